@@ -1,0 +1,5 @@
+"""Run the command line with ``python -m loomproof``."""
+
+from loomproof.cli.main import main
+
+main()

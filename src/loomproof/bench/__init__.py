@@ -1,0 +1,1 @@
+"""The hardware seam and its drivers."""

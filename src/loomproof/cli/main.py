@@ -1,0 +1,113 @@
+"""The command ``loomproof``: parse, call one function of a room, show.
+
+Commands are imported when they are called, so that ``--help`` answers at once. Every error of the
+project's tree ends here, in one handler that says what happened, whose it is and what to do next.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import click
+
+import loomproof
+from loomproof.errors import InputError, LoomproofError, UsageError
+
+
+class Command(NamedTuple):
+    """Where a command lives and what its one line in the help says."""
+
+    where: str
+    help: str
+
+
+COMMANDS: dict[str, Command] = {}
+"""Command name to module:attribute and help line, in the order in which a newcomer meets them."""
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported when they are needed."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names in the table's order."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return one command."""
+        entry = COMMANDS.get(cmd_name)
+        if entry is None:
+            return None
+        module, _, attribute = entry.where.partition(":")
+        command = getattr(importlib.import_module(module), attribute)
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the command list from the table, importing nothing."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, entry.help) for name, entry in COMMANDS.items()])
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find a command, with a near miss where the name is misspelt."""
+        from loomproof.errors import suggestion
+
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            near = suggestion(args[0], COMMANDS)
+            raise UsageError(f"there is no command {args[0]!r}", cure=near or "loomproof --help lists them.")
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(loomproof.__version__, prog_name="loomproof")
+def cli() -> None:
+    """Prove a wiring loom on the bench before a plug goes on.
+
+    Battery off, control units unplugged, airbag and belt-tensioner circuits never on the bench.
+    """
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line and exit with its code."""
+    sys.exit(run(arguments))
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit code."""
+    try:
+        code = cli.main(args=arguments, prog_name="loomproof", standalone_mode=False)
+        return code if isinstance(code, int) else 0
+    except LoomproofError as error:
+        say(error)
+        return error.exit_code
+    except click.exceptions.Abort:
+        return _interrupted()
+    except KeyboardInterrupt:
+        return _interrupted()
+    except click.ClickException as error:
+        error.show(file=sys.stderr)
+        return 2
+    except BrokenPipeError:
+        # The reader of our output went away; nothing is left to say to it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 3
+
+
+def _interrupted() -> int:
+    click.echo("loomproof: stopped by the keyboard.", err=True)
+    return 3
+
+
+def say(error: LoomproofError) -> None:
+    """Write an error for people: every problem with its place, then what to do."""
+    click.echo(f"loomproof: {error.blame}: {error.message}", err=True)
+    if isinstance(error, InputError):
+        for problem in error.problems:
+            click.echo(f"  {problem}", err=True)
+    if error.cure:
+        click.echo(f"  {error.cure}", err=True)

@@ -1,0 +1,1 @@
+"""From mismatch to the fewest faults that explain it."""

@@ -1,0 +1,1 @@
+"""What the description implies: nets, expected ohms, limits, uncertainty."""

@@ -1,0 +1,187 @@
+"""The one error tree of the project; every room may import it, and it imports nothing of ours.
+
+    LoomproofError                what went wrong, and what to do about it
+    ├── InputError           (2)  the person gave us something wrong
+    │   ├── UsageError            a command or option that cannot be meant
+    │   ├── DescriptionError      a loom description; carries every problem found, not the first
+    │   └── AdapterError          an adapter table, or an adapter that fits neither loom nor bench
+    ├── BenchError           (3)  the bench is in trouble, or the run was broken off
+    │   ├── NoBenchError          nothing answers at that address, or the port is taken
+    │   ├── LinkError             the line to the bench failed; nothing that it carried is believed
+    │   ├── RefusedError          the device refused a command (carries its code)
+    │   ├── UnfitError            a self-check failed, or the bench lacks what was asked of it
+    │   ├── SafetyError           something that must not be energised, or a voltage on the loom
+    │   ├── JournalError          a reading journal that cannot be written, or cannot be replayed
+    │   └── BrokenOffError        the run was stopped before its end
+    └── RecordError          (5)  a record, a certificate or the store
+        ├── SealError             a record or certificate that does not verify
+        └── StoreError            the store cannot be opened, read or written
+
+The number is the exit code that the command line gives. Verdicts are not errors: a loom that fails
+(1) or that cannot be decided (4) is a result.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import ClassVar, Literal
+
+
+class LoomproofError(Exception):
+    """Say what was found wrong (``message``) and what to do about it (``cure``)."""
+
+    exit_code: ClassVar[int] = 3
+    blame: ClassVar[str] = "loomproof"
+
+    def __init__(self, message: str, *, cure: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.cure = cure
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return (_rebuild, (type(self), self.__dict__.copy()))
+
+    def __str__(self) -> str:
+        return self.message
+
+
+def _rebuild(kind: type[LoomproofError], state: dict[str, object]) -> LoomproofError:
+    error = kind.__new__(kind)
+    error.__dict__.update(state)
+    error.args = (state.get("message", ""),)
+    return error
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong with an input: where (file, sheet, row, column), what, and what would be right."""
+
+    message: str
+    file: str = ""
+    sheet: str = ""
+    row: int | None = None
+    column: str = ""
+    cure: str = ""
+    severity: Literal["error", "warning"] = "error"
+
+    @property
+    def place(self) -> str:
+        """The place as text: ``wires.csv, row 14, column to_cavity``."""
+        parts = [self.file]
+        if self.sheet:
+            parts.append(f"sheet {self.sheet}")
+        if self.row is not None:
+            parts.append(f"row {self.row}")
+        if self.column:
+            parts.append(f"column {self.column}")
+        return ", ".join(part for part in parts if part)
+
+    def __str__(self) -> str:
+        head = f"{self.place}: " if self.place else ""
+        tail = f" {self.cure}" if self.cure else ""
+        return f"{head}{self.message}{tail}"
+
+
+class InputError(LoomproofError, ValueError):
+    """The command, the description or the adapter is wrong."""
+
+    exit_code = 2
+    blame = "input"
+
+    def __init__(self, message: str, *, cure: str = "", problems: Iterable[Problem] = ()) -> None:
+        super().__init__(message, cure=cure)
+        self.problems = tuple(problems)
+
+
+class UsageError(InputError):
+    """A command or option that cannot be meant."""
+
+    blame = "command"
+
+
+class DescriptionError(InputError):
+    """A loom description that is wrong; ``problems`` holds all of it."""
+
+    blame = "description"
+
+
+class AdapterError(InputError):
+    """An adapter table that is wrong, or that fits neither loom nor bench."""
+
+    blame = "adapter"
+
+
+class BenchError(LoomproofError):
+    """The bench is in trouble or the run was broken off."""
+
+    exit_code = 3
+    blame = "bench"
+
+
+class NoBenchError(BenchError, ConnectionError):
+    """Nothing answers at the address, or the port cannot be opened."""
+
+
+class LinkError(BenchError, ConnectionError):
+    """The line to the bench failed; ``statistics`` holds the link's counters where known."""
+
+    blame = "link"
+
+
+class RefusedError(BenchError):
+    """The device refused a command; ``code`` is its error code, ``command`` what it was sent."""
+
+    def __init__(self, message: str, *, code: int, command: str = "", cure: str = "") -> None:
+        super().__init__(message, cure=cure)
+        self.code = code
+        self.command = command
+
+
+class UnfitError(BenchError):
+    """A self-check failed, or the bench lacks what was asked of it."""
+
+
+class SafetyError(BenchError):
+    """Something that must not be energised, or a voltage found on the loom."""
+
+    blame = "safety"
+
+
+class JournalError(BenchError, OSError):
+    """A reading journal that cannot be written, read or replayed."""
+
+    blame = "journal"
+
+
+class BrokenOffError(BenchError):
+    """The run was stopped before its end; nothing is claimed from it."""
+
+    blame = "run"
+
+
+class RecordError(LoomproofError):
+    """A record, a certificate or the store is in trouble."""
+
+    exit_code = 5
+    blame = "record"
+
+
+class SealError(RecordError):
+    """A record or certificate does not verify."""
+
+
+class StoreError(RecordError, OSError):
+    """The store cannot be opened, read or written."""
+
+    exit_code = 3
+    blame = "store"
+
+
+def suggestion(wrong: str, known: Iterable[str]) -> str:
+    """Return a near miss as a sentence (``There is ECU:12.``), or an empty text where nothing is near."""
+    names = list(known)
+    exact = [name for name in names if name.casefold() == wrong.casefold()]
+    near = exact or difflib.get_close_matches(wrong, names, n=1, cutoff=0.6)
+    return f"There is {near[0]}." if near else ""

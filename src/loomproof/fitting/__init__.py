@@ -1,0 +1,1 @@
+"""What the car needs of the loom."""

@@ -1,0 +1,1 @@
+"""The description of a loom: what it should be."""

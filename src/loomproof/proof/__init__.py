@@ -1,0 +1,1 @@
+"""Planning what to ask, asking it, and comparing measured with expected."""

@@ -1,0 +1,1 @@
+"""The store, the seal and the history of a loom."""

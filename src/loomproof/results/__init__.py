@@ -1,0 +1,1 @@
+"""Values that the rooms hand to each other."""

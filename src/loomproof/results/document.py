@@ -1,0 +1,206 @@
+"""The results document: what ``--json`` writes, what a record seals and what a certificate shows.
+
+Everything that a reader is told stands in here, so that a certificate can be drawn from the record
+alone, years later. Cavities are texts such as ``ECU:12``. ``None`` for an ohm value means "open" where
+the field says measured, "not applicable" elsewhere. The JSON Schema beside this file is generated from
+these models; a test holds both together.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from loomproof.results.findings import Kind, Severity
+from loomproof.results.measured import Decision
+
+SCHEMA_NUMBER = 1
+
+
+class Verdict(StrEnum):
+    """What a proof says of a loom."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    UNDECIDED = "undecided"
+    INCOMPLETE = "incomplete"
+
+
+class _Value(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class EvidenceEntry(_Value):
+    """One observation behind a finding."""
+
+    text: str
+    measured_ohm: float | None = None
+    uncertainty_ohm: float | None = None
+    expected_ohm: float | None = None
+    limit_ohm: float | None = None
+
+
+class AlternativeEntry(_Value):
+    """Another explanation that fits as well."""
+
+    text: str
+    cause: str = ""
+    cavities: tuple[str, ...] = ()
+    wires: tuple[str, ...] = ()
+    repair: tuple[str, ...] = ()
+    tell_apart: str = ""
+
+
+class FindingEntry(_Value):
+    """One fault found; ``wire_colours`` stands beside ``wires``, one for one."""
+
+    kind: Kind
+    cause: str = ""
+    severity: Severity
+    title: str
+    cavities: tuple[str, ...] = ()
+    wires: tuple[str, ...] = ()
+    wire_colours: tuple[str, ...] = ()
+    components: tuple[str, ...] = ()
+    evidence: tuple[EvidenceEntry, ...] = ()
+    places: tuple[str, ...] = ()
+    repair: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    alternatives: tuple[AlternativeEntry, ...] = ()
+
+
+class Coverage(_Value):
+    """Which cavities were tested; an untested one blocks a pass unless a person waived it by name."""
+
+    tested: tuple[str, ...] = ()
+    untested: tuple[str, ...] = ()
+    waived: tuple[str, ...] = ()
+
+
+class Counts(_Value):
+    """How much was looked at and how much was asked."""
+
+    connectors: int = 0
+    cavities: int = 0
+    wires: int = 0
+    nets: int = 0
+    components: int = 0
+    sense_vectors: int = 0
+    resistance_readings: int = 0
+    round_trips: int = 0
+    faults: int = 0
+    notes: int = 0
+    undecided: int = 0
+
+
+class CheckEntry(_Value):
+    """One self-check of the bench before the proof."""
+
+    name: str
+    passed: bool
+    text: str = ""
+
+
+class BenchEntry(_Value):
+    """The bench that measured."""
+
+    address: str
+    maker: str = ""
+    model: str = ""
+    serial: str = ""
+    firmware: str = ""
+    points: int = 0
+    sense_ohm: float | None = None
+    clear_ohm: float | None = None
+    accuracy_ohm: float | None = None
+    accuracy_ratio: float | None = None
+    four_wire: bool = False
+    settle_us: int | None = None
+    temperature_c: float | None = None
+    simulated: bool = False
+    last_selftest: str = ""
+    checks: tuple[CheckEntry, ...] = ()
+
+
+class LoomEntry(_Value):
+    """The loom as identified; ``digest`` is SHA-256 over its whole description."""
+
+    name: str
+    serial: str = ""
+    description: str = ""
+    digest: str = ""
+    answers: dict[str, str] = Field(default_factory=dict)
+
+
+class AdapterEntry(_Value):
+    """The adapter used."""
+
+    name: str
+    digest: str = ""
+    leads_zeroed: str = ""
+
+
+class ClaimEntry(_Value):
+    """One thing that the proof claims, with the threshold or uncertainty and the rule behind it.
+
+    ``measured_ohm`` is ``None`` for a claim by threshold, and where the path was open (then ``open``).
+    """
+
+    kind: Literal["continuity", "isolation", "resistance", "component", "stability"]
+    subject: str
+    statement: str
+    decision: Decision
+    rule: str
+    cavities: tuple[str, ...] = ()
+    threshold_ohm: float | None = None
+    measured_ohm: float | None = None
+    open: bool = False
+    uncertainty_ohm: float | None = None
+    expected_ohm: float | None = None
+    physical_limit_ohm: float | None = None
+    limit_ohm: float | None = None
+    lower_limit_ohm: float | None = None
+
+
+class ConnectorEntry(_Value):
+    """A connector as drawn on the certificate: rows of cavities seen from the mating face."""
+
+    name: str
+    kind: str
+    description: str = ""
+    rows: tuple[tuple[str, ...], ...] = ()
+    colours: dict[str, str] = Field(default_factory=dict)
+
+
+class Document(_Value):
+    """One proof of one loom, whole."""
+
+    schema_: Literal[1] = Field(default=1, alias="schema")
+    verdict: Verdict
+    run: str
+    started: str
+    ended: str
+    person: str = ""
+    place: str = ""
+    inspection: tuple[str, ...] = ()
+    loom: LoomEntry
+    bench: BenchEntry
+    adapter: AdapterEntry
+    findings: tuple[FindingEntry, ...] = ()
+    coverage: Coverage
+    counts: Counts
+    claims: tuple[ClaimEntry, ...] = ()
+    connectors: tuple[ConnectorEntry, ...] = ()
+    reasons: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    not_tested: tuple[str, ...] = ()
+    journal_digest: str = ""
+    software: str = ""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, populate_by_name=True)
+
+    def plain(self) -> dict[str, object]:
+        """Return the document as plain JSON values, keys as in the schema."""
+        return self.model_dump(mode="json", by_alias=True)

@@ -1,0 +1,111 @@
+"""The loom as found: which cavities are one conductor, what readings gave, what was not tested."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from loomproof.loom.model import End
+
+
+class Decision(StrEnum):
+    """The outcome of judging one claim."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    UNDECIDED = "undecided"
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One reading between two cavities, judged.
+
+    ``measured_ohm`` is corrected for adapter leads (inf is open); ``uncertainty_ohm`` is expanded, k = 2.
+    ``expected_ohm`` is what a sound conductor reads; ``physical_limit_ohm`` follows from the wire,
+    ``limit_ohm`` is the limit that is claimed: the same, or the smallest that this bench can decide.
+    ``lower_ohm`` is the lower limit where there is one (a resistor), else 0. ``component`` names the
+    part that the reading judges, "" for a conductor. ``wires`` are those the reading sees.
+    """
+
+    a: End
+    b: End
+    measured_ohm: float
+    uncertainty_ohm: float
+    expected_ohm: float
+    physical_limit_ohm: float
+    limit_ohm: float
+    decision: Decision
+    lower_ohm: float = 0.0
+    component: str = ""
+    wires: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedDiode:
+    """A diode read both ways; ``unit`` is V, or ohm where the bench has no diode test (inf: no current)."""
+
+    component: str
+    anode: End
+    cathode: End
+    forward: float
+    backward: float
+    unit: str
+    decision: Decision
+    reversed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class OneWay:
+    """A path that conducts from ``source`` to ``sink`` only, or that reads differently both ways."""
+
+    source: End
+    sink: End
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """A resistive path found where none should be, or in place of a conductor (Ω, k = 2)."""
+
+    a: End
+    b: End
+    ohm: float
+    uncertainty_ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What diagnosis needs of the expectation: the nets, and cavities coupled by components."""
+
+    nets: tuple[frozenset[End], ...]
+    coupled: tuple[frozenset[End], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """The loom as found.
+
+    ``expected`` are the nets that should be, ``groups`` the nets as found; both partition the tested
+    cavities. ``complete`` says whether the partition is proved (a failing proof was followed until it
+    was). ``paths`` are measured resistances between or inside groups beyond the judged ones.
+    """
+
+    expected: tuple[frozenset[End], ...]
+    groups: tuple[frozenset[End], ...]
+    complete: bool
+    judged: tuple[Judged, ...] = ()
+    diodes: tuple[JudgedDiode, ...] = ()
+    one_way: tuple[OneWay, ...] = ()
+    paths: tuple[Path, ...] = ()
+    leaks: tuple[Path, ...] = ()
+    unstable: tuple[End, ...] = ()
+    untested: tuple[End, ...] = ()
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def sound(self) -> bool:
+        """Whether nets as found equal nets expected and nothing one-way, leaking or unstable was seen."""
+        return (
+            self.complete
+            and set(self.expected) == set(self.groups)
+            and not (self.one_way or self.leaks or self.unstable)
+        )

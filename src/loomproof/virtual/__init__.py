@@ -1,0 +1,1 @@
+"""A simulated scanner with a simulated loom on it."""
