@@ -48,8 +48,10 @@ class LazyGroup(click.Group):
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the command list from the table, importing nothing."""
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, entry.help) for name, entry in COMMANDS.items()])
+        rows = [(name, entry.help) for name, entry in COMMANDS.items()]
+        if rows:
+            with formatter.section("Commands"):
+                formatter.write_dl(rows)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
