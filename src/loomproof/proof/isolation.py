@@ -1,0 +1,164 @@
+"""Isolation by ohms: ceil(log2 k) readings prove k conductors apart, and a leak is found by halving.
+
+Conductors carry numbers; reading b puts those whose number has bit b on one bus and the rest on the
+other. Every pair differs in some bit, so a reading above the limit for each bit proves every pair.
+A single leak shows in exactly the bits in which its two numbers differ: x, their exclusive-or. Only the
+pairs (i, i xor x) remain, and halving that matching takes ceil(log2 k) − 1 readings more (THEORY.md).
+Further leaks are found with the known ones subtracted as conductances.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+Measure = Callable[[int, int], float]
+"""Measure between two joined point sets, Ω; inf where open or over range."""
+
+
+@dataclass(frozen=True, slots=True)
+class Leak:
+    """A path found between conductors ``i`` and ``j`` (positions in the list given), Ω."""
+
+    i: int
+    j: int
+    ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Isolation:
+    """The readings, one a bit (the lowest of them is the worst case), and the leaks found.
+
+    ``unresolved`` says that a reading stayed under the limit with no single pair to blame.
+    """
+
+    readings_ohm: tuple[float, ...]
+    leaks: tuple[Leak, ...]
+    measured: int
+    unresolved: bool = False
+
+
+@dataclass(slots=True)
+class _Search:
+    measure: Measure
+    groups: Sequence[int]
+    limit_ohm: float
+    error_ratio: float
+    known: list[Leak] = field(default_factory=list)
+    measured: int = 0
+
+    def ohm(self, a: Sequence[int], b: Sequence[int]) -> float:
+        self.measured += 1
+        return self.measure(sum(self.groups[i] for i in a), sum(self.groups[i] for i in b))
+
+    def leaks(self, ohm: float, a: Sequence[int], b: Sequence[int]) -> bool:
+        """Whether a reading shows a leak beyond the known ones and their error."""
+        across = self.across(a, b)
+        beyond = (1 / ohm if ohm > 0 else float("inf")) - across
+        return beyond > max(1 / self.limit_ohm, across * self.error_ratio)
+
+    def across(self, a: Sequence[int], b: Sequence[int]) -> float:
+        """Return the conductance of the known leaks between two sides, S."""
+        left, right = set(a), set(b)
+        return sum(
+            1 / leak.ohm
+            for leak in self.known
+            if (leak.i in left and leak.j in right) or (leak.j in left and leak.i in right)
+        )
+
+
+def measure_isolation(
+    measure: Measure, groups: Sequence[int], limit_ohm: float, error_ratio: float = 0.02
+) -> Isolation:
+    """Measure that all pairs of ``groups`` (point sets) are above ``limit_ohm``, and find what is not.
+
+    ``error_ratio`` is how far two readings of one leak may differ. Where the error of known leaks could
+    cover another, the conductors with leaks are measured again without their known partners.
+    """
+    rounds = (len(groups) - 1).bit_length()
+    search = _Search(measure, groups, limit_ohm, error_ratio)
+    everyone = range(len(groups))
+    splits = [
+        ([i for i in everyone if i >> b & 1], [i for i in everyone if not i >> b & 1]) for b in range(rounds)
+    ]
+    readings = [search.ohm(*split) for split in splits]
+    unresolved = False
+    while failing := [b for b in range(rounds) if search.leaks(readings[b], *splits[b])]:
+        leak = _by_matching(search, sum(1 << b for b in failing)) or _by_halving(search, *splits[failing[0]])
+        if leak is None:
+            unresolved = True
+            break
+        search.known.append(leak)
+    if not unresolved and any(search.across(*split) * error_ratio > 1 / limit_ohm for split in splits):
+        _search_in_shadow(search)
+    return Isolation(tuple(readings), tuple(search.known), search.measured, unresolved)
+
+
+def _search_in_shadow(search: _Search) -> None:
+    """Find leaks that the error of known ones covers: leave the known ones out of the readings."""
+    for i in sorted({i for leak in search.known for i in (leak.i, leak.j)}):
+        while True:
+            partners = {leak.i + leak.j - i for leak in search.known if i in (leak.i, leak.j)}
+            others = [j for j in range(len(search.groups)) if j != i and j not in partners]
+            if not others or not search.leaks(search.ohm([i], others), [i], others):
+                break
+            leak = _by_halving(search, [i], others)
+            if leak is None:
+                break
+            search.known.append(leak)
+    marked = {i for leak in search.known for i in (leak.i, leak.j)}
+    rest = [i for i in range(len(search.groups)) if i not in marked]
+    for b in range((len(search.groups) - 1).bit_length()):
+        a, c = [i for i in rest if i >> b & 1], [i for i in rest if not i >> b & 1]
+        while a and c and search.leaks(search.ohm(a, c), a, c):
+            leak = _by_halving(search, a, c)
+            if leak is None:
+                break
+            search.known.append(leak)
+
+
+def _by_matching(search: _Search, x: int) -> Leak | None:
+    """Find a leak among the pairs (i, i xor x); ``None`` where there is none."""
+    pairs = [(i, i ^ x) for i in range(len(search.groups)) if i < i ^ x < len(search.groups)]
+    if not pairs:
+        return None
+    last = None
+    while len(pairs) > 1:
+        # A full power of two first: what is left when nothing leaked needs one reading to be sure.
+        cut = 1 << ((len(pairs) - 1).bit_length() - 1)
+        half = pairs[:cut]
+        a, b = [i for i, _ in half], [j for _, j in half]
+        ohm = search.ohm(a, b)
+        if search.leaks(ohm, a, b):
+            pairs, last = half, ohm
+        else:
+            pairs = pairs[cut:]
+    return _closed(search, [pairs[0][0]], [pairs[0][1]], last)
+
+
+def _by_halving(search: _Search, a: Sequence[int], b: Sequence[int]) -> Leak | None:
+    """Find a leak between two sides that is known to be there, halving one side, then the other."""
+    last = None
+    for _ in range(2):
+        while len(a) > 1:
+            half = a[: len(a) // 2]
+            ohm = search.ohm(half, b)
+            if search.leaks(ohm, half, b):
+                a, last = half, ohm
+            else:
+                a = a[len(a) // 2 :]
+        a, b = b, a
+    return _closed(search, a, b, last)
+
+
+def _closed(search: _Search, a: Sequence[int], b: Sequence[int], last: float | None) -> Leak | None:
+    """Judge the one pair left.
+
+    ``last`` is the reading of the smallest set known to leak, None where none was. With no leak known it
+    is this pair's own (the rest of that set was read and did not leak); else the pair is read by itself.
+    """
+    pair = (a[0], b[0])
+    if any({leak.i, leak.j} == set(pair) for leak in search.known):
+        return None
+    ohm = last if last is not None and not search.known else search.ohm(a, b)
+    return Leak(min(pair), max(pair), ohm) if search.leaks(ohm, a, b) else None

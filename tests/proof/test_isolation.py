@@ -1,0 +1,60 @@
+"""Isolation readings against leaks placed at random; conductances add, as Kirchhoff's current law says."""
+
+from __future__ import annotations
+
+import math
+import random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from loomproof.proof.isolation import Isolation, measure_isolation
+
+LIMIT_OHM = 1e6
+
+
+def measured(k: int, leaks: dict[tuple[int, int], float]) -> Isolation:
+    def measure(a: int, b: int) -> float:
+        assert a
+        assert b
+        assert not a & b
+        siemens = sum(
+            1 / ohm
+            for (i, j), ohm in leaks.items()
+            if (a >> i & 1 and b >> j & 1) or (a >> j & 1 and b >> i & 1)
+        )
+        return 1 / siemens if siemens else math.inf
+
+    return measure_isolation(measure, [1 << i for i in range(k)], LIMIT_OHM)
+
+
+# Figures: ceil(log2 k) with no leak, 2·ceil(log2 k) − 1 for one leak in all.
+@pytest.mark.parametrize(("k", "none", "one"), [(51, 6, 11), (205, 8, 15), (819, 10, 19)])
+def test_counts(k: int, none: int, one: int) -> None:
+    sound = measured(k, {})
+    assert (sound.measured, sound.leaks) == (none, ())
+    rng = random.Random(k)
+    worst = 0
+    for _ in range(200):
+        i, j = sorted(rng.sample(range(k), 2))
+        found = measured(k, {(i, j): 22e3})
+        assert [(leak.i, leak.j) for leak in found.leaks] == [(i, j)]
+        worst = max(worst, found.measured)
+    assert worst <= one
+
+
+@given(st.integers(0, 2**32), st.integers(2, 60), st.integers(0, 5))
+@settings(max_examples=200, deadline=None)
+def test_every_leak_is_found(seed: int, k: int, leaks: int) -> None:
+    rng = random.Random(seed)
+    placed: dict[tuple[int, int], float] = {}
+    for _ in range(leaks):
+        i, j = sorted(rng.sample(range(k), 2))
+        placed[i, j] = rng.choice([10e3, 22e3, 47e3, 100e3])
+    found = measured(k, placed)
+    assert not found.unresolved
+    assert {(leak.i, leak.j) for leak in found.leaks} == set(placed)
+    for leak in found.leaks:
+        assert leak.ohm == pytest.approx(placed[leak.i, leak.j], rel=1e-9)
+    assert found.measured <= (k - 1).bit_length() * (2 + 3 * len(placed)) + 5 * len(placed)
