@@ -1,0 +1,140 @@
+"""The face of a connector: its cavities as they sit, seen from the mating side, each with its wires."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+
+from loomproof.loom.model import ConnectorKind
+from loomproof.reports import drawing_svg as svg
+
+CELL = 46.0
+GAP = 5.0
+HEAD = 40.0
+PAD = 12.0
+BAND = 9.0
+"""Sizes in px: one cavity, the space between two, the heading, the margin, one wire's swatch."""
+BAND_STEP = 21.0
+MOST = 3
+"""Height in px that a further wire in a cavity takes, and how many are drawn before they are counted."""
+
+
+def face(
+    name: str,
+    kind: str,
+    rows: Sequence[Sequence[str]],
+    colours: Mapping[str, str],
+    *,
+    description: str = "",
+    marked: Collection[str] = (),
+) -> str:
+    """Return the face as an SVG document.
+
+    ``rows`` are cavity names seen from the mating face ("" is a gap); ``colours`` gives the wires of a
+    cavity as IEC 60757 codes, tracer after a slash, several wires separated by a space. Cavities in
+    ``marked`` are ringed and carry an exclamation mark. A splice has no cavities and gets one joint.
+    """
+    grid = [list(row) for row in rows] or [[""]]
+    across = max(max(len(row) for row in grid), 1)
+    heights = [_row_height(row, colours) for row in grid]
+    body_width = across * (CELL + GAP) - GAP
+    body_height = sum(heights) + GAP * (len(grid) - 1)
+    width = max(body_width, 190.0, svg.text_width(name, 14) + 4) + 2 * PAD + 12
+    height = HEAD + body_height + 2 * PAD + 26
+    left = (width - body_width) / 2
+    top = HEAD + PAD
+    head, head_size = svg.fitted(name, width - 2 * PAD, 14)
+    sub, sub_size = svg.fitted(description or kind, width - 2 * PAD, 9.5)
+    drawn = [
+        svg.text(PAD, 19, head, head_size, weight="bold"),
+        svg.text(PAD, 33, sub, sub_size, fill=svg.PALE),
+        _shell(kind, left, top, body_width, body_height),
+    ]
+    y = top
+    for row, cell_height in zip(grid, heights, strict=True):
+        for x, cavity in enumerate(row):
+            if cavity:
+                wires = _wires(colours.get(cavity, ""))
+                at = left + x * (CELL + GAP)
+                drawn += _cavity(at, y, cell_height, cavity, wires, cavity in colours, cavity in marked)
+        y += cell_height + GAP
+    drawn.append(
+        svg.text(
+            width / 2, height - 9, f"{kind}, seen from the mating face", 8.5, anchor="middle", fill=svg.PALE
+        )
+    )
+    return svg.document(width, height, f"Connector {name}", _told(name, kind, grid, colours, marked), drawn)
+
+
+def _row_height(row: Sequence[str], colours: Mapping[str, str]) -> float:
+    most = max((len(_wires(colours.get(cavity, ""))) for cavity in row), default=1)
+    return CELL + BAND_STEP * max(0, min(most, MOST) - 1)
+
+
+def _wires(colours: str) -> list[str]:
+    return colours.split()
+
+
+def _shell(kind: str, left: float, top: float, width: float, height: float) -> str:
+    if kind in (ConnectorKind.RING, ConnectorKind.BULLET):
+        return (
+            f'<ellipse cx="{left + width / 2:g}" cy="{top + height / 2:g}" rx="{width / 2 + 12:g}" '
+            f'ry="{height / 2 + 10:g}" fill="#f4f4f2" stroke="{svg.INK}" stroke-width="1.6"/>'
+        )
+    # The second outline tells a socket (cavities behind a rim) from a plug at a glance.
+    shell = _outline(left, top, width, height, 7.0, "#f4f4f2", 1.6)
+    return (
+        shell + _outline(left, top, width, height, 3.5, "none", 0.8)
+        if kind == ConnectorKind.SOCKET
+        else shell
+    )
+
+
+def _outline(left: float, top: float, width: float, height: float, rim: float, fill: str, line: float) -> str:
+    return svg.rect(
+        left - rim,
+        top - rim,
+        width + 2 * rim,
+        height + 2 * rim,
+        fill=fill,
+        stroke=svg.INK,
+        line=line,
+        corner=rim + 2,
+    )
+
+
+def _cavity(
+    x: float, y: float, height: float, cavity: str, wires: list[str], wired: bool, marked: bool
+) -> list[str]:
+    fill, dash = (svg.PAPER, "") if wired else ("#e9e9e6", "3 2.5")
+    drawn = [svg.rect(x, y, CELL, height, fill=fill, stroke=svg.INK, corner=5, dash=dash)]
+    label, size = svg.fitted(cavity, CELL - 6, 13)
+    drawn.append(svg.text(x + CELL / 2, y + 16, label, size, anchor="middle", weight="bold"))
+    shown = wires if len(wires) <= MOST else wires[: MOST - 1]
+    for index, colour in enumerate(shown):
+        at = y + 21 + index * BAND_STEP
+        drawn.append(svg.swatch(x + 6, at, CELL - 12, BAND, colour if colour != "?" else ""))
+        letters, size = svg.fitted(colour, CELL - 4, 8.5)
+        drawn.append(svg.text(x + CELL / 2, at + BAND + 9, letters, size, anchor="middle"))
+    if len(shown) < len(wires):
+        at = y + 21 + len(shown) * BAND_STEP
+        drawn.append(
+            svg.text(x + CELL / 2, at + BAND, f"+{len(wires) - len(shown)} wires", 8, anchor="middle")
+        )
+    if not wired:
+        drawn.append(svg.text(x + CELL / 2, y + 34, "empty", 8, anchor="middle", fill=svg.PALE))
+    if marked:
+        drawn.append(svg.rect(x - 2, y - 2, CELL + 4, height + 4, stroke=svg.MARK, line=3, corner=7))
+        drawn.append(svg.text(x + CELL - 7, y + 14, "!", 14, anchor="middle", weight="bold", fill=svg.MARK))
+    return drawn
+
+
+def _told(
+    name: str, kind: str, grid: Sequence[Sequence[str]], colours: Mapping[str, str], marked: Collection[str]
+) -> str:
+    told = []
+    for row in grid:
+        for cavity in row:
+            if cavity:
+                wires = " and ".join(_wires(colours.get(cavity, ""))) or "empty"
+                told.append(f"{cavity}: {wires}{' (fault here)' if cavity in marked else ''}")
+    return f"{kind} {name}, seen from the mating face. " + "; ".join(told) + "."

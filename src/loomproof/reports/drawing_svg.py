@@ -1,0 +1,140 @@
+"""SVG by hand: escaping, text that fits, and wire colours as paint and as letters.
+
+A colour is never shown by paint alone: the IEC 60757 letters stand beside it, so that a drawing
+survives a black-and-white printer and a colour-blind reader.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from xml.sax.saxutils import escape, quoteattr
+
+INK = "#1b1b1b"
+PALE = "#6b6b6b"
+PAPER = "#ffffff"
+MARK = "#c1121f"
+FONT = "DejaVu Sans, Liberation Sans, Arial, Helvetica, sans-serif"
+
+# IEC 60757 names the colours; how they look on paper is ours.
+PAINT: dict[str, str] = {
+    "BK": "#1c1c1c",
+    "BN": "#7b4a21",
+    "RD": "#d0211c",
+    "OG": "#f08c1d",
+    "YE": "#f7d417",
+    "GN": "#2f9a3f",
+    "BU": "#2156b8",
+    "VT": "#7d3c98",
+    "GY": "#8e9296",
+    "WH": "#ffffff",
+    "PK": "#f2a0b5",
+    "TQ": "#25b7b7",
+    "GD": "#c8a23a",
+    "SR": "#c7ccd1",
+}
+UNKNOWN_PAINT = "#e7e2d8"
+
+
+def text_width(text: str, size: float) -> float:
+    """Estimate the width of a text in px at a font size in px, from the DejaVu Sans classes of letters."""
+    narrow = sum(mark in "iljtfrI.,:;'|!()[] -/" for mark in text)
+    wide = sum(mark in "mwMWÄÖÜ@%_" for mark in text)
+    return size * (0.62 * (len(text) - narrow - wide) + 0.37 * narrow + 0.9 * wide)
+
+
+def fitted(text: str, width: float, size: float, smallest: float = 5.5) -> tuple[str, float]:
+    """Return the text and a font size that fit the width: smaller first, then cut with an ellipsis."""
+    needed = text_width(text, size)
+    if needed <= width:
+        return text, size
+    size = max(smallest, size * width / needed)
+    while len(text) > 1 and text_width(text, size) > width * 1.02:
+        text = text[:-2].rstrip() + "…"
+    return text, size
+
+
+def text(
+    x: float,
+    y: float,
+    content: str,
+    size: float,
+    *,
+    anchor: str = "start",
+    weight: str = "normal",
+    fill: str = INK,
+) -> str:
+    """Return one line of text; ``y`` is its baseline."""
+    return (
+        f'<text x="{x:g}" y="{y:g}" font-size="{size:.3g}" text-anchor="{anchor}" '
+        f'font-weight="{weight}" fill="{fill}">{escape(printable(content))}</text>'
+    )
+
+
+def printable(content: str) -> str:
+    """Replace what XML 1.0 cannot carry (control characters, lone surrogates) by U+FFFD."""
+    return "".join(mark if _fits_xml(ord(mark)) else "\ufffd" for mark in content)
+
+
+def _fits_xml(code: int) -> bool:
+    return code in (0x9, 0xA, 0xD) or 0x20 <= code < 0xD800 or 0xE000 <= code < 0xFFFE or code >= 0x10000
+
+
+def document(width: float, height: float, title: str, description: str, body: Iterable[str]) -> str:
+    """Return a whole SVG document with a title and a description for those who cannot see it."""
+    return "\n".join(
+        [
+            '<?xml version="1.0" encoding="UTF-8"?>',
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{height:g}" '
+            f'viewBox="0 0 {width:g} {height:g}" role="img" aria-labelledby="title desc" '
+            f"font-family={quoteattr(FONT)}>",
+            f'<title id="title">{escape(printable(title))}</title>',
+            f'<desc id="desc">{escape(printable(description))}</desc>',
+            f'<rect width="{width:g}" height="{height:g}" fill="{PAPER}"/>',
+            *body,
+            "</svg>",
+            "",
+        ]
+    )
+
+
+def paints(colour: str) -> tuple[str, ...]:
+    """Return the paint of a colour's parts, base first (``RD/YE`` gives two); unknown letters are beige."""
+    return tuple(
+        PAINT.get(part.strip().upper(), UNKNOWN_PAINT) for part in colour.replace("-", "/").split("/") if part
+    )
+
+
+def rect(
+    x: float,
+    y: float,
+    width: float,
+    height: float,
+    *,
+    fill: str = "none",
+    stroke: str = "",
+    line: float = 1.0,
+    corner: float = 0.0,
+    dash: str = "",
+) -> str:
+    """Return a rectangle; ``line`` is the stroke's width and ``corner`` its corner radius, px."""
+    outline = f' stroke="{stroke}" stroke-width="{line:g}"' if stroke else ""
+    rounded = f' rx="{corner:g}"' if corner else ""
+    dashed = f' stroke-dasharray="{dash}"' if dash else ""
+    return (
+        f'<rect x="{x:g}" y="{y:g}" width="{width:g}" height="{height:g}"{rounded} '
+        f'fill="{fill}"{outline}{dashed}/>'
+    )
+
+
+def swatch(x: float, y: float, width: float, height: float, colour: str) -> str:
+    """Return a piece of wire in its colour: base paint, and each tracer as a stripe along it."""
+    parts = paints(colour)
+    if not parts:
+        return rect(x, y, width, height, stroke=PALE, line=0.8, corner=2, dash="2 2")
+    drawn = [rect(x, y, width, height, fill=parts[0], corner=2)]
+    tracers = parts[1:]
+    for index, paint in enumerate(tracers):
+        band = height / (2 * len(tracers) + 1)
+        drawn.append(rect(x, y + band * (2 * index + 1), width, band, fill=paint))
+    drawn.append(rect(x, y, width, height, stroke=INK, line=0.8, corner=2))
+    return "".join(drawn)

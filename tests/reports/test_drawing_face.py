@@ -1,0 +1,84 @@
+"""The face of a connector: every cavity, every wire, in paint and in letters, and nothing that breaks XML."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ElementTree
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from loomproof.loom.model import Connector, ConnectorKind, End, Loom, Wire
+from loomproof.reports.drawing import connector_face, entry_face, loom_face
+from loomproof.results.document import ConnectorEntry
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def texts(drawing: str) -> list[str]:
+    return [node.text or "" for node in ElementTree.fromstring(drawing).iter(f"{SVG}text")]
+
+
+def test_every_cavity_is_numbered_and_every_wire_lettered() -> None:
+    drawing = connector_face(
+        "C1", "socket", (("01", "02"), ("03", "")), {"01": "RD/YE", "03": "BK WH"}, description="bulkhead"
+    )
+    shown = texts(drawing)
+    assert {"C1", "bulkhead", "01", "02", "03", "RD/YE", "BK", "WH", "empty"} <= set(shown)
+    assert "1" not in shown
+
+
+def test_a_drawing_tells_the_blind_what_it_shows() -> None:
+    root = ElementTree.fromstring(connector_face("C1", "plug", (("1", "2"),), {"1": "GN/YE"}, marked=("1",)))
+    assert root.findtext(f"{SVG}title") == "Connector C1"
+    told = root.findtext(f"{SVG}desc") or ""
+    assert "1: GN/YE (fault here)" in told
+    assert "2: empty" in told
+    assert root.get("role") == "img"
+
+
+def test_a_marked_cavity_is_not_marked_by_colour_alone() -> None:
+    assert "!" in texts(connector_face("C1", "plug", (("1",),), {}, marked=("1",)))
+
+
+def test_a_tracer_is_painted_over_its_base() -> None:
+    fills = [
+        node.get("fill")
+        for node in ElementTree.fromstring(connector_face("C1", "plug", (("1",),), {"1": "RD/YE"})).iter(
+            f"{SVG}rect"
+        )
+    ]
+    plain = [
+        node.get("fill")
+        for node in ElementTree.fromstring(connector_face("C1", "plug", (("1",),), {"1": "RD"})).iter(
+            f"{SVG}rect"
+        )
+    ]
+    assert len(fills) == len(plain) + 1
+
+
+def test_more_wires_than_fit_are_counted() -> None:
+    assert "+3 wires" in texts(connector_face("R1", "ring", (("1",),), {"1": "BN BN BN BN BN"}))
+
+
+@pytest.mark.parametrize("kind", list(ConnectorKind))
+def test_every_kind_can_be_drawn(kind: ConnectorKind) -> None:
+    rows: tuple[tuple[str, ...], ...] = () if kind is ConnectorKind.SPLICE else (("1",),)
+    assert kind.value in " ".join(texts(connector_face("X", kind, rows, {})))
+
+
+def test_loom_and_results_document_give_the_same_face() -> None:
+    plug = Connector("C1", ConnectorKind.PLUG, (("1", "2"),), description="lamp")
+    loom = Loom("l", connectors=(plug,), wires=(Wire("W1", End("C1", "1"), End("C1", "2"), "RD"),))
+    entry = ConnectorEntry(
+        name="C1", kind="plug", description="lamp", rows=(("1", "2"),), colours={"1": "RD", "2": "RD"}
+    )
+    assert loom_face(loom, plug) == entry_face(entry)
+
+
+@given(st.text(min_size=1), st.text(), st.lists(st.lists(st.text(), max_size=4), max_size=4), st.text())
+def test_any_text_gives_a_drawing_that_parses(
+    name: str, description: str, rows: list[list[str]], colour: str
+) -> None:
+    cavities = {cavity: colour for row in rows for cavity in row}
+    ElementTree.fromstring(connector_face(name, "plug", rows, cavities, description=description))
