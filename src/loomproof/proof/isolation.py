@@ -9,7 +9,7 @@ Further leaks are found with the known ones subtracted as conductances.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 Measure = Callable[[int, int], float]
@@ -18,11 +18,17 @@ Measure = Callable[[int, int], float]
 
 @dataclass(frozen=True, slots=True)
 class Leak:
-    """A path found between conductors ``i`` and ``j`` (positions in the list given), Ω."""
+    """A path found between conductors ``i`` and ``j`` (positions in the list given), Ω.
+
+    ``read``: this pair was read by itself. Otherwise it follows from the other readings if there is just
+    one leak, and whoever asked reads it for evidence anyway; should that show nothing, measure again
+    with the pair in ``ruled_out``.
+    """
 
     i: int
     j: int
     ohm: float
+    read: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +50,7 @@ class _Search:
     groups: Sequence[int]
     limit_ohm: float
     error_ratio: float
+    ruled_out: frozenset[tuple[int, int]]
     known: list[Leak] = field(default_factory=list)
     measured: int = 0
 
@@ -68,7 +75,11 @@ class _Search:
 
 
 def measure_isolation(
-    measure: Measure, groups: Sequence[int], limit_ohm: float, error_ratio: float = 0.02
+    measure: Measure,
+    groups: Sequence[int],
+    limit_ohm: float,
+    error_ratio: float = 0.02,
+    ruled_out: frozenset[tuple[int, int]] = frozenset(),
 ) -> Isolation:
     """Measure that all pairs of ``groups`` (point sets) are above ``limit_ohm``, and find what is not.
 
@@ -76,7 +87,7 @@ def measure_isolation(
     cover another, the conductors with leaks are measured again without their known partners.
     """
     rounds = (len(groups) - 1).bit_length()
-    search = _Search(measure, groups, limit_ohm, error_ratio)
+    search = _Search(measure, groups, limit_ohm, error_ratio, ruled_out)
     everyone = range(len(groups))
     splits = [
         ([i for i in everyone if i >> b & 1], [i for i in everyone if not i >> b & 1]) for b in range(rounds)
@@ -84,7 +95,9 @@ def measure_isolation(
     readings = [search.ohm(*split) for split in splits]
     unresolved = False
     while failing := [b for b in range(rounds) if search.leaks(readings[b], *splits[b])]:
-        leak = _by_matching(search, sum(1 << b for b in failing)) or _by_halving(search, *splits[failing[0]])
+        leak = _by_matching(search, {b: readings[b] for b in failing}) or _by_halving(
+            search, *splits[failing[0]]
+        )
         if leak is None:
             unresolved = True
             break
@@ -117,12 +130,13 @@ def _search_in_shadow(search: _Search) -> None:
             search.known.append(leak)
 
 
-def _by_matching(search: _Search, x: int) -> Leak | None:
-    """Find a leak among the pairs (i, i xor x); ``None`` where there is none."""
+def _by_matching(search: _Search, failing: Mapping[int, float]) -> Leak | None:
+    """Find a leak among the pairs (i, i xor x), x of the failing bits; ``None`` where there is none."""
+    x = sum(1 << b for b in failing)
     pairs = [(i, i ^ x) for i in range(len(search.groups)) if i < i ^ x < len(search.groups)]
     if not pairs:
         return None
-    last = None
+    smallest, last = len(pairs) + 1, 0.0
     while len(pairs) > 1:
         # A full power of two first: what is left when nothing leaked needs one reading to be sure.
         cut = 1 << ((len(pairs) - 1).bit_length() - 1)
@@ -130,35 +144,34 @@ def _by_matching(search: _Search, x: int) -> Leak | None:
         a, b = [i for i, _ in half], [j for _, j in half]
         ohm = search.ohm(a, b)
         if search.leaks(ohm, a, b):
-            pairs, last = half, ohm
+            pairs, smallest, last = half, len(half), ohm
         else:
             pairs = pairs[cut:]
-    return _closed(search, [pairs[0][0]], [pairs[0][1]], last)
+    i, j = pairs[0]
+    if smallest == 1:
+        return Leak(i, j, last)
+    alone = not search.known and all(
+        abs(ohm - last) <= search.error_ratio * last for ohm in (last, *failing.values())
+    )
+    if last and alone and (i, j) not in search.ruled_out:
+        # Alone, the leak is this pair's: the rest of the smallest set that leaked was read and did not.
+        return Leak(i, j, last, read=False)
+    return _closed(search, i, j)
 
 
 def _by_halving(search: _Search, a: Sequence[int], b: Sequence[int]) -> Leak | None:
     """Find a leak between two sides that is known to be there, halving one side, then the other."""
-    last = None
     for _ in range(2):
         while len(a) > 1:
             half = a[: len(a) // 2]
-            ohm = search.ohm(half, b)
-            if search.leaks(ohm, half, b):
-                a, last = half, ohm
-            else:
-                a = a[len(a) // 2 :]
+            a = half if search.leaks(search.ohm(half, b), half, b) else a[len(a) // 2 :]
         a, b = b, a
-    return _closed(search, a, b, last)
+    return _closed(search, min(a[0], b[0]), max(a[0], b[0]))
 
 
-def _closed(search: _Search, a: Sequence[int], b: Sequence[int], last: float | None) -> Leak | None:
-    """Judge the one pair left.
-
-    ``last`` is the reading of the smallest set known to leak, None where none was. With no leak known it
-    is this pair's own (the rest of that set was read and did not leak); else the pair is read by itself.
-    """
-    pair = (a[0], b[0])
-    if any({leak.i, leak.j} == set(pair) for leak in search.known):
+def _closed(search: _Search, i: int, j: int) -> Leak | None:
+    """Read the one pair left by itself, and judge it."""
+    if any((leak.i, leak.j) == (i, j) for leak in search.known):
         return None
-    ohm = last if last is not None and not search.known else search.ohm(a, b)
-    return Leak(min(pair), max(pair), ohm) if search.leaks(ohm, a, b) else None
+    ohm = search.ohm([i], [j])
+    return Leak(i, j, ohm) if search.leaks(ohm, [i], [j]) else None
