@@ -1,0 +1,73 @@
+"""Canonical JSON (RFC 8785): one document, one text, one hash."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+
+import rfc8785
+
+from loomproof.errors import RecordError, SealError
+
+MOST_BYTES = 64 * 1024 * 1024
+"""A record beyond this is refused unread: the largest looms stay far below it."""
+
+_EXACT = 2**53
+
+
+def canonical(plain: object) -> bytes:
+    """Return the canonical JSON of plain values as UTF-8; `RecordError` where there is none."""
+    try:
+        return rfc8785.dumps(plain)  # type: ignore[arg-type]  # its JSON type is recursive and private
+    except (rfc8785.CanonicalizationError, UnicodeError, RecursionError) as error:
+        raise RecordError(
+            f"this cannot be written as canonical JSON: {error}",
+            cure="NaN, infinity, half a surrogate pair and whole numbers beyond 2^53 have no canonical form.",
+        ) from error
+
+
+def sha256_hex(data: bytes) -> str:
+    """Return SHA-256 (FIPS 180-4) as 64 lower-case hex digits."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def read_canonical(data: bytes, name: str) -> dict[str, object]:
+    """Parse bytes that must be the canonical form of one JSON object.
+
+    `SealError` names ``name`` and the first byte that differs, so that a changed blank or a doubled key
+    is found as surely as a changed value.
+    """
+    if len(data) > MOST_BYTES:
+        raise SealError(f"{name}: {len(data)} bytes are more than a record can have ({MOST_BYTES})")
+    try:
+        plain = json.loads(data.decode("utf-8"), parse_int=_number, parse_constant=_refuse)
+        again = rfc8785.dumps(plain)
+    except UnicodeDecodeError as error:
+        raise SealError(f"{name}: byte {error.start + 1}: not UTF-8 text", cure=_CURE) from error
+    except json.JSONDecodeError as error:
+        raise SealError(f"{name}: byte {error.pos + 1}: not JSON: {error.msg}", cure=_CURE) from error
+    except RecursionError as error:
+        raise SealError(f"{name}: nested more deeply than any record", cure=_CURE) from error
+    except (ValueError, rfc8785.CanonicalizationError) as error:
+        raise SealError(f"{name}: no canonical form: {error}", cure=_CURE) from error
+    if again != data:
+        place = next((i for i, (a, b) in enumerate(zip(again, data, strict=False)) if a != b), None)
+        at = min(len(again), len(data)) if place is None else place
+        raise SealError(f"{name}: byte {at + 1}: not in canonical form", cure=_CURE)
+    if not isinstance(plain, Mapping):
+        raise SealError(f"{name}: not a record: the outermost value must be an object", cure=_CURE)
+    return dict(plain)
+
+
+_CURE = "The file was changed after it was sealed, or it is no loomproof record. Ask the signer for it again."
+
+
+def _number(text: str) -> int | float:
+    # Canonical numbers are IEEE 754 doubles; one beyond 2^53 may be written without a point.
+    value = float(text)
+    return int(value) if abs(value) <= _EXACT else value
+
+
+def _refuse(text: str) -> float:
+    raise ValueError(f"{text} is not JSON")

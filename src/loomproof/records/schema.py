@@ -1,0 +1,95 @@
+"""The store's tables as SQLAlchemy sees them, to query with; `migrations` makes them."""
+
+from __future__ import annotations
+
+from sqlalchemy import BigInteger, Column, Integer, LargeBinary, MetaData, Table, Text
+
+METADATA = MetaData()
+
+
+def _text(name: str) -> Column[str]:
+    return Column(name, Text, nullable=False)
+
+
+def _id(name: str = "id") -> Column[int]:
+    return Column(name, BigInteger().with_variant(Integer, "sqlite"), primary_key=True)
+
+
+def _run_id() -> Column[int]:
+    return Column("run_id", BigInteger, nullable=False)
+
+
+MIGRATIONS = Table("migrations", METADATA, Column("number", Integer, primary_key=True), _text("name"))
+LOOMS = Table("looms", METADATA, _id(), _text("name"), _text("serial"), _text("digest"), _text("description"))
+BENCHES = Table("benches", METADATA, Column("name", Text, primary_key=True))
+RUNS = Table(
+    "runs",
+    METADATA,
+    _id(),
+    _text("run"),
+    _text("kind"),
+    Column("loom_id", BigInteger, nullable=False),
+    _text("bench"),
+    Column("sequence", BigInteger, nullable=False),
+    _text("previous"),
+    _text("hash"),
+    _text("key"),
+    _text("verdict"),
+    _text("started"),
+    _text("ended"),
+    _text("person"),
+    _text("adapter"),
+    Column("faults", Integer, nullable=False),
+    Column("notes", Integer, nullable=False),
+)
+RECORDS = Table("records", METADATA, _run_id(), Column("packed", LargeBinary, nullable=False))
+JOURNALS = Table(
+    "journals", METADATA, _run_id(), _text("digest"), Column("packed", LargeBinary, nullable=False)
+)
+FINDINGS = Table(
+    "findings",
+    METADATA,
+    _run_id(),
+    Column("number", Integer, nullable=False),
+    _text("kind"),
+    _text("cause"),
+    _text("severity"),
+    _text("title"),
+)
+FINDING_PLACES = Table(
+    "finding_places",
+    METADATA,
+    _run_id(),
+    Column("number", Integer, nullable=False),
+    _text("what"),
+    _text("name"),
+)
+REPAIRS = Table(
+    "repairs",
+    METADATA,
+    _id(),
+    _run_id(),
+    Column("finding", Integer, nullable=False),
+    _text("person"),
+    _text("done"),
+    _text("words"),
+)
+ADAPTERS = Table("adapters", METADATA, _text("digest"), _text("name"), _text("first_used"))
+BENCH_CHECKS = Table(
+    "bench_checks",
+    METADATA,
+    _run_id(),
+    Column("number", Integer, nullable=False),
+    _text("name"),
+    Column("passed", Integer, nullable=False),
+    _text("words"),
+)
+CERTIFICATES = Table(
+    "certificates",
+    METADATA,
+    _id(),
+    _run_id(),
+    _text("made"),
+    _text("digest"),
+    Column("pdf", LargeBinary, nullable=False),
+)

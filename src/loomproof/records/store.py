@@ -1,0 +1,447 @@
+"""The store: looms, sealed records, journals, repairs. It only ever grows."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from sqlalchemy import Connection, Engine, Row, func, insert, or_, select
+from sqlalchemy.dialects import postgresql, sqlite
+
+from loomproof.errors import RecordError, StoreError, UsageError
+from loomproof.records.canonical import sha256_hex
+from loomproof.records.engine import open_engine, shown, translated, writing
+from loomproof.records.home import home
+from loomproof.records.keys import Signer
+from loomproof.records.schema import (
+    ADAPTERS,
+    BENCH_CHECKS,
+    BENCHES,
+    CERTIFICATES,
+    FINDING_PLACES,
+    FINDINGS,
+    JOURNALS,
+    LOOMS,
+    RECORDS,
+    REPAIRS,
+    RUNS,
+)
+from loomproof.records.seal import Chain, Verified, seal, verify
+from loomproof.results.document import Document
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One line of the log. ``id`` orders runs as they came into this store."""
+
+    id: int
+    run: str
+    kind: str
+    loom: str
+    serial: str
+    digest: str
+    bench: str
+    sequence: int
+    hash: str
+    key: str
+    verdict: str
+    started: str
+    ended: str
+    person: str
+    adapter: str
+    faults: int
+    notes: int
+
+
+@dataclass(frozen=True, slots=True)
+class SealedRun:
+    """A run just sealed: its line, and the record's bytes."""
+
+    run: Run
+    record: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """What a person did about a finding (its number in the run's document, from 1; 0 for the run)."""
+
+    run: str
+    finding: int
+    person: str
+    done: str
+    words: str
+
+
+def chain_name(document: Document, station: str) -> str:
+    """Return the name of a chain: the bench's identity and the station that it is joined to."""
+    bench = document.bench
+    parts = [bench.maker, bench.model, bench.serial] if not bench.simulated else ["simulated bench"]
+    identity = " ".join(part for part in parts if part) or bench.address
+    return f"{identity} @ {station}"
+
+
+def open_store(url: str | None = None, folder: Path | None = None) -> Store:
+    """Open the store at a database URL or file name, or the default one in the user's data folder."""
+    return Store(open_engine(url, folder or home()))
+
+
+class Store:
+    """A store; use it in a ``with`` block. Every method is one transaction: all of it, or nothing."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the database; may be called twice."""
+        self._engine.dispose()
+
+    @property
+    def where(self) -> str:
+        """File or URL of the store, without a password."""
+        return shown(self._engine.url)
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Give a connection that only reads, in one transaction."""
+        with translated(self._engine.url), self._engine.connect() as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """Give a connection in one write transaction."""
+        with translated(self._engine.url), writing(self._engine) as connection:
+            yield connection
+
+    # Writing -------------------------------------------------------------------------------------
+
+    def seal_run(self, document: Document, signer: Signer, journal: bytes = b"") -> SealedRun:
+        """Seal a document as the next record of its bench's chain and keep it with its journal.
+
+        Chain head and insert are one transaction, so two benches, or two processes on one, never fork a
+        chain. `RecordError` where the journal is not the one that the document names.
+        """
+        _same_journal(document, journal)
+        bench = chain_name(document, signer.station)
+        with self.writing() as connection:
+            _lock_bench(connection, bench)
+            head = _head(connection, bench)
+            chain = Chain(bench, head.sequence + 1, head.hash) if head else Chain(bench, 1)
+            record = seal(document.plain(), chain, signer)
+            run_id = _insert(connection, verify(record), record, journal)
+            return SealedRun(_run(connection, run_id), record)
+
+    def add_run(self, record: bytes, journal: bytes = b"") -> str:
+        """Keep a sealed record that was made elsewhere, and return its run's name.
+
+        `SealError` where its seal does not hold; `RecordError` where the store has another record in its
+        place. A record that the store already has is left as it is.
+        """
+        verified = verify(record)
+        document = verified.document()
+        _same_journal(document, journal)
+        with self.writing() as connection:
+            _lock_bench(connection, verified.chain.bench)
+            if connection.execute(select(RUNS.c.id).where(RUNS.c.hash == verified.hash)).first() is None:
+                _insert(connection, verified, record, journal)
+        return document.run
+
+    def add_repair(self, run: str, person: str, words: str, done: str, finding: int = 0) -> Repair:
+        """Keep what a person did about a finding, in the person's words."""
+        for value, what in ((person, "person"), (words, "words")):
+            if not value.strip():
+                raise UsageError(f"a repair without {what} says nothing", cure=f"Give the {what}.")
+        found = self.run(run)
+        with self.writing() as connection:
+            known = connection.execute(
+                select(func.count()).select_from(FINDINGS).where(FINDINGS.c.run_id == found.id)
+            ).scalar_one()
+            if not 0 <= finding <= known:
+                raise UsageError(
+                    f"run {found.run} has {known} findings, there is no finding {finding}",
+                    cure="Give the number that the run's findings show.",
+                )
+            values = {"finding": finding, "person": person, "done": done, "words": words}
+            connection.execute(insert(REPAIRS).values(run_id=found.id, **_showable(values)))
+        return Repair(found.run, finding, person, done, words)
+
+    def add_certificate(self, run: str, pdf: bytes, made: str) -> str:
+        """Keep a certificate as issued; returns SHA-256 (hex) of the PDF."""
+        found = self.run(run)
+        with self.writing() as connection:
+            connection.execute(
+                insert(CERTIFICATES).values(run_id=found.id, made=made, digest=sha256_hex(pdf), pdf=pdf)
+            )
+        return sha256_hex(pdf)
+
+    # Reading -------------------------------------------------------------------------------------
+
+    def chain_head(self, bench: str) -> Chain | None:
+        """Return where a bench's chain stands (``previous`` is the last record's own predecessor)."""
+        with self.reading() as connection:
+            head = _head(connection, bench)
+            return Chain(bench, head.sequence, head.previous) if head else None
+
+    def runs(self, loom: str | None = None, limit: int | None = None) -> tuple[Run, ...]:
+        """Return runs in the order in which they came, of one loom (name, serial or digest) or of all.
+
+        ``limit`` keeps the last ones.
+        """
+        query = _RUN_COLUMNS.order_by(RUNS.c.id.desc())
+        if loom is not None:
+            ids = select(LOOMS.c.id).where(
+                or_(LOOMS.c.name == loom, LOOMS.c.serial == loom, LOOMS.c.digest == loom)
+            )
+            query = query.where(RUNS.c.loom_id.in_(ids))
+        if limit is not None:
+            query = query.limit(limit)
+        with self.reading() as connection:
+            rows = connection.execute(query).all()
+        return tuple(_as_run(row) for row in reversed(rows))
+
+    def run(self, run: str) -> Run:
+        """Return one run by its name, ``last``, or the beginning of its record's hash (8 digits or more).
+
+        `UsageError` where there is none, or several.
+        """
+        query = _RUN_COLUMNS.order_by(RUNS.c.id.desc()).limit(3)
+        if run != "last":
+            match = RUNS.c.run == run
+            if len(run) >= 8 and all(digit in "0123456789abcdef" for digit in run):
+                match = or_(match, RUNS.c.hash.between(run, run + "g"))
+            query = query.where(match)
+        with self.reading() as connection:
+            rows = connection.execute(query).all()
+        if not rows:
+            raise UsageError(f"there is no run {run!r} in {self.where}", cure="loomproof log lists them.")
+        if run != "last" and len(rows) > 1:
+            raise UsageError(
+                f"{run!r} names several runs",
+                cure="Give the hash: " + ", ".join(row.hash[:16] for row in rows),
+            )
+        return _as_run(rows[0])
+
+    def record(self, run: str) -> bytes:
+        """Return a run's sealed record, byte for byte."""
+        found = self.run(run)
+        with self.reading() as connection:
+            packed = connection.execute(
+                select(RECORDS.c.packed).where(RECORDS.c.run_id == found.id)
+            ).scalar_one_or_none()
+        return _unpacked(packed, f"{self.where}: run {found.run}")
+
+    def journal(self, run: str) -> bytes:
+        """Return a run's reading journal, empty where none was kept."""
+        found = self.run(run)
+        with self.reading() as connection:
+            packed = connection.execute(
+                select(JOURNALS.c.packed).where(JOURNALS.c.run_id == found.id)
+            ).scalar_one_or_none()
+        return b"" if packed is None else _unpacked(packed, f"{self.where}: journal of run {found.run}")
+
+    def repairs(self, run: str) -> tuple[Repair, ...]:
+        """Return the repairs noted against a run's findings, in the order in which they came."""
+        found = self.run(run)
+        with self.reading() as connection:
+            rows = connection.execute(
+                select(REPAIRS).where(REPAIRS.c.run_id == found.id).order_by(REPAIRS.c.id)
+            ).all()
+        return tuple(Repair(found.run, row.finding, row.person, row.done, row.words) for row in rows)
+
+    def certificate(self, run: str) -> bytes | None:
+        """Return the certificate last issued for a run, or ``None``."""
+        found = self.run(run)
+        query = select(CERTIFICATES.c.pdf).where(CERTIFICATES.c.run_id == found.id)
+        with self.reading() as connection:
+            pdf = connection.execute(query.order_by(CERTIFICATES.c.id.desc()).limit(1)).scalar_one_or_none()
+        return None if pdf is None else bytes(pdf)
+
+
+_RUN_COLUMNS = select(
+    RUNS.c.id,
+    RUNS.c.run,
+    RUNS.c.kind,
+    LOOMS.c.name.label("loom"),
+    LOOMS.c.serial,
+    LOOMS.c.digest,
+    RUNS.c.bench,
+    RUNS.c.sequence,
+    RUNS.c.hash,
+    RUNS.c.key,
+    RUNS.c.verdict,
+    RUNS.c.started,
+    RUNS.c.ended,
+    RUNS.c.person,
+    RUNS.c.adapter,
+    RUNS.c.faults,
+    RUNS.c.notes,
+).join_from(RUNS, LOOMS, RUNS.c.loom_id == LOOMS.c.id)
+
+
+def _as_run(row: Row[*tuple[Any, ...]]) -> Run:
+    return Run(**row._mapping)
+
+
+def _run(connection: Connection, run_id: int) -> Run:
+    return _as_run(connection.execute(_RUN_COLUMNS.where(RUNS.c.id == run_id)).one())
+
+
+class _Head(NamedTuple):
+    sequence: int
+    hash: str
+    previous: str
+
+
+def _head(connection: Connection, bench: str) -> _Head | None:
+    query = select(RUNS.c.sequence, RUNS.c.hash, RUNS.c.previous).where(RUNS.c.bench == bench)
+    row = connection.execute(query.order_by(RUNS.c.sequence.desc()).limit(1)).first()
+    return _Head(*row) if row else None
+
+
+def _lock_bench(connection: Connection, bench: str) -> None:
+    """Hold the bench's row until the transaction ends (SQLite has locked the whole store already)."""
+    _add_once(connection, BENCHES, _showable({"name": bench}))
+    connection.execute(select(BENCHES.c.name).where(BENCHES.c.name == bench).with_for_update()).one()
+
+
+def _add_once(connection: Connection, table: object, values: Mapping[str, object]) -> None:
+    made = sqlite.insert(table) if connection.dialect.name == "sqlite" else postgresql.insert(table)  # type: ignore[arg-type]
+    connection.execute(made.values(**values).on_conflict_do_nothing())
+
+
+def _insert(connection: Connection, verified: Verified, record: bytes, journal: bytes) -> int:
+    document = verified.document()
+    chain = verified.chain
+    taken = connection.execute(
+        select(RUNS.c.hash).where(RUNS.c.bench == chain.bench, RUNS.c.sequence == chain.sequence)
+    ).scalar_one_or_none()
+    if taken is not None:
+        raise RecordError(
+            f"record {chain.sequence} of {chain.bench}: this store has {taken[:16]}… in that place, "
+            f"not {verified.hash[:16]}…",
+            cure="Two histories of one bench differ. Keep both stores apart and find out which one holds.",
+        )
+    loom_id = _loom_id(connection, document)
+    values: dict[str, object] = {
+        "run": document.run,
+        "kind": verified.kind,
+        "bench": chain.bench,
+        "previous": chain.previous,
+        "hash": verified.hash,
+        "key": verified.key,
+        "verdict": document.verdict.value,
+        "started": document.started,
+        "ended": document.ended,
+        "person": document.person,
+        "adapter": document.adapter.name,
+    }
+    run_id: int = connection.execute(
+        insert(RUNS)
+        .values(
+            loom_id=loom_id,
+            sequence=chain.sequence,
+            faults=sum(finding.severity.value == "fault" for finding in document.findings),
+            notes=sum(finding.severity.value == "note" for finding in document.findings),
+            **_showable(values),
+        )
+        .returning(RUNS.c.id)
+    ).scalar_one()
+    connection.execute(insert(RECORDS).values(run_id=run_id, packed=zlib.compress(record)))
+    if journal:
+        connection.execute(
+            insert(JOURNALS).values(run_id=run_id, digest=sha256_hex(journal), packed=zlib.compress(journal))
+        )
+    _insert_findings(connection, run_id, document)
+    if document.adapter.digest:
+        used = {"name": document.adapter.name, "digest": document.adapter.digest}
+        _add_once(connection, ADAPTERS, _showable({**used, "first_used": document.started}))
+    checks = [
+        {
+            "run_id": run_id,
+            "number": n,
+            "passed": int(c.passed),
+            **_showable({"name": c.name, "words": c.text}),
+        }
+        for n, c in enumerate(document.bench.checks, 1)
+    ]
+    if checks:
+        connection.execute(insert(BENCH_CHECKS), checks)
+    return run_id
+
+
+def _loom_id(connection: Connection, document: Document) -> int:
+    loom = document.loom
+    identity = _showable({"name": loom.name, "serial": loom.serial, "digest": loom.digest})
+    _add_once(connection, LOOMS, {**identity, **_showable({"description": loom.description})})
+    loom_id: int = connection.execute(
+        select(LOOMS.c.id).where(*(LOOMS.c[column] == value for column, value in identity.items()))
+    ).scalar_one()
+    return loom_id
+
+
+def _insert_findings(connection: Connection, run_id: int, document: Document) -> None:
+    rows, places = [], []
+    for number, finding in enumerate(document.findings, 1):
+        key: dict[str, object] = {"run_id": run_id, "number": number}
+        words = {"kind": finding.kind.value, "cause": finding.cause, "severity": finding.severity.value}
+        rows.append({**key, **_showable({**words, "title": finding.title})})
+        named = {
+            "cavity": finding.cavities,
+            "connector": tuple(dict.fromkeys(_connector(cavity) for cavity in finding.cavities)),
+            "wire": tuple(dict.fromkeys(finding.wires)),
+            "component": tuple(dict.fromkeys(finding.components)),
+        }
+        for what, names in named.items():
+            places += [{**key, "what": what, **_showable({"name": name})} for name in dict.fromkeys(names)]
+    if rows:
+        connection.execute(insert(FINDINGS), rows)
+    if places:
+        connection.execute(insert(FINDING_PLACES), places)
+
+
+def _connector(cavity: str) -> str:
+    """Return the connector of an end written as text (``ECU:12``; a quoted name may hold a colon)."""
+    if not cavity.startswith('"'):
+        return cavity.split(":", 1)[0]
+    at = 1
+    while (at := cavity.find('"', at)) >= 0:
+        if cavity[at + 1 : at + 2] != '"':
+            return cavity[1:at].replace('""', '"')
+        at += 2
+    return cavity
+
+
+def _showable(values: Mapping[str, object]) -> dict[str, object]:
+    """Refuse what a database's text cannot hold, and name the column."""
+    for column, value in values.items():
+        if "\0" in str(value):
+            raise RecordError(f"{column}: the text holds a NUL character", cure="Take it out.")
+    return dict(values)
+
+
+def _same_journal(document: Document, journal: bytes) -> None:
+    stated = document.journal_digest
+    if journal and stated and sha256_hex(journal) != stated:
+        raise RecordError(
+            f"run {document.run}: the journal has SHA-256 {sha256_hex(journal)[:16]}…, "
+            f"the document names {stated[:16]}…",
+            cure="Keep the record with the journal that it was made from.",
+        )
+
+
+def _unpacked(packed: bytes | None, name: str) -> bytes:
+    if packed is None:
+        raise StoreError(f"{name}: its record is missing", cure="Restore a backup: loomproof restore.")
+    try:
+        return zlib.decompress(packed)
+    except zlib.error as error:
+        raise StoreError(f"{name}: damaged: {error}", cure="Restore a backup: loomproof restore.") from error
