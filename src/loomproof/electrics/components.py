@@ -1,0 +1,185 @@
+"""How to read a component that joins two nets: the pair, the way round, and the limits of a sound one."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from loomproof.electrics.couplings import DIODE_SPREAD_V, Coupling
+from loomproof.loom.model import ComponentKind, End
+
+if TYPE_CHECKING:
+    from loomproof.electrics.expectation import Expectation
+
+DIODE_BESIDE_OHM = 1000.0
+"""A resistance beside a diode hides it below this: a diode test drives about a milliamp, so 1 kΩ drops more
+than a junction does. Common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class ComponentReading:
+    """The reading of one component from cavity ``a`` to cavity ``b`` (current flows from a to b).
+
+    ``expected_ohm`` is what a sound loom reads and is ``None`` where no value was stated or a diode is
+    read; a sound part reads between ``lower_ohm`` and ``upper_ohm``. ``missing_ohm`` is what the rest of the
+    loom reads without the part (inf: nothing else joins the two). For a diode ``a`` is the anode side and
+    ``forward_v`` bounds the forward voltage. ``masked_by`` names components whose presence makes the
+    reading no proof of this one: a diode that conducts this way round, or a part of unknown value.
+    ``provable``: a part that is missing would show.
+    """
+
+    component: str
+    kind: ComponentKind
+    a: End
+    b: End
+    expected_ohm: float | None
+    lower_ohm: float
+    upper_ohm: float
+    missing_ohm: float
+    forward_v: tuple[float, float] | None = None
+    masked_by: tuple[str, ...] = ()
+    defaults_used: bool = False
+
+    @property
+    def provable(self) -> bool:
+        """Whether a missing part would show: above the upper limit, or for a diode as no forward drop."""
+        if self.masked_by or (self.expected_ohm is None and self.forward_v is None):
+            return False
+        return self.missing_ohm > (self.upper_ohm if self.forward_v is None else DIODE_BESIDE_OHM)
+
+
+def component_reading(expectation: Expectation, coupling: Coupling) -> ComponentReading:
+    """Return how to read this coupling of ``expectation.couplings``.
+
+    Where an end is a splice, the nearest cavity of its net stands for it. Raises `ValueError` where a net
+    has no cavity.
+    """
+    a, b = _cavity(expectation, coupling.a), _cavity(expectation, coupling.b)
+    if coupling.one_way:
+        return _diode(expectation, coupling, a, b)
+    if _conducts(expectation, coupling, coupling.net_a, coupling.net_b) and not _conducts(
+        expectation, coupling, coupling.net_b, coupling.net_a
+    ):
+        a, b = b, a
+        masked = _masks(expectation, coupling, coupling.net_b, coupling.net_a)
+    else:
+        masked = _masks(expectation, coupling, coupling.net_a, coupling.net_b)
+    contacts = expectation.contacts_ohm(a, b)
+    missing = _missing(expectation, coupling, a, b) + contacts
+    if not coupling.linear:
+        return ComponentReading(
+            coupling.component,
+            coupling.kind,
+            a,
+            b,
+            math.inf if coupling.kind is ComponentKind.CAPACITOR else None,
+            min(coupling.lo_ohm, missing),
+            math.inf,
+            missing,
+            masked_by=masked,
+            defaults_used=coupling.defaulted,
+        )
+    island = expectation.island_of[coupling.net_a]
+    nodes = island.node_of[a], island.node_of[b]
+    settings = expectation.loom.settings
+    return ComponentReading(
+        coupling.component,
+        coupling.kind,
+        a,
+        b,
+        island.nominal.resistance(*nodes) + contacts,
+        island.least.resistance(*nodes),
+        island.greatest.resistance(*nodes) + contacts + settings.margin_ohm,
+        missing,
+        masked_by=masked,
+        defaults_used=coupling.defaulted,
+    )
+
+
+def _diode(expectation: Expectation, coupling: Coupling, a: End, b: End) -> ComponentReading:
+    nominal = coupling.forward_v or 0.0
+    return ComponentReading(
+        coupling.component,
+        coupling.kind,
+        a,
+        b,
+        None,
+        0.0,
+        math.inf,
+        _missing(expectation, coupling, a, b) + expectation.contacts_ohm(a, b),
+        forward_v=(max(nominal - DIODE_SPREAD_V, 0.0), nominal + DIODE_SPREAD_V),
+        masked_by=_masks(expectation, coupling, coupling.net_a, coupling.net_b),
+        defaults_used=coupling.defaulted,
+    )
+
+
+def _cavity(expectation: Expectation, end: End) -> End:
+    net = expectation.nets[expectation.net_of[end]]
+    if not expectation.loom.is_splice(end):
+        return end
+    if not net.cavities:
+        raise ValueError(f"{end}: no cavity leads to this end of a component")
+    network = expectation.island_of[net.index]
+    node = network.node_of[end]
+    return min(net.cavities, key=lambda cavity: network.nominal.resistance(network.node_of[cavity], node))
+
+
+def _missing(expectation: Expectation, coupling: Coupling, a: End, b: End) -> float:
+    """What the two cavities read without this coupling, Ω; inf where nothing else joins them."""
+    island = expectation.island_of[coupling.net_a]
+    if a not in island.node_of or b not in island.node_of:
+        return math.inf
+    nodes = island.node_of[a], island.node_of[b]
+    if not coupling.linear:
+        return island.nominal.resistance(*nodes)
+    place = next(k for k, edge in enumerate(island.edges) if edge.coupling is coupling)
+    return float(island.nominal.without([nodes[0]], [nodes[1]])[place, 0])
+
+
+def _others(expectation: Expectation, coupling: Coupling) -> list[Coupling]:
+    return [other for other in expectation.couplings if other is not coupling]
+
+
+def _conducts(expectation: Expectation, coupling: Coupling, source: int, sink: int) -> bool:
+    """Whether current could flow from net to net through diodes and resistances other than this part."""
+    return bool(_way(_others(expectation, coupling), source, sink, need_diode=True))
+
+
+def _masks(expectation: Expectation, coupling: Coupling, source: int, sink: int) -> tuple[str, ...]:
+    """Diodes and parts of unknown value on a way from net to net beside this part."""
+    return _way(_others(expectation, coupling), source, sink, need_diode=False)
+
+
+def _way(others: list[Coupling], source: int, sink: int, *, need_diode: bool) -> tuple[str, ...]:
+    usable = [
+        other
+        for other in others
+        if other.kind is not ComponentKind.CAPACITOR and (other.one_way or other.linear or not need_diode)
+    ]
+    onward: dict[int, set[int]] = {}
+    backward: dict[int, set[int]] = {}
+    for other in usable:
+        ways = [(other.net_a, other.net_b)] + ([] if other.one_way else [(other.net_b, other.net_a)])
+        for start, stop in ways:
+            onward.setdefault(start, set()).add(stop)
+            backward.setdefault(stop, set()).add(start)
+    reached, leading = _reach(onward, source), _reach(backward, sink)
+    found = []
+    for other in usable:
+        if other.linear:
+            continue
+        ways = [(other.net_a, other.net_b)] + ([] if other.one_way else [(other.net_b, other.net_a)])
+        if any(start in reached and stop in leading for start, stop in ways):
+            found.append(other.component)
+    return tuple(dict.fromkeys(found))
+
+
+def _reach(onward: dict[int, set[int]], start: int) -> set[int]:
+    seen, todo = {start}, [start]
+    while todo:
+        for net in onward.get(todo.pop(), ()):
+            if net not in seen:
+                seen.add(net)
+                todo.append(net)
+    return seen

@@ -1,0 +1,163 @@
+"""What one wire, fuse or link should read: nominal and greatest sound resistance at the bench's temperature.
+
+Copper is corrected with the coefficient of IEC publication 28, 0.00393 /K from 20 °C, because a loom on a
+bench is annealed copper at a known temperature. IEC 60228 prints another correction, 250/(230 + t), made to
+bring factory readings back to 20 °C; it differs by 0.11 % at 5 °C and 0.43 % at 100 °C, far inside the margin
+of a limit. NOTES.md says more.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+from loomproof.electrics import tables
+from loomproof.loom.model import Component, ComponentKind, Loom, Settings, Wire
+
+SAME_SIZE_RATIO = 0.005
+"""A section within this of a table's row is that row: it tells 14/0.30 (0.990 mm²) from 1 mm²."""
+
+LEAST_OHM = 1e-6
+"""The smallest resistance given to a conductor, so that one of no length still has a current."""
+
+FUSE_GREATEST_RATIO = 2.0
+"""Greatest over typical cold resistance of a fuse. The table is typical data, not limits; common practice,
+no source."""
+
+FUSE_UNKNOWN_OHM = 0.020
+"""Greatest cold resistance of a fuse of unknown rating: the table's 5 A row, rounded up."""
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Resistance per metre of one section at 20 °C, and where it comes from."""
+
+    csa_mm2: float
+    nominal_ohm_per_m: float
+    greatest_ohm_per_m: float
+    label: str
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class Conductor:
+    """One edge of a net: a wire, or a fitted fuse or link. Ohms include its joints (crimps, splices).
+
+    ``joints_ohm`` is the part of both that is joints. ``defaulted`` names what the description left out and
+    the loom's settings filled in (``length_m``, ``csa_mm2``, ``resistance_ohm``). ``section`` is ``None``
+    for a component.
+    """
+
+    name: str
+    kind: Literal["wire", "component"]
+    nominal_ohm: float
+    greatest_ohm: float
+    joints_ohm: float
+    length_m: float = 0.0
+    section: Section | None = None
+    defaulted: tuple[str, ...] = ()
+
+
+def copper_factor(temperature_c: float) -> float:
+    """Return resistance at ``temperature_c`` over resistance at 20 °C; raises `ValueError` below -200 °C."""
+    if not -200.0 <= temperature_c <= 300.0:
+        raise ValueError(f"{temperature_c} °C: copper is corrected between -200 and 300 °C")
+    return 1.0 + tables.copper().temperature_coefficient_per_k * (temperature_c - 20.0)
+
+
+@lru_cache(maxsize=256)
+def section(csa_mm2: float) -> Section:
+    """Return the resistance of one metre of this section at 20 °C; raises `ValueError` unless positive.
+
+    A size of a table gets the table's figures. What the table lacks, and any other size, is solid copper of
+    the section times the lay factor of flexible strands: 1.065 nominal, 1.157 greatest (``data/copper.csv``).
+    """
+    if not csa_mm2 > 0.0:
+        raise ValueError(f"{csa_mm2} mm²: a section above 0 is expected")
+    copper = tables.copper()
+    solid = copper.resistivity_ohm_mm2_per_m / csa_mm2
+    near = min(tables.sizes(), key=lambda size: abs(size.csa_mm2 / csa_mm2 - 1.0))
+    if abs(near.csa_mm2 / csa_mm2 - 1.0) > SAME_SIZE_RATIO:
+        return Section(
+            csa_mm2,
+            solid * copper.lay_factor_nominal,
+            solid * copper.lay_factor_greatest,
+            f"{csa_mm2:g} mm²",
+            "solid copper times the lay factor of flexible strands",
+            "computed",
+        )
+    greatest = near.greatest_ohm_per_m or solid * copper.lay_factor_greatest
+    nominal = near.typical_ohm_per_m or solid * copper.lay_factor_nominal
+    return Section(
+        csa_mm2, min(nominal, greatest), greatest, f"{near.table} {near.label}", near.source, near.status
+    )
+
+
+def wire_conductor(wire: Wire, loom: Loom, temperature_c: float = 20.0) -> Conductor:
+    """Return what a wire should read from end to end, joints included, at this temperature."""
+    settings = loom.settings
+    defaulted = []
+    length_m, csa_mm2 = wire.length_m, wire.csa_mm2
+    if length_m is None:
+        length_m = settings.wire_length_m
+        defaulted.append("length_m")
+    if csa_mm2 is None:
+        csa_mm2 = settings.wire_csa_mm2
+        defaulted.append("csa_mm2")
+    joints = sum(settings.splice_ohm if loom.is_splice(end) else settings.crimp_ohm for end in wire.ends)
+    per_metre = section(csa_mm2)
+    factor = length_m * copper_factor(temperature_c)
+    return Conductor(
+        name=wire.name,
+        kind="wire",
+        nominal_ohm=max(per_metre.nominal_ohm_per_m * factor + joints, LEAST_OHM),
+        greatest_ohm=max(per_metre.greatest_ohm_per_m * factor + joints, LEAST_OHM),
+        joints_ohm=joints,
+        length_m=length_m,
+        section=per_metre,
+        defaulted=tuple(defaulted),
+    )
+
+
+def component_conductor(component: Component, settings: Settings) -> Conductor:
+    """Return what a fitted fuse or link should read, cold.
+
+    A fuse has a contact at each blade and its cold resistance: stated, else typical for its rating. A link
+    is as stated, else two crimps. Raises `ValueError` for a component that does not join a net.
+    """
+    stated = component.resistance_ohm
+    spread = (component.tolerance_pct or 0.0) / 100.0
+    if component.kind is ComponentKind.LINK:
+        joints = 2 * settings.crimp_ohm
+        nominal = joints if stated is None else stated
+        greatest = nominal * (1.0 + spread)
+    elif component.kind is ComponentKind.FUSE:
+        joints = 2 * settings.contact_ohm
+        cold = fuse_cold_ohm(component.rating_a) if stated is None else stated
+        nominal = joints + cold
+        ratio = 1.0 + spread if stated is not None and component.tolerance_pct else FUSE_GREATEST_RATIO
+        greatest = joints + cold * ratio
+    else:
+        raise ValueError(f"{component.name}: a {component.kind} does not make one net of its ends")
+    return Conductor(
+        name=component.name,
+        kind="component",
+        nominal_ohm=max(nominal, LEAST_OHM),
+        greatest_ohm=max(greatest, LEAST_OHM),
+        joints_ohm=joints,
+        defaulted=("resistance_ohm",) if stated is None else (),
+    )
+
+
+def fuse_cold_ohm(rating_a: float | None) -> float:
+    """Return the typical cold resistance of a blade fuse, Ω: the row of its rating, else the next smaller.
+
+    A smaller fuse has more resistance, so the choice errs to the greater side. Without a rating, or below
+    the table's smallest, 20 mΩ. Source: ``data/fuses.csv`` (typical data; several rows from memory).
+    """
+    if rating_a is None:
+        return FUSE_UNKNOWN_OHM
+    below = [row for row in tables.fuses() if row.rating_a <= rating_a]
+    return below[-1].cold_ohm if below else FUSE_UNKNOWN_OHM

@@ -1,0 +1,176 @@
+"""Fitted components that join two nets without making them one: what they are to a meter and to a sense."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from loomproof.electrics.conductors import LEAST_OHM, copper_factor
+from loomproof.electrics.nets import JOINING
+from loomproof.loom.model import Component, ComponentKind, End, Loom
+
+TOLERANCE_PCT: Mapping[ComponentKind, float] = {
+    ComponentKind.RESISTOR: 5.0,
+    ComponentKind.COIL: 15.0,
+    ComponentKind.RELAY: 15.0,
+}
+"""Tolerance where the description states none; common practice, no source."""
+
+DIODE_FORWARD_V = 0.6
+"""Forward voltage of a silicon diode at a few milliamps where none is stated; common practice, no source."""
+
+DIODE_SPREAD_V = 0.25
+"""How far a forward reading may lie from the nominal one; common practice, no source."""
+
+RELAY_CONTACT_OHM = 0.1
+"""Greatest resistance of a relay's resting contact where it is in place; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Coupling:
+    """One fitted component (or one of its paths) between end ``a`` of ``net_a`` and end ``b`` of ``net_b``.
+
+    ``nominal_ohm`` is ``None`` where the description states no value, and for a diode; inf for a capacitor,
+    which passes no direct current once charged. ``lo_ohm`` and ``hi_ohm`` bound a sound part. ``one_way``:
+    it conducts from ``a`` (anode) to ``b`` (cathode) only, dropping ``forward_v``. ``defaulted`` says that
+    tolerance or forward voltage are our defaults, not the description's.
+    """
+
+    component: str
+    kind: ComponentKind
+    a: End
+    b: End
+    net_a: int
+    net_b: int
+    lo_ohm: float
+    nominal_ohm: float | None
+    hi_ohm: float
+    one_way: bool = False
+    forward_v: float | None = None
+    capacitance_f: float | None = None
+    defaulted: bool = False
+
+    @property
+    def linear(self) -> bool:
+        """Whether it is a resistance of known, finite value."""
+        return not self.one_way and self.nominal_ohm is not None and math.isfinite(self.nominal_ohm)
+
+
+def couplings_of(loom: Loom, net_of: Mapping[End, int], temperature_c: float = 20.0) -> tuple[Coupling, ...]:
+    """Return the couplings of every fitted component that joins no net by itself, in order.
+
+    Both ends may lie on one net (a component bridged by wires): ``net_a == net_b`` then. A coil is copper
+    and its stated resistance is taken as that at 20 °C.
+    """
+    found: list[Coupling] = []
+    for component in loom.components:
+        if component.fitted and component.kind not in JOINING and len(component.terminals) >= 2:
+            found += _paths(component, loom, net_of, temperature_c)
+    return tuple(found)
+
+
+def _paths(
+    component: Component, loom: Loom, net_of: Mapping[End, int], temperature_c: float
+) -> Sequence[Coupling]:
+    ends = dict(component.terminals)
+    kind = component.kind
+    if kind is ComponentKind.DIODE:
+        first, second = component.ends[:2]
+        a, b = ends.get("A", first), ends.get("K", second)
+        return [
+            Coupling(
+                component.name,
+                kind,
+                a,
+                b,
+                net_of[a],
+                net_of[b],
+                lo_ohm=0.0,
+                nominal_ohm=None,
+                hi_ohm=math.inf,
+                one_way=True,
+                forward_v=DIODE_FORWARD_V if component.forward_v is None else component.forward_v,
+                defaulted=component.forward_v is None,
+            )
+        ]
+    if kind is ComponentKind.CAPACITOR:
+        a, b = component.ends[:2]
+        return [
+            Coupling(
+                component.name,
+                kind,
+                a,
+                b,
+                net_of[a],
+                net_of[b],
+                lo_ohm=loom.settings.isolation_ohm,
+                nominal_ohm=math.inf,
+                hi_ohm=math.inf,
+                capacitance_f=component.capacitance_f,
+            )
+        ]
+    if kind is ComponentKind.RELAY and "30" in ends:
+        return _relay(component, net_of, temperature_c)
+    a, b = component.ends[:2]
+    return [_resistive(component, a, b, net_of, temperature_c)]
+
+
+def _relay(component: Component, net_of: Mapping[End, int], temperature_c: float) -> list[Coupling]:
+    # Terminals by DIN 72552: 85/86 the coil, 30 common, 87a closed at rest, 87 open at rest.
+    ends = dict(component.terminals)
+    found = []
+    if "85" in ends and "86" in ends:
+        found.append(_resistive(component, ends["86"], ends["85"], net_of, temperature_c))
+    if "87a" in ends:
+        a, b = ends["30"], ends["87a"]
+        found.append(
+            Coupling(
+                component.name,
+                component.kind,
+                a,
+                b,
+                net_of[a],
+                net_of[b],
+                lo_ohm=LEAST_OHM,
+                nominal_ohm=RELAY_CONTACT_OHM / 2,
+                hi_ohm=RELAY_CONTACT_OHM,
+                defaulted=True,
+            )
+        )
+    return found
+
+
+def _resistive(
+    component: Component, a: End, b: End, net_of: Mapping[End, int], temperature_c: float
+) -> Coupling:
+    nominal = component.resistance_ohm
+    if nominal is None:
+        return Coupling(
+            component.name,
+            component.kind,
+            a,
+            b,
+            net_of[a],
+            net_of[b],
+            lo_ohm=0.0,
+            nominal_ohm=None,
+            hi_ohm=math.inf,
+            defaulted=True,
+        )
+    if component.kind in (ComponentKind.COIL, ComponentKind.RELAY):
+        nominal *= copper_factor(temperature_c)
+    tolerance = component.tolerance_pct
+    spread = (TOLERANCE_PCT[component.kind] if tolerance is None else tolerance) / 100.0
+    return Coupling(
+        component.name,
+        component.kind,
+        a,
+        b,
+        net_of[a],
+        net_of[b],
+        lo_ohm=max(nominal * (1.0 - spread), LEAST_OHM),
+        nominal_ohm=max(nominal, LEAST_OHM),
+        hi_ohm=max(nominal * (1.0 + spread), LEAST_OHM),
+        defaulted=tolerance is None,
+    )

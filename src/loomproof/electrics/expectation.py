@@ -1,0 +1,196 @@
+"""What each pair of cavities of a sound loom should read, its limit, and which wires the reading shows.
+
+``expect(loom, temperature_c)`` gives an `Expectation`; everything below it is computed when it is asked for
+and kept. The rule for a limit, and why, stands in NOTES.md:
+``limit = margin_ratio × (greatest sound resistance, contacts included) + margin_ohm``.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+
+from loomproof.electrics.components import ComponentReading, component_reading
+from loomproof.electrics.conductors import Conductor, component_conductor, wire_conductor
+from loomproof.electrics.couplings import Coupling, couplings_of
+from loomproof.electrics.islands import Island, islands_of
+from loomproof.electrics.nets import Net, joins, nets_of
+from loomproof.electrics.readings import Readings, readings_of
+from loomproof.errors import UsageError, suggestion
+from loomproof.loom.model import End, Loom
+
+SENSITIVITY_FLOOR = 1e-6
+"""Below this share of the current squared a conductor is left out of a reading's sensitivities."""
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """What a resistance reading between cavities ``a`` and ``b`` of a sound loom gives, Ω.
+
+    ``expected_ohm`` is nominal, ``sound_ohm`` the most that a sound loom reads, ``limit_ohm`` the physical
+    limit; all include one contact at each cavity, and all are inf where no conductor joins the two.
+    ``sensitivity`` is dR/dr of each wire that carries current; ``open_ohm`` what would be read with that
+    wire open (inf: it is the only way). ``wires`` are those whose open shows: ``open_ohm`` above the limit.
+    The ``component_`` fields say the same of fitted fuses and links. ``defaults_used`` says that a length,
+    a section or a cold resistance on the way was not in the description.
+    """
+
+    a: End
+    b: End
+    expected_ohm: float
+    sound_ohm: float
+    limit_ohm: float
+    wires: tuple[str, ...]
+    sensitivity: Mapping[str, float]
+    open_ohm: Mapping[str, float]
+    component_sensitivity: Mapping[str, float]
+    component_open_ohm: Mapping[str, float]
+    defaults_used: bool
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """What a description implies at one temperature. Made by `expect`."""
+
+    loom: Loom
+    temperature_c: float
+    nets: tuple[Net, ...]
+    net_of: Mapping[End, int]
+    all_couplings: tuple[Coupling, ...]
+    conductors: Mapping[int, list[tuple[End, End, Conductor]]]
+    islands: tuple[Island, ...]
+    island_of: Mapping[int, Island]
+
+    @cached_property
+    def couplings(self) -> tuple[Coupling, ...]:
+        """Fitted components that join two nets."""
+        return tuple(coupling for coupling in self.all_couplings if coupling.net_a != coupling.net_b)
+
+    @cached_property
+    def bridged(self) -> tuple[Coupling, ...]:
+        """Fitted components with both ends on one net: the wires beside them hide their value."""
+        return tuple(coupling for coupling in self.all_couplings if coupling.net_a == coupling.net_b)
+
+    def between(self, a: End, b: End) -> Between:
+        """Return what the pair should read. Raises `UsageError` for an end that the loom has not."""
+        return self.between_all([(a, b)])[0]
+
+    def between_all(self, pairs: Sequence[tuple[End, End]]) -> list[Between]:
+        """Return `between` of many pairs, solved together where they lie in one island."""
+        by_island: dict[int, list[int]] = {}
+        found: list[Between | None] = [None] * len(pairs)
+        for k, (a, b) in enumerate(pairs):
+            island = self._island(a)
+            if island is self._island(b):
+                by_island.setdefault(island.nets[0], []).append(k)
+            else:
+                found[k] = Between(a, b, math.inf, math.inf, math.inf, (), {}, {}, {}, {}, False)
+        for net, asked in by_island.items():
+            solved = self._solve(self.island_of[net], [pairs[k] for k in asked])
+            for k, between in zip(asked, solved, strict=True):
+                found[k] = between
+        return [between for between in found if between is not None]
+
+    def readings(self, net_index: int) -> Readings:
+        """Return as few cavity pairs of a net as show every wire that can be shown, and the hidden wires."""
+        return readings_of(self, net_index)
+
+    def component_reading(self, coupling: Coupling) -> ComponentReading:
+        """Return the pair that reads a component, and its limits."""
+        return component_reading(self, coupling)
+
+    def contacts_ohm(self, a: End, b: End) -> float:
+        """Return the two mated contacts that a reading includes; a splice has none."""
+        return self.loom.settings.contact_ohm * sum(not self.loom.is_splice(end) for end in (a, b))
+
+    def limit_ohm(self, sound_ohm: float) -> float:
+        """Return the physical limit of a path that reads at most ``sound_ohm`` while sound."""
+        settings = self.loom.settings
+        return settings.margin_ratio * sound_ohm + settings.margin_ohm
+
+    def _island(self, end: End) -> Island:
+        net = self.net_of.get(end)
+        if net is None:
+            raise UsageError(
+                f"{end}: the loom has no such cavity or splice",
+                cure=suggestion(str(end), map(str, self.net_of)),
+            )
+        return self.island_of[net]
+
+    def _solve(self, island: Island, pairs: Sequence[tuple[End, End]]) -> list[Between]:
+        a = np.array([island.node_of[pair[0]] for pair in pairs], dtype=np.intp)
+        b = np.array([island.node_of[pair[1]] for pair in pairs], dtype=np.intp)
+        contacts = np.array([self.contacts_ohm(*pair) for pair in pairs])
+        nominal = island.nominal
+        expected = nominal.resistances(a, b) + contacts
+        sound = island.greatest.resistances(a, b) + contacts
+        share = nominal.currents(a, b)
+        opened = nominal.without(a, b, share) + contacts
+        sensitivity = share**2
+        found = []
+        for k, pair in enumerate(pairs):
+            limit = self.limit_ohm(float(sound[k]))
+            wire_share: dict[str, float] = {}
+            wire_open: dict[str, float] = {}
+            part_share: dict[str, float] = {}
+            part_open: dict[str, float] = {}
+            defaults = False
+            for e in np.flatnonzero(sensitivity[:, k] > SENSITIVITY_FLOOR).tolist():
+                conductor = island.edges[e].conductor
+                if conductor is None:
+                    continue
+                defaults = defaults or bool(conductor.defaulted)
+                shares, opens = (
+                    (wire_share, wire_open) if conductor.kind == "wire" else (part_share, part_open)
+                )
+                shares[conductor.name] = float(sensitivity[e, k])
+                opens[conductor.name] = float(opened[e, k])
+            found.append(
+                Between(
+                    a=pair[0],
+                    b=pair[1],
+                    expected_ohm=float(expected[k]),
+                    sound_ohm=float(sound[k]),
+                    limit_ohm=limit,
+                    wires=tuple(name for name, ohm in wire_open.items() if ohm > limit),
+                    sensitivity=wire_share,
+                    open_ohm=wire_open,
+                    component_sensitivity=part_share,
+                    component_open_ohm=part_open,
+                    defaults_used=defaults,
+                )
+            )
+        return found
+
+
+def expect(loom: Loom, temperature_c: float = 20.0) -> Expectation:
+    """Return what a loom implies at this temperature. Raises `ValueError` outside -200 to 300 °C."""
+    nets = nets_of(loom)
+    net_of = {end: net.index for net in nets for end in net.ends}
+    conductors: dict[int, list[tuple[End, End, Conductor]]] = {}
+    for wire in loom.wires:
+        conductors.setdefault(net_of[wire.a], []).append(
+            (wire.a, wire.b, wire_conductor(wire, loom, temperature_c))
+        )
+    for component in loom.components:
+        if joins(component):
+            part = component_conductor(component, loom.settings)
+            for a, b in pairwise(component.ends):
+                conductors.setdefault(net_of[a], []).append((a, b, part))
+    couplings = couplings_of(loom, net_of, temperature_c)
+    islands = islands_of(nets, couplings, conductors)
+    return Expectation(
+        loom=loom,
+        temperature_c=temperature_c,
+        nets=nets,
+        net_of=net_of,
+        all_couplings=couplings,
+        conductors=conductors,
+        islands=islands,
+        island_of={net: island for island in islands for net in island.nets},
+    )

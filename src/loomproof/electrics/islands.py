@@ -1,0 +1,111 @@
+"""Nets that resistive components join, as one network to be solved exactly."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+
+from loomproof.electrics.conductors import LEAST_OHM, Conductor
+from loomproof.electrics.couplings import Coupling
+from loomproof.electrics.nets import Net
+from loomproof.electrics.network import Ints, Network
+from loomproof.loom.model import End
+
+
+class Edge(NamedTuple):
+    """One resistance of an island, Ω: a conductor of a net, or a coupling between nets."""
+
+    tail: int
+    head: int
+    nominal_ohm: float
+    greatest_ohm: float
+    least_ohm: float
+    conductor: Conductor | None = None
+    coupling: Coupling | None = None
+
+
+@dataclass(frozen=True)
+class Island:
+    """Nets joined by resistive components. Its three networks differ in their ohms only.
+
+    ``nominal`` is what a sound loom should read; ``greatest`` and ``least`` bound it, because by Rayleigh's
+    monotonicity no resistance between two nodes falls when that of an edge rises.
+    """
+
+    nets: tuple[int, ...]
+    node_of: Mapping[End, int]
+    edges: tuple[Edge, ...]
+
+    @cached_property
+    def nominal(self) -> Network:
+        """Every edge at its nominal resistance."""
+        return self._network([edge.nominal_ohm for edge in self.edges])
+
+    @cached_property
+    def greatest(self) -> Network:
+        """Every edge at the most that a sound one has."""
+        return self._network([edge.greatest_ohm for edge in self.edges])
+
+    @cached_property
+    def least(self) -> Network:
+        """Couplings at the least that a sound one has, conductors at next to nothing."""
+        return self._network([edge.least_ohm for edge in self.edges])
+
+    @cached_property
+    def conductors(self) -> Ints:
+        """Indexes of the edges that are conductors."""
+        return np.array([k for k, edge in enumerate(self.edges) if edge.conductor], dtype=np.intp)
+
+    def _network(self, ohms: list[float]) -> Network:
+        return Network(
+            len(self.node_of), [edge.tail for edge in self.edges], [edge.head for edge in self.edges], ohms
+        )
+
+
+def islands_of(
+    nets: tuple[Net, ...],
+    couplings: tuple[Coupling, ...],
+    conductors: Mapping[int, list[tuple[End, End, Conductor]]],
+) -> tuple[Island, ...]:
+    """Return the islands in the order of their first net; ``conductors`` are the edges of each net.
+
+    Only couplings of known, finite resistance join: a diode, a capacitor or a part of unknown value is no
+    edge, which can only raise what is computed, never what is measured above it.
+    """
+    leader = list(range(len(nets)))
+
+    def root(net: int) -> int:
+        while leader[net] != net:
+            leader[net] = leader[leader[net]]
+            net = leader[net]
+        return net
+
+    linear = [coupling for coupling in couplings if coupling.linear]
+    for coupling in linear:
+        a, b = sorted((root(coupling.net_a), root(coupling.net_b)))
+        leader[b] = a
+    members: dict[int, list[int]] = {}
+    for net in range(len(nets)):
+        members.setdefault(root(net), []).append(net)
+    between: dict[int, list[Coupling]] = {}
+    for coupling in linear:
+        between.setdefault(root(coupling.net_a), []).append(coupling)
+
+    found = []
+    for top, inside in members.items():
+        node_of = {end: node for node, end in enumerate(end for net in inside for end in nets[net].ends)}
+        edges = [
+            Edge(node_of[a], node_of[b], wire.nominal_ohm, wire.greatest_ohm, LEAST_OHM, wire)
+            for net in inside
+            for a, b, wire in conductors.get(net, ())
+        ]
+        edges += [
+            Edge(node_of[c.a], node_of[c.b], c.nominal_ohm or LEAST_OHM, c.hi_ohm, c.lo_ohm, coupling=c)
+            for c in between.get(top, ())
+        ]
+        found.append(Island(tuple(inside), node_of, tuple(edges)))
+    return tuple(found)

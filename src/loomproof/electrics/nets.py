@@ -1,0 +1,86 @@
+"""Which cavities are one conductor: the nets that a description implies."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+from loomproof.loom.model import Component, ComponentKind, End, Loom
+
+JOINING = frozenset({ComponentKind.LINK, ComponentKind.FUSE})
+"""Components that make one net of their ends while they are in place."""
+
+
+@dataclass(frozen=True, slots=True)
+class Net:
+    """All ends that wires, splices, fitted links and fitted fuses make one conductor.
+
+    ``ends`` holds cavities and splices, ``cavities`` the cavities alone, ``wires`` wire names and
+    ``components`` the links and fuses that join the net; all in the description's order. ``index`` is the
+    net's place in the tuple that `nets_of` returns.
+    """
+
+    index: int
+    ends: tuple[End, ...]
+    cavities: tuple[End, ...]
+    wires: tuple[str, ...] = ()
+    components: tuple[str, ...] = ()
+
+
+def joins(component: Component) -> bool:
+    """Whether a component makes one net of its ends: a link or a fuse that is in place."""
+    return component.fitted and component.kind in JOINING
+
+
+def nets_of(loom: Loom) -> tuple[Net, ...]:
+    """Return the nets in the order of their first end; a cavity without a wire is a net of its own.
+
+    Takes time linear in the description (union by size with path halving).
+    """
+    parent: dict[End, End] = {end: end for connector in loom.connectors for end in connector.ends}
+    size = dict.fromkeys(parent, 1)
+
+    def root(end: End) -> End:
+        while parent[end] != end:
+            parent[end] = parent[parent[end]]
+            end = parent[end]
+        return end
+
+    for ends in _joined(loom):
+        for a, b in pairwise(ends):
+            high, low = root(a), root(b)
+            if high != low:
+                if size[high] < size[low]:
+                    high, low = low, high
+                parent[low] = high
+                size[high] += size[low]
+
+    ends_of_net: dict[End, list[End]] = {}
+    for end in parent:
+        ends_of_net.setdefault(root(end), []).append(end)
+    wires: dict[End, list[str]] = {}
+    for wire in loom.wires:
+        wires.setdefault(root(wire.a), []).append(wire.name)
+    parts: dict[End, list[str]] = {}
+    for component in loom.components:
+        if joins(component) and component.ends:
+            parts.setdefault(root(component.ends[0]), []).append(component.name)
+    return tuple(
+        Net(
+            index=index,
+            ends=tuple(ends),
+            cavities=tuple(end for end in ends if not loom.is_splice(end)),
+            wires=tuple(wires.get(top, ())),
+            components=tuple(parts.get(top, ())),
+        )
+        for index, (top, ends) in enumerate(ends_of_net.items())
+    )
+
+
+def _joined(loom: Loom) -> Iterator[tuple[End, ...]]:
+    for wire in loom.wires:
+        yield wire.ends
+    for component in loom.components:
+        if joins(component):
+            yield component.ends
