@@ -1,0 +1,187 @@
+"""The plan of one proof: everything that will be asked, fixed before the first question."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+from loomproof.bench.seam import Accuracy, Capabilities
+from loomproof.electrics.components import ComponentReading
+from loomproof.electrics.decision import claimed_limit
+from loomproof.electrics.expectation import Expectation
+from loomproof.electrics.uncertainty import reading_uncertainty
+from loomproof.loom.model import End
+from loomproof.proof.scope import Scope, scope_of
+from loomproof.proof.vectors import Vector, empty_vector, sense_vectors
+
+Wires = Literal[2, 4]
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """What a resistance reading of this bench is worth, two-wire and four-wire.
+
+    ``lead_ohm`` holds each point's adapter lead; ``lead_u_ohm`` the standard uncertainty of one lead.
+    ``repeatability_ohm`` is the standard deviation of single readings.
+    """
+
+    two_wire: Accuracy
+    four_wire: Accuracy | None
+    range_ohm: tuple[float, float]
+    lead_ohm: Mapping[int, float]
+    lead_u_ohm: float = 0.0
+    repeatability_ohm: float = 0.0
+    repeats: int = 1
+    temperature_u_k: float = 0.0
+
+    def uncertainty_ohm(self, reading_ohm: float, wires: Wires) -> float:
+        """Return the expanded uncertainty (k = 2) of a reading corrected for leads."""
+        four = wires == 4 and self.four_wire is not None
+        accuracy = self.four_wire if four and self.four_wire else self.two_wire
+        return reading_uncertainty(
+            accuracy.ohm,
+            accuracy.ratio,
+            reading_ohm,
+            lead_uncertainty_ohm=0.0 if wires == 4 else self.lead_u_ohm * 2**0.5,
+            repeatability_ohm=self.repeatability_ohm,
+            repeats=self.repeats,
+            temperature_uncertainty_k=self.temperature_u_k,
+        )
+
+    def leads_ohm(self, a: int, b: int, wires: Wires) -> float:
+        """Return what the leads of two points add to a two-wire reading."""
+        return 0.0 if wires == 4 else self.lead_ohm.get(a, 0.0) + self.lead_ohm.get(b, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class ConductorReading:
+    """Measure between two cavities of one net and judge against ``limit_ohm``.
+
+    ``sound_ohm`` is the most a sound conductor reads; ``physical_limit_ohm`` what the wire allows;
+    ``limit_ohm`` what is claimed: the same, or the smallest that this bench can decide.
+    """
+
+    a: End
+    b: End
+    wires: Wires
+    expected_ohm: float
+    sound_ohm: float
+    physical_limit_ohm: float
+    limit_ohm: float
+    seen: tuple[str, ...] = ()
+    defaults_used: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PartReading:
+    """Measure a component; ``lower_ohm`` and ``upper_ohm`` are the limits that are claimed."""
+
+    part: ComponentReading
+    lower_ohm: float
+    upper_ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """One proof of one hook-up: ``vectors`` (the first drives nothing), then readings in ohms."""
+
+    scope: Scope
+    vectors: tuple[Vector, ...]
+    conductors: tuple[ConductorReading, ...] = ()
+    parts: tuple[PartReading, ...] = ()
+    hidden: tuple[str, ...] = ()
+    unmeasured_parts: tuple[str, ...] = ()
+    isolation_ohm: float | None = None
+    meter: Meter | None = None
+
+
+def plan_proof(
+    expectation: Expectation,
+    point_of: Mapping[End, int],
+    capabilities: Capabilities,
+    meter: Meter | None,
+    *,
+    isolation_ohm: float | None = None,
+) -> Plan:
+    """Return what to ask of this bench.
+
+    Without ``meter`` nothing is measured in ohms and components stay unmeasured. ``isolation_ohm`` is the
+    limit that isolation is measured against, where the meter's range reaches it.
+    """
+    scope = scope_of(expectation, point_of, capabilities.clear_ohm)
+    senses = capabilities.sense_ohm is not None
+    vectors = (empty_vector(scope.groups), *sense_vectors(scope.groups, scope.reach)) if senses else ()
+    if meter is None:
+        parts = tuple(dict.fromkeys(c.component for c in expectation.couplings))
+        return Plan(scope, vectors, unmeasured_parts=parts)
+    conductors: list[ConductorReading] = []
+    hidden: list[str] = []
+    for group, index in zip(scope.groups, scope.net_of_group, strict=True):
+        planned = expectation.readings(index)
+        hidden += planned.hidden
+        pairs = [pair for pair in planned.pairs if all(end in scope.point_of for end in pair)]
+        if len(pairs) < len(planned.pairs) or (group.size > 1 and not pairs):
+            ends = sorted(scope.ends(group.points), key=lambda end: scope.point_of[end])
+            pairs = list(pairwise(ends))
+        conductors += [conductor_reading(expectation, a, b, meter) for a, b in pairs]
+    parts_read, unmeasured = _parts(expectation, scope, meter)
+    reachable = isolation_ohm is not None and meter.range_ohm[1] >= isolation_ohm
+    return Plan(
+        scope,
+        vectors,
+        tuple(conductors),
+        parts_read,
+        tuple(dict.fromkeys(hidden)),
+        unmeasured,
+        isolation_ohm if reachable else None,
+        meter,
+    )
+
+
+def conductor_reading(expectation: Expectation, a: End, b: End, meter: Meter) -> ConductorReading:
+    """Return the reading between two cavities of one net: two-wire, or four-wire where the limit needs it."""
+    between = expectation.between(a, b)
+    wires: Wires = 2
+    limit = claimed_limit(
+        between.limit_ohm, between.sound_ohm, meter.uncertainty_ohm(between.sound_ohm, wires)
+    )
+    if limit > between.limit_ohm and meter.four_wire is not None:
+        wires = 4
+        limit = claimed_limit(
+            between.limit_ohm, between.sound_ohm, meter.uncertainty_ohm(between.sound_ohm, wires)
+        )
+    return ConductorReading(
+        a,
+        b,
+        wires,
+        between.expected_ohm,
+        between.sound_ohm,
+        between.limit_ohm,
+        limit,
+        between.wires,
+        between.defaults_used,
+    )
+
+
+def _parts(
+    expectation: Expectation, scope: Scope, meter: Meter
+) -> tuple[tuple[PartReading, ...], tuple[str, ...]]:
+    found: list[PartReading] = []
+    unmeasured: list[str] = []
+    for coupling in expectation.couplings:
+        part = expectation.component_reading(coupling)
+        seen = part.a in scope.point_of and part.b in scope.point_of and part.provable
+        in_range = coupling.one_way or part.upper_ohm <= meter.range_ohm[1]
+        if not (seen and in_range):
+            unmeasured.append(coupling.component)
+            continue
+        low, high = part.lower_ohm, part.upper_ohm
+        if not coupling.one_way:
+            # As with conductors: where the part's own spread is tighter than the bench can decide,
+            # the claim is the tightest that it can.
+            low = max(0.0, low - 2 * meter.uncertainty_ohm(low, 2))
+            high = high + 2 * meter.uncertainty_ohm(high, 2)
+        found.append(PartReading(part, low, high))
+    return tuple(found), tuple(dict.fromkeys(unmeasured))

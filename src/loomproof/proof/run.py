@@ -1,0 +1,354 @@
+"""Running a plan on a bench: the one place where questions become answers.
+
+`run_plan` is a generator: it yields a `Step` before each stretch of work and returns a `Measured` (with
+`yield from`, or by `finish`). Whatever ends it, the caller's ``with bench`` releases every point.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from loomproof.bench.seam import Bench
+from loomproof.electrics.expectation import Expectation
+from loomproof.loom.model import End
+from loomproof.proof.complete import complete
+from loomproof.proof.isolation import measure_isolation
+from loomproof.proof.ohms import (
+    CONDUCTOR_OHM,
+    Ohmmeter,
+    is_diode,
+    judge_conductor,
+    judge_diode,
+    judge_part,
+    merged,
+    split_by_ohms,
+)
+from loomproof.proof.plan import Plan, conductor_reading
+from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, OneWay, Path
+
+FOLLOW_UP_CAVITIES = 12
+"""A net with a bad reading is read between all its cavities up to this many, to say where it is."""
+
+RESISTIVE_OHM = 250_000.0
+"""Ends of one net that sense apart, but read less than this, hang together through a bad joint."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What is about to be done, and how far the run is (``done`` of ``total`` in this stretch)."""
+
+    what: str
+    done: int = 0
+    total: int = 0
+
+
+Groups = tuple[frozenset[End], ...]
+Steps = Generator[Step, None, Measured]
+
+
+def finish(steps: Steps, show: Callable[[Step], None] = lambda _: None) -> Measured:
+    """Run to the end, showing each step, and return what was measured."""
+    while True:
+        try:
+            show(next(steps))
+        except StopIteration as stop:
+            measured = stop.value
+            assert isinstance(measured, Measured)
+            return measured
+
+
+def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: float = 0.0) -> Steps:
+    """Ask everything that the plan holds, follow failures until the picture is complete, and measure.
+
+    ``watch_s``: watch for that long for contacts that come and go, where the bench can.
+    """
+    scope = plan.scope
+    yield Step("sensing")
+    lows = [low & scope.points for low in bench.sense([vector.drive for vector in plan.vectors])]
+    groups, one_way = _nets(plan, bench, lows)
+    capabilities = bench.capabilities()
+    expected = tuple(scope.ends(group.points) for group in scope.groups)
+    judged: list[Judged] = []
+    diodes: list[JudgedDiode] = []
+    leaks: list[Path] = []
+    paths: list[Path] = []
+    if plan.meter is None:
+        groups = _by_description(plan, groups)
+    else:
+        ohmmeter = Ohmmeter(bench, plan.meter, scope)
+        groups, joined_paths = _refined(plan, ohmmeter, groups)
+        leaks += joined_paths
+        total = len(plan.conductors) + len(plan.parts)
+        done = 0
+        for done, reading in enumerate(plan.conductors):
+            if done % 10 == 0:
+                yield Step("measuring", done, total)
+            judged.append(judge_conductor(ohmmeter, reading))
+        for more, part in enumerate(plan.parts):
+            yield Step("measuring", done + more, total)
+            if is_diode(part):
+                diodes.append(judge_diode(ohmmeter, part, has_diode_test=capabilities.diode))
+            else:
+                judged.append(judge_part(ohmmeter, part))
+        groups = _split_bypassed(plan, expectation, ohmmeter, groups, judged)
+        groups = _resistive(plan, groups, judged)
+        yield Step("looking closer")
+        judged += _closer(plan, expectation, ohmmeter, groups, judged)
+        one_way, resistive = _told_apart(ohmmeter, one_way)
+        paths += resistive
+        if plan.isolation_ohm is not None:
+            yield Step("isolation")
+            leaks += _isolation(plan, ohmmeter, groups, leaks)
+    yield Step("sensing again")
+    unstable = _unstable(plan, bench, lows, groups, watch_s)
+    return Measured(
+        expected=expected,
+        groups=groups,
+        complete=bool(plan.vectors),
+        judged=tuple(judged),
+        diodes=tuple(diodes),
+        one_way=tuple(OneWay(*(scope.end_of[p.bit_length()] for p in pair)) for pair in one_way),
+        paths=tuple(paths),
+        leaks=tuple(leaks),
+        unstable=unstable,
+        untested=scope.untested,
+    )
+
+
+def _nets(plan: Plan, bench: Bench, lows: Sequence[int]) -> tuple[Groups, list[tuple[int, int]]]:
+    """Judge what the plan's vectors read, and complete the picture where they fail."""
+    scope = plan.scope
+    if not any(vector.wrong(low) for vector, low in zip(plan.vectors, lows, strict=True)):
+        return tuple(scope.ends(group.points) for group in scope.groups), []
+
+    def ask(drives: Sequence[int]) -> list[int]:
+        return [low & scope.points for low in bench.sense(drives)]
+
+    # The first vector drives nothing: it belongs to the bench's self-check, not to the nets.
+    found = complete(ask, scope.groups, plan.vectors[1:], lows[1:], scope.reach)
+    return tuple(scope.ends(points) for points in found.groups), list(found.one_way)
+
+
+def _by_description(plan: Plan, groups: Groups) -> Groups:
+    """Without ohms, fragments that components are meant to join can't be told apart: take them as apart."""
+    found: list[frozenset[End]] = []
+    for group in groups:
+        fragments = [plan.scope.ends(part) for part in _fragments(plan, group)]
+        joins = [
+            (a, b)
+            for k, first in enumerate(fragments)
+            for second in fragments[k + 1 :]
+            for a, b in [(min(first), min(second))]
+            if not _coupled(plan, a, b)
+        ]
+        found += merged(fragments, joins)
+    return tuple(found)
+
+
+def _fragments(plan: Plan, group: frozenset[End]) -> list[int]:
+    """Split a found group by expected net, as point sets."""
+    points = sum(plan.scope.bit(end) for end in group)
+    return [part for part in (net.points & points for net in plan.scope.groups) if part]
+
+
+def _refined(plan: Plan, ohmmeter: Ohmmeter, groups: Iterable[frozenset[End]]) -> tuple[Groups, list[Path]]:
+    """Tell conductors apart in groups that hold parts of several nets; what joins them is measured."""
+    scope = plan.scope
+    refined: list[frozenset[End]] = []
+    leaks: list[Path] = []
+    for group in groups:
+        fragments = _fragments(plan, group)
+        if len(fragments) < 2:
+            refined.append(group)
+            continue
+        clusters, paths = split_by_ohms(ohmmeter, fragments, _apart_ohm(plan, fragments))
+        refined += [scope.ends(cluster) for cluster in clusters]
+        leaks += [path for path in paths if not _coupled(plan, path.a, path.b)]
+    return tuple(refined), leaks
+
+
+def _apart_ohm(plan: Plan, fragments: Sequence[int]) -> float:
+    """Half of the smallest component between these fragments, where that is below a conductor's bound."""
+    points = sum(fragments)
+    values = [
+        reading.part.lower_ohm / 2
+        for reading in plan.parts
+        if not is_diode(reading)
+        and (plan.scope.bit(reading.part.a) & points or plan.scope.bit(reading.part.b) & points)
+    ]
+    return min([CONDUCTOR_OHM, *(value for value in values if value > 0)])
+
+
+def _net_index(plan: Plan, end: End) -> int:
+    bit = plan.scope.bit(end)
+    return next(i for i, group in enumerate(plan.scope.groups) if group.points & bit)
+
+
+def _coupled(plan: Plan, a: End, b: End) -> bool:
+    """Whether components are meant to join these two nets, either way."""
+    i, j = _net_index(plan, a), _net_index(plan, b)
+    return j in plan.scope.reach[i] or i in plan.scope.reach[j]
+
+
+def _split_bypassed(
+    plan: Plan,
+    expectation: Expectation,
+    ohmmeter: Ohmmeter,
+    groups: Groups,
+    judged: Sequence[Judged],
+) -> Groups:
+    """Split a net whose open is bridged by components: it senses whole, but reads as the components do."""
+    bad = {
+        expectation.net_of[reading.a]
+        for reading in judged
+        if not reading.component
+        and reading.decision is Decision.FAIL
+        and plan.scope.reach[_net_index(plan, reading.a)]
+        and reading.measured_ohm > CONDUCTOR_OHM
+    }
+    refined: list[frozenset[End]] = []
+    for group in groups:
+        nets = {expectation.net_of[end] for end in group}
+        if not nets & bad or len(group) < 2:
+            refined.append(group)
+            continue
+        points = [plan.scope.bit(end) for end in sorted(group, key=lambda end: plan.scope.point_of[end])]
+        clusters, _ = split_by_ohms(ohmmeter, points, _apart_ohm(plan, points))
+        refined += [plan.scope.ends(cluster) for cluster in clusters]
+    return tuple(refined)
+
+
+def _resistive(plan: Plan, groups: Groups, judged: Iterable[Judged]) -> Groups:
+    """Join ends of one net that sense apart but conduct through a bad joint: that is no open."""
+    return merged(
+        groups,
+        (
+            (reading.a, reading.b)
+            for reading in judged
+            if not reading.component
+            and reading.measured_ohm < RESISTIVE_OHM
+            and not plan.scope.reach[_net_index(plan, reading.a)]
+        ),
+    )
+
+
+def _closer(
+    plan: Plan,
+    expectation: Expectation,
+    ohmmeter: Ohmmeter,
+    groups: Iterable[frozenset[End]],
+    judged: Sequence[Judged],
+) -> Iterator[Judged]:
+    """Read the other pairs of a net that has a bad reading, so that one wire of several can be named."""
+    home = {end: group for group in groups for end in group}
+    meter = ohmmeter.meter
+    seen = {frozenset((reading.a, reading.b)) for reading in judged}
+    for net in dict.fromkeys(
+        expectation.net_of[reading.a]
+        for reading in judged
+        if not reading.component
+        and reading.decision is not Decision.PASS
+        and math.isfinite(reading.measured_ohm)
+    ):
+        ends = [end for end in expectation.nets[net].cavities if end in plan.scope.point_of]
+        if len(ends) > FOLLOW_UP_CAVITIES:
+            pairs = [(ends[k], ends[m]) for k in range(len(ends)) for m in (k - 1, k - 2) if k != m]
+        else:
+            pairs = [(a, b) for k, a in enumerate(ends) for b in ends[k + 1 :]]
+        for a, b in pairs:
+            if frozenset((a, b)) not in seen and home.get(a) is home.get(b):
+                seen.add(frozenset((a, b)))
+                yield judge_conductor(ohmmeter, conductor_reading(expectation, a, b, meter))
+
+
+def _told_apart(
+    ohmmeter: Ohmmeter, one_way: Iterable[tuple[int, int]]
+) -> tuple[list[tuple[int, int]], list[Path]]:
+    """Measure paths that sense one way only: what conducts both ways alike is resistive, not a diode."""
+    kept: list[tuple[int, int]] = []
+    paths: list[Path] = []
+    for source, sink in one_way:
+        forward, u_ohm = ohmmeter.read_sets(source, sink)
+        backward, _ = ohmmeter.read_sets(sink, source)
+        if math.isfinite(forward) and math.isfinite(backward) and 0.5 < forward / max(backward, 1e-9) < 2.0:
+            a, b = (ohmmeter.scope.end_of[p.bit_length()] for p in (source, sink))
+            paths.append(Path(a, b, forward, u_ohm))
+        else:
+            kept.append((source, sink))
+    return kept, paths
+
+
+def _isolation(
+    plan: Plan, ohmmeter: Ohmmeter, groups: Sequence[frozenset[End]], known: Iterable[Path]
+) -> list[Path]:
+    """Measure isolation between all conductors found; conductors that components couple count as one."""
+    assert plan.isolation_ohm is not None
+    scope = plan.scope
+    home = {end: k for k, group in enumerate(groups) for end in group}
+    classes = {k: sum(scope.bit(end) for end in group) for k, group in enumerate(groups)}
+
+    def join(a: End, b: End) -> None:
+        keep, gone = home[a], home[b]
+        if keep != gone:
+            classes[keep] |= classes.pop(gone)
+            for end, k in home.items():
+                if k == gone:
+                    home[end] = keep
+
+    for i, others in enumerate(scope.reach):
+        for j in others:
+            for end in scope.ends(scope.groups[i].points):
+                for other in scope.ends(scope.groups[j].points):
+                    join(end, other)
+    for path in known:
+        join(path.a, path.b)
+    sets = list(classes.values())
+    heads = [points & -points for points in sets]
+
+    def measure(a: int, b: int) -> float:
+        return ohmmeter.bench.resistance(a, b, 2)
+
+    found: list[Path] = []
+    ruled_out: frozenset[tuple[int, int]] = frozenset()
+    for _ in range(1 + len(sets)):
+        isolation = measure_isolation(
+            measure, sets, plan.isolation_ohm, 2 * ohmmeter.meter.two_wire.ratio + 0.01, ruled_out
+        )
+        found = []
+        false: set[tuple[int, int]] = set()
+        for leak in isolation.leaks:
+            ohm, u_ohm = ohmmeter.read_sets(heads[leak.i], heads[leak.j])
+            if math.isinf(ohm) or ohm > plan.isolation_ohm:
+                false.add((leak.i, leak.j))
+                continue
+            a, b = (scope.end_of[heads[k].bit_length()] for k in (leak.i, leak.j))
+            found.append(Path(a, b, ohm, u_ohm))
+        if not false - ruled_out:
+            break
+        ruled_out |= false
+    return found
+
+
+def _unstable(
+    plan: Plan, bench: Bench, lows: Sequence[int], groups: Groups, watch_s: float
+) -> tuple[End, ...]:
+    """Sense again (and watch, where asked for): points that do not read as before come and go."""
+    if not plan.vectors:
+        return ()
+    scope = plan.scope
+    drives = [vector.drive for vector in plan.vectors]
+    changed = 0
+    for low, again in zip(lows, bench.sense(drives), strict=True):
+        changed |= low ^ (again & scope.points)
+    if watch_s > 0 and bench.capabilities().watch_us is not None:
+        # With one point of every conductor driven, all must stay low: any open shows in one set.
+        heads = sum(scope.bit(min(group)) for group in groups)
+        seen: dict[int, int] = {}
+        for event in bench.watch([heads, *drives]):
+            low = event.low & scope.points
+            changed |= seen.setdefault(event.index, low) ^ low
+            if event.time_us > watch_s * 1e6:
+                break
+    return tuple(sorted(scope.ends(changed)))
