@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from loomproof.bench.seam import Bench
 from loomproof.electrics.decision import judge
 from loomproof.loom.model import ComponentKind, End
+from loomproof.proof.asking import Asker
 from loomproof.proof.plan import ConductorReading, Meter, PartReading, Wires
 from loomproof.proof.scope import Scope
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
@@ -25,7 +25,7 @@ parts are above it.
 class Ohmmeter:
     """A bench's resistance readings, corrected for adapter leads, with their uncertainty."""
 
-    bench: Bench
+    asker: Asker
     meter: Meter
     scope: Scope
 
@@ -35,7 +35,7 @@ class Ohmmeter:
 
     def read_sets(self, a: int, b: int, wires: Wires = 2) -> tuple[float, float]:
         """The same between one-point sets."""
-        values = [self.bench.resistance(a, b, wires) for _ in range(self.meter.repeats)]
+        values = [self.asker.resistance(a, b, wires) for _ in range(self.meter.repeats)]
         mean = math.fsum(values) / len(values)
         if math.isinf(mean):
             return math.inf, math.inf
@@ -87,7 +87,7 @@ def judge_diode(ohmmeter: Ohmmeter, reading: PartReading, *, has_diode_test: boo
     part = reading.part
     a, b = ohmmeter.scope.bit(part.a), ohmmeter.scope.bit(part.b)
     if has_diode_test:
-        forward, backward = ohmmeter.bench.diode(a, b), ohmmeter.bench.diode(b, a)
+        forward, backward = ohmmeter.asker.diode(a, b), ohmmeter.asker.diode(b, a)
         low, high = part.forward_v or (0.0, math.inf)
         good = low <= forward <= high
         turned = math.isinf(forward) and low <= backward <= high

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -10,7 +11,7 @@ from typing import Literal
 from loomproof.bench.seam import Accuracy, Capabilities
 from loomproof.electrics.components import ComponentReading
 from loomproof.electrics.decision import claimed_limit
-from loomproof.electrics.expectation import Expectation
+from loomproof.electrics.expectation import Between, Expectation
 from loomproof.electrics.uncertainty import reading_uncertainty
 from loomproof.loom.model import End
 from loomproof.proof.scope import Scope, scope_of
@@ -116,50 +117,63 @@ def plan_proof(
     if meter is None:
         parts = tuple(dict.fromkeys(c.component for c in expectation.couplings))
         return Plan(scope, vectors, unmeasured_parts=parts)
-    conductors: list[ConductorReading] = []
-    hidden: list[str] = []
-    for group, index in zip(scope.groups, scope.net_of_group, strict=True):
-        planned = expectation.readings(index)
-        hidden += planned.hidden
-        pairs = [pair for pair in planned.pairs if all(end in scope.point_of for end in pair)]
-        if len(pairs) < len(planned.pairs) or (group.size > 1 and not pairs):
-            ends = sorted(scope.ends(group.points), key=lambda end: scope.point_of[end])
-            pairs = list(pairwise(ends))
-        conductors += [conductor_reading(expectation, a, b, meter) for a, b in pairs]
+    conductors, hidden = _conductors(expectation, scope, meter)
     parts_read, unmeasured = _parts(expectation, scope, meter)
     reachable = isolation_ohm is not None and meter.range_ohm[1] >= isolation_ohm
     return Plan(
         scope,
         vectors,
-        tuple(conductors),
+        conductors,
         parts_read,
-        tuple(dict.fromkeys(hidden)),
+        hidden,
         unmeasured,
         isolation_ohm if reachable else None,
         meter,
     )
 
 
-def conductor_reading(expectation: Expectation, a: End, b: End, meter: Meter) -> ConductorReading:
-    """Return the reading between two cavities of one net: two-wire, or four-wire where the limit needs it."""
-    between = expectation.between(a, b)
-    wires: Wires = 2
-    limit = claimed_limit(
-        between.limit_ohm, between.sound_ohm, meter.uncertainty_ohm(between.sound_ohm, wires)
-    )
-    if limit > between.limit_ohm and meter.four_wire is not None:
-        wires = 4
-        limit = claimed_limit(
-            between.limit_ohm, between.sound_ohm, meter.uncertainty_ohm(between.sound_ohm, wires)
-        )
+def _conductors(
+    expectation: Expectation, scope: Scope, meter: Meter
+) -> tuple[tuple[ConductorReading, ...], tuple[str, ...]]:
+    """Plan the readings of every net, and name the wires whose open none of them would show."""
+    pairs: list[tuple[End, End]] = []
+    wires: dict[str, bool] = {}
+    for group, index in zip(scope.groups, scope.net_of_group, strict=True):
+        planned = expectation.readings(index).pairs
+        reached = [pair for pair in planned if all(end in scope.point_of for end in pair)]
+        if len(reached) < len(planned):
+            # Some cavity has no point: chain those that have one.
+            reached = list(pairwise(sorted(scope.ends(group.points), key=lambda end: scope.point_of[end])))
+        pairs += reached
+        if group.size > 1:
+            wires.update(dict.fromkeys(expectation.nets[index].wires, False))
+    readings = []
+    for between in expectation.between_all(pairs):
+        reading = conductor_reading(between, meter)
+        readings.append(reading)
+        for name, open_ohm in between.open_ohm.items():
+            if name in wires and not wires[name]:
+                bound = reading.limit_ohm + meter.uncertainty_ohm(open_ohm, reading.wires)
+                wires[name] = math.isinf(open_ohm) or open_ohm > bound
+    return tuple(readings), tuple(name for name, shown in wires.items() if not shown)
+
+
+def conductor_reading(between: Between, meter: Meter) -> ConductorReading:
+    """Return the reading of one pair: two-wire, or four-wire where the limit needs it and it can be had."""
+
+    def claimed(wires: Wires) -> float:
+        u_ohm = meter.uncertainty_ohm(between.sound_ohm, wires)
+        return claimed_limit(between.limit_ohm, between.sound_ohm, u_ohm)
+
+    wires: Wires = 4 if meter.four_wire is not None and claimed(2) > between.limit_ohm else 2
     return ConductorReading(
-        a,
-        b,
+        between.a,
+        between.b,
         wires,
         between.expected_ohm,
         between.sound_ohm,
         between.limit_ohm,
-        limit,
+        claimed(wires),
         between.wires,
         between.defaults_used,
     )

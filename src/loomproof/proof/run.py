@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from loomproof.bench.seam import Bench
 from loomproof.electrics.expectation import Expectation
 from loomproof.loom.model import End
+from loomproof.proof.asking import Asker
 from loomproof.proof.complete import complete
 from loomproof.proof.isolation import measure_isolation
 from loomproof.proof.ohms import (
@@ -65,19 +66,20 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
     ``watch_s``: watch for that long for contacts that come and go, where the bench can.
     """
     scope = plan.scope
+    asker = Asker(bench, scope.points)
     yield Step("sensing")
-    lows = [low & scope.points for low in bench.sense([vector.drive for vector in plan.vectors])]
-    groups, one_way = _nets(plan, bench, lows)
-    capabilities = bench.capabilities()
+    lows = asker.sense([vector.drive for vector in plan.vectors])
+    groups, one_way = _nets(plan, asker, lows)
     expected = tuple(scope.ends(group.points) for group in scope.groups)
     judged: list[Judged] = []
     diodes: list[JudgedDiode] = []
     leaks: list[Path] = []
     paths: list[Path] = []
+    isolation_ohm: float | None = None
     if plan.meter is None:
         groups = _by_description(plan, groups)
     else:
-        ohmmeter = Ohmmeter(bench, plan.meter, scope)
+        ohmmeter = Ohmmeter(asker, plan.meter, scope)
         groups, joined_paths = _refined(plan, ohmmeter, groups)
         leaks += joined_paths
         total = len(plan.conductors) + len(plan.parts)
@@ -89,7 +91,7 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
         for more, part in enumerate(plan.parts):
             yield Step("measuring", done + more, total)
             if is_diode(part):
-                diodes.append(judge_diode(ohmmeter, part, has_diode_test=capabilities.diode))
+                diodes.append(judge_diode(ohmmeter, part, has_diode_test=asker.capabilities().diode))
             else:
                 judged.append(judge_part(ohmmeter, part))
         groups = _split_bypassed(plan, expectation, ohmmeter, groups, judged)
@@ -100,9 +102,10 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
         paths += resistive
         if plan.isolation_ohm is not None:
             yield Step("isolation")
-            leaks += _isolation(plan, ohmmeter, groups, leaks)
+            found, isolation_ohm = _isolation(plan, ohmmeter, groups, leaks)
+            leaks += found
     yield Step("sensing again")
-    unstable = _unstable(plan, bench, lows, groups, watch_s)
+    unstable = _unstable(plan, asker, lows, groups, watch_s)
     return Measured(
         expected=expected,
         groups=groups,
@@ -114,20 +117,20 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
         leaks=tuple(leaks),
         unstable=unstable,
         untested=scope.untested,
+        isolation_ohm=isolation_ohm,
+        sense_vectors=asker.vectors,
+        resistance_readings=asker.readings,
     )
 
 
-def _nets(plan: Plan, bench: Bench, lows: Sequence[int]) -> tuple[Groups, list[tuple[int, int]]]:
+def _nets(plan: Plan, asker: Asker, lows: Sequence[int]) -> tuple[Groups, list[tuple[int, int]]]:
     """Judge what the plan's vectors read, and complete the picture where they fail."""
     scope = plan.scope
     if not any(vector.wrong(low) for vector, low in zip(plan.vectors, lows, strict=True)):
         return tuple(scope.ends(group.points) for group in scope.groups), []
 
-    def ask(drives: Sequence[int]) -> list[int]:
-        return [low & scope.points for low in bench.sense(drives)]
-
     # The first vector drives nothing: it belongs to the bench's self-check, not to the nets.
-    found = complete(ask, scope.groups, plan.vectors[1:], lows[1:], scope.reach)
+    found = complete(asker.sense, scope.groups, plan.vectors[1:], lows[1:], scope.reach)
     return tuple(scope.ends(points) for points in found.groups), list(found.one_way)
 
 
@@ -260,7 +263,7 @@ def _closer(
         for a, b in pairs:
             if frozenset((a, b)) not in seen and home.get(a) is home.get(b):
                 seen.add(frozenset((a, b)))
-                yield judge_conductor(ohmmeter, conductor_reading(expectation, a, b, meter))
+                yield judge_conductor(ohmmeter, conductor_reading(expectation.between(a, b), meter))
 
 
 def _told_apart(
@@ -282,8 +285,11 @@ def _told_apart(
 
 def _isolation(
     plan: Plan, ohmmeter: Ohmmeter, groups: Sequence[frozenset[End]], known: Iterable[Path]
-) -> list[Path]:
-    """Measure isolation between all conductors found; conductors that components couple count as one."""
+) -> tuple[list[Path], float]:
+    """Measure isolation between all conductors found; conductors that components couple count as one.
+
+    Returns the leaks, and the lowest of the readings that cover every pair.
+    """
     assert plan.isolation_ohm is not None
     scope = plan.scope
     home = {end: k for k, group in enumerate(groups) for end in group}
@@ -307,14 +313,12 @@ def _isolation(
     sets = list(classes.values())
     heads = [points & -points for points in sets]
 
-    def measure(a: int, b: int) -> float:
-        return ohmmeter.bench.resistance(a, b, 2)
-
+    error_ratio = 2 * ohmmeter.meter.two_wire.ratio + 0.01
     found: list[Path] = []
     ruled_out: frozenset[tuple[int, int]] = frozenset()
     for _ in range(1 + len(sets)):
         isolation = measure_isolation(
-            measure, sets, plan.isolation_ohm, 2 * ohmmeter.meter.two_wire.ratio + 0.01, ruled_out
+            ohmmeter.asker.resistance, sets, plan.isolation_ohm, error_ratio, ruled_out
         )
         found = []
         false: set[tuple[int, int]] = set()
@@ -328,11 +332,11 @@ def _isolation(
         if not false - ruled_out:
             break
         ruled_out |= false
-    return found
+    return found, min(isolation.readings_ohm, default=math.inf)
 
 
 def _unstable(
-    plan: Plan, bench: Bench, lows: Sequence[int], groups: Groups, watch_s: float
+    plan: Plan, asker: Asker, lows: Sequence[int], groups: Groups, watch_s: float
 ) -> tuple[End, ...]:
     """Sense again (and watch, where asked for): points that do not read as before come and go."""
     if not plan.vectors:
@@ -340,15 +344,12 @@ def _unstable(
     scope = plan.scope
     drives = [vector.drive for vector in plan.vectors]
     changed = 0
-    for low, again in zip(lows, bench.sense(drives), strict=True):
-        changed |= low ^ (again & scope.points)
-    if watch_s > 0 and bench.capabilities().watch_us is not None:
+    for low, again in zip(lows, asker.sense(drives), strict=True):
+        changed |= low ^ again
+    if watch_s > 0 and asker.capabilities().watch_us is not None:
         # With one point of every conductor driven, all must stay low: any open shows in one set.
         heads = sum(scope.bit(min(group)) for group in groups)
         seen: dict[int, int] = {}
-        for event in bench.watch([heads, *drives]):
-            low = event.low & scope.points
-            changed |= seen.setdefault(event.index, low) ^ low
-            if event.time_us > watch_s * 1e6:
-                break
+        for event in asker.watch([heads, *drives], watch_s):
+            changed |= seen.setdefault(event.index, event.low) ^ event.low
     return tuple(sorted(scope.ends(changed)))

@@ -86,7 +86,9 @@ class Measured:
 
     ``expected`` are the nets that should be, ``groups`` the nets as found; both partition the tested
     cavities. ``complete`` says whether the partition is proved (a failing proof was followed until it
-    was). ``paths`` are measured resistances between or inside groups beyond the judged ones.
+    was). ``paths`` are measured resistances between or inside groups beyond the judged ones, ``leaks``
+    resistive paths between conductors that should be apart. ``isolation_ohm`` is the lowest resistance
+    read between conductors, where isolation was measured (inf: over range).
     """
 
     expected: tuple[frozenset[End], ...]
@@ -100,6 +102,9 @@ class Measured:
     unstable: tuple[End, ...] = ()
     untested: tuple[End, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    isolation_ohm: float | None = None
+    sense_vectors: int = 0
+    resistance_readings: int = 0
 
     @property
     def sound(self) -> bool:

@@ -1,0 +1,16 @@
+"""The usual cautions, in one place: shown before a proof, on certificates and on fitting sheets."""
+
+BEFORE_A_PROOF = (
+    "Disconnect and remove the battery; no supply may reach the loom.",
+    "Unplug every control unit and sensor; a scanner puts current into whatever is plugged in.",
+    "Never connect airbag, belt-tensioner or other pyrotechnic circuits to a bench.",
+    "No fuel lines open and no fuel vapour where the loom is tested.",
+    "Local rules and the vehicle maker's instructions come first; where they ask for licensed or trained "
+    "people, leave the work to them.",
+)
+
+LIMITS_OF_THE_TEST = (
+    "A test at a few milliamps does not show broken strands, weak crimps or chafed insulation that does "
+    "not touch yet.",
+    "It does not show how the loom behaves hot, wet, shaken or under load.",
+)

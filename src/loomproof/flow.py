@@ -1,0 +1,336 @@
+"""The one flow, from a description to the results document; every step is one room's function.
+
+    description ─▶ expectation ─▶ plan ─▶ readings ─▶ measured loom ─▶ findings ─▶ document
+
+`prove` is a generator of steps that returns an `Outcome`. The same journal gives the same document,
+byte for byte: times come from the request and the journal, nothing from the wall clock or chance.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Generator, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from typing import Protocol
+
+import loomproof
+from loomproof.bench.adapter import Adapter
+from loomproof.bench.seam import Bench, Capabilities
+from loomproof.bench.selfcheck import SelfCheck, self_check
+from loomproof.cautions import BEFORE_A_PROOF, LIMITS_OF_THE_TEST
+from loomproof.diagnosis import explain
+from loomproof.electrics.expectation import expect
+from loomproof.errors import AdapterError, UnfitError, suggestion
+from loomproof.loom.model import ConnectorKind, End, Loom
+from loomproof.proof.claims import claims_of
+from loomproof.proof.plan import Meter, Plan, plan_proof
+from loomproof.proof.run import Step, run_plan
+from loomproof.proof.scope import scope_of
+from loomproof.results import document as doc
+from loomproof.results.findings import Evidence, Finding, Severity
+from loomproof.results.measured import Decision, Measured
+
+ROOM_TEMPERATURE_C = 20.0
+"""Taken where the bench has no thermometer, with an uncertainty that covers a workshop."""
+
+
+class TimedBench(Bench, Protocol):
+    """A bench that knows how long the run has taken: a journaled one, or a journal being replayed."""
+
+    @property
+    def elapsed_s(self) -> float:
+        """Seconds since the run began."""
+        ...
+
+
+@dataclass(frozen=True)
+class Request:
+    """Everything that a proof is asked for with, besides the bench. ``started`` is RFC 3339, UTC."""
+
+    loom: Loom
+    adapter: Adapter
+    run: str
+    started: str
+    answers: Mapping[str, str] = field(default_factory=dict)
+    waived: tuple[End, ...] = ()
+    person: str = ""
+    place: str = ""
+    inspection: tuple[str, ...] = ()
+    repeats: int = 1
+    watch_s: float = 0.0
+    meter_v: float | None = None
+    simulated: bool = False
+    last_selftest: str = ""
+    repeatability_ohm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A finished proof: the document, and the values that it was made from."""
+
+    document: doc.Document
+    measured: Measured
+    findings: tuple[Finding, ...]
+    plan: Plan
+
+
+def prove(request: Request, bench: TimedBench) -> Generator[Step, None, Outcome]:
+    """Prove one loom on one bench.
+
+    Raises `AdapterError` where adapter, loom and bench do not fit, `UnfitError` where the bench's own
+    check fails, and the bench's errors. The caller's ``with bench`` releases every point.
+    """
+    loom = request.loom
+    _known(request)
+    identity = bench.identify()
+    capabilities = bench.capabilities()
+    temperature_c = bench.temperature()
+    yield Step("working out what should be there")
+    expectation = expect(loom, ROOM_TEMPERATURE_C if temperature_c is None else temperature_c)
+    point_of = request.adapter.point_of
+    meter = meter_of(capabilities, request, measured_temperature=temperature_c is not None)
+    yield Step("checking the bench")
+    scope = scope_of(expectation, point_of, capabilities.clear_ohm)
+    check = self_check(bench, [group.points for group in scope.groups], meter_v=request.meter_v)
+    if not check.passed:
+        first = check.failures[0]
+        raise UnfitError(
+            f"{first.name}: {first.text}",
+            cure="Nothing was proved. Put the bench or the hook-up right and prove again.",
+        )
+    plan = plan_proof(expectation, point_of, capabilities, meter, isolation_ohm=loom.settings.isolation_ohm)
+    measured = yield from run_plan(plan, expectation, bench, watch_s=request.watch_s)
+    yield Step("explaining what was found")
+    findings = explain(loom, measured, request.answers)
+    round_trips = bench.statistics().round_trips
+    ended = datetime.fromisoformat(request.started) + timedelta(seconds=round(bench.elapsed_s, 3))
+    claims = claims_of(plan, measured, capabilities)
+    verdict, reasons = verdict_of(measured, findings, request.waived)
+    document = doc.Document(
+        verdict=verdict,
+        run=request.run,
+        started=request.started,
+        ended=ended.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+        person=request.person,
+        place=request.place,
+        inspection=request.inspection,
+        loom=doc.LoomEntry(
+            name=loom.name,
+            serial=loom.serial,
+            description=loom.description,
+            digest=loom.digest,
+            answers={choice.name: _answer(request, choice.name, choice.default) for choice in loom.choices},
+        ),
+        bench=doc.BenchEntry(
+            address=bench.address,
+            maker=identity.maker,
+            model=identity.model,
+            serial=identity.serial,
+            firmware=identity.firmware,
+            points=capabilities.points,
+            sense_ohm=capabilities.sense_ohm,
+            clear_ohm=capabilities.clear_ohm,
+            accuracy_ohm=capabilities.accuracy.ohm if capabilities.accuracy else None,
+            accuracy_ratio=capabilities.accuracy.ratio if capabilities.accuracy else None,
+            four_wire=capabilities.four_wire,
+            settle_us=check.settle_us,
+            temperature_c=temperature_c,
+            simulated=request.simulated,
+            last_selftest=request.last_selftest,
+            checks=_checks(check),
+        ),
+        adapter=doc.AdapterEntry(
+            name=request.adapter.name, digest=request.adapter.digest, leads_zeroed=request.adapter.zeroed
+        ),
+        findings=tuple(finding_entry(finding, loom) for finding in findings),
+        coverage=doc.Coverage(
+            tested=tuple(str(end) for end in loom.cavities if end in point_of),
+            untested=tuple(str(end) for end in measured.untested if end not in request.waived),
+            waived=tuple(str(end) for end in request.waived),
+        ),
+        counts=doc.Counts(
+            connectors=sum(c.kind is not ConnectorKind.SPLICE for c in loom.connectors),
+            cavities=len(loom.cavities),
+            wires=len(loom.wires),
+            nets=len(expectation.nets),
+            components=len(loom.components),
+            sense_vectors=measured.sense_vectors,
+            resistance_readings=measured.resistance_readings,
+            round_trips=round_trips,
+            faults=sum(finding.severity is Severity.FAULT for finding in findings),
+            notes=sum(finding.severity is Severity.NOTE for finding in findings),
+            undecided=sum(claim.decision is Decision.UNDECIDED for claim in claims),
+        ),
+        claims=claims,
+        connectors=tuple(connector_entries(loom)),
+        reasons=reasons,
+        cautions=BEFORE_A_PROOF,
+        not_tested=tuple(not_tested(request, plan, measured, capabilities)),
+        software=f"loomproof {loomproof.__version__}",
+    )
+    return Outcome(document, measured, findings, plan)
+
+
+def meter_of(capabilities: Capabilities, request: Request, *, measured_temperature: bool) -> Meter | None:
+    """Return what this bench's ohms are worth, or ``None`` where it has none or does not say."""
+    if capabilities.ohms is None or capabilities.accuracy is None:
+        return None
+    leads = request.adapter.lead_of
+    zeroed = bool(request.adapter.zeroed) or request.simulated
+    return Meter(
+        two_wire=capabilities.accuracy,
+        four_wire=capabilities.four_wire_accuracy if capabilities.four_wire else None,
+        range_ohm=capabilities.ohms,
+        lead_ohm={point: lead.lead_ohm for point, lead in leads.items()},
+        # A lead that was never zeroed is half a metre or so of thin wire: common practice, no source.
+        lead_u_ohm=max((lead.lead_u_ohm for lead in leads.values()), default=0.0) if zeroed else 0.03,
+        repeatability_ohm=request.repeatability_ohm,
+        repeats=request.repeats,
+        temperature_u_k=2.0 if measured_temperature else 6.0,
+    )
+
+
+def verdict_of(
+    measured: Measured, findings: tuple[Finding, ...], waived: tuple[End, ...]
+) -> tuple[doc.Verdict, tuple[str, ...]]:
+    """Return the verdict and the reasons for it, most telling first."""
+    faults = [finding for finding in findings if finding.severity is Severity.FAULT]
+    if faults:
+        return doc.Verdict.FAIL, tuple(finding.title for finding in faults)
+    failed = [reading for reading in measured.judged if reading.decision is Decision.FAIL]
+    failed_diodes = [reading for reading in measured.diodes if reading.decision is Decision.FAIL]
+    if not findings and (failed or failed_diodes or (measured.complete and not measured.sound)):
+        # Never a pass on readings that nothing explains.
+        return doc.Verdict.FAIL, ("readings differ from the description, and no fault explains them",)
+    blank = [str(end) for end in measured.untested if end not in waived]
+    if blank:
+        listed = ", ".join(blank[:8]) + (f" and {len(blank) - 8} more" if len(blank) > 8 else "")
+        return doc.Verdict.INCOMPLETE, (f"no point goes to {listed}; waive them by name or test them",)
+    if not measured.complete and not measured.judged:
+        return doc.Verdict.INCOMPLETE, ("this bench can neither sense nor measure what was asked",)
+    close = [reading for reading in measured.judged if reading.decision is Decision.UNDECIDED]
+    if close:
+        return doc.Verdict.UNDECIDED, tuple(
+            f"{reading.a} to {reading.b}: {reading.measured_ohm:.3f} ohm is within "
+            f"{reading.uncertainty_ohm:.3f} ohm of its limit {reading.limit_ohm:.3f} ohm"
+            for reading in close
+        )
+    return doc.Verdict.PASS, ()
+
+
+def not_tested(
+    request: Request, plan: Plan, measured: Measured, capabilities: Capabilities
+) -> Generator[str, None, None]:
+    """Yield what this proof says nothing about, in plain words."""
+    for end in measured.untested:
+        by = " (waived)" if end in request.waived else ""
+        yield f"Cavity {end}: no point went to it{by}."
+    pulled = [part.name for part in request.loom.components if not part.fitted]
+    if pulled:
+        yield f"Parts pulled for the test: {', '.join(pulled)}."
+    if plan.unmeasured_parts:
+        yield f"Parts that this bench or hook-up could not measure: {', '.join(plan.unmeasured_parts)}."
+    if plan.hidden:
+        yield (
+            "Wires whose open would not show, because others run beside them or the limit is too wide: "
+            f"{', '.join(plan.hidden)}."
+        )
+    if plan.meter is None:
+        yield "Resistance: this bench only senses; a bad joint under its threshold passes."
+    if any(reading.defaults_used for reading in plan.conductors):
+        yield (
+            "Some lengths or sections are not in the description; limits of those conductors are defaults."
+        )
+    if plan.isolation_ohm is None:
+        yield (
+            f"Isolation above the sense thresholds: not measured against "
+            f"{request.loom.settings.isolation_ohm:g} ohm."
+        )
+    if request.watch_s <= 0 or capabilities.watch_us is None:
+        yield "Contacts that come and go: nothing was watched while the loom was moved."
+    if any(connector.kind is ConnectorKind.RING for connector in request.loom.connectors):
+        yield "The way from earth rings through body or engine block to the battery."
+    yield from LIMITS_OF_THE_TEST
+
+
+def finding_entry(finding: Finding, loom: Loom) -> doc.FindingEntry:
+    """Return a finding as it stands in the document, wire colours beside the wires."""
+    return doc.FindingEntry(
+        kind=finding.kind,
+        cause=finding.cause,
+        severity=finding.severity,
+        title=finding.title,
+        cavities=tuple(map(str, finding.cavities)),
+        wires=finding.wires,
+        wire_colours=tuple(
+            loom.wire_by_name[name].colour if name in loom.wire_by_name else "" for name in finding.wires
+        ),
+        components=finding.components,
+        evidence=tuple(_evidence(evidence) for evidence in finding.evidence),
+        places=finding.places,
+        repair=finding.repair,
+        cautions=finding.cautions,
+        alternatives=tuple(
+            doc.AlternativeEntry(
+                text=other.text,
+                cause=other.cause,
+                cavities=tuple(map(str, other.cavities)),
+                wires=other.wires,
+                repair=other.repair,
+                tell_apart=other.tell_apart,
+            )
+            for other in finding.alternatives
+        ),
+    )
+
+
+def connector_entries(loom: Loom) -> Generator[doc.ConnectorEntry, None, None]:
+    """Yield connectors as they are drawn: cavities in rows, colours of the wires in each."""
+    for connector in loom.connectors:
+        if connector.kind is ConnectorKind.SPLICE:
+            continue
+        yield doc.ConnectorEntry(
+            name=connector.name,
+            kind=connector.kind,
+            description=connector.description,
+            rows=connector.rows,
+            colours={
+                end.cavity: " ".join(wire.colour or "?" for wire in loom.wires_at[end])
+                for end in connector.ends
+                if end in loom.wires_at
+            },
+        )
+
+
+def _evidence(evidence: Evidence) -> doc.EvidenceEntry:
+    def finite(ohm: float | None) -> float | None:
+        return ohm if ohm is not None and math.isfinite(ohm) else None
+
+    return doc.EvidenceEntry(
+        text=evidence.text,
+        measured_ohm=finite(evidence.measured_ohm),
+        uncertainty_ohm=finite(evidence.uncertainty_ohm),
+        expected_ohm=finite(evidence.expected_ohm),
+        limit_ohm=finite(evidence.limit_ohm),
+    )
+
+
+def _checks(check: SelfCheck) -> tuple[doc.CheckEntry, ...]:
+    return tuple(doc.CheckEntry(name=c.name, passed=c.passed, text=c.text) for c in check.checks)
+
+
+def _answer(request: Request, name: str, default: str) -> str:
+    return request.answers.get(name, default)
+
+
+def _known(request: Request) -> None:
+    """Refuse waivers of cavities that are not there, or that have a point."""
+    for end in request.waived:
+        if end not in set(request.loom.cavities):
+            raise AdapterError(
+                f"{end} is waived, and the loom has no such cavity",
+                cure=suggestion(str(end), map(str, request.loom.cavities)),
+            )
+        if end in request.adapter.point_of:
+            raise AdapterError(f"{end} is waived, but point {request.adapter.point_of[end]} goes to it")

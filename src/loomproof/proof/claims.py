@@ -1,0 +1,174 @@
+"""What a proof claims, each with the threshold or the uncertainty and the decision rule behind it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from loomproof.bench.seam import Capabilities
+from loomproof.loom.model import End
+from loomproof.proof.plan import Plan
+from loomproof.results.document import ClaimEntry
+from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured
+
+GUARD_RULE = "guard band w = U, k = 2 (JCGM 106, ILAC-G8): pass at or below limit - U, fail above limit + U"
+THRESHOLD_RULE = "sense threshold of the bench; a digital reading does not measure"
+
+
+def claims_of(plan: Plan, measured: Measured, capabilities: Capabilities) -> tuple[ClaimEntry, ...]:
+    """Return every claim of a run, net by net, then reading by reading."""
+    return (
+        *_sensed(plan, measured, capabilities),
+        *(_conductor(reading) for reading in measured.judged if not reading.component),
+        *(_part(reading) for reading in measured.judged if reading.component),
+        *(_diode(reading) for reading in measured.diodes),
+        *_isolation(plan, measured),
+        *_stability(measured),
+    )
+
+
+def _text(ends: frozenset[End] | tuple[End, ...]) -> tuple[str, ...]:
+    return tuple(str(end) for end in sorted(ends))
+
+
+def _sensed(plan: Plan, measured: Measured, capabilities: Capabilities) -> Iterator[ClaimEntry]:
+    """Say by sense: a low proves a path under CLEAR, a high that none under SENSE/m is there."""
+    if not plan.vectors or capabilities.clear_ohm is None or capabilities.sense_ohm is None:
+        return
+    sizes = sorted((group.size for group in plan.scope.groups), reverse=True)
+    whole = set(measured.groups)
+    crossed = {end for path in measured.leaks for end in (path.a, path.b)}
+    crossed |= {end for path in measured.one_way for end in (path.source, path.sink)}
+    for k, group in enumerate(plan.scope.groups):
+        ends = plan.scope.ends(group.points)
+        names = _text(ends)
+        joined = any(ends <= found for found in whole)
+        if group.size > 1:
+            yield ClaimEntry(
+                kind="continuity",
+                subject=names[0],
+                statement=(
+                    f"{len(names)} cavities are joined, each by a path under {capabilities.clear_ohm:g} ohm"
+                    if joined
+                    else f"{len(names)} cavities should be joined and are not all"
+                ),
+                decision=Decision.PASS if joined else Decision.FAIL,
+                rule=THRESHOLD_RULE,
+                cavities=names,
+                threshold_ohm=capabilities.clear_ohm,
+            )
+        others = sizes[1] if len(sizes) > 1 and group.size == sizes[0] else sizes[0]
+        bound = capabilities.sense_ohm / min(group.size, others)
+        apart = all(found <= ends for found in whole if found & ends) and not ends & crossed
+        coupled = plan.scope.reach[k]
+        beside = ", the components that belong there apart" if coupled else ""
+        yield ClaimEntry(
+            kind="isolation",
+            subject=names[0],
+            statement=(
+                f"no path under {bound:g} ohm to any other net, either way{beside}"
+                if apart
+                else "a path to another net was found"
+            ),
+            decision=Decision.PASS if apart else Decision.FAIL,
+            rule=THRESHOLD_RULE,
+            cavities=names,
+            threshold_ohm=bound,
+        )
+
+
+def _finite(ohm: float) -> float | None:
+    return ohm if math.isfinite(ohm) else None
+
+
+def _conductor(reading: Judged) -> ClaimEntry:
+    tighter = reading.limit_ohm > reading.physical_limit_ohm
+    return ClaimEntry(
+        kind="resistance",
+        subject=f"{reading.a} to {reading.b}",
+        statement=(
+            f"under {reading.limit_ohm:.3f} ohm, the smallest that this bench can decide; "
+            f"the wire allows {reading.physical_limit_ohm:.3f} ohm"
+            if tighter
+            else f"under {reading.limit_ohm:.3f} ohm, as the wire allows"
+        ),
+        decision=reading.decision,
+        rule=GUARD_RULE,
+        cavities=(str(reading.a), str(reading.b)),
+        measured_ohm=_finite(reading.measured_ohm),
+        open=math.isinf(reading.measured_ohm),
+        uncertainty_ohm=reading.uncertainty_ohm,
+        expected_ohm=reading.expected_ohm,
+        physical_limit_ohm=reading.physical_limit_ohm,
+        limit_ohm=reading.limit_ohm,
+    )
+
+
+def _part(reading: Judged) -> ClaimEntry:
+    return ClaimEntry(
+        kind="component",
+        subject=reading.component,
+        statement=(
+            f"between {reading.lower_ohm:.4g} and {reading.limit_ohm:.4g} ohm"
+            if math.isfinite(reading.limit_ohm)
+            else f"above {reading.lower_ohm:.4g} ohm"
+        ),
+        decision=reading.decision,
+        rule=GUARD_RULE,
+        cavities=(str(reading.a), str(reading.b)),
+        measured_ohm=_finite(reading.measured_ohm),
+        open=math.isinf(reading.measured_ohm),
+        uncertainty_ohm=reading.uncertainty_ohm,
+        expected_ohm=_finite(reading.expected_ohm),
+        physical_limit_ohm=_finite(reading.physical_limit_ohm),
+        limit_ohm=_finite(reading.limit_ohm),
+        lower_limit_ohm=reading.lower_ohm,
+    )
+
+
+def _diode(reading: JudgedDiode) -> ClaimEntry:
+    unit = "V" if reading.unit == "V" else "ohm"
+    forward = f"{reading.forward:.3g} {unit}" if math.isfinite(reading.forward) else "no current"
+    backward = f"{reading.backward:.3g} {unit}" if math.isfinite(reading.backward) else "no current"
+    return ClaimEntry(
+        kind="component",
+        subject=reading.component,
+        statement=f"conducts from {reading.anode} to {reading.cathode} only: {forward}, back {backward}",
+        decision=reading.decision,
+        rule="forward reading within its bounds, none backward; the bench's diode or ohms range",
+        cavities=(str(reading.anode), str(reading.cathode)),
+    )
+
+
+def _isolation(plan: Plan, measured: Measured) -> Iterator[ClaimEntry]:
+    if plan.isolation_ohm is None or measured.isolation_ohm is None:
+        return
+    yield ClaimEntry(
+        kind="isolation",
+        subject="all conductors",
+        statement=(
+            f"each above {plan.isolation_ohm:g} ohm from every other, all pairs in parallel"
+            if not measured.leaks
+            else "paths between conductors were found"
+        ),
+        decision=Decision.FAIL if measured.leaks else Decision.PASS,
+        rule="every pair in at least one reading; components that join nets apart",
+        threshold_ohm=plan.isolation_ohm,
+        measured_ohm=_finite(measured.isolation_ohm),
+        open=math.isinf(measured.isolation_ohm),
+    )
+
+
+def _stability(measured: Measured) -> Iterator[ClaimEntry]:
+    yield ClaimEntry(
+        kind="stability",
+        subject="all cavities",
+        statement=(
+            "every sense reading was the same when asked again"
+            if not measured.unstable
+            else "readings changed while nothing was touched"
+        ),
+        decision=Decision.FAIL if measured.unstable else Decision.PASS,
+        rule="the same questions asked twice",
+        cavities=_text(measured.unstable),
+    )
