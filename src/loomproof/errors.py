@@ -80,7 +80,8 @@ class Problem:
 
     def __str__(self) -> str:
         head = f"{self.place}: " if self.place else ""
-        tail = f" {self.cure}" if self.cure else ""
+        stop = "" if self.message.endswith((".", "?", "!", ":")) else "."
+        tail = f"{stop} {self.cure}" if self.cure else ""
         return f"{head}{self.message}{tail}"
 
 

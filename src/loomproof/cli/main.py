@@ -25,7 +25,9 @@ class Command(NamedTuple):
     help: str
 
 
-COMMANDS: dict[str, Command] = {}
+COMMANDS: dict[str, Command] = {
+    "check": Command("loomproof.cli.loom:check", "Check a description and sum it up."),
+}
 """Command name to module:attribute and help line, in the order in which a newcomer meets them."""
 
 

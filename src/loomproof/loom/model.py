@@ -2,17 +2,25 @@
 
 A wire runs from one `End` to another. An end names a cavity (``ECU:12``) or a splice (``S1``, whose
 cavity is the empty text). Every identifier is text: ``01`` is not ``1``.
+
+The values refuse (`ValueError`) what no table could hold: control characters and lone surrogates in
+texts, blanks around them, numbers that are not finite or are negative. Whether names meet (a wire's
+cavity exists, a circuit is described) is asked of a whole loom, in `loomproof.loom.checking`.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, fields
 from enum import StrEnum
 from functools import cached_property
 from typing import NamedTuple
+
+from loomproof.loom import sections
+from loomproof.loom.text import flaw, names_of, next_name, quoted
 
 
 class End(NamedTuple):
@@ -23,14 +31,23 @@ class End(NamedTuple):
 
     def __str__(self) -> str:
         if not self.cavity:
-            return _quoted(self.connector)
-        return f"{_quoted(self.connector)}:{_quoted(self.cavity)}"
+            return quoted(self.connector)
+        return f"{quoted(self.connector)}:{quoted(self.cavity)}"
 
 
-def _quoted(name: str) -> str:
-    if name and not any(mark in name for mark in ' :"\t,;='):
-        return name
-    return '"' + name.replace('"', '""') + '"'
+def _refuse_flaws(what: str, *texts: str) -> None:
+    for text in texts:
+        wrong = flaw(text)
+        if wrong:
+            raise ValueError(f"{what}: {text!r} {wrong}")
+
+
+def _number(what: str, value: float | None) -> float | None:
+    if value is None:
+        return None
+    if not math.isfinite(value) or value < 0:
+        raise ValueError(f"{what}: {value!r} is not a number from zero up")
+    return float(value) + 0.0
 
 
 class ConnectorKind(StrEnum):
@@ -88,6 +105,14 @@ class Connector:
     location: str = ""
     hazard: Hazard = Hazard.UNKNOWN
 
+    def __post_init__(self) -> None:
+        names = (name for row in self.rows for name in row)
+        _refuse_flaws("connector", self.name, self.description, self.housing, self.location, *names)
+        if not self.name:
+            raise ValueError("connector: a name is missing")
+        if not all(self.rows):
+            raise ValueError(f"connector {self.name}: a row of cavities is empty")
+
     @property
     def cavities(self) -> tuple[str, ...]:
         """Cavity names in order, row by row."""
@@ -116,17 +141,32 @@ class Connector:
 
 @dataclass(frozen=True, slots=True)
 class CavityFacts:
-    """What a cavity table adds to one cavity."""
+    """What a cavity table adds to one cavity.
+
+    ``spare``: no wire belongs in it. ``sealed``: a seal or a blanking plug is in place. ``shared``: its
+    terminal holds more than one wire (a double crimp), which nothing else may.
+    """
 
     end: End
     spare: bool = False
     sealed: bool | None = None
     note: str = ""
+    shared: bool = False
+
+    def __post_init__(self) -> None:
+        _refuse_flaws(f"cavity {self.end}", *self.end, self.note)
 
 
 @dataclass(frozen=True, slots=True)
 class Wire:
-    """A run of conductor from ``a`` to ``b``. ``colour`` is in IEC 60757 codes, tracer after a slash."""
+    """A run of conductor from ``a`` to ``b``.
+
+    ``colour`` is in IEC 60757 codes, tracer after a slash (`loomproof.loom.colours`). ``section`` holds
+    an AWG or strand size as the table wrote it; ``csa_mm2`` is then computed from it. ``twisted_with``
+    and ``bundle`` are lists of names (`loomproof.loom.text.names_of`): the wires twisted with this one,
+    and the bundles that it runs through, in order from ``a`` to ``b``. ``screened_by`` names the wire
+    that is its screen.
+    """
 
     name: str
     a: End
@@ -139,16 +179,52 @@ class Wire:
     screened_by: str = ""
     bundle: str = ""
     note: str = ""
+    section: str = ""
+
+    def __post_init__(self) -> None:
+        _refuse_flaws("wire", self.name, *self.a, *self.b, self.colour, self.circuit, self.twisted_with)
+        _refuse_flaws(f"wire {self.name}", self.screened_by, self.bundle, self.note, self.section)
+        if not self.name or not self.a.connector or not self.b.connector:
+            raise ValueError(f"wire {self.name}: a name is missing")
+        object.__setattr__(self, "length_m", _number(f"wire {self.name}, length_m", self.length_m))
+        csa_mm2 = _number(f"wire {self.name}, csa_mm2", self.csa_mm2)
+        if csa_mm2 == 0:
+            raise ValueError(f"wire {self.name}: a section of 0 mm² is no wire")
+        if self.section:
+            csa_mm2 = sections.csa_mm2_of(self.section) if csa_mm2 is None else csa_mm2
+            if csa_mm2 != sections.csa_mm2_of(self.section):
+                raise ValueError(f"wire {self.name}: {self.section} is not {csa_mm2} mm²")
+        object.__setattr__(self, "csa_mm2", csa_mm2)
+        # Read for their errors only: a list that cannot be read must not wait for whoever asks.
+        names_of(self.twisted_with)
+        names_of(self.bundle)
 
     @property
     def ends(self) -> tuple[End, End]:
         """Both ends."""
         return (self.a, self.b)
 
+    @property
+    def bundles(self) -> tuple[str, ...]:
+        """The bundles that it runs through, in order from ``a`` to ``b``."""
+        return names_of(self.bundle)
+
+    @property
+    def partners(self) -> tuple[str, ...]:
+        """The wires twisted with this one."""
+        return names_of(self.twisted_with)
+
 
 @dataclass(frozen=True, slots=True)
 class Component:
-    """A part built into the loom. ``fitted`` says whether it is in place while the loom is proved."""
+    """A part built into the loom.
+
+    ``fitted`` says whether it is in place while the loom is proved, ``pullable`` whether it can be taken
+    out for that (a blade fuse, a relay) or stays in the loom (a diode taped into the trunk).
+    Terminals: diode ``A`` and ``K``; relay ``85`` and ``86`` for the coil, ``30``, ``87`` (make) and
+    ``87a`` (break) for the contact, further letters for further contacts; all others ``1`` and ``2``.
+    ``resistance_ohm`` of a relay is that of its coil.
+    """
 
     name: str
     kind: ComponentKind
@@ -161,6 +237,17 @@ class Component:
     fitted: bool = True
     circuit: str = ""
     note: str = ""
+    pullable: bool = False
+
+    def __post_init__(self) -> None:
+        what = f"component {self.name}"
+        _refuse_flaws("component", self.name, self.circuit, self.note)
+        _refuse_flaws(what, *(text for name, end in self.terminals for text in (name, *end)))
+        if not self.name or not all(name and end.connector for name, end in self.terminals):
+            raise ValueError(f"{what}: a name is missing")
+        for field_name in ("resistance_ohm", "tolerance_pct", "forward_v", "capacitance_f", "rating_a"):
+            value = _number(f"{what}, {field_name}", getattr(self, field_name))
+            object.__setattr__(self, field_name, value)
 
     def terminal(self, name: str) -> End:
         """Return the end that the terminal of this name sits on; `KeyError` where there is none."""
@@ -174,7 +261,11 @@ class Component:
 
 @dataclass(frozen=True, slots=True)
 class Circuit:
-    """Wires that do one job together."""
+    """Wires that do one job together.
+
+    ``designation`` is the terminal number of DIN 72552. ``fuse`` names a fuse of this loom or gives the
+    rating of one outside it (``10 A``). ``needs`` names the circuits without which this one does nothing.
+    """
 
     name: str
     purpose: str = ""
@@ -184,6 +275,12 @@ class Circuit:
     needs: tuple[str, ...] = ()
     need: Need = Need.NEEDED
 
+    def __post_init__(self) -> None:
+        _refuse_flaws("circuit", self.name, self.purpose, self.designation, self.fuse, *self.needs)
+        if not self.name or not all(self.needs):
+            raise ValueError(f"circuit {self.name}: a name is missing")
+        object.__setattr__(self, "load_a", _number(f"circuit {self.name}, load_a", self.load_a))
+
 
 @dataclass(frozen=True, slots=True)
 class Answer:
@@ -192,6 +289,14 @@ class Answer:
     name: str
     says: str = ""
     makes: tuple[tuple[str, Need], ...] = ()
+
+    def __post_init__(self) -> None:
+        circuits = [circuit for circuit, _ in self.makes]
+        _refuse_flaws("answer", self.name, self.says, *circuits)
+        if not self.name or not all(circuits):
+            raise ValueError(f"answer {self.name}: a name is missing")
+        if len(set(circuits)) != len(circuits):
+            raise ValueError(f"answer {self.name}: it speaks of a circuit twice")
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,10 +308,23 @@ class Choice:
     answers: tuple[Answer, ...]
     default: str = ""
 
+    def __post_init__(self) -> None:
+        names = [answer.name for answer in self.answers]
+        _refuse_flaws("choice", self.name, self.question)
+        if not self.name or not names:
+            raise ValueError(f"choice {self.name}: a name or its answers are missing")
+        if len(set(names)) != len(names):
+            raise ValueError(f"choice {self.name}: two answers have one name")
+        if self.default and self.default not in names:
+            raise ValueError(f"choice {self.name}: its default {self.default!r} is none of its answers")
+
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """Defaults and limits that ``loom.toml`` may set; every one has the unit in its name."""
+    """Defaults and limits that ``loom.toml`` may set; every one has the unit in its name.
+
+    ``stated`` names those that the description sets itself; one that differs from the default is stated.
+    """
 
     wire_length_m: float = 2.0
     wire_csa_mm2: float = 0.5
@@ -219,6 +337,20 @@ class Settings:
     test_current_a: float = 0.05
     test_voltage_v: float = 12.0
     stated: frozenset[str] = frozenset()
+
+    def __post_init__(self) -> None:
+        stated = set(self.stated)
+        for known in fields(self):
+            if known.name == "stated":
+                continue
+            value = _number(known.name, getattr(self, known.name))
+            object.__setattr__(self, known.name, value)
+            if value != known.default:
+                stated.add(known.name)
+        unknown = stated - {known.name for known in fields(self)}
+        if unknown:
+            raise ValueError(f"settings: there is no {min(unknown)}")
+        object.__setattr__(self, "stated", frozenset(stated))
 
 
 @dataclass(frozen=True)
@@ -235,6 +367,11 @@ class Loom:
     cavity_facts: tuple[CavityFacts, ...] = ()
     choices: tuple[Choice, ...] = ()
     settings: Settings = field(default_factory=Settings)
+
+    def __post_init__(self) -> None:
+        _refuse_flaws("loom", self.name, self.serial, self.description)
+        if not self.name:
+            raise ValueError("loom: a name is missing")
 
     @cached_property
     def by_name(self) -> Mapping[str, Connector]:
@@ -282,6 +419,25 @@ class Loom:
             for end in dict.fromkeys(wire.ends):
                 found.setdefault(end, []).append(wire)
         return {end: tuple(wires) for end, wires in found.items()}
+
+    @cached_property
+    def wires_in(self) -> Mapping[str, tuple[Wire, ...]]:
+        """Wires by the bundle that they run through: the wires that lie side by side there."""
+        found: dict[str, list[Wire]] = {}
+        for wire in self.wires:
+            for bundle in dict.fromkeys(wire.bundles):
+                found.setdefault(bundle, []).append(wire)
+        return {bundle: tuple(wires) for bundle, wires in found.items()}
+
+    def side_by_side(self, wire: str) -> tuple[Wire, ...]:
+        """Return the other wires that share a bundle with this one, in the description's order."""
+        beside = {other.name for bundle in self.wire_by_name[wire].bundles for other in self.wires_in[bundle]}
+        return tuple(other for other in self.wires if other.name in beside - {wire})
+
+    @cached_property
+    def facts_by_end(self) -> Mapping[End, CavityFacts]:
+        """What the cavity table says, by cavity."""
+        return {facts.end: facts for facts in self.cavity_facts}
 
     def is_splice(self, end: End) -> bool:
         """Whether the end is a splice and not a cavity."""
@@ -344,10 +500,10 @@ def ends_of(text: str) -> tuple[End, ...]:
     ends: list[End] = []
     rest = text.strip()
     while rest:
-        connector, rest = _name(rest, text)
+        connector, rest = next_name(rest, text, ":")
         cavity = ""
         if rest.startswith(":"):
-            cavity, rest = _name(rest[1:], text)
+            cavity, rest = next_name(rest[1:], text, ":")
             if not cavity:
                 raise ValueError(f"{text!r}: a cavity is missing after the colon")
         if not connector:
@@ -365,19 +521,3 @@ def end_of(text: str) -> End:
     if len(ends) != 1:
         raise ValueError(f"{text!r}: one place like ECU:12 is expected")
     return ends[0]
-
-
-def _name(rest: str, text: str) -> tuple[str, str]:
-    if not rest.startswith('"'):
-        stop = next((i for i, mark in enumerate(rest) if mark.isspace() or mark == ":"), len(rest))
-        return rest[:stop], rest[stop:]
-    name, i = "", 1
-    while i < len(rest):
-        if rest[i] == '"':
-            if rest[i + 1 : i + 2] == '"':
-                i += 1
-            else:
-                return name, rest[i + 1 :]
-        name += rest[i]
-        i += 1
-    raise ValueError(f"{text!r}: a closing double quote is missing")

@@ -1,0 +1,350 @@
+"""From tables of text to the values of a loom, with every problem placed at its cell."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import TypeVar
+
+from loomproof.errors import Problem, suggestion
+from loomproof.loom import colours, sections
+from loomproof.loom.cavities import Rows, read_rows
+from loomproof.loom.columns import TABLES
+from loomproof.loom.model import (
+    CavityFacts,
+    Circuit,
+    Component,
+    ComponentKind,
+    Connector,
+    ConnectorKind,
+    End,
+    Hazard,
+    Need,
+    Wire,
+    end_of,
+)
+from loomproof.loom.tables import Table
+from loomproof.loom.text import names_of, next_name
+
+Kind = TypeVar("Kind", bound=StrEnum)
+Value = TypeVar("Value")
+
+Terminals = tuple[tuple[str, End], ...]
+
+ONE_CAVITY = (ConnectorKind.RING, ConnectorKind.BLADE, ConnectorKind.BULLET, ConnectorKind.TAIL)
+"""Kinds whose only cavity is named ``1`` where the table names none."""
+
+YES = ("yes", "y", "ja", "true", "x", "1")
+NO = ("no", "n", "nein", "false", "0")
+
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
+
+
+@dataclass(slots=True)
+class Row:
+    """One row of a table; every reader of a cell notes what is wrong and gives a harmless value back."""
+
+    table: Table
+    number: int
+    cells: Mapping[str, str]
+    problems: list[Problem]
+
+    def wrong(self, column: str, message: str, cure: str = "") -> None:
+        """Note a problem at a cell of this row."""
+        self.problems.append(self.table.problem(message, self.number, column, cure))
+
+    def text(self, column: str) -> str:
+        """Return the cell's text."""
+        return self.cells.get(column, "")
+
+    def name(self, column: str) -> str:
+        """Return a name that must be there."""
+        found = self.cells.get(column, "")
+        if not found:
+            self.wrong(column, "a name is missing")
+        return found
+
+    def number_of(self, column: str, *, above_zero: bool = False) -> float | None:
+        """Return a number from zero up, or `None` where the cell is empty."""
+        said = self.cells.get(column, "")
+        if not said:
+            return None
+        if not _NUMBER.fullmatch(said):
+            cure = f"Write {said.replace(',', '.')}." if _NUMBER.fullmatch(said.replace(",", ".")) else ""
+            self.wrong(column, f"{said!r} is not a number", cure)
+            return None
+        value = float(said)
+        if value < 0 or (above_zero and value == 0) or not math.isfinite(value):
+            self.wrong(column, f"{said} is not {'above zero' if above_zero else 'a number from zero up'}")
+            return None
+        return value
+
+    def yes(self, column: str, empty: Value) -> bool | Value:
+        """Return whether the cell says yes; ``empty`` where it says nothing."""
+        said = self.cells.get(column, "").casefold()
+        if not said:
+            return empty
+        if said not in YES + NO:
+            self.wrong(column, f"{said!r} is neither yes nor no")
+        return said in YES
+
+    def one_of(self, column: str, kinds: type[Kind], empty: Kind | None = None) -> Kind | None:
+        """Return the member that the cell names; ``empty`` where it says nothing."""
+        said = " ".join(self.cells.get(column, "").casefold().replace("_", " ").split())
+        if not said and empty is not None:
+            return empty
+        try:
+            return kinds(said)
+        except ValueError:
+            known = [kind.value for kind in kinds]
+            found = f"{said!r} is not known" if said else "it is empty"
+            self.wrong(column, found, suggestion(said, known) or f"Known: {', '.join(known)}.")
+            return None
+
+    def read(self, column: str, reader: Callable[[str], Value], empty: Value) -> Value:
+        """Return what the reader makes of the cell, noting its `ValueError`."""
+        said = self.cells.get(column, "")
+        if not said:
+            return empty
+        try:
+            return reader(said)
+        except ValueError as error:
+            self.wrong(column, str(error))
+            return empty
+
+    def build(self, maker: Callable[[], Value], column: str) -> Value | None:
+        """Return what the maker builds, noting a refusal of the model."""
+        try:
+            return maker()
+        except ValueError as error:
+            self.wrong(column, str(error))
+            return None
+
+
+@dataclass(slots=True)
+class Built:
+    """The values of the tables, the row that each came from, and what was wrong."""
+
+    connectors: list[Connector] = field(default_factory=list)
+    wires: list[Wire] = field(default_factory=list)
+    components: list[Component] = field(default_factory=list)
+    circuits: list[Circuit] = field(default_factory=list)
+    cavity_facts: list[CavityFacts] = field(default_factory=list)
+    rows: dict[str, list[int]] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+
+
+def build(tables: Mapping[str, Table], colour_code: str = colours.IEC_60757) -> Built:
+    """Read the tables of a loom into values; ``built.rows[table][i]`` is the row of value ``i``."""
+    built = Built()
+    single: set[str] = set()
+    for row, rows in _rows(tables, "connectors", built):
+        connector = _connector(row)
+        if connector:
+            built.connectors.append(connector)
+            rows.append(row.number)
+            if connector.cavities == ("1",):
+                single.add(connector.name)
+    for row, rows in _rows(tables, "wires", built):
+        wire = _wire(row, colour_code, single)
+        if wire:
+            built.wires.append(wire)
+            rows.append(row.number)
+    for row, rows in _rows(tables, "components", built):
+        component = _component(row, single)
+        if component:
+            built.components.append(component)
+            rows.append(row.number)
+    for row, rows in _rows(tables, "circuits", built):
+        circuit = _circuit(row)
+        if circuit:
+            built.circuits.append(circuit)
+            rows.append(row.number)
+    for row, rows in _rows(tables, "cavities", built):
+        facts = _facts(row, single)
+        if facts:
+            built.cavity_facts.append(facts)
+            rows.append(row.number)
+    return built
+
+
+def _rows(tables: Mapping[str, Table], name: str, built: Built) -> Iterator[tuple[Row, list[int]]]:
+    rows = built.rows.setdefault(name, [])
+    table = tables.get(name)
+    if table is None:
+        return
+    built.problems += heading_problems(table, name)
+    if any(column.needed and column.name not in table.headings for column in TABLES[name]):
+        return
+    for number, cells in table.rows:
+        yield Row(table, number, dict(zip(table.headings, cells, strict=True)), built.problems), rows
+
+
+def heading_problems(table: Table, name: str) -> list[Problem]:
+    """Say which headings a table lacks and which it has too many."""
+    known = [column.name for column in TABLES[name]]
+    problems = [
+        table.problem(f"the heading {column.name!r} is missing", 1, column.name, f"It holds: {column.help}.")
+        for column in TABLES[name]
+        if column.needed and column.name not in table.headings
+    ]
+    for heading in table.headings:
+        if heading and heading not in known and not heading.startswith("#"):
+            near = suggestion(heading, known) or f"Known: {', '.join(known)}."
+            cure = f"{near} A heading of your own starts with #."
+            problems.append(table.problem(f"there is no column {heading!r}", 1, heading, cure))
+    return problems
+
+
+def _connector(row: Row) -> Connector | None:
+    name = row.name("connector")
+    kind = row.one_of("kind", ConnectorKind)
+    cavities: Rows = row.read("cavities", read_rows, ())
+    hazard = row.one_of("hazard", Hazard, Hazard.UNKNOWN)
+    if kind in ONE_CAVITY and not row.text("cavities"):
+        cavities = (("1",),)
+    if not (name and kind and hazard):
+        return None
+    return row.build(
+        lambda: Connector(
+            name,
+            kind,
+            cavities,
+            row.text("description"),
+            row.text("housing"),
+            row.text("location"),
+            hazard,
+        ),
+        "connector",
+    )
+
+
+def _end(connector: str, cavity: str, single: set[str]) -> End:
+    return End(connector, cavity or ("1" if connector in single else ""))
+
+
+def _wire(row: Row, colour_code: str, single: set[str]) -> Wire | None:
+    name = row.name("wire")
+    a, b = row.name("from_connector"), row.name("to_connector")
+    colour = row.read("colour", lambda said: colours.read(said, colour_code), "")
+    csa_mm2, section = _section(row)
+    length_m = row.number_of("length_m")
+    twisted_with = row.read("twisted_with", _list, "")
+    bundle = row.read("bundle", _list, "")
+    if not (name and a and b):
+        return None
+    text = row.cells.get
+    return row.build(
+        lambda: Wire(
+            name,
+            _end(a, text("from_cavity", ""), single),
+            _end(b, text("to_cavity", ""), single),
+            colour,
+            csa_mm2,
+            length_m,
+            text("circuit", ""),
+            twisted_with,
+            text("screened_by", ""),
+            bundle,
+            text("note", ""),
+            section,
+        ),
+        "wire",
+    )
+
+
+def _list(said: str) -> str:
+    names_of(said)
+    return said
+
+
+def _section(row: Row) -> tuple[float | None, str]:
+    said = [column for column in ("csa_mm2", "awg", "section") if row.cells.get(column)]
+    if len(said) > 1:
+        row.wrong(said[1], f"the section is given twice, as {' and as '.join(said)}", "Keep one of them.")
+        return None, ""
+    if not said:
+        return None, ""
+    if said == ["csa_mm2"]:
+        return row.number_of("csa_mm2", above_zero=True), ""
+    text = row.text(said[0])
+    section = text if said == ["section"] or "awg" in text.casefold() else f"{text} AWG"
+    csa_mm2 = row.read(said[0], lambda _: sections.csa_mm2_of(section), None)
+    return csa_mm2, section if csa_mm2 is not None else ""
+
+
+def read_terminals(text: str) -> Terminals:
+    """Read terminals: ``A=K1:86 K=K1:85``. Raises `ValueError` with what is wrong."""
+    terminals: list[tuple[str, End]] = []
+    rest = text.strip()
+    while rest:
+        name, rest = next_name(rest, text, "=")
+        if not name or not rest.startswith("="):
+            raise ValueError(f"{text!r}: terminals like 1=F1:1 2=F1:2 are expected")
+        connector, after = next_name(rest[1:], text, ":")
+        cavity = ""
+        if after.startswith(":"):
+            cavity, after = next_name(after[1:], text)
+        place = rest[1 : len(rest) - len(after)]
+        if not connector or (":" in place and not cavity):
+            raise ValueError(f"{text!r}: terminal {name} needs a place like F1:1")
+        terminals.append((name, end_of(place)))
+        rest = after.strip()
+    return tuple(terminals)
+
+
+def _component(row: Row, single: set[str]) -> Component | None:
+    name = row.name("component")
+    kind = row.one_of("kind", ComponentKind)
+    if not row.text("terminals"):
+        row.wrong("terminals", "it is empty", "Terminals like 1=F1:1 2=F1:2 are expected.")
+    terminals: Terminals = row.read("terminals", read_terminals, ())
+    fitted = row.yes("fitted", True)
+    values = {
+        column: row.number_of(column)
+        for column in ("resistance_ohm", "tolerance_pct", "forward_v", "capacitance_f", "rating_a")
+    }
+    pullable = row.yes("pullable", not fitted)
+    if not (name and kind and terminals):
+        return None
+    return row.build(
+        lambda: Component(
+            name,
+            kind,
+            tuple((terminal, _end(*end, single)) for terminal, end in terminals),
+            fitted=fitted,
+            pullable=pullable,
+            circuit=row.text("circuit"),
+            note=row.text("note"),
+            **values,
+        ),
+        "component",
+    )
+
+
+def _circuit(row: Row) -> Circuit | None:
+    name = row.name("circuit")
+    need = row.one_of("need", Need, Need.NEEDED)
+    load_a = row.number_of("load_a")
+    needs: tuple[str, ...] = row.read("needs", names_of, ())
+    if not (name and need):
+        return None
+    return row.build(
+        lambda: Circuit(
+            name, row.text("purpose"), row.text("designation"), load_a, row.text("fuse"), needs, need
+        ),
+        "circuit",
+    )
+
+
+def _facts(row: Row, single: set[str]) -> CavityFacts | None:
+    end = _end(row.name("connector"), row.text("cavity"), single)
+    spare = row.yes("spare", False)
+    sealed = row.yes("sealed", None)
+    shared = row.yes("shared", False)
+    if not end.connector:
+        return None
+    return row.build(lambda: CavityFacts(end, spare, sealed, row.text("note"), shared), "connector")

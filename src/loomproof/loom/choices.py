@@ -1,0 +1,50 @@
+"""Answers to the choices of a conversion, and what they make of its circuits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from loomproof.errors import UsageError
+from loomproof.loom.checking import near_miss
+from loomproof.loom.model import Loom, Need
+
+
+def answers_of(loom: Loom, said: Iterable[str]) -> dict[str, str]:
+    """Read answers such as ``fan=computer``; choices without one take their default.
+
+    Returns choice name to answer name, for every choice that has an answer. Raises `UsageError` for a choice
+    or an answer that the loom does not know, and for one choice answered in two ways.
+    """
+    choices = {choice.name: choice for choice in loom.choices}
+    given: dict[str, str] = {}
+    for text in said:
+        name, equals, answer = (part.strip() for part in text.partition("="))
+        if not equals or not name or not answer:
+            raise UsageError(
+                f"the answer {text!r} is not of the form choice=answer", cure="Like fan=computer."
+            )
+        if name not in choices:
+            near = near_miss(name, choices)
+            cure = (
+                f"There is {near}."
+                if near
+                else f"Known: {', '.join(choices) or 'none; this loom has no choices'}."
+            )
+            raise UsageError(f"the loom has no choice {name!r}", cure=cure)
+        known = [known.name for known in choices[name].answers]
+        if answer not in known:
+            near = near_miss(answer, known)
+            cure = f"There is {near}." if near else f"Known: {', '.join(known)}."
+            raise UsageError(f"{answer!r} is no answer to {choices[name].question!r} ({name})", cure=cure)
+        if given.setdefault(name, answer) != answer:
+            raise UsageError(f"the choice {name!r} is answered twice, {given[name]!r} and {answer!r}")
+    return {
+        name: given.get(name, choice.default)
+        for name, choice in choices.items()
+        if given.get(name, choice.default)
+    }
+
+
+def needs_of(loom: Loom, answers: Mapping[str, str] | None = None) -> dict[str, Need]:
+    """Return for each circuit whether this conversion needs it under the answers."""
+    return {circuit.name: loom.need_of(circuit.name, answers) for circuit in loom.circuits}

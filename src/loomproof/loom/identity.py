@@ -1,0 +1,218 @@
+"""``loom.toml``: a loom's name, the code of its colours, its defaults and its choices."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, fields
+
+from loomproof.errors import Problem, suggestion
+from loomproof.loom import colours
+from loomproof.loom.model import Answer, Choice, Need, Settings
+
+FILE = "loom.toml"
+SETTINGS = tuple(known.name for known in fields(Settings) if known.name != "stated")
+"""The names of the defaults and limits that ``[defaults]`` may set."""
+
+_BARE = re.compile(r"[A-Za-z0-9_-]+", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class Identity:
+    """What stands in ``loom.toml``, or in the sheets ``loom`` and ``choices`` of a workbook."""
+
+    name: str
+    serial: str = ""
+    description: str = ""
+    colour_code: str = colours.IEC_60757
+    settings: Settings = field(default_factory=Settings)
+    choices: tuple[Choice, ...] = ()
+
+
+class _Reader:
+    """Collects problems while it reads; places them at the line where the key stands."""
+
+    def __init__(self, text: str, file: str) -> None:
+        self.lines = text.splitlines()
+        self.file = file
+        self.problems: list[Problem] = []
+
+    def wrong(self, path: str, message: str, cure: str = "") -> None:
+        key = re.escape(path.rpartition(".")[2])
+        found = [i for i, line in enumerate(self.lines, 1) if re.match(rf"\s*\[*\"?{key}\"?\s*[=\]]", line)]
+        self.problems.append(
+            Problem(message, self.file, row=found[0] if found else None, column=path, cure=cure)
+        )
+
+    def keys(self, table: Mapping[str, object], known: Iterable[str], path: str) -> None:
+        for key in table:
+            if key not in known:
+                near = suggestion(key, known) or f"Known: {', '.join(known)}."
+                self.wrong(f"{path}{key}", f"{key!r} is not known here", near)
+
+    def text(self, table: Mapping[str, object], key: str, path: str) -> str:
+        value = table.get(key, "")
+        if isinstance(value, str):
+            return value.strip()
+        self.wrong(f"{path}{key}", f"{value!r} is not text", "Put it in double quotes.")
+        return ""
+
+    def table(self, value: object, path: str) -> Mapping[str, object]:
+        if isinstance(value, dict):
+            return value
+        self.wrong(path, "a table is expected here", f"Write [{path}].")
+        return {}
+
+    def tables(self, value: object, path: str) -> list[Mapping[str, object]]:
+        if isinstance(value, list):
+            return [self.table(item, path) for item in value]
+        self.wrong(path, "a list of tables is expected here", f"Write [[{path}]].")
+        return []
+
+
+def parse(data: bytes, file: str = FILE) -> tuple[Identity | None, list[Problem]]:
+    """Read the bytes of ``loom.toml``; `None` where they give no identity."""
+    try:
+        text = data.decode("utf-8-sig")
+        document = tomllib.loads(text)
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        return None, [Problem("it is not UTF-8", file, row=line, cure="Save it again as UTF-8.")]
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        found = re.search(r"at line (\d+)", str(error))
+        return None, [
+            Problem(f"it is not TOML: {error}", file, row=int(found[1]) if found else None),
+        ]
+    reader = _Reader(text, file)
+    reader.keys(document, ("loom", "tables", "defaults", "choice"), "")
+    identity = reader.table(document.get("loom", {}), "loom")
+    reader.keys(identity, ("name", "serial", "description"), "loom.")
+    name = reader.text(identity, "name", "loom.")
+    if not name and not reader.problems:
+        reader.wrong("loom.name", "the loom has no name", 'Write name = "…" under [loom].')
+    told = reader.table(document.get("tables", {}), "tables")
+    reader.keys(told, ("colour_code",), "tables.")
+    colour_code = code_of(reader, reader.text(told, "colour_code", "tables."))
+    settings = _settings(reader, reader.table(document.get("defaults", {}), "defaults"))
+    choices = [
+        _choice(reader, item, i) for i, item in enumerate(reader.tables(document.get("choice", []), "choice"))
+    ]
+    if reader.problems:
+        return None, reader.problems
+    try:
+        return (
+            Identity(
+                name,
+                reader.text(identity, "serial", "loom."),
+                reader.text(identity, "description", "loom."),
+                colour_code,
+                settings,
+                tuple(choice for choice in choices if choice),
+            ),
+            [],
+        )
+    except ValueError as error:
+        return None, [Problem(str(error), file)]
+
+
+def code_of(reader: _Reader, said: str) -> str:
+    """Return the colour code that was said, IEC 60757 where nothing was."""
+    if not said:
+        return colours.IEC_60757
+    for code in colours.CODES:
+        if code.casefold().replace(" ", "") == said.casefold().replace(" ", ""):
+            return code
+    cure = suggestion(said, colours.CODES) or f"Known: {', '.join(colours.CODES)}."
+    reader.wrong("tables.colour_code", f"{said!r} is no colour code", cure)
+    return colours.IEC_60757
+
+
+def _settings(reader: _Reader, table: Mapping[str, object]) -> Settings:
+    reader.keys(table, SETTINGS, "defaults.")
+    values: dict[str, float] = {}
+    for key, value in table.items():
+        if key not in SETTINGS:
+            continue
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            reader.wrong(f"defaults.{key}", f"{value!r} is not a number")
+            continue
+        try:
+            Settings(**{key: float(value)})  # type: ignore[arg-type]  # every key but "stated" is a number
+            values[key] = float(value)
+        except (ValueError, OverflowError) as error:
+            reader.wrong(f"defaults.{key}", str(error))
+    return Settings(**values, stated=frozenset(values))
+
+
+def _choice(reader: _Reader, table: Mapping[str, object], index: int) -> Choice | None:
+    reader.keys(table, ("name", "question", "default", "answer"), "choice.")
+    name = reader.text(table, "name", "choice.")
+    answers: list[Answer] = []
+    for item in reader.tables(table.get("answer", []), "choice.answer"):
+        reader.keys(item, ("name", "says", "makes"), "choice.answer.")
+        makes: list[tuple[str, Need]] = []
+        for circuit, need in reader.table(item.get("makes", {}), "choice.answer.makes").items():
+            try:
+                makes.append((circuit, Need(str(need))))
+            except ValueError:
+                reader.wrong(
+                    "choice.answer.makes",
+                    f"choice {name}: it makes {circuit!r} {need!r}",
+                    f"Known: {', '.join(Need)}.",
+                )
+        try:
+            answer = Answer(
+                reader.text(item, "name", "choice.answer."),
+                reader.text(item, "says", "choice.answer."),
+                tuple(makes),
+            )
+            answers.append(answer)
+        except ValueError as error:
+            reader.wrong("choice.answer", f"choice {name or index + 1}: {error}")
+    try:
+        return Choice(
+            name,
+            reader.text(table, "question", "choice."),
+            tuple(answers),
+            reader.text(table, "default", "choice."),
+        )
+    except ValueError as error:
+        reader.wrong("choice", str(error))
+        return None
+
+
+def toml_text(text: str) -> str:
+    """Return a text as a TOML string."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")
+
+
+def _key(name: str) -> str:
+    return name if _BARE.fullmatch(name) else toml_text(name)
+
+
+def write(identity: Identity) -> bytes:
+    """Return ``loom.toml`` for an identity; `parse` reads it back."""
+    lines = ["[loom]", f"name = {toml_text(identity.name)}"]
+    if identity.serial:
+        lines.append(f"serial = {toml_text(identity.serial)}")
+    if identity.description:
+        lines.append(f"description = {toml_text(identity.description)}")
+    lines += ["", "[tables]", f"colour_code = {toml_text(identity.colour_code)}"]
+    stated = [name for name in SETTINGS if name in identity.settings.stated]
+    if stated:
+        lines += ["", "[defaults]"]
+        lines += [f"{name} = {getattr(identity.settings, name)!r}" for name in stated]
+    for choice in identity.choices:
+        lines += ["", "[[choice]]", f"name = {toml_text(choice.name)}"]
+        lines.append(f"question = {toml_text(choice.question)}")
+        if choice.default:
+            lines.append(f"default = {toml_text(choice.default)}")
+        for answer in choice.answers:
+            makes = ", ".join(f"{_key(circuit)} = {toml_text(need)}" for circuit, need in answer.makes)
+            lines += ["", "[[choice.answer]]", f"name = {toml_text(answer.name)}"]
+            if answer.says:
+                lines.append(f"says = {toml_text(answer.says)}")
+            lines.append(f"makes = {{ {makes} }}" if makes else "makes = {}")
+    return ("\n".join(lines) + "\n").encode()

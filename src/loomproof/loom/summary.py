@@ -1,0 +1,60 @@
+"""A loom summed up: how much of what, and what its description leaves out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from loomproof.loom.choices import needs_of
+from loomproof.loom.model import ConnectorKind, Loom, Need
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """Counts of a loom; ``missing`` says in words what the description leaves out."""
+
+    connectors: int
+    cavities: int
+    spare: int
+    splices: int
+    wires: int
+    length_m: float
+    components: int
+    fitted: int
+    circuits: Mapping[Need, int]
+    missing: tuple[str, ...]
+
+
+def summary_of(loom: Loom, answers: Mapping[str, str] | None = None) -> Summary:
+    """Sum up a loom under the given answers to its choices."""
+    needs = list(needs_of(loom, answers).values())
+    return Summary(
+        connectors=sum(c.kind is not ConnectorKind.SPLICE for c in loom.connectors),
+        cavities=len(loom.cavities),
+        spare=sum(facts.spare for facts in loom.cavity_facts),
+        splices=len(loom.splices),
+        wires=len(loom.wires),
+        length_m=sum(wire.length_m or 0.0 for wire in loom.wires),
+        components=len(loom.components),
+        fitted=sum(part.fitted for part in loom.components),
+        circuits={need: needs.count(need) for need in Need},
+        missing=tuple(_missing(loom)),
+    )
+
+
+def _missing(loom: Loom) -> list[str]:
+    of = f"of {len(loom.wires)} wires"
+    settings = loom.settings
+    counts = (
+        (
+            sum(w.length_m is None for w in loom.wires),
+            f"{of} have no length; {settings.wire_length_m:g} m is taken",
+        ),
+        (
+            sum(w.csa_mm2 is None for w in loom.wires),
+            f"{of} have no section; {settings.wire_csa_mm2:g} mm² is taken",
+        ),
+        (sum(not w.colour for w in loom.wires), f"{of} have no colour"),
+        (sum(not w.circuit for w in loom.wires), f"{of} belong to no circuit"),
+    )
+    return [f"{count} {text}" for count, text in counts if count]

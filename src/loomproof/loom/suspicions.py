@@ -1,0 +1,175 @@
+"""What is legal in a description and yet makes a careful reader ask: the warnings."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from loomproof.errors import Problem
+from loomproof.loom.checking import Places, rating_a
+from loomproof.loom.designations import DESIGNATIONS, is_known
+from loomproof.loom.model import Circuit, ComponentKind, ConnectorKind, End, Hazard, Loom, Wire
+
+FUSE_OF_CSA: tuple[tuple[float, float], ...] = (
+    (0.22, 2),
+    (0.35, 5),
+    (0.5, 7.5),
+    (0.75, 10),
+    (1.0, 15),
+    (1.5, 20),
+    (2.5, 30),
+    (4.0, 40),
+    (6.0, 60),
+    (10.0, 80),
+    (16.0, 100),
+)
+"""Section in mm² and the largest fuse in A that guards it: common practice, no source; a question, no rule."""
+
+
+def warnings(loom: Loom, places: Places | None = None) -> list[Problem]:
+    """Return what is suspicious about a loom without errors, table by table."""
+    places = places or Places()
+    return [
+        *_look_alikes(loom, places),
+        *_hazards(loom, places),
+        *_empty_cavities(loom, places),
+        *_colours(loom, places),
+        *_thin_wires(loom, places),
+        *_relays(loom, places),
+        *_circuits(loom, places),
+    ]
+
+
+def _some(names: list[str], most: int = 6) -> str:
+    if len(names) <= most:
+        return ", ".join(names)
+    return f"{', '.join(names[:most])} and {len(names) - most} more"
+
+
+def _look_alikes(loom: Loom, places: Places) -> Iterator[Problem]:
+    alike: dict[tuple[str, ConnectorKind, tuple[tuple[str, ...], ...]], list[int]] = {}
+    for i, connector in enumerate(loom.connectors):
+        if connector.housing and connector.kind in (ConnectorKind.PLUG, ConnectorKind.SOCKET):
+            alike.setdefault((connector.housing, connector.kind, connector.rows), []).append(i)
+    for (housing, _, _), found in alike.items():
+        if len(found) > 1:
+            names = _some([loom.connectors[i].name for i in found])
+            message = f"{names} look alike (housing {housing}) and can be exchanged"
+            yield places.warning(
+                "connectors", found[0], "housing", message, "Label them before they come off."
+            )
+
+
+def _hazards(loom: Loom, places: Places) -> Iterator[Problem]:
+    unknown = [
+        c.name for c in loom.connectors if c.hazard is Hazard.UNKNOWN and c.kind is not ConnectorKind.SPLICE
+    ]
+    if unknown:
+        message = f"no answer on hazard for {_some(unknown)}"
+        cure = "A real bench wants one for each connector: none, pyrotechnic or electronics in place."
+        yield places.warning("connectors", None, "hazard", message, cure)
+
+
+def _empty_cavities(loom: Loom, places: Places) -> Iterator[Problem]:
+    used = set(loom.wires_at) | {end for part in loom.components for end in part.ends}
+    for i, connector in enumerate(loom.connectors):
+        empty = [
+            end.cavity
+            for end in connector.ends
+            if end not in used and not (end in loom.facts_by_end and loom.facts_by_end[end].spare)
+        ]
+        if empty and connector.kind is ConnectorKind.SPLICE:
+            yield places.warning("connectors", i, "connector", f"the splice {connector.name} joins nothing")
+        elif empty:
+            message = f"no wire in {connector.name} {_some(empty, 10)}"
+            cure = "Mark what is meant to be empty as spare in the cavity table."
+            yield places.warning("connectors", i, "cavities", message, cure)
+    for splice in loom.splices:
+        if len(loom.wires_at.get(splice, ())) == 1:
+            wire = loom.wires_at[splice][0].name
+            message = f"only one wire ({wire}) ends at the splice {splice}"
+            yield places.warning("wires", loom.wires.index(loom.wire_by_name[wire]), "to_connector", message)
+
+
+def _colours(loom: Loom, places: Places) -> Iterator[Problem]:
+    for i, connector in enumerate(loom.connectors):
+        if connector.kind is ConnectorKind.SPLICE or len(connector.cavities) < 2:
+            continue
+        cavities: dict[str, list[str]] = {}
+        for end in connector.ends:
+            for colour in dict.fromkeys(w.colour for w in loom.wires_at.get(end, ()) if w.colour):
+                cavities.setdefault(colour, []).append(end.cavity)
+        twice = [f"{colour} ({', '.join(names)})" for colour, names in cavities.items() if len(names) > 1]
+        if twice:
+            message = f"{connector.name} has a colour more than once: {_some(twice, 8)}"
+            cure = "Wires of one colour are told apart by their cavity only."
+            yield places.warning("connectors", i, "connector", message, cure)
+
+
+def largest_fuse_a(csa_mm2: float) -> float:
+    """Return the largest fuse in A that commonly guards a wire of this section (linear between sizes)."""
+    low_csa, low_a = 0.0, 0.0
+    for csa, fuse in FUSE_OF_CSA:
+        if csa_mm2 < csa:
+            return low_a + (fuse - low_a) * (csa_mm2 - low_csa) / (csa - low_csa)
+        low_csa, low_a = csa, fuse
+    return low_a * csa_mm2 / low_csa
+
+
+def fuse_rating_a(loom: Loom, circuit: Circuit) -> float | None:
+    """Return the rating in A of a circuit's fuse, in the loom or outside it; `None` where it is not known."""
+    part = loom.component_by_name.get(circuit.fuse)
+    return part.rating_a if part else rating_a(circuit.fuse)
+
+
+def _thin_wires(loom: Loom, places: Places) -> Iterator[Problem]:
+    ratings = {circuit.name: fuse_rating_a(loom, circuit) for circuit in loom.circuits}
+    for i, wire in enumerate(loom.wires):
+        rating = ratings.get(wire.circuit)
+        # Sizes are rounded when they are named (14/0.30 is 0.99 mm²), so 3 % is no difference.
+        if rating and wire.csa_mm2 and rating > largest_fuse_a(wire.csa_mm2 * 1.03):
+            fuse = loom.circuit_by_name[wire.circuit].fuse
+            message = (
+                f"wire {wire.name} of {wire.csa_mm2:.3g} mm² is thin for its fuse {fuse} ({rating:g} A); "
+                f"common practice is at most {largest_fuse_a(wire.csa_mm2 * 1.03):.3g} A"
+            )
+            yield places.warning("wires", i, "section" if wire.section else "csa_mm2", message)
+
+
+def _relays(loom: Loom, places: Places) -> Iterator[Problem]:
+    for i, part in enumerate(loom.components):
+        names = {name for name, _ in part.terminals}
+        if part.kind is ComponentKind.RELAY and not {"85", "86"} <= names:
+            message = f"relay {part.name}: its pins do not say which are its coil"
+            cure = "Name the coil 85 and 86, the contact 30, 87 and 87a."
+            yield places.warning("components", i, "terminals", message, cure)
+
+
+def _circuits(loom: Loom, places: Places) -> Iterator[Problem]:
+    wires: dict[str, list[Wire]] = {}
+    for wire in loom.wires:
+        wires.setdefault(wire.circuit, []).append(wire)
+    parts = {part.circuit for part in loom.components}
+    for i, circuit in enumerate(loom.circuits):
+        own = wires.get(circuit.name, [])
+        if not own and circuit.name not in parts:
+            yield places.warning("circuits", i, "circuit", f"circuit {circuit.name} has no wires")
+        dead = _dead_end(loom, own)
+        if dead:
+            message = f"circuit {circuit.name} has one end: what starts at {dead} leads nowhere"
+            yield places.warning("circuits", i, "circuit", message)
+        if circuit.designation and not is_known(circuit.designation):
+            message = f"circuit {circuit.name}: {circuit.designation!r} is no terminal number of DIN 72552"
+            cure = f"Known are {', '.join(list(DESIGNATIONS)[:6])} and others."
+            yield places.warning("circuits", i, "designation", message, cure)
+
+
+def _dead_end(loom: Loom, wires: list[Wire]) -> End | None:
+    """Return the only cavity of a circuit whose wires reach one, `None` for any other circuit."""
+    ends = Counter(end for wire in wires for end in wire.ends)
+    cavities = [end for end in ends if not loom.is_splice(end)]
+    if len(cavities) != 1:
+        return None
+    beyond = [end for end in ends if loom.is_splice(end) and len(loom.wires_at[end]) > ends[end]]
+    parts = any(end in ends for part in loom.components for end in part.ends)
+    return None if beyond or parts else cavities[0]

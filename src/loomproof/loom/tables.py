@@ -1,0 +1,167 @@
+"""Tables as text: what a CSV file or a sheet of a workbook holds, before anybody asks what it means.
+
+A `Table` is cells of text under headings, with the row numbers that a person sees. Nothing is retyped.
+CSV files are UTF-8 (or UTF-16 where the file says so by its byte order mark); the cells of a line are
+parted by the mark that parts the headings: comma, semicolon or tab.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from loomproof.errors import Problem
+from loomproof.loom.text import LONGEST, flaw
+
+BIGGEST_BYTES = 256 * 1024 * 1024
+"""A table bigger than this is no loom; it is refused before it is read into memory."""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Cells of text under headings. ``rows`` holds (row number, cells); rows without text are left out."""
+
+    file: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[int, tuple[str, ...]], ...]
+    sheet: str = ""
+
+    def problem(self, message: str, row: int | None = None, column: str = "", cure: str = "") -> Problem:
+        """Return a problem placed in this table."""
+        return Problem(message, self.file, self.sheet, row, column, cure)
+
+
+def table_of(
+    rows: Sequence[tuple[int, Sequence[str]]], file: str, sheet: str = ""
+) -> tuple[Table, list[Problem]]:
+    """Make a table of rows whose first is the headings; says what is wrong with headings and cells."""
+    problems: list[Problem] = []
+    if not rows:
+        table = Table(file, (), (), sheet)
+        return table, [table.problem("it is empty", cure="A line of headings is expected first.")]
+    heading_row, raw = rows[0]
+    headings = tuple(_heading(text) for text in raw)
+    while headings and not headings[-1]:
+        headings = headings[:-1]
+    width = len(headings)
+    table = Table(file, headings, (), sheet)
+    for i, heading in enumerate(headings):
+        if not heading:
+            problems.append(
+                table.problem(
+                    f"heading {i + 1} is empty", heading_row, cure="Name it, or take the column out."
+                )
+            )
+        elif heading in headings[:i]:
+            problems.append(
+                table.problem(f"the heading {heading!r} stands there twice", heading_row, heading)
+            )
+    kept: list[tuple[int, tuple[str, ...]]] = []
+    blank = ("",) * width
+    for row, raw_cells in rows[1:]:
+        cells = tuple(text.strip() for text in raw_cells)
+        if not any(cells):
+            continue
+        if len(cells) > width:
+            if any(cells[width:]):
+                problems.append(
+                    table.problem(
+                        f"it has {len(cells)} cells under {width} headings",
+                        row,
+                        cure="Put a text that holds the parting mark in double quotes.",
+                    )
+                )
+            cells = cells[:width]
+        elif len(cells) < width:
+            cells += blank[len(cells) :]
+        if not "".join(cells).isprintable():
+            for heading, text in zip(headings, cells, strict=True):
+                wrong = flaw(text)
+                if wrong:
+                    problems.append(
+                        table.problem(f"the cell {wrong}", row, heading, "Take it out, or put a blank there.")
+                    )
+                    break
+            else:
+                kept.append((row, cells))
+            continue
+        kept.append((row, cells))
+    return Table(file, headings, tuple(kept), sheet), problems
+
+
+def _heading(text: str) -> str:
+    return "_".join(text.strip().casefold().replace("_", " ").split())
+
+
+def read_csv(path: Path) -> tuple[Table | None, list[Problem]]:
+    """Read a CSV file as a table, with everything that is wrong with it as text."""
+    try:
+        size = path.stat().st_size
+        if size > BIGGEST_BYTES:
+            return None, [Problem(f"it holds {size} bytes; at most {BIGGEST_BYTES} are read", path.name)]
+        data = path.read_bytes()
+    except OSError as error:
+        return None, [Problem(f"it cannot be read: {error.strerror or error}", path.name)]
+    return parse_csv(data, path.name)
+
+
+def parse_csv(data: bytes, file: str) -> tuple[Table | None, list[Problem]]:
+    """Read the bytes of a CSV file as a table, with everything that is wrong with it as text."""
+    rows, problems = csv_rows(data, file)
+    if problems:
+        return None, problems
+    return table_of(rows, file)
+
+
+def csv_rows(data: bytes, file: str) -> tuple[list[tuple[int, list[str]]], list[Problem]]:
+    """Read the bytes of a CSV file as rows of cells with their line numbers, rows without text left out."""
+    text, problem = _decoded(data, file)
+    if problem:
+        return [], [problem]
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text), strict=True)
+    rows: list[tuple[int, list[str]]] = []
+    line = 1
+    # The module's limit is shared by the whole process; every reader here sets the same one.
+    csv.field_size_limit(4 * LONGEST)
+    try:
+        for cells in reader:
+            if any(cells):
+                rows.append((line, cells))
+            line = reader.line_num + 1
+    except csv.Error as error:
+        cure = "A cell that holds a double quote stands in double quotes, the quote within it doubled."
+        return [], [Problem(f"the line cannot be read as CSV ({error})", file, row=line, cure=cure)]
+    return rows, []
+
+
+def _decoded(data: bytes, file: str) -> tuple[str, Problem | None]:
+    coding = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
+    try:
+        return data.decode(coding), None
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        found = data[error.start : error.start + 1].hex().upper()
+        return "", Problem(
+            f"the byte {found} is not {coding[:6].upper()}",
+            file,
+            row=line,
+            cure="Save it again as 'CSV UTF-8'.",
+        )
+
+
+def _delimiter(text: str) -> str:
+    head = text.lstrip("\r\n").partition("\n")[0]
+    bare = "".join(head.split('"')[::2])
+    return max(",;\t", key=lambda mark: (bare.count(mark), mark == ","))
+
+
+def csv_bytes(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> bytes:
+    """Return a table as CSV: UTF-8, commas, a line feed after each line."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(headings)
+    writer.writerows(rows)
+    return text.getvalue().encode()

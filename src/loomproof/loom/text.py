@@ -1,0 +1,75 @@
+"""Names and other texts: what a description may hold, and how names stand in a list.
+
+In a list names are separated by blanks; one that holds a blank or a mark with a meaning of its own
+stands in double quotes, a double quote within it doubled: ``ECU "rear lamp" S1``.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable
+
+LONGEST = 32_767
+"""Characters in the longest text: what a cell of an XLSX workbook holds."""
+
+_MARKS = frozenset(' :"\t,;=')
+
+
+def flaw(text: str) -> str:
+    """Return what keeps this text out of a description, or an empty text where nothing does."""
+    if text.isprintable() and len(text) <= LONGEST and text[:1] != " " and text[-1:] != " ":
+        return ""
+    if len(text) > LONGEST:
+        return f"is longer than the {LONGEST} characters that a spreadsheet cell holds"
+    for mark in text:
+        if mark in "\n\r":
+            return "holds a line break"
+        if unicodedata.category(mark) == "Cc" or mark in "\ufffe\uffff":
+            return f"holds the control character U+{ord(mark):04X}"
+        if unicodedata.category(mark) == "Cs":
+            return f"holds the broken character U+{ord(mark):04X} (half of a pair)"
+    return "has a blank at its start or end" if text.strip() != text else ""
+
+
+def quoted(name: str) -> str:
+    """Return the name as it stands in a list: in double quotes where it needs them."""
+    if name and not any(mark in _MARKS or mark.isspace() for mark in name):
+        return name
+    return '"' + name.replace('"', '""') + '"'
+
+
+def list_of(names: Iterable[str]) -> str:
+    """Return names as one text that `names_of` reads back."""
+    return " ".join(quoted(name) for name in names)
+
+
+def names_of(text: str) -> tuple[str, ...]:
+    """Read a list of names. Raises `ValueError` with what is wrong."""
+    names: list[str] = []
+    rest = text.strip()
+    while rest:
+        name, rest = next_name(rest, text)
+        if rest and not rest[0].isspace():
+            raise ValueError(f"{text!r}: a blank is missing before {rest!r}")
+        names.append(name)
+        rest = rest.strip()
+    return tuple(names)
+
+
+def next_name(rest: str, text: str, stops: str = "") -> tuple[str, str]:
+    """Take one name off the front of ``rest``; it ends at a blank or at one of ``stops``.
+
+    Returns the name and what follows it. Raises `ValueError` naming ``text`` where a quote is not closed.
+    """
+    if not rest.startswith('"'):
+        stop = next((i for i, mark in enumerate(rest) if mark.isspace() or mark in stops), len(rest))
+        return rest[:stop], rest[stop:]
+    parts: list[str] = []
+    i = 1
+    while (close := rest.find('"', i)) >= 0:
+        parts.append(rest[i:close])
+        if rest[close + 1 : close + 2] != '"':
+            return "".join(parts), rest[close + 1 :]
+        parts.append('"')
+        i = close + 2
+    raise ValueError(f"{text!r}: a closing double quote is missing")
