@@ -169,8 +169,16 @@ class Bench(Protocol):
         """Measure the temperature at the bench, °C; ``None`` where it cannot."""
         ...
 
-    def watch(self, sets: Sequence[PointSet]) -> Iterator[WatchEvent]:
-        """Sense these sets over and over and yield changes; closing the iterator stops the watch."""
+    def watch(self, sets: Sequence[PointSet], seconds: float | None = None) -> Iterator[WatchEvent]:
+        """Sense these sets over and over and yield changes; stop after so long, or when it is closed.
+
+        An event lost on the line is a `LinkError`: what was not seen is not claimed to be stable.
+        """
+        ...
+
+    @property
+    def watched(self) -> WatchSummary | None:
+        """How the last watch ended; ``None`` before one has."""
         ...
 
     def release(self) -> None:

@@ -1,0 +1,284 @@
+"""Adapters: which point of the bench goes to which cavity of the loom, and its lead's resistance."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from loomproof.errors import AdapterError, Problem, suggestion
+from loomproof.loom.model import End
+
+COLUMNS = ("point", "connector", "cavity", "lead_ohm", "lead_u_ohm", "zeroed")
+"""The columns of an adapter table. The last three may be left out or empty."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lead:
+    """One lead: a point and the cavity that it goes to.
+
+    ``lead_ohm`` is its resistance with that of the scanner's switch, ``lead_u_ohm`` the expanded uncertainty
+    of that (k = 2), ``zeroed`` the date on which both were learned, "" where they were not.
+    """
+
+    point: int
+    end: End
+    lead_ohm: float = 0.0
+    lead_u_ohm: float = 0.0
+    zeroed: str = ""
+
+
+@dataclass(frozen=True)
+class Adapter:
+    """A whole adapter. ``entries`` stand in the order of the points."""
+
+    name: str
+    entries: tuple[Lead, ...]
+
+    @cached_property
+    def point_of(self) -> Mapping[End, int]:
+        """Points by cavity."""
+        return {entry.end: entry.point for entry in self.entries}
+
+    @cached_property
+    def end_of(self) -> Mapping[int, End]:
+        """Cavities by point."""
+        return {entry.point: entry.end for entry in self.entries}
+
+    @cached_property
+    def lead_of(self) -> Mapping[int, Lead]:
+        """Leads by point."""
+        return {entry.point: entry for entry in self.entries}
+
+    @property
+    def points(self) -> tuple[int, ...]:
+        """All points in use, ascending."""
+        return tuple(sorted(entry.point for entry in self.entries))
+
+    @property
+    def zeroed(self) -> str:
+        """The oldest date on which a lead was zeroed; "" where any was not."""
+        dates = [entry.zeroed for entry in self.entries]
+        return min(dates) if dates and all(dates) else ""
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 over the table, hex; the name does not count."""
+        return hashlib.sha256(table_of(self).encode()).hexdigest()
+
+
+def in_order(cavities: Sequence[End], name: str = "in order") -> Adapter:
+    """Return the adapter that joins point 1 to the first cavity, point 2 to the second, and so on."""
+    return Adapter(name, tuple(Lead(i, end) for i, end in enumerate(cavities, start=1)))
+
+
+def read_adapter(path: Path) -> Adapter:
+    """Read an adapter table (CSV, UTF-8). Raises `AdapterError` with every problem found."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise AdapterError(
+            f"there is no adapter table {path}", cure="loomproof adapter new makes one."
+        ) from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise AdapterError(f"the adapter table {path} cannot be read: {error}") from None
+    return parse_adapter(text, name=path.stem, file=path.name)
+
+
+def parse_adapter(text: str, *, name: str, file: str = "adapter table") -> Adapter:
+    """Read an adapter from the text of its table. Raises `AdapterError` with every problem found."""
+    rows = list(csv.reader(io.StringIO(text, newline="")))
+    heads = [head.strip().casefold() for head in rows[0]] if rows else []
+    problems = [
+        Problem(f"the column {column} is missing", file, row=1, cure=f"Columns: {', '.join(COLUMNS)}.")
+        for column in COLUMNS[:3]
+        if column not in heads
+    ]
+    problems += [
+        Problem(
+            f"there is no column {head!r} in an adapter table",
+            file,
+            row=1,
+            cure=suggestion(head, COLUMNS) or f"Columns: {', '.join(COLUMNS)}.",
+        )
+        for head in heads
+        if head not in COLUMNS
+    ]
+    problems += [
+        Problem(f"the column {head} stands there twice", file, row=1)
+        for head in dict.fromkeys(heads)
+        if heads.count(head) > 1
+    ]
+    leads: list[Lead] = []
+    if not problems:
+        for number, row in enumerate(rows[1:], start=2):
+            if not any(cell.strip() for cell in row):
+                continue
+            if len(row) > len(heads):
+                problems.append(Problem(f"{len(row)} cells stand under {len(heads)} heads", file, row=number))
+                continue
+            cells = dict.fromkeys(COLUMNS, "") | dict(
+                zip(heads, (cell.strip() for cell in row), strict=False)
+            )
+            lead, found = _lead(cells, file, number)
+            problems += found
+            if lead is not None:
+                problems += _doubles(lead, leads, file, number)
+                leads.append(lead)
+        if not leads and not problems:
+            problems.append(Problem("the adapter table has no rows", file))
+    if problems:
+        raise AdapterError(f"the adapter table {file} is wrong in {_places(problems)}", problems=problems)
+    return Adapter(name, tuple(sorted(leads, key=lambda lead: lead.point)))
+
+
+def table_of(adapter: Adapter) -> str:
+    """Return the adapter as the text of its table."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for lead in adapter.entries:
+        writer.writerow(
+            (
+                lead.point,
+                lead.end.connector,
+                lead.end.cavity,
+                _figure(lead.lead_ohm),
+                _figure(lead.lead_u_ohm),
+                lead.zeroed,
+            )
+        )
+    return out.getvalue()
+
+
+def write_adapter(adapter: Adapter, path: Path) -> None:
+    """Write an adapter table. Raises `AdapterError` where the file cannot be written."""
+    try:
+        path.write_text(table_of(adapter), encoding="utf-8", newline="")
+    except OSError as error:
+        raise AdapterError(f"the adapter table {path} cannot be written: {error}") from None
+
+
+def problems_of(adapter: Adapter, cavities: Sequence[End], points: int) -> tuple[Problem, ...]:
+    """Return what does not fit between adapter, loom and bench.
+
+    Errors: a cavity that the loom lacks, a point that the bench lacks. Warnings: each cavity without a
+    point, which stays untested.
+    """
+    known = {str(end): end for end in cavities}
+    problems = []
+    for lead in adapter.entries:
+        if lead.point > points:
+            problems.append(
+                Problem(
+                    f"point {lead.point} goes to {lead.end}, and the bench has {points} points",
+                    adapter.name,
+                    column="point",
+                    cure="Take a bench with more points, or an adapter for this one.",
+                )
+            )
+        if str(lead.end) not in known:
+            problems.append(
+                Problem(
+                    f"point {lead.point} goes to {lead.end}, and the loom has no such cavity",
+                    adapter.name,
+                    column="cavity",
+                    cure=suggestion(str(lead.end), known),
+                )
+            )
+    problems += [
+        Problem(
+            f"no point goes to {end}; it stays untested",
+            adapter.name,
+            cure="Add a lead, read it with the probe, or waive it by name.",
+            severity="warning",
+        )
+        for end in cavities
+        if end not in adapter.point_of
+    ]
+    return tuple(problems)
+
+
+def check_adapter(adapter: Adapter, cavities: Sequence[End], points: int) -> tuple[Problem, ...]:
+    """Return the warnings of `problems_of`. Raises `AdapterError` with all of them where one is an error."""
+    problems = problems_of(adapter, cavities, points)
+    errors = [problem for problem in problems if problem.severity == "error"]
+    if errors:
+        raise AdapterError(
+            f"the adapter {adapter.name} does not fit: {_places(errors)}",
+            cure="loomproof adapter check shows all of it.",
+            problems=errors,
+        )
+    return problems
+
+
+def _lead(cells: Mapping[str, str], file: str, row: int) -> tuple[Lead | None, list[Problem]]:
+    problems = []
+    point = cells["point"]
+    if not (point.isascii() and point.isdigit() and int(point) > 0):
+        problems.append(
+            Problem(
+                f"{point!r} is no point",
+                file,
+                row=row,
+                column="point",
+                cure="Points are numbered 1, 2, 3 and so on.",
+            )
+        )
+    for column in ("connector", "cavity"):
+        if not cells[column]:
+            problems.append(Problem("the cell is empty", file, row=row, column=column))
+    ohms = []
+    for column in ("lead_ohm", "lead_u_ohm"):
+        try:
+            value = float(cells[column] or 0.0)
+        except ValueError:
+            value = math.nan
+        if not (math.isfinite(value) and value >= 0.0):
+            problems.append(
+                Problem(
+                    f"{cells[column]!r} is no resistance in ohms",
+                    file,
+                    row=row,
+                    column=column,
+                    cure="Write a figure such as 0.12, with a point.",
+                )
+            )
+        ohms.append(value)
+    if problems:
+        return None, problems
+    return Lead(int(point), End(cells["connector"], cells["cavity"]), ohms[0], ohms[1], cells["zeroed"]), []
+
+
+def _doubles(lead: Lead, leads: Iterable[Lead], file: str, row: int) -> list[Problem]:
+    problems = []
+    for other in leads:
+        if other.point == lead.point:
+            problems.append(
+                Problem(
+                    f"point {lead.point} goes to {other.end} and to {lead.end}", file, row=row, column="point"
+                )
+            )
+        if other.end == lead.end:
+            problems.append(
+                Problem(
+                    f"{lead.end} is reached from point {other.point} and from point {lead.point}",
+                    file,
+                    row=row,
+                    column="cavity",
+                )
+            )
+    return problems
+
+
+def _figure(value: float) -> str:
+    return f"{value:.6g}"
+
+
+def _places(problems: Sequence[Problem]) -> str:
+    return "one place" if len(problems) == 1 else f"{len(problems)} places"

@@ -1,0 +1,243 @@
+"""Bench addresses: parsed once into frozen values, refused clearly where they cannot be meant.
+
+    serial:/dev/ttyACM0?baud=115200&switch=921600    a scanner at a serial port
+    tcp:127.0.0.1:7000                               a scanner behind a TCP socket
+    visa:ASRL/dev/ttyACM0::INSTR                     a scanner behind a VISA resource
+    visa:TCPIP::10.0.0.5::5025::SOCKET?profile=FILE  a switch matrix and meter, as the profile says
+    sim:?fault=open%20W12&points=128&seed=1          the simulated scanner with a loom on it
+
+Names and values are percent-coded as in RFC 3986; ``+`` is a plus sign, a space is ``%20``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from urllib.parse import quote, unquote
+
+from loomproof.errors import UsageError, suggestion
+
+DEFAULT_BAUD = 115_200
+SCHEMES = ("serial", "tcp", "visa", "sim")
+
+SIM_VALUES = ("points", "acc", "seed", "adapter", "temperature")
+"""What a ``sim:`` address hands on to the simulator as ``--key value``."""
+
+SIM_FLAGS = ("no-ohms", "four-wire", "paced")
+"""What a ``sim:`` address hands on to the simulator as ``--key``."""
+
+_SAFE = "/:@[]+.,-_~!"
+
+
+@dataclass(frozen=True, slots=True)
+class SerialAddress:
+    """A scanner at a serial port; ``switch`` is the rate to try once the link is open."""
+
+    port: str
+    baud: int = DEFAULT_BAUD
+    switch: int | None = None
+
+    def __str__(self) -> str:
+        pairs = [] if self.baud == DEFAULT_BAUD else [("baud", str(self.baud))]
+        if self.switch is not None:
+            pairs.append(("switch", str(self.switch)))
+        return f"serial:{quote(self.port, safe=_SAFE)}{_query(pairs)}"
+
+
+@dataclass(frozen=True, slots=True)
+class TcpAddress:
+    """A scanner behind a TCP socket."""
+
+    host: str
+    port: int
+
+    def __str__(self) -> str:
+        host = f"[{self.host}]" if ":" in self.host else quote(self.host, safe=_SAFE)
+        return f"tcp:{host}:{self.port}"
+
+
+@dataclass(frozen=True, slots=True)
+class VisaAddress:
+    """A VISA resource: a scanner, or with a ``profile`` a switch matrix (``meter``: its meter's resource).
+
+    ``backend`` is what pyvisa calls the library, ``@py`` unless given.
+    """
+
+    resource: str
+    profile: str = ""
+    meter: str = ""
+    backend: str = "@py"
+
+    def __str__(self) -> str:
+        pairs = [("profile", self.profile), ("meter", self.meter)]
+        if self.backend != "@py":
+            pairs.append(("backend", self.backend))
+        return f"visa:{quote(self.resource, safe=_SAFE)}{_query([p for p in pairs if p[1]])}"
+
+
+@dataclass(frozen=True, slots=True)
+class SimAddress:
+    """The simulated scanner; ``faults`` and ``options`` are handed on to it."""
+
+    faults: tuple[str, ...] = ()
+    options: tuple[tuple[str, str], ...] = ()
+
+    def __str__(self) -> str:
+        return f"sim:{_query([('fault', fault) for fault in self.faults] + list(self.options))}"
+
+    @property
+    def arguments(self) -> tuple[str, ...]:
+        """The simulator's command-line arguments."""
+        given: list[str] = []
+        for fault in self.faults:
+            given += ["--fault", fault]
+        for key, value in self.options:
+            given += [f"--{key}", value] if key in SIM_VALUES else [f"--{key}"]
+        return tuple(given)
+
+
+Address = SerialAddress | TcpAddress | VisaAddress | SimAddress
+
+
+def is_simulated(address: Address) -> bool:
+    """Whether nothing real can be plugged in at this address."""
+    return isinstance(address, SimAddress)
+
+
+def parse_address(text: str) -> Address:
+    """Read a bench address. Raises `UsageError` with what is wrong and what would be right."""
+    scheme, colon, rest = text.strip().partition(":")
+    scheme = scheme.casefold()
+    if not colon or scheme not in SCHEMES:
+        raise UsageError(
+            f"bench address {text!r} does not begin with serial:, tcp:, visa: or sim:",
+            cure=suggestion(scheme, SCHEMES)
+            or "A serial port is written serial:/dev/ttyACM0 or serial:COM3.",
+        )
+    place, _, query = rest.partition("?")
+    place = _decoded(place, text)
+    pairs = _pairs(query, text)
+    if scheme == "serial":
+        return _serial(place, pairs, text)
+    if scheme == "tcp":
+        return _tcp(place, pairs, text)
+    if scheme == "visa":
+        return _visa(place, pairs, text)
+    return _sim(place, pairs, text)
+
+
+def _serial(place: str, pairs: Sequence[tuple[str, str]], text: str) -> SerialAddress:
+    given = _once(pairs, ("baud", "switch"), text)
+    if not place:
+        raise UsageError(
+            f"bench address {text!r} names no port", cure="Write serial:/dev/ttyACM0 or serial:COM3."
+        )
+    return SerialAddress(
+        place,
+        baud=_whole(given.get("baud", str(DEFAULT_BAUD)), "baud", text),
+        switch=_whole(given["switch"], "switch", text) if "switch" in given else None,
+    )
+
+
+def _tcp(place: str, pairs: Sequence[tuple[str, str]], text: str) -> TcpAddress:
+    _once(pairs, (), text)
+    host, colon, port = place.rpartition(":")
+    if host.startswith("[") and host.endswith("]"):
+        host = host[1:-1]
+    elif ":" in host:
+        raise UsageError(
+            f"bench address {text!r} has too many colons",
+            cure="An IPv6 host stands in brackets: tcp:[::1]:7000.",
+        )
+    if not colon or not host:
+        raise UsageError(f"bench address {text!r} needs a host and a port", cure="Write tcp:127.0.0.1:7000.")
+    number = _whole(port, "port", text)
+    if number > 65_535:
+        raise UsageError(f"bench address {text!r}: port {number} is over 65535")
+    return TcpAddress(host, number)
+
+
+def _visa(place: str, pairs: Sequence[tuple[str, str]], text: str) -> VisaAddress:
+    given = _once(pairs, ("profile", "meter", "backend"), text)
+    if not place:
+        raise UsageError(
+            f"bench address {text!r} names no VISA resource", cure="Write visa:TCPIP::10.0.0.5::5025::SOCKET."
+        )
+    if "meter" in given and "profile" not in given:
+        raise UsageError(
+            f"bench address {text!r} names a meter and no profile",
+            cure="Add &profile=FILE or a shipped profile's name.",
+        )
+    return VisaAddress(place, given.get("profile", ""), given.get("meter", ""), given.get("backend", "@py"))
+
+
+def _sim(place: str, pairs: Sequence[tuple[str, str]], text: str) -> SimAddress:
+    if place:
+        raise UsageError(
+            f"bench address {text!r}: {place!r} stands before the question mark",
+            cure="Faults are written sim:?fault=open%20W12.",
+        )
+    _once([pair for pair in pairs if pair[0] != "fault"], (*SIM_VALUES, *SIM_FLAGS), text, also=("fault",))
+    options = []
+    for key, value in pairs:
+        if key in SIM_VALUES and not value:
+            raise UsageError(f"bench address {text!r}: {key} has no value")
+        if key in SIM_FLAGS and value not in ("", "yes"):
+            raise UsageError(f"bench address {text!r}: {key} takes no value", cure=f"Write {key} alone.")
+        if key != "fault":
+            options.append((key, value if key in SIM_VALUES else ""))
+    return SimAddress(tuple(value for key, value in pairs if key == "fault"), tuple(options))
+
+
+def _decoded(part: str, text: str) -> str:
+    if re.search(r"%(?![0-9A-Fa-f]{2})", part):
+        raise UsageError(
+            f"bench address {text!r}: a per cent sign is not followed by two hex digits",
+            cure="A per cent sign itself is written %25.",
+        )
+    try:
+        return unquote(part, errors="strict")
+    except UnicodeDecodeError:
+        raise UsageError(f"bench address {text!r}: the percent coding is not UTF-8") from None
+
+
+def _pairs(query: str, text: str) -> list[tuple[str, str]]:
+    found = []
+    for piece in query.split("&") if query else []:
+        key, _, value = piece.partition("=")
+        if not key:
+            raise UsageError(f"bench address {text!r}: {piece!r} names no option")
+        found.append((_decoded(key, text), _decoded(value, text)))
+    return found
+
+
+def _once(
+    pairs: Sequence[tuple[str, str]], known: Sequence[str], text: str, also: Sequence[str] = ()
+) -> Mapping[str, str]:
+    given: dict[str, str] = {}
+    for key, value in pairs:
+        if key not in known:
+            names = ", ".join((*also, *known)) or "none"
+            raise UsageError(
+                f"bench address {text!r}: there is no option {key!r}",
+                cure=suggestion(key, (*also, *known)) or f"Options here: {names}.",
+            )
+        if key in given:
+            raise UsageError(f"bench address {text!r}: {key} is given twice")
+        given[key] = value
+    return given
+
+
+def _whole(value: str, what: str, text: str) -> int:
+    if not re.fullmatch(r"[0-9]+", value) or int(value) == 0:
+        raise UsageError(f"bench address {text!r}: {what} {value!r} is not a whole number above 0")
+    return int(value)
+
+
+def _query(pairs: Sequence[tuple[str, str]]) -> str:
+    if not pairs:
+        return ""
+    return "?" + "&".join(
+        quote(key, safe=_SAFE) + (f"={quote(value, safe=_SAFE)}" if value else "") for key, value in pairs
+    )

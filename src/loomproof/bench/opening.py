@@ -1,0 +1,76 @@
+"""Opens the bench at an address, whatever stands there."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+from loomproof.bench.address import (
+    Address,
+    SerialAddress,
+    SimAddress,
+    TcpAddress,
+    VisaAddress,
+    parse_address,
+)
+from loomproof.bench.link import PATIENCE_S, Clock, Line
+from loomproof.bench.scanner import ScannerBench
+from loomproof.bench.seam import Bench
+from loomproof.errors import UsageError
+
+FIRST_PATIENCE_S = 5.0
+"""How long to wait for a first sign of life."""
+
+
+def open_bench(
+    address: str | Address,
+    *,
+    loom_path: Path | None = None,
+    clock: Clock = time.monotonic,
+    patience_s: float = PATIENCE_S,
+) -> Bench:
+    """Open the bench at this address and identify it.
+
+    ``loom_path`` is the loom that ``sim:`` puts on the simulated scanner; the simulator ends when the
+    bench is closed. Raises `UsageError` for an address that cannot be meant, `NoBenchError` where nothing
+    answers, `UnfitError` for a device outside the scanner link.
+    """
+    where = parse_address(address) if isinstance(address, str) else address
+    if isinstance(where, SimAddress):
+        return _simulated(where, loom_path, clock, patience_s)
+    if isinstance(where, VisaAddress):
+        raise UsageError("visa: benches are not built in yet")
+
+    def reach() -> Line:
+        return open_line(where)
+
+    bench = ScannerBench(reach, str(where), clock=clock, patience_s=patience_s)
+    bench.connect(patience_s=min(FIRST_PATIENCE_S, patience_s))
+    if isinstance(where, SerialAddress) and where.switch is not None:
+        bench.switch_rate(where.switch)
+    return bench
+
+
+def open_line(where: SerialAddress | TcpAddress) -> Line:
+    """Open the byte stream at a serial or TCP address."""
+    if isinstance(where, TcpAddress):
+        from loomproof.bench.tcp import TcpLine
+
+        return TcpLine(where.host, where.port)
+    from loomproof.bench.serial_port import SerialLine
+
+    return SerialLine(where.port, where.baud)
+
+
+def _simulated(where: SimAddress, loom_path: Path | None, clock: Clock, patience_s: float) -> ScannerBench:
+    from loomproof.bench.simulation import Simulation
+
+    if loom_path is None:
+        raise UsageError("the simulated bench needs a loom to put on it", cure="Name the loom's folder.")
+    simulation = Simulation(loom_path, where.arguments)
+    found = simulation.address
+    assert isinstance(found, SerialAddress | TcpAddress)
+    bench = ScannerBench(
+        lambda: open_line(found), str(where), clock=clock, patience_s=patience_s, on_close=simulation.end
+    )
+    return bench.connect(patience_s=FIRST_PATIENCE_S)

@@ -1,0 +1,453 @@
+"""The scanner as a bench: primitives over a link, in batches sized by the longest possible reply."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable, Generator, Sequence
+from types import TracebackType
+from typing import Self
+
+from loomproof.bench.frames import EVENT, FRAME_BYTES, Frame, read_number, read_set, write_number, write_set
+from loomproof.bench.link import IDLE_CLOSE_S, PATIENCE_S, Clock, Line, Link, fresh_nonce
+from loomproof.bench.parsing import Told, read_capabilities, read_identity
+from loomproof.bench.seam import (
+    Capabilities,
+    Identity,
+    PointSet,
+    Statistics,
+    WatchEvent,
+    WatchSummary,
+    Wires,
+    points_of,
+)
+from loomproof.errors import BenchError, LinkError, NoBenchError, RefusedError, UnfitError
+
+DEFAULT_SETTLE_US = 500
+NUMBER_BYTES = 24
+TEXT_BYTES = 400
+RENEW_AFTER_S = IDLE_CLOSE_S - 2.0
+KEEP_ALIVE_S = 1.5
+RATE_TRIAL_S = 2.0
+CLEAN_BEFORE_GROWTH = 16
+
+_SENSE = "SENS:DRIV? "
+
+
+class ScannerBench:
+    """A pin scanner behind a line. Made by `connect`, which opens the link and asks who answers.
+
+    ``reach`` makes a new line to the same address, for `reconnect`; ``on_close`` runs after the line
+    is closed (the simulator's process ends there).
+    """
+
+    def __init__(
+        self,
+        reach: Callable[[], Line],
+        address: str,
+        *,
+        clock: Clock = time.monotonic,
+        nonces: Callable[[], str] = fresh_nonce,
+        patience_s: float = PATIENCE_S,
+        on_close: Callable[[], None] | None = None,
+    ) -> None:
+        self._reach = reach
+        self._address = address
+        self._clock = clock
+        self._nonces = nonces
+        self._patience_s = patience_s
+        self._on_close = on_close
+        self._link: Link | None = None
+        self._identity: Identity | None = None
+        self._told: Told | None = None
+        self._settle_us: int | None = None
+        self._budget = 0
+        self._clean = 0
+        self._watching = False
+        self._watched: WatchSummary | None = None
+        self._before: list[Statistics] = []
+
+    # -- coming and going ------------------------------------------------------------------------
+
+    def connect(self, *, patience_s: float | None = None) -> Self:
+        """Open the line and the link and identify the device. Raises `NoBenchError` where none answers."""
+        link = self._attach()
+        try:
+            try:
+                link.open(patience_s=self._patience_s if patience_s is None else patience_s)
+            except LinkError as error:
+                raise NoBenchError(
+                    f"nothing at {self._address} answers as a pin scanner: {error.message}",
+                    cure="Is it switched on, is the rate right, and is this the right port?",
+                ) from error
+            self._meet()
+        except BaseException:
+            self.close()
+            raise
+        return self
+
+    def reconnect(self) -> None:
+        """Open anew after the line was lost, and go on only with the same device.
+
+        Raises `UnfitError` where another scanner answers. Settings are lost but for the settle time,
+        which is set again; an insulation test must be armed again.
+        """
+        if self._link is not None:
+            self._before.append(self._link.statistics())
+            self._link.line.close()
+        self._attach().open()
+        self._meet_again()
+
+    def _attach(self) -> Link:
+        self._link = Link(self._reach(), clock=self._clock, nonces=self._nonces, patience_s=self._patience_s)
+        return self._link
+
+    def _meet(self) -> None:
+        self._identity = read_identity(self._plain("*IDN?", TEXT_BYTES))
+        self._told = read_capabilities(self._plain("SYST:CAP?", TEXT_BYTES))
+        self._open_link.expect_lines_of(self._told.line_bytes)
+        self._budget = self._told.line_bytes
+
+    def _meet_again(self) -> None:
+        identity, told = self._identity, self._told
+        self._meet()
+        if identity is not None and (identity != self._identity or told != self._told):
+            found, self._identity, self._told = self._identity, identity, told
+            self.close()
+            raise UnfitError(
+                f"another scanner answers at {self._address}: {found}, and the run is bound to {identity}",
+                cure="Plug the first one in again, or start a new run.",
+            )
+        if self._settle_us is not None:
+            self._plain(f"SENS:SETT {self._settle_us}", 2)
+
+    def close(self) -> None:
+        """Release and give the line back; never raises `BenchError`."""
+        link, self._link = self._link, None
+        if link is None:
+            return
+        try:
+            try:
+                link.ask("ROUT:OPEN:ALL", reply_bytes=2, patience_s=1.0)
+            except BenchError:
+                pass  # nothing stays driven between commands; a watch ends by itself within 5 s
+            else:
+                link.close()
+        finally:
+            self._before.append(link.statistics())
+            link.line.close()
+            if self._on_close is not None:
+                self._on_close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    # -- who it is -------------------------------------------------------------------------------
+
+    @property
+    def address(self) -> str:
+        """The address that it was opened with."""
+        return self._address
+
+    def identify(self) -> Identity:
+        """Return who answered when the link was opened."""
+        if self._identity is None:
+            raise NoBenchError(f"the bench at {self._address} has not been connected")
+        return self._identity
+
+    def capabilities(self) -> Capabilities:
+        """Return what it said it can do when the link was opened."""
+        return self._known.capabilities
+
+    def statistics(self) -> Statistics:
+        """Return what its lines have carried so far."""
+        parts = [*self._before, *([self._link.statistics()] if self._link is not None else [])]
+        extra: dict[str, int] = {}
+        for part in parts:
+            for key, count in part.extra:
+                extra[key] = extra.get(key, 0) + count
+        return Statistics(
+            sum(part.round_trips for part in parts),
+            sum(part.repeated for part in parts),
+            sum(part.dropped for part in parts),
+            sum(part.bytes_sent for part in parts),
+            sum(part.bytes_received for part in parts),
+            tuple(extra.items()),
+        )
+
+    # -- sensing ---------------------------------------------------------------------------------
+
+    def set_settle(self, settle_us: int) -> None:
+        """Set the wait between driving and reading, µs. Raises `UnfitError` below the bench's least."""
+        least = self.capabilities().settle_min_us
+        if settle_us < least:
+            raise UnfitError(f"a settle time of {settle_us} µs is below the bench's least, {least} µs")
+        self._ok(f"SENS:SETT {settle_us}")
+        self._settle_us = settle_us
+
+    def sense(self, drives: Sequence[PointSet]) -> list[PointSet]:
+        """For each set in turn: drive it, wait, read all, release. Return the points that read low.
+
+        Batches are as large as both lines allow; after two failures they halve, and after sixteen
+        clean ones they double again.
+        """
+        self._fit(*drives)
+        answers: list[PointSet] = []
+        while len(answers) < len(drives):
+            batch = self._batch(drives, len(answers))
+            body = _SENSE + ",".join(write_set(drive) for drive in batch)
+            reply_bytes = len(batch) * (self._set_bytes + 1) - 1
+            busy_s = len(batch) * (self._settle_us or DEFAULT_SETTLE_US) * 1e-6
+            self._renew()
+            if len(batch) == 1:
+                reply = self._open_link.ask(body, reply_bytes=reply_bytes, busy_s=busy_s)
+            else:
+                told = self._open_link.ask_twice(body, reply_bytes=reply_bytes, busy_s=busy_s)
+                if told is None:
+                    self._budget, self._clean = self._budget // 2, 0
+                    continue
+                reply = told
+            answers += self._sets(reply, len(batch))
+            self._grow()
+        return answers
+
+    def _batch(self, drives: Sequence[PointSet], start: int) -> Sequence[PointSet]:
+        sent, told = FRAME_BYTES + len(_SENSE) - 1, FRAME_BYTES - 1
+        stop = start
+        while stop < len(drives):
+            sent += 1 + len(write_set(drives[stop]))
+            told += 1 + self._set_bytes
+            if stop > start and max(sent, told) > self._budget:
+                break
+            stop += 1
+        return drives[start:stop]
+
+    @property
+    def _set_bytes(self) -> int:
+        return -(-self.capabilities().points // 4) + 2
+
+    def _grow(self) -> None:
+        self._clean += 1
+        if self._clean >= CLEAN_BEFORE_GROWTH and self._budget < self._known.line_bytes:
+            self._budget, self._clean = min(2 * self._budget, self._known.line_bytes), 0
+
+    def _sets(self, reply: str, count: int) -> list[PointSet]:
+        texts = reply.split(",")
+        if len(texts) != count:
+            raise LinkError(f"the scanner gave {len(texts)} answers to {count} sets; none is believed")
+        try:
+            return [read_set(text, self.capabilities().points) for text in texts]
+        except ValueError as error:
+            raise LinkError(f"the scanner answered outside the scanner link: {error}") from None
+
+    # -- measuring -------------------------------------------------------------------------------
+
+    def resistance(self, a: PointSet, b: PointSet, wires: Wires = 2) -> float:
+        """Measure from all of ``a`` joined to all of ``b`` joined, Ω; inf where open."""
+        able = self.capabilities()
+        if able.ohms is None:
+            raise UnfitError("this bench senses only; it cannot measure ohms")
+        if wires == 4 and not able.four_wire:
+            raise UnfitError("this bench cannot measure with four wires")
+        return self._measure("RES" if wires == 2 else "FRES", a, b, able.reading_ms)
+
+    def voltage(self, a: PointSet, b: PointSet) -> float:
+        """Measure the voltage found on the loom, ``a`` against ``b``, V."""
+        able = self.capabilities()
+        if able.volt_max is None:
+            raise UnfitError("this bench cannot measure a voltage on the loom")
+        return self._measure("VOLT", a, b, able.reading_ms)
+
+    def diode(self, a: PointSet, b: PointSet) -> float:
+        """Measure the forward voltage from ``a`` to ``b``, V; inf where no current flows."""
+        able = self.capabilities()
+        if not able.diode:
+            raise UnfitError("this bench has no diode test")
+        return self._measure("DIOD", a, b, able.reading_ms)
+
+    def arm(self, volts: float) -> None:
+        """Allow one `insulation` at up to this voltage within ten seconds."""
+        able = self.capabilities()
+        if volts > able.insulation_v:
+            raise UnfitError(
+                f"an insulation test at {volts:g} V is over this bench's largest, {able.insulation_v:g} V"
+            )
+        self._ok(f"SYST:ARM {write_number(volts)}")
+
+    def insulation(self, a: PointSet, b: PointSet, volts: float, dwell_ms: int) -> float:
+        """Measure insulation resistance, Ω, after `arm`; the loom is discharged before this returns."""
+        tail = f",{write_number(volts)},{dwell_ms}"
+        return self._measure("INS", a, b, self.capabilities().reading_ms + dwell_ms, tail)
+
+    def temperature(self) -> float | None:
+        """Measure the temperature at the bench, °C; ``None`` where the device says that it cannot."""
+        try:
+            return self._number("MEAS:TEMP?", 0.0)
+        except RefusedError:
+            return None
+
+    def self_test(self) -> int:
+        """Run the device's own self-test with nothing plugged in; 0 is passed."""
+        reply = self._ask("*TST?", NUMBER_BYTES, busy_s=5.0)
+        if not reply.lstrip("+-").isdigit():
+            raise LinkError(f"the scanner answered *TST? with {reply!r}; a whole number was expected")
+        return int(reply)
+
+    def _measure(self, what: str, a: PointSet, b: PointSet, work_ms: float, tail: str = "") -> float:
+        self._fit(a, b)
+        if not a or not b or a & b:
+            raise ValueError("a measurement needs two sets with points, and none in both")
+        return self._number(f"MEAS:{what}? {write_set(a)},{write_set(b)}{tail}", work_ms / 1000.0)
+
+    def _number(self, body: str, busy_s: float) -> float:
+        reply = self._ask(body, NUMBER_BYTES, busy_s=busy_s)
+        try:
+            value = read_number(reply)
+        except ValueError as error:
+            raise LinkError(f"the scanner answered {body!r} without a reading: {error}") from None
+        return abs(value) if math.isinf(value) else value
+
+    # -- watching --------------------------------------------------------------------------------
+
+    def watch(
+        self, sets: Sequence[PointSet], seconds: float | None = None
+    ) -> Generator[WatchEvent, None, None]:
+        """Sense these sets over and over and yield changes, for so long or until closed.
+
+        Raises `LinkError` where an event was lost on the line or the watch ended by itself: what was
+        not seen is not claimed to be stable. `watched` tells how it ended.
+        """
+        if self.capabilities().watch_us is None:
+            raise UnfitError("this bench cannot watch")
+        self._fit(*sets)
+        self._watched = None
+        body = "WATC:STAR " + ",".join(write_set(drive) for drive in sets)
+        if len(body) + FRAME_BYTES > self._known.line_bytes:
+            raise UnfitError(f"{len(sets)} sets do not fit one line of this bench; watch fewer at a time")
+        self._ok(body)
+        self._watching = True
+        link = self._open_link
+        until = math.inf if seconds is None else link.now() + seconds
+        seen = 0
+        try:
+            while (left := until - link.now()) > 0:
+                link.listen(max(0.0, min(left, KEEP_ALIVE_S - link.idle_s)))
+                while link.events:
+                    event = self._event(link.events.popleft(), seen, len(sets))
+                    seen += 1
+                    yield event
+                if link.idle_s >= KEEP_ALIVE_S:
+                    link.ask("SYST:LINK?", reply_bytes=3 * NUMBER_BYTES)
+        finally:
+            self._stop_watch(seen)
+
+    @property
+    def watched(self) -> WatchSummary | None:
+        """How the last watch ended; ``None`` before one has."""
+        return self._watched
+
+    def _stop_watch(self, seen: int) -> None:
+        self._watching = False
+        reply = self._ask("WATC:STOP", 3 * NUMBER_BYTES).split(",")
+        if len(reply) != 3 or not all(field.isdigit() for field in reply):
+            raise LinkError(f"the scanner answered WATC:STOP with {','.join(reply)!r}")
+        cycles, events, lost = (int(field) for field in reply)
+        seen += len(self._open_link.events)
+        self._open_link.events.clear()
+        self._watched = WatchSummary(cycles, events, lost + max(0, events - lost - seen))
+
+    def _event(self, frame: Frame, number: int, sets: int) -> WatchEvent:
+        assert frame.sequence == EVENT
+        fields = frame.body.split(",")
+        try:
+            if len(fields) != 4:
+                raise ValueError(f"{frame.body!r} is no watch event")
+            found = WatchEvent(
+                int(fields[0]),
+                int(fields[1]),
+                int(fields[2]),
+                read_set(fields[3], self.capabilities().points),
+            )
+        except ValueError as error:
+            raise LinkError(f"the scanner reported outside the scanner link: {error}") from None
+        if found.index == -1:
+            raise LinkError("the watch ended by itself; nothing is claimed from it")
+        if found.number != number or not 0 <= found.index < sets:
+            raise LinkError(
+                f"watch event {number} was lost on the line; nothing is claimed from this watch",
+                cure="Watch again; a shorter cable or a lower rate loses less.",
+            )
+        return found
+
+    # -- the rest --------------------------------------------------------------------------------
+
+    def release(self) -> None:
+        """Release every point and both buses."""
+        self._ok("ROUT:OPEN:ALL")
+
+    def switch_rate(self, rate: int) -> bool:
+        """Change the line's rate; return whether it holds. Where it does not, both sides fall back."""
+        if rate > self.capabilities().baud_max:
+            return False
+        link = self._open_link
+        old = link.line.rate
+        try:
+            self._ok(f"SYST:BAUD {rate}")
+        except RefusedError:
+            return False
+        link.line.set_rate(rate)
+        try:
+            link.ask("SYST:LINK?", reply_bytes=3 * NUMBER_BYTES, patience_s=RATE_TRIAL_S / 2)
+            return True
+        except LinkError:
+            link.line.set_rate(old)
+        until = link.now() + RATE_TRIAL_S  # by then the device is back at the old rate, its link closed
+        while (left := until - link.now()) > 0:
+            link.line.receive(left)
+        link.open()
+        self._meet_again()
+        return False
+
+    @property
+    def _known(self) -> Told:
+        if self._told is None:
+            raise NoBenchError(f"the bench at {self._address} has not been connected")
+        return self._told
+
+    @property
+    def _open_link(self) -> Link:
+        if self._link is None:
+            raise NoBenchError(f"the bench at {self._address} is closed")
+        return self._link
+
+    def _renew(self) -> None:
+        """Open the link again before a device that heard nothing for a while closes it by itself."""
+        if not self._watching and self._open_link.idle_s >= RENEW_AFTER_S:
+            self._open_link.open()
+            self._meet_again()
+
+    def _ask(self, body: str, reply_bytes: int, *, busy_s: float = 0.0) -> str:
+        self._renew()
+        return self._open_link.ask(body, reply_bytes=reply_bytes, busy_s=busy_s)
+
+    def _plain(self, body: str, reply_bytes: int) -> str:
+        return self._open_link.ask(body, reply_bytes=reply_bytes)
+
+    def _ok(self, body: str) -> None:
+        reply = self._ask(body, 2)
+        if reply != "OK":
+            raise LinkError(f"the scanner answered {body!r} with {reply!r}; OK was expected")
+
+    def _fit(self, *sets: PointSet) -> None:
+        points = self.capabilities().points
+        for given in sets:
+            if given < 0 or given.bit_length() > points:
+                raise UnfitError(
+                    f"point {max(points_of(given), default=0)} was asked for; the bench has {points} points",
+                    cure="Take an adapter that fits this bench, or a bench with more points.",
+                )

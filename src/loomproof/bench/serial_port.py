@@ -1,0 +1,102 @@
+"""A serial port as a line, by pyserial; what goes wrong is said with its cure."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+
+import serial
+from serial.tools import list_ports
+
+from loomproof.errors import BenchError, LinkError, NoBenchError
+
+WRITE_TIMEOUT_S = 5.0
+SLICE_S = 0.05
+
+
+class SerialLine:
+    """An open serial port, 8N1. Raises `NoBenchError` where it cannot be opened."""
+
+    def __init__(self, port: str, baud: int) -> None:
+        try:
+            self._port = serial.Serial(
+                port, baud, timeout=SLICE_S, write_timeout=WRITE_TIMEOUT_S, exclusive=True
+            )
+        except (serial.SerialException, OSError, ValueError) as error:
+            raise port_error(port, error) from error
+        self._name = port
+
+    @property
+    def rate(self) -> int:
+        """Bits per second."""
+        return int(self._port.baudrate)
+
+    def send(self, data: bytes) -> None:
+        """Send all of these bytes."""
+        try:
+            self._port.write(data)
+        except (serial.SerialException, OSError, TypeError) as error:
+            raise self._gone(error) from error
+
+    def receive(self, timeout_s: float) -> bytes:
+        """Return what has arrived, after at most this time or a slice of it."""
+        try:
+            waiting = self._port.in_waiting
+            if waiting:
+                return self._port.read(waiting)
+            if timeout_s < SLICE_S:
+                self._port.timeout = timeout_s
+            data = self._port.read(1)
+            if timeout_s < SLICE_S:
+                self._port.timeout = SLICE_S
+            return data + self._port.read(self._port.in_waiting) if data else b""
+        except (serial.SerialException, OSError, TypeError) as error:
+            # A TypeError is what pyserial gives where the port was closed under a read.
+            raise self._gone(error) from error
+
+    def set_rate(self, rate: int) -> None:
+        """Change the rate of this side, once all is sent."""
+        try:
+            self._port.flush()
+            self._port.baudrate = rate
+        except (serial.SerialException, OSError, ValueError) as error:
+            raise self._gone(error) from error
+
+    def close(self) -> None:
+        """Give the port back."""
+        with contextlib.suppress(serial.SerialException, OSError):  # it may have gone away before us
+            self._port.close()
+
+    def _gone(self, error: Exception) -> LinkError:
+        return LinkError(
+            f"the serial port {self._name} failed: {error}",
+            cure="Is the cable still in? Plug it in, and start the run again.",
+        )
+
+
+def port_error(port: str, error: Exception) -> BenchError:
+    """Return what a failure to open this port means, and what to do."""
+    number = getattr(error, "errno", None)
+    text = str(error)
+    if number in (errno.EACCES, errno.EPERM) or "PermissionError(13" in text:
+        return NoBenchError(
+            f"the serial port {port} may not be opened by this user, or another program holds it",
+            cure="Close the other program; on Linux join the group that owns the port (often dialout), "
+            "then log in again.",
+        )
+    if number in (errno.EBUSY, errno.EAGAIN) or "exclusively lock" in text:
+        return NoBenchError(
+            f"the serial port {port} is in use by another program",
+            cure="Close the other program and try again.",
+        )
+    if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "FileNotFoundError(2" in text:
+        return NoBenchError(f"there is no serial port {port}", cure=ports_found())
+    return NoBenchError(f"the serial port {port} cannot be opened: {text}", cure=ports_found())
+
+
+def ports_found() -> str:
+    """Name the serial ports of this machine in a sentence."""
+    ports = sorted(list_ports.comports())
+    if not ports:
+        return "No serial port is found on this machine; is the scanner plugged in?"
+    return "Ports found: " + "; ".join(f"{port.device} ({port.description})" for port in ports) + "."

@@ -1,0 +1,122 @@
+"""Adapter tables: read, written, checked against loom and bench with every problem named."""
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from loomproof.bench.adapter import (
+    Adapter,
+    Lead,
+    check_adapter,
+    in_order,
+    parse_adapter,
+    problems_of,
+    read_adapter,
+    table_of,
+    write_adapter,
+)
+from loomproof.errors import AdapterError
+from loomproof.loom.model import End
+
+CAVITIES = (End("ECU", "1"), End("ECU", "01"), End("LAMP", "A"))
+
+
+def test_in_order() -> None:
+    adapter = in_order(CAVITIES)
+    assert adapter.point_of == {End("ECU", "1"): 1, End("ECU", "01"): 2, End("LAMP", "A"): 3}
+    assert adapter.end_of[2] == End("ECU", "01")
+    assert adapter.points == (1, 2, 3)
+    assert check_adapter(adapter, CAVITIES, 3) == ()
+
+
+def test_a_table_comes_back(tmp_path: Path) -> None:
+    adapter = Adapter(
+        "left", (Lead(1, End("ECU", "01"), 0.125, 0.01, "2031-05-04"), Lead(7, End("rear, lamp", 'a"b')))
+    )
+    write_adapter(adapter, tmp_path / "left.csv")
+    assert read_adapter(tmp_path / "left.csv") == adapter
+    assert adapter.zeroed == ""
+    assert Adapter("x", adapter.entries[:1]).zeroed == "2031-05-04"
+
+
+@given(
+    st.dictionaries(
+        st.integers(1, 4096), st.text(st.characters(codec="utf-8", exclude_categories=["C", "Z"]), min_size=1)
+    )
+)
+def test_any_table_comes_back(given: dict[int, str]) -> None:
+    ends = {point: End("C", cavity) for point, cavity in sorted(given.items())}
+    entries = tuple(Lead(p, end) for p, end in ends.items() if list(ends.values()).count(end) == 1)
+    adapter = Adapter("a", entries)
+    if entries:
+        assert parse_adapter(table_of(adapter), name="a") == adapter
+
+
+def test_every_problem_is_named_with_its_place() -> None:
+    text = (
+        "point,connector,cavity,lead_ohm\n"
+        "1,ECU,1,0.1\n"
+        "0,ECU,2,\n"
+        "2,,3,\n"
+        "3,ECU,4,low\n"
+        "1,ECU,5,\n"
+        "4,ECU,1,\n"
+        "5,ECU,6,0.1,9\n"
+    )
+    with pytest.raises(AdapterError) as caught:
+        parse_adapter(text, name="a", file="a.csv")
+    places = [(problem.row, problem.column) for problem in caught.value.problems]
+    assert places == [
+        (3, "point"),
+        (4, "connector"),
+        (5, "lead_ohm"),
+        (6, "point"),
+        (7, "cavity"),
+        (8, ""),
+    ]
+    assert "ECU:1 and to ECU:5" in str(caught.value.problems[3])
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "column point is missing"),
+        ("point,connector\n", "column cavity is missing"),
+        ("point,connector,cavity,led_ohm\n", "There is lead_ohm"),
+        ("point,connector,cavity,cavity\n", "twice"),
+        ("point,connector,cavity\n", "no rows"),
+    ],
+)
+def test_tables_that_cannot_be(text: str, says: str) -> None:
+    with pytest.raises(AdapterError) as caught:
+        parse_adapter(text, name="a")
+    assert any(says in str(problem) for problem in caught.value.problems)
+
+
+def test_a_missing_table_says_how_to_make_one(tmp_path: Path) -> None:
+    with pytest.raises(AdapterError) as caught:
+        read_adapter(tmp_path / "none.csv")
+    assert "adapter new" in caught.value.cure
+
+
+def test_what_does_not_fit_loom_and_bench() -> None:
+    adapter = Adapter("a", (Lead(1, End("ECU", "1")), Lead(9, End("ECU", "01")), Lead(2, End("LAMP", "a"))))
+    problems = problems_of(adapter, CAVITIES, 8)
+    assert [(p.severity, p.message) for p in problems] == [
+        ("error", "point 9 goes to ECU:01, and the bench has 8 points"),
+        ("error", "point 2 goes to LAMP:a, and the loom has no such cavity"),
+        ("warning", "no point goes to LAMP:A; it stays untested"),
+    ]
+    assert "There is LAMP:A." in [p.cure for p in problems]
+    with pytest.raises(AdapterError) as caught:
+        check_adapter(adapter, CAVITIES, 8)
+    assert len(caught.value.problems) == 2
+
+
+def test_digest_speaks_of_the_table_only() -> None:
+    a, b = in_order(CAVITIES, "a"), in_order(CAVITIES, "b")
+    assert a.digest == b.digest
+    assert a.digest != in_order(CAVITIES[:2]).digest
+    assert len(a.digest) == 64

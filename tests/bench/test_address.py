@@ -1,0 +1,102 @@
+"""Addresses: what is meant, and what cannot be meant."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from loomproof.bench.address import (
+    SerialAddress,
+    SimAddress,
+    TcpAddress,
+    VisaAddress,
+    is_simulated,
+    parse_address,
+)
+from loomproof.errors import UsageError
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("serial:/dev/ttyACM0", SerialAddress("/dev/ttyACM0")),
+        ("serial:COM3?baud=9600", SerialAddress("COM3", 9600)),
+        ("SERIAL:/dev/a%20b?switch=921600", SerialAddress("/dev/a b", switch=921600)),
+        ("tcp:127.0.0.1:7000", TcpAddress("127.0.0.1", 7000)),
+        ("tcp:[::1]:7000", TcpAddress("::1", 7000)),
+        ("visa:ASRL/dev/ttyACM0::INSTR", VisaAddress("ASRL/dev/ttyACM0::INSTR")),
+        (
+            "visa:TCPIP::10.0.0.5::5025::SOCKET?profile=p.toml&meter=TCPIP::10.0.0.6::5025::SOCKET",
+            VisaAddress("TCPIP::10.0.0.5::5025::SOCKET", "p.toml", "TCPIP::10.0.0.6::5025::SOCKET"),
+        ),
+        ("sim:", SimAddress()),
+        (
+            "sim:?fault=open+W12&fault=short%20ECU:3%20ECU:4&points=128&no-ohms",
+            SimAddress(("open+W12", "short ECU:3 ECU:4"), (("points", "128"), ("no-ohms", ""))),
+        ),
+        ("sim:?acc=0.1:0.01", SimAddress((), (("acc", "0.1:0.01"),))),
+    ],
+)
+def test_meant(text: str, value: object) -> None:
+    assert parse_address(text) == value
+    assert parse_address(str(value)) == value
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "does not begin with"),
+        ("/dev/ttyACM0", "does not begin with"),
+        ("serail:/dev/x", "serail"),
+        ("serial:", "names no port"),
+        ("serial:/dev/x?baud=fast", "baud"),
+        ("serial:/dev/x?baud=0", "baud"),
+        ("serial:/dev/x?baudrate=9600", "no option 'baudrate'"),
+        ("serial:/dev/x?baud=1&baud=2", "twice"),
+        ("tcp:127.0.0.1", "host and a port"),
+        ("tcp:::1:7000", "too many colons"),
+        ("tcp:h:70000", "over 65535"),
+        ("tcp:h:x", "port 'x'"),
+        ("visa:", "no VISA resource"),
+        ("visa:X?meter=Y", "no profile"),
+        ("sim:W12", "before the question mark"),
+        ("sim:?fault=%ZZ", "per cent"),
+        ("sim:?fault=%FF", "UTF-8"),
+        ("sim:?points=", "no value"),
+        ("sim:?no-ohms=3", "takes no value"),
+        ("sim:?=3", "names no option"),
+    ],
+)
+def test_not_meant(text: str, says: str) -> None:
+    with pytest.raises(UsageError, match=says.replace("?", r"\?")) as caught:
+        parse_address(text)
+    assert caught.value.exit_code == 2
+
+
+def test_a_near_miss_is_named() -> None:
+    with pytest.raises(UsageError) as caught:
+        parse_address("sim:?falt=open")
+    assert caught.value.cure == "There is fault."
+
+
+def test_arguments_for_the_simulator() -> None:
+    address = parse_address("sim:?fault=open%20W12&points=8&four-wire")
+    assert isinstance(address, SimAddress)
+    assert address.arguments == ("--fault", "open W12", "--points", "8", "--four-wire")
+    assert is_simulated(address)
+    assert not is_simulated(TcpAddress("h", 1))
+
+
+@given(st.text(min_size=1), st.integers(1, 10**6))
+def test_any_port_comes_back(port: str, baud: int) -> None:
+    try:
+        port.encode()
+    except UnicodeEncodeError:
+        return
+    address = SerialAddress(port, baud)
+    assert parse_address(str(address)) == address
+
+
+@given(st.lists(st.text(st.characters(codec="utf-8"), min_size=1), max_size=3))
+def test_any_fault_comes_back(faults: list[str]) -> None:
+    address = SimAddress(tuple(faults))
+    assert parse_address(str(address)) == address

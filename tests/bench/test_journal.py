@@ -1,0 +1,182 @@
+"""The journal: everything written before it is believed; a replay answers the same or names the line."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from loomproof.bench.journal import JournaledBench, ReplayBench
+from loomproof.bench.seam import Bench
+from loomproof.errors import JournalError, LinkError, RefusedError
+from tests.bench.device import Clock, Scanner
+from tests.bench.test_scanner import Rig
+
+
+def run(bench: Bench, watch_line: Any = None) -> list[object]:
+    """Ask everything that a bench can be asked."""
+    told: list[object] = [bench.address, bench.identify(), bench.capabilities()]
+    bench.set_settle(1000)
+    told.append(bench.sense([0, 1, 1 << 15]))
+    told += [bench.resistance(1, 2), bench.resistance(1, 8), bench.diode(1, 8), bench.voltage(1, 2)]
+    bench.arm(50)
+    told.append(bench.insulation(1, 2, 50, 100))
+    try:
+        bench.insulation(1, 2, 50, 100)
+    except RefusedError as error:
+        told.append((error.code, error.message, error.command))
+    told.append(bench.temperature())
+    told += list(bench.watch([1, 2], 5.0))
+    told += [bench.watched, bench.statistics()]
+    bench.release()
+    return told
+
+
+Make = Callable[..., tuple[Rig, JournaledBench]]
+
+
+@pytest.fixture
+def journaled() -> Iterator[Make]:
+    opened: list[JournaledBench] = []
+
+    def make(path: Path, run_facts: dict[str, object] | None = None) -> tuple[Rig, JournaledBench]:
+        rig = Rig()
+        opened.append(JournaledBench(rig.bench, path, run_facts, clock=rig.clock))
+        return rig, opened[-1]
+
+    yield make
+    for bench in opened:
+        bench.close()
+
+
+def test_a_replay_answers_the_same(tmp_path: Path, journaled: Make) -> None:
+    path = tmp_path / "run.jsonl"
+    rig, bench = journaled(path, {"loom": "f00d", "adapter": "beef"})
+    rig.line.fro = lambda data: [data] if b"OK" not in data else [data, rig.scanner.event(3, 0, 7)]
+    rig.scanner.watching = None
+    with bench:
+        rig.line.fro = lambda data: (
+            [data, rig.scanner.event(3, 0, 7)] if rig.scanner.watching == 0 else [data]
+        )
+        told = run(bench)
+    replay = ReplayBench(path)
+    assert run(replay) == told
+    assert replay.finished
+    assert replay.run == {"loom": "f00d", "adapter": "beef"}
+    assert replay.elapsed_s == bench.elapsed_s > 0
+    assert math.inf in told
+
+
+def test_every_line_is_written_before_the_answer_is_known(tmp_path: Path, journaled: Make) -> None:
+    path = tmp_path / "run.jsonl"
+    _, bench = journaled(path)
+    for count in range(1, 5):
+        bench.sense([count])
+        lines = path.read_bytes().split(b"\n")
+        assert lines[-1] == b""
+        assert len(lines) == count + 2
+        assert json.loads(lines[-2])["ask"] == ["sense", [f"#H{count:X}"]]
+
+
+def test_what_cannot_be_written_is_not_believed(tmp_path: Path, journaled: Make) -> None:
+    _, bench = journaled(tmp_path / "run.jsonl")
+    bench._file.close()
+    with pytest.raises(JournalError, match="cannot be written"):
+        bench.sense([1])
+
+
+def test_a_journal_is_never_overwritten(tmp_path: Path, journaled: Make) -> None:
+    path = tmp_path / "run.jsonl"
+    path.write_text("precious")
+    with pytest.raises(JournalError, match="cannot be made"):
+        journaled(path)
+    assert path.read_text() == "precious"
+
+
+def test_an_error_is_written_down_and_replayed(tmp_path: Path, journaled: Make) -> None:
+    path = tmp_path / "run.jsonl"
+    rig, bench = journaled(path)
+    rig.scanner.reset()
+    with pytest.raises(LinkError) as first:
+        bench.sense([1])
+    with pytest.raises(LinkError) as again:
+        ReplayBench(path).sense([1])
+    assert again.value.message == first.value.message
+
+
+def test_another_question_names_the_line(tmp_path: Path, journaled: Make) -> None:
+    path = tmp_path / "run.jsonl"
+    _, bench = journaled(path)
+    bench.sense([1])
+    bench.sense([2])
+    replay = ReplayBench(path)
+    replay.sense([1])
+    with pytest.raises(JournalError, match=r"line 3: the run asks .*#H3.* answers .*#H2"):
+        replay.sense([3])
+
+
+def test_a_journal_that_ends_early_is_incomplete(tmp_path: Path, journaled: Make) -> None:
+    path = tmp_path / "run.jsonl"
+    _, bench = journaled(path)
+    bench.sense([1])
+    replay = ReplayBench(path)
+    replay.sense([1])
+    with pytest.raises(JournalError, match="incomplete"):
+        replay.sense([1])
+
+
+def test_a_journal_cut_anywhere_never_gives_another_answer(tmp_path: Path, journaled: Make) -> None:
+    path = tmp_path / "run.jsonl"
+    _, bench = journaled(path)
+    told = [bench.sense([1]), bench.sense([1 << 8])]
+    whole = path.read_bytes()
+    for length in range(len(whole)):
+        path.write_bytes(whole[:length])
+        got, said = [], ""
+        try:
+            replay = ReplayBench(path)
+            got.append(replay.sense([1]))
+            got.append(replay.sense([1 << 8]))
+        except JournalError as error:
+            said = error.message
+        assert str(path) in said
+        assert got == told[: len(got)]
+        assert len(got) < 2
+
+
+@pytest.mark.parametrize(
+    ("line", "text", "says"),
+    [
+        (0, "{}", "line 1"),
+        (0, "nonsense", "line 1: this is not JSON"),
+        (0, '{"schema":1}', "line 1: the header"),
+        (1, "[]", "line 2: an object"),
+        (1, '{"n":2,"t":0,"ask":["sense",["#H1"]],"answer":["#H1"]}', "line 2: number 1"),
+        (1, '{"n":1,"t":0,"ask":["sense",["#H1"]]}', "line 2: there is no answer"),
+        (1, '{"n":1,"t":0,"ask":["sense",["#H1"]],"answer":[1]}', "line 2: the answer"),
+    ],
+)
+def test_a_damaged_line_is_named(tmp_path: Path, journaled: Make, line: int, text: str, says: str) -> None:
+    path = tmp_path / "run.jsonl"
+    _, bench = journaled(path)
+    bench.sense([1])
+    lines = path.read_text().split("\n")
+    lines[line] = text
+    path.write_text("\n".join(lines))
+    with pytest.raises(JournalError, match=says):
+        ReplayBench(path).sense([1])
+
+
+def test_clock_is_the_callers(tmp_path: Path) -> None:
+    path = tmp_path / "run.jsonl"
+    clock = Clock(0.0)
+    rig = Rig(Scanner(Clock()))
+    bench = JournaledBench(rig.bench, path, clock=clock)
+    clock.now = 12.5
+    bench.sense([1])
+    bench.close()
+    assert json.loads(path.read_text().splitlines()[1])["t"] == 12.5

@@ -1,0 +1,311 @@
+"""The scanner driver: batches, capabilities, refusals, coming back."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import random
+
+import pytest
+
+from loomproof.bench.frames import write_set
+from loomproof.bench.parsing import read_capabilities
+from loomproof.bench.scanner import ScannerBench
+from loomproof.bench.seam import Accuracy, Bench, Identity, point_set
+from loomproof.errors import LinkError, NoBenchError, RefusedError, UnfitError
+from tests.bench.device import Clock, MemoryLine, Scanner
+
+
+class Rig:
+    """A driver, its line and its scanner."""
+
+    def __init__(self, scanner: Scanner | None = None, connect: bool = True) -> None:
+        self.clock = scanner.clock if scanner else Clock()
+        self.scanner = scanner or Scanner(self.clock, groups=(frozenset({1, 2, 3}), frozenset({5, 9})))
+        self.lines: list[MemoryLine] = []
+        nonces = (f"{n:08X}" for n in itertools.count(7))
+        self.ended = 0
+        self.bench = ScannerBench(
+            self.reach, "tcp:test:1", clock=self.clock, nonces=lambda: next(nonces), on_close=self.end
+        )
+        if connect:
+            self.bench.connect()
+
+    def reach(self) -> MemoryLine:
+        self.lines.append(MemoryLine(self.scanner, self.clock))
+        return self.lines[-1]
+
+    def end(self) -> None:
+        self.ended += 1
+
+    @property
+    def line(self) -> MemoryLine:
+        return self.lines[-1]
+
+
+def test_it_is_a_bench() -> None:
+    bench: Bench = Rig().bench
+    assert bench.identify() == Identity("Invented Instruments", "Pin Scanner", "SN1", "1.0")
+    assert bench.address == "tcp:test:1"
+
+
+def test_capabilities_and_what_is_missing() -> None:
+    able, line = read_capabilities("LINK=1,POINTS=512,LINE=304,ACC=0.1:0.01,OHMS=0.1:1E6,COLOUR=GN")
+    assert (able.points, line, able.sense_ohm, able.clear_ohm) == (512, 304, 25_000, 250_000)
+    assert able.accuracy == Accuracy(0.1, 0.01)
+    assert able.ohms == (0.1, 1e6)
+    assert (able.four_wire, able.volt_max, able.watch_us, able.insulation_v) == (False, None, None, 0.0)
+    assert able.other == (("COLOUR", "GN"),)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("LINK=1,LINE=304", "POINTS"),
+        ("POINTS=512", "LINE"),
+        ("POINTS=512,LINE=303", "below 304"),
+        ("LINK=2,POINTS=16,LINE=80", "version 2"),
+        ("POINTS=16,LINE=80,POINTS=8", "POINTS=8"),
+        ("POINTS=16,LINE=80,FOUR=yes", "FOUR=yes"),
+        ("POINTS=16,LINE=80,OHMS=5", "OHMS=5"),
+        ("POINTS=16,LINE=80,OHMS=9:1", "OHMS=9:1"),
+        ("POINTS=1.5,LINE=80", "POINTS=1.5"),
+        ("POINTS=16,LINE=80,SENSE=9,CLEAR=8", "SENSE"),
+        ("POINTS=16,LINE=80,", "cannot be read"),
+    ],
+)
+def test_capabilities_that_cannot_be(text: str, says: str) -> None:
+    with pytest.raises(UnfitError, match=says):
+        read_capabilities(text)
+
+
+def test_sense() -> None:
+    rig = Rig()
+    assert rig.bench.sense([0, point_set([1]), point_set([9, 16])]) == [
+        0,
+        point_set([1, 2, 3]),
+        point_set([5, 9, 16]),
+    ]
+    assert rig.bench.sense([]) == []
+
+
+@pytest.mark.parametrize(("points", "line"), [(16, 0), (16, 200), (512, 0), (512, 1024), (100, 300)])
+def test_no_batch_can_exceed_the_line(points: int, line: int) -> None:
+    clock = Clock()
+    scanner = Scanner(clock, points=points, line=line, groups=(frozenset(range(1, points + 1)),))
+    rig = Rig(scanner)
+    rng = random.Random(points + line)
+    drives = [rng.getrandbits(points) for _ in range(40)]
+    everything = (1 << points) - 1
+    assert rig.bench.sense(drives) == [everything if drive else 0 for drive in drives]
+    longest = max(len(sent) for sent in rig.line.sent)
+    assert longest <= scanner.line
+    senses = [body for body in scanner.executed if body.startswith("SENS:DRIV?")]
+    most = max(body.count(",") + 1 for body in senses)
+    # Longest possible reply of a batch: frame 13 bytes, ceil(points / 4) + 2 a set, commas between.
+    assert 13 + most * (-(-points // 4) + 3) - 1 <= scanner.line
+    assert 13 + 11 + (most + 1) * (len(write_set(everything)) + 1) - 1 > scanner.line or most == 40
+
+
+def test_batches_shrink_and_grow_again() -> None:
+    clock = Clock()
+    scanner = Scanner(clock, points=64, line=1000)
+    rig = Rig(scanner)
+    rig.line.to = lambda data: [] if len(data) > 300 else [data]
+    drives = [1 << (i % 64) for i in range(400)]
+    assert rig.bench.sense(drives) == drives
+    sizes = [body.count(",") + 1 for body in scanner.executed if body.startswith("SENS:DRIV?")]
+    assert sum(sizes) == 400
+    rig.line.to = lambda data: [data]
+    assert rig.bench.sense(drives * 20) == drives * 20
+    grown = [body.count(",") + 1 for body in scanner.executed if body.startswith("SENS:DRIV?")]
+    assert max(grown[len(sizes) :]) > max(sizes)
+    assert dict(rig.bench.statistics().extra)["abandoned"] >= 1
+
+
+def test_without_progress_shrinking_ends_too() -> None:
+    clock = Clock()
+    rig = Rig(Scanner(clock, points=64, line=1000))
+    rig.line.to = lambda data: [] if b"SENS:DRIV" in data else [data]
+    before = clock.now
+    with pytest.raises(LinkError, match="no good reply"):
+        rig.bench.sense([1 << (i % 64) for i in range(40)])
+    assert clock.now - before < 12.0
+
+
+def test_readings() -> None:
+    rig = Rig()
+    bench = rig.bench
+    assert bench.resistance(1, 2) == 0.125
+    assert bench.resistance(1, 8) == math.inf
+    assert bench.diode(1, 2) == 0.6
+    assert bench.voltage(1, 2) == 0.0
+    assert bench.temperature() == 21.5
+    bench.arm(50.0)
+    assert bench.insulation(1, 2, 50.0, 100) == 5e8
+    with pytest.raises(RefusedError) as caught:
+        bench.insulation(1, 2, 50.0, 100)
+    assert caught.value.code == -203
+    assert bench.self_test() == 0
+
+
+def test_what_the_bench_lacks_is_refused_before_it_is_asked() -> None:
+    rig = Rig(Scanner(Clock(), capabilities="FOUR=0"))
+    asked = len(rig.line.sent)
+    for ask in (
+        lambda: rig.bench.resistance(1, 2),
+        lambda: rig.bench.voltage(1, 2),
+        lambda: rig.bench.diode(1, 2),
+        lambda: rig.bench.arm(100.0),
+        lambda: rig.bench.set_settle(1),
+        lambda: rig.bench.sense([1 << 16]),
+        lambda: next(rig.bench.watch([1])),
+    ):
+        with pytest.raises(UnfitError):
+            ask()
+    assert len(rig.line.sent) == asked
+
+
+@pytest.mark.parametrize(
+    ("answer", "says"),
+    [
+        ("#H1", "1 answers to 2 sets"),
+        ("#H1,#H10000", "names point 17"),
+        ("#H1,9", "no point set"),
+        ("OK", "1 answers"),
+    ],
+)
+def test_an_answer_outside_the_contract_is_an_error(answer: str, says: str) -> None:
+    rig = Rig()
+    rig.scanner.refuse["SENS:DRIV?"] = answer
+    with pytest.raises(LinkError, match=says):
+        rig.bench.sense([1, 2])
+
+
+@pytest.mark.parametrize("answer", ["9.91E37", "OK", "", "1,2"])
+def test_no_number_is_an_error(answer: str) -> None:
+    rig = Rig()
+    rig.scanner.refuse["MEAS:RES?"] = answer
+    with pytest.raises(LinkError):
+        rig.bench.resistance(1, 2)
+
+
+def test_nothing_answers() -> None:
+    rig = Rig(connect=False)
+    rig.scanner.feed = lambda data: b""  # type: ignore[method-assign]  # a device that is switched off
+    with pytest.raises(NoBenchError, match="pin scanner"):
+        rig.bench.connect(patience_s=2.0)
+    assert rig.line.closed
+    assert rig.ended == 1
+
+
+def test_leaving_releases_and_closes_on_every_way_out() -> None:
+    rig = Rig()
+    with pytest.raises(KeyboardInterrupt), rig.bench:
+        raise KeyboardInterrupt
+    assert rig.scanner.executed[-2:] == ["ROUT:OPEN:ALL", "SYST:LINK:CLOS"]
+    assert rig.line.closed
+    rig.bench.close()
+    assert rig.ended == 1
+    with pytest.raises(NoBenchError, match="closed"):
+        rig.bench.sense([1])
+
+
+def test_after_a_pause_the_link_is_opened_anew_and_the_settle_time_set_again() -> None:
+    rig = Rig()
+    rig.bench.set_settle(2000)
+    rig.clock.now += 60.0
+    assert rig.bench.sense([1]) == [7]
+    assert rig.scanner.executed[-4:] == ["*IDN?", "SYST:CAP?", "SENS:SETT 2000", "SENS:DRIV? #H1"]
+
+
+def test_another_scanner_after_a_pause_is_refused() -> None:
+    rig = Rig()
+    rig.clock.now += 60.0
+    rig.scanner.identity = "Invented Instruments,Pin Scanner,SN2,1.0"
+    with pytest.raises(UnfitError, match="SN2"):
+        rig.bench.sense([1])
+
+
+def test_reconnect_is_explicit_and_needs_the_same_scanner_and_points() -> None:
+    rig = Rig()
+    rig.bench.set_settle(1000)
+    rig.scanner.reset()
+    with pytest.raises(LinkError):
+        rig.bench.sense([1])
+    rig.bench.reconnect()
+    assert rig.scanner.settle_us == 1000
+    assert rig.bench.sense([1]) == [7]
+    assert len(rig.lines) == 2
+    rig.scanner.points = 12
+    with pytest.raises(UnfitError, match="another scanner"):
+        rig.bench.reconnect()
+
+
+def test_watch() -> None:
+    rig = Rig()
+    events = rig.bench.watch([1, 2])
+    rig.line.to = lambda data: [data]
+    start = rig.line.fro
+    rig.line.fro = lambda data: [data, rig.scanner.event(0, 0, 7), rig.scanner.event(10, 1, 7)]
+    first = next(events)
+    rig.line.fro = start
+    assert (first.number, first.index, first.low) == (0, 0, 7)
+    assert next(events).number == 1
+    rig.line.arrived += rig.scanner.event(900, 0, 1)
+    assert next(events).time_us == 900
+    events.close()
+    assert rig.bench.watched is not None
+    assert (rig.bench.watched.events, rig.bench.watched.lost) == (3, 0)
+    assert rig.bench.sense([1]) == [7]
+
+
+def test_watch_for_a_time_keeps_the_link_alive() -> None:
+    rig = Rig()
+    assert list(rig.bench.watch([1], seconds=30.0)) == []
+    beats = [body for body in rig.scanner.executed if body == "SYST:LINK?"]
+    assert len(beats) >= 15  # one at least every 2 s
+    assert rig.scanner.executed[-1] == "WATC:STOP"
+
+
+@pytest.mark.parametrize("fault", ["lost", "ended"])
+def test_a_watch_that_missed_something_is_an_error(fault: str) -> None:
+    rig = Rig()
+    events = rig.bench.watch([1])
+    if fault == "lost":
+        rig.line.fro = lambda data: [data, rig.scanner.event(0, 0, 7, skip=True), rig.scanner.event(1, 0, 3)]
+    else:
+        rig.line.fro = lambda data: [data, rig.scanner.event(0, -1, 0)]
+    with pytest.raises(LinkError, match="nothing is claimed"):
+        next(events)
+    assert rig.scanner.executed[-1] == "WATC:STOP"
+
+
+@pytest.mark.parametrize("works", [True, False])
+def test_rate_switch_and_fall_back(works: bool) -> None:
+    rig = Rig(Scanner(Clock(), capabilities="BAUD=1000000"))
+    rig.bench.set_settle(700)
+    plain = rig.scanner.execute
+
+    def execute(body: str) -> str:
+        if body.startswith("SYST:BAUD") and works:
+            rig.line.device_rate = 921_600
+        elif body.startswith("SYST:BAUD"):
+            rig.line.device_rate = 0  # the device can, the cable cannot
+        return plain(body)
+
+    rig.scanner.execute = execute  # type: ignore[method-assign]
+    set_rate = rig.line.set_rate
+
+    def follow(rate: int) -> None:
+        set_rate(rate)
+        if rate == 115_200:
+            rig.line.device_rate = rate
+            rig.scanner.open = False
+
+    rig.line.set_rate = follow  # type: ignore[method-assign]
+    assert rig.bench.switch_rate(921_600) is works
+    assert rig.line.rate == (921_600 if works else 115_200)
+    assert rig.bench.sense([1]) == [1]
+    assert rig.scanner.settle_us == 700
+    assert rig.bench.switch_rate(2_000_000) is False
