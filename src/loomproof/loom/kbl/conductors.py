@@ -1,0 +1,335 @@
+"""Connections as wires: one wire for each pair of neighbouring extremities of a connection.
+
+Length: of several length entries the first positive one of the wanted type counts, else the first
+positive one; where none is positive, the length of the wire's route.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from lxml import etree
+
+from loomproof.loom import colours
+from loomproof.loom.kbl.document import Document
+from loomproof.loom.kbl.naming import Names, some
+from loomproof.loom.kbl.places import Places
+from loomproof.loom.kbl.routes import Routes
+from loomproof.loom.model import End, Wire
+from loomproof.loom.text import list_of
+
+TRACERS = ("kennfarbe", "ident", "identification colour", "tracer", "second", "third", "stripe")
+"""Colour types of a tracer; any other type (``Grundfarbe``) is the base. The schema leaves the type open."""
+
+SCREENS = ("schirm", "screen", "shield", "drain", "beidraht")
+"""Words in a core's name or type that make it the screen of its cable."""
+
+TWISTED = ("twist", "twisted", "verdrillt")
+
+
+@dataclass
+class Told:
+    """What is said once for all wires."""
+
+    no_length: list[str] = field(default_factory=list)
+    routed: list[str] = field(default_factory=list)
+    no_section: list[str] = field(default_factory=list)
+    no_place: list[str] = field(default_factory=list)
+    same_place: list[str] = field(default_factory=list)
+    strange_colours: Counter[str] = field(default_factory=Counter)
+    length_types: Counter[str] = field(default_factory=Counter)
+    unsure_screens: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class _Conductor:
+    """The occurrence that a connection names: a single wire, or one core of a cable."""
+
+    number: str
+    cable: str
+    part: etree._Element | None
+    lengths: tuple[etree._Element, ...]
+    colour_tag: str
+    key: str
+    siblings: tuple[str, ...] = ()
+
+
+def read_wires(
+    document: Document,
+    connections: list[etree._Element],
+    places: Places,
+    routes: Routes,
+    circuits: Mapping[str, str],
+    length_type: str | None,
+) -> tuple[Wire, ...]:
+    """Return the wires of these connections; what each lacks is told in warnings."""
+    told = Told()
+    conductors = {c.get("id", ""): _conductor(document, c) for c in connections}
+    numbers = Counter(conductor.number for conductor in conductors.values())
+    names = Names()
+    drafts: list[tuple[_Conductor, Wire]] = []
+    for connection in connections:
+        conductor = conductors[connection.get("id", "")]
+        wanted = conductor.number or document.text(connection, "Id") or connection.get("id", "wire")
+        if numbers[conductor.number] > 1 and conductor.cable:
+            wanted = f"{conductor.cable}.{conductor.number}"
+        ends = _ends(connection, places)
+        name = names.give(wanted)
+        if len(ends) < 2:
+            told.no_place.append(name)
+            continue
+        base = _wire(document, connection, conductor, name, ends, routes, told, length_type)
+        circuit = circuits.get(connection.get("id", ""), "")
+        for wire in _runs(base, ends, circuit, names, told):
+            drafts.append((conductor, wire))
+    _tell(document, told, names, length_type)
+    return _grouped(document, drafts)
+
+
+def _conductor(document: Document, connection: etree._Element) -> _Conductor:
+    found = document.ref(connection, "Wire")
+    if found is None:
+        return _Conductor("", "", None, (), "Cover_colour", "")
+    part = document.part(found)
+    key = found.get("id", "")
+    lengths = tuple(found.iterfind("Length_information"))
+    number = document.text(found, "Wire_number")
+    if found.tag != "Core_occurrence":
+        return _Conductor(number, "", part, lengths, "Cover_colour", key)
+    cable = found.getparent()
+    assert cable is not None
+    siblings = tuple(core.get("id", "") for core in cable.iterfind("Core_occurrence"))
+    lengths += tuple(cable.iterfind("Length_information"))
+    return _Conductor(
+        number, document.text(cable, "Special_wire_id"), part, lengths, "Core_colour", key, siblings
+    )
+
+
+def _ends(connection: etree._Element, places: Places) -> list[tuple[float, End]]:
+    found = []
+    for extremity in connection.iterfind("Extremities"):
+        contact = (extremity.findtext("Contact_point") or "").strip()
+        end = places.contacts.get(contact)
+        if end is not None:
+            found.append((float(extremity.findtext("Position_on_wire") or "0"), end))
+    return sorted(found, key=lambda pair: pair[0])
+
+
+def _wire(
+    document: Document,
+    connection: etree._Element,
+    conductor: _Conductor,
+    name: str,
+    ends: list[tuple[float, End]],
+    routes: Routes,
+    told: Told,
+    length_type: str | None,
+) -> Wire:
+    notes = [f"core of {conductor.cable}"] if conductor.cable else []
+    colour, note = _colour(document, conductor, told)
+    notes += [note] if note else []
+    part = conductor.part
+    csa_mm2 = document.value(part.find("Cross_section_area") if part is not None else None, "area")
+    if not csa_mm2:
+        told.no_section.append(name)
+        csa_mm2 = None
+    length_m = _length(document, conductor, told, length_type)
+    route = routes.by_connection.get(connection.get("id", ""))
+    if length_m is None:
+        if route is not None and route.length_m:
+            length_m = round(route.length_m, 6)
+            notes.append("length of its route")
+            told.routed.append(name)
+        else:
+            told.no_length.append(name)
+    return Wire(
+        name,
+        ends[0][1],
+        ends[-1][1],
+        colour=colour,
+        csa_mm2=csa_mm2,
+        length_m=length_m,
+        bundle=list_of(route.bundles) if route is not None else "",
+        note=", ".join(notes),
+    )
+
+
+def _length(document: Document, conductor: _Conductor, told: Told, length_type: str | None) -> float | None:
+    positive: dict[str, float] = {}
+    for entry in conductor.lengths:
+        kind = document.text(entry, "Length_type")
+        value_m = document.value(entry.find("Length_value"), "length")
+        told.length_types[kind] += 1
+        if value_m is not None and value_m > 0:
+            positive.setdefault(kind, value_m)
+    if length_type is not None and length_type in positive:
+        return round(positive[length_type], 9)
+    return round(next(iter(positive.values())), 9) if positive else None
+
+
+def _colour(document: Document, conductor: _Conductor, told: Told) -> tuple[str, str]:
+    base: list[str] = []
+    tracers: list[str] = []
+    strange: list[str] = []
+    if conductor.part is None:
+        return "", ""
+    for entry in conductor.part.iterfind(conductor.colour_tag):
+        said = document.text(entry, "Colour_value")
+        if not said:
+            continue
+        try:
+            held = read_colour(said)
+        except ValueError:
+            told.strange_colours[said] += 1
+            strange.append(said)
+            continue
+        kind = document.text(entry, "Colour_type").casefold()
+        (tracers if any(word in kind for word in TRACERS) else base).append(held)
+    return "/".join(base + tracers), f"colour {' '.join(strange)}" if strange else ""
+
+
+def read_colour(said: str) -> str:
+    """Return a colour of a KBL file: German letters as the industry writes them, or upper-case IEC 60757.
+
+    Raises `ValueError` where it is neither. No text is both: German ones are written in lower case.
+    """
+    code = colours.IEC_60757 if said.isupper() else colours.GERMAN
+    return colours.read(said, code)
+
+
+def _runs(base: Wire, ends: list[tuple[float, End]], circuit: str, names: Names, told: Told) -> list[Wire]:
+    """Cut a wire at every further contact on its way (KBL allows more than two extremities)."""
+    runs: list[Wire] = []
+    whole = (ends[-1][0] - ends[0][0]) or 1.0
+    for index, ((start, a), (stop, b)) in enumerate(pairwise(ends)):
+        name = base.name if len(ends) == 2 else names.give(f"{base.name}.{index + 1}")
+        if a == b:
+            told.same_place.append(name)
+            continue
+        share = 1.0 if len(ends) == 2 else (stop - start) / whole
+        length_m = None if base.length_m is None else round(base.length_m * share, 9)
+        runs.append(
+            Wire(
+                name,
+                a,
+                b,
+                base.colour,
+                base.csa_mm2,
+                length_m,
+                circuit,
+                bundle=base.bundle,
+                note=base.note,
+            )
+        )
+    return runs
+
+
+def _grouped(document: Document, drafts: list[tuple[_Conductor, Wire]]) -> tuple[Wire, ...]:
+    """Fill in which wires are twisted together and which is the screen of which."""
+    by_core: dict[str, list[str]] = {}
+    for conductor, wire in drafts:
+        by_core.setdefault(conductor.key, []).append(wire.name)
+    twisted = _twisted(document)
+    screens = _screens(document, {conductor.key: conductor for conductor, _ in drafts})
+    done = []
+    for conductor, wire in drafts:
+        others = [key for key in twisted.get(conductor.key, ()) if key != conductor.key]
+        partners = [name for key in others for name in by_core.get(key, ())]
+        screen = by_core.get(screens.get(conductor.key, ""), [""])[0]
+        done.append(
+            Wire(
+                wire.name,
+                wire.a,
+                wire.b,
+                wire.colour,
+                wire.csa_mm2,
+                wire.length_m,
+                wire.circuit,
+                list_of(partners),
+                screen,
+                wire.bundle,
+                wire.note,
+            )
+        )
+    return tuple(done)
+
+
+def _twisted(document: Document) -> dict[str, tuple[str, ...]]:
+    """Return the conductors twisted together, by conductor: twisted cores of a cable, wiring groups."""
+    found: dict[str, tuple[str, ...]] = {}
+    for cable in document.harness.iterfind("General_wire_occurrence"):
+        cores = cable.findall("Core_occurrence")
+        keys = tuple(
+            core.get("id", "")
+            for core in cores
+            if document.text(document.part(core), "Wire_type").casefold() in TWISTED
+        )
+        if len(keys) > 1:
+            found.update(dict.fromkeys(keys, keys))
+    for group in document.harness.iterfind("Wiring_group"):
+        if any(word in document.text(group, "Type").casefold() for word in TWISTED):
+            keys = tuple((group.findtext("Assigned_wire") or "").split())
+            found.update(dict.fromkeys(keys, keys))
+    return found
+
+
+def _screens(document: Document, conductors: Mapping[str, _Conductor]) -> dict[str, str]:
+    """Return the screen of each core that has one.
+
+    The screen is the one core of its cable whose name says so, else the one core whose type says so; a
+    cable all of whose cores have such a type only says that it is screened.
+    """
+    found: dict[str, str] = {}
+    for conductor in conductors.values():
+        if len(conductor.siblings) < 2 or conductor.key in found:
+            continue
+        for tag in ("Id", "Wire_type"):
+            screens = [key for key in conductor.siblings if _says_screen(document, key, tag)]
+            if len(screens) == 1:
+                found.update({key: screens[0] for key in conductor.siblings if key != screens[0]})
+                break
+    return found
+
+
+def _says_screen(document: Document, key: str, tag: str) -> bool:
+    said = document.text(document.part(document.by_id[key]), tag).casefold()
+    return any(word in said for word in SCREENS)
+
+
+def _tell(document: Document, told: Told, names: Names, length_type: str | None) -> None:
+    if told.no_place:
+        document.warn(f"{len(told.no_place)} connections end nowhere and are left out: {some(told.no_place)}")
+    if told.same_place:
+        document.warn(
+            f"{len(told.same_place)} wires start and end in one place and are left out: "
+            f"{some(told.same_place)}"
+        )
+    if told.no_length:
+        document.warn(
+            f"{len(told.no_length)} wires have no length: {some(told.no_length)}",
+            cure="The default of loom.toml applies until you give one in wires.csv, length_m.",
+        )
+    if told.routed:
+        document.warn(
+            f"{len(told.routed)} wires have no length of their own; that of their route is taken: "
+            f"{some(told.routed)}",
+        )
+    if told.no_section:
+        document.warn(f"{len(told.no_section)} wires have no section: {some(told.no_section)}")
+    if told.strange_colours:
+        listed = ", ".join(f"{said!r} ({number})" for said, number in told.strange_colours.items())
+        document.warn(f"colours that are no German or IEC 60757 letters stand in the note: {listed}")
+    kinds = [kind for kind in told.length_types if kind]
+    if len(kinds) > 1:
+        used = length_type or "the first positive one"
+        document.warn(f"lengths are given by type ({', '.join(kinds)}); {used} is taken")
+    if length_type is not None and length_type not in kinds:
+        document.warn(
+            f"no length is of the type {length_type!r}; the first positive one is taken",
+            cure=f"The file has: {', '.join(kinds) or 'none'}.",
+        )
+    if names.renamed:
+        document.warn(f"wire numbers given twice are told apart by a number: {some(names.renamed)}")

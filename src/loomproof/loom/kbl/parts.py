@@ -1,0 +1,172 @@
+"""Parts mounted in slots and connectors: fuses, relays and others, with the ends of their legs."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from lxml import etree
+
+from loomproof.loom.kbl.document import Document, kind_of
+from loomproof.loom.kbl.naming import Names
+from loomproof.loom.kbl.places import Places
+from loomproof.loom.kbl.variants import Variants
+from loomproof.loom.model import Component, ComponentKind, End
+
+_KINDS: tuple[tuple[ComponentKind, tuple[str, ...]], ...] = (
+    (ComponentKind.FUSE, ("sicherung", "fuse", "fusible")),
+    (ComponentKind.RELAY, ("relais", "relay")),
+    (ComponentKind.DIODE, ("diode",)),
+    (ComponentKind.RESISTOR, ("widerstand", "resistor")),
+    (ComponentKind.CAPACITOR, ("kondensator", "capacitor")),
+    (ComponentKind.COIL, ("spule", "coil", "solenoid")),
+    (ComponentKind.LINK, ("brücke", "link", "jumper")),
+)
+"""Words of a part's description that tell what it is; KBL knows only the fuse as a kind of its own."""
+
+_RATING = re.compile(r"(?<![\w.,])(\d+(?:[.,]\d+)?)\s*A\b")
+
+
+def read_parts(
+    document: Document,
+    places: Places,
+    variants: Variants,
+    chosen: frozenset[str] | None,
+    names: Names,
+    side: frozenset[str],
+) -> list[Component]:
+    """Return the mounted parts that are there under the chosen modules.
+
+    Parts are pulled while a loom is proved. One whose legs the file does not place is left out and told
+    with the row that a side table needs, unless ``side`` (the names of such a table) has it.
+    """
+    found: list[Component] = []
+    read_ratings: list[str] = []
+    in_slot: dict[str, list[str]] = {}
+    for occurrence in document.harness.iterfind("Component_occurrence"):
+        if not variants.has(occurrence, chosen):
+            continue
+        name = names.give(document.text(occurrence, "Id") or occurrence.get("id", "part"))
+        for slot in _slots(document, occurrence):
+            in_slot.setdefault(slot.get("id", ""), []).append(name)
+        part = document.part(occurrence)
+        kind = _kind(document, part)
+        legs = _legs(document, occurrence, places)
+        wrong = _misfit(kind, legs)
+        if wrong:
+            if name not in side:
+                _tell(document, occurrence, name, kind, legs, wrong)
+            continue
+        assert kind is not None
+        rating_a = document.value(part.find("Nominal_current") if part is not None else None, "current")
+        if rating_a is None and kind is ComponentKind.FUSE:
+            rating_a = _rating(document.text(part, "Description"))
+            if rating_a is not None:
+                read_ratings.append(name)
+        note = ", ".join(
+            filter(None, (document.text(occurrence, "Description"), document.text(part, "Description")))
+        )
+        terminals = tuple(zip(_terminals(kind, legs), (end for _, end in legs), strict=True))
+        found.append(
+            Component(name, kind, terminals, rating_a=rating_a, fitted=False, note=note, pullable=True)
+        )
+    if read_ratings:
+        document.warn(
+            f"the ratings of {len(read_ratings)} fuses stand only in their parts' descriptions and were read "
+            "from there",
+            cure="Check them, or give them in a side table.",
+        )
+    for key, held in in_slot.items():
+        if len(held) > 1:
+            document.warn(f"one slot holds {len(held)} parts at once: {', '.join(held)}", document.by_id[key])
+    return found
+
+
+def _kind(document: Document, part: etree._Element | None) -> ComponentKind | None:
+    if part is None:
+        return None
+    if kind_of(part) == "Fuse":
+        return ComponentKind.FUSE
+    said = document.text(part, "Description").casefold()
+    return next((kind for kind, told in _KINDS if any(word in said for word in told)), None)
+
+
+def _rating(description: str) -> float | None:
+    found = _RATING.search(description)
+    return float(found[1].replace(",", ".")) if found else None
+
+
+def _slots(document: Document, occurrence: etree._Element) -> Iterator[etree._Element]:
+    for mounted in document.refs(occurrence, "Mounting"):
+        if mounted.tag == "Component_slots":
+            yield mounted
+
+
+def _legs(document: Document, occurrence: etree._Element, places: Places) -> list[tuple[str, End]]:
+    """Return pin names and their ends: by pin maps where the file has them, else by the slot's cavities."""
+    mounted = list(document.refs(occurrence, "Mounting"))
+    for tag, child in (("Component_slots", "Component_cavities"), ("Slots", "Cavities"), ("", "Cavities")):
+        cavities = [
+            cavity
+            for holder in mounted
+            if holder.tag == tag or (not tag and holder.tag == "Connector_occurrence")
+            for cavity in holder.iter(child)
+        ]
+        if cavities:
+            break
+    else:
+        cavities = [one for one in mounted if one.tag in ("Component_cavities", "Cavities")]
+    by_number = {
+        document.text(document.part(cavity), "Cavity_number"): places.cavities[cavity.get("id", "")]
+        for cavity in cavities
+        if cavity.get("id", "") in places.cavities
+    }
+    mapped = []
+    for pin in occurrence.iterfind("Component_pin_maps"):
+        touched = [
+            places.contacts[key]
+            for key in (pin.findtext("Connected_contact_points") or "").split()
+            if key in places.contacts
+        ]
+        end = by_number.get(document.text(pin, "Cavity_number")) or next(iter(touched), None)
+        if end is not None:
+            mapped.append((document.text(pin, "Component_pin_number"), end))
+    return mapped or list(by_number.items())
+
+
+def _misfit(kind: ComponentKind | None, legs: list[tuple[str, End]]) -> str:
+    """Say why the part cannot be placed, or return an empty text."""
+    if kind is None:
+        return "KBL does not say what kind of part it is"
+    if kind is ComponentKind.RELAY:
+        pins = {pin for pin, _ in legs}
+        if {"85", "86"} <= pins or {"30", "87"} <= pins:
+            return ""
+        return "KBL does not say which leg is coil and which is contact"
+    if kind is ComponentKind.DIODE and {pin for pin, _ in legs} != {"A", "K"}:
+        return "KBL does not say which leg is the anode"
+    return "" if len(legs) == 2 else f"it has {len(legs)} legs, where 2 are expected"
+
+
+def _terminals(kind: ComponentKind, legs: list[tuple[str, End]]) -> tuple[str, ...]:
+    if kind in (ComponentKind.RELAY, ComponentKind.DIODE):
+        return tuple(pin for pin, _ in legs)
+    return ("1", "2")
+
+
+def _tell(
+    document: Document,
+    occurrence: etree._Element,
+    name: str,
+    kind: ComponentKind | None,
+    legs: list[tuple[str, End]],
+    wrong: str,
+) -> None:
+    asked = "30 85 86 87" if kind is ComponentKind.RELAY else "A K" if kind is ComponentKind.DIODE else "1 2"
+    at = " ".join(str(end) for _, end in legs) or "no known cavity"
+    part = document.text(document.part(occurrence), "Description")
+    document.warn(
+        f"part {name} ({part}) is left out: {wrong}; it sits at {at}",
+        occurrence,
+        cure=f"Name it in a side table: component {name}, kind, and terminals {asked} with their places.",
+    )

@@ -1,0 +1,188 @@
+"""Where wires end: connectors, splices, ring terminals and component boxes, and the end of every contact.
+
+What joins two wire ends is that they meet in one cavity; a splice is one end whatever its contact points
+say, because all its contact points lie on one joint (NOTES.md holds the counts under each rule).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from lxml import etree
+
+from loomproof.loom.kbl.document import Document, words
+from loomproof.loom.kbl.naming import Names, some
+from loomproof.loom.model import Connector, ConnectorKind, End, Hazard
+
+HAZARD = "hazard"
+"""The type of the installation instruction that carries `Hazard`, which KBL has no word for."""
+
+_USAGE = {
+    "splice": ConnectorKind.SPLICE,
+    "ring terminal": ConnectorKind.RING,
+    "no end": ConnectorKind.TAIL,
+    "dangler": ConnectorKind.TAIL,
+}
+
+
+@dataclass
+class Places:
+    """Connectors by name, and the end on which each contact point, cavity and slot cavity lies."""
+
+    names: Names = field(default_factory=Names)
+    connectors: dict[str, Connector] = field(default_factory=dict)
+    contacts: dict[str, End] = field(default_factory=dict)
+    cavities: dict[str, End] = field(default_factory=dict)
+    plugged: set[End] = field(default_factory=set)
+    sealed: set[End] = field(default_factory=set)
+    of_occurrence: dict[str, str] = field(default_factory=dict)
+
+    def add(self, connector: Connector) -> None:
+        """Keep a connector under its name."""
+        self.connectors[connector.name] = connector
+
+
+def read_places(document: Document) -> Places:
+    """Return the connectors of the harness and the end of every contact point and cavity."""
+    places = Places()
+    occurrences = document.harness.findall("Connector_occurrence")
+    # Those with contacts first: an occurrence that shares its Id and has none is a variant of its housing.
+    twins: list[str] = []
+    ungendered: list[str] = []
+    wired = {words(o.findtext("Id")) for o in occurrences if o.find("Contact_points") is not None}
+    for occurrence in occurrences:
+        wanted = document.text(occurrence, "Id") or occurrence.get("id", "")
+        contacted = occurrence.find("Contact_points") is not None
+        if not contacted and (wanted in wired or wanted in places.names):
+            twins.append(wanted)
+            continue
+        connector = _connector(document, occurrence, places, ungendered)
+        places.add(connector)
+        for contact in occurrence.iterfind("Contact_points"):
+            note_contact(document, contact, places)
+    _say(document, places, twins, ungendered)
+    return places
+
+
+def _say(document: Document, places: Places, twins: list[str], ungendered: list[str]) -> None:
+    if twins:
+        document.warn(
+            f"{len(twins)} connectors without contacts carry the Id of another and are left out as further "
+            f"variants of its housing: {some(twins)}"
+        )
+    if places.names.renamed:
+        document.warn(
+            f"{len(places.names.renamed)} connectors share an Id; they are told apart by a number: "
+            f"{some(places.names.renamed)}",
+        )
+    if ungendered:
+        document.warn(
+            f"KBL does not say which housing is plug and which socket; {len(ungendered)} are called plug",
+            cure="Correct `kind` in the connectors table where it matters to you.",
+        )
+
+
+def _connector(
+    document: Document, occurrence: etree._Element, places: Places, ungendered: list[str]
+) -> Connector:
+    part = document.part(occurrence)
+    name = places.names.give(document.text(occurrence, "Id") or occurrence.get("id", "connector"))
+    places.of_occurrence[occurrence.get("id", "")] = name
+    kind = _kind(document, occurrence, part)
+    if kind is None:
+        ungendered.append(name)
+        kind = ConnectorKind.PLUG
+    rows = tuple(_rows(document, occurrence, name, kind, places))
+    described = document.text(occurrence, "Description")
+    housing = " ".join(filter(None, (document.text(part, "Part_number"), document.text(part, "Description"))))
+    return Connector(
+        name,
+        kind,
+        () if kind is ConnectorKind.SPLICE else rows or (("1",),),
+        described,
+        "" if kind is ConnectorKind.SPLICE else housing.removesuffix(" -"),
+        location(document, occurrence),
+        _hazard(document, occurrence),
+    )
+
+
+def _kind(
+    document: Document, occurrence: etree._Element, part: etree._Element | None
+) -> ConnectorKind | None:
+    usage = document.text(occurrence, "Usage")
+    stated = document.text(part, "Housing_type")
+    if usage in _USAGE:
+        return _USAGE[usage]
+    try:
+        return ConnectorKind(stated)
+    except ValueError:
+        return None
+
+
+def _hazard(document: Document, occurrence: etree._Element) -> Hazard:
+    for told in occurrence.iterfind("Installation_information"):
+        if document.text(told, "Instruction_type") == HAZARD:
+            try:
+                return Hazard(document.text(told, "Instruction_value"))
+            except ValueError:
+                document.warn("an unknown hazard is read as unknown", told)
+    return Hazard.UNKNOWN
+
+
+def location(document: Document, occurrence: etree._Element) -> str:
+    """Return where an occurrence is placed in the car, as text; empty where the file does not say."""
+    placement = occurrence.find("Placement")
+    point = document.ref(placement, "Cartesian_point") if placement is not None else None
+    if point is None:
+        return ""
+    found = [round(float(node.text or "0")) for node in point.iterfind("Coordinates")]
+    return "x y z (mm): " + " ".join(str(value) for value in found)
+
+
+def _rows(
+    document: Document, occurrence: etree._Element, name: str, kind: ConnectorKind, places: Places
+) -> Iterator[tuple[str, ...]]:
+    """Yield one row for each slot: KBL lists cavities and does not say how they sit."""
+    taken: set[str] = set()
+    for slot in occurrence.iterfind("Slots"):
+        row: list[str] = []
+        for cavity in slot.iterfind("Cavities"):
+            number = document.text(document.part(cavity), "Cavity_number") or str(len(taken) + 1)
+            if number in taken:
+                number = f"{document.text(document.part(slot), 'Id') or len(row) + 1}.{number}"
+            while number in taken:
+                number += "'"
+            taken.add(number)
+            row.append(number)
+            end = End(name) if kind is ConnectorKind.SPLICE else End(name, number)
+            note_cavity(cavity, end, places)
+        if row:
+            yield tuple(row)
+
+
+def note_cavity(cavity: etree._Element, end: End, places: Places) -> None:
+    """Keep the end of a cavity, and whether a plug blanks it."""
+    places.cavities[cavity.get("id", "")] = end
+    if cavity.find("Associated_plug") is not None:
+        places.plugged.add(end)
+
+
+def note_contact(document: Document, contact: etree._Element, places: Places) -> None:
+    """Keep the end of a contact point, and whether a seal is on it."""
+    keys = (contact.findtext("Contacted_cavity") or "").split()
+    found = [places.cavities[key] for key in keys if key in places.cavities]
+    if not found:
+        document.warn(
+            f"contact point {document.text(contact, 'Id')} lies in no cavity of the harness", contact
+        )
+        return
+    if len(set(found)) > 1:
+        name = document.text(contact, "Id")
+        document.warn(
+            f"contact point {name} spans {len(set(found))} cavities; only the first counts", contact
+        )
+    places.contacts[contact.get("id", "")] = found[0]
+    for part in document.refs(contact, "Associated_parts"):
+        if part.tag == "Cavity_seal_occurrence":
+            places.sealed.add(found[0])

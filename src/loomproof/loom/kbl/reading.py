@@ -1,0 +1,165 @@
+"""A KBL file as a loom, with everything said that the file leaves open or the loom leaves out."""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+
+from lxml import etree
+
+from loomproof.errors import DescriptionError
+from loomproof.loom import checking
+from loomproof.loom.kbl import boxes, conductors, parts, routes, side_table, variants
+from loomproof.loom.kbl.document import Document, counted
+from loomproof.loom.kbl.naming import Names, some
+from loomproof.loom.kbl.opening import open_kbl
+from loomproof.loom.kbl.places import Places, read_places
+from loomproof.loom.model import CavityFacts, Component, ConnectorKind, Loom, Wire
+from loomproof.loom.reading import LoadedLoom
+
+PLURAL_OF_ONE_CRIMP = (ConnectorKind.PLUG, ConnectorKind.SOCKET)
+
+READ = frozenset(
+    {
+        *("Cavity_plug", "Cavity_plug_occurrence", "Cavity_seal", "Cavity_seal_occurrence"),
+        *("Component", "Component_box", "Component_box_occurrence", "Component_occurrence"),
+        *("Connector_housing", "Connector_occurrence", "Connection", "Wiring_group"),
+        *("General_wire", "General_wire_occurrence", "Harness", "Harness_configuration"),
+        *("Module", "Module_configuration", "Module_families", "Routing", "Segment"),
+        *("Cartesian_point", "Unit", "Part_number", "Description"),
+    }
+)
+"""Elements of the container and the harness that the loom is made of; all others are counted and told."""
+
+
+def read(
+    path: Path | str,
+    *,
+    configuration: str | None = None,
+    side_table_path: Path | str | None = None,
+    length_type: str | None = None,
+) -> LoadedLoom:
+    """Read a KBL file of version 2.3, 2.4 or 2.5.
+
+    ``configuration`` names a configuration of a modular file (its name or element id): only what that
+    one has is read. Without it everything is read, and configurations and modules become choices.
+    ``length_type`` says which of several lengths counts. Raises `DescriptionError` where the file or the
+    side table is wrong.
+    """
+    path = Path(path)
+    extra = side_table.read_side_table(Path(side_table_path)) if side_table_path is not None else ()
+    root, warnings = open_kbl(path)
+    document = Document(root, path.name, list(warnings))
+    loom = _loom(document, configuration, side_table.names_in(extra), length_type)
+    loom = side_table.apply(loom, extra)
+    problems = checking.errors(loom)
+    if problems:
+        raise DescriptionError(f"{path.name} makes no loom that holds together", problems=problems)
+    return LoadedLoom(loom, tuple(document.warnings))
+
+
+def configurations(path: Path | str) -> tuple[str, ...]:
+    """Return the names of a file's configurations. Raises `DescriptionError` where the file is wrong."""
+    root, _ = open_kbl(Path(path))
+    found = variants.read_variants(Document(root, Path(path).name))
+    return tuple(known.name for known in found.configurations)
+
+
+def _loom(
+    document: Document, configuration: str | None, side: frozenset[str], length_type: str | None
+) -> Loom:
+    harness = document.harness
+    found = variants.read_variants(document)
+    chosen = variants.chosen_modules(document, found, configuration)
+    connections = [one for one in harness.iterfind("Connection") if found.has(one, chosen)]
+    signals = variants.read_signals(document, connections, found if chosen is None else None)
+    places = read_places(document)
+    part_names = Names()
+    links = boxes.read_boxes(document, places, part_names)
+    routed = routes.read_routes(document)
+    wires = conductors.read_wires(document, connections, places, routed, signals.by_connection, length_type)
+    mounted = parts.read_parts(document, places, found, chosen, part_names, side)
+    kept, components = _fitted(document, places, wires, [*links, *mounted], chosen)
+    _tell_rest(document)
+    used = {wire.circuit for wire in wires}
+    return Loom(
+        document.text(harness, "Description") or document.text(harness, "Part_number") or document.name,
+        description=_about(document, harness, configuration),
+        connectors=tuple(connector for name, connector in places.connectors.items() if name in kept),
+        wires=wires,
+        components=components,
+        circuits=tuple(circuit for circuit in signals.circuits if circuit.name in used),
+        cavity_facts=_facts(places, kept, wires),
+        choices=variants.choices_of(found, signals) if chosen is None else (),
+    )
+
+
+def _about(document: Document, harness: etree._Element, configuration: str | None) -> str:
+    about = f"part number {document.text(harness, 'Part_number') or 'not given'}, from {document.name}"
+    return f"{about}, configuration {configuration}" if configuration else about
+
+
+def _fitted(
+    document: Document,
+    places: Places,
+    wires: tuple[Wire, ...],
+    components: list[Component],
+    chosen: frozenset[str] | None,
+) -> tuple[set[str], tuple[Component, ...]]:
+    """Return the connectors and parts that are there: under a configuration, those that wires reach."""
+    if chosen is None:
+        return set(places.connectors), tuple(components)
+    kept = {end.connector for wire in wires for end in wire.ends}
+    grew = True
+    while grew:
+        # A box is there when one of its connectors is; so is what its inner links lead to.
+        reached = {
+            end.connector
+            for part in components
+            if any(end.connector in kept for end in part.ends)
+            for end in part.ends
+            if part.note != boxes.MATED
+        }
+        grew = not reached <= kept
+        kept |= reached
+    gone = [name for name in places.connectors if name not in kept]
+    if gone:
+        document.warn(
+            f"{len(gone)} connectors have no wire in this configuration and are left out: {some(gone)}"
+        )
+    return kept, tuple(part for part in components if all(end.connector in kept for end in part.ends))
+
+
+def _facts(places: Places, kept: set[str], wires: tuple[Wire, ...]) -> tuple[CavityFacts, ...]:
+    """Return facts about cavities: spare where no wire ends, sealed, shared where several wires end."""
+    at = Counter(end for wire in wires for end in wire.ends)
+    facts = []
+    for name, connector in places.connectors.items():
+        if name not in kept or connector.kind is ConnectorKind.SPLICE:
+            continue
+        for end in connector.ends:
+            sealed = True if end in places.plugged or end in places.sealed else None
+            shared = at[end] > 1 and connector.kind in PLURAL_OF_ONE_CRIMP
+            spare = at[end] == 0
+            if spare or sealed or shared:
+                note = "blanking plug" if end in places.plugged else ""
+                facts.append(CavityFacts(end, spare, sealed, note, shared))
+    return tuple(facts)
+
+
+def _tell_rest(document: Document) -> None:
+    """Count and tell every element that no part of the loom was made of."""
+    rest: Counter[str] = Counter()
+    for parent in (document.root, document.harness):
+        for child in parent.iterchildren(etree.Element):
+            tag = etree.QName(child).localname
+            if tag not in READ and (child.get("id") is not None or len(child)):
+                rest[tag] += 1
+    if rest:
+        document.warn(f"read and not part of a loom's description: {counted(rest)}")
+    inner = sum(1 for part in document.root.iterfind("Assembly_part") for _ in part.iterfind("Connection"))
+    if inner:
+        document.warn(
+            f"{inner} connections stand inside assembly parts and are left out",
+            cure="Ask for a file whose harness lists them.",
+        )

@@ -1,0 +1,268 @@
+"""Modules and configurations: which connections a harness really has, and choices about them.
+
+A modular file holds every variant at once. What decides about a connection are the modules that control
+the connection itself; a wire's or a connector's module says nothing about it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from lxml import etree
+
+from loomproof.errors import DescriptionError, suggestion
+from loomproof.loom.designations import is_known
+from loomproof.loom.kbl.document import Document
+from loomproof.loom.kbl.naming import Names, some
+from loomproof.loom.model import Answer, Choice, Circuit, Need
+
+CONFIGURATION = "configuration"
+"""The name of the choice that stands for a file's configurations."""
+
+
+@dataclass(frozen=True)
+class Module:
+    """A module of the harness, by the element's id, with the name that people see and its family."""
+
+    key: str
+    name: str
+    says: str
+    family: str
+
+
+@dataclass(frozen=True)
+class Configuration:
+    """A configuration of the harness and the modules it names."""
+
+    key: str
+    name: str
+    says: str
+    modules: frozenset[str]
+
+
+@dataclass
+class Variants:
+    """Modules, configurations, families (id to name) and what controls each element, by ids."""
+
+    modules: dict[str, Module] = field(default_factory=dict)
+    configurations: list[Configuration] = field(default_factory=list)
+    families: dict[str, str] = field(default_factory=dict)
+    controls: dict[str, frozenset[str]] = field(default_factory=dict)
+
+    def of(self, element: etree._Element) -> frozenset[str]:
+        """Return the modules that control an element."""
+        return self.controls.get(element.get("id", ""), frozenset())
+
+    def has(self, element: etree._Element, chosen: frozenset[str] | None) -> bool:
+        """Whether an element is there when these modules are; all are where none is chosen."""
+        modules = self.of(element)
+        return chosen is None or not modules or bool(modules & chosen)
+
+
+def read_variants(document: Document) -> Variants:
+    """Return the modules and configurations of the harness."""
+    found = Variants()
+    names = Names()
+    for element in document.harness.iterfind("Module_families"):
+        key = element.get("id", "")
+        told = (document.text(element, "Id"), document.text(element, "Description"))
+        found.families[key] = " ".join(filter(None, told)) or key
+    controls: dict[str, set[str]] = {}
+    for module in document.harness.iterfind("Module"):
+        key = module.get("id", "")
+        inner = module.find("Module_configuration")
+        family = (module.findtext("Of_family") or "").strip()
+        name = names.give(document.text(module, "Part_number") or key)
+        says = document.text(inner, "Logistic_control_information") or document.text(module, "Description")
+        found.modules[key] = Module(key, name, says, family)
+        _control(inner, (key,), controls)
+    _shared(document, found, controls)
+    found.controls = {key: frozenset(modules) for key, modules in controls.items()}
+    _configurations(document, found)
+    return found
+
+
+def _control(source: etree._Element | None, modules: Iterable[str], controls: dict[str, set[str]]) -> None:
+    if source is not None:
+        for key in (source.findtext("Controlled_components") or "").split():
+            controls.setdefault(key, set()).update(modules)
+
+
+def _shared(document: Document, found: Variants, controls: dict[str, set[str]]) -> None:
+    """Add what module lists of the harness control; such a list names modules by their ids."""
+    unread = 0
+    for shared in document.harness.iterfind("Module_configuration"):
+        modules = (shared.findtext("Logistic_control_information") or "").split()
+        if modules and all(key in found.modules for key in modules):
+            _control(shared, modules, controls)
+        else:
+            unread += 1
+    if unread:
+        document.warn(
+            f"{unread} module configurations of the harness state option codes, which are not evaluated"
+        )
+
+
+def _configurations(document: Document, found: Variants) -> None:
+    """Name each configuration by the first of its texts that no other has."""
+    elements = document.harness.findall("Harness_configuration")
+    tags = [
+        "Part_number",
+        "Abbreviation",
+        "Description",
+        "Car_classification_level_4",
+        "Car_classification_level_3",
+        "Logistic_control_information",
+        "Version",
+    ]
+    texts = {tag: [document.text(element, tag) for element in elements] for tag in tags}
+    names = Names()
+    for index, element in enumerate(elements):
+        own = [texts[tag][index] for tag in tags if texts[tag][index]]
+        telling = [
+            texts[tag][index]
+            for tag in tags
+            if texts[tag][index] and texts[tag].count(texts[tag][index]) == 1
+        ]
+        key = element.get("id", "")
+        name = names.give(telling[0] if telling else own[0] if own else key)
+        modules = frozenset((element.findtext("Modules") or "").split())
+        found.configurations.append(Configuration(key, name, " ".join(own), modules))
+
+
+def chosen_modules(
+    document: Document, variants: Variants, configuration: str | None
+) -> frozenset[str] | None:
+    """Return the modules of a configuration (by its name or element id); ``None`` for the whole file.
+
+    Says plainly where that is no buildable car. Raises `DescriptionError` for an unknown configuration.
+    """
+    if configuration is None:
+        _say_whole(document, variants)
+        return None
+    for known in variants.configurations:
+        if configuration in (known.name, known.key):
+            _say_chosen(document, variants, known)
+            return known.modules
+    names = [known.name for known in variants.configurations]
+    raise DescriptionError(
+        f"{document.name} has no configuration {configuration!r}",
+        cure=suggestion(configuration, names) or f"It has: {', '.join(names) or 'none'}.",
+    )
+
+
+def _say_whole(document: Document, variants: Variants) -> None:
+    doubled = _doubled(variants, frozenset(variants.modules))
+    if doubled:
+        names = ", ".join(repr(known.name) for known in variants.configurations)
+        document.warn(
+            f"all {len(variants.modules)} modules are read at once; that is no buildable car, for these "
+            f"families have more than one: {'; '.join(doubled)}",
+            cure=f"Name a configuration: {names}." if names else "",
+        )
+
+
+def _say_chosen(document: Document, variants: Variants, known: Configuration) -> None:
+    if not known.modules:
+        document.warn(
+            f"configuration {known.name!r} names no module: no wire is left",
+            cure="Name another configuration, or none for the whole file.",
+        )
+    doubled = _doubled(variants, known.modules)
+    if doubled:
+        document.warn(
+            f"configuration {known.name!r} fits alternatives at once and is no buildable car: "
+            f"{'; '.join(doubled)}"
+        )
+
+
+def _doubled(variants: Variants, modules: frozenset[str]) -> list[str]:
+    by_family: dict[str, list[str]] = {}
+    for key, module in variants.modules.items():
+        if key in modules and module.family:
+            by_family.setdefault(module.family, []).append(module.name)
+    return [
+        f"{variants.families.get(family, family)}: {some(names, 4)}"
+        for family, names in by_family.items()
+        if len(names) > 1
+    ]
+
+
+@dataclass
+class Signals:
+    """Circuits by connection id, the circuits themselves, and the modules behind each."""
+
+    by_connection: dict[str, str] = field(default_factory=dict)
+    circuits: list[Circuit] = field(default_factory=list)
+    modules: dict[str, frozenset[str]] = field(default_factory=dict)
+
+
+def designation_in(signal: str) -> str:
+    """Return the DIN 72552 designation that the second dotted field of a signal name starts with.
+
+    ``V.15A.SYS_034`` gives ``15a``. Common practice of the files' senders, not part of KBL.
+    """
+    fields = signal.split(".")
+    said = fields[1] if len(fields) > 1 else ""
+    digits = said[: next((i for i, mark in enumerate(said) if not mark.isdigit()), len(said))]
+    if not digits:
+        return ""
+    letter = said[len(digits) : len(digits) + 1]
+    single = not said[len(digits) + 1 : len(digits) + 2].isalpha()
+    for wanted in (digits + letter, digits + letter.lower()) if letter and single else ():
+        if is_known(wanted):
+            return wanted
+    return digits if is_known(digits) else ""
+
+
+def read_signals(document: Document, connections: list[etree._Element], variants: Variants | None) -> Signals:
+    """Group connections into circuits: one for each signal, and for each set of modules where given."""
+    found = Signals()
+    names = Names()
+    known: dict[tuple[str, frozenset[str]], str] = {}
+    for connection in connections:
+        signal = document.text(connection, "Signal_name")
+        modules = variants.of(connection) if variants is not None else frozenset[str]()
+        if not signal and not modules:
+            continue
+        key = (signal, modules)
+        if key not in known:
+            known[key] = names.give(signal or "without signal name")
+            found.circuits.append(Circuit(known[key], designation=designation_in(signal)))
+            found.modules[known[key]] = modules
+        found.by_connection[connection.get("id", "")] = known[key]
+    return found
+
+
+def choices_of(variants: Variants, signals: Signals) -> tuple[Choice, ...]:
+    """Return one choice for the configurations and one for each family with a choice of modules."""
+    found: list[Choice] = []
+    modular = [(name, modules) for name, modules in signals.modules.items() if modules]
+    if variants.configurations and modular:
+        answers = tuple(
+            Answer(known.name, _says(variants, known.modules), _makes(modular, known.modules))
+            for known in variants.configurations
+        )
+        found.append(Choice(CONFIGURATION, "Which configuration of the harness is this loom?", answers))
+    for family, name in variants.families.items():
+        members = [module for module in variants.modules.values() if module.family == family]
+        keys = frozenset(module.key for module in members)
+        spoken = [(circuit, modules & keys) for circuit, modules in modular if modules & keys]
+        if len(members) > 1 and spoken:
+            answers = tuple(
+                Answer(module.name, module.says, _makes(spoken, frozenset((module.key,))))
+                for module in members
+            )
+            found.append(Choice(f"module {name}", f"Which module of {name} is fitted?", answers))
+    return tuple(found)
+
+
+def _says(variants: Variants, modules: frozenset[str]) -> str:
+    return ", ".join(module.name for key, module in variants.modules.items() if key in modules) or "no module"
+
+
+def _makes(
+    circuits: list[tuple[str, frozenset[str]]], chosen: frozenset[str]
+) -> tuple[tuple[str, Need], ...]:
+    return tuple((circuit, Need.NEEDED if modules & chosen else Need.UNUSED) for circuit, modules in circuits)
