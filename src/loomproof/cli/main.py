@@ -27,6 +27,9 @@ class Command(NamedTuple):
 
 COMMANDS: dict[str, Command] = {
     "check": Command("loomproof.cli.loom:check", "Check a description and sum it up."),
+    "log": Command("loomproof.cli.records:log", "List the proofs that were kept."),
+    "certificate": Command("loomproof.cli.records:certificate", "Write the certificate of a run."),
+    "verify": Command("loomproof.cli.records:verify", "Check a certificate or a sealed record."),
 }
 """Command name to module:attribute and help line, in the order in which a newcomer meets them."""
 

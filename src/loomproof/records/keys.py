@@ -186,6 +186,14 @@ class KeyFolder:
         self._write(self.path, fresh.pem())
         return fresh
 
+    def paper_signer(self, certificate: str) -> Signer | None:
+        """Return the keys, in use or replaced, whose PDF certificate has this fingerprint (SHA-256, hex)."""
+        for path in sorted(self.folder.glob("*.pem")):
+            signer = read_signer(path.read_bytes(), str(path))
+            if signer.paper_hex == certificate:
+                return signer
+        return None
+
     def own_keys(self) -> dict[str, str]:
         """Return the public keys (hex) of this folder, in use and replaced, with a word for each."""
         found: dict[str, str] = {}

@@ -71,6 +71,18 @@ class Verified:
         return fingerprint(self.key)
 
     @property
+    def paper(self) -> str:
+        """SHA-256 (hex) of the certificate that signs this record's PDF, "" where the record names none."""
+        paper = self.body.get("paper")
+        stated = paper.get("certificate") if isinstance(paper, dict) else None
+        return stated if isinstance(stated, str) else ""
+
+    @property
+    def link(self) -> str:
+        """What a QR code carries: the record's hash and the signer's fingerprint (capitals keep it small)."""
+        return f"LOOMPROOF:{self.hash.upper()}:{self.fingerprint.replace(' ', '').upper()}"
+
+    @property
     def standing(self) -> str:
         """``genuine`` where the signer is known, else ``intact, signer unknown``."""
         return "genuine" if self.signer else "intact, signer unknown"

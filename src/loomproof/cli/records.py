@@ -1,0 +1,166 @@
+"""Commands around kept records: the log, certificates, checking what somebody hands over."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+import click
+
+from loomproof.errors import RecordError, StoreError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+    from loomproof.records.store import Run, Store
+
+F = TypeVar("F", bound=Callable[..., object])
+
+_STYLES = {"pass": "green", "fail": "red", "undecided": "yellow", "incomplete": "yellow"}
+
+
+def store_option(command: F) -> F:
+    """Add ``--store`` to a command."""
+    return click.option(
+        "--store",
+        metavar="FILE|URL",
+        envvar="LOOMPROOF_STORE",
+        help="Where the records are: a file, or postgresql://USER@HOST/DATABASE. "
+        "Else the user's data folder.",
+    )(command)
+
+
+def now() -> datetime.datetime:
+    """Return the time, with its zone."""
+    return datetime.datetime.now(datetime.UTC)
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    return Console(highlight=False, soft_wrap=False)
+
+
+def write_file(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all."""
+    temporary = path.with_name(path.name + ".new")
+    try:
+        temporary.write_bytes(data)
+        temporary.replace(path)
+    except OSError as error:
+        temporary.unlink(missing_ok=True)
+        raise StoreError(
+            f"{path}: cannot be written: {error.strerror}", cure="Make room, or name another file."
+        ) from error
+
+
+@click.command()
+@click.argument("loom", required=False)
+@click.option("--last", "limit", type=click.IntRange(1), default=50, show_default=True, help="How many.")
+@store_option
+def log(loom: str | None, limit: int, store: str | None) -> None:
+    """List the proofs that were kept, of one LOOM (name, serial or digest) or of all."""
+    from loomproof.records.store import open_store
+
+    with open_store(store) as opened:
+        runs = opened.runs(loom, limit)
+    if not runs:
+        click.echo("Nothing is kept of it." if loom else "Nothing is kept yet.", err=True)
+        return
+    _console().print(_table(runs))
+
+
+def _table(runs: tuple[Run, ...]) -> Table:
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    from loomproof.reports.words import VERDICTS, clean
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for head in ("run", "loom", "verdict", "faults", "ended", "by", "record"):
+        table.add_column(head, overflow="fold", justify="right" if head == "faults" else "left")
+    for run in runs:
+        name = f"{run.loom}, {run.serial}" if run.serial else run.loom
+        verdict = Text(VERDICTS.get(run.verdict, run.verdict), style=_STYLES.get(run.verdict, ""))
+        cells = (run.run, name, run.ended[:16].replace("T", " "), run.person, run.hash[:12])
+        first, second, ended, person, digest = (Text(clean(cell)) for cell in cells)
+        table.add_row(first, second, verdict, str(run.faults), ended, person, digest)
+    return table
+
+
+def issue(store: Store, run: str) -> bytes:
+    """Return a run's certificate: the one issued before, else a new one, signed, checked and kept."""
+    from loomproof.records.home import home
+    from loomproof.records.keys import KeyFolder
+    from loomproof.records.paper import sign_pdf
+    from loomproof.records.paper_check import verify_pdf
+    from loomproof.records.seal import verify as verify_record
+    from loomproof.reports.certificate import certificate_pdf
+
+    kept = store.certificate(run)
+    if kept is not None:
+        return kept
+    record = store.record(run)
+    verified = verify_record(record, name=f"run {run}")
+    signer = KeyFolder(home()).paper_signer(verified.paper)
+    if signer is None:
+        raise RecordError(
+            f"run {run} was sealed with keys that are not here ({verified.fingerprint})",
+            cure="Ask the bench that proved it for its certificate, or take the sealed record: --json.",
+        )
+    pdf = sign_pdf(certificate_pdf(record, fingerprint=verified.fingerprint, link=verified.link), signer)
+    verify_pdf(pdf, name=f"certificate of run {run}")
+    store.add_certificate(run, pdf, now().isoformat(timespec="seconds"))
+    return pdf
+
+
+@click.command()
+@click.argument("run", default="last")
+@click.option("-o", "--out", type=click.Path(path_type=Path, dir_okay=False), help="File to write.")
+@click.option("--json", "as_json", is_flag=True, help="Write the sealed record itself, not a PDF.")
+@store_option
+def certificate(run: str, out: Path | None, as_json: bool, store: str | None) -> None:
+    """Write the certificate of a RUN (its name, the start of its hash, or "last") as PDF."""
+    from loomproof.records.store import open_store
+
+    with open_store(store) as opened:
+        found = opened.run(run)
+        path = out or Path(f"{_file_name(found.run)}.{'json' if as_json else 'pdf'}")
+        data = opened.record(found.run) if as_json else issue(opened, found.run)
+    write_file(path, data)
+    click.echo(str(path))
+
+
+def _file_name(run: str) -> str:
+    kept = "".join(mark if mark.isalnum() or mark in "-_." else "-" for mark in run).strip(".")
+    return f"certificate-{kept}"
+
+
+@click.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False, exists=True))
+def verify(file: Path) -> None:
+    """Check a certificate (PDF) or a sealed record (JSON), without store and without network.
+
+    Says whether anything was changed, who signed it and what it claims. Exits with 0 where the seal holds,
+    whatever the verdict in it, and with 5 where it does not.
+    """
+    from loomproof.records.checking import check_file
+    from loomproof.records.home import home
+    from loomproof.records.signers import KnownSigners
+    from loomproof.reports.terminal import findings_view, summary_view
+
+    verified = check_file(file, KnownSigners(home()).all())
+    document = verified.document()
+    console = _console()
+    who = f"signed by {verified.signer}" if verified.signer else "the key is not in your list of signers"
+    console.print(f"{verified.standing}: nothing was changed; {who}", markup=False)
+    console.print(f"fingerprint  {verified.fingerprint}", markup=False)
+    console.print(f"record       {verified.hash}", markup=False)
+    console.print(f"chain        {verified.chain.bench}, record {verified.chain.sequence}", markup=False)
+    console.print("\nIt claims:")
+    console.print(summary_view(document))
+    console.print(findings_view(document))

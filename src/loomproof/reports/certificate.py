@@ -1,0 +1,378 @@
+"""The certificate as PDF: a sealed record, laid out for a person, with the record attached.
+
+The layout lives in templates/certificate.typ; this module turns the record into ready texts for it. The
+result depends on the record alone, so the same record gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import datetime
+import json
+import re
+from collections.abc import Mapping, Sequence
+from importlib import resources
+from typing import cast
+
+from loomproof.errors import RecordError
+from loomproof.reports.words import (
+    VERDICTS,
+    clean,
+    evidence,
+    kind,
+    margin,
+    ohms,
+    plural,
+    uncertain,
+    wires,
+    worst,
+)
+from loomproof.results.document import ClaimEntry, Document, FindingEntry
+
+View = dict[str, object]
+
+SENTENCES = {
+    "pass": "Every connection that was tested is as described, and every claim below holds.",
+    "fail": "The loom is not as described. Do not fit it before every fault below is mended and it is "
+    "proved again.",
+    "undecided": "No fault was found, but this bench could not decide every claim. This is not a pass.",
+    "incomplete": "The proof did not cover the whole loom. This is not a pass.",
+}
+
+LIMITS = (
+    "This is a test at low voltage and a few milliamps. It does not show broken strands, weak crimps or "
+    "chafed insulation that does not touch yet; a conductor with one strand left can pass.",
+    "It says what the loom was when it was proved, at that temperature and lying as it lay: not how it "
+    "behaves hot, wet, shaken or under load.",
+    "Before the loom is fitted: battery off. Circuits of airbags and belt tensioners are never tested on "
+    "this bench and belong to licensed hands; local rules for road vehicles go before this paper.",
+)
+
+_WIDE_CAVITIES = 24
+
+
+def certificate_pdf(record: bytes, *, fingerprint: str = "", link: str = "", signer: str = "") -> bytes:
+    """Lay a sealed record (canonical JSON) out as PDF/A-3a with the record attached, unsigned.
+
+    ``fingerprint`` is the printable one of the record's key, ``link`` what the QR code carries, ``signer``
+    the key's name where it has one. `RecordError` where the page cannot be set.
+    """
+    plain = json.loads(record)
+    view = certificate_view(plain, fingerprint=fingerprint, link=link, signer=signer)
+    ended = _moment(Document.model_validate(plain["body"]["document"]).ended)
+    return typeset("certificate.typ", {"view": view}, {"record": record.decode("utf-8")}, ended)
+
+
+def _moment(text: str) -> datetime.datetime:
+    try:
+        moment = datetime.datetime.fromisoformat(text)
+    except ValueError:
+        return datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)
+    return moment if moment.tzinfo else moment.replace(tzinfo=datetime.UTC)
+
+
+def typeset(
+    template: str, values: Mapping[str, object], texts: Mapping[str, str], moment: datetime.datetime
+) -> bytes:
+    """Set a template of this room as PDF/A-3a and PDF/UA-1; ``values`` travel as JSON, ``texts`` as they are.
+
+    A character that no font at hand has is shown by its code point, as ``[U+4E2D]``: PDF/A allows no gaps.
+    """
+    import typst
+
+    source = resources.files("loomproof.reports") / "templates" / template
+    inputs = {name: json.dumps(value, ensure_ascii=False) for name, value in values.items()}
+    for system_fonts in (False, True):
+        for _ in range(_MOST_ROUNDS):
+            compiler = typst.Compiler(source.read_bytes(), ignore_system_fonts=not system_fonts)
+            try:
+                made = compiler.compile(
+                    format="pdf",
+                    sys_inputs={**inputs, **texts},
+                    pdf_standards=["a-3a", "ua-1"],
+                    timestamp=moment,
+                )
+            except typst.TypstError as error:
+                gap = _GAP.search(f"{error.message} {error.diagnostic}")
+                if gap is None:
+                    raise RecordError(f"the page cannot be set: {error.message}") from error
+                if not system_fonts:
+                    break  # A font of this machine may have it.
+                inputs = {name: _spelt(value, gap[1]) for name, value in inputs.items()}
+            else:
+                return cast(bytes, made)
+    raise RecordError("the page cannot be set: too many characters that no font has")
+
+
+_MOST_ROUNDS = 200
+_GAP = re.compile(r'the text `"(.+?)"` could not be displayed', re.DOTALL)
+
+
+def _spelt(text: str, gap: str) -> str:
+    for mark in gap:
+        text = text.replace(mark, f"[U+{ord(mark):04X}]")
+    return text
+
+
+def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str, signer: str) -> View:
+    """Return every text of the certificate, in the order and shape that the template shows."""
+    body = cast(Mapping[str, object], plain["body"])
+    document = Document.model_validate(body["document"])
+    seal = cast(Mapping[str, str], plain["seal"])
+    chain = cast(Mapping[str, object], body["chain"])
+    loom = document.loom
+    name = f"{loom.name}, {loom.serial}" if loom.serial else loom.name
+    digest = str(plain["hash"])
+    rules = _rules(document.claims)
+    view: View = {
+        "title": f"Certificate of proof: {name}, run {document.run}, {VERDICTS[document.verdict.value]}",
+        "author": document.person or "loomproof",
+        "keywords": [f"record {digest}"],
+        "verdict": document.verdict.value,
+        "word": VERDICTS[document.verdict.value],
+        "sentence": SENTENCES[document.verdict.value],
+        "reasons": list(document.reasons),
+        "simulated": document.bench.simulated,
+        "loom": name,
+        "description": loom.description,
+        "run": document.run,
+        "short-hash": digest[:16],
+        "fingerprint": fingerprint or seal["key"][:16],
+        "facts": _facts(document),
+        "not-tested": list(document.not_tested) or _nothing_left(document),
+        "untested": list(document.coverage.untested),
+        "waived": list(document.coverage.waived),
+        "waiver": document.person or "the person named above",
+        "findings": [_finding(finding, n) for n, finding in enumerate(document.findings, 1)],
+        "mended": _mended(cast(Sequence[Mapping[str, object]], body.get("mended", ()))),
+        "remarks": list(cast(Sequence[str], body.get("remarks", ()))),
+        "cautions": [*document.cautions, *LIMITS],
+        "claim-groups": _groups(document.claims),
+        "margins": [_margin_row(claim, room) for claim, room in worst(document)],
+        "seal": [
+            ["record (SHA-256)", digest, "code"],
+            ["signer", signer or "see fingerprint"],
+            ["fingerprint", fingerprint, "code"],
+            ["key (Ed25519)", seal["key"], "code"],
+            ["chain", f"{chain['bench']}, record {chain['sequence']}"],
+            ["record before", str(chain["previous"] or "none, this is the first"), "code"],
+        ],
+        "qr": _qr(link),
+        "face-columns": 2,
+        "faces": _faces(document),
+        "rules": [[mark, words] for words, mark in rules.items()],
+        "claims": [_claim_row(claim, rules) for claim in document.claims],
+    }
+    return cast(View, _cleaned(view))
+
+
+def _cleaned(value: object) -> object:
+    if isinstance(value, str):
+        return clean(value) if "<svg" not in value[:200] else value
+    if isinstance(value, dict):
+        return {key: _cleaned(entry) for key, entry in value.items()}
+    if isinstance(value, list):
+        return [_cleaned(entry) for entry in value]
+    return value
+
+
+def _nothing_left(document: Document) -> list[str]:
+    if document.coverage.untested or document.coverage.waived:
+        return []
+    return ["Every cavity of the description had a test point."]
+
+
+def _facts(document: Document) -> list[list[str]]:
+    loom, bench, counts = document.loom, document.bench, document.counts
+    named = " ".join(part for part in (bench.maker, bench.model, bench.serial) if part)
+    firmware = f", firmware {bench.firmware}" if bench.firmware else ""
+    checks = [check.name for check in bench.checks if check.passed]
+    failed = [f"{check.name} FAILED" for check in bench.checks if not check.passed]
+    rows = [
+        ["proved", f"{document.started} to {document.ended}"],
+        ["by", document.person or "not stated"],
+        ["at", document.place or "not stated"],
+        ["description", loom.digest, "code"],
+        ["answers", "; ".join(f"{choice}: {answer}" for choice, answer in loom.answers.items())],
+        ["bench", f"{named or bench.address}{firmware}, {plural(bench.points, 'point')}"],
+        ["last self-test", bench.last_selftest or "not stated"],
+        ["checks before", "; ".join([*checks, *failed])],
+        ["accuracy", _accuracy(document)],
+        ["thresholds", _thresholds(document)],
+        ["temperature", "not measured" if bench.temperature_c is None else f"{bench.temperature_c:g} °C"],
+        ["adapter", document.adapter.name],
+        ["adapter table", document.adapter.digest, "code"],
+        ["leads zeroed", document.adapter.leads_zeroed],
+        [
+            "counts",
+            f"{plural(counts.connectors, 'connector')}, {plural(counts.cavities, 'cavity', 'cavities')} "
+            f"({len(document.coverage.tested)} tested), {plural(counts.wires, 'wire')}, "
+            f"{plural(counts.nets, 'net')}, {plural(counts.components, 'component')}",
+        ],
+        [
+            "asked",
+            f"{plural(counts.sense_vectors, 'sense')}, "
+            f"{plural(counts.resistance_readings, 'resistance reading')}",
+        ],
+        [
+            "found",
+            f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}, {counts.undecided} undecided",
+        ],
+        ["looked at by eye", " ".join(document.inspection)],
+        ["journal", document.journal_digest, "code"],
+        ["software", document.software],
+    ]
+    return [row for row in rows if row[1]]
+
+
+def _accuracy(document: Document) -> str:
+    bench = document.bench
+    if bench.accuracy_ohm is None:
+        return "the bench measures no resistance"
+    ratio = f" + {bench.accuracy_ratio:.2%} of reading" if bench.accuracy_ratio else ""
+    return f"±({ohms(bench.accuracy_ohm)}{ratio}), {'four' if bench.four_wire else 'two'}-wire"
+
+
+def _thresholds(document: Document) -> str:
+    bench = document.bench
+    if bench.clear_ohm is None or bench.sense_ohm is None:
+        return ""
+    settle = "" if bench.settle_us is None else f"; settled {bench.settle_us} µs before each reading"
+    return f"low is under {ohms(bench.clear_ohm)} for sure, high is over {ohms(bench.sense_ohm)} for sure{settle}"
+
+
+def _finding(finding: FindingEntry, number: int) -> View:
+    said = kind(finding.kind.value)
+    title = finding.title if said in finding.title.casefold() else f"{said}: {finding.title}"
+    note = "" if finding.severity.value == "fault" else " (note)"
+    rows = [
+        ["where", ", ".join(finding.cavities)],
+        ["wire", ", ".join(wires(finding))],
+        ["part", ", ".join(finding.components)],
+        ["cause", finding.cause],
+        *(["evidence", evidence(entry)] for entry in finding.evidence),
+        ["look first", "; ".join(f"{n}. {place}" for n, place in enumerate(finding.places, 1))],
+        *(["repair", step] for step in finding.repair),
+        *(["caution", caution] for caution in finding.cautions),
+        *(
+            ["or", f"{other.text}. {'To tell apart: ' + other.tell_apart if other.tell_apart else ''}"]
+            for other in finding.alternatives
+        ),
+    ]
+    facts: list[list[str]] = []
+    for what, fact in rows:
+        if fact:
+            # A repeated label is said once.
+            facts.append(["" if any(row[0] == what for row in facts) else what, fact])
+    return {"head": f"{number}. {title}{note}", "facts": facts, "long": sum(len(f[1]) for f in facts) > 1500}
+
+
+def _mended(entries: Sequence[Mapping[str, object]]) -> list[list[str]]:
+    rows = []
+    for entry in entries:
+        repairs = cast(Sequence[Mapping[str, str]], entry.get("repairs", ()))
+        for repair in repairs or ({"words": "no note was kept", "person": "", "done": ""},):
+            rows.append(
+                [
+                    str(entry["run"]),
+                    str(entry["finding"]),
+                    repair["words"],
+                    repair["person"],
+                    repair["done"][:16].replace("T", " "),
+                ]
+            )
+    return rows
+
+
+def _rules(claims: Sequence[ClaimEntry]) -> dict[str, str]:
+    return {rule: f"R{n}" for n, rule in enumerate(dict.fromkeys(claim.rule for claim in claims), 1)}
+
+
+def _groups(claims: Sequence[ClaimEntry]) -> list[list[str]]:
+    groups: dict[tuple[str, str], list[ClaimEntry]] = {}
+    for claim in claims:
+        groups.setdefault((claim.kind, claim.rule), []).append(claim)
+    rows = []
+    for (what, rule), members in groups.items():
+        holds = sum(claim.decision.value == "pass" for claim in members)
+        parts = [
+            _span("threshold", [claim.threshold_ohm for claim in members]),
+            _span("uncertainty", [claim.uncertainty_ohm for claim in members], " (k = 2)"),
+            f"rule: {rule}" if rule else "",
+        ]
+        words = "; ".join(part for part in parts if part)
+        rows.append([what, str(len(members)), str(holds), str(len(members) - holds), words])
+    return rows
+
+
+def _span(what: str, values: Sequence[float | None], tail: str = "") -> str:
+    known = sorted(value for value in values if value is not None)
+    if not known:
+        return ""
+    low, high = ohms(known[0]), ohms(known[-1])
+    return f"{what} {low}{tail}" if low == high else f"{what} {low} to {high}{tail}"
+
+
+def _margin_row(claim: ClaimEntry, room: float) -> list[str]:
+    return [
+        claim.subject,
+        " to ".join(claim.cavities),
+        uncertain(claim.measured_ohm, claim.uncertainty_ohm),
+        _limit(claim),
+        f"{room:.0%}" if room >= 0 else "beyond it",
+    ]
+
+
+def _limit(claim: ClaimEntry) -> str:
+    if claim.limit_ohm is None:
+        return ""
+    if claim.lower_limit_ohm:
+        return f"{ohms(claim.lower_limit_ohm)} to {ohms(claim.limit_ohm)}"
+    return ohms(claim.limit_ohm)
+
+
+def _claim_row(claim: ClaimEntry, rules: Mapping[str, str]) -> list[str]:
+    measured = ""
+    if claim.open:
+        measured = "open"
+    elif claim.measured_ohm is not None:
+        measured = uncertain(claim.measured_ohm, claim.uncertainty_ohm)
+    limit = _limit(claim) or (ohms(claim.threshold_ohm) if claim.threshold_ohm is not None else "")
+    physical = ohms(claim.physical_limit_ohm) if claim.physical_limit_ohm is not None else ""
+    decision = {"pass": "holds", "fail": "FAILS", "undecided": "undecided"}[claim.decision.value]
+    return [claim.subject, claim.statement, measured, physical, limit, rules[claim.rule], decision]
+
+
+def _qr(link: str) -> str:
+    if not link:
+        return ""
+    import segno
+
+    made: str = segno.make(link, error="m", micro=False).svg_inline(scale=4, border=2)
+    return made
+
+
+def _faces(document: Document) -> list[View]:
+    from loomproof.reports.drawing import entry_face
+
+    faces: list[View] = []
+    marked = {cavity for finding in document.findings for cavity in finding.cavities}
+    for entry in document.connectors:
+        cavities = [cavity for row in entry.rows for cavity in row if cavity]
+        if not cavities:
+            continue
+        wide = max(len(row) for row in entry.rows) > _WIDE_CAVITIES
+        faulty = tuple(cavity for cavity in cavities if f"{entry.name}:{cavity}" in marked)
+        faces.append(
+            {
+                "svg": entry_face(entry, marked=faulty),
+                "alt": f"{entry.kind} {entry.name}: {plural(len(cavities), 'cavity', 'cavities')}"
+                + (f"; faulty: {', '.join(faulty)}" if faulty else ""),
+                "ends": "",
+                "wide": wide,
+                "width": 1.0,
+            }
+        )
+    return faces
+
+
+__all__ = ["LIMITS", "SENTENCES", "certificate_pdf", "certificate_view", "margin", "typeset"]

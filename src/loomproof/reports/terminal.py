@@ -1,0 +1,133 @@
+"""What a person reads on the screen: the verdict, then each finding with evidence and repair.
+
+Returns rich renderables; who prints them decides on colour and width.
+"""
+
+from __future__ import annotations
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from loomproof.reports.words import VERDICTS, clean, evidence, kind, ohms, plural, uncertain, wires, worst
+from loomproof.results.document import Document, FindingEntry
+
+_STYLES = {"pass": "bold green", "fail": "bold red", "undecided": "bold yellow", "incomplete": "bold yellow"}
+
+
+def summary_view(document: Document) -> RenderableType:
+    """Show the verdict, what was proved, on which bench, how much, and what was not tested."""
+    loom, bench, counts = document.loom, document.bench, document.counts
+    name = f"{loom.name}, {loom.serial}" if loom.serial else loom.name
+    verdict = Text(VERDICTS[document.verdict.value], style=_STYLES[document.verdict.value])
+    lines: list[RenderableType] = [Text.assemble(verdict, "  ", (clean(name), "bold"))]
+    lines += [Text(clean(reason)) for reason in document.reasons]
+    tested = len(document.coverage.tested)
+    facts = _Facts()
+    facts.row(
+        "loom",
+        f"{plural(counts.connectors, 'connector')}, {plural(counts.wires, 'wire')}, "
+        f"{plural(counts.nets, 'net')}; {tested} of {plural(counts.cavities, 'cavity', 'cavities')} tested",
+    )
+    facts.row("found", f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}")
+    facts.row("bench", _bench(document))
+    facts.row("asked", f"{counts.sense_vectors} senses, {counts.resistance_readings} resistances")
+    facts.row("run", f"{document.run}, {document.started} to {document.ended}")
+    if bench.simulated:
+        facts.row("note", "the bench was simulated: this says nothing of a real loom")
+    nearest = worst(document, 1)
+    if nearest:
+        claim, room = nearest[0]
+        left = f"{room:.0%} left" if room >= 0 else "beyond it"
+        measured = uncertain(claim.measured_ohm, claim.uncertainty_ohm)
+        facts.row("nearest", f"{claim.subject}: {measured}, limit {ohms(claim.limit_ohm)}, {left}")
+    lines.append(facts.table)
+    if document.coverage.untested:
+        lines.append(_listed("Not tested, no point on it:", document.coverage.untested))
+    if document.coverage.waived:
+        lines.append(_listed("Waived by name:", document.coverage.waived))
+    if document.not_tested:
+        lines.append(Text("Not tested:", style="bold"))
+        lines += [_bullet(text) for text in document.not_tested]
+    lines += [Text(clean(f"Caution: {text}"), style="yellow") for text in document.cautions]
+    return Group(*lines)
+
+
+def findings_view(document: Document) -> RenderableType:
+    """Show every finding; says so where there is none."""
+    if not document.findings:
+        return Text("No faults found.")
+    shown: list[RenderableType] = []
+    for number, finding in enumerate(document.findings, 1):
+        if shown:
+            shown.append(Text(""))
+        shown.append(finding_view(finding, number))
+    return Group(*shown)
+
+
+def finding_view(finding: FindingEntry, number: int) -> RenderableType:
+    """Show one finding: what, where, wire and colour, evidence, where to look, how to mend it."""
+    fault = finding.severity.value == "fault"
+    said = kind(finding.kind.value)
+    title = finding.title if said in finding.title.casefold() else f"{said}: {finding.title}"
+    head = Text.assemble(
+        (f"{number}. {'fault' if fault else 'note'}", "bold red" if fault else "bold yellow"),
+        ": ",
+        (clean(title), "bold"),
+    )
+    facts = _Facts()
+    if finding.cavities:
+        facts.row("where", ", ".join(finding.cavities))
+    if finding.wires:
+        facts.row("wire", ", ".join(wires(finding)))
+    if finding.components:
+        facts.row("part", ", ".join(finding.components))
+    if finding.cause:
+        facts.row("cause", finding.cause)
+    for entry in finding.evidence:
+        facts.row("evidence", evidence(entry))
+    for order, place in enumerate(finding.places, 1):
+        facts.row("look" if order == 1 else "", f"{order}. {place}")
+    for order, step in enumerate(finding.repair):
+        facts.row("repair" if order == 0 else "", step)
+    for caution in finding.cautions:
+        facts.row("caution", caution, "yellow")
+    for other in finding.alternatives:
+        apart = f" To tell apart: {other.tell_apart}" if other.tell_apart else ""
+        facts.row("or", f"{other.text}.{apart}")
+    return Group(head, Padding(facts.table, (0, 0, 0, 2)))
+
+
+def _bench(document: Document) -> str:
+    bench = document.bench
+    name = " ".join(part for part in (bench.maker, bench.model, bench.serial) if part) or bench.address
+    parts = [name, plural(bench.points, "point")]
+    if bench.accuracy_ohm is not None:
+        ratio = f" + {bench.accuracy_ratio:.2%}" if bench.accuracy_ratio else ""
+        parts.append(f"±({ohms(bench.accuracy_ohm)}{ratio})")
+    return ", ".join(parts)
+
+
+class _Facts:
+    """Two columns: what, and the fact. Texts are shown as they are, never as markup."""
+
+    def __init__(self) -> None:
+        self.table = Table.grid(padding=(0, 2))
+        self.table.add_column(style="dim", no_wrap=True)
+        self.table.add_column(overflow="fold")
+
+    def row(self, what: str, fact: str, style: str = "") -> None:
+        self.table.add_row(what, Text(clean(fact), style=style))
+
+
+def _listed(head: str, names: tuple[str, ...]) -> RenderableType:
+    return Group(Text(head, style="bold"), Padding(Text(clean(", ".join(names))), (0, 0, 0, 2)))
+
+
+def _bullet(text: str) -> RenderableType:
+    grid = Table.grid(padding=(0, 1))
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold")
+    grid.add_row("  -", Text(clean(text)))
+    return grid

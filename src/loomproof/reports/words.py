@@ -1,0 +1,94 @@
+"""How figures and kinds are said to people: one place, so that screen and certificate agree."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+
+from loomproof.results.document import ClaimEntry, Document, EvidenceEntry, FindingEntry
+
+VERDICTS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", "incomplete": "INCOMPLETE"}
+
+_PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"))
+
+
+def ohms(value: float | None, digits: int = 3) -> str:
+    """Return a resistance in Ω with an SI prefix and ``digits`` figures; ``None`` is an open path."""
+    if value is None or math.isinf(value):
+        return "open"
+    if value == 0:
+        return "0 Ω"
+    size = abs(value)
+    for factor, prefix in _PREFIXES:
+        if round(size / factor, digits) >= 1 or factor == 1e-6:
+            return f"{_figures(value / factor, digits)} {prefix}Ω"
+    raise AssertionError("the last prefix takes everything")
+
+
+def _figures(value: float, digits: int) -> str:
+    whole = len(str(int(abs(value))))
+    return f"{value:.{max(digits - whole, 0)}f}"
+
+
+def uncertain(value: float | None, uncertainty: float | None) -> str:
+    """Return a measured value with its expanded uncertainty, in the value's own unit."""
+    if value is None or math.isinf(value):
+        return "open"
+    return ohms(value) if uncertainty is None else f"{ohms(value)} ± {ohms(uncertainty, 2)}"
+
+
+def evidence(entry: EvidenceEntry) -> str:
+    """Return one observation as a sentence: the words, then measured against limit."""
+    figures = []
+    if entry.measured_ohm is not None:
+        figures.append(f"measured {uncertain(entry.measured_ohm, entry.uncertainty_ohm)}")
+    if entry.limit_ohm is not None:
+        figures.append(f"limit {ohms(entry.limit_ohm)}")
+    if entry.expected_ohm is not None:
+        figures.append(f"sound is {ohms(entry.expected_ohm)}")
+    return f"{entry.text}: {', '.join(figures)}" if figures else entry.text
+
+
+def wires(finding: FindingEntry) -> tuple[str, ...]:
+    """Return each wire with its colour where it has one: ``W12 (RD/WH)``."""
+    colours = (*finding.wire_colours, *("",) * len(finding.wires))
+    return tuple(
+        f"{wire} ({colour})" if colour else wire for wire, colour in zip(finding.wires, colours, strict=False)
+    )
+
+
+def kind(name: str) -> str:
+    """Return a finding's or claim's kind in words: ``high resistance``."""
+    return name.replace("_", " ")
+
+
+def margin(claim: ClaimEntry) -> float | None:
+    """Return how much of its limit a claim leaves unused, from 0 (at the limit) to 1; else ``None``.
+
+    Counts the expanded uncertainty as used, as the decision rule does; below 0 is past the limit.
+    """
+    if claim.measured_ohm is None or not claim.limit_ohm:
+        return None
+    used = claim.measured_ohm + (claim.uncertainty_ohm or 0.0)
+    upper = 1.0 - used / claim.limit_ohm
+    if not claim.lower_limit_ohm:
+        return upper
+    least = claim.measured_ohm - (claim.uncertainty_ohm or 0.0)
+    half = (claim.limit_ohm - claim.lower_limit_ohm) / 2
+    return min(claim.limit_ohm - used, least - claim.lower_limit_ohm) / half
+
+
+def worst(document: Document, count: int = 10) -> tuple[tuple[ClaimEntry, float], ...]:
+    """Return the claims with the smallest margin, worst first."""
+    found = [(claim, room) for claim in document.claims if (room := margin(claim)) is not None]
+    return tuple(sorted(found, key=lambda pair: pair[1])[:count])
+
+
+def clean(text: str) -> str:
+    """Return text without control characters, which could move a terminal's cursor or break a page."""
+    return "".join("\ufffd" if unicodedata.category(mark) == "Cc" else mark for mark in text)
+
+
+def plural(count: int, one: str, many: str = "") -> str:
+    """Return ``1 fault``, ``2 faults``."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
