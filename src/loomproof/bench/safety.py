@@ -1,0 +1,114 @@
+"""What is never energised, and what must be confirmed first.
+
+The refusals here do not depend on how small the test current is: a pyrotechnic circuit stays off the
+bench whatever the options. They are a tool's caution and no permission: local rules and licensed
+practice come first.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterable, Mapping
+
+from loomproof.bench.seam import Bench, Capabilities, PointSet
+from loomproof.errors import BenchError, LinkError, SafetyError, UsageError
+from loomproof.loom.model import Connector, ConnectorKind, Hazard, Settings
+
+CONFIRM_ABOVE_V = 60.0
+"""Direct voltage above which a person must confirm a test. IEC 60598-1:2008, 8.2.3 draws its line for
+parts that may be touched at 60 V ripple-free direct current."""
+
+LONGEST_DWELL_MS = 60_000
+
+
+def refuse_hazards(
+    connectors: Iterable[Connector],
+    *,
+    simulated: bool,
+    answers: Mapping[str, Hazard] | None = None,
+) -> None:
+    """Refuse connectors that must not be energised, and on a real bench those nobody has answered for.
+
+    ``connectors`` are all that current can reach; splices do not count. ``answers`` are what a person
+    said of connectors whose hazard the description leaves open; they never lift what it states. Raises
+    `SafetyError` that names every connector, `UsageError` for an answer about no such connector.
+    """
+    given = dict(answers or {})
+    known = [each for each in connectors if each.kind is not ConnectorKind.SPLICE]
+    strangers = sorted(set(given) - {each.name for each in known})
+    if strangers:
+        raise UsageError(f"an answer is given for {', '.join(strangers)}, and the loom has no such connector")
+    marked: dict[Hazard, list[str]] = {}
+    for each in known:
+        hazard = each.hazard
+        if hazard is Hazard.UNKNOWN:
+            hazard = given.get(each.name, Hazard.UNKNOWN)
+        marked.setdefault(hazard, []).append(each.name)
+    if Hazard.PYROTECHNIC in marked:
+        raise SafetyError(
+            f"pyrotechnic circuits end at {', '.join(marked[Hazard.PYROTECHNIC])}; "
+            "they are never put on a bench",
+            cure="Leave airbag and belt-tensioner wiring to licensed practice; take these connectors and "
+            "their wires out of the loom and out of its description.",
+        )
+    if Hazard.ELECTRONICS in marked:
+        raise SafetyError(
+            f"electronics are still in place at {', '.join(marked[Hazard.ELECTRONICS])}",
+            cure="Unplug them, then state hazard none for these connectors.",
+        )
+    if Hazard.UNKNOWN in marked and not simulated:
+        raise SafetyError(
+            f"nobody has said what is at {', '.join(marked[Hazard.UNKNOWN])}",
+            cure="Look at each one, then fill in the column hazard of connectors.csv: none, pyrotechnic or "
+            "electronics in place.",
+        )
+
+
+def check_stimulus(able: Capabilities, settings: Settings) -> None:
+    """Refuse a bench whose test current or voltage is over what the loom may see. Raises `SafetyError`."""
+    if able.test_current_a > settings.test_current_a:
+        raise SafetyError(
+            f"the bench tests with up to {able.test_current_a:g} A, and the loom's limit is "
+            f"{settings.test_current_a:g} A",
+            cure="Take a gentler bench, or set test_current_a in loom.toml if the loom bears more.",
+        )
+    if able.test_voltage_v > settings.test_voltage_v:
+        raise SafetyError(
+            f"the bench tests with up to {able.test_voltage_v:g} V, and the loom's limit is "
+            f"{settings.test_voltage_v:g} V",
+            cure="Take a gentler bench, or set test_voltage_v in loom.toml if the loom bears more.",
+        )
+
+
+def measure_insulation(
+    bench: Bench, a: PointSet, b: PointSet, volts: float, dwell_ms: int, *, confirmed: bool
+) -> float:
+    """Measure insulation resistance, Ω: armed, measured, discharged, released, in this order.
+
+    ``confirmed`` says that a person confirmed this voltage on this loom just now. Raises `SafetyError` above
+    `CONFIRM_ABOVE_V` without that, and where the line fails while the loom may be charged.
+    """
+    if not (volts > 0.0 and 0 <= dwell_ms <= LONGEST_DWELL_MS):
+        raise UsageError(
+            f"{volts:g} V for {dwell_ms} ms cannot be tested", cure=f"Dwell is at most {LONGEST_DWELL_MS} ms."
+        )
+    if volts > CONFIRM_ABOVE_V and not confirmed:
+        raise SafetyError(
+            f"{volts:g} V is above {CONFIRM_ABOVE_V:g} V d.c. and was not confirmed",
+            cure="Hands off the loom, everything unplugged from it, then confirm this voltage.",
+        )
+    bench.arm(volts)
+    try:
+        found = bench.insulation(a, b, volts, dwell_ms)
+    except BaseException as error:
+        with contextlib.suppress(BenchError):  # the first error is the one to tell
+            bench.release()
+        if isinstance(error, LinkError):
+            raise SafetyError(
+                f"the line failed during an insulation test at {volts:g} V: the loom may still be charged",
+                cure="Do not touch it. Switch the bench off, wait a minute, and discharge the loom "
+                "through a resistor.",
+            ) from error
+        raise
+    bench.release()
+    return found

@@ -1,0 +1,121 @@
+"""What is never energised, whatever the options."""
+
+from __future__ import annotations
+
+import math
+import os
+import signal
+
+import pytest
+
+from loomproof.bench.inspection import ITEMS, Inspection
+from loomproof.bench.safety import check_stimulus, measure_insulation, refuse_hazards
+from loomproof.bench.seam import Capabilities
+from loomproof.bench.stopping import stopping
+from loomproof.errors import BrokenOffError, RefusedError, SafetyError, UsageError
+from loomproof.loom.model import Connector, ConnectorKind, Hazard, Settings
+from tests.bench.device import Clock, Scanner
+from tests.bench.test_scanner import Rig
+
+
+def plug(name: str, hazard: Hazard) -> Connector:
+    return Connector(name, ConnectorKind.PLUG, (("1",),), hazard=hazard)
+
+
+@pytest.mark.parametrize("simulated", [True, False])
+@pytest.mark.parametrize("hazard", [Hazard.PYROTECHNIC, Hazard.ELECTRONICS])
+def test_marked_connectors_are_refused_always(hazard: Hazard, simulated: bool) -> None:
+    connectors = [plug("ECU", Hazard.NONE), plug("SRS", hazard), plug("SRS2", hazard)]
+    with pytest.raises(SafetyError, match="SRS, SRS2") as caught:
+        refuse_hazards(connectors, simulated=simulated, answers={"SRS": Hazard.NONE, "SRS2": Hazard.NONE})
+    assert caught.value.exit_code == 3
+
+
+def test_unknown_must_be_answered_on_a_real_bench() -> None:
+    connectors = [plug("ECU", Hazard.NONE), plug("X1", Hazard.UNKNOWN)]
+    refuse_hazards(connectors, simulated=True)
+    with pytest.raises(SafetyError, match="X1"):
+        refuse_hazards(connectors, simulated=False)
+    refuse_hazards(connectors, simulated=False, answers={"X1": Hazard.NONE})
+    with pytest.raises(SafetyError, match="pyrotechnic"):
+        refuse_hazards(connectors, simulated=False, answers={"X1": Hazard.PYROTECHNIC})
+    with pytest.raises(UsageError, match="X9"):
+        refuse_hazards(connectors, simulated=False, answers={"X9": Hazard.NONE})
+
+
+def test_splices_have_nothing_to_answer() -> None:
+    refuse_hazards([Connector("S1", ConnectorKind.SPLICE)], simulated=False)
+
+
+def test_stimulus_against_the_looms_limits() -> None:
+    settings = Settings(test_current_a=0.05, test_voltage_v=12.0)
+    check_stimulus(Capabilities(8, test_current_a=0.05, test_voltage_v=12.0), settings)
+    with pytest.raises(SafetyError, match=r"0\.1 A"):
+        check_stimulus(Capabilities(8, test_current_a=0.1), settings)
+    with pytest.raises(SafetyError, match="24 V"):
+        check_stimulus(Capabilities(8, test_voltage_v=24.0), settings)
+
+
+def test_insulation_is_armed_measured_and_released() -> None:
+    rig = Rig()
+    assert measure_insulation(rig.bench, 1, 2, 50.0, 1000, confirmed=False) == 5e8
+    assert [body.split(" ")[0] for body in rig.scanner.executed[-3:]] == [
+        "SYST:ARM",
+        "MEAS:INS?",
+        "ROUT:OPEN:ALL",
+    ]
+
+
+def test_insulation_above_60_v_needs_a_persons_word() -> None:
+    rig = Rig()
+    with pytest.raises(SafetyError, match="not confirmed"):
+        measure_insulation(rig.bench, 1, 2, 61.0, 1000, confirmed=False)
+    assert not any(body.startswith("SYST:ARM") for body in rig.scanner.executed)
+    assert math.isfinite(measure_insulation(rig.bench, 1, 2, 61.0, 1000, confirmed=True))
+    with pytest.raises(UsageError):
+        measure_insulation(rig.bench, 1, 2, 50.0, 60_001, confirmed=True)
+
+
+def test_a_refused_insulation_test_releases_too() -> None:
+    rig = Rig()
+    rig.scanner.refuse["MEAS:INS?"] = 'ERR -330,"at fault"'
+    with pytest.raises(RefusedError):
+        measure_insulation(rig.bench, 1, 2, 50.0, 10, confirmed=True)
+    assert rig.scanner.executed[-1] == "ROUT:OPEN:ALL"
+
+
+def test_a_line_lost_under_test_voltage_is_a_danger() -> None:
+    rig = Rig(Scanner(Clock(), capabilities="INS=500"))
+    plain = rig.line.to
+    rig.line.to = lambda data: [] if b"MEAS:INS" in data else plain(data)
+    with pytest.raises(SafetyError, match="may still be charged"):
+        measure_insulation(rig.bench, 1, 2, 500.0, 100, confirmed=True)
+    assert rig.scanner.executed[-1] == "ROUT:OPEN:ALL"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="raises a POSIX signal in its own process")
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+def test_an_order_to_stop_releases_the_bench(number: signal.Signals) -> None:
+    rig = Rig()
+    before = signal.getsignal(number)
+
+    def run() -> None:
+        with stopping(), rig.bench:
+            rig.bench.sense([1])
+            os.kill(os.getpid(), number)
+            rig.bench.sense([2])
+
+    with pytest.raises(BrokenOffError, match=number.name):
+        run()
+    assert rig.scanner.executed[-3:] == ["SENS:DRIV? #H1", "ROUT:OPEN:ALL", "SYST:LINK:CLOS"]
+    assert signal.getsignal(number) == before
+
+
+def test_inspection() -> None:
+    nothing = Inspection()
+    assert not nothing.done
+    assert nothing.lines == ()
+    notes = tuple((name, "two chafed" if name == "chafing" else "") for name, _ in ITEMS)
+    seen = Inspection(notes, "R. Okafor", "2031-05-04")
+    assert seen.done
+    assert seen.lines[:2] == ("chafing: two chafed", "corrosion: in order")
