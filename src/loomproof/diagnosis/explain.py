@@ -1,0 +1,118 @@
+"""The one question of this room: what is wrong, where, and what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from loomproof.diagnosis.causes import CAUSES
+from loomproof.diagnosis.cuts import FREE
+from loomproof.diagnosis.faults import Diagnosis, diagnose
+from loomproof.diagnosis.search import Explainer
+from loomproof.diagnosis.structure import Arrangement, arrangements, hypotheses
+from loomproof.diagnosis.weights import Weights, weights
+from loomproof.diagnosis.wiring import Wiring, wiring_of
+from loomproof.diagnosis.words import listed
+from loomproof.diagnosis.writing import PROVE_AGAIN, Writer
+from loomproof.loom.model import Loom
+from loomproof.results.findings import Evidence, Finding, Severity
+from loomproof.results.measured import Measured
+
+
+def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = None) -> tuple[Finding, ...]:
+    """Return what explains all of a measured loom at the smallest cost, what must be mended first in front.
+
+    ``answers`` to the description's choices decide which circuits are unused; opens in those are notes.
+    A sound loom gives an empty tuple.
+    """
+    table = weights()
+    wiring = wiring_of(loom, measured.expected, table)
+    writer = Writer(loom, wiring, measured, answers, table)
+    findings = list(_wiring_findings(loom, wiring, measured, writer, table))
+    return tuple(sorted(findings, key=_queue))
+
+
+def _queue(finding: Finding) -> tuple[bool, int, str]:
+    return finding.severity is Severity.NOTE, CAUSES[finding.cause].rank, finding.title
+
+
+def labels_of(wiring: Wiring, measured: Measured) -> list[int]:
+    """Return the group that each leaf was found in, numbered; a leaf in no group counts as alone."""
+    group_of = {end: number for number, group in enumerate(measured.groups) for end in group}
+    alone = len(measured.groups)
+    labels = []
+    for end in wiring.leaf_ends:
+        number = group_of.get(end)
+        if number is None:
+            number, alone = alone, alone + 1
+        labels.append(number)
+    return labels
+
+
+def _wiring_findings(
+    loom: Loom, wiring: Wiring, measured: Measured, writer: Writer, table: Weights
+) -> Sequence[Finding]:
+    labels = labels_of(wiring, measured)
+    explainer = Explainer(wiring, table)
+    if not explainer.split(labels):
+        return []
+    found = arrangements(hypotheses(loom, wiring, table), explainer, labels)
+    strange = _wrong_loom(found[0], explainer, measured, table)
+    if strange is not None:
+        return [strange]
+    diagnosis: Diagnosis = diagnose(found, explainer)
+    return [writer.finding(choice) for choice in diagnosis.choices]
+
+
+def _wrong_loom(
+    best: Arrangement, explainer: Explainer, measured: Measured, table: Weights
+) -> Finding | None:
+    """Return the one finding that says that this is not the loom described, where it is not."""
+    wiring = explainer.wiring
+    joined = [net for net in wiring.nets if len(net.leaves) > 1]
+    members: dict[int, int] = {}
+    for label in best.labels:
+        members[label] = members.get(label, 0) + 1
+    whole = sum(
+        1
+        for net in joined
+        if len({best.labels[leaf] for leaf in net.leaves} - {FREE}) == 1
+        and members[best.labels[net.leaves[0]]] == len(net.leaves)
+    )
+    if not joined or 100 * whole >= table.bound_wrong_loom_percent * len(joined):
+        return None
+    if all(len(group) == 1 for group in measured.groups) and len(joined) > 1:
+        return Finding(
+            kind=CAUSES["nothing_plugged"].kind,
+            severity=Severity.FAULT,
+            title="Nothing is joined to anything: the loom is not plugged to the bench",
+            cavities=wiring.leaf_ends,
+            cause="nothing_plugged",
+            evidence=(Evidence(f"{len(joined)} nets should join cavities; every cavity was found alone"),),
+            repair=("Plug the loom's connectors into the adapter until they latch.", PROVE_AGAIN),
+            cost=table.whole_connector / 1000,
+        )
+    if explainer.bound(best.rest) < table.bound_wrong_loom_faults:
+        return None
+    amiss = [net for net in joined if len({best.labels[leaf] for leaf in net.leaves}) > 1]
+    return Finding(
+        kind=CAUSES["wrong_loom"].kind,
+        severity=Severity.FAULT,
+        title=f"This is not the loom described: {whole} of its {len(joined)} joined nets were found",
+        cavities=wiring.leaf_ends,
+        cause="wrong_loom",
+        evidence=(
+            Evidence(f"{whole} of {len(joined)} nets were found as described"),
+            *(
+                Evidence(
+                    f"{listed(wiring.leaf_ends[leaf] for leaf in net.leaves)} should be one net, and is not"
+                )
+                for net in amiss[:5]
+            ),
+        ),
+        repair=(
+            "Compare the loom's part number with the description's, and each plug with the adapter.",
+            "For a loom without a description, trace it first.",
+            PROVE_AGAIN,
+        ),
+        cost=explainer.bound(best.rest) / 1000,
+    )

@@ -1,0 +1,138 @@
+"""Names, places and figures in the words of findings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from loomproof.loom.model import ConnectorKind, End, Hazard, Loom, Wire
+from loomproof.results.findings import Evidence
+from loomproof.results.measured import Judged
+
+# IEC 60757 letter codes.
+COLOURS = {
+    "BK": "black",
+    "BN": "brown",
+    "RD": "red",
+    "OG": "orange",
+    "YE": "yellow",
+    "GN": "green",
+    "BU": "blue",
+    "VT": "violet",
+    "GY": "grey",
+    "WH": "white",
+    "PK": "pink",
+    "TQ": "turquoise",
+    "GD": "gold",
+    "SR": "silver",
+}
+
+
+def colour(code: str) -> str:
+    """Return a colour code in words: ``BU/WH`` is ``blue/white``; what is no code stays as it is."""
+    return "/".join(COLOURS.get(part.strip().upper(), part.strip()) for part in code.split("/"))
+
+
+def ohms(value: float) -> str:
+    """Return a resistance with its unit, three figures: ``0.120 Ω``, ``4.70 kΩ``, ``open``."""
+    if math.isinf(value):
+        return "open"
+    size = abs(value)
+    for bound, unit in ((1e6, "MΩ"), (1e3, "kΩ")):
+        if size >= bound:
+            return f"{_three(value / bound)} {unit}"
+    return f"{_three(value)} Ω"
+
+
+def _three(value: float) -> str:
+    size = abs(value)
+    if size >= 100:
+        return f"{value:.0f}"
+    if size >= 10:
+        return f"{value:.1f}"
+    return f"{value:.2f}" if size >= 1 else f"{value:.3f}"
+
+
+def listed(items: Iterable[object], most: int = 8) -> str:
+    """Return ``a, b and c``; beyond ``most`` the rest is counted."""
+    names = [str(item) for item in items]
+    if len(names) > most:
+        names = [*names[: most - 1], f"{len(names) - most + 1} more"]
+    if len(names) < 2:
+        return "".join(names)
+    return ", ".join(names[:-1]) + " and " + names[-1]
+
+
+def of_reading(judged: Judged) -> Evidence:
+    """Return a judged reading as evidence: ``ECU:3 to ECU:4 reads 4.71 Ω ± 0.150 Ω; expected 0.052 Ω, …``."""
+    what = f"{judged.component}, " if judged.component else ""
+    if math.isinf(judged.measured_ohm):
+        found = "is open"
+    else:
+        found = f"reads {ohms(judged.measured_ohm)} ± {ohms(judged.uncertainty_ohm)}"
+    bounds = f"at most {ohms(judged.limit_ohm)}"
+    if judged.lower_ohm:
+        bounds = f"{ohms(judged.lower_ohm)} to {ohms(judged.limit_ohm)}"
+    return Evidence(
+        f"{what}{judged.a} to {judged.b} {found}; expected {ohms(judged.expected_ohm)}, {bounds}",
+        None if math.isinf(judged.measured_ohm) else judged.measured_ohm,
+        None if math.isinf(judged.measured_ohm) else judged.uncertainty_ohm,
+        judged.expected_ohm,
+        judged.limit_ohm,
+    )
+
+
+class Names:
+    """What the things of one loom are called."""
+
+    def __init__(self, loom: Loom) -> None:
+        self.loom = loom
+
+    def wire(self, name: str) -> str:
+        """Return a wire with its colour: ``W12 (blue/white)``."""
+        known = self.loom.wire_by_name.get(name)
+        return f"{name} ({colour(known.colour)})" if known and known.colour else name
+
+    def wires(self, names: Iterable[str], most: int = 6) -> str:
+        """Return several wires with their colours."""
+        return listed((self.wire(name) for name in names), most)
+
+    def place(self, end: End) -> str:
+        """Return where a cavity is: ``ECU:12, row 1 place 12, seen from the mating face``."""
+        connector = self.loom.by_name.get(end.connector)
+        if connector is None:
+            return str(end)
+        where = f", {connector.location}" if connector.location else ""
+        if connector.kind is ConnectorKind.SPLICE:
+            return f"splice {end}{where}"
+        if len(connector.cavities) < 2:
+            return f"{end} ({connector.kind}){where}"
+        for number, row in enumerate(connector.rows, start=1):
+            if end.cavity in row:
+                place = row.index(end.cavity) + 1
+                return f"{end}, row {number} place {place}, seen from the mating face{where}"
+        return f"{end}{where}"
+
+    def run(self, wire: Wire) -> str:
+        """Return where a wire runs: ``along W12 (blue) from ECU:12 to S1, in bundle front``."""
+        bundle = f", in bundle {wire.bundle}" if wire.bundle else ""
+        return f"along {self.wire(wire.name)} from {wire.a} to {wire.b}{bundle}"
+
+    def section(self, wire: Wire) -> str:
+        """Return what to mend a wire with: ``0.5 mm² blue/white wire``."""
+        parts = [f"{wire.csa_mm2:g} mm²" if wire.csa_mm2 else "", colour(wire.colour) if wire.colour else ""]
+        return " ".join(part for part in [*parts, "wire"] if part)
+
+    def cautions(self, ends: Sequence[End]) -> tuple[str, ...]:
+        """Return the cautions for work at these places."""
+        found = ["Battery off and control units unplugged before a connector is opened or a wire is mended."]
+        hazards = {
+            self.loom.by_name[end.connector].hazard for end in ends if end.connector in self.loom.by_name
+        }
+        if Hazard.PYROTECHNIC in hazards:
+            found.append(
+                "Airbag or belt-tensioner circuit: licensed people only, never on the bench, never metered."
+            )
+        if Hazard.ELECTRONICS in hazards:
+            found.append("Electronics are in place here: no test current into them.")
+        return tuple(found)
