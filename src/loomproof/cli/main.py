@@ -26,10 +26,15 @@ class Command(NamedTuple):
 
 
 COMMANDS: dict[str, Command] = {
+    "demo": Command("loomproof.cli.demo:demo", "Run the whole job on a simulated bench."),
+    "prove": Command("loomproof.cli.prove:prove", "Prove a loom on a bench and keep a certificate."),
+    "replay": Command("loomproof.cli.prove:replay", "Work a reading journal out again."),
+    "info": Command("loomproof.cli.demo:info", "Show versions, ports, and where records are."),
     "check": Command("loomproof.cli.loom:check", "Check a description and sum it up."),
     "log": Command("loomproof.cli.records:log", "List the proofs that were kept."),
     "certificate": Command("loomproof.cli.records:certificate", "Write the certificate of a run."),
     "verify": Command("loomproof.cli.records:verify", "Check a certificate or a sealed record."),
+    "simulate": Command("loomproof.cli.simulate:simulate", "Run a simulated scanner with a loom on it."),
 }
 """Command name to module:attribute and help line, in the order in which a newcomer meets them."""
 

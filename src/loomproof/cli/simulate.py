@@ -1,0 +1,136 @@
+"""``loomproof simulate``: a simulated scanner with a loom on it, on a real line."""
+
+from __future__ import annotations
+
+import signal
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from loomproof.errors import UsageError
+
+if TYPE_CHECKING:
+    from loomproof.loom.model import Loom
+
+
+@click.command()
+@click.argument("loom", metavar="LOOM")
+@click.option("--fault", "faults", multiple=True, metavar="TEXT", help='A fault, like "open W12 at ECU:7".')
+@click.option("--pty", "use_pty", is_flag=True, help="On a pseudo-terminal (the default but on Windows).")
+@click.option("--tcp", "port", type=click.IntRange(0, 65535), metavar="PORT", help="On a TCP port; 0: any.")
+@click.option("--paced", is_flag=True, help="Answer as slowly as a real scanner on a real line.")
+@click.option(
+    "--points", type=click.IntRange(1, 4096), metavar="N", help="Points; without it, as many as needed."
+)
+@click.option("--acc", default="0.1:0.01", metavar="OHM:RATIO", help="Limits of error, two-wire.")
+@click.option("--no-ohms", is_flag=True, help="A scanner that only senses.")
+@click.option("--no-diode", is_flag=True, help="A scanner without a diode test.")
+@click.option(
+    "--four-wire",
+    is_flag=False,
+    flag_value="0.001:0.001",
+    metavar="[OHM:RATIO]",
+    help="Four-wire readings too; their limits of error.",
+)
+@click.option(
+    "--insulation", type=click.FloatRange(0, 1000), default=0.0, metavar="VOLT", help="Insulation test."
+)
+@click.option("--line", type=click.IntRange(64, 65536), metavar="BYTES", help="Longest line.")
+@click.option(
+    "--adapter", type=click.Path(path_type=Path), metavar="FILE", help="Points to cavities, as CSV."
+)
+@click.option("--seed", type=int, default=0, metavar="N", help="Another loom of the same kind, other noise.")
+@click.option(
+    "--temperature", type=click.FloatRange(-40, 125), default=20.0, metavar="C", help="On the bench."
+)
+@click.option("--end-with-input", is_flag=True, help="Stop when standard input ends.")
+@click.option("--quiet", is_flag=True, help="Say nothing but the address and answers.")
+def simulate(
+    loom: str,
+    faults: tuple[str, ...],
+    use_pty: bool,
+    port: int | None,
+    paced: bool,
+    points: int | None,
+    acc: str,
+    no_ohms: bool,
+    no_diode: bool,
+    four_wire: str | None,
+    insulation: float,
+    line: int | None,
+    adapter: Path | None,
+    seed: int,
+    temperature: float,
+    end_with_input: bool,
+    quiet: bool,
+) -> None:
+    """Run a simulated scanner with LOOM on it until Ctrl-C.
+
+    The first line printed is its address. Lines on standard input change the loom under it: mend,
+    mend W12, fault open W12, load OTHER; each is answered by one line.
+    """
+    from loomproof.virtual.adapters import read_hookup
+    from loomproof.virtual.control import Control
+    from loomproof.virtual.link import Device
+    from loomproof.virtual.meter import Limits
+    from loomproof.virtual.noise import Noise
+    from loomproof.virtual.scanner import Make, Scanner
+    from loomproof.virtual.serve import PtyLine, Server, TcpLine, listen_to_stdin
+
+    if use_pty and port is not None:
+        raise UsageError("--pty and --tcp exclude each other")
+    described = _load(loom)
+    hookup = read_hookup(adapter, described, points) if adapter else None
+    limits = Limits(*_pair("--acc", acc))
+    make = Make(
+        points=hookup.points if hookup else points or max(len(described.cavities), 1),
+        line=line or 0,
+        accuracy=None if no_ohms else limits,
+        four_wire=Limits(*_pair("--four-wire", four_wire)) if four_wire and not no_ohms else None,
+        diode=not no_diode and not no_ohms,
+        insulation_v=insulation,
+    )
+    scanner = Scanner(described, make, hookup=hookup, faults=faults, seed=seed, temperature_c=temperature)
+    device = Device(scanner)
+    served = (
+        TcpLine(port or 0) if port is not None or (sys.platform == "win32" and not use_pty) else PtyLine()
+    )
+    server = Server(device, served, Control(device, Noise(seed), _load), paced=paced)
+    for name in ("SIGINT", "SIGTERM"):
+        signal.signal(getattr(signal, name), lambda *_: server.order(None))
+    click.echo(served.address)
+    sys.stdout.flush()
+    if not quiet:
+        untested = len(described.cavities) - len(scanner.hookup.ends)
+        click.echo(
+            f"Simulated scanner: {make.points} points, {described.name}, {len(faults)} faults"
+            + (f", {untested} cavities without a point" if untested > 0 else "")
+            + ". Ctrl-C ends it.",
+            err=True,
+        )
+    listen_to_stdin(server, stop_at_end=end_with_input)
+    server.run(_say)
+
+
+def _say(text: str) -> None:
+    click.echo(text)
+    sys.stdout.flush()
+
+
+def _load(where: str) -> Loom:
+    from loomproof.loom.reading import load
+
+    return load(Path(where)).loom
+
+
+def _pair(option: str, text: str) -> tuple[float, float]:
+    ohm, colon, ratio = text.partition(":")
+    try:
+        found = float(ohm), float(ratio)
+    except ValueError:
+        found = (-1.0, -1.0)
+    if not colon or min(found) < 0.0:
+        raise UsageError(f"{option} {text!r}: limits of error like 0.1:0.01 (ohms, ratio) are expected")
+    return found

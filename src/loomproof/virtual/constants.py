@@ -1,0 +1,101 @@
+"""What the simulated loom and scanner are made of: every figure with its source, the simulator's own.
+
+Nothing here is shared with the room that computes expectations; where both need a constant, each
+states its own.
+"""
+
+from __future__ import annotations
+
+import zlib
+
+COPPER_OHM_MM2_PER_M = 1.0 / 58.0
+"""Resistivity of annealed copper at 20 °C: 100 % IACS is 58 MS/m exactly (IEC publication 28, 1925)."""
+
+COPPER_PER_K = 0.00393
+"""Temperature coefficient of annealed copper at 20 °C, constant mass (IEC publication 28, 1925)."""
+
+STRANDING = 1.06
+"""Extra length of stranded conductors; 1.05 to 1.08 for flexible classes (common practice, no source)."""
+
+STRANDING_SPREAD = 0.02
+"""Wires differ among themselves by up to this ratio either way (assumption)."""
+
+CONTACT_SHARE = (0.3, 0.8)
+"""A good contact, crimp or splice has this share of the allowance in the loom's settings (assumption)."""
+
+CONTACT_NOISE_RATIO = 0.02
+"""Standard deviation of a mated contact's resistance from reading to reading (assumption)."""
+
+SHORT_OHM = 0.02
+"""Two strands touching (assumption)."""
+
+CLOSED_CONTACT_OHM = 0.01
+"""A closed relay contact, a blade fuse or a link without a stated resistance (assumption)."""
+
+RELAY_COIL_OHM = 85.0
+"""A 12 V relay coil without a stated resistance (common practice, no source)."""
+
+DIODE_FORWARD_V = 0.65
+"""Forward voltage of a silicon diode at `DIODE_AT_A` where the description is silent (common practice)."""
+
+DIODE_AT_A = 0.01
+"""The current at which a diode's forward voltage is stated, A."""
+
+DIODE_EMISSION = 1.8
+"""Emission coefficient n in I = Is (exp(V / n Vt) - 1), the Shockley equation (assumption)."""
+
+DIODE_SHUNT_OHM = 1.0e9
+"""Leakage of a blocking diode, as a resistor (assumption)."""
+
+BOLTZMANN_J_PER_K = 1.380649e-23
+"""Boltzmann constant, exact by definition of the SI (2019)."""
+
+CHARGE_C = 1.602176634e-19
+"""Elementary charge, exact by definition of the SI (2019)."""
+
+WIRE_F_PER_M = 100e-12
+"""Capacitance of one wire in a bundle to its surroundings (assumption)."""
+
+SCREENED_F_PER_M = 200e-12
+"""Capacitance of a wire inside a screen (assumption)."""
+
+POINT_F = 30e-12
+"""Capacitance of one scanner point with its lead (assumption)."""
+
+CAPACITOR_F = 100e-9
+"""A capacitor without a stated value (assumption)."""
+
+INSULATION_OHM_M = 50e9
+"""Insulation of one metre of wire to the rest of the bundle (assumption)."""
+
+SUPPLY_V = 3.3
+PULL_UP_OHM = 100_000.0
+DRIVER_OHM = 5.0
+"""Scanner supply, pull-up of each point, and an open-drain driver that is on."""
+
+THRESHOLD_V = (1.0, 2.0)
+"""Input thresholds lie between these; each point has its own. With the pull-up they are paths of
+43 kΩ to 154 kΩ, inside the 25 kΩ to 250 kΩ that the scanner states."""
+
+VOLT_INPUT_OHM = 1.0e6
+"""Load of one point to the scanner's 0 V while it looks for voltage on the loom."""
+
+INSULATION_SOURCE_OHM = 10_000.0
+CHARGING_OHM = 1.0e6
+ARC_OHM = 20_000.0
+"""Source resistance of the insulation test, the resistance that the loom charges through, and a gap that
+has broken down (assumptions)."""
+
+PART_STRAYS = 0.5
+"""A good part is off its nominal value by up to this share of its tolerance (assumption)."""
+
+
+def share(seed: int, *names: object) -> float:
+    """Return a number in [0, 1) that depends on the seed and the names only, not on any order."""
+    return zlib.crc32(f"{seed}|{'|'.join(map(str, names))}".encode()) / 2**32
+
+
+def between(bounds: tuple[float, float], seed: int, *names: object) -> float:
+    """Return a number between two bounds, drawn as `share` draws."""
+    low, high = bounds
+    return low + (high - low) * share(seed, *names)

@@ -1,0 +1,63 @@
+"""Words that change the simulated bench while it runs: one line in, one line of answer out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from loomproof.errors import LoomproofError, suggestion
+from loomproof.loom.model import Loom
+from loomproof.virtual.link import Device
+from loomproof.virtual.noise import Noise
+
+WORDS = "mend | mend W12 | fault TEXT | faults | load LOOM | unplug | plug | reset | line ..."
+
+
+class Control:
+    """Carries out control lines on a device, its loom and its line."""
+
+    def __init__(self, device: Device, noise: Noise, load: Callable[[str], Loom]) -> None:
+        self.device = device
+        self.noise = noise
+        self._load = load
+
+    def obey(self, line: str, now_s: float) -> str:
+        """Carry one line out and return the answer: ``ok: …`` or ``error: …``, always one line."""
+        try:
+            done = self._obey(line.strip(), now_s)
+        except LoomproofError as error:
+            problems = [str(problem) for problem in getattr(error, "problems", ())]
+            told = "; ".join(text for text in (error.message, *problems[:3], error.cure) if text)
+            return " ".join(f"error: {told}".split())
+        return f"ok: {done}"
+
+    def _obey(self, line: str, now_s: float) -> str:
+        from loomproof.errors import UsageError
+
+        scanner = self.device.scanner
+        word, _, rest = line.partition(" ")
+        rest = rest.strip()
+        match word:
+            case "fault" if rest:
+                return f"fault {scanner.add(rest).text}"
+            case "faults":
+                return "; ".join(fault.text for fault in scanner.faults) or "no fault"
+            case "mend":
+                gone = scanner.mend(rest)
+                if rest and not gone:
+                    near = suggestion(rest, (fault.text for fault in scanner.faults))
+                    raise UsageError(f"there is no fault {rest!r} to mend", cure=near)
+                return "mended " + ("; ".join(fault.text for fault in gone) or "nothing, there was no fault")
+            case "load" if rest:
+                loom = self._load(rest)
+                scanner.load(loom)
+                return f"loaded {loom.name}, {len(loom.cavities)} cavities on {scanner.make.points} points"
+            case "unplug" | "plug" if not rest:
+                scanner.plug(word == "plug")
+                return f"{word}ged" if word == "unplug" else "plugged in"
+            case "reset" if not rest:
+                self.device.power_on(now_s)
+                return "the scanner was reset"
+            case "line" if rest:
+                return self.noise.set(rest, now_s)
+        known = ("mend", "fault", "faults", "load", "plug", "unplug", "reset", "line")
+        raise UsageError(f"{line!r} is no order here", cure=suggestion(word, known) or f"Orders: {WORDS}.")

@@ -1,0 +1,212 @@
+"""The simulated scanner as a thing on the bench: a loom plugged in, faults, meters, time.
+
+It knows nothing of lines and commands; `loomproof.virtual.commands` does.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from loomproof.loom.model import End, Loom
+from loomproof.virtual import constants as c
+from loomproof.virtual.build import Hookup, build
+from loomproof.virtual.faults import Fault, read_fault
+from loomproof.virtual.meter import Groups, Limits, MeterError, found_voltage, insulation_ohm
+from loomproof.virtual.network import Island, Network, islands
+from loomproof.virtual.pointsets import indexes
+from loomproof.virtual.sensing import Senses
+
+
+@dataclass(frozen=True, slots=True)
+class Make:
+    """What kind of scanner it is: the capabilities that it states, and keeps.
+
+    ``accuracy`` is ``None`` for a scanner that only senses; ``insulation_v`` 0 and ``volt_max`` ``None``
+    mean that it has no such test.
+    """
+
+    points: int
+    line: int = 0
+    accuracy: Limits | None = field(default_factory=lambda: Limits(0.1, 0.01))
+    four_wire: Limits | None = None
+    diode: bool = True
+    volt_max: float | None = 30.0
+    insulation_v: float = 0.0
+    ohms: tuple[float, float] = (0.0, 2.0e6)
+    reading_ms: float = 20.0
+    test_current_a: float = 0.01
+    test_voltage_v: float = 5.0
+    settle_min_us: int = 100
+    watch_us: int | None = 300
+    baud_max: int = 1_000_000
+
+    @property
+    def line_bytes(self) -> int:
+        """The longest line, in bytes."""
+        return self.line or max(1024, 2 * math.ceil(self.points / 4) + 48)
+
+
+class Scanner:
+    """A scanner with a loom on it. Every method that reads takes the time on the loom's own clock, s."""
+
+    def __init__(
+        self,
+        loom: Loom,
+        make: Make | None = None,
+        *,
+        hookup: Hookup | None = None,
+        faults: Sequence[str] = (),
+        seed: int = 0,
+        temperature_c: float = 20.0,
+    ) -> None:
+        self.make = make or Make(points=hookup.points if hookup else max(len(loom.cavities), 1))
+        self.seed = seed
+        self.temperature_c = temperature_c
+        self._rng = random.Random(f"{seed}/noise")
+        if self.make.accuracy:
+            self._two_wire = MeterError(self.make.accuracy, random.Random(f"{seed}/two-wire"))
+        if self.make.four_wire:
+            self._four_wire = MeterError(self.make.four_wire, random.Random(f"{seed}/four-wire"))
+        self.version = 0
+        self._plugged = True
+        self.loom = loom
+        self.hookup = hookup or Hookup.in_order(loom, self.make.points)
+        self.faults: tuple[Fault, ...] = ()
+        self._use(loom, self.hookup, tuple(read_fault(text, loom) for text in faults))
+
+    def _use(self, loom: Loom, hookup: Hookup, faults: tuple[Fault, ...]) -> None:
+        network = build(loom, hookup, faults, seed=self.seed, temperature_c=self.temperature_c)
+        if not self._plugged:
+            count = hookup.points
+            network = Network(count, count, (), (-1,) * count, (0.0,) * count, insulation_s=(0.0,) * count)
+        self.loom, self.hookup, self.faults, self.network = loom, hookup, faults, network
+        self._bench = [fault for fault in faults if fault.kind.startswith("bench ")]
+        self._states: dict[frozenset[int], Senses] = {}
+        self.version += 1
+
+    def add(self, text: str) -> Fault:
+        """Add one fault. Raises `UsageError` and leaves all as it was where it cannot be."""
+        fault = read_fault(text, self.loom)
+        self._use(self.loom, self.hookup, (*self.faults, fault))
+        return fault
+
+    def mend(self, what: str = "") -> tuple[Fault, ...]:
+        """Take faults away: all of them, or those in one wire, part, connector or cavity."""
+        ends: tuple[End, ...] = tuple(end for end in self.loom.cavities if str(end) == what)
+        gone = tuple(fault for fault in self.faults if not what or fault.touches(what, ends))
+        if gone:
+            self._use(self.loom, self.hookup, tuple(f for f in self.faults if f not in gone))
+        return gone
+
+    def plug(self, plugged: bool) -> None:
+        """Plug the loom in, or pull it off with its leads: then every point stands alone."""
+        self._plugged = plugged
+        self._use(self.loom, self.hookup, self.faults)
+
+    def load(self, loom: Loom, hookup: Hookup | None = None) -> None:
+        """Plug another loom in, without faults."""
+        self._use(loom, hookup or Hookup.in_order(loom, self.make.points), ())
+
+    def senses(self, time_s: float) -> Senses:
+        """Return the network as its loose contacts stand at this moment."""
+        opened = self.network.opened(time_s)
+        found = self._states.get(opened)
+        if found is None:
+            found = self._states[opened] = Senses(self.network, opened, self.seed)
+        return found
+
+    def sense(self, drive: int, time_s: float) -> int:
+        """Return the points that read low while ``drive`` is driven."""
+        for fault in self._bench:
+            if fault.kind == "bench dead-driver":
+                drive &= ~self._mask(fault)
+        low = self.senses(time_s).low(drive)
+        for fault in self._bench:
+            mask = self._mask(fault)
+            if fault.kind == "bench stuck-low" or (fault.kind == "bench short" and low & mask):
+                low |= mask
+            elif fault.kind == "bench stuck-high":
+                low &= ~mask
+        return low
+
+    def _mask(self, fault: Fault) -> int:
+        return sum(1 << (point - 1) for point in fault.points) & ((1 << self.make.points) - 1)
+
+    def resistance(self, a: int, b: int, time_s: float, *, four_wire: bool = False) -> float:
+        """Measure from A to B, Ω; infinity over range or open."""
+        true = self.true_resistance(a, b, time_s, four_wire=four_wire)
+        contacts = [self._contact_ohm(group) for group in (a, b)]
+        noise = sum(ohm * self._rng.gauss(0.0, c.CONTACT_NOISE_RATIO) for ohm in contacts)
+        if math.isinf(true):
+            return true
+        meter = self._four_wire if four_wire else self._two_wire
+        shown = meter.read(true + noise)
+        shown += sum(fault.value for fault in self._bench if fault.kind == "bench offset")
+        return math.inf if shown > self.make.ohms[1] else shown
+
+    def true_resistance(self, a: int, b: int, time_s: float, *, four_wire: bool = False) -> float:
+        """Return what an ideal meter would show, Ω; infinity where no current flows.
+
+        A two-wire reading holds the adapter's leads, a four-wire reading does not.
+        """
+        groups = Groups(self._metered(time_s, four_wire), a, b)
+        volts, amps = groups.port_v(self.make.test_voltage_v, self._source_ohm)
+        return volts / amps if amps > 1e-12 else math.inf
+
+    def _metered(self, time_s: float, four_wire: bool) -> list[Island]:
+        if not four_wire or not any(self.network.lead_ohm):
+            return self.senses(time_s).parts
+        return islands(without_leads(self.network), self.network.opened(time_s))
+
+    @property
+    def _source_ohm(self) -> float:
+        return self.make.test_voltage_v / self.make.test_current_a
+
+    def _contact_ohm(self, group: int) -> float:
+        found = [self.network.contact[i] for i in indexes(group)]
+        ohms = [self.network.resistors[i].ohm for i in found if i >= 0]
+        return min(ohms, default=0.0) if len(ohms) < 2 else 1.0 / sum(1.0 / ohm for ohm in ohms)
+
+    def diode(self, a: int, b: int, time_s: float) -> float:
+        """Measure the forward voltage from A to B at the test current, V; infinity where it does not flow."""
+        groups = Groups(self.senses(time_s).parts, a, b)
+        volts = groups.port_at_current(self.make.test_current_a)
+        if volts > self.make.test_voltage_v:
+            return math.inf
+        return volts * (1.0 + 0.002 * (c.share(self.seed, "volts") - 0.5)) + self._rng.gauss(0.0, 0.0003)
+
+    def voltage(self, a: int, b: int, time_s: float) -> float:
+        """Measure the voltage found on the loom, A against B, nothing driven, V."""
+        true = found_voltage(self.senses(time_s).parts, a, b)
+        return true * (1.0 + 0.004 * (c.share(self.seed, "volts") - 0.5)) + self._rng.gauss(0.0, 0.002)
+
+    DISCHARGE_S = 0.05
+
+    def insulation(self, a: int, b: int, volts: float, dwell_s: float, time_s: float) -> float:
+        """Measure insulation resistance at a voltage, Ω, within ±5 %; infinity over 100 GΩ."""
+        true = insulation_ohm(self.network, self.senses(time_s).parts, a, b, volts, dwell_s)
+        shown = true * (1.0 + 0.05 * (2.0 * c.share(self.seed, "insulation") - 1.0))
+        return shown if shown <= 100e9 else math.inf
+
+    def temperature(self) -> float:
+        """Measure the temperature at the scanner, °C."""
+        return self.temperature_c + 0.2 * (2.0 * c.share(self.seed, "thermometer") - 1.0)
+
+    def self_test(self) -> int:
+        """Return 0, or the number of the first point whose input or driver fails on its own."""
+        bad = [
+            fault.points[0] for fault in self._bench if fault.points and fault.points[0] <= self.make.points
+        ]
+        return min(bad, default=0)
+
+
+def without_leads(network: Network) -> Network:
+    """Return the network as a four-wire reading sees it: sensed at the far end of each lead."""
+    resistors = list(network.resistors)
+    for i, lead in zip(network.contact, network.lead_ohm, strict=True):
+        if i >= 0 and lead:
+            resistors[i] = resistors[i]._replace(ohm=max(resistors[i].ohm - lead, 1e-6))
+    return replace(network, resistors=tuple(resistors))

@@ -1,0 +1,68 @@
+"""Steady node voltages: linear networks at once, networks with diodes by Newton's method."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loomproof.virtual.network import Diode
+
+Array = NDArray[np.float64]
+
+_LIMIT = 200
+
+
+class NoSolutionError(ArithmeticError):
+    """Newton's method did not settle; a simulated loom that it happens to is a bug here."""
+
+
+def steady(conductance_s: Array, current_a: Array, diodes: Sequence[Diode], start_v: Array) -> Array:
+    """Return the node voltages where conductances, currents fed in and diodes balance, V.
+
+    ``conductance_s``: n×n nodal conductances with every node tied to ground somehow. A diode's node may
+    be -1 for ground. The linearised diode and the limit on its steps are those of any circuit simulator
+    (Nagel, SPICE2, ERL-M520, 1975, describes both).
+    """
+    if not diodes:
+        return np.linalg.solve(conductance_s, current_a).astype(np.float64, copy=False)
+    size = len(current_a)
+    v = np.append(start_v, 0.0)
+    last = [float(v[d.anode] - v[d.cathode]) for d in diodes]
+    matrix = np.zeros((size + 1, size + 1))
+    for _ in range(_LIMIT):
+        matrix[:size, :size] = conductance_s
+        matrix[size, :] = matrix[:, size] = 0.0
+        feed = np.append(current_a, 0.0)
+        for i, (a, k, saturation, slope) in enumerate(diodes):
+            last[i] = at = _limited(float(v[a] - v[k]), last[i], saturation, slope)
+            grown = math.exp(at / slope)
+            g = saturation / slope * grown + 1e-15
+            matrix[a, a] += g
+            matrix[k, k] += g
+            matrix[a, k] -= g
+            matrix[k, a] -= g
+            rest = saturation * (grown - 1.0) - g * at
+            feed[a] -= rest
+            feed[k] += rest
+        new = np.append(np.linalg.solve(matrix[:size, :size], feed[:size]), 0.0)
+        close = np.all(np.abs(new - v) <= 1e-9 + 1e-9 * np.abs(new))
+        v = new
+        if close and all(
+            abs(float(v[d.anode] - v[d.cathode]) - was) <= 1e-7 for d, was in zip(diodes, last, strict=True)
+        ):
+            return v[:size]
+    raise NoSolutionError(f"{len(diodes)} diodes on {size} nodes do not settle")
+
+
+def _limited(new: float, old: float, saturation: float, slope: float) -> float:
+    """Hold back a step in a diode's voltage that would make its exponential explode."""
+    critical = slope * math.log(slope / (math.sqrt(2.0) * saturation))
+    if new <= critical or abs(new - old) <= 2.0 * slope:
+        return new
+    if old <= 0.0:
+        return slope * math.log(max(new / slope, 1.0))
+    grown = 1.0 + (new - old) / slope
+    return old + slope * math.log(grown) if grown > 0.0 else critical
