@@ -106,7 +106,7 @@ def prove(request: Request, bench: TimedBench) -> Generator[Step, None, Outcome]
     round_trips = bench.statistics().round_trips
     ended = datetime.fromisoformat(request.started) + timedelta(seconds=round(bench.elapsed_s, 3))
     claims = claims_of(plan, measured, capabilities)
-    verdict, reasons = verdict_of(measured, findings, request.waived)
+    verdict, reasons = verdict_of(loom, measured, findings, request.waived)
     document = doc.Document(
         verdict=verdict,
         run=request.run,
@@ -120,7 +120,9 @@ def prove(request: Request, bench: TimedBench) -> Generator[Step, None, Outcome]
             serial=loom.serial,
             description=loom.description,
             digest=loom.digest,
-            answers={choice.name: _answer(request, choice.name, choice.default) for choice in loom.choices},
+            answers={
+                choice.name: request.answers.get(choice.name, choice.default) for choice in loom.choices
+            },
         ),
         bench=doc.BenchEntry(
             address=bench.address,
@@ -192,17 +194,14 @@ def meter_of(capabilities: Capabilities, request: Request, *, measured_temperatu
 
 
 def verdict_of(
-    measured: Measured, findings: tuple[Finding, ...], waived: tuple[End, ...]
+    loom: Loom, measured: Measured, findings: tuple[Finding, ...], waived: tuple[End, ...]
 ) -> tuple[doc.Verdict, tuple[str, ...]]:
     """Return the verdict and the reasons for it, most telling first."""
-    faults = [finding for finding in findings if finding.severity is Severity.FAULT]
-    if faults:
-        return doc.Verdict.FAIL, tuple(finding.title for finding in faults)
-    failed = [reading for reading in measured.judged if reading.decision is Decision.FAIL]
-    failed_diodes = [reading for reading in measured.diodes if reading.decision is Decision.FAIL]
-    if not findings and (failed or failed_diodes or (measured.complete and not measured.sound)):
+    faults = [finding.title for finding in findings if finding.severity is Severity.FAULT]
+    odd = [f"{text}, and no finding explains it" for text in unexplained(loom, measured, findings)]
+    if faults or odd:
         # Never a pass on readings that nothing explains.
-        return doc.Verdict.FAIL, ("readings differ from the description, and no fault explains them",)
+        return doc.Verdict.FAIL, (*faults, *odd)
     blank = [str(end) for end in measured.untested if end not in waived]
     if blank:
         listed = ", ".join(blank[:8]) + (f" and {len(blank) - 8} more" if len(blank) > 8 else "")
@@ -217,6 +216,45 @@ def verdict_of(
             for reading in close
         )
     return doc.Verdict.PASS, ()
+
+
+def unexplained(loom: Loom, measured: Measured, findings: tuple[Finding, ...]) -> Generator[str, None, None]:
+    """Yield what was measured other than described and that no finding, fault or note, speaks of."""
+    spoken = {end for finding in findings for end in finding.cavities}
+    spoken |= {
+        end
+        for finding in findings
+        for name in finding.wires
+        if name in loom.wire_by_name
+        for end in loom.wire_by_name[name].ends
+    }
+    parts = {name for finding in findings for name in finding.components}
+    net_of = {end: net for net in measured.expected for end in net}
+
+    def silent(*ends: End) -> bool:
+        return not any(end in spoken or net_of.get(end, frozenset()) & spoken for end in ends)
+
+    groups = set(measured.groups)
+    for net in measured.expected if measured.complete else ():
+        if net not in groups and silent(*net):
+            yield f"{min(net)}: its net is not as described"
+    for reading in measured.judged:
+        if reading.decision is Decision.FAIL and reading.component not in parts | {""}:
+            yield f"{reading.component}: its reading is outside its limits"
+        elif reading.decision is Decision.FAIL and not reading.component and silent(reading.a, reading.b):
+            yield f"{reading.a} to {reading.b} reads above its limit"
+    for diode in measured.diodes:
+        if diode.decision is Decision.FAIL and diode.component not in parts:
+            yield f"{diode.component}: its readings are not those of a sound diode"
+    for path in measured.leaks:
+        if silent(path.a) and silent(path.b):
+            yield f"{path.a} and {path.b} are joined by {path.ohm:.4g} ohm"
+    for way in measured.one_way:
+        if silent(way.source) and silent(way.sink):
+            yield f"{way.source} conducts to {way.sink} one way only"
+    for end in measured.unstable:
+        if silent(end):
+            yield f"{end}: its reading changed"
 
 
 def not_tested(
@@ -318,10 +356,6 @@ def _evidence(evidence: Evidence) -> doc.EvidenceEntry:
 
 def _checks(check: SelfCheck) -> tuple[doc.CheckEntry, ...]:
     return tuple(doc.CheckEntry(name=c.name, passed=c.passed, text=c.text) for c in check.checks)
-
-
-def _answer(request: Request, name: str, default: str) -> str:
-    return request.answers.get(name, default)
 
 
 def _known(request: Request) -> None:

@@ -1,0 +1,64 @@
+# Two commands matter: `make demo` and `make test`. Everything else is for contributors.
+.DEFAULT_GOAL := help
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+# Debian packages that some tests want; installed where we are root, else named and their tests skip.
+SYSTEM_PACKAGES := ngspice poppler-utils qpdf postgresql
+
+.PHONY: help demo test lint figures campaign fuzz lock clean system-packages
+
+help:
+	@echo "make demo      set up and run the main job on the simulated bench"
+	@echo "make test      set up and run all tests"
+	@echo "make lint      style, types, import contracts"
+	@echo "make figures   measure what is promised (SHORT=1 for a quick look)"
+	@echo "make campaign  random looms by the thousand over the link (SHORT=1 for a quick look)"
+	@echo "make fuzz      ten minutes of broken input (SHORT=1 for a quick look)"
+	@echo "make clean     remove what these made"
+
+$(VENV)/runtime.stamp: requirements/runtime.txt pyproject.toml README.md
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/runtime.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	@touch $@
+
+$(VENV)/dev.stamp: $(VENV)/runtime.stamp requirements/dev.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/dev.txt
+	@touch $@
+
+demo: $(VENV)/runtime.stamp
+	$(BIN)/loomproof demo
+
+system-packages:
+	@sh tests/system_packages.sh $(SYSTEM_PACKAGES)
+
+test: $(VENV)/dev.stamp system-packages lint
+	$(BIN)/python -m pytest
+
+lint: $(VENV)/dev.stamp
+	$(BIN)/ruff check src tests
+	$(BIN)/ruff format --check src tests
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+figures: $(VENV)/dev.stamp
+	$(BIN)/python -m tests.figures $(if $(SHORT),--short)
+
+campaign: $(VENV)/dev.stamp
+	$(BIN)/python -m tests.campaign $(if $(SHORT),--short)
+
+fuzz: $(VENV)/dev.stamp
+	$(BIN)/python -m tests.fuzz $(if $(SHORT),--short)
+
+# Locks carry hashes and no hosts, for Linux, macOS and Windows alike.
+lock:
+	uv pip compile -q --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header \
+	  --python-version 3.11 pyproject.toml --group build -o requirements/runtime.txt
+	uv pip compile -q --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header \
+	  --python-version 3.11 pyproject.toml --group build --group test --group lint \
+	  --extra postgresql --extra parquet --extra plots -c requirements/runtime.txt -o requirements/dev.txt
+
+clean:
+	rm -rf $(VENV) out dist build .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
+	find . -name __pycache__ -type d -prune -exec rm -rf {} +

@@ -1,0 +1,137 @@
+"""``demo`` and ``info``: the whole job on the simulated bench, and what support needs to know."""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from loomproof.cli.records import store_option
+
+if TYPE_CHECKING:
+    from loomproof.cli.proving import Kept
+    from loomproof.loom.model import Loom
+
+FAULTS = (
+    "open W45",
+    "short ECU-A:21 ECU-A:22",
+    "swap ECU-B:8 ECU-B:9",
+    "high 4.7 W27 at BULK:4",
+)
+"""Hidden in the demo loom: an open, a short of neighbours, two crossed wires, a corroded joint."""
+
+
+def demo_loom() -> Path:
+    """Return the demo loom's folder: beside the package once installed, in the checkout before."""
+    packaged = Path(str(resources.files("loomproof"))) / "fixtures" / "hillclimb_engine"
+    checkout = Path(__file__).parents[3] / "fixtures" / "hillclimb_engine"
+    return packaged if packaged.is_dir() else checkout
+
+
+@click.command()
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("out"),
+    show_default=True,
+    help="Where certificates, results, records and journals go.",
+)
+@store_option
+def demo(out: Path, store: str | None) -> int:
+    """Prove a loom with hidden faults on a simulated bench, mend it, prove again."""
+    from loomproof.bench.simulation import Simulation
+    from loomproof.cli import proving
+    from loomproof.cli.prove import caution, show
+    from loomproof.loom.reading import load
+
+    path = demo_loom()
+    loom = load(path).loom
+    click.echo(f"The loom: {loom.name} ({len(loom.cavities)} cavities, {len(loom.wires)} wires).", err=True)
+    caution()
+    arguments = [word for fault in FAULTS for word in ("--fault", fault)]
+    simulation = Simulation(path, arguments)
+    try:
+        address = str(simulation.address)
+        click.echo(f"\nA simulated scanner, process {simulation.process_id}, answers at {address}.", err=True)
+        click.echo("Four faults are hidden in the loom on it. First proof:", err=True)
+        first = _prove(loom, path, address, out, store)
+        show(first)
+        click.echo(f"\nMending the simulated loom: {simulation.tell('mend')}", err=True)
+        click.echo("Second proof:", err=True)
+        second = _prove(loom, path, address, out, store)
+        show(second)
+    finally:
+        simulation.end()
+    click.echo("\nOpen these first:")
+    click.echo(f"  {first.files['certificate']}   what was wrong, and how to mend it")
+    click.echo(f"  {second.files['certificate']}   the loom after the repair")
+    click.echo(f"  loomproof verify {second.files['certificate']}   checks the seal")
+    as_planned = (first.exit_code, second.exit_code) == (1, 0)
+    return 0 if as_planned else proving.EXIT_CODES["incomplete"]
+
+
+def _prove(loom: Loom, path: Path, address: str, out: Path, store: str | None) -> Kept:
+    from loomproof.bench.adapter import in_order
+    from loomproof.cli import proving
+    from loomproof.flow import Request
+
+    started, now = proving.started_now()
+    request = Request(
+        loom=loom,
+        adapter=in_order(loom.cavities),
+        run=proving.run_name(now),
+        started=started,
+        person="the demo",
+        place="a simulated bench",
+    )
+    return proving.prove_and_keep(
+        request,
+        address,
+        loom_path=path,
+        out=out,
+        store=store,
+        made_safe=False,
+        confirm=lambda _: False,
+    )
+
+
+@click.command()
+@store_option
+def info(store: str | None) -> None:
+    """Show versions, platform, serial ports and where records are kept."""
+    import platform
+    import sys
+    from importlib import metadata
+
+    import loomproof
+    from loomproof.records.home import home
+
+    click.echo(f"loomproof  {loomproof.__version__}")
+    click.echo(f"Python     {sys.version.split()[0]} on {platform.platform()}")
+    for name in ("pyserial", "pyvisa", "pyvisa-py", "numpy", "scipy", "pydantic", "typst", "sqlalchemy"):
+        try:
+            click.echo(f"{name:<10} {metadata.version(name)}")
+        except metadata.PackageNotFoundError:
+            click.echo(f"{name:<10} missing")
+    click.echo(f"home       {home()}")
+    click.echo(f"store      {_store(store)}")
+    from serial.tools import list_ports
+
+    ports = sorted(list_ports.comports())
+    for port in ports:
+        click.echo(f"port       {port.device}  {port.description}")
+    if not ports:
+        click.echo("port       no serial port found")
+
+
+def _store(store: str | None) -> str:
+    from loomproof.errors import StoreError
+    from loomproof.records.store import open_store
+
+    try:
+        with open_store(store) as opened:
+            return f"{opened.where} ({len(opened.runs(limit=None))} runs)"
+    except StoreError as error:
+        return f"{store or 'default'}: {error.message}"

@@ -1,0 +1,185 @@
+"""``prove``, ``replay`` and ``plan``: the main job."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from loomproof.cli.records import store_option
+
+
+@click.command()
+@click.argument("loom", type=click.Path(path_type=Path))
+@click.option(
+    "--bench",
+    "address",
+    required=True,
+    metavar="ADDRESS",
+    help="serial:/dev/ttyACM0?baud=115200, tcp:127.0.0.1:7000, visa:…, or sim: for a simulator.",
+)
+@click.option("--adapter", metavar="FILE|in-order", help="Which point goes to which cavity.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("out"),
+    show_default=True,
+    help="Where certificate, results, record and journal go.",
+)
+@click.option("--json", "json_file", metavar="FILE", help="Write the results there too; - is stdout.")
+@click.option("--answer", "answers", multiple=True, metavar="CHOICE=ANSWER", help="Answer a choice.")
+@click.option("--waive", multiple=True, metavar="CAVITY", help="Waive a cavity that has no point, by name.")
+@click.option("--person", default="", help="Who proves it; stands on the certificate.")
+@click.option("--place", default="", help="Where; stands on the certificate.")
+@click.option("--inspected", multiple=True, metavar="NOTE", help="What was seen when it was looked over.")
+@click.option(
+    "--repeats",
+    type=click.IntRange(1, 100),
+    default=1,
+    show_default=True,
+    help="How often each resistance is read; fixed beforehand.",
+)
+@click.option(
+    "--watch",
+    "watch_s",
+    type=click.FloatRange(0, 3600),
+    default=0.0,
+    metavar="SECONDS",
+    help="Watch for contacts that come and go while the loom is moved.",
+)
+@click.option(
+    "--meter-volts",
+    "meter_v",
+    type=float,
+    metavar="V",
+    help="Voltage read on the loom with a meter, for a bench that measures none.",
+)
+@click.option("--made-safe", is_flag=True, help="All cautions are done; do not ask.")
+@store_option
+def prove(
+    loom: Path,
+    address: str,
+    adapter: str | None,
+    out: Path,
+    json_file: str | None,
+    answers: tuple[str, ...],
+    waive: tuple[str, ...],
+    person: str,
+    place: str,
+    inspected: tuple[str, ...],
+    repeats: int,
+    watch_s: float,
+    meter_v: float | None,
+    made_safe: bool,
+    store: str | None,
+) -> int:
+    """Prove LOOM (a folder or workbook) on a bench and keep a sealed certificate.
+
+    Exit codes: 0 the loom passes, 1 it fails, 2 command, description or adapter is wrong, 3 the bench
+    is in trouble or the run does not cover the loom, 4 undecided.
+    """
+    from loomproof.cli import proving
+    from loomproof.flow import Request
+    from loomproof.loom.choices import answers_of
+    from loomproof.loom.reading import load
+
+    loaded = load(loom)
+    started, now = proving.started_now()
+    request = Request(
+        loom=loaded.loom,
+        adapter=proving.adapter_for(loaded.loom, address, adapter),
+        run=proving.run_name(now),
+        started=started,
+        answers=answers_of(loaded.loom, answers),
+        waived=proving.ends_given(waive, "--waive"),
+        person=person,
+        place=place,
+        inspection=inspected,
+        repeats=repeats,
+        watch_s=watch_s,
+        meter_v=meter_v,
+    )
+    caution()
+    kept = proving.prove_and_keep(
+        request,
+        address,
+        loom_path=loom,
+        out=out,
+        store=store,
+        made_safe=made_safe,
+        confirm=lambda question: sys.stdin.isatty() and click.confirm(question, default=False, err=True),
+    )
+    if json_file:
+        write_json(json_file, proving.json_of(kept.document))
+    show(kept, to_stderr=json_file == "-")
+    return kept.exit_code
+
+
+@click.command()
+@click.argument("journal", type=click.Path(path_type=Path))
+@click.argument("loom", type=click.Path(path_type=Path))
+@click.option(
+    "--json",
+    "json_file",
+    metavar="FILE",
+    default="-",
+    show_default=True,
+    help="Where the results document goes; - is standard output.",
+)
+def replay(journal: Path, loom: Path, json_file: str) -> int:
+    """Work a JOURNAL out again for LOOM, without a bench; the results are the same, byte for byte."""
+    from loomproof.bench.journal import ReplayBench
+    from loomproof.cli import proving
+    from loomproof.flow import prove as flow_prove
+    from loomproof.loom.reading import load
+    from loomproof.records.canonical import sha256_hex
+
+    bench = ReplayBench(journal)
+    steps = flow_prove(proving.request_from(bench.run, load(loom).loom), bench)
+    while True:
+        try:
+            next(steps)
+        except StopIteration as stop:
+            outcome = stop.value
+            break
+    digest = sha256_hex(journal.read_bytes())
+    document = outcome.document.model_copy(update={"journal_digest": digest})
+    write_json(json_file, proving.json_of(document))
+    return proving.EXIT_CODES[document.verdict]
+
+
+def caution() -> None:
+    """Show the cautions before a proof."""
+    from loomproof.cautions import BEFORE_A_PROOF
+
+    click.echo("Before a proof:", err=True)
+    for text in BEFORE_A_PROOF:
+        click.echo(f"  - {text}", err=True)
+
+
+def write_json(file: str, data: bytes) -> None:
+    """Write to a file, or to standard output for ``-``."""
+    from loomproof.cli.records import write_file
+
+    if file == "-":
+        sys.stdout.buffer.write(data)
+        sys.stdout.buffer.flush()
+    else:
+        write_file(Path(file), data)
+
+
+def show(kept: object, *, to_stderr: bool = False) -> None:
+    """Show findings, summary and where the files are."""
+    from rich.console import Console
+
+    from loomproof.cli.proving import Kept
+    from loomproof.reports.terminal import findings_view, summary_view
+
+    assert isinstance(kept, Kept)
+    console = Console(stderr=to_stderr, highlight=False)
+    if kept.document.findings:
+        console.print(findings_view(kept.document))
+    console.print(summary_view(kept.document))
+    for what, path in kept.files.items():
+        console.print(f"  {what:<12} {path}", soft_wrap=True)

@@ -1,0 +1,270 @@
+"""One proof as the commands run it: bench opened and always released, journal, record, files."""
+
+from __future__ import annotations
+
+import json
+import secrets
+import signal
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING
+
+import click
+
+from loomproof.errors import AdapterError, BrokenOffError, LoomproofError, SafetyError, UsageError
+
+if TYPE_CHECKING:
+    from loomproof.bench.adapter import Adapter
+    from loomproof.flow import Outcome, Request
+    from loomproof.loom.model import End, Loom
+    from loomproof.proof.run import Step
+    from loomproof.results.document import Document
+
+EXIT_CODES = {"pass": 0, "fail": 1, "incomplete": 3, "undecided": 4}
+"""Exit code for each verdict."""
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A finished proof and the files it left, by what they are."""
+
+    outcome: Outcome
+    files: Mapping[str, Path]
+    run: str
+
+    @property
+    def document(self) -> Document:
+        """The results document."""
+        return self.outcome.document
+
+    @property
+    def exit_code(self) -> int:
+        """The code that the command gives."""
+        return EXIT_CODES[self.document.verdict]
+
+
+def run_name(now: datetime) -> str:
+    """Return a name for a run that sorts by time and is unique."""
+    return f"{now:%Y%m%d-%H%M%S}-{secrets.token_hex(3)}"
+
+
+def adapter_for(loom: Loom, address: str, adapter: str | None) -> Adapter:
+    """Return the adapter that was named, or the in-order one where that may be taken."""
+    from loomproof.bench.adapter import in_order, read_adapter
+
+    if adapter == "in-order" or (adapter is None and address.startswith("sim:")):
+        return in_order(loom.cavities)
+    if adapter is None:
+        raise AdapterError(
+            f"{address}: a real bench wants an adapter table that says which point goes to which cavity",
+            cure="loomproof adapter new makes one. --adapter in-order takes the description's own order.",
+        )
+    return read_adapter(Path(adapter))
+
+
+def ends_given(texts: Sequence[str], option: str) -> tuple[End, ...]:
+    """Read cavities from an option that may be repeated, each value holding one or several."""
+    from loomproof.loom.model import ends_of
+
+    try:
+        return tuple(end for text in texts for end in ends_of(text))
+    except ValueError as error:
+        raise UsageError(f"{option}: {error}") from None
+
+
+def show_step(step: Step) -> None:
+    """Say on standard error what is being done; on a terminal in one line that is written over."""
+    if not sys.stderr.isatty():
+        if step.done == 0:
+            click.echo(f"  {step.what} …", err=True)
+        return
+    count = f" {step.done} of {step.total}" if step.total else ""
+    click.echo(f"\r\x1b[K  {step.what} …{count}", nl=False, err=True)
+
+
+@contextmanager
+def stopping(journal: Path) -> Iterator[None]:
+    """Turn Ctrl-C and SIGTERM into an error that says what is left of the run."""
+
+    def stop(_number: int, _frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    except KeyboardInterrupt:
+        raise BrokenOffError(
+            "the run was stopped before its end; nothing is claimed from it",
+            cure=f"All points were released. What was read so far is in {journal}.",
+        ) from None
+    finally:
+        signal.signal(signal.SIGTERM, before)
+        if sys.stderr.isatty():
+            click.echo("\r\x1b[K", nl=False, err=True)
+
+
+def prove_and_keep(
+    request: Request,
+    address: str,
+    *,
+    loom_path: Path,
+    out: Path,
+    store: str | None,
+    made_safe: bool,
+    confirm: Callable[[str], bool],
+) -> Kept:
+    """Prove on the bench at ``address``, seal the record into the store, and write the files into ``out``.
+
+    Raises `SafetyError` unless the cautions were confirmed, on anything but a simulated bench.
+    """
+    from loomproof.bench.journal import JournaledBench
+    from loomproof.bench.opening import open_bench
+    from loomproof.flow import prove
+    from loomproof.records.canonical import sha256_hex
+
+    out.mkdir(parents=True, exist_ok=True)
+    journal_path = out / f"{request.run}.journal.jsonl"
+    with stopping(journal_path):
+        with open_bench(address, loom_path=loom_path) as raw:
+            simulated = address.startswith("sim:") or raw.identify().model.startswith("simulated")
+            request = replace(request, simulated=simulated)
+            refuse_unsafe(request, made_safe=made_safe, confirm=confirm)
+            from loomproof.bench.adapter import check_adapter
+
+            check_adapter(request.adapter, request.loom.cavities, raw.capabilities().points)
+            with JournaledBench(raw, journal_path, run_header(request)) as bench:
+                steps = prove(request, bench)
+                while True:
+                    try:
+                        show_step(next(steps))
+                    except StopIteration as stop:
+                        outcome: Outcome = stop.value
+                        break
+        journal = journal_path.read_bytes()
+        document = outcome.document.model_copy(update={"journal_digest": sha256_hex(journal)})
+        return keep(replace(outcome, document=document), journal, journal_path, out, store)
+
+
+def keep(outcome: Outcome, journal: bytes, journal_path: Path, out: Path, store: str | None) -> Kept:
+    """Seal the document into the store and write results, record and certificate into ``out``."""
+    from loomproof.cli.records import issue, now, write_file
+    from loomproof.records.home import home
+    from loomproof.records.keys import KeyFolder
+    from loomproof.records.store import open_store
+
+    document = outcome.document
+    base = out / f"{document.run}"
+    files = {
+        "results": base.with_name(base.name + ".results.json"),
+        "record": base.with_name(base.name + ".record.json"),
+        "certificate": base.with_name(f"{base.name}.{document.verdict}.pdf"),
+        "journal": journal_path,
+    }
+    write_file(files["results"], json_of(document))
+    signer = KeyFolder(home()).signer(now())
+    with open_store(store) as opened:
+        sealed = opened.seal_run(document, signer, journal)
+        write_file(files["record"], sealed.record)
+        write_file(files["certificate"], issue(opened, sealed.run.run))
+    return Kept(outcome, files, sealed.run.run)
+
+
+def json_of(document: Document) -> bytes:
+    """Return the results document as people and programs read it."""
+    return (json.dumps(document.plain(), indent=2, ensure_ascii=False) + "\n").encode()
+
+
+def refuse_unsafe(request: Request, *, made_safe: bool, confirm: Callable[[str], bool]) -> None:
+    """Refuse what must not be energised, and a real bench whose cautions nobody confirmed."""
+    from loomproof.bench.safety import refuse_hazards
+
+    reached = {end.connector for end in request.adapter.point_of}
+    refuse_hazards(
+        [connector for connector in request.loom.connectors if connector.name in reached],
+        simulated=request.simulated,
+    )
+    if request.simulated or made_safe:
+        return
+    if not confirm("Is all of that done?"):
+        raise SafetyError(
+            "nobody has confirmed the cautions; nothing was driven",
+            cure="Answer y at the prompt, or pass --made-safe once all of them hold.",
+        )
+
+
+def run_header(request: Request) -> dict[str, object]:
+    """Return what a journal's header says of the run, enough to replay it with the description."""
+    from loomproof.bench.adapter import table_of
+
+    return {
+        "run": request.run,
+        "started": request.started,
+        "loom": request.loom.name,
+        "loom_digest": request.loom.digest,
+        "adapter": request.adapter.name,
+        "adapter_table": table_of(request.adapter),
+        "answers": dict(request.answers),
+        "waived": [str(end) for end in request.waived],
+        "person": request.person,
+        "place": request.place,
+        "inspection": list(request.inspection),
+        "repeats": request.repeats,
+        "watch_s": request.watch_s,
+        "meter_v": request.meter_v,
+        "simulated": request.simulated,
+        "last_selftest": request.last_selftest,
+        "repeatability_ohm": request.repeatability_ohm,
+    }
+
+
+def request_from(header: Mapping[str, object], loom: Loom) -> Request:
+    """Return the request that a journal's header describes, for this description."""
+    from loomproof.bench.adapter import parse_adapter
+    from loomproof.errors import JournalError
+    from loomproof.flow import Request
+    from loomproof.loom.model import end_of
+
+    if header.get("loom_digest") != loom.digest:
+        raise JournalError(
+            f"the journal was read on the description {str(header.get('loom_digest'))[:12]} of "
+            f"{header.get('loom')!r}, and this one is {loom.digest[:12]}",
+            cure="Give the description as it was; version control has it.",
+        )
+    try:
+        fields = dict(header)
+        adapter = parse_adapter(str(fields["adapter_table"]), name=str(fields["adapter"]))
+        answers, waived, inspection = fields["answers"], fields["waived"], fields["inspection"]
+        assert isinstance(answers, dict)
+        assert isinstance(waived, list)
+        assert isinstance(inspection, list)
+        meter_v = fields["meter_v"]
+        return Request(
+            loom=loom,
+            adapter=adapter,
+            run=str(fields["run"]),
+            started=str(fields["started"]),
+            answers={str(name): str(answer) for name, answer in answers.items()},
+            waived=tuple(end_of(str(text)) for text in waived),
+            person=str(fields["person"]),
+            place=str(fields["place"]),
+            inspection=tuple(str(note) for note in inspection),
+            repeats=int(str(fields["repeats"])),
+            watch_s=float(str(fields["watch_s"])),
+            meter_v=None if meter_v is None else float(str(meter_v)),
+            simulated=bool(fields["simulated"]),
+            last_selftest=str(fields["last_selftest"]),
+            repeatability_ohm=float(str(fields["repeatability_ohm"])),
+        )
+    except (KeyError, ValueError, AssertionError, LoomproofError) as error:
+        raise JournalError(f"the journal's header can't be used: {error}") from None
+
+
+def started_now() -> tuple[str, datetime]:
+    """Return the time as RFC 3339 text, and as it is."""
+    now = datetime.now(UTC)
+    return now.isoformat(timespec="milliseconds").replace("+00:00", "Z"), now

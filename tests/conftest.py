@@ -1,0 +1,21 @@
+"""What every test runs in: a home of its own, no colours, nothing of the user's."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture(autouse=True)
+def _own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keep keys and records of tests out of the user's data folder."""
+    monkeypatch.setenv("LOOMPROOF_HOME", str(tmp_path_factory.mktemp("home")))
+    monkeypatch.delenv("LOOMPROOF_STORE", raising=False)
+    monkeypatch.setenv("NO_COLOR", "1")
+
+
+@pytest.fixture(scope="session")
+def fixtures() -> Path:
+    """Return the folder of demo looms."""
+    return Path(__file__).parent.parent / "fixtures"

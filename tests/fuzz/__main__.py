@@ -1,0 +1,5 @@
+"""Run every script of this folder."""
+
+from tests.runner import command_line
+
+command_line("fuzz")
