@@ -8,6 +8,7 @@ import pytest
 
 from loomproof.records.keys import Signer, new_signer
 from loomproof.records.store import Store, open_store
+from tests.records import postgres
 
 NOW = datetime.datetime(2026, 1, 5, 10, 15, tzinfo=datetime.UTC)
 
@@ -17,7 +18,26 @@ def signer() -> Signer:
     return new_signer(NOW, "0badcafe")
 
 
+@pytest.fixture(scope="session")
+def server() -> Iterator[postgres.Server]:
+    if postgres.programs() is None:
+        pytest.skip("PostgreSQL is not installed (Debian: apt-get install postgresql)")
+    # A crash of the machine is not tested here, so the server need not wait for the disk.
+    with postgres.running("-c fsync=off -c synchronous_commit=off") as running:
+        yield running
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """An empty store's address, on either database: every test of the store runs on both."""
+    if request.param == "sqlite":
+        return str(tmp_path / "records.db")
+    running = request.getfixturevalue("server")
+    assert isinstance(running, postgres.Server)
+    return running.database()
+
+
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with open_store(None, tmp_path) as opened:
+def store(url: str) -> Iterator[Store]:
+    with open_store(url) as opened:
         yield opened

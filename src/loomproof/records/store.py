@@ -13,6 +13,7 @@ from sqlalchemy import Connection, Engine, Row, func, insert, or_, select
 from sqlalchemy.dialects import postgresql, sqlite
 
 from loomproof.errors import RecordError, StoreError, UsageError
+from loomproof.records.before import mended, remarks
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.engine import open_engine, shown, translated, writing
 from loomproof.records.home import home
@@ -46,6 +47,7 @@ class Run:
     digest: str
     bench: str
     sequence: int
+    previous: str
     hash: str
     key: str
     verdict: str
@@ -131,12 +133,33 @@ class Store:
         chain. `RecordError` where the journal is not the one that the document names.
         """
         _same_journal(document, journal)
+        return self._seal(document, signer, journal)
+
+    def correct(self, run: str, document: Document, why: str, signer: Signer) -> SealedRun:
+        """Seal a corrected document as a new record that names the one it corrects, which stays."""
+        if not why.strip():
+            raise UsageError("a correction without a reason says nothing", cure="Say why.")
+        corrects = {"corrects": {"record": self.run(run).hash, "why": why}}
+        return self._seal(document, signer, b"", corrects)
+
+    def _seal(
+        self,
+        document: Document,
+        signer: Signer,
+        journal: bytes,
+        corrects: Mapping[str, object] | None = None,
+    ) -> SealedRun:
         bench = chain_name(document, signer.station)
         with self.writing() as connection:
             _lock_bench(connection, bench)
             head = _head(connection, bench)
             chain = Chain(bench, head.sequence + 1, head.hash) if head else Chain(bench, 1)
-            record = seal(document.plain(), chain, signer)
+            kind, extras = ("correction", dict(corrects)) if corrects else ("proof", {})
+            if told := mended(connection, document):
+                extras["mended"] = told
+            if said := remarks(document, head.ended if head else ""):
+                extras["remarks"] = said
+            record = seal(document.plain(), chain, signer, kind=kind, extras=extras)
             run_id = _insert(connection, verify(record), record, journal)
             return SealedRun(_run(connection, run_id), record)
 
@@ -275,6 +298,7 @@ _RUN_COLUMNS = select(
     LOOMS.c.digest,
     RUNS.c.bench,
     RUNS.c.sequence,
+    RUNS.c.previous,
     RUNS.c.hash,
     RUNS.c.key,
     RUNS.c.verdict,
@@ -299,10 +323,11 @@ class _Head(NamedTuple):
     sequence: int
     hash: str
     previous: str
+    ended: str
 
 
 def _head(connection: Connection, bench: str) -> _Head | None:
-    query = select(RUNS.c.sequence, RUNS.c.hash, RUNS.c.previous).where(RUNS.c.bench == bench)
+    query = select(RUNS.c.sequence, RUNS.c.hash, RUNS.c.previous, RUNS.c.ended).where(RUNS.c.bench == bench)
     row = connection.execute(query.order_by(RUNS.c.sequence.desc()).limit(1)).first()
     return _Head(*row) if row else None
 
