@@ -67,7 +67,9 @@ def _moment(text: str) -> datetime.datetime:
         moment = datetime.datetime.fromisoformat(text)
     except ValueError:
         return datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)
-    return moment if moment.tzinfo else moment.replace(tzinfo=datetime.UTC)
+    # PDF dates go to the second.
+    moment = moment.replace(microsecond=0)
+    return moment.astimezone(datetime.UTC) if moment.tzinfo else moment.replace(tzinfo=datetime.UTC)
 
 
 def typeset(
