@@ -12,7 +12,7 @@ from typing import TypeVar
 from loomproof.errors import Problem, suggestion
 from loomproof.loom import colours, sections
 from loomproof.loom.cavities import Rows, read_rows
-from loomproof.loom.columns import TABLES
+from loomproof.loom.columns import TABLES, heading_problems
 from loomproof.loom.model import (
     CavityFacts,
     Circuit,
@@ -26,7 +26,7 @@ from loomproof.loom.model import (
     Wire,
     end_of,
 )
-from loomproof.loom.tables import Table
+from loomproof.loom.tables import NO, YES, Table
 from loomproof.loom.text import names_of, next_name
 
 Kind = TypeVar("Kind", bound=StrEnum)
@@ -37,10 +37,15 @@ Terminals = tuple[tuple[str, End], ...]
 ONE_CAVITY = (ConnectorKind.RING, ConnectorKind.BLADE, ConnectorKind.BULLET, ConnectorKind.TAIL)
 """Kinds whose only cavity is named ``1`` where the table names none."""
 
-YES = ("yes", "y", "ja", "true", "x", "1")
-NO = ("no", "n", "nein", "false", "0")
-
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
+
+_MONTH = r"(?:jan|feb|mar|mär|mrz|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zä]*\.?"
+_MANGLED = re.compile(
+    rf"^(?:\d{{1,4}}[-. /]{{1,2}}{_MONTH}(?:[-. /]\d{{2,4}})?|{_MONTH}[-. /]\d{{1,4}}"
+    r"|\d{4}-\d\d-\d\d(?:[ T]\d\d:\d\d(?::\d\d)?)?|\d(?:[.,]\d+)?E[+-]\d+|#[A-Z/0]+[!?]?)$",
+    re.IGNORECASE | re.MULTILINE,
+)
+"""Dates, numbers with exponents and error values as spreadsheets write them in place of a name."""
 
 
 @dataclass(slots=True)
@@ -135,6 +140,7 @@ class Built:
     cavity_facts: list[CavityFacts] = field(default_factory=list)
     rows: dict[str, list[int]] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
+    asked: list[Problem] = field(default_factory=list)
 
 
 def build(tables: Mapping[str, Table], colour_code: str = colours.IEC_60757) -> Built:
@@ -176,27 +182,32 @@ def _rows(tables: Mapping[str, Table], name: str, built: Built) -> Iterator[tupl
     table = tables.get(name)
     if table is None:
         return
-    built.problems += heading_problems(table, name)
+    built.problems += heading_problems(table, TABLES[name])
     if any(column.needed and column.name not in table.headings for column in TABLES[name]):
         return
+    names = [i for i, heading in enumerate(table.headings) if heading in _names_in(name)]
     for number, cells in table.rows:
+        if _MANGLED.search("\n".join(cells)):
+            built.asked += _mangled(table, number, cells, names)
         yield Row(table, number, dict(zip(table.headings, cells, strict=True)), built.problems), rows
 
 
-def heading_problems(table: Table, name: str) -> list[Problem]:
-    """Say which headings a table lacks and which it has too many."""
-    known = [column.name for column in TABLES[name]]
-    problems = [
-        table.problem(f"the heading {column.name!r} is missing", 1, column.name, f"It holds: {column.help}.")
-        for column in TABLES[name]
-        if column.needed and column.name not in table.headings
-    ]
-    for heading in table.headings:
-        if heading and heading not in known and not heading.startswith("#"):
-            near = suggestion(heading, known) or f"Known: {', '.join(known)}."
-            cure = f"{near} A heading of your own starts with #."
-            problems.append(table.problem(f"there is no column {heading!r}", 1, heading, cure))
-    return problems
+def _names_in(table: str) -> set[str]:
+    return {column.name for column in TABLES[table] if column.holds == "names"}
+
+
+def _mangled(table: Table, row: int, cells: tuple[str, ...], names: list[int]) -> Iterator[Problem]:
+    for i in names:
+        if _MANGLED.fullmatch(cells[i]):
+            yield Problem(
+                f"{cells[i]!r} looks like what a spreadsheet makes of a name such as 1-3 or 1E5",
+                table.file,
+                table.sheet,
+                row,
+                table.headings[i],
+                "If so, format the column as text and write it again.",
+                "warning",
+            )
 
 
 def _connector(row: Row) -> Connector | None:

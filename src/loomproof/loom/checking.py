@@ -62,7 +62,7 @@ class Known:
         return frozenset(end for connector in self.loom.connectors for end in connector.ends)
 
     def fault_in(self, end: End) -> tuple[bool, str, str]:
-        """Return whether the connector is at fault, what is wrong with the end ("" if nothing), and the cure."""
+        """Return whether it is the connector, what is wrong with the end ("" if nothing), and the cure."""
         connector = self.loom.by_name.get(end.connector)
         if connector is None and self.places.is_unread("connectors", end.connector):
             return True, "", ""
@@ -172,8 +172,8 @@ def _wires(loom: Loom, places: Places, known: Known) -> Iterator[Problem]:
                 if end in taken and not (end in facts and facts[end].shared) and wire.a != wire.b:
                     other = loom.wires[taken[end]].name
                     cure = (
-                        "One of them belongs elsewhere; where both are crimped into one terminal, say so in the "
-                        f"cavity table: connector {end.connector}, cavity {end.cavity}, shared yes."
+                        "One of them belongs elsewhere; where one terminal holds both, say so in the cavity "
+                        f"table: connector {end.connector}, cavity {end.cavity}, shared yes."
                     )
                     message = f"wire {wire.name}: {end} already holds wire {other}"
                     yield places.problem("wires", i, f"{side}_cavity", message, cure)

@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields
 
 from loomproof.errors import Problem, suggestion
-from loomproof.loom import colours
+from loomproof.loom import colours, columns
 from loomproof.loom.model import Answer, Choice, Need, Settings
+from loomproof.loom.tables import NO, YES, Table
+from loomproof.loom.text import flaw, next_name, quoted
 
 FILE = "loom.toml"
 SETTINGS = tuple(known.name for known in fields(Settings) if known.name != "stated")
@@ -32,19 +34,15 @@ class Identity:
 
 
 class _Reader:
-    """Collects problems while it reads; places them at the line where the key stands."""
+    """Collects problems while it reads; ``places`` gives the file, sheet and row where a key stands."""
 
-    def __init__(self, text: str, file: str) -> None:
-        self.lines = text.splitlines()
-        self.file = file
+    def __init__(self, places: Callable[[str], tuple[str, str, int | None]]) -> None:
+        self.places = places
         self.problems: list[Problem] = []
 
     def wrong(self, path: str, message: str, cure: str = "") -> None:
-        key = re.escape(path.rpartition(".")[2])
-        found = [i for i, line in enumerate(self.lines, 1) if re.match(rf"\s*\[*\"?{key}\"?\s*[=\]]", line)]
-        self.problems.append(
-            Problem(message, self.file, row=found[0] if found else None, column=path, cure=cure)
-        )
+        file, sheet, row = self.places(path)
+        self.problems.append(Problem(message, file, sheet, row, path, cure))
 
     def keys(self, table: Mapping[str, object], known: Iterable[str], path: str) -> None:
         for key in table:
@@ -85,39 +83,120 @@ def parse(data: bytes, file: str = FILE) -> tuple[Identity | None, list[Problem]
         return None, [
             Problem(f"it is not TOML: {error}", file, row=int(found[1]) if found else None),
         ]
-    reader = _Reader(text, file)
+    lines = text.splitlines()
+
+    def place(path: str) -> tuple[str, str, int | None]:
+        key = re.escape(path.rpartition(".")[2])
+        found = (i for i, line in enumerate(lines, 1) if re.match(rf"\s*\[*\"?{key}\"?\s*[=\]]", line))
+        return file, "", next(found, None)
+
+    return _identity(document, _Reader(place))
+
+
+def _identity(document: Mapping[str, object], reader: _Reader) -> tuple[Identity | None, list[Problem]]:
     reader.keys(document, ("loom", "tables", "defaults", "choice"), "")
-    identity = reader.table(document.get("loom", {}), "loom")
-    reader.keys(identity, ("name", "serial", "description"), "loom.")
-    name = reader.text(identity, "name", "loom.")
+    told = reader.table(document.get("loom", {}), "loom")
+    reader.keys(told, ("name", "serial", "description"), "loom.")
+    name, serial, description = (reader.text(told, key, "loom.") for key in ("name", "serial", "description"))
     if not name and not reader.problems:
-        reader.wrong("loom.name", "the loom has no name", 'Write name = "…" under [loom].')
-    told = reader.table(document.get("tables", {}), "tables")
-    reader.keys(told, ("colour_code",), "tables.")
-    colour_code = code_of(reader, reader.text(told, "colour_code", "tables."))
+        reader.wrong("loom.name", "the loom has no name", 'Like name = "Left tail lamp".')
+    for key, text in (("name", name), ("serial", serial), ("description", description)):
+        if flaw(text):
+            reader.wrong(f"loom.{key}", f"the text {flaw(text)}")
+    tables = reader.table(document.get("tables", {}), "tables")
+    reader.keys(tables, ("colour_code",), "tables.")
+    colour_code = _colour_code(reader, reader.text(tables, "colour_code", "tables."))
     settings = _settings(reader, reader.table(document.get("defaults", {}), "defaults"))
-    choices = [
+    found = [
         _choice(reader, item, i) for i, item in enumerate(reader.tables(document.get("choice", []), "choice"))
     ]
-    if reader.problems:
-        return None, reader.problems
-    try:
-        return (
-            Identity(
-                name,
-                reader.text(identity, "serial", "loom."),
-                reader.text(identity, "description", "loom."),
-                colour_code,
-                settings,
-                tuple(choice for choice in choices if choice),
-            ),
-            [],
+    choices = tuple(choice for choice in found if choice)
+    identity = Identity(name, serial, description, colour_code, settings, choices) if name else None
+    return identity, reader.problems
+
+
+def from_sheets(loom: Table, choices: Table | None) -> tuple[Identity | None, list[Problem]]:
+    """Read the sheets ``loom`` and ``choices`` of a workbook; `None` where they give no identity."""
+    rows: dict[str, int] = {}
+    document: dict[str, dict[str, object]] = {"loom": {}, "tables": {}, "defaults": {}}
+    reader = _Reader(
+        lambda path: (
+            (choices.file, choices.sheet, rows.get(path))
+            if choices and path.startswith("choice")
+            else (loom.file, loom.sheet, rows.get(path.rpartition(".")[2]))
         )
-    except ValueError as error:
-        return None, [Problem(str(error), file)]
+    )
+    for row, (key, said) in _cells(loom, ("key", "value"), columns.LOOM, reader):
+        key = key.casefold()
+        if key in rows:
+            reader.problems.append(loom.problem(f"the key {key!r} stands there twice", row, "key"))
+        rows[key] = row
+        if key in SETTINGS:
+            document["defaults"][key] = _float(said)
+        elif key == "colour_code":
+            document["tables"][key] = said
+        else:
+            document["loom"][key] = said
+    if choices:
+        document["choice"] = _choices_of(choices, rows, reader)  # type: ignore[assignment]  # a list of tables
+    return _identity(document, reader)
 
 
-def code_of(reader: _Reader, said: str) -> str:
+def _cells(
+    table: Table, headings: tuple[str, ...], known: tuple[columns.Column, ...], reader: _Reader
+) -> Iterator[tuple[int, list[str]]]:
+    reader.problems += columns.heading_problems(table, known)
+    if not all(column.name in table.headings for column in known if column.needed):
+        return
+    for row, cells in table.rows:
+        by_heading = dict(zip(table.headings, cells, strict=True))
+        yield row, [by_heading.get(heading, "") for heading in headings]
+
+
+def _float(said: str) -> float | str:
+    try:
+        return float(said)
+    except ValueError:
+        return said
+
+
+def _choices_of(table: Table, rows: dict[str, int], reader: _Reader) -> list[dict[str, object]]:
+    headings = ("choice", "question", "answer", "says", "makes", "default")
+    found: dict[str, dict[str, object]] = {}
+    for row, cells in _cells(table, headings, columns.CHOICES, reader):
+        name, question, answer, says, makes, default = cells
+        choice = found.setdefault(name, {"name": name, "question": question, "answer": []})
+        rows.setdefault("choice", row)
+        if question and choice["question"] != question:
+            message = f"choice {name}: it asks {question!r} here and {choice['question']!r} above"
+            reader.problems.append(table.problem(message, row, "question"))
+        try:
+            made = dict(_makes(makes))
+        except ValueError as error:
+            reader.problems.append(table.problem(str(error), row, "makes"))
+            made = {}
+        answers = choice["answer"]
+        assert isinstance(answers, list)
+        answers.append({"name": answer, "says": says, "makes": made})
+        if default.casefold() in YES:
+            choice["default"] = answer
+        elif default.casefold() not in ("", *NO):
+            reader.problems.append(table.problem(f"{default!r} is neither yes nor no", row, "default"))
+    return list(found.values())
+
+
+def _makes(text: str) -> Iterator[tuple[str, str]]:
+    rest = text.strip()
+    while rest:
+        circuit, rest = next_name(rest, text, "=")
+        if not circuit or not rest.startswith("="):
+            raise ValueError(f"{text!r}: circuits like fan=needed purge=unused are expected")
+        need, rest = next_name(rest[1:], text)
+        yield circuit, need
+        rest = rest.strip()
+
+
+def _colour_code(reader: _Reader, said: str) -> str:
     """Return the colour code that was said, IEC 60757 where nothing was."""
     if not said:
         return colours.IEC_60757
@@ -181,6 +260,31 @@ def _choice(reader: _Reader, table: Mapping[str, object], index: int) -> Choice 
     except ValueError as error:
         reader.wrong("choice", str(error))
         return None
+
+
+def sheets_of(identity: Identity) -> tuple[list[dict[str, str]], list[dict[str, str]]]:
+    """Return an identity as the rows of the sheets ``loom`` and ``choices`` of a workbook."""
+    stated = [name for name in SETTINGS if name in identity.settings.stated]
+    keys = {
+        "name": identity.name,
+        "serial": identity.serial,
+        "description": identity.description,
+        "colour_code": identity.colour_code,
+        **{name: repr(getattr(identity.settings, name)) for name in stated},
+    }
+    choices = [
+        {
+            "choice": choice.name,
+            "question": choice.question,
+            "answer": answer.name,
+            "says": answer.says,
+            "makes": " ".join(f"{quoted(circuit)}={need}" for circuit, need in answer.makes),
+            "default": "yes" if answer.name == choice.default else "",
+        }
+        for choice in identity.choices
+        for answer in choice.answers
+    ]
+    return [{"key": key, "value": value} for key, value in keys.items() if value], choices
 
 
 def toml_text(text: str) -> str:

@@ -7,8 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loomproof.errors import DescriptionError, Problem
-from loomproof.loom import building, checking, columns, identity, suspicions, tables
+from loomproof.loom import building, checking, columns, identity, suspicions, tables, workbook
 from loomproof.loom.model import Loom
+
+WORKBOOKS = (".xlsx", ".xlsm")
+"""Endings of the names of workbooks."""
+
+_Tables = dict[str, tables.Table]
+_Found = tuple[_Tables, identity.Identity | None, list[Problem]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,52 +31,110 @@ def load(path: Path | str) -> LoadedLoom:
     Raises `DescriptionError` that carries every problem found, each with file, sheet, row and column.
     """
     path = Path(path)
+    asked: list[Problem] = []
     if path.is_dir():
         found, told, problems = _folder(path)
+    elif path.suffix.casefold() in WORKBOOKS and path.is_file():
+        data, unreadable = tables.read_bytes(path)
+        if data is None:
+            problems = [unreadable] if unreadable else []
+            raise DescriptionError(f"{path}: it cannot be read", problems=problems)
+        found, told, problems, asked = _workbook(data, path.name)
     else:
-        raise DescriptionError(
-            f"{path}: there is no loom folder of this name",
-            cure="A loom is a folder with loom.toml and its tables, or one .xlsx workbook.",
-        )
-    return _joined(str(path), found, told, problems)
+        what = "this is neither a loom folder nor a workbook" if path.exists() else "there is no such loom"
+        cure = "A loom is a folder with loom.toml and its tables, or one .xlsx workbook."
+        if path.suffix.casefold() in (".kbl", ".xml", ".csv"):
+            cure += " loomproof import makes one of a KBL file or a from-to list."
+        raise DescriptionError(f"{path}: {what}", cure=cure)
+    return _joined(str(path), found, told, problems, asked)
 
 
-def _folder(path: Path) -> tuple[dict[str, tables.Table], identity.Identity | None, list[Problem]]:
+def load_workbook(data: bytes, file: str) -> LoadedLoom:
+    """Read a loom from the bytes of a workbook called ``file``. Raises as `load` does."""
+    return _joined(file, *_workbook(data, file))
+
+
+def load_files(files: Mapping[str, bytes], name: str) -> LoadedLoom:
+    """Read a loom from the files of a folder called ``name``, by file name. Raises as `load` does."""
+    return _joined(name, *_files(files), [])
+
+
+def _folder(path: Path) -> _Found:
+    files: dict[str, bytes] = {}
+    problems: list[Problem] = []
+    for name in (identity.FILE, *(f"{table}.csv" for table in columns.TABLES)):
+        data, problem = tables.read_bytes(path / name)
+        if problem:
+            problems.append(problem)
+            files[name] = b""
+        elif data is not None:
+            files[name] = data
+    failed = {problem.file for problem in problems}
+    found, told, wrong = _files(files)
+    # What could not be read has been said; that it is empty is not said as well.
+    return found, told, problems + [problem for problem in wrong if problem.file not in failed]
+
+
+def _files(files: Mapping[str, bytes]) -> _Found:
     problems: list[Problem] = []
     told: identity.Identity | None = None
-    try:
-        told, problems = identity.parse((path / identity.FILE).read_bytes())
-    except FileNotFoundError:
-        cure = 'It says at least: [loom] and name = "…".'
+    if identity.FILE in files:
+        told, problems = identity.parse(files[identity.FILE])
+    else:
+        cure = 'It says at least: [loom] and name = "Left tail lamp".'
         problems = [Problem("the file is missing", identity.FILE, cure=cure)]
-    except OSError as error:
-        problems = [Problem(f"it cannot be read: {error.strerror or error}", identity.FILE)]
     found: dict[str, tables.Table] = {}
     for name in columns.TABLES:
-        file = path / f"{name}.csv"
-        if not file.exists():
+        file = f"{name}.csv"
+        if file not in files:
             if name not in columns.OPTIONAL:
-                problems.append(_missing(name, file.name))
+                problems.append(_missing(name, file))
             continue
-        table, wrong = tables.read_csv(file)
+        table, wrong = tables.parse_csv(files[file], file)
         problems += wrong
         if table is not None:
             found[name] = table
     return found, told, problems
 
 
+def _workbook(
+    data: bytes, file: str
+) -> tuple[_Tables, identity.Identity | None, list[Problem], list[Problem]]:
+    holds = {name: {column.name: column.holds for column in known} for name, known in columns.SHEETS.items()}
+    book = workbook.read(data, file, columns.SHEETS, holds)
+    problems = book.problems
+    told: identity.Identity | None = None
+    if "loom" in book.tables:
+        told, wrong = identity.from_sheets(book.tables["loom"], book.tables.get("choices"))
+        problems += wrong
+    if book.readable:
+        problems += [
+            _missing(name, file, name)
+            for name in columns.SHEETS
+            if name not in book.sheets and name not in columns.OPTIONAL
+        ]
+    found = {name: table for name, table in book.tables.items() if name in columns.TABLES}
+    return found, told, problems, book.asked
+
+
 def _missing(name: str, file: str, sheet: str = "") -> Problem:
-    headings = ",".join(column.name for column in columns.TABLES[name] if column.needed)
+    headings = ",".join(column.name for column in columns.SHEETS[name] if column.needed)
     cure = f"Where there is nothing to list, it still holds its headings: {headings}"
     return Problem("the table is missing", file, sheet, cure=cure)
 
 
 def _joined(
-    path: str, found: Mapping[str, tables.Table], told: identity.Identity | None, problems: list[Problem]
+    path: str,
+    found: _Tables,
+    told: identity.Identity | None,
+    problems: list[Problem],
+    asked: list[Problem],
 ) -> LoadedLoom:
     known = told or identity.Identity("unknown")
     built = building.build(found, known.colour_code)
-    problems = [*problems, *built.problems]
+    # A cell that the spreadsheet spoilt has been named; what follows from its being empty has not.
+    spoilt = {(p.sheet, p.row, p.column) for p in problems if p.row is not None}
+    problems = [*problems, *(p for p in built.problems if (p.sheet, p.row, p.column) not in spoilt)]
     loom = Loom(
         known.name,
         known.serial,
@@ -90,7 +154,7 @@ def _joined(
     if problems:
         count = "one problem" if len(problems) == 1 else f"{len(problems)} problems"
         raise DescriptionError(f"{path}: {count} in the description", problems=problems)
-    return LoadedLoom(loom, tuple(suspicions.warnings(loom, places)))
+    return LoadedLoom(loom, (*asked, *built.asked, *suspicions.warnings(loom, places)))
 
 
 def _unread(loom: Loom, found: Mapping[str, tables.Table]) -> dict[str, frozenset[str]]:

@@ -23,7 +23,7 @@ FUSE_OF_CSA: tuple[tuple[float, float], ...] = (
     (10.0, 80),
     (16.0, 100),
 )
-"""Section in mm² and the largest fuse in A that guards it: common practice, no source; a question, no rule."""
+"""Section in mm² and the largest fuse in A that guards it: common practice, no source."""
 
 
 def warnings(loom: Loom, places: Places | None = None) -> list[Problem]:

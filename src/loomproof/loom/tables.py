@@ -19,6 +19,13 @@ from loomproof.loom.text import LONGEST, flaw
 BIGGEST_BYTES = 256 * 1024 * 1024
 """A table bigger than this is no loom; it is refused before it is read into memory."""
 
+NumberedRows = list[tuple[int, list[str]]]
+"""Rows of text with the numbers that a person sees; the first that holds text is the headings."""
+
+YES = ("yes", "y", "ja", "true", "x", "1")
+NO = ("no", "n", "nein", "false", "0")
+"""What counts as yes and as no in a cell."""
+
 
 @dataclass(frozen=True, slots=True)
 class Table:
@@ -34,9 +41,7 @@ class Table:
         return Problem(message, self.file, self.sheet, row, column, cure)
 
 
-def table_of(
-    rows: Sequence[tuple[int, Sequence[str]]], file: str, sheet: str = ""
-) -> tuple[Table, list[Problem]]:
+def table_of(rows: NumberedRows, file: str, sheet: str = "") -> tuple[Table, list[Problem]]:
     """Make a table of rows whose first is the headings; says what is wrong with headings and cells."""
     problems: list[Problem] = []
     if not rows:
@@ -96,15 +101,26 @@ def _heading(text: str) -> str:
     return "_".join(text.strip().casefold().replace("_", " ").split())
 
 
-def read_csv(path: Path) -> tuple[Table | None, list[Problem]]:
-    """Read a CSV file as a table, with everything that is wrong with it as text."""
+def read_bytes(path: Path) -> tuple[bytes | None, Problem | None]:
+    """Return the bytes of a file (`None` where there is none), or why they cannot be had."""
     try:
+        if not path.is_file() and path.exists():
+            return None, Problem("it is not a file", path.name)
         size = path.stat().st_size
         if size > BIGGEST_BYTES:
-            return None, [Problem(f"it holds {size} bytes; at most {BIGGEST_BYTES} are read", path.name)]
-        data = path.read_bytes()
+            return None, Problem(f"it holds {size} bytes; at most {BIGGEST_BYTES} are read", path.name)
+        return path.read_bytes(), None
+    except FileNotFoundError:
+        return None, None
     except OSError as error:
-        return None, [Problem(f"it cannot be read: {error.strerror or error}", path.name)]
+        return None, Problem(f"it cannot be read: {error.strerror or error}", path.name)
+
+
+def read_csv(path: Path) -> tuple[Table | None, list[Problem]]:
+    """Read a CSV file as a table, with everything that is wrong with it as text."""
+    data, problem = read_bytes(path)
+    if data is None:
+        return None, [problem or Problem("there is no such file", path.name)]
     return parse_csv(data, path.name)
 
 
@@ -116,13 +132,13 @@ def parse_csv(data: bytes, file: str) -> tuple[Table | None, list[Problem]]:
     return table_of(rows, file)
 
 
-def csv_rows(data: bytes, file: str) -> tuple[list[tuple[int, list[str]]], list[Problem]]:
+def csv_rows(data: bytes, file: str) -> tuple[NumberedRows, list[Problem]]:
     """Read the bytes of a CSV file as rows of cells with their line numbers, rows without text left out."""
     text, problem = _decoded(data, file)
     if problem:
         return [], [problem]
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text), strict=True)
-    rows: list[tuple[int, list[str]]] = []
+    rows: NumberedRows = []
     line = 1
     # The module's limit is shared by the whole process; every reader here sets the same one.
     csv.field_size_limit(4 * LONGEST)
