@@ -297,12 +297,17 @@ class Commands:
         sets = [self._set(word) for word in words]
         answers, each = [], self.vector_s()
         for i, drive in enumerate(sets):
-            answers.append(write_set(self.scanner.sense(drive, at.loom_s + i * each)))
+            answers.append(write_set(self.scanner.sense(drive, at.loom_s + i * each, self.settle_s)))
         return Answer(",".join(answers), each * len(sets))
+
+    @property
+    def settle_s(self) -> float:
+        """The wait between driving and reading, s."""
+        return self.settle_us * 1e-6
 
     def vector_s(self) -> float:
         """The time for one sense vector: shift out, settle, shift in, s."""
-        return self.settle_us * 1e-6 + 20e-6 + 0.5e-6 * self.scanner.make.points
+        return self.settle_s + 20e-6 + 0.5e-6 * self.scanner.make.points
 
     def _voltage(self, words: list[str], at: _Context) -> Answer:
         a, b = self._pair(words)

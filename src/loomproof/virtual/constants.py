@@ -77,6 +77,15 @@ THRESHOLD_V = (1.0, 2.0)
 """Input thresholds lie between these; each point has its own. With the pull-up they are paths of
 43 kΩ to 154 kΩ, inside the 25 kΩ to 250 kΩ that the scanner states."""
 
+AT_ONCE_OHM = 1000.0
+"""What less than this joins is charged as one: with a nanofarad that is a microsecond."""
+
+AT_REST_TAUS = 14.0
+"""After so many time constants a voltage is within a millionth of its end."""
+
+LEAST_F = 1e-15
+"""What nothing else charges has this capacitance, so that it has a voltage at all."""
+
 VOLT_INPUT_OHM = 1.0e6
 """Load of one point to the scanner's 0 V while it looks for voltage on the loom."""
 

@@ -282,7 +282,7 @@ class Device:
             at_s = watch.began_s + watch.cycles * watch.cycle_s
             loom_s = self.loom_s + at_s - watch.began_s
             for index, drive in enumerate(watch.sets):
-                low = self.scanner.sense(drive, loom_s)
+                low = self.scanner.sense(drive, loom_s, self.commands.settle_s)
                 if low != watch.seen[index]:
                     watch.seen[index] = low
                     self._event(at_s, now_s, index, low)

@@ -113,6 +113,7 @@ class Island:
 
     ``nodes`` are the network's node numbers; elements are renumbered to positions in ``nodes``. Between
     any two nodes there is a path of resistors of at most ``reach_ohm`` (a diode has its leakage beside it).
+    ``points`` are the positions of its scanner points, ``mask`` the same as a point set.
     """
 
     nodes: tuple[int, ...]
@@ -121,11 +122,7 @@ class Island:
     diodes: tuple[Diode, ...]
     sources: tuple[Source, ...]
     reach_ohm: float
-
-    @property
-    def mask(self) -> int:
-        """The island's points as a point set."""
-        return sum(1 << self.nodes[i] for i in self.points)
+    mask: int
 
     @property
     def linear(self) -> bool:
@@ -209,6 +206,7 @@ def _islands(
             diodes=tuple(diodes[number]),
             sources=tuple(sources[number]),
             reach_ohm=reach[number],
+            mask=sum(1 << node for node in group if node < network.points),
         )
         for number, group in enumerate(members)
     ]

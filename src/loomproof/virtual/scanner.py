@@ -9,15 +9,19 @@ import math
 import random
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from loomproof.loom.model import End, Loom
 from loomproof.virtual import constants as c
 from loomproof.virtual.build import Hookup, build
 from loomproof.virtual.faults import Fault, read_fault
-from loomproof.virtual.meter import Groups, Limits, MeterError, found_voltage, insulation_ohm
-from loomproof.virtual.network import Island, Network, islands
+from loomproof.virtual.meter import Limits, MeterError
+from loomproof.virtual.metering import Metered, insulation_ohm
+from loomproof.virtual.network import Network, islands
 from loomproof.virtual.pointsets import indexes
 from loomproof.virtual.sensing import Senses
+
+_MOST_STATES = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,33 @@ class Make:
     def line_bytes(self) -> int:
         """The longest line, in bytes."""
         return self.line or max(1024, 2 * math.ceil(self.points / 4) + 48)
+
+
+class State:
+    """The network while certain loose contacts are open; what is worked out once is kept."""
+
+    def __init__(self, network: Network, opened: frozenset[int], seed: int) -> None:
+        self._network = network
+        self._opened = opened
+        self._seed = seed
+        self.islands = islands(network, opened)
+
+    @cached_property
+    def senses(self) -> Senses:
+        """The islands as the inputs see them."""
+        return Senses(self._network, self.islands, self._seed)
+
+    @cached_property
+    def metered(self) -> Metered:
+        """The islands as a two-wire meter sees them, adapter leads included."""
+        return Metered(self.islands)
+
+    @cached_property
+    def metered_at_tips(self) -> Metered:
+        """The islands as a four-wire meter sees them, at the far end of each lead."""
+        if not any(self._network.lead_ohm):
+            return self.metered
+        return Metered(islands(without_leads(self._network), self._opened))
 
 
 class Scanner:
@@ -84,7 +115,7 @@ class Scanner:
             network = Network(count, count, (), (-1,) * count, (0.0,) * count, insulation_s=(0.0,) * count)
         self.loom, self.hookup, self.faults, self.network = loom, hookup, faults, network
         self._bench = [fault for fault in faults if fault.kind.startswith("bench ")]
-        self._states: dict[frozenset[int], Senses] = {}
+        self._states: dict[frozenset[int], State] = {}
         self.version += 1
 
     def add(self, text: str) -> Fault:
@@ -110,20 +141,22 @@ class Scanner:
         """Plug another loom in, without faults."""
         self._use(loom, hookup or Hookup.in_order(loom, self.make.points), ())
 
-    def senses(self, time_s: float) -> Senses:
+    def state(self, time_s: float) -> State:
         """Return the network as its loose contacts stand at this moment."""
         opened = self.network.opened(time_s)
         found = self._states.get(opened)
         if found is None:
-            found = self._states[opened] = Senses(self.network, opened, self.seed)
+            if len(self._states) >= _MOST_STATES:
+                self._states.clear()
+            found = self._states[opened] = State(self.network, opened, self.seed)
         return found
 
-    def sense(self, drive: int, time_s: float) -> int:
-        """Return the points that read low while ``drive`` is driven."""
+    def sense(self, drive: int, time_s: float, settle_s: float = math.inf) -> int:
+        """Return the points that read low after ``drive`` was driven at ``time_s`` for ``settle_s``."""
         for fault in self._bench:
             if fault.kind == "bench dead-driver":
                 drive &= ~self._mask(fault)
-        low = self.senses(time_s).low(drive)
+        low = self.state(time_s).senses.low(drive, time_s, settle_s)
         for fault in self._bench:
             mask = self._mask(fault)
             if fault.kind == "bench stuck-low" or (fault.kind == "bench short" and low & mask):
@@ -152,14 +185,10 @@ class Scanner:
 
         A two-wire reading holds the adapter's leads, a four-wire reading does not.
         """
-        groups = Groups(self._metered(time_s, four_wire), a, b)
-        volts, amps = groups.port_v(self.make.test_voltage_v, self._source_ohm)
+        state = self.state(time_s)
+        port = (state.metered_at_tips if four_wire else state.metered).port(a, b)
+        volts, amps = port.driven(self.make.test_voltage_v, self._source_ohm)
         return volts / amps if amps > 1e-12 else math.inf
-
-    def _metered(self, time_s: float, four_wire: bool) -> list[Island]:
-        if not four_wire or not any(self.network.lead_ohm):
-            return self.senses(time_s).parts
-        return islands(without_leads(self.network), self.network.opened(time_s))
 
     @property
     def _source_ohm(self) -> float:
@@ -172,22 +201,21 @@ class Scanner:
 
     def diode(self, a: int, b: int, time_s: float) -> float:
         """Measure the forward voltage from A to B at the test current, V; infinity where it does not flow."""
-        groups = Groups(self.senses(time_s).parts, a, b)
-        volts = groups.port_at_current(self.make.test_current_a)
+        volts = self.state(time_s).metered.port(a, b).at_current(self.make.test_current_a)
         if volts > self.make.test_voltage_v:
             return math.inf
         return volts * (1.0 + 0.002 * (c.share(self.seed, "volts") - 0.5)) + self._rng.gauss(0.0, 0.0003)
 
     def voltage(self, a: int, b: int, time_s: float) -> float:
         """Measure the voltage found on the loom, A against B, nothing driven, V."""
-        true = found_voltage(self.senses(time_s).parts, a, b)
+        true = self.state(time_s).metered.found_voltage(a, b)
         return true * (1.0 + 0.004 * (c.share(self.seed, "volts") - 0.5)) + self._rng.gauss(0.0, 0.002)
 
     DISCHARGE_S = 0.05
 
     def insulation(self, a: int, b: int, volts: float, dwell_s: float, time_s: float) -> float:
         """Measure insulation resistance at a voltage, Ω, within ±5 %; infinity over 100 GΩ."""
-        true = insulation_ohm(self.network, self.senses(time_s).parts, a, b, volts, dwell_s)
+        true = insulation_ohm(self.network, self.state(time_s).metered, a, b, volts, dwell_s)
         shown = true * (1.0 + 0.05 * (2.0 * c.share(self.seed, "insulation") - 1.0))
         return shown if shown <= 100e9 else math.inf
 

@@ -2,74 +2,125 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
+
 import numpy as np
 
 from loomproof.virtual import constants as c
-from loomproof.virtual.network import GROUND, Island, Network, islands
+from loomproof.virtual.charge import Charge, coupled
+from loomproof.virtual.network import GROUND, Capacitor, Island, Network
 from loomproof.virtual.solve import Array, steady
 
 _SURE_V = 0.9 * c.THRESHOLD_V[0]
 
 
 class Senses:
-    """The network in one state of its loose contacts, ready to be sensed."""
+    """The islands of a network in one state of its loose contacts, ready to be sensed."""
 
-    def __init__(self, network: Network, opened: frozenset[int], seed: int) -> None:
-        self.parts = islands(network, opened)
-        self.easy: list[int] = []
-        self.hard: list[HardIsland] = []
-        for island in self.parts:
+    def __init__(self, network: Network, islands: list[Island], seed: int) -> None:
+        self._network = network
+        self._islands = islands
+        self._seed = seed
+        self._easy: list[int] = []
+        self._hard: list[Voltages] = []
+        for island in islands:
             if not island.points:
                 continue
             pull_a = len(island.points) * c.SUPPLY_V / c.PULL_UP_OHM
             # All pull-up current through the longest way there is cannot lift a point to a threshold.
             if island.linear and pull_a * (island.reach_ohm + c.DRIVER_OHM) < _SURE_V:
-                self.easy.append(island.mask)
+                self._easy.append(island.mask)
             else:
-                self.hard.append(HardIsland(island, seed))
+                self._hard.append(Voltages(island, seed))
+        self._groups = coupled(network, islands)
+        self._fastest_settle_s = math.inf
+        self._slow: list[tuple[Charge, list[Voltages]]] = []
+        self._slow_mask = 0
 
-    def low(self, drive: int) -> int:
-        """Return the points that read low, settled, while ``drive`` is driven."""
+    def low(self, drive: int, time_s: float = 0.0, settle_s: float = math.inf) -> int:
+        """Return the points that read low after ``drive`` was driven at ``time_s`` for ``settle_s``."""
+        if settle_s < self._fastest_settle_s:
+            self._find_slow(settle_s)
         found = 0
-        for mask in self.easy:
+        for mask in self._easy:
             if drive & mask:
                 found |= mask
-        for island in self.hard:
-            found |= island.low(drive & island.mask)
+        for voltages in self._hard:
+            found |= voltages.low(drive & voltages.mask)
+        if self._slow and settle_s < math.inf:
+            found &= ~self._slow_mask
+            for charge, parts in self._slow:
+                off = charge.read(drive & charge.mask, time_s, settle_s)
+                for voltages in parts:
+                    found |= voltages.low_off(drive & voltages.mask, off)
         return found
 
+    def _find_slow(self, settle_s: float) -> None:
+        """Single out the islands that may not have settled by then; the rest need no thought of time."""
+        self._fastest_settle_s = settle_s
+        self._slow, self._slow_mask = [], 0
+        for islands, capacitors in self._groups:
+            if _surely_quick(islands, capacitors, settle_s):
+                continue
+            charge = Charge(islands, capacitors)
+            if charge.rest_s > settle_s:
+                parts = [Voltages(island, self._seed) for island in islands if island.points]
+                self._slow.append((charge, parts))
+                self._slow_mask |= charge.mask
 
-class HardIsland:
-    """An island whose readings need its voltages: resistances in the way, diodes, or a source."""
+
+def _surely_quick(islands: list[Island], capacitors: list[Capacitor], settle_s: float) -> bool:
+    """Whether one island of one cluster is at rest by then: its capacitance through all its pull-ups."""
+    if len(islands) > 1 or islands[0].reach_ohm >= c.AT_ONCE_OHM:
+        return False
+    farad = sum(capacitor.farad for capacitor in capacitors)
+    return c.AT_REST_TAUS * farad * c.PULL_UP_OHM / len(islands[0].points) <= settle_s
+
+
+class Voltages:
+    """An island whose readings need its voltages: resistances in the way, diodes, a source, or time."""
 
     def __init__(self, island: Island, seed: int) -> None:
         self.island = island
         self.mask = island.mask
         self._known: dict[int, int] = {}
+        self._volts: dict[int, Array] = {}
         self._point = np.array(island.points)
         self._bits = [1 << island.nodes[i] for i in island.points]
         self._threshold_v = np.array(
             [c.between(c.THRESHOLD_V, seed, "threshold", island.nodes[i]) for i in island.points]
         )
-        self._conductance_s: Array | None = None
+        self._base: Array | None = None
 
     def low(self, drive: int) -> int:
         """Return the points of the island that read low, settled."""
         found = self._known.get(drive)
         if found is None:
-            voltages = self.volts(drive)[self._point]
-            found = 0
-            for bit, is_low in zip(self._bits, (voltages < self._threshold_v).tolist(), strict=True):
-                if is_low:
-                    found |= bit
-            self._known[drive] = found
+            found = self._known[drive] = self._below(self.point_volts(drive))
+        return found
+
+    def low_off(self, drive: int, off_v: Mapping[int, float]) -> int:
+        """Return the points that read low while nodes are ``off_v`` away from their settled voltages."""
+        off = np.array([off_v[self.island.nodes[i]] for i in self.island.points])
+        return self._below(self.point_volts(drive) + off)
+
+    def _below(self, volts: Array) -> int:
+        below = (volts < self._threshold_v).tolist()
+        return sum(bit for bit, is_low in zip(self._bits, below, strict=True) if is_low)
+
+    def point_volts(self, drive: int) -> Array:
+        """Return the settled voltage of each of the island's points, V."""
+        found = self._volts.get(drive)
+        if found is None:
+            found = self._volts[drive] = self.volts(drive)[self._point]
         return found
 
     def volts(self, drive: int) -> Array:
         """Return the settled voltage of each node, V."""
-        if self._conductance_s is None:
-            self._conductance_s = self._base()
-        matrix = self._conductance_s.copy()
+        if self._base is None:
+            self._base = self._conductances()
+        matrix = self._base.copy()
         feed = np.zeros(len(matrix))
         feed[self._point] += c.SUPPLY_V / c.PULL_UP_OHM
         for plus, minus, volts, ohm in self.island.sources:
@@ -80,7 +131,7 @@ class HardIsland:
         matrix[driven, driven] += 1.0 / c.DRIVER_OHM
         return steady(matrix, feed, self.island.diodes, np.full(len(matrix), c.SUPPLY_V))
 
-    def _base(self) -> Array:
+    def _conductances(self) -> Array:
         matrix = self.island.conductances()
         matrix[self._point, self._point] += 1.0 / c.PULL_UP_OHM
         for plus, minus, _, ohm in self.island.sources:
