@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 import networkx as nx
 
-from loomproof.loom.model import Connector, ConnectorKind, End, Loom, Wire
+from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire
 
 
 def small_loom() -> Loom:
@@ -86,3 +87,27 @@ def expected_low(parts: list[int], drive: int) -> int:
         if part & drive:
             found |= part
     return found
+
+
+def with_parts(rng: random.Random, loom: Loom, count: int) -> Loom:
+    """The same loom with random resistors, coils and diodes built in, between any two cavities."""
+    parts = []
+    for i in range(count):
+        a, b = rng.sample(loom.cavities, 2)
+        kind = rng.choice((ComponentKind.RESISTOR, ComponentKind.COIL, ComponentKind.DIODE))
+        names = ("A", "K") if kind is ComponentKind.DIODE else ("1", "2")
+        ohm = None if kind is ComponentKind.DIODE else round(10 ** rng.uniform(0.5, 5.0), 2)
+        parts.append(
+            Component(f"X{i}", kind, ((names[0], a), (names[1], b)), resistance_ohm=ohm, tolerance_pct=5.0)
+        )
+    return replace(loom, components=tuple(parts))
+
+
+def some_faults(rng: random.Random, loom: Loom) -> list[str]:
+    """Opens, shorts, joints and leaks of any size in a loom."""
+    faults = [f"open {wire.name}" for wire in rng.sample(loom.wires, min(2, len(loom.wires)))]
+    faults += [f"high {10 ** rng.uniform(-1, 5):.3f} {rng.choice(loom.wires).name}" for _ in range(2)]
+    for _ in range(2):
+        a, b = rng.sample(loom.cavities, 2)
+        faults.append(f"leak {10 ** rng.uniform(0, 6):.3f} {a} {b}")
+    return faults

@@ -14,6 +14,7 @@ from typing import NamedTuple
 from loomproof.virtual.commands import Answer, Commands, Refused, header_of
 from loomproof.virtual.pointsets import write_set
 from loomproof.virtual.scanner import Scanner
+from loomproof.virtual.solve import NoSolutionError
 
 FIRST_BAUD = 115_200
 LINK_IDLE_S = 10.0
@@ -245,6 +246,8 @@ class Device:
             )
         except Refused as refusal:
             answer = Answer(self.commands.refuse(refusal))
+        except NoSolutionError as error:
+            answer = Answer(self.commands.refuse(Refused(-310, f"System error; {error}")))
         self.loom_s += answer.work_s + (len(answer.text) + frame_bytes) * 10.0 / self.baud
         return answer
 

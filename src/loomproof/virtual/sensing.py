@@ -56,6 +56,10 @@ class Senses:
                     found |= voltages.low_off(drive & voltages.mask, off)
         return found
 
+    def all_voltages(self) -> list[Voltages]:
+        """Return every island with a point in full, however easy its readings are."""
+        return [Voltages(island, self._seed) for island in self._islands if island.points]
+
     def _find_slow(self, settle_s: float) -> None:
         """Single out the islands that may not have settled by then; the rest need no thought of time."""
         self._fastest_settle_s = settle_s
