@@ -1,0 +1,75 @@
+"""The command as a whole: help, unknown commands, and that every command is documented."""
+
+from __future__ import annotations
+
+import importlib
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import click
+import pytest
+
+from loomproof.cli.main import COMMANDS, run
+from tests.cli.running import loomproof
+
+ROOT = Path(__file__).parents[2]
+
+
+def commands() -> list[tuple[str, click.Command]]:
+    found: list[tuple[str, click.Command]] = []
+    for name, entry in COMMANDS.items():
+        module, _, attribute = entry.where.partition(":")
+        command = getattr(importlib.import_module(module), attribute)
+        found.append((name, command))
+        if isinstance(command, click.Group):
+            found += [(f"{name} {sub}", each) for sub, each in command.commands.items()]
+    return found
+
+
+@pytest.mark.parametrize(("name", "command"), commands(), ids=str)
+def test_every_command_is_documented(name: str, command: click.Command) -> None:
+    assert command.help, f"{name} has no help text"
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert f"`loomproof {name}" in readme, f"the README does not speak of loomproof {name}"
+    for parameter in command.params:
+        if isinstance(parameter, click.Option):
+            assert parameter.help, f"loomproof {name} {parameter.opts[0]} has no help text"
+
+
+@pytest.mark.parametrize("words", [[], ["--help"], *[[*name.split(), "--help"] for name, _ in commands()]])
+def test_help_pages(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(words) in (0, 2)
+    out, err = capsys.readouterr()
+    assert "Usage:" in out + err
+    assert all(len(line) <= 80 for line in (out + err).splitlines())
+
+
+def test_help_imports_nothing_heavy() -> None:
+    """What makes a command start slowly is what it imports; wall time is measured by make figures."""
+    script = (
+        "import sys; from loomproof.cli.main import run; run(['--help']); "
+        "print([m for m in ('numpy', 'scipy', 'pandas', 'pydantic', 'sqlalchemy', 'lxml', 'rich', 'serial',"
+        " 'pyvisa', 'typst', 'cryptography') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_a_misspelt_command_gets_a_near_miss() -> None:
+    done = loomproof("prov")
+    assert done.returncode == 2
+    assert "There is prove." in done.stderr
+
+
+def test_a_misspelt_option_is_an_error_of_the_command() -> None:
+    done = loomproof("prove", "somewhere", "--bensh", "sim:")
+    assert done.returncode == 2
+    assert "--bench" in done.stderr
+
+
+def test_the_readme_tells_the_exit_codes() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    for code in range(6):
+        assert re.search(rf"^\| {code} \|", readme, re.MULTILINE), f"exit code {code} is not in the README"
