@@ -86,17 +86,23 @@ def random_loom(
             if len(ends) > 1:
                 a, b = rng.sample(ends, 2)
                 wire(a, b)
-    components = []
-    for k in range(parts + diodes):
-        left, right = rng.sample(range(nets), 2)
-        kind = ComponentKind.RESISTOR if k < parts else ComponentKind.DIODE
-        components.append(
-            part(
-                kind,
-                f"P{k + 1}",
-                str(rng.choice(groups[left])),
-                str(rng.choice(groups[right])),
-                round(10 ** rng.uniform(0, 4), 3) if k < parts else None,
-            )
-        )
+    components: list[Component] = []
+    if nets > 1:
+        for k in range(parts + diodes):
+            left, right = rng.sample(range(nets), 2)
+            one, two = str(rng.choice(groups[left])), str(rng.choice(groups[right]))
+            name = f"P{k + 1}"
+            ohm = round(10 ** rng.uniform(0, 4), 3)
+            if k >= parts:
+                components.append(part(ComponentKind.DIODE, name, one, two))
+            elif rng.random() < 0.3:
+                components.append(part(ComponentKind.COIL, name, one, two, ohm, tolerance_pct=10.0))
+            else:
+                components.append(
+                    part(ComponentKind.RESISTOR, name, one, two, ohm, tolerance_pct=rng.choice([1.0, 5.0]))
+                )
+    if len(groups[0]) > 1:
+        one, two = (str(end) for end in rng.sample(groups[0], 2))
+        components.append(part(ComponentKind.FUSE, "F1", one, two, 0.0077, tolerance_pct=50.0))
+        components.append(part(ComponentKind.LINK, "L1", one, two, 0.015, tolerance_pct=20.0))
     return Loom("random", connectors=tuple(connectors), wires=tuple(wires), components=tuple(components))

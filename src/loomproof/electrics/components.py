@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from loomproof.electrics.couplings import DIODE_SPREAD_V, Coupling
+from loomproof.electrics.currents import on_the_way
 from loomproof.loom.model import ComponentKind, End
 
 if TYPE_CHECKING:
@@ -58,13 +59,11 @@ def component_reading(expectation: Expectation, coupling: Coupling) -> Component
     a, b = _cavity(expectation, coupling.a), _cavity(expectation, coupling.b)
     if coupling.one_way:
         return _diode(expectation, coupling, a, b)
-    if _conducts(expectation, coupling, coupling.net_a, coupling.net_b) and not _conducts(
-        expectation, coupling, coupling.net_b, coupling.net_a
-    ):
-        a, b = b, a
-        masked = _masks(expectation, coupling, coupling.net_b, coupling.net_a)
-    else:
-        masked = _masks(expectation, coupling, coupling.net_a, coupling.net_b)
+    masked = _masks(expectation, coupling, coupling.net_a, coupling.net_b)
+    if masked:
+        other_way = _masks(expectation, coupling, coupling.net_b, coupling.net_a)
+        if len(other_way) < len(masked):
+            a, b, masked = b, a, other_way
     contacts = expectation.contacts_ohm(a, b)
     missing = _missing(expectation, coupling, a, b) + contacts
     if not coupling.linear:
@@ -137,49 +136,8 @@ def _missing(expectation: Expectation, coupling: Coupling, a: End, b: End) -> fl
     return float(island.nominal.without([nodes[0]], [nodes[1]])[place, 0])
 
 
-def _others(expectation: Expectation, coupling: Coupling) -> list[Coupling]:
-    return [other for other in expectation.couplings if other is not coupling]
-
-
-def _conducts(expectation: Expectation, coupling: Coupling, source: int, sink: int) -> bool:
-    """Whether current could flow from net to net through diodes and resistances other than this part."""
-    return bool(_way(_others(expectation, coupling), source, sink, need_diode=True))
-
-
 def _masks(expectation: Expectation, coupling: Coupling, source: int, sink: int) -> tuple[str, ...]:
-    """Diodes and parts of unknown value on a way from net to net beside this part."""
-    return _way(_others(expectation, coupling), source, sink, need_diode=False)
-
-
-def _way(others: list[Coupling], source: int, sink: int, *, need_diode: bool) -> tuple[str, ...]:
-    usable = [
-        other
-        for other in others
-        if other.kind is not ComponentKind.CAPACITOR and (other.one_way or other.linear or not need_diode)
-    ]
-    onward: dict[int, set[int]] = {}
-    backward: dict[int, set[int]] = {}
-    for other in usable:
-        ways = [(other.net_a, other.net_b)] + ([] if other.one_way else [(other.net_b, other.net_a)])
-        for start, stop in ways:
-            onward.setdefault(start, set()).add(stop)
-            backward.setdefault(stop, set()).add(start)
-    reached, leading = _reach(onward, source), _reach(backward, sink)
-    found = []
-    for other in usable:
-        if other.linear:
-            continue
-        ways = [(other.net_a, other.net_b)] + ([] if other.one_way else [(other.net_b, other.net_a)])
-        if any(start in reached and stop in leading for start, stop in ways):
-            found.append(other.component)
-    return tuple(dict.fromkeys(found))
-
-
-def _reach(onward: dict[int, set[int]], start: int) -> set[int]:
-    seen, todo = {start}, [start]
-    while todo:
-        for net in onward.get(todo.pop(), ()):
-            if net not in seen:
-                seen.add(net)
-                todo.append(net)
-    return seen
+    """Diodes and parts of unknown value through which current can flow beside this part."""
+    others = [other for other in expectation.couplings if other is not coupling]
+    beside = on_the_way(others, source, [sink])
+    return tuple(dict.fromkeys(other.component for other in beside if not other.linear))

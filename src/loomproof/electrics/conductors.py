@@ -18,7 +18,7 @@ from loomproof.loom.model import Component, ComponentKind, Loom, Settings, Wire
 SAME_SIZE_RATIO = 0.005
 """A section within this of a table's row is that row: it tells 14/0.30 (0.990 mm²) from 1 mm²."""
 
-LEAST_OHM = 1e-6
+LEAST_OHM = 1e-5
 """The smallest resistance given to a conductor, so that one of no length still has a current."""
 
 FUSE_GREATEST_RATIO = 2.0

@@ -13,6 +13,7 @@ from loomproof.electrics.conductors import LEAST_OHM, Conductor
 from loomproof.electrics.couplings import Coupling
 from loomproof.electrics.nets import Net
 from loomproof.electrics.network import Ints, Network
+from loomproof.electrics.unions import Unions
 from loomproof.loom.model import End
 
 
@@ -52,7 +53,7 @@ class Island:
 
     @cached_property
     def least(self) -> Network:
-        """Couplings at the least that a sound one has, conductors at next to nothing."""
+        """Couplings at the least that a sound one has, conductors at half of what is expected."""
         return self._network([edge.least_ohm for edge in self.edges])
 
     @cached_property
@@ -76,18 +77,11 @@ def islands_of(
     Only couplings of known, finite resistance join: a diode, a capacitor or a part of unknown value is no
     edge, which can only raise what is computed, never what is measured above it.
     """
-    leader = list(range(len(nets)))
-
-    def root(net: int) -> int:
-        while leader[net] != net:
-            leader[net] = leader[leader[net]]
-            net = leader[net]
-        return net
-
+    unions = Unions(range(len(nets)))
+    root = unions.root
     linear = [coupling for coupling in couplings if coupling.linear]
     for coupling in linear:
-        a, b = sorted((root(coupling.net_a), root(coupling.net_b)))
-        leader[b] = a
+        unions.join(coupling.net_a, coupling.net_b)
     members: dict[int, list[int]] = {}
     for net in range(len(nets)):
         members.setdefault(root(net), []).append(net)
@@ -99,7 +93,7 @@ def islands_of(
     for top, inside in members.items():
         node_of = {end: node for node, end in enumerate(end for net in inside for end in nets[net].ends)}
         edges = [
-            Edge(node_of[a], node_of[b], wire.nominal_ohm, wire.greatest_ohm, LEAST_OHM, wire)
+            Edge(node_of[a], node_of[b], wire.nominal_ohm, wire.greatest_ohm, wire.nominal_ohm / 2, wire)
             for net in inside
             for a, b, wire in conductors.get(net, ())
         ]

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
+from loomproof.electrics.unions import Unions
 from loomproof.loom.model import Component, ComponentKind, End, Loom
 
 JOINING = frozenset({ComponentKind.LINK, ComponentKind.FUSE})
@@ -36,28 +37,16 @@ def joins(component: Component) -> bool:
 def nets_of(loom: Loom) -> tuple[Net, ...]:
     """Return the nets in the order of their first end; a cavity without a wire is a net of its own.
 
-    Takes time linear in the description (union by size with path halving).
+    Takes time about linear in the description.
     """
-    parent: dict[End, End] = {end: end for connector in loom.connectors for end in connector.ends}
-    size = dict.fromkeys(parent, 1)
-
-    def root(end: End) -> End:
-        while parent[end] != end:
-            parent[end] = parent[parent[end]]
-            end = parent[end]
-        return end
-
+    unions = Unions(end for connector in loom.connectors for end in connector.ends)
     for ends in _joined(loom):
         for a, b in pairwise(ends):
-            high, low = root(a), root(b)
-            if high != low:
-                if size[high] < size[low]:
-                    high, low = low, high
-                parent[low] = high
-                size[high] += size[low]
+            unions.join(a, b)
+    root = unions.root
 
     ends_of_net: dict[End, list[End]] = {}
-    for end in parent:
+    for end in unions:
         ends_of_net.setdefault(root(end), []).append(end)
     wires: dict[End, list[str]] = {}
     for wire in loom.wires:

@@ -16,6 +16,7 @@ import numpy as np
 
 from loomproof.electrics.islands import Island
 from loomproof.electrics.network import Floats, Ints
+from loomproof.electrics.unions import Unions
 from loomproof.loom.model import End
 
 if TYPE_CHECKING:
@@ -110,19 +111,11 @@ def _spanning_pairs(expectation: Expectation, net_index: int) -> list[tuple[End,
         for k, (a, b, conductor) in enumerate(edges)
         if owner[a] != owner[b]
     )
-    leader = {end: end for end in net.cavities}
-
-    def root(end: End) -> End:
-        while leader[end] != end:
-            leader[end] = leader[leader[end]]
-            end = leader[end]
-        return end
-
+    unions = Unions(net.cavities)
     pairs = []
     for _, k in ways:
         a, b = sorted((owner[edges[k][0]], owner[edges[k][1]]), key=place.__getitem__)
-        if root(a) != root(b):
-            leader[root(b)] = root(a)
+        if unions.join(a, b):
             pairs.append((a, b))
     return sorted(pairs, key=lambda pair: (place[pair[0]], place[pair[1]]))
 

@@ -1,0 +1,40 @@
+"""Which components direct current can flow through on its way from one net to others."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+
+from loomproof.electrics.couplings import Coupling
+from loomproof.loom.model import ComponentKind
+
+
+def reachable(start: Iterable[int], steps: Iterable[tuple[int, int]]) -> set[int]:
+    """Return the nets that directed steps lead to from any of ``start``, those included."""
+    onward: dict[int, list[int]] = {}
+    for here, there in steps:
+        onward.setdefault(here, []).append(there)
+    seen = set(start)
+    todo = list(seen)
+    while todo:
+        for net in onward.get(todo.pop(), ()):
+            if net not in seen:
+                seen.add(net)
+                todo.append(net)
+    return seen
+
+
+def ways(coupling: Coupling) -> tuple[tuple[int, int], ...]:
+    """The directions, net to net, in which a component passes direct current."""
+    if coupling.kind is ComponentKind.CAPACITOR:
+        return ()
+    forward = (coupling.net_a, coupling.net_b)
+    return (forward,) if coupling.one_way else (forward, forward[::-1])
+
+
+def on_the_way(couplings: Iterable[Coupling], source: int, sinks: Collection[int]) -> list[Coupling]:
+    """Return the couplings through which direct current can flow from net ``source`` to any of ``sinks``."""
+    parts = list(couplings)
+    steps = [step for part in parts for step in ways(part)]
+    ahead = reachable([source], steps)
+    behind = reachable(sinks, [step[::-1] for step in steps])
+    return [part for part in parts if any(here in ahead and there in behind for here, there in ways(part))]
