@@ -1,18 +1,40 @@
-"""Commands about the description of a loom: check, nets, new, export, import."""
+"""Commands about the description of a loom: new, check, nets, import, export."""
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+if TYPE_CHECKING:
+    from loomproof.errors import Problem
+    from loomproof.loom.model import Loom
 
-@click.command()
-@click.argument("loom", type=click.Path(path_type=Path))
-@click.option(
+_loom = click.argument("loom", type=click.Path(path_type=Path))
+_over = click.option("--over", is_flag=True, help="Write over what is there.")
+_code = click.option(
+    "--colour-code",
+    type=click.Choice(["IEC 60757", "BS AU 7", "German"], case_sensitive=False),
+    default="IEC 60757",
+    show_default=True,
+    help="Code of the wire colours.",
+)
+_answers = click.option(
     "--answer", "answers", multiple=True, metavar="CHOICE=ANSWER", help="Answer a choice; repeatable."
 )
+
+
+def _show(problems: Sequence[Problem], *, err: bool = False) -> None:
+    for problem in problems:
+        click.echo(f"  {problem}", err=err)
+
+
+@click.command()
+@_loom
+@_answers
 def check(loom: Path, answers: Sequence[str]) -> None:
     """Check the description LOOM (a folder or a workbook) and sum it up."""
     from loomproof.electrics.nets import nets_of
@@ -24,8 +46,7 @@ def check(loom: Path, answers: Sequence[str]) -> None:
     loaded = load(loom)
     given = answers_of(loaded.loom, answers)
     found = summary_of(loaded.loom, given)
-    title = loaded.loom.name + (f", serial {loaded.loom.serial}" if loaded.loom.serial else "")
-    click.echo(title)
+    click.echo(loaded.loom.name + (f", serial {loaded.loom.serial}" if loaded.loom.serial else ""))
     lines = (
         ("connectors", f"{found.connectors}, with {found.cavities} cavities ({found.spare} spare)"),
         ("splices", f"{found.splices}"),
@@ -46,6 +67,219 @@ def check(loom: Path, answers: Sequence[str]) -> None:
         click.echo(f"  missing: {text}")
     if loaded.warnings:
         click.echo("Worth a look:")
-        for warning in loaded.warnings:
-            click.echo(f"  {warning}")
+        _show(loaded.warnings)
     click.echo("The description holds together.")
+
+
+@click.command()
+@click.argument("target", type=click.Path(path_type=Path))
+@click.option("--name", default="", help="Name of the loom; the folder's name where it is not given.")
+@_over
+def new(target: Path, name: str, over: bool) -> None:
+    """Write a commented starter loom to the folder TARGET (or a workbook, where it ends in .xlsx)."""
+    from loomproof.loom import writing
+    from loomproof.loom.reading import WORKBOOKS, load_files
+    from loomproof.loom.starter import starter
+
+    files = starter(name or target.stem or "New loom")
+    if target.suffix.casefold() in WORKBOOKS:
+        writing.write_workbook(load_files(files, str(target)).loom, target, over=over)
+    else:
+        writing.write_files(files, target, over=over)
+    click.echo(f"{target} holds a starter. Next: loomproof check {target}", err=True)
+
+
+@click.command()
+@_loom
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "csv", "json"]),
+    default="text",
+    show_default=True,
+    help="How to write them.",
+)
+def nets(loom: Path, form: str) -> None:
+    """Print the expected netlist of LOOM: which cavities are one conductor, by which wires."""
+    import json
+
+    from loomproof.electrics.nets import nets_of
+    from loomproof.loom.reading import load
+    from loomproof.loom.tables import csv_bytes
+    from loomproof.loom.text import list_of
+
+    loaded = load(loom).loom
+    circuits = loaded.wire_by_name
+    rows: list[dict[str, list[str]]] = [
+        {
+            "cavities": [str(end) for end in net.cavities],
+            "splices": [str(end) for end in net.ends if loaded.is_splice(end)],
+            "wires": list(net.wires),
+            "circuits": list(dict.fromkeys(circuits[w].circuit for w in net.wires if circuits[w].circuit)),
+        }
+        for net in nets_of(loaded)
+    ]
+    if form == "json":
+        numbered = [{"net": number, **row} for number, row in enumerate(rows, 1)]
+        click.echo(json.dumps(numbered, ensure_ascii=False, indent=2))
+        return
+    if form == "csv":
+        headings = ("net", "cavities", "splices", "wires", "circuits")
+        texts = [
+            [
+                str(number),
+                " ".join(row["cavities"]),
+                " ".join(row["splices"]),
+                list_of(row["wires"]),
+                list_of(row["circuits"]),
+            ]
+            for number, row in enumerate(rows, 1)
+        ]
+        click.echo(csv_bytes(headings, texts).decode(), nl=False)
+        return
+    for number, row in enumerate(rows, 1):
+        wires = f"  by {' '.join(row['wires'])}" if row["wires"] else "  no wire"
+        click.echo(f"{number:>4}  {' '.join([*row['cavities'], *row['splices']])}{wires}")
+
+
+@click.command()
+@_loom
+@click.option("--folder", type=click.Path(path_type=Path), help="Write a loom folder (loom.toml and CSV).")
+@click.option("--workbook", type=click.Path(path_type=Path), help="Write an XLSX workbook.")
+@click.option("--kbl", type=click.Path(path_type=Path), help="Write KBL 2.5; lists what KBL cannot hold.")
+@_code
+@_over
+def export(
+    loom: Path, folder: Path | None, workbook: Path | None, kbl: Path | None, colour_code: str, over: bool
+) -> None:
+    """Write LOOM in another form. Folder and workbook hold all of it."""
+    from loomproof.errors import UsageError
+    from loomproof.loom import writing
+    from loomproof.loom.reading import load
+
+    if not (folder or workbook or kbl):
+        raise UsageError("nothing to write to", cure="Say --folder DIR, --workbook FILE or --kbl FILE.")
+    loaded = load(loom).loom
+    if folder:
+        writing.write_folder(loaded, folder, colour_code, over=over)
+        click.echo(f"{folder} holds the loom.", err=True)
+    if workbook:
+        writing.write_workbook(loaded, workbook, colour_code, over=over)
+        click.echo(f"{workbook} holds the loom.", err=True)
+    if kbl:
+        from loomproof.loom import kbl as harness_standard
+
+        written = harness_standard.write(loaded)
+        writing.write_file(kbl, written.content, over=over)
+        click.echo(f"{kbl} holds what KBL 2.5 can hold of the loom.", err=True)
+        if written.left_out:
+            click.echo("It cannot hold:", err=True)
+            _show(written.left_out, err=True)
+
+
+@click.command("import")
+@click.argument("source", type=click.Path(path_type=Path))
+@click.option(
+    "--to", "target", required=True, type=click.Path(path_type=Path), help="Folder or .xlsx to write."
+)
+@click.option("--name", default="", help="Name of the loom; the file's name where it is not given.")
+@click.option(
+    "--column",
+    "columns",
+    multiple=True,
+    metavar="ROLE=HEADING",
+    help='Say what a column of a from-to list is: --column from="From Pin"; repeatable.',
+)
+@click.option("--separator", default="", help="What parts connector from cavity in one cell of a list.")
+@click.option("--sheet", default="", help="Sheet of a workbook; the first where it is not given.")
+@click.option("--yes", is_flag=True, help="Take the proposed columns without asking.")
+@_code
+@click.option("--configuration", default=None, help="Configuration of a KBL file.")
+@click.option(
+    "--side-table",
+    type=click.Path(path_type=Path),
+    default=None,
+    help="Components (a table like components.csv) that add what a KBL file does not carry.",
+)
+@_over
+def import_(
+    source: Path,
+    target: Path,
+    name: str,
+    columns: Sequence[str],
+    separator: str,
+    sheet: str,
+    yes: bool,
+    colour_code: str,
+    configuration: str | None,
+    side_table: Path | None,
+    over: bool,
+) -> None:
+    """Make a loom of SOURCE: a from-to list (CSV or XLSX, your own headings) or a KBL file."""
+    from loomproof.errors import UsageError
+    from loomproof.loom import writing
+    from loomproof.loom.reading import WORKBOOKS
+
+    if source.suffix.casefold() in (".kbl", ".xml"):
+        if columns or separator or sheet:
+            raise UsageError("--column, --separator and --sheet are for lists, not for KBL files")
+        from loomproof.loom import kbl
+
+        loaded = kbl.read(source, configuration=configuration, side_table=side_table)
+        loom, notes = loaded.loom, loaded.warnings
+    elif source.suffix.casefold() in (".csv", ".tsv", ".txt", *WORKBOOKS):
+        if configuration or side_table:
+            raise UsageError("--configuration and --side-table are for KBL files, not for lists")
+        loom, notes = _listed(source, name or source.stem, columns, separator, sheet, yes, colour_code)
+    else:
+        cure = "Read are from-to lists (.csv, .xlsx) and KBL files (.kbl)."
+        raise UsageError(f"{source}: what kind of file this is is not known", cure=cure)
+    if target.suffix.casefold() in WORKBOOKS:
+        writing.write_workbook(loom, target, over=over)
+    else:
+        writing.write_folder(loom, target, over=over)
+    if notes:
+        click.echo("Worth a look:", err=True)
+        _show(notes, err=True)
+    click.echo(f"{target} holds {len(loom.wires)} wires. Next: loomproof check {target}", err=True)
+
+
+def _listed(
+    source: Path,
+    name: str,
+    columns: Sequence[str],
+    separator: str,
+    sheet: str,
+    yes: bool,
+    colour_code: str,
+) -> tuple[Loom, tuple[Problem, ...]]:
+    from loomproof.errors import UsageError
+    from loomproof.loom import fromto
+    from loomproof.loom.tables import read_bytes
+
+    given: dict[str, str] = {}
+    for text in columns:
+        role, equals, heading = text.partition("=")
+        if not equals or not heading.strip():
+            raise UsageError(
+                f"{text!r} is not of the form role=heading", cure='Like --column from="From Pin".'
+            )
+        given[role.strip()] = heading
+    data, problem = read_bytes(source)
+    if data is None:
+        raise UsageError(str(problem or f"{source}: there is no such file"))
+    found = fromto.read(data, source.name, sheet)
+    proposal = fromto.propose(found, given, separator)
+    click.echo(f"Columns of {source.name}:", err=True)
+    for role, heading in fromto.describe(proposal):
+        click.echo(f"  {role:<15} {heading}", err=True)
+    if {"from", "to"} & proposal.columns.keys():
+        click.echo(f"  connector and cavity are parted by {proposal.separator!r}", err=True)
+    guessed = [role for role in proposal.columns if role not in given]
+    if guessed and proposal.complete and not yes:
+        if not sys.stdin.isatty():
+            cure = "Say --yes to take them so, or --column ROLE=HEADING for each that is wrong."
+            raise UsageError("nobody has confirmed these columns", cure=cure)
+        click.confirm("Is this right?", abort=True, err=True)
+    made = fromto.make(found, proposal, name, colour_code)
+    return made.loom, made.notes

@@ -70,6 +70,9 @@ _GERMAN: dict[str, str] = {
     "tk": "TQ",
 }
 
+_GERMAN_VARIANTS = {"li": "VT", "ro": "RD"}
+"""Letters that some vehicle diagrams write (lila, rot); from memory. Read, never written."""
+
 _WORDS = ("bare", "clear")
 _GERMAN_WORDS = {"blk": "bare", "tr": "clear"}
 _SHADES = {"hl": "light ", "dk": "dark "}
@@ -103,6 +106,8 @@ def write(colour: str, code: str = IEC_60757) -> str:
         return ""
     if code == IEC_60757:
         return colour
+    if colour in _WORDS:
+        return colour
     back = {held: letters for letters, held in (_BRITISH if code == BS_AU_7 else _GERMAN).items()}
     if code == GERMAN:
         back |= {held: letters for letters, held in _GERMAN_WORDS.items()}
@@ -125,6 +130,8 @@ def write(colour: str, code: str = IEC_60757) -> str:
 
 
 def _parts(said: str, code: str) -> list[str] | None:
+    if said.casefold() in _WORDS and code in CODES:
+        return [said.casefold()]
     if code == BS_AU_7:
         return _split(re.sub(r"[/\- ]", "/", said.upper()), _BRITISH)
     if code == GERMAN:
@@ -168,7 +175,7 @@ def _german(said: str) -> list[str] | None:
         while rest:
             shade = _SHADES.get(rest[:2], "")
             rest = rest[2:] if shade else rest
-            held = _GERMAN.get(rest[:2])
+            held = _GERMAN.get(rest[:2]) or _GERMAN_VARIANTS.get(rest[:2])
             if held is None:
                 return None
             parts.append(shade + held)

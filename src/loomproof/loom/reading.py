@@ -31,27 +31,24 @@ def load(path: Path | str) -> LoadedLoom:
     Raises `DescriptionError` that carries every problem found, each with file, sheet, row and column.
     """
     path = Path(path)
-    asked: list[Problem] = []
     if path.is_dir():
-        found, told, problems = _folder(path)
-    elif path.suffix.casefold() in WORKBOOKS and path.is_file():
+        return _joined(str(path), *_folder(path), [])
+    if path.suffix.casefold() in WORKBOOKS and path.is_file():
         data, unreadable = tables.read_bytes(path)
         if data is None:
             problems = [unreadable] if unreadable else []
             raise DescriptionError(f"{path}: it cannot be read", problems=problems)
-        found, told, problems, asked = _workbook(data, path.name)
-    else:
-        what = "this is neither a loom folder nor a workbook" if path.exists() else "there is no such loom"
-        cure = "A loom is a folder with loom.toml and its tables, or one .xlsx workbook."
-        if path.suffix.casefold() in (".kbl", ".xml", ".csv"):
-            cure += " loomproof import makes one of a KBL file or a from-to list."
-        raise DescriptionError(f"{path}: {what}", cure=cure)
-    return _joined(str(path), found, told, problems, asked)
+        return load_workbook(data, path.name)
+    what = "this is neither a loom folder nor a workbook" if path.exists() else "there is no such loom"
+    cure = "A loom is a folder with loom.toml and its tables, or one .xlsx workbook."
+    if path.suffix.casefold() in (".kbl", ".xml", ".csv"):
+        cure += " loomproof import makes one of a KBL file or a from-to list."
+    raise DescriptionError(f"{path}: {what}", cure=cure)
 
 
 def load_workbook(data: bytes, file: str) -> LoadedLoom:
     """Read a loom from the bytes of a workbook called ``file``. Raises as `load` does."""
-    return _joined(file, *_workbook(data, file))
+    return _joined(file, *_workbook(data, file), (file, "choices"))
 
 
 def load_files(files: Mapping[str, bytes], name: str) -> LoadedLoom:
@@ -129,6 +126,7 @@ def _joined(
     told: identity.Identity | None,
     problems: list[Problem],
     asked: list[Problem],
+    choices: tuple[str, str] = (identity.FILE, ""),
 ) -> LoadedLoom:
     known = told or identity.Identity("unknown")
     built = building.build(found, known.colour_code)
@@ -147,7 +145,7 @@ def _joined(
         known.choices,
         known.settings,
     )
-    files = {name: (table.file, table.sheet) for name, table in found.items()}
+    files = {name: (table.file, table.sheet) for name, table in found.items()} | {"choices": choices}
     places = checking.Places(files, built.rows, _unread(loom, found))
     if found.keys() >= columns.TABLES.keys() - set(columns.OPTIONAL):
         problems += checking.errors(loom, places)

@@ -11,7 +11,7 @@ import math
 import re
 from functools import lru_cache
 
-_AWG = re.compile(r"(?:AWG ?(?P<a>\d{1,2}(?:/0)?)|(?P<b>\d{1,2}(?:/0)?) ?AWG)", re.IGNORECASE | re.ASCII)
+_AWG = re.compile(r"(?:AWG ?(?P<a>[1-4]/0|\d{1,2})|(?P<b>[1-4]/0|\d{1,2}) ?AWG)", re.IGNORECASE | re.ASCII)
 _STRANDS = re.compile(r"(?P<n>\d{1,4}) ?/ ?(?P<d>\d*\.\d+|\d+) ?(?P<unit>mm|in|inch|\")?", re.ASCII)
 
 MM_PER_INCH = 25.4

@@ -161,7 +161,7 @@ def _decoded(data: bytes, file: str) -> tuple[str, Problem | None]:
         line = data.count(b"\n", 0, error.start) + 1
         found = data[error.start : error.start + 1].hex().upper()
         return "", Problem(
-            f"the byte {found} is not {coding[:6].upper()}",
+            f"the byte {found} is not {'UTF-16' if coding == 'utf-16' else 'UTF-8'}",
             file,
             row=line,
             cure="Save it again as 'CSV UTF-8'.",

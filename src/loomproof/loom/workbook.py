@@ -68,9 +68,17 @@ def read(data: bytes, file: str, wanted: Iterable[str], holds: Mapping[str, Mapp
 
 
 def open_sheets(
-    data: bytes, file: str, wanted: tuple[str, ...], holds: Mapping[str, Mapping[str, str]], book: Book
+    data: bytes,
+    file: str,
+    wanted: tuple[str, ...],
+    holds: Mapping[str, Mapping[str, str]],
+    book: Book,
+    otherwise: str = "words",
 ) -> tuple[dict[str, tuple[str, NumberedRows]], Problem | None]:
-    """Return the rows of the wanted sheets by name, with their titles; an empty ``wanted`` wants them all."""
+    """Return the rows of the wanted sheets by name, with their titles; an empty ``wanted`` wants them all.
+
+    ``otherwise`` is what a column holds that ``holds`` does not speak of.
+    """
     refusal = _refusal(data, file)
     if refusal:
         return {}, refusal
@@ -93,7 +101,7 @@ def open_sheets(
                 book.sheets.add(name)
                 # A workbook's own word on how big a sheet is need not be true.
                 sheet.reset_dimensions()
-                cells = _Cells(file, sheet.title, holds.get(name, {}), inline)
+                cells = _Cells(file, sheet.title, holds.get(name, {}), inline, otherwise)
                 rows, wrong = cells.rows(sheet.iter_rows())
                 book.problems += wrong
                 book.asked += cells.asked
@@ -158,11 +166,12 @@ def _has_shared_strings(data: bytes) -> bool:
 class _Cells:
     """The cells of one sheet as text; collects what is to be asked about, once for each column."""
 
-    def __init__(self, file: str, sheet: str, holds: Mapping[str, str], inline: bool) -> None:
+    def __init__(self, file: str, sheet: str, holds: Mapping[str, str], inline: bool, otherwise: str) -> None:
         self.file = file
         self.sheet = sheet
         self.holds = holds
         self.inline = inline
+        self.otherwise = otherwise
         self.kinds: list[tuple[str, str]] = []
         self.retyped: dict[str, tuple[int, str]] = {}
         self.problems: list[Problem] = []
@@ -190,7 +199,7 @@ class _Cells:
             if any(texts):
                 if not self.kinds:
                     headings = ["_".join(text.strip().casefold().split()) for text in texts]
-                    self.kinds = [(heading, self.holds.get(heading, "words")) for heading in headings]
+                    self.kinds = [(heading, self.holds.get(heading, self.otherwise)) for heading in headings]
                 read.append((number, texts))
         return read, self.problems
 
@@ -211,7 +220,7 @@ class _Cells:
         ]
 
     def _kind(self, i: int) -> tuple[str, str]:
-        return self.kinds[i] if i < len(self.kinds) else ("", "words")
+        return self.kinds[i] if i < len(self.kinds) else ("", self.otherwise)
 
     def _text(self, value: str, row: int, i: int) -> str:
         if "_x" not in value:

@@ -5,7 +5,7 @@ The bytes depend on the loom alone, so that a written loom diffs in git and writ
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from loomproof.errors import DescriptionError, Problem, UsageError
@@ -188,11 +188,17 @@ def write_folder(loom: Loom, path: Path, colour_code: str = colours.IEC_60757, *
     # A cavity table left from an earlier loom would be read with the new one.
     stale = [path / "cavities.csv"] if "cavities.csv" not in files else []
     _guard([path / name for name in files] + stale, over)
+    write_files(files, path, over=True)
+    for left in stale:
+        left.unlink(missing_ok=True)
+
+
+def write_files(files: Mapping[str, bytes], path: Path, *, over: bool = False) -> None:
+    """Write files into a folder, made where it is missing. Raises `UsageError` as `write_folder` does."""
+    _guard([path / name for name in files], over)
     _written(path, lambda: path.mkdir(parents=True, exist_ok=True))
     for name, content in files.items():
         write_file(path / name, content, over=True)
-    for left in stale:
-        left.unlink(missing_ok=True)
 
 
 def write_workbook(

@@ -1,0 +1,119 @@
+"""Plain from-to lists become looms, with nothing retyped."""
+
+from __future__ import annotations
+
+import io
+
+import openpyxl
+import pytest
+
+from loomproof.errors import DescriptionError, UsageError
+from loomproof.loom import colours, fromto
+from loomproof.loom.model import ConnectorKind, End
+
+LIST = b"""From Pin;To Pin;Colour;Size mm2;Signal;Length (mm);Price
+ECU:01;C2:1A;rt/ws;0.5;inj;120;3
+ECU:1;S1;sw;0.5;+;30;3
+S1;GND;br;1.0;NC;5;3
+S1;C2:+;sw;0.5;NC;40;3
+"""
+
+
+def test_columns_are_proposed_by_their_headings() -> None:
+    proposal = fromto.propose(fromto.read(LIST, "list.csv"))
+    assert dict(proposal.columns) == {
+        "from": "From Pin",
+        "to": "To Pin",
+        "colour": "Colour",
+        "csa_mm2": "Size mm2",
+        "length_mm": "Length (mm)",
+        "circuit": "Signal",
+    }
+    assert proposal.left_out == ("Price",)
+    assert proposal.separator == ":"
+    assert proposal.complete
+
+
+def test_nothing_is_retyped() -> None:
+    found = fromto.read(LIST, "list.csv")
+    loom = fromto.make(found, fromto.propose(found), "list", colours.GERMAN).loom
+    assert [c.name for c in loom.connectors] == ["ECU", "C2", "S1", "GND"]
+    assert loom.by_name["ECU"].cavities == ("01", "1")
+    assert set(loom.by_name["C2"].cavities) == {"1A", "+"}
+    assert loom.by_name["S1"].kind is ConnectorKind.SPLICE
+    assert loom.by_name["GND"].kind is ConnectorKind.RING
+    assert [wire.circuit for wire in loom.wires] == ["inj", "+", "NC", "NC"]
+    assert loom.wires[0].colour == "RD/WH"
+    assert loom.wires[0].length_m == 0.12
+    assert loom.wires[2].b == End("GND", "1")
+
+
+def test_a_person_says_which_column_is_what() -> None:
+    data = b"No,Plug A,A,Plug B,B,Farbe\n1,X1,01,X2,NC,rt\n2,X1,02,X2,7,sw\n"
+    found = fromto.read(data, "list.csv")
+    given = {"from_connector": "plug a", "from_cavity": "A", "to_connector": "Plug B", "to_cavity": "B"}
+    proposal = fromto.propose(found, given)
+    loom = fromto.make(found, proposal, "list", colours.GERMAN).loom
+    assert [wire.ends for wire in loom.wires] == [
+        (End("X1", "01"), End("X2", "NC")),
+        (End("X1", "02"), End("X2", "7")),
+    ]
+    assert [wire.name for wire in loom.wires] == ["1", "2"]
+
+
+def test_the_mark_within_places_is_found_or_given() -> None:
+    data = b"from,to\nA-1/01,B/2\nC/3,A-1/4\n"
+    found = fromto.read(data, "list.csv")
+    assert fromto.propose(found).separator == "/"
+    loom = fromto.make(found, fromto.propose(found), "list").loom
+    assert loom.wires[0].a == End("A-1", "01")
+    by_hyphen = fromto.make(found, fromto.propose(found, separator="-"), "list").loom
+    assert by_hyphen.wires[0].a == End("A", "1/01")
+
+
+def test_errors_stand_at_the_lists_own_headings() -> None:
+    found = fromto.read(LIST.replace(b"rt/ws;0.5", b"rt/xx;half"), "list.csv")
+    with pytest.raises(DescriptionError) as caught:
+        fromto.make(found, fromto.propose(found), "list", colours.GERMAN)
+    assert [(p.file, p.row, p.column) for p in caught.value.problems] == [
+        ("list.csv", 2, "Colour"),
+        ("list.csv", 2, "Size mm2"),
+    ]
+
+
+def test_double_crimps_are_taken_and_noted() -> None:
+    found = fromto.read(b"from,to\nA:1,B:1\nA:1,B:2\n", "list.csv")
+    made = fromto.make(found, fromto.propose(found), "list")
+    assert [facts.end for facts in made.loom.cavity_facts if facts.shared] == [End("A", "1")]
+    assert any("A:1 holds W1, W2" in note.message for note in made.notes)
+
+
+def test_headings_and_roles_that_are_not_there_are_said() -> None:
+    found = fromto.read(LIST, "list.csv")
+    with pytest.raises(UsageError) as caught:
+        fromto.propose(found, {"from": "From Pn"})
+    assert caught.value.cure == "There is 'From Pin'."
+    with pytest.raises(UsageError, match="cannot be 'frm'"):
+        fromto.propose(found, {"frm": "From Pin"})
+    bare = fromto.read(b"x,y\n1,2\n", "list.csv")
+    with pytest.raises(UsageError, match="where a wire goes from"):
+        fromto.make(bare, fromto.propose(bare), "list")
+
+
+def test_a_workbook_list_is_read_as_it_is_shown() -> None:
+    book = openpyxl.Workbook()
+    sheet = book.active
+    assert sheet is not None
+    sheet.title = "Wiring"
+    for row in (["From", "To"], ["A:01", "B:+"], ["A:1", 12]):
+        sheet.append(row)
+    saved = io.BytesIO()
+    book.save(saved)
+    found = fromto.read(saved.getvalue(), "list.xlsx")
+    made = fromto.make(found, fromto.propose(found), "list")
+    assert made.loom.wires[0].ends == (End("A", "01"), End("B", "+"))
+    assert made.loom.wires[1].b == End("12", "1")
+    assert any("leading zero" in note.message for note in made.notes)
+    with pytest.raises(UsageError) as caught:
+        fromto.read(saved.getvalue(), "list.xlsx", "Wirring")
+    assert caught.value.cure == "There is Wiring."
