@@ -63,6 +63,23 @@ def solve(network: Network, queries: Sequence[Sense | Meter]) -> list[dict[str, 
     return found
 
 
+def released(network: Network, drive: frozenset[int], after_s: float) -> dict[str, float]:
+    """Ask ngspice for every point's voltage some time after driven points were let go, from rest driven."""
+    deck = ["a loom let go", OPTIONS.replace(".options", ".options method=gear")]
+    deck += ["VC ctrl 0 PULSE(1 0 0 1n 1n 1 2)", ".model SW SW (VT=0.5 VH=0 RON=5 ROFF=1e12)"]
+    _sense(deck, network, 0, Sense(frozenset()))
+    deck += [f"S{point} q0_{point} 0 ctrl 0 SW" for point in sorted(drive)]
+    for i, (u, v, farad) in enumerate(network.capacitors):
+        if any(f"q0_{node}" in line for node in (u, max(v, 0)) for line in deck):
+            deck.append(f"C{i} q0_{u} {'0' if v == GROUND else f'q0_{v}'} {farad!r}")
+    step = after_s / 2000
+    deck += [".control", "set numdgt=12", f"tran {step!r} {after_s!r} 0 {step!r}"]
+    deck += [f"print v(q0_{point})[length(time)-1]" for point in range(network.points)]
+    deck += [".endc", ".end"]
+    pattern = r"v\(q0_(\d+)\)\[length\(time\)-1\] = (\S+)"
+    return {match[1]: float(match[2]) for match in re.finditer(pattern, _run("\n".join(deck)))}
+
+
 def _run(deck: str) -> str:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "loom.cir"

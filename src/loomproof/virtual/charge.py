@@ -100,7 +100,9 @@ class Charge:
         return steady(self._driven(drive), self._feed, self._diodes, np.full(len(self._feed), c.SUPPLY_V))
 
     def _after(self, drive: int, volts: Array, time_s: float) -> Array:
-        if time_s == float("inf"):
+        if time_s <= 0.0:
+            return volts
+        if time_s >= self.rest_s:
             return self._settled(drive)
         if self._diodes:
             coarse = self._stepped(drive, volts, time_s, _STEPS)

@@ -69,12 +69,18 @@ class Answer(NamedTuple):
 
 @dataclass(slots=True)
 class Watch:
-    """A running watch: when it began, what it asks, what it saw last."""
+    """A running watch: when it began on the device's clock and the loom's, what it asks, what it saw last.
+
+    ``quiet_cycles`` counts the last cycles without an event, ``version`` is the loom's that they saw.
+    """
 
     sets: tuple[int, ...]
     began_s: float
+    loom_s: float
     cycle_s: float
     seen: list[int | None]
+    quiet_cycles: int = 0
+    version: int = -1
     cycles: int = 0
     events: int = 0
     lost: int = 0
@@ -353,7 +359,7 @@ class Commands:
             raise Refused(-223, "Too much data; an event could outgrow a line")
         sets = tuple(self._set(word) for word in words)
         cycle_s = max((shortest or 0) * 1e-6, len(sets) * self.vector_s())
-        self.watch = Watch(sets, at.time_s, cycle_s, [None] * len(sets))
+        self.watch = Watch(sets, at.time_s, at.loom_s, cycle_s, [None] * len(sets))
         return Answer("OK")
 
     def _watch_stop(self, words: list[str], at: _Context) -> Answer:

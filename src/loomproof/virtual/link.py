@@ -11,7 +11,7 @@ import zlib
 from collections import deque
 from typing import NamedTuple
 
-from loomproof.virtual.commands import Answer, Commands, Refused, header_of
+from loomproof.virtual.commands import Answer, Commands, Refused, Watch, header_of
 from loomproof.virtual.pointsets import write_set
 from loomproof.virtual.scanner import Scanner
 from loomproof.virtual.solve import NoSolutionError
@@ -23,6 +23,7 @@ BAUD_TRIAL_S = 2.0
 PLAIN_FRAME_BYTES = 1
 CHECKED_FRAME_BYTES = 13
 MOST_WAITING_BYTES = 16_384
+QUIET_CYCLES = 3
 
 _CHECKED = re.compile(rb":([0-9A-F]{2})(.*)\*([0-9A-F]{8})\Z", re.DOTALL)
 _NONCE = re.compile(r"[0-9A-F]{8}\Z")
@@ -133,17 +134,15 @@ class Device:
         return min(due)
 
     def _expire(self, now_s: float) -> None:
-        if self._trial_end_s is not None and now_s >= self._trial_end_s and not self._heard():
+        ends = []
+        if self._trial_end_s is not None:
+            ends.append(self._trial_end_s)
+        if self.nonce is not None:
+            ends.append(self._command_end_s + LINK_IDLE_S)
+        # A line that came in time and still waits to be looked at keeps the link open.
+        if any(now_s > end and not any(line.arrived_s <= end for line in self._inbox) for end in ends):
             self.commands.release()
             self._close()
-        if self.nonce is not None and now_s > self._command_end_s + LINK_IDLE_S and not self._inbox:
-            self.commands.release()
-            self._close()
-
-    def _heard(self) -> bool:
-        """Whether a line that arrived in time still waits to be looked at."""
-        end = self._trial_end_s
-        return end is not None and any(line.arrived_s < end for line in self._inbox)
 
     # Lines
 
@@ -282,17 +281,29 @@ class Device:
         idle_end_s = self._line_good_s + WATCH_IDLE_S
         due = int((min(now_s, idle_end_s) - watch.began_s) / watch.cycle_s)
         while watch.cycles < due:
-            at_s = watch.began_s + watch.cycles * watch.cycle_s
-            loom_s = self.loom_s + at_s - watch.began_s
-            for index, drive in enumerate(watch.sets):
-                low = self.scanner.sense(drive, loom_s, self.commands.settle_s)
-                if low != watch.seen[index]:
-                    watch.seen[index] = low
-                    self._event(at_s, now_s, index, low)
-            watch.cycles += 1
+            self._watch_cycle(watch, now_s)
+            if watch.quiet_cycles >= QUIET_CYCLES and watch.version == self.scanner.version:
+                # Nothing can change before the next contact opens or closes: those cycles are counted only.
+                change_s = self.scanner.network.next_change_s(self.loom_s) - watch.loom_s
+                watch.cycles = max(watch.cycles, int(min(due, change_s / watch.cycle_s)))
         if now_s >= idle_end_s:
             self._event(idle_end_s, now_s, -1, 0)
             self.commands.release()
+
+    def _watch_cycle(self, watch: Watch, now_s: float) -> None:
+        at_s = watch.cycles * watch.cycle_s
+        self.loom_s = max(self.loom_s, watch.loom_s + at_s)
+        each_s = self.commands.vector_s()
+        watch.quiet_cycles += 1
+        for index, drive in enumerate(watch.sets):
+            low = self.scanner.sense(drive, self.loom_s + index * each_s, self.commands.settle_s)
+            if low != watch.seen[index]:
+                watch.seen[index] = low
+                watch.quiet_cycles = 0
+                self._event(watch.began_s + at_s, now_s, index, low)
+        if watch.version != self.scanner.version:
+            watch.version, watch.quiet_cycles = self.scanner.version, 0
+        watch.cycles += 1
 
     def _event(self, at_s: float, now_s: float, index: int, low: int) -> None:
         watch = self.commands.watch

@@ -193,7 +193,8 @@ class Server:
         self._skipped_s = 0.0
         self._began_s = time.monotonic()
         self._outbox: deque[Sent] = deque()
-        self._line_free_s = 0.0
+        self._incoming: deque[tuple[float, bytes]] = deque()
+        self._line_free_s = self._wire_free_s = 0.0
         self._stopped = False
 
     def now_s(self) -> float:
@@ -224,6 +225,8 @@ class Server:
         due = self.device.wake_s(now)
         if self._outbox:
             due = min(due, self._due_s(self._outbox[0]) if self.paced else now + 0.002)
+        if self._incoming:
+            due = min(due, self._incoming[0][0])
         pause = min(max(due - now, 0.0), _LONGEST_SLEEP_S)
         with selectors.DefaultSelector() as selector:
             for found in (*self.line.watched(), self._ear.fileno()):
@@ -247,11 +250,15 @@ class Server:
     def _turn(self) -> None:
         data = self.line.read()
         now = self.now_s()
-        if now < self._noise.stalled_until_s:
-            self.device.feed(self._noise.pass_on(data), now)
-            return
         if data:
-            self.device.feed(self._arriving(self._noise.pass_on(data)), now)
+            self._incoming.append(
+                (self._arrival_s(len(data), now), self._arriving(self._noise.pass_on(data)))
+            )
+        while self._incoming and self._incoming[0][0] <= now:
+            arrived_s, data = self._incoming.popleft()
+            self.device.feed(data, arrived_s)
+        if now < self._noise.stalled_until_s:
+            return
         while True:
             self.device.waiting_bytes = sum(len(sent.data) for sent in self._outbox)
             self._outbox.extend(self.device.step(now))
@@ -261,6 +268,13 @@ class Server:
             # The scanner would be busy for a while: on a virtual clock, that while is over now.
             self._skipped_s += self.device.busy_s - now
             now = max(self.now_s(), self.device.busy_s)
+
+    def _arrival_s(self, count: int, now: float) -> float:
+        """When the last of so many bytes has come down the line."""
+        if not self.paced:
+            return now
+        self._wire_free_s = max(self._wire_free_s, now) + count * _BITS_PER_BYTE / self.device.baud
+        return self._wire_free_s
 
     def _arriving(self, data: bytes) -> bytes:
         """Return what the device's port makes of bytes sent at the host's rate."""
