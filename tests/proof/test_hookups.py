@@ -1,0 +1,244 @@
+"""Hook-up plans: the theorem behind them, covering designs, bounds, order, and the demo loom."""
+
+from __future__ import annotations
+
+import itertools
+import random
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from loomproof.electrics.expectation import expect
+from loomproof.errors import UsageError
+from loomproof.loom.model import Connector, ConnectorKind, End, Loom
+from loomproof.loom.reading import load
+from loomproof.proof.covering import RATIO, Problem, all_pairs, cover, lower_bound, undominated
+from loomproof.proof.hookups import Constraints, NotPossibleError, plan_hook_ups, proves
+from loomproof.proof.ordering import best_order, plug_ins
+from tests.proof.test_sense import masks, partitions
+
+
+def seen(partition: Sequence[int], hooked: int) -> set[int]:
+    """What a proof on these points compares: the partition restricted to them."""
+    return {part & hooked for part in partition if part & hooked}
+
+
+def test_both_conditions_hold_exactly_when_restricted_partitions_tell_every_loom_apart() -> None:
+    """Every expected partition of 4 points × every family of hook-ups (sets of 2 or more points)."""
+    every = [masks(partition) for partition in partitions(range(4))]
+    subsets = [mask for mask in range(16) if mask.bit_count() >= 2]
+    checked = 0
+    for family_bits in range(1 << len(subsets)):
+        if family_bits.bit_count() > 4 and family_bits % 7:
+            continue  # all families of up to four, every seventh of the bigger ones
+        family = [mask for k, mask in enumerate(subsets) if family_bits >> k & 1]
+        views = {partition: [seen(partition, hooked) for hooked in family] for partition in every}
+        for expected in every:
+            told = all(views[other] != views[expected] for other in every if other != expected)
+            # On a loom where each point is its own connector, nets are the units' masks themselves.
+            plugged = all(any(point & hooked for hooked in family) for point in (1, 2, 4, 8))
+            if plugged:
+                assert told == proves(family, expected)
+                checked += 1
+    assert checked > 9000
+
+
+@given(st.integers(0, 2**32), st.integers(3, 8), st.integers(1, 6))
+@settings(max_examples=200, deadline=None)
+def test_a_cut_or_a_short_that_the_conditions_leave_open_escapes(
+    seed: int, points: int, hookups: int
+) -> None:
+    rng = random.Random(seed)
+    nets: dict[int, int] = {}
+    for p in range(points):
+        net = rng.randrange(max(1, points // 2))
+        nets[net] = nets.get(net, 0) | 1 << p
+    expected = tuple(sorted(nets.values()))
+    family = [rng.randrange(1, 1 << points) for _ in range(hookups)]
+    family += [1 << p for p in range(points)]
+    others = [
+        tuple(sorted({*(set(expected) - {a, b}), a | b})) for a, b in itertools.combinations(expected, 2)
+    ]
+    for net in expected:
+        for part in range(1, 1 << points):
+            if part & ~net == 0 and part != net and part & net & -net:
+                others.append(tuple(sorted({*(set(expected) - {net}), part, net & ~part})))
+    escaped = [
+        other for other in others if all(seen(other, hooked) == seen(expected, hooked) for hooked in family)
+    ]
+    assert (not escaped) == proves(family, expected)
+
+
+# C(v, k, 2), the fewest k-sets that hold every pair of v: the La Jolla covering repository's values, from
+# memory; each is settled here by a lower bound of its own, so memory decides nothing.
+DESIGNS = {
+    (6, 3): 6,
+    (7, 3): 7,
+    (8, 3): 11,
+    (9, 3): 12,
+    (6, 4): 3,
+    (7, 4): 5,
+    (8, 4): 6,
+    (9, 4): 8,
+    (10, 4): 9,
+    (13, 4): 13,
+    (8, 5): 4,
+    (9, 5): 5,
+    (10, 5): 6,
+    (11, 5): 7,
+    (9, 6): 3,
+    (10, 6): 4,
+    (11, 6): 6,
+    (12, 6): 6,
+}
+
+
+@pytest.mark.parametrize(("v", "k"), DESIGNS)
+def test_covering_designs(v: int, k: int) -> None:
+    found = cover(Problem((1,) * v, k, all_pairs(v)))
+    assert all(chosen.bit_count() <= k for chosen in found.sets)
+    assert all(
+        any(s >> u & 1 and s >> w & 1 for s in found.sets) for u, w in itertools.combinations(range(v), 2)
+    )
+    assert len(found.sets) == found.bound == DESIGNS[v, k]
+
+
+@given(st.lists(st.integers(1, 9), min_size=2, max_size=6), st.integers(8, 24), st.integers(0, 2**32))
+@settings(max_examples=80, deadline=None)
+def test_no_cover_is_smaller_than_the_bound(sizes: list[int], capacity: int, seed: int) -> None:
+    """Against all families of fitting sets, smallest first."""
+    rng = random.Random(seed)
+    units = len(sizes)
+    rows = [row for row in all_pairs(units) if rng.random() < 0.7]
+    problem = Problem(tuple(sizes), capacity, undominated(rows))
+    if problem.impossible() or not problem.rows:
+        return
+    fitting = [mask for mask in range(1, 1 << units) if problem.fits(mask)]
+    fewest = next(
+        (
+            n
+            for n in range(1, 4)
+            for family in itertools.combinations(fitting, n)
+            if all(any(s & a and s & b for s in family) for a, b in rows)
+        ),
+        4,
+    )
+    found = cover(problem)
+    assert lower_bound(problem)[0] <= len(found.sets)
+    assert found.bound <= len(found.sets)
+    if fewest < 4:
+        assert found.bound <= fewest <= len(found.sets)
+        assert len(found.sets) == fewest
+    else:
+        assert len(found.sets) >= 4
+
+
+def test_ratio_bound_holds_for_every_small_case_searched() -> None:
+    """m sets of capacity P bring together at most RATIO[m] × P of equal units: against known designs."""
+    for (v, k), blocks in DESIGNS.items():
+        allowed = RATIO[max(m for m in RATIO if m <= blocks)] if blocks <= max(RATIO) else None
+        if allowed is not None:
+            assert v / k <= allowed + 1e-9
+
+
+@given(st.lists(st.integers(1, 255), min_size=1, max_size=6))
+@settings(max_examples=100, deadline=None)
+def test_the_order_is_the_best_of_all(sets: list[int]) -> None:
+    orders = list(itertools.permutations(range(len(sets))))
+    assert plug_ins(sets, best_order(sets)) == min(plug_ins(sets, order) for order in orders)
+
+
+def test_many_hook_ups_are_ordered_no_worse_than_as_they_come() -> None:
+    rng = random.Random(3)
+    sets = [rng.randrange(1, 1 << 12) for _ in range(18)]
+    order = best_order(sets)
+    assert sorted(order) == list(range(18))
+    assert plug_ins(sets, order) <= plug_ins(sets, range(18))
+
+
+def demo(fixtures: Path) -> tuple[Loom, list[tuple[End, ...]]]:
+    loom = load(fixtures / "hillclimb_engine").loom
+    return loom, [net.cavities for net in expect(loom).nets]
+
+
+@pytest.mark.parametrize("points", [64, 128])
+def test_the_demo_loom_can_be_hooked_up(fixtures: Path, points: int) -> None:
+    loom, nets = demo(fixtures)
+    plan = plan_hook_ups(loom, nets, points)
+    assert plan.optimal
+    on: set[str] = set()
+    held: dict[End, int] = {}
+    for hook_up in plan.hook_ups:
+        assert len(set(hook_up.point_of.values())) == len(hook_up.point_of) <= points
+        assert set(hook_up.point_of.values()) <= set(range(1, points + 1))
+        on = (on - set(hook_up.off)) | set(hook_up.new)
+        assert on == {unit.name for unit in hook_up.units}
+        for end, point in hook_up.point_of.items():
+            if end in held and end.connector not in hook_up.new:
+                assert held[end] == point, "what stays plugged must keep its points"
+        held = dict(hook_up.point_of)
+    together = [set(hook_up.point_of) for hook_up in plan.hook_ups]
+    for a, b in itertools.combinations(nets, 2):
+        assert any(not ends.isdisjoint(a) and not ends.isdisjoint(b) for ends in together)
+    for net in nets:
+        reached = {net[0]}
+        for _ in net:
+            for ends in together:
+                if ends & reached:
+                    reached |= ends & set(net)
+        assert reached == set(net)
+
+
+def test_32_points_are_too_few_and_the_connector_is_named(fixtures: Path) -> None:
+    loom, nets = demo(fixtures)
+    with pytest.raises(NotPossibleError, match="ECU-A takes 32 points of 32") as refused:
+        plan_hook_ups(loom, nets, 32)
+    assert refused.value.connector == "ECU-A"
+    assert "--split ECU-A" in refused.value.cure
+
+
+def small(sizes: Sequence[int], housing: str = "") -> tuple[Loom, list[list[End]]]:
+    connectors = tuple(
+        Connector(f"C{k}", ConnectorKind.PLUG, (tuple(str(c + 1) for c in range(size)),), housing=housing)
+        for k, size in enumerate(sizes)
+    )
+    loom = Loom("small", connectors=connectors)
+    return loom, [[end] for end in loom.cavities]
+
+
+def test_splitting_the_plug_makes_it_possible() -> None:
+    loom, nets = small([12, 4, 4])
+    with pytest.raises(NotPossibleError, match="C0"):
+        plan_hook_ups(loom, nets, 12)
+    plan = plan_hook_ups(loom, nets, 12, Constraints(split=("C0",)))
+    meets = {
+        frozenset((a, b)) for hook_up in plan.hook_ups for a, b in itertools.combinations(hook_up.point_of, 2)
+    }
+    assert len(meets) == 20 * 19 // 2
+
+
+def test_what_stays_plugged_is_in_every_hook_up() -> None:
+    loom, nets = small([2, 4, 4, 4])
+    plan = plan_hook_ups(loom, nets, 10, Constraints(stay=("C0",)))
+    assert all("C0" in {unit.name for unit in hook_up.units} for hook_up in plan.hook_ups)
+    assert len(plan.hook_ups) == 3
+    with pytest.raises(NotPossibleError, match="C0, which stays plugged"):
+        plan_hook_ups(loom, nets, 9, Constraints(stay=("C0",)))
+
+
+def test_adapters_owned_limit_what_is_plugged_at_once() -> None:
+    loom, nets = small([2, 2, 2], housing="H2")
+    assert len(plan_hook_ups(loom, nets, 6).hook_ups) == 1
+    assert len(plan_hook_ups(loom, nets, 6, Constraints(owned={"H2": 2})).hook_ups) == 3
+    with pytest.raises(NotPossibleError, match="adapter plugs owned"):
+        plan_hook_ups(loom, nets, 6, Constraints(owned={"H2": 1}))
+
+
+def test_constraints_that_name_nothing_are_refused() -> None:
+    loom, nets = small([2, 2], housing="H2")
+    for wrong in (Constraints(split=("C9",)), Constraints(stay=("c1",)), Constraints(owned={"H3": 1})):
+        with pytest.raises(UsageError):
+            plan_hook_ups(loom, nets, 4, wrong)
