@@ -17,7 +17,7 @@ from loomproof.virtual.build import Hookup, build
 from loomproof.virtual.faults import Fault, read_fault
 from loomproof.virtual.meter import Limits, MeterError
 from loomproof.virtual.metering import Metered, insulation_ohm
-from loomproof.virtual.network import Network, islands
+from loomproof.virtual.network import Network, Resistor, islands
 from loomproof.virtual.pointsets import indexes
 from loomproof.virtual.sensing import Senses
 
@@ -113,6 +113,11 @@ class Scanner:
         if not self._plugged:
             count = hookup.points
             network = Network(count, count, (), (-1,) * count, (0.0,) * count, insulation_s=(0.0,) * count)
+        joined = [fault.points for fault in faults if fault.kind == "bench short"]
+        if joined:
+            known = [(a - 1, b - 1) for a, b in joined if a != b and max(a, b) <= hookup.points]
+            extra = tuple(Resistor(a, b, c.SHORT_OHM) for a, b in known)
+            network = replace(network, resistors=(*network.resistors, *extra))
         self.loom, self.hookup, self.faults, self.network = loom, hookup, faults, network
         self._bench = [fault for fault in faults if fault.kind.startswith("bench ")]
         self._states: dict[frozenset[int], State] = {}
@@ -159,7 +164,7 @@ class Scanner:
         low = self.state(time_s).senses.low(drive, time_s, settle_s)
         for fault in self._bench:
             mask = self._mask(fault)
-            if fault.kind == "bench stuck-low" or (fault.kind == "bench short" and low & mask):
+            if fault.kind == "bench stuck-low":
                 low |= mask
             elif fault.kind == "bench stuck-high":
                 low &= ~mask
