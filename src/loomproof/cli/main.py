@@ -27,6 +27,7 @@ class Command(NamedTuple):
 
 COMMANDS: dict[str, Command] = {
     "demo": Command("loomproof.cli.demo:demo", "Run the whole job on a simulated bench."),
+    "plan": Command("loomproof.cli.plan:plan", "Show what a proof will ask, and how to hook up a big loom."),
     "prove": Command("loomproof.cli.prove:prove", "Prove a loom on a bench and keep a certificate."),
     "replay": Command("loomproof.cli.prove:replay", "Work a reading journal out again."),
     "info": Command("loomproof.cli.demo:info", "Show versions, ports, and where records are."),

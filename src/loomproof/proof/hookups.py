@@ -11,15 +11,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations, pairwise
 
-from loomproof.errors import AdapterError, UsageError, suggestion
-from loomproof.loom.model import ConnectorKind, End, Loom
+from loomproof.errors import AdapterError, InputError, UsageError, suggestion
+from loomproof.loom.model import ConnectorKind, End, Loom, end_of
 from loomproof.proof.covering import Cover, Problem, Row, cover, trimmed, undominated, units_of
 from loomproof.proof.ordering import best_order, plug_ins
 
 MOST_CUTS = 6
 """Nets on up to this many connectors get all their cuts at once, others those that a plan leaves open."""
 
-SPLITS = (1, 2, 3, 4, 5, 6, 8, 12, 16)
+SPLITS = (2, 4, 6, 8, 16)
 """Into how many groups of leads a plug that may be split is tried to be split."""
 
 
@@ -145,7 +145,7 @@ def _best_split(
     for count in SPLITS:
         units = _units(loom, dict.fromkeys(limits.split, count))
         try:
-            plan = _planned(loom, nets, points, limits, units, seed, tries=12)
+            plan = _planned(loom, nets, points, limits, units, seed, tries=6)
         except NotPossibleError as error:
             refused = error
             continue
@@ -322,3 +322,53 @@ def _mask(units: Iterable[int]) -> int:
     for unit in units:
         mask |= 1 << unit
     return mask
+
+
+def hook_ups_plain(plan: HookUpPlan) -> dict[str, object]:
+    """Return a hook-up plan as plain JSON values."""
+    return {
+        "schema": 1,
+        "points": plan.points,
+        "plug_ins": plan.plug_ins,
+        "bound": plan.bound,
+        "by": plan.by,
+        "hook_ups": [
+            {
+                "units": [
+                    {"name": u.name, "connector": u.connector, "cavities": [str(end) for end in u.ends]}
+                    for u in hook_up.units
+                ],
+                "new": list(hook_up.new),
+                "off": list(hook_up.off),
+                "point_of": {str(end): point for end, point in hook_up.point_of.items()},
+            }
+            for hook_up in plan.hook_ups
+        ],
+    }
+
+
+def read_hook_ups(value: object, where: str) -> HookUpPlan:
+    """Read what `hook_ups_plain` gave. Raises `InputError` where it is something else."""
+    try:
+        assert isinstance(value, dict)
+        assert value["schema"] == 1
+        return HookUpPlan(
+            int(value["points"]),
+            tuple(
+                HookUp(
+                    tuple(
+                        Unit(str(u["name"]), str(u["connector"]), tuple(end_of(c) for c in u["cavities"]))
+                        for u in each["units"]
+                    ),
+                    tuple(map(str, each["new"])),
+                    tuple(map(str, each["off"])),
+                    {end_of(text): int(point) for text, point in each["point_of"].items()},
+                )
+                for each in value["hook_ups"]
+            ),
+            int(value["plug_ins"]),
+            int(value["bound"]),
+            str(value["by"]),
+        )
+    except (AssertionError, KeyError, TypeError, ValueError, AttributeError) as error:
+        raise InputError(f"{where} is no hook-up plan: {error}", cure="loomproof plan makes one.") from None
