@@ -200,9 +200,14 @@ class Scanner:
         return self.make.test_voltage_v / self.make.test_current_a
 
     def _contact_ohm(self, group: int) -> float:
-        found = [self.network.contact[i] for i in indexes(group)]
-        ohms = [self.network.resistors[i].ohm for i in found if i >= 0]
-        return min(ohms, default=0.0) if len(ohms) < 2 else 1.0 / sum(1.0 / ohm for ohm in ohms)
+        """Return the mated contacts of a group's points side by side, leads left out, Ω."""
+        network = self.network
+        siemens = 0.0
+        for i in indexes(group):
+            if network.contact[i] >= 0:
+                ohm = network.resistors[network.contact[i]].ohm - network.lead_ohm[i]
+                siemens += 1.0 / max(ohm, 1e-9)
+        return 1.0 / siemens if siemens else 0.0
 
     def diode(self, a: int, b: int, time_s: float) -> float:
         """Measure the forward voltage from A to B at the test current, V; infinity where it does not flow."""
