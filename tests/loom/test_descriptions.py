@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from loomproof.errors import DescriptionError, Problem
+from loomproof.loom import checking
 from loomproof.loom.reading import LoadedLoom, load, load_files
 
 TAIL = {path.name: path.read_bytes() for path in (Path(__file__).parents[2] / "fixtures/tail_lamp").iterdir()}
@@ -302,3 +303,19 @@ def test_an_empty_folder_names_every_missing_file(tmp_path: Path) -> None:
         "components.csv",
         "circuits.csv",
     ]
+
+
+def test_a_table_that_is_wrong_in_every_row_is_told_so_with_few_comparisons(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: list[str] = []
+
+    def near_miss(wrong: str, names: object) -> str:
+        asked.append(wrong)
+        return ""
+
+    monkeypatch.setattr(checking, "near_miss", near_miss)
+    rows = "".join(f"X{n},BODDY{n},1,LAMPP{n},1\n" for n in range(500))
+    files = TAIL | {"wires.csv": f"wire,from_connector,from_cavity,to_connector,to_cavity\n{rows}".encode()}
+    assert len(problems(files)) == 1000
+    assert len(asked) <= checking.MOST_NEAR_MISSES

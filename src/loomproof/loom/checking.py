@@ -20,6 +20,9 @@ from loomproof.loom.text import quoted
 SINGLE_CRIMP = (ConnectorKind.PLUG, ConnectorKind.SOCKET)
 """Kinds whose cavity holds one wire unless the cavity table says ``shared``."""
 
+MOST_NEAR_MISSES = 100
+"""How many wrong names of one loom are compared with all the right ones."""
+
 
 @dataclass(frozen=True)
 class Places:
@@ -55,6 +58,18 @@ class Known:
 
     loom: Loom
     places: Places = field(default_factory=Places)
+    found: dict[tuple[str, str], str] = field(default_factory=dict)
+
+    def near(self, kind: str, wrong: str, names: Iterable[str]) -> str:
+        """Return the near miss for a wrong name of a kind, or an empty text.
+
+        Each is looked for once, and only the first `MOST_NEAR_MISSES`: a table whose every row is wrong
+        (another loom's, say) is told so as fast as a good one is read.
+        """
+        if (kind, wrong) not in self.found:
+            is_spent = len(self.found) >= MOST_NEAR_MISSES
+            self.found[kind, wrong] = "" if is_spent else near_miss(wrong, names)
+        return self.found[kind, wrong]
 
     @cached_property
     def ends(self) -> frozenset[End]:
@@ -67,7 +82,7 @@ class Known:
         if connector is None and self.places.is_unread("connectors", end.connector):
             return True, "", ""
         if connector is None:
-            near = near_miss(end.connector, self.loom.by_name)
+            near = self.near("connector", end.connector, self.loom.by_name)
             if near and end.cavity and End(near, end.cavity) in self.ends:
                 return (
                     True,
@@ -85,7 +100,9 @@ class Known:
             return False, f"{end}: {quoted(end.connector)} is a splice and has no cavities", "Leave it empty."
         if not end.cavity:
             return False, f"a cavity of {quoted(end.connector)} is missing", self._range(end.connector)
-        near = near_miss(end.cavity, connector.cavities) or _unpadded(end.cavity, connector.cavities)
+        near = self.near(f"cavity {end.connector}", end.cavity, connector.cavities) or _unpadded(
+            end.cavity, connector.cavities
+        )
         cure = f"There is {End(end.connector, near)}." if near else self._range(end.connector)
         return False, f"there is no cavity {end}", cure
 
@@ -115,9 +132,9 @@ def errors(loom: Loom, places: Places | None = None) -> list[Problem]:
         *_connectors(loom, places),
         *_wires(loom, places, known),
         *_components(loom, places, known),
-        *_circuits(loom, places),
+        *_circuits(loom, places, known),
         *_cavities(loom, places, known),
-        *_choices(loom, places),
+        *_choices(loom, places, known),
     ]
 
 
@@ -182,13 +199,13 @@ def _wires(loom: Loom, places: Places, known: Known) -> Iterator[Problem]:
             message = f"wire {wire.name}: both of its ends are {wire.a}"
             yield places.problem("wires", i, "to_cavity", message, "Give the place where it goes.")
         if _lacks(loom, places, wire.circuit):
-            yield _no_circuit(loom, places, "wires", i, f"wire {wire.name}", wire.circuit)
+            yield _no_circuit(known, "wires", i, f"wire {wire.name}", wire.circuit)
         for column, names in (("twisted_with", wire.partners), ("screened_by", (wire.screened_by,))):
             for name in names:
                 if name == wire.name:
                     yield places.problem("wires", i, column, f"wire {wire.name} names itself")
                 elif name and name not in loom.wire_by_name and not places.is_unread("wires", name):
-                    near = near_miss(name, loom.wire_by_name)
+                    near = known.near("wire", name, loom.wire_by_name)
                     cure = f"There is {near}." if near else ""
                     message = f"wire {wire.name}: there is no wire {name!r}"
                     yield places.problem("wires", i, column, message, cure)
@@ -198,8 +215,9 @@ def _lacks(loom: Loom, places: Places, circuit: str) -> bool:
     return bool(circuit) and circuit not in loom.circuit_by_name and not places.is_unread("circuits", circuit)
 
 
-def _no_circuit(loom: Loom, places: Places, table: str, i: int, who: str, circuit: str) -> Problem:
-    near = near_miss(circuit, loom.circuit_by_name)
+def _no_circuit(known: Known, table: str, i: int, who: str, circuit: str) -> Problem:
+    loom, places = known.loom, known.places
+    near = known.near("circuit", circuit, loom.circuit_by_name)
     cure = f"There is {near}." if near else "Add it to the circuits, or leave the cell empty."
     return places.problem(table, i, "circuit", f"{who}: there is no circuit {circuit!r}", cure)
 
@@ -216,7 +234,7 @@ def _components(loom: Loom, places: Places, known: Known) -> Iterator[Problem]:
         if wrong:
             yield places.problem("components", i, "terminals", f"component {part.name}: {wrong}")
         if _lacks(loom, places, part.circuit):
-            yield _no_circuit(loom, places, "components", i, f"component {part.name}", part.circuit)
+            yield _no_circuit(known, "components", i, f"component {part.name}", part.circuit)
 
 
 def terminals_wrong(part: Component) -> str:
@@ -233,19 +251,19 @@ def terminals_wrong(part: Component) -> str:
     return ""
 
 
-def _circuits(loom: Loom, places: Places) -> Iterator[Problem]:
+def _circuits(loom: Loom, places: Places, known: Known) -> Iterator[Problem]:
     yield from _twice([circuit.name for circuit in loom.circuits], "circuits", "circuit", places)
     fuses = [part.name for part in loom.components if part.kind is ComponentKind.FUSE]
     for i, circuit in enumerate(loom.circuits):
         named = circuit.fuse in fuses or places.is_unread("components", circuit.fuse)
         if circuit.fuse and not named and rating_a(circuit.fuse) is None:
-            near = near_miss(circuit.fuse, fuses)
+            near = known.near("fuse", circuit.fuse, fuses)
             cure = f"There is {near}." if near else "A fuse outside the loom is given by its rating: 10 A."
             message = f"circuit {circuit.name}: there is no fuse {circuit.fuse!r}"
             yield places.problem("circuits", i, "fuse", message, cure)
         for need in circuit.needs:
             if _lacks(loom, places, need):
-                near = near_miss(need, loom.circuit_by_name)
+                near = known.near("circuit", need, loom.circuit_by_name)
                 cure = f"There is {near}." if near else ""
                 message = f"circuit {circuit.name}: there is no circuit {need!r} that it could need"
                 yield places.problem("circuits", i, "needs", message, cure)
@@ -277,13 +295,13 @@ def _cavities(loom: Loom, places: Places, known: Known) -> Iterator[Problem]:
             yield places.problem("cavities", i, "spare", message, "One of the two is wrong.")
 
 
-def _choices(loom: Loom, places: Places) -> Iterator[Problem]:
+def _choices(loom: Loom, places: Places, known: Known) -> Iterator[Problem]:
     yield from _twice([choice.name for choice in loom.choices], "choices", "choice", places)
     for choice in loom.choices:
         for answer in choice.answers:
             for circuit, _ in answer.makes:
                 if _lacks(loom, places, circuit):
-                    near = near_miss(circuit, loom.circuit_by_name)
+                    near = known.near("circuit", circuit, loom.circuit_by_name)
                     cure = f"There is {near}." if near else ""
                     message = f"choice {choice.name}, answer {answer.name}: there is no circuit {circuit!r}"
                     yield places.problem("choices", None, "makes", message, cure)

@@ -84,11 +84,12 @@ def _empty_cavities(loom: Loom, places: Places) -> Iterator[Problem]:
             message = f"no wire in {connector.name} {_some(empty, 10)}"
             cure = "Mark what is meant to be empty as spare in the cavity table."
             yield places.warning("connectors", i, "cavities", message, cure)
+    row_of = {wire.name: i for i, wire in enumerate(loom.wires)}
     for splice in loom.splices:
         if len(loom.wires_at.get(splice, ())) == 1:
             wire = loom.wires_at[splice][0].name
             message = f"only one wire ({wire}) ends at the splice {splice}"
-            yield places.warning("wires", loom.wires.index(loom.wire_by_name[wire]), "to_connector", message)
+            yield places.warning("wires", row_of[wire], "to_connector", message)
 
 
 def _colours(loom: Loom, places: Places) -> Iterator[Problem]:
