@@ -8,27 +8,28 @@ byte for byte: times come from the request and the journal, nothing from the wal
 
 from __future__ import annotations
 
-import math
-from collections.abc import Generator, Mapping
+from collections.abc import Generator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Protocol
 
 import loomproof
 from loomproof.bench.adapter import Adapter
-from loomproof.bench.seam import Bench, Capabilities
+from loomproof.bench.seam import Bench, Capabilities, Identity
 from loomproof.bench.selfcheck import SelfCheck, self_check
 from loomproof.cautions import BEFORE_A_PROOF, LIMITS_OF_THE_TEST
 from loomproof.diagnosis import explain
-from loomproof.electrics.expectation import expect
+from loomproof.electrics.expectation import Expectation, expect
+from loomproof.entries import check_entries, connector_entries, finding_entry
 from loomproof.errors import AdapterError, UnfitError, suggestion
 from loomproof.loom.model import ConnectorKind, End, Loom
 from loomproof.proof.claims import claims_of
+from loomproof.proof.merging import merged_measured, merged_plan
 from loomproof.proof.plan import Meter, Plan, plan_proof
 from loomproof.proof.run import Step, run_plan
 from loomproof.proof.scope import scope_of
 from loomproof.results import document as doc
-from loomproof.results.findings import Evidence, Finding, Severity
+from loomproof.results.findings import Finding, Severity
 from loomproof.results.measured import Decision, Measured
 
 ROOM_TEMPERATURE_C = 20.0
@@ -75,12 +76,36 @@ class Outcome:
     plan: Plan
 
 
+@dataclass(frozen=True)
+class Part:
+    """One hook-up, measured: who measured, by which plan, and what was found."""
+
+    request: Request
+    address: str
+    identity: Identity
+    capabilities: Capabilities
+    temperature_c: float | None
+    check: SelfCheck
+    expectation: Expectation
+    plan: Plan
+    measured: Measured
+    round_trips: int
+    elapsed_s: float
+
+
 def prove(request: Request, bench: TimedBench) -> Generator[Step, None, Outcome]:
-    """Prove one loom on one bench.
+    """Prove one loom on one bench, all of it plugged at once.
 
     Raises `AdapterError` where adapter, loom and bench do not fit, `UnfitError` where the bench's own
     check fails, and the bench's errors. The caller's ``with bench`` releases every point.
     """
+    part = yield from measure(request, bench)
+    yield Step("explaining what was found")
+    return conclude(request, (part,))
+
+
+def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
+    """Measure what the request's adapter reaches. Raises as `prove` does."""
     loom = request.loom
     _known(request)
     identity = bench.identify()
@@ -101,10 +126,46 @@ def prove(request: Request, bench: TimedBench) -> Generator[Step, None, Outcome]
         )
     plan = plan_proof(expectation, point_of, capabilities, meter, isolation_ohm=loom.settings.isolation_ohm)
     measured = yield from run_plan(plan, expectation, bench, watch_s=request.watch_s)
-    yield Step("explaining what was found")
-    findings = explain(loom, measured, request.answers)
     round_trips = bench.statistics().round_trips
-    ended = datetime.fromisoformat(request.started) + timedelta(seconds=round(bench.elapsed_s, 3))
+    return Part(
+        request,
+        bench.address,
+        identity,
+        capabilities,
+        temperature_c,
+        check,
+        expectation,
+        plan,
+        measured,
+        round_trips,
+        bench.elapsed_s,
+    )
+
+
+def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
+    """Return the outcome of a loom's hook-ups (one, or several that were proved to be enough).
+
+    ``request`` stands for all of them: its adapter names and covers the whole. The bench that is told is
+    that of the last hook-up; its other checks stand beside.
+    """
+    loom = request.loom
+    last = parts[-1]
+    capabilities, identity, expectation, check = (
+        last.capabilities,
+        last.identity,
+        last.expectation,
+        last.check,
+    )
+    temperature_c = last.temperature_c
+    point_of = {end for part in parts for end in part.request.adapter.point_of}
+    plan = merged_plan(expectation, [part.plan for part in parts], capabilities.clear_ohm)
+    measured = merged_measured(expectation, [part.measured for part in parts])
+    findings = explain(loom, measured, request.answers)
+    round_trips = sum(part.round_trips for part in parts)
+    ended = max(
+        datetime.fromisoformat(part.request.started) + timedelta(seconds=round(part.elapsed_s, 3))
+        for part in parts
+    )
     claims = claims_of(plan, measured, capabilities)
     verdict, reasons = verdict_of(loom, measured, findings, request.waived)
     document = doc.Document(
@@ -125,7 +186,7 @@ def prove(request: Request, bench: TimedBench) -> Generator[Step, None, Outcome]
             },
         ),
         bench=doc.BenchEntry(
-            address=bench.address,
+            address=last.address,
             maker=identity.maker,
             model=identity.model,
             serial=identity.serial,
@@ -140,7 +201,7 @@ def prove(request: Request, bench: TimedBench) -> Generator[Step, None, Outcome]
             temperature_c=temperature_c,
             simulated=request.simulated,
             last_selftest=request.last_selftest,
-            checks=_checks(check),
+            checks=tuple(entry for part in parts for entry in check_entries(part.check)),
         ),
         adapter=doc.AdapterEntry(
             name=request.adapter.name, digest=request.adapter.digest, leads_zeroed=request.adapter.zeroed
@@ -261,6 +322,7 @@ def not_tested(
     request: Request, plan: Plan, measured: Measured, capabilities: Capabilities
 ) -> Generator[str, None, None]:
     """Yield what this proof says nothing about, in plain words."""
+    yield from measured.notes
     for end in measured.untested:
         by = " (waived)" if end in request.waived else ""
         yield f"Cavity {end}: no point went to it{by}."
@@ -290,72 +352,6 @@ def not_tested(
     if any(connector.kind is ConnectorKind.RING for connector in request.loom.connectors):
         yield "The way from earth rings through body or engine block to the battery."
     yield from LIMITS_OF_THE_TEST
-
-
-def finding_entry(finding: Finding, loom: Loom) -> doc.FindingEntry:
-    """Return a finding as it stands in the document, wire colours beside the wires."""
-    return doc.FindingEntry(
-        kind=finding.kind,
-        cause=finding.cause,
-        severity=finding.severity,
-        title=finding.title,
-        cavities=tuple(map(str, finding.cavities)),
-        wires=finding.wires,
-        wire_colours=tuple(
-            loom.wire_by_name[name].colour if name in loom.wire_by_name else "" for name in finding.wires
-        ),
-        components=finding.components,
-        evidence=tuple(_evidence(evidence) for evidence in finding.evidence),
-        places=finding.places,
-        repair=finding.repair,
-        cautions=finding.cautions,
-        alternatives=tuple(
-            doc.AlternativeEntry(
-                text=other.text,
-                cause=other.cause,
-                cavities=tuple(map(str, other.cavities)),
-                wires=other.wires,
-                repair=other.repair,
-                tell_apart=other.tell_apart,
-            )
-            for other in finding.alternatives
-        ),
-    )
-
-
-def connector_entries(loom: Loom) -> Generator[doc.ConnectorEntry, None, None]:
-    """Yield connectors as they are drawn: cavities in rows, colours of the wires in each."""
-    for connector in loom.connectors:
-        if connector.kind is ConnectorKind.SPLICE:
-            continue
-        yield doc.ConnectorEntry(
-            name=connector.name,
-            kind=connector.kind,
-            description=connector.description,
-            rows=connector.rows,
-            colours={
-                end.cavity: " ".join(wire.colour or "?" for wire in loom.wires_at[end])
-                for end in connector.ends
-                if end in loom.wires_at
-            },
-        )
-
-
-def _evidence(evidence: Evidence) -> doc.EvidenceEntry:
-    def finite(ohm: float | None) -> float | None:
-        return ohm if ohm is not None and math.isfinite(ohm) else None
-
-    return doc.EvidenceEntry(
-        text=evidence.text,
-        measured_ohm=finite(evidence.measured_ohm),
-        uncertainty_ohm=finite(evidence.uncertainty_ohm),
-        expected_ohm=finite(evidence.expected_ohm),
-        limit_ohm=finite(evidence.limit_ohm),
-    )
-
-
-def _checks(check: SelfCheck) -> tuple[doc.CheckEntry, ...]:
-    return tuple(doc.CheckEntry(name=c.name, passed=c.passed, text=c.text) for c in check.checks)
 
 
 def _known(request: Request) -> None:

@@ -19,7 +19,7 @@ from loomproof.proof.ordering import best_order, plug_ins
 MOST_CUTS = 6
 """Nets on up to this many connectors get all their cuts at once, others those that a plan leaves open."""
 
-SPLITS = (2, 4, 6, 8, 16)
+SPLITS = (1, 2, 4, 6, 8, 16)
 """Into how many groups of leads a plug that may be split is tried to be split."""
 
 
