@@ -76,7 +76,7 @@ class _Draft:
         """The crimp or splice at one end of a wire."""
         settings = self.loom.settings
         allowance = settings.crimp_ohm if end.cavity else settings.splice_ohm
-        return allowance * c.between(c.CONTACT_SHARE, self.seed, "joint", wire, side)
+        return allowance * c.between(c.CONTACT_SHARE, self.seed, "joint", wire, "ab"[side])
 
     def apply(self, fault: Fault) -> None:
         """Work one fault in."""
@@ -189,7 +189,6 @@ class _Assembly:
         self.temperature_c = temperature_c
         self.at: dict[End, int] = {}
         self.count = hookup.points
-        self.names = [f"point {i}" for i in range(1, hookup.points + 1)]
         self.resistors: list[Resistor] = []
         self.diodes: list[Diode] = []
         self.capacitors: list[Capacitor] = []
@@ -200,7 +199,6 @@ class _Assembly:
         if found is None:
             found = self.at[end] = self.count
             self.count += 1
-            self.names.append(str(end))
         return found
 
     def network(self) -> Network:
@@ -232,7 +230,6 @@ class _Assembly:
             breakdowns=breakdowns,
             loose=tuple(self.loose),
             insulation_s=tuple(insulation),
-            names=tuple(self.names),
         )
 
     def _contacts(self) -> tuple[list[int], list[float]]:
@@ -245,12 +242,12 @@ class _Assembly:
             lead[i] = self.hookup.lead_ohm.get(point, 0.0)
             if end in draft.contact_open:
                 continue
-            share = c.between(c.CONTACT_SHARE, draft.seed, "contact", end)
+            share = c.between(c.CONTACT_SHARE, draft.seed, "contact", *end)
             ohm = draft.loom.settings.contact_ohm * share + draft.contact_ohm.get(end, 0.0) + lead[i]
-            contact[i] = self._join(i, node, ohm, draft.contact_hz.get(end, 0.0), ("contact", end))
+            contact[i] = self._join(i, node, ohm, draft.contact_hz.get(end, 0.0), ("contact", *end))
         return contact, lead
 
-    def _join(self, u: int, v: int, ohm: float, hz: float, name: tuple[object, ...]) -> int:
+    def _join(self, u: int, v: int, ohm: float, hz: float, name: tuple[str, ...]) -> int:
         index = len(self.resistors)
         self.resistors.append(Resistor(u, v, max(ohm, 1e-6)))
         if hz:

@@ -99,12 +99,12 @@ PART_STRAYS = 0.5
 """A good part is off its nominal value by up to this share of its tolerance (assumption)."""
 
 
-def share(seed: int, *names: object) -> float:
+def share(seed: int, *names: str) -> float:
     """Return a number in [0, 1) that depends on the seed and the names only, not on any order."""
-    return zlib.crc32(f"{seed}|{'|'.join(map(str, names))}".encode()) / 2**32
+    return zlib.crc32(f"{seed}|{'|'.join(names)}".encode()) / 2**32
 
 
-def between(bounds: tuple[float, float], seed: int, *names: object) -> float:
+def between(bounds: tuple[float, float], seed: int, *names: str) -> float:
     """Return a number between two bounds, drawn as `share` draws."""
     low, high = bounds
     return low + (high - low) * share(seed, *names)

@@ -6,7 +6,7 @@ splices and the insides of parts. ``GROUND`` is the scanner's 0 V.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -96,7 +96,6 @@ class Network:
     breakdowns: tuple[Breakdown, ...] = ()
     loose: tuple[Loose, ...] = ()
     insulation_s: tuple[float, ...] = ()
-    names: tuple[str, ...] = field(default=(), repr=False)
 
     def opened(self, time_s: float) -> frozenset[int]:
         """Return the resistors that are open at this moment."""

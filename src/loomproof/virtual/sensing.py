@@ -93,7 +93,7 @@ class Voltages:
         self._point = np.array(island.points)
         self._bits = [1 << island.nodes[i] for i in island.points]
         self._threshold_v = np.array(
-            [c.between(c.THRESHOLD_V, seed, "threshold", island.nodes[i]) for i in island.points]
+            [c.between(c.THRESHOLD_V, seed, "threshold", str(island.nodes[i])) for i in island.points]
         )
         self._base: Array | None = None
 
