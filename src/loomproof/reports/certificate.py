@@ -10,23 +10,12 @@ import datetime
 import json
 import re
 from collections.abc import Mapping, Sequence
-from importlib import resources
 from typing import cast
 
-from loomproof.errors import RecordError
-from loomproof.reports.words import (
-    VERDICTS,
-    clean,
-    evidence,
-    kind,
-    margin,
-    ohms,
-    plural,
-    uncertain,
-    wires,
-    worst,
-)
-from loomproof.results.document import ClaimEntry, Document, FindingEntry
+from loomproof.reports import claims
+from loomproof.reports.typesetting import typeset
+from loomproof.reports.words import VERDICTS, clean, evidence, kind, ohms, plural, when, wires, worst
+from loomproof.results.document import Document, FindingEntry
 
 View = dict[str, object]
 
@@ -38,16 +27,23 @@ SENTENCES = {
     "incomplete": "The proof did not cover the whole loom. This is not a pass.",
 }
 
-LIMITS = (
-    "This is a test at low voltage and a few milliamps. It does not show broken strands, weak crimps or "
-    "chafed insulation that does not touch yet; a conductor with one strand left can pass.",
-    "It says what the loom was when it was proved, at that temperature and lying as it lay: not how it "
-    "behaves hot, wet, shaken or under load.",
-    "Before the loom is fitted: battery off. Circuits of airbags and belt tensioners are never tested on "
-    "this bench and belong to licensed hands; local rules for road vehicles go before this paper.",
-)
+LIMITS = {
+    "milliamp": "This is a test at low voltage and a few milliamps. It does not show broken strands, weak "
+    "crimps or chafed insulation that does not touch yet; a conductor with one strand left can pass.",
+    "hot, wet": "It says what the loom was when it was proved, at that temperature and lying as it lay: not "
+    "how it behaves hot, wet, shaken or under load.",
+    "attery": "Before the loom is fitted: battery off. Airbag and belt-tensioner circuits are never tested "
+    "on this bench and belong to licensed hands; local rules for road vehicles go before this paper.",
+}
+"""What every certificate says, by a word that shows that a document says it already."""
 
-_WIDE_CAVITIES = 24
+_MM_PER_PX = 0.18
+"""Scale of connector drawings: four small ones beside each other on A4."""
+
+
+def _limits(document: Document) -> list[str]:
+    said = " ".join((*document.cautions, *document.not_tested))
+    return [text for mark, text in LIMITS.items() if mark not in said]
 
 
 def certificate_pdf(record: bytes, *, fingerprint: str = "", link: str = "", signer: str = "") -> bytes:
@@ -72,49 +68,6 @@ def _moment(text: str) -> datetime.datetime:
     return moment.astimezone(datetime.UTC) if moment.tzinfo else moment.replace(tzinfo=datetime.UTC)
 
 
-def typeset(
-    template: str, values: Mapping[str, object], texts: Mapping[str, str], moment: datetime.datetime
-) -> bytes:
-    """Set a template of this room as PDF/A-3a and PDF/UA-1; ``values`` travel as JSON, ``texts`` as they are.
-
-    A character that no font at hand has is shown by its code point, as ``[U+4E2D]``: PDF/A allows no gaps.
-    """
-    import typst
-
-    source = resources.files("loomproof.reports") / "templates" / template
-    inputs = {name: json.dumps(value, ensure_ascii=False) for name, value in values.items()}
-    for system_fonts in (False, True):
-        for _ in range(_MOST_ROUNDS):
-            compiler = typst.Compiler(source.read_bytes(), ignore_system_fonts=not system_fonts)
-            try:
-                made = compiler.compile(
-                    format="pdf",
-                    sys_inputs={**inputs, **texts},
-                    pdf_standards=["a-3a", "ua-1"],
-                    timestamp=moment,
-                )
-            except typst.TypstError as error:
-                gap = _GAP.search(f"{error.message} {error.diagnostic}")
-                if gap is None:
-                    raise RecordError(f"the page cannot be set: {error.message}") from error
-                if not system_fonts:
-                    break  # A font of this machine may have it.
-                inputs = {name: _spelt(value, gap[1]) for name, value in inputs.items()}
-            else:
-                return cast(bytes, made)
-    raise RecordError("the page cannot be set: too many characters that no font has")
-
-
-_MOST_ROUNDS = 200
-_GAP = re.compile(r'the text `"(.+?)"` could not be displayed', re.DOTALL)
-
-
-def _spelt(text: str, gap: str) -> str:
-    for mark in gap:
-        text = text.replace(mark, f"[U+{ord(mark):04X}]")
-    return text
-
-
 def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str, signer: str) -> View:
     """Return every text of the certificate, in the order and shape that the template shows."""
     body = cast(Mapping[str, object], plain["body"])
@@ -124,7 +77,7 @@ def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str
     loom = document.loom
     name = f"{loom.name}, {loom.serial}" if loom.serial else loom.name
     digest = str(plain["hash"])
-    rules = _rules(document.claims)
+    rules = claims.rules(document.claims)
     view: View = {
         "title": f"Certificate of proof: {name}, run {document.run}, {VERDICTS[document.verdict.value]}",
         "author": document.person or "loomproof",
@@ -147,9 +100,9 @@ def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str
         "findings": [_finding(finding, n) for n, finding in enumerate(document.findings, 1)],
         "mended": _mended(cast(Sequence[Mapping[str, object]], body.get("mended", ()))),
         "remarks": list(cast(Sequence[str], body.get("remarks", ()))),
-        "cautions": [*document.cautions, *LIMITS],
-        "claim-groups": _groups(document.claims),
-        "margins": [_margin_row(claim, room) for claim, room in worst(document)],
+        "cautions": [*document.cautions, *_limits(document)],
+        "claim-groups": claims.groups(document.claims, rules),
+        "margins": [claims.margin_row(claim, room) for claim, room in worst(document)],
         "seal": [
             ["record (SHA-256)", digest, "code"],
             ["signer", signer or "see fingerprint"],
@@ -159,10 +112,11 @@ def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str
             ["record before", str(chain["previous"] or "none, this is the first"), "code"],
         ],
         "qr": _qr(link),
-        "face-columns": 2,
         "faces": _faces(document),
         "rules": [[mark, words] for words, mark in rules.items()],
-        "claims": [_claim_row(claim, rules) for claim in document.claims],
+        "by-threshold": claims.by_threshold(document.claims, rules),
+        "by-ohms": claims.by_ohms(document.claims, rules),
+        "other-claims": claims.others(document.claims, rules),
     }
     return cast(View, _cleaned(view))
 
@@ -190,20 +144,20 @@ def _facts(document: Document) -> list[list[str]]:
     checks = [check.name for check in bench.checks if check.passed]
     failed = [f"{check.name} FAILED" for check in bench.checks if not check.passed]
     rows = [
-        ["proved", f"{document.started} to {document.ended}"],
+        ["proved", f"{when(document.started)} to {when(document.ended)}"],
         ["by", document.person or "not stated"],
         ["at", document.place or "not stated"],
         ["description", loom.digest, "code"],
         ["answers", "; ".join(f"{choice}: {answer}" for choice, answer in loom.answers.items())],
         ["bench", f"{named or bench.address}{firmware}, {plural(bench.points, 'point')}"],
-        ["last self-test", bench.last_selftest or "not stated"],
+        ["last self-test", when(bench.last_selftest) or "the checks before this proof"],
         ["checks before", "; ".join([*checks, *failed])],
         ["accuracy", _accuracy(document)],
         ["thresholds", _thresholds(document)],
-        ["temperature", "not measured" if bench.temperature_c is None else f"{bench.temperature_c:g} °C"],
+        ["temperature", "not measured" if bench.temperature_c is None else f"{bench.temperature_c:.1f} °C"],
         ["adapter", document.adapter.name],
         ["adapter table", document.adapter.digest, "code"],
-        ["leads zeroed", document.adapter.leads_zeroed],
+        ["leads zeroed", when(document.adapter.leads_zeroed)],
         [
             "counts",
             f"{plural(counts.connectors, 'connector')}, {plural(counts.cavities, 'cavity', 'cavities')} "
@@ -239,7 +193,10 @@ def _thresholds(document: Document) -> str:
     if bench.clear_ohm is None or bench.sense_ohm is None:
         return ""
     settle = "" if bench.settle_us is None else f"; settled {bench.settle_us} µs before each reading"
-    return f"low is under {ohms(bench.clear_ohm)} for sure, high is over {ohms(bench.sense_ohm)} for sure{settle}"
+    low, high = ohms(bench.sense_ohm), ohms(bench.clear_ohm)
+    return (
+        f"with one point behind it a path under {low} surely reads low, one over {high} surely high{settle}"
+    )
 
 
 def _finding(finding: FindingEntry, number: int) -> View:
@@ -250,7 +207,7 @@ def _finding(finding: FindingEntry, number: int) -> View:
         ["where", ", ".join(finding.cavities)],
         ["wire", ", ".join(wires(finding))],
         ["part", ", ".join(finding.components)],
-        ["cause", finding.cause],
+        ["cause", kind(finding.cause)],
         *(["evidence", evidence(entry)] for entry in finding.evidence),
         ["look first", "; ".join(f"{n}. {place}" for n, place in enumerate(finding.places, 1))],
         *(["repair", step] for step in finding.repair),
@@ -279,69 +236,10 @@ def _mended(entries: Sequence[Mapping[str, object]]) -> list[list[str]]:
                     str(entry["finding"]),
                     repair["words"],
                     repair["person"],
-                    repair["done"][:16].replace("T", " "),
+                    when(repair["done"]),
                 ]
             )
     return rows
-
-
-def _rules(claims: Sequence[ClaimEntry]) -> dict[str, str]:
-    return {rule: f"R{n}" for n, rule in enumerate(dict.fromkeys(claim.rule for claim in claims), 1)}
-
-
-def _groups(claims: Sequence[ClaimEntry]) -> list[list[str]]:
-    groups: dict[tuple[str, str], list[ClaimEntry]] = {}
-    for claim in claims:
-        groups.setdefault((claim.kind, claim.rule), []).append(claim)
-    rows = []
-    for (what, rule), members in groups.items():
-        holds = sum(claim.decision.value == "pass" for claim in members)
-        parts = [
-            _span("threshold", [claim.threshold_ohm for claim in members]),
-            _span("uncertainty", [claim.uncertainty_ohm for claim in members], " (k = 2)"),
-            f"rule: {rule}" if rule else "",
-        ]
-        words = "; ".join(part for part in parts if part)
-        rows.append([what, str(len(members)), str(holds), str(len(members) - holds), words])
-    return rows
-
-
-def _span(what: str, values: Sequence[float | None], tail: str = "") -> str:
-    known = sorted(value for value in values if value is not None)
-    if not known:
-        return ""
-    low, high = ohms(known[0]), ohms(known[-1])
-    return f"{what} {low}{tail}" if low == high else f"{what} {low} to {high}{tail}"
-
-
-def _margin_row(claim: ClaimEntry, room: float) -> list[str]:
-    return [
-        claim.subject,
-        " to ".join(claim.cavities),
-        uncertain(claim.measured_ohm, claim.uncertainty_ohm),
-        _limit(claim),
-        f"{room:.0%}" if room >= 0 else "beyond it",
-    ]
-
-
-def _limit(claim: ClaimEntry) -> str:
-    if claim.limit_ohm is None:
-        return ""
-    if claim.lower_limit_ohm:
-        return f"{ohms(claim.lower_limit_ohm)} to {ohms(claim.limit_ohm)}"
-    return ohms(claim.limit_ohm)
-
-
-def _claim_row(claim: ClaimEntry, rules: Mapping[str, str]) -> list[str]:
-    measured = ""
-    if claim.open:
-        measured = "open"
-    elif claim.measured_ohm is not None:
-        measured = uncertain(claim.measured_ohm, claim.uncertainty_ohm)
-    limit = _limit(claim) or (ohms(claim.threshold_ohm) if claim.threshold_ohm is not None else "")
-    physical = ohms(claim.physical_limit_ohm) if claim.physical_limit_ohm is not None else ""
-    decision = {"pass": "holds", "fail": "FAILS", "undecided": "undecided"}[claim.decision.value]
-    return [claim.subject, claim.statement, measured, physical, limit, rules[claim.rule], decision]
 
 
 def _qr(link: str) -> str:
@@ -362,19 +260,18 @@ def _faces(document: Document) -> list[View]:
         cavities = [cavity for row in entry.rows for cavity in row if cavity]
         if not cavities:
             continue
-        wide = max(len(row) for row in entry.rows) > _WIDE_CAVITIES
         faulty = tuple(cavity for cavity in cavities if f"{entry.name}:{cavity}" in marked)
+        svg = entry_face(entry, marked=faulty)
+        size = _WIDTH.search(svg)
         faces.append(
             {
-                "svg": entry_face(entry, marked=faulty),
+                "svg": svg,
                 "alt": f"{entry.kind} {entry.name}: {plural(len(cavities), 'cavity', 'cavities')}"
                 + (f"; faulty: {', '.join(faulty)}" if faulty else ""),
-                "ends": "",
-                "wide": wide,
-                "width": 1.0,
+                "mm": round((float(size[1]) if size else 1000.0) * _MM_PER_PX, 1),
             }
         )
     return faces
 
 
-__all__ = ["LIMITS", "SENTENCES", "certificate_pdf", "certificate_view", "margin", "typeset"]
+_WIDTH = re.compile(r'<svg [^>]*?width="([0-9.]+)')

@@ -10,7 +10,18 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from loomproof.reports.words import VERDICTS, clean, evidence, kind, ohms, plural, uncertain, wires, worst
+from loomproof.reports.words import (
+    VERDICTS,
+    clean,
+    evidence,
+    kind,
+    ohms,
+    plural,
+    uncertain,
+    when,
+    wires,
+    worst,
+)
 from loomproof.results.document import Document, FindingEntry
 
 _STYLES = {"pass": "bold green", "fail": "bold red", "undecided": "bold yellow", "incomplete": "bold yellow"}
@@ -33,7 +44,7 @@ def summary_view(document: Document) -> RenderableType:
     facts.row("found", f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}")
     facts.row("bench", _bench(document))
     facts.row("asked", f"{counts.sense_vectors} senses, {counts.resistance_readings} resistances")
-    facts.row("run", f"{document.run}, {document.started} to {document.ended}")
+    facts.row("run", f"{document.run}, {when(document.started)} to {when(document.ended)}")
     if bench.simulated:
         facts.row("note", "the bench was simulated: this says nothing of a real loom")
     nearest = worst(document, 1)
@@ -84,7 +95,7 @@ def finding_view(finding: FindingEntry, number: int) -> RenderableType:
     if finding.components:
         facts.row("part", ", ".join(finding.components))
     if finding.cause:
-        facts.row("cause", finding.cause)
+        facts.row("cause", kind(finding.cause))
     for entry in finding.evidence:
         facts.row("evidence", evidence(entry))
     for order, place in enumerate(finding.places, 1):

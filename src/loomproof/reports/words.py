@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 import unicodedata
 
@@ -87,6 +88,18 @@ def worst(document: Document, count: int = 10) -> tuple[tuple[ClaimEntry, float]
 def clean(text: str) -> str:
     """Return text without control characters, which could move a terminal's cursor or break a page."""
     return "".join("\ufffd" if unicodedata.category(mark) == "Cc" else mark for mark in text)
+
+
+def when(text: str) -> str:
+    """Return a time as people write it: ``2026-01-05 10:15:07 UTC``; another text as it is."""
+    try:
+        moment = datetime.datetime.fromisoformat(text)
+    except ValueError:
+        return text
+    zone = moment.utcoffset()
+    if zone is None:
+        return moment.strftime("%Y-%m-%d %H:%M:%S")
+    return moment.strftime("%Y-%m-%d %H:%M:%S ") + ("UTC" if not zone else moment.strftime("UTC%z"))
 
 
 def plural(count: int, one: str, many: str = "") -> str:

@@ -1,0 +1,113 @@
+"""Rows of what is claimed, as a certificate shows them: by threshold, by ohms, and the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from loomproof.reports.words import margin, ohms, uncertain
+from loomproof.results.document import ClaimEntry
+
+Rows = list[list[str]]
+
+_DECISIONS = {"pass": "holds", "fail": "FAILS", "undecided": "undecided"}
+
+
+def rules(claims: Sequence[ClaimEntry]) -> dict[str, str]:
+    """Return each decision rule with a short mark for it: ``R1``, ``R2``."""
+    return {rule: f"R{n}" for n, rule in enumerate(dict.fromkeys(claim.rule for claim in claims), 1)}
+
+
+def groups(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows:
+    """Return one row for each kind and rule: how many, how many hold, threshold or uncertainty, rule."""
+    found: dict[tuple[str, str], list[ClaimEntry]] = {}
+    for claim in claims:
+        found.setdefault((claim.kind, claim.rule), []).append(claim)
+    made = []
+    for (what, rule), members in found.items():
+        holds = sum(claim.decision.value == "pass" for claim in members)
+        parts = [
+            _span("threshold", [claim.threshold_ohm for claim in members]),
+            _span("uncertainty", [claim.uncertainty_ohm for claim in members], " (k = 2)"),
+        ]
+        behind = "; ".join(part for part in parts if part) or "as the rule says"
+        made.append([what, str(len(members)), str(holds), str(len(members) - holds), behind, marks[rule]])
+    return made
+
+
+def _span(what: str, values: Sequence[float | None], tail: str = "") -> str:
+    known = sorted(value for value in values if value)
+    if not known:
+        return ""
+    low, high = ohms(known[0]), ohms(known[-1])
+    return f"{what} {low}{tail}" if low == high else f"{what} {low} to {high}{tail}"
+
+
+def by_threshold(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows:
+    """Return one row for each net: its cavities, joined, apart from the others, rule, decision."""
+    nets: dict[tuple[str, ...], list[ClaimEntry]] = {}
+    for claim in claims:
+        if claim.threshold_ohm is not None and claim.kind in ("continuity", "isolation"):
+            nets.setdefault(claim.cavities or (claim.subject,), []).append(claim)
+    made = []
+    for cavities, members in nets.items():
+        joined = [claim.statement for claim in members if claim.kind == "continuity"]
+        apart = [claim.statement for claim in members if claim.kind == "isolation"]
+        worst = next((c for c in members if c.decision.value != "pass"), members[0])
+        used = ", ".join(dict.fromkeys(marks[claim.rule] for claim in members))
+        made.append(
+            [", ".join(cavities), "; ".join(joined), "; ".join(apart), used, _DECISIONS[worst.decision.value]]
+        )
+    return made
+
+
+def by_ohms(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows:
+    """Return one row for each measured claim, its limits beside what was measured."""
+    return [
+        [
+            claim.subject,
+            ohms(claim.expected_ohm) if claim.expected_ohm is not None else "",
+            "open" if claim.open else uncertain(claim.measured_ohm, claim.uncertainty_ohm),
+            ohms(claim.physical_limit_ohm) if claim.physical_limit_ohm is not None else "",
+            limit(claim),
+            _left(margin(claim)),
+            marks[claim.rule],
+            _DECISIONS[claim.decision.value],
+        ]
+        for claim in claims
+        if _measured(claim)
+    ]
+
+
+def others(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows:
+    """Return one row for each claim that neither table shows."""
+    return [
+        [claim.subject, claim.statement, marks[claim.rule], _DECISIONS[claim.decision.value]]
+        for claim in claims
+        if not _measured(claim)
+        and not (claim.threshold_ohm is not None and claim.kind in ("continuity", "isolation"))
+    ]
+
+
+def _measured(claim: ClaimEntry) -> bool:
+    return claim.limit_ohm is not None and (claim.open or claim.measured_ohm is not None)
+
+
+def margin_row(claim: ClaimEntry, room: float) -> list[str]:
+    """Return one row of the smallest margins."""
+    measured = uncertain(claim.measured_ohm, claim.uncertainty_ohm)
+    return [claim.subject, measured, limit(claim), _left(room)]
+
+
+def limit(claim: ClaimEntry) -> str:
+    """Return the claimed limit, or both where there is a lower one."""
+    if claim.limit_ohm is None:
+        return ""
+    if claim.lower_limit_ohm:
+        return f"{ohms(claim.lower_limit_ohm)} to {ohms(claim.limit_ohm)}"
+    return ohms(claim.limit_ohm)
+
+
+def _left(room: float | None) -> str:
+    if room is None:
+        return ""
+    return f"{room:.0%}" if room >= 0 else "beyond it"
