@@ -6,9 +6,10 @@ from pathlib import Path
 
 from loomproof.loom.kbl import reading
 from loomproof.loom.kbl.reading import configurations
+from loomproof.loom.kbl.writing import Written, write
 from loomproof.loom.reading import LoadedLoom
 
-__all__ = ["configurations", "read"]
+__all__ = ["Written", "configurations", "read", "write"]
 
 
 def read(

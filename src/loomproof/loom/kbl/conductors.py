@@ -128,7 +128,8 @@ def _wire(
     told: Told,
     length_type: str | None,
 ) -> Wire:
-    notes = [f"core of {conductor.cable}"] if conductor.cable else []
+    notes = [document.text(connection, "Description")] if connection.find("Description") is not None else []
+    notes += [f"core of {conductor.cable}"] if conductor.cable else []
     colour, note = _colour(document, conductor, told)
     notes += [note] if note else []
     part = conductor.part
@@ -153,7 +154,7 @@ def _wire(
         csa_mm2=csa_mm2,
         length_m=length_m,
         bundle=list_of(route.bundles) if route is not None else "",
-        note=", ".join(notes),
+        note=", ".join(filter(None, notes)),
     )
 
 
@@ -196,8 +197,7 @@ def read_colour(said: str) -> str:
 
     Raises `ValueError` where it is neither. No text is both: German ones are written in lower case.
     """
-    code = colours.IEC_60757 if said.isupper() else colours.GERMAN
-    return colours.read(said, code)
+    return colours.read(said, colours.IEC_60757 if said.isupper() else colours.GERMAN)
 
 
 def _runs(base: Wire, ends: list[tuple[float, End]], circuit: str, names: Names, told: Told) -> list[Wire]:

@@ -16,12 +16,12 @@ NOTHING = "/NULL"
 """What a sending system writes into a mandatory text that it does not manage (note in KBL 2.3's schema)."""
 
 
-_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\ufffe\uffff]")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\ufffe\uffff]+ *")
 
 
 def words(text: str | None) -> str:
     """Return a text on one line without blanks at its ends; a missing one and ``/NULL`` are empty."""
-    plain = " ".join(_CONTROL.sub(" ", text or "").split())
+    plain = _CONTROL.sub(" ", text or "").strip()
     return "" if plain == NOTHING else plain
 
 

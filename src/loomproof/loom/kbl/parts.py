@@ -24,6 +24,9 @@ _KINDS: tuple[tuple[ComponentKind, tuple[str, ...]], ...] = (
 )
 """Words of a part's description that tell what it is; KBL knows only the fuse as a kind of its own."""
 
+PULLED = (ComponentKind.FUSE, ComponentKind.RELAY)
+"""Kinds that sit in a slot and are pulled while a loom is proved (KBL does not say)."""
+
 _RATING = re.compile(r"(?<![\w.,])(\d+(?:[.,]\d+)?)\s*A\b")
 
 
@@ -37,8 +40,8 @@ def read_parts(
 ) -> list[Component]:
     """Return the mounted parts that are there under the chosen modules.
 
-    Parts are pulled while a loom is proved. One whose legs the file does not place is left out and told
-    with the row that a side table needs, unless ``side`` (the names of such a table) has it.
+    Fuses and relays are pulled while a loom is proved. A part whose legs the file does not place is left
+    out and told with the row that a side table needs, unless ``side`` (the names of such a table) has it.
     """
     found: list[Component] = []
     read_ratings: list[str] = []
@@ -55,20 +58,25 @@ def read_parts(
         wrong = _misfit(kind, legs)
         if wrong:
             if name not in side:
-                _tell(document, occurrence, name, kind, legs, wrong)
+                _tell(document, occurrence, name, kind, legs, f"is left out: {wrong}")
             continue
         assert kind is not None
+        if kind is ComponentKind.RELAY and not {"85", "86"} <= {pin for pin, _ in legs} and name not in side:
+            pins = "the file does not say which leg is coil and which contact"
+            _tell(document, occurrence, name, kind, legs, f"is a relay, but {pins}")
         rating_a = document.value(part.find("Nominal_current") if part is not None else None, "current")
         if rating_a is None and kind is ComponentKind.FUSE:
             rating_a = _rating(document.text(part, "Description"))
             if rating_a is not None:
                 read_ratings.append(name)
-        note = ", ".join(
-            filter(None, (document.text(occurrence, "Description"), document.text(part, "Description")))
-        )
+        about = document.text(part, "Description")
+        if about.casefold() == kind:
+            about = ""
+        note = ", ".join(filter(None, (document.text(occurrence, "Description"), about)))
+        pulled = kind in PULLED
         terminals = tuple(zip(_terminals(kind, legs), (end for _, end in legs), strict=True))
         found.append(
-            Component(name, kind, terminals, rating_a=rating_a, fitted=False, note=note, pullable=True)
+            Component(name, kind, terminals, rating_a=rating_a, fitted=not pulled, note=note, pullable=pulled)
         )
     if read_ratings:
         document.warn(
@@ -123,12 +131,10 @@ def _legs(document: Document, occurrence: etree._Element, places: Places) -> lis
     }
     mapped = []
     for pin in occurrence.iterfind("Component_pin_maps"):
-        touched = [
-            places.contacts[key]
-            for key in (pin.findtext("Connected_contact_points") or "").split()
-            if key in places.contacts
-        ]
-        end = by_number.get(document.text(pin, "Cavity_number")) or next(iter(touched), None)
+        touched = (
+            places.contacts.get(key) for key in (pin.findtext("Connected_contact_points") or "").split()
+        )
+        end = next(filter(None, touched), None) or by_number.get(document.text(pin, "Cavity_number"))
         if end is not None:
             mapped.append((document.text(pin, "Component_pin_number"), end))
     return mapped or list(by_number.items())
@@ -138,11 +144,8 @@ def _misfit(kind: ComponentKind | None, legs: list[tuple[str, End]]) -> str:
     """Say why the part cannot be placed, or return an empty text."""
     if kind is None:
         return "KBL does not say what kind of part it is"
-    if kind is ComponentKind.RELAY:
-        pins = {pin for pin, _ in legs}
-        if {"85", "86"} <= pins or {"30", "87"} <= pins:
-            return ""
-        return "KBL does not say which leg is coil and which is contact"
+    if kind is ComponentKind.RELAY and len(legs) > 1:
+        return ""
     if kind is ComponentKind.DIODE and {pin for pin, _ in legs} != {"A", "K"}:
         return "KBL does not say which leg is the anode"
     return "" if len(legs) == 2 else f"it has {len(legs)} legs, where 2 are expected"
@@ -166,7 +169,7 @@ def _tell(
     at = " ".join(str(end) for _, end in legs) or "no known cavity"
     part = document.text(document.part(occurrence), "Description")
     document.warn(
-        f"part {name} ({part}) is left out: {wrong}; it sits at {at}",
+        f"part {name} ({part}) {wrong}; it sits at {at}",
         occurrence,
         cure=f"Name it in a side table: component {name}, kind, and terminals {asked} with their places.",
     )

@@ -16,7 +16,8 @@ from loomproof.loom.kbl.naming import Names, some
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard
 
 HAZARD = "hazard"
-"""The type of the installation instruction that carries `Hazard`, which KBL has no word for."""
+LOCATION = "location"
+"""Types of the installation instructions that carry what KBL has no words for: a hazard, a place in words."""
 
 _USAGE = {
     "splice": ConnectorKind.SPLICE,
@@ -121,13 +122,19 @@ def _kind(
 
 
 def _hazard(document: Document, occurrence: etree._Element) -> Hazard:
+    said = _instruction(document, occurrence, HAZARD)
+    try:
+        return Hazard(said) if said else Hazard.UNKNOWN
+    except ValueError:
+        document.warn(f"the hazard {said!r} is not known and is read as unknown", occurrence)
+        return Hazard.UNKNOWN
+
+
+def _instruction(document: Document, occurrence: etree._Element, kind: str) -> str:
     for told in occurrence.iterfind("Installation_information"):
-        if document.text(told, "Instruction_type") == HAZARD:
-            try:
-                return Hazard(document.text(told, "Instruction_value"))
-            except ValueError:
-                document.warn("an unknown hazard is read as unknown", told)
-    return Hazard.UNKNOWN
+        if document.text(told, "Instruction_type") == kind:
+            return document.text(told, "Instruction_value")
+    return ""
 
 
 def location(document: Document, occurrence: etree._Element) -> str:
@@ -135,7 +142,7 @@ def location(document: Document, occurrence: etree._Element) -> str:
     placement = occurrence.find("Placement")
     point = document.ref(placement, "Cartesian_point") if placement is not None else None
     if point is None:
-        return ""
+        return _instruction(document, occurrence, LOCATION)
     found = [round(float(node.text or "0")) for node in point.iterfind("Coordinates")]
     return "x y z (mm): " + " ".join(str(value) for value in found)
 

@@ -9,6 +9,7 @@ from lxml import etree
 
 from loomproof.errors import DescriptionError
 from loomproof.loom import checking
+from loomproof.loom.building import Row
 from loomproof.loom.kbl import boxes, conductors, parts, routes, side_table, variants
 from loomproof.loom.kbl.document import Document, counted
 from loomproof.loom.kbl.naming import Names, some
@@ -16,8 +17,6 @@ from loomproof.loom.kbl.opening import open_kbl
 from loomproof.loom.kbl.places import Places, read_places
 from loomproof.loom.model import CavityFacts, Component, ConnectorKind, Loom, Wire
 from loomproof.loom.reading import LoadedLoom
-
-PLURAL_OF_ONE_CRIMP = (ConnectorKind.PLUG, ConnectorKind.SOCKET)
 
 READ = frozenset(
     {
@@ -50,11 +49,22 @@ def read(
     extra = side_table.read_side_table(Path(side_table_path)) if side_table_path is not None else ()
     root, warnings = open_kbl(path)
     document = Document(root, path.name, list(warnings))
-    loom = _loom(document, configuration, side_table.names_in(extra), length_type)
-    loom = side_table.apply(loom, extra)
+    return read_root(document, configuration=configuration, side=extra, length_type=length_type)
+
+
+def read_root(
+    document: Document,
+    *,
+    configuration: str | None = None,
+    side: tuple[Row, ...] = (),
+    length_type: str | None = None,
+) -> LoadedLoom:
+    """Read an opened KBL file; `read` says how and what is raised."""
+    loom = _loom(document, configuration, side_table.names_in(side), length_type)
+    loom = side_table.apply(loom, side)
     problems = checking.errors(loom)
     if problems:
-        raise DescriptionError(f"{path.name} makes no loom that holds together", problems=problems)
+        raise DescriptionError(f"{document.name} makes no loom that holds together", problems=problems)
     return LoadedLoom(loom, tuple(document.warnings))
 
 
@@ -139,7 +149,7 @@ def _facts(places: Places, kept: set[str], wires: tuple[Wire, ...]) -> tuple[Cav
             continue
         for end in connector.ends:
             sealed = True if end in places.plugged or end in places.sealed else None
-            shared = at[end] > 1 and connector.kind in PLURAL_OF_ONE_CRIMP
+            shared = at[end] > 1 and connector.kind in checking.SINGLE_CRIMP
             spare = at[end] == 0
             if spare or sealed or shared:
                 note = "blanking plug" if end in places.plugged else ""
