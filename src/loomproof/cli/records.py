@@ -78,17 +78,25 @@ def _table(runs: tuple[Run, ...]) -> Table:
     from rich.table import Table
     from rich.text import Text
 
-    from loomproof.reports.words import VERDICTS, clean
+    from loomproof.reports.words import VERDICTS, clean, when
 
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    for head in ("run", "loom", "verdict", "faults", "ended", "by", "record"):
-        table.add_column(head, overflow="fold", justify="right" if head == "faults" else "left")
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
+    # What one types next must stand whole: the run's name. The loom's name may fold.
+    table.add_column("run", no_wrap=True, overflow="ignore")
+    table.add_column("ended", no_wrap=True)
+    table.add_column("verdict", no_wrap=True)
+    table.add_column("faults", justify="right")
+    table.add_column("loom", overflow="fold")
+    table.add_column("by", overflow="fold")
     for run in runs:
         name = f"{run.loom}, {run.serial}" if run.serial else run.loom
         verdict = Text(VERDICTS.get(run.verdict, run.verdict), style=_STYLES.get(run.verdict, ""))
-        cells = (run.run, name, run.ended[:16].replace("T", " "), run.person, run.hash[:12])
-        first, second, ended, person, digest = (Text(clean(cell)) for cell in cells)
-        table.add_row(first, second, verdict, str(run.faults), ended, person, digest)
+        ended = when(run.ended)[:16]
+        marked = f"{run.run} (correction)" if run.kind == "correction" else run.run
+        run_text, ended_text, loom_text, person = (
+            Text(clean(cell)) for cell in (marked, ended, name, run.person)
+        )
+        table.add_row(run_text, ended_text, verdict, str(run.faults), loom_text, person)
     return table
 
 

@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from asn1crypto import cms  # type: ignore[import-untyped]  # ships no types
 from asn1crypto import x509 as asn1_x509
 from cryptography import x509
-from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
+from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives import hashes
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature, encode_dss_signature
@@ -76,20 +76,20 @@ def _signed_range(data: bytes, name: str) -> tuple[int, int]:
 def _check_signature(data: bytes, before: int, after: int, name: str) -> bytes:
     """Return the signing certificate (DER) if the signature holds over everything outside the gap."""
     contents = bytes.fromhex(data[before + 1 : after - 1].decode("ascii"))
+    hashed = hashes.Hash(hashes.SHA256())
+    hashed.update(data[:before])
+    hashed.update(data[after:])
     try:
         der, attributes, certificate, signature = _parts(contents)
         if contents[len(der) :].strip(b"\0"):
             raise _refuse(name, "the padding behind the signature is not zero")
-        if _rebuilt(certificate, attributes, signature) != der:
-            raise _refuse(name, "the signature is not built as ours are")
-        hashed = hashes.Hash(hashes.SHA256())
-        hashed.update(data[:before])
-        hashed.update(data[after:])
         stated = {attribute["type"].native: attribute["values"] for attribute in attributes}
         if stated["message_digest"][0].native != hashed.finalize():
             raise _refuse(name, "the content is not what was signed")
         if stated["content_type"][0].native != "data":
             raise _refuse(name, "the signature is over something else than a file")
+        if _rebuilt(certificate, attributes, signature) != der:
+            raise _refuse(name, "the signature is not built as ours are")
         key = x509.load_der_x509_certificate(certificate).public_key()
         if not isinstance(key, ec.EllipticCurvePublicKey) or not isinstance(key.curve, ec.SECP256R1):
             raise _refuse(name, "it is not signed with a P-256 key")
@@ -97,9 +97,13 @@ def _check_signature(data: bytes, before: int, after: int, name: str) -> bytes:
         if encode_dss_signature(r, s) != signature or s > P256_ORDER // 2:
             raise _refuse(name, "the signature has a form that is never written")
         key.verify(signature, attributes.untag().dump(), ec.ECDSA(hashes.SHA256()))
+    except SealError:
+        raise
     except InvalidSignature as error:
         raise _refuse(name, "the signature was not made by the key in it") from error
-    except (ValueError, TypeError, KeyError, IndexError, OverflowError, UnsupportedAlgorithm) as error:
+    except Exception as error:
+        # Two parsers of other people meet a hostile file here, and raise what they like. Whatever it is,
+        # the file is refused.
         raise _refuse(name, f"the signature cannot be read: {error}") from error
     return certificate
 

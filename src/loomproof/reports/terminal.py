@@ -27,8 +27,11 @@ from loomproof.results.document import Document, FindingEntry
 _STYLES = {"pass": "bold green", "fail": "bold red", "undecided": "bold yellow", "incomplete": "bold yellow"}
 
 
-def summary_view(document: Document) -> RenderableType:
-    """Show the verdict, what was proved, on which bench, how much, and what was not tested."""
+def summary_view(document: Document, *, cautions: bool = False) -> RenderableType:
+    """Show the verdict, what was proved, on which bench, how much, and what was not tested.
+
+    ``cautions`` shows them too; a command that showed them before the proof does not say them twice.
+    """
     loom, bench, counts = document.loom, document.bench, document.counts
     name = f"{loom.name}, {loom.serial}" if loom.serial else loom.name
     verdict = Text(VERDICTS[document.verdict.value], style=_STYLES[document.verdict.value])
@@ -61,7 +64,8 @@ def summary_view(document: Document) -> RenderableType:
     if document.not_tested:
         lines.append(Text("Not tested:", style="bold"))
         lines += [_bullet(text) for text in document.not_tested]
-    lines += [Text(clean(f"Caution: {text}"), style="yellow") for text in document.cautions]
+    if cautions:
+        lines += [Text(clean(f"Caution: {text}"), style="yellow") for text in document.cautions]
     return Group(*lines)
 
 
