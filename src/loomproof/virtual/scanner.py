@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
+from loomproof.errors import UsageError
 from loomproof.loom.model import End, Loom
 from loomproof.virtual import constants as c
 from loomproof.virtual.build import Hookup, build
@@ -109,13 +110,19 @@ class Scanner:
         self._use(loom, self.hookup, tuple(read_fault(text, loom) for text in faults))
 
     def _use(self, loom: Loom, hookup: Hookup, faults: tuple[Fault, ...]) -> None:
+        for fault in faults:
+            if max(fault.points, default=0) > hookup.points:
+                raise UsageError(
+                    f"fault {fault.text!r}: there is no point {max(fault.points)}",
+                    cure=f"The scanner has {hookup.points} points.",
+                )
         network = build(loom, hookup, faults, seed=self.seed, temperature_c=self.temperature_c)
         if not self._plugged:
             count = hookup.points
             network = Network(count, count, (), (-1,) * count, (0.0,) * count, insulation_s=(0.0,) * count)
         joined = [fault.points for fault in faults if fault.kind == "bench short"]
         if joined:
-            known = [(a - 1, b - 1) for a, b in joined if a != b and max(a, b) <= hookup.points]
+            known = [(a - 1, b - 1) for a, b in joined if a != b]
             extra = tuple(Resistor(a, b, c.SHORT_OHM) for a, b in known)
             network = replace(network, resistors=(*network.resistors, *extra))
         self.loom, self.hookup, self.faults, self.network = loom, hookup, faults, network
@@ -235,10 +242,7 @@ class Scanner:
 
     def self_test(self) -> int:
         """Return 0, or the number of the first point whose input or driver fails on its own."""
-        bad = [
-            fault.points[0] for fault in self._bench if fault.points and fault.points[0] <= self.make.points
-        ]
-        return min(bad, default=0)
+        return min((fault.points[0] for fault in self._bench if fault.points), default=0)
 
 
 def without_leads(network: Network) -> Network:

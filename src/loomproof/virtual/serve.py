@@ -25,6 +25,7 @@ from loomproof.virtual.link import Device, Sent
 _CHUNK = 4096
 _BITS_PER_BYTE = 10
 _LONGEST_SLEEP_S = 0.5
+_MOST_UNREAD_BYTES = 1 << 18
 
 
 class Line(Protocol):
@@ -92,7 +93,7 @@ class PtyLine:
         """Return the rate that the host's side is set to."""
         import termios
 
-        speed = termios.tcgetattr(self._near)[5]
+        speed = termios.tcgetattr(self._far)[5]
         return next((rate for rate in _RATES if getattr(termios, f"B{rate}", None) == speed), None)
 
     def close(self) -> None:
@@ -181,7 +182,15 @@ class TcpLine:
 class Server:
     """Moves bytes between a line and a device, and control lines to the loom, until it is stopped."""
 
-    def __init__(self, device: Device, line: Line, control: Control, *, paced: bool = False) -> None:
+    def __init__(
+        self,
+        device: Device,
+        line: Line,
+        control: Control,
+        *,
+        paced: bool = False,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
         self.device = device
         self.line = line
         self.control = control
@@ -191,7 +200,8 @@ class Server:
         self._ear, self._mouth = socket.socketpair()
         self._ear.setblocking(False)
         self._skipped_s = 0.0
-        self._began_s = time.monotonic()
+        self._clock = clock
+        self._began_s = clock()
         self._outbox: deque[Sent] = deque()
         self._incoming: deque[tuple[float, bytes]] = deque()
         self._line_free_s = self._wire_free_s = 0.0
@@ -199,7 +209,7 @@ class Server:
 
     def now_s(self) -> float:
         """The device's clock: what has passed, and what was skipped."""
-        return time.monotonic() - self._began_s + self._skipped_s
+        return self._clock() - self._began_s + self._skipped_s
 
     def order(self, text: str | None) -> None:
         """Hand in a control line, or ``None`` to stop; may be called from any thread or a signal."""
@@ -213,12 +223,16 @@ class Server:
             while not self._stopped:
                 self._wait()
                 self._obey(say)
-                self._turn()
+                self.turn()
         finally:
-            self.device.commands.release()
-            self.line.close()
-            self._ear.close()
-            self._mouth.close()
+            self.close()
+
+    def close(self) -> None:
+        """Release the points and give the line back."""
+        self.device.commands.release()
+        self.line.close()
+        self._ear.close()
+        self._mouth.close()
 
     def _wait(self) -> None:
         now = self.now_s()
@@ -247,7 +261,8 @@ class Server:
             if order.strip():
                 say(self.control.obey(order, self.now_s()))
 
-    def _turn(self) -> None:
+    def turn(self) -> None:
+        """Take what has arrived, let the device do what is due, send what may go."""
         data = self.line.read()
         now = self.now_s()
         if data:
@@ -262,12 +277,18 @@ class Server:
         while True:
             self.device.waiting_bytes = sum(len(sent.data) for sent in self._outbox)
             self._outbox.extend(self.device.step(now))
+            self._forget_unread()
             self._transmit(now)
             if self.paced or self.device.busy_s <= now:
                 return
             # The scanner would be busy for a while: on a virtual clock, that while is over now.
             self._skipped_s += self.device.busy_s - now
             now = max(self.now_s(), self.device.busy_s)
+
+    def _forget_unread(self) -> None:
+        """Let the oldest bytes go where a host asks and never reads; a real line would have lost them too."""
+        while sum(len(sent.data) for sent in self._outbox) > _MOST_UNREAD_BYTES:
+            self._outbox.popleft()
 
     def _arrival_s(self, count: int, now: float) -> float:
         """When the last of so many bytes has come down the line."""
