@@ -27,6 +27,7 @@ from loomproof.proof.claims import claims_of
 from loomproof.proof.merging import merged_measured, merged_plan
 from loomproof.proof.plan import Meter, Plan, plan_proof
 from loomproof.proof.run import Step, run_plan
+from loomproof.proof.saving import questions_of
 from loomproof.proof.scope import scope_of
 from loomproof.results import document as doc
 from loomproof.results.findings import Finding, Severity
@@ -64,6 +65,8 @@ class Request:
     simulated: bool = False
     last_selftest: str = ""
     repeatability_ohm: float = 0.0
+    plan: Plan | None = None
+    """A saved plan: the run must ask what it asks, whatever the limits are at today's temperature."""
 
 
 @dataclass(frozen=True)
@@ -125,6 +128,11 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
             cure="Nothing was proved. Put the bench or the hook-up right and prove again.",
         )
     plan = plan_proof(expectation, point_of, capabilities, meter, isolation_ohm=loom.settings.isolation_ohm)
+    if request.plan is not None and questions_of(request.plan) != questions_of(plan):
+        raise AdapterError(
+            "this loom, adapter and bench make other questions than the saved plan has",
+            cure="Take the adapter and the bench that the plan was made for, or make the plan again.",
+        )
     measured = yield from run_plan(plan, expectation, bench, watch_s=request.watch_s)
     round_trips = bench.statistics().round_trips
     return Part(

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import sys
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from loomproof.cli.records import store_option
+
+if TYPE_CHECKING:
+    from loomproof.flow import Outcome
+    from loomproof.loom.model import Loom
+    from loomproof.proof.plan import Plan
 
 
 @click.command()
@@ -55,6 +63,15 @@ from loomproof.cli.records import store_option
     metavar="V",
     help="Voltage read on the loom with a meter, for a bench that measures none.",
 )
+@click.option("--hook-ups", is_flag=True, help="The bench has fewer points than the loom: plug by plug.")
+@click.option("--split", multiple=True, metavar="CONNECTOR", help="Hook-ups: its leads may go in groups.")
+@click.option("--stay", multiple=True, metavar="CONNECTOR", help="Hook-ups: it stays plugged.")
+@click.option("--owned", multiple=True, metavar="HOUSING=N", help="Hook-ups: so many adapter plugs of it.")
+@click.option("--stop-after", type=click.IntRange(1), metavar="K", help="Hook-ups: stop after so many.")
+@click.option("--continue", "stopped_run", metavar="RUN", help="Hook-ups: go on with a stopped run.")
+@click.option(
+    "--plan", "plan_file", type=click.Path(path_type=Path), metavar="FILE", help="Ask a saved plan."
+)
 @click.option("--made-safe", is_flag=True, help="All cautions are done; do not ask.")
 @store_option
 def prove(
@@ -71,6 +88,13 @@ def prove(
     repeats: int,
     watch_s: float,
     meter_v: float | None,
+    hook_ups: bool,
+    split: tuple[str, ...],
+    stay: tuple[str, ...],
+    owned: tuple[str, ...],
+    stop_after: int | None,
+    stopped_run: str | None,
+    plan_file: Path | None,
     made_safe: bool,
     store: str | None,
 ) -> int:
@@ -79,16 +103,25 @@ def prove(
     Exit codes: 0 the loom passes, 1 it fails, 2 command, description or adapter is wrong, 3 the bench
     is in trouble or the run does not cover the loom, 4 undecided.
     """
-    from loomproof.cli import proving
+    from loomproof.bench.adapter import in_order
+    from loomproof.cli import hooking, proving
+    from loomproof.cli.plan import housings_of
     from loomproof.flow import Request
     from loomproof.loom.choices import answers_of
     from loomproof.loom.reading import load
+    from loomproof.proof.hookups import Constraints
 
     loaded = load(loom)
     started, now = proving.started_now()
+    plugging = hook_ups or stopped_run is not None
+    _refuse_mixed(
+        plugging, adapter, plan_file, (*split, *stay, *owned, *([stop_after] if stop_after else []))
+    )
     request = Request(
         loom=loaded.loom,
-        adapter=proving.adapter_for(loaded.loom, address, adapter),
+        adapter=in_order(loaded.loom.cavities)
+        if plugging
+        else proving.adapter_for(loaded.loom, address, adapter),
         run=proving.run_name(now),
         started=started,
         answers=answers_of(loaded.loom, answers),
@@ -99,17 +132,37 @@ def prove(
         repeats=repeats,
         watch_s=watch_s,
         meter_v=meter_v,
+        plan=_saved_plan(plan_file, loaded.loom),
     )
     caution()
-    kept = proving.prove_and_keep(
-        request,
-        address,
-        loom_path=loom,
-        out=out,
-        store=store,
-        made_safe=made_safe,
-        confirm=lambda question: sys.stdin.isatty() and click.confirm(question, default=False, err=True),
-    )
+    if not plugging:
+        kept = proving.prove_and_keep(
+            request,
+            address,
+            loom_path=loom,
+            out=out,
+            store=store,
+            made_safe=made_safe,
+            confirm=confirmed,
+        )
+    else:
+        if stopped_run is not None:
+            request, plan = hooking.go_on(stopped_run, loaded.loom, out)
+        else:
+            limits = Constraints(split, stay, housings_of(owned))
+            plan = hooking.hook_ups_for(loaded.loom, address, loom, limits)
+            hooking.begin(request, plan, out)
+        kept = hooking.prove_hook_ups(
+            request,
+            plan,
+            address,
+            loom_path=loom,
+            out=out,
+            store=store,
+            made_safe=made_safe,
+            confirm=confirmed,
+            stop_after=stop_after,
+        )
     if json_file:
         write_json(json_file, proving.json_of(kept.document))
     show(kept, to_stderr=json_file == "-")
@@ -130,23 +183,69 @@ def prove(
 def replay(journal: Path, loom: Path, json_file: str) -> int:
     """Work a JOURNAL out again for LOOM, without a bench; the results are the same, byte for byte."""
     from loomproof.bench.journal import ReplayBench
-    from loomproof.cli import proving
+    from loomproof.cli import hooking, proving
     from loomproof.flow import prove as flow_prove
     from loomproof.loom.reading import load
-    from loomproof.records.canonical import sha256_hex
 
+    described = load(loom).loom
+    joined = hooking.replay_joined(journal, described)
+    if joined is not None:
+        return _replayed(joined, journal, json_file)
     bench = ReplayBench(journal)
-    steps = flow_prove(proving.request_from(bench.run, load(loom).loom), bench)
+    steps = flow_prove(proving.request_from(bench.run, described), bench)
     while True:
         try:
             next(steps)
         except StopIteration as stop:
             outcome = stop.value
             break
+    return _replayed(outcome, journal, json_file)
+
+
+def _replayed(outcome: Outcome, journal: Path, json_file: str) -> int:
+    from loomproof.cli import proving
+    from loomproof.records.canonical import sha256_hex
+
     digest = sha256_hex(journal.read_bytes())
     document = outcome.document.model_copy(update={"journal_digest": digest})
     write_json(json_file, proving.json_of(document))
     return proving.EXIT_CODES[document.verdict]
+
+
+def confirmed(question: str) -> bool:
+    """Ask on the terminal; where there is none, nobody has confirmed."""
+    return sys.stdin.isatty() and click.confirm(question, default=False, err=True)
+
+
+def _refuse_mixed(
+    plugging: bool, adapter: str | None, plan_file: Path | None, only_hook_ups: Sequence[object]
+) -> None:
+    from loomproof.errors import UsageError
+
+    if plugging and (adapter or plan_file):
+        raise UsageError("--hook-ups and --continue make adapter and plan themselves")
+    if only_hook_ups and not plugging:
+        raise UsageError("--split, --stay, --owned and --stop-after go with --hook-ups")
+
+
+def _saved_plan(plan_file: Path | None, loom: Loom) -> Plan | None:
+    """Read a saved plan and refuse one that was made for another description."""
+    from loomproof.errors import InputError
+    from loomproof.proof.saving import read_saved
+
+    if plan_file is None:
+        return None
+    try:
+        value = json.loads(plan_file.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise InputError(f"the plan {plan_file} can't be read: {error}") from None
+    saved = read_saved(value, str(plan_file))
+    if saved.loom_digest != loom.digest:
+        raise InputError(
+            f"the plan {plan_file} was made for another description of {saved.loom}",
+            cure="Make the plan again: loomproof plan.",
+        )
+    return saved.plan
 
 
 def caution() -> None:

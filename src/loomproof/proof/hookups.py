@@ -8,7 +8,7 @@ connectors. Both conditions are rows of one covering problem (`loomproof.proof.c
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise
 
 from loomproof.errors import AdapterError, InputError, UsageError, suggestion
@@ -44,13 +44,24 @@ class HookUp:
 
 @dataclass(frozen=True, slots=True)
 class HookUpPlan:
-    """All hook-ups in order. ``bound``: no plan has fewer; ``by`` says why."""
+    """All hook-ups in order. ``bound``: no plan has fewer; ``by`` says why.
+
+    ``stay`` and ``limits`` (names of units, and how many of them may be on at once) are what hook-ups
+    added later must keep to.
+    """
 
     points: int
     hook_ups: tuple[HookUp, ...]
     plug_ins: int
     bound: int
     by: str
+    stay: tuple[str, ...] = ()
+    limits: tuple[tuple[tuple[str, ...], int], ...] = ()
+
+    @property
+    def units(self) -> tuple[Unit, ...]:
+        """Everything that is plugged in some hook-up."""
+        return tuple(dict.fromkeys(unit for hook_up in self.hook_ups for unit in hook_up.units))
 
     @property
     def optimal(self) -> bool:
@@ -190,7 +201,7 @@ def _planned(
     return _ordered(problem, found, signatures, units, points)
 
 
-def signatures_of(nets: Iterable[Sequence[End]], units: Sequence[Unit]) -> tuple[int, ...]:
+def signatures_of(nets: Iterable[Iterable[End]], units: Sequence[Unit]) -> tuple[int, ...]:
     """Return which units each net comes to, as masks, one for each different set."""
     unit_of = {end: k for k, unit in enumerate(units) for end in unit.ends}
     masks = (_mask({unit_of[end] for end in net}) for net in nets)
@@ -289,12 +300,55 @@ def _ordered(
         if proves(option, signatures):
             candidates.append((plug_ins(option, order), [option[k] for k in order]))
     count, best = min(candidates)
-    return HookUpPlan(points, tuple(_hooked(best, units, points)), count, found.bound, found.by)
+    return HookUpPlan(
+        points,
+        tuple(_hooked(best, units, points)),
+        count,
+        found.bound,
+        found.by,
+        tuple(units[u].name for u in units_of(problem.stay)),
+        tuple((tuple(units[u].name for u in units_of(mask)), most) for mask, most in problem.limits),
+    )
 
 
-def _hooked(sets: Sequence[int], units: Sequence[Unit], points: int) -> Iterable[HookUp]:
-    """Give out points: what stays plugged keeps its points, what is new takes the lowest free ones."""
-    held: dict[int, list[int]] = {}
+def with_follow_ups(plan: HookUpPlan, pairs: Iterable[tuple[frozenset[End], frozenset[End]]]) -> HookUpPlan:
+    """Return the plan with hook-ups added in which these pairs of conductors meet, as far as they can."""
+    units = plan.units
+    place = {unit.name: k for k, unit in enumerate(units)}
+    rows = [tuple(signatures_of([a], units) + signatures_of([b], units)) for a, b in pairs]
+    problem = Problem(
+        tuple(len(unit.ends) for unit in units),
+        plan.points,
+        undominated((row[0], row[1]) for row in rows if len(row) == 2),
+        tuple((_mask(place[name] for name in names), most) for names, most in plan.limits),
+        _mask(place[name] for name in plan.stay),
+    )
+    bad = set(problem.impossible())
+    problem = replace(problem, rows=tuple(row for row in problem.rows if row not in bad))
+    if not problem.rows:
+        return plan
+    found = cover(problem, tries=20)
+    sets = trimmed(problem, found.sets, range(len(units)))
+    last = _mask(place[unit.name] for unit in plan.hook_ups[-1].units)
+    held = plan.hook_ups[-1].point_of
+    order = best_order(sets)
+    added = tuple(_hooked([sets[k] for k in order], units, plan.points, last, held))
+    return replace(plan, hook_ups=plan.hook_ups + added)
+
+
+def _hooked(
+    sets: Sequence[int],
+    units: Sequence[Unit],
+    points: int,
+    on: int = 0,
+    point_of: Mapping[End, int] | None = None,
+) -> Iterable[HookUp]:
+    """Give out points: what stays plugged keeps its points, what is new takes the lowest free ones.
+
+    ``on`` is plugged beforehand, on the points of ``point_of``.
+    """
+    before = point_of or {}
+    held = {u: [before[end] for end in units[u].ends] for u in units_of(on)}
     for chosen in sets:
         members = list(units_of(chosen))
         off = [u for u in held if u not in members]
@@ -332,6 +386,8 @@ def hook_ups_plain(plan: HookUpPlan) -> dict[str, object]:
         "plug_ins": plan.plug_ins,
         "bound": plan.bound,
         "by": plan.by,
+        "stay": list(plan.stay),
+        "limits": [[list(names), most] for names, most in plan.limits],
         "hook_ups": [
             {
                 "units": [
@@ -369,6 +425,8 @@ def read_hook_ups(value: object, where: str) -> HookUpPlan:
             int(value["plug_ins"]),
             int(value["bound"]),
             str(value["by"]),
+            tuple(map(str, value["stay"])),
+            tuple((tuple(map(str, names)), int(most)) for names, most in value["limits"]),
         )
     except (AssertionError, KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputError(f"{where} is no hook-up plan: {error}", cure="loomproof plan makes one.") from None

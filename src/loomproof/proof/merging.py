@@ -46,8 +46,8 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
     """Return what all hook-ups measured as one loom as found.
 
     Cavities that are one conductor in any hook-up are one conductor. Where that contradicts another
-    hook-up, which saw them apart, the contact comes and goes: those cavities are unstable. Parts of a
-    broken net that no hook-up saw together are told in the notes.
+    hook-up, which saw them apart, the contact comes and goes: those cavities are unstable. What is not as
+    it should be and was never plugged together is told in the notes (`never_met`).
     """
     if len(parts) == 1:
         return parts[0]
@@ -72,7 +72,7 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
         leaks=tuple({(path.a, path.b): path for part in parts for path in part.leaks}.values()),
         unstable=tuple(sorted(unstable)),
         untested=tuple(end for net in expectation.nets for end in net.cavities if end not in home),
-        notes=(*(note for part in parts for note in part.notes), *_never_met(expected, groups, parts)),
+        notes=(*(note for part in parts for note in part.notes), *_notes(never_met(expected, groups, parts))),
         isolation_ohm=min((ohm for ohm in lowest if ohm is not None), default=None)
         if None not in lowest
         else None,
@@ -122,17 +122,22 @@ def _worst_diodes(readings: Iterable[JudgedDiode]) -> Iterable[JudgedDiode]:
     return kept.values()
 
 
-def _never_met(
+def never_met(
     expected: Iterable[frozenset[End]], groups: Iterable[frozenset[End]], parts: Sequence[Measured]
-) -> Iterable[str]:
-    """Tell pieces of a net that came apart and that no hook-up saw together."""
+) -> list[tuple[frozenset[End], frozenset[End]]]:
+    """Return pairs of conductors that are not as they should be and that no hook-up saw together.
+
+    Conductors that are as expected have met all others, as the plan of the hook-ups sees to.
+    """
+    should = set(expected)
+    odd = [group for group in groups if group not in should]
     seen = [frozenset(end for group in part.groups for end in group) for part in parts]
-    whole = list(groups)
-    for net in expected:
-        pieces = [group for group in whole if group & net]
-        for a, b in combinations(pieces, 2):
-            if not any(a & ends and b & ends for ends in seen):
-                yield (
-                    f"{min(a & net)} and {min(b & net)} belong together, came apart from the rest, and were "
-                    "never plugged at the same time: whether they still hang together is not known."
-                )
+    return [(a, b) for a, b in combinations(odd, 2) if not any(a & ends and b & ends for ends in seen)]
+
+
+def _notes(pairs: Iterable[tuple[frozenset[End], frozenset[End]]]) -> Iterable[str]:
+    for a, b in pairs:
+        yield (
+            f"{min(a)} and {min(b)} are not as they should be and were never plugged at the same time: "
+            "whether they are joined is not known."
+        )

@@ -1,0 +1,91 @@
+"""A loom bigger than the scanner: planned, proved hook-up by hook-up, stopped and gone on with."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from loomproof.results.document import Document, Verdict
+from loomproof.results.findings import Kind
+from tests.cli.running import loomproof
+
+ENGINE = "hillclimb_engine"
+
+
+def test_a_plan_that_a_person_can_carry_out(fixtures: Path, tmp_path: Path) -> None:
+    done = loomproof("plan", fixtures / ENGINE, "--points", "64", "--json", tmp_path / "plan.json")
+    assert done.returncode == 0, done.stderr
+    assert "4 hook-ups on 64 points" in done.stdout
+    assert "No plan has fewer" in done.stdout
+    value = json.loads((tmp_path / "plan.json").read_text())
+    assert len(value["hook_ups"]) == value["bound"] == 4
+
+
+def test_too_few_points_name_the_connector_and_show_the_plan_with_its_leads_split(fixtures: Path) -> None:
+    done = loomproof("plan", fixtures / ENGINE, "--points", "32")
+    assert done.returncode == 2
+    assert "ECU-A takes 32 points of 32" in done.stderr
+    assert "With the leads of ECU-A split" in done.stdout
+    assert "hook-ups on 32 points" in done.stdout
+
+
+def prove(fixtures: Path, out: Path, bench: str, *words: str | Path) -> Document | str:
+    done = loomproof("prove", fixtures / ENGINE, "--bench", bench, "--out", out, *words)
+    found = list(out.glob("*.results.json"))
+    if not found:
+        return done.stderr
+    return Document.model_validate_json(found[0].read_text(encoding="utf-8"))
+
+
+def test_stopped_overnight_and_gone_on_with(fixtures: Path, tmp_path: Path) -> None:
+    bench = "sim:?points=64"
+    stopped = prove(fixtures, tmp_path, bench, "--hook-ups", "--stop-after", "2")
+    assert isinstance(stopped, str)
+    assert "stopped before hook-up 3 of 4" in stopped
+    assert not list(tmp_path.glob("*.pdf")), "nothing is claimed from half a proof"
+    run = next(tmp_path.glob("*.hook-ups.json")).name.removesuffix(".hook-ups.json")
+    # A journal that broke off is set aside, not believed.
+    (tmp_path / f"{run}.hook-up-3.journal.jsonl").write_bytes(b'{"schema": 1, "cut off')
+    document = prove(fixtures, tmp_path, bench, "--continue", run)
+    assert isinstance(document, Document)
+    assert document.verdict is Verdict.PASS
+    assert document.run == run
+    assert document.coverage.untested == ()
+    assert len(document.coverage.tested) == 127
+    assert document.adapter.name == "4 hook-ups on 64 points"
+    assert (tmp_path / f"{run}.hook-up-3.2.journal.jsonl").exists()
+    again = loomproof("replay", tmp_path / f"{run}.journal.jsonl", fixtures / ENGINE)
+    assert again.stdout == (tmp_path / f"{run}.results.json").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("fault", "kind", "hook_ups"),
+    [
+        ("short%20ECU-A:21%20ECU-B:8", Kind.SHORT, 4),
+        ("swap%20ECU-B:8%20ECU-A:21", Kind.MISWIRE, 5),
+    ],
+)
+def test_faults_across_hook_ups_are_found(
+    fixtures: Path, tmp_path: Path, fault: str, kind: Kind, hook_ups: int
+) -> None:
+    """The last needs a hook-up more: the crossed ends are never plugged together in the plan."""
+    document = prove(fixtures, tmp_path, f"sim:?points=64&fault={fault}", "--hook-ups")
+    assert isinstance(document, Document)
+    assert document.verdict is Verdict.FAIL
+    assert [finding.kind for finding in document.findings] == [kind]
+    assert len(list(tmp_path.glob("*.hook-up-*.adapter.csv"))) == hook_ups
+
+
+def test_a_saved_plan_is_asked_again_and_refused_for_other_points(fixtures: Path, tmp_path: Path) -> None:
+    tail, saved = fixtures / "tail_lamp", tmp_path / "plan.json"
+    assert loomproof("plan", tail, "--bench", "sim:", "--json", saved).returncode == 0
+    done = loomproof("prove", tail, "--bench", "sim:", "--plan", saved, "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    other = loomproof("prove", tail, "--bench", "sim:?no-ohms", "--plan", saved, "--out", tmp_path / "out")
+    assert other.returncode == 2
+    assert "other questions than the saved plan" in other.stderr
+    wrong = loomproof("prove", fixtures / ENGINE, "--bench", "sim:", "--plan", saved)
+    assert wrong.returncode == 2
+    assert "another description" in wrong.stderr
