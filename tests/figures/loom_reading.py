@@ -92,7 +92,8 @@ def main(argv: list[str] | None = None) -> int:
     lines = [
         "# From CSV tables to a validated loom",
         "",
-        f"{datetime.date.today()}, `python -m tests.figures.loom_reading{' --short' if arguments.short else ''} --seed {arguments.seed}` "
+        f"{datetime.date.today()}, `python -m tests.figures.loom_reading "
+        f"{'--short ' if arguments.short else ''}--seed {arguments.seed}` "
         f"({os.cpu_count()} cores, Python {platform.python_version()})",
         "",
         "| wires | time, s | per wire, µs | peak memory, MB |",

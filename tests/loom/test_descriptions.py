@@ -79,7 +79,8 @@ def warnings(files: dict[str, bytes]) -> list[str]:
         ),
         (
             changed("wires.csv", "0.75,1.4,brake", '"0,75",1.4,brake'),
-            "wires.csv, row 3, column csa_mm2: '0,75' is not a number. Write 0.75.",
+            "wires.csv, row 3, column csa_mm2: '0,75' is not a number. Write 0.75, or say "
+            "which mark parts decimals.",
         ),
         (
             changed("wires.csv", "length_m", "lenght_m"),
@@ -319,3 +320,24 @@ def test_a_table_that_is_wrong_in_every_row_is_told_so_with_few_comparisons(
     files = TAIL | {"wires.csv": f"wire,from_connector,from_cavity,to_connector,to_cavity\n{rows}".encode()}
     assert len(problems(files)) == 1000
     assert len(asked) <= checking.MOST_NEAR_MISSES
+
+
+def test_decimals_are_parted_as_the_description_says() -> None:
+    files = {name: data.replace(b",", b";") for name, data in TAIL.items()}
+    for name in ("wires.csv", "circuits.csv"):
+        files[name] = files[name].replace(b".", b",")
+    files["loom.toml"] = TAIL["loom.toml"].replace(b"[tables]", b'[tables]\ndecimal = ","')
+    found = load_files(files, "tail").loom
+    assert found.wires == load_files(TAIL, "tail").loom.wires
+
+
+def test_a_column_of_ones_own_is_let_be_and_named() -> None:
+    files = changed("components.csv", "note", "note,#price")
+    loaded = load_files(files, "tail")
+    assert loaded.loom == load_files(TAIL, "tail").loom
+    assert [(problem.file, problem.column) for problem in loaded.left_out] == [("components.csv", "#price")]
+
+
+def test_a_number_of_thousands_of_digits_is_said() -> None:
+    files = changed("loom.toml", "[tables]", f"[defaults]\nwire_length_m = {'9' * 5000}\n[tables]")
+    assert "it is not TOML" in str(problems(files)[0])

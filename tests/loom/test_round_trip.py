@@ -8,11 +8,11 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 
 from loomproof.loom.cavities import Rows, read_rows, write_rows
 from loomproof.loom.checking import errors
-from loomproof.loom.model import Circuit, Connector, ConnectorKind, End, Loom, Wire
+from loomproof.loom.model import Circuit, Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire
 from loomproof.loom.reading import load, load_files, load_workbook
 from loomproof.loom.writing import folder_files, workbook_bytes, write_folder
 from tests.loom.strategies import looms
@@ -21,6 +21,14 @@ FIXTURES = Path(__file__).parents[2] / "fixtures"
 
 
 @given(looms())
+@example(
+    Loom(
+        "a splice called by a colon",
+        connectors=(Connector(":", ConnectorKind.SPLICE), Connector("E", ConnectorKind.RING, (("1",),))),
+        wires=(Wire("W1", End(":"), End("E", "1")),),
+        components=(Component("F", ComponentKind.FUSE, (("1", End(":")), ("2", End("E", "1")))),),
+    )
+)
 @settings(max_examples=150, deadline=None)
 def test_any_loom_survives_folder_and_workbook(loom: Loom) -> None:
     assert errors(loom) == []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -159,7 +160,11 @@ def export(
 
     if not (folder or workbook or kbl):
         raise UsageError("nothing to write to", cure="Say --folder DIR, --workbook FILE or --kbl FILE.")
-    loaded = load(loom).loom
+    found = load(loom)
+    loaded = found.loom
+    if found.left_out:
+        click.echo("Not carried over:", err=True)
+        _show(found.left_out, err=True)
     if folder:
         writing.write_folder(loaded, folder, colour_code, over=over)
         click.echo(f"{folder} holds the loom.", err=True)
@@ -191,6 +196,13 @@ def export(
     help='Say what a column of a from-to list is: --column from="From Pin"; repeatable.',
 )
 @click.option("--separator", default="", help="What parts connector from cavity in one cell of a list.")
+@click.option(
+    "--decimal",
+    type=click.Choice([".", ","]),
+    default=".",
+    show_default=True,
+    help="What parts decimals in a list.",
+)
 @click.option("--sheet", default="", help="Sheet of a workbook; the first where it is not given.")
 @click.option("--yes", is_flag=True, help="Take the proposed columns without asking.")
 @_code
@@ -208,6 +220,7 @@ def import_(
     name: str,
     columns: Sequence[str],
     separator: str,
+    decimal: str,
     sheet: str,
     yes: bool,
     colour_code: str,
@@ -227,10 +240,13 @@ def import_(
 
         loaded = kbl.read(source, configuration=configuration, side_table=side_table)
         loom, notes = loaded.loom, loaded.warnings
+        loom = replace(loom, name=name) if name else loom
     elif source.suffix.casefold() in (".csv", ".tsv", ".txt", *WORKBOOKS):
         if configuration or side_table:
             raise UsageError("--configuration and --side-table are for KBL files, not for lists")
-        loom, notes = _listed(source, name or source.stem, columns, separator, sheet, yes, colour_code)
+        loom, notes = _listed(
+            source, name or source.stem, columns, separator, decimal, sheet, yes, colour_code
+        )
     else:
         cure = "Read are from-to lists (.csv, .xlsx) and KBL files (.kbl)."
         raise UsageError(f"{source}: what kind of file this is is not known", cure=cure)
@@ -249,6 +265,7 @@ def _listed(
     name: str,
     columns: Sequence[str],
     separator: str,
+    decimal: str,
     sheet: str,
     yes: bool,
     colour_code: str,
@@ -281,5 +298,5 @@ def _listed(
             cure = "Say --yes to take them so, or --column ROLE=HEADING for each that is wrong."
             raise UsageError("nobody has confirmed these columns", cure=cure)
         click.confirm("Is this right?", abort=True, err=True)
-    made = fromto.make(found, proposal, name, colour_code)
+    made = fromto.make(found, proposal, name, colour_code, decimal)
     return made.loom, made.notes

@@ -24,7 +24,6 @@ from loomproof.loom.model import (
     Hazard,
     Need,
     Wire,
-    end_of,
 )
 from loomproof.loom.tables import NO, YES, Table
 from loomproof.loom.text import names_of, next_name
@@ -38,6 +37,7 @@ ONE_CAVITY = (ConnectorKind.RING, ConnectorKind.BLADE, ConnectorKind.BULLET, Con
 """Kinds whose only cavity is named ``1`` where the table names none."""
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
+_RATING = re.compile(r"\d+,\d+ ?[Aa]", re.ASCII)
 
 _MONTH = r"(?:jan|feb|mar|mär|mrz|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zä]*\.?"
 _MANGLED = re.compile(
@@ -56,6 +56,7 @@ class Row:
     number: int
     cells: Mapping[str, str]
     problems: list[Problem]
+    decimal: str = "."
 
     def wrong(self, column: str, message: str, cure: str = "") -> None:
         """Note a problem at a cell of this row."""
@@ -77,8 +78,11 @@ class Row:
         said = self.cells.get(column, "")
         if not said:
             return None
+        if self.decimal == "," and "." not in said:
+            said = said.replace(",", ".")
         if not _NUMBER.fullmatch(said):
-            cure = f"Write {said.replace(',', '.')}." if _NUMBER.fullmatch(said.replace(",", ".")) else ""
+            plain = said.replace(",", ".")
+            cure = f"Write {plain}, or say which mark parts decimals." if _NUMBER.fullmatch(plain) else ""
             self.wrong(column, f"{said!r} is not a number", cure)
             return None
         value = float(said)
@@ -141,11 +145,15 @@ class Built:
     rows: dict[str, list[int]] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     asked: list[Problem] = field(default_factory=list)
+    decimal: str = "."
 
 
-def build(tables: Mapping[str, Table], colour_code: str = colours.IEC_60757) -> Built:
-    """Read the tables of a loom into values; ``built.rows[table][i]`` is the row of value ``i``."""
-    built = Built()
+def build(tables: Mapping[str, Table], colour_code: str = colours.IEC_60757, decimal: str = ".") -> Built:
+    """Read the tables of a loom into values; ``built.rows[table][i]`` is the row of value ``i``.
+
+    ``colour_code`` is the code of the wires' colours, ``decimal`` the mark that parts decimals.
+    """
+    built = Built(decimal=decimal)
     single: set[str] = set()
     for row, rows in _rows(tables, "connectors", built):
         connector = _connector(row)
@@ -189,7 +197,10 @@ def _rows(tables: Mapping[str, Table], name: str, built: Built) -> Iterator[tupl
     for number, cells in table.rows:
         if _MANGLED.search("\n".join(cells)):
             built.asked += _mangled(table, number, cells, names)
-        yield Row(table, number, dict(zip(table.headings, cells, strict=True)), built.problems), rows
+        yield (
+            Row(table, number, dict(zip(table.headings, cells, strict=True)), built.problems, built.decimal),
+            rows,
+        )
 
 
 def _names_in(table: str) -> set[str]:
@@ -282,6 +293,8 @@ def _section(row: Row) -> tuple[float | None, str]:
     if said == ["csa_mm2"]:
         return row.number_of("csa_mm2", above_zero=True), ""
     text = row.text(said[0])
+    if row.decimal == ",":
+        text = text.replace(",", ".")
     section = text if said == ["section"] or "awg" in text.casefold() else f"{text} AWG"
     csa_mm2 = row.read(said[0], lambda _: sections.csa_mm2_of(section), None)
     return csa_mm2, section if csa_mm2 is not None else ""
@@ -296,13 +309,12 @@ def read_terminals(text: str) -> Terminals:
         if not name or not rest.startswith("="):
             raise ValueError(f"{text!r}: terminals like 1=F1:1 2=F1:2 are expected")
         connector, after = next_name(rest[1:], text, ":")
-        cavity = ""
-        if after.startswith(":"):
+        cavity, has_cavity = "", after.startswith(":")
+        if has_cavity:
             cavity, after = next_name(after[1:], text)
-        place = rest[1 : len(rest) - len(after)]
-        if not connector or (":" in place and not cavity):
+        if not connector or has_cavity != bool(cavity) or (after and not after[0].isspace()):
             raise ValueError(f"{text!r}: terminal {name} needs a place like F1:1")
-        terminals.append((name, end_of(place)))
+        terminals.append((name, End(connector, cavity)))
         rest = after.strip()
     return tuple(terminals)
 
@@ -340,13 +352,14 @@ def _circuit(row: Row) -> Circuit | None:
     name = row.name("circuit")
     need = row.one_of("need", Need, Need.NEEDED)
     load_a = row.number_of("load_a")
+    fuse = row.text("fuse")
+    if row.decimal == "," and _RATING.fullmatch(fuse):
+        fuse = fuse.replace(",", ".")
     needs: tuple[str, ...] = row.read("needs", names_of, ())
     if not (name and need):
         return None
     return row.build(
-        lambda: Circuit(
-            name, row.text("purpose"), row.text("designation"), load_a, row.text("fuse"), needs, need
-        ),
+        lambda: Circuit(name, row.text("purpose"), row.text("designation"), load_a, fuse, needs, need),
         "circuit",
     )
 

@@ -15,7 +15,7 @@ from functools import cached_property
 
 from loomproof.errors import Problem
 from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Loom
-from loomproof.loom.text import quoted
+from loomproof.loom.text import quoted, shortened
 
 SINGLE_CRIMP = (ConnectorKind.PLUG, ConnectorKind.SOCKET)
 """Kinds whose cavity holds one wire unless the cavity table says ``shared``."""
@@ -49,7 +49,9 @@ class Places:
         file, sheet = self.files.get(table, ("", ""))
         rows = self.rows.get(table, ())
         row = rows[index] if index is not None and index < len(rows) else None
-        return Problem(message, file, sheet, row, column if file else "", cure)
+        return Problem(
+            shortened(message, 500), file, sheet, row, column if file else "", shortened(cure, 500)
+        )
 
 
 @dataclass(frozen=True)

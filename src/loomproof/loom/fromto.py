@@ -199,7 +199,13 @@ def _separator(found: List, columns: Mapping[str, str]) -> str:
     return best if cells and counts[best] else ":"
 
 
-def make(found: List, proposal: Proposal, name: str, colour_code: str = colours.IEC_60757) -> Imported:
+def make(
+    found: List,
+    proposal: Proposal,
+    name: str,
+    colour_code: str = colours.IEC_60757,
+    decimal: str = ".",
+) -> Imported:
     """Build a loom of the list under the confirmed proposal.
 
     Raises `DescriptionError` with everything that is wrong, placed at the list's own rows and headings.
@@ -208,7 +214,7 @@ def make(found: List, proposal: Proposal, name: str, colour_code: str = colours.
         missing = [side for side in _SIDES if not {side, f"{side}_connector"} & proposal.columns.keys()]
         cure = f'Say it: --column {missing[0]}="…". It has {", ".join(map(repr, found.headings))}.'
         raise UsageError(f"{found.file}: no column is known to say where a wire goes {missing[0]}", cure=cure)
-    wires = _wires(found, proposal)
+    wires = _wires(found, proposal, decimal)
     connectors, notes = _connectors(wires)
     circuits = dict.fromkeys(cells[wires.headings.index("circuit")] for _, cells in wires.rows)
     circuit_rows = tuple((0, (circuit,)) for circuit in circuits if circuit)
@@ -219,6 +225,7 @@ def make(found: List, proposal: Proposal, name: str, colour_code: str = colours.
             "circuits": Table(found.file, ("circuit",), circuit_rows),
         },
         colour_code,
+        decimal,
     )
     facts, doubles = _shared(built)
     loom = Loom(
@@ -275,7 +282,7 @@ _WIRE_COLUMNS = (
 )
 
 
-def _wires(found: List, proposal: Proposal) -> Table:
+def _wires(found: List, proposal: Proposal, decimal: str) -> Table:
     places = {role: found.headings.index(heading) for role, heading in proposal.columns.items()}
     rows: list[tuple[int, tuple[str, ...]]] = []
     for number, (row, cells) in enumerate(found.table.rows, 1):
@@ -285,7 +292,7 @@ def _wires(found: List, proposal: Proposal) -> Table:
             said[f"{side}_connector"], said[f"{side}_cavity"] = connector, cavity
         said["wire"] = said.get("wire") or f"W{number}"
         if said.get("length_mm"):
-            said["length_m"] = _metres(said["length_mm"])
+            said["length_m"] = _metres(said["length_mm"], decimal)
         rows.append((row, tuple(said.get(column, "") for column in _WIRE_COLUMNS)))
     return Table(found.file, _WIRE_COLUMNS, tuple(rows), found.table.sheet)
 
@@ -300,9 +307,10 @@ def _place(said: Mapping[str, str], side: str, separator: str) -> tuple[str, str
     return connector.strip(), cavity.strip()
 
 
-def _metres(text: str) -> str:
+def _metres(text: str, decimal: str) -> str:
     try:
-        return repr(float(text) / 1000)
+        metres = float(text.replace(",", ".") if decimal == "," else text) / 1000
+        return repr(metres).replace(".", decimal)
     except ValueError:
         return text
 

@@ -29,6 +29,7 @@ class Identity:
     serial: str = ""
     description: str = ""
     colour_code: str = colours.IEC_60757
+    decimal: str = "."
     settings: Settings = field(default_factory=Settings)
     choices: tuple[Choice, ...] = ()
 
@@ -78,7 +79,7 @@ def parse(data: bytes, file: str = FILE) -> tuple[Identity | None, list[Problem]
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         return None, [Problem("it is not UTF-8", file, row=line, cure="Save it again as UTF-8.")]
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # A number of 5 000 digits is a plain ValueError.
         found = re.search(r"at line (\d+)", str(error))
         return None, [
             Problem(f"it is not TOML: {error}", file, row=int(found[1]) if found else None),
@@ -103,15 +104,19 @@ def _identity(document: Mapping[str, object], reader: _Reader) -> tuple[Identity
     for key, text in (("name", name), ("serial", serial), ("description", description)):
         if flaw(text):
             reader.wrong(f"loom.{key}", f"the text {flaw(text)}")
+            return None, reader.problems
     tables = reader.table(document.get("tables", {}), "tables")
-    reader.keys(tables, ("colour_code",), "tables.")
+    reader.keys(tables, ("colour_code", "decimal"), "tables.")
     colour_code = _colour_code(reader, reader.text(tables, "colour_code", "tables."))
+    decimal = reader.text(tables, "decimal", "tables.") or "."
+    if decimal not in (".", ","):
+        reader.wrong("tables.decimal", f"{decimal!r} parts no decimals", 'Known: "." and ",".')
     settings = _settings(reader, reader.table(document.get("defaults", {}), "defaults"))
     found = [
         _choice(reader, item, i) for i, item in enumerate(reader.tables(document.get("choice", []), "choice"))
     ]
     choices = tuple(choice for choice in found if choice)
-    identity = Identity(name, serial, description, colour_code, settings, choices) if name else None
+    identity = Identity(name, serial, description, colour_code, decimal, settings, choices) if name else None
     return identity, reader.problems
 
 
@@ -133,7 +138,7 @@ def from_sheets(loom: Table, choices: Table | None) -> tuple[Identity | None, li
         rows[key] = row
         if key in SETTINGS:
             document["defaults"][key] = _float(said)
-        elif key == "colour_code":
+        elif key in ("colour_code", "decimal"):
             document["tables"][key] = said
         else:
             document["loom"][key] = said

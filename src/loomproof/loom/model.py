@@ -12,42 +12,36 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, field
 from enum import StrEnum
 from functools import cached_property
-from typing import NamedTuple
 
 from loomproof.loom import sections
-from loomproof.loom.text import flaw, names_of, next_name, quoted
+from loomproof.loom.conversion import Answer, Choice, Circuit, Need
+from loomproof.loom.ends import End, end_of, ends_of
+from loomproof.loom.guards import number, refuse_flaws
+from loomproof.loom.settings import Settings
+from loomproof.loom.text import names_of
 
-
-class End(NamedTuple):
-    """One place where a conductor ends: a cavity of a connector, or a splice (``cavity == ""``)."""
-
-    connector: str
-    cavity: str = ""
-
-    def __str__(self) -> str:
-        if not self.cavity:
-            return quoted(self.connector)
-        return f"{quoted(self.connector)}:{quoted(self.cavity)}"
-
-
-def _refuse_flaws(what: str, *texts: str) -> None:
-    for text in texts:
-        wrong = flaw(text)
-        if wrong:
-            raise ValueError(f"{what}: {text!r} {wrong}")
-
-
-def _number(what: str, value: float | None) -> float | None:
-    if value is None:
-        return None
-    if not math.isfinite(value) or value < 0:
-        raise ValueError(f"{what}: {value!r} is not a number from zero up")
-    return float(value) + 0.0
+__all__ = [
+    "Answer",
+    "CavityFacts",
+    "Choice",
+    "Circuit",
+    "Component",
+    "ComponentKind",
+    "Connector",
+    "ConnectorKind",
+    "End",
+    "Hazard",
+    "Loom",
+    "Need",
+    "Settings",
+    "Wire",
+    "end_of",
+    "ends_of",
+]
 
 
 class ConnectorKind(StrEnum):
@@ -85,14 +79,6 @@ class ComponentKind(StrEnum):
     CAPACITOR = "capacitor"
 
 
-class Need(StrEnum):
-    """Whether this conversion needs a circuit."""
-
-    NEEDED = "needed"
-    OPTIONAL = "optional"
-    UNUSED = "unused"
-
-
 @dataclass(frozen=True, slots=True)
 class Connector:
     """A housing, terminal or splice. ``rows`` are its cavities seen from the mating face ("" is a gap)."""
@@ -107,7 +93,7 @@ class Connector:
 
     def __post_init__(self) -> None:
         names = (name for row in self.rows for name in row)
-        _refuse_flaws("connector", self.name, self.description, self.housing, self.location, *names)
+        refuse_flaws("connector", self.name, self.description, self.housing, self.location, *names)
         if not self.name:
             raise ValueError("connector: a name is missing")
         if not all(self.rows):
@@ -154,7 +140,7 @@ class CavityFacts:
     shared: bool = False
 
     def __post_init__(self) -> None:
-        _refuse_flaws(f"cavity {self.end}", *self.end, self.note)
+        refuse_flaws(f"cavity {self.end}", *self.end, self.note)
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,12 +168,12 @@ class Wire:
     section: str = ""
 
     def __post_init__(self) -> None:
-        _refuse_flaws("wire", self.name, *self.a, *self.b, self.colour, self.circuit, self.twisted_with)
-        _refuse_flaws(f"wire {self.name}", self.screened_by, self.bundle, self.note, self.section)
+        refuse_flaws("wire", self.name, *self.a, *self.b, self.colour, self.circuit, self.twisted_with)
+        refuse_flaws(f"wire {self.name}", self.screened_by, self.bundle, self.note, self.section)
         if not self.name or not self.a.connector or not self.b.connector:
             raise ValueError(f"wire {self.name}: a name is missing")
-        object.__setattr__(self, "length_m", _number(f"wire {self.name}, length_m", self.length_m))
-        csa_mm2 = _number(f"wire {self.name}, csa_mm2", self.csa_mm2)
+        object.__setattr__(self, "length_m", number(f"wire {self.name}, length_m", self.length_m))
+        csa_mm2 = number(f"wire {self.name}, csa_mm2", self.csa_mm2)
         if csa_mm2 == 0:
             raise ValueError(f"wire {self.name}: a section of 0 mm² is no wire")
         if self.section:
@@ -241,12 +227,12 @@ class Component:
 
     def __post_init__(self) -> None:
         what = f"component {self.name}"
-        _refuse_flaws("component", self.name, self.circuit, self.note)
-        _refuse_flaws(what, *(text for name, end in self.terminals for text in (name, *end)))
+        refuse_flaws("component", self.name, self.circuit, self.note)
+        refuse_flaws(what, *(text for name, end in self.terminals for text in (name, *end)))
         if not self.name or not all(name and end.connector for name, end in self.terminals):
             raise ValueError(f"{what}: a name is missing")
         for field_name in ("resistance_ohm", "tolerance_pct", "forward_v", "capacitance_f", "rating_a"):
-            value = _number(f"{what}, {field_name}", getattr(self, field_name))
+            value = number(f"{what}, {field_name}", getattr(self, field_name))
             object.__setattr__(self, field_name, value)
 
     def terminal(self, name: str) -> End:
@@ -257,100 +243,6 @@ class Component:
     def ends(self) -> tuple[End, ...]:
         """The ends of all terminals, in order."""
         return tuple(end for _, end in self.terminals)
-
-
-@dataclass(frozen=True, slots=True)
-class Circuit:
-    """Wires that do one job together.
-
-    ``designation`` is the terminal number of DIN 72552. ``fuse`` names a fuse of this loom or gives the
-    rating of one outside it (``10 A``). ``needs`` names the circuits without which this one does nothing.
-    """
-
-    name: str
-    purpose: str = ""
-    designation: str = ""
-    load_a: float | None = None
-    fuse: str = ""
-    needs: tuple[str, ...] = ()
-    need: Need = Need.NEEDED
-
-    def __post_init__(self) -> None:
-        _refuse_flaws("circuit", self.name, self.purpose, self.designation, self.fuse, *self.needs)
-        if not self.name or not all(self.needs):
-            raise ValueError(f"circuit {self.name}: a name is missing")
-        object.__setattr__(self, "load_a", _number(f"circuit {self.name}, load_a", self.load_a))
-
-
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """One answer to a choice, and what it makes of circuits."""
-
-    name: str
-    says: str = ""
-    makes: tuple[tuple[str, Need], ...] = ()
-
-    def __post_init__(self) -> None:
-        circuits = [circuit for circuit, _ in self.makes]
-        _refuse_flaws("answer", self.name, self.says, *circuits)
-        if not self.name or not all(circuits):
-            raise ValueError(f"answer {self.name}: a name is missing")
-        if len(set(circuits)) != len(circuits):
-            raise ValueError(f"answer {self.name}: it speaks of a circuit twice")
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """A question about the conversion."""
-
-    name: str
-    question: str
-    answers: tuple[Answer, ...]
-    default: str = ""
-
-    def __post_init__(self) -> None:
-        names = [answer.name for answer in self.answers]
-        _refuse_flaws("choice", self.name, self.question)
-        if not self.name or not names:
-            raise ValueError(f"choice {self.name}: a name or its answers are missing")
-        if len(set(names)) != len(names):
-            raise ValueError(f"choice {self.name}: two answers have one name")
-        if self.default and self.default not in names:
-            raise ValueError(f"choice {self.name}: its default {self.default!r} is none of its answers")
-
-
-@dataclass(frozen=True, slots=True)
-class Settings:
-    """Defaults and limits that ``loom.toml`` may set; every one has the unit in its name.
-
-    ``stated`` names those that the description sets itself; one that differs from the default is stated.
-    """
-
-    wire_length_m: float = 2.0
-    wire_csa_mm2: float = 0.5
-    contact_ohm: float = 0.010
-    crimp_ohm: float = 0.005
-    splice_ohm: float = 0.005
-    margin_ratio: float = 1.25
-    margin_ohm: float = 0.050
-    isolation_ohm: float = 1.0e6
-    test_current_a: float = 0.05
-    test_voltage_v: float = 12.0
-    stated: frozenset[str] = frozenset()
-
-    def __post_init__(self) -> None:
-        stated = set(self.stated)
-        for known in fields(self):
-            if known.name == "stated":
-                continue
-            value = _number(known.name, getattr(self, known.name))
-            object.__setattr__(self, known.name, value)
-            if value != known.default:
-                stated.add(known.name)
-        unknown = stated - {known.name for known in fields(self)}
-        if unknown:
-            raise ValueError(f"settings: there is no {min(unknown)}")
-        object.__setattr__(self, "stated", frozenset(stated))
 
 
 @dataclass(frozen=True)
@@ -369,7 +261,7 @@ class Loom:
     settings: Settings = field(default_factory=Settings)
 
     def __post_init__(self) -> None:
-        _refuse_flaws("loom", self.name, self.serial, self.description)
+        refuse_flaws("loom", self.name, self.serial, self.description)
         if not self.name:
             raise ValueError("loom: a name is missing")
 
@@ -493,31 +385,3 @@ def _plain(value: object) -> object:
     if isinstance(value, tuple | list):
         return [_plain(item) for item in value]
     return value
-
-
-def ends_of(text: str) -> tuple[End, ...]:
-    """Read ends from text: ``ECU:12 S1 "rear lamp":"L 1"``. Raises `ValueError` with what is wrong."""
-    ends: list[End] = []
-    rest = text.strip()
-    while rest:
-        connector, rest = next_name(rest, text, ":")
-        cavity = ""
-        if rest.startswith(":"):
-            cavity, rest = next_name(rest[1:], text, ":")
-            if not cavity:
-                raise ValueError(f"{text!r}: a cavity is missing after the colon")
-        if not connector:
-            raise ValueError(f"{text!r}: a connector is missing before the colon")
-        if rest and not rest[0].isspace():
-            raise ValueError(f"{text!r}: a space is missing before {rest!r}")
-        ends.append(End(connector, cavity))
-        rest = rest.strip()
-    return tuple(ends)
-
-
-def end_of(text: str) -> End:
-    """Read one end from text (``ECU:12``). Raises `ValueError` with what is wrong."""
-    ends = ends_of(text)
-    if len(ends) != 1:
-        raise ValueError(f"{text!r}: one place like ECU:12 is expected")
-    return ends[0]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,10 +19,14 @@ _Found = tuple[_Tables, identity.Identity | None, list[Problem]]
 
 @dataclass(frozen=True, slots=True)
 class LoadedLoom:
-    """A loom whose description holds together, and what about it is legal and suspicious."""
+    """A loom whose description holds together, what is odd about it, and what of it is not read.
+
+    ``left_out`` names the columns that a person keeps for themselves: in the tables, not in the loom.
+    """
 
     loom: Loom
     warnings: tuple[Problem, ...] = ()
+    left_out: tuple[Problem, ...] = ()
 
 
 def load(path: Path | str) -> LoadedLoom:
@@ -129,7 +133,7 @@ def _joined(
     choices: tuple[str, str] = (identity.FILE, ""),
 ) -> LoadedLoom:
     known = told or identity.Identity("unknown")
-    built = building.build(found, known.colour_code)
+    built = building.build(found, known.colour_code, known.decimal)
     # A cell that the spreadsheet spoilt has been named; what follows from its being empty has not.
     spoilt = {(p.sheet, p.row, p.column) for p in problems if p.row is not None}
     problems = [*problems, *(p for p in built.problems if (p.sheet, p.row, p.column) not in spoilt)]
@@ -152,7 +156,16 @@ def _joined(
     if problems:
         count = "one problem" if len(problems) == 1 else f"{len(problems)} problems"
         raise DescriptionError(f"{path}: {count} in the description", problems=problems)
-    return LoadedLoom(loom, (*asked, *built.asked, *suspicions.warnings(loom, places)))
+    odd = (*asked, *built.asked, *suspicions.warnings(loom, places))
+    return LoadedLoom(loom, odd, tuple(_own_columns(found)))
+
+
+def _own_columns(found: _Tables) -> Iterator[Problem]:
+    for table in found.values():
+        for heading in table.headings:
+            if heading.startswith("#"):
+                message = "this column is a person's own and is not part of the loom"
+                yield Problem(message, table.file, table.sheet, None, heading, severity="warning")
 
 
 def _unread(loom: Loom, found: Mapping[str, tables.Table]) -> dict[str, frozenset[str]]:

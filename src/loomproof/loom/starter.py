@@ -98,6 +98,7 @@ def _toml(name: str) -> str:
         "[tables]",
         '# The code of the colours in wires.csv: "IEC 60757", "BS AU 7" or "German".',
         'colour_code = "IEC 60757"',
+        '# decimal = ","        # where your spreadsheet writes 0,75 and not 0.75',
         "",
         "# Taken where the tables say nothing; uncomment to set your own.",
         "# [defaults]",

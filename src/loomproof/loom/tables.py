@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loomproof.errors import Problem
-from loomproof.loom.text import LONGEST, flaw
+from loomproof.loom.text import LONGEST, flaw, shortened
 
 BIGGEST_BYTES = 256 * 1024 * 1024
 """A table bigger than this is no loom; it is refused before it is read into memory."""
@@ -38,7 +38,7 @@ class Table:
 
     def problem(self, message: str, row: int | None = None, column: str = "", cure: str = "") -> Problem:
         """Return a problem placed in this table."""
-        return Problem(message, self.file, self.sheet, row, column, cure)
+        return Problem(shortened(message, 500), self.file, self.sheet, row, shortened(column), cure)
 
 
 def table_of(rows: NumberedRows, file: str, sheet: str = "") -> tuple[Table, list[Problem]]:

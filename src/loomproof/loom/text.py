@@ -31,6 +31,11 @@ def flaw(text: str) -> str:
     return "has a blank at its start or end" if text.strip() != text else ""
 
 
+def shortened(text: str, most: int = 200) -> str:
+    """Return a text cut to what a message can hold."""
+    return text if len(text) <= most else f"{text[:most]}…"
+
+
 def quoted(name: str) -> str:
     """Return the name as it stands in a list: in double quotes where it needs them."""
     if name and not any(mark in _MARKS or mark.isspace() for mark in name):

@@ -21,7 +21,12 @@ Rows = list[dict[str, str]]
 def identity_of(loom: Loom, colour_code: str = colours.IEC_60757) -> identity.Identity:
     """Return what ``loom.toml`` says of a loom."""
     return identity.Identity(
-        loom.name, loom.serial, loom.description, colour_code, loom.settings, loom.choices
+        loom.name,
+        loom.serial,
+        loom.description,
+        colour_code,
+        settings=loom.settings,
+        choices=loom.choices,
     )
 
 
@@ -214,8 +219,11 @@ def write_file(path: Path, content: bytes, *, over: bool = False) -> None:
     half = path.with_name(path.name + ".part")
 
     def write() -> None:
-        half.write_bytes(content)
-        half.replace(path)
+        try:
+            half.write_bytes(content)
+            half.replace(path)
+        finally:
+            half.unlink(missing_ok=True)
 
     _written(path, write)
 

@@ -1,0 +1,41 @@
+"""Defaults and limits of a loom: what is taken where its tables say nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+from loomproof.loom.guards import number
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Defaults and limits that ``loom.toml`` may set; every one has the unit in its name.
+
+    ``stated`` names those that the description sets itself; one that differs from the default is stated.
+    """
+
+    wire_length_m: float = 2.0
+    wire_csa_mm2: float = 0.5
+    contact_ohm: float = 0.010
+    crimp_ohm: float = 0.005
+    splice_ohm: float = 0.005
+    margin_ratio: float = 1.25
+    margin_ohm: float = 0.050
+    isolation_ohm: float = 1.0e6
+    test_current_a: float = 0.05
+    test_voltage_v: float = 12.0
+    stated: frozenset[str] = frozenset()
+
+    def __post_init__(self) -> None:
+        stated = set(self.stated)
+        for known in fields(self):
+            if known.name == "stated":
+                continue
+            value = number(known.name, getattr(self, known.name))
+            object.__setattr__(self, known.name, value)
+            if value != known.default:
+                stated.add(known.name)
+        unknown = stated - {known.name for known in fields(self)}
+        if unknown:
+            raise ValueError(f"settings: there is no {min(unknown)}")
+        object.__setattr__(self, "stated", frozenset(stated))
