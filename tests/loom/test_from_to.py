@@ -117,3 +117,21 @@ def test_a_workbook_list_is_read_as_it_is_shown() -> None:
     with pytest.raises(UsageError) as caught:
         fromto.read(saved.getvalue(), "list.xlsx", "Wirring")
     assert caught.value.cure == "There is Wiring."
+
+
+def test_headings_further_down_are_found_by_their_row() -> None:
+    data = b"Wiring of the shed\n\nby: nobody\n" + LIST
+    with pytest.raises(DescriptionError) as caught:
+        fromto.read(data, "list.csv")
+    assert "--heading-row" in caught.value.cure
+    found = fromto.read(data, "list.csv", heading_row=4)
+    assert found.headings[:2] == ("From Pin", "To Pin")
+    assert found.table.rows[0][0] == 5
+
+
+def test_decimals_of_a_list_are_parted_as_said() -> None:
+    data = LIST.replace(b"0.5", b"0,5").replace(b";120;", b";120,5;")
+    found = fromto.read(data, "list.csv")
+    loom = fromto.make(found, fromto.propose(found), "list", colours.GERMAN, ",").loom
+    assert loom.wires[0].csa_mm2 == 0.5
+    assert loom.wires[0].length_m == 0.1205

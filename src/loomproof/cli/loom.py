@@ -204,6 +204,7 @@ def export(
     help="What parts decimals in a list.",
 )
 @click.option("--sheet", default="", help="Sheet of a workbook; the first where it is not given.")
+@click.option("--heading-row", type=click.IntRange(1), default=1, help="Row of the headings of a list.")
 @click.option("--yes", is_flag=True, help="Take the proposed columns without asking.")
 @_code
 @click.option("--configuration", default=None, help="Configuration of a KBL file.")
@@ -222,6 +223,7 @@ def import_(
     separator: str,
     decimal: str,
     sheet: str,
+    heading_row: int,
     yes: bool,
     colour_code: str,
     configuration: str | None,
@@ -245,7 +247,7 @@ def import_(
         if configuration or side_table:
             raise UsageError("--configuration and --side-table are for KBL files, not for lists")
         loom, notes = _listed(
-            source, name or source.stem, columns, separator, decimal, sheet, yes, colour_code
+            source, name or source.stem, columns, separator, decimal, sheet, heading_row, yes, colour_code
         )
     else:
         cure = "Read are from-to lists (.csv, .xlsx) and KBL files (.kbl)."
@@ -267,6 +269,7 @@ def _listed(
     separator: str,
     decimal: str,
     sheet: str,
+    heading_row: int,
     yes: bool,
     colour_code: str,
 ) -> tuple[Loom, tuple[Problem, ...]]:
@@ -285,7 +288,7 @@ def _listed(
     data, problem = read_bytes(source)
     if data is None:
         raise UsageError(str(problem or f"{source}: there is no such file"))
-    found = fromto.read(data, source.name, sheet)
+    found = fromto.read(data, source.name, sheet, heading_row)
     proposal = fromto.propose(found, given, separator)
     click.echo(f"Columns of {source.name}:", err=True)
     for role, heading in fromto.describe(proposal):

@@ -102,8 +102,10 @@ class Imported:
     notes: tuple[Problem, ...]
 
 
-def read(data: bytes, file: str, sheet: str = "") -> List:
+def read(data: bytes, file: str, sheet: str = "", heading_row: int = 1) -> List:
     """Read a list from the bytes of a CSV file or, where ``file`` ends so, a workbook (its first sheet).
+
+    ``heading_row`` is the row of the headings, or one above it with nothing between.
 
     Raises `DescriptionError` with everything that cannot be read, `UsageError` for a sheet that is not there.
     """
@@ -112,11 +114,13 @@ def read(data: bytes, file: str, sheet: str = "") -> List:
     if file.casefold().endswith((".xlsx", ".xlsm")):
         title, rows, problems, asked = _sheet(data, file, sheet)
     else:
-        rows, problems = csv_rows(data, file)
+        rows, problems = csv_rows(data, file, heading_row)
+    rows = [(row, cells) for row, cells in rows if row >= heading_row]
     table, wrong = table_of(rows, file, title)
     problems += wrong
     if problems:
-        raise DescriptionError(f"{file}: the list cannot be read", problems=problems)
+        cure = "Where the headings stand further down, say --heading-row."
+        raise DescriptionError(f"{file}: the list cannot be read", problems=problems, cure=cure)
     headings = tuple(" ".join(text.split()) for text in rows[0][1][: len(table.headings)])
     return List(file, headings, table, tuple(asked))
 

@@ -132,12 +132,15 @@ def parse_csv(data: bytes, file: str) -> tuple[Table | None, list[Problem]]:
     return table_of(rows, file)
 
 
-def csv_rows(data: bytes, file: str) -> tuple[NumberedRows, list[Problem]]:
-    """Read the bytes of a CSV file as rows of cells with their line numbers, rows without text left out."""
+def csv_rows(data: bytes, file: str, heading_row: int = 1) -> tuple[NumberedRows, list[Problem]]:
+    """Read the bytes of a CSV file as rows of cells with their line numbers, rows without text left out.
+
+    The line ``heading_row`` (or the first below it that is not empty) says which mark parts cells.
+    """
     text, problem = _decoded(data, file)
     if problem:
         return [], [problem]
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text), strict=True)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text, heading_row), strict=True)
     rows: NumberedRows = []
     line = 1
     # The module's limit is shared by the whole process; every reader here sets the same one.
@@ -168,8 +171,9 @@ def _decoded(data: bytes, file: str) -> tuple[str, Problem | None]:
         )
 
 
-def _delimiter(text: str) -> str:
-    head = text.lstrip("\r\n").partition("\n")[0]
+def _delimiter(text: str, heading_row: int) -> str:
+    lines = io.StringIO(text, newline=None)
+    head = next((line for n, line in enumerate(lines, 1) if n >= heading_row and line.strip()), "")
     bare = "".join(head.split('"')[::2])
     return max(",;\t", key=lambda mark: (bare.count(mark), mark == ","))
 

@@ -283,12 +283,13 @@ def write(sheets: Mapping[str, tuple[Sequence[str], Sequence[Sequence[str]]]]) -
             longest = max((len(row[i]) for row in rows[:200]), default=0)
             column.width = min(60, max(len(heading), longest) + 2)
         for n, row in enumerate((headings, *rows)):
-            cells = []
+            cells: list[Cell | None] = []
             for text in row:
-                cell = WriteOnlyCell(sheet)
-                if text:
-                    cell.value = _ESCAPE.sub(r"_x005F_x\1_", text)
-                    cell.data_type = "s"  # Text that begins with = or # is still text.
+                if not text:
+                    cells.append(None)
+                    continue
+                cell = WriteOnlyCell(sheet, _ESCAPE.sub(r"_x005F_x\1_", text))
+                cell.data_type = "s"  # Text that begins with = or # is still text.
                 cell.number_format = "@"
                 if n == 0:
                     cell.font = bold
