@@ -121,9 +121,14 @@ def test_a_workbook_list_is_read_as_it_is_shown() -> None:
 
 def test_headings_further_down_are_found_by_their_row() -> None:
     data = b"Wiring of the shed\n\nby: nobody\n" + LIST
-    with pytest.raises(DescriptionError) as caught:
-        fromto.read(data, "list.csv")
+    title = fromto.read(data, "list.csv")
+    with pytest.raises(UsageError) as caught:
+        fromto.make(title, fromto.propose(title), "list")
     assert "--heading-row" in caught.value.cure
+    wide = data.replace(b";", b",")
+    with pytest.raises(DescriptionError) as refused:
+        fromto.read(wide, "list.csv")
+    assert "--heading-row" in refused.value.cure
     found = fromto.read(data, "list.csv", heading_row=4)
     assert found.headings[:2] == ("From Pin", "To Pin")
     assert found.table.rows[0][0] == 5
