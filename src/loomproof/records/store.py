@@ -9,21 +9,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, Engine, Row, func, insert, or_, select
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy import Connection, Engine, Row, Select, func, insert, or_, select
 
-from loomproof.errors import RecordError, StoreError, UsageError
+from loomproof.errors import StoreError, UsageError
 from loomproof.records.before import mended, remarks
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.engine import open_engine, shown, translated, writing
 from loomproof.records.home import home
+from loomproof.records.inserting import add_once, insert_run, same_journal, showable
 from loomproof.records.keys import Signer
 from loomproof.records.schema import (
-    ADAPTERS,
-    BENCH_CHECKS,
     BENCHES,
     CERTIFICATES,
-    FINDING_PLACES,
     FINDINGS,
     JOURNALS,
     LOOMS,
@@ -31,7 +28,7 @@ from loomproof.records.schema import (
     REPAIRS,
     RUNS,
 )
-from loomproof.records.seal import Chain, Verified, seal, verify
+from loomproof.records.seal import Chain, seal, verify
 from loomproof.results.document import Document
 
 
@@ -132,7 +129,7 @@ class Store:
         Chain head and insert are one transaction, so two benches, or two processes on one, never fork a
         chain. `RecordError` where the journal is not the one that the document names.
         """
-        _same_journal(document, journal)
+        same_journal(document, journal)
         return self._seal(document, signer, journal)
 
     def correct(self, run: str, document: Document, why: str, signer: Signer) -> SealedRun:
@@ -160,7 +157,7 @@ class Store:
             if said := remarks(document, head.ended if head else ""):
                 extras["remarks"] = said
             record = seal(document.plain(), chain, signer, kind=kind, extras=extras)
-            run_id = _insert(connection, verify(record), record, journal)
+            run_id = insert_run(connection, verify(record), record, journal)
             return SealedRun(_run(connection, run_id), record)
 
     def add_run(self, record: bytes, journal: bytes = b"") -> str:
@@ -171,11 +168,11 @@ class Store:
         """
         verified = verify(record)
         document = verified.document()
-        _same_journal(document, journal)
+        same_journal(document, journal)
         with self.writing() as connection:
             _lock_bench(connection, verified.chain.bench)
             if connection.execute(select(RUNS.c.id).where(RUNS.c.hash == verified.hash)).first() is None:
-                _insert(connection, verified, record, journal)
+                insert_run(connection, verified, record, journal)
         return document.run
 
     def add_repair(self, run: str, person: str, words: str, done: str, finding: int = 0) -> Repair:
@@ -194,7 +191,7 @@ class Store:
                     cure="Give the number that the run's findings show.",
                 )
             values = {"finding": finding, "person": person, "done": done, "words": words}
-            connection.execute(insert(REPAIRS).values(run_id=found.id, **_showable(values)))
+            connection.execute(insert(REPAIRS).values(run_id=found.id, **showable(values)))
         return Repair(found.run, finding, person, done, words)
 
     def add_certificate(self, run: str, pdf: bytes, made: str) -> str:
@@ -219,12 +216,9 @@ class Store:
 
         ``limit`` keeps the last ones.
         """
-        query = _RUN_COLUMNS.order_by(RUNS.c.id.desc())
+        query = RUN_COLUMNS.order_by(RUNS.c.id.desc())
         if loom is not None:
-            ids = select(LOOMS.c.id).where(
-                or_(LOOMS.c.name == loom, LOOMS.c.serial == loom, LOOMS.c.digest == loom)
-            )
-            query = query.where(RUNS.c.loom_id.in_(ids))
+            query = query.where(RUNS.c.loom_id.in_(looms_called(loom)))
         if limit is not None:
             query = query.limit(limit)
         with self.reading() as connection:
@@ -236,7 +230,7 @@ class Store:
 
         `UsageError` where there is none, or several.
         """
-        query = _RUN_COLUMNS.order_by(RUNS.c.id.desc()).limit(3)
+        query = RUN_COLUMNS.order_by(RUNS.c.id.desc()).limit(3)
         if run != "last":
             match = RUNS.c.run == run
             if len(run) >= 8 and all(digit in "0123456789abcdef" for digit in run):
@@ -260,7 +254,7 @@ class Store:
             packed = connection.execute(
                 select(RECORDS.c.packed).where(RECORDS.c.run_id == found.id)
             ).scalar_one_or_none()
-        return _unpacked(packed, f"{self.where}: run {found.run}")
+        return unpacked(packed, f"{self.where}: run {found.run}")
 
     def journal(self, run: str) -> bytes:
         """Return a run's reading journal, empty where none was kept."""
@@ -269,7 +263,7 @@ class Store:
             packed = connection.execute(
                 select(JOURNALS.c.packed).where(JOURNALS.c.run_id == found.id)
             ).scalar_one_or_none()
-        return b"" if packed is None else _unpacked(packed, f"{self.where}: journal of run {found.run}")
+        return b"" if packed is None else unpacked(packed, f"{self.where}: journal of run {found.run}")
 
     def repairs(self, run: str) -> tuple[Repair, ...]:
         """Return the repairs noted against a run's findings, in the order in which they came."""
@@ -289,7 +283,7 @@ class Store:
         return None if pdf is None else bytes(pdf)
 
 
-_RUN_COLUMNS = select(
+RUN_COLUMNS = select(
     RUNS.c.id,
     RUNS.c.run,
     RUNS.c.kind,
@@ -311,12 +305,17 @@ _RUN_COLUMNS = select(
 ).join_from(RUNS, LOOMS, RUNS.c.loom_id == LOOMS.c.id)
 
 
+def looms_called(loom: str) -> Select[int]:
+    """Ids of looms of this name, serial or description digest."""
+    return select(LOOMS.c.id).where(or_(LOOMS.c.name == loom, LOOMS.c.serial == loom, LOOMS.c.digest == loom))
+
+
 def _as_run(row: Row[*tuple[Any, ...]]) -> Run:
     return Run(**row._mapping)
 
 
 def _run(connection: Connection, run_id: int) -> Run:
-    return _as_run(connection.execute(_RUN_COLUMNS.where(RUNS.c.id == run_id)).one())
+    return _as_run(connection.execute(RUN_COLUMNS.where(RUNS.c.id == run_id)).one())
 
 
 class _Head(NamedTuple):
@@ -334,136 +333,12 @@ def _head(connection: Connection, bench: str) -> _Head | None:
 
 def _lock_bench(connection: Connection, bench: str) -> None:
     """Hold the bench's row until the transaction ends (SQLite has locked the whole store already)."""
-    _add_once(connection, BENCHES, _showable({"name": bench}))
+    add_once(connection, BENCHES, showable({"name": bench}))
     connection.execute(select(BENCHES.c.name).where(BENCHES.c.name == bench).with_for_update()).one()
 
 
-def _add_once(connection: Connection, table: object, values: Mapping[str, object]) -> None:
-    made = sqlite.insert(table) if connection.dialect.name == "sqlite" else postgresql.insert(table)  # type: ignore[arg-type]
-    connection.execute(made.values(**values).on_conflict_do_nothing())
-
-
-def _insert(connection: Connection, verified: Verified, record: bytes, journal: bytes) -> int:
-    document = verified.document()
-    chain = verified.chain
-    taken = connection.execute(
-        select(RUNS.c.hash).where(RUNS.c.bench == chain.bench, RUNS.c.sequence == chain.sequence)
-    ).scalar_one_or_none()
-    if taken is not None:
-        raise RecordError(
-            f"record {chain.sequence} of {chain.bench}: this store has {taken[:16]}… in that place, "
-            f"not {verified.hash[:16]}…",
-            cure="Two histories of one bench differ. Keep both stores apart and find out which one holds.",
-        )
-    loom_id = _loom_id(connection, document)
-    values: dict[str, object] = {
-        "run": document.run,
-        "kind": verified.kind,
-        "bench": chain.bench,
-        "previous": chain.previous,
-        "hash": verified.hash,
-        "key": verified.key,
-        "verdict": document.verdict.value,
-        "started": document.started,
-        "ended": document.ended,
-        "person": document.person,
-        "adapter": document.adapter.name,
-    }
-    run_id: int = connection.execute(
-        insert(RUNS)
-        .values(
-            loom_id=loom_id,
-            sequence=chain.sequence,
-            faults=sum(finding.severity.value == "fault" for finding in document.findings),
-            notes=sum(finding.severity.value == "note" for finding in document.findings),
-            **_showable(values),
-        )
-        .returning(RUNS.c.id)
-    ).scalar_one()
-    connection.execute(insert(RECORDS).values(run_id=run_id, packed=zlib.compress(record)))
-    if journal:
-        connection.execute(
-            insert(JOURNALS).values(run_id=run_id, digest=sha256_hex(journal), packed=zlib.compress(journal))
-        )
-    _insert_findings(connection, run_id, document)
-    if document.adapter.digest:
-        used = {"name": document.adapter.name, "digest": document.adapter.digest}
-        _add_once(connection, ADAPTERS, _showable({**used, "first_used": document.started}))
-    checks = [
-        {
-            "run_id": run_id,
-            "number": n,
-            "passed": int(c.passed),
-            **_showable({"name": c.name, "words": c.text}),
-        }
-        for n, c in enumerate(document.bench.checks, 1)
-    ]
-    if checks:
-        connection.execute(insert(BENCH_CHECKS), checks)
-    return run_id
-
-
-def _loom_id(connection: Connection, document: Document) -> int:
-    loom = document.loom
-    identity = _showable({"name": loom.name, "serial": loom.serial, "digest": loom.digest})
-    _add_once(connection, LOOMS, {**identity, **_showable({"description": loom.description})})
-    loom_id: int = connection.execute(
-        select(LOOMS.c.id).where(*(LOOMS.c[column] == value for column, value in identity.items()))
-    ).scalar_one()
-    return loom_id
-
-
-def _insert_findings(connection: Connection, run_id: int, document: Document) -> None:
-    rows, places = [], []
-    for number, finding in enumerate(document.findings, 1):
-        key: dict[str, object] = {"run_id": run_id, "number": number}
-        words = {"kind": finding.kind.value, "cause": finding.cause, "severity": finding.severity.value}
-        rows.append({**key, **_showable({**words, "title": finding.title})})
-        named = {
-            "cavity": finding.cavities,
-            "connector": tuple(dict.fromkeys(_connector(cavity) for cavity in finding.cavities)),
-            "wire": tuple(dict.fromkeys(finding.wires)),
-            "component": tuple(dict.fromkeys(finding.components)),
-        }
-        for what, names in named.items():
-            places += [{**key, "what": what, **_showable({"name": name})} for name in dict.fromkeys(names)]
-    if rows:
-        connection.execute(insert(FINDINGS), rows)
-    if places:
-        connection.execute(insert(FINDING_PLACES), places)
-
-
-def _connector(cavity: str) -> str:
-    """Return the connector of an end written as text (``ECU:12``; a quoted name may hold a colon)."""
-    if not cavity.startswith('"'):
-        return cavity.split(":", 1)[0]
-    at = 1
-    while (at := cavity.find('"', at)) >= 0:
-        if cavity[at + 1 : at + 2] != '"':
-            return cavity[1:at].replace('""', '"')
-        at += 2
-    return cavity
-
-
-def _showable(values: Mapping[str, object]) -> dict[str, object]:
-    """Refuse what a database's text cannot hold, and name the column."""
-    for column, value in values.items():
-        if "\0" in str(value):
-            raise RecordError(f"{column}: the text holds a NUL character", cure="Take it out.")
-    return dict(values)
-
-
-def _same_journal(document: Document, journal: bytes) -> None:
-    stated = document.journal_digest
-    if journal and stated and sha256_hex(journal) != stated:
-        raise RecordError(
-            f"run {document.run}: the journal has SHA-256 {sha256_hex(journal)[:16]}…, "
-            f"the document names {stated[:16]}…",
-            cure="Keep the record with the journal that it was made from.",
-        )
-
-
-def _unpacked(packed: bytes | None, name: str) -> bytes:
+def unpacked(packed: bytes | None, name: str) -> bytes:
+    """Return what was packed; `StoreError` names the place where it is missing or damaged."""
     if packed is None:
         raise StoreError(f"{name}: its record is missing", cure="Restore a backup: loomproof restore.")
     try:

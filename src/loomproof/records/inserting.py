@@ -1,0 +1,155 @@
+"""Putting a verified record into the tables: the run, its bytes, and what queries ask for."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping
+
+from sqlalchemy import Connection, Table, insert, select
+from sqlalchemy.dialects import postgresql, sqlite
+
+from loomproof.errors import RecordError
+from loomproof.records.canonical import sha256_hex
+from loomproof.records.schema import (
+    ADAPTERS,
+    BENCH_CHECKS,
+    FINDING_PLACES,
+    FINDINGS,
+    JOURNALS,
+    LOOMS,
+    RECORDS,
+    RUNS,
+)
+from loomproof.records.seal import Verified
+from loomproof.results.document import Document
+
+
+def add_once(connection: Connection, table: Table, values: Mapping[str, object]) -> None:
+    """Put a row in unless it is there already."""
+    made = sqlite.insert(table) if connection.dialect.name == "sqlite" else postgresql.insert(table)
+    connection.execute(made.values(**values).on_conflict_do_nothing())
+
+
+def insert_run(connection: Connection, verified: Verified, record: bytes, journal: bytes) -> int:
+    """Put a record with its journal in and return the run's id; the caller holds the bench's lock.
+
+    `RecordError` where the chain has another record in its place.
+    """
+    document = verified.document()
+    chain = verified.chain
+    taken = connection.execute(
+        select(RUNS.c.hash).where(RUNS.c.bench == chain.bench, RUNS.c.sequence == chain.sequence)
+    ).scalar_one_or_none()
+    if taken is not None:
+        raise RecordError(
+            f"record {chain.sequence} of {chain.bench}: this store has {taken[:16]}… in that place, "
+            f"not {verified.hash[:16]}…",
+            cure="Two histories of one bench differ. Keep both stores apart and find out which one holds.",
+        )
+    loom_id = _loom_id(connection, document)
+    values: dict[str, object] = {
+        "run": document.run,
+        "kind": verified.kind,
+        "bench": chain.bench,
+        "previous": chain.previous,
+        "hash": verified.hash,
+        "key": verified.key,
+        "verdict": document.verdict.value,
+        "started": document.started,
+        "ended": document.ended,
+        "person": document.person,
+        "adapter": document.adapter.name,
+    }
+    run_id: int = connection.execute(
+        insert(RUNS)
+        .values(
+            loom_id=loom_id,
+            sequence=chain.sequence,
+            faults=sum(finding.severity.value == "fault" for finding in document.findings),
+            notes=sum(finding.severity.value == "note" for finding in document.findings),
+            **showable(values),
+        )
+        .returning(RUNS.c.id)
+    ).scalar_one()
+    connection.execute(insert(RECORDS).values(run_id=run_id, packed=zlib.compress(record)))
+    if journal:
+        connection.execute(
+            insert(JOURNALS).values(run_id=run_id, digest=sha256_hex(journal), packed=zlib.compress(journal))
+        )
+    _insert_findings(connection, run_id, document)
+    if document.adapter.digest:
+        used = {"name": document.adapter.name, "digest": document.adapter.digest}
+        add_once(connection, ADAPTERS, showable({**used, "first_used": document.started}))
+    checks = [
+        {
+            "run_id": run_id,
+            "number": n,
+            "passed": int(c.passed),
+            **showable({"name": c.name, "words": c.text}),
+        }
+        for n, c in enumerate(document.bench.checks, 1)
+    ]
+    if checks:
+        connection.execute(insert(BENCH_CHECKS), checks)
+    return run_id
+
+
+def _loom_id(connection: Connection, document: Document) -> int:
+    loom = document.loom
+    identity = showable({"name": loom.name, "serial": loom.serial, "digest": loom.digest})
+    add_once(connection, LOOMS, {**identity, **showable({"description": loom.description})})
+    loom_id: int = connection.execute(
+        select(LOOMS.c.id).where(*(LOOMS.c[column] == value for column, value in identity.items()))
+    ).scalar_one()
+    return loom_id
+
+
+def _insert_findings(connection: Connection, run_id: int, document: Document) -> None:
+    rows, places = [], []
+    for number, finding in enumerate(document.findings, 1):
+        key: dict[str, object] = {"run_id": run_id, "number": number}
+        words = {"kind": finding.kind.value, "cause": finding.cause, "severity": finding.severity.value}
+        rows.append({**key, **showable({**words, "title": finding.title})})
+        named = {
+            "cavity": finding.cavities,
+            "connector": tuple(dict.fromkeys(_connector(cavity) for cavity in finding.cavities)),
+            "wire": tuple(dict.fromkeys(finding.wires)),
+            "component": tuple(dict.fromkeys(finding.components)),
+        }
+        for what, names in named.items():
+            places += [{**key, "what": what, **showable({"name": name})} for name in dict.fromkeys(names)]
+    if rows:
+        connection.execute(insert(FINDINGS), rows)
+    if places:
+        connection.execute(insert(FINDING_PLACES), places)
+
+
+def _connector(cavity: str) -> str:
+    """Return the connector of an end written as text (``ECU:12``; a quoted name may hold a colon)."""
+    if not cavity.startswith('"'):
+        return cavity.split(":", 1)[0]
+    at = 1
+    while (at := cavity.find('"', at)) >= 0:
+        if cavity[at + 1 : at + 2] != '"':
+            return cavity[1:at].replace('""', '"')
+        at += 2
+    return cavity
+
+
+def showable(values: Mapping[str, object]) -> dict[str, object]:
+    """Refuse what a database's text cannot hold, and name the column."""
+    for column, value in values.items():
+        if "\0" in str(value):
+            raise RecordError(f"{column}: the text holds a NUL character", cure="Take it out.")
+    return dict(values)
+
+
+def same_journal(document: Document, journal: bytes) -> None:
+    """Refuse a journal that is not the one which the document names; none at all is fine."""
+    stated = document.journal_digest
+    if journal and stated and sha256_hex(journal) != stated:
+        raise RecordError(
+            f"run {document.run}: the journal has SHA-256 {sha256_hex(journal)[:16]}…, "
+            f"the document names {stated[:16]}…",
+            cure="Keep the record with the journal that it was made from.",
+        )

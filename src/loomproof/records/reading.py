@@ -1,0 +1,85 @@
+"""Reading many records at once: for histories, reports, checks and exports."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Row, and_, select
+
+from loomproof.records.schema import FINDING_PLACES, FINDINGS, LOOMS, RECORDS, RUNS
+from loomproof.records.store import RUN_COLUMNS, Run, Store, looms_called, unpacked
+
+
+@dataclass(frozen=True, slots=True)
+class FoundRow:
+    """One finding and one thing that it names (``what``: cavity, connector, wire or component)."""
+
+    run: str
+    ended: str
+    loom: str
+    serial: str
+    number: int
+    kind: str
+    cause: str
+    severity: str
+    title: str
+    what: str
+    name: str
+
+
+def sealed_records(
+    store: Store, loom: str | None = None, *, by_chain: bool = False
+) -> Iterator[tuple[Run, bytes]]:
+    """Give every run with its sealed record, of one loom or of all, read as they come.
+
+    In the order in which they came to the store, or chain by chain.
+    """
+    query = RUN_COLUMNS.add_columns(RECORDS.c.packed)
+    query = query.outerjoin(RECORDS, RUNS.c.id == RECORDS.c.run_id)
+    if loom is not None:
+        query = query.where(RUNS.c.loom_id.in_(looms_called(loom)))
+    order = (RUNS.c.bench, RUNS.c.sequence) if by_chain else (RUNS.c.id,)
+    with store.reading() as connection:
+        rows = connection.execution_options(yield_per=100).execute(query.order_by(*order))
+        for row in rows:
+            values = dict(row._mapping)
+            packed = values.pop("packed")
+            run = Run(**values)
+            yield run, unpacked(packed, f"{store.where}: run {run.run}")
+
+
+def found_rows(store: Store, loom: str | None = None) -> tuple[FoundRow, ...]:
+    """Return one row for each finding and each thing that it names, of one loom or of all."""
+    run, found, place = RUNS.c, FINDINGS.c, FINDING_PLACES.c
+    query = (
+        select(
+            run.run,
+            run.ended,
+            LOOMS.c.name.label("loom"),
+            LOOMS.c.serial,
+            found.number,
+            found.kind,
+            found.cause,
+            found.severity,
+            found.title,
+            place.what,
+            place.name,
+        )
+        .join_from(FINDINGS, RUNS, found.run_id == run.id)
+        .join(LOOMS, run.loom_id == LOOMS.c.id)
+        .outerjoin(FINDING_PLACES, and_(place.run_id == found.run_id, place.number == found.number))
+        .order_by(found.run_id, found.number, place.what, place.name)
+    )
+    if loom is not None:
+        query = query.where(run.loom_id.in_(looms_called(loom)))
+    with store.reading() as connection:
+        rows = connection.execute(query).all()
+    return tuple(_found_row(row) for row in rows)
+
+
+def _found_row(row: Row[*tuple[Any, ...]]) -> FoundRow:
+    # A finding that names nothing has no place.
+    values: list[Any] = ["" if value is None else value for value in row]
+    return FoundRow(*values)
