@@ -341,3 +341,11 @@ def test_a_column_of_ones_own_is_let_be_and_named() -> None:
 def test_a_number_of_thousands_of_digits_is_said() -> None:
     files = changed("loom.toml", "[tables]", f"[defaults]\nwire_length_m = {'9' * 5000}\n[tables]")
     assert "it is not TOML" in str(problems(files)[0])
+
+
+def test_a_folder_in_the_place_of_a_table_is_said_once(tmp_path: Path) -> None:
+    for name, data in TAIL.items():
+        (tmp_path / name).mkdir() if name == "wires.csv" else (tmp_path / name).write_bytes(data)
+    with pytest.raises(DescriptionError) as caught:
+        load(tmp_path)
+    assert [str(problem) for problem in caught.value.problems] == ["wires.csv: it is not a file"]

@@ -216,8 +216,8 @@ def make(
     """
     if not proposal.complete:
         missing = [side for side in _SIDES if not {side, f"{side}_connector"} & proposal.columns.keys()]
-        headings = ", ".join(map(repr, found.headings))
-        cure = f'Say it: --column {missing[0]}="…". It has {headings}; if they stand further down: --heading-row.'
+        known = ", ".join(map(repr, found.headings))
+        cure = f'Say it: --column {missing[0]}="…". It has {known}; are they further down: --heading-row.'
         raise UsageError(f"{found.file}: no column is known to say where a wire goes {missing[0]}", cure=cure)
     wires = _wires(found, proposal, decimal)
     connectors, notes = _connectors(wires)

@@ -73,6 +73,7 @@ def _folder(path: Path) -> _Found:
     failed = {problem.file for problem in problems}
     found, told, wrong = _files(files)
     # What could not be read has been said; that it is empty is not said as well.
+    found = {name: table for name, table in found.items() if table.file not in failed}
     return found, told, problems + [problem for problem in wrong if problem.file not in failed]
 
 
