@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 
-from loomproof.loom.model import Connector, Loom
-from loomproof.reports import drawing_face
+from loomproof.loom.model import Connector, ConnectorKind, Loom
+from loomproof.reports import drawing_face, drawing_loom
 from loomproof.results.document import ConnectorEntry
 
 UNKNOWN_COLOUR = "?"
@@ -53,3 +53,26 @@ def wire_colours(loom: Loom, connector: Connector) -> dict[str, str]:
         for end in connector.ends
         if end in loom.wires_at
     }
+
+
+def drawings(loom: Loom) -> dict[str, bytes]:
+    """Return every drawing of a loom by file name: ``loom.svg`` and a face for each connector."""
+    files = {"loom.svg": loom_picture(loom).encode()}
+    taken = {"loom.svg"}
+    for connector in loom.connectors:
+        if connector.kind is ConnectorKind.SPLICE:
+            continue
+        plain = "".join(mark if mark.isalnum() or mark in "-_" else "_" for mark in connector.name)[:80]
+        name, number = f"face_{plain}.svg", 1
+        # Two names may differ only in case or in marks that no file name holds everywhere.
+        while name.casefold() in taken:
+            number += 1
+            name = f"face_{plain}_{number}.svg"
+        taken.add(name.casefold())
+        files[name] = loom_face(loom, connector).encode()
+    return files
+
+
+def loom_picture(loom: Loom) -> str:
+    """Return the whole loom as one SVG document: connectors, splices, wires and circuits."""
+    return drawing_loom.picture(loom)

@@ -13,6 +13,8 @@ HEAD = 40.0
 PAD = 12.0
 BAND = 9.0
 """Sizes in px: one cavity, the space between two, the heading, the margin, one wire's swatch."""
+WIDEST = 20
+"""Cavities side by side; a longer row goes on in the line below, and the caption says so."""
 BAND_STEP = 21.0
 MOST = 3
 """Height in px that a further wire in a cavity takes, and how many are drawn before they are counted."""
@@ -33,7 +35,8 @@ def face(
     cavity as IEC 60757 codes, tracer after a slash, several wires separated by a space. Cavities in
     ``marked`` are ringed and carry an exclamation mark. A splice has no cavities and gets one joint.
     """
-    grid = [list(row) for row in rows] or [[""]]
+    grid = [list(row[at : at + WIDEST]) for row in rows for at in range(0, len(row), WIDEST)] or [[""]]
+    is_cut = len(grid) > max(len(rows), 1)
     across = max(max(len(row) for row in grid), 1)
     heights = [_row_height(row, colours) for row in grid]
     body_width = across * (CELL + GAP) - GAP
@@ -57,11 +60,8 @@ def face(
                 at = left + x * (CELL + GAP)
                 drawn += _cavity(at, y, cell_height, cavity, wires, cavity in colours, cavity in marked)
         y += cell_height + GAP
-    drawn.append(
-        svg.text(
-            width / 2, height - 9, f"{kind}, seen from the mating face", 8.5, anchor="middle", fill=svg.PALE
-        )
-    )
+    caption = f"{kind}, seen from the mating face" + (", long rows cut" if is_cut else "")
+    drawn.append(svg.text(width / 2, height - 9, caption, 8.5, anchor="middle", fill=svg.PALE))
     return svg.document(width, height, f"Connector {name}", _told(name, kind, grid, colours, marked), drawn)
 
 
@@ -71,7 +71,14 @@ def _row_height(row: Sequence[str], colours: Mapping[str, str]) -> float:
 
 
 def _wires(colours: str) -> list[str]:
-    return colours.split()
+    """Split a cavity's colours into wires; ``light`` and ``dark`` belong to the letters after them."""
+    wires: list[str] = []
+    for word in colours.split():
+        if wires and wires[-1].rpartition("/")[2] in svg.SHADES:
+            wires[-1] += f" {word}"
+        else:
+            wires.append(word)
+    return wires
 
 
 def _shell(kind: str, left: float, top: float, width: float, height: float) -> str:

@@ -35,22 +35,41 @@ PAINT: dict[str, str] = {
 UNKNOWN_PAINT = "#e7e2d8"
 
 
-def text_width(text: str, size: float) -> float:
+def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Estimate the width of a text in px at a font size in px, from the DejaVu Sans classes of letters."""
     narrow = sum(mark in "iljtfrI.,:;'|!()[] -/" for mark in text)
     wide = sum(mark in "mwMWÄÖÜ@%_" for mark in text)
-    return size * (0.62 * (len(text) - narrow - wide) + 0.37 * narrow + 0.9 * wide)
+    width = size * (0.62 * (len(text) - narrow - wide) + 0.37 * narrow + 0.9 * wide)
+    return width * BOLD if bold else width
 
 
-def fitted(text: str, width: float, size: float, smallest: float = 5.5) -> tuple[str, float]:
+BOLD = 1.14
+"""How much wider bold letters are."""
+
+
+def fitted(
+    text: str, width: float, size: float, smallest: float = 5.5, *, bold: bool = False
+) -> tuple[str, float]:
     """Return the text and a font size that fit the width: smaller first, then cut with an ellipsis."""
-    needed = text_width(text, size)
+    needed = text_width(text, size, bold=bold)
     if needed <= width:
         return text, size
     size = max(smallest, size * width / needed)
-    while len(text) > 1 and text_width(text, size) > width * 1.02:
+    while len(text) > 1 and text_width(text, size, bold=bold) > width * 1.02:
         text = text[:-2].rstrip() + "…"
     return text, size
+
+
+def wrapped(text: str, width: float, size: float) -> list[str]:
+    """Return a text as lines that fit the width; a word that is longer stands alone."""
+    lines = [""]
+    for word in text.split(" "):
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and text_width(longer, size) > width:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return [line for line in lines if line]
 
 
 def text(
@@ -66,13 +85,18 @@ def text(
     """Return one line of text; ``y`` is its baseline."""
     return (
         f'<text x="{x:g}" y="{y:g}" font-size="{size:.3g}" text-anchor="{anchor}" '
-        f'font-weight="{weight}" fill="{fill}">{escape(printable(content))}</text>'
+        f'font-weight="{weight}" fill="{fill}">{escaped(content)}</text>'
     )
 
 
 def printable(content: str) -> str:
     """Replace what XML 1.0 cannot carry (control characters, lone surrogates) by U+FFFD."""
     return "".join(mark if _fits_xml(ord(mark)) else "\ufffd" for mark in content)
+
+
+def escaped(content: str) -> str:
+    """Return a text as it stands inside an element."""
+    return escape(printable(content))
 
 
 def _fits_xml(code: int) -> bool:
@@ -87,8 +111,8 @@ def document(width: float, height: float, title: str, description: str, body: It
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{height:g}" '
             f'viewBox="0 0 {width:g} {height:g}" role="img" aria-labelledby="title desc" '
             f"font-family={quoteattr(FONT)}>",
-            f'<title id="title">{escape(printable(title))}</title>',
-            f'<desc id="desc">{escape(printable(description))}</desc>',
+            f'<title id="title">{escaped(title)}</title>',
+            f'<desc id="desc">{escaped(description)}</desc>',
             f'<rect width="{width:g}" height="{height:g}" fill="{PAPER}"/>',
             *body,
             "</svg>",
@@ -97,11 +121,30 @@ def document(width: float, height: float, title: str, description: str, body: It
     )
 
 
+SHADES = {"light": ("#ffffff", 0.45), "dark": ("#000000", 0.35)}
+WORDS = {"bare": "#c58a58", "clear": "#eef1f2"}
+"""Words that stand before a colour's letters, and for what has none: what they mix in, and how it looks."""
+
+
 def paints(colour: str) -> tuple[str, ...]:
     """Return the paint of a colour's parts, base first (``RD/YE`` gives two); unknown letters are beige."""
-    return tuple(
-        PAINT.get(part.strip().upper(), UNKNOWN_PAINT) for part in colour.replace("-", "/").split("/") if part
-    )
+    found: list[str] = []
+    for part in colour.split("/"):
+        shade, _, letters = part.strip().rpartition(" ")
+        if letters.upper() == "GNYE":
+            found += [PAINT["GN"], PAINT["YE"]]
+        elif letters in WORDS:
+            found.append(WORDS[letters])
+        elif letters:
+            found.append(
+                _mixed(PAINT.get(letters.upper(), UNKNOWN_PAINT), *SHADES.get(shade, ("#000000", 0.0)))
+            )
+    return tuple(found)
+
+
+def _mixed(paint: str, other: str, share: float) -> str:
+    pairs = ((int(paint[i : i + 2], 16), int(other[i : i + 2], 16)) for i in (1, 3, 5))
+    return "#" + "".join(f"{round(a + (b - a) * share):02x}" for a, b in pairs)
 
 
 def rect(
