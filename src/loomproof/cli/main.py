@@ -41,6 +41,12 @@ COMMANDS: dict[str, Command] = {
     "log": Command("loomproof.cli.records:log", "List the proofs that were kept."),
     "certificate": Command("loomproof.cli.records:certificate", "Write the certificate of a run."),
     "verify": Command("loomproof.cli.records:verify", "Check a certificate or a sealed record."),
+    "repaired": Command("loomproof.cli.keeping:repaired", "Note what was done about a finding."),
+    "history": Command("loomproof.cli.history:history", "Show a loom's proofs and how its joints moved."),
+    "report": Command("loomproof.cli.history:report", "Sum up many looms; export tables."),
+    "label": Command("loomproof.cli.history:label", "Write a printable label for a loom."),
+    "records": Command("loomproof.cli.keeping:records", "Back up, restore, check and import records."),
+    "key": Command("loomproof.cli.keeping:key", "Show or replace your key; list signers you know."),
     "simulate": Command("loomproof.cli.simulate:simulate", "Run a simulated scanner with a loom on it."),
 }
 """Command name to module:attribute and help line, in the order in which a newcomer meets them."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 from collections.abc import Callable
 from pathlib import Path
@@ -38,20 +39,24 @@ def now() -> datetime.datetime:
     return datetime.datetime.now(datetime.UTC)
 
 
-def _console() -> Console:
+def terminal() -> Console:
+    """Return where results are printed; plain where it is no terminal."""
     from rich.console import Console
 
     return Console(highlight=False, soft_wrap=False)
 
 
-def write_file(path: Path, data: bytes) -> None:
-    """Write a file whole or not at all."""
+def write_file(path: Path, data: bytes, *, private: bool = False) -> None:
+    """Write a file whole or not at all; ``private`` keeps it from everybody but its owner."""
     temporary = path.with_name(path.name + ".new")
     try:
+        temporary.unlink(missing_ok=True)
+        temporary.touch(mode=0o600 if private else 0o666)
         temporary.write_bytes(data)
         temporary.replace(path)
     except OSError as error:
-        temporary.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            temporary.unlink(missing_ok=True)
         raise StoreError(
             f"{path}: cannot be written: {error.strerror}", cure="Make room, or name another file."
         ) from error
@@ -70,10 +75,11 @@ def log(loom: str | None, limit: int, store: str | None) -> None:
     if not runs:
         click.echo("Nothing is kept of it." if loom else "Nothing is kept yet.", err=True)
         return
-    _console().print(_table(runs))
+    terminal().print(runs_table_view(runs))
 
 
-def _table(runs: tuple[Run, ...]) -> Table:
+def runs_table_view(runs: tuple[Run, ...]) -> Table:
+    """Return runs as a table that stands at 80 columns."""
     from rich import box
     from rich.table import Table
     from rich.text import Text
@@ -85,18 +91,18 @@ def _table(runs: tuple[Run, ...]) -> Table:
     table.add_column("run", no_wrap=True, overflow="ignore")
     table.add_column("ended", no_wrap=True)
     table.add_column("verdict", no_wrap=True)
-    table.add_column("faults", justify="right")
     table.add_column("loom", overflow="fold")
     table.add_column("by", overflow="fold")
     for run in runs:
         name = f"{run.loom}, {run.serial}" if run.serial else run.loom
-        verdict = Text(VERDICTS.get(run.verdict, run.verdict), style=_STYLES.get(run.verdict, ""))
+        said = VERDICTS.get(run.verdict, run.verdict) + (f" ({run.faults})" if run.faults else "")
+        verdict = Text(said, style=_STYLES.get(run.verdict, ""))
         ended = when(run.ended)[:16]
         marked = f"{run.run} (correction)" if run.kind == "correction" else run.run
         run_text, ended_text, loom_text, person = (
             Text(clean(cell)) for cell in (marked, ended, name, run.person)
         )
-        table.add_row(run_text, ended_text, verdict, str(run.faults), loom_text, person)
+        table.add_row(run_text, ended_text, verdict, loom_text, person)
     return table
 
 
@@ -163,7 +169,7 @@ def verify(file: Path) -> None:
 
     verified = check_file(file, KnownSigners(home()).all())
     document = verified.document()
-    console = _console()
+    console = terminal()
     who = f"signed by {verified.signer}" if verified.signer else "the key is not in your list of signers"
     console.print(f"{verified.standing}: nothing was changed; {who}", markup=False)
     console.print(f"fingerprint  {verified.fingerprint}", markup=False)

@@ -111,7 +111,7 @@ def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str
             ["chain", f"{chain['bench']}, record {chain['sequence']}"],
             ["record before", str(chain["previous"] or "none, this is the first"), "code"],
         ],
-        "qr": _qr(link),
+        "qr": qr_svg(link),
         "faces": _faces(document),
         "rules": [[mark, words] for words, mark in rules.items()],
         "by-threshold": claims.by_threshold(document.claims, rules),
@@ -242,7 +242,8 @@ def _mended(entries: Sequence[Mapping[str, object]]) -> list[list[str]]:
     return rows
 
 
-def _qr(link: str) -> str:
+def qr_svg(link: str) -> str:
+    """Return a QR code as SVG, "" for an empty link."""
     if not link:
         return ""
     import segno

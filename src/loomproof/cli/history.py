@@ -1,0 +1,196 @@
+"""Commands that look back: one loom over time, many looms at once, a label for the loom itself."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from loomproof.cli.records import runs_table_view, store_option, terminal, write_file
+from loomproof.errors import UsageError
+
+if TYPE_CHECKING:
+    from loomproof.records.history import Trend
+    from loomproof.results.document import Document
+
+
+_FILE = click.Path(path_type=Path, dir_okay=False)
+
+
+@click.command()
+@click.argument("loom")
+@click.option("--joint", "joints", multiple=True, help="Only this joint, as the trends name it.")
+@click.option("--most", type=click.IntRange(1), default=10, show_default=True, help="How many joints.")
+@click.option("--plot", type=_FILE, help="Picture: FILE.svg or FILE.png.")
+@store_option
+def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, store: str | None) -> None:
+    """Show a LOOM's proofs (name, serial or digest) and how its joints' resistances moved."""
+    from loomproof.errors import suggestion
+    from loomproof.records.history import trends
+    from loomproof.records.store import open_store
+
+    with open_store(store) as opened:
+        runs = opened.runs(loom)
+        if not runs:
+            near = suggestion(
+                loom, {name for run in opened.runs(limit=1000) for name in (run.loom, run.serial)}
+            )
+            raise UsageError(f"nothing is kept of {loom!r}", cure=near or "loomproof log lists what is kept.")
+        found = trends(opened, loom)
+    if joints:
+        subjects = {trend.subject for trend in found}
+        for joint in joints:
+            if joint not in subjects:
+                raise UsageError(f"no resistance of {joint!r} was kept", cure=suggestion(joint, subjects))
+        found = tuple(trend for trend in found if trend.subject in joints)
+    terminal().print(runs_table_view(runs))
+    terminal().print(_trend_table(found[:most]))
+    if plot is not None:
+        _plot(plot, loom, found[:most])
+        click.echo(str(plot))
+
+
+def _trend_table(trends: tuple[Trend, ...]) -> object:
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    from loomproof.reports.words import clean, ohms, uncertain
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
+    table.add_column("joint", overflow="fold")
+    for head in ("readings", "first", "last", "change", "limit"):
+        table.add_column(head, justify="right", no_wrap=True)
+    for trend in trends:
+        first, last = trend.points[0], trend.points[-1]
+        change = trend.change_ohm
+        said = "" if change is None else f"{'+' if change > 0 else ''}{ohms(change)}"
+        table.add_row(
+            Text(clean(trend.subject)),
+            str(len(trend.points)),
+            ohms(first.measured_ohm),
+            uncertain(last.measured_ohm, last.uncertainty_ohm),
+            Text(said + (" moved" if trend.moved else ""), style="yellow" if trend.moved else ""),
+            "" if last.limit_ohm is None else ohms(last.limit_ohm),
+        )
+    return table
+
+
+def _plot(path: Path, loom: str, trends: tuple[Trend, ...]) -> None:
+    from loomproof.reports.plots import Series, trend_plot
+
+    def number(value: float | None) -> float:
+        return math.nan if value is None else value
+
+    trend_plot(
+        path,
+        f"Resistance of joints in {loom}",
+        [
+            Series(
+                trend.subject,
+                [point.ended for point in trend.points],
+                [number(point.measured_ohm) for point in trend.points],
+                [number(point.uncertainty_ohm) for point in trend.points],
+                [number(point.limit_ohm) for point in trend.points],
+            )
+            for trend in trends
+        ],
+    )
+
+
+@click.command()
+@click.option("--loom", help="Only this loom (name, serial or digest).")
+@click.option("--plot", type=_FILE, help="Picture: FILE.svg or FILE.png.")
+@click.option(
+    "--runs",
+    "runs_file",
+    type=_FILE,
+    metavar="FILE",
+    help="Write every run: .csv, .xlsx or .parquet.",
+)
+@click.option(
+    "--findings",
+    "findings_file",
+    type=_FILE,
+    metavar="FILE",
+    help="Write every finding: .csv, .xlsx or .parquet.",
+)
+@click.option(
+    "--junit",
+    type=_FILE,
+    metavar="FILE",
+    help="Write every claim as JUnit XML.",
+)
+@store_option
+def report(
+    loom: str | None,
+    plot: Path | None,
+    runs_file: Path | None,
+    findings_file: Path | None,
+    junit: Path | None,
+    store: str | None,
+) -> None:
+    """Sum up many looms: which faults, which connectors, which wires. Exports for other programs."""
+    from rich.text import Text
+
+    from loomproof.records.reading import found_rows
+    from loomproof.records.store import open_store
+    from loomproof.reports import exports, fleet
+    from loomproof.reports.words import clean, plural
+
+    with open_store(store) as opened:
+        runs = opened.runs(loom)
+        found = found_rows(opened, loom)
+        if junit is not None:
+            write_file(junit, exports.junit_xml(_documents(opened, loom)))
+    looms = {(run.loom, run.serial) for run in runs}
+    passed = sum(run.verdict == "pass" for run in runs)
+    terminal().print(f"{plural(len(looms), 'loom')}, {plural(len(runs), 'run')}, {passed} passed")
+    groups = fleet.counts(found)
+    for name, counts in groups.items():
+        terminal().print(Text(name, style="bold"))
+        for label, count in counts:
+            terminal().print(Text(f"  {count:5d}  {clean(label)}"))
+    if runs_file is not None:
+        write_file(runs_file, exports.table_bytes(fleet.runs_table(runs), runs_file.suffix.lower()))
+    if findings_file is not None:
+        write_file(
+            findings_file, exports.table_bytes(fleet.findings_table(found), findings_file.suffix.lower())
+        )
+    if plot is not None:
+        from loomproof.reports.plots import bars_plot
+
+        bars_plot(plot, "Faults found", groups)
+    for path in (runs_file, findings_file, junit, plot):
+        if path is not None:
+            click.echo(str(path))
+
+
+def _documents(store: object, loom: str | None) -> list[Document]:
+    from loomproof.records.reading import sealed_records
+    from loomproof.records.seal import verify
+    from loomproof.records.store import Store
+
+    assert isinstance(store, Store)
+    return [verify(record, name=f"run {run.run}").document() for run, record in sealed_records(store, loom)]
+
+
+@click.command()
+@click.argument("run", default="last")
+@click.option("-o", "--out", type=_FILE, help="File to write.")
+@store_option
+def label(run: str, out: Path | None, store: str | None) -> None:
+    """Write a printable label (62 × 29 mm, PDF) for the loom of a RUN, with record hash and fingerprint."""
+    from loomproof.records.seal import verify
+    from loomproof.records.store import open_store
+    from loomproof.reports.label import label_pdf
+
+    with open_store(store) as opened:
+        found = opened.run(run)
+        verified = verify(opened.record(found.hash), name=f"run {found.run}")
+    path = out or Path(f"label-{''.join(c if c.isalnum() or c in '-_.' else '-' for c in found.run)}.pdf")
+    document = verified.document()
+    write_file(path, label_pdf(document, verified.hash, verified.fingerprint, verified.link))
+    click.echo(str(path))

@@ -1,0 +1,185 @@
+"""Commands that look after keys, known signers and the store itself."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from loomproof.cli.records import now, store_option, write_file
+from loomproof.errors import UsageError
+
+
+@click.group()
+def key() -> None:
+    """Show, export or replace the station's key, and keep the list of signers that you know."""
+
+
+@key.command()
+def show() -> None:
+    """Show the key's fingerprint and public half; make the key where there is none yet."""
+    from loomproof.records.home import home
+    from loomproof.records.keys import KeyFolder
+
+    folder = KeyFolder(home())
+    signer = folder.signer(now())
+    click.echo(f"fingerprint  {signer.fingerprint}")
+    click.echo(f"public key   {signer.public_hex}")
+    click.echo(f"station      {signer.station}")
+    click.echo(f"kept in      {folder.path}")
+
+
+@key.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+def export(file: Path) -> None:
+    """Write the secret key to FILE, readable by you only: keep it as you keep money."""
+    from loomproof.records.home import home
+    from loomproof.records.keys import KeyFolder
+
+    if file.exists():
+        raise UsageError(f"{file}: there is a file already", cure="Name another one.")
+    pem = KeyFolder(home()).signer(now()).pem()
+    write_file(file, pem, private=True)
+    click.echo(f"{file}: whoever has this file can sign as you.", err=True)
+
+
+@key.command()
+@click.option("--with", "given", type=click.Path(path_type=Path, dir_okay=False, exists=True), help="A key.")
+def replace(given: Path | None) -> None:
+    """Put a new key (or an exported one) in place; the old one is kept, and its seals still hold."""
+    from loomproof.records.home import home
+    from loomproof.records.keys import KeyFolder, read_signer
+
+    signer = read_signer(given.read_bytes(), str(given)) if given else None
+    fresh = KeyFolder(home()).replace(now(), signer)
+    click.echo(f"fingerprint  {fresh.fingerprint}")
+
+
+@key.command()
+def signers() -> None:
+    """List the signers that you know: only their seals are called genuine."""
+    from loomproof.records.home import home
+    from loomproof.records.keys import fingerprint
+    from loomproof.records.signers import KnownSigners
+
+    known = KnownSigners(home()).all()
+    if not known:
+        click.echo("None yet.", err=True)
+    for public, name in known.items():
+        click.echo(f"{fingerprint(public)}  {public}  {name}")
+
+
+@key.command()
+@click.argument("name")
+@click.argument("what", metavar="KEY|FILE")
+def know(name: str, what: str) -> None:
+    """Add a signer: NAME, and the public KEY or a record or certificate FILE of theirs.
+
+    Compare the fingerprint with the signer first, by a way that you trust.
+    """
+    from loomproof.records.checking import check_file
+    from loomproof.records.home import home
+    from loomproof.records.keys import fingerprint
+    from loomproof.records.signers import KnownSigners
+
+    public = check_file(Path(what)).key if Path(what).is_file() else what
+    KnownSigners(home()).add(public, name)
+    click.echo(f"{fingerprint(public.strip().lower())}  {name}")
+
+
+@key.command()
+@click.argument("name", metavar="NAME|KEY")
+def forget(name: str) -> None:
+    """Take a signer out of the list."""
+    from loomproof.records.home import home
+    from loomproof.records.signers import KnownSigners
+
+    KnownSigners(home()).remove(name)
+
+
+@click.group()
+def records() -> None:
+    """Back up, restore and check the kept records, and take in those of another bench."""
+
+
+@records.command("backup")
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@store_option
+def backup_(file: Path, store: str | None) -> None:
+    """Write all records to one FILE. Keys are not in it: loomproof key export."""
+    from loomproof.records.moving import backup
+    from loomproof.records.store import open_store
+
+    with open_store(store) as opened:
+        count = backup(opened, file)
+    click.echo(f"{file}: {count} runs")
+
+
+@records.command("restore")
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@store_option
+def restore_(file: Path, store: str | None) -> None:
+    """Fill an empty store from a backup FILE."""
+    from loomproof.records.moving import restore
+    from loomproof.records.store import open_store
+
+    with open_store(store) as opened:
+        count = restore(file, opened)
+        click.echo(f"{opened.where}: {count} runs")
+
+
+@records.command("check")
+@store_option
+def check_(store: str | None) -> int:
+    """Verify every seal, every chain and every journal. Exits with 5 where anything is wrong."""
+    from loomproof.records.home import home
+    from loomproof.records.integrity import check_store
+    from loomproof.records.signers import KnownSigners
+    from loomproof.records.store import open_store
+
+    with open_store(store) as opened:
+        found = check_store(opened, KnownSigners(home()).all())
+    click.echo(
+        f"{found.records} records in {found.chains} chains, {found.journals} journals, "
+        f"{found.certificates} certificates"
+    )
+    for trouble in found.troubles:
+        click.echo(f"  {trouble}", err=True)
+    click.echo("nothing was changed" if not found.troubles else f"{len(found.troubles)} troubles")
+    return 5 if found.troubles else 0
+
+
+@records.command("import")
+@click.argument("source", metavar="FILE|FOLDER|URL")
+@store_option
+def import_(source: str, store: str | None) -> int:
+    """Take in the records of another bench: its store, a sealed record, or a folder of them.
+
+    Exits with 5 where some could not be taken; each is named, the others are kept.
+    """
+    from loomproof.records.moving import take_in
+    from loomproof.records.store import open_store
+
+    with open_store(store) as opened:
+        taken = take_in(source, opened)
+    click.echo(f"{taken.added} new, {taken.already} there already, {taken.repairs} repairs")
+    for conflict in taken.conflicts:
+        click.echo(f"  {conflict}", err=True)
+    return 5 if taken.conflicts else 0
+
+
+@click.command()
+@click.argument("run")
+@click.argument("words")
+@click.option(
+    "--finding", type=click.IntRange(0), default=0, help="Its number in the run; 0 is the whole run."
+)
+@click.option("--person", required=True, help="Who did it.")
+@store_option
+def repaired(run: str, words: str, finding: int, person: str, store: str | None) -> None:
+    """Note what was done about a finding of RUN, in your own WORDS; the next certificate shows it."""
+    from loomproof.records.store import open_store
+
+    with open_store(store) as opened:
+        noted = opened.add_repair(run, person, words, now().isoformat(timespec="seconds"), finding)
+    click.echo(f"run {noted.run}: kept")

@@ -1,0 +1,74 @@
+"""A loom's readings over time, from its sealed records."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from loomproof.records.reading import sealed_records
+from loomproof.records.seal import verify
+from loomproof.records.store import Store
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One reading of a joint: when, in which run, and what (Ω, k = 2); ``None`` is open."""
+
+    run: str
+    ended: str
+    measured_ohm: float | None
+    uncertainty_ohm: float | None
+    limit_ohm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """Readings of one joint, oldest first. A joint is named as the claims name it."""
+
+    subject: str
+    points: tuple[Point, ...]
+
+    @property
+    def change_ohm(self) -> float | None:
+        """Last minus first reading; ``None`` where either is open or there are fewer than two."""
+        first, last = self.points[0].measured_ohm, self.points[-1].measured_ohm
+        if len(self.points) < 2 or first is None or last is None:
+            return None
+        return last - first
+
+    @property
+    def change_uncertainty_ohm(self) -> float:
+        """Expanded uncertainty of the change, both readings taken as independent (JCGM 100, 5.1.2)."""
+        ends = (self.points[0].uncertainty_ohm or 0.0, self.points[-1].uncertainty_ohm or 0.0)
+        return math.hypot(*ends)
+
+    @property
+    def moved(self) -> bool:
+        """Whether the joint changed by more than the uncertainty of the change, or opened or closed."""
+        first, last = self.points[0].measured_ohm, self.points[-1].measured_ohm
+        if (first is None) != (last is None):
+            return True
+        change = self.change_ohm
+        return change is not None and abs(change) > self.change_uncertainty_ohm
+
+
+def trends(store: Store, loom: str) -> tuple[Trend, ...]:
+    """Return the trend of every joint of a loom, the one that changed most first.
+
+    Each record's seal is verified on the way; `SealError` names one that does not hold.
+    """
+    found: dict[str, list[Point]] = {}
+    for run, record in sealed_records(store, loom):
+        for claim in verify(record, name=f"run {run.run}").document().claims:
+            if claim.kind != "resistance" or (claim.measured_ohm is None and not claim.open):
+                continue
+            found.setdefault(claim.subject, []).append(
+                Point(run.run, run.ended, claim.measured_ohm, claim.uncertainty_ohm, claim.limit_ohm)
+            )
+    made = [Trend(subject, tuple(points)) for subject, points in found.items()]
+
+    def size(trend: Trend) -> float:
+        change = trend.change_ohm
+        return -abs(change) if change is not None else (-math.inf if trend.moved else 0.0)
+
+    return tuple(sorted(made, key=size))

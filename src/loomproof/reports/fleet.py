@@ -1,0 +1,76 @@
+"""Many looms at once: which faults, which connectors, which wires, as tables.
+
+Rows come from the store as values with the attributes that ``_RUN`` and ``_FOUND`` name; this room does not
+know the store itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+_RUN = ("run", "loom", "serial", "verdict", "faults", "notes", "ended", "person", "bench", "hash")
+_FOUND = ("run", "ended", "loom", "serial", "number", "kind", "cause", "severity", "title", "what", "name")
+
+
+def runs_table(runs: Iterable[object]) -> pd.DataFrame:
+    """Return one row for each run; every identifier is text."""
+    import pandas as pd
+
+    return pd.DataFrame([[getattr(run, column) for column in _RUN] for run in runs], columns=list(_RUN))
+
+
+def findings_table(found: Iterable[object]) -> pd.DataFrame:
+    """Return one row for each finding, the things it names joined by kind of thing."""
+    import pandas as pd
+
+    rows = pd.DataFrame([[getattr(f, column) for column in _FOUND] for f in found], columns=list(_FOUND))
+    head = list(_FOUND[:9])
+    if rows.empty:
+        return pd.DataFrame(columns=[*head, "cavities", "connectors", "wires", "components"])
+    made = rows[head].drop_duplicates(["run", "ended", "number"]).reset_index(drop=True)
+    for what, column in _THINGS:
+        part = rows[rows["what"] == what].groupby(["run", "ended", "number"])["name"].agg(", ".join)
+        named = [
+            part.get((r, e, n), "")
+            for r, e, n in zip(made["run"], made["ended"], made["number"], strict=True)
+        ]
+        made[column] = named
+    return made
+
+
+_THINGS = (
+    ("cavity", "cavities"),
+    ("connector", "connectors"),
+    ("wire", "wires"),
+    ("component", "components"),
+)
+
+
+def counts(found: Iterable[object], most: int = 15) -> dict[str, list[tuple[str, int]]]:
+    """Return how many faults name each kind, connector and wire, most first; notes are left out.
+
+    A fault that stands in several runs of one loom before it is mended counts once for each loom.
+    """
+    import pandas as pd
+
+    rows = pd.DataFrame([[getattr(f, column) for column in _FOUND] for f in found], columns=list(_FOUND))
+    rows = rows[rows["severity"] == "fault"]
+    rows["loom"] = [f"{a}, {b}" if b else a for a, b in zip(rows["loom"], rows["serial"], strict=True)]
+    kinds = rows.drop_duplicates(["loom", "kind", "title"])["kind"].str.replace("_", " ")
+    made = {"faults by kind": _ranked(kinds, most)}
+    for what, words in (("connector", "faults by connector"), ("wire", "faults by wire")):
+        part = rows[rows["what"] == what].drop_duplicates(["loom", "kind", "title", "name"])
+        made[words] = _ranked(part["name"], most)
+    looms = rows.drop_duplicates(["loom", "kind", "title"])["loom"]
+    made["faults by loom"] = _ranked(looms, most)
+    return made
+
+
+def _ranked(values: pd.Series[str], most: int) -> list[tuple[str, int]]:
+    ranked = sorted(values.value_counts().items(), key=lambda pair: (-pair[1], str(pair[0])))
+    return [(str(name), int(count)) for name, count in ranked[:most]]
