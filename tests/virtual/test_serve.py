@@ -29,6 +29,7 @@ class Simulator:
         self.process = process
         self._out, self._in = process.stdout, process.stdin
         self.address = self._out.readline().strip()
+        assert self.address, process.stderr.read() if process.stderr else ""
 
     def order(self, text: str) -> str:
         self._in.write(text + "\n")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 from pathlib import Path
@@ -71,6 +72,9 @@ def simulate(
     The first line printed is its address. Lines on standard input change the loom under it: mend,
     mend W12, fault open W12, load OTHER; each is answered by one line.
     """
+    # Its matrices are small; a linear algebra library that starts a thread per core only gets in the way.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
     from loomproof.virtual.adapters import read_hookup
     from loomproof.virtual.control import Control
     from loomproof.virtual.link import Device

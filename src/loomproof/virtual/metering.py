@@ -13,6 +13,7 @@ from loomproof.virtual.pointsets import indexes
 from loomproof.virtual.solve import Array, steady
 
 _FEW = 16
+_STIFF_OHM = 1e-3
 
 
 class Metered:
@@ -99,11 +100,15 @@ class Port:
         volts = self._volts(1.0 / source_ohm, source_v / source_ohm)
         return volts, (source_v - volts) / source_ohm
 
-    def at_current(self, current_a: float) -> float:
-        """Return the voltage at A while a current is fed in (with 1 GΩ beside it), V."""
+    def at_current(self, current_a: float, most_v: float) -> float:
+        """Return the voltage at A while a current flows in, V; infinity where it takes over ``most_v``."""
         if not self._others:
-            return current_a / (self._linear_s + 1e-9)
-        return self._volts(1e-9, current_a)
+            volts = current_a / self._linear_s if self._linear_s else math.inf
+            return volts if volts <= most_v else math.inf
+        # First ask what the most voltage can drive: a current source into an open circuit has no answer.
+        if self.driven(most_v, _STIFF_OHM)[1] < current_a:
+            return math.inf
+        return self._volts(0.0, current_a)
 
     def _volts(self, extra_s: float, current_a: float) -> float:
         a, b = self._groups

@@ -218,9 +218,10 @@ class Scanner:
 
     def diode(self, a: int, b: int, time_s: float) -> float:
         """Measure the forward voltage from A to B at the test current, V; infinity where it does not flow."""
-        volts = self.state(time_s).metered.port(a, b).at_current(self.make.test_current_a)
-        if volts > self.make.test_voltage_v:
-            return math.inf
+        port = self.state(time_s).metered.port(a, b)
+        volts = port.at_current(self.make.test_current_a, self.make.test_voltage_v)
+        if math.isinf(volts):
+            return volts
         return volts * (1.0 + 0.002 * (c.share(self.seed, "volts") - 0.5)) + self._rng.gauss(0.0, 0.0003)
 
     def voltage(self, a: int, b: int, time_s: float) -> float:

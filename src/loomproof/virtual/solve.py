@@ -14,7 +14,7 @@ Array = NDArray[np.float64]
 
 _LIMIT = 200
 _CLOSE_V = 1e-7
-_ROUNDING_V = 3e-5
+_ROUNDING_V = 1e-5
 """Behind a blocking diode's gigaohm, rounding alone moves voltages by microvolts; no step gets smaller."""
 _FINE_STEPS = 40
 
@@ -31,13 +31,12 @@ def steady(conductance_s: Array, current_a: Array, diodes: Sequence[Diode], star
     (Nagel, SPICE2, ERL-M520, 1975, describes both).
     """
     if not diodes:
-        return np.linalg.solve(conductance_s, current_a).astype(np.float64, copy=False)
+        return _precise(conductance_s, current_a, refine=False)
     size = len(current_a)
     v = np.append(start_v, 0.0)
     last = [float(v[d.anode] - v[d.cathode]) for d in diodes]
     matrix = np.zeros((size + 1, size + 1))
     for step in range(_LIMIT):
-        near_v = _CLOSE_V if step < _FINE_STEPS else _ROUNDING_V
         matrix[:size, :size] = conductance_s
         matrix[size, :] = matrix[:, size] = 0.0
         feed = np.append(current_a, 0.0)
@@ -52,14 +51,25 @@ def steady(conductance_s: Array, current_a: Array, diodes: Sequence[Diode], star
             rest = saturation * (grown - 1.0) - g * at
             feed[a] -= rest
             feed[k] += rest
-        new = np.append(np.linalg.solve(matrix[:size, :size], feed[:size]), 0.0)
-        close = np.all(np.abs(new - v) <= near_v * (1.0 + np.abs(new)))
+        new = np.append(_precise(matrix[:size, :size], feed[:size], refine=step >= _FINE_STEPS), 0.0)
+        near_v = (_CLOSE_V if step < _FINE_STEPS else _ROUNDING_V) * (1.0 + float(np.abs(new).max()))
+        close = bool(np.all(np.abs(new - v) <= near_v))
         v = new
         if close and all(
             abs(float(v[d.anode] - v[d.cathode]) - was) <= near_v for d, was in zip(diodes, last, strict=True)
         ):
             return v[:size]
     raise NoSolutionError(f"{len(diodes)} diodes on {size} nodes do not settle")
+
+
+def _precise(matrix: Array, feed: Array, *, refine: bool) -> Array:
+    """Solve; with ``refine``, take back what rounding did by one step on the residual in long doubles."""
+    found: Array = np.linalg.solve(matrix, feed).astype(np.float64, copy=False)
+    if not refine:
+        return found
+    wide = matrix.astype(np.longdouble)
+    rest = feed - wide @ found.astype(np.longdouble)
+    return found + np.linalg.solve(matrix, rest.astype(np.float64))
 
 
 def _limited(new: float, old: float, saturation: float, slope: float) -> float:
