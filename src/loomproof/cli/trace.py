@@ -1,0 +1,143 @@
+"""``trace``: find out what an unknown loom is, and write it down as a loom folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from loomproof.errors import InputError, UsageError, suggestion
+
+if TYPE_CHECKING:
+    from loomproof.loom.model import Hazard
+
+
+@click.command()
+@click.option("--adapter", required=True, type=click.Path(path_type=Path), metavar="FILE", help="What is on.")
+@click.option("--bench", "address", required=True, metavar="ADDRESS", help="serial:…, tcp:… or visa:….")
+@click.option(
+    "--to",
+    "folder",
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="The new folder.",
+)
+@click.option("--name", default="", help="What to call the loom; else the folder's name.")
+@click.option(
+    "--hazard",
+    "hazards",
+    multiple=True,
+    metavar="CONNECTOR=WORD",
+    help="What is at a connector: none, pyrotechnic or electronics in place.",
+)
+@click.option("--meter-volts", "meter_v", type=float, metavar="V", help="Voltage read on the loom.")
+@click.option("--made-safe", is_flag=True, help="All cautions are done; do not ask.")
+@click.option("--over", is_flag=True, help="Write over a folder that is there.")
+def trace(
+    adapter: Path,
+    address: str,
+    folder: Path,
+    name: str,
+    hazards: tuple[str, ...],
+    meter_v: float | None,
+    made_safe: bool,
+    over: bool,
+) -> int:
+    """Learn an unknown loom and write what was found as a loom folder, with questions for its owner.
+
+    The adapter table says which connectors and cavities there are. Nothing may be plugged into the loom.
+    """
+    from loomproof.bench.adapter import check_adapter, read_adapter
+    from loomproof.bench.journal import JournaledBench
+    from loomproof.bench.opening import open_bench
+    from loomproof.bench.seam import point_set
+    from loomproof.bench.selfcheck import self_check
+    from loomproof.cli import proving
+    from loomproof.cli.prove import caution, confirmed
+    from loomproof.errors import UnfitError
+    from loomproof.flow import ROOM_TEMPERATURE_C, Request, meter_of
+    from loomproof.loom.writing import write_folder
+    from loomproof.proof.asking import Asker
+    from loomproof.proof.ohms import Ohmmeter
+    from loomproof.proof.scope import Scope
+    from loomproof.proof.trace import Traced
+    from loomproof.proof.trace import trace as traced_steps
+    from loomproof.proof.traced_loom import fitted_loom, loom_of, questions_of
+
+    if address.startswith("sim:"):
+        raise UsageError(
+            "a simulated bench of its own has no unknown loom on it",
+            cure="Start one with loomproof simulate, and give the address that it prints.",
+        )
+    if folder.exists() and not over:
+        raise UsageError(f"{folder} exists already", cure="Name another place, or say --over.")
+    leads = read_adapter(adapter)
+    order = {lead.end: lead.point for lead in leads.entries}
+    answers = hazards_of(hazards, {end.connector for end in order})
+    title = name or folder.name
+    empty = loom_of(Traced((), {}, (), True), title, order, hazards=answers)
+    caution()
+    journal = folder.with_name(f"{folder.name}.{proving.run_name(proving.started_now()[1])}.journal.jsonl")
+    journal.parent.mkdir(parents=True, exist_ok=True)
+    with proving.stopping(journal), open_bench(address) as raw:
+        simulated = raw.identify().model.startswith("simulated")
+        request = Request(loom=empty, adapter=leads, run="trace", started="", simulated=simulated)
+        proving.refuse_unsafe(request, made_safe=made_safe, confirm=confirmed)
+        able = raw.capabilities()
+        check_adapter(leads, tuple(order), able.points)
+        with JournaledBench(raw, journal, {"trace": title}) as bench:
+            temperature_c = bench.temperature()
+            check = self_check(bench, [1 << (point - 1) for point in order.values()], meter_v=meter_v)
+            if not check.passed:
+                first = check.failures[0]
+                raise UnfitError(f"{first.name}: {first.text}", cure="Nothing was traced.")
+            meter = meter_of(able, request, measured_temperature=temperature_c is not None)
+            steps = traced_steps(bench, leads.end_of, meter)
+            while True:
+                try:
+                    proving.show_step(next(steps))
+                except StopIteration as stop:
+                    found: Traced = stop.value
+                    break
+            scope = Scope((), (), (), order, dict(leads.end_of), ())
+            ohmmeter = Ohmmeter(Asker(bench, point_set(order.values())), meter, scope) if meter else None
+            loom, failing = fitted_loom(
+                found,
+                title,
+                order,
+                able,
+                meter,
+                ohmmeter.read if ohmmeter else None,
+                hazards=answers,
+                temperature_c=ROOM_TEMPERATURE_C if temperature_c is None else temperature_c,
+            )
+    write_folder(loom, folder, over=over)
+    joined = sum(len(net) > 1 for net in found.nets)
+    click.echo(
+        f"{len(order)} cavities: {joined} nets of two or more, {len(found.nets) - joined} single cavities, "
+        f"{len(found.parts)} parts; {found.sense_vectors} senses, {found.resistance_readings} resistances."
+    )
+    for question in (*failing, *questions_of(found, loom)):
+        click.echo(f"  ? {question}")
+    click.echo(f"Written to {folder}; raw readings in {journal}.")
+    return 0
+
+
+def hazards_of(texts: tuple[str, ...], known: set[str]) -> dict[str, Hazard]:
+    """Read ``CONNECTOR=WORD`` options."""
+    from loomproof.loom.model import Hazard
+
+    found = {}
+    for text in texts:
+        connector, _, word = text.rpartition("=")
+        if connector not in known:
+            raise UsageError(f"--hazard {text!r}: no such connector", cure=suggestion(connector, known))
+        try:
+            found[connector] = Hazard(word)
+        except ValueError:
+            raise InputError(
+                f"--hazard {text!r}: {word!r} is no hazard", cure="none, pyrotechnic or electronics in place."
+            ) from None
+    return found
