@@ -349,3 +349,11 @@ def test_a_folder_in_the_place_of_a_table_is_said_once(tmp_path: Path) -> None:
     with pytest.raises(DescriptionError) as caught:
         load(tmp_path)
     assert [str(problem) for problem in caught.value.problems] == ["wires.csv: it is not a file"]
+
+
+def test_circuits_that_need_each_other_in_a_circle_are_said() -> None:
+    files = changed("circuits.csv", "7.4,,,needed", "7.4,,fog,needed")
+    assert [str(problem) for problem in problems(files)] == [
+        "circuits.csv, row 7, column needs: circuits need each other in a circle: "
+        "earth needs fog needs earth. Take out the one that is no need."
+    ]

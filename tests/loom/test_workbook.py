@@ -61,9 +61,8 @@ def test_numbers_among_names_are_read_as_shown_and_asked_about() -> None:
     loaded = edited(set_cell("wires", "from_cavity", 3, 2))
     assert loaded.loom == TAIL
     assert [str(warning) for warning in loaded.warnings] == [
-        "tail.xlsx, sheet wires, row 3, column from_cavity: it holds numbers, read as they are "
-        "shown (first 2); "
-        "a leading zero may have been lost. Format the column as text and look at it once more."
+        "tail.xlsx, sheet wires, row 3, column from_cavity: it holds what is not text, "
+        "read as shown (first 2); a leading zero may have been lost. Format the column as text and look at it once more."
     ]
 
 
@@ -75,6 +74,20 @@ def test_zeros_that_the_format_shows_are_kept() -> None:
     loaded = edited(change)
     assert loaded.loom.wires[0].a == End("BODY", "01")
     assert loaded.warnings == ()
+
+
+def test_truth_values_are_names_among_names_and_answers_among_answers() -> None:
+    def change(book: Any) -> None:
+        set_cell("circuits", "circuit", 3, True)(book)
+        set_cell("wires", "circuit", 3, True)(book)
+        set_cell("cavities", "spare", 2, True)(book)
+        set_cell("wires", "note", 2, datetime.datetime(2026, 1, 3), "dd-mmm")(book)
+
+    loaded = edited(change)
+    assert loaded.loom.circuits[1].name == loaded.loom.wires[1].circuit == "TRUE"
+    assert loaded.loom.cavity_facts == TAIL.cavity_facts
+    assert loaded.loom.wires[0].note == "2026-01-03 00:00:00"
+    assert [warning.column for warning in loaded.warnings] == ["circuit", "circuit"]
 
 
 def test_numbers_among_numbers_are_no_matter() -> None:

@@ -154,39 +154,29 @@ def build(tables: Mapping[str, Table], colour_code: str = colours.IEC_60757, dec
     ``colour_code`` is the code of the wires' colours, ``decimal`` the mark that parts decimals.
     """
     built = Built(decimal=decimal)
-    single: set[str] = set()
-    for row, rows in _rows(tables, "connectors", built):
-        connector = _connector(row)
-        if connector:
-            built.connectors.append(connector)
-            rows.append(row.number)
-            if connector.cavities == ("1",):
-                single.add(connector.name)
-    for row, rows in _rows(tables, "wires", built):
-        wire = _wire(row, colour_code, single)
-        if wire:
-            built.wires.append(wire)
-            rows.append(row.number)
-    for row, rows in _rows(tables, "components", built):
-        component = _component(row, single)
-        if component:
-            built.components.append(component)
-            rows.append(row.number)
-    for row, rows in _rows(tables, "circuits", built):
-        circuit = _circuit(row)
-        if circuit:
-            built.circuits.append(circuit)
-            rows.append(row.number)
-    for row, rows in _rows(tables, "cavities", built):
-        facts = _facts(row, single)
-        if facts:
-            built.cavity_facts.append(facts)
-            rows.append(row.number)
+    built.connectors = _values(tables, "connectors", built, _connector)
+    single = {c.name for c in built.connectors if c.cavities == ("1",)}
+    built.wires = _values(tables, "wires", built, lambda row: _wire(row, colour_code, single))
+    built.components = _values(tables, "components", built, lambda row: _component(row, single))
+    built.circuits = _values(tables, "circuits", built, _circuit)
+    built.cavity_facts = _values(tables, "cavities", built, lambda row: _facts(row, single))
     return built
 
 
-def _rows(tables: Mapping[str, Table], name: str, built: Built) -> Iterator[tuple[Row, list[int]]]:
-    rows = built.rows.setdefault(name, [])
+def _values(
+    tables: Mapping[str, Table], name: str, built: Built, reader: Callable[[Row], Value | None]
+) -> list[Value]:
+    values: list[Value] = []
+    numbers = built.rows.setdefault(name, [])
+    for row in _rows(tables, name, built):
+        value = reader(row)
+        if value is not None:
+            values.append(value)
+            numbers.append(row.number)
+    return values
+
+
+def _rows(tables: Mapping[str, Table], name: str, built: Built) -> Iterator[Row]:
     table = tables.get(name)
     if table is None:
         return
@@ -197,10 +187,8 @@ def _rows(tables: Mapping[str, Table], name: str, built: Built) -> Iterator[tupl
     for number, cells in table.rows:
         if _MANGLED.search("\n".join(cells)):
             built.asked += _mangled(table, number, cells, names)
-        yield (
-            Row(table, number, dict(zip(table.headings, cells, strict=True)), built.problems, built.decimal),
-            rows,
-        )
+        by_heading = dict(zip(table.headings, cells, strict=True))
+        yield Row(table, number, by_heading, built.problems, built.decimal)
 
 
 def _names_in(table: str) -> set[str]:

@@ -255,7 +255,7 @@ def terminals_wrong(part: Component) -> str:
 
 def _circuits(loom: Loom, places: Places, known: Known) -> Iterator[Problem]:
     yield from _twice([circuit.name for circuit in loom.circuits], "circuits", "circuit", places)
-    fuses = [part.name for part in loom.components if part.kind is ComponentKind.FUSE]
+    fuses = {part.name: None for part in loom.components if part.kind is ComponentKind.FUSE}
     for i, circuit in enumerate(loom.circuits):
         named = circuit.fuse in fuses or places.is_unread("components", circuit.fuse)
         if circuit.fuse and not named and rating_a(circuit.fuse) is None:
@@ -271,6 +271,30 @@ def _circuits(loom: Loom, places: Places, known: Known) -> Iterator[Problem]:
                 yield places.problem("circuits", i, "needs", message, cure)
             elif need == circuit.name:
                 yield places.problem("circuits", i, "needs", f"circuit {circuit.name} needs itself")
+
+    circle = _circle(loom)
+    if circle:
+        index = [circuit.name for circuit in loom.circuits].index(circle[0])
+        message = f"circuits need each other in a circle: {' needs '.join([*circle, circle[0]])}"
+        yield places.problem("circuits", index, "needs", message, "Take out the one that is no need.")
+
+
+def _circle(loom: Loom) -> list[str]:
+    """Return circuits of which each needs the next and the last the first; empty where there are none."""
+    needs = {circuit.name: [n for n in circuit.needs if n != circuit.name] for circuit in loom.circuits}
+    is_done: dict[str, bool] = {}
+    for start in needs:
+        path = [start] if start not in is_done else []
+        while path:
+            is_done.setdefault(path[-1], False)
+            onward = next((n for n in needs.get(path[-1], ()) if not is_done.get(n, False)), None)
+            if onward is None:
+                is_done[path.pop()] = True
+            elif onward in path:
+                return path[path.index(onward) :]
+            else:
+                path.append(onward)
+    return []
 
 
 def rating_a(fuse: str) -> float | None:

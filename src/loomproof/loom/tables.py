@@ -48,7 +48,7 @@ def table_of(rows: NumberedRows, file: str, sheet: str = "") -> tuple[Table, lis
         table = Table(file, (), (), sheet)
         return table, [table.problem("it is empty", cure="A line of headings is expected first.")]
     heading_row, raw = rows[0]
-    headings = tuple(_heading(text) for text in raw)
+    headings = tuple(heading_of(text) for text in raw)
     while headings and not headings[-1]:
         headings = headings[:-1]
     width = len(headings)
@@ -97,7 +97,8 @@ def table_of(rows: NumberedRows, file: str, sheet: str = "") -> tuple[Table, lis
     return Table(file, headings, tuple(kept), sheet), problems
 
 
-def _heading(text: str) -> str:
+def heading_of(text: str) -> str:
+    """Return a heading as it is looked for: small letters, words joined by underscores."""
     return "_".join(text.strip().casefold().replace("_", " ").split())
 
 

@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from loomproof.errors import Problem
-from loomproof.loom.tables import BIGGEST_BYTES, NumberedRows, Table, table_of
+from loomproof.loom.tables import BIGGEST_BYTES, NumberedRows, Table, heading_of, table_of
 
 if TYPE_CHECKING:
     from openpyxl.cell import Cell, MergedCell
@@ -193,12 +193,12 @@ class _Cells:
                 if value is None:
                     texts.append("")
                 elif isinstance(value, str) and cell.data_type == "s":
-                    texts.append(self._text(value, number, i))
+                    texts.append(self._text(value))
                 else:
                     texts.append(self._other(value, cell, number, i))
             if any(texts):
                 if not self.kinds:
-                    headings = ["_".join(text.strip().casefold().split()) for text in texts]
+                    headings = [heading_of(text) for text in texts]
                     self.kinds = [(heading, self.holds.get(heading, self.otherwise)) for heading in headings]
                 read.append((number, texts))
         return read, self.problems
@@ -208,7 +208,7 @@ class _Cells:
         """What is to be asked about, one for each column."""
         return [
             Problem(
-                f"it holds numbers, read as they are shown (first {text}); a leading zero may have been lost",
+                f"it holds what is not text, read as shown (first {text}); a leading zero may have been lost",
                 self.file,
                 self.sheet,
                 row,
@@ -222,7 +222,7 @@ class _Cells:
     def _kind(self, i: int) -> tuple[str, str]:
         return self.kinds[i] if i < len(self.kinds) else ("", self.otherwise)
 
-    def _text(self, value: str, row: int, i: int) -> str:
+    def _text(self, value: str) -> str:
         if "_x" not in value:
             return value
         if self.inline:
@@ -233,8 +233,13 @@ class _Cells:
 
     def _other(self, value: Any, cell: Cell | MergedCell | ReadOnlyCell, row: int, i: int) -> str:
         heading, holds = self._kind(i)
-        if isinstance(value, bool):
+        if isinstance(value, bool) and holds != "names":
             return "yes" if value else "no"
+        if isinstance(value, bool):
+            self.retyped.setdefault(heading, (row, str(value).upper()))
+            return str(value).upper()
+        if cell.data_type == "d" and holds == "words":
+            return str(value)
         if isinstance(value, int | float) and cell.data_type == "n":
             text = _shown(value, str(cell.number_format))
             if holds == "names" and not _ZEROS.fullmatch(str(cell.number_format)):
