@@ -62,7 +62,8 @@ def test_numbers_among_names_are_read_as_shown_and_asked_about() -> None:
     assert loaded.loom == TAIL
     assert [str(warning) for warning in loaded.warnings] == [
         "tail.xlsx, sheet wires, row 3, column from_cavity: it holds what is not text, "
-        "read as shown (first 2); a leading zero may have been lost. Format the column as text and look at it once more."
+        "read as shown (first 2); a leading zero may have been lost. Format the column as text and "
+        "look at it once more."
     ]
 
 
