@@ -30,6 +30,7 @@ COMMANDS: dict[str, Command] = {
     "plan": Command("loomproof.cli.plan:plan", "Show what a proof will ask, and how to hook up a big loom."),
     "prove": Command("loomproof.cli.prove:prove", "Prove a loom on a bench and keep a certificate."),
     "trace": Command("loomproof.cli.trace:trace", "Learn an unknown loom and write it down."),
+    "retest": Command("loomproof.cli.retest:retest", "Prove again what a repair can have touched."),
     "replay": Command("loomproof.cli.prove:replay", "Work a reading journal out again."),
     "info": Command("loomproof.cli.demo:info", "Show versions, ports, and where records are."),
     "new": Command("loomproof.cli.loom:new", "Write a commented starter loom."),

@@ -88,7 +88,7 @@ def show_step(step: Step) -> None:
 
 
 @contextmanager
-def stopping(journal: Path) -> Iterator[None]:
+def stopping(journal: Path | None) -> Iterator[None]:
     """Turn Ctrl-C and SIGTERM into an error that says what is left of the run."""
 
     def stop(_number: int, _frame: FrameType | None) -> None:
@@ -100,7 +100,8 @@ def stopping(journal: Path) -> Iterator[None]:
     except KeyboardInterrupt:
         raise BrokenOffError(
             "the run was stopped before its end; nothing is claimed from it",
-            cure=f"All points were released. What was read so far is in {journal}.",
+            cure="All points were released."
+            + (f" What was read so far is in {journal}." if journal is not None else ""),
         ) from None
     finally:
         signal.signal(signal.SIGTERM, before)

@@ -1,0 +1,167 @@
+"""``retest``: after a repair, prove again what it can have touched. It gives no certificate."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from loomproof.cli.records import store_option
+from loomproof.errors import AdapterError, RecordError, UsageError
+
+if TYPE_CHECKING:
+    from loomproof.loom.model import End, Loom
+    from loomproof.results.document import Document
+
+
+@click.command()
+@click.argument("run")
+@click.argument("loom", type=click.Path(path_type=Path))
+@click.option("--bench", "address", required=True, metavar="ADDRESS", help="As with prove.")
+@click.option("--adapter", metavar="FILE|in-order", help="Which point goes to which cavity.")
+@click.option("--also", multiple=True, metavar="CAVITY", help="A cavity that was worked at besides.")
+@click.option("--meter-volts", "meter_v", type=float, metavar="V", help="Voltage read on the loom.")
+@click.option("--made-safe", is_flag=True, help="All cautions are done; do not ask.")
+@store_option
+def retest(
+    run: str,
+    loom: Path,
+    address: str,
+    adapter: str | None,
+    also: tuple[str, ...],
+    meter_v: float | None,
+    made_safe: bool,
+    store: str | None,
+) -> int:
+    """Prove again what the repairs of RUN can have touched: quick, and no certificate.
+
+    RUN is a run's name, last, or a results file. Exit codes as with prove.
+    """
+    from loomproof.bench.adapter import check_adapter
+    from loomproof.bench.opening import open_bench
+    from loomproof.bench.selfcheck import self_check
+    from loomproof.cli import proving
+    from loomproof.cli.prove import caution, confirmed
+    from loomproof.diagnosis import explain
+    from loomproof.electrics.expectation import expect
+    from loomproof.errors import UnfitError
+    from loomproof.flow import ROOM_TEMPERATURE_C, Request, meter_of
+    from loomproof.loom.reading import load
+    from loomproof.proof.plan import plan_proof
+    from loomproof.proof.retest import plan_retest, touched_ends, touched_nets
+    from loomproof.proof.run import run_plan
+    from loomproof.results.findings import Severity
+    from loomproof.results.measured import Decision, Measured
+
+    described = load(loom).loom
+    before = document_of(run, store)
+    if before.loom.digest != described.digest:
+        raise UsageError(
+            f"the run {before.run} was proved against another description of {before.loom.name}",
+            cure="Prove the whole loom against this one.",
+        )
+    ends = touched_ends(described, *worked_at(before, described, also))
+    if not ends:
+        raise UsageError(
+            f"the run {before.run} found nothing to repair", cure="Name with --also what was worked at."
+        )
+    leads = proving.adapter_for(described, address, adapter)
+    caution()
+    with (
+        proving.stopping(Path("nothing: a retest keeps no journal")),
+        open_bench(address, loom_path=loom) as bench,
+    ):
+        simulated = address.startswith("sim:") or bench.identify().model.startswith("simulated")
+        request = Request(loom=described, adapter=leads, run="", started="", simulated=simulated)
+        proving.refuse_unsafe(request, made_safe=made_safe, confirm=confirmed)
+        able = bench.capabilities()
+        check_adapter(leads, described.cavities, able.points)
+        temperature_c = bench.temperature()
+        expectation = expect(described, ROOM_TEMPERATURE_C if temperature_c is None else temperature_c)
+        meter = meter_of(able, request, measured_temperature=temperature_c is not None)
+        isolation_ohm = described.settings.isolation_ohm
+        full = plan_proof(expectation, leads.point_of, able, meter, isolation_ohm=isolation_ohm)
+        nets = touched_nets(expectation, ends)
+        reached = {end for net in nets for end in expectation.nets[net].cavities}
+        missing = sorted(reached - set(leads.point_of))
+        if missing:
+            raise AdapterError(f"no point goes to {missing[0]}, which the repair can have touched")
+        check = self_check(bench, [group.points for group in full.scope.groups], meter_v=meter_v)
+        if not check.passed:
+            raise UnfitError(f"{check.failures[0].name}: {check.failures[0].text}")
+        plan = plan_retest(full, expectation, nets)
+        steps = run_plan(plan, expectation, bench)
+        while True:
+            try:
+                proving.show_step(next(steps))
+            except StopIteration as stop:
+                measured: Measured = stop.value
+                break
+    measured = replace(measured, untested=())
+    faults = [f for f in explain(described, measured, {}) if f.severity is Severity.FAULT]
+    decisions = [r.decision for r in measured.judged] + [r.decision for r in measured.diodes]
+    failed = bool(faults) or not measured.sound or Decision.FAIL in decisions
+    close = Decision.UNDECIDED in decisions
+    click.echo(
+        f"Retest after {before.run}: {len(nets)} of {len(expectation.nets)} nets, "
+        f"{measured.sense_vectors} senses, {measured.resistance_readings} resistances."
+    )
+    for fault in faults:
+        click.echo(f"  fault: {fault.title}")
+    word = "FAIL" if failed else "UNDECIDED" if close else "PASS"
+    click.echo(f"{word}: {', '.join(sorted(map(str, reached)))}")
+    click.echo(
+        "This is no certificate. Prove the whole loom for one: what a repair did elsewhere is not seen here."
+    )
+    return 1 if failed else 4 if close else 0
+
+
+def document_of(run: str, store: str | None) -> Document:
+    """Return a run's results from a results file or from the store."""
+    from loomproof.records.store import open_store
+    from loomproof.results.document import Document
+
+    path = Path(run)
+    if path.suffix == ".json":
+        try:
+            return Document.model_validate(json.loads(path.read_text(encoding="utf-8")))
+        except (OSError, ValueError) as error:
+            raise UsageError(f"{path} holds no results: {str(error).splitlines()[0]}") from None
+    with open_store(store) as kept:
+        body: object = json.loads(kept.record(run))
+    document = _inside(body)
+    if document is None:
+        raise RecordError(f"the record of {run} holds no results")
+    return Document.model_validate(document)
+
+
+def _inside(value: object) -> Mapping[str, object] | None:
+    """Find the results document in a record."""
+    if isinstance(value, dict):
+        if "verdict" in value and "findings" in value:
+            return value
+        for item in value.values():
+            found = _inside(item)
+            if found is not None:
+                return found
+    return None
+
+
+def worked_at(before: Document, loom: Loom, also: tuple[str, ...]) -> tuple[list[End], list[str]]:
+    """Return the cavities and wires of a run's faults, and what was named besides."""
+    from loomproof.cli.proving import ends_given
+    from loomproof.loom.model import end_of
+
+    named = ends_given(also, "--also")
+    strangers = [end for end in named if end not in loom.cavities]
+    if strangers:
+        raise UsageError(f"--also {strangers[0]}: the loom has no such cavity")
+    faults = [finding for finding in before.findings if finding.severity.value == "fault"]
+    cavities = [end_of(text) for finding in faults for text in finding.cavities]
+    parts = [loom.component_by_name[n] for f in faults for n in f.components if n in loom.component_by_name]
+    cavities += [end for part in parts for end in part.ends]
+    return [*cavities, *named], [wire for finding in faults for wire in finding.wires]
