@@ -72,7 +72,7 @@ def retest(
     leads = proving.adapter_for(described, address, adapter)
     caution()
     with (
-        proving.stopping(Path("nothing: a retest keeps no journal")),
+        proving.stopping(None),
         open_bench(address, loom_path=loom) as bench,
     ):
         simulated = address.startswith("sim:") or bench.identify().model.startswith("simulated")
