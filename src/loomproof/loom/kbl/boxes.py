@@ -29,6 +29,9 @@ def read_boxes(document: Document, places: Places, parts: Names) -> list[Compone
         if part is not None:
             links += _box(document, occurrence, part, places, parts)
     links += _mated(document, places, parts)
+    for a, b in places.bridges:
+        name = parts.give(f"{a} to {b}")
+        links.append(Component(name, ComponentKind.LINK, (("1", a), ("2", b)), note="one terminal in both"))
     return links
 
 
@@ -49,7 +52,6 @@ def _box(
             about = document.text(occurrence, "Description")
             housing = document.text(part, "Part_number")
             places.add(Connector(own, kind, rows, about, housing, location(document, occurrence)))
-    places.of_occurrence[occurrence.get("id", "")] = name
     links = part.findall("Connections")
     uses = Counter(key for link in links for tag in _SIDES for key in (link.findtext(tag) or "").split())
     straight = {

@@ -15,7 +15,7 @@ from lxml import etree
 
 from loomproof.loom import colours
 from loomproof.loom.kbl.document import Document
-from loomproof.loom.kbl.naming import Names, some
+from loomproof.loom.kbl.naming import Names
 from loomproof.loom.kbl.places import Places
 from loomproof.loom.kbl.routes import Routes
 from loomproof.loom.model import End, Wire
@@ -300,25 +300,15 @@ def _says_screen(document: Document, key: str, tag: str) -> bool:
 
 
 def _tell(document: Document, told: Told, names: Names, length_type: str | None) -> None:
-    if told.no_place:
-        document.warn(f"{len(told.no_place)} connections end nowhere and are left out: {some(told.no_place)}")
-    if told.same_place:
-        document.warn(
-            f"{len(told.same_place)} wires start and end in one place and are left out: "
-            f"{some(told.same_place)}"
-        )
-    if told.no_length:
-        document.warn(
-            f"{len(told.no_length)} wires have no length: {some(told.no_length)}",
-            cure="The default of loom.toml applies until you give one in wires.csv, length_m.",
-        )
-    if told.routed:
-        document.warn(
-            f"{len(told.routed)} wires have no length of their own; that of their route is taken: "
-            f"{some(told.routed)}",
-        )
-    if told.no_section:
-        document.warn(f"{len(told.no_section)} wires have no section: {some(told.no_section)}")
+    document.warn_of("connections that end nowhere, left out", told.no_place)
+    document.warn_of("wires that start and end in one place, left out", told.same_place)
+    document.warn_of(
+        "wires without a length",
+        told.no_length,
+        cure="The default of loom.toml applies until you give one in wires.csv, length_m.",
+    )
+    document.warn_of("wires without a length of their own, which take that of their route", told.routed)
+    document.warn_of("wires without a section", told.no_section)
     if told.strange_colours:
         listed = ", ".join(f"{said!r} ({number})" for said, number in told.strange_colours.items())
         document.warn(f"colours that are no German or IEC 60757 letters stand in the note: {listed}")
@@ -331,5 +321,4 @@ def _tell(document: Document, told: Told, names: Names, length_type: str | None)
             f"no length is of the type {length_type!r}; the first positive one is taken",
             cure=f"The file has: {', '.join(kinds) or 'none'}.",
         )
-    if names.renamed:
-        document.warn(f"wire numbers given twice are told apart by a number: {some(names.renamed)}")
+    document.warn_of("wire numbers given twice, told apart by a number", names.renamed)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from lxml import etree
 
 from loomproof.errors import DescriptionError, Problem
+from loomproof.loom.kbl.naming import some
 
 XSI_TYPE = "{http://www.w3.org/2001/XMLSchema-instance}type"
 NOTHING = "/NULL"
@@ -90,6 +92,11 @@ class Document:
         row = line_of(element) if element is not None else None
         self.warnings.append(Problem(message, file=self.name, row=row, cure=cure, severity="warning"))
 
+    def warn_of(self, what: str, names: Sequence[str], cure: str = "") -> None:
+        """Keep one warning that counts and lists names; none where there are none."""
+        if names:
+            self.warn(f"{what} ({len(names)}): {some(names)}", cure=cure)
+
     def value(self, element: etree._Element | None, quantity: str) -> float | None:
         """Return a numerical value in the project's unit of its quantity; ``None`` where it has none.
 
@@ -102,7 +109,13 @@ class Document:
         if (unit, quantity) not in self._units:
             self._units[unit, quantity] = self._factor(unit, quantity)
         factor = self._units[unit, quantity]
-        return None if number is None or factor is None else float(number) * factor
+        if number is None or factor is None:
+            return None
+        found = float(number) * factor
+        if not math.isfinite(found) or found < 0:
+            self.warn(f"{number} is no {quantity} and is left out", element)
+            return None
+        return found
 
     def _factor(self, key: str, quantity: str) -> float | None:
         unit = self.by_id.get(key)

@@ -78,12 +78,11 @@ def read_parts(
         found.append(
             Component(name, kind, terminals, rating_a=rating_a, fitted=not pulled, note=note, pullable=pulled)
         )
-    if read_ratings:
-        document.warn(
-            f"the ratings of {len(read_ratings)} fuses stand only in their parts' descriptions and were read "
-            "from there",
-            cure="Check them, or give them in a side table.",
-        )
+    document.warn_of(
+        "fuse ratings read from the text that describes the part",
+        read_ratings,
+        cure="Check them, or give them in a side table.",
+    )
     for key, held in in_slot.items():
         if len(held) > 1:
             document.warn(f"one slot holds {len(held)} parts at once: {', '.join(held)}", document.by_id[key])

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from lxml import etree
 
 from loomproof.loom.kbl.document import Document, words
-from loomproof.loom.kbl.naming import Names, some
+from loomproof.loom.kbl.naming import Names
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard
 
 HAZARD = "hazard"
@@ -37,7 +37,7 @@ class Places:
     cavities: dict[str, End] = field(default_factory=dict)
     plugged: set[End] = field(default_factory=set)
     sealed: set[End] = field(default_factory=set)
-    of_occurrence: dict[str, str] = field(default_factory=dict)
+    bridges: list[tuple[End, End]] = field(default_factory=list)
 
     def add(self, connector: Connector) -> None:
         """Keep a connector under its name."""
@@ -67,21 +67,15 @@ def read_places(document: Document) -> Places:
 
 
 def _say(document: Document, places: Places, twins: list[str], ungendered: list[str]) -> None:
-    if twins:
-        document.warn(
-            f"{len(twins)} connectors without contacts carry the Id of another and are left out as further "
-            f"variants of its housing: {some(twins)}"
-        )
-    if places.names.renamed:
-        document.warn(
-            f"{len(places.names.renamed)} connectors share an Id; they are told apart by a number: "
-            f"{some(places.names.renamed)}",
-        )
-    if ungendered:
-        document.warn(
-            f"KBL does not say which housing is plug and which socket; {len(ungendered)} are called plug",
-            cure="Correct `kind` in the connectors table where it matters to you.",
-        )
+    document.warn_of(
+        "connectors without contacts that carry the Id of another, left out as variants of its housing", twins
+    )
+    document.warn_of("connectors that share an Id, told apart by a number", places.names.renamed)
+    document.warn_of(
+        "connectors called plug, for KBL does not say which are plugs and which sockets",
+        ungendered,
+        cure="Correct `kind` in the connectors table where it matters to you.",
+    )
 
 
 def _connector(
@@ -89,7 +83,6 @@ def _connector(
 ) -> Connector:
     part = document.part(occurrence)
     name = places.names.give(document.text(occurrence, "Id") or occurrence.get("id", "connector"))
-    places.of_occurrence[occurrence.get("id", "")] = name
     kind = _kind(document, occurrence, part)
     if kind is None:
         ungendered.append(name)
@@ -184,11 +177,8 @@ def note_contact(document: Document, contact: etree._Element, places: Places) ->
             f"contact point {document.text(contact, 'Id')} lies in no cavity of the harness", contact
         )
         return
-    if len(set(found)) > 1:
-        name = document.text(contact, "Id")
-        document.warn(
-            f"contact point {name} spans {len(set(found))} cavities; only the first counts", contact
-        )
+    # One terminal that fills several cavities joins them.
+    places.bridges += [(found[0], other) for other in dict.fromkeys(found[1:]) if other != found[0]]
     places.contacts[contact.get("id", "")] = found[0]
     for part in document.refs(contact, "Associated_parts"):
         if part.tag == "Cavity_seal_occurrence":

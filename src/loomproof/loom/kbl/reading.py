@@ -12,7 +12,7 @@ from loomproof.loom import checking
 from loomproof.loom.building import Row
 from loomproof.loom.kbl import boxes, conductors, parts, routes, side_table, variants
 from loomproof.loom.kbl.document import Document, counted
-from loomproof.loom.kbl.naming import Names, some
+from loomproof.loom.kbl.naming import Names
 from loomproof.loom.kbl.opening import open_kbl
 from loomproof.loom.kbl.places import Places, read_places
 from loomproof.loom.model import CavityFacts, Component, ConnectorKind, Loom, Wire
@@ -60,7 +60,13 @@ def read_root(
     length_type: str | None = None,
 ) -> LoadedLoom:
     """Read an opened KBL file; `read` says how and what is raised."""
-    loom = _loom(document, configuration, side_table.names_in(side), length_type)
+    try:
+        loom = _loom(document, configuration, side_table.names_in(side), length_type)
+    except DescriptionError:
+        raise
+    except ValueError as error:
+        # The values refuse what no loom can hold, such as a text that no spreadsheet cell takes.
+        raise DescriptionError(f"{document.name}: {error}", cure="Correct it in the KBL file.") from error
     loom = side_table.apply(loom, side)
     problems = checking.errors(loom)
     if problems:
@@ -133,10 +139,7 @@ def _fitted(
         grew = not reached <= kept
         kept |= reached
     gone = [name for name in places.connectors if name not in kept]
-    if gone:
-        document.warn(
-            f"{len(gone)} connectors have no wire in this configuration and are left out: {some(gone)}"
-        )
+    document.warn_of("connectors without a wire in this configuration, left out", gone)
     return kept, tuple(part for part in components if all(end.connector in kept for end in part.ends))
 
 
@@ -170,6 +173,6 @@ def _tell_rest(document: Document) -> None:
     inner = sum(1 for part in document.root.iterfind("Assembly_part") for _ in part.iterfind("Connection"))
     if inner:
         document.warn(
-            f"{inner} connections stand inside assembly parts and are left out",
+            f"connections that stand inside assembly parts, left out: {inner}",
             cure="Ask for a file whose harness lists them.",
         )
