@@ -260,3 +260,10 @@ def test_quantities() -> None:
     assert {text: quantity(text) for text in read} == {
         text: pytest.approx(value) for text, value in read.items()
     }
+
+
+def test_every_family_of_the_grammar_is_read() -> None:
+    from loomproof.virtual.faults import _FAMILIES, GRAMMAR
+
+    written = {line.split()[0] for family in GRAMMAR.splitlines() for line in family.split(" | ")}
+    assert written == set(_FAMILIES)

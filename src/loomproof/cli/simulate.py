@@ -11,12 +11,16 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.errors import UsageError
+from loomproof.virtual.faults import GRAMMAR
 
 if TYPE_CHECKING:
     from loomproof.loom.model import Loom
 
 
-@click.command()
+_FAULTS = "\b\nFaults:\n" + "\n".join(f"  {family}" for family in GRAMMAR.splitlines())
+
+
+@click.command(epilog=_FAULTS)
 @click.argument("loom", metavar="LOOM")
 @click.option("--fault", "faults", multiple=True, metavar="TEXT", help='A fault, like "open W12 at ECU:7".')
 @click.option("--pty", "use_pty", is_flag=True, help="On a pseudo-terminal (the default but on Windows).")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from loomproof.errors import UsageError
 from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Loom, Wire
@@ -150,18 +150,12 @@ class _Draft:
         for name, part in list(self.parts.items()):
             if fault.kind == "exchange" or not self._sits_in_holder(part):
                 terminals = tuple((terminal, there.get(end, end)) for terminal, end in part.terminals)
-                self.parts[name] = _with_terminals(part, terminals)
+                self.parts[name] = replace(part, terminals=terminals)
 
     def _sits_in_holder(self, part: Component) -> bool:
         return part.kind in _PLUGGED and all(
             self.loom.by_name[end.connector].kind in _HOLDERS for end in part.ends
         )
-
-
-def _with_terminals(part: Component, terminals: tuple[tuple[str, End], ...]) -> Component:
-    from dataclasses import replace
-
-    return replace(part, terminals=terminals)
 
 
 def build(
@@ -290,6 +284,8 @@ class _Assembly:
     def _part(self, part: Component) -> None:
         draft = self.draft
         at = dict(part.terminals)
+        if len(at) < 2:
+            return
         tolerance = (part.tolerance_pct or 0.0) / 100.0
         stray = 1.0 + c.PART_STRAYS * tolerance * (2.0 * c.share(draft.seed, "part", part.name) - 1.0)
         stated = part.resistance_ohm

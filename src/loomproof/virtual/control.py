@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from loomproof.errors import LoomproofError, suggestion
+from loomproof.errors import LoomproofError, UsageError, suggestion
 from loomproof.loom.model import Loom
 from loomproof.virtual.link import Device
 from loomproof.virtual.noise import Noise
@@ -28,11 +28,11 @@ class Control:
             problems = [str(problem) for problem in getattr(error, "problems", ())]
             told = "; ".join(text for text in (error.message, *problems[:3], error.cure) if text)
             return " ".join(f"error: {told}".split())
+        except OSError as error:
+            return f"error: {' '.join(str(error).split())}"
         return f"ok: {done}"
 
     def _obey(self, line: str, now_s: float) -> str:
-        from loomproof.errors import UsageError
-
         scanner = self.device.scanner
         word, _, rest = line.partition(" ")
         rest = rest.strip()

@@ -16,14 +16,17 @@ from loomproof.loom.model import ComponentKind, ConnectorKind, End, Loom, ends_o
 GRAMMAR = """\
 open W12 | open W12 at ECU:7 | open ECU:7
 high OHM W12 | high OHM W12 at ECU:7 | high OHM ECU:7
-short ECU:3 ECU:4 | leak OHM ECU:3 ECU:4 | breakdown VOLT ECU:3 ECU:4
+short ECU:3 ECU:4 | leak OHM ECU:3 ECU:4
+breakdown VOLT ECU:3 ECU:4
 swap C2:1 C2:2 | move C2:1 C2:5 | exchange C5 C6
 reversed D1 | missing R1 | value OHM R1
 part OHM ECU:3 ECU:4 | part diode ECU:3 ECU:4
 loose C3:2 4 Hz | loose W12 4 Hz
 voltage VOLT FC:1 | voltage VOLT FC:1 FC:2
 capacitance FARAD ECU:3
-bench stuck-low 12 | bench stuck-high 12 | bench dead-driver 12 | bench short 12 13 | bench offset OHM"""
+bench stuck-low 12 | bench stuck-high 12
+bench dead-driver 12 | bench short 12 13 | bench offset OHM
+"""
 """Every fault that can be injected, one family a line."""
 
 _MULTIPLES = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6, "G": 1e9}

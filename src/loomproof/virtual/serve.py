@@ -26,6 +26,7 @@ _CHUNK = 4096
 _BITS_PER_BYTE = 10
 _LONGEST_SLEEP_S = 0.5
 _MOST_UNREAD_BYTES = 1 << 18
+_TRY_AGAIN_S = 0.002
 
 
 class Line(Protocol):
@@ -203,6 +204,7 @@ class Server:
         self._clock = clock
         self._began_s = clock()
         self._outbox: deque[Sent] = deque()
+        self._leaving = bytearray()
         self._incoming: deque[tuple[float, bytes]] = deque()
         self._line_free_s = self._wire_free_s = 0.0
         self._stopped = False
@@ -238,7 +240,9 @@ class Server:
         now = self.now_s()
         due = self.device.wake_s(now)
         if self._outbox:
-            due = min(due, self._due_s(self._outbox[0]) if self.paced else now + 0.002)
+            due = min(due, self._due_s(self._outbox[0]))
+        if self._leaving:
+            due = min(due, now + _TRY_AGAIN_S)
         if self._incoming:
             due = min(due, self._incoming[0][0])
         pause = min(max(due - now, 0.0), _LONGEST_SLEEP_S)
@@ -267,7 +271,7 @@ class Server:
         now = self.now_s()
         if data:
             self._incoming.append(
-                (self._arrival_s(len(data), now), self._arriving(self._noise.pass_on(data)))
+                (self._arrival_s(len(data), now), self._damaged(self._noise.pass_on(data), self.device.baud))
             )
         while self._incoming and self._incoming[0][0] <= now:
             arrived_s, data = self._incoming.popleft()
@@ -275,7 +279,7 @@ class Server:
         if now < self._noise.stalled_until_s:
             return
         while True:
-            self.device.waiting_bytes = sum(len(sent.data) for sent in self._outbox)
+            self.device.waiting_bytes = self._waiting_bytes()
             self._outbox.extend(self.device.step(now))
             self._forget_unread()
             self._transmit(now)
@@ -286,9 +290,12 @@ class Server:
             now = max(self.now_s(), self.device.busy_s)
 
     def _forget_unread(self) -> None:
-        """Let the oldest bytes go where a host asks and never reads; a real line would have lost them too."""
-        while sum(len(sent.data) for sent in self._outbox) > _MOST_UNREAD_BYTES:
+        """Let replies go where a host asks and never reads; a real line would have lost them too."""
+        while self._outbox and self._waiting_bytes() > _MOST_UNREAD_BYTES:
             self._outbox.popleft()
+
+    def _waiting_bytes(self) -> int:
+        return len(self._leaving) + sum(len(sent.data) for sent in self._outbox)
 
     def _arrival_s(self, count: int, now: float) -> float:
         """When the last of so many bytes has come down the line."""
@@ -297,34 +304,23 @@ class Server:
         self._wire_free_s = max(self._wire_free_s, now) + count * _BITS_PER_BYTE / self.device.baud
         return self._wire_free_s
 
-    def _arriving(self, data: bytes) -> bytes:
-        """Return what the device's port makes of bytes sent at the host's rate."""
-        if not self.paced:
-            return data
-        rate = self.line.host_baud()
-        if rate is None or rate == self.device.baud:
-            return data
-        return bytes((byte * 7 + 0x35) & 0xFF | 0x80 for byte in data)
-
     def _due_s(self, sent: Sent) -> float:
         return max(sent.ready_s, self._line_free_s) + len(sent.data) * _BITS_PER_BYTE / sent.baud
 
     def _transmit(self, now: float) -> None:
-        while self._outbox:
-            sent = self._outbox[0]
-            if self.paced and now < self._due_s(sent):
-                return
-            data = self._noise.pass_on(sent.data)
-            rate = self.line.host_baud() if self.paced else None
-            if rate is not None and rate != sent.baud:
-                data = bytes(byte ^ 0xA5 | 0x80 for byte in data)
-            done = self.line.write(data) if data else 0
+        while self._outbox and not (self.paced and now < self._due_s(self._outbox[0])):
+            sent = self._outbox.popleft()
             if self.paced:
-                self._line_free_s = self._due_s(sent)
-            self._outbox.popleft()
-            if done < len(data):
-                self._outbox.appendleft(Sent(sent.ready_s, data[done:], sent.baud))
-                return
+                self._line_free_s = max(sent.ready_s, self._line_free_s)
+                self._line_free_s += len(sent.data) * _BITS_PER_BYTE / sent.baud
+            self._leaving += self._damaged(self._noise.pass_on(sent.data), sent.baud)
+        if self._leaving:
+            del self._leaving[: self.line.write(bytes(self._leaving))]
+
+    def _damaged(self, data: bytes, baud: int) -> bytes:
+        """Return what arrives of bytes sent at one rate where the host's may be another: then, rubbish."""
+        rate = self.line.host_baud() if self.paced else None
+        return data if rate in (None, baud) else bytes(byte ^ 0xA5 | 0x80 for byte in data)
 
 
 def listen_to_stdin(server: Server, *, stop_at_end: bool) -> None:
