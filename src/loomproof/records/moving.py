@@ -102,12 +102,12 @@ def _copy(source: Store, target: Store) -> int:
             for part in rows.partitions():
                 writing.execute(insert(table), [dict(row) for row in part])
             if "id" in table.c:
-                _go_on_counting(writing, name)
+                go_on_counting(writing, name)
         count: int = writing.execute(select(func.count()).select_from(RUNS)).scalar_one()
     return count
 
 
-def _go_on_counting(connection: Connection, table: str) -> None:
+def go_on_counting(connection: Connection, table: str) -> None:
     """PostgreSQL counts ids apart from the rows; SQLite looks at them."""
     if connection.dialect.name == "postgresql":
         connection.execute(
