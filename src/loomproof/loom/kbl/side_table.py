@@ -79,19 +79,20 @@ def _merged(row: Row, part: Component | None) -> Component | None:
     terminals = row.read("terminals", read_terminals, part.terminals if part is not None else ())
     if not terminals and not row.text("terminals"):
         row.wrong("terminals", "it is empty", "Terminals like 85=K1:121 86=K1:122 are expected.")
+    numbers = {column: row.number_of(column) for column in _NUMBERS if row.text(column)}
+    fitted: bool = row.yes("fitted", part.fitted if part is not None else False)
+    pullable = row.yes("pullable", not fitted)
     name = row.text("component")
     if kind is None or not terminals or not name:
         return None
-    fitted: bool = row.yes("fitted", part.fitted if part is not None else False)
     base = part if part is not None else Component(name, kind, terminals)
-    numbers = {column: row.number_of(column) for column in _NUMBERS if row.text(column)}
     make: Callable[..., Component] = replace
     return make(
         base,
         kind=kind,
         terminals=terminals,
         fitted=fitted,
-        pullable=row.yes("pullable", not fitted),
+        pullable=pullable,
         circuit=row.text("circuit") or base.circuit,
         note=row.text("note") or base.note,
         **numbers,
