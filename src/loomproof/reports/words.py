@@ -85,9 +85,19 @@ def worst(document: Document, count: int = 10) -> tuple[tuple[ClaimEntry, float]
     return tuple(sorted(found, key=lambda pair: pair[1])[:count])
 
 
+_UNSHOWN = frozenset({"Cc", "Cs", "Co", "Cn"})
+_TURNING = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+
 def clean(text: str) -> str:
-    """Return text without control characters, which could move a terminal's cursor or break a page."""
-    return "".join("\ufffd" if unicodedata.category(mark) == "Cc" else mark for mark in text)
+    """Return text with a mark for what cannot be shown, or would show something else than it is.
+
+    Control characters could move a terminal's cursor, direction marks could turn a name around, private
+    and unassigned characters have no agreed shape.
+    """
+    return "".join(
+        "\ufffd" if unicodedata.category(mark) in _UNSHOWN or mark in _TURNING else mark for mark in text
+    )
 
 
 def when(text: str) -> str:

@@ -1,0 +1,177 @@
+"""The certificate's pages, read back by pdftotext and pypdf, which share nothing with what sets them."""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+import subprocess
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pypdf import PdfReader
+
+from loomproof.reports.certificate import certificate_pdf
+from loomproof.reports.label import label_pdf
+from loomproof.results.document import Document, Verdict
+from tests.reports.sample import document
+
+pytestmark = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext is not installed")
+
+
+def sealed(made: Document, **body: object) -> bytes:
+    """A record in form only: its seal is not this room's business."""
+    chain = {"bench": "bench @ 0badcafe", "sequence": 2, "previous": "ab" * 32}
+    plain = {
+        "body": {"format": 1, "kind": "proof", "chain": chain, "document": made.plain(), **body},
+        "hash": "cd" * 32,
+        "seal": {"algorithm": "Ed25519", "key": "ef" * 32, "signature": "00" * 64},
+    }
+    return json.dumps(plain).encode()
+
+
+def pages(pdf: bytes, tmp_path: Path) -> list[str]:
+    (tmp_path / "c.pdf").write_bytes(pdf)
+    done = subprocess.run(
+        ["pdftotext", "-layout", "c.pdf", "-"], cwd=tmp_path, capture_output=True, check=True
+    )
+    return done.stdout.decode().split("\f")[:-1]
+
+
+def certificate(made: Document, tmp_path: Path, **body: object) -> list[str]:
+    return pages(certificate_pdf(sealed(made, **body), fingerprint="aaaa bbbb", link="LOOMPROOF:X"), tmp_path)
+
+
+def test_a_certificate_tells_all_that_it_must(tmp_path: Path) -> None:
+    text = " ".join(" ".join(certificate(document(), tmp_path)).split())
+    for word in (
+        "FAIL",
+        "Tail lamp loom, left, TL-0007",
+        "0d" * 32,
+        "Own build scanner 128 SB-1, firmware 1.2, 128 points",
+        "last self-test 2026-01-05 10:14:58 UTC",
+        "±(100 mΩ + 1.00% of reading), two-wire",
+        "adapter in order",
+        "leads zeroed 2026-01-05 09:58:00 UTC",
+        "by A. Tester",
+        "at bench 2, back room",
+        "temperature 19.5 °C",
+        "7 connectors, 12 cavities",
+        "What was not tested",
+        "Insulation above 12 V.",
+        "Cavities without a test point: ECU:99.",
+        "Waived by name by A. Tester",
+        "high resistance in W1",
+        "measured 4.73 Ω ± 110 mΩ, limit 350 mΩ",
+        "Cut W1 back",
+        "To tell apart",
+        "broken strands",
+        "measured + U <= limit (k = 2)",
+        "reads low by CLEAR",
+        "uncertainty 110 mΩ (k = 2)",
+        "Smallest margins",
+        "Connectors tested",
+        "Claims by resistance",
+        "Claims by threshold",
+        "cd" * 32,
+        "aaaa bbbb",
+        "record 2",
+        "Airbag and belt-tensioner",
+    ):
+        assert word in text, word
+
+
+@pytest.mark.parametrize("verdict", list(Verdict))
+def test_every_verdict_has_a_certificate(verdict: Verdict, tmp_path: Path) -> None:
+    text = certificate(document(verdict=verdict), tmp_path)[0]
+    assert verdict.value.upper() in text
+    assert ("not a pass" in text) == (verdict in (Verdict.UNDECIDED, Verdict.INCOMPLETE))
+
+
+def test_what_was_mended_is_told_in_the_persons_words(tmp_path: Path) -> None:
+    repairs = [
+        {"person": "B. Mender", "done": "2026-01-06T09:00:00+00:00", "words": "cut back, new terminal"}
+    ]
+    mended = [
+        {"run": "r1", "finding": "W1 open", "repairs": repairs},
+        {"run": "r2", "finding": "W2 open", "repairs": []},
+    ]
+    made = document(verdict=Verdict.PASS)
+    text = " ".join(certificate(made, tmp_path, mended=mended, remarks=["The clock went back."]))
+    for word in (
+        "Mended before this proof",
+        "B. Mender",
+        "new terminal",
+        "no note was kept",
+        "clock went back",
+    ):
+        assert word in text, word
+
+
+def test_a_long_loom_breaks_over_pages_with_heads_repeated(tmp_path: Path) -> None:
+    made = document(wires=300, verdict=Verdict.PASS)
+    texts = certificate(made, tmp_path)
+    assert len(texts) > 8
+    for number, text in enumerate(texts, 1):
+        assert f"page {number} of {len(texts)}" in text
+        assert "record cdcdcdcdcdcdcdcd" in text
+    for number, text in enumerate(texts[1:], 2):
+        assert "Tail lamp loom, left, TL-0007" in text.splitlines()[0], number
+        rows = [line for line in text.splitlines() if line.strip().endswith("holds")]
+        if rows:
+            heads = [line for line in text.splitlines() if "Rule" in line and "Decision" in line]
+            assert heads, f"page {number} has rows and no head"
+            assert len(rows) >= 2, f"page {number} has an orphaned row"
+
+
+def test_three_wires_need_few_pages(tmp_path: Path) -> None:
+    assert len(certificate(document(wires=3, verdict=Verdict.PASS), tmp_path)) <= 3
+
+
+def test_the_same_record_gives_the_same_bytes() -> None:
+    record = sealed(document())
+    assert certificate_pdf(record, link="X") == certificate_pdf(record, link="X")
+
+
+def test_any_text_can_be_set(tmp_path: Path) -> None:
+    """Characters that no font has, markup of the typesetter, control characters, very long words."""
+    name = "#panic() *b* _i_ $x$ <l> @r `c` \\ 中文 \U0001f600 \ue000 \x1b[0m " + "w" * 300
+    made = document(name=name, person='] #eval("1") [', verdict=Verdict.PASS)
+    text = " ".join(certificate(made, tmp_path))
+    assert "#panic() *b* _i_ $x$ <l> @r `c`" in text
+    assert "\u4e2d" in text or "[U+4E2D]" in text
+    attached: Any = PdfReader(tmp_path / "c.pdf").attachments["record.json"][0]
+    assert json.loads(attached)["body"]["document"]["loom"]["name"] == name
+
+
+def test_a_screen_reader_finds_structure_and_words_for_pictures() -> None:
+    reader = PdfReader(io.BytesIO(certificate_pdf(sealed(document()), link="X")))
+    kinds: set[str] = set()
+    alternatives: list[str] = []
+
+    def walk(node: Any) -> None:
+        node = node.get_object() if hasattr(node, "get_object") else node
+        if isinstance(node, list):
+            for child in node:
+                walk(child)
+        elif isinstance(node, dict) and "/S" in node:
+            kinds.add(str(node["/S"]))
+            if "/Alt" in node:
+                alternatives.append(str(node["/Alt"]))
+            walk(node.get("/K", []))
+
+    tree: Any = reader.trailer["/Root"]
+    walk(tree["/StructTreeRoot"]["/K"])
+    assert {"/H1", "/H2", "/Table", "/TR", "/TH", "/TD", "/L", "/LI", "/Figure"} <= kinds
+    assert any("plug ECU: 6 cavities; faulty: 1" in text for text in alternatives)
+
+
+def test_a_label_is_one_small_page_with_hash_and_fingerprint(tmp_path: Path) -> None:
+    made = document(verdict=Verdict.PASS)
+    pdf = label_pdf(made, "cd" * 32, "aaaa bbbb cccc dddd", "LOOMPROOF:" + "CD" * 32 + ":AAAA")
+    (text,) = pages(pdf, tmp_path)
+    for word in ("Tail lamp loom, left", "PASS", "2026-01-05", "cdcdcdcdcdcdcdcd", "aaaa bbbb cccc"):
+        assert word in text
+    box = PdfReader(io.BytesIO(pdf)).pages[0].mediabox
+    assert (round(float(box.width) / 72 * 25.4), round(float(box.height) / 72 * 25.4)) == (62, 29)

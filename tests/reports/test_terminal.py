@@ -1,0 +1,63 @@
+from __future__ import annotations
+
+import io
+
+from rich.console import Console
+
+from loomproof.reports.terminal import findings_view, summary_view
+from loomproof.results.document import Document, Verdict
+from tests.reports.sample import document
+
+
+def shown(made: Document, width: int = 80, **options: bool) -> str:
+    out = io.StringIO()
+    console = Console(file=out, width=width, highlight=False)
+    console.print(summary_view(made, **options), findings_view(made))
+    return out.getvalue()
+
+
+def test_a_finding_says_what_where_evidence_and_repair_in_80_columns() -> None:
+    text = shown(document())
+    assert all(len(line) <= 80 for line in text.splitlines())
+    assert "\x1b" not in text, "plain where it is no terminal"
+    for word in (
+        "FAIL",
+        "high resistance in W1",
+        "ECU:1, INJ1:1",
+        "W1 (RD/WH)",
+        "measured 4.73 Ω ± 110 mΩ, limit 350 mΩ",
+        "1. the crimp at INJ1:1",
+        "Cut W1 back",
+        "To tell apart: Zero the leads",
+        "ECU:99",
+        "ECU:98",
+        "Insulation above 12 V.",
+    ):
+        assert word in " ".join(text.split()), word
+
+
+def test_a_pass_says_so() -> None:
+    text = shown(document(verdict=Verdict.PASS))
+    assert text.startswith("PASS")
+    assert "No faults found." in text
+
+
+def test_a_simulated_bench_is_never_hidden() -> None:
+    made = document(verdict=Verdict.PASS)
+    simulated = made.model_copy(update={"bench": made.bench.model_copy(update={"simulated": True})})
+    assert "says nothing of a real loom" in shown(simulated)
+
+
+def test_cautions_are_said_when_asked_for() -> None:
+    assert "Caution" not in shown(document(verdict=Verdict.PASS))
+    assert "Caution: Prove again" in shown(document(verdict=Verdict.PASS), cautions=True)
+
+
+def test_names_are_no_markup_and_no_commands_to_the_terminal() -> None:
+    text = shown(document(name="[red]loom[/red] \x1b[2J", person="[/]"))
+    assert "[red]loom[/red] \ufffd[2J" in text
+    assert "\x1b" not in text
+
+
+def test_it_can_be_read_at_40_columns() -> None:
+    assert all(len(line) <= 40 for line in shown(document(), width=40).splitlines())
