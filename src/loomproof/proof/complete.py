@@ -25,12 +25,13 @@ Ask = Callable[[Sequence[int]], Sequence[int]]
 class Found:
     """The groups found, as point sets, and pairs (source, sink) that conduct one way only, by point sets.
 
-    ``by_sense`` joins everything that read low together both ways, components included.
+    ``vectors`` were asked in all, ``confirming`` of them only to prove what had been found.
     """
 
     groups: tuple[int, ...]
     one_way: tuple[tuple[int, int], ...] = ()
     vectors: int = 0
+    confirming: int = 0
 
 
 def singles(mask: int) -> Iterator[int]:
@@ -89,8 +90,9 @@ def complete(
         return ask(drives)
 
     found = _by_classes(counted, groups, vectors, lows, reach)
+    by_classes = asked
     if found is not None and _confirmed(counted, found, groups, reach):
-        return Found(found, vectors=asked)
+        return Found(found, vectors=asked, confirming=asked - by_classes)
     suspects = 0
     for vector, low in zip(vectors, lows, strict=True):
         suspects |= vector.wrong(low)
