@@ -33,7 +33,12 @@ from loomproof.loom.model import (
 from loomproof.loom.text import flaw, list_of
 from tests.loom.kbl_files import COMPONENT_BOX, GENERATOR_CABLE, MAIN_HARNESS, ROOT, open_data
 
-NAMES = st.text(min_size=1, max_size=8).filter(lambda text: not flaw(text) and text.strip() == text)
+NULL = "/NULL"
+"""KBL's word for nothing: the one name that it cannot hold."""
+
+NAMES = st.text(min_size=1, max_size=8).filter(
+    lambda text: not flaw(text) and text.strip() == text and text != NULL
+)
 COLOURS = st.sampled_from(["", "BK", "RD/YE", "GNYE", "light GN", "bare", "clear", "BU/WH/BK", "GD", "SR"])
 HOUSED = [kind for kind in ConnectorKind if kind is not ConnectorKind.SPLICE]
 
@@ -267,6 +272,11 @@ def test_everything_that_is_lost_is_named() -> None:
         *("purposes", "designations", "loads", "fuses of", "need others", "is needed", "without wires: d"),
     ):
         assert lost in told, lost
+
+
+def test_the_one_name_that_means_nothing_is_named() -> None:
+    told = kbl.write(Loom("l", connectors=(Connector(NULL, ConnectorKind.SPLICE),))).left_out
+    assert any("'/NULL'" in problem.message for problem in told)
 
 
 def test_a_plain_loom_loses_nothing() -> None:
