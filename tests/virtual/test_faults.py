@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -267,3 +268,28 @@ def test_every_family_of_the_grammar_is_read() -> None:
 
     written = {line.split()[0] for family in GRAMMAR.splitlines() for line in family.split(" | ")}
     assert written == set(_FAMILIES)
+
+
+def test_a_relay_in_its_base_shows_its_coil_and_its_contact_at_rest() -> None:
+    base = Connector("K", ConnectorKind.RELAY_BASE, (("30", "87", "87a", "85", "86"),))
+    terminals = tuple((name, End("K", name)) for name in base.cavities)
+    relay = Component("K1", ComponentKind.RELAY, terminals, resistance_ohm=90.0)
+    it = Scanner(Loom("relay", connectors=(base,), components=(relay,)))
+    assert it.true_resistance(0b01000, 0b10000, 0.0) == pytest.approx(90.0, abs=0.1)
+    assert it.true_resistance(0b00001, 0b00100, 0.0) < 0.1
+    assert it.true_resistance(0b00001, 0b00010, 0.0) == math.inf
+    pulled = Scanner(Loom("relay", connectors=(base,), components=(replace(relay, fitted=False),)))
+    assert pulled.true_resistance(0b01000, 0b10000, 0.0) == math.inf
+
+
+def test_a_coil_with_its_diode_reads_less_one_way() -> None:
+    base = Connector("K", ConnectorKind.RELAY_BASE, (("85", "86"),))
+    ends = (End("K", "85"), End("K", "86"))
+    coil = Component("L1", ComponentKind.COIL, (("1", ends[0]), ("2", ends[1])), resistance_ohm=90.0)
+    diode = Component("D1", ComponentKind.DIODE, (("A", ends[0]), ("K", ends[1])))
+    it = Scanner(Loom("coil", connectors=(base,), components=(coil, diode)))
+    assert it.true_resistance(2, 1, 0.0) == pytest.approx(90.0, abs=0.1)
+    assert it.true_resistance(1, 2, 0.0) < 85.0
+    # 10 mA would be 0.9 V through 90 ohms; the diode takes its share from 0.65 V on.
+    assert 0.5 < it.diode(1, 2, 0.0) < 0.65
+    assert it.diode(2, 1, 0.0) == pytest.approx(0.9, abs=0.01)

@@ -32,6 +32,8 @@ _FAULTS = "\b\nFaults:\n" + "\n".join(f"  {family}" for family in GRAMMAR.splitl
 @click.option("--acc", default="0.1:0.01", metavar="OHM:RATIO", help="Limits of error, two-wire.")
 @click.option("--no-ohms", is_flag=True, help="A scanner that only senses.")
 @click.option("--no-diode", is_flag=True, help="A scanner without a diode test.")
+@click.option("--no-volts", is_flag=True, help="A scanner that cannot look for voltage on the loom.")
+@click.option("--no-watch", is_flag=True, help="A scanner that cannot watch.")
 @click.option(
     "--four-wire",
     is_flag=False,
@@ -62,6 +64,8 @@ def simulate(
     acc: str,
     no_ohms: bool,
     no_diode: bool,
+    no_volts: bool,
+    no_watch: bool,
     four_wire: str | None,
     insulation: float,
     line: int | None,
@@ -84,7 +88,7 @@ def simulate(
     from loomproof.virtual.link import Device
     from loomproof.virtual.meter import Limits
     from loomproof.virtual.noise import Noise
-    from loomproof.virtual.scanner import Make, Scanner
+    from loomproof.virtual.scanner import VOLT_MAX, WATCH_US, Make, Scanner
     from loomproof.virtual.serve import PtyLine, Server, TcpLine, listen_to_stdin
 
     if use_pty and port is not None:
@@ -98,6 +102,8 @@ def simulate(
         accuracy=None if no_ohms else limits,
         four_wire=Limits(*_pair("--four-wire", four_wire)) if four_wire and not no_ohms else None,
         diode=not no_diode and not no_ohms,
+        volt_max=None if no_volts else VOLT_MAX,
+        watch_us=None if no_watch else WATCH_US,
         insulation_v=insulation,
     )
     scanner = Scanner(described, make, hookup=hookup, faults=faults, seed=seed, temperature_c=temperature)

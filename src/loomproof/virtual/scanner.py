@@ -24,6 +24,10 @@ from loomproof.virtual.sensing import Senses
 
 _MOST_STATES = 64
 
+VOLT_MAX = 30.0
+WATCH_US = 300
+"""What the points survive, V, and the shortest watch cycle, µs."""
+
 
 @dataclass(frozen=True, slots=True)
 class Make:
@@ -38,14 +42,14 @@ class Make:
     accuracy: Limits | None = field(default_factory=lambda: Limits(0.1, 0.01))
     four_wire: Limits | None = None
     diode: bool = True
-    volt_max: float | None = 30.0
+    volt_max: float | None = VOLT_MAX
     insulation_v: float = 0.0
     ohms: tuple[float, float] = (0.0, 2.0e6)
     reading_ms: float = 20.0
     test_current_a: float = 0.01
     test_voltage_v: float = 5.0
     settle_min_us: int = 100
-    watch_us: int | None = 300
+    watch_us: int | None = WATCH_US
     baud_max: int = 1_000_000
 
     @property
