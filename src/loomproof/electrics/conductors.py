@@ -90,9 +90,7 @@ def section(csa_mm2: float) -> Section:
         )
     greatest = near.greatest_ohm_per_m or solid * copper.lay_factor_greatest
     nominal = near.typical_ohm_per_m or solid * copper.lay_factor_nominal
-    return Section(
-        csa_mm2, min(nominal, greatest), greatest, f"{near.table} {near.label}", near.source, near.status
-    )
+    return Section(csa_mm2, min(nominal, greatest), greatest, near.label, near.source, near.status)
 
 
 def wire_conductor(wire: Wire, loom: Loom, temperature_c: float = 20.0) -> Conductor:

@@ -71,7 +71,7 @@ def sizes() -> tuple[Size, ...]:
     found = [
         Size(
             "IEC 60228 class 5",
-            f"{row['csa_mm2']} mm²",
+            f"{row['csa_mm2']} mm² (IEC 60228 class 5)",
             float(row["csa_mm2"]),
             None,
             float(row["plain_max_ohm_per_km"]) / 1000,

@@ -1,0 +1,103 @@
+"""Decisions against JCGM 106, ILAC-G8 and figures recomputed with another normal distribution."""
+
+from __future__ import annotations
+
+import math
+import random
+from statistics import NormalDist
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from loomproof.electrics.decision import claimed_limit, conformance_probability, judge, zones
+from loomproof.electrics.uncertainty import reading_uncertainty
+
+ohms = st.floats(0, 1e6, allow_nan=False)
+
+
+@pytest.mark.parametrize(
+    ("y", "u", "lower", "upper", "expected"),
+    [
+        (-5.47, 0.05, -math.inf, -5.40, 0.919243),
+        (509.7, 8.6, 490.0, math.inf, 0.989010),
+        (13.6, 1.8, 12.5, 16.3, 0.662630),
+    ],
+)
+def test_conformance_probability(y: float, u: float, lower: float, upper: float, expected: float) -> None:
+    """The worked examples of JCGM 106:2012 (inputs from memory), recomputed; printed with two digits."""
+    normal = NormalDist(y, u)
+    recomputed = (normal.cdf(upper) if math.isfinite(upper) else 1.0) - (
+        normal.cdf(lower) if math.isfinite(lower) else 0.0
+    )
+    assert recomputed == pytest.approx(expected, abs=1e-6)
+    assert conformance_probability(y, u, upper, lower) == pytest.approx(recomputed, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("w", "risk"), [(0.0, 0.5), (0.5, 0.1587), (0.83, 0.0485), (1.0, 0.02275), (1.5, 0.00135)]
+)
+def test_worst_false_accept_of_a_guard_band(w: float, risk: float) -> None:
+    """A result on the acceptance limit AL = TL - w U (ILAC-G8:09/2019): less than 2.5 % wrong for w = U."""
+    u = 0.01
+    on_the_limit = 1.0 - w * 2 * u
+    assert 1 - conformance_probability(on_the_limit, u, 1.0) == pytest.approx(risk, rel=2e-3)
+
+
+def test_micrometer_example() -> None:
+    """Limit 0.003 mm, U = 0.001 mm: 0.0017 is accepted, 0.0025 is not (a calibration example)."""
+    assert judge(0.0017, 0.001, 0.003) == "pass"
+    assert judge(0.0025, 0.001, 0.003) == "undecided"
+    assert judge(0.0041, 0.001, 0.003) == "fail"
+
+
+@given(ohms, ohms, ohms, ohms)
+def test_zones_and_judgement_agree(measured: float, u: float, upper: float, lower: float) -> None:
+    low, high = sorted((lower, upper))
+    found, zone = judge(measured, u, high, low), zones(u, high, low)
+    if found == "pass":
+        assert zone.pass_from_ohm <= measured <= zone.pass_to_ohm or (
+            low == 0 and measured <= zone.pass_to_ohm
+        )
+    if measured > zone.fail_from_ohm:
+        assert found == "fail"
+    # More uncertainty never turns a fail into a pass or a pass into a fail.
+    assert {found, judge(measured, 2 * u, high, low)} != {"pass", "fail"}
+
+
+@given(st.floats(0.001, 100), st.floats(0.001, 100), st.floats(0, 10))
+def test_a_sound_conductor_always_passes_its_claimed_limit(physical: float, sound: float, u: float) -> None:
+    limit = claimed_limit(physical, sound, u)
+    assert limit >= physical
+    assert judge(sound + u, u, limit * (1 + 1e-12)) == "pass"
+
+
+def test_a_sound_wire_passes_and_a_few_ohms_fail_on_a_cheap_bench() -> None:
+    """±(0.1 Ω + 1 %), a bench whose error is anywhere in its limits: seeded, ten thousand readings."""
+    rng = random.Random(7)
+    u_limit = reading_uncertainty(0.1, 0.01, 0.12)
+    limit = claimed_limit(0.18, 0.12, u_limit)
+    for _ in range(10_000):
+        true = rng.uniform(0.05, 0.12)
+        read = true + rng.uniform(-1, 1) * (0.1 + 0.01 * true)
+        assert judge(read, reading_uncertainty(0.1, 0.01, read), limit) == "pass"
+        true = rng.uniform(2.0, 10.0)
+        read = true + rng.uniform(-1, 1) * (0.1 + 0.01 * true)
+        assert judge(read, reading_uncertainty(0.1, 0.01, read), limit) == "fail"
+
+
+def test_open_negative_and_nonsense() -> None:
+    assert judge(math.inf, math.inf, 1.0) == "fail"
+    assert judge(math.inf, 0.1, math.inf, 1e6) == "pass"
+    assert judge(-0.02, 0.01, 0.1) == "pass"
+    assert judge(90.0, 1.0, 110.0, 95.0) == "fail"
+    assert judge(95.5, 1.0, 110.0, 95.0) == "undecided"
+    assert judge(100.0, 1.0, 110.0, 95.0) == "pass"
+    with pytest.raises(ValueError, match="numbers"):
+        judge(math.nan, 0.1, 1.0)
+    with pytest.raises(ValueError, match="0 or more"):
+        judge(1.0, -0.1, 1.0)
+    with pytest.raises(ValueError, match="above the upper"):
+        judge(1.0, 0.1, 1.0, 2.0)
+    with pytest.raises(ValueError, match="above 0"):
+        conformance_probability(1.0, 0.0, 2.0)
