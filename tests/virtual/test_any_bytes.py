@@ -83,3 +83,16 @@ def test_two_devices_fed_alike_answer_alike() -> None:
         return [say(it, b"MEAS:RES? #H1,#H10\nSENS:DRIV? #H1,#H2\n", float(at)) for at in range(20)]
 
     assert talk(device("loose P2:1 7 Hz")) == talk(device("loose P2:1 7 Hz"))
+
+
+def test_the_looms_clock_does_not_know_how_long_the_host_thinks() -> None:
+    # The same conversation finds a loose contact in the same states, on a quick host and on a slow one.
+    def talk(pause_s: float) -> list[bytes]:
+        it, now_s, found = device("loose P2:1 7 Hz"), 0.0, []
+        for _ in range(200):
+            found.append(say(it, b"SENS:DRIV? #H1\n", now_s))
+            now_s = it.busy_s + pause_s
+        return found
+
+    assert talk(0.0) == talk(0.3)
+    assert set(talk(0.0)) == {b"#H1\n", b"#H11\n"}

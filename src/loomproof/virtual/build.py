@@ -243,7 +243,7 @@ class _Assembly:
 
     def _join(self, u: int, v: int, ohm: float, hz: float, name: tuple[str, ...]) -> int:
         index = len(self.resistors)
-        self.resistors.append(Resistor(u, v, max(ohm, 1e-6)))
+        self.resistors.append(Resistor(u, v, max(ohm, c.LEAST_OHM)))
         if hz:
             self.loose.append(Loose(index, hz, LOOSE_DUTY, c.share(self.draft.seed, "phase", *name)))
         return index
@@ -270,7 +270,7 @@ class _Assembly:
     def _resistor(self, a: End, b: End, ohm: float) -> None:
         u, v = self.node(a), self.node(b)
         if u != v:
-            self.resistors.append(Resistor(u, v, max(ohm, 1e-6)))
+            self.resistors.append(Resistor(u, v, max(ohm, c.LEAST_OHM)))
 
     def _diode(self, anode: End, cathode: End, forward_v: float) -> None:
         u, v = self.node(anode), self.node(cathode)

@@ -29,6 +29,9 @@ CONTACT_NOISE_RATIO = 0.02
 SHORT_OHM = 0.02
 """Two strands touching (assumption)."""
 
+LEAST_OHM = 1e-6
+"""Nothing is a better conductor than this; it keeps equations solvable."""
+
 CLOSED_CONTACT_OHM = 0.01
 """A closed relay contact, a blade fuse or a link without a stated resistance (assumption)."""
 

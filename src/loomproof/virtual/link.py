@@ -251,8 +251,10 @@ class Device:
         return answer
 
     def _link_command(self, body: str) -> Answer | None:
-        header, _, word = body.partition(" ")
+        header, space, word = body.partition(" ")
         header = header_of(header)
+        if space and header in ("SYST:LINK?", "SYST:LINK:CLOS"):
+            raise Refused(-108, "Parameter not allowed")
         if header == "SYST:LINK?":
             return Answer(f"{self.lines},{self.dropped},{self.repeated}")
         if header not in ("SYST:LINK:CLOS", "SYST:BAUD", "SYST:LINK:OPEN"):

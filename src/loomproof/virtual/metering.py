@@ -56,7 +56,8 @@ class Metered:
         base = zeros[0]
         if len(ones) == 1 and len(zeros) == 1:
             (one,) = ones
-            return 1.0 / float(inverse[one, one] - 2.0 * inverse[one, base] + inverse[base, base])
+            ohm = float(inverse[one, one] - 2.0 * inverse[one, base] + inverse[base, base])
+            return 1.0 / max(ohm, c.LEAST_OHM)
         kept = np.array(ones + zeros[1:])
         seen = (
             inverse[np.ix_(kept, kept)]

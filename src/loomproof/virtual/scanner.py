@@ -255,5 +255,5 @@ def without_leads(network: Network) -> Network:
     resistors = list(network.resistors)
     for i, lead in zip(network.contact, network.lead_ohm, strict=True):
         if i >= 0 and lead:
-            resistors[i] = resistors[i]._replace(ohm=max(resistors[i].ohm - lead, 1e-6))
+            resistors[i] = resistors[i]._replace(ohm=max(resistors[i].ohm - lead, c.LEAST_OHM))
     return replace(network, resistors=tuple(resistors))
