@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, create_engine, event, func, inspect, select, text
@@ -69,7 +70,12 @@ def _engine(where: URL) -> Engine:
             raise StoreError(
                 "a store on PostgreSQL needs the driver psycopg", cure="pip install 'loomproof[postgresql]'"
             ) from error
-    engine = create_engine(where, connect_args={"timeout": BUSY_S})
+    only_read = _only_read(where)
+    engine = (
+        create_engine(where, creator=only_read)
+        if only_read
+        else create_engine(where, connect_args={"timeout": BUSY_S})
+    )
 
     @event.listens_for(engine, "connect")
     def _careful(connection: sqlite3.Connection, _: object) -> None:
@@ -89,6 +95,26 @@ def _engine(where: URL) -> Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def _only_read(where: URL) -> Callable[[], sqlite3.Connection] | None:
+    """Return how to open a SQLite file that this person may not write, ``None`` for all others.
+
+    In WAL mode even reading wants to make files beside the store. Where that cannot be, and nothing waits
+    in a journal there, the file is opened as one that does not change.
+    """
+    path = Path(where.database or "")
+    if not where.database or where.database == ":memory:" or not path.is_file():
+        return None
+    if _writable(path) and _writable(path.parent):
+        return None
+    still = "" if path.with_name(path.name + "-wal").exists() else "&immutable=1"
+    uri = f"{path.absolute().as_uri()}?mode=ro{still}"
+    return lambda: sqlite3.connect(uri, uri=True, timeout=BUSY_S, check_same_thread=False)
+
+
+def _writable(path: Path) -> bool:
+    return os.access(path, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
 
 
 def migrate(engine: Engine) -> None:
