@@ -6,6 +6,7 @@ project's tree ends here, in one handler that says what happened, whose it is an
 
 from __future__ import annotations
 
+import errno
 import importlib
 import os
 import sys
@@ -120,8 +121,19 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return 2
     except BrokenPipeError:
         # The reader of our output went away; nothing is left to say to it.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _output_gone()
         return 3
+    except OSError as error:
+        if error.errno != errno.ENOSPC:
+            raise
+        _output_gone()
+        click.echo(f"loomproof: the output cannot be written: {error.strerror}.", err=True)
+        return 3
+
+
+def _output_gone() -> None:
+    """Point standard output at nothing, so that flushing it at exit does not fail again."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _interrupted() -> int:
