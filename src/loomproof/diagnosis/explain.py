@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from loomproof.diagnosis.causes import CAUSES
 from loomproof.diagnosis.cuts import FREE
 from loomproof.diagnosis.faults import Diagnosis, diagnose
+from loomproof.diagnosis.found import found_wiring
+from loomproof.diagnosis.joints import joint_findings
+from loomproof.diagnosis.loose import loose_findings
+from loomproof.diagnosis.parts import part_findings, path_findings
 from loomproof.diagnosis.search import Explainer
 from loomproof.diagnosis.structure import Arrangement, arrangements, hypotheses
 from loomproof.diagnosis.weights import Weights, weights
@@ -27,8 +31,22 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
     table = weights()
     wiring = wiring_of(loom, measured.expected, table)
     writer = Writer(loom, wiring, measured, answers, table)
-    findings = list(_wiring_findings(loom, wiring, measured, writer, table))
-    return tuple(sorted(findings, key=_queue))
+    labels = labels_of(wiring, measured)
+    explainer = Explainer(wiring, table)
+    findings: list[Finding] = []
+    diagnosis: Diagnosis | None = None
+    if explainer.split(labels):
+        arranged = arrangements(hypotheses(loom, wiring, table), explainer, labels)
+        strange = _wrong_loom(arranged[0], explainer, measured, table)
+        if strange is not None:
+            return (strange,)
+        diagnosis = diagnose(arranged, explainer)
+        findings += [writer.finding(choice) for choice in diagnosis.choices]
+    found = found_wiring(loom, wiring, measured, labels, diagnosis)
+    findings += part_findings(found, writer)
+    findings += path_findings(found, writer)
+    findings += joint_findings(found, writer)
+    return tuple(sorted(loose_findings(found, writer, findings), key=_queue))
 
 
 def _queue(finding: Finding) -> tuple[bool, int, str]:
@@ -46,21 +64,6 @@ def labels_of(wiring: Wiring, measured: Measured) -> list[int]:
             number, alone = alone, alone + 1
         labels.append(number)
     return labels
-
-
-def _wiring_findings(
-    loom: Loom, wiring: Wiring, measured: Measured, writer: Writer, table: Weights
-) -> Sequence[Finding]:
-    labels = labels_of(wiring, measured)
-    explainer = Explainer(wiring, table)
-    if not explainer.split(labels):
-        return []
-    found = arrangements(hypotheses(loom, wiring, table), explainer, labels)
-    strange = _wrong_loom(found[0], explainer, measured, table)
-    if strange is not None:
-        return [strange]
-    diagnosis: Diagnosis = diagnose(found, explainer)
-    return [writer.finding(choice) for choice in diagnosis.choices]
 
 
 def _wrong_loom(

@@ -35,6 +35,8 @@ class Weights:
     bound_wrong_loom_percent: int
     bound_wrong_loom_faults: int
     bound_alternatives: int
+    bound_leak_ohm: int
+    bound_bridged_percent: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,32 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
+from loomproof.loom import colours
 from loomproof.loom.model import ConnectorKind, End, Hazard, Loom, Wire
 from loomproof.results.findings import Evidence
 from loomproof.results.measured import Judged
-
-# IEC 60757 letter codes.
-COLOURS = {
-    "BK": "black",
-    "BN": "brown",
-    "RD": "red",
-    "OG": "orange",
-    "YE": "yellow",
-    "GN": "green",
-    "BU": "blue",
-    "VT": "violet",
-    "GY": "grey",
-    "WH": "white",
-    "PK": "pink",
-    "TQ": "turquoise",
-    "GD": "gold",
-    "SR": "silver",
-}
-
-
-def colour(code: str) -> str:
-    """Return a colour code in words: ``BU/WH`` is ``blue/white``; what is no code stays as it is."""
-    return "/".join(COLOURS.get(part.strip().upper(), part.strip()) for part in code.split("/"))
 
 
 def ohms(value: float) -> str:
@@ -64,19 +42,14 @@ def listed(items: Iterable[object], most: int = 8) -> str:
 
 
 def of_reading(judged: Judged) -> Evidence:
-    """Return a judged reading as evidence: ``ECU:3 to ECU:4 reads 4.71 Ω ± 0.150 Ω; expected 0.052 Ω, …``."""
+    """Return a judged reading as evidence; its figures stand in the fields, not in the text."""
     what = f"{judged.component}, " if judged.component else ""
-    if math.isinf(judged.measured_ohm):
-        found = "is open"
-    else:
-        found = f"reads {ohms(judged.measured_ohm)} ± {ohms(judged.uncertainty_ohm)}"
-    bounds = f"at most {ohms(judged.limit_ohm)}"
-    if judged.lower_ohm:
-        bounds = f"{ohms(judged.lower_ohm)} to {ohms(judged.limit_ohm)}"
+    is_open = math.isinf(judged.measured_ohm)
+    bounds = f", at least {ohms(judged.lower_ohm)}" if judged.lower_ohm else ""
     return Evidence(
-        f"{what}{judged.a} to {judged.b} {found}; expected {ohms(judged.expected_ohm)}, {bounds}",
-        None if math.isinf(judged.measured_ohm) else judged.measured_ohm,
-        None if math.isinf(judged.measured_ohm) else judged.uncertainty_ohm,
+        f"{what}{judged.a} to {judged.b}{' is open' if is_open else ''}{bounds}",
+        None if is_open else judged.measured_ohm,
+        None if is_open else judged.uncertainty_ohm,
         judged.expected_ohm,
         judged.limit_ohm,
     )
@@ -91,7 +64,7 @@ class Names:
     def wire(self, name: str) -> str:
         """Return a wire with its colour: ``W12 (blue/white)``."""
         known = self.loom.wire_by_name.get(name)
-        return f"{name} ({colour(known.colour)})" if known and known.colour else name
+        return f"{name} ({colours.name_of(known.colour)})" if known and known.colour else name
 
     def wires(self, names: Iterable[str], most: int = 6) -> str:
         """Return several wires with their colours."""
@@ -120,7 +93,10 @@ class Names:
 
     def section(self, wire: Wire) -> str:
         """Return what to mend a wire with: ``0.5 mm² blue/white wire``."""
-        parts = [f"{wire.csa_mm2:g} mm²" if wire.csa_mm2 else "", colour(wire.colour) if wire.colour else ""]
+        parts = [
+            f"{wire.csa_mm2:g} mm²" if wire.csa_mm2 else "",
+            colours.name_of(wire.colour) if wire.colour else "",
+        ]
         return " ".join(part for part in [*parts, "wire"] if part)
 
     def cautions(self, ends: Sequence[End]) -> tuple[str, ...]:

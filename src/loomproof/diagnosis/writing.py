@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from loomproof.diagnosis.causes import CAUSES
 from loomproof.diagnosis.faults import Choice, Fault
-from loomproof.diagnosis.touch import Conductor, nearest
+from loomproof.diagnosis.touch import Conductor, Touch, nearest, touches
 from loomproof.diagnosis.weights import Weights
 from loomproof.diagnosis.wiring import Wiring
-from loomproof.diagnosis.words import Names, listed, of_reading, ohms
+from loomproof.diagnosis.words import Names, listed, of_reading
 from loomproof.loom.model import ComponentKind, End, Loom, Need
 from loomproof.results.findings import Alternative, Evidence, Finding, Kind, Severity
-from loomproof.results.measured import Measured
+from loomproof.results.measured import Decision, Measured
 
 PROVE_AGAIN = "Prove the whole loom again: the certificate needs a full proof."
 
@@ -42,21 +43,7 @@ class Writer:
         plain = self._WRITERS[CAUSES[fault.cause].kind](self, fault)
         others = [self.alternative(faults, fault) for faults in choice.others]
         limit = self.weights.bound_alternatives
-        return Finding(
-            kind=plain.kind,
-            severity=plain.severity,
-            title=plain.title,
-            cavities=plain.cavities,
-            wires=plain.wires,
-            components=plain.components,
-            cause=plain.cause,
-            evidence=plain.evidence,
-            places=plain.places,
-            repair=(*plain.repair, PROVE_AGAIN),
-            cautions=plain.cautions,
-            alternatives=(*others, *plain.alternatives)[:limit],
-            cost=plain.cost,
-        )
+        return replace(plain, alternatives=(*others, *plain.alternatives)[:limit])
 
     def alternative(self, faults: Sequence[Fault], instead_of: Fault) -> Alternative:
         """Write other faults as one alternative to a fault."""
@@ -66,7 +53,9 @@ class Writer:
             cause=faults[0].cause,
             cavities=tuple(dict.fromkeys(end for finding in written for end in finding.cavities)),
             wires=tuple(dict.fromkeys(wire for finding in written for wire in finding.wires)),
-            repair=tuple(dict.fromkeys(step for finding in written for step in finding.repair)),
+            repair=tuple(
+                dict.fromkeys(step for finding in written for step in finding.repair if step != PROVE_AGAIN)
+            ),
             tell_apart=self.tell_apart(instead_of, faults),
         )
 
@@ -249,7 +238,7 @@ class Writer:
         title = f"Short: {listed(self._conductor_text(c) for c in conductors)} are joined"
         measured = [
             Evidence(
-                f"{path.a} to {path.b} reads {ohms(path.ohm)} ± {ohms(path.uncertainty_ohm)}",
+                f"{path.a} to {path.b}",
                 path.ohm,
                 path.uncertainty_ohm,
             )
@@ -290,6 +279,14 @@ class Writer:
         leaf_of = self.wiring.leaf_of
         sides = [i for i, piece in enumerate(pieces) for end in (a, b) if leaf_of.get(end) in piece]
         return len(set(sides)) == 2
+
+    def near(self, a: End, b: End) -> tuple[Touch, ...]:
+        """Return where the nets of two cavities come near each other, as they should be wired."""
+        wiring = self.wiring
+        pieces = [wiring.nets[wiring.net_of[wiring.leaf_of[end]]].leaves for end in (a, b)]
+        if pieces[0] == pieces[1]:
+            return ()
+        return touches(self.loom, self.conductor(pieces[0]), self.conductor(pieces[1]), self.weights)
 
     def conductor(self, piece: Sequence[int]) -> Conductor:
         """Return the wires and ends that a piece is made of, as far as they hang together."""
@@ -409,8 +406,36 @@ class Writer:
         cause: str = "",
     ) -> Finding:
         cause = cause or fault.cause
-        kind = CAUSES[cause].kind
         shown = (*evidence, *self.evidence(cavities, wires, components))
+        return self.make(
+            cause,
+            cavities,
+            title,
+            places,
+            repair,
+            wires=wires,
+            components=components,
+            evidence=shown,
+            alternatives=alternatives,
+            cost=self.cost(fault),
+        )
+
+    def make(
+        self,
+        cause: str,
+        cavities: tuple[End, ...],
+        title: str,
+        places: Iterable[str],
+        repair: Iterable[str],
+        *,
+        wires: tuple[str, ...] = (),
+        components: tuple[str, ...] = (),
+        evidence: Iterable[Evidence] = (),
+        alternatives: Iterable[Alternative] = (),
+        cost: int = 0,
+    ) -> Finding:
+        """Put a finding together: kind from its cause, severity and cautions from what it touches."""
+        kind = CAUSES[cause].kind
         return Finding(
             kind=kind,
             severity=self.severity(kind, wires, components),
@@ -419,12 +444,12 @@ class Writer:
             wires=wires,
             components=components,
             cause=cause,
-            evidence=shown,
+            evidence=tuple(evidence),
             places=tuple(dict.fromkeys(places)),
-            repair=tuple(repair),
+            repair=tuple(dict.fromkeys((*repair, PROVE_AGAIN))),
             cautions=self.names.cautions(cavities),
-            alternatives=alternatives,
-            cost=self.cost(fault) / 1000,
+            alternatives=tuple(alternatives),
+            cost=cost / 1000,
         )
 
     def cost(self, fault: Fault) -> int:
@@ -477,6 +502,8 @@ class Writer:
                 )
         here, runs, parts = set(cavities), set(wires), set(components)
         for judged in self.measured.judged:
+            if judged.decision is Decision.PASS:
+                continue
             touched = {judged.a, judged.b} & here and (runs & set(judged.wires) or not judged.wires)
             if touched or (judged.component and judged.component in parts):
                 shown.append(of_reading(judged))

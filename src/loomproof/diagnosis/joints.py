@@ -1,0 +1,225 @@
+"""Conductors that read above their limit though they are joined: which wire, contact or splice it is.
+
+Each thing that can be bad (a wire, the contact of a cavity, a splice) is held against every judged
+reading of its net: readings that see it and fail speak for it, readings that see it and pass speak
+against it. One that every failing reading sees and no passing one does explains them all; where several
+do, they are listed as equals; where none does, the fewest together that do.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from loomproof.diagnosis.found import Found
+from loomproof.diagnosis.words import listed, of_reading, ohms
+from loomproof.diagnosis.writing import Writer
+from loomproof.loom.model import End
+from loomproof.results.findings import Alternative, Finding
+from loomproof.results.measured import Decision, Judged
+
+MOST_TOGETHER = 3
+"""So many bad joints of one net are looked for; more are told as one finding."""
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Suspect:
+    """One thing that can be bad: ``edge`` of the wiring (a wire or a part), or the joint at ``node``."""
+
+    rank: int
+    edge: int = -1
+    node: int = -1
+
+
+def joint_findings(found: Found, writer: Writer) -> Iterator[Finding]:
+    """Yield a finding for each bad joint that the failing readings of whole conductors ask for."""
+    by_net: dict[int, list[Judged]] = {}
+    for judged in found.measured.judged:
+        if judged.component or math.isinf(judged.measured_ohm):
+            continue
+        if found.group_of.get(judged.a) != found.group_of.get(judged.b):
+            continue
+        leaf = found.place_of(judged.a)
+        if leaf is not None:
+            by_net.setdefault(found.wiring.net_of[leaf], []).append(judged)
+    for readings in by_net.values():
+        failing = [judged for judged in readings if judged.decision is Decision.FAIL]
+        if failing:
+            passing = [judged for judged in readings if judged.decision is Decision.PASS]
+            yield from _net(found, failing, passing, writer)
+
+
+def _net(
+    found: Found, failing: Sequence[Judged], passing: Sequence[Judged], writer: Writer
+) -> Iterator[Finding]:
+    seen = {id(judged): _suspects(found, judged) for judged in (*failing, *passing)}
+    cleared = set().union(*(seen[id(judged)] for judged in passing)) if passing else set()
+    blamed = [seen[id(judged)] - cleared or seen[id(judged)] for judged in failing]
+    sets = _fewest(blamed)
+    if not sets:
+        ends = tuple(dict.fromkeys(end for judged in failing for end in (judged.a, judged.b)))
+        yield writer.make(
+            "resistive_path",
+            ends,
+            f"High resistance between {listed(ends)}",
+            [writer.names.place(end) for end in ends],
+            ["Meter from cavity to cavity, moving the loom, and follow where the reading is high."],
+            wires=tuple(dict.fromkeys(name for judged in failing for name in judged.wires)),
+            evidence=[of_reading(judged) for judged in failing],
+            cost=writer.weights.open_wire * 2,
+        )
+        return
+    chosen = sets[0]
+    for suspect in chosen:
+        rest = {*chosen} - {suspect}
+        equals = [next(iter({*each} - rest)) for each in sets[1:] if rest < {*each}]
+        worst = max(
+            (judged for judged in failing if suspect in seen[id(judged)]), key=lambda j: j.measured_ohm
+        )
+        shown = [judged for judged in failing if suspect in seen[id(judged)]][:4]
+        yield _finding(found, suspect, equals, worst, shown, writer)
+
+
+def _fewest(blamed: Sequence[set[Suspect]]) -> list[tuple[Suspect, ...]]:
+    """Return every smallest set of suspects of which each failing reading sees one, likeliest first."""
+    everyone = sorted(set().union(*blamed))
+    for size in range(1, MOST_TOGETHER + 1):
+        if math.comb(len(everyone), size) > 20_000:
+            return []
+        found = [
+            combination
+            for combination in itertools.combinations(everyone, size)
+            if all(not suspects.isdisjoint(combination) for suspects in blamed)
+        ]
+        if found:
+            return sorted(found, key=lambda each: (sum(suspect.rank for suspect in each), each))
+    return []
+
+
+def _suspects(found: Found, judged: Judged) -> set[Suspect]:
+    """Return what a reading's current goes through: wires, the contacts at its ends, splices on the way.
+
+    A wire that ends at the reading's own cavity takes its contact along: to tell the two apart would
+    need a reading from behind the contact.
+    """
+    wiring = found.wiring
+    edges = wiring.edges
+    a, b = found.place_of(judged.a), found.place_of(judged.b)
+    if a is None or b is None:
+        return set()
+    through = [
+        number
+        for number in wiring.path(a, b) or ()
+        if not (judged.wires and edges[number].wires) or set(edges[number].wires) & set(judged.wires)
+    ]
+    suspects = {Suspect(0 if edges[number].wires else 1, edge=number) for number in through}
+    nodes = {node for number in through for node in (edges[number].u, edges[number].v)}
+    joints = {node for node in nodes if wiring.is_splice(node) and len(wiring.at[node]) > 2}
+    return suspects | {Suspect(2, node=node) for node in joints}
+
+
+def _finding(
+    found: Found,
+    suspect: Suspect,
+    equals: Sequence[Suspect],
+    worst: Judged,
+    shown: Sequence[Judged],
+    writer: Writer,
+) -> Finding:
+    cause, what, ends, wires, places, repair = _described(found, suspect, writer)
+    extra = worst.measured_ohm - worst.expected_ohm
+    others = []
+    for other in equals:
+        other_cause, other_what, other_ends, other_wires, _, other_repair = _described(found, other, writer)
+        others.append(
+            Alternative(
+                text=other_what,
+                cause=other_cause,
+                cavities=other_ends,
+                wires=other_wires,
+                repair=other_repair,
+                tell_apart=f"Meter along {worst.a} to {worst.b} from joint to joint, pricking nothing: "
+                "the part between a good and a bad reading is the one.",
+            )
+        )
+    components = (found.wiring.edges[suspect.edge].component,) if suspect.edge >= 0 else ()
+    return writer.make(
+        cause,
+        ends,
+        f"{what}: {ohms(worst.measured_ohm)} from {worst.a} to {worst.b}, {ohms(extra)} more than sound",
+        places,
+        repair,
+        wires=wires,
+        components=tuple(name for name in components if name),
+        evidence=[of_reading(judged) for judged in shown],
+        alternatives=others,
+        cost=writer.weights.open_wire,
+    )
+
+
+def _described(
+    found: Found, suspect: Suspect, writer: Writer
+) -> tuple[str, str, tuple[End, ...], tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
+    """Return cause, title, cavities, wires, places and repair of one suspect."""
+    wiring, names = found.wiring, writer.names
+    if suspect.node >= 0:
+        end = wiring.node_ends[suspect.node]
+        wires = tuple(wire.name for wire in found.loom.wires_at.get(end, ()))
+        reached = tuple(
+            dict.fromkeys(
+                wiring.leaf_ends[leaf]
+                for number in wiring.at[suspect.node]
+                for leaf in wiring.side(number, suspect.node)
+            )
+        )
+        return (
+            "resistive_splice",
+            f"Bad joint in splice {end}",
+            reached,
+            wires,
+            (names.place(end),),
+            (
+                f"Open the cover of splice {end}: green, loose or burnt?",
+                "Cut back to bright copper and make the joint again: crimp splice, sealed heat-shrink.",
+            ),
+        )
+    edge = wiring.edges[suspect.edge]
+    if edge.contact >= 0:
+        end = wiring.leaf_ends[edge.contact]
+        wires = tuple(wire.name for wire in found.loom.wires_at.get(end, ()))
+        return (
+            "resistive_contact",
+            f"Bad contact at {end}",
+            (end,),
+            wires,
+            (names.place(end),),
+            (f"Look at {end}: green, spread or half crimped?", "Clean it, or crimp on a new contact."),
+        )
+    if edge.component:
+        part = found.loom.component_by_name[edge.component]
+        return (
+            "resistive_contact",
+            f"High resistance through {edge.component}",
+            tuple(end for end in part.ends if end.cavity),
+            (),
+            tuple(names.place(end) for end in part.ends),
+            (f"Pull {edge.component}; clean its contacts, meter it on its own.",),
+        )
+    runs = [found.loom.wire_by_name[name] for name in edge.wires]
+    ends = tuple(end for end in runs[0].ends if end.cavity)
+    splices = tuple(end for end in runs[0].ends if not end.cavity)
+    return (
+        "resistive_wire",
+        f"High resistance in {names.wires(edge.wires)} or at its ends",
+        ends or tuple(wiring.leaf_ends[leaf] for leaf in sorted(wiring.side(suspect.edge, edge.u))),
+        edge.wires,
+        (*(names.place(end) for end in (*ends, *splices)), *(names.run(wire) for wire in runs)),
+        (
+            f"Look at {listed(ends or splices)} first: contact green, spread, or crimped on insulation?",
+            "Meter the wire from behind each contact: the step in the reading is the bad joint.",
+            f"Crimp on a new contact, or join in a piece of {names.section(runs[0])} with a crimp splice and "
+            "sealed heat-shrink.",
+        ),
+    )

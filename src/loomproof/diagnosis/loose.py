@@ -1,0 +1,90 @@
+"""Contacts that come and go: one wire or contact that explains all cavities that did not read steadily."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from loomproof.diagnosis.found import Found
+from loomproof.diagnosis.words import listed
+from loomproof.diagnosis.writing import Writer
+from loomproof.loom.model import End
+from loomproof.results.findings import Alternative, Evidence, Finding, Kind
+
+
+def loose_findings(found: Found, writer: Writer, known: Sequence[Finding]) -> list[Finding]:
+    """Return all findings with the intermittent ones in; an open that comes and goes is told once."""
+    kept = list(known)
+    by_net: dict[int, list[int]] = {}
+    for end in found.measured.unstable:
+        place = found.place_of(end)
+        if place is not None:
+            by_net.setdefault(found.wiring.net_of[place], []).append(place)
+    for net, places in sorted(by_net.items()):
+        edges = _edges(found, net, set(places))
+        finding = _finding(found, writer, places, edges)
+        wires = set(finding.wires)
+        kept = [
+            other
+            for other in kept
+            if other.kind is not Kind.OPEN
+            or not (set(other.wires) & wires or set(other.cavities) & set(finding.cavities))
+        ]
+        kept.append(finding)
+    return kept
+
+
+def _edges(found: Found, net: int, unstable: set[int]) -> list[int]:
+    """Return the edges that part exactly the unsteady cavities from the rest."""
+    wiring = found.wiring
+    leaves = set(wiring.nets[net].leaves)
+    exact = []
+    for number in wiring.nets[net].edges:
+        side = set(wiring.side(number, wiring.edges[number].u))
+        if side != leaves and unstable in (side, leaves - side):
+            exact.append(number)
+    return exact
+
+
+def _finding(found: Found, writer: Writer, places: Sequence[int], edges: Sequence[int]) -> Finding:
+    ends = tuple(found.wiring.leaf_ends[leaf] for leaf in sorted(places))
+    shown = [Evidence(f"{listed(ends)} did not read the same each time")]
+    wires, what = _named(found, writer, edges[0]) if edges else ((), listed(ends))
+    others = [
+        Alternative(
+            text=f"{_named(found, writer, number)[1]} comes and goes",
+            cause="loose_contact",
+            cavities=ends,
+            wires=_named(found, writer, number)[0],
+            tell_apart=f"Watch the loom and move {what} alone: an event then is this one.",
+        )
+        for number in edges[1:]
+    ]
+    cavities = _cavities(found, edges[0], ends) if edges else ends
+    return writer.make(
+        "loose_contact",
+        cavities,
+        f"{what} comes and goes",
+        [writer.names.place(end) for end in cavities],
+        [
+            f"Watch the loom while you move {what}, end by end, to find which end lets go.",
+            "Renew the contact: a spread or half-crimped one does not get better.",
+        ],
+        wires=wires,
+        evidence=shown,
+        alternatives=others,
+        cost=writer.weights.open_wire,
+    )
+
+
+def _named(found: Found, writer: Writer, number: int) -> tuple[tuple[str, ...], str]:
+    edge = found.wiring.edges[number]
+    if edge.contact >= 0:
+        end = found.wiring.leaf_ends[edge.contact]
+        return tuple(wire.name for wire in found.loom.wires_at.get(end, ())), f"the contact of {end}"
+    return edge.wires, edge.component or writer.names.wires(edge.wires)
+
+
+def _cavities(found: Found, number: int, ends: tuple[End, ...]) -> tuple[End, ...]:
+    edge = found.wiring.edges[number]
+    own = tuple(found.wiring.leaf_ends[node] for node in (edge.u, edge.v) if node < found.wiring.leaf_count)
+    return own or ends

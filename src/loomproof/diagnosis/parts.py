@@ -1,0 +1,340 @@
+"""Built-in parts: missing, of the wrong value, reversed; parts and leaks where none should be."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+
+from loomproof.diagnosis.found import Found
+from loomproof.diagnosis.words import listed, of_reading, ohms
+from loomproof.diagnosis.writing import Writer
+from loomproof.loom.model import Component, ComponentKind, End
+from loomproof.results.findings import Alternative, Evidence, Finding
+from loomproof.results.measured import Decision, Judged, JudgedDiode, OneWay, Path
+
+SHORTED_OHM = 2.0
+"""A part that reads less than this, and less than a tenth of its value, is called shorted."""
+
+
+def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
+    """Yield what is wrong with built-in parts, what the wiring's own faults explain left out."""
+    open_parts: dict[str, Judged] = {}
+    for judged in found.measured.judged:
+        if not judged.component or judged.decision is not Decision.FAIL:
+            continue
+        part = found.loom.component_by_name.get(judged.component)
+        if part is None or not _reaches(found, judged.component, judged.a, judged.b):
+            continue
+        if math.isinf(judged.measured_ohm):
+            open_parts.setdefault(part.name, judged)
+        elif not _joined(found, judged.a, judged.b):
+            yield _wrong_value(part, judged, writer)
+    for diode in found.measured.diodes:
+        if diode.decision is Decision.FAIL and _reaches(found, diode.component, diode.anode, diode.cathode):
+            yield from _diode(found, diode, writer)
+    yield from _open_parts(found, open_parts, writer)
+
+
+def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
+    """Yield leaks, added parts and one-way paths that no built-in part explains, one for two groups."""
+    told: dict[frozenset[int], Path] = {}
+    for path in (*found.measured.leaks, *found.measured.paths):
+        a, b = found.group_of.get(path.a), found.group_of.get(path.b)
+        if a is None or b is None or a == b or frozenset((a, b)) in told:
+            continue
+        chain = found.parts_between(a, b)
+        if chain is not None and path.ohm >= chain * (1 - writer.weights.bound_bridged_percent / 100):
+            continue
+        if chain is None and _same_net(found, path):
+            continue
+        told[frozenset((a, b))] = path
+    for path in told.values():
+        yield _path(path, writer)
+    ways: dict[tuple[int, int], OneWay] = {}
+    for way in found.measured.one_way:
+        a, b = found.group_of.get(way.source), found.group_of.get(way.sink)
+        if a is not None and b is not None and a != b and not _through(found, a, b, told):
+            ways.setdefault((a, b), way)
+    for way in ways.values():
+        yield _one_way(way.source, way.sink, writer)
+
+
+def _through(found: Found, start: int, goal: int, paths: Iterable[frozenset[int]]) -> bool:
+    """Whether built-in parts and the paths told already lead from one group to another."""
+    beside: dict[int, set[int]] = {}
+    for pair in (*paths, *found.part_pairs()):
+        for group in pair:
+            beside.setdefault(group, set()).update(pair)
+    seen, todo = {start}, [start]
+    while todo:
+        fresh = beside.get(todo.pop(), set()) - seen
+        seen |= fresh
+        todo += fresh
+    return goal in seen
+
+
+def _same_net(found: Found, path: Path) -> bool:
+    """Whether both ends belong to one expected net; then the path is an open that still conducts."""
+    a, b = found.place_of(path.a), found.place_of(path.b)
+    return a is not None and b is not None and found.wiring.net_of[a] == found.wiring.net_of[b]
+
+
+def _joined(found: Found, a: End, b: End) -> bool:
+    return found.group_of.get(a) == found.group_of.get(b)
+
+
+def _reaches(found: Found, component: str, a: End, b: End) -> bool:
+    """Whether a reading between two cavities still sees the part: no fault of the wiring stands between."""
+    if any(found.wiring.edges[number].component == component for number in found.cut_edges):
+        return False
+    part = found.loom.component_by_name[component]
+    groups = {found.group_at(end) for end in part.ends}
+    return {found.group_of.get(a), found.group_of.get(b)} <= groups
+
+
+def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:
+    low = judged.measured_ohm < judged.lower_ohm
+    shorted = low and judged.measured_ohm < min(SHORTED_OHM, judged.expected_ohm / 10)
+    cause = "shorted_part" if shorted else "wrong_value"
+    what = "reads as a short" if shorted else f"reads {ohms(judged.measured_ohm)}"
+    others = [
+        Alternative(
+            text="the part is right and "
+            + ("another path lies beside it" if low else "a contact or wire to it is bad"),
+            cause="added_part" if low else "resistive_path",
+            cavities=(judged.a, judged.b),
+            tell_apart=f"Take {part.name} out and meter it on its own.",
+        )
+    ]
+    return writer.make(
+        cause,
+        (judged.a, judged.b),
+        f"{part.kind.capitalize()} {part.name} {what} instead of {ohms(judged.expected_ohm)}",
+        [writer.names.place(end) for end in part.ends],
+        [
+            f"Take {part.name} out and meter it on its own; compare its marking with the description.",
+            f"Fit one of {ohms(judged.expected_ohm)}, or put the description right.",
+        ],
+        components=(part.name,),
+        evidence=[of_reading(judged)],
+        alternatives=others,
+        cost=writer.weights.open_component,
+    )
+
+
+def _diode(found: Found, read: JudgedDiode, writer: Writer) -> Iterator[Finding]:
+    part = found.loom.component_by_name[read.component]
+    unit = "V" if read.unit == "V" else "Ω"
+    shown = [
+        Evidence(
+            f"{read.component}: {_figure(read.forward, unit)} from {read.anode} to {read.cathode}, "
+            f"{_figure(read.backward, unit)} the other way"
+        )
+    ]
+    cavities = (read.anode, read.cathode)
+    where = [writer.names.place(end) for end in part.ends]
+    if read.reversed:
+        crossed = Alternative(
+            text=f"the wires of {read.anode} and {read.cathode} are crossed at {read.component}",
+            cause="crossed",
+            cavities=cavities,
+            tell_apart=f"Look at the band on {read.component}: it marks the cathode, at {read.cathode}.",
+        )
+        yield writer.make(
+            "reversed_diode",
+            cavities,
+            f"Diode {read.component} is reversed: it conducts from {read.cathode} to {read.anode}",
+            where,
+            [f"Turn {read.component} round: its band (cathode) belongs at {read.cathode}."],
+            components=(read.component,),
+            evidence=shown,
+            alternatives=[crossed],
+            cost=writer.weights.open_component,
+        )
+    elif math.isinf(read.forward) and math.isinf(read.backward):
+        yield _missing(found, part, (), shown, cavities, writer)
+    elif not _joined(found, read.anode, read.cathode):
+        both = math.isfinite(read.forward) and math.isfinite(read.backward)
+        yield writer.make(
+            "shorted_part" if both else "wrong_value",
+            cavities,
+            f"Diode {read.component} conducts both ways"
+            if both
+            else f"Diode {read.component} reads {_figure(read.forward, unit)} forward: it is not sound",
+            where,
+            [f"Replace {read.component} by one of its type, band (cathode) at {read.cathode}."],
+            components=(read.component,),
+            evidence=shown,
+            cost=writer.weights.open_component,
+        )
+
+
+def _figure(value: float, unit: str) -> str:
+    if math.isinf(value):
+        return "no current"
+    return ohms(value) if unit == "Ω" else f"{value:.2f} V"
+
+
+def _open_parts(found: Found, open_parts: dict[str, Judged], writer: Writer) -> Iterator[Finding]:
+    """Yield parts that read open; several behind one untested wire are that wire."""
+    blind = {
+        name: _blind_edges(found, found.loom.component_by_name[name], judged)
+        for name, judged in open_parts.items()
+    }
+    behind: dict[int, list[str]] = {}
+    for name, edges in blind.items():
+        for number in edges:
+            behind.setdefault(number, []).append(name)
+    sound = {
+        number
+        for judged in found.measured.judged
+        if judged.component and judged.decision is not Decision.FAIL
+        for number in _blind_edges(found, found.loom.component_by_name[judged.component], judged)
+    }
+    done: set[str] = set()
+    for number, names in sorted(behind.items(), key=lambda item: (-len(item[1]), item[0])):
+        fresh = [name for name in names if name not in done]
+        if len(fresh) < 2 or number in sound:
+            continue
+        done.update(fresh)
+        edge = found.wiring.edges[number]
+        first = open_parts[fresh[0]]
+        yield writer.make(
+            "broken_wire",
+            (first.a, first.b),
+            f"{writer.names.wires(edge.wires) or listed(fresh)} open: {listed(fresh)} behind it are dead",
+            [writer.names.run(found.loom.wire_by_name[name]) for name in edge.wires],
+            [f"Probe {writer.names.wires(edge.wires)} from end to end and mend it."],
+            wires=edge.wires,
+            components=tuple(fresh),
+            evidence=[of_reading(open_parts[name]) for name in fresh],
+            cost=edge.cost,
+        )
+    for name, judged in open_parts.items():
+        if name not in done:
+            edges = tuple(number for number in blind[name] if number not in sound)
+            part = found.loom.component_by_name[name]
+            yield _missing(found, part, edges, [of_reading(judged)], (judged.a, judged.b), writer)
+
+
+def _blind_edges(found: Found, part: Component, judged: Judged) -> tuple[int, ...]:
+    """Return the edges between a reading's cavities and the part that nothing else tests."""
+    wiring = found.wiring
+    edges: list[int] = []
+    for cavity in (judged.a, judged.b):
+        leaf = found.place_of(cavity)
+        for end in part.ends:
+            node = wiring.node_of(end)
+            path = None if leaf is None or node is None else wiring.path(leaf, node)
+            at = leaf
+            for number in path or ():
+                assert at is not None
+                if not wiring.side(number, at):
+                    edges.append(number)
+                at = wiring.edges[number].u + wiring.edges[number].v - at
+    return tuple(dict.fromkeys(edges))
+
+
+def _missing(
+    found: Found,
+    part: Component,
+    edges: tuple[int, ...],
+    shown: list[Evidence],
+    cavities: tuple[End, ...],
+    writer: Writer,
+) -> Finding:
+    others = [
+        Alternative(
+            text=f"{writer.names.wires(found.wiring.edges[number].wires)} to {part.name} is open",
+            cause="broken_wire",
+            cavities=cavities,
+            wires=found.wiring.edges[number].wires,
+            tell_apart=f"Meter {part.name} at its own terminals: a reading there means the wire.",
+        )
+        for number in edges
+        if found.wiring.edges[number].wires
+    ]
+    return writer.make(
+        "missing_part",
+        cavities,
+        f"{part.kind.capitalize()} {part.name} missing or open between {listed(part.ends)}",
+        [writer.names.place(end) for end in part.ends],
+        [
+            f"Look whether {part.name} is there; meter it on its own.",
+            f"Fit a new {part.kind}{_value_text(part)}.",
+        ],
+        components=(part.name,),
+        evidence=shown,
+        alternatives=others,
+        cost=writer.weights.open_component,
+    )
+
+
+def _value_text(part: Component) -> str:
+    if part.kind is ComponentKind.FUSE:
+        return f" of {part.rating_a:g} A" if part.rating_a else ""
+    return f" of {ohms(part.resistance_ohm)}" if part.resistance_ohm else ""
+
+
+def _path(path: Path, writer: Writer) -> Finding:
+    leak = path.ohm >= writer.weights.bound_leak_ohm
+    reads = Evidence(
+        f"{path.a} to {path.b}, where nothing should be",
+        path.ohm,
+        path.uncertainty_ohm,
+    )
+    near = writer.near(path.a, path.b)
+    places = [touch.text for touch in near]
+    cavities = next((touch.ends for touch in near if touch.ends), (path.a, path.b))
+    nets = f"{path.a} and {path.b}"
+    shown = tuple(dict.fromkeys((*cavities, path.a, path.b)))
+    part = Alternative(
+        text=f"a part of {ohms(path.ohm)} sits between {nets}",
+        cause="added_part",
+        cavities=shown,
+        tell_apart="Dry and clean the housings on these conductors and measure again: "
+        "a part keeps its value, moisture does not.",
+    )
+    wet = Alternative(
+        text=f"moisture, carbon or burnt insulation between {nets}",
+        cause="leak",
+        cavities=shown,
+        tell_apart=part.tell_apart,
+    )
+    dry = "Unplug connectors on both conductors one at a time, reading between: the path goes with one."
+    if leak:
+        return writer.make(
+            "leak",
+            shown,
+            f"Leakage of {ohms(path.ohm)} between {nets}",
+            places,
+            [dry, "Clean and dry the housing, renew seals; renew wire whose insulation is burnt or chafed."],
+            evidence=[reads],
+            alternatives=[part],
+            cost=writer.weights.short,
+        )
+    return writer.make(
+        "added_part",
+        shown,
+        f"A path of {ohms(path.ohm)} between {nets}, where nothing should be",
+        places,
+        [dry, "Take out what was added, or put it into the description; clean or renew burnt insulation."],
+        evidence=[reads],
+        alternatives=[wet],
+        cost=writer.weights.short,
+    )
+
+
+def _one_way(source: End, sink: End, writer: Writer) -> Finding:
+    return writer.make(
+        "one_way_path",
+        (source, sink),
+        f"A path conducts one way only between {source} and {sink}, where nothing should be",
+        [writer.names.place(source), writer.names.place(sink)],
+        [
+            "Look for a diode that the description does not hold, or a control unit still plugged in.",
+            "Take it out, or put it into the description.",
+        ],
+        evidence=[Evidence(f"{sink} reads low when {source} is driven, but not the other way round")],
+        cost=writer.weights.short,
+    )
