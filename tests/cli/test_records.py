@@ -1,0 +1,183 @@
+"""The commands around kept records, from a sealed run to a stranger who checks the paper."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from loomproof.cli.main import run
+from loomproof.records.home import home
+from loomproof.records.keys import KeyFolder
+from loomproof.records.store import open_store
+from loomproof.results.document import Verdict
+from tests.records.conftest import NOW
+from tests.reports.sample import document
+
+Output = pytest.CaptureFixture[str]
+
+
+@pytest.fixture(autouse=True)
+def _kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "80")
+    with open_store() as store:
+        signer = KeyFolder(home()).signer(NOW)
+        store.seal_run(document(run="first", findings=2), signer, b"journal")
+        store.seal_run(document(run="second", verdict=Verdict.PASS), signer)
+
+
+def test_the_log_names_runs_whole(capsys: Output) -> None:
+    assert run(["log"]) == 0
+    out = capsys.readouterr().out
+    assert "first" in out
+    assert "FAIL (2)" in out
+    assert all(len(line) <= 80 for line in out.splitlines())
+    assert run(["log", "no such loom"]) == 0
+    assert "Nothing is kept" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["first", "second"])
+def test_a_certificate_is_issued_once_and_verifies(name: str, tmp_path: Path, capsys: Output) -> None:
+    assert run(["certificate", name]) == 0
+    path = tmp_path / f"certificate-{name}.pdf"
+    assert capsys.readouterr().out.strip() == path.name
+    first = path.read_bytes()
+    assert run(["certificate", name, "-o", "again.pdf"]) == 0
+    assert (tmp_path / "again.pdf").read_bytes() == first
+    capsys.readouterr()
+    # Genuine is genuine, whatever the verdict in it.
+    assert run(["verify", path.name]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("genuine: nothing was changed; signed by this station")
+    assert ("PASS" if name == "second" else "FAIL") in out
+
+
+def test_a_stranger_verifies_without_store_and_keys(
+    tmp_path: Path, capsys: Output, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run(["certificate", "last"])
+    run(["certificate", "last", "--json", "-o", "record.json"])
+    public = KeyFolder(home()).signer(NOW).public_hex
+    monkeypatch.setenv("LOOMPROOF_HOME", str(tmp_path / "stranger"))
+    capsys.readouterr()
+    for name in ("certificate-second.pdf", "record.json"):
+        assert run(["verify", name]) == 0
+        assert capsys.readouterr().out.startswith("intact, signer unknown")
+    assert run(["key", "know", "the shop", "record.json"]) == 0
+    assert run(["verify", "certificate-second.pdf"]) == 0
+    assert "genuine: nothing was changed; signed by the shop" in capsys.readouterr().out
+    assert run(["key", "signers"]) == 0
+    assert public in capsys.readouterr().out
+    assert run(["key", "forget", "the shop"]) == 0
+    run(["verify", "record.json"])
+    assert "intact, signer unknown" in capsys.readouterr().out
+    assert not (tmp_path / "stranger" / "keys").exists(), "checking makes no key"
+
+
+@pytest.mark.parametrize("ending", ["pdf", "json"])
+def test_a_changed_file_gives_exit_code_5_and_says_why(ending: str, tmp_path: Path, capsys: Output) -> None:
+    run(["certificate", "last", "-o", f"c.{ending}", *(["--json"] if ending == "json" else [])])
+    data = bytearray((tmp_path / f"c.{ending}").read_bytes())
+    data[len(data) // 2] ^= 1
+    (tmp_path / f"c.{ending}").write_bytes(data)
+    capsys.readouterr()
+    assert run(["verify", f"c.{ending}"]) == 5
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.startswith(f"loomproof: record: c.{ending}")
+
+
+def test_a_certificate_of_another_bench_is_not_signed_with_our_key(
+    tmp_path: Path, capsys: Output, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run(["certificate", "first", "--json", "-o", "record.json"])
+    monkeypatch.setenv("LOOMPROOF_HOME", str(tmp_path / "other"))
+    assert run(["records", "import", "record.json"]) == 0
+    capsys.readouterr()
+    assert run(["certificate", "first"]) == 5
+    assert "keys that are not here" in capsys.readouterr().err
+
+
+def test_what_was_repaired_stands_on_the_next_certificate(capsys: Output) -> None:
+    assert run(["repaired", "first", "new terminal", "--finding", "1", "--person", "Mia"]) == 0
+    assert run(["repaired", "first", "x", "--finding", "9", "--person", "Mia"]) == 2
+    assert "no finding 9" in capsys.readouterr().err
+
+
+def test_history_shows_runs_and_trends_and_draws(tmp_path: Path, capsys: Output) -> None:
+    pytest.importorskip("matplotlib")
+    assert run(["history", "TL-0007", "--plot", "h.svg"]) == 0
+    out = capsys.readouterr().out
+    assert "first" in out
+    assert "moved" in out
+    assert (tmp_path / "h.svg").read_text().startswith("<?xml")
+    assert run(["history", "TL-007"]) == 2
+    assert "There is TL-0007." in capsys.readouterr().err
+    assert run(["history", "TL-0007", "--joint", "W99"]) == 2
+
+
+def test_a_report_sums_up_and_exports(tmp_path: Path, capsys: Output) -> None:
+    arguments = [
+        "report",
+        "--runs",
+        "runs.csv",
+        "--findings",
+        "f.xlsx",
+        "--junit",
+        "j.xml",
+        "--plot",
+        "r.png",
+    ]
+    assert run(arguments) == 0
+    out = capsys.readouterr().out
+    assert "1 loom, 2 runs, 1 passed" in out
+    assert "high resistance" in out
+    assert (tmp_path / "runs.csv").read_text(encoding="utf-8-sig").count("\n") == 3
+    assert all((tmp_path / name).stat().st_size > 500 for name in ("f.xlsx", "j.xml", "r.png"))
+    assert run(["report", "--runs", "runs.ods"]) == 2
+
+
+def test_backup_restore_check_and_import(tmp_path: Path, capsys: Output) -> None:
+    assert run(["records", "backup", "b.db"]) == 0
+    assert run(["records", "restore", "b.db", "--store", "new.db"]) == 0
+    assert run(["records", "check", "--store", "new.db"]) == 0
+    assert "nothing was changed" in capsys.readouterr().out
+    assert run(["records", "restore", "b.db", "--store", "new.db"]) == 2
+    assert run(["records", "import", "b.db"]) == 0
+    assert "0 new, 2 there already" in capsys.readouterr().out
+    with open_store("fork.db") as fork:
+        fork.seal_run(document(run="fork"), KeyFolder(home()).signer(NOW))
+    assert run(["records", "import", "fork.db"]) == 5
+    assert "in that place" in capsys.readouterr().err
+
+
+def test_keys_are_shown_exported_and_replaced(tmp_path: Path, capsys: Output) -> None:
+    assert run(["key", "show"]) == 0
+    before = capsys.readouterr().out.splitlines()[0]
+    assert run(["key", "export", "my.pem"]) == 0
+    assert (tmp_path / "my.pem").stat().st_mode & 0o077 == 0
+    assert run(["key", "export", "my.pem"]) == 2
+    assert run(["key", "replace"]) == 0
+    assert capsys.readouterr().out.strip() != before
+    assert run(["certificate", "first"]) == 0, "an old run is signed with the key that it names"
+    assert run(["key", "replace", "--with", "my.pem"]) == 0
+    assert capsys.readouterr().out.splitlines()[-1] == before
+
+
+def test_a_label_is_written(tmp_path: Path) -> None:
+    assert run(["label", "second"]) == 0
+    assert (tmp_path / "label-second.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_a_file_that_cannot_be_written_is_named(capsys: Output) -> None:
+    assert run(["certificate", "last", "-o", "/dev/null/c.pdf"]) == 3
+    assert "/dev/null/c.pdf" in capsys.readouterr().err
+
+
+def test_the_sealed_record_is_the_one_in_the_store(tmp_path: Path) -> None:
+    run(["certificate", "last", "--json", "-o", "r.json"])
+    with open_store() as store:
+        assert (tmp_path / "r.json").read_bytes() == store.record("last")
+    assert set(json.loads((tmp_path / "r.json").read_text())) == {"body", "hash", "seal"}
