@@ -210,7 +210,23 @@ def test_what_is_not_read_is_counted_and_told(tmp_path: Path) -> None:
     assert "1 Fixing, 1 Wire_protection" in told(read(tmp_path, content))
 
 
-MODULES = ("m1", "m2")
+def test_details_and_loose_wires_are_told(tmp_path: Path) -> None:
+    alias = '<Alias_id id="al"><Alias_id>other</Alias_id></Alias_id>'
+    plugs = PAIR.replace("<Id>X2</Id><Part>", f"<Id>X2</Id>{alias}<Part>")
+    body = t.connection("1", "X1.1", "X2.1") + plugs + t.wire("1") + t.wire("9")
+    words = told(read(tmp_path, t.file(TWO + t.wire_part(), body)))
+    assert "details that a loom's description does not hold: 1 Alias_id" in words
+    assert "wires and cores that no connection names, left out (1): 9" in words
+
+
+def test_a_nominal_voltage_is_never_dropped(tmp_path: Path) -> None:
+    wired = t.connection("1", "X1.1", "X2.1", signal="HV").replace(
+        "</Signal_name>", "</Signal_name><Nominal_voltage>400 V</Nominal_voltage>"
+    )
+    found = read(tmp_path, t.file(TWO + t.wire_part(), wired + PAIR + t.wire("1")))
+    assert found.loom.wires[0].note == "nominal voltage 400 V"
+    assert "nominal voltages stand in the wires' notes: 400 V (1)" in told(found)
+    assert "60 V" in told(found)
 
 
 def modular() -> bytes:

@@ -41,7 +41,7 @@ class Told:
     same_place: list[str] = field(default_factory=list)
     strange_colours: Counter[str] = field(default_factory=Counter)
     length_types: Counter[str] = field(default_factory=Counter)
-    unsure_screens: list[str] = field(default_factory=list)
+    voltages: Counter[str] = field(default_factory=Counter)
 
 
 @dataclass(frozen=True)
@@ -130,6 +130,10 @@ def _wire(
 ) -> Wire:
     notes = [document.text(connection, "Description")] if connection.find("Description") is not None else []
     notes += [f"core of {conductor.cable}"] if conductor.cable else []
+    voltage = document.text(connection, "Nominal_voltage")
+    if voltage:
+        told.voltages[voltage] += 1
+        notes.append(f"nominal voltage {voltage}")
     colour, note = _colour(document, conductor, told)
     notes += [note] if note else []
     part = conductor.part
@@ -312,6 +316,12 @@ def _tell(document: Document, told: Told, names: Names, length_type: str | None)
     if told.strange_colours:
         listed = ", ".join(f"{said!r} ({number})" for said, number in told.strange_colours.items())
         document.warn(f"colours that are no German or IEC 60757 letters stand in the note: {listed}")
+    if told.voltages:
+        listed = ", ".join(f"{said} ({number})" for said, number in told.voltages.items())
+        document.warn(
+            f"nominal voltages stand in the wires' notes: {listed}",
+            cure="Above 60 V d.c. the loom is work for trained people: off the car, capacitors discharged.",
+        )
     kinds = [kind for kind in told.length_types if kind]
     if len(kinds) > 1:
         used = length_type or "the first positive one"

@@ -10,43 +10,34 @@ from lxml import etree
 from loomproof.errors import DescriptionError
 from loomproof.loom import checking
 from loomproof.loom.building import Row
-from loomproof.loom.kbl import boxes, conductors, parts, routes, side_table, variants
-from loomproof.loom.kbl.document import Document, counted
+from loomproof.loom.kbl import boxes, conductors, parts, routes, variants
+from loomproof.loom.kbl import side_table as sides
+from loomproof.loom.kbl.document import Document
+from loomproof.loom.kbl.leftovers import tell_rest
 from loomproof.loom.kbl.naming import Names
 from loomproof.loom.kbl.opening import open_kbl
 from loomproof.loom.kbl.places import Places, read_places
 from loomproof.loom.model import CavityFacts, Component, ConnectorKind, Loom, Wire
 from loomproof.loom.reading import LoadedLoom
 
-READ = frozenset(
-    {
-        *("Cavity_plug", "Cavity_plug_occurrence", "Cavity_seal", "Cavity_seal_occurrence"),
-        *("Component", "Component_box", "Component_box_occurrence", "Component_occurrence"),
-        *("Connector_housing", "Connector_occurrence", "Connection", "Wiring_group"),
-        *("General_wire", "General_wire_occurrence", "Harness", "Harness_configuration"),
-        *("Module", "Module_configuration", "Module_families", "Routing", "Segment"),
-        *("Cartesian_point", "Unit", "Part_number", "Description"),
-    }
-)
-"""Elements of the container and the harness that the loom is made of; all others are counted and told."""
-
 
 def read(
     path: Path | str,
     *,
     configuration: str | None = None,
-    side_table_path: Path | str | None = None,
+    side_table: Path | str | None = None,
     length_type: str | None = None,
 ) -> LoadedLoom:
     """Read a KBL file of version 2.3, 2.4 or 2.5.
 
     ``configuration`` names a configuration of a modular file (its name or element id): only what that
     one has is read. Without it everything is read, and configurations and modules become choices.
+    ``side_table`` is a CSV file that adds what KBL does not carry (`loomproof.loom.kbl.side_table`).
     ``length_type`` says which of several lengths counts. Raises `DescriptionError` where the file or the
     side table is wrong.
     """
     path = Path(path)
-    extra = side_table.read_side_table(Path(side_table_path)) if side_table_path is not None else ()
+    extra = sides.read_side_table(Path(side_table)) if side_table is not None else ()
     root, warnings = open_kbl(path)
     document = Document(root, path.name, list(warnings))
     return read_root(document, configuration=configuration, side=extra, length_type=length_type)
@@ -61,13 +52,13 @@ def read_root(
 ) -> LoadedLoom:
     """Read an opened KBL file; `read` says how and what is raised."""
     try:
-        loom = _loom(document, configuration, side_table.names_in(side), length_type)
+        loom = _loom(document, configuration, sides.names_in(side), length_type)
     except DescriptionError:
         raise
     except ValueError as error:
         # The values refuse what no loom can hold, such as a text that no spreadsheet cell takes.
         raise DescriptionError(f"{document.name}: {error}", cure="Correct it in the KBL file.") from error
-    loom = side_table.apply(loom, side)
+    loom = sides.apply(loom, side)
     problems = checking.errors(loom)
     if problems:
         raise DescriptionError(f"{document.name} makes no loom that holds together", problems=problems)
@@ -96,7 +87,7 @@ def _loom(
     wires = conductors.read_wires(document, connections, places, routed, signals.by_connection, length_type)
     mounted = parts.read_parts(document, places, found, chosen, part_names, side)
     kept, components = _fitted(document, places, wires, [*links, *mounted], chosen)
-    _tell_rest(document)
+    tell_rest(document)
     used = {wire.circuit for wire in wires}
     return Loom(
         document.text(harness, "Description") or document.text(harness, "Part_number") or document.name,
@@ -158,21 +149,3 @@ def _facts(places: Places, kept: set[str], wires: tuple[Wire, ...]) -> tuple[Cav
                 note = "blanking plug" if end in places.plugged else ""
                 facts.append(CavityFacts(end, spare, sealed, note, shared))
     return tuple(facts)
-
-
-def _tell_rest(document: Document) -> None:
-    """Count and tell every element that no part of the loom was made of."""
-    rest: Counter[str] = Counter()
-    for parent in (document.root, document.harness):
-        for child in parent.iterchildren(etree.Element):
-            tag = etree.QName(child).localname
-            if tag not in READ and (child.get("id") is not None or len(child)):
-                rest[tag] += 1
-    if rest:
-        document.warn(f"read and not part of a loom's description: {counted(rest)}")
-    inner = sum(1 for part in document.root.iterfind("Assembly_part") for _ in part.iterfind("Connection"))
-    if inner:
-        document.warn(
-            f"connections that stand inside assembly parts, left out: {inner}",
-            cure="Ask for a file whose harness lists them.",
-        )

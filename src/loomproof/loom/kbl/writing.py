@@ -16,7 +16,7 @@ from loomproof.errors import Problem
 from loomproof.loom import colours
 from loomproof.loom.kbl.document import NOTHING
 from loomproof.loom.kbl.elements import Builder, Child, container, key, keys
-from loomproof.loom.kbl.left_out import cables_of, left_out, twists_of
+from loomproof.loom.kbl.losses import cables_of, losses, twists_of
 from loomproof.loom.kbl.places import HAZARD, LOCATION
 from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Hazard, Loom, Wire
 
@@ -37,7 +37,7 @@ class Written:
 
 def write(loom: Loom) -> Written:
     """Return the loom as KBL 2.5 (UTF-8) that validates, equal looms as equal bytes, and what it lacks."""
-    return Written(_Writer(loom).content(), left_out(loom))
+    return Written(_Writer(loom).content(), losses(loom))
 
 
 _PARTS_BEFORE = (*("Cavity_plug", "Cavity_seal", "Component", "Connector_housing", "General_wire"),)

@@ -40,7 +40,7 @@ def twists_of(loom: Loom) -> list[tuple[str, ...]]:
     return list(groups.values())
 
 
-def left_out(loom: Loom) -> tuple[Problem, ...]:
+def losses(loom: Loom) -> tuple[Problem, ...]:
     """Return one warning for each kind of thing that a KBL file of this loom does not hold."""
     return tuple(
         Problem(f"KBL cannot hold {what}", severity="warning")
