@@ -7,6 +7,7 @@ import random
 
 import pytest
 
+from loomproof.errors import AdapterError
 from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Settings, Wire
 from loomproof.virtual.build import Hookup
 from loomproof.virtual.meter import Limits, MeterError
@@ -151,3 +152,18 @@ def test_the_same_seed_is_the_same_bench_and_another_is_not() -> None:
 
     assert readings(3) == readings(3)
     assert readings(3) != readings(4)
+
+
+def test_the_same_loom_hooked_up_in_two_ways_keeps_its_faults() -> None:
+    loom = star(4, [(1, 2, 1.0), (3, 4, 1.0)])
+    it = Scanner(loom, Make(2), faults=["open A:3"])
+    assert it.sense(1, 0.0) == 0b11
+    a_3, a_4, a_1 = End("A", "3"), End("A", "4"), End("A", "1")
+    it.hook_up(Hookup(2, {1: a_3, 2: a_4}))
+    assert it.sense(1, 0.0) == 0b01
+    it.mend()
+    assert it.sense(1, 0.0) == 0b11
+    it.hook_up(Hookup(2, {1: a_1, 2: a_4}))
+    assert it.sense(1, 0.0) == 0b01
+    with pytest.raises(AdapterError, match="for 3 points"):
+        it.hook_up(Hookup(3, {}))

@@ -100,7 +100,7 @@ def test_hosts_come_and_go_and_orders_change_the_loom(options: tuple[str, ...], 
             assert port.readline() == line(2, "#H41")
 
 
-def test_orders_that_cannot_be_are_answered_and_change_nothing(lamp: Path) -> None:
+def test_orders_that_cannot_be_are_answered_and_change_nothing(lamp: Path, tmp_path: Path) -> None:
     with simulator(lamp, "--tcp", "0") as it:
         for order, told in (
             ("fault open W99", "there is no wire W99"),
@@ -114,6 +114,10 @@ def test_orders_that_cannot_be_are_answered_and_change_nothing(lamp: Path) -> No
             assert told in answer
         assert it.order("faults") == "ok: no fault"
         assert it.order(f"load {lamp}").startswith("ok: loaded ")
+        table = tmp_path / "adapter.csv"
+        table.write_text("point,connector,cavity\n5,PLUG,1\n", encoding="utf-8")
+        assert it.order(f"adapter {table}").startswith("error: adapter.csv does not fit")
+        assert it.order("adapter in-order") == "ok: hooked up 13 cavities"
         assert it.order("unplug") == "ok: unplugged"
         with it.host() as port:
             assert ask(port, "SENS:DRIV? #H1") == b"#H1\n"

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 from loomproof.errors import LoomproofError, UsageError, suggestion
 from loomproof.loom.model import Loom
+from loomproof.virtual.adapters import read_hookup
+from loomproof.virtual.build import Hookup
 from loomproof.virtual.link import Device
 from loomproof.virtual.noise import Noise
 
-WORDS = "mend | mend W12 | fault TEXT | faults | load LOOM | unplug | plug | reset | line ..."
+WORDS = "mend | mend W12 | fault TEXT | faults | load LOOM | adapter FILE | unplug | plug | reset | line …"
 
 
 class Control:
@@ -51,6 +54,13 @@ class Control:
                 loom = self._load(rest)
                 scanner.load(loom)
                 return f"loaded {loom.name}, {len(loom.cavities)} cavities on {scanner.make.points} points"
+            case "adapter" if rest:
+                points = scanner.make.points
+                if rest == "in-order":
+                    scanner.hook_up(Hookup.in_order(scanner.loom, points))
+                else:
+                    scanner.hook_up(read_hookup(Path(rest), scanner.loom, points))
+                return f"hooked up {len(scanner.hookup.ends)} cavities"
             case "unplug" | "plug" if not rest:
                 scanner.plug(word == "plug")
                 return f"{word}ged" if word == "unplug" else "plugged in"
@@ -59,5 +69,5 @@ class Control:
                 return "the scanner was reset"
             case "line" if rest:
                 return self.noise.set(rest, now_s)
-        known = ("mend", "fault", "faults", "load", "plug", "unplug", "reset", "line")
+        known = ("mend", "fault", "faults", "load", "adapter", "plug", "unplug", "reset", "line")
         raise UsageError(f"{line!r} is no order here", cure=suggestion(word, known) or f"Orders: {WORDS}.")

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from loomproof.errors import UsageError
+from loomproof.errors import AdapterError, UsageError
 from loomproof.loom.model import End, Loom
 from loomproof.virtual import constants as c
 from loomproof.virtual.build import Hookup, build
@@ -114,6 +114,10 @@ class Scanner:
         self._use(loom, self.hookup, tuple(read_fault(text, loom) for text in faults))
 
     def _use(self, loom: Loom, hookup: Hookup, faults: tuple[Fault, ...]) -> None:
+        if hookup.points != self.make.points:
+            raise AdapterError(
+                f"the hook-up is for {hookup.points} points, and the scanner has {self.make.points}"
+            )
         for fault in faults:
             if max(fault.points, default=0) > hookup.points:
                 raise UsageError(
@@ -152,6 +156,10 @@ class Scanner:
         """Plug the loom in, or pull it off with its leads: then every point stands alone."""
         self._plugged = plugged
         self._use(self.loom, self.hookup, self.faults)
+
+    def hook_up(self, hookup: Hookup) -> None:
+        """Plug the same loom in another way; its faults stay. Raises `AdapterError` where it does not fit."""
+        self._use(self.loom, hookup, self.faults)
 
     def load(self, loom: Loom, hookup: Hookup | None = None) -> None:
         """Plug another loom in, without faults."""
