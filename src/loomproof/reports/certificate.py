@@ -148,7 +148,10 @@ def _facts(document: Document) -> list[list[str]]:
         ["by", document.person or "not stated"],
         ["at", document.place or "not stated"],
         ["description", loom.digest, "code"],
-        ["answers", "; ".join(f"{choice}: {answer}" for choice, answer in loom.answers.items())],
+        [
+            "answers",
+            "; ".join(f"{choice}: {answer or 'no answer'}" for choice, answer in loom.answers.items()),
+        ],
         ["bench", f"{named or bench.address}{firmware}, {plural(bench.points, 'point')}"],
         ["last self-test", when(bench.last_selftest) or "the checks before this proof"],
         ["checks before", "; ".join([*checks, *failed])],

@@ -43,20 +43,29 @@ def _span(what: str, values: Sequence[float | None], tail: str = "") -> str:
 
 
 def by_threshold(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows:
-    """Return one row for each net: its cavities, joined, apart from the others, rule, decision."""
+    """Return one row for each net: its cavities, joined, apart from the others, rule, decision.
+
+    Cavities that are a net of their own and of which the same is claimed share one row.
+    """
     nets: dict[tuple[str, ...], list[ClaimEntry]] = {}
     for claim in claims:
         if claim.threshold_ohm is not None and claim.kind in ("continuity", "isolation"):
             nets.setdefault(claim.cavities or (claim.subject,), []).append(claim)
-    made = []
+    made: Rows = []
+    alone: dict[tuple[str, ...], list[str]] = {}
     for cavities, members in nets.items():
-        joined = [claim.statement for claim in members if claim.kind == "continuity"]
-        apart = [claim.statement for claim in members if claim.kind == "isolation"]
+        joined = "; ".join(claim.statement for claim in members if claim.kind == "continuity")
+        apart = "; ".join(claim.statement for claim in members if claim.kind == "isolation")
         worst = next((c for c in members if c.decision.value != "pass"), members[0])
         used = ", ".join(dict.fromkeys(marks[claim.rule] for claim in members))
-        made.append(
-            [", ".join(cavities), "; ".join(joined), "; ".join(apart), used, _DECISIONS[worst.decision.value]]
-        )
+        said = [joined, apart, used, _DECISIONS[worst.decision.value]]
+        if len(cavities) == 1 and not joined:
+            alone.setdefault(tuple(said), []).extend(cavities)
+        else:
+            made.append([", ".join(cavities), *said])
+    for said_of_each, names in alone.items():
+        each = "each by itself: " if len(names) > 1 else ""
+        made.append([each + ", ".join(names), *said_of_each])
     return made
 
 
