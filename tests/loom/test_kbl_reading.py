@@ -293,7 +293,7 @@ def test_configurations_and_modules_are_choices(tmp_path: Path) -> None:
     assert needs() == [needed, needed, needed]
     assert needs(configuration="plain") == [needed, unused, unused]
     assert needs(configuration="none") == [unused, unused, unused]
-    assert needs(**{"module lamps": "M2"}) == [unused, needed, needed]
+    assert needs(**{"module-lamps": "M2"}) == [unused, needed, needed]
 
 
 def relay_file() -> bytes:

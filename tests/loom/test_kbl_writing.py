@@ -110,7 +110,7 @@ def looms(draw: st.DrawFn) -> Loom:
 
 
 def as_kbl_holds(loom: Loom) -> Loom:
-    """The loom without what `Written.left_out` names, and with what KBL says of every cavity without a wire."""
+    """The loom without what `Written.left_out` names, and with what KBL says of unwired cavities."""
     cabled = {wire.screened_by for wire in loom.wires} | {
         wire.name for wire in loom.wires if wire.screened_by
     }

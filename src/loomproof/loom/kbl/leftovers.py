@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from lxml import etree
 
 from loomproof.loom.kbl.document import Document, counted
+from loomproof.loom.kbl.places import HAZARD, LOCATION
 
 READ = frozenset(
     {
@@ -23,7 +24,8 @@ READ = frozenset(
 
 INNER = frozenset(
     {
-        # Names and what every part must have.
+        # Names, and what every file or part must have.
+        *("Generating_system_name", "Generating_system_version"),
         *("Id", "Part", "Part_number", "Company_name", "Version", "Abbreviation", "Description"),
         *("Car_classification_level_2", "Car_classification_level_3", "Car_classification_level_4"),
         *("Model_year", "Content", "Project_number"),
@@ -88,7 +90,10 @@ def _details(element: etree._Element) -> Iterator[str]:
         tag = etree.QName(child).localname
         if tag in INNER:
             yield from _details(child)
-        else:
+        elif tag != "Installation_information" or child.findtext("Instruction_type") not in (
+            HAZARD,
+            LOCATION,
+        ):
             yield tag
 
 

@@ -148,8 +148,9 @@ def breaches(root: etree._Element, version: str, name: str) -> tuple[Problem, ..
 def _validate(root: etree._Element, version: str, name: str) -> None:
     problems = breaches(root, version, name)
     if problems:
+        count = "one breach" if len(problems) == 1 else f"{len(problems)} breaches"
         raise DescriptionError(
-            f"{name} is not valid KBL {version}: {len(problems)} breach(es) of its schema",
+            f"{name} is not valid KBL {version}: {count} of its schema",
             cure="Export the file again, or correct the lines named.",
             problems=problems,
         )

@@ -88,14 +88,14 @@ def _loom(
     mounted = parts.read_parts(document, places, found, chosen, part_names, side)
     kept, components = _fitted(document, places, wires, [*links, *mounted], chosen)
     tell_rest(document)
-    used = {wire.circuit for wire in wires}
+    signals = signals.only({wire.circuit for wire in wires})
     return Loom(
         document.text(harness, "Description") or document.text(harness, "Part_number") or document.name,
         description=_about(document, harness, configuration),
         connectors=tuple(connector for name, connector in places.connectors.items() if name in kept),
         wires=wires,
         components=components,
-        circuits=tuple(circuit for circuit in signals.circuits if circuit.name in used),
+        circuits=tuple(signals.circuits),
         cavity_facts=_facts(places, kept, wires),
         choices=variants.choices_of(found, signals) if chosen is None else (),
     )
@@ -142,10 +142,10 @@ def _facts(places: Places, kept: set[str], wires: tuple[Wire, ...]) -> tuple[Cav
         if name not in kept or connector.kind is ConnectorKind.SPLICE:
             continue
         for end in connector.ends:
-            sealed = True if end in places.plugged or end in places.sealed else None
             shared = at[end] > 1 and connector.kind in checking.SINGLE_CRIMP
             spare = at[end] == 0
+            # A plug is listed for most cavities, for it is fitted where the wire is not.
+            sealed = True if end in (places.plugged if spare else places.sealed) else None
             if spare or sealed or shared:
-                note = "blanking plug" if end in places.plugged else ""
-                facts.append(CavityFacts(end, spare, sealed, note, shared))
+                facts.append(CavityFacts(end, spare, sealed, shared=shared))
     return tuple(facts)

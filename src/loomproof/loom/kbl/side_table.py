@@ -70,7 +70,8 @@ def apply(loom: Loom, rows: tuple[Row, ...]) -> Loom:
             _judge(row, part, loom, known)
     problems = [problem for row in rows for problem in row.problems]
     if problems:
-        raise DescriptionError(f"{len(problems)} problem(s) in the side table", problems=problems)
+        count = "one problem" if len(problems) == 1 else f"{len(problems)} problems"
+        raise DescriptionError(f"{rows[0].table.file}: {count} in the side table", problems=problems)
     return replace(loom, components=tuple(parts.values()))
 
 

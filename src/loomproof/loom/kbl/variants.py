@@ -197,6 +197,12 @@ class Signals:
     circuits: list[Circuit] = field(default_factory=list)
     modules: dict[str, frozenset[str]] = field(default_factory=dict)
 
+    def only(self, used: set[str]) -> Signals:
+        """Return the circuits of these names; the others lost their wires on the way."""
+        circuits = [circuit for circuit in self.circuits if circuit.name in used]
+        modules = {name: keys for name, keys in self.modules.items() if name in used}
+        return Signals(self.by_connection, circuits, modules)
+
 
 def designation_in(signal: str) -> str:
     """Return the DIN 72552 designation that the second dotted field of a signal name starts with.
@@ -238,13 +244,16 @@ def read_signals(document: Document, connections: list[etree._Element], variants
 def choices_of(variants: Variants, signals: Signals) -> tuple[Choice, ...]:
     """Return one choice for the configurations and one for each family with a choice of modules."""
     found: list[Choice] = []
+    names = Names()
     modular = [(name, modules) for name, modules in signals.modules.items() if modules]
     if variants.configurations and modular:
         answers = tuple(
             Answer(known.name, _says(variants, known.modules), _makes(modular, known.modules))
             for known in variants.configurations
         )
-        found.append(Choice(CONFIGURATION, "Which configuration of the harness is this loom?", answers))
+        found.append(
+            Choice(names.give(CONFIGURATION), "Which configuration of the harness is this loom?", answers)
+        )
     for family, name in variants.families.items():
         members = [module for module in variants.modules.values() if module.family == family]
         keys = frozenset(module.key for module in members)
@@ -254,8 +263,14 @@ def choices_of(variants: Variants, signals: Signals) -> tuple[Choice, ...]:
                 Answer(module.name, module.says, _makes(spoken, frozenset((module.key,))))
                 for module in members
             )
-            found.append(Choice(f"module {name}", f"Which module of {name} is fitted?", answers))
+            question = f"Which module of {name} is fitted?"
+            found.append(Choice(names.give(_choice_name(name)), question, answers))
     return tuple(found)
+
+
+def _choice_name(family: str) -> str:
+    """Return a name that can be typed without quotes: ``module-005`` for the family ``005 LTGS.ABS``."""
+    return f"module-{family.split(' ')[0]}"
 
 
 def _says(variants: Variants, modules: frozenset[str]) -> str:
