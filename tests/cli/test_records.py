@@ -153,6 +153,14 @@ def test_backup_restore_check_and_import(tmp_path: Path, capsys: Output) -> None
     assert "in that place" in capsys.readouterr().err
 
 
+def test_benches_are_listed_with_their_checks(capsys: Output) -> None:
+    assert run(["records", "benches"]) == 0
+    out = capsys.readouterr().out
+    assert "2 records" in out
+    assert "passed  all points off" in out
+    assert "adapter in order" in out
+
+
 def test_keys_are_shown_exported_and_replaced(tmp_path: Path, capsys: Output) -> None:
     assert run(["key", "show"]) == 0
     before = capsys.readouterr().out.splitlines()[0]

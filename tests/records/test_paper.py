@@ -11,6 +11,8 @@ from typing import Any
 import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import serialization
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.diff_analysis import ModificationLevel
 from pyhanko.sign.validation import SignatureCoverageLevel, validate_pdf_signature
@@ -247,3 +249,20 @@ def test_the_certificate_is_a_signing_one_for_p_256(signer: Signer) -> None:
     assert usage.content_commitment
     assert not usage.key_cert_sign
     certificate.verify_directly_issued_by(certificate)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.data())
+def test_whatever_is_done_to_a_file_it_is_refused_without_a_traceback(
+    pdf: bytes, record: bytes, data: st.DataObject
+) -> None:
+    original = data.draw(st.sampled_from([pdf, record]))
+    start = data.draw(st.integers(0, len(original) - 1))
+    end = data.draw(st.integers(start, min(len(original), start + 400)))
+    tricky = st.sampled_from([b"/ByteRange [0 1 2 3]", b"<", b"endobj"])
+    put = data.draw(st.one_of(st.binary(max_size=40), tricky))
+    broken = original[:start] + put + original[end:]
+    if broken == original:
+        return
+    with pytest.raises(SealError):
+        check(broken)

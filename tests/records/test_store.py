@@ -13,6 +13,7 @@ from loomproof.errors import RecordError, SealError, StoreError, UsageError
 from loomproof.records.engine import open_engine, shown
 from loomproof.records.keys import Signer, new_signer
 from loomproof.records.migrations import STEPS
+from loomproof.records.reading import adapters, benches
 from loomproof.records.schema import METADATA
 from loomproof.records.seal import Chain, seal, verify
 from loomproof.records.store import Store, open_store
@@ -317,3 +318,16 @@ def test_a_clock_that_went_back_is_remarked_and_the_chain_keeps_the_order(
     assert "2026-01-05T10:01:00Z" in said[1]
     assert [run.run for run in store.runs()] == ["a", "b"]
     assert second.run.previous == first.run.hash
+
+
+def test_benches_and_adapters_are_kept_with_their_dates(store: Store, signer: Signer) -> None:
+    store.seal_run(document(run="a", started="2026-01-05T10:15:00+00:00"), signer)
+    store.seal_run(document(run="b", ended="2026-02-05T10:15:00+00:00"), signer)
+    store.seal_run(document(run="c", bench_serial="SB-2"), signer)
+    first, second = benches(store)
+    assert (first.records, first.last_run, first.last_ended) == (2, "b", "2026-02-05T10:15:00+00:00")
+    assert first.checks == (("all points off", True, "no point reads low"),)
+    assert (second.records, second.last_run) == (1, "c")
+    (adapter,) = adapters(store)
+    assert (adapter.name, adapter.digest) == ("in order", "1e" * 32)
+    assert adapter.first_used == "2026-01-05T10:15:00+00:00"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.records import runs_table_view, store_option, terminal, write_file
+from loomproof.cli.records import file_name, runs_table_view, store_option, terminal, write_file
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
@@ -190,7 +190,7 @@ def label(run: str, out: Path | None, store: str | None) -> None:
     with open_store(store) as opened:
         found = opened.run(run)
         verified = verify(opened.record(found.hash), name=f"run {found.run}")
-    path = out or Path(f"label-{''.join(c if c.isalnum() or c in '-_.' else '-' for c in found.run)}.pdf")
+    path = out or Path(f"{file_name('label', found.run)}.pdf")
     document = verified.document()
     write_file(path, label_pdf(document, verified.hash, verified.fingerprint, verified.link))
     click.echo(str(path))

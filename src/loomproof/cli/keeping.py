@@ -149,6 +149,24 @@ def check_(store: str | None) -> int:
     return 5 if found.troubles else 0
 
 
+@records.command("benches")
+@store_option
+def benches_(store: str | None) -> None:
+    """List benches with their last checks, and the adapters that were used."""
+    from loomproof.records.reading import adapters, benches
+    from loomproof.records.store import open_store
+    from loomproof.reports.words import clean, plural, when
+
+    with open_store(store) as opened:
+        found, tables = benches(opened), adapters(opened)
+    for bench in found:
+        click.echo(clean(f"{bench.bench}: {plural(bench.records, 'record')}, last {when(bench.last_ended)}"))
+        for name, passed, words in bench.checks:
+            click.echo(clean(f"  {'passed' if passed else 'FAILED'}  {name}{': ' + words if words else ''}"))
+    for table in tables:
+        click.echo(clean(f"adapter {table.name}, {table.digest[:16]}, first used {when(table.first_used)}"))
+
+
 @records.command("import")
 @click.argument("source", metavar="FILE|FOLDER|URL")
 @store_option

@@ -118,16 +118,16 @@ def issue(store: Store, run: str) -> bytes:
     kept = store.certificate(run)
     if kept is not None:
         return kept
-    record = store.record(run)
-    verified = verify_record(record, name=f"run {run}")
+    record, name = store.record(run), store.run(run).run
+    verified = verify_record(record, name=f"run {name}")
     signer = KeyFolder(home()).paper_signer(verified.paper)
     if signer is None:
         raise RecordError(
-            f"run {run} was sealed with keys that are not here ({verified.fingerprint})",
+            f"run {name} was sealed with keys that are not here ({verified.fingerprint})",
             cure="Ask the bench that proved it for its certificate, or take the sealed record: --json.",
         )
     pdf = sign_pdf(certificate_pdf(record, fingerprint=verified.fingerprint, link=verified.link), signer)
-    verify_pdf(pdf, name=f"certificate of run {run}")
+    verify_pdf(pdf, name=f"certificate of run {name}")
     store.add_certificate(run, pdf, now().isoformat(timespec="seconds"))
     return pdf
 
@@ -143,15 +143,16 @@ def certificate(run: str, out: Path | None, as_json: bool, store: str | None) ->
 
     with open_store(store) as opened:
         found = opened.run(run)
-        path = out or Path(f"{_file_name(found.run)}.{'json' if as_json else 'pdf'}")
-        data = opened.record(found.run) if as_json else issue(opened, found.run)
+        path = out or Path(f"{file_name('certificate', found.run)}.{'json' if as_json else 'pdf'}")
+        data = opened.record(found.hash) if as_json else issue(opened, found.hash)
     write_file(path, data)
     click.echo(str(path))
 
 
-def _file_name(run: str) -> str:
+def file_name(what: str, run: str) -> str:
+    """Return a file's name for something of a run, whatever characters the run's name has."""
     kept = "".join(mark if mark.isalnum() or mark in "-_." else "-" for mark in run).strip(".")
-    return f"certificate-{kept}"
+    return f"{what}-{kept}"
 
 
 @click.command()

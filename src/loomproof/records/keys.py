@@ -24,7 +24,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.x509.oid import NameOID
 
-from loomproof.errors import RecordError, StoreError
+from loomproof.errors import StoreError
 from loomproof.records.canonical import sha256_hex
 
 _STATION = "Station: "
@@ -119,7 +119,7 @@ def new_signer(now: datetime.datetime, station: str = "") -> Signer:
 
 
 def read_signer(pem: bytes, name: str = "key file") -> Signer:
-    """Read what `Signer.pem` wrote; `RecordError` names the file where it is something else."""
+    """Read what `Signer.pem` wrote; `StoreError` names the file where it is something else."""
     cure = "Restore the file from a backup, or make a new key with: loomproof key replace."
     try:
         text = pem.decode("ascii")
@@ -137,7 +137,7 @@ def read_signer(pem: bytes, name: str = "key file") -> Signer:
         if certificate.public_key() != paper_key.public_key():
             raise ValueError("its certificate belongs to another key")
     except (ValueError, TypeError, UnsupportedAlgorithm) as error:
-        raise RecordError(f"{name}: not a loomproof key: {error}", cure=cure) from error
+        raise StoreError(f"{name}: not a loomproof key: {error}", cure=cure) from error
     return Signer(key, paper_key, certificate, first.removeprefix(_STATION).strip())
 
 
@@ -161,7 +161,7 @@ class KeyFolder:
     def signer(self, now: datetime.datetime) -> Signer:
         """Return the key in use, made now where there is none yet.
 
-        Safe with several processes: whoever comes second takes the first one's key. `RecordError` where
+        Safe with several processes: whoever comes second takes the first one's key. `StoreError` where
         others may read the file, for then it is no longer the owner's alone.
         """
         if not self.path.exists():
@@ -207,7 +207,7 @@ class KeyFolder:
     def _read(self) -> Signer:
         try:
             if sys.platform != "win32" and self.path.stat().st_mode & 0o077:
-                raise RecordError(
+                raise StoreError(
                     f"{self.path}: others may read this key, so a seal made with it proves nothing",
                     cure="If nobody else has used this computer: chmod 600 on the file. "
                     "Else: loomproof key replace.",

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Row, and_, select
+from sqlalchemy import Row, and_, func, select
 
-from loomproof.records.schema import FINDING_PLACES, FINDINGS, LOOMS, RECORDS, RUNS
+from loomproof.records.schema import ADAPTERS, BENCH_CHECKS, FINDING_PLACES, FINDINGS, LOOMS, RECORDS, RUNS
 from loomproof.records.store import RUN_COLUMNS, Run, Store, looms_called, unpacked
 
 
@@ -48,6 +48,54 @@ def sealed_records(
             packed = values.pop("packed")
             run = Run(**values)
             yield run, unpacked(packed, f"{store.where}: run {run.run}")
+
+
+@dataclass(frozen=True, slots=True)
+class BenchLine:
+    """One bench: its chain's name, how many records it sealed, its last run and what was checked then."""
+
+    bench: str
+    records: int
+    last_run: str
+    last_ended: str
+    checks: tuple[tuple[str, bool, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AdapterLine:
+    """One adapter table, by its digest."""
+
+    name: str
+    digest: str
+    first_used: str
+
+
+def benches(store: Store) -> tuple[BenchLine, ...]:
+    """Return every bench with its last run's checks (name, passed, words)."""
+    last = select(RUNS.c.bench, func.count().label("records"), func.max(RUNS.c.sequence).label("sequence"))
+    heads = last.group_by(RUNS.c.bench).subquery()
+    query = select(RUNS.c.id, RUNS.c.bench, RUNS.c.run, RUNS.c.ended, heads.c.records).join_from(
+        RUNS, heads, and_(RUNS.c.bench == heads.c.bench, RUNS.c.sequence == heads.c.sequence)
+    )
+    with store.reading() as connection:
+        found = []
+        for row in connection.execute(query.order_by(RUNS.c.bench)).all():
+            checks = connection.execute(
+                select(BENCH_CHECKS.c.name, BENCH_CHECKS.c.passed, BENCH_CHECKS.c.words)
+                .where(BENCH_CHECKS.c.run_id == row.id)
+                .order_by(BENCH_CHECKS.c.number)
+            ).all()
+            told = tuple((check.name, bool(check.passed), check.words) for check in checks)
+            found.append(BenchLine(row.bench, row.records, row.run, row.ended, told))
+    return tuple(found)
+
+
+def adapters(store: Store) -> tuple[AdapterLine, ...]:
+    """Return every adapter table that was used, the first one first."""
+    query = select(ADAPTERS.c.name, ADAPTERS.c.digest, ADAPTERS.c.first_used)
+    with store.reading() as connection:
+        rows = connection.execute(query.order_by(ADAPTERS.c.first_used, ADAPTERS.c.digest)).all()
+    return tuple(AdapterLine(row.name, row.digest, row.first_used) for row in rows)
 
 
 def found_rows(store: Store, loom: str | None = None) -> tuple[FoundRow, ...]:

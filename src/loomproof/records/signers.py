@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from loomproof.errors import RecordError, StoreError, UsageError
+from loomproof.errors import StoreError, UsageError
 from loomproof.records.keys import KeyFolder
 from loomproof.records.seal import PUBLISHED_KEYS
 
@@ -23,7 +23,7 @@ class KnownSigners:
         self.path = folder / "signers.txt"
 
     def listed(self) -> dict[str, str]:
-        """Return the written list, key to name; `RecordError` names a line that cannot be read."""
+        """Return the written list, key to name; `StoreError` names a line that cannot be read."""
         try:
             text = self.path.read_text(encoding="utf-8") if self.path.exists() else ""
         except (OSError, UnicodeError) as error:
@@ -34,7 +34,7 @@ class KnownSigners:
                 continue
             match = _LINE.match(line.strip())
             if match is None:
-                raise RecordError(
+                raise StoreError(
                     f"{self.path}, line {number}: not a public key (64 hex digits) and a name",
                     cure="Mend or delete the line.",
                 )
