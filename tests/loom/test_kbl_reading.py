@@ -10,7 +10,7 @@ from loomproof.errors import DescriptionError
 from loomproof.loom import kbl
 from loomproof.loom.kbl.conductors import read_colour
 from loomproof.loom.kbl.variants import designation_in
-from loomproof.loom.model import ComponentKind, ConnectorKind, End, Need
+from loomproof.loom.model import ComponentKind, ConnectorKind, End, Hazard, Need
 from loomproof.loom.reading import LoadedLoom
 from tests.loom import kbl_text as t
 from tests.loom.kbl_files import COMPONENT_BOX, MAIN_HARNESS, Counted, open_data
@@ -217,6 +217,26 @@ def test_details_and_loose_wires_are_told(tmp_path: Path) -> None:
     words = told(read(tmp_path, t.file(TWO + t.wire_part(), body)))
     assert "details that a loom's description does not hold: 1 Alias_id" in words
     assert "wires and cores that no connection names, left out (1): 9" in words
+
+
+def test_a_connector_that_speaks_of_an_airbag_stays_off_the_bench(tmp_path: Path) -> None:
+    bag = t.connector("X2", "two", "1", "2").replace(
+        "</Id>", "</Id><Description>Beifahrer-Airbag</Description>", 1
+    )
+    stated = (
+        '<Installation_information id="ii"><Instruction_type>hazard</Instruction_type>'
+        "<Instruction_value>none</Instruction_value></Installation_information>"
+    )
+    plugs = t.connector("X1", "two", "1", "2")
+    for extra, hazard in (("", Hazard.PYROTECHNIC), (stated, Hazard.NONE)):
+        other = bag.replace('<Slots id="X2.s">', f'{extra}<Slots id="X2.s">')
+        found = read(
+            tmp_path,
+            t.file(TWO + t.wire_part(), t.connection("1", "X1.1", "X2.1") + plugs + other + t.wire("1")),
+        )
+        assert found.loom.by_name["X2"].hazard is hazard
+        assert found.loom.by_name["X1"].hazard is Hazard.UNKNOWN
+        assert ("pyrotechnic because their words speak of one (1): X2" in told(found)) is (not extra)
 
 
 def test_a_nominal_voltage_is_never_dropped(tmp_path: Path) -> None:

@@ -41,11 +41,11 @@ def face(
     heights = [_row_height(row, colours) for row in grid]
     body_width = across * (CELL + GAP) - GAP
     body_height = sum(heights) + GAP * (len(grid) - 1)
-    width = max(body_width, 190.0, svg.text_width(name, 14) + 4) + 2 * PAD + 12
+    width = max(body_width, 190.0, svg.text_width(name, 14, bold=True) + 4) + 2 * PAD + 12
     height = HEAD + body_height + 2 * PAD + 26
     left = (width - body_width) / 2
     top = HEAD + PAD
-    head, head_size = svg.fitted(name, width - 2 * PAD, 14)
+    head, head_size = svg.fitted(name, width - 2 * PAD, 14, bold=True)
     sub, sub_size = svg.fitted(description or kind, width - 2 * PAD, 9.5)
     drawn = [
         svg.text(PAD, 19, head, head_size, weight="bold"),

@@ -19,6 +19,10 @@ HAZARD = "hazard"
 LOCATION = "location"
 """Types of the installation instructions that carry what KBL has no words for: a hazard, a place in words."""
 
+PYROTECHNIC = ("airbag", "gurtstraffer", "belt tensioner", "pretensioner", "pyrotech", "squib", "zündpille")
+"""Words that make a connector pyrotechnic until a person says otherwise: KBL has no mark for it, and a
+connector taken for one in error only stays off the bench."""
+
 _USAGE = {
     "splice": ConnectorKind.SPLICE,
     "ring terminal": ConnectorKind.RING,
@@ -37,6 +41,7 @@ class Places:
     cavities: dict[str, End] = field(default_factory=dict)
     plugged: set[End] = field(default_factory=set)
     sealed: set[End] = field(default_factory=set)
+    pyrotechnic: list[str] = field(default_factory=list)
     bridges: list[tuple[End, End]] = field(default_factory=list)
 
     def add(self, connector: Connector) -> None:
@@ -70,6 +75,11 @@ def _say(document: Document, places: Places, twins: list[str], ungendered: list[
     document.warn_of(
         "connectors without contacts that carry the Id of another, left out as variants of its housing", twins
     )
+    document.warn_of(
+        "connectors marked pyrotechnic because their words speak of one",
+        places.pyrotechnic,
+        cure="They stay off the bench; correct `hazard` where the words mislead.",
+    )
     document.warn_of("connectors that share an Id, told apart by a number", places.names.renamed)
     document.warn_of(
         "connectors called plug, for KBL does not say which are plugs and which sockets",
@@ -97,7 +107,7 @@ def _connector(
         described,
         "" if kind is ConnectorKind.SPLICE else housing.removesuffix(" -"),
         location(document, occurrence),
-        _hazard(document, occurrence),
+        _hazard(document, occurrence, f"{described} {housing}", name, places),
     )
 
 
@@ -114,13 +124,18 @@ def _kind(
         return None
 
 
-def _hazard(document: Document, occurrence: etree._Element) -> Hazard:
+def _hazard(document: Document, occurrence: etree._Element, about: str, name: str, places: Places) -> Hazard:
+    """Return a connector's hazard: as stated, else pyrotechnic where its words speak of one, else unknown."""
     said = _instruction(document, occurrence, HAZARD)
     try:
-        return Hazard(said) if said else Hazard.UNKNOWN
+        if said:
+            return Hazard(said)
     except ValueError:
         document.warn(f"the hazard {said!r} is not known and is read as unknown", occurrence)
-        return Hazard.UNKNOWN
+    if any(word in about.casefold() for word in PYROTECHNIC):
+        places.pyrotechnic.append(name)
+        return Hazard.PYROTECHNIC
+    return Hazard.UNKNOWN
 
 
 def _instruction(document: Document, occurrence: etree._Element, kind: str) -> str:
