@@ -454,3 +454,14 @@ def test_bundles_of_the_main_harness() -> None:
     }
     wires = kbl.read(counted.path).loom.wires
     assert [wire.bundles for wire in wires] == [routes[one.attrib["id"]] for one in counted.connections]
+
+
+def test_a_side_table_may_speak_of_a_part_that_this_configuration_lacks(tmp_path: Path) -> None:
+    path = open_data(MAIN_HARNESS)
+    whole = {part.name for part in kbl.read(path).loom.components}
+    small = {part.name for part in kbl.read(path, configuration="Kombination_MINI").loom.components}
+    lacking = sorted(whole - small)[0]
+    table = side(tmp_path, f"component,rating_a\n{lacking},5\nSI_SITR_F1,5\n")
+    loom = kbl.read(path, configuration="Kombination_MINI", side_table=table).loom
+    assert lacking not in loom.component_by_name
+    assert loom.component_by_name["SI_SITR_F1"].rating_a == 5.0

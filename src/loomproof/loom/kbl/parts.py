@@ -89,6 +89,15 @@ def read_parts(
     return found
 
 
+def absent(document: Document, variants: Variants, chosen: frozenset[str] | None) -> set[str]:
+    """Return the names of parts that the file has and the chosen modules do not."""
+    return {
+        document.text(one, "Id")
+        for one in document.harness.iterfind("Component_occurrence")
+        if not variants.has(one, chosen)
+    }
+
+
 def _kind(document: Document, part: etree._Element | None) -> ComponentKind | None:
     if part is None:
         return None

@@ -52,13 +52,12 @@ def read_root(
 ) -> LoadedLoom:
     """Read an opened KBL file; `read` says how and what is raised."""
     try:
-        loom = _loom(document, configuration, sides.names_in(side), length_type)
+        loom = _loom(document, configuration, side, length_type)
     except DescriptionError:
         raise
     except ValueError as error:
         # The values refuse what no loom can hold, such as a text that no spreadsheet cell takes.
         raise DescriptionError(f"{document.name}: {error}", cure="Correct it in the KBL file.") from error
-    loom = sides.apply(loom, side)
     problems = checking.errors(loom)
     if problems:
         raise DescriptionError(f"{document.name} makes no loom that holds together", problems=problems)
@@ -73,7 +72,7 @@ def configurations(path: Path | str) -> tuple[str, ...]:
 
 
 def _loom(
-    document: Document, configuration: str | None, side: frozenset[str], length_type: str | None
+    document: Document, configuration: str | None, side: tuple[Row, ...], length_type: str | None
 ) -> Loom:
     harness = document.harness
     found = variants.read_variants(document)
@@ -85,11 +84,11 @@ def _loom(
     links = boxes.read_boxes(document, places, part_names)
     routed = routes.read_routes(document)
     wires = conductors.read_wires(document, connections, places, routed, signals.by_connection, length_type)
-    mounted = parts.read_parts(document, places, found, chosen, part_names, side)
+    mounted = parts.read_parts(document, places, found, chosen, part_names, sides.names_in(side))
     kept, components = _fitted(document, places, wires, [*links, *mounted], chosen)
     tell_rest(document)
     signals = signals.only({wire.circuit for wire in wires})
-    return Loom(
+    loom = Loom(
         document.text(harness, "Description") or document.text(harness, "Part_number") or document.name,
         description=_about(document, harness, configuration),
         connectors=tuple(connector for name, connector in places.connectors.items() if name in kept),
@@ -99,6 +98,8 @@ def _loom(
         cavity_facts=_facts(places, kept, wires),
         choices=variants.choices_of(found, signals) if chosen is None else (),
     )
+    absent = parts.absent(document, found, chosen) - set(loom.component_by_name)
+    return sides.apply(loom, tuple(row for row in side if row.text("component") not in absent))
 
 
 def _about(document: Document, harness: etree._Element, configuration: str | None) -> str:

@@ -1,7 +1,7 @@
 """A side table adds what a KBL file does not carry: relay pins, fuse ratings, coil ohms, further parts.
 
 It is a CSV table with headings of ``components.csv``. A row whose name the file has fills in or replaces
-what its filled cells say; any other row adds a part.
+what its filled cells say, unless the chosen configuration lacks that part; any other row adds a part.
 """
 
 from __future__ import annotations
