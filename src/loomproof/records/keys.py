@@ -212,9 +212,12 @@ class KeyFolder:
                     cure="If nobody else has used this computer: chmod 600 on the file. "
                     "Else: loomproof key replace.",
                 )
-            return read_signer(self.path.read_bytes(), str(self.path))
+            pem = self.path.read_bytes()
+        except StoreError:
+            raise
         except OSError as error:
             raise StoreError(f"{self.path}: cannot be read: {error.strerror}") from error
+        return read_signer(pem, str(self.path))
 
     def _place(self, pem: bytes) -> None:
         """Write the key in use unless somebody else just did."""
