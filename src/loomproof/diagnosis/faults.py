@@ -87,7 +87,7 @@ def diagnose(found: Sequence[Arrangement], explainer: Explainer) -> Diagnosis:
             ]
             others.append(tuple(new))
         equals *= 1 + len(others)
-        choices.append(Choice(_slip(slip), tuple(dict.fromkeys(others))))
+        choices.append(Choice(_slip(slip), tuple(dict.fromkeys(other for other in others if other))))
     if not arrangement.slips and len(kept) > 1:
         slips = [tuple(_slip(s) for s in other.slips) for other, _ in kept[1:]]
     else:
@@ -108,8 +108,9 @@ def _put_right(
 ) -> tuple[tuple[int, ...], tuple[tuple[int, int], ...]]:
     source = list(range(len(arrangement.labels)))
     for slip in arrangement.slips:
+        so_far = list(source)
         for leaf, found in slip.moves:
-            source[leaf] = -1 if found is None else found
+            source[leaf] = -1 if found is None else so_far[found]
     before = list(source)
     labels = list(arrangement.labels)
     for piece in pieces:

@@ -188,11 +188,10 @@ def _children(
     parent: Arrangement, candidates: Sequence[Hypothesis], explainer: Explainer
 ) -> Iterator[Arrangement]:
     labels = list(parent.labels)
-    used = {name for slip in parent.slips for name in slip.connectors}
     agree = _agreement(explainer.wiring, labels)
     counts = Counter(labels)
     for slip in candidates:
-        if used & set(slip.connectors):
+        if slip in parent.slips:
             continue
         if slip.cause == "not_plugged":
             if not _bare(slip, explainer.wiring, labels, counts):

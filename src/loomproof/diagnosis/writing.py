@@ -340,6 +340,7 @@ class Writer:
                 [f"Release the contact from {spare} and seat it in {home}; plug the spare cavity's seal."],
                 wires=wires,
             )
+        others = self._turned(ends) if len(ends) == 2 else ()
         if len(ends) == 2:
             title = f"{ends[0]} and {ends[1]} are crossed ({self.names.wires(wires, most=4)})"
         else:
@@ -354,6 +355,23 @@ class Writer:
                 f"Release the contacts with the right tool and seat each where it belongs: {listed(ends)}.",
             ],
             wires=wires,
+            alternatives=others,
+        )
+
+    def _turned(self, ends: tuple[End, ...]) -> tuple[Alternative, ...]:
+        """Return the whole connector turned round, where that crosses these two contacts and no others."""
+        plug = self.loom.by_name[ends[0].connector]
+        order = plug.cavities
+        if len(order) not in (2, 3) or set(ends) != {End(plug.name, order[0]), End(plug.name, order[-1])}:
+            return ()
+        return (
+            Alternative(
+                text=f"{plug.name} is mirrored (last for first), or its lead on the adapter is",
+                cause="mirrored",
+                cavities=ends,
+                repair=(f"Turn or reseat {plug.name} on the adapter.",),
+                tell_apart=f"Compare cavity {order[0]} of {plug.name} with the mark on the housing.",
+            ),
         )
 
     def _whole(self, fault: Fault, ends: tuple[End, ...], wires: tuple[str, ...]) -> Finding:
