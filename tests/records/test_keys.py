@@ -56,6 +56,22 @@ def test_a_key_that_others_may_read_is_not_used(tmp_path: Path) -> None:
     assert "chmod 600" in caught.value.cure
 
 
+@posix
+def test_a_key_that_is_refused_can_be_replaced(tmp_path: Path) -> None:
+    """What the messages advise must work: the exposed key is kept for its old seals, a damaged one aside."""
+    folder = KeyFolder(tmp_path)
+    exposed = folder.signer(NOW)
+    folder.path.chmod(0o644)
+    fresh = folder.replace(NOW)
+    assert folder.signer(NOW).public_hex == fresh.public_hex
+    assert exposed.public_hex in folder.own_keys()
+    folder.path.write_text("damaged")
+    again = folder.replace(NOW)
+    assert folder.signer(NOW).public_hex == again.public_hex
+    assert [path.read_text() for path in folder.folder.glob("damaged-*")] == ["damaged"]
+    assert len(folder.own_keys()) == 2
+
+
 def test_several_that_come_first_take_one_key(tmp_path: Path) -> None:
     found: list[str] = []
     threads = [

@@ -175,9 +175,15 @@ class KeyFolder:
     def replace(self, now: datetime.datetime, signer: Signer | None = None) -> Signer:
         """Put a new key (or the given one) in place of the key in use, which is kept beside it.
 
-        The station stays, so that the chain of records goes on under the new key.
+        The station stays, so that the chain of records goes on under the new key. Works also where the key
+        in use is one that `signer` refuses: readable by others, or damaged.
         """
-        old = self.existing()
+        old = None
+        if self.path.exists():
+            try:
+                old = read_signer(self.path.read_bytes(), str(self.path))
+            except StoreError:
+                self.path.replace(self.path.with_name(f"damaged-{secrets.token_hex(4)}"))
         fresh = signer or new_signer(now, old.station if old else "")
         if old is not None:
             kept = self.folder / f"replaced-{sha256_hex(bytes.fromhex(old.public_hex))[:16]}.pem"
