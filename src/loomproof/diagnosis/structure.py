@@ -170,7 +170,10 @@ def arrangements(
     candidates: Sequence[Hypothesis], explainer: Explainer, labels: Sequence[int]
 ) -> list[Arrangement]:
     """Return the plain arrangement and the most promising combinations of slips, cheapest first."""
-    rest = explainer.price(labels, range(len(explainer.wiring.nets)))
+    wiring = explainer.wiring
+    amiss = {leaf for nets in explainer.split(labels) for net in nets for leaf in wiring.nets[net].leaves}
+    candidates = [slip for slip in candidates if sum(leaf in amiss for leaf, _ in slip.moves) > 1]
+    rest = explainer.price(labels, range(len(wiring.nets)))
     start = Arrangement((), 0, tuple(labels), rest)
     kept: dict[frozenset[Hypothesis], Arrangement] = {frozenset(): start}
     beam = [start]
@@ -196,7 +199,7 @@ def _children(
         if slip.cause == "not_plugged":
             if not _bare(slip, explainer.wiring, labels, counts):
                 continue
-        elif _gain(slip, labels, agree) < 2:
+        elif _gain(slip, explainer.wiring, labels, agree) < 2:
             continue
         after = slip.undo(labels)
         if after is None:
@@ -234,12 +237,27 @@ def _agreement(wiring: Wiring, labels: list[int]) -> list[Counter[int]]:
     return [counters[net] for net in wiring.net_of]
 
 
-def _gain(slip: Hypothesis, labels: list[int], agree: list[Counter[int]]) -> int:
-    """Return how many more leaves would agree with the rest of their nets."""
+def _gain(slip: Hypothesis, wiring: Wiring, labels: list[int], agree: list[Counter[int]]) -> int:
+    """Return how many more leaves would agree with the rest of their nets.
+
+    Nets inside the connectors that slipped move as a whole: their leaves are held against one another.
+    """
     gain = 0
+    moved: dict[int, list[tuple[int, int | None]]] = {}
     for leaf, source in slip.moves:
-        own = agree[leaf]
-        now = own[labels[leaf]] > 1
-        then = source is not None and own[labels[source]] > (1 if labels[source] == labels[leaf] else 0)
-        gain += then - now
+        moved.setdefault(wiring.net_of[leaf], []).append((leaf, source))
+    for net, moves in moved.items():
+        if len(moves) == len(wiring.nets[net].leaves):
+            gain += _most([labels[source] for _, source in moves if source is not None])
+            gain -= _most([labels[leaf] for leaf, _ in moves])
+            continue
+        own = agree[moves[0][0]]
+        for leaf, source in moves:
+            now = own[labels[leaf]] > 1
+            then = source is not None and own[labels[source]] > (1 if labels[source] == labels[leaf] else 0)
+            gain += then - now
     return gain
+
+
+def _most(labels: list[int]) -> int:
+    return max(Counter(labels).values(), default=0)
