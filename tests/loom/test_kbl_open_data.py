@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import networkx
 import pytest
 
-from loomproof.loom import kbl
+from loomproof.loom import kbl, reading, writing
 from loomproof.loom.model import ConnectorKind, Loom
 from tests.loom.kbl_files import COMPONENT_BOX, GENERATOR_CABLE, MAIN_HARNESS, Counted, open_data
 
@@ -108,3 +110,10 @@ def test_nets_of_each_configuration(
 
 def test_configurations_are_named_by_what_tells_them_apart(main: Counted) -> None:
     assert kbl.configurations(main.path) == CONFIGURATIONS
+
+
+@pytest.mark.parametrize("name", [GENERATOR_CABLE, COMPONENT_BOX, MAIN_HARNESS])
+def test_an_imported_harness_is_a_folder_like_any_other(name: str, tmp_path: Path) -> None:
+    loom = kbl.read(open_data(name)).loom
+    writing.write_folder(loom, tmp_path / "loom")
+    assert reading.load(tmp_path / "loom").loom == loom

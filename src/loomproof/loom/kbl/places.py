@@ -53,7 +53,7 @@ def read_places(document: Document) -> Places:
     """Return the connectors of the harness and the end of every contact point and cavity."""
     places = Places()
     occurrences = document.harness.findall("Connector_occurrence")
-    # Those with contacts first: an occurrence that shares its Id and has none is a variant of its housing.
+    # An occurrence without contacts that shares the Id of another is a variant of its housing.
     twins: list[str] = []
     ungendered: list[str] = []
     wired = {words(o.findtext("Id")) for o in occurrences if o.find("Contact_points") is not None}
@@ -151,8 +151,8 @@ def location(document: Document, occurrence: etree._Element) -> str:
     point = document.ref(placement, "Cartesian_point") if placement is not None else None
     if point is None:
         return _instruction(document, occurrence, LOCATION)
-    found = [round(float(node.text or "0")) for node in point.iterfind("Coordinates")]
-    return "x y z (mm): " + " ".join(str(value) for value in found)
+    found = (f"{float(node.text or '0'):.0f}" for node in point.iterfind("Coordinates"))
+    return "x y z (mm): " + " ".join("0" if value == "-0" else value for value in found)
 
 
 def _rows(

@@ -90,7 +90,7 @@ def _control(source: etree._Element | None, modules: Iterable[str], controls: di
 
 
 def _shared(document: Document, found: Variants, controls: dict[str, set[str]]) -> None:
-    """Add what module lists of the harness control; such a list names modules by their ids."""
+    """Add what module lists of the harness control; a list names modules by their ids, any of them counts."""
     unread = 0
     for shared in document.harness.iterfind("Module_configuration"):
         modules = (shared.findtext("Logistic_control_information") or "").split()
@@ -100,7 +100,7 @@ def _shared(document: Document, found: Variants, controls: dict[str, set[str]]) 
             unread += 1
     if unread:
         document.warn(
-            f"{unread} module configurations of the harness state option codes, which are not evaluated"
+            f"module configurations of the harness that state option codes, which are not evaluated: {unread}"
         )
 
 
