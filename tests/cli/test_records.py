@@ -153,6 +153,23 @@ def test_backup_restore_check_and_import(tmp_path: Path, capsys: Output) -> None
     assert "in that place" in capsys.readouterr().err
 
 
+def test_a_correction_stands_beside_what_it_corrects(tmp_path: Path, capsys: Output) -> None:
+    assert run(["records", "correct", "first", "--why", "typed in wrongly"]) == 2
+    assert run(["records", "correct", "first", "--why", "typed in wrongly", "--person", "R. Right"]) == 0
+    name = capsys.readouterr().out.strip()
+    assert name.startswith("first-corrected-")
+    assert run(["certificate", name, "-o", "c.pdf"]) == 0
+    assert run(["verify", "c.pdf"]) == 0
+    out = capsys.readouterr().out
+    assert "typed in wrongly" in out
+    with open_store() as store:
+        assert store.run("first").hash in out
+        assert (store.run("first").person, store.run(name).person) == ("A. Tester", "R. Right")
+    assert run(["log"]) == 0
+    assert f"{name} (correction)" in capsys.readouterr().out
+    assert run(["records", "check"]) == 0
+
+
 def test_benches_are_listed_with_their_checks(capsys: Output) -> None:
     assert run(["records", "benches"]) == 0
     out = capsys.readouterr().out

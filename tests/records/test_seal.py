@@ -244,6 +244,24 @@ def test_a_record_of_a_newer_format_is_refused_with_a_cure(record: bytes, signer
     assert "newer loomproof" in caught.value.cure
 
 
+@pytest.mark.parametrize(
+    "body",
+    [
+        {"kind": "something new"},
+        {"kind": 1},
+        {"paper": 1},
+        {"paper": {}},
+        {"paper": {"certificate": "AA" * 32}},
+        {"surprise": 1},
+    ],
+)
+def test_a_body_that_this_version_does_not_know_is_refused(
+    record: bytes, signer: Signer, body: dict[str, object]
+) -> None:
+    with pytest.raises(SealError):
+        verify(changed(record, signer, **body))
+
+
 def test_a_sealed_document_that_this_version_cannot_read_says_so(record: bytes, signer: Signer) -> None:
     verified = verify(changed(record, signer, document={"schema": 9}))
     with pytest.raises(SealError, match="the seal holds"):

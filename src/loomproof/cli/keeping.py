@@ -149,6 +149,44 @@ def check_(store: str | None) -> int:
     return 5 if found.troubles else 0
 
 
+@records.command()
+@click.argument("run")
+@click.option("--why", required=True, help="What was wrong; stands on the certificate.")
+@click.option("--person", help="Who proved it.")
+@click.option("--place", help="Where.")
+@click.option("--serial", help="The loom's serial number.")
+@store_option
+def correct(
+    run: str, why: str, person: str | None, place: str | None, serial: str | None, store: str | None
+) -> None:
+    """Correct what was typed in wrongly for RUN: a new record that names the old one, which stays.
+
+    What was measured is never corrected: prove the loom again.
+    """
+    from loomproof.records.home import home
+    from loomproof.records.keys import KeyFolder
+    from loomproof.records.seal import verify
+    from loomproof.records.store import open_store
+
+    if person is None and place is None and serial is None:
+        raise UsageError("nothing to correct was given", cure="Give --person, --place or --serial.")
+    with open_store(store) as opened:
+        found = opened.run(run)
+        document = verify(opened.record(found.hash), name=f"run {found.run}").document()
+        right = document.model_copy(
+            update={
+                "run": f"{document.run}-corrected-{now():%Y%m%d%H%M%S}",
+                "person": document.person if person is None else person,
+                "place": document.place if place is None else place,
+                "loom": document.loom
+                if serial is None
+                else document.loom.model_copy(update={"serial": serial}),
+            }
+        )
+        sealed = opened.correct(found.hash, right, why, KeyFolder(home()).signer(now()))
+    click.echo(sealed.run.run)
+
+
 @records.command("benches")
 @store_option
 def benches_(store: str | None) -> None:

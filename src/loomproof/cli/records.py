@@ -167,15 +167,18 @@ def verify(file: Path) -> None:
     from loomproof.records.home import home
     from loomproof.records.signers import KnownSigners
     from loomproof.reports.terminal import findings_view, summary_view
+    from loomproof.reports.words import clean
 
     verified = check_file(file, KnownSigners(home()).all())
     document = verified.document()
-    console = terminal()
     who = f"signed by {verified.signer}" if verified.signer else "the key is not in your list of signers"
-    console.print(f"{verified.standing}: nothing was changed; {who}", markup=False)
-    console.print(f"fingerprint  {verified.fingerprint}", markup=False)
-    console.print(f"record       {verified.hash}", markup=False)
-    console.print(f"chain        {verified.chain.bench}, record {verified.chain.sequence}", markup=False)
-    console.print("\nIt claims:")
+    click.echo(f"{verified.standing}: nothing was changed; {who}")
+    click.echo(f"fingerprint  {verified.fingerprint}")
+    click.echo(f"record       {verified.hash}")
+    click.echo(clean(f"chain        {verified.chain.bench}, record {verified.chain.sequence}"))
+    if verified.corrects:
+        click.echo(clean(f"corrects     {verified.corrects}"))
+    click.echo("\nIt claims:")
+    console = terminal()
     console.print(summary_view(document))
     console.print(findings_view(document))

@@ -129,13 +129,16 @@ def take_in(source: str, store: Store) -> Taken:
         try:
             before = _count(store)
             store.add_run(record, journal)
-            if _count(store) == before:
-                already += 1
-                continue
-            added += 1
+            new = _count(store) > before
+            added, already = added + new, already + (not new)
             for person, done, words, finding, digest in noted:
-                store.add_repair(digest, person, words, done, finding)
-                repairs += 1
+                there = {
+                    (repair.person, repair.done, repair.words, repair.finding)
+                    for repair in store.repairs(digest)
+                }
+                if (person, done, words, finding) not in there:
+                    store.add_repair(digest, person, words, done, finding)
+                    repairs += 1
         except (SealError, RecordError) as error:
             conflicts.append(f"{name}: {error.message}")
     return Taken(added, already, repairs, tuple(conflicts))

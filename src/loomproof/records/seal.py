@@ -24,6 +24,7 @@ from loomproof.results.document import Document
 
 FORMAT = 1
 ALGORITHM = "Ed25519"
+KINDS = ("proof", "correction")
 
 PUBLISHED_KEYS = frozenset(
     {
@@ -76,6 +77,12 @@ class Verified:
         paper = self.body.get("paper")
         stated = paper.get("certificate") if isinstance(paper, dict) else None
         return stated if isinstance(stated, str) else ""
+
+    @property
+    def corrects(self) -> str:
+        """Which record this one corrects, and why; "" for one that corrects none."""
+        told = self.body.get("corrects")
+        return f"record {told.get('record')}: {told.get('why')}" if isinstance(told, dict) else ""
 
     @property
     def link(self) -> str:
@@ -145,6 +152,11 @@ def verify(data: bytes, known_signers: Mapping[str, str] | None = None, name: st
             f"{name}: body.format is {body['format']!r}; this version reads format {FORMAT}",
             cure="Use a newer loomproof, if it was sealed by one.",
         )
+    if body["kind"] not in KINDS:
+        raise SealError(
+            f"{name}: body.kind is {body['kind']!r}; this version knows {' and '.join(KINDS)}",
+            cure="Use a newer loomproof, if it was sealed by one.",
+        )
     if mark["algorithm"] != ALGORITHM:
         raise SealError(f"{name}: seal.algorithm is {mark['algorithm']!r}; {ALGORITHM!r} was expected")
     stated = _hex(plain, "hash", _HEX_32, name)
@@ -185,6 +197,11 @@ _OPTIONAL = ("paper", "mended", "remarks", "corrects")
 
 
 def _chain(body: Mapping[str, object], name: str) -> Chain:
+    """Return the chain's place; refuses also a body whose other members have no shape to be read by."""
+    if "paper" in body:
+        paper = _object(body, "paper", name)
+        _keys(paper, {"certificate"}, set(), name, "paper")
+        _hex(paper, "certificate", _HEX_32, name)
     chain = _object(body, "chain", name)
     _keys(chain, {"bench", "sequence", "previous"}, set(), name, "chain")
     bench, sequence, previous = chain["bench"], chain["sequence"], chain["previous"]

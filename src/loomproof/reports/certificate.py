@@ -99,7 +99,7 @@ def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str
         "waiver": document.person or "the person named above",
         "findings": [_finding(finding, n) for n, finding in enumerate(document.findings, 1)],
         "mended": _mended(cast(Sequence[Mapping[str, object]], body.get("mended", ()))),
-        "remarks": list(cast(Sequence[str], body.get("remarks", ()))),
+        "remarks": _remarks(body),
         "cautions": [*document.cautions, *_limits(document)],
         "claim-groups": claims.groups(document.claims, rules),
         "margins": [claims.margin_row(claim, room) for claim, room in worst(document)],
@@ -226,6 +226,14 @@ def _finding(finding: FindingEntry, number: int) -> View:
             # A repeated label is said once.
             facts.append(["" if any(row[0] == what for row in facts) else what, fact])
     return {"head": f"{number}. {title}{note}", "facts": facts, "long": sum(len(f[1]) for f in facts) > 1500}
+
+
+def _remarks(body: Mapping[str, object]) -> list[str]:
+    said = list(cast(Sequence[str], body.get("remarks", ())))
+    corrects = cast(Mapping[str, object] | None, body.get("corrects"))
+    if corrects is None:
+        return said
+    return [f"This corrects the record {corrects['record']}, which stays: {corrects['why']}", *said]
 
 
 def _mended(entries: Sequence[Mapping[str, object]]) -> list[list[str]]:

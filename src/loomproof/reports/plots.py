@@ -101,6 +101,9 @@ def _save(figure: Figure, path: Path) -> None:
 
 def _day(text: str) -> float:
     """Return a time as days since 1970-01-01 UTC, the library's own scale for dates."""
-    moment = datetime.datetime.fromisoformat(text)
+    try:
+        moment = datetime.datetime.fromisoformat(text)
+    except ValueError as error:
+        raise UsageError(f"a record gives {text!r} for its time; that cannot be drawn") from error
     moment = moment if moment.tzinfo else moment.replace(tzinfo=datetime.UTC)
     return moment.timestamp() / 86_400
