@@ -148,10 +148,16 @@ def _isolation(plan: Plan, measured: Measured) -> Iterator[ClaimEntry]:
         subject="all conductors",
         statement=(
             f"each above {plan.isolation_ohm:g} ohm from every other, all pairs in parallel"
-            if not measured.leaks
+            if not measured.leaks and measured.isolation_ohm > plan.isolation_ohm
             else "paths between conductors were found"
+            if measured.leaks
+            else f"all pairs in parallel read under {plan.isolation_ohm:g} ohm, and no pair alone is to blame"
         ),
-        decision=Decision.FAIL if measured.leaks else Decision.PASS,
+        decision=Decision.FAIL
+        if measured.leaks
+        else Decision.PASS
+        if measured.isolation_ohm > plan.isolation_ohm
+        else Decision.UNDECIDED,
         rule="every pair in at least one reading; components that join nets apart",
         threshold_ohm=plan.isolation_ohm,
         measured_ohm=_finite(measured.isolation_ohm),

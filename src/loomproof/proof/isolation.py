@@ -160,18 +160,23 @@ def _by_matching(search: _Search, failing: Mapping[int, float]) -> Leak | None:
 
 
 def _by_halving(search: _Search, a: Sequence[int], b: Sequence[int]) -> Leak | None:
-    """Find a leak between two sides that is known to be there, halving one side, then the other."""
-    for _ in range(2):
-        while len(a) > 1:
-            half = a[: len(a) // 2]
-            a = half if search.leaks(search.ohm(half, b), half, b) else a[len(a) // 2 :]
-        a, b = b, a
-    return _closed(search, min(a[0], b[0]), max(a[0], b[0]))
+    """Find a leak between two sides that is known to be there, halving one side, then the other.
+
+    ``a`` stays on the first bus and ``b`` on the second, so that a path that conducts one way is followed.
+    """
+    while len(a) > 1:
+        half = a[: len(a) // 2]
+        a = half if search.leaks(search.ohm(half, b), half, b) else a[len(a) // 2 :]
+    while len(b) > 1:
+        half = b[: len(b) // 2]
+        b = half if search.leaks(search.ohm(a, half), a, half) else b[len(b) // 2 :]
+    return _closed(search, a[0], b[0])
 
 
 def _closed(search: _Search, i: int, j: int) -> Leak | None:
-    """Read the one pair left by itself, and judge it."""
-    if any((leak.i, leak.j) == (i, j) for leak in search.known):
+    """Read the one pair left by itself, from i to j, and judge it."""
+    first, second = min(i, j), max(i, j)
+    if any((leak.i, leak.j) == (first, second) for leak in search.known):
         return None
     ohm = search.ohm([i], [j])
-    return Leak(i, j, ohm) if search.leaks(ohm, [i], [j]) else None
+    return Leak(first, second, ohm) if search.leaks(ohm, [i], [j]) else None

@@ -311,24 +311,46 @@ def _isolation(
     for path in known:
         join(path.a, path.b)
     sets = list(classes.values())
-    heads = [points & -points for points in sets]
+    found: dict[tuple[int, int], Path] = {}
+    lowest = math.inf
+    # Sense has excluded what conducts one way only; where there is no sense, ohms must look both ways.
+    for turned in (False,) if plan.vectors else (False, True):
+        more, ohm = _leaks(plan.isolation_ohm, ohmmeter, sets, turned=turned)
+        found = more | found
+        lowest = min(lowest, ohm)
+    return list(found.values()), lowest
 
+
+def _leaks(
+    limit_ohm: float, ohmmeter: Ohmmeter, sets: Sequence[int], *, turned: bool
+) -> tuple[dict[tuple[int, int], Path], float]:
+    """Find the leaks between sets, each read by itself as evidence; ``turned``: with the current reversed.
+
+    Returns them by pair, and the lowest of the readings that cover every pair.
+    """
+
+    def measure(a: int, b: int) -> float:
+        return ohmmeter.asker.resistance(b, a) if turned else ohmmeter.asker.resistance(a, b)
+
+    heads = [points & -points for points in sets]
     error_ratio = 2 * ohmmeter.meter.two_wire.ratio + 0.01
-    found: list[Path] = []
+    found: dict[tuple[int, int], Path] = {}
     ruled_out: frozenset[tuple[int, int]] = frozenset()
     for _ in range(1 + len(sets)):
-        isolation = measure_isolation(
-            ohmmeter.asker.resistance, sets, plan.isolation_ohm, error_ratio, ruled_out
-        )
-        found = []
+        isolation = measure_isolation(measure, sets, limit_ohm, error_ratio, ruled_out)
+        found = {}
         false: set[tuple[int, int]] = set()
         for leak in isolation.leaks:
-            ohm, u_ohm = ohmmeter.read_sets(heads[leak.i], heads[leak.j])
-            if math.isinf(ohm) or ohm > plan.isolation_ohm:
+            # As the search put them: the conductor with the bit on the first bus, in either order.
+            ways = [ohmmeter.read_sets(heads[leak.i], heads[leak.j])]
+            if ways[0][0] > limit_ohm:
+                ways.append(ohmmeter.read_sets(heads[leak.j], heads[leak.i]))
+            ohm, u_ohm = min(ways)
+            if ohm > limit_ohm:
                 false.add((leak.i, leak.j))
                 continue
-            a, b = (scope.end_of[heads[k].bit_length()] for k in (leak.i, leak.j))
-            found.append(Path(a, b, ohm, u_ohm))
+            a, b = (ohmmeter.scope.end_of[heads[k].bit_length()] for k in (leak.i, leak.j))
+            found[leak.i, leak.j] = Path(a, b, ohm, u_ohm)
         if not false - ruled_out:
             break
         ruled_out |= false
