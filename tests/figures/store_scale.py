@@ -32,7 +32,7 @@ from loomproof.records.moving import go_on_counting
 from loomproof.records.schema import BENCHES, LOOMS, RECORDS, RUNS
 from loomproof.records.seal import Chain, seal, verify
 from loomproof.records.store import Store, open_store
-from loomproof.reports.certificate import certificate_view
+from loomproof.reports.certificate import certificate_pdf, certificate_view
 from loomproof.results.document import Verdict
 from tests.records import postgres
 from tests.reports.sample import document
@@ -159,6 +159,9 @@ def measure(url: str, runs: int, seed: int) -> dict[str, tuple[float, float]]:
             "history (100 runs of one loom)": median_ms(history, 21),
             "certificate (40 wires: read, verify, every text of its pages)": median_ms(certificate, 21),
             "both, one after the other": median_ms(both, 21),
+            "on top, where no PDF was kept: set its pages": median_ms(
+                lambda: certificate_pdf(store.record(last.hash), fingerprint="", link="X"), 7
+            ),
             "seal and keep one run (40 wires)": (statistics.median(sealing), max(sealing)),
         }
 
@@ -239,7 +242,7 @@ def main(argv: list[str] | None = None) -> int:
             *lines,
             "",
             f"Must reach: history and certificate under {MOST_MS:.0f} ms (median of 21); nothing lost.",
-            "Setting the pages as PDF comes on top where no PDF was kept (see the certificate's own time).",
+            "The machine was shared with other work while this ran.",
             "",
         ]
     )
