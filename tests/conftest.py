@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
+
+# Two cores: threads inside small matrix products only get in each other's way, here and in child processes.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 @pytest.fixture(autouse=True)
