@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from loomproof.cli.proving import Kept
     from loomproof.flow import Outcome, Part, Request
     from loomproof.loom.model import Loom
-    from loomproof.proof.hookups import Constraints, HookUp, HookUpPlan
+    from loomproof.proof.hookup_plan import HookUp, HookUpPlan
+    from loomproof.proof.hookups import Constraints
 
 Ask = Callable[[str], bool]
 
@@ -42,7 +43,7 @@ def begin(request: Request, plan: HookUpPlan, out: Path) -> Path:
     """Write the state that the run goes on from."""
     from loomproof.cli import proving
     from loomproof.cli.records import write_file
-    from loomproof.proof.hookups import hook_ups_plain
+    from loomproof.proof.hookup_plan import hook_ups_plain
 
     out.mkdir(parents=True, exist_ok=True)
     state = out / f"{request.run}.hook-ups.json"
@@ -56,7 +57,7 @@ def go_on(run: str, loom: Loom, out: Path) -> tuple[Request, HookUpPlan]:
     """Read the state of a stopped run. Raises `UsageError` where there is none."""
     from loomproof.bench.adapter import in_order, table_of
     from loomproof.cli import proving
-    from loomproof.proof.hookups import read_hook_ups
+    from loomproof.proof.hookup_plan import read_hook_ups
 
     state = out / f"{run}.hook-ups.json"
     try:

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from loomproof.bench.seam import Capabilities
     from loomproof.electrics.expectation import Expectation
     from loomproof.loom.model import Loom
-    from loomproof.proof.hookups import Constraints, HookUpPlan
+    from loomproof.proof.hookup_plan import HookUpPlan
+    from loomproof.proof.hookups import Constraints
     from loomproof.proof.plan import Plan
 
 
@@ -185,7 +186,8 @@ def _show_hook_ups(
 ) -> int:
     from dataclasses import replace
 
-    from loomproof.proof.hookups import NotPossibleError, hook_ups_plain, plan_hook_ups
+    from loomproof.proof.hookup_plan import hook_ups_plain
+    from loomproof.proof.hookups import NotPossibleError, plan_hook_ups
 
     nets = [net.cavities for net in expectation.nets]
     console = _console(json_file)

@@ -111,7 +111,8 @@ def _read(kind: Any, value: Any, place: str) -> object:
         if len(parts) != len(items):
             raise ValueError(f"{place}: {len(parts)} values were expected, {len(items)} found")
         return tuple(
-            _read(part, item, f"{place}[{k}]") for k, (part, item) in enumerate(zip(parts, items, strict=True))
+            _read(part, item, f"{place}[{k}]")
+            for k, (part, item) in enumerate(zip(parts, items, strict=True))
         )
     if origin is frozenset:
         return frozenset(_of(int, item, place) for item in _of(list, value, place))
