@@ -43,6 +43,8 @@ COMMANDS: dict[str, Command] = {
     "log": Command("loomproof.cli.records:log", "List the proofs that were kept."),
     "certificate": Command("loomproof.cli.records:certificate", "Write the certificate of a run."),
     "verify": Command("loomproof.cli.records:verify", "Check a certificate or a sealed record."),
+    "findings": Command("loomproof.cli.diagnosis:findings", "Show a run's findings again; take answers."),
+    "compare": Command("loomproof.cli.diagnosis:compare", "Show what changed from one proof to another."),
     "repaired": Command("loomproof.cli.keeping:repaired", "Note what was done about a finding."),
     "history": Command("loomproof.cli.history:history", "Show a loom's proofs and how its joints moved."),
     "report": Command("loomproof.cli.history:report", "Sum up many looms; export tables."),

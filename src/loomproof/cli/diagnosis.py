@@ -1,0 +1,181 @@
+"""Commands that speak of what was found: a run's findings again, and what a repair changed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import click
+
+from loomproof.cli.records import store_option, terminal
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from loomproof.loom.model import End
+    from loomproof.results.document import Document, FindingEntry
+    from loomproof.results.findings import Finding
+
+
+@click.command()
+@click.argument("run", default="last")
+@click.option(
+    "--saw", multiple=True, metavar="WHAT", help='What one more look showed: "W12 sound", "C5 bad".'
+)
+@click.option("--details", is_flag=True, help="Show the reasoning: causes, and what each explanation costs.")
+@store_option
+def findings(run: str, saw: tuple[str, ...], details: bool, store: str | None) -> None:
+    """Show a RUN's findings again (a run's name, or a results file).
+
+    --saw takes the answer to what a finding asks for, and leaves the explanations that still fit.
+    """
+    from loomproof.cli.retest import document_of
+    from loomproof.diagnosis import narrow, read_observation
+    from loomproof.reports.terminal import findings_view
+
+    document = document_of(run, store)
+    if saw:
+        opened: Sequence[Finding] = [_opened(entry) for entry in document.findings]
+        for text in saw:
+            opened = narrow(opened, read_observation(text))
+        document = document.model_copy(
+            update={
+                "findings": tuple(
+                    _closed(finding, entry) for finding, entry in zip(opened, document.findings, strict=True)
+                )
+            }
+        )
+    terminal().print(findings_view(document))
+    if details:
+        terminal().print(_details(document))
+
+
+def _opened(entry: FindingEntry) -> Finding:
+    from loomproof.loom.model import ends_of
+    from loomproof.results.findings import Alternative, Evidence, Finding
+
+    def ends(texts: Sequence[str]) -> tuple[End, ...]:
+        return tuple(end for text in texts for end in ends_of(text))
+
+    others = tuple(
+        Alternative(
+            other.text, other.cause, ends(other.cavities), other.wires, other.repair, other.tell_apart
+        )
+        for other in entry.alternatives
+    )
+    return Finding(
+        kind=entry.kind,
+        severity=entry.severity,
+        title=entry.title,
+        cavities=ends(entry.cavities),
+        wires=entry.wires,
+        components=entry.components,
+        cause=entry.cause,
+        evidence=tuple(Evidence(**shown.model_dump()) for shown in entry.evidence),
+        places=entry.places,
+        repair=entry.repair,
+        cautions=entry.cautions,
+        alternatives=others,
+    )
+
+
+def _closed(finding: Finding, entry: FindingEntry) -> FindingEntry:
+    from loomproof.results.document import AlternativeEntry, EvidenceEntry
+
+    colours = dict(zip(entry.wires, entry.wire_colours, strict=False))
+    return entry.model_copy(
+        update={
+            "kind": finding.kind,
+            "cause": finding.cause,
+            "title": finding.title,
+            "cavities": tuple(map(str, finding.cavities)),
+            "wires": finding.wires,
+            "wire_colours": tuple(colours.get(name, "") for name in finding.wires),
+            "components": finding.components,
+            "places": finding.places,
+            "repair": finding.repair,
+            "evidence": tuple(
+                EvidenceEntry(
+                    text=shown.text,
+                    measured_ohm=shown.measured_ohm,
+                    uncertainty_ohm=shown.uncertainty_ohm,
+                    expected_ohm=shown.expected_ohm,
+                    limit_ohm=shown.limit_ohm,
+                )
+                for shown in finding.evidence
+            ),
+            "alternatives": tuple(
+                AlternativeEntry(
+                    text=other.text,
+                    cause=other.cause,
+                    cavities=tuple(map(str, other.cavities)),
+                    wires=other.wires,
+                    repair=other.repair,
+                    tell_apart=other.tell_apart,
+                )
+                for other in finding.alternatives
+            ),
+        }
+    )
+
+
+def _details(document: Document) -> RenderableType:
+    """Return the reasoning: what was explained by what, and the table of costs with reasons."""
+    from rich import box
+    from rich.console import Group
+    from rich.table import Table
+    from rich.text import Text
+
+    from loomproof.diagnosis import weight_table
+    from loomproof.reports.words import clean
+
+    causes = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
+    for name in ("finding", "kind", "cause", "explains", "equals"):
+        causes.add_column(name, overflow="fold")
+    for number, entry in enumerate(document.findings, 1):
+        causes.add_row(
+            str(number),
+            entry.kind.value,
+            clean(entry.cause),
+            clean("; ".join(shown.text for shown in entry.evidence[:4])),
+            str(len(entry.alternatives)),
+        )
+    costs = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
+    costs.add_column("explanation", no_wrap=True)
+    costs.add_column("cost", justify="right")
+    costs.add_column("reason", overflow="fold")
+    for row in weight_table():
+        if row.name.startswith("bound_"):
+            continue
+        costs.add_row(row.name, f"{row.cost / 1000:.2f}", row.reason)
+    return Group(
+        Text("\nThe explanation of the smallest total cost is reported; equal ones stand beside it."),
+        causes,
+        costs,
+    )
+
+
+@click.command()
+@click.argument("before")
+@click.argument("after")
+@store_option
+def compare(before: str, after: str, store: str | None) -> None:
+    """Show what changed from one proof to a later one: mended, still there, new, moved."""
+    from loomproof.cli.retest import document_of
+    from loomproof.diagnosis import changes
+    from loomproof.reports.words import clean, ohms
+
+    first, second = document_of(before, store), document_of(after, store)
+    found = changes(first, second)
+    if not found.same_description:
+        click.echo("The two proofs were made against different descriptions.", err=True)
+    click.echo(f"{first.run} {first.verdict.value} -> {second.run} {second.verdict.value}")
+    for word, entries in (("gone", found.gone), ("still there", found.standing), ("new", found.new)):
+        for entry in entries:
+            click.echo(f"{word}: {clean(entry.title)}")
+    if not (found.gone or found.standing or found.new):
+        click.echo("No findings in either.")
+    for moved in found.moved:
+        figures = (ohms(math.inf if ohm is None else ohm) for ohm in (moved.before_ohm, moved.after_ohm))
+        click.echo(f"moved: {clean(moved.subject)}: {' -> '.join(figures)}")

@@ -1,0 +1,68 @@
+"""What a repair changed: the findings of two proofs of one loom held against each other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loomproof.results.document import Document, FindingEntry
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A resistance that was read both times, and changed by more than both uncertainties together (Ω)."""
+
+    subject: str
+    before_ohm: float | None
+    after_ohm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """Findings that are gone, that stand, and that are new; and the resistances that moved."""
+
+    gone: tuple[FindingEntry, ...]
+    standing: tuple[FindingEntry, ...]
+    new: tuple[FindingEntry, ...]
+    moved: tuple[Moved, ...]
+    same_description: bool
+
+
+def changes(before: Document, after: Document) -> Changes:
+    """Return what changed from one proof to a later one.
+
+    Findings are the same where kind and place (wires, parts and cavities) are; their wording may differ.
+    """
+    then = {_key(finding): finding for finding in before.findings}
+    now = {_key(finding): finding for finding in after.findings}
+    return Changes(
+        gone=tuple(finding for key, finding in then.items() if key not in now),
+        standing=tuple(finding for key, finding in now.items() if key in then),
+        new=tuple(finding for key, finding in now.items() if key not in then),
+        moved=tuple(_moved(before, after)),
+        same_description=before.loom.digest == after.loom.digest,
+    )
+
+
+def _key(finding: FindingEntry) -> tuple[object, ...]:
+    return (
+        finding.kind,
+        frozenset(finding.wires),
+        frozenset(finding.components),
+        frozenset(finding.cavities) if not (finding.wires or finding.components) else frozenset(),
+    )
+
+
+def _moved(before: Document, after: Document) -> list[Moved]:
+    then = {claim.subject: claim for claim in before.claims if claim.kind in ("resistance", "component")}
+    found = []
+    for claim in after.claims:
+        old = then.get(claim.subject)
+        if old is None or claim.kind != old.kind:
+            continue
+        if old.open != claim.open:
+            found.append(Moved(claim.subject, old.measured_ohm, claim.measured_ohm))
+        elif old.measured_ohm is not None and claim.measured_ohm is not None:
+            spread = (old.uncertainty_ohm or 0.0) + (claim.uncertainty_ohm or 0.0)
+            if abs(old.measured_ohm - claim.measured_ohm) > spread:
+                found.append(Moved(claim.subject, old.measured_ohm, claim.measured_ohm))
+    return found
