@@ -13,7 +13,7 @@ from loomproof.errors import RecordError, SealError
 MOST_BYTES = 64 * 1024 * 1024
 """A record beyond this is refused unread: the largest looms stay far below it."""
 
-_EXACT = 2**53
+_EXACT = 2**53 - 1
 
 
 def canonical(plain: object) -> bytes:
@@ -23,7 +23,7 @@ def canonical(plain: object) -> bytes:
     except (rfc8785.CanonicalizationError, UnicodeError, RecursionError) as error:
         raise RecordError(
             f"this cannot be written as canonical JSON: {error}",
-            cure="NaN, infinity, half a surrogate pair and whole numbers beyond 2^53 have no canonical form.",
+            cure="NaN, infinity, half a surrogate pair and whole numbers from 2^53 on have no canonical form.",
         ) from error
 
 
@@ -64,7 +64,7 @@ _CURE = "The file was changed after it was sealed, or it is no loomproof record.
 
 
 def _number(text: str) -> int | float:
-    # Canonical numbers are IEEE 754 doubles; one beyond 2^53 may be written without a point.
+    # Canonical numbers are IEEE 754 doubles; from 2^53 on one may be written without a point.
     value = float(text)
     return int(value) if abs(value) <= _EXACT else value
 
