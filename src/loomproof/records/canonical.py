@@ -23,7 +23,7 @@ def canonical(plain: object) -> bytes:
     except (rfc8785.CanonicalizationError, UnicodeError, RecursionError) as error:
         raise RecordError(
             f"this cannot be written as canonical JSON: {error}",
-            cure="NaN, infinity, half a surrogate pair and whole numbers from 2^53 on have no canonical form.",
+            cure="NaN, infinity, half a surrogate pair and whole numbers from 2^53 on have none.",
         ) from error
 
 
