@@ -114,11 +114,11 @@ def test_ladder_goes_to_the_golden_ratio() -> None:
 
 def test_middle_of_a_big_grid_nears_the_infinite_grid() -> None:
     # Atkinson and van Steenwijk, Am. J. Phys. 67 (1999) 486, table I: 1/2 and 2/π.
-    n = 31
+    n = 25
     grid = unit(nx.grid_2d_graph(n, n))
     middle = (n // 2) * n + n // 2
-    assert grid.resistance(middle, middle + 1) == pytest.approx(0.5, abs=4e-3)
-    assert grid.resistance(middle, middle + n + 1) == pytest.approx(2 / math.pi, abs=6e-3)
+    assert grid.resistance(middle, middle + 1) == pytest.approx(0.5, abs=6e-3)
+    assert grid.resistance(middle, middle + n + 1) == pytest.approx(2 / math.pi, abs=1e-2)
 
 
 def random_network(seed: int, nodes: int) -> tuple[Network, nx.MultiGraph[int]]:
@@ -136,20 +136,15 @@ def random_network(seed: int, nodes: int) -> tuple[Network, nx.MultiGraph[int]]:
     return Network(nodes, tails, heads, ohms), graph
 
 
-@pytest.mark.parametrize(("seed", "nodes"), [(s, n) for s in range(4) for n in (2, 5, 17, 60)] + [(9, 700)])
+@pytest.mark.parametrize(("seed", "nodes"), [(s, n) for s in range(4) for n in (2, 5, 17, 60)])
 def test_all_pairs_equal_networkx(seed: int, nodes: int) -> None:
-    """Above 600 nodes the sparse way is taken; both ways face the same judge."""
+    """With 2 nodes by elimination, else dense; both ways face the same judge."""
     ours, graph = random_network(seed, nodes)
     pairs = ours.all_pairs()
-    if nodes <= 60:
-        theirs: Any = nx.resistance_distance(graph, weight="ohm")
-        for a in range(nodes):
-            for b in range(nodes):
-                assert pairs[a, b] == pytest.approx(theirs[a][b], rel=1e-9, abs=1e-12)
-    else:
-        for a, b in [(0, 1), (3, 650), (120, 500)]:
-            theirs_one = nx.resistance_distance(graph, a, b, weight="ohm")
-            assert pairs[a, b] == pytest.approx(theirs_one, rel=1e-9)
+    theirs: Any = nx.resistance_distance(graph, weight="ohm")
+    for a in range(nodes):
+        for b in range(nodes):
+            assert pairs[a, b] == pytest.approx(theirs[a][b], rel=1e-9, abs=1e-12)
 
 
 @settings(max_examples=40, deadline=None, derandomize=True)
@@ -207,16 +202,8 @@ def test_values_equal_exact_fractions(seed: int) -> None:
         matrix[a][b] -= Fraction(1, ohm)
         matrix[b][a] -= Fraction(1, ohm)
     ours = Network(nodes, [e[0] for e in edges], [e[1] for e in edges], [float(e[2]) for e in edges])
-    for a in range(1, nodes):
-        rows = [[*matrix[r][1:], Fraction(int(r == a))] for r in range(1, nodes)]
-        for k in range(nodes - 1):
-            swap = next(r for r in range(k, nodes - 1) if rows[r][k])
-            rows[k], rows[swap] = rows[swap], rows[k]
-            rows[k] = [value / rows[k][k] for value in rows[k]]
-            for r in range(nodes - 1):
-                if r != k:
-                    rows[r] = [x - rows[r][k] * y for x, y in zip(rows[r], rows[k], strict=True)]
-        assert ours.resistance(a, 0) == pytest.approx(float(rows[a - 1][-1]), rel=1e-12)
+    for a in range(nodes - 1):
+        assert ours.resistance(a, nodes - 1) == pytest.approx(float(exact(matrix, a)), rel=1e-12)
 
 
 @settings(max_examples=40, deadline=None, derandomize=True)
@@ -260,3 +247,51 @@ def test_what_is_no_network_is_refused() -> None:
         Network(2, [0], [1], [0.0])
     with pytest.raises(ValueError, match="not connected"):
         Network(3, [0], [1], [1.0]).resistance(0, 1)
+
+
+def test_a_big_net_with_few_loops_goes_by_elimination_and_equals_a_direct_solve() -> None:
+    rng = random.Random(4)
+    nodes = 700
+    edges = [(k, rng.randrange(max(0, k - 5), k), rng.uniform(0.01, 0.1)) for k in range(1, nodes)]
+    edges += [(k, k + 300, rng.uniform(0.01, 0.1)) for k in range(0, 300, 30)]
+    laplacian = np.zeros((nodes, nodes))
+    for a, b, ohm in edges:
+        laplacian[[a, b], [a, b]] += 1 / ohm
+        laplacian[[a, b], [b, a]] -= 1 / ohm
+    ours = Network(nodes, [e[0] for e in edges], [e[1] for e in edges], [e[2] for e in edges])
+    for a, b in [(3, 0), (650, 0), (120, 0)]:
+        volts = np.linalg.solve(laplacian[1:, 1:], np.eye(nodes)[1:, a])
+        assert ours.resistance(a, b) == pytest.approx(volts[a - 1], rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_milliohms_and_megohms_together_keep_their_digits(seed: int) -> None:
+    """Against exact fractions, with twelve powers of ten between the resistances."""
+    rng = random.Random(seed)
+    nodes = 9
+    edges = [(k, rng.randrange(k), 10.0 ** rng.randrange(-4, 8)) for k in range(1, nodes)]
+    for _ in range(5):
+        a, b = rng.sample(range(nodes), 2)
+        edges.append((a, b, 10.0 ** rng.randrange(-4, 8)))
+    ours = Network(nodes, [e[0] for e in edges], [e[1] for e in edges], [e[2] for e in edges])
+    matrix = [[Fraction(0)] * nodes for _ in range(nodes)]
+    for a, b, ohm in edges:
+        siemens = 1 / Fraction(ohm)
+        for i, j, sign in ((a, a, 1), (b, b, 1), (a, b, -1), (b, a, -1)):
+            matrix[i][j] += sign * siemens
+    for a in range(nodes - 1):
+        assert ours.inverse[a, a] == pytest.approx(float(exact(matrix, a)), rel=1e-12)
+
+
+def exact(matrix: list[list[Fraction]], a: int) -> Fraction:
+    """Resistance between node ``a`` and the last one, by Gauss and Jordan in fractions."""
+    kept = len(matrix) - 1
+    rows = [[*matrix[r][:kept], Fraction(int(r == a))] for r in range(kept)]
+    for k in range(kept):
+        swap = next(r for r in range(k, kept) if rows[r][k])
+        rows[k], rows[swap] = rows[swap], rows[k]
+        rows[k] = [value / rows[k][k] for value in rows[k]]
+        for r in range(kept):
+            if r != k:
+                rows[r] = [x - rows[r][k] * y for x, y in zip(rows[r], rows[k], strict=True)]
+    return rows[a][-1]

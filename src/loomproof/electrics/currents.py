@@ -32,9 +32,19 @@ def ways(coupling: Coupling) -> tuple[tuple[int, int], ...]:
 
 
 def on_the_way(couplings: Iterable[Coupling], source: int, sinks: Collection[int]) -> list[Coupling]:
-    """Return the couplings through which direct current can flow from net ``source`` to any of ``sinks``."""
-    parts = list(couplings)
-    steps = [step for part in parts for step in ways(part)]
+    """Return the couplings through which direct current can flow from net ``source`` to any of ``sinks``.
+
+    Nothing flows back into the source or on from a sink.
+    """
+    open_ways = {
+        part: [step for step in ways(part) if step[0] not in sinks and step[1] != source]
+        for part in couplings
+    }
+    steps = [step for ways_of_part in open_ways.values() for step in ways_of_part]
     ahead = reachable([source], steps)
     behind = reachable(sinks, [step[::-1] for step in steps])
-    return [part for part in parts if any(here in ahead and there in behind for here, there in ways(part))]
+    return [
+        part
+        for part, ways_of_part in open_ways.items()
+        if any(here in ahead and there in behind for here, there in ways_of_part)
+    ]
