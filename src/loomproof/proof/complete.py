@@ -176,12 +176,12 @@ def _reach_of_parts(
         return ()
     net = {p: i for i, group in enumerate(groups) for p in singles(group.points)}
     nets = [frozenset(net[p] for p in singles(part)) for part in found]
+    parts_of: dict[int, set[int]] = {}
+    for k, mine in enumerate(nets):
+        for i in mine:
+            parts_of.setdefault(i, set()).add(k)
     return tuple(
-        frozenset(
-            k
-            for k, others in enumerate(nets)
-            if k != own and any(not reach[i].isdisjoint(others) for i in mine)
-        )
+        frozenset(k for i in mine for j in reach[i] for k in parts_of.get(j, ()) if k != own)
         for own, mine in enumerate(nets)
     )
 

@@ -152,8 +152,11 @@ def _by_description(plan: Plan, groups: Groups) -> Groups:
 
 def _fragments(plan: Plan, group: frozenset[End]) -> list[int]:
     """Split a found group by expected net, as point sets."""
-    points = sum(plan.scope.bit(end) for end in group)
-    return [part for part in (net.points & points for net in plan.scope.groups) if part]
+    parts: dict[int, int] = {}
+    for end in group:
+        k = plan.scope.group_of[end]
+        parts[k] = parts.get(k, 0) | plan.scope.bit(end)
+    return [parts[k] for k in sorted(parts)]
 
 
 def _refined(plan: Plan, ohmmeter: Ohmmeter, groups: Iterable[frozenset[End]]) -> tuple[Groups, list[Path]]:
@@ -184,14 +187,9 @@ def _apart_ohm(plan: Plan, fragments: Sequence[int]) -> float:
     return min([CONDUCTOR_OHM, *(value for value in values if value > 0)])
 
 
-def _net_index(plan: Plan, end: End) -> int:
-    bit = plan.scope.bit(end)
-    return next(i for i, group in enumerate(plan.scope.groups) if group.points & bit)
-
-
 def _coupled(plan: Plan, a: End, b: End) -> bool:
     """Whether components are meant to join these two nets, either way."""
-    i, j = _net_index(plan, a), _net_index(plan, b)
+    i, j = plan.scope.group_of[a], plan.scope.group_of[b]
     return j in plan.scope.reach[i] or i in plan.scope.reach[j]
 
 
@@ -208,7 +206,7 @@ def _split_bypassed(
         for reading in judged
         if not reading.component
         and reading.decision is Decision.FAIL
-        and plan.scope.reach[_net_index(plan, reading.a)]
+        and plan.scope.reach[plan.scope.group_of[reading.a]]
         and reading.measured_ohm > CONDUCTOR_OHM
     }
     refined: list[frozenset[End]] = []
@@ -232,7 +230,7 @@ def _resistive(plan: Plan, groups: Groups, judged: Iterable[Judged]) -> Groups:
             for reading in judged
             if not reading.component
             and reading.measured_ohm < RESISTIVE_OHM
-            and not plan.scope.reach[_net_index(plan, reading.a)]
+            and not plan.scope.reach[plan.scope.group_of[reading.a]]
         ),
     )
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from loomproof.electrics.expectation import Expectation
 from loomproof.loom.model import End
 from loomproof.proof.vectors import Group
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Scope:
     """The nets that have points, as groups; ``net_of_group`` leads back to the expectation's indexes.
 
@@ -24,6 +25,11 @@ class Scope:
     point_of: Mapping[End, int]
     end_of: Mapping[int, End]
     untested: tuple[End, ...]
+
+    @cached_property
+    def group_of(self) -> Mapping[End, int]:
+        """The group of each cavity that has a point."""
+        return {end: k for k, group in enumerate(self.groups) for end in self.ends(group.points)}
 
     def bit(self, end: End) -> int:
         """Return the one-point set of a cavity."""
