@@ -20,14 +20,22 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
+from typing import cast
 
 import networkx as nx
 
+from loomproof.bench.adapter import in_order
+from loomproof.bench.seam import Accuracy, Capabilities
+from loomproof.bench.seam import Bench as SeamBench
+from loomproof.electrics.expectation import expect
 from loomproof.proof.codes import antichain_length
 from loomproof.proof.complete import complete, learn
 from loomproof.proof.covering import Problem, all_pairs, cover
 from loomproof.proof.isolation import Isolation, measure_isolation
+from loomproof.proof.plan import Meter, plan_proof
+from loomproof.proof.run import finish, run_plan
 from loomproof.proof.vectors import Group, empty_vector, sense_vectors
+from tests.figures.electrics_speed import big_loom
 
 SIZES = (128, 512, 2048)
 PROVE = {128: 6, 512: 8, 2048: 10}
@@ -190,6 +198,13 @@ def counts(points: int, rng: random.Random, runs: int) -> tuple[list[str], bool]
             f"{reference} + 20 %",
             mean <= 1.2 * reference,
         )
+    whole = min(whole_ms(points) for _ in range(3))
+    line(
+        "host, the same with every expected resistance and limit, and a run with an open, best of 3",
+        f"{whole:.1f} ms",
+        "told, no bound",
+        True,
+    )
     host = min(host_ms(points, random.Random(points)) for _ in range(3))
     line(
         "host, plan and compare, all phases, best of 3",
@@ -214,6 +229,43 @@ def host_ms(points: int, rng: random.Random) -> float:
     learn(bench.sense, (1 << points) - 1)
     leaking(nets, (3, 7))
     return (time.perf_counter() - begun - bench.spent_s) * 1e3
+
+
+class OhmBench:
+    """A bench of ideal wires: what is one conductor reads 60 mΩ, all else is open."""
+
+    def __init__(self, nets: Sequence[int]) -> None:
+        self.inside = Bench(nets)
+        self.able = Capabilities(4096, ohms=(0.0, 1e8), accuracy=Accuracy(0.1, 0.01))
+
+    def capabilities(self) -> Capabilities:
+        return self.able
+
+    def sense(self, drives: Sequence[int]) -> list[int]:
+        return self.inside.sense(drives)
+
+    def resistance(self, a: int, b: int, wires: int = 2) -> float:
+        begun = time.perf_counter()
+        joined = any(net & a and net & b for net in self.inside.nets)
+        self.inside.spent_s += time.perf_counter() - begun
+        return 0.06 if joined else math.inf
+
+
+def whole_ms(points: int) -> float:
+    """Host time from a description to what was measured: nets, limits, plan, run with one net opened, ms."""
+    loom = big_loom(random.Random(points), points, round(0.4 * points))
+    point_of = in_order(loom.cavities).point_of
+    begun = time.perf_counter()
+    expectation = expect(loom)
+    meter = Meter(Accuracy(0.1, 0.01), None, (0.0, 1e8), {})
+    plan = plan_proof(expectation, point_of, OhmBench(()).able, meter, isolation_ohm=1e6)
+    nets = [group.points for group in plan.scope.groups]
+    broken = max(nets, key=int.bit_count)
+    nets.remove(broken)
+    bench = OhmBench([*nets, broken & -broken, broken & (broken - 1)])
+    found = finish(run_plan(plan, expectation, cast(SeamBench, bench)))
+    assert not found.sound
+    return (time.perf_counter() - begun - bench.inside.spent_s) * 1e3
 
 
 def designs() -> tuple[list[str], bool]:
@@ -285,10 +337,8 @@ def hook_up_sets(rng: random.Random, sets: int) -> tuple[list[str], bool]:
 
 def peers(points: int) -> list[str]:
     """Wall time over the simulated scanner at its own pace and line rate: ours, point by point, all pairs."""
-    from loomproof.bench.adapter import in_order
     from loomproof.bench.opening import open_bench
     from loomproof.bench.simulation import Simulation
-    from loomproof.electrics.expectation import expect
     from loomproof.loom.model import Connector, ConnectorKind, Hazard, Loom, Wire
     from loomproof.loom.writing import write_folder
     from loomproof.proof.scope import scope_of

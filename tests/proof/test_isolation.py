@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from collections.abc import Callable
 
 import pytest
 from hypothesis import given, settings
@@ -64,3 +65,31 @@ def test_every_leak_is_found(seed: int, k: int, leaks: int) -> None:
     for leak in found.leaks:
         assert leak.ohm == pytest.approx(placed[leak.i, leak.j], rel=1e-9)
     assert found.measured <= (k - 1).bit_length() * (2 + 3 * len(placed)) + 5 * len(placed)
+
+
+def evident(measure: Callable[[int, int], float], k: int) -> set[tuple[int, int]]:
+    """Search, read each pair found by itself, and search again without those that show nothing."""
+    ruled_out: frozenset[tuple[int, int]] = frozenset()
+    while True:
+        leaks = measure_isolation(measure, [1 << i for i in range(k)], LIMIT_OHM, ruled_out=ruled_out).leaks
+        pairs = {(leak.i, leak.j) for leak in leaks}
+        false = {
+            (i, j) for i, j in pairs if min(measure(1 << i, 1 << j), measure(1 << j, 1 << i)) > LIMIT_OHM
+        }
+        if not false - ruled_out:
+            return pairs - false
+        ruled_out |= false
+
+
+@given(st.integers(0, 2**32), st.integers(3, 60))
+@settings(max_examples=100, deadline=None)
+def test_a_path_that_conducts_one_way_is_found_with_the_current_both_ways_round(seed: int, k: int) -> None:
+    """Ohms alone must look both ways: with the current reversed a diode reads open."""
+    rng = random.Random(seed)
+    anode, cathode = rng.sample(range(k), 2)
+
+    def conducts(a: int, b: int) -> float:
+        return 600.0 if a >> anode & 1 and b >> cathode & 1 else math.inf
+
+    found = evident(conducts, k) | evident(lambda a, b: conducts(b, a), k)
+    assert found == {(min(anode, cathode), max(anode, cathode))}

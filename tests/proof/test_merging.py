@@ -1,0 +1,86 @@
+"""Hook-ups put together: what one saw joined is joined, contradictions and gaps are told."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import replace
+
+import networkx as nx
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from loomproof.electrics.expectation import expect
+from loomproof.loom.model import Connector, ConnectorKind, End, Loom, Wire
+from loomproof.proof.merging import merged_measured, never_met
+from loomproof.results.measured import Decision, Judged, Measured
+
+
+def loom_of(points: int, nets: Sequence[int]) -> Loom:
+    connectors = tuple(Connector(f"C{k}", ConnectorKind.PLUG, (("1",),)) for k in range(points))
+    wires: list[Wire] = []
+    for net in nets:
+        ends = [End(f"C{k}", "1") for k in range(points) if net >> k & 1]
+        wires += [Wire(f"W{len(wires) + k}", a, b) for k, (a, b) in enumerate(itertools.pairwise(ends))]
+    return Loom("m", connectors=connectors, wires=tuple(wires))
+
+
+def ends(mask: int) -> frozenset[End]:
+    return frozenset(End(f"C{k}", "1") for k in range(mask.bit_length()) if mask >> k & 1)
+
+
+def part(hooked: int, expected: Sequence[int], found: Sequence[int]) -> Measured:
+    return Measured(
+        tuple(ends(net & hooked) for net in expected if net & hooked),
+        tuple(ends(net & hooked) for net in found if net & hooked),
+        complete=True,
+    )
+
+
+@given(st.data(), st.integers(3, 8))
+@settings(max_examples=150, deadline=None)
+def test_merging_is_what_the_hook_ups_imply_and_no_more(data: st.DataObject, points: int) -> None:
+    """Oracle: networkx, a graph with an edge for each two cavities that a hook-up saw as one."""
+    label = st.lists(st.integers(0, 3), min_size=points, max_size=points)
+
+    def partition(labels: list[int]) -> list[int]:
+        return [m for v in range(4) if (m := sum(1 << k for k, x in enumerate(labels) if x == v))]
+
+    expected, actual = partition(data.draw(label)), partition(data.draw(label))
+    hooked = data.draw(st.lists(st.integers(1, (1 << points) - 1), min_size=2, max_size=4))
+    parts = [part(mask, expected, actual) for mask in hooked]
+    merged = merged_measured(expect(loom_of(points, expected)), parts)
+    graph: nx.Graph[End] = nx.Graph()
+    for each in parts:
+        for group in each.groups:
+            nx.add_path(graph, sorted(group))
+    assert set(merged.groups) == {frozenset(found) for found in nx.connected_components(graph)}
+    assert not merged.unstable, "one loom that holds still contradicts itself nowhere"
+    for a, b in never_met(merged.expected, merged.groups, parts):
+        assert not any(a & ends(mask) and b & ends(mask) for mask in hooked)
+
+
+def test_hook_ups_that_contradict_each_other_show_a_contact_that_comes_and_goes() -> None:
+    expected = [0b111]
+    parts = [part(0b011, expected, [0b011]), part(0b110, expected, [0b110]), part(0b101, expected, [1, 4])]
+    merged = merged_measured(expect(loom_of(3, expected)), parts)
+    assert merged.unstable
+    assert not merged.sound
+
+
+def test_the_worst_of_two_readings_of_one_pair_is_kept() -> None:
+    expected = [0b11]
+    good = Judged(End("C0", "1"), End("C1", "1"), 0.1, 0.01, 0.1, 0.2, 0.2, Decision.PASS)
+    bad = replace(good, a=good.b, b=good.a, measured_ohm=4.7, decision=Decision.FAIL)
+    one = part(0b11, expected, expected)
+    for readings in ((good, bad), (bad, good)):
+        parts = [replace(one, judged=(reading,)) for reading in readings]
+        assert merged_measured(expect(loom_of(2, expected)), parts).judged == (bad,)
+
+
+def test_pieces_that_never_met_are_told() -> None:
+    expected = [0b1111]
+    loom = loom_of(4, expected)
+    parts = [part(0b0011, expected, [1, 2, 4, 8]), part(0b1100, expected, [1, 2, 4, 8])]
+    merged = merged_measured(expect(loom), parts)
+    assert any("C0:1 and C2:1" in note and "not known" in note for note in merged.notes)
