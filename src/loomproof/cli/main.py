@@ -39,6 +39,7 @@ COMMANDS: dict[str, Command] = {
     "check": Command("loomproof.cli.loom:check", "Check a description and sum it up."),
     "nets": Command("loomproof.cli.loom:nets", "Print the expected netlist."),
     "draw": Command("loomproof.cli.drawing:draw", "Draw a loom and its connector faces as SVG."),
+    "explain": Command("loomproof.cli.explain:explain", "Show how a limit comes about."),
     "export": Command("loomproof.cli.loom:export", "Write a loom as folder, workbook or KBL."),
     "log": Command("loomproof.cli.records:log", "List the proofs that were kept."),
     "certificate": Command("loomproof.cli.records:certificate", "Write the certificate of a run."),

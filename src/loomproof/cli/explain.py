@@ -1,0 +1,200 @@
+"""``explain``: what two cavities should read, its limit, and how both come about."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from loomproof.errors import UsageError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from loomproof.electrics.explanation import Decidable, Explanation
+    from loomproof.loom.model import End
+
+
+@click.command()
+@click.argument("loom", type=click.Path(path_type=Path))
+@click.argument("a", metavar="CAVITY")
+@click.argument("b", metavar="CAVITY")
+@click.option("--temperature", "temperature_c", default=20.0, show_default=True, help="Of the loom, °C.")
+@click.option(
+    "--accuracy",
+    default="0.1:0.01",
+    show_default=True,
+    metavar="OHM:RATIO",
+    help="Limits of error of the bench: ±(ohm + ratio × reading).",
+)
+@click.option("--lead", "lead_ohm", default=0.0, help="Standard uncertainty of the lead correction, Ω.")
+@click.option("--repeatability", "spread_ohm", default=0.0, help="Standard deviation of one reading, Ω.")
+@click.option("--repeats", type=click.IntRange(1), default=1, show_default=True, help="Readings averaged.")
+@click.option("--temperature-uncertainty", "kelvin", default=0.0, help="Standard uncertainty, K.")
+def explain(
+    loom: Path,
+    a: str,
+    b: str,
+    temperature_c: float,
+    accuracy: str,
+    lead_ohm: float,
+    spread_ohm: float,
+    repeats: int,
+    kelvin: float,
+) -> None:
+    """Show what two cavities of LOOM should read, and how the limit comes about.
+
+    For example: loomproof explain mine ECU:12 INJ1:1
+    """
+    from rich.console import Console
+
+    from loomproof.electrics.expectation import expect
+    from loomproof.electrics.explanation import decidable
+    from loomproof.electrics.explanation import explain as explained
+    from loomproof.electrics.uncertainty import reading_budget
+    from loomproof.loom.reading import load
+
+    ohm, ratio = _accuracy(accuracy)
+    _check(temperature_c, lead_ohm, spread_ohm, kelvin)
+    ends = _end(a), _end(b)
+    expectation = expect(load(loom).loom, temperature_c)
+    found = explained(expectation, *ends)
+    console = Console(highlight=False)
+    _show_value(console, found)
+    if not found.joined:
+        return
+    _show_steps(console, found)
+    budget = reading_budget(
+        ohm,
+        ratio,
+        found.between.sound_ohm,
+        lead_uncertainty_ohm=lead_ohm,
+        repeatability_ohm=spread_ohm,
+        repeats=repeats,
+        temperature_uncertainty_k=kelvin,
+    )
+    if found.same_net:
+        _show_decision(console, found, decidable(found, budget))
+
+
+def _accuracy(text: str) -> tuple[float, float]:
+    parts = text.split(":")
+    try:
+        ohm, ratio = (float(part) for part in parts)
+    except ValueError:
+        ohm, ratio = math.nan, math.nan
+    if not (0.0 <= ohm < math.inf and 0.0 <= ratio < 1.0):
+        raise UsageError(f"--accuracy {text}: no limits of error", cure="Write OHM:RATIO, such as 0.1:0.01.")
+    return ohm, ratio
+
+
+def _check(temperature_c: float, *figures: float) -> None:
+    if not -50.0 <= temperature_c <= 150.0:
+        raise UsageError(f"--temperature {temperature_c:g}: -50 to 150 °C is expected")
+    if any(not 0.0 <= figure < math.inf for figure in figures):
+        raise UsageError("an uncertainty must be 0 or more")
+
+
+def _end(text: str) -> End:
+    from loomproof.loom.model import end_of
+
+    try:
+        return end_of(text)
+    except ValueError as error:
+        raise UsageError(str(error), cure="Write CONNECTOR:CAVITY, such as ECU:12.") from None
+
+
+def _show_value(console: Console, found: Explanation) -> None:
+    between = found.between
+    console.print(f"{between.a} to {between.b}", style="bold", markup=False)
+    if not found.joined:
+        console.print("  nothing of known resistance joins these two: a sound loom reads open")
+    else:
+        what = "one net" if found.same_net else "two nets, joined by components"
+        console.print(f"  {what}; a sound loom reads {_ohm(between.expected_ohm)}")
+    console.print(
+        f"  a digital sense: {between.b} reads {found.reads} while {between.a} is driven", markup=False
+    )
+
+
+def _show_steps(console: Console, found: Explanation) -> None:
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE, pad_edge=False)
+    for name in ("part", "way", "section", "length", "joints", "expected", "at most", "current"):
+        right = name in ("length", "joints", "expected", "at most", "current")
+        table.add_column(name, justify="right" if right else "left")
+    for step in found.steps:
+        section = step.section.split(" (")[0] + (" *" if "csa_mm2" in step.defaulted else "")
+        length = f"{step.length_m:g} m" if step.length_m else ""
+        table.add_row(
+            *(
+                Text(cell)
+                for cell in (
+                    step.name + ("" if step.shows else " †"),
+                    f"{step.start} – {step.stop}",
+                    section or step.kind.replace("component", "fuse or link"),
+                    length + (" *" if "length_m" in step.defaulted else ""),
+                    _ohm(step.joints_ohm) if step.joints_ohm else "",
+                    _ohm(step.nominal_ohm) + (" *" if "resistance_ohm" in step.defaulted else ""),
+                    _ohm(step.greatest_ohm),
+                    f"{step.share:.0%}",
+                )
+            )
+        )
+    console.print(table)
+    if any(step.defaulted for step in found.steps):
+        console.print("  * not in the description: the loom's default, or typical for the part")
+    if any(not step.shows for step in found.steps):
+        console.print("  † hidden: other conductors lie in parallel, so an open here would not show")
+    sizes: dict[str, list[str]] = {}
+    for step in found.steps:
+        if step.section:
+            sizes.setdefault(f"{step.source} ({step.status})", []).append(step.section.split(" (")[0])
+    for source, named in sizes.items():
+        console.print(f"  {', '.join(dict.fromkeys(named))}: {source}", markup=False, soft_wrap=True)
+    between = found.between
+    lines = [
+        ("copper", f"at {found.temperature_c:g} °C, {found.copper_factor:.4f} of its resistance at 20 °C"),
+        ("contacts", f"{_ohm(found.contacts_ohm)} for the contacts at both ends"),
+        ("sound", f"at most {_ohm(between.sound_ohm)}, all wires and joints at their greatest"),
+    ]
+    if found.same_net:
+        limit = (
+            f"{_ohm(between.limit_ohm)} = {found.margin_ratio:g} × {_ohm(between.sound_ohm)} "
+            f"+ {_ohm(found.margin_ohm)}"
+        )
+        lines.append(("limit", f"{limit}, the physical limit"))
+    for name, text in lines:
+        console.print(f"  {name:<12}{text}")
+
+
+def _show_decision(console: Console, found: Explanation, bench: Decidable) -> None:
+    budget = bench.budget
+    console.print(f"  {'uncertainty':<12}{_ohm(budget.expanded_ohm)} (k = 2) at a sound reading, of which")
+    for part in budget.parts:
+        if part.standard_ohm:
+            console.print(f"  {'':<12}{part.name} {_ohm(part.standard_ohm)} (standard)")
+    why = "the physical limit" if bench.physical else "the smallest that this bench can decide"
+    console.print(f"  {'claimed':<12}{_ohm(bench.claimed_ohm)}, {why}")
+    zone = bench.zones
+    console.print(f"  {'pass':<12}up to {_ohm(zone.pass_to_ohm)}")
+    console.print(f"  {'undecided':<12}from there to {_ohm(zone.fail_from_ohm)}")
+    console.print(f"  {'fail':<12}above {_ohm(zone.fail_from_ohm)}, and open")
+    hidden = [step.name for step in found.steps if not step.shows]
+    if hidden:
+        console.print(f"  {'not proved':<12}{', '.join(hidden)}", markup=False)
+
+
+def _ohm(ohm: float) -> str:
+    """Write a resistance with a fitting unit and at most four digits."""
+    if math.isinf(ohm):
+        return "open"
+    for unit, size in (("MΩ", 1e6), ("kΩ", 1e3), ("Ω", 1.0)):
+        if abs(ohm) >= size:
+            return f"{ohm / size:.4g} {unit}"
+    return f"{ohm * 1e3:.3g} mΩ"

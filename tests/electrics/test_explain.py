@@ -1,0 +1,96 @@
+"""How a limit comes about, as values and as the command shows it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from loomproof.cli.main import run
+from loomproof.electrics.expectation import expect
+from loomproof.electrics.explanation import decidable, explain
+from loomproof.electrics.sensing import Level
+from loomproof.electrics.uncertainty import reading_budget
+from loomproof.loom.model import ComponentKind, end_of
+
+from .looms import loom_of, part
+
+FIXTURES = Path(__file__).parents[2] / "fixtures"
+
+
+def test_steps_follow_the_current_and_add_up_to_the_expected_value() -> None:
+    loom = loom_of("W1 A:1 S1 1m 0.5mm2\nW2 S2 S1\nW3 S2 B:1 2m 1mm2\nW4 S1 C:1 1m 1mm2")
+    expectation = expect(loom, 30.0)
+    found = explain(expectation, end_of("A:1"), end_of("B:1"))
+    assert [step.name for step in found.steps] == ["W1", "W2", "W3"]
+    assert [str(step.start) for step in found.steps] == ["A:1", "S1", "S2"]
+    assert sum(step.nominal_ohm for step in found.steps) + found.contacts_ohm == pytest.approx(
+        found.between.expected_ohm
+    )
+    assert found.steps[1].defaulted == ("length_m", "csa_mm2")
+    assert found.same_net
+    assert found.reads is Level.LOW
+
+
+def test_the_claimed_limit_is_the_physical_one_or_what_the_bench_can_decide() -> None:
+    expectation = expect(loom_of("W1 A:1 B:1 1m 0.5mm2"))
+    found = explain(expectation, end_of("A:1"), end_of("B:1"))
+    fine = decidable(found, reading_budget(0.001, 0.001, found.between.sound_ohm))
+    coarse = decidable(found, reading_budget(0.1, 0.01, found.between.sound_ohm))
+    assert fine.physical
+    assert fine.claimed_ohm == found.between.limit_ohm
+    assert not coarse.physical
+    assert coarse.zones.pass_to_ohm == pytest.approx(found.between.sound_ohm + coarse.budget.expanded_ohm)
+
+
+def test_wires_in_parallel_are_named_as_not_shown() -> None:
+    expectation = expect(loom_of("W1 A:1 B:1 1m 1mm2\nW2 A:1 B:1 1m 1mm2"))
+    found = explain(expectation, end_of("A:1"), end_of("B:1"))
+    assert [(step.name, step.shows) for step in found.steps] == [("W1", False), ("W2", False)]
+    assert found.steps[0].share == pytest.approx(0.5)
+
+
+def test_a_component_on_the_way() -> None:
+    parts = (part(ComponentKind.RESISTOR, "R1", "B:1", "C:1", 470.0),)
+    expectation = expect(loom_of("W1 A:1 B:1 1m 1mm2\nW2 C:1 D:1 1m 1mm2", parts))
+    found = explain(expectation, end_of("D:1"), end_of("A:1"))
+    assert [step.name for step in found.steps] == ["W2", "R1", "W1"]
+    assert not found.same_net
+    assert not explain(expect(loom_of("W1 A:1 B:1\nW2 C:1 D:1")), end_of("A:1"), end_of("C:1")).joined
+
+
+def test_the_command_shows_path_limit_and_zones(capsys: pytest.CaptureFixture[str]) -> None:
+    assert (
+        run(["explain", str(FIXTURES / "hillclimb_engine"), "BULK:1", "FUSES:4A", "--temperature", "35"]) == 0
+    )
+    shown = capsys.readouterr().out
+    for word in (
+        "W1",
+        "W3",
+        "S-B+",
+        "35 °C",
+        "1.0590",
+        "IEC 60228",
+        "contacts",
+        "claimed",
+        "undecided",
+        "k = 2",
+    ):
+        assert word in shown
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["BULK:1", "FUSES:4a"], "There is FUSES:4A"),
+        (["BULK 1", "FUSES:4A"], "one place"),
+        (["BULK:1", "FUSES:4A", "--accuracy", "0.1"], "OHM:RATIO"),
+        (["BULK:1", "FUSES:4A", "--temperature", "900"], "-50 to 150"),
+        (["BULK:1", "FUSES:4A", "--lead", "-1"], "0 or more"),
+    ],
+)
+def test_what_cannot_be_meant_is_said_and_exits_with_2(
+    arguments: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["explain", str(FIXTURES / "hillclimb_engine"), *arguments]) == 2
+    assert said in capsys.readouterr().err
