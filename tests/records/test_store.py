@@ -164,6 +164,16 @@ def test_what_a_correction_says_stands_beside_the_record(store: Store, signer: S
     assert store.record(first.run.hash) == first.record
 
 
+def test_a_correction_tells_what_the_first_record_told(store: Store, signer: Signer) -> None:
+    store.seal_run(document(run="a", findings=1), signer)
+    first = store.seal_run(document(run="b", verdict=Verdict.PASS), signer)
+    store.seal_run(document(run="c", findings=2), signer)
+    right = document(run="b2", verdict=Verdict.PASS, person="the right name")
+    corrected = verify(store.correct("b", right, "wrong name", signer).record)
+    assert corrected.extras["mended"] == verify(first.record).extras["mended"] != []
+    assert corrected.corrects == f"record {first.run.hash}: wrong name"
+
+
 def test_the_tables_are_what_the_queries_expect(url: str) -> None:
     """What `migrations` makes, and what `schema` says, column for column."""
     engine = open_engine(url, Path())

@@ -145,6 +145,7 @@ def report(
         found = found_rows(opened, loom)
         if junit is not None:
             write_file(junit, exports.junit_xml(_documents(opened, loom)))
+    runs = tuple(run for run in runs if run.kind == "proof")
     looms = {(run.loom, run.serial) for run in runs}
     passed = sum(run.verdict == "pass" for run in runs)
     terminal().print(f"{plural(len(looms), 'loom')}, {plural(len(runs), 'run')}, {passed} passed")

@@ -59,6 +59,8 @@ def trends(store: Store, loom: str) -> tuple[Trend, ...]:
     """
     found: dict[str, list[Point]] = {}
     for run, record in sealed_records(store, loom):
+        if run.kind == "correction":
+            continue  # the same readings once more
         for claim in verify(record, name=f"run {run.run}").document().claims:
             if claim.kind != "resistance" or (claim.measured_ohm is None and not claim.open):
                 continue

@@ -136,26 +136,26 @@ class Store:
         """Seal a corrected document as a new record that names the one it corrects, which stays."""
         if not why.strip():
             raise UsageError("a correction without a reason says nothing", cure="Say why.")
-        corrects = {"corrects": {"record": self.run(run).hash, "why": why}}
-        return self._seal(document, signer, b"", corrects)
+        wrong = verify(self.record(run), name=f"run {run}")
+        # What was told of the time before the proof stays told.
+        told = {member: value for member, value in wrong.extras.items() if member in ("mended", "remarks")}
+        extras = {**told, "corrects": {"record": wrong.hash, "why": why}}
+        return self._seal(document, signer, b"", extras)
 
     def _seal(
         self,
         document: Document,
         signer: Signer,
         journal: bytes,
-        corrects: Mapping[str, object] | None = None,
+        correction: Mapping[str, object] | None = None,
     ) -> SealedRun:
         bench = chain_name(document, signer.station)
         with self.writing() as connection:
             _lock_bench(connection, bench)
             head = _head(connection, bench)
             chain = Chain(bench, head.sequence + 1, head.hash) if head else Chain(bench, 1)
-            kind, extras = ("correction", dict(corrects)) if corrects else ("proof", {})
-            if told := mended(connection, document):
-                extras["mended"] = told
-            if said := remarks(document, head.ended if head else ""):
-                extras["remarks"] = said
+            extras = correction or _told_before(connection, document, head.ended if head else "")
+            kind = "correction" if correction else "proof"
             record = seal(document.plain(), chain, signer, kind=kind, extras=extras)
             run_id = insert_run(connection, verify(record), record, journal)
             return SealedRun(_run(connection, run_id), record)
@@ -316,6 +316,11 @@ def _as_run(row: Row[*tuple[Any, ...]]) -> Run:
 
 def _run(connection: Connection, run_id: int) -> Run:
     return _as_run(connection.execute(RUN_COLUMNS.where(RUNS.c.id == run_id)).one())
+
+
+def _told_before(connection: Connection, document: Document, ended_before: str) -> dict[str, object]:
+    told = {"mended": mended(connection, document), "remarks": remarks(document, ended_before)}
+    return {member: value for member, value in told.items() if value}
 
 
 class _Head(NamedTuple):
