@@ -62,6 +62,12 @@ def test_a_stranger_verifies_without_store_and_keys(
     public = KeyFolder(home()).signer(NOW).public_hex
     monkeypatch.setenv("LOOMPROOF_HOME", str(tmp_path / "stranger"))
     capsys.readouterr()
+
+    def no_network(*_: object, **__: object) -> None:
+        raise AssertionError("checking asked for the network")
+
+    monkeypatch.setattr("socket.socket.connect", no_network)
+    monkeypatch.setattr("socket.getaddrinfo", no_network)
     for name in ("certificate-second.pdf", "record.json"):
         assert run(["verify", name]) == 0
         assert capsys.readouterr().out.startswith("intact, signer unknown")
