@@ -1,7 +1,8 @@
 """The certificate as PDF: a sealed record, laid out for a person, with the record attached.
 
 The layout lives in templates/certificate.typ; this module turns the record into ready texts for it. The
-result depends on the record alone, so the same record gives the same bytes.
+result depends on the record alone, so the same record gives the same bytes (but for characters that only a
+font of this machine has).
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ LIMITS = {
     "crimps or chafed insulation that does not touch yet; a conductor with one strand left can pass.",
     "hot, wet": "It says what the loom was when it was proved, at that temperature and lying as it lay: not "
     "how it behaves hot, wet, shaken or under load.",
-    "attery": "Before the loom is fitted: battery off. Airbag and belt-tensioner circuits are never tested "
+    "battery": "Before the loom is fitted: battery off. Airbag and belt-tensioner circuits are never tested "
     "on this bench and belong to licensed hands; local rules for road vehicles go before this paper.",
 }
 """What every certificate says, by a word that shows that a document says it already."""
@@ -42,7 +43,7 @@ _MM_PER_PX = 0.18
 
 
 def _limits(document: Document) -> list[str]:
-    said = " ".join((*document.cautions, *document.not_tested))
+    said = " ".join((*document.cautions, *document.not_tested)).casefold()
     return [text for mark, text in LIMITS.items() if mark not in said]
 
 
