@@ -2,9 +2,9 @@
 
 An oracle of its own (networkx on the faulted graph, with the bench's keys) classes each fault set first:
 *must fail* (nets changed, or a value far outside its limit where current must pass), *invisible*
-(neither), *may be undecided* (a value within the band about its limit). Sizes: high resistance 3 to 40 Ω (must
-fail) or 0.15 to 0.45 Ω (may be undecided), leaks 1 to 300 kΩ, added parts 100 to 900 Ω, parts three times
-off their value, on a bench of ±(0.1 Ω + 1 %). Intermittents are left out: no watch runs here.
+(neither), *may be undecided* (a value within the band about its limit). Sizes: high resistance 3 to 40 Ω
+(must fail) or 0.15 to 0.45 Ω (may be undecided), leaks 1 to 300 kΩ, added parts 100 to 900 Ω, parts
+three times off their value, on a bench of ±(0.1 Ω + 1 %). Intermittents are left out: no watch runs here.
 """
 
 from __future__ import annotations

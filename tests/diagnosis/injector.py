@@ -109,12 +109,15 @@ class Bench:
         return {}
 
 
-def random_loom(rng: random.Random, cavities: int) -> Loom:
+SIZES = (2, 3, 3, 4, 6, 8, 12, 16, 24, 30)
+
+
+def random_loom(rng: random.Random, cavities: int, sizes: Sequence[int] = SIZES) -> Loom:
     """Return a loom of about so many cavities: plugs of 2 to 30 ways, splices, double crimps, a fuse."""
     plugs: list[Connector] = []
     left = cavities
     while left > 0:
-        size = min(left, rng.choice((2, 3, 3, 4, 6, 8, 12, 16, 24, 30)))
+        size = min(left, rng.choice(sizes))
         left -= size
         names = [str(i) for i in range(1, size + 1)]
         width = size if size < 8 else (size + 1) // 2

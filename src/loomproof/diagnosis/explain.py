@@ -35,8 +35,10 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
     explainer = Explainer(wiring, table)
     findings: list[Finding] = []
     diagnosis: Diagnosis | None = None
-    if explainer.split(labels):
-        arranged = arrangements(hypotheses(loom, wiring, table), explainer, labels)
+    pieces = explainer.split(labels)
+    if pieces:
+        slips = hypotheses(loom, wiring, table, explainer.leaves_of(pieces))
+        arranged = arrangements(slips, explainer, labels)
         strange = _wrong_loom(arranged[0], explainer, measured, table)
         if strange is not None:
             return (strange,)

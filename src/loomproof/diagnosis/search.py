@@ -128,6 +128,10 @@ class Explainer:
             pieces.setdefault(find(index), []).append(index)
         return [tuple(members) for members in pieces.values()]
 
+    def leaves_of(self, pieces: Sequence[tuple[int, ...]]) -> set[int]:
+        """Return the leaves of these pieces."""
+        return {leaf for nets in pieces for net in nets for leaf in self.wiring.nets[net].leaves}
+
     def explain(self, labels: Sequence[int]) -> list[Piece]:
         """Return every piece that is not sound, explained."""
         return [self.piece(labels, nets) for nets in self.split(labels)]

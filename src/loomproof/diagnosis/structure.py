@@ -9,7 +9,7 @@ leaf, and priced only then; a beam follows combinations of up to ``DEPTH`` of th
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from loomproof.diagnosis.cuts import FREE
@@ -47,10 +47,18 @@ class Hypothesis:
         return after
 
 
-def hypotheses(loom: Loom, wiring: Wiring, weights: Weights) -> list[Hypothesis]:
-    """Return every slip with one or two connectors that changes more than one pair of contacts."""
+def hypotheses(
+    loom: Loom, wiring: Wiring, weights: Weights, amiss: Collection[int] | None = None
+) -> list[Hypothesis]:
+    """Return every slip with one or two connectors that changes more than one pair of contacts.
+
+    ``amiss`` are the leaves of pieces that are not sound: a slip moves two of them at least.
+    """
     found: dict[tuple[tuple[int, int | None], ...], Hypothesis] = {}
     plugs = [c for c in loom.connectors if c.kind is not ConnectorKind.SPLICE]
+    if amiss is not None:
+        touched = {wiring.leaf_ends[leaf].connector for leaf in amiss}
+        plugs = [plug for plug in plugs if plug.name in touched]
     for hypothesis in _all(plugs, wiring, weights):
         if _is_more_than_a_swap(hypothesis):
             found.setdefault(hypothesis.moves, hypothesis)
@@ -170,10 +178,10 @@ def arrangements(
     candidates: Sequence[Hypothesis], explainer: Explainer, labels: Sequence[int]
 ) -> list[Arrangement]:
     """Return the plain arrangement and the most promising combinations of slips, cheapest first."""
-    wiring = explainer.wiring
-    amiss = {leaf for nets in explainer.split(labels) for net in nets for leaf in wiring.nets[net].leaves}
+    pieces = explainer.split(labels)
+    amiss = explainer.leaves_of(pieces)
     candidates = [slip for slip in candidates if sum(leaf in amiss for leaf, _ in slip.moves) > 1]
-    rest = explainer.price(labels, range(len(wiring.nets)))
+    rest = sum(explainer.price(labels, nets) for nets in pieces)
     start = Arrangement((), 0, tuple(labels), rest)
     kept: dict[frozenset[Hypothesis], Arrangement] = {frozenset(): start}
     beam = [start]
@@ -245,7 +253,9 @@ def _gain(slip: Hypothesis, wiring: Wiring, labels: list[int], agree: list[Count
     gain = 0
     moved: dict[int, list[tuple[int, int | None]]] = {}
     for leaf, source in slip.moves:
-        moved.setdefault(wiring.net_of[leaf], []).append((leaf, source))
+        net = wiring.net_of[leaf]
+        if len(wiring.nets[net].leaves) > 1:
+            moved.setdefault(net, []).append((leaf, source))
     for net, moves in moved.items():
         if len(moves) == len(wiring.nets[net].leaves):
             gain += _most([labels[source] for _, source in moves if source is not None])
