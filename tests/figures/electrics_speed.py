@@ -129,7 +129,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     ratio = theirs_s / ours_s
     rows = [
         f"Seed {options.seed}; the shortest of {repeats} runs each. Pairs are those that show every wire;",
-        "each gets its expected value, its greatest sound value, its limit and the reading with each wire open.",
+        "each gets its expected and greatest sound values, its limit and the reading with each wire open.",
         "",
         "| what | measured | must reach |",
         "| --- | --- | --- |",

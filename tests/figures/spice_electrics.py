@@ -29,9 +29,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     found = [compare(options.seed * 1000 + k) for k in range(looms)]
     worst = max(found, key=lambda compared: compared.worst)
     rows = [
-        "Worst difference from ngspice (reltol 1e-6) as a share of what is allowed, 0.1 % or 0.1 mΩ: expected",
-        "and greatest sound values, readings with a wire open, component readings with and without the",
-        "component; diodes with a real curve in the circuit, at -10 to 40 °C.",
+        "Worst difference from ngspice (reltol 1e-6) as a share of what is allowed, 0.1 % or 0.1 mΩ:",
+        "expected and greatest sound values, readings with a wire open, component readings with and without",
+        "the component; diodes with a real curve in the circuit, at -10 to 40 °C.",
         "",
         "| looms | first seed | values compared | worst | which |",
         "| --- | --- | --- | --- | --- |",

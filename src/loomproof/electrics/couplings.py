@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loomproof.electrics.conductors import LEAST_OHM, copper_factor
 from loomproof.electrics.nets import JOINING
@@ -75,45 +75,21 @@ def _paths(
 ) -> Sequence[Coupling]:
     ends = dict(component.terminals)
     kind = component.kind
+    first, second = component.ends[:2]
     if kind is ComponentKind.DIODE:
-        first, second = component.ends[:2]
         a, b = ends.get("A", first), ends.get("K", second)
-        return [
-            Coupling(
-                component.name,
-                kind,
-                a,
-                b,
-                net_of[a],
-                net_of[b],
-                lo_ohm=0.0,
-                nominal_ohm=None,
-                hi_ohm=math.inf,
-                one_way=True,
-                forward_v=DIODE_FORWARD_V if component.forward_v is None else component.forward_v,
-                defaulted=component.forward_v is None,
-            )
-        ]
+        stated = component.forward_v
+        forward_v = DIODE_FORWARD_V if stated is None else stated
+        diode = _between(component, a, b, net_of, 0.0, None, math.inf)
+        return [replace(diode, one_way=True, forward_v=forward_v, defaulted=stated is None)]
     if kind is ComponentKind.CAPACITOR:
-        a, b = component.ends[:2]
-        return [
-            Coupling(
-                component.name,
-                kind,
-                a,
-                b,
-                net_of[a],
-                net_of[b],
-                lo_ohm=loom.settings.isolation_ohm,
-                nominal_ohm=math.inf,
-                hi_ohm=math.inf,
-                capacitance_f=component.capacitance_f,
-            )
-        ]
+        capacitor = _between(
+            component, first, second, net_of, loom.settings.isolation_ohm, math.inf, math.inf
+        )
+        return [replace(capacitor, capacitance_f=component.capacitance_f)]
     if kind is ComponentKind.RELAY and "30" in ends:
         return _relay(component, net_of, temperature_c)
-    a, b = component.ends[:2]
-    return [_resistive(component, a, b, net_of, temperature_c)]
+    return [_resistive(component, first, second, net_of, temperature_c)]
 
 
 def _relay(component: Component, net_of: Mapping[End, int], temperature_c: float) -> list[Coupling]:
@@ -123,54 +99,32 @@ def _relay(component: Component, net_of: Mapping[End, int], temperature_c: float
     if "85" in ends and "86" in ends:
         found.append(_resistive(component, ends["86"], ends["85"], net_of, temperature_c))
     if "87a" in ends:
-        a, b = ends["30"], ends["87a"]
-        found.append(
-            Coupling(
-                component.name,
-                component.kind,
-                a,
-                b,
-                net_of[a],
-                net_of[b],
-                lo_ohm=LEAST_OHM,
-                nominal_ohm=RELAY_CONTACT_OHM / 2,
-                hi_ohm=RELAY_CONTACT_OHM,
-                defaulted=True,
-            )
-        )
+        nominal = RELAY_CONTACT_OHM / 2
+        contact = _between(component, ends["30"], ends["87a"], net_of, LEAST_OHM, nominal, RELAY_CONTACT_OHM)
+        found.append(replace(contact, defaulted=True))
     return found
 
 
 def _resistive(
     component: Component, a: End, b: End, net_of: Mapping[End, int], temperature_c: float
 ) -> Coupling:
-    nominal = component.resistance_ohm
+    nominal, tolerance = component.resistance_ohm, component.tolerance_pct
     if nominal is None:
-        return Coupling(
-            component.name,
-            component.kind,
-            a,
-            b,
-            net_of[a],
-            net_of[b],
-            lo_ohm=0.0,
-            nominal_ohm=None,
-            hi_ohm=math.inf,
-            defaulted=True,
-        )
+        return replace(_between(component, a, b, net_of, 0.0, None, math.inf), defaulted=True)
     if component.kind in (ComponentKind.COIL, ComponentKind.RELAY):
         nominal *= copper_factor(temperature_c)
-    tolerance = component.tolerance_pct
     spread = (TOLERANCE_PCT[component.kind] if tolerance is None else tolerance) / 100.0
-    return Coupling(
-        component.name,
-        component.kind,
-        a,
-        b,
-        net_of[a],
-        net_of[b],
-        lo_ohm=max(nominal * (1.0 - spread), LEAST_OHM),
-        nominal_ohm=max(nominal, LEAST_OHM),
-        hi_ohm=max(nominal * (1.0 + spread), LEAST_OHM),
-        defaulted=tolerance is None,
-    )
+    lo, middle, hi = (max(nominal * factor, LEAST_OHM) for factor in (1.0 - spread, 1.0, 1.0 + spread))
+    return replace(_between(component, a, b, net_of, lo, middle, hi), defaulted=tolerance is None)
+
+
+def _between(
+    component: Component,
+    a: End,
+    b: End,
+    net_of: Mapping[End, int],
+    lo_ohm: float,
+    nominal_ohm: float | None,
+    hi_ohm: float,
+) -> Coupling:
+    return Coupling(component.name, component.kind, a, b, net_of[a], net_of[b], lo_ohm, nominal_ohm, hi_ohm)
