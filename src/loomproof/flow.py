@@ -278,9 +278,10 @@ def verdict_of(
     if not measured.complete and not measured.judged:
         return doc.Verdict.INCOMPLETE, ("this bench can neither sense nor measure what was asked",)
     wanted_ohm = loom.settings.isolation_ohm
-    if not measured.leaks and measured.isolation_ohm is not None and measured.isolation_ohm <= wanted_ohm:
+    sum_ohm = measured.isolation_ohm
+    if sum_ohm is not None and sum_ohm <= wanted_ohm and not (measured.leaks or measured.one_way):
         return doc.Verdict.UNDECIDED, (
-            f"isolation reads {measured.isolation_ohm:.3g} ohm over all conductors, limit {wanted_ohm:g} "
+            f"isolation reads {sum_ohm:.3g} ohm over all conductors, limit {wanted_ohm:g} "
             "ohm, and no pair alone is to blame: dry and clean the loom, and prove again",
         )
     close = [reading for reading in measured.judged if reading.decision is Decision.UNDECIDED]

@@ -224,7 +224,8 @@ def test_paths_are_measured_with_their_ohms() -> None:
     found, _ = measured(FAULTS["unexpected resistor of 330 ohm"])
     assert [path.ohm for path in found.leaks] == pytest.approx([330.0], rel=0.01)
     found, _ = measured(FAULTS["unexpected diode"])
-    assert found.one_way or found.leaks
+    assert [(str(path.source), str(path.sink)) for path in found.one_way] == [("C1:7", "C1:3")]
+    assert not found.leaks
 
 
 def test_a_turned_diode_is_told_as_turned() -> None:
@@ -273,7 +274,7 @@ def test_a_bench_that_only_measures_sees_every_fault(name: str) -> None:
     found, _ = measured(FAULTS[name], able=able)
     assert not found.complete, "nets are not proved without sense"
     bad = any(reading.decision is not Decision.PASS for reading in found.judged)
-    assert bad or found.leaks or any(d.decision is not Decision.PASS for d in found.diodes)
+    assert bad or found.leaks or found.one_way or any(d.decision is not Decision.PASS for d in found.diodes)
 
 
 def test_four_wire_is_taken_where_the_limit_needs_it() -> None:

@@ -143,18 +143,19 @@ def _diode(reading: JudgedDiode) -> ClaimEntry:
 def _isolation(plan: Plan, measured: Measured) -> Iterator[ClaimEntry]:
     if plan.isolation_ohm is None or measured.isolation_ohm is None:
         return
+    paths = bool(measured.leaks or measured.one_way)
     yield ClaimEntry(
         kind="isolation",
         subject="all conductors",
         statement=(
             f"each above {plan.isolation_ohm:g} ohm from every other, all pairs in parallel"
-            if not measured.leaks and measured.isolation_ohm > plan.isolation_ohm
+            if not paths and measured.isolation_ohm > plan.isolation_ohm
             else "paths between conductors were found"
-            if measured.leaks
+            if paths
             else f"all pairs in parallel read under {plan.isolation_ohm:g} ohm, and no pair alone is to blame"
         ),
         decision=Decision.FAIL
-        if measured.leaks
+        if paths
         else Decision.PASS
         if measured.isolation_ohm > plan.isolation_ohm
         else Decision.UNDECIDED,

@@ -161,11 +161,21 @@ def _split_dark(ask: Ask, dark: int, groups: Sequence[Group]) -> list[tuple[int,
 def _confirmed(
     ask: Ask, found: Sequence[int], groups: Sequence[Group], reach: Sequence[frozenset[int]]
 ) -> bool:
-    """Prove the found groups, one-way couplings excluded, components where they are expected."""
-    parts = [Group.of(points) for points in found]
-    vectors = sense_vectors(parts, _reach_of_parts(found, groups, reach))
-    lows = ask([vector.drive for vector in vectors])
-    return not any(vector.wrong(low) for vector, low in zip(vectors, lows, strict=True))
+    """Prove the found groups, one-way couplings excluded, components where they are expected.
+
+    A pass says that every point reaches the head that was driven. What joins pieces of several expected
+    groups must conduct both ways, so each piece gives the head once.
+    """
+    net = {p: i for i, group in enumerate(groups) for p in singles(group.points)}
+    heads = [tuple({net[p]: p for p in singles(points)}.values()) for points in found]
+    part_reach = _reach_of_parts(found, groups, reach)
+    for turn in range(max(map(len, heads), default=0)):
+        parts = [Group(points, mine[turn % len(mine)]) for points, mine in zip(found, heads, strict=True)]
+        vectors = sense_vectors(parts, part_reach)
+        lows = ask([vector.drive for vector in vectors])
+        if any(vector.wrong(low) for vector, low in zip(vectors, lows, strict=True)):
+            return False
+    return True
 
 
 def _reach_of_parts(

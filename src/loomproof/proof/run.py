@@ -35,6 +35,9 @@ FOLLOW_UP_CAVITIES = 12
 RESISTIVE_OHM = 250_000.0
 """Ends of one net that sense apart, but read less than this, hang together through a bad joint."""
 
+ONE_WAY_RATIO = 2.0
+"""A path that reads so many times more one way round than the other conducts one way."""
+
 
 @dataclass(frozen=True, slots=True)
 class Step:
@@ -102,8 +105,9 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
         paths += resistive
         if plan.isolation_ohm is not None:
             yield Step("isolation")
-            found, isolation_ohm = _isolation(plan, ohmmeter, groups, leaks)
+            found, turned, isolation_ohm = _isolation(plan, ohmmeter, groups, leaks)
             leaks += found
+            one_way += turned
     yield Step("sensing again")
     unstable = _unstable(plan, asker, lows, groups, watch_s)
     return Measured(
@@ -112,7 +116,7 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
         complete=bool(plan.vectors),
         judged=tuple(judged),
         diodes=tuple(diodes),
-        one_way=tuple(OneWay(*(scope.end_of[p.bit_length()] for p in pair)) for pair in one_way),
+        one_way=tuple(_one_a_pair(plan, groups, one_way)),
         paths=tuple(paths),
         leaks=tuple(leaks),
         unstable=unstable,
@@ -273,7 +277,11 @@ def _told_apart(
     for source, sink in one_way:
         forward, u_ohm = ohmmeter.read_sets(source, sink)
         backward, _ = ohmmeter.read_sets(sink, source)
-        if math.isfinite(forward) and math.isfinite(backward) and 0.5 < forward / max(backward, 1e-9) < 2.0:
+        if (
+            math.isfinite(forward)
+            and math.isfinite(backward)
+            and 1 / ONE_WAY_RATIO < forward / max(backward, 1e-9) < ONE_WAY_RATIO
+        ):
             a, b = (ohmmeter.scope.end_of[p.bit_length()] for p in (source, sink))
             paths.append(Path(a, b, forward, u_ohm))
         else:
@@ -281,12 +289,24 @@ def _told_apart(
     return kept, paths
 
 
+def _one_a_pair(plan: Plan, groups: Groups, one_way: Iterable[tuple[int, int]]) -> Iterator[OneWay]:
+    """Tell each path that conducts one way once, whichever cavities of the two conductors it was seen at."""
+    home = {end: k for k, group in enumerate(groups) for end in group}
+    seen: set[tuple[int, int]] = set()
+    for pair in one_way:
+        source, sink = (plan.scope.end_of[p.bit_length()] for p in pair)
+        if (home[source], home[sink]) not in seen:
+            seen.add((home[source], home[sink]))
+            yield OneWay(source, sink)
+
+
 def _isolation(
     plan: Plan, ohmmeter: Ohmmeter, groups: Sequence[frozenset[End]], known: Iterable[Path]
-) -> tuple[list[Path], float]:
+) -> tuple[list[Path], list[tuple[int, int]], float]:
     """Measure isolation between all conductors found; conductors that components couple count as one.
 
-    Returns the leaks, and the lowest of the readings that cover every pair.
+    Returns the leaks, paths that conduct one way only (source and sink), and the lowest of the readings that
+    cover every pair.
     """
     assert plan.isolation_ohm is not None
     scope = plan.scope
@@ -309,22 +329,33 @@ def _isolation(
     for path in known:
         join(path.a, path.b)
     sets = list(classes.values())
-    found: dict[tuple[int, int], Path] = {}
+    leaks: list[Path] = []
+    one_way: list[tuple[int, int]] = []
     lowest = math.inf
+    pairs: set[tuple[int, int]] = set()
     # Sense has excluded what conducts one way only; where there is no sense, ohms must look both ways.
     for turned in (False,) if plan.vectors else (False, True):
-        more, ohm = _leaks(plan.isolation_ohm, ohmmeter, sets, turned=turned)
-        found = more | found
+        found, ohm = _leaks(plan.isolation_ohm, ohmmeter, sets, turned=turned)
+        pairs |= found
         lowest = min(lowest, ohm)
-    return list(found.values()), lowest
+    for i, j in sorted(pairs):
+        heads = [sets[k] & -sets[k] for k in (i, j)]
+        ways = [(ohmmeter.read_sets(a, b), a, b) for a, b in (heads, heads[::-1])]
+        (reading, a, b), (back, *_) = min(ways), max(ways)
+        if back[0] > ONE_WAY_RATIO * reading[0]:
+            one_way.append((a, b))
+        else:
+            first, second = (scope.end_of[p.bit_length()] for p in heads)
+            leaks.append(Path(first, second, *reading))
+    return leaks, one_way, lowest
 
 
 def _leaks(
     limit_ohm: float, ohmmeter: Ohmmeter, sets: Sequence[int], *, turned: bool
-) -> tuple[dict[tuple[int, int], Path], float]:
-    """Find the leaks between sets, each read by itself as evidence; ``turned``: with the current reversed.
+) -> tuple[set[tuple[int, int]], float]:
+    """Find the pairs of sets that leak, each read by itself; ``turned``: searched with the current reversed.
 
-    Returns them by pair, and the lowest of the readings that cover every pair.
+    Returns them, and the lowest of the readings that cover every pair.
     """
 
     def measure(a: int, b: int) -> float:
@@ -332,27 +363,19 @@ def _leaks(
 
     heads = [points & -points for points in sets]
     error_ratio = 2 * ohmmeter.meter.two_wire.ratio + 0.01
-    found: dict[tuple[int, int], Path] = {}
     ruled_out: frozenset[tuple[int, int]] = frozenset()
     for _ in range(1 + len(sets)):
         isolation = measure_isolation(measure, sets, limit_ohm, error_ratio, ruled_out)
-        found = {}
-        false: set[tuple[int, int]] = set()
-        for leak in isolation.leaks:
-            # As the search put them: the conductor with the bit on the first bus, in either order.
-            ways = [ohmmeter.read_sets(heads[leak.i], heads[leak.j])]
-            if ways[0][0] > limit_ohm:
-                ways.append(ohmmeter.read_sets(heads[leak.j], heads[leak.i]))
-            ohm, u_ohm = min(ways)
-            if ohm > limit_ohm:
-                false.add((leak.i, leak.j))
-                continue
-            a, b = (ohmmeter.scope.end_of[heads[k].bit_length()] for k in (leak.i, leak.j))
-            found[leak.i, leak.j] = Path(a, b, ohm, u_ohm)
+        found = {(leak.i, leak.j) for leak in isolation.leaks}
+        false = {
+            (i, j)
+            for i, j in found
+            if all(ohmmeter.read_sets(heads[a], heads[b])[0] > limit_ohm for a, b in ((i, j), (j, i)))
+        }
         if not false - ruled_out:
             break
         ruled_out |= false
-    return found, min(isolation.readings_ohm, default=math.inf)
+    return found - false, min(isolation.readings_ohm, default=math.inf)
 
 
 def _unstable(
