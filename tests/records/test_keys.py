@@ -32,7 +32,7 @@ def test_the_key_is_made_once_and_stays(tmp_path: Path) -> None:
 
 
 def test_looking_makes_no_key(tmp_path: Path) -> None:
-    assert KeyFolder(tmp_path).existing() is None
+    assert KeyFolder(tmp_path).paper_signer("00" * 32) is None
     assert KeyFolder(tmp_path).own_keys() == {}
     assert list(tmp_path.iterdir()) == []
 

@@ -168,10 +168,6 @@ class KeyFolder:
             self._place(new_signer(now).pem())
         return self._read()
 
-    def existing(self) -> Signer | None:
-        """Return the key in use, or ``None``; makes nothing."""
-        return self._read() if self.path.exists() else None
-
     def replace(self, now: datetime.datetime, signer: Signer | None = None) -> Signer:
         """Put a new key (or the given one) in place of the key in use, which is kept beside it.
 
