@@ -59,7 +59,8 @@ class Bench:
             if wire.name not in gone_wires:
                 graph.add_edge(inside(wire.a), inside(wire.b))
         for part in self.loom.components:
-            if part.name not in gone_parts and part.kind in (ComponentKind.FUSE, ComponentKind.LINK):
+            joins = part.fitted and part.kind in (ComponentKind.FUSE, ComponentKind.LINK)
+            if joins and part.name not in gone_parts:
                 graph.add_edge(*(inside(end) for end in part.ends))
         for fault in faults:
             if fault.kind == "splice":
@@ -200,7 +201,8 @@ def random_fault(rng: random.Random, loom: Loom) -> Injected | None:
     wired = {end for wire in loom.wires for end in wire.ends}
     fused = {end.connector for part in loom.components for end in part.ends}
     plugs = [c for c in loom.connectors if c.kind is ConnectorKind.PLUG and c.name not in fused]
-    if not plugs:
+    fuses = [part.name for part in loom.components if part.fitted and part.kind is ComponentKind.FUSE]
+    if not plugs or not loom.wires:
         return None
     makers: dict[str, Callable[[], Injected | None]] = {
         "open": lambda: Injected("open", wires=(rng.choice(loom.wires).name,)),
@@ -211,7 +213,7 @@ def random_fault(rng: random.Random, loom: Loom) -> Injected | None:
         "exchange": lambda: _exchange(rng, plugs),
         "mirror": lambda: _mirror(rng, plugs),
         "splice": lambda: Injected("splice", (rng.choice(loom.splices),)) if loom.splices else None,
-        "fuse": lambda: Injected("fuse", parts=(loom.components[0].name,)) if loom.components else None,
+        "fuse": lambda: Injected("fuse", parts=(rng.choice(fuses),)) if fuses else None,
     }
     return makers[kind]()
 
