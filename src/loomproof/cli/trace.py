@@ -56,8 +56,9 @@ def trace(
     from loomproof.bench.selfcheck import self_check
     from loomproof.cli import proving
     from loomproof.cli.prove import caution, confirmed
-    from loomproof.errors import UnfitError
+    from loomproof.errors import SafetyError, UnfitError
     from loomproof.flow import ROOM_TEMPERATURE_C, Request, meter_of
+    from loomproof.loom.model import Hazard
     from loomproof.loom.writing import write_folder
     from loomproof.proof.asking import Asker
     from loomproof.proof.ohms import Ohmmeter
@@ -84,6 +85,12 @@ def trace(
     with proving.stopping(journal), open_bench(address) as raw:
         simulated = raw.identify().model.startswith("simulated")
         request = Request(loom=empty, adapter=leads, run="trace", started="", simulated=simulated)
+        unsaid = [c.name for c in empty.connectors if c.hazard is Hazard.UNKNOWN]
+        if unsaid and not simulated:
+            raise SafetyError(
+                f"nobody has said what is at {', '.join(unsaid)}",
+                cure=f"Look at each one, then say so: --hazard {unsaid[0]}=none, and so on.",
+            )
         proving.refuse_unsafe(request, made_safe=made_safe, confirm=confirmed)
         able = raw.capabilities()
         check_adapter(leads, tuple(order), able.points)

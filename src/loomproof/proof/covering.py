@@ -107,7 +107,7 @@ def covers(sets: Iterable[int], row: Row) -> bool:
 
 
 def cover(
-    problem: Problem, *, seed: int = 1, tries: int = 60, nodes: int = 2000, most_s: float = 6.0
+    problem: Problem, *, seed: int = 1, tries: int = 60, nodes: int = 2000, most_s: float = 8.0
 ) -> Cover:
     """Return as few sets as were found, and the best lower bound.
 

@@ -17,7 +17,7 @@ import numpy as np
 from loomproof.bench.seam import Bench
 from loomproof.loom.model import End
 from loomproof.proof.asking import Asker
-from loomproof.proof.complete import learn, one_at_a_time, singles
+from loomproof.proof.complete import arbitrate, learn, one_at_a_time, singles
 from loomproof.proof.isolation import measure_isolation
 from loomproof.proof.ohms import Ohmmeter, split_by_ohms
 from loomproof.proof.plan import Meter
@@ -109,7 +109,10 @@ def _sensed(asker: Asker, everyone: int) -> tuple[tuple[int, ...], list[tuple[in
     groups = [Group.of(points) for points in found]
     vectors = sense_vectors(groups)
     lows = asker.sense([vector.drive for vector in vectors])
-    if not any(vector.wrong(low) for vector, low in zip(vectors, lows, strict=True)):
+    # Numbered the other way round a path that conducts one way groups otherwise, and gives itself away.
+    again = arbitrate(asker.sense, [(everyone, tuple(singles(everyone))[::-1])])
+    wrong = any(vector.wrong(low) for vector, low in zip(vectors, lows, strict=True))
+    if not wrong and set(again) == set(found):
         return found, [], True
     slow = one_at_a_time(asker.sense, groups, everyone)
     return slow.groups, list(slow.one_way), False
