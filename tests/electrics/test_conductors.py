@@ -144,6 +144,14 @@ def test_fuses_take_the_row_of_their_rating_or_the_next_smaller() -> None:
     assert fuse_cold_ohm(10.0) < 0.0109
 
 
+@pytest.mark.parametrize(("rating", "milliohm"), [(10.0, 7.70), (15.0, 4.80), (40.0, 1.44)])
+def test_fuse_rows_that_were_read(rating: float, milliohm: float) -> None:
+    """Typical data of one maker, as quoted in repositories; the other rows are from memory."""
+    row = next(row for row in tables.fuses() if row.rating_a == rating)
+    assert row.cold_ohm == pytest.approx(milliohm / 1000)
+    assert row.status == "seen quoted"
+
+
 def test_fuse_and_link() -> None:
     settings = Settings(contact_ohm=0.010, crimp_ohm=0.005)
     fuse = component_conductor(part(ComponentKind.FUSE, "F1", "A:1", "A:2", rating_a=10.0), settings)

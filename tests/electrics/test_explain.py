@@ -79,6 +79,17 @@ def test_the_command_shows_path_limit_and_zones(capsys: pytest.CaptureFixture[st
         assert word in shown
 
 
+def test_two_nets_show_what_a_sense_and_an_isolation_reading_prove(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(["explain", str(FIXTURES / "hillclimb_engine"), "ECU-A:1", "ECU-A:6"]) == 0
+    shown = capsys.readouterr().out
+    assert "reads open" in shown
+    assert "high proves none under 12.5 kΩ" in shown
+    assert "at least 1 MΩ" in shown
+    assert "nowhere side by side" in shown
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [

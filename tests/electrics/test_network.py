@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 import random
 from fractions import Fraction
-from itertools import pairwise
 from typing import Any
 
 import networkx as nx
@@ -229,17 +228,6 @@ def test_sensitivity_is_the_derivative_and_removal_is_removal(seed: int, nodes: 
             assert removed[k] == pytest.approx(expected, rel=1e-7, abs=1e-10)
         else:
             assert math.isinf(removed[k])
-
-
-def test_reduced_network_keeps_the_resistances_between_its_terminals() -> None:
-    ours, _ = random_network(5, 20)
-    terminals = [2, 3, 11, 17]
-    seen = ours.reduced(terminals)
-    assert seen.sum(axis=1) == pytest.approx([0.0] * 4, abs=1e-9)
-    tails, heads = np.triu_indices(4, k=1)
-    small = Network(4, tails, heads, -1 / seen[tails, heads])
-    for i, j in pairwise(range(4)):
-        assert small.resistance(i, j) == pytest.approx(ours.resistance(terminals[i], terminals[j]), rel=1e-9)
 
 
 def test_what_is_no_network_is_refused() -> None:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from loomproof.electrics.explanation import Decidable, Explanation
+    from loomproof.electrics.isolation import IsolationClaim
     from loomproof.loom.model import End
 
 
@@ -114,9 +115,25 @@ def _show_value(console: Console, found: Explanation) -> None:
     else:
         what = "one net" if found.same_net else "two nets, joined by components"
         console.print(f"  {what}; a sound loom reads {_ohm(between.expected_ohm)}")
+    sense = f"  a digital sense: {between.b} reads {found.reads} while {between.a} is driven"
+    if found.same_net:
+        sense += f"; low proves a path under {_ohm(found.sense_ohm)}"
+    elif found.reads == "high":
+        sense += f"; read both ways, high proves none under {_ohm(found.sense_ohm)}"
+    console.print(sense, markup=False, soft_wrap=True)
+    if found.isolation is not None:
+        _show_isolation(console, found.isolation)
+
+
+def _show_isolation(console: Console, claim: IsolationClaim) -> None:
+    side = "side by side in a housing or bundle" if claim.neighbours else "nowhere side by side"
     console.print(
-        f"  a digital sense: {between.b} reads {found.reads} while {between.a} is driven", markup=False
+        f"  isolation, where it is measured: at least {_ohm(claim.limit_ohm)}, at the temperature and humidity "
+        f"of the test; the two nets lie {side}",
+        soft_wrap=True,
     )
+    if not claim.testable:
+        console.print(f"  components between them make {_ohm(claim.expected_ohm)} or more: not testable")
 
 
 def _show_steps(console: Console, found: Explanation) -> None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from loomproof.electrics.conductors import copper_factor
 from loomproof.electrics.decision import Zones, claimed_limit, zones
 from loomproof.electrics.expectation import SENSITIVITY_FLOOR, Between, Expectation
+from loomproof.electrics.isolation import IsolationClaim, isolation_claim
 from loomproof.electrics.sensing import Level, Thresholds, expected_levels
 from loomproof.electrics.uncertainty import Budget
 from loomproof.loom.model import End
@@ -42,8 +43,9 @@ class Step:
 class Explanation:
     """Everything behind one expected value: the steps, the contacts, the limit, and what a sense would say.
 
-    ``reads`` is what ``b`` reads in a digital sense while ``a`` is driven. ``joined`` says whether a
-    conductor or a resistance joins the two at all.
+    ``reads`` is what ``b`` reads in a digital sense while ``a`` is driven, and ``sense_ohm`` what that
+    proves: on one net, that a low path is less; between two nets that read high, that none is less.
+    ``isolation`` is the claim of a resistance reading between the nets of the two, ``None`` on one net.
     """
 
     between: Between
@@ -55,6 +57,8 @@ class Explanation:
     steps: tuple[Step, ...]
     same_net: bool
     reads: Level
+    sense_ohm: float
+    isolation: IsolationClaim | None
 
     @property
     def joined(self) -> bool:
@@ -82,6 +86,8 @@ def explain(expectation: Expectation, a: End, b: End, thresholds: Thresholds | N
     between = expectation.between(a, b)
     net_a, net_b = expectation.net_of[a], expectation.net_of[b]
     settings = expectation.loom.settings
+    rule = thresholds or Thresholds()
+    points = [max(len(expectation.nets[net].cavities), 1) for net in (net_a, net_b)]
     return Explanation(
         between=between,
         temperature_c=expectation.temperature_c,
@@ -91,7 +97,9 @@ def explain(expectation: Expectation, a: End, b: End, thresholds: Thresholds | N
         margin_ohm=settings.margin_ohm,
         steps=_steps(expectation, between) if math.isfinite(between.expected_ohm) else (),
         same_net=net_a == net_b,
-        reads=expected_levels(expectation, [net_a], thresholds)[net_b],
+        reads=expected_levels(expectation, [net_a], rule)[net_b],
+        sense_ohm=rule.low_proves_below_ohm() if net_a == net_b else rule.isolation_ohm(*points),
+        isolation=None if net_a == net_b else isolation_claim(expectation, [net_a], [net_b]),
     )
 
 

@@ -48,10 +48,8 @@ class IsolationClaim:
     @property
     def statement(self) -> str:
         """The claim in words, for a certificate."""
-        return (
-            f"each of {self.pairs} pairs of nets is apart by at least {self.limit_ohm:g} Ω "
-            "at the temperature and humidity of the test"
-        )
+        who = "the two nets are" if self.pairs == 1 else f"each of {self.pairs} pairs of nets is"
+        return f"{who} apart by at least {self.limit_ohm:g} Ω at the temperature and humidity of the test"
 
 
 def isolation_claim(

@@ -8,7 +8,6 @@ Morrison). Sources: D. J. Klein and M. Randić, J. Math. Chem. 12 (1993) 81; tex
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from functools import cached_property
 
 import numpy as np
@@ -126,20 +125,4 @@ class Network:
         gain = np.divide(self.ohms, left, out=np.zeros_like(left), where=~only)
         found: Floats = self.resistances(a, b)[None, :] + current**2 * gain[:, None]
         found[only] = np.where(np.abs(current[only]) > BRIDGE, np.inf, found[only])
-        return found
-
-    def reduced(self, terminals: Sequence[int]) -> Floats:
-        """Return the Laplacian seen from these terminals alone, S (Schur complement, the rest eliminated)."""
-        keep = np.asarray(terminals, dtype=np.intp)
-        last = keep[-1]
-        g = self.inverse
-        others = keep[:-1]
-        grounded = (
-            g[np.ix_(others, others)] - g[others, last][:, None] - g[last, others][None, :] + g[last, last]
-        )
-        inner = np.linalg.inv(grounded)
-        found = np.zeros((keep.size, keep.size))
-        found[:-1, :-1] = inner
-        found[:-1, -1] = found[-1, :-1] = -inner.sum(axis=1)
-        found[-1, -1] = inner.sum()
         return found
