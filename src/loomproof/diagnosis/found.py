@@ -40,7 +40,7 @@ class Found:
         node = self.wiring.node_of(end)
         return None if node is None else self.node_group.get(node)
 
-    def parts_between(self, one: int, other: int, without: str = "") -> float | None:
+    def parts_between(self, one: int, other: int) -> float | None:
         """Return the nominal ohms of the shortest chain of built-in parts between two groups.
 
         None where there is no chain. A part of unknown value counts as 0 Ω.
@@ -53,21 +53,26 @@ class Found:
                 return ohm
             if ohm > best[group]:
                 continue
-            for part, beside, value in self._chains.get(group, ()):
-                if part != without and ohm + value < best.get(beside, float("inf")):
+            for _, beside, value in self._chains.get(group, ()):
+                if ohm + value < best.get(beside, float("inf")):
                     best[beside] = ohm + value
                     heapq.heappush(queue, (ohm + value, beside))
         return None
 
     _chains: dict[int, list[tuple[str, int, float]]] = field(default_factory=dict)
 
-    def part_pairs(self) -> set[frozenset[int]]:
-        """Return the pairs of groups that a built-in part sits directly between."""
-        return {frozenset((a, b)) for a, others in self._chains.items() for _, b, _ in others}
+    def add_chain(self, name: str, one: int, other: int, ohm: float) -> None:
+        """Take a part, or a path already told, as joining two groups."""
+        self._chains.setdefault(one, []).append((name, other, ohm))
+        self._chains.setdefault(other, []).append((name, one, ohm))
 
-    def parts_joining(self, one: int, other: int) -> list[str]:
-        """Return the parts that sit directly between two groups."""
-        return [name for name, beside, _ in self._chains.get(one, ()) if beside == other]
+    def within(self, group: int, ohm: float) -> list[int]:
+        """Return the groups that parts of no more than so many ohms together join to one, itself left out."""
+        return [
+            other
+            for other in sorted(set(self.group_of.values()))
+            if other != group and (chain := self.parts_between(group, other)) is not None and chain <= ohm
+        ]
 
 
 def found_wiring(
@@ -87,16 +92,20 @@ def found_wiring(
             splices.update(choice.fault.splices)
     found = Found(loom, wiring, measured, right, moved, frozenset(cut), frozenset(splices), group_of=group_of)
     _flood(found)
+    read = {
+        judged.component: judged.measured_ohm
+        for judged in measured.judged
+        if judged.component and judged.measured_ohm < float("inf")
+    }
     for part in loom.components:
         if not part.fitted or part.kind in OPEN_TO_METER:
             continue
         groups = [found.group_at(end) for end in part.ends]
+        value = min(part.resistance_ohm or 0.0, read.get(part.name, float("inf")))
         for i, a in enumerate(groups):
             for b in groups[i + 1 :]:
                 if a is not None and b is not None and a != b:
-                    value = part.resistance_ohm or 0.0
-                    found._chains.setdefault(a, []).append((part.name, b, value))
-                    found._chains.setdefault(b, []).append((part.name, a, value))
+                    found.add_chain(part.name, a, b, value)
     return found
 
 

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.words import listed, of_reading, ohms
-from loomproof.diagnosis.writing import Writer
+from loomproof.diagnosis.writing import SHORTED_OHM, Writer
 from loomproof.loom.model import Component, ComponentKind, End
 from loomproof.results.findings import Alternative, Evidence, Finding
 from loomproof.results.measured import Decision, Judged, JudgedDiode, OneWay, Path
-
-SHORTED_OHM = 2.0
-"""A part that reads less than this, and less than a tenth of its value, is called shorted."""
 
 
 def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
@@ -37,8 +34,9 @@ def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
 
 def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
     """Yield leaks, added parts and one-way paths that no built-in part explains, one for two groups."""
-    told: dict[frozenset[int], Path] = {}
-    for path in (*found.measured.leaks, *found.measured.paths):
+    told: set[frozenset[int]] = set()
+    # The lowest first: what parts and paths already told explain together is told no second time.
+    for path in sorted((*found.measured.leaks, *found.measured.paths), key=lambda path: path.ohm):
         a, b = found.group_of.get(path.a), found.group_of.get(path.b)
         if a is None or b is None or a == b or frozenset((a, b)) in told:
             continue
@@ -47,30 +45,16 @@ def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
             continue
         if chain is None and _same_net(found, path):
             continue
-        told[frozenset((a, b))] = path
-    for path in told.values():
-        yield _path(path, writer)
+        yield _path(path, writer, _behind_parts(found, path, a, b))
+        told.add(frozenset((a, b)))
+        found.add_chain(f"path {path.a} {path.b}", a, b, path.ohm)
     ways: dict[tuple[int, int], OneWay] = {}
     for way in found.measured.one_way:
         a, b = found.group_of.get(way.source), found.group_of.get(way.sink)
-        if a is not None and b is not None and a != b and not _through(found, a, b, told):
+        if a is not None and b is not None and a != b and found.parts_between(a, b) is None:
             ways.setdefault((a, b), way)
     for way in ways.values():
         yield _one_way(way.source, way.sink, writer)
-
-
-def _through(found: Found, start: int, goal: int, paths: Iterable[frozenset[int]]) -> bool:
-    """Whether built-in parts and the paths told already lead from one group to another."""
-    beside: dict[int, set[int]] = {}
-    for pair in (*paths, *found.part_pairs()):
-        for group in pair:
-            beside.setdefault(group, set()).update(pair)
-    seen, todo = {start}, [start]
-    while todo:
-        fresh = beside.get(todo.pop(), set()) - seen
-        seen |= fresh
-        todo += fresh
-    return goal in seen
 
 
 def _same_net(found: Found, path: Path) -> bool:
@@ -276,7 +260,21 @@ def _value_text(part: Component) -> str:
     return f" of {ohms(part.resistance_ohm)}" if part.resistance_ohm else ""
 
 
-def _path(path: Path, writer: Writer) -> Finding:
+def _behind_parts(found: Found, path: Path, a: int, b: int) -> list[tuple[End, End]]:
+    """Return other pairs of conductors that read the same, since small parts join them to the ones read."""
+    first: dict[int, End] = {}
+    for end, group in found.group_of.items():
+        first.setdefault(group, end)
+    slack = max(2 * path.uncertainty_ohm, 0.05 * path.ohm)
+    return [
+        (first[one], first[other])
+        for one in (a, *found.within(a, slack))
+        for other in (b, *found.within(b, slack))
+        if (one, other) != (a, b) and one != other
+    ]
+
+
+def _path(path: Path, writer: Writer, behind: list[tuple[End, End]]) -> Finding:
     leak = path.ohm >= writer.weights.bound_leak_ohm
     reads = Evidence(
         f"{path.a} to {path.b}, where nothing should be",
@@ -302,6 +300,15 @@ def _path(path: Path, writer: Writer) -> Finding:
         tell_apart=part.tell_apart,
     )
     dry = "Unplug connectors on both conductors one at a time, reading between: the path goes with one."
+    elsewhere = [
+        Alternative(
+            text=f"the same path between {one} and {other}, behind built-in parts",
+            cause="leak" if leak else "added_part",
+            cavities=(one, other),
+            tell_apart=f"Pull the parts between, and measure {one} to {other} again.",
+        )
+        for one, other in behind
+    ]
     if leak:
         return writer.make(
             "leak",
@@ -310,7 +317,7 @@ def _path(path: Path, writer: Writer) -> Finding:
             places,
             [dry, "Clean and dry the housing, renew seals; renew wire whose insulation is burnt or chafed."],
             evidence=[reads],
-            alternatives=[part],
+            alternatives=[part, *elsewhere],
             cost=writer.weights.short,
         )
     return writer.make(
@@ -320,7 +327,7 @@ def _path(path: Path, writer: Writer) -> Finding:
         places,
         [dry, "Take out what was added, or put it into the description; clean or renew burnt insulation."],
         evidence=[reads],
-        alternatives=[wet],
+        alternatives=[wet, *elsewhere],
         cost=writer.weights.short,
     )
 

@@ -10,10 +10,13 @@ from loomproof.diagnosis.faults import Choice, Fault
 from loomproof.diagnosis.touch import Conductor, Touch, nearest, touches
 from loomproof.diagnosis.weights import Weights
 from loomproof.diagnosis.wiring import Wiring
-from loomproof.diagnosis.words import Names, listed, of_reading
-from loomproof.loom.model import ComponentKind, End, Loom, Need
+from loomproof.diagnosis.words import Names, listed, of_reading, ohms
+from loomproof.loom.model import Component, ComponentKind, End, Loom, Need
 from loomproof.results.findings import Alternative, Evidence, Finding, Kind, Severity
-from loomproof.results.measured import Decision, Measured
+from loomproof.results.measured import Decision, Judged, Measured
+
+SHORTED_OHM = 2.0
+"""A part that reads less than this, and less than a tenth of its value, is called shorted."""
 
 PROVE_AGAIN = "Prove the whole loom again: the certificate needs a full proof."
 
@@ -228,6 +231,28 @@ class Writer:
     # -- shorts ------------------------------------------------------------------------------------
 
     def _short(self, fault: Fault) -> Finding:
+        low = self._low_part(fault) if len(fault.pieces) == 2 else None
+        if low is not None:
+            part, judged = low
+            return self.make(
+                "wrong_value",
+                (judged.a, judged.b),
+                f"{part.kind.capitalize()} {part.name} reads {ohms(judged.measured_ohm)} "
+                f"instead of {ohms(judged.expected_ohm)}",
+                [self.names.place(end) for end in part.ends],
+                [f"Take {part.name} out and meter it on its own; fit one of {ohms(judged.expected_ohm)}."],
+                components=(part.name,),
+                evidence=[of_reading(judged)],
+                alternatives=[
+                    Alternative(
+                        text=f"{part.name} is right, and another path lies beside it",
+                        cause="touching",
+                        cavities=(judged.a, judged.b),
+                        tell_apart=f"Take {part.name} out and read again: a path that stays is the other.",
+                    )
+                ],
+                cost=self.weights.short,
+            )
         conductors = [self.conductor(piece) for piece in fault.pieces]
         pairs = nearest(self.loom, conductors, self.weights)
         places = [touch.text for _, _, near in pairs for touch in near]
@@ -274,6 +299,23 @@ class Writer:
             evidence=measured,
             alternatives=alternatives,
         )
+
+    def _low_part(self, fault: Fault) -> tuple[Component, Judged] | None:
+        """Return a part between two joined conductors that reads low, but not as a short does."""
+        nodes = {piece: set(self._nodes(piece)) for piece in fault.pieces}
+        for judged in self.measured.judged:
+            part = self.loom.component_by_name.get(judged.component)
+            if part is None or judged.decision is not Decision.FAIL:
+                continue
+            if not SHORTED_OHM <= judged.measured_ohm < judged.lower_ohm:
+                continue
+            sides = {piece for piece, own in nodes.items() for end in part.ends if end in own}
+            if len(sides) == 2:
+                return part, judged
+        return None
+
+    def _nodes(self, piece: tuple[int, ...]) -> frozenset[End]:
+        return self.conductor(piece).ends
 
     def _across(self, a: End, b: End, pieces: Sequence[Sequence[int]]) -> bool:
         leaf_of = self.wiring.leaf_of
