@@ -10,6 +10,7 @@ from typing import Any
 import networkx as nx
 import pytest
 
+from loomproof.electrics import readings
 from loomproof.electrics.expectation import Expectation, expect
 from loomproof.errors import UsageError
 from loomproof.loom.model import ComponentKind, End, Loom, Settings, end_of
@@ -98,7 +99,7 @@ def test_chosen_pairs_show_what_any_pair_shows(seed: int) -> None:
     loom = Loom("plain", connectors=loom.connectors, wires=loom.wires, settings=Settings(margin_ohm=0.005))
     expectation = expect(loom)
     for net in expectation.nets:
-        readings = expectation.readings(net.index)
+        chosen = expectation.readings(net.index)
         graph: nx.MultiGraph[End] = nx.MultiGraph()
         graph.add_nodes_from(net.ends)
         for a, b, conductor in expectation.conductors.get(net.index, []):
@@ -114,8 +115,23 @@ def test_chosen_pairs_show_what_any_pair_shows(seed: int) -> None:
             if not shows:
                 hidden.add(name)
             else:
-                assert any(_shows(expectation, rest, pair) for pair in readings.pairs), name
-        assert set(readings.hidden) == hidden
+                assert any(_shows(expectation, rest, pair) for pair in chosen.pairs), name
+        assert set(chosen.hidden) == hidden
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_promising_pairs_of_a_big_net_hide_no_more_than_all_pairs(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rng = random.Random(seed)
+    loom = random_loom(rng, nets=2, cavities=rng.randrange(20, 50), parts=2)
+    loom = Loom("plain", connectors=loom.connectors, wires=loom.wires, settings=Settings(margin_ohm=0.005))
+    expectation = expect(loom)
+    for net in expectation.nets:
+        monkeypatch.setattr(readings, "MANY", 1000)
+        every = expectation.readings(net.index)
+        monkeypatch.setattr(readings, "MANY", 2)
+        assert expectation.readings(net.index).hidden == every.hidden
 
 
 def _shows(expectation: Expectation, rest: nx.MultiGraph[Any], pair: tuple[End, End]) -> bool:

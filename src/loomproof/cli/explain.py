@@ -128,8 +128,8 @@ def _show_value(console: Console, found: Explanation) -> None:
 def _show_isolation(console: Console, claim: IsolationClaim) -> None:
     side = "side by side in a housing or bundle" if claim.neighbours else "nowhere side by side"
     console.print(
-        f"  isolation, where it is measured: at least {_ohm(claim.limit_ohm)}, at the temperature and humidity "
-        f"of the test; the two nets lie {side}",
+        f"  isolation, where it is measured: at least {_ohm(claim.limit_ohm)}, at the temperature and "
+        f"humidity of the test; the two nets lie {side}",
         soft_wrap=True,
     )
     if not claim.testable:
