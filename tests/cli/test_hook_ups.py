@@ -7,6 +7,13 @@ from pathlib import Path
 
 import pytest
 
+from loomproof.bench.adapter import in_order
+from loomproof.cli import hooking
+from loomproof.electrics.expectation import expect
+from loomproof.errors import BrokenOffError
+from loomproof.flow import Request
+from loomproof.loom.reading import load
+from loomproof.proof.hookups import plan_hook_ups
 from loomproof.results.document import Document, Verdict
 from loomproof.results.findings import Kind
 from tests.cli.running import loomproof
@@ -89,3 +96,40 @@ def test_a_saved_plan_is_asked_again_and_refused_for_other_points(fixtures: Path
     wrong = loomproof("prove", fixtures / ENGINE, "--bench", "sim:", "--plan", saved)
     assert wrong.returncode == 2
     assert "another description" in wrong.stderr
+
+
+def test_nothing_is_opened_before_somebody_says_that_it_is_plugged(fixtures: Path, tmp_path: Path) -> None:
+    loom = load(fixtures / "tail_lamp").loom
+    nets = [net.cavities for net in expect(loom).nets]
+    plan = plan_hook_ups(loom, nets, len(loom.cavities))
+    request = Request(loom=loom, adapter=in_order(loom.cavities), run="r", started="2026-01-01T00:00:00Z")
+    asked: list[str] = []
+
+    def no(question: str) -> bool:
+        asked.append(question)
+        return False
+
+    with pytest.raises(BrokenOffError, match="stopped before hook-up 1 of 1"):
+        hooking.prove_hook_ups(
+            request,
+            plan,
+            "tcp:127.0.0.1:1",  # nothing answers there; it must not come to that
+            loom_path=fixtures / "tail_lamp",
+            out=tmp_path,
+            store=None,
+            made_safe=True,
+            confirm=no,
+        )
+    assert asked == ["Is it plugged so?"]
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_state_that_is_not_there_or_is_broken_is_told(fixtures: Path, tmp_path: Path) -> None:
+    words = ("prove", fixtures / "tail_lamp", "--bench", "sim:", "--out", tmp_path, "--continue")
+    missing = loomproof(*words, "none")
+    assert missing.returncode == 2
+    assert "no stopped run none" in missing.stderr
+    (tmp_path / "bad.hook-ups.json").write_text('{"header": {}, "plan": []}')
+    broken = loomproof(*words, "bad")
+    assert broken.returncode == 2
+    assert "is no hook-up plan" in broken.stderr
