@@ -107,7 +107,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--short", action="store_true", help="fewer repeats")
     options = parser.parse_args(argv)
     begun = time.monotonic()
-    repeats = 3 if options.short else 9
+    repeats = 5 if options.short else 9
     rng = random.Random(options.seed)
 
     loom = big_loom(rng)
