@@ -32,7 +32,12 @@ def test_a_bad_thing_clears_the_rest() -> None:
 
 def test_what_contradicts_everything_clears_nothing() -> None:
     before = found("A:1 B:1", "C:1")
-    assert narrow(before, Observation("W3", sound=True)) == before
+    assert narrow(before, Observation("C", sound=True)) == before
+
+
+def test_a_sound_wire_leaves_the_adapters_lead() -> None:
+    (after,) = narrow(found("A:1 B:1", "C:1"), Observation("W3", sound=True))
+    assert after.cause == "adapter_lead"
 
 
 def test_a_thing_that_no_finding_names_is_refused() -> None:

@@ -112,3 +112,30 @@ def test_an_open_in_an_unused_circuit_is_a_note_and_a_short_from_one_a_fault() -
 @pytest.mark.parametrize("groups", [("A:1 A:2 A:3 A:4 A:5 A:6", "B:1 B:2", "B:3 C:1", "C:2 C:3")])
 def test_nothing_is_ever_silent(groups: tuple[str, ...]) -> None:
     assert found(*groups)
+
+
+def test_all_faults_on_one_board_are_the_board() -> None:
+    loom = Loom(
+        "two plugs",
+        connectors=(
+            plug("A", *[" ".join(str(i) for i in range(1, 17))]),
+            plug("B", *[" ".join(str(i) for i in range(1, 17))]),
+        ),
+        wires=tuple(wire(f"W{i}", f"A:{i}", f"B:{i}") for i in range(1, 17)),
+    )
+    expected = nets(*(f"A:{i} B:{i}" for i in range(1, 17)))
+    dead = nets(*(f"{c}:{i}" for c in "AB" for i in range(1, 9)))
+    points = tuple((end, number) for number, end in enumerate(loom.cavities, start=1))
+    groups = (*dead, *expected[8:])
+    (finding,) = explain(loom, Measured(expected, groups, complete=True, points=points))
+    assert finding.cause == "adapter_board"
+    assert "points 1 to 8" in finding.title
+    unknown = explain(loom, Measured(expected, groups, complete=True))
+    assert {finding.cause for finding in unknown} == {"broken_wire"}
+
+
+def test_an_open_may_be_the_adapters_lead() -> None:
+    (finding,) = found("A:1 B:1", "C:1")
+    (other,) = (other for other in finding.alternatives if other.cause == "adapter_lead")
+    assert other.cavities == (End("C", "1"),)
+    assert other.tell_apart

@@ -12,7 +12,7 @@ from loomproof.diagnosis.joints import joint_findings
 from loomproof.diagnosis.loose import loose_findings
 from loomproof.diagnosis.parts import part_findings, path_findings
 from loomproof.diagnosis.search import Explainer
-from loomproof.diagnosis.structure import Arrangement, arrangements, hypotheses
+from loomproof.diagnosis.structure import Arrangement, arrangements, dead_boards, hypotheses
 from loomproof.diagnosis.weights import Weights, weights
 from loomproof.diagnosis.wiring import Wiring, wiring_of
 from loomproof.diagnosis.words import listed
@@ -38,6 +38,8 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
     pieces = explainer.split(labels)
     if pieces:
         slips = hypotheses(loom, wiring, table, explainer.leaves_of(pieces))
+        points = {wiring.leaf_of[end]: point for end, point in measured.points if end in wiring.leaf_of}
+        slips += dead_boards(points, table)
         arranged = arrangements(slips, explainer, labels)
         strange = _wrong_loom(arranged[0], explainer, measured, table)
         if strange is not None:

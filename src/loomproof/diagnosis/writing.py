@@ -121,6 +121,8 @@ class Writer:
     def _open(self, fault: Fault) -> Finding:
         if fault.cause == "not_plugged":
             return self._not_plugged(fault)
+        if fault.cause == "adapter_board":
+            return self._board(fault)
         if fault.cause == "open_splice":
             return self._open_splice(fault)
         edge = self.wiring.edges[fault.edges[0]]
@@ -147,7 +149,25 @@ class Writer:
             f"Crimp on a new contact, or join in a piece of {self.names.section(first)} with a crimp splice "
             "and sealed heat-shrink.",
         ]
-        return self._made(fault, ends, title, places, repair, wires=edge.wires)
+        others = self._adapter_lead(ends)
+        return self._made(fault, ends, title, places, repair, wires=edge.wires, alternatives=others)
+
+    def _adapter_lead(self, ends: tuple[End, ...]) -> tuple[Alternative, ...]:
+        """Return the adapter's own lead as an alternative, where one cavity was found alone."""
+        alone = [end for end in ends if len(self.group_of.get(end, ())) == 1]
+        if len(alone) != 1:
+            return ()
+        (end,) = alone
+        return (
+            Alternative(
+                text=f"the adapter's lead or pin for {end} is open, not the loom",
+                cause="adapter_lead",
+                cavities=(end,),
+                repair=(f"Mend the adapter's lead for {end}.",),
+                tell_apart=f"Unplug {end.connector} and touch the adapter's pin {end.cavity} with the probe: "
+                "silence means the lead.",
+            ),
+        )
 
     def _bad_contact(self, fault: Fault, ends: tuple[End, ...]) -> Finding:
         end = ends[0]
@@ -203,6 +223,28 @@ class Writer:
                 "Cut back to bright copper and make the joint again: crimp splice, sealed heat-shrink.",
             ],
             wires=wires,
+        )
+
+    def _board(self, fault: Fault) -> Finding:
+        ends = self._ends(fault.leaves)
+        return self._made(
+            fault,
+            ends,
+            f"Nothing reaches {fault.detail} of the scanner: a board or its lead, before the loom",
+            [f"the scanner's board and the adapter's plug with {fault.detail}"],
+            [
+                f"Push home what carries {fault.detail}; prove again.",
+                "If it stays, run the bench's selftest with nothing plugged.",
+            ],
+            alternatives=(
+                Alternative(
+                    text=f"every wire of {listed(ends)} is open, each by itself",
+                    cause="broken_wire",
+                    cavities=ends,
+                    wires=self._wires_at(ends),
+                    tell_apart="Put the same adapter plug on another board and prove again.",
+                ),
+            ),
         )
 
     def _not_plugged(self, fault: Fault) -> Finding:
@@ -519,6 +561,8 @@ class Writer:
             return sum(self.wiring.edges[number].cost for number in fault.edges)
         if fault.splices:
             return weights.open_splice
+        if fault.cause == "adapter_board":
+            return weights.lead
         if fault.pieces:
             return weights.short * (len(fault.pieces) - 1)
         if fault.connectors:

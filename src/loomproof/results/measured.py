@@ -105,6 +105,8 @@ class Measured:
     isolation_ohm: float | None = None
     sense_vectors: int = 0
     resistance_readings: int = 0
+    points: tuple[tuple[End, int], ...] = ()
+    """Which scanner point each tested cavity was on, where known: all faults on one board are the board."""
 
     @property
     def sound(self) -> bool:
