@@ -179,7 +179,7 @@ class MemoryLine:
                 self.arrived += b"".join(self.fro(reply))
 
     def receive(self, timeout_s: float) -> bytes:
-        if not self.arrived:
+        if not self.arrived or timeout_s <= 0.0:
             self.clock.now += timeout_s
         data, self.arrived = self.arrived, b""
         self.clock.now += 10 * len(data) / self.rate

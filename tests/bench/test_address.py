@@ -81,7 +81,7 @@ def test_a_near_miss_is_named() -> None:
 def test_arguments_for_the_simulator() -> None:
     address = parse_address("sim:?fault=open%20W12&points=8&four-wire")
     assert isinstance(address, SimAddress)
-    assert address.arguments == ("--fault", "open W12", "--points", "8", "--four-wire")
+    assert address.arguments == ("--fault=open W12", "--points=8", "--four-wire")
     assert is_simulated(address)
     assert not is_simulated(TcpAddress("h", 1))
 

@@ -21,11 +21,14 @@ from loomproof.errors import UsageError, suggestion
 DEFAULT_BAUD = 115_200
 SCHEMES = ("serial", "tcp", "visa", "sim")
 
-SIM_VALUES = ("points", "acc", "seed", "adapter", "temperature")
-"""What a ``sim:`` address hands on to the simulator as ``--key value``."""
+SIM_VALUES = ("points", "acc", "seed", "adapter", "temperature", "insulation", "line")
+"""What a ``sim:`` address hands on to the simulator with a value."""
 
-SIM_FLAGS = ("no-ohms", "four-wire", "paced")
-"""What a ``sim:`` address hands on to the simulator as ``--key``."""
+SIM_FLAGS = ("no-ohms", "no-diode", "no-volts", "no-watch", "paced")
+"""What a ``sim:`` address hands on to the simulator without one."""
+
+SIM_EITHER = ("four-wire",)
+"""What a ``sim:`` address hands on with or without a value."""
 
 _SAFE = "/:@[]+.,-_~!"
 
@@ -91,9 +94,9 @@ class SimAddress:
         """The simulator's command-line arguments."""
         given: list[str] = []
         for fault in self.faults:
-            given += ["--fault", fault]
+            given.append(f"--fault={fault}")
         for key, value in self.options:
-            given += [f"--{key}", value] if key in SIM_VALUES else [f"--{key}"]
+            given.append(f"--{key}={value}" if value else f"--{key}")
         return tuple(given)
 
 
@@ -178,7 +181,12 @@ def _sim(place: str, pairs: Sequence[tuple[str, str]], text: str) -> SimAddress:
             f"bench address {text!r}: {place!r} stands before the question mark",
             cure="Faults are written sim:?fault=open%20W12.",
         )
-    _once([pair for pair in pairs if pair[0] != "fault"], (*SIM_VALUES, *SIM_FLAGS), text, also=("fault",))
+    _once(
+        [pair for pair in pairs if pair[0] != "fault"],
+        (*SIM_VALUES, *SIM_FLAGS, *SIM_EITHER),
+        text,
+        also=("fault",),
+    )
     options = []
     for key, value in pairs:
         if key in SIM_VALUES and not value:
@@ -186,7 +194,7 @@ def _sim(place: str, pairs: Sequence[tuple[str, str]], text: str) -> SimAddress:
         if key in SIM_FLAGS and value not in ("", "yes"):
             raise UsageError(f"bench address {text!r}: {key} takes no value", cure=f"Write {key} alone.")
         if key != "fault":
-            options.append((key, value if key in SIM_VALUES else ""))
+            options.append((key, "" if key in SIM_FLAGS else value))
     return SimAddress(tuple(value for key, value in pairs if key == "fault"), tuple(options))
 
 

@@ -90,6 +90,11 @@ class Link:
         self._last_sent = b""
 
     @property
+    def progress_at(self) -> float:
+        """When, on the link's clock, the last command was done or the present one began, s."""
+        return self._progress_at
+
+    @property
     def idle_s(self) -> float:
         """Seconds since the last good reply."""
         return self._clock() - self._good_at
@@ -211,10 +216,15 @@ class Link:
         wanted: str | None = None,
     ) -> Frame | None:
         """Send once and wait for a good reply with one of these sequence numbers, as long as it may take."""
-        # What has come of an unfinished line is not continued by what answers this; and an LF ends what
-        # a cut command may have left at the device, where an empty line is ignored.
-        self._splitter.forget()
-        data = b"\n" + command if self._unanswered else command
+        # What came before the command was sent cannot be its answer.
+        for line in self._splitter.feed(self._take(0.0)):
+            self._dropped += self._sort(line) is not None
+        data = command
+        if self._unanswered:
+            # Half a reply is not continued by the next one; and an LF ends what a cut command may have
+            # left at the device, where an empty line is ignored.
+            self._splitter.forget()
+            data = b"\n" + command
         self.line.send(data)
         self._sent += len(data)
         self._repeated += command == self._last_sent

@@ -105,7 +105,7 @@ class ScannerBench:
     def _meet(self) -> None:
         self._identity = read_identity(self._plain("*IDN?", TEXT_BYTES))
         self._told = read_capabilities(self._plain("SYST:CAP?", TEXT_BYTES))
-        self._open_link.expect_lines_of(self._told.line_bytes)
+        self.link.expect_lines_of(self._told.line_bytes)
         self._budget = self._told.line_bytes
 
     def _meet_again(self) -> None:
@@ -205,9 +205,9 @@ class ScannerBench:
             busy_s = len(batch) * (self._settle_us or DEFAULT_SETTLE_US) * 1e-6
             self._renew()
             if len(batch) == 1:
-                reply = self._open_link.ask(body, reply_bytes=reply_bytes, busy_s=busy_s)
+                reply = self.link.ask(body, reply_bytes=reply_bytes, busy_s=busy_s)
             else:
-                told = self._open_link.ask_twice(body, reply_bytes=reply_bytes, busy_s=busy_s)
+                told = self.link.ask_twice(body, reply_bytes=reply_bytes, busy_s=busy_s)
                 if told is None:
                     self._budget, self._clean = self._budget // 2, 0
                     continue
@@ -331,7 +331,7 @@ class ScannerBench:
             raise UnfitError(f"{len(sets)} sets do not fit one line of this bench; watch fewer at a time")
         self._ok(body)
         self._watching = True
-        link = self._open_link
+        link = self.link
         until = math.inf if seconds is None else link.now() + seconds
         seen = 0
         try:
@@ -357,8 +357,8 @@ class ScannerBench:
         if len(reply) != 3 or not all(field.isdigit() for field in reply):
             raise LinkError(f"the scanner answered WATC:STOP with {','.join(reply)!r}")
         cycles, events, lost = (int(field) for field in reply)
-        seen += len(self._open_link.events)
-        self._open_link.events.clear()
+        seen += len(self.link.events)
+        self.link.events.clear()
         self._watched = WatchSummary(cycles, events, lost + max(0, events - lost - seen))
 
     def _event(self, frame: Frame, number: int, sets: int) -> WatchEvent:
@@ -394,7 +394,7 @@ class ScannerBench:
         """Change the line's rate; return whether it holds. Where it does not, both sides fall back."""
         if rate > self.capabilities().baud_max:
             return False
-        link = self._open_link
+        link = self.link
         old = link.line.rate
         try:
             self._ok(f"SYST:BAUD {rate}")
@@ -420,23 +420,24 @@ class ScannerBench:
         return self._told
 
     @property
-    def _open_link(self) -> Link:
+    def link(self) -> Link:
+        """The open link. Raises `NoBenchError` where the bench is closed."""
         if self._link is None:
             raise NoBenchError(f"the bench at {self._address} is closed")
         return self._link
 
     def _renew(self) -> None:
         """Open the link again before a device that heard nothing for a while closes it by itself."""
-        if not self._watching and self._open_link.idle_s >= RENEW_AFTER_S:
-            self._open_link.open()
+        if not self._watching and self.link.idle_s >= RENEW_AFTER_S:
+            self.link.open()
             self._meet_again()
 
     def _ask(self, body: str, reply_bytes: int, *, busy_s: float = 0.0) -> str:
         self._renew()
-        return self._open_link.ask(body, reply_bytes=reply_bytes, busy_s=busy_s)
+        return self.link.ask(body, reply_bytes=reply_bytes, busy_s=busy_s)
 
     def _plain(self, body: str, reply_bytes: int) -> str:
-        return self._open_link.ask(body, reply_bytes=reply_bytes)
+        return self.link.ask(body, reply_bytes=reply_bytes)
 
     def _ok(self, body: str) -> None:
         reply = self._ask(body, 2)

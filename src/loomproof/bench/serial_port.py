@@ -39,16 +39,12 @@ class SerialLine:
             raise self._gone(error) from error
 
     def receive(self, timeout_s: float) -> bytes:
-        """Return what has arrived, after at most this time or a slice of it."""
+        """Return what has arrived, after at most this time and a slice (50 ms) more."""
         try:
             waiting = self._port.in_waiting
-            if waiting:
+            if waiting or timeout_s <= 0.0:
                 return self._port.read(waiting)
-            if timeout_s < SLICE_S:
-                self._port.timeout = timeout_s
             data = self._port.read(1)
-            if timeout_s < SLICE_S:
-                self._port.timeout = SLICE_S
             return data + self._port.read(self._port.in_waiting) if data else b""
         except (serial.SerialException, OSError, TypeError) as error:
             # A TypeError is what pyserial gives where the port was closed under a read.

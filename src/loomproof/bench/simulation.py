@@ -29,6 +29,7 @@ class Simulation:
         self._errors = tempfile.TemporaryFile()  # noqa: SIM115 (lives as long as the process)
         link = ["--tcp", "0"] if os.name == "nt" else ["--pty"]
         command = [sys.executable, "-m", "loomproof", "simulate", str(loom_path), *link, *arguments]
+        command += ["--end-with-input", "--quiet"]  # so that it ends with us, whatever ends us
         self._process = subprocess.Popen(
             command,
             stdin=subprocess.PIPE,

@@ -1,0 +1,69 @@
+"""Proofs over lines that do harm: a right answer or a link error in time, never a wrong answer.
+
+A sample; ``tests/campaign/line_noise.py`` runs thousands.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+
+from loomproof.bench import link as link_module
+from loomproof.bench.frames import Frame
+from tests.bench.noise import Harm
+from tests.bench.torture import HARMS, Result, torture
+
+LOOMS = ("tail_lamp", "hillclimb_engine")
+SAMPLE = 3
+
+
+def sample(name: str, harm: Harm, count: int = SAMPLE, line: int = 1024) -> list[Result]:
+    results = [torture(name, harm, seed, line=line) for seed in range(count)]
+    assert [result for result in results if result.end == "wrong"] == []
+    return results
+
+
+@pytest.mark.parametrize("name", LOOMS)
+@pytest.mark.parametrize("rate", [1e-5, 1e-4, 1e-3, 1e-2])
+def test_flipped_bits(name: str, rate: float) -> None:
+    results = sample(name, Harm(flip=rate))
+    ends = Counter(result.end for result in results)
+    if rate <= 1e-4:
+        assert ends == {"right": len(results)}
+    if rate == 1e-3:
+        assert ends["right"] > 0
+        assert sum(result.abandoned for result in results) > 0  # batches shrank
+    if rate == 1e-2:
+        assert ends == {"error": len(results)}
+
+
+@pytest.mark.parametrize("name", LOOMS)
+@pytest.mark.parametrize("harm", HARMS)
+def test_other_harm(name: str, harm: str) -> None:
+    results = sample(name, HARMS[harm])
+    ends = Counter(result.end for result in results)
+    if harm == "dead" and name == "hillclimb_engine":
+        assert ends == {"error": len(results)}
+        # Found in the time that the contract gives: ten seconds, and the try that began within them.
+        assert all(10.0 <= result.waited_s < 12.0 for result in results)
+    elif harm in ("lost lines", "doubled lines", "stale replies", "another number", "slow"):
+        assert ends == {"right": len(results)}
+
+
+def test_the_shortest_line_that_the_contract_allows() -> None:
+    sample("hillclimb_engine", Harm(flip=3e-4), count=3, line=2 * 32 + 48)
+
+
+def test_the_campaign_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A driver that believes what it is told, unchecked, is found out by the same campaign."""
+
+    def gullible(line: bytes, nonce: bytes) -> Frame | None:
+        try:
+            return Frame(int(line[1:3], 16), line[3:].rpartition(b"*")[0].decode("ascii"))
+        except ValueError:
+            return None
+
+    monkeypatch.setattr(link_module, "unseal", gullible)
+    ends = Counter(torture("tail_lamp", Harm(flip=1e-4), seed).end for seed in range(60))
+    assert ends["wrong"] > 0
