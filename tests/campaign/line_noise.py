@@ -2,8 +2,8 @@
 
     python -m tests.campaign.line_noise [--short] [--seed N]
 
-The whole run keeps its table in ``results/line_noise.md``. Exit code 1 if a single answer was wrong. Everything runs in memory on a clock of its own, so the ten
-seconds of a dead line cost nothing.
+The whole run keeps its table in ``results/line_noise.md``. Exit code 1 if a single answer was wrong.
+Everything runs in memory on a clock of its own, so the ten seconds of a dead line cost nothing.
 """
 
 from __future__ import annotations
