@@ -133,3 +133,10 @@ def test_a_state_that_is_not_there_or_is_broken_is_told(fixtures: Path, tmp_path
     broken = loomproof(*words, "bad")
     assert broken.returncode == 2
     assert "is no hook-up plan" in broken.stderr
+
+
+def test_a_bench_with_too_few_points_names_the_way_out(fixtures: Path, tmp_path: Path) -> None:
+    done = loomproof("prove", fixtures / ENGINE, "--bench", "sim:?points=64", "--out", tmp_path)
+    assert done.returncode == 2
+    assert "127 cavities and the bench 64 points" in done.stderr
+    assert "--hook-ups" in done.stderr

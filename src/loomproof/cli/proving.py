@@ -137,7 +137,13 @@ def prove_and_keep(
             refuse_unsafe(request, made_safe=made_safe, confirm=confirm)
             from loomproof.bench.adapter import check_adapter
 
-            check_adapter(request.adapter, request.loom.cavities, raw.capabilities().points)
+            points = raw.capabilities().points
+            if max(request.adapter.points) > points and len(request.loom.cavities) > points:
+                raise AdapterError(
+                    f"the loom has {len(request.loom.cavities)} cavities and the bench {points} points",
+                    cure="--hook-ups proves it plug by plug; loomproof plan shows how.",
+                )
+            check_adapter(request.adapter, request.loom.cavities, points)
             with JournaledBench(raw, journal_path, run_header(request)) as bench:
                 steps = prove(request, bench)
                 while True:
