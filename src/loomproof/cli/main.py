@@ -51,6 +51,8 @@ COMMANDS: dict[str, Command] = {
     "report": Command("loomproof.cli.history:report", "Sum up many looms; export tables."),
     "label": Command("loomproof.cli.history:label", "Write a printable label for a loom."),
     "records": Command("loomproof.cli.keeping:records", "Back up, restore, check and import records."),
+    "adapter": Command("loomproof.cli.bench:adapter", "Make, check and learn adapter tables."),
+    "bench": Command("loomproof.cli.bench:bench", "Test the bench itself; learn its leads."),
     "key": Command("loomproof.cli.keeping:key", "Show or replace your key; list signers you know."),
     "simulate": Command("loomproof.cli.simulate:simulate", "Run a simulated scanner with a loom on it."),
 }

@@ -1,0 +1,239 @@
+"""The bench's own test, no loom on it: what it found, dated, and kept as one line of a file.
+
+Three hook-ups: nothing plugged (or an adapter with nothing at its end: its shorts show here too); a
+shorting plug that joins all ends of an adapter; reference resistors between two points each.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import statistics
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from loomproof.bench.seam import Accuracy, Bench, Identity, PointSet, point_set, points_of
+from loomproof.bench.selfcheck import Check
+from loomproof.errors import InputError, UnfitError, UsageError
+
+REPEATS = 25
+"""Readings for the standard deviation: 24 degrees of freedom, a relative uncertainty of 14 % of it
+(JCGM 100:2008, E.4.3, table E.1 gives 16 % for 20 and 13 % for 30 readings)."""
+
+
+@dataclass(frozen=True, slots=True)
+class SelfTest:
+    """One self-test of one bench. ``date`` is RFC 3339, UTC; ``repeatability_ohm`` a standard deviation."""
+
+    maker: str
+    model: str
+    serial: str
+    date: str
+    plugged: str
+    checks: tuple[Check, ...]
+    repeatability_ohm: float | None = None
+
+    @property
+    def passed(self) -> bool:
+        """Whether every check passed."""
+        return all(check.passed for check in self.checks)
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """A reference resistor of ``ohm`` between two points."""
+
+    a: int
+    b: int
+    ohm: float
+
+
+def try_empty(bench: Bench, points: Sequence[int] = ()) -> tuple[Check, ...]:
+    """Test with nothing plugged: all points clear of each other, stuck inputs, dead drivers.
+
+    ``points`` are those to test, all of the bench where empty. A bench that cannot sense is tested by its
+    ohms, each point against all others. Raises `UnfitError` for a bench that can do neither.
+    """
+    able = bench.capabilities()
+    chosen = tuple(points) or tuple(range(1, able.points + 1))
+    if able.sense_ohm is None:
+        if able.ohms is None:
+            raise UnfitError("this bench can neither sense nor measure ohms; there is nothing to test")
+        return (_clear_by_ohms(bench, chosen),)
+    drives = [0, *(1 << (point - 1) for point in chosen)]
+    empty, *answers = bench.sense(drives)
+    dead = [point for point, low in zip(chosen, answers, strict=True) if not low >> (point - 1) & 1]
+    joined = sorted(
+        {
+            (min(point, other), max(point, other))
+            for point, low in zip(chosen, answers, strict=True)
+            for other in points_of(low & ~empty)
+            if other != point
+        }
+    )
+    return (
+        Check("stuck inputs", not empty, _said(points_of(empty), "low with nothing driven", "none")),
+        Check("dead drivers", not dead, _said(dead, "high while driven", "none")),
+        Check(
+            "clear of each other",
+            not joined,
+            _said([f"{a} to {b}" for a, b in joined], "joined with nothing plugged", "all points"),
+        ),
+    )
+
+
+def try_shorted(bench: Bench, points: Sequence[int]) -> Check:
+    """Test with a shorting plug over these points: every one must reach every other one."""
+    able = bench.capabilities()
+    _several(points)
+    wanted = point_set(points)
+    first = points[0]
+    if able.sense_ohm is not None:
+        (low,) = bench.sense([1 << (first - 1)])
+        missing = points_of(wanted & ~low)
+        strange = points_of(low & ~wanted)
+        text = _said(missing, f"not joined to point {first} by the shorting plug", "every lead reaches it")
+        if strange:
+            text += f"; point {_listed(strange)} is joined to it and has no lead there"
+        return Check("shorting plug", not missing and not strange, text)
+    readings = ((point, bench.resistance(1 << (first - 1), 1 << (point - 1))) for point in points[1:])
+    missing = tuple(point for point, ohm in readings if not math.isfinite(ohm))
+    return Check(
+        "shorting plug", not missing, _said(missing, f"open to point {first}", "every lead reaches it")
+    )
+
+
+def try_references(bench: Bench, references: Sequence[Reference], lead_ohm: Mapping[int, float]) -> Check:
+    """Read reference resistors; each must be within the bench's limits of error."""
+    accuracy = _accuracy(bench)
+    told, passed = [], True
+    for each in references:
+        value = bench.resistance(1 << (each.a - 1), 1 << (each.b - 1))
+        error = value - lead_ohm.get(each.a, 0.0) - lead_ohm.get(each.b, 0.0) - each.ohm
+        limit = accuracy.ohm + accuracy.ratio * each.ohm
+        passed &= abs(error) <= limit
+        told.append(f"{each.ohm:g} ohm at {each.a}, {each.b}: {error:+.3g} ohm (limit {limit:.3g})")
+    return Check("reference resistors", passed, "; ".join(told))
+
+
+def repeatability(bench: Bench, a: int, b: int, repeats: int = REPEATS) -> tuple[Check, float | None]:
+    """Read one pair again and again; return the standard deviation of one reading, Ω (JCGM 100, 4.2.2).
+
+    It fails where the deviation alone is over the bench's own limit of error.
+    """
+    accuracy = _accuracy(bench)
+    values = [bench.resistance(1 << (a - 1), 1 << (b - 1)) for _ in range(repeats)]
+    if not all(math.isfinite(value) for value in values):
+        return Check("repeatability", False, f"points {a} and {b} are not joined at every reading"), None
+    spread = statistics.stdev(values)
+    limit = accuracy.ohm + accuracy.ratio * statistics.fmean(values)
+    text = f"standard deviation {spread:.3g} ohm over {repeats} readings (limit {limit:.3g} ohm)"
+    return Check("repeatability", spread <= limit, text), spread
+
+
+# Keeping -----------------------------------------------------------------------------------------
+
+
+def keep(found: SelfTest, path: Path) -> None:
+    """Add a self-test to the end of the file of them, flushed to the disk."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("a", encoding="utf-8", newline="\n") as file:
+        file.write(json.dumps(asdict(found), ensure_ascii=False, allow_nan=False) + "\n")
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def kept(path: Path) -> Iterator[SelfTest]:
+    """Yield the self-tests of a file, oldest first; none where there is no file. Raises `InputError`."""
+    if not path.exists():
+        return
+    for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), start=1):
+        try:
+            value: dict[str, Any] = json.loads(line)
+            value["checks"] = tuple(Check(**check) for check in value["checks"])
+            found = SelfTest(**value)
+            datetime.fromisoformat(found.date)
+        except (ValueError, KeyError, TypeError) as error:
+            raise InputError(
+                f"{path}, line {number} is no self-test: {error}", cure="Take this line out of the file."
+            ) from None
+        yield found
+
+
+def latest(path: Path, identity: Identity) -> SelfTest | None:
+    """Return what a bench's self-tests come to, or ``None``: the last one, with the last repeatability."""
+    mine = [
+        each
+        for each in kept(path)
+        if (each.maker, each.model, each.serial) == (identity.maker, identity.model, identity.serial)
+    ]
+    if not mine:
+        return None
+    spreads = [each.repeatability_ohm for each in mine if each.repeatability_ohm is not None]
+    last = mine[-1]
+    return SelfTest(
+        last.maker,
+        last.model,
+        last.serial,
+        last.date,
+        last.plugged,
+        last.checks,
+        spreads[-1] if spreads else None,
+    )
+
+
+def refuse_stale(found: SelfTest | None, now: datetime, most_days: float | None) -> None:
+    """Refuse a bench that failed its last self-test, or whose last one is older than so many days.
+
+    ``None`` for the days sets no age. Raises `UnfitError`.
+    """
+    cure = "Unplug the loom and run loomproof bench selftest."
+    if found is not None and not found.passed:
+        failed = ", ".join(check.name for check in found.checks if not check.passed)
+        raise UnfitError(f"the bench failed its self-test of {found.date}: {failed}", cure=cure)
+    if most_days is None:
+        return
+    if found is None:
+        raise UnfitError("this bench has had no self-test", cure=cure)
+    age = now.astimezone(UTC) - datetime.fromisoformat(found.date)
+    if age > timedelta(days=most_days):
+        raise UnfitError(
+            f"the bench's last self-test is of {found.date}, older than {most_days:g} days", cure=cure
+        )
+
+
+def _clear_by_ohms(bench: Bench, points: Sequence[int]) -> Check:
+    whole = point_set(points)
+    joined = []
+    for point in points:
+        alone: PointSet = 1 << (point - 1)
+        if whole != alone and math.isfinite(bench.resistance(alone, whole & ~alone)):
+            joined.append(point)
+    return Check(
+        "clear of each other", not joined, _said(joined, "joined with nothing plugged", "all points")
+    )
+
+
+def _accuracy(bench: Bench) -> Accuracy:
+    able = bench.capabilities()
+    if able.ohms is None or able.accuracy is None:
+        raise UnfitError("this bench does not measure ohms, or does not say how well")
+    return able.accuracy
+
+
+def _several(points: Sequence[int]) -> None:
+    if len(points) < 2:
+        raise UsageError("a shorting plug joins two points or more", cure="Name an adapter with more leads.")
+
+
+def _said(found: Sequence[object], bad: str, good: str) -> str:
+    return f"point {_listed(found)}: {bad}" if found else good
+
+
+def _listed(found: Sequence[object]) -> str:
+    more = f" and {len(found) - 12} more" if len(found) > 12 else ""
+    return ", ".join(str(each) for each in found[:12]) + more
