@@ -1,0 +1,65 @@
+"""The commands ``findings`` and ``compare``, on results files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from loomproof.cli.main import run
+
+RESULTS = """{
+  "schema": 1, "verdict": "fail", "run": "%s", "started": "", "ended": "",
+  "loom": {"name": "x"}, "bench": {"address": "sim:"}, "adapter": {"name": "in-order"},
+  "coverage": {}, "counts": {},
+  "findings": [%s]
+}"""
+CROSSED = """{
+  "kind": "miswire", "cause": "crossed", "severity": "fault", "title": "A:2 and A:3 are crossed",
+  "cavities": ["A:2", "A:3"], "wires": ["W4", "W5"], "wire_colours": ["BU", "BK"],
+  "evidence": [{"text": "A:2 to B:2", "measured_ohm": 0.1}],
+  "alternatives": [{"text": "B:2 and B:3 are crossed", "cause": "crossed", "cavities": ["B:2", "B:3"],
+    "wires": ["W4", "W5"], "tell_apart": "Look into the back of A."}]
+}"""
+
+
+@pytest.fixture
+def failed(tmp_path: Path) -> Path:
+    path = tmp_path / "fail.json"
+    path.write_text(RESULTS % ("one", CROSSED), encoding="utf-8")
+    return path
+
+
+def test_findings_are_shown_with_their_reasoning(failed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["findings", str(failed), "--details"]) == 0
+    shown = capsys.readouterr().out
+    assert "A:2 and A:3 are crossed" in shown
+    assert "B:2 and B:3" in shown
+    assert "open_wire" in shown
+
+
+def test_an_answer_is_taken(failed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["findings", str(failed), "--saw", "A sound"]) == 0
+    shown = capsys.readouterr().out
+    assert "B:2 and B:3 are crossed" in shown
+    assert "A:2 and A:3 are crossed" not in shown
+    assert "A was seen to be sound" in shown
+
+
+@pytest.mark.parametrize("answer", ["W99 sound", "A perhaps"])
+def test_an_answer_that_means_nothing_is_refused(
+    failed: Path, answer: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["findings", str(failed), "--saw", answer]) == 2
+    assert "Traceback" not in capsys.readouterr().err
+
+
+def test_compare_says_what_a_repair_changed(
+    failed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    mended = tmp_path / "pass.json"
+    mended.write_text((RESULTS % ("two", "")).replace('"fail"', '"pass"'), encoding="utf-8")
+    assert run(["compare", str(failed), str(mended)]) == 0
+    assert "gone: A:2 and A:3 are crossed" in capsys.readouterr().out
+    assert run(["compare", str(mended), str(failed)]) == 0
+    assert "new: A:2 and A:3 are crossed" in capsys.readouterr().out
