@@ -38,8 +38,8 @@ def test_too_few_points_name_the_connector_and_show_the_plan_with_its_leads_spli
     assert "hook-ups on 32 points" in done.stdout
 
 
-def prove(fixtures: Path, out: Path, bench: str, *words: str | Path) -> Document | str:
-    done = loomproof("prove", fixtures / ENGINE, "--bench", bench, "--out", out, *words)
+def prove(loom: Path, out: Path, bench: str, *words: str | Path) -> Document | str:
+    done = loomproof("prove", loom, "--bench", bench, "--out", out, *words)
     found = list(out.glob("*.results.json"))
     if not found:
         return done.stderr
@@ -47,30 +47,29 @@ def prove(fixtures: Path, out: Path, bench: str, *words: str | Path) -> Document
 
 
 def test_stopped_overnight_and_gone_on_with(fixtures: Path, tmp_path: Path) -> None:
-    bench = "sim:?points=64"
-    stopped = prove(fixtures, tmp_path, bench, "--hook-ups", "--stop-after", "2")
+    tail, bench = fixtures / "tail_lamp", "sim:?points=12"
+    stopped = prove(tail, tmp_path, bench, "--hook-ups", "--stop-after", "1")
     assert isinstance(stopped, str)
-    assert "stopped before hook-up 3 of 4" in stopped
+    assert "stopped before hook-up 2 of 2" in stopped
     assert not list(tmp_path.glob("*.pdf")), "nothing is claimed from half a proof"
     run = next(tmp_path.glob("*.hook-ups.json")).name.removesuffix(".hook-ups.json")
     # A journal that broke off is set aside, not believed.
-    (tmp_path / f"{run}.hook-up-3.journal.jsonl").write_bytes(b'{"schema": 1, "cut off')
-    document = prove(fixtures, tmp_path, bench, "--continue", run)
+    (tmp_path / f"{run}.hook-up-2.journal.jsonl").write_bytes(b'{"schema": 1, "cut off')
+    document = prove(tail, tmp_path, bench, "--continue", run)
     assert isinstance(document, Document)
     assert document.verdict is Verdict.PASS
     assert document.run == run
     assert document.coverage.untested == ()
-    assert len(document.coverage.tested) == 127
-    assert document.adapter.name == "4 hook-ups on 64 points"
-    assert (tmp_path / f"{run}.hook-up-3.2.journal.jsonl").exists()
-    again = loomproof("replay", tmp_path / f"{run}.journal.jsonl", fixtures / ENGINE)
+    assert len(document.coverage.tested) == 13
+    assert document.adapter.name == "2 hook-ups on 12 points"
+    assert (tmp_path / f"{run}.hook-up-2.2.journal.jsonl").exists()
+    again = loomproof("replay", tmp_path / f"{run}.journal.jsonl", tail)
     assert again.stdout == (tmp_path / f"{run}.results.json").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(
     ("fault", "kind", "hook_ups"),
     [
-        ("short%20ECU-A:21%20ECU-B:8", Kind.SHORT, 4),
         ("swap%20ECU-B:8%20ECU-A:21", Kind.MISWIRE, 5),
     ],
 )
@@ -78,7 +77,7 @@ def test_faults_across_hook_ups_are_found(
     fixtures: Path, tmp_path: Path, fault: str, kind: Kind, hook_ups: int
 ) -> None:
     """The last needs a hook-up more: the crossed ends are never plugged together in the plan."""
-    document = prove(fixtures, tmp_path, f"sim:?points=64&fault={fault}", "--hook-ups")
+    document = prove(fixtures / ENGINE, tmp_path, f"sim:?points=64&fault={fault}", "--hook-ups")
     assert isinstance(document, Document)
     assert document.verdict is Verdict.FAIL
     assert [finding.kind for finding in document.findings] == [kind]

@@ -260,10 +260,16 @@ def _ordered(
         tuple(_hooked(best, units, points)),
         count,
         found.bound,
-        found.by,
+        _named(found.by, units),
         tuple(units[u].name for u in units_of(problem.stay)),
         tuple((tuple(units[u].name for u in units_of(mask)), most) for mask, most in problem.limits),
     )
+
+
+def _named(by: str, units: Sequence[Unit]) -> str:
+    """Put a unit's name in place of its number in the name of a bound."""
+    head, _, number = by.rpartition(" unit ")
+    return f"{head} {units[int(number)].name}" if number.isdigit() else by
 
 
 def with_follow_ups(plan: HookUpPlan, pairs: Iterable[tuple[frozenset[End], frozenset[End]]]) -> HookUpPlan:
