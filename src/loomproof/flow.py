@@ -15,6 +15,7 @@ from typing import Protocol
 
 import loomproof
 from loomproof.bench.adapter import Adapter
+from loomproof.bench.safety import check_stimulus
 from loomproof.bench.seam import Bench, Capabilities, Identity
 from loomproof.bench.selfcheck import SelfCheck, self_check
 from loomproof.cautions import BEFORE_A_PROOF, LIMITS_OF_THE_TEST
@@ -22,7 +23,7 @@ from loomproof.diagnosis import explain
 from loomproof.electrics.expectation import Expectation, expect
 from loomproof.entries import check_entries, connector_entries, finding_entry
 from loomproof.errors import AdapterError, UnfitError, suggestion
-from loomproof.loom.model import ConnectorKind, End, Loom
+from loomproof.loom.model import ConnectorKind, End, Hazard, Loom
 from loomproof.proof.claims import claims_of
 from loomproof.proof.merging import merged_measured, merged_plan
 from loomproof.proof.plan import Meter, Plan, plan_proof
@@ -63,6 +64,8 @@ class Request:
     watch_s: float = 0.0
     meter_v: float | None = None
     simulated: bool = False
+    hazards: Mapping[str, Hazard] = field(default_factory=dict)
+    """What a person said is at connectors whose hazard the description leaves open."""
     last_selftest: str = ""
     repeatability_ohm: float = 0.0
     plan: Plan | None = None
@@ -113,6 +116,7 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
     _known(request)
     identity = bench.identify()
     capabilities = bench.capabilities()
+    check_stimulus(capabilities, loom.settings)
     temperature_c = bench.temperature()
     yield Step("working out what should be there")
     expectation = expect(loom, ROOM_TEMPERATURE_C if temperature_c is None else temperature_c)

@@ -63,6 +63,20 @@ if TYPE_CHECKING:
     metavar="V",
     help="Voltage read on the loom with a meter, for a bench that measures none.",
 )
+@click.option(
+    "--hazard",
+    "hazards",
+    multiple=True,
+    metavar="CONNECTOR=HAZARD",
+    help="Say what is at a connector that the description leaves open: none, pyrotechnic or "
+    "'electronics in place'.",
+)
+@click.option(
+    "--selftest-max-age",
+    type=click.FloatRange(0),
+    metavar="DAYS",
+    help="Refuse a bench whose last self-test is older.",
+)
 @click.option("--hook-ups", is_flag=True, help="The bench has fewer points than the loom: plug by plug.")
 @click.option("--split", multiple=True, metavar="CONNECTOR", help="Hook-ups: its leads may go in groups.")
 @click.option("--stay", multiple=True, metavar="CONNECTOR", help="Hook-ups: it stays plugged.")
@@ -88,6 +102,8 @@ def prove(
     repeats: int,
     watch_s: float,
     meter_v: float | None,
+    hazards: tuple[str, ...],
+    selftest_max_age: float | None,
     hook_ups: bool,
     split: tuple[str, ...],
     stay: tuple[str, ...],
@@ -128,7 +144,8 @@ def prove(
         waived=proving.ends_given(waive, "--waive"),
         person=person,
         place=place,
-        inspection=inspected,
+        inspection=(*inspected, *(f"hazard looked at: {text}" for text in hazards)),
+        hazards=proving.hazards_given(hazards),
         repeats=repeats,
         watch_s=watch_s,
         meter_v=meter_v,
@@ -144,6 +161,7 @@ def prove(
             store=store,
             made_safe=made_safe,
             confirm=confirmed,
+            selftest_max_age=selftest_max_age,
         )
     else:
         if stopped_run is not None:

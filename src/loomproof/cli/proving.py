@@ -20,8 +20,9 @@ from loomproof.errors import AdapterError, BrokenOffError, LoomproofError, Safet
 
 if TYPE_CHECKING:
     from loomproof.bench.adapter import Adapter
+    from loomproof.bench.seam import Bench
     from loomproof.flow import Outcome, Request
-    from loomproof.loom.model import End, Loom
+    from loomproof.loom.model import End, Hazard, Loom
     from loomproof.proof.run import Step
     from loomproof.results.document import Document
 
@@ -118,6 +119,7 @@ def prove_and_keep(
     store: str | None,
     made_safe: bool,
     confirm: Callable[[str], bool],
+    selftest_max_age: float | None = None,
 ) -> Kept:
     """Prove on the bench at ``address``, seal the record into the store, and write the files into ``out``.
 
@@ -133,7 +135,7 @@ def prove_and_keep(
     with stopping(journal_path):
         with open_bench(address, loom_path=loom_path) as raw:
             simulated = address.startswith("sim:") or raw.identify().model.startswith("simulated")
-            request = replace(request, simulated=simulated)
+            request = tested_before(replace(request, simulated=simulated), raw, selftest_max_age)
             refuse_unsafe(request, made_safe=made_safe, confirm=confirm)
             from loomproof.bench.adapter import check_adapter
 
@@ -194,6 +196,12 @@ def refuse_unsafe(request: Request, *, made_safe: bool, confirm: Callable[[str],
     refuse_hazards(
         [connector for connector in request.loom.connectors if connector.name in reached],
         simulated=request.simulated,
+        # One hook-up reaches some of the connectors; an answer about the others waits for its turn.
+        answers={
+            name: said
+            for name, said in request.hazards.items()
+            if name in reached or name not in {each.name for each in request.loom.connectors}
+        },
     )
     if request.simulated or made_safe:
         return
@@ -202,6 +210,40 @@ def refuse_unsafe(request: Request, *, made_safe: bool, confirm: Callable[[str],
             "nobody has confirmed the cautions; nothing was driven",
             cure="Answer y at the prompt, or pass --made-safe once all of them hold.",
         )
+
+
+def tested_before(request: Request, bench: Bench, most_days: float | None) -> Request:
+    """Return the request with what the bench's own self-tests say, kept in the person's data folder.
+
+    Raises `UnfitError` where the last one failed, or is older than so many days (``None``: any age).
+    """
+    from loomproof.bench import selftest
+    from loomproof.cli.bench import SELFTESTS
+    from loomproof.records.home import home
+
+    found = selftest.latest(home() / SELFTESTS, bench.identify())
+    if found is not None and request.simulated and most_days is None:
+        return request  # a simulator's self-test says nothing of another one's
+    selftest.refuse_stale(found, datetime.now(UTC), most_days)
+    if found is None:
+        return request
+    return replace(request, last_selftest=found.date, repeatability_ohm=found.repeatability_ohm or 0.0)
+
+
+def hazards_given(texts: Sequence[str]) -> dict[str, Hazard]:
+    """Read ``CONNECTOR=HAZARD`` from an option that may be repeated. Raises `UsageError`."""
+    from loomproof.loom.model import Hazard
+
+    found = {}
+    for text in texts:
+        name, equals, said = text.partition("=")
+        if not equals or not name or said not in set(Hazard) - {Hazard.UNKNOWN}:
+            raise UsageError(
+                f"--hazard {text!r}: write CONNECTOR=none, CONNECTOR=pyrotechnic or "
+                "CONNECTOR='electronics in place'"
+            )
+        found[name] = Hazard(said)
+    return found
 
 
 def run_header(request: Request) -> dict[str, object]:

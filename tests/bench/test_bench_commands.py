@@ -1,0 +1,89 @@
+"""The commands ``adapter`` and ``bench``, and what ``prove`` takes from them, on simulated benches."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from loomproof.cli.main import run
+
+TAIL = str(Path(__file__).parents[2] / "fixtures" / "tail_lamp")
+
+
+@pytest.fixture(autouse=True)
+def own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("LOOMPROOF_HOME", str(tmp_path / "home"))
+
+
+def loom_of(folder: Path, cavities: int, wires: list[tuple[int, int]], hazard: str = "none") -> str:
+    """Write a loom of one connector: what an adapter's end looks like with a plug of ours in it."""
+    folder.mkdir()
+    (folder / "loom.toml").write_text('[loom]\nname = "plug"\n', encoding="utf-8")
+    (folder / "connectors.csv").write_text(
+        f"connector,kind,cavities,housing,hazard\nC1,plug,1-{cavities},H,{hazard}\n", encoding="utf-8"
+    )
+    rows = [f"W{i},C1,{a},C1,{b},RD,0.5,0.01" for i, (a, b) in enumerate(wires, start=1)]
+    head = "wire,from_connector,from_cavity,to_connector,to_cavity,colour,csa_mm2,length_m"
+    (folder / "wires.csv").write_text("\n".join([head, *rows, ""]), encoding="utf-8")
+    shared = "C1,1,yes\n" if len(wires) > 1 else ""
+    (folder / "cavities.csv").write_text("connector,cavity,shared\n" + shared, encoding="utf-8")
+    (folder / "components.csv").write_text("component,kind,terminals\n", encoding="utf-8")
+    (folder / "circuits.csv").write_text("circuit,purpose\n", encoding="utf-8")
+    return str(folder)
+
+
+def test_an_adapter_is_made_and_checked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    table = tmp_path / "a.csv"
+    assert run(["adapter", "new", TAIL, "--to", str(table), "--connector", "BODY"]) == 0
+    assert run(["adapter", "check", str(table), TAIL]) == 0
+    out = capsys.readouterr().out
+    assert "6 leads, 7 cavities without a point" in out
+    assert run(["adapter", "new", TAIL, "--to", str(table)]) == 2  # it is there already
+    table.write_text("point,connector,cavity\n99,NOSUCH,1\n", encoding="utf-8")
+    assert run(["adapter", "check", str(table), TAIL, "--bench", "sim:?points=16"]) == 2
+    out = capsys.readouterr().out
+    assert "16 points" in out
+    assert "NOSUCH" in out
+
+
+def test_leads_are_zeroed_into_the_table(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plug = loom_of(tmp_path / "plug", 4, [(1, 2), (1, 3), (1, 4)])
+    table = tmp_path / "a.csv"
+    assert run(["adapter", "new", plug, "--to", str(table)]) == 0
+    zero = ["bench", "zero", "--bench", "sim:", "--loom", plug, "--adapter", str(table)]
+    assert run(zero) == 0
+    assert "4 leads" in capsys.readouterr().out
+    rows = table.read_text(encoding="utf-8").splitlines()[1:]
+    assert all(row.split(",")[5] for row in rows)  # a date in every row
+    assert run([*zero[:3], "sim:?fault=open%20W3", *zero[4:]]) == 2  # an open lead
+
+
+def test_self_tests_reach_the_proof(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    bare = loom_of(tmp_path / "bare", 6, [])
+    plug = loom_of(tmp_path / "plug", 4, [(1, 2), (1, 3), (1, 4)])
+    table = tmp_path / "a.csv"
+    prove = ["prove", TAIL, "--bench", "sim:", "--out", str(tmp_path), "--json", str(tmp_path / "r.json")]
+    aged = [*prove, "--selftest-max-age", "7"]
+    assert run(aged) == 3  # there was none
+    assert run(["adapter", "new", plug, "--to", str(table)]) == 0
+    shorted = ["bench", "selftest", "--bench", "sim:", "--loom", plug, "--adapter", str(table), "--shorted"]
+    assert run(shorted) == 0
+    assert run(["bench", "selftest", "--bench", "sim:", "--loom", bare]) == 0
+    assert run(aged) == 0
+    document = json.loads((tmp_path / "r.json").read_text(encoding="utf-8"))
+    assert document["bench"]["last_selftest"]
+    assert run(["bench", "selftest", "--bench", "sim:", "--loom", plug]) == 3  # points are joined
+    assert run(aged) == 3
+    assert "failed its self-test" in capsys.readouterr().err
+
+
+def test_hazards_are_answered_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    loom = loom_of(tmp_path / "open", 2, [(1, 2)], hazard="")
+    prove = ["prove", loom, "--bench", "sim:", "--out", str(tmp_path)]
+    assert run([*prove, "--hazard", "C1=none"]) == 0
+    assert run([*prove, "--hazard", "C1=pyrotechnic"]) == 3
+    assert "never put on a bench" in capsys.readouterr().err
+    assert run([*prove, "--hazard", "C9=none"]) == 2
+    assert run([*prove, "--hazard", "C1=perhaps"]) == 2

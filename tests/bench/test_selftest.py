@@ -1,0 +1,174 @@
+"""The bench's own test, zeroing and touching, on a scanner in memory."""
+
+from __future__ import annotations
+
+import json
+import math
+import random
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from loomproof.bench import selftest, touching
+from loomproof.bench.adapter import in_order
+from loomproof.bench.scanner import ScannerBench
+from loomproof.bench.seam import Accuracy, Capabilities, Identity, PointSet, Wires
+from loomproof.bench.selfcheck import Check
+from loomproof.bench.zero import learn_leads, zeroed
+from loomproof.errors import AdapterError, InputError, UnfitError
+from loomproof.loom.model import End
+from tests.bench.device import Clock, MemoryLine, Scanner
+
+WHO = Identity("Invented Instruments", "Pin Scanner", "SN1", "1.0")
+
+
+def bench_on(scanner: Scanner) -> ScannerBench:
+    line = MemoryLine(scanner, scanner.clock)
+    return ScannerBench(lambda: line, "tcp:memory:1", clock=scanner.clock).connect()
+
+
+class Leads(ScannerBench):
+    """A bench whose leads are all joined by a shorting plug; each reading adds noise."""
+
+    def __init__(self, lead_ohm: Sequence[float], noise_ohm: float, seed: int = 0) -> None:
+        self.lead_ohm = lead_ohm
+        self.noise_ohm = noise_ohm
+        self.rng = random.Random(seed)
+
+    def capabilities(self) -> Capabilities:
+        return Capabilities(8, ohms=(0.001, 1e6), accuracy=Accuracy(0.1, 0.01))
+
+    def resistance(self, a: PointSet, b: PointSet, wires: Wires = 2) -> float:
+        i, j = a.bit_length() - 1, b.bit_length() - 1
+        if math.isinf(self.lead_ohm[i]) or math.isinf(self.lead_ohm[j]):
+            return math.inf
+        return self.lead_ohm[i] + self.lead_ohm[j] + self.rng.gauss(0.0, self.noise_ohm)
+
+
+def failed(checks: Sequence[Check]) -> list[str]:
+    return [check.name for check in checks if not check.passed]
+
+
+def test_a_sound_bench_passes() -> None:
+    with bench_on(Scanner(Clock(), points=16)) as bench:
+        assert failed(selftest.try_empty(bench)) == []
+
+
+@pytest.mark.parametrize(
+    ("scanner", "name", "said"),
+    [
+        (Scanner(Clock(), stuck_low=0b100), "stuck inputs", "point 3"),
+        (Scanner(Clock(), dead=0b1000), "dead drivers", "point 4"),
+        (Scanner(Clock(), groups=(frozenset({5, 9}),)), "clear of each other", "5 to 9"),
+    ],
+)
+def test_each_defect_of_the_bench_is_named(scanner: Scanner, name: str, said: str) -> None:
+    with bench_on(scanner) as bench:
+        checks = selftest.try_empty(bench)
+    assert failed(checks) == [name]
+    assert said in next(check.text for check in checks if check.name == name)
+
+
+def test_the_shorting_plug_shows_opens() -> None:
+    with bench_on(Scanner(Clock(), groups=(frozenset({1, 2, 4}),))) as bench:
+        check = selftest.try_shorted(bench, (1, 2, 3, 4))
+        assert not check.passed
+        assert "point 3" in check.text
+        assert selftest.try_shorted(bench, (1, 2, 4)).passed
+        assert not selftest.try_shorted(bench, (1, 2)).passed  # a fourth lead that the table lacks
+
+
+def test_references_and_repeatability() -> None:
+    bench = Leads((0.1, 0.2, 0.3, 0.4), noise_ohm=0.0)
+    good = selftest.Reference(1, 2, 0.3)
+    assert selftest.try_references(bench, [good], {}).passed
+    assert not selftest.try_references(bench, [selftest.Reference(1, 2, 1.0)], {}).passed
+    assert selftest.repeatability(bench, 1, 2)[1] == 0.0
+    noisy = Leads((0.1, 0.2), noise_ohm=0.02)
+    check, spread = selftest.repeatability(noisy, 1, 2)
+    assert check.passed
+    assert spread is not None
+    assert 0.012 < spread < 0.028  # chi-square with 24 degrees of freedom, 99 %: 0.64 to 1.38 times
+    assert not selftest.repeatability(Leads((0.1, 0.2), noise_ohm=1.0), 1, 2)[0].passed
+
+
+def test_leads_are_learned_within_their_uncertainty() -> None:
+    true = (0.11, 0.25, 0.07, 0.32, 0.18)
+    inside = 0
+    for seed in range(200):
+        leads = learn_leads(Leads(true, 0.004, seed), range(1, 6))
+        inside += sum(abs(leads[i + 1].ohm - ohm) <= leads[i + 1].u_ohm for i, ohm in enumerate(true))
+    assert inside >= 0.95 * 1000
+    exact = learn_leads(Leads(true, 0.0), range(1, 6))
+    assert [lead.ohm for lead in exact.values()] == pytest.approx(true)
+
+
+def test_an_open_lead_is_named_when_zeroing() -> None:
+    with pytest.raises(AdapterError, match="1 to 4"):
+        learn_leads(Leads((0.1, 0.1, 0.1, math.inf), 0.0), (1, 2, 3, 4))
+
+
+def test_zeroing_is_written_into_the_table() -> None:
+    adapter = in_order([End("C1", "01"), End("C1", "02"), End("C1", "03"), End("C2", "1")])
+    leads = learn_leads(Leads((0.1, 0.2, 0.3), 0.0), (1, 2, 3))
+    after = zeroed(adapter, leads, "2031-05-04")
+    assert [lead.zeroed for lead in after.entries] == ["2031-05-04"] * 3 + [""]
+    assert after.zeroed == ""  # one lead was not
+    assert after.entries[1].lead_ohm == pytest.approx(0.2)
+
+
+def test_self_tests_are_kept_and_age(tmp_path: Path) -> None:
+    path = tmp_path / "kept.jsonl"
+    assert selftest.latest(path, WHO) is None
+    sound = (Check("a", True, ""),)
+    selftest.keep(selftest.SelfTest(*who(), "2031-05-01T00:00:00Z", "shorting plug", sound, 0.002), path)
+    selftest.keep(selftest.SelfTest(*who(), "2031-05-04T00:00:00Z", "nothing", sound), path)
+    found = selftest.latest(path, WHO)
+    assert found is not None
+    assert (found.date, found.repeatability_ohm) == ("2031-05-04T00:00:00Z", 0.002)
+    assert selftest.latest(path, Identity("x", "y", "z", "")) is None
+    now = datetime(2031, 5, 10, tzinfo=UTC)
+    selftest.refuse_stale(found, now, 7)
+    selftest.refuse_stale(None, now, None)
+    with pytest.raises(UnfitError, match="older than 5 days"):
+        selftest.refuse_stale(found, now, 5)
+    with pytest.raises(UnfitError, match="no self-test"):
+        selftest.refuse_stale(None, now, 5)
+    bad = selftest.SelfTest(*who(), "2031-05-09T00:00:00Z", "nothing", (Check("dead drivers", False, ""),))
+    selftest.keep(bad, path)
+    with pytest.raises(UnfitError, match="dead drivers"):
+        selftest.refuse_stale(selftest.latest(path, WHO), now, None)
+
+
+def who() -> tuple[str, str, str]:
+    return WHO.maker, WHO.model, WHO.serial
+
+
+def test_a_damaged_file_of_self_tests_is_named(tmp_path: Path) -> None:
+    path = tmp_path / "kept.jsonl"
+    path.write_text(json.dumps({"maker": "x"}) + "\n", encoding="utf-8")
+    with pytest.raises(InputError, match="line 1"):
+        list(selftest.kept(path))
+
+
+def test_touches_are_told_once_and_only_when_steady() -> None:
+    scanner = Scanner(Clock(), points=8)
+    with bench_on(scanner) as bench:
+        reader = touching.touches(bench)
+        seen = []
+        for low in (0, 0, 2, 0, 2, 2, 2, 2, 0, 0, 0, 6, 6, 6, 6):
+            scanner.stuck_low = low
+            seen.append(next(reader))
+    assert [low for low in seen if low] == [2, 6]
+
+
+def test_a_loose_end_is_read_against_its_net() -> None:
+    ends = [End("C1", "1"), End("C1", "2"), End("C2", "1")]
+    end_of = in_order(ends).end_of
+    ring = End("RING", "1")
+    right = touching.read_loose_end(ring, [ends[0], ends[2], ring], 0b101, end_of)
+    assert right.right
+    wrong = touching.read_loose_end(ring, [ends[0], ends[2], ring], 0b011, end_of)
+    assert (wrong.missing, wrong.strange) == ((ends[2],), (ends[1],))
