@@ -84,9 +84,17 @@ def digest_of(outcome: Outcome) -> object:
     )
 
 
-def run(loom: Loom, bench: Bench, clock: Clock, on_error: Callable[[], None] = lambda: None) -> Outcome:
+def run(
+    loom: Loom,
+    bench: Bench,
+    clock: Clock,
+    on_error: Callable[[], None] = lambda: None,
+    meter_v: float | None = None,
+) -> Outcome:
     """Prove to the end, with a journal; call ``on_error`` at the moment of a link error."""
-    request = Request(loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z", simulated=True)
+    request = Request(
+        loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z", simulated=True, meter_v=meter_v
+    )
     with (
         tempfile.TemporaryDirectory() as folder,
         JournaledBench(bench, Path(folder) / "journal", clock=clock) as journaled,

@@ -39,7 +39,15 @@ def open_bench(
     if isinstance(where, SimAddress):
         return _simulated(where, loom_path, clock, patience_s)
     if isinstance(where, VisaAddress):
-        raise UsageError("visa: benches are not built in yet")
+        if where.profile:
+            return _matrix(where)
+        from loomproof.bench.visa import VisaLine
+
+        resource, backend = where.resource, where.backend
+        scanner = ScannerBench(
+            lambda: VisaLine(resource, backend), str(where), clock=clock, patience_s=patience_s
+        )
+        return scanner.connect(patience_s=min(FIRST_PATIENCE_S, patience_s))
 
     def reach() -> Line:
         return open_line(where)
@@ -49,6 +57,21 @@ def open_bench(
     if isinstance(where, SerialAddress) and where.switch is not None:
         bench.switch_rate(where.switch)
     return bench
+
+
+def _matrix(where: VisaAddress) -> Bench:
+    from loomproof.bench.matrix import MatrixBench
+    from loomproof.bench.profile import read_profile
+    from loomproof.bench.visa import Instrument
+
+    profile = read_profile(where.profile)
+    matrix = Instrument(where.resource, where.backend)
+    try:
+        meter = Instrument(where.meter, where.backend) if where.meter else matrix
+    except BaseException:
+        matrix.close()
+        raise
+    return MatrixBench(matrix, meter, profile, str(where))
 
 
 def open_line(where: SerialAddress | TcpAddress) -> Line:

@@ -23,11 +23,13 @@ END_TIMEOUT_S = 5.0
 class Simulation:
     """A running simulator. ``address`` is where it answers; `tell` changes the loom under it."""
 
-    def __init__(self, loom_path: Path, arguments: Sequence[str] = ()) -> None:
+    def __init__(
+        self, loom_path: Path, arguments: Sequence[str] = (), *, tcp: bool = os.name == "nt"
+    ) -> None:
         # A session of its own, so that Ctrl-C at the terminal reaches the host, which then releases
         # and ends the simulator in good order.
         self._errors = tempfile.TemporaryFile()  # noqa: SIM115 (lives as long as the process)
-        link = ["--tcp", "0"] if os.name == "nt" else ["--pty"]
+        link = ["--tcp", "0"] if tcp else ["--pty"]
         command = [sys.executable, "-m", "loomproof", "simulate", str(loom_path), *link, *arguments]
         command += ["--end-with-input", "--quiet"]  # so that it ends with us, whatever ends us
         self._process = subprocess.Popen(
