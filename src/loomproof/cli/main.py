@@ -49,6 +49,7 @@ COMMANDS: dict[str, Command] = {
     "repaired": Command("loomproof.cli.keeping:repaired", "Note what was done about a finding."),
     "history": Command("loomproof.cli.history:history", "Show a loom's proofs and how its joints moved."),
     "report": Command("loomproof.cli.history:report", "Sum up many looms; export tables."),
+    "fit": Command("loomproof.cli.fitting:fit", "Say which ends go where in the car, and what to make safe."),
     "label": Command("loomproof.cli.history:label", "Write a printable label for a loom."),
     "records": Command("loomproof.cli.keeping:records", "Back up, restore, check and import records."),
     "adapter": Command("loomproof.cli.bench:adapter", "Make, check and learn adapter tables."),

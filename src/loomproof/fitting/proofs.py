@@ -1,0 +1,70 @@
+"""What the latest proof allows the sheet to say."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from loomproof.loom.model import Loom
+from loomproof.results.document import Document, Verdict
+
+NOT_PROVED = "NOT PROVED: do not energise this loom."
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A resistance between two cavities as a proof read it, with its expanded uncertainty, Ω."""
+
+    ohm: float
+    uncertainty_ohm: float
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Whether the loom is proved, what the banner says, and what was measured by pair of cavities.
+
+    ``bench_ohm`` is the bench's fixed limit of error, for what is computed beside what is measured.
+    """
+
+    passed: bool
+    text: str
+    banner: str
+    measured: Mapping[frozenset[str], Measured] = field(default_factory=dict)
+    temperature_c: float = 20.0
+
+
+def standing_of(loom: Loom, proof: Document | None) -> Standing:
+    """Return what a proof says of this very description; one of another description counts for nothing."""
+    if proof is None:
+        return Standing(False, "no proof is kept of this loom", f"{NOT_PROVED} No proof of it is kept.")
+    name = f"run {proof.run} of {proof.ended}: {proof.verdict.value}"
+    if proof.loom.digest != loom.digest:
+        return Standing(
+            False,
+            f"{name}, of another description",
+            f"{NOT_PROVED} Its latest proof was of another description.",
+        )
+    measured = {
+        frozenset(claim.cavities): Measured(claim.measured_ohm, claim.uncertainty_ohm or 0.0)
+        for claim in proof.claims
+        if claim.kind == "resistance" and claim.measured_ohm is not None and len(claim.cavities) == 2
+    }
+    heat = proof.bench.temperature_c
+    celsius = 20.0 if heat is None else heat
+    if proof.verdict is not Verdict.PASS:
+        return Standing(
+            False,
+            name,
+            f"{NOT_PROVED} Its latest proof says {proof.verdict.value}; mend it and prove it again.",
+            measured,
+            celsius,
+        )
+    if proof.bench.simulated:
+        return Standing(
+            False,
+            f"{name}, on a simulated bench",
+            f"{NOT_PROVED} Its latest proof was on a simulated bench and says nothing of a real loom.",
+            measured,
+            celsius,
+        )
+    return Standing(True, name, "", measured, celsius)

@@ -1,0 +1,265 @@
+"""The fitting sheet: every end of the loom on exactly one list, with warnings on top.
+
+A wired end that some needed circuit uses is connected; every other end that meets the car or a sensor is made
+safe; the places of the loom's own fuses and relays are a list of their own. A plug whose own circuits are all
+unused is unused as a whole, even where a shared feed or earth runs into it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+from loomproof.fitting import capacity, drops, implied, words
+from loomproof.fitting.needs import Plan, plan_of
+from loomproof.fitting.proofs import standing_of
+from loomproof.fitting.tracing import Feed, Live, Tracer, feeds_of
+from loomproof.loom.choices import needs_of
+from loomproof.loom.designations import DESIGNATIONS
+from loomproof.loom.model import ComponentKind, End, Loom, Need
+from loomproof.results.document import Document
+from loomproof.results.fitting import Action, ConnectRow, Job, Level, SafeRow, Sheet, SheetEnd, Warn
+
+
+def fitting_sheet(
+    loom: Loom,
+    answers: Mapping[str, str] | None = None,
+    proof: Document | None = None,
+    *,
+    running_c: float | None = None,
+    ampacity: capacity.Ampacity | None = None,
+) -> Sheet:
+    """Return the sheet of a loom under answers (defaults where one is not given).
+
+    ``proof`` is the latest proof; without a passing one of this very description the sheet carries a banner
+    and is not ready. ``running_c`` is the copper's temperature for voltage drops, °C (else the loom's own
+    setting); raises `ValueError` outside -200 to 300 °C. ``ampacity`` is what continuous loads are held to.
+    """
+    needs = needs_of(loom, answers)
+    tracer = Tracer(loom)
+    feeds = feeds_of(loom, needs)
+    live = tracer.live(feeds)
+    plan = plan_of(loom, needs)
+    standing = standing_of(loom, proof)
+    connect = _connect(loom, plan, live)
+    safe = tuple(_safe(loom, end, plan, live) for end in plan.safe)
+    places = tuple(_place(loom, end, plan, live) for end in plan.places)
+    warnings = [*_live_warnings((*safe, *places), plan, live), *_unfused_feeds(feeds, connect, live)]
+    warnings += implied.warnings(loom, plan, needs, feeds, live)
+    if tracer.contacts_missing:
+        names = ", ".join(tracer.contacts_missing)
+        warnings.append(
+            Warn(
+                Level.WARNING,
+                f"relay contacts of {names} were not traced: the description does not say which pins are "
+                "coil and contact; ends behind them may be live although no row here says so",
+                parts=tracer.contacts_missing,
+            )
+        )
+    if not feeds:
+        warnings.append(
+            Warn(Level.WARNING, "no circuit is designated as a feed (30, 15, …): nothing could be traced")
+        )
+    warnings.sort(key=lambda warn: list(Level).index(warn.level))
+    danger = any(warn.level is Level.DANGER for warn in warnings)
+    given = dict(answers or {})
+    return Sheet(
+        loom=loom.name,
+        serial=loom.serial,
+        digest=loom.digest,
+        answers=tuple(
+            (choice.name, given.get(choice.name, choice.default) or "no answer") for choice in loom.choices
+        ),
+        banner=standing.banner,
+        ready=standing.passed and not danger,
+        proof=standing.text,
+        connect=connect,
+        safe=safe,
+        places=places,
+        warnings=tuple(warnings),
+        drops=drops.drops_of(
+            loom, needs, standing, loom.settings.running_c if running_c is None else running_c
+        ),
+        fuses=capacity.fuse_rows(loom, needs, ampacity),
+        earths=drops.earths_of(loom, needs),
+        experienced=words.EXPERIENCED,
+        cautions=words.CAUTIONS,
+        not_checked=words.NOT_CHECKED,
+    )
+
+
+def _facts(loom: Loom, end: End, live: Mapping[End, tuple[Live, ...]], needs: Mapping[str, Need]) -> SheetEnd:
+    wires = loom.wires_at.get(end, ())
+    wanted = [wire for wire in wires if needs.get(wire.circuit, Need.NEEDED) is Need.NEEDED]
+    circuit = loom.circuit_by_name.get((wanted or wires)[0].circuit) if wires else None
+    designation = circuit.designation if circuit else ""
+    sections = [wire.csa_mm2 for wire in wires if wire.csa_mm2 is not None]
+    return SheetEnd(
+        end=str(end),
+        connector=end.connector,
+        cavity=end.cavity,
+        colour=" + ".join(dict.fromkeys(wire.colour for wire in wires if wire.colour)),
+        csa_mm2=max(sections, default=None),
+        circuit=circuit.name if circuit else (wires[0].circuit if wires else ""),
+        purpose=circuit.purpose if circuit else "",
+        designation=designation,
+        meaning=DESIGNATIONS.get(designation, ""),
+        fuse=circuit.fuse if circuit else "",
+        load_a=circuit.load_a if circuit else None,
+        live=tuple(way.text for way in live.get(end, ())),
+    )
+
+
+def _connect(loom: Loom, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> tuple[ConnectRow, ...]:
+    order = list(Job)
+    rows = []
+    for end in plan.connect:
+        facts = _facts(loom, end, live, plan.needs)
+        probe = _probe(loom, end)
+        rows.append(
+            ConnectRow(
+                facts=facts,
+                job=words.job_of(loom, end, facts, plan.computers),
+                order=0,
+                goes_to=words.goes_to(loom, end, facts),
+                check=words.check(loom, end, facts, probe, bool(live.get(end))),
+                probe=str(probe) if probe else "",
+            )
+        )
+    rows.sort(key=lambda row: order.index(row.job))
+    return tuple(replace(row, order=number) for number, row in enumerate(rows, 1))
+
+
+_READABLE = (ComponentKind.RESISTOR, ComponentKind.COIL, ComponentKind.LINK)
+
+
+def _probe(loom: Loom, end: End, *, parts: bool = False) -> End | None:
+    """Return the far end from which a meter sees the end: the nearest in another housing.
+
+    By wires alone where that is possible, else through what a meter reads as a resistance.
+    """
+    seen, wave = {end}, [end]
+    while wave:
+        after = []
+        for here in wave:
+            near = [other for wire in loom.wires_at.get(here, ()) for other in wire.ends]
+            if parts:
+                held = (part for part in loom.components if part.kind in _READABLE and here in part.ends)
+                near += [other for part in held for other in part.ends]
+            for other in near:
+                if other not in seen:
+                    seen.add(other)
+                    after.append(other)
+                    if other.cavity and other.connector != end.connector:
+                        return other
+        wave = after
+    return None if parts else _probe(loom, end, parts=True)
+
+
+def _safe(loom: Loom, end: End, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> SafeRow:
+    facts = _facts(loom, end, live, plan.needs)
+    wires = loom.wires_at.get(end, ())
+    optional = end in plan.optional
+    ways = live.get(end, ())
+    splices = [other.connector for wire in wires for other in wire.ends if not other.cavity]
+    if ways:
+        fuses = {fuse for way in ways for fuse in way.fuses}
+        cut = f" It may be shortened at splice {splices[0]}." if splices else ""
+        if all(way.fuses for way in ways) and fuses <= plan.spare_fuses:
+            return SafeRow(
+                facts,
+                Action.REMOVE_FUSE,
+                f"live while {' and '.join(sorted(fuses))} is in; nothing needed is behind it",
+                optional,
+            )
+        return SafeRow(facts, Action.CAP, f"can be live: {facts.live[0]}.{cut}", optional)
+    if not wires and not _touched(loom, end):
+        return SafeRow(facts, Action.LEAVE, "no wire; keep its seal or blanking plug in", optional)
+    if splices:
+        return SafeRow(facts, Action.SHORTEN, f"no feed reaches it; splice {', '.join(splices)}", optional)
+    if end.connector in plan.plugged:
+        return SafeRow(facts, Action.LEAVE, "no feed reaches it and its plug goes on anyway", optional)
+    far = [other for wire in wires for other in wire.ends if other != end]
+    if far and facts.designation.startswith("31"):
+        return SafeRow(facts, Action.CAP, "it is earthed: a feed that touches it is a short", optional)
+    driven = [str(other) for other in far if other.connector in plan.plugged]
+    if driven:
+        return SafeRow(
+            facts, Action.CAP, f"no feed reaches it, but what is plugged in at {driven[0]} may", optional
+        )
+    return SafeRow(facts, Action.LEAVE, "no feed reaches it and nothing is plugged in behind it", optional)
+
+
+def _touched(loom: Loom, end: End) -> bool:
+    return any(end in part.ends for part in loom.components)
+
+
+def _place(loom: Loom, end: End, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> SafeRow:
+    facts = _facts(loom, end, live, plan.needs)
+    parts = [part for part in loom.components if end in part.ends]
+    held = [part for part in parts if part.kind in (ComponentKind.FUSE, ComponentKind.RELAY)]
+    names = ", ".join(f"{part.kind.value} {part.name}{_rating(part.rating_a)}" for part in held or parts)
+    if not held:
+        wired = bool(loom.wires_at.get(end))
+        if wired:
+            return SafeRow(facts, Action.CAP, "a wire ends here, and no part of the description sits here")
+        return SafeRow(facts, Action.LEAVE, "an empty place")
+    if all(part.name in plan.spare_parts for part in held):
+        return SafeRow(facts, Action.LEAVE_OUT, f"{names}: nothing that this conversion needs")
+    return SafeRow(facts, Action.FIT, names)
+
+
+def _rating(rating_a: float | None) -> str:
+    return f" {rating_a:g} A" if rating_a else ""
+
+
+def _live_warnings(
+    rows: Iterable[SafeRow], plan: Plan, live: Mapping[End, tuple[Live, ...]]
+) -> Iterable[Warn]:
+    """Yield one warning for each unused end that can be live; a permanent feed without a fuse is a danger."""
+    ends = {str(end): end for end in (*plan.safe, *plan.places)}
+    for row in rows:
+        if row.action is Action.FIT:
+            continue
+        ways = live.get(ends[row.facts.end], ())
+        if not ways:
+            continue
+        bare = [way for way in ways if way.feed.when == "permanent" and not way.fused]
+        what = f"{row.facts.end}{f' ({row.facts.colour})' if row.facts.colour else ''}"
+        if bare:
+            yield Warn(
+                Level.DANGER,
+                f"{what} is unused and fed permanently without a fuse: {bare[0].text}. Do not connect the "
+                "battery before it is insulated and the feed has a fuse for its wire.",
+                (row.facts.end,),
+            )
+        else:
+            text = "; ".join(dict.fromkeys(way.text for way in ways))
+            yield Warn(
+                Level.WARNING,
+                f"{what} is unused and can be live: {text}. {row.action.value}.",
+                (row.facts.end,),
+            )
+
+
+def _unfused_feeds(
+    feeds: Iterable[Feed], connect: Iterable[ConnectRow], live: Mapping[End, tuple[Live, ...]]
+) -> Iterable[Warn]:
+    """Yield a danger for each permanent feed that enters without a fuse and reaches connected ends so."""
+    rows = list(connect)
+    by_name = {str(end): ways for end, ways in live.items()}
+    for feed in feeds:
+        if feed.when != "permanent" or feed.fuse:
+            continue
+        bare = [
+            row.facts.end
+            for row in rows
+            if any(way.feed == feed and not way.fused for way in by_name.get(row.facts.end, ()))
+        ]
+        if bare:
+            yield Warn(
+                Level.DANGER,
+                f"the permanent feed {feed.circuit} has no fuse that the description names; without one "
+                f"reach {', '.join(bare)}. Fit a fuse sized for the wire at the battery.",
+                tuple(bare),
+            )

@@ -1,0 +1,255 @@
+"""The fitting sheet for people: terminal, CSV and PDF with boxes to tick."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
+
+from loomproof.reports.typesetting import typeset
+from loomproof.reports.words import clean, ohms
+from loomproof.results.fitting import ConnectRow, DropRow, FuseRow, Job, Level, SafeRow, Sheet, SheetEnd
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+CSV_COLUMNS = (
+    "list", "group", "order", "connector", "cavity", "colour", "csa_mm2", "circuit", "purpose", "designation",
+    "meaning", "fuse", "load_a", "live", "action", "goes_to", "check", "done",
+)  # fmt: skip
+
+
+def sheet_csv(sheet: Sheet) -> str:
+    """Return every end as one row: lists warning, connect, make safe, own parts."""
+    text = io.StringIO()
+    writer = csv.DictWriter(text, CSV_COLUMNS, lineterminator="\r\n")
+    writer.writeheader()
+    if sheet.banner:
+        writer.writerow({"list": "banner", "check": _cell(sheet.banner)})
+    for warn in sheet.warnings:
+        ends = " ".join((*warn.ends, *warn.parts))
+        writer.writerow({"list": "warning", "group": warn.level.value, "connector": _cell(ends),
+                         "check": _cell(warn.text)})  # fmt: skip
+    for row in sheet.connect:
+        values = {"list": "connect", "group": row.job.value, "order": str(row.order), "goes_to": row.goes_to,
+                  "check": row.check}  # fmt: skip
+        writer.writerow({name: _cell(value) for name, value in {**_columns(row.facts), **values}.items()})
+    for name, rows in (("make safe", sheet.safe), ("own parts", sheet.places)):
+        for safe in rows:
+            values = {"list": name, "group": "optional" if safe.optional else "", "action": safe.action.value,
+                      "check": safe.why}  # fmt: skip
+            writer.writerow({key: _cell(value) for key, value in {**_columns(safe.facts), **values}.items()})
+    return text.getvalue()
+
+
+def _cell(text: str) -> str:
+    """Return text that no spreadsheet takes for a formula."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@") else text
+
+
+def _columns(facts: SheetEnd) -> dict[str, str]:
+    return {
+        "connector": facts.connector,
+        "cavity": facts.cavity,
+        "colour": facts.colour,
+        "csa_mm2": _number(facts.csa_mm2),
+        "circuit": facts.circuit,
+        "purpose": facts.purpose,
+        "designation": facts.designation,
+        "meaning": facts.meaning,
+        "fuse": facts.fuse,
+        "load_a": _number(facts.load_a),
+        "live": "; ".join(facts.live),
+    }
+
+
+def _number(value: float | None) -> str:
+    return "" if value is None else f"{value:g}"
+
+
+def views(sheet: Sheet) -> Iterator[RenderableType]:
+    """Yield the sheet for a terminal: banner and warnings on top, then the lists and the checks."""
+    from rich.text import Text
+
+    head = f"Fitting sheet: {_name(sheet)}"
+    yield Text(clean(head), style="bold")
+    if sheet.banner:
+        yield Text(clean(sheet.banner), style="bold white on red")
+    elif sheet.ready:
+        yield Text("ready to be fitted, row by row", style="green")
+    yield Text(clean(f"proof: {sheet.proof}"))
+    for choice, answer in sheet.answers:
+        yield Text(clean(f"answer: {choice}={answer}"))
+    for warn in sheet.warnings:
+        style = {Level.DANGER: "bold red", Level.WARNING: "yellow"}.get(warn.level, "")
+        yield Text(clean(f"{warn.level.value.upper()}: {warn.text}"), style=style)
+    for job, rows in _by_job(sheet.connect):
+        yield _view(
+            f"Connect: {job.value}",
+            ("", "end", "colour", "mm²", "circuit", "fuse", "goes to"),
+            (_connect_cells(row) for row in rows),
+        )
+    yield _view("Make safe", ("end", "colour", "circuit", "do", "why"), map(_safe_cells, sheet.safe))
+    yield _view(
+        "Fuses and relays", ("place", "colour", "circuit", "do", "part"), map(_safe_cells, sheet.places)
+    )
+    yield _view(
+        "Voltage drop under load",
+        ("circuit", "side", "way", "A", "drop", "limit", "basis", "says"),
+        (_drop_cells(row)[:8] for row in sheet.drops),
+    )
+    yield _view(
+        "Wire and fuse", ("wire", "mm²", "fuse", "continuous", "short circuit"), map(_fuse_cells, sheet.fuses)
+    )
+    yield _view(
+        "Earth points",
+        ("end", "A", "of"),
+        ((row.end, f"{row.current_a:g}", ", ".join(row.circuits)) for row in sheet.earths),
+    )
+    for title, texts in _notes(sheet):
+        yield Text(f"\n{title}", style="bold")
+        for text in texts:
+            yield Text(clean(f"- {text}"))
+
+
+def _name(sheet: Sheet) -> str:
+    return f"{sheet.loom}, {sheet.serial}" if sheet.serial else sheet.loom
+
+
+def _notes(sheet: Sheet) -> list[tuple[str, tuple[str, ...]]]:
+    return [
+        ("For licensed or experienced people", sheet.experienced),
+        ("Cautions", sheet.cautions),
+        ("Not checked", sheet.not_checked),
+    ]
+
+
+def _by_job(rows: Iterable[ConnectRow]) -> Iterator[tuple[Job, list[ConnectRow]]]:
+    rows = list(rows)
+    for job in Job:
+        own = [row for row in rows if row.job is job]
+        if own:
+            yield job, own
+
+
+def _connect_cells(row: ConnectRow) -> tuple[str, ...]:
+    facts = row.facts
+    circuit = f"{facts.circuit} ({facts.designation})" if facts.designation else facts.circuit
+    return (
+        str(row.order),
+        facts.end,
+        facts.colour,
+        _number(facts.csa_mm2),
+        circuit,
+        facts.fuse,
+        row.goes_to,
+    )
+
+
+def _safe_cells(row: SafeRow) -> tuple[str, ...]:
+    optional = "optional: connect it, or " if row.optional else ""
+    facts = row.facts
+    return (facts.end, facts.colour, facts.circuit, f"{optional}{row.action.value}", row.why)
+
+
+def _drop_cells(row: DropRow) -> tuple[str, ...]:
+    return (
+        row.circuit,
+        row.side,
+        row.path,
+        f"{row.current_a:g}",
+        f"{row.drop_v:.2f} ± {row.uncertainty_v:.2f} V",
+        f"{row.limit_v:g} V",
+        row.basis,
+        {"pass": "within", "fail": "above"}.get(row.decision, row.decision),
+        row.limit_source,
+        f"{ohms(row.resistance_ohm)}. {row.remark}".rstrip(". ") + ".",
+    )
+
+
+def _fuse_cells(row: FuseRow) -> tuple[str, ...]:
+    return (
+        row.wire,
+        f"{row.csa_mm2:g}",
+        f"{row.fuse} ({row.rating_a:g} A)",
+        row.continuous,
+        row.short_circuit,
+    )
+
+
+def _view(title: str, heads: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> RenderableType:
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(
+        box=box.SIMPLE_HEAD, title=title, title_justify="left", title_style="bold", pad_edge=False,
+        padding=(0, 1, 0, 0),
+    )  # fmt: skip
+    for head in heads:
+        table.add_column(head, overflow="fold")
+    for row in rows:
+        table.add_row(*(Text(clean(cell)) for cell in row))
+    return table
+
+
+def sheet_pdf(sheet: Sheet) -> bytes:
+    """Lay the sheet out on A4 with a box to tick at each row. `RecordError` where the page cannot be set."""
+    view: dict[str, object] = {
+        "title": f"Fitting sheet: {_name(sheet)}",
+        "loom": _name(sheet),
+        "digest": sheet.digest[:16],
+        "banner": sheet.banner,
+        "ready": sheet.ready,
+        "proof": sheet.proof,
+        "answers": [f"{choice}: {answer}" for choice, answer in sheet.answers],
+        "warnings": [[warn.level.value, warn.text] for warn in sheet.warnings],
+        "jobs": [
+            {"name": job.value, "rows": [[*_pdf_connect(row)] for row in rows]}
+            for job, rows in _by_job(sheet.connect)
+        ],
+        "safe": [[*_pdf_safe(row)] for row in sheet.safe],
+        "places": [[*_safe_cells(row)] for row in sheet.places],
+        "drops": [[*_drop_cells(row)] for row in sheet.drops],
+        "fuses": [[*_fuse_cells(row)] for row in sheet.fuses],
+        "earths": [
+            [row.end, f"{row.current_a:g} A", ", ".join(row.circuits), row.remark] for row in sheet.earths
+        ],
+        "notes": [{"name": title, "texts": list(texts)} for title, texts in _notes(sheet)],
+    }
+    moment = datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)
+    # The date is not the sheet's: the same sheet gives the same bytes.
+    return typeset("fitting_sheet.typ", {"view": _cleaned(view)}, {}, moment)
+
+
+def _pdf_connect(row: ConnectRow) -> tuple[str, ...]:
+    facts = row.facts
+    load = f", {facts.load_a:g} A" if facts.load_a else ""
+    fuse = f", fuse {facts.fuse}" if facts.fuse else ""
+    size = f" {facts.csa_mm2:g} mm²" if facts.csa_mm2 else ""
+    designation = f" [{facts.designation} {facts.meaning}]" if facts.designation else ""
+    return (
+        str(row.order),
+        facts.end,
+        f"{facts.colour}{size}",
+        f"{facts.purpose or facts.circuit}{designation}{fuse}{load}",
+        row.goes_to,
+        row.check,
+    )
+
+
+def _pdf_safe(row: SafeRow) -> tuple[str, ...]:
+    end, colour, circuit, action, why = _safe_cells(row)
+    return (end, colour, row.facts.purpose or circuit, action, why)
+
+
+def _cleaned(value: object) -> object:
+    if isinstance(value, str):
+        return clean(value)
+    if isinstance(value, dict):
+        return {key: _cleaned(entry) for key, entry in value.items()}
+    if isinstance(value, list):
+        return [_cleaned(entry) for entry in value]
+    return value

@@ -1,0 +1,164 @@
+"""The fitting sheet as values: which end goes where, what must be made safe, and what to watch for.
+
+`loomproof.fitting` makes it; terminal, CSV and PDF only show it. Cavities are texts such as ``ECU:12``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+
+class Job(StrEnum):
+    """What an end is for; the order is the order of connecting (common practice: feeds last)."""
+
+    EARTH = "earths"
+    SENSOR = "sensors and signals"
+    LOAD = "valves, injectors and motors"
+    COIL = "ignition coils and rev counter"
+    PUMP = "fuel pump"
+    COMPUTER = "engine computer: it must see these, or it will not run"
+    START = "starter"
+    IGNITION = "ignition-sensed feed"
+    PERMANENT = "permanent feed, last of all and with its fuse out"
+
+
+class Action(StrEnum):
+    """What to do with an end that is not connected, or with a place of the loom's own parts."""
+
+    CAP = "cap and insulate"
+    REMOVE_FUSE = "remove its fuse, then cap and insulate"
+    SHORTEN = "may be shortened at the splice"
+    LEAVE = "leave alone"
+    FIT = "fit its part"
+    LEAVE_OUT = "leave its part out and cover the place"
+
+
+class Level(StrEnum):
+    """How much a warning weighs: a danger stands on top of everything."""
+
+    DANGER = "danger"
+    WARNING = "warning"
+    NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class SheetEnd:
+    """What both lists say of one end. ``live`` holds each way in which it can be live, as a sentence."""
+
+    end: str
+    connector: str
+    cavity: str
+    colour: str = ""
+    csa_mm2: float | None = None
+    circuit: str = ""
+    purpose: str = ""
+    designation: str = ""
+    meaning: str = ""
+    fuse: str = ""
+    load_a: float | None = None
+    live: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ConnectRow:
+    """An end that must meet the car; ``order`` counts from 1. ``probe`` is where the
+    meter check starts."""
+
+    facts: SheetEnd
+    job: Job
+    order: int
+    goes_to: str
+    check: str
+    probe: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SafeRow:
+    """An end to be made safe or left; ``optional``: this conversion may connect it all the same."""
+
+    facts: SheetEnd
+    action: Action
+    why: str
+    optional: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Warn:
+    """Something to know before the battery goes on, with the ends and parts that it is about."""
+
+    level: Level
+    text: str
+    ends: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DropRow:
+    """The voltage that a circuit loses at its load, feed or return side.
+
+    ``basis`` is measured, computed or part measured. ``decision`` is pass, fail or can't tell.
+    ``uncertainty_v`` is expanded, k = 2.
+    """
+
+    circuit: str
+    side: str
+    path: str
+    current_a: float
+    resistance_ohm: float
+    drop_v: float
+    uncertainty_v: float
+    limit_v: float
+    limit_source: str
+    basis: str
+    decision: str
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FuseRow:
+    """One wire behind one fuse: continuous load and short circuit. No row ever approves a continuous load."""
+
+    wire: str
+    fuse: str
+    rating_a: float
+    csa_mm2: float
+    load_a: float | None
+    continuous: str
+    fault_a: float
+    withstand_s: float
+    opening_s: float | None
+    short_circuit: str
+
+
+@dataclass(frozen=True, slots=True)
+class EarthRow:
+    """An earth point and the sum of what returns through it."""
+
+    end: str
+    current_a: float
+    circuits: tuple[str, ...]
+    remark: str = ""
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The whole fitting sheet. ``ready`` only with a passing proof of this very description and no danger."""
+
+    loom: str
+    serial: str
+    digest: str
+    answers: tuple[tuple[str, str], ...]
+    banner: str
+    ready: bool
+    proof: str
+    connect: tuple[ConnectRow, ...] = ()
+    safe: tuple[SafeRow, ...] = ()
+    places: tuple[SafeRow, ...] = ()
+    warnings: tuple[Warn, ...] = ()
+    drops: tuple[DropRow, ...] = ()
+    fuses: tuple[FuseRow, ...] = ()
+    earths: tuple[EarthRow, ...] = ()
+    experienced: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    not_checked: tuple[str, ...] = field(default=())
