@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.bench.address import TcpAddress
+from loomproof.bench.address import TcpAddress, VisaAddress
 from loomproof.bench.matrix import MatrixBench
 from loomproof.bench.opening import open_bench
 from loomproof.bench.profile import parse_profile, read_profile, shipped
@@ -138,3 +138,12 @@ def test_a_scanner_behind_a_visa_resource_proves_a_loom(fault: str | None, verdi
             assert run(load(folder).loom, opened, Clock()).document.verdict == verdict
     finally:
         simulation.end()
+
+
+def test_the_serial_form_against_pyvisa_sim() -> None:
+    """A back end that is not ours: what is sent must be just what its dialogue knows."""
+    backend = f"{Path(__file__).parent / 'scanner_serial.yaml'}@sim"
+    address = VisaAddress("ASRL3::INSTR", profile=TWO, backend=backend)
+    with open_bench(address) as opened:
+        assert opened.identify().serial == "M8"
+        assert opened.resistance(1, 2) == 0.25
