@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 
 from loomproof.diagnosis.found import Found
+from loomproof.diagnosis.touch import Touch
 from loomproof.diagnosis.words import listed, of_reading, ohms
 from loomproof.diagnosis.writing import SHORTED_OHM, Writer
 from loomproof.loom.model import Component, ComponentKind, End
@@ -45,7 +46,7 @@ def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
             continue
         if chain is None and _same_net(found, path):
             continue
-        yield _path(path, writer, _behind_parts(found, path, a, b))
+        yield _path(path, writer, _near(found, path, writer), _behind_parts(found, path, a, b))
         told.add(frozenset((a, b)))
         found.add_chain(f"path {path.a} {path.b}", a, b, path.ohm)
     ways: dict[tuple[int, int], OneWay] = {}
@@ -90,6 +91,18 @@ def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:
             tell_apart=f"Take {part.name} out and meter it on its own.",
         )
     ]
+    if shorted:
+        near = writer.near(judged.a, judged.b)
+        beside = next((touch.ends for touch in near if touch.ends), ())
+        others = [
+            Alternative(
+                text=f"{part.name} is right, and a short lies between {judged.a} and {judged.b}",
+                cause="touching",
+                cavities=tuple(dict.fromkeys((*beside, judged.a, judged.b))),
+                wires=writer.wires_of(judged.a, judged.b),
+                tell_apart=f"Take {part.name} out and read again: a short stays.",
+            )
+        ]
     return writer.make(
         cause,
         (judged.a, judged.b),
@@ -274,14 +287,23 @@ def _behind_parts(found: Found, path: Path, a: int, b: int) -> list[tuple[End, E
     ]
 
 
-def _path(path: Path, writer: Writer, behind: list[tuple[End, End]]) -> Finding:
+def _near(found: Found, path: Path, writer: Writer) -> list[Touch]:
+    """Return where the conductors of a path come near each other, as far as they were found there."""
+    pair = {found.group_of.get(path.a), found.group_of.get(path.b)}
+    return [
+        touch
+        for touch in writer.near(path.a, path.b)
+        if not touch.ends or {found.group_of.get(end) for end in touch.ends} == pair
+    ]
+
+
+def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End, End]]) -> Finding:
     leak = path.ohm >= writer.weights.bound_leak_ohm
     reads = Evidence(
         f"{path.a} to {path.b}, where nothing should be",
         path.ohm,
         path.uncertainty_ohm,
     )
-    near = writer.near(path.a, path.b)
     places = [touch.text for touch in near]
     cavities = next((touch.ends for touch in near if touch.ends), (path.a, path.b))
     nets = f"{path.a} and {path.b}"
@@ -342,6 +364,6 @@ def _one_way(source: End, sink: End, writer: Writer) -> Finding:
             "Look for a diode that the description does not hold, or a control unit still plugged in.",
             "Take it out, or put it into the description.",
         ],
-        evidence=[Evidence(f"{sink} reads low when {source} is driven, but not the other way round")],
+        evidence=[Evidence(f"{source} reads low when {sink} is driven, but not the other way round")],
         cost=writer.weights.short,
     )

@@ -364,6 +364,18 @@ class Writer:
         sides = [i for i, piece in enumerate(pieces) for end in (a, b) if leaf_of.get(end) in piece]
         return len(set(sides)) == 2
 
+    def wires_of(self, *cavities: End) -> tuple[str, ...]:
+        """Return the wires of the nets of these cavities, as they should be wired."""
+        wiring = self.wiring
+        return tuple(
+            dict.fromkeys(
+                name
+                for end in cavities
+                for number in wiring.nets[wiring.net_of[wiring.leaf_of[end]]].edges
+                for name in wiring.edges[number].wires
+            )
+        )
+
     def near(self, a: End, b: End) -> tuple[Touch, ...]:
         """Return where the nets of two cavities come near each other, as they should be wired."""
         wiring = self.wiring
