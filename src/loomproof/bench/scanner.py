@@ -420,6 +420,11 @@ class ScannerBench:
         return self._told
 
     @property
+    def line_bytes(self) -> int:
+        """The longest line that the device takes and gives, its line end included."""
+        return self._known.line_bytes
+
+    @property
     def link(self) -> Link:
         """The open link. Raises `NoBenchError` where the bench is closed."""
         if self._link is None:
