@@ -73,13 +73,22 @@ def running(options: str = "") -> Iterator[Server]:
         assert done.returncode == 0, f"{program}: {done.stderr or done.stdout}"
 
     data = str(folder / "data")
+    # Stops and removes the server when this process lets go of the pipe, also when it is killed.
+    stop = f"{' '.join(prefix)} {where / 'pg_ctl'} -D {data} -w -m immediate stop; rm -rf {folder}"
+    keeper = subprocess.Popen(
+        ["sh", "-c", f"read _; {stop}"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        cwd="/",
+        start_new_session=True,
+    )
     try:
         run("initdb", "-D", data, "-U", user, "--auth=trust", "--no-sync", "--encoding=UTF8", "--locale=C")
         settings = f"-k {folder} -c listen_addresses='' -c max_connections=120 {options}"
         run("pg_ctl", "-D", data, "-w", "-l", str(folder / "log"), "-o", settings, "start")
-        try:
-            yield Server(folder, user)
-        finally:
-            run("pg_ctl", "-D", data, "-w", "-m", "immediate", "stop")
+        yield Server(folder, user)
     finally:
-        shutil.rmtree(folder, ignore_errors=True)
+        assert keeper.stdin is not None
+        keeper.stdin.close()
+        keeper.wait()
