@@ -41,3 +41,14 @@ def url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
 def store(url: str) -> Iterator[Store]:
     with open_store(url) as opened:
         yield opened
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave this folder's campaigns (minutes each) out unless ``-m campaign`` asks for them."""
+    if "campaign" in config.option.markexpr:
+        return
+    here = Path(__file__).parent
+    left = [item for item in items if item.get_closest_marker("campaign") and here in item.path.parents]
+    if left:
+        config.hook.pytest_deselected(items=left)
+        items[:] = [item for item in items if item not in left]
