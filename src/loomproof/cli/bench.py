@@ -34,7 +34,14 @@ def adapter() -> None:
 
 @adapter.command("new")
 @click.argument("loom", type=click.Path(path_type=Path))
-@click.option("--to", "target", type=click.Path(path_type=Path), required=True, metavar="FILE")
+@click.option(
+    "--to",
+    "target",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="FILE",
+    help="Where the table goes; never over another one.",
+)
 @click.option("--connector", "only", multiple=True, metavar="CONNECTOR", help="These connectors only.")
 def new(loom: Path, target: Path, only: tuple[str, ...]) -> None:
     """Write an adapter table for LOOM: point 1 to its first cavity, and so on."""
@@ -84,7 +91,15 @@ def check(table: Path, loom: Path, address: str | None) -> int:
 @_address
 @click.option("--to", "target", type=click.Path(path_type=Path), metavar="FILE", help="Learn: write there.")
 @click.option("--adapter", "table", type=click.Path(path_type=Path), metavar="FILE", help="Name the net.")
-@click.option("--wait", "wait_s", type=click.FloatRange(0, 600), default=60.0, show_default=True)
+@click.option(
+    "--wait",
+    "wait_s",
+    type=click.FloatRange(0, 600),
+    default=60.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="How long to wait for each touch.",
+)
 def touch(loom: Path, address: str, target: Path | None, table: Path | None, wait_s: float) -> None:
     """Find contacts with a probe joined to the scanner's 0 V through its resistor.
 
@@ -158,9 +173,22 @@ def bench() -> None:
 @bench.command("zero")
 @_address
 @_simulated
-@click.option("--adapter", "table", type=click.Path(path_type=Path), required=True, metavar="FILE")
+@click.option(
+    "--adapter",
+    "table",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="FILE",
+    help="The table that the leads are written into.",
+)
 @click.option("--connector", "only", multiple=True, metavar="CONNECTOR", help="What the plug joins.")
-@click.option("--repeats", type=click.IntRange(2, 100), default=5, show_default=True)
+@click.option(
+    "--repeats",
+    type=click.IntRange(2, 100),
+    default=5,
+    show_default=True,
+    help="How often each pair is read.",
+)
 def zero(address: str, on_it: Path | None, table: Path, only: tuple[str, ...], repeats: int) -> None:
     """Learn lead resistance with a shorting plug over the adapter's ends, and write it into the table."""
     from loomproof.bench.adapter import read_adapter, write_adapter
