@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from loomproof.diagnosis.causes import CAUSES
 from loomproof.diagnosis.cuts import FREE
+from loomproof.diagnosis.desk import PROVE_AGAIN
 from loomproof.diagnosis.faults import Diagnosis, diagnose
 from loomproof.diagnosis.found import found_wiring
 from loomproof.diagnosis.joints import joint_findings
@@ -15,11 +16,11 @@ from loomproof.diagnosis.search import Explainer
 from loomproof.diagnosis.structure import Arrangement, arrangements, dead_boards, hypotheses
 from loomproof.diagnosis.weights import Weights, weights
 from loomproof.diagnosis.wiring import Wiring, wiring_of
-from loomproof.diagnosis.words import listed
-from loomproof.diagnosis.writing import PROVE_AGAIN, Writer
+from loomproof.diagnosis.words import listed, of_reading
+from loomproof.diagnosis.writing import Writer
 from loomproof.loom.model import Loom
 from loomproof.results.findings import Evidence, Finding, Severity
-from loomproof.results.measured import Measured
+from loomproof.results.measured import Decision, Measured
 
 
 def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = None) -> tuple[Finding, ...]:
@@ -50,7 +51,27 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
     findings += part_findings(found, writer)
     findings += path_findings(found, writer)
     findings += joint_findings(found, writer)
-    return tuple(sorted(loose_findings(found, writer, findings), key=_queue))
+    findings = loose_findings(found, writer, findings) or _unexplained(measured, writer)
+    return tuple(sorted(findings, key=_queue))
+
+
+def _unexplained(measured: Measured, writer: Writer) -> list[Finding]:
+    """Return what failed and nothing above explains, so that no mismatch is ever silent."""
+    bad = [judged for judged in measured.judged if judged.decision is Decision.FAIL]
+    return [
+        writer.make(
+            "unexplained",
+            (judged.a, judged.b),
+            f"The reading from {judged.a} to {judged.b} fails, and nothing known explains it",
+            [writer.names.place(judged.a), writer.names.place(judged.b)],
+            ["Read it again by hand; check the hook-up and the description."],
+            wires=judged.wires,
+            components=(judged.component,) if judged.component else (),
+            evidence=[of_reading(judged)],
+            cost=2 * writer.weights.open_wire,
+        )
+        for judged in bad
+    ]
 
 
 def _queue(finding: Finding) -> tuple[bool, int, str]:

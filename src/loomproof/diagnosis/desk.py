@@ -1,0 +1,218 @@
+"""What every finding is put together from: kind, severity, evidence, cautions, cost, conductors."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from loomproof.diagnosis.causes import CAUSES
+from loomproof.diagnosis.faults import Fault
+from loomproof.diagnosis.touch import Conductor, Touch, touches
+from loomproof.diagnosis.weights import Weights
+from loomproof.diagnosis.wiring import Wiring
+from loomproof.diagnosis.words import Names, listed, of_reading
+from loomproof.loom.model import End, Loom, Need
+from loomproof.results.findings import Alternative, Evidence, Finding, Kind, Severity
+from loomproof.results.measured import Decision, Measured
+
+SHORTED_OHM = 2.0
+"""A part that reads less than this, and less than a tenth of its value, is called shorted."""
+
+PROVE_AGAIN = "Prove the whole loom again: the certificate needs a full proof."
+
+
+class Desk:
+    """What writing needs of one measured loom: its wiring, the groups found, the answers, the costs."""
+
+    def __init__(
+        self,
+        loom: Loom,
+        wiring: Wiring,
+        measured: Measured,
+        answers: Mapping[str, str] | None,
+        weights: Weights,
+    ) -> None:
+        self.loom, self.wiring, self.measured = loom, wiring, measured
+        self.answers, self.weights = answers, weights
+        self.names = Names(loom)
+        self.group_of = {end: group for group in measured.groups for end in group}
+        self.net_of = {end: net for net in measured.expected for end in net}
+
+    def wires_of(self, *cavities: End) -> tuple[str, ...]:
+        """Return the wires of the nets of these cavities, as they should be wired."""
+        wiring = self.wiring
+        return tuple(
+            dict.fromkeys(
+                name
+                for end in cavities
+                for number in wiring.nets[wiring.net_of[wiring.leaf_of[end]]].edges
+                for name in wiring.edges[number].wires
+            )
+        )
+
+    def near(self, a: End, b: End) -> tuple[Touch, ...]:
+        """Return where the nets of two cavities come near each other, as they should be wired."""
+        wiring = self.wiring
+        pieces = [wiring.nets[wiring.net_of[wiring.leaf_of[end]]].leaves for end in (a, b)]
+        if pieces[0] == pieces[1]:
+            return ()
+        return touches(self.loom, self.conductor(pieces[0]), self.conductor(pieces[1]), self.weights)
+
+    def conductor(self, piece: Sequence[int]) -> Conductor:
+        """Return the wires and ends that a piece is made of, as far as they hang together."""
+        wiring = self.wiring
+        inside = set(piece)
+        net_leaves = set(wiring.nets[wiring.net_of[piece[0]]].leaves)
+        seen, stack = set(piece), list(piece)
+        wires: dict[str, None] = {}
+        ends = {wiring.leaf_ends[leaf] for leaf in piece}
+        while stack:
+            node = stack.pop()
+            for number in wiring.at.get(node, ()):
+                edge = wiring.edges[number]
+                other = edge.u + edge.v - node
+                if other in net_leaves and other not in inside:
+                    continue
+                wires.update(dict.fromkeys(edge.wires))
+                if other not in seen:
+                    seen.add(other)
+                    stack.append(other)
+                    ends.add(wiring.node_ends[other])
+        return Conductor(
+            tuple(wiring.leaf_ends[leaf] for leaf in piece),
+            frozenset(ends),
+            tuple(self.loom.wire_by_name[name] for name in wires),
+        )
+
+    def _conductor_text(self, conductor: Conductor) -> str:
+        if not conductor.wires:
+            return str(conductor.leaves[0])
+        wires = self.names.wires([wire.name for wire in conductor.wires], most=3)
+        return f"{conductor.leaves[0]} ({wires})" if "(" not in wires else f"{conductor.leaves[0]} on {wires}"
+
+    def _made(
+        self,
+        fault: Fault,
+        cavities: tuple[End, ...],
+        title: str,
+        places: Iterable[str],
+        repair: Iterable[str],
+        *,
+        wires: tuple[str, ...] = (),
+        components: tuple[str, ...] = (),
+        evidence: Iterable[Evidence] = (),
+        alternatives: tuple[Alternative, ...] = (),
+        cause: str = "",
+    ) -> Finding:
+        cause = cause or fault.cause
+        shown = (*evidence, *self.evidence(cavities, wires, components))
+        return self.make(
+            cause,
+            cavities,
+            title,
+            places,
+            repair,
+            wires=wires,
+            components=components,
+            evidence=shown,
+            alternatives=alternatives,
+            cost=self.cost(fault),
+        )
+
+    def make(
+        self,
+        cause: str,
+        cavities: tuple[End, ...],
+        title: str,
+        places: Iterable[str],
+        repair: Iterable[str],
+        *,
+        wires: tuple[str, ...] = (),
+        components: tuple[str, ...] = (),
+        evidence: Iterable[Evidence] = (),
+        alternatives: Iterable[Alternative] = (),
+        cost: int = 0,
+    ) -> Finding:
+        """Put a finding together: kind from its cause, severity and cautions from what it touches."""
+        kind = CAUSES[cause].kind
+        return Finding(
+            kind=kind,
+            severity=self.severity(kind, wires, components),
+            title=title,
+            cavities=cavities,
+            wires=wires,
+            components=components,
+            cause=cause,
+            evidence=tuple(evidence),
+            places=tuple(dict.fromkeys(places)),
+            repair=tuple(dict.fromkeys((*repair, PROVE_AGAIN))),
+            cautions=self.names.cautions(cavities),
+            alternatives=tuple(alternatives),
+            cost=cost / 1000,
+        )
+
+    def cost(self, fault: Fault) -> int:
+        """Return what a fault costs, in thousandths."""
+        weights = self.weights
+        if fault.edges:
+            return sum(self.wiring.edges[number].cost for number in fault.edges)
+        if fault.splices:
+            return weights.open_splice
+        if fault.cause == "adapter_board":
+            return weights.lead
+        if fault.pieces:
+            return weights.short * (len(fault.pieces) - 1)
+        if fault.connectors:
+            alike = len({self.loom.by_name[name].housing for name in fault.connectors}) == 1
+            if fault.cause == "exchanged":
+                return weights.exchange_alike if alike else weights.exchange_unlike
+            return weights.whole_connector
+        each = weights.stray if fault.cause == "crossed_housings" else weights.swap
+        return each * (len(fault.leaves) - 1)
+
+    def severity(self, kind: Kind, wires: Iterable[str], components: Iterable[str] = ()) -> Severity:
+        """Return a note for an open where every circuit touched is unused here, else a fault."""
+        if kind not in (Kind.OPEN, Kind.HIGH_RESISTANCE, Kind.MISSING_COMPONENT, Kind.INTERMITTENT):
+            return Severity.FAULT
+        circuits = [self.loom.wire_by_name[name].circuit for name in wires if name in self.loom.wire_by_name]
+        circuits += [
+            self.loom.component_by_name[name].circuit
+            for name in components
+            if name in self.loom.component_by_name
+        ]
+        if circuits and all(
+            circuit and self.loom.need_of(circuit, self.answers) is Need.UNUSED for circuit in circuits
+        ):
+            return Severity.NOTE
+        return Severity.FAULT
+
+    def evidence(
+        self, cavities: Sequence[End], wires: Sequence[str], components: Sequence[str]
+    ) -> list[Evidence]:
+        """Return what was expected and found at some cavities, and the judged readings that touch them."""
+        shown: list[Evidence] = []
+        for end in cavities[:6]:
+            should = sorted(self.net_of.get(end, frozenset()) - {end})
+            found = sorted(self.group_of.get(end, frozenset()) - {end})
+            if should != found:
+                shown.append(
+                    Evidence(
+                        f"{end} should be joined to {listed(should) or 'nothing'}; "
+                        f"found joined to {listed(found) or 'nothing'}"
+                    )
+                )
+        here, runs, parts = set(cavities), set(wires), set(components)
+        for judged in self.measured.judged:
+            if judged.decision is Decision.PASS:
+                continue
+            touched = {judged.a, judged.b} & here and (runs & set(judged.wires) or not judged.wires)
+            if touched or (judged.component and judged.component in parts):
+                shown.append(of_reading(judged))
+            if len(shown) >= 12:
+                break
+        return shown
+
+    def _ends(self, leaves: Iterable[int]) -> tuple[End, ...]:
+        return tuple(self.wiring.leaf_ends[leaf] for leaf in leaves)
+
+    def _wires_at(self, ends: Iterable[End]) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(wire.name for end in ends for wire in self.loom.wires_at.get(end, ())))

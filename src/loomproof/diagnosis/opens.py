@@ -1,0 +1,165 @@
+"""Opens as findings: wires, contacts, parts, splices, plugs and boards."""
+
+from __future__ import annotations
+
+from loomproof.diagnosis.desk import Desk
+from loomproof.diagnosis.faults import Fault
+from loomproof.diagnosis.words import listed
+from loomproof.loom.model import ComponentKind, End
+from loomproof.results.findings import Alternative, Finding
+
+
+class Opens(Desk):
+    """Writes opens."""
+
+    def _open(self, fault: Fault) -> Finding:
+        if fault.cause == "not_plugged":
+            return self._not_plugged(fault)
+        if fault.cause == "adapter_board":
+            return self._board(fault)
+        if fault.cause == "open_splice":
+            return self._open_splice(fault)
+        edge = self.wiring.edges[fault.edges[0]]
+        ends = self._ends(fault.leaves)
+        if fault.cause == "bad_contact":
+            return self._bad_contact(fault, ends)
+        if fault.cause == "open_part":
+            return self._open_part(fault, edge.component, ends)
+        wires = [self.loom.wire_by_name[name] for name in edge.wires]
+        first = wires[0]
+        title = f"{self.names.wires(edge.wires)} open between {first.a} and {first.b}"
+        if len(wires) > 1:
+            title = f"Parallel wires {self.names.wires(edge.wires)} all open between {first.a} and {first.b}"
+        bares = [end for end in first.ends if end.cavity]
+        places = [self.names.place(end) for end in bares]
+        places += [self.names.place(end) for end in first.ends if not end.cavity]
+        places += [self.names.run(wire) for wire in wires]
+        repair = [
+            f"Unplug and look at the contacts of {listed(bares)}: pushed back, spread or green? Tug the wire."
+            if bares
+            else f"Open the cover of {listed(first.ends)} and tug each wire.",
+            f"Probe {self.names.wires(edge.wires)} from end to end to see which end has failed, "
+            "bending it along its length.",
+            f"Crimp on a new contact, or join in a piece of {self.names.section(first)} with a crimp splice "
+            "and sealed heat-shrink.",
+        ]
+        others = self._adapter_lead(ends)
+        return self._made(fault, ends, title, places, repair, wires=edge.wires, alternatives=others)
+
+    def _adapter_lead(self, ends: tuple[End, ...]) -> tuple[Alternative, ...]:
+        """Return the adapter's own lead as an alternative, where one cavity was found alone."""
+        alone = [end for end in ends if len(self.group_of.get(end, ())) == 1]
+        if len(alone) != 1:
+            return ()
+        (end,) = alone
+        return (
+            Alternative(
+                text=f"the adapter's lead or pin for {end} is open, not the loom",
+                cause="adapter_lead",
+                cavities=(end,),
+                repair=(f"Mend the adapter's lead for {end}.",),
+                tell_apart=f"Unplug {end.connector} and touch the adapter's pin {end.cavity} with the probe: "
+                "silence means the lead.",
+            ),
+        )
+
+    def _bad_contact(self, fault: Fault, ends: tuple[End, ...]) -> Finding:
+        end = ends[0]
+        wires = tuple(wire.name for wire in self.loom.wires_at.get(end, ()))
+        return self._made(
+            fault,
+            ends,
+            f"Contact of {end} open: its wires {self.names.wires(wires)} still hang together without it",
+            [self.names.place(end)],
+            [
+                f"Look at {end}: contact pushed back, spread or green, or its crimp off all wires?",
+                "Seat the contact until it locks, or crimp all its wires into a new one.",
+            ],
+            wires=wires,
+        )
+
+    def _open_part(self, fault: Fault, name: str, ends: tuple[End, ...]) -> Finding:
+        part = self.loom.component_by_name.get(name)
+        at = part.ends if part else ends
+        is_fuse = part is not None and part.kind is ComponentKind.FUSE
+        cause = "blown_fuse" if is_fuse else "open_part"
+        word = "blown or missing" if is_fuse else "open or missing"
+        repair = [
+            f"Pull {name} and meter it: {'replace it by one of its rating' if is_fuse else 'replace it'}."
+        ]
+        if is_fuse:
+            repair.append(
+                "A fuse blows for a reason: look for a short on what it feeds before the battery goes on."
+            )
+        repair.append(f"Look at its contacts at {listed(at)}: spread or burnt?")
+        return self._made(
+            fault,
+            tuple(end for end in at if end.cavity) or ends,
+            f"{part.kind.capitalize() if part else 'Part'} {name} {word} between {listed(at)}"
+            if name
+            else f"No path between {listed(ends)} where one should be",
+            [self.names.place(end) for end in at],
+            repair,
+            components=(name,) if name else (),
+            cause=cause,
+        )
+
+    def _open_splice(self, fault: Fault) -> Finding:
+        end = self.wiring.node_ends[fault.splices[0]]
+        wires = tuple(wire.name for wire in self.loom.wires_at.get(end, ()))
+        return self._made(
+            fault,
+            self._ends(fault.leaves),
+            f"Splice {end} open: none of its wires meet ({self.names.wires(wires)})",
+            [self.names.place(end)],
+            [
+                f"Open the cover of splice {end}; look for corrosion or a crimp that let go.",
+                "Cut back to bright copper and make the joint again: crimp splice, sealed heat-shrink.",
+            ],
+            wires=wires,
+        )
+
+    def _board(self, fault: Fault) -> Finding:
+        ends = self._ends(fault.leaves)
+        return self._made(
+            fault,
+            ends,
+            f"Nothing reaches {fault.detail} of the scanner: a board or its lead, before the loom",
+            [f"the scanner's board and the adapter's plug with {fault.detail}"],
+            [
+                f"Push home what carries {fault.detail}; prove again.",
+                "If it stays, run the bench's selftest with nothing plugged.",
+            ],
+            alternatives=(
+                Alternative(
+                    text=f"every wire of {listed(ends)} is open, each by itself",
+                    cause="broken_wire",
+                    cavities=ends,
+                    wires=self._wires_at(ends),
+                    tell_apart="Put the same adapter plug on another board and prove again.",
+                ),
+            ),
+        )
+
+    def _not_plugged(self, fault: Fault) -> Finding:
+        plug = fault.connectors[0]
+        ends = self._ends(fault.leaves)
+        return self._made(
+            fault,
+            ends,
+            f"Nothing reaches {plug}: it is not plugged to the bench, or not home",
+            [self.names.place(ends[0])],
+            [
+                f"Push {plug} home until its latch clicks; check the adapter's lead for it.",
+                f"If it was home, look behind {plug} for a bundle that is cut through.",
+            ],
+            alternatives=(
+                Alternative(
+                    text=f"every wire of {plug} is open, each by itself",
+                    cause="broken_wire",
+                    cavities=ends,
+                    wires=self._wires_at(ends),
+                    tell_apart=f"Unplug {plug}, plug it in again and prove again.",
+                ),
+            ),
+        )
