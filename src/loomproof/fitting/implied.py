@@ -128,6 +128,8 @@ def _copper(loom: Loom) -> dict[End, list[End]]:
 
 def _joined_feeds(feeds: Iterable[Feed], live: Mapping[End, tuple[Live, ...]]) -> Iterator[Warn]:
     for one, other in combinations(feeds, 2):
+        if (one.when, one.fuse) == (other.when, other.fuse):
+            continue  # One supply that the description splits into several circuits.
         ends = []
         through: dict[str, None] = {}
         for end, ways in live.items():
@@ -197,7 +199,8 @@ def _told_apart(loom: Loom, names: list[str]) -> str:
     """Return the cavity whose wire colours are all different, said for each plug; "" where there is none."""
     for cavity in loom.by_name[names[0]].cavities:
         colours = [
-            "+".join(wire.colour for wire in loom.wires_at.get(End(name, cavity), ())) for name in names
+            "+".join(sorted({wire.colour for wire in loom.wires_at.get(End(name, cavity), ())}))
+            for name in names
         ]
         if all(colours) and len(set(colours)) == len(names):
             return ", ".join(f"{name}:{cavity} {colour}" for name, colour in zip(names, colours, strict=True))
@@ -227,9 +230,12 @@ def _polarity(loom: Loom, plan: Plan) -> Iterator[Warn]:
         if connector.name not in plan.plugged or connector.name in plan.computers:
             continue
         wires = {wire.name: end for end in connector.ends for wire in loom.wires_at.get(end, ())}
+        said: set[frozenset[End]] = set()
         for name, end in wires.items():
             for partner in loom.wire_by_name[name].partners:
-                if partner in wires and name < partner:
+                pair = frozenset({end, wires.get(partner, end)})
+                if len(pair) == 2 and pair not in said:
+                    said.add(pair)
                     yield Warn(
                         Level.NOTE,
                         f"polarity: {end} and {wires[partner]} are a twisted pair; swapped, the sensor's or "

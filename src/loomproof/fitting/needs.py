@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from loomproof.fitting.tracing import INNER, when_live
+from loomproof.fitting.tracing import INNER
 from loomproof.loom.model import ComponentKind, ConnectorKind, End, Loom, Need
 
 COMPUTER_WORDS = ("computer", "control unit", "ecu")
@@ -70,32 +70,24 @@ def _need(loom: Loom, end: End, needs: Mapping[str, Need]) -> Need:
     return next(need for need in Need if need in said)
 
 
-def is_shared(loom: Loom, circuit: str) -> bool:
-    """Whether other circuits live on this one: a feed, an earth, or one that another circuit needs."""
-    known = loom.circuit_by_name.get(circuit)
-    if known is None:
-        return False
-    plain = known.designation
-    return (
-        bool(when_live(plain))
-        or plain.startswith(("31", "87"))
-        or any(circuit in other.needs for other in loom.circuits)
-    )
-
-
 def _idle_plugs(loom: Loom, need_of_end: Mapping[End, Need]) -> frozenset[str]:
-    """Return plugs in which only shared circuits are needed, beside circuits that are not."""
-    shared = {circuit.name for circuit in loom.circuits if is_shared(loom, circuit.name)}
+    """Return plugs whose own circuits are unused, beside circuits that those only live on.
+
+    A plug for a part that the car lacks still has its feed or earth, which others share: the unused circuit
+    names it among its needs.
+    """
     found = set()
     for connector in loom.connectors:
         if connector.kind in INNER:
             continue
         wired = [end for end in connector.ends if loom.wires_at.get(end)]
-        needed = [end for end in wired if need_of_end[end] is Need.NEEDED]
-        if len(needed) == len(wired):
-            continue
-        circuits = {wire.circuit for end in needed for wire in loom.wires_at[end]}
-        if circuits <= shared:
+        by_need = {
+            need: {wire.circuit for end in wired if need_of_end[end] is need for wire in loom.wires_at[end]}
+            for need in Need
+        }
+        unused = [loom.circuit_by_name[name] for name in by_need[Need.UNUSED] if name in loom.circuit_by_name]
+        lived_on = {name for circuit in unused for name in circuit.needs}
+        if unused and by_need[Need.NEEDED] <= lived_on:
             found.add(connector.name)
     return frozenset(found)
 
