@@ -212,7 +212,7 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
             settle_us=check.settle_us,
             temperature_c=temperature_c,
             simulated=request.simulated,
-            last_selftest=request.last_selftest,
+            last_selftest=last.request.last_selftest,
             checks=tuple(entry for part in parts for entry in check_entries(part.check)),
         ),
         adapter=doc.AdapterEntry(

@@ -281,7 +281,7 @@ def _measured(
     mine = replace(request, adapter=adapter, started=started)
     with proving.stopping(path), open_bench(_replugged(address, table), loom_path=loom_path) as raw:
         simulated = address.startswith("sim:") or raw.identify().model.startswith("simulated")
-        mine = replace(mine, simulated=simulated)
+        mine = proving.tested_before(replace(mine, simulated=simulated), raw, None)
         proving.refuse_unsafe(mine, made_safe=made_safe, confirm=confirm)
         check_adapter(adapter, mine.loom.cavities, raw.capabilities().points)
         with JournaledBench(raw, path, proving.run_header(mine)) as bench:
