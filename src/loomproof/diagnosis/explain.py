@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from loomproof.diagnosis.blame import with_parts
 from loomproof.diagnosis.causes import CAUSES
 from loomproof.diagnosis.cuts import FREE
 from loomproof.diagnosis.desk import PROVE_AGAIN
@@ -51,7 +52,8 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
     findings += part_findings(found, writer)
     findings += path_findings(found, writer)
     findings += joint_findings(found, writer)
-    findings = loose_findings(found, writer, findings) or _unexplained(measured, writer)
+    findings = with_parts(measured, writer, loose_findings(found, writer, findings))
+    findings = findings or _unexplained(measured, writer)
     return tuple(sorted(findings, key=_queue))
 
 
