@@ -22,8 +22,8 @@ from pathlib import Path
 import networkx as nx
 
 from loomproof.fitting.sheet import fitting_sheet
-from loomproof.loom.choices import answers_of
-from loomproof.loom.model import Circuit, Loom, Wire, end_of
+from loomproof.loom.choices import answers_of, needs_of
+from loomproof.loom.model import Circuit, Loom, Need, Wire, end_of
 from loomproof.results.fitting import Level, Sheet
 from tests.fitting.looms import demo, random_fitting_loom
 
@@ -79,7 +79,8 @@ def strays(loom: Loom, said: Sequence[str], rng: random.Random, most: int) -> tu
     ]
     tried = told = 0
     for end in unused if len(unused) <= most else rng.sample(unused, most):
-        spare = next((c.name for c in loom.circuits if c.need.value == "unused"), "")
+        # An unused circuit, so that the stray itself does not make the end a needed one.
+        spare = next((name for name, need in needs_of(loom, answers).items() if need is Need.UNUSED), "")
         stray = Wire("stray", end_of(rng.choice(fed)), end_of(end), "RD", 1.0, 0.5, spare)
         for fused in (True, False):
             circuits = tuple(

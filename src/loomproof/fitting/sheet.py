@@ -237,7 +237,7 @@ def _live_warnings(
             text = "; ".join(dict.fromkeys(way.text for way in ways))
             yield Warn(
                 Level.WARNING,
-                f"{what} is unused and can be live: {text}. {row.action.value}.",
+                f"{what} is unused and can be live: {text}. {row.action.value.capitalize()}.",
                 (row.facts.end,),
             )
 

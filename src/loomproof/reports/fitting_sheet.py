@@ -165,7 +165,7 @@ def _drop_cells(row: DropRow) -> tuple[str, ...]:
         row.basis,
         {"pass": "within", "fail": "above"}.get(row.decision, row.decision),
         row.limit_source,
-        f"{ohms(row.resistance_ohm)}. {row.remark}".rstrip(". ") + ".",
+        f"{ohms(row.resistance_ohm)}; {row.remark}".rstrip("; ") + ".",
     )
 
 
