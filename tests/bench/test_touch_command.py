@@ -1,0 +1,66 @@
+"""``adapter touch`` on a scanner in memory whose points a person touches in turn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+
+from loomproof.bench import opening
+from loomproof.bench.adapter import read_adapter
+from loomproof.bench.scanner import ScannerBench
+from loomproof.cli.main import run
+from tests.bench.device import Clock, MemoryLine, Scanner
+
+TAIL = str(Path(__file__).parents[2] / "fixtures" / "tail_lamp")
+
+
+@dataclass
+class Touched(Scanner):
+    """What is touched at each reading in turn, and nothing after that."""
+
+    script: list[int] = field(default_factory=list)
+
+    def low(self, drive: int) -> int:
+        return self.script.pop(0) if self.script else 0
+
+
+def serve(script: list[int], monkeypatch: pytest.MonkeyPatch) -> None:
+    scanner = Touched(Clock(), points=16, script=script)
+    line = MemoryLine(scanner, scanner.clock)
+    bench = ScannerBench(lambda: line, "tcp:memory:1", clock=scanner.clock)
+    monkeypatch.setattr(opening, "open_bench", lambda *_, **__: bench.connect())
+
+
+def test_an_adapter_is_learned_in_the_looms_order(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    table = tmp_path / "learned.csv"
+    points = [7, 3, 5, 1, 2, 4, 6, 8, 9, 10, 11, 12, 13]
+    # A probe that bounces, holds, and is lifted.
+    serve([low for p in points for low in (1 << (p - 1), 0, *[1 << (p - 1)] * 4, 0)], monkeypatch)
+    assert run(["adapter", "touch", TAIL, "--bench", "tcp:memory:1", "--to", str(table)]) == 0
+    learned = read_adapter(table)
+    assert {str(lead.end): lead.point for lead in learned.entries} == dict(
+        zip([f"{c}:{i}" for c in ("BODY", "LAMP") for i in range(1, 7)] + ["EARTH:1"], points, strict=True)
+    )
+
+
+def test_two_points_at_one_touch_are_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = tmp_path / "learned.csv"
+    serve([0b11] * 4, monkeypatch)
+    assert run(["adapter", "touch", TAIL, "--bench", "tcp:memory:1", "--to", str(table)]) == 2
+    assert "point 1, 2" in capsys.readouterr().err
+    assert not table.exists()
+
+
+def test_a_touch_names_the_net(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = tmp_path / "a.csv"
+    assert run(["adapter", "new", TAIL, "--to", str(table)]) == 0
+    serve([0b1000001] * 4, monkeypatch)
+    touch = ["adapter", "touch", TAIL, "--bench", "tcp:memory:1", "--adapter", str(table), "--wait", "0.3"]
+    assert run(touch) == 0
+    assert "BODY:1, LAMP:1" in capsys.readouterr().out
