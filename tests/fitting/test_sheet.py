@@ -16,7 +16,7 @@ from loomproof.loom.choices import answers_of
 from loomproof.loom.model import Circuit, ConnectorKind, End, Loom, Need, Wire
 from loomproof.loom.reading import load
 from loomproof.reports.fitting_sheet import sheet_csv, sheet_pdf
-from loomproof.results.document import Verdict
+from loomproof.results.document import Coverage, Verdict
 from loomproof.results.fitting import Action, Job, Level, Sheet
 from tests.fitting.looms import demo, document, random_fitting_loom
 
@@ -119,6 +119,16 @@ def test_without_a_passing_proof_there_is_a_banner_and_no_ready() -> None:
     assert not good.banner
     bad = unfused(loom)
     assert not fitting_sheet(bad, None, document(bad, Verdict.PASS)).ready
+
+
+def test_an_end_that_a_passing_proof_waived_is_not_ready() -> None:
+    loom = demo()
+    proof = document(loom, Verdict.PASS)
+    waived = proof.model_copy(update={"coverage": Coverage(waived=("BULK:4", "ECU-A:3"))})
+    sheet = fitting_sheet(loom, None, waived)
+    assert not sheet.ready
+    danger = next(warn for warn in sheet.warnings if warn.level is Level.DANGER)
+    assert danger.ends == ("BULK:4",)
 
 
 def test_relay_contacts_that_the_description_lacks_are_said_not_to_be_traced() -> None:

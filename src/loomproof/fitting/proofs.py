@@ -23,7 +23,8 @@ class Measured:
 class Standing:
     """Whether the loom is proved, what the banner says, and what was measured by pair of cavities.
 
-    ``bench_ohm`` is the bench's fixed limit of error, for what is computed beside what is measured.
+    ``unproved`` are cavities that the proof did not test, waived ones among them. ``temperature_c`` is the
+    bench's, 20 °C where it measured none.
     """
 
     passed: bool
@@ -31,6 +32,7 @@ class Standing:
     banner: str
     measured: Mapping[frozenset[str], Measured] = field(default_factory=dict)
     temperature_c: float = 20.0
+    unproved: frozenset[str] = frozenset()
 
 
 def standing_of(loom: Loom, proof: Document | None) -> Standing:
@@ -67,4 +69,5 @@ def standing_of(loom: Loom, proof: Document | None) -> Standing:
             measured,
             celsius,
         )
-    return Standing(True, name, "", measured, celsius)
+    unproved = frozenset((*proof.coverage.untested, *proof.coverage.waived))
+    return Standing(True, name, "", measured, celsius, unproved)

@@ -56,6 +56,10 @@ def fitting_sheet(
                 parts=tracer.contacts_missing,
             )
         )
+    unproved = [row.facts.end for row in connect if row.facts.end in standing.unproved]
+    if unproved:
+        text = f"not covered by the proof: {', '.join(unproved)}. Check each by hand before it is energised."
+        warnings.append(Warn(Level.DANGER, text, tuple(unproved)))
     if not feeds:
         warnings.append(
             Warn(Level.WARNING, "no circuit is designated as a feed (30, 15, …): nothing could be traced")
@@ -91,7 +95,9 @@ def fitting_sheet(
 def _facts(loom: Loom, end: End, live: Mapping[End, tuple[Live, ...]], needs: Mapping[str, Need]) -> SheetEnd:
     wires = loom.wires_at.get(end, ())
     wanted = [wire for wire in wires if needs.get(wire.circuit, Need.NEEDED) is Need.NEEDED]
-    circuit = loom.circuit_by_name.get((wanted or wires)[0].circuit) if wires else None
+    named = [wire.circuit for wire in (*wanted, *wires)]
+    named += [part.circuit for part in loom.components if end in part.ends]
+    circuit = loom.circuit_by_name.get(named[0]) if named else None
     designation = circuit.designation if circuit else ""
     sections = [wire.csa_mm2 for wire in wires if wire.csa_mm2 is not None]
     return SheetEnd(
@@ -100,7 +106,7 @@ def _facts(loom: Loom, end: End, live: Mapping[End, tuple[Live, ...]], needs: Ma
         cavity=end.cavity,
         colour=" + ".join(dict.fromkeys(wire.colour for wire in wires if wire.colour)),
         csa_mm2=max(sections, default=None),
-        circuit=circuit.name if circuit else (wires[0].circuit if wires else ""),
+        circuit=circuit.name if circuit else "".join(named[:1]),
         purpose=circuit.purpose if circuit else "",
         designation=designation,
         meaning=DESIGNATIONS.get(designation, ""),
