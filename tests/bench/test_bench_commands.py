@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from loomproof.cli.main import run
+from loomproof.cli.prove import looked_over
 
 TAIL = str(Path(__file__).parents[2] / "fixtures" / "tail_lamp")
 
@@ -87,3 +88,16 @@ def test_hazards_are_answered_on_the_command_line(tmp_path: Path, capsys: pytest
     assert "never put on a bench" in capsys.readouterr().err
     assert run([*prove, "--hazard", "C9=none"]) == 2
     assert run([*prove, "--hazard", "C1=perhaps"]) == 2
+
+
+def test_the_look_at_a_real_loom_is_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    said = iter(["taped at C1", "", "", "", "", ""])
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("click.prompt", lambda *_, **__: next(said))
+    assert looked_over("sim:") == ()
+    lines = looked_over("tcp:127.0.0.1:7000")
+    assert lines[0] == "chafing: taped at C1"
+    assert lines[1] == "corrosion: in order"
+    assert len(lines) == 6
+    monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
+    assert looked_over("tcp:127.0.0.1:7000") == ()

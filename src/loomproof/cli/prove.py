@@ -144,7 +144,7 @@ def prove(
         waived=proving.ends_given(waive, "--waive"),
         person=person,
         place=place,
-        inspection=(*inspected, *(f"hazard looked at: {text}" for text in hazards)),
+        inspection=(*(inspected or looked_over(address)), *(f"hazard looked at: {text}" for text in hazards)),
         hazards=proving.hazards_given(hazards),
         repeats=repeats,
         watch_s=watch_s,
@@ -233,6 +233,21 @@ def _replayed(outcome: Outcome, journal: Path, json_file: str) -> int:
 def confirmed(question: str) -> bool:
     """Ask on the terminal; where there is none, nobody has confirmed."""
     return sys.stdin.isatty() and click.confirm(question, default=False, err=True)
+
+
+def looked_over(address: str) -> tuple[str, ...]:
+    """Ask on the terminal what was seen of a real loom, item by item; ask nobody where there is none."""
+    from loomproof.bench.address import is_simulated, parse_address
+    from loomproof.bench.inspection import ITEMS, Inspection
+
+    if is_simulated(parse_address(address)) or not sys.stdin.isatty():
+        return ()
+    click.echo("Look the loom over. Say what you see; Enter alone says that it is in order.", err=True)
+    notes = tuple(
+        (name, click.prompt(f"  {question}", default="", show_default=False, err=True))
+        for name, question in ITEMS
+    )
+    return Inspection(notes).lines
 
 
 def _refuse_mixed(
