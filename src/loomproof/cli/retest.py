@@ -77,6 +77,7 @@ def retest(
     ):
         simulated = address.startswith("sim:") or bench.identify().model.startswith("simulated")
         request = Request(loom=described, adapter=leads, run="", started="", simulated=simulated)
+        request = proving.tested_before(request, bench, None)
         proving.refuse_unsafe(request, made_safe=made_safe, confirm=confirmed)
         able = bench.capabilities()
         check_adapter(leads, described.cavities, able.points)
