@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from loomproof.fitting.sheet import fitting_sheet
 from loomproof.loom.model import Loom
+from loomproof.loom.reading import load
 from loomproof.results.document import ClaimEntry, Verdict
 from loomproof.results.fitting import DropRow
 from loomproof.results.measured import Decision
@@ -63,3 +66,14 @@ def test_earth_points_carry_the_sum_of_their_users() -> None:
     earths = {row.end: row.current_a for row in fitting_sheet(demo()).earths}
     assert earths == {"E-ENG:1": pytest.approx(12.31), "E-BODY:1": 1.0}
     assert any("return path" in text and "not" in text for text in fitting_sheet(demo()).not_checked)
+
+
+def test_what_the_car_switches_is_a_load_and_no_row_goes_nowhere() -> None:
+    """The tail lamp: brake lamps (54), tail (58L) and indicator (49a) are fed straight from the car."""
+    here = Path(__file__).parents[2] / "fixtures" / "tail_lamp"
+    rows = fitting_sheet(load(here).loom).drops
+    fed = {row.circuit: row.path for row in rows if row.side == "feed"}
+    assert {"tail", "brake", "indicator"} <= set(fed)
+    assert fed["brake"] == "BODY:2 → LAMP:2"
+    assert all(row.path.split(" → ")[0] != row.path.split(" → ")[-1] for row in rows)
+    assert {row.side for row in rows if row.circuit == "reverse"} == {"wire"}

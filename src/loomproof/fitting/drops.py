@@ -130,7 +130,11 @@ def loads_of(loom: Loom, plan: Plan, live: Iterable[End], sources: Iterable[End]
             if end in live:
                 found.append(Load(circuit.name, end, circuit.load_a, None))
                 break
-            beside = [one for one in loom.by_name[end.connector].ends if one in live and one in connected]
+            beside = [
+                one
+                for one in loom.by_name[end.connector].ends
+                if one in live and one in connected and one not in sources
+            ]
             if loom.by_name[end.connector].kind is not ConnectorKind.PLUG:
                 beside = []  # What meets the car there is many things, not one part with two terminals.
             found.append(Load(circuit.name, beside[0] if beside else None, circuit.load_a, end))
@@ -140,8 +144,8 @@ def loads_of(loom: Loom, plan: Plan, live: Iterable[End], sources: Iterable[End]
 
 def _is_trunk(loom: Loom, circuit: Circuit) -> bool:
     """Whether a circuit only carries what others draw: a feed, an earth, or one that others need."""
-    if when_live(circuit.designation) == "start":
-        return False
+    if when_live(circuit.designation) in ("start", "switched"):
+        return False  # What the car switches goes straight to its load.
     return (
         bool(when_live(circuit.designation))
         or circuit.designation.startswith("31")
@@ -382,8 +386,10 @@ def _return_rows(
         ohm, half, u, measured = found
         amps = load.current_a
         total = _Sum(ohm * amps, (u * amps) ** 2, half * amps, ohm, int(measured), 1)
-        remark = "through the computer to its earths; what the computer loses is not counted"
-        yield _row(load.circuit, "return", f"{load.back} → {far}", amps, total, "wire_drop_v", loom, remark)
+        # Without a feed beside it nobody can say which way the current goes.
+        side = "return" if load.at is not None else "wire"
+        remark = "what the parts at its ends lose is not counted"
+        yield _row(load.circuit, side, f"{load.back} → {far}", amps, total, "wire_drop_v", loom, remark)
         return
 
 

@@ -10,7 +10,17 @@ from typing import TYPE_CHECKING
 
 from loomproof.reports.typesetting import typeset
 from loomproof.reports.words import clean, ohms
-from loomproof.results.fitting import ConnectRow, DropRow, FuseRow, Job, Level, SafeRow, Sheet, SheetEnd
+from loomproof.results.fitting import (
+    ConnectRow,
+    DropRow,
+    EarthRow,
+    FuseRow,
+    Job,
+    Level,
+    SafeRow,
+    Sheet,
+    SheetEnd,
+)
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -91,27 +101,28 @@ def views(sheet: Sheet) -> Iterator[RenderableType]:
             ("", "end", "colour", "mm²", "circuit", "fuse", "goes to"),
             (_connect_cells(row) for row in rows),
         )
-    yield _view("Make safe", ("end", "colour", "circuit", "do", "why"), map(_safe_cells, sheet.safe))
-    yield _view(
-        "Fuses and relays", ("place", "colour", "circuit", "do", "part"), map(_safe_cells, sheet.places)
-    )
-    yield _view(
-        "Voltage drop under load",
-        ("circuit", "side", "way", "A", "drop", "limit", "basis", "says"),
-        (_drop_cells(row)[:8] for row in sheet.drops),
-    )
-    yield _view(
-        "Wire and fuse", ("wire", "mm²", "fuse", "continuous", "short circuit"), map(_fuse_cells, sheet.fuses)
-    )
-    yield _view(
-        "Earth points",
-        ("end", "A", "of"),
-        ((row.end, f"{row.current_a:g}", ", ".join(row.circuits)) for row in sheet.earths),
-    )
+    for title, heads, cells in _tables(sheet):
+        if cells:
+            yield _view(title, heads, cells)
     for title, texts in _notes(sheet):
         yield Text(f"\n{title}", style="bold")
         for text in texts:
             yield Text(clean(f"- {text}"))
+
+
+def _tables(sheet: Sheet) -> Iterator[tuple[str, tuple[str, ...], list[tuple[str, ...]]]]:
+    yield "Make safe", ("end", "colour", "circuit", "do", "why"), [_safe_cells(row) for row in sheet.safe]
+    places = [_safe_cells(row) for row in sheet.places]
+    yield "Fuses and relays", ("place", "colour", "circuit", "do", "part"), places
+    drop_heads = ("circuit", "side", "way", "A", "drop", "limit", "basis", "says")
+    yield "Voltage drop with every load on", drop_heads, [_drop_cells(row)[:8] for row in sheet.drops]
+    fuse_heads = ("wire", "mm²", "fuse", "continuous", "short circuit")
+    yield "Wire and fuse", fuse_heads, [_fuse_cells(row) for row in sheet.fuses]
+    yield "Earth points", ("end", "A", "of"), [_earth_cells(row) for row in sheet.earths]
+
+
+def _earth_cells(row: EarthRow) -> tuple[str, ...]:
+    return (row.end, f"{row.current_a:g}", ", ".join(row.circuits))
 
 
 def _name(sheet: Sheet) -> str:
