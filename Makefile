@@ -34,7 +34,7 @@ system-packages:
 	@sh tests/system_packages.sh $(SYSTEM_PACKAGES)
 
 test: $(VENV)/dev.stamp system-packages lint
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n 2
 
 lint: $(VENV)/dev.stamp
 	$(BIN)/ruff check src tests
