@@ -6,7 +6,15 @@ import math
 
 import pytest
 
-from loomproof.fitting.capacity import Ampacity, adiabatic_k, fuse_rows, opening_s, rating_of, withstand_s
+from loomproof.fitting.capacity import (
+    Ampacity,
+    adiabatic_k,
+    fuse_rows,
+    let_through_a2s,
+    opening_s,
+    rating_of,
+    withstand_s,
+)
 from loomproof.loom.choices import needs_of
 from tests.fitting.looms import demo
 
@@ -70,3 +78,17 @@ def test_ratings_are_read_from_parts_and_from_text() -> None:
 def test_temperatures_that_do_not_rise_are_refused() -> None:
     with pytest.raises(ValueError, match="a rise is expected"):
         adiabatic_k(160.0, 70.0)
+
+
+def test_let_through_by_hand() -> None:
+    """40 A fuse, 500 A: 500²·0.15 = 37 500; below 240 A 240²·0.5 = 28 800; below 140 A 140²·5 = 98 000 A²s.
+
+    4 mm² holds (115·4)² = 211 600 A²s, 2.5 mm² (287.5)² = 82 656 A²s, which is less.
+    """
+    assert let_through_a2s(40.0, 500.0) == pytest.approx(98_000.0)
+    assert let_through_a2s(40.0, 200.0) == pytest.approx(98_000.0)
+    assert let_through_a2s(40.0, 100.0) == pytest.approx(50_000.0)
+    assert let_through_a2s(40.0, 79.0) is None
+    rows = {row.wire: row for row in fuse_rows(demo(), needs_of(demo()))}
+    assert rows["W2"].short_circuit.startswith("holds")
+    assert rows["W4"].short_circuit.startswith("can't tell")

@@ -96,18 +96,34 @@ def _rows(loom: Loom, needs: Mapping[str, Need], table: Ampacity | None) -> Iter
             fault_a=fault,
             withstand_s=holds,
             opening_s=opens,
-            short_circuit=_short(holds, opens),
+            short_circuit=_short(csa, rating, fault),
         )
 
 
-def _short(holds_s: float, opens_s: float | None) -> str:
-    if opens_s is None:
-        return "can't tell: no opening time is published for so small a multiple of the rating"
-    if opens_s > LONGEST_S:
-        return "can't tell: the fuse may take longer than the adiabatic formula holds"
-    if holds_s > opens_s:
-        return "holds: the fuse opens before the copper is too hot (typical fuse data)"
-    return "can't tell: the fuse may open too late by its slowest gate; ask for its I²t"
+def let_through_a2s(rating_a: float, fault_a: float) -> float | None:
+    """Return the most I²t that a blade fuse lets through at any fault current up to this one, A²s.
+
+    Only currents that the fuse opens within `LONGEST_S` count: below them the formula does not hold. ``None``
+    where the fault is too small for that.
+    """
+    found = []
+    above = math.inf
+    for ratio, time in GATES:
+        if time <= LONGEST_S and fault_a >= ratio * rating_a:
+            found.append(min(above * rating_a, fault_a) ** 2 * time)
+        above = ratio
+    return max(found, default=None)
+
+
+def _short(csa: float, rating_a: float, fault_a: float) -> str:
+    through = let_through_a2s(rating_a, fault_a)
+    if through is None:
+        return "can't tell: the fault current is too small for the fuse to open at once"
+    held = (adiabatic_k(WORKING_C, FINAL_C) * csa) ** 2
+    said = f"wire {held:.0f} A²s, fuse at most {through:.0f} A²s by its slowest gates"
+    if held > through:
+        return f"holds from twice the rating up: {said} (typical fuse data)"
+    return f"can't tell: {said}; ask for the fuse's own I²t"
 
 
 def _continuous(wire: Wire, csa: float, rating: float, load: float | None, table: Ampacity | None) -> str:
