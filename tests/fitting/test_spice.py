@@ -6,7 +6,8 @@ import random
 
 import pytest
 
-from loomproof.fitting.drops import drops_of, solved, sources_of
+from loomproof.fitting.carrying import solved, sources_of
+from loomproof.fitting.drops import drops_of
 from loomproof.fitting.needs import plan_of
 from loomproof.fitting.proofs import standing_of
 from loomproof.fitting.tracing import Tracer, feeds_of

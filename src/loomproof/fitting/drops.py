@@ -10,216 +10,16 @@ uncertainty.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
-from loomproof.electrics.conductors import copper_factor, wire_conductor
+from loomproof.electrics.conductors import copper_factor
 from loomproof.electrics.decision import judge
-from loomproof.electrics.tables import fuses
+from loomproof.fitting.carrying import Edge, Flow, Load, flow, new, solved, wire_edge
 from loomproof.fitting.needs import Plan, plan_of
 from loomproof.fitting.proofs import Standing
-from loomproof.fitting.tracing import feeds_of, when_live
-from loomproof.loom.model import Circuit, Component, ComponentKind, ConnectorKind, End, Loom, Need, Wire
+from loomproof.loom.model import Circuit, ConnectorKind, End, Loom, Need
 from loomproof.results.fitting import DropRow, EarthRow
-
-SIGNAL_A = 0.1
-"""Circuits below this load are left out: what they lose is nothing. Common practice, no source."""
-
-JOINT_DOUBT = 0.8
-"""How far a joint or contact that nobody measured may lie from the loom's figure for it, as a share."""
-
-RELAY_CONTACT_OHM = 0.010
-"""Closed relay contact with its two blades; common practice, no source."""
-
-FUSE_DROP_V: Mapping[float, float] = {
-    5: 0.128, 7.5: 0.116, 10: 0.109, 15: 0.102, 20: 0.098, 25: 0.092, 30: 0.084, 40: 0.096,
-}  # fmt: skip
-"""Drop at rated current by rating, A: typical data of one maker's blade fuses (10 and 40 A seen quoted, the
-others from memory)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Edge:
-    """A conductor of the feed network: ohms at running temperature, and how far off they may be (half width).
-
-    ``hop``: a fuse or a relay contact, which no reading of the bare loom covers.
-    """
-
-    a: End
-    b: End
-    name: str
-    ohm: float
-    half_width_ohm: float
-    hop: bool
-
-
-def fuse_ohm(rating_a: float | None, current_a: float) -> tuple[float, float]:
-    """Return resistance and half width of a blade fuse at a current, Ω: from cold up to hot with I²."""
-    known = [row for row in fuses() if rating_a is not None and row.rating_a <= rating_a * 1.001]
-    row = max(known, key=lambda row: row.rating_a) if known else min(fuses(), key=lambda row: row.rating_a)
-    hot = FUSE_DROP_V[row.rating_a] / row.rating_a
-    share = min(current_a / row.rating_a, 1.0) ** 2
-    return row.cold_ohm + (hot - row.cold_ohm) * share, max(hot - row.cold_ohm, row.cold_ohm / 4)
-
-
-def edges_of(loom: Loom, plan: Plan, running_c: float, current_of: Mapping[str, float]) -> list[Edge]:
-    """Return what carries load current: wires, fuses, links and closed contacts of parts that are fitted."""
-    found = []
-    for wire in loom.wires:
-        found.append(_wire_edge(wire, loom, running_c))
-    for part in loom.components:
-        if part.name in plan.spare_parts:
-            continue
-        found += _part_edges(part, loom, current_of)
-    return found
-
-
-def _wire_edge(wire: Wire, loom: Loom, running_c: float) -> Edge:
-    made = wire_conductor(wire, loom, running_c)
-    half = made.greatest_ohm - made.nominal_ohm + JOINT_DOUBT * made.joints_ohm
-    return Edge(wire.a, wire.b, wire.name, made.nominal_ohm, half, False)
-
-
-def _part_edges(part: Component, loom: Loom, current_of: Mapping[str, float]) -> Iterator[Edge]:
-    ends = dict(part.terminals)
-    seats = 2 * loom.settings.contact_ohm
-    if part.kind is ComponentKind.FUSE:
-        ohm, half = fuse_ohm(part.rating_a, current_of.get(part.name, 0.0))
-        a, b = part.ends[:2]
-        yield Edge(a, b, part.name, ohm + seats, half + JOINT_DOUBT * seats, True)
-    elif part.kind is ComponentKind.LINK:
-        for a, b in zip(part.ends, part.ends[1:], strict=False):
-            yield Edge(a, b, part.name, max(part.resistance_ohm or 0.0, 1e-5), 0.0, True)
-    elif part.kind is ComponentKind.RELAY and "30" in ends and "87" in ends:
-        yield Edge(
-            ends["30"],
-            ends["87"],
-            part.name,
-            RELAY_CONTACT_OHM + seats,
-            JOINT_DOUBT * (RELAY_CONTACT_OHM + seats),
-            True,
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Load:
-    """A current drawn at a live end for a circuit; ``back`` is where it comes out again, if in this loom."""
-
-    circuit: str
-    at: End | None
-    current_a: float
-    back: End | None
-
-
-def loads_of(loom: Loom, plan: Plan, live: Iterable[End], sources: Iterable[End]) -> tuple[Load, ...]:
-    """Return the loads of needed circuits: at their own live end, else at the live end of the same plug."""
-    live, sources = set(live), set(sources)
-    connected = set(plan.connect)
-    found = []
-    for circuit in loom.circuits:
-        if plan.needs.get(circuit.name) is not Need.NEEDED or not circuit.load_a:
-            continue
-        if circuit.load_a < SIGNAL_A or _is_trunk(loom, circuit):
-            continue
-        ends = dict.fromkeys(end for w in loom.wires if w.circuit == circuit.name for end in w.ends)
-        for end in ends:
-            if end not in connected or end in sources or end.connector in plan.computers:
-                continue
-            if end in live:
-                found.append(Load(circuit.name, end, circuit.load_a, None))
-                break
-            beside = [
-                one
-                for one in loom.by_name[end.connector].ends
-                if one in live and one in connected and one not in sources
-            ]
-            if loom.by_name[end.connector].kind is not ConnectorKind.PLUG:
-                beside = []  # What meets the car there is many things, not one part with two terminals.
-            found.append(Load(circuit.name, beside[0] if beside else None, circuit.load_a, end))
-            break
-    return tuple(found)
-
-
-def _is_trunk(loom: Loom, circuit: Circuit) -> bool:
-    """Whether a circuit only carries what others draw: a feed, an earth, or one that others need."""
-    if when_live(circuit.designation) in ("start", "switched"):
-        return False  # What the car switches goes straight to its load.
-    return (
-        bool(when_live(circuit.designation))
-        or circuit.designation.startswith("31")
-        or any(circuit.name in other.needs for other in loom.circuits)
-    )
-
-
-@dataclass(frozen=True)
-class Flow:
-    """The feed network solved: volts lost by end, and the signed current from ``a`` to ``b`` of each edge."""
-
-    edges: tuple[Edge, ...]
-    lost_v: Mapping[End, float]
-    current_a: tuple[float, ...]
-
-
-def flow(edges: Iterable[Edge], sources: Iterable[End], loads: Iterable[Load]) -> Flow:
-    """Solve the network with every source at 0 V lost; what no source reaches is left out."""
-    edges = tuple(edges)
-    near: dict[End, list[Edge]] = {}
-    for edge in edges:
-        near.setdefault(edge.a, []).append(edge)
-        near.setdefault(edge.b, []).append(edge)
-    sources = list(dict.fromkeys(sources))
-    seen = dict.fromkeys(sources)
-    wave = sources
-    while wave:
-        wave = [o for end in wave for e in near.get(end, ()) for o in (e.a, e.b) if _new(o, seen)]
-    free = {end: k for k, end in enumerate(end for end in seen if end not in sources)}
-    matrix, drawn = np.zeros((len(free), len(free))), np.zeros(len(free))
-    for edge in edges:
-        if edge.a not in seen or edge.a == edge.b:
-            continue
-        siemens = 1.0 / edge.ohm
-        i, j = free.get(edge.a), free.get(edge.b)
-        for one in (i, j):
-            if one is not None:
-                matrix[one, one] += siemens
-        if i is not None and j is not None:
-            matrix[i, j] -= siemens
-            matrix[j, i] -= siemens
-    for load in loads:
-        if load.at in free:
-            drawn[free[load.at]] += load.current_a
-    lost = np.linalg.solve(matrix, drawn) if free else drawn
-    volts = {end: float(lost[free[end]]) if end in free else 0.0 for end in seen}
-    currents = tuple((volts[edge.b] - volts[edge.a]) / edge.ohm if edge.a in volts else 0.0 for edge in edges)
-    return Flow(edges, volts, currents)
-
-
-def _new(end: End, seen: dict[End, None]) -> bool:
-    if end in seen:
-        return False
-    seen[end] = None
-    return True
-
-
-def solved(loom: Loom, plan: Plan, running_c: float) -> tuple[Flow, tuple[Load, ...]]:
-    """Return the feed network under all needed loads; fuses are taken at the current that they carry."""
-    sources = sources_of(loom, plan.needs)
-    edges = edges_of(loom, plan, running_c, {})
-    loads = loads_of(loom, plan, flow(edges, sources, ()).lost_v, sources)
-    first = flow(edges, sources, loads)
-    carried = {edge.name: abs(amps) for edge, amps in zip(edges, first.current_a, strict=True) if edge.hop}
-    return flow(edges_of(loom, plan, running_c, carried), sources, loads), loads
-
-
-def sources_of(loom: Loom, needs: Mapping[str, Need]) -> tuple[End, ...]:
-    """Return where feeds come in: the car's end at which a wire of the feed starts, else all its ends."""
-    found: dict[End, None] = {}
-    for feed in feeds_of(loom, needs):
-        starts = {wire.a for wire in loom.wires if wire.circuit == feed.circuit}
-        found.update(dict.fromkeys([end for end in feed.entries if end in starts] or feed.entries))
-    return tuple(found)
 
 
 def drops_of(
@@ -359,7 +159,7 @@ def _direct(
     loom: Loom, a: End, b: End, standing: Standing, running_c: float
 ) -> tuple[float, float, float, bool] | None:
     """Return ohm, half width, expanded uncertainty and whether measured, of the wires from ``a`` to ``b``."""
-    edges = [_wire_edge(wire, loom, running_c) for wire in loom.wires]
+    edges = [wire_edge(wire, loom, running_c) for wire in loom.wires]
     network = flow(edges, [a], [Load("", b, 1.0, None)])
     if b not in network.lost_v:
         return None
@@ -396,7 +196,7 @@ def _return_rows(
 def _far_ends(loom: Loom, end: End) -> list[End]:
     seen, wave = {end: None}, [end]
     while wave:
-        wave = [o for e in wave for w in loom.wires_at.get(e, ()) for o in w.ends if _new(o, seen)]
+        wave = [o for e in wave for w in loom.wires_at.get(e, ()) for o in w.ends if new(o, seen)]
     return [other for other in seen if other != end and other.cavity]
 
 
