@@ -31,6 +31,7 @@ from loomproof.proof.run import Step, run_plan
 from loomproof.proof.saving import questions_of
 from loomproof.proof.scope import scope_of
 from loomproof.results import document as doc
+from loomproof.results.figures import ohms
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.measured import Decision, Measured
 
@@ -291,8 +292,8 @@ def verdict_of(
     close = [reading for reading in measured.judged if reading.decision is Decision.UNDECIDED]
     if close:
         return doc.Verdict.UNDECIDED, tuple(
-            f"{reading.a} to {reading.b}: {reading.measured_ohm:.3f} ohm is within "
-            f"{reading.uncertainty_ohm:.3f} ohm of its limit {reading.limit_ohm:.3f} ohm"
+            f"{reading.a} to {reading.b}: {ohms(reading.measured_ohm)} is within "
+            f"{ohms(reading.uncertainty_ohm)} of its limit {ohms(reading.limit_ohm)}"
             for reading in close
         )
     return doc.Verdict.PASS, ()
@@ -328,7 +329,7 @@ def unexplained(loom: Loom, measured: Measured, findings: tuple[Finding, ...]) -
             yield f"{diode.component}: its readings are not those of a sound diode"
     for path in measured.leaks:
         if silent(path.a) and silent(path.b):
-            yield f"{path.a} and {path.b} are joined by {path.ohm:.4g} ohm"
+            yield f"{path.a} and {path.b} are joined by {ohms(path.ohm)}"
     for way in measured.one_way:
         if silent(way.source) and silent(way.sink):
             yield f"{way.source} conducts to {way.sink} one way only"
@@ -364,7 +365,7 @@ def not_tested(
     if plan.isolation_ohm is None:
         yield (
             f"Isolation above the sense thresholds: not measured against "
-            f"{request.loom.settings.isolation_ohm:g} ohm."
+            f"{ohms(request.loom.settings.isolation_ohm)}."
         )
     if request.watch_s <= 0 or capabilities.watch_us is None:
         yield "Contacts that come and go: nothing was watched while the loom was moved."

@@ -179,7 +179,7 @@ def keep(outcome: Outcome, journal: bytes, journal_path: Path, out: Path, store:
     with open_store(store) as opened:
         sealed = opened.seal_run(document, signer, journal)
         write_file(files["record"], sealed.record)
-        write_file(files["certificate"], issue(opened, sealed.run.run))
+        write_file(files["certificate"], issue(opened, sealed.run.hash))
     return Kept(outcome, files, sealed.run.run)
 
 

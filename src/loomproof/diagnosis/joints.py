@@ -14,9 +14,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from loomproof.diagnosis.found import Found
-from loomproof.diagnosis.words import listed, of_reading, ohms
+from loomproof.diagnosis.words import listed, of_reading
 from loomproof.diagnosis.writing import Writer
 from loomproof.loom.model import End
+from loomproof.results.figures import ohms
 from loomproof.results.findings import Alternative, Finding
 from loomproof.results.measured import Decision, Judged
 

@@ -8,9 +8,10 @@ from collections.abc import Iterator
 from loomproof.diagnosis.desk import SHORTED_OHM
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.touch import Touch
-from loomproof.diagnosis.words import listed, of_reading, ohms
+from loomproof.diagnosis.words import listed, of_reading
 from loomproof.diagnosis.writing import Writer
 from loomproof.loom.model import Component, ComponentKind, End
+from loomproof.results.figures import ohms
 from loomproof.results.findings import Alternative, Evidence, Finding
 from loomproof.results.measured import Decision, Judged, JudgedDiode, OneWay, Path
 

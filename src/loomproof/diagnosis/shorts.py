@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from loomproof.diagnosis.desk import SHORTED_OHM, Desk
 from loomproof.diagnosis.faults import Fault
 from loomproof.diagnosis.touch import nearest
-from loomproof.diagnosis.words import listed, of_reading, ohms
+from loomproof.diagnosis.words import listed, of_reading
 from loomproof.loom.model import Component, End
+from loomproof.results.figures import ohms
 from loomproof.results.findings import Alternative, Evidence, Finding
 from loomproof.results.measured import Decision, Judged
 

@@ -7,28 +7,9 @@ from collections.abc import Iterable, Sequence
 
 from loomproof.loom import colours
 from loomproof.loom.model import ConnectorKind, End, Hazard, Loom, Wire
+from loomproof.results.figures import ohms
 from loomproof.results.findings import Evidence
 from loomproof.results.measured import Judged
-
-
-def ohms(value: float) -> str:
-    """Return a resistance with its unit, three figures: ``0.120 Ω``, ``4.70 kΩ``, ``open``."""
-    if math.isinf(value):
-        return "open"
-    size = abs(value)
-    for bound, unit in ((1e6, "MΩ"), (1e3, "kΩ")):
-        if size >= bound:
-            return f"{_three(value / bound)} {unit}"
-    return f"{_three(value)} Ω"
-
-
-def _three(value: float) -> str:
-    size = abs(value)
-    if size >= 100:
-        return f"{value:.0f}"
-    if size >= 10:
-        return f"{value:.1f}"
-    return f"{value:.2f}" if size >= 1 else f"{value:.3f}"
 
 
 def listed(items: Iterable[object], most: int = 8) -> str:

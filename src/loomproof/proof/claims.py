@@ -9,6 +9,7 @@ from loomproof.bench.seam import Capabilities
 from loomproof.loom.model import End
 from loomproof.proof.plan import Plan
 from loomproof.results.document import ClaimEntry
+from loomproof.results.figures import ohms
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured
 
 GUARD_RULE = "guard band w = U, k = 2 (JCGM 106, ILAC-G8): pass at or below limit - U, fail above limit + U"
@@ -48,7 +49,7 @@ def _sensed(plan: Plan, measured: Measured, capabilities: Capabilities) -> Itera
                 kind="continuity",
                 subject=names[0],
                 statement=(
-                    f"{len(names)} cavities are joined, each by a path under {capabilities.clear_ohm:g} ohm"
+                    f"{len(names)} cavities are joined, each by a path under {ohms(capabilities.clear_ohm)}"
                     if joined
                     else f"{len(names)} cavities should be joined and are not all"
                 ),
@@ -66,7 +67,7 @@ def _sensed(plan: Plan, measured: Measured, capabilities: Capabilities) -> Itera
             kind="isolation",
             subject=names[0],
             statement=(
-                f"no path under {bound:g} ohm to any other net, either way{beside}"
+                f"no path under {ohms(bound)} to any other net, either way{beside}"
                 if apart
                 else "a path to another net was found"
             ),
@@ -87,10 +88,10 @@ def _conductor(reading: Judged) -> ClaimEntry:
         kind="resistance",
         subject=f"{reading.a} to {reading.b}",
         statement=(
-            f"under {reading.limit_ohm:.3f} ohm, the smallest that this bench can decide; "
-            f"the wire allows {reading.physical_limit_ohm:.3f} ohm"
+            f"under {ohms(reading.limit_ohm)}, the smallest that this bench can decide; "
+            f"the wire allows {ohms(reading.physical_limit_ohm)}"
             if tighter
-            else f"under {reading.limit_ohm:.3f} ohm, as the wire allows"
+            else f"under {ohms(reading.limit_ohm)}, as the wire allows"
         ),
         decision=reading.decision,
         rule=GUARD_RULE,
@@ -109,9 +110,9 @@ def _part(reading: Judged) -> ClaimEntry:
         kind="component",
         subject=reading.component,
         statement=(
-            f"between {reading.lower_ohm:.4g} and {reading.limit_ohm:.4g} ohm"
+            f"between {reading.lower_ohm:.4g} and {ohms(reading.limit_ohm)}"
             if math.isfinite(reading.limit_ohm)
-            else f"above {reading.lower_ohm:.4g} ohm"
+            else f"above {ohms(reading.lower_ohm)}"
         ),
         decision=reading.decision,
         rule=GUARD_RULE,
@@ -148,11 +149,11 @@ def _isolation(plan: Plan, measured: Measured) -> Iterator[ClaimEntry]:
         kind="isolation",
         subject="all conductors",
         statement=(
-            f"each above {plan.isolation_ohm:g} ohm from every other, all pairs in parallel"
+            f"each above {ohms(plan.isolation_ohm)} from every other, all pairs in parallel"
             if not paths and measured.isolation_ohm > plan.isolation_ohm
             else "paths between conductors were found"
             if paths
-            else f"all pairs in parallel read under {plan.isolation_ohm:g} ohm, and no pair alone is to blame"
+            else f"all pairs in parallel read under {ohms(plan.isolation_ohm)}, and no pair alone is to blame"
         ),
         decision=Decision.FAIL
         if paths

@@ -21,6 +21,10 @@ parts are above it.
 """
 
 
+ONE_WAY_RATIO = 2.0
+"""A path that reads so many times more one way round than the other conducts one way."""
+
+
 @dataclass(frozen=True, slots=True)
 class Ohmmeter:
     """A bench's resistance readings, corrected for adapter leads, with their uncertainty."""
@@ -114,30 +118,52 @@ def is_diode(reading: PartReading) -> bool:
     return reading.part.kind is ComponentKind.DIODE
 
 
-def split_by_ohms(
-    ohmmeter: Ohmmeter, fragments: Sequence[int], apart_ohm: float = CONDUCTOR_OHM
-) -> tuple[tuple[int, ...], tuple[Path, ...]]:
-    """Tell apart fragments (point sets) that read low together: conductors, and paths between them.
+@dataclass(frozen=True, slots=True)
+class Split:
+    """Conductors told apart: ``clusters`` (point sets), resistive ``paths`` between them, and ``ways``
+    (source, sink) that conduct one way only.
+    """
 
-    Fragments below ``apart_ohm`` from each other are one conductor; what is above is a path, with its
-    resistance.
+    clusters: tuple[int, ...]
+    paths: tuple[Path, ...] = ()
+    ways: tuple[tuple[int, int], ...] = ()
+
+
+def split_by_ohms(ohmmeter: Ohmmeter, fragments: Sequence[int], apart_ohm: float = CONDUCTOR_OHM) -> Split:
+    """Tell apart fragments (point sets) that read low together.
+
+    Fragments below ``apart_ohm`` from each other, both ways, are one conductor; what is above is a path,
+    with its resistance, or a way where it conducts in one direction only.
     """
     clusters: list[int] = []
     paths: list[Path] = []
+    ways: list[tuple[int, int]] = []
     for fragment in fragments:
         head = fragment & -fragment
         for k, cluster in enumerate(clusters):
             other = cluster & -cluster
-            ohm, u_ohm = ohmmeter.read_sets(other, head)
-            if ohm < apart_ohm:
+            forward, u_ohm = ohmmeter.read_sets(other, head)
+            backward, _ = ohmmeter.read_sets(head, other)
+            if forward < apart_ohm and backward < apart_ohm:
                 clusters[k] |= fragment
                 break
-            if math.isfinite(ohm):
+            if alike(forward, backward):
                 a, b = (ohmmeter.scope.end_of[p.bit_length()] for p in (other, head))
-                paths.append(Path(a, b, ohm, u_ohm))
+                paths.append(Path(a, b, forward, u_ohm))
+            elif forward < backward:
+                ways.append((other, head))
+            elif backward < forward:
+                ways.append((head, other))
         else:
             clusters.append(fragment)
-    return tuple(clusters), tuple(paths)
+    return Split(tuple(clusters), tuple(paths), tuple(ways))
+
+
+def alike(forward_ohm: float, backward_ohm: float) -> bool:
+    """Whether a path conducts both ways alike, as a resistance does and a diode does not."""
+    if math.isinf(forward_ohm) or math.isinf(backward_ohm):
+        return False
+    return 1 / ONE_WAY_RATIO < forward_ohm / max(backward_ohm, 1e-9) < ONE_WAY_RATIO
 
 
 def merged(groups: Iterable[frozenset[End]], joins: Iterable[tuple[End, End]]) -> tuple[frozenset[End], ...]:

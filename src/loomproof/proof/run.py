@@ -17,26 +17,27 @@ from loomproof.proof.asking import Asker
 from loomproof.proof.complete import complete
 from loomproof.proof.isolation import measure_isolation
 from loomproof.proof.ohms import (
-    CONDUCTOR_OHM,
+    ONE_WAY_RATIO,
     Ohmmeter,
+    alike,
     is_diode,
     judge_conductor,
     judge_diode,
     judge_part,
-    merged,
-    split_by_ohms,
 )
 from loomproof.proof.plan import Plan, conductor_reading
+from loomproof.proof.telling import (
+    Groups,
+    by_description,
+    rejoined,
+    resistive_joined,
+    split_bypassed,
+    told_by_ohms,
+)
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, OneWay, Path
 
 FOLLOW_UP_CAVITIES = 12
 """A net with a bad reading is read between all its cavities up to this many, to say where it is."""
-
-RESISTIVE_OHM = 250_000.0
-"""Ends of one net that sense apart, but read less than this, hang together through a bad joint."""
-
-ONE_WAY_RATIO = 2.0
-"""A path that reads so many times more one way round than the other conducts one way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,6 @@ class Step:
     total: int = 0
 
 
-Groups = tuple[frozenset[End], ...]
 Steps = Generator[Step, None, Measured]
 
 
@@ -80,11 +80,12 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
     paths: list[Path] = []
     isolation_ohm: float | None = None
     if plan.meter is None:
-        groups = _by_description(plan, groups)
+        groups = by_description(plan, groups)
     else:
         ohmmeter = Ohmmeter(asker, plan.meter, scope)
-        groups, joined_paths = _refined(plan, ohmmeter, groups)
+        groups, joined_paths, ways = told_by_ohms(plan, ohmmeter, groups)
         leaks += joined_paths
+        one_way += ways
         total = len(plan.conductors) + len(plan.parts)
         done = 0
         for done, reading in enumerate(plan.conductors):
@@ -97,8 +98,9 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
                 diodes.append(judge_diode(ohmmeter, part, has_diode_test=asker.capabilities().diode))
             else:
                 judged.append(judge_part(ohmmeter, part))
-        groups = _split_bypassed(plan, expectation, ohmmeter, groups, judged)
-        groups = _resistive(plan, groups, judged)
+        groups = split_bypassed(plan, ohmmeter, groups, judged)
+        groups = rejoined(plan, ohmmeter, groups)
+        groups = resistive_joined(plan, groups, judged)
         yield Step("looking closer")
         judged += _closer(plan, expectation, ohmmeter, groups, judged)
         one_way, resistive = _told_apart(ohmmeter, one_way)
@@ -122,6 +124,7 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
         unstable=unstable,
         untested=scope.untested,
         isolation_ohm=isolation_ohm,
+        points=tuple(sorted(scope.point_of.items())),
         sense_vectors=asker.vectors,
         resistance_readings=asker.readings,
     )
@@ -136,107 +139,6 @@ def _nets(plan: Plan, asker: Asker, lows: Sequence[int]) -> tuple[Groups, list[t
     # The first vector drives nothing: it belongs to the bench's self-check, not to the nets.
     found = complete(asker.sense, scope.groups, plan.vectors[1:], lows[1:], scope.reach)
     return tuple(scope.ends(points) for points in found.groups), list(found.one_way)
-
-
-def _by_description(plan: Plan, groups: Groups) -> Groups:
-    """Without ohms, fragments that components are meant to join can't be told apart: take them as apart."""
-    found: list[frozenset[End]] = []
-    for group in groups:
-        fragments = [plan.scope.ends(part) for part in _fragments(plan, group)]
-        joins = [
-            (a, b)
-            for k, first in enumerate(fragments)
-            for second in fragments[k + 1 :]
-            for a, b in [(min(first), min(second))]
-            if not _coupled(plan, a, b)
-        ]
-        found += merged(fragments, joins)
-    return tuple(found)
-
-
-def _fragments(plan: Plan, group: frozenset[End]) -> list[int]:
-    """Split a found group by expected net, as point sets."""
-    parts: dict[int, int] = {}
-    for end in group:
-        k = plan.scope.group_of[end]
-        parts[k] = parts.get(k, 0) | plan.scope.bit(end)
-    return [parts[k] for k in sorted(parts)]
-
-
-def _refined(plan: Plan, ohmmeter: Ohmmeter, groups: Iterable[frozenset[End]]) -> tuple[Groups, list[Path]]:
-    """Tell conductors apart in groups that hold parts of several nets; what joins them is measured."""
-    scope = plan.scope
-    refined: list[frozenset[End]] = []
-    leaks: list[Path] = []
-    for group in groups:
-        fragments = _fragments(plan, group)
-        if len(fragments) < 2:
-            refined.append(group)
-            continue
-        clusters, paths = split_by_ohms(ohmmeter, fragments, _apart_ohm(plan, fragments))
-        refined += [scope.ends(cluster) for cluster in clusters]
-        leaks += [path for path in paths if not _coupled(plan, path.a, path.b)]
-    return tuple(refined), leaks
-
-
-def _apart_ohm(plan: Plan, fragments: Sequence[int]) -> float:
-    """Half of the smallest component between these fragments, where that is below a conductor's bound."""
-    points = sum(fragments)
-    values = [
-        reading.part.lower_ohm / 2
-        for reading in plan.parts
-        if not is_diode(reading)
-        and (plan.scope.bit(reading.part.a) & points or plan.scope.bit(reading.part.b) & points)
-    ]
-    return min([CONDUCTOR_OHM, *(value for value in values if value > 0)])
-
-
-def _coupled(plan: Plan, a: End, b: End) -> bool:
-    """Whether components are meant to join these two nets, either way."""
-    i, j = plan.scope.group_of[a], plan.scope.group_of[b]
-    return j in plan.scope.reach[i] or i in plan.scope.reach[j]
-
-
-def _split_bypassed(
-    plan: Plan,
-    expectation: Expectation,
-    ohmmeter: Ohmmeter,
-    groups: Groups,
-    judged: Sequence[Judged],
-) -> Groups:
-    """Split a net whose open is bridged by components: it senses whole, but reads as the components do."""
-    bad = {
-        expectation.net_of[reading.a]
-        for reading in judged
-        if not reading.component
-        and reading.decision is Decision.FAIL
-        and plan.scope.reach[plan.scope.group_of[reading.a]]
-        and reading.measured_ohm > CONDUCTOR_OHM
-    }
-    refined: list[frozenset[End]] = []
-    for group in groups:
-        nets = {expectation.net_of[end] for end in group}
-        if not nets & bad or len(group) < 2:
-            refined.append(group)
-            continue
-        points = [plan.scope.bit(end) for end in sorted(group, key=lambda end: plan.scope.point_of[end])]
-        clusters, _ = split_by_ohms(ohmmeter, points, _apart_ohm(plan, points))
-        refined += [plan.scope.ends(cluster) for cluster in clusters]
-    return tuple(refined)
-
-
-def _resistive(plan: Plan, groups: Groups, judged: Iterable[Judged]) -> Groups:
-    """Join ends of one net that sense apart but conduct through a bad joint: that is no open."""
-    return merged(
-        groups,
-        (
-            (reading.a, reading.b)
-            for reading in judged
-            if not reading.component
-            and reading.measured_ohm < RESISTIVE_OHM
-            and not plan.scope.reach[plan.scope.group_of[reading.a]]
-        ),
-    )
 
 
 def _closer(
@@ -277,11 +179,7 @@ def _told_apart(
     for source, sink in one_way:
         forward, u_ohm = ohmmeter.read_sets(source, sink)
         backward, _ = ohmmeter.read_sets(sink, source)
-        if (
-            math.isfinite(forward)
-            and math.isfinite(backward)
-            and 1 / ONE_WAY_RATIO < forward / max(backward, 1e-9) < ONE_WAY_RATIO
-        ):
+        if alike(forward, backward):
             a, b = (ohmmeter.scope.end_of[p.bit_length()] for p in (source, sink))
             paths.append(Path(a, b, forward, u_ohm))
         else:

@@ -125,7 +125,7 @@ def _conductors(tracing: _Tracing, found: Sequence[int]) -> tuple[list[int], set
     conductors: list[int] = []
     pairs: set[tuple[int, int]] = set()
     for group in found:
-        clusters, _ = split_by_ohms(tracing.ohmmeter, tuple(singles(group)), WIRE_OHM)
+        clusters = split_by_ohms(tracing.ohmmeter, tuple(singles(group)), WIRE_OHM).clusters
         first = len(conductors)
         conductors += clusters
         pairs |= set(combinations(range(first, len(conductors)), 2))
