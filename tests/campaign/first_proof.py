@@ -29,20 +29,21 @@ POINTS = 128
 
 def prove_once(loom: Loom, bench: Bench, folder: Path) -> Outcome:
     """Run one proof on an open bench and return what came of it."""
-    journal = folder / "journal.jsonl"
-    journal.unlink(missing_ok=True)
-    # The bench stays open between proofs: the journal's own close is not used.
-    steps = prove(
-        Request(loom, in_order(loom.cavities), "campaign", "2026-01-01T00:00:00Z", simulated=True),
-        JournaledBench(bench, journal, {}),
-    )
-    while True:
-        try:
-            next(steps)
-        except StopIteration as stop:
-            outcome = stop.value
-            assert isinstance(outcome, Outcome)
-            return outcome
+    path = folder / "journal.jsonl"
+    path.unlink(missing_ok=True)
+    journaled = JournaledBench(bench, path, {})
+    try:
+        request = Request(loom, in_order(loom.cavities), "campaign", "2026-01-01T00:00:00Z", simulated=True)
+        steps = prove(request, journaled)
+        while True:
+            try:
+                next(steps)
+            except StopIteration as stop:
+                outcome = stop.value
+                assert isinstance(outcome, Outcome)
+                return outcome
+    finally:
+        journaled.detach()  # the bench stays open for the next proof
 
 
 def run(looms: int, seed: int) -> tuple[Counter[tuple[str, str]], list[str]]:

@@ -173,11 +173,15 @@ class JournaledBench:
         try:
             self._bench.close()
         finally:
-            if not self._file.closed:
-                try:
-                    os.fsync(self._file.fileno())
-                finally:
-                    self._file.close()
+            self.detach()
+
+    def detach(self) -> None:
+        """Close the journal and leave the bench open, for the next run on it."""
+        if not self._file.closed:
+            try:
+                os.fsync(self._file.fileno())
+            finally:
+                self._file.close()
 
     def __enter__(self) -> Self:
         return self

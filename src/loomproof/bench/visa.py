@@ -21,7 +21,13 @@ def open_resource(resource: str, backend: str = "@py") -> Any:
         return manager.open_resource(
             resource, open_timeout=OPEN_TIMEOUT_MS, read_termination="\n", write_termination="\n"
         )
-    except (Error, OSError, ValueError) as error:
+    except ValueError as error:
+        raise NoBenchError(
+            f"the VISA resource {resource} is none that takes commands",
+            cure="A serial port is written visa:ASRL/dev/ttyUSB0::INSTR, an instrument on the network "
+            "visa:TCPIP::192.0.2.7::5025::SOCKET.",
+        ) from error
+    except (Error, OSError) as error:
         raise NoBenchError(
             f"the VISA resource {resource} cannot be opened: {error}",
             cure="Is it switched on, and its name right?",

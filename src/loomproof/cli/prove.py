@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.records import store_option
+from loomproof.errors import JournalError, LinkError, UsageError
 
 if TYPE_CHECKING:
     from loomproof.flow import Outcome
@@ -127,6 +128,7 @@ def prove(
     from loomproof.loom.reading import load
     from loomproof.proof.hookups import Constraints
 
+    writable(json_file)
     loaded = load(loom)
     started, now = proving.started_now()
     plugging = hook_ups or stopped_run is not None
@@ -217,6 +219,12 @@ def replay(journal: Path, loom: Path, json_file: str) -> int:
         except StopIteration as stop:
             outcome = stop.value
             break
+        except LinkError as error:
+            # The journal keeps what went wrong as well: here it is history, not a port to plug in.
+            raise JournalError(
+                f"{journal} holds a run that was broken off: {error.message}",
+                cure="Nothing is claimed from it. Prove again.",
+            ) from None
     return _replayed(outcome, journal, json_file)
 
 
@@ -288,6 +296,12 @@ def caution() -> None:
     click.echo("Before a proof:", err=True)
     for text in BEFORE_A_PROOF:
         click.echo(f"  - {text}", err=True)
+
+
+def writable(file: str | None) -> None:
+    """Refuse a file that has no folder to go to before any work is done for it."""
+    if file and file != "-" and not Path(file).absolute().parent.is_dir():
+        raise UsageError(f"{file}: there is no folder {Path(file).parent}", cure="Make it, or name another.")
 
 
 def write_json(file: str, data: bytes) -> None:

@@ -57,7 +57,9 @@ def run_name(now: datetime) -> str:
 def adapter_for(loom: Loom, address: str, adapter: str | None) -> Adapter:
     """Return the adapter that was named, or the in-order one where that may be taken."""
     from loomproof.bench.adapter import in_order, read_adapter
+    from loomproof.bench.address import parse_address
 
+    parse_address(address)
     if adapter == "in-order" or (adapter is None and address.startswith("sim:")):
         return in_order(loom.cavities)
     if adapter is None:

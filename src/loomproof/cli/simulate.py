@@ -119,7 +119,8 @@ def simulate(
     if not quiet:
         untested = len(described.cavities) - len(scanner.hookup.ends)
         click.echo(
-            f"Simulated scanner: {make.points} points, {described.name}, {len(faults)} faults"
+            f"Simulated scanner: {make.points} points, {described.name}, {len(faults)} "
+            + ("fault" if len(faults) == 1 else "faults")
             + (f", {untested} cavities without a point" if untested > 0 else "")
             + ". Ctrl-C ends it.",
             err=True,

@@ -85,9 +85,11 @@ class Desk:
 
     def _conductor_text(self, conductor: Conductor) -> str:
         if not conductor.wires:
-            return str(conductor.leaves[0])
+            return f"{conductor.leaves[0]} (no wire)"
         wires = self.names.wires([wire.name for wire in conductor.wires], most=3)
-        return f"{conductor.leaves[0]} ({wires})" if "(" not in wires else f"{conductor.leaves[0]} on {wires}"
+        return (
+            f"{conductor.leaves[0]} ({wires})" if "(" not in wires else f"{conductor.leaves[0]}, on {wires}"
+        )
 
     def _made(
         self,

@@ -45,6 +45,7 @@ class Names:
     def wire(self, name: str) -> str:
         """Return a wire with its colour: ``W12 (blue/white)``."""
         known = self.loom.wire_by_name.get(name)
+        name = f"wire {name}" if name[:1].isdigit() else name
         return f"{name} ({colours.name_of(known.colour)})" if known and known.colour else name
 
     def wires(self, names: Iterable[str], most: int = 6) -> str:
