@@ -11,6 +11,16 @@ import pytest
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add the one option that lets tests touch real hardware."""
+    parser.addoption(
+        "--device",
+        metavar="ADDRESS",
+        default="",
+        help="a real scanner with NOTHING plugged in; its points are driven and take test current",
+    )
+
+
 @pytest.fixture(autouse=True)
 def _own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
     """Keep keys and records of tests out of the user's data folder."""
