@@ -12,6 +12,7 @@ from loomproof.records.home import home
 from loomproof.records.keys import KeyFolder
 from loomproof.records.store import open_store
 from loomproof.results.document import Verdict
+from tests.cli.running import loomproof
 from tests.records.conftest import NOW
 from tests.reports.sample import document
 
@@ -212,3 +213,10 @@ def test_the_sealed_record_is_the_one_in_the_store(tmp_path: Path) -> None:
     with open_store() as store:
         assert (tmp_path / "r.json").read_bytes() == store.record("last")
     assert set(json.loads((tmp_path / "r.json").read_text())) == {"body", "hash", "seal"}
+
+
+def test_a_loom_is_found_by_its_folder_too(fixtures: Path, tmp_path: Path) -> None:
+    assert loomproof("prove", fixtures / "tail_lamp", "--bench", "sim:", "--out", tmp_path).returncode == 0
+    assert "pass" in loomproof("log", fixtures / "tail_lamp").stdout.lower()
+    assert loomproof("history", fixtures / "tail_lamp").returncode == 0
+    assert loomproof("log", fixtures / "hillclimb_engine").stdout == ""

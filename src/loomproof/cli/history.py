@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.records import file_name, runs_table_view, store_option, terminal, write_file
+from loomproof.cli.records import file_name, kept_as, runs_table_view, store_option, terminal, write_file
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
@@ -26,11 +26,12 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
 @click.option("--plot", type=_FILE, help="Picture: FILE.svg or FILE.png.")
 @store_option
 def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, store: str | None) -> None:
-    """Show a LOOM's proofs (name, serial or digest) and how its joints' resistances moved."""
+    """Show a LOOM's proofs (folder, name, serial or digest) and how its joints' resistances moved."""
     from loomproof.errors import suggestion
     from loomproof.records.history import trends
     from loomproof.records.store import open_store
 
+    loom = kept_as(loom)
     with open_store(store) as opened:
         runs = opened.runs(loom)
         if not runs:

@@ -62,16 +62,27 @@ def write_file(path: Path, data: bytes, *, private: bool = False) -> None:
         ) from error
 
 
+def kept_as(loom: str) -> str:
+    """Return what a loom's records are found by: its own name or serial where a path to it is given."""
+    path = Path(loom)
+    if not (path.is_dir() or (path.is_file() and path.suffix.lower() == ".xlsx")):
+        return loom
+    from loomproof.loom.reading import load
+
+    described = load(path).loom
+    return described.serial or described.name
+
+
 @click.command()
 @click.argument("loom", required=False)
 @click.option("--last", "limit", type=click.IntRange(1), default=50, show_default=True, help="How many.")
 @store_option
 def log(loom: str | None, limit: int, store: str | None) -> None:
-    """List the proofs that were kept, of one LOOM (name, serial or digest) or of all."""
+    """List the proofs that were kept, of one LOOM (folder, name, serial or digest) or of all."""
     from loomproof.records.store import open_store
 
     with open_store(store) as opened:
-        runs = opened.runs(loom, limit)
+        runs = opened.runs(kept_as(loom) if loom else None, limit)
     if not runs:
         click.echo("Nothing is kept of it." if loom else "Nothing is kept yet.", err=True)
         return
