@@ -133,9 +133,11 @@ def split_by_ohms(ohmmeter: Ohmmeter, fragments: Sequence[int], apart_ohm: float
     """Tell apart fragments (point sets) that read low together.
 
     Fragments below ``apart_ohm`` from each other, both ways, are one conductor; what is above is a path,
-    with its resistance, or a way where it conducts in one direction only.
+    with its resistance, or a way where it conducts in one direction only. A fragment may be near another
+    of a cluster than its first; resistance is a metric, so it is then less than twice as far from the first.
     """
     clusters: list[int] = []
+    members: list[list[int]] = []
     paths: list[Path] = []
     ways: list[tuple[int, int]] = []
     for fragment in fragments:
@@ -144,8 +146,15 @@ def split_by_ohms(ohmmeter: Ohmmeter, fragments: Sequence[int], apart_ohm: float
             other = cluster & -cluster
             forward, u_ohm = ohmmeter.read_sets(other, head)
             backward, _ = ohmmeter.read_sets(head, other)
-            if forward < apart_ohm and backward < apart_ohm:
+            if max(forward, backward) < apart_ohm or (
+                max(forward, backward) < 2 * apart_ohm
+                and any(
+                    max(ohmmeter.read_sets(near, head)[0], ohmmeter.read_sets(head, near)[0]) < apart_ohm
+                    for near in members[k][1:]
+                )
+            ):
                 clusters[k] |= fragment
+                members[k].append(head)
                 break
             if alike(forward, backward):
                 a, b = (ohmmeter.scope.end_of[p.bit_length()] for p in (other, head))
@@ -156,6 +165,7 @@ def split_by_ohms(ohmmeter: Ohmmeter, fragments: Sequence[int], apart_ohm: float
                 ways.append((head, other))
         else:
             clusters.append(fragment)
+            members.append([head])
     return Split(tuple(clusters), tuple(paths), tuple(ways))
 
 

@@ -15,6 +15,7 @@ from loomproof.electrics.expectation import Expectation
 from loomproof.loom.model import End
 from loomproof.proof.asking import Asker
 from loomproof.proof.complete import complete
+from loomproof.proof.follow_up import pairs_of, pinpoint, read_inside
 from loomproof.proof.isolation import measure_isolation
 from loomproof.proof.ohms import (
     ONE_WAY_RATIO,
@@ -35,9 +36,6 @@ from loomproof.proof.telling import (
     told_by_ohms,
 )
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, OneWay, Path
-
-FOLLOW_UP_CAVITIES = 12
-"""A net with a bad reading is read between all its cavities up to this many, to say where it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +103,7 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
         judged += _closer(plan, expectation, ohmmeter, groups, judged)
         one_way, resistive = _told_apart(ohmmeter, one_way)
         paths += resistive
+        paths += read_inside(plan, ohmmeter, groups, {frozenset((r.a, r.b)) for r in judged})
         if plan.isolation_ohm is not None:
             yield Step("isolation")
             found, turned, isolation_ohm = _isolation(plan, ohmmeter, groups, leaks)
@@ -160,11 +159,7 @@ def _closer(
         and math.isfinite(reading.measured_ohm)
     ):
         ends = [end for end in expectation.nets[net].cavities if end in plan.scope.point_of]
-        if len(ends) > FOLLOW_UP_CAVITIES:
-            pairs = [(ends[k], ends[m]) for k in range(len(ends)) for m in (k - 1, k - 2) if k != m]
-        else:
-            pairs = [(a, b) for k, a in enumerate(ends) for b in ends[k + 1 :]]
-        for a, b in pairs:
+        for a, b in pairs_of(ends):
             if frozenset((a, b)) not in seen and home.get(a) is home.get(b):
                 seen.add(frozenset((a, b)))
                 yield judge_conductor(ohmmeter, conductor_reading(expectation.between(a, b), meter))
@@ -236,10 +231,16 @@ def _isolation(
         found, ohm = _leaks(plan.isolation_ohm, ohmmeter, sets, turned=turned)
         pairs |= found
         lowest = min(lowest, ohm)
+    conductors: dict[int, list[int]] = {}
+    for group in groups:
+        conductors.setdefault(classes[home[min(group)]], []).append(sum(scope.bit(end) for end in group))
     for i, j in sorted(pairs):
-        heads = [sets[k] & -sets[k] for k in (i, j)]
+        found_at = pinpoint(ohmmeter, conductors[sets[i]], conductors[sets[j]])
+        heads = [points & -points for points in found_at]
         ways = [(ohmmeter.read_sets(a, b), a, b) for a, b in (heads, heads[::-1])]
         (reading, a, b), (back, *_) = min(ways), max(ways)
+        if reading[0] > plan.isolation_ohm:
+            continue  # several paths, each above the limit: the sum of them stays undecided
         if back[0] > ONE_WAY_RATIO * reading[0]:
             one_way.append((a, b))
         else:
@@ -259,7 +260,6 @@ def _leaks(
     def measure(a: int, b: int) -> float:
         return ohmmeter.asker.resistance(b, a) if turned else ohmmeter.asker.resistance(a, b)
 
-    heads = [points & -points for points in sets]
     error_ratio = 2 * ohmmeter.meter.two_wire.ratio + 0.01
     ruled_out: frozenset[tuple[int, int]] = frozenset()
     for _ in range(1 + len(sets)):
@@ -268,7 +268,7 @@ def _leaks(
         false = {
             (i, j)
             for i, j in found
-            if all(ohmmeter.read_sets(heads[a], heads[b])[0] > limit_ohm for a, b in ((i, j), (j, i)))
+            if all(ohmmeter.read_sets(sets[a], sets[b])[0] > limit_ohm for a, b in ((i, j), (j, i)))
         }
         if not false - ruled_out:
             break

@@ -38,8 +38,8 @@ def told_by_ohms(
     """Tell conductors apart in groups that hold parts of several nets.
 
     Returns the conductors, resistive paths between them, and pairs (source, sink) that conduct one way;
-    what components are meant to do is left out of both. Where components couple the nets, every cavity is
-    read: a sense can't say which of them it hangs on.
+    what components are meant to do is left out of both. Where components couple the nets, or something
+    else that is no conductor, every cavity is read: a sense can't say on which side of it each hangs.
     """
     scope = plan.scope
     coupled = _coupled_groups(plan)
@@ -52,11 +52,16 @@ def told_by_ohms(
             refined.append(group)
             continue
         apart_ohm = _apart_ohm(plan, fragments)
+        points = [point for part in fragments for point in singles(part)]
         if any(scope.group_of[end] in coupled for end in group):
-            fragments = [point for part in fragments for point in singles(part)]
+            fragments = points
         split = split_by_ohms(ohmmeter, fragments, apart_ohm)
+        if (split.paths or split.ways) and fragments != points:
+            split = split_by_ohms(ohmmeter, points, apart_ohm)
         refined += [scope.ends(cluster) for cluster in split.clusters]
-        leaks += [path for path in split.paths if not _coupled(plan, path.a, path.b)]
+        home = {end: k for k, cluster in enumerate(split.clusters) for end in scope.ends(cluster)}
+        paths = [path for path in split.paths if not _coupled(plan, path.a, path.b)]
+        leaks += {frozenset((home[path.a], home[path.b])): path for path in reversed(paths)}.values()
         ways += [way for way in split.ways if not _coupled(plan, *_ends(plan, way))]
     return tuple(refined), leaks, ways
 
@@ -103,9 +108,15 @@ def rejoined(plan: Plan, ohmmeter: Ohmmeter, groups: Groups) -> Groups:
 def resistive_joined(plan: Plan, groups: Groups, judged: Iterable[Judged]) -> Groups:
     """Join ends of one net that sense apart but conduct through a bad joint: that is no open.
 
-    Not where components couple the net, either way: they could be what conducts.
+    Not where components couple the net, either way, and not where an end was found on another net, by a
+    contact in the wrong place: a part could be what conducts.
     """
     coupled = _coupled_groups(plan)
+    home = {end: group for group in groups for end in group}
+
+    def alone(end: End) -> bool:
+        return len({plan.scope.group_of[other] for other in home[end]}) == 1
+
     return merged(
         groups,
         (
@@ -114,6 +125,8 @@ def resistive_joined(plan: Plan, groups: Groups, judged: Iterable[Judged]) -> Gr
             if not reading.component
             and reading.measured_ohm < RESISTIVE_OHM
             and plan.scope.group_of[reading.a] not in coupled
+            and alone(reading.a)
+            and alone(reading.b)
         ),
     )
 
