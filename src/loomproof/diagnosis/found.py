@@ -40,6 +40,24 @@ class Found:
         node = self.wiring.node_of(end)
         return None if node is None else self.node_group.get(node)
 
+    def at_home(self, end: End) -> bool:
+        """Whether what was found at a cavity is what belongs there."""
+        return self.place_of(end) == self.wiring.leaf_of.get(end)
+
+    def joined(self, a: End, b: End) -> bool:
+        """Whether two cavities were found on one conductor."""
+        return a in self.group_of and self.group_of[a] == self.group_of.get(b)
+
+    def way(self, a: End, b: End) -> tuple[int, ...] | None:
+        """Return the edges between two leaves of the wiring, None where they are cut or on different nets."""
+        way = self.wiring.path(self.wiring.leaf_of[a], self.wiring.leaf_of[b])
+        if way is None or not self.cut_edges.isdisjoint(way):
+            return None
+        nodes = {
+            node for number in way for node in (self.wiring.edges[number].u, self.wiring.edges[number].v)
+        }
+        return None if nodes & self.cut_splices else way
+
     def parts_between(self, one: int, other: int) -> float | None:
         """Return the nominal ohms of the shortest chain of built-in parts between two groups.
 

@@ -4,6 +4,9 @@ Each thing that can be bad (a wire, the contact of a cavity, a splice) is held a
 reading of its net: readings that see it and fail speak for it, readings that see it and pass speak
 against it. One that every failing reading sees and no passing one does explains them all; where several
 do, they are listed as equals; where none does, the fewest together that do.
+
+Where contacts sit in wrong places or wires are open, the description's limit of a reading is not that of the
+way its current takes. Such readings are judged anew, between the places in the wiring that they reach.
 """
 
 from __future__ import annotations
@@ -16,10 +19,12 @@ from dataclasses import dataclass
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.words import listed, of_reading
 from loomproof.diagnosis.writing import Writer
+from loomproof.electrics.decision import claimed_limit, judge
+from loomproof.electrics.expectation import expect
 from loomproof.loom.model import End
 from loomproof.results.figures import ohms
 from loomproof.results.findings import Alternative, Finding
-from loomproof.results.measured import Decision, Judged
+from loomproof.results.measured import Decision, Judged, Path
 
 MOST_TOGETHER = 3
 """So many bad joints of one net are looked for; more are told as one finding."""
@@ -37,11 +42,7 @@ class Suspect:
 def joint_findings(found: Found, writer: Writer) -> Iterator[Finding]:
     """Yield a finding for each bad joint that the failing readings of whole conductors ask for."""
     by_net: dict[int, list[Judged]] = {}
-    for judged in found.measured.judged:
-        if judged.component or math.isinf(judged.measured_ohm):
-            continue
-        if found.group_of.get(judged.a) != found.group_of.get(judged.b):
-            continue
+    for judged in _readings(found):
         leaf = found.place_of(judged.a)
         if leaf is not None:
             by_net.setdefault(found.wiring.net_of[leaf], []).append(judged)
@@ -50,6 +51,46 @@ def joint_findings(found: Found, writer: Writer) -> Iterator[Finding]:
         if failing:
             passing = [judged for judged in readings if judged.decision is Decision.PASS]
             yield from _net(found, failing, passing, writer)
+
+
+def _readings(found: Found) -> Iterator[Judged]:
+    """Yield the readings inside found conductors, each judged for the way that its current takes."""
+    measured = found.measured
+    anew: list[Judged | Path] = []
+    for judged in measured.judged:
+        if judged.component or math.isinf(judged.measured_ohm) or not found.joined(judged.a, judged.b):
+            continue
+        if found.at_home(judged.a) and found.at_home(judged.b):
+            yield judged
+        else:
+            anew.append(judged)
+    anew += [path for path in measured.paths if math.isfinite(path.ohm) and found.joined(path.a, path.b)]
+    if not anew:
+        return
+    expectation = expect(found.loom)
+    for reading in anew:
+        places = [found.place_of(end) for end in (reading.a, reading.b)]
+        one, other = (None if place is None else found.wiring.leaf_ends[place] for place in places)
+        if one is None or other is None or one == other:
+            continue
+        way = found.way(one, other)
+        if way is None:
+            continue
+        between = expectation.between(one, other)
+        ohm = reading.measured_ohm if isinstance(reading, Judged) else reading.ohm
+        u_ohm = reading.uncertainty_ohm
+        limit_ohm = claimed_limit(between.limit_ohm, between.sound_ohm, u_ohm)
+        yield Judged(
+            reading.a,
+            reading.b,
+            ohm,
+            u_ohm,
+            between.expected_ohm,
+            between.limit_ohm,
+            limit_ohm,
+            Decision(judge(ohm, u_ohm, limit_ohm)),
+            wires=between.wires,
+        )
 
 
 def _net(
@@ -112,7 +153,7 @@ def _suspects(found: Found, judged: Judged) -> set[Suspect]:
         return set()
     through = [
         number
-        for number in wiring.path(a, b) or ()
+        for number in found.way(wiring.leaf_ends[a], wiring.leaf_ends[b]) or ()
         if not (judged.wires and edges[number].wires) or set(edges[number].wires) & set(judged.wires)
     ]
     suspects = {Suspect(0 if edges[number].wires else 1, edge=number) for number in through}

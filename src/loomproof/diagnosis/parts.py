@@ -27,7 +27,7 @@ def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
             continue
         if math.isinf(judged.measured_ohm):
             open_parts.setdefault(part.name, judged)
-        elif not _joined(found, judged.a, judged.b):
+        elif not found.joined(judged.a, judged.b):
             yield _wrong_value(part, judged, writer)
     for diode in found.measured.diodes:
         if diode.decision is Decision.FAIL and _reaches(found, diode.component, diode.anode, diode.cathode):
@@ -64,10 +64,6 @@ def _same_net(found: Found, path: Path) -> bool:
     """Whether both ends belong to one expected net; then the path is an open that still conducts."""
     a, b = found.place_of(path.a), found.place_of(path.b)
     return a is not None and b is not None and found.wiring.net_of[a] == found.wiring.net_of[b]
-
-
-def _joined(found: Found, a: End, b: End) -> bool:
-    return found.group_of.get(a) == found.group_of.get(b)
 
 
 def _reaches(found: Found, component: str, a: End, b: End) -> bool:
@@ -152,7 +148,7 @@ def _diode(found: Found, read: JudgedDiode, writer: Writer) -> Iterator[Finding]
         )
     elif math.isinf(read.forward) and math.isinf(read.backward):
         yield _missing(found, part, (), shown, cavities, writer)
-    elif not _joined(found, read.anode, read.cathode):
+    elif not found.joined(read.anode, read.cathode):
         both = math.isfinite(read.forward) and math.isfinite(read.backward)
         yield writer.make(
             "shorted_part" if both else "wrong_value",
