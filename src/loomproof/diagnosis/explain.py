@@ -8,12 +8,13 @@ from loomproof.diagnosis.blame import with_parts
 from loomproof.diagnosis.causes import CAUSES
 from loomproof.diagnosis.cuts import FREE
 from loomproof.diagnosis.desk import PROVE_AGAIN
-from loomproof.diagnosis.faults import Diagnosis, diagnose
+from loomproof.diagnosis.faults import Righted, diagnose
 from loomproof.diagnosis.found import found_wiring
 from loomproof.diagnosis.joints import joint_findings
 from loomproof.diagnosis.loose import loose_findings
 from loomproof.diagnosis.parts import part_findings, path_findings
 from loomproof.diagnosis.search import Explainer
+from loomproof.diagnosis.strain import PartStrain
 from loomproof.diagnosis.structure import Arrangement, arrangements, dead_boards, hypotheses
 from loomproof.diagnosis.weights import Weights, weights
 from loomproof.diagnosis.wiring import Wiring, wiring_of
@@ -36,7 +37,7 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
     labels = labels_of(wiring, measured)
     explainer = Explainer(wiring, table)
     findings: list[Finding] = []
-    diagnosis: Diagnosis | None = None
+    righted = Righted(tuple(labels))
     pieces = explainer.split(labels)
     if pieces:
         slips = hypotheses(loom, wiring, table, explainer.leaves_of(pieces))
@@ -46,9 +47,10 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
         strange = _wrong_loom(arranged[0], explainer, measured, table)
         if strange is not None:
             return (strange,)
-        diagnosis = diagnose(arranged, explainer)
+        diagnosis = diagnose(arranged, explainer, PartStrain(writer, labels))
+        righted = diagnosis.righted
         findings += [writer.finding(choice) for choice in diagnosis.choices]
-    found = found_wiring(loom, wiring, measured, labels, diagnosis)
+    found = found_wiring(loom, wiring, measured, labels, righted)
     findings += part_findings(found, writer)
     findings += path_findings(found, writer)
     findings += joint_findings(found, writer)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Protocol
 
 from loomproof.diagnosis.search import Explainer, Explanation, Piece
 from loomproof.diagnosis.structure import Arrangement, Hypothesis
@@ -30,31 +32,58 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One fault with the others that would explain the same, each a set of faults in its place."""
+    """One fault with the others that would explain the same, each a set of faults in its place.
+
+    ``proved``: the search that found it came to its end, so that nothing cheaper explains the same.
+    """
 
     fault: Fault
     others: tuple[tuple[Fault, ...], ...] = ()
+    proved: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Righted:
+    """The wiring as found with one explanation taken as real.
+
+    ``labels`` are the groups found with everything that sits in a wrong place put right; ``moved`` are
+    (leaf, the leaf where its wire was found); ``edges`` and ``splices`` are open.
+    """
+
+    labels: tuple[int, ...]
+    moved: tuple[tuple[int, int], ...] = ()
+    edges: frozenset[int] = frozenset()
+    splices: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """All faults of the wiring, what they cost, and whether that is proved to be the least.
-
-    ``labels`` are the groups found with everything that sits in a wrong place put right; ``moved`` are
-    (leaf, the leaf where its wire was found).
-    """
+    """All faults of the wiring, what they cost, and the wiring as found with them taken as real."""
 
     choices: tuple[Choice, ...]
     cost: int
-    proved: bool
     arrangement: Arrangement
-    labels: tuple[int, ...] = ()
-    moved: tuple[tuple[int, int], ...] = ()
+    righted: Righted
     equals: int = 1
 
 
-def diagnose(found: Sequence[Arrangement], explainer: Explainer) -> Diagnosis:
-    """Return the cheapest explanation over all arrangements of whole connectors."""
+class Strain(Protocol):
+    """Counts the readings of parts and paths that an explanation of the wiring leaves to be explained."""
+
+    def __call__(self, righted: Righted) -> int:
+        """Return how many."""
+        ...
+
+    def touches(self, groups: Collection[int]) -> bool:
+        """Whether any such reading lies on these groups."""
+        ...
+
+
+def diagnose(found: Sequence[Arrangement], explainer: Explainer, strain: Strain) -> Diagnosis:
+    """Return the cheapest explanation over all arrangements of whole connectors.
+
+    Of equally cheap ones those stay that leave the fewest readings of parts and paths unexplained.
+    """
     best: int | None = None
     kept: list[tuple[Arrangement, list[Piece]]] = []
     for arrangement in found:
@@ -69,6 +98,9 @@ def diagnose(found: Sequence[Arrangement], explainer: Explainer) -> Diagnosis:
         if total == best:
             kept.append((arrangement, explained))
     assert best is not None
+    kept = _borne_out(
+        [(arrangement, _sifted(arrangement, pieces, strain)) for arrangement, pieces in kept], strain
+    )
     arrangement, explained = kept[0]
     wiring = explainer.wiring
     choices: list[Choice] = []
@@ -93,19 +125,41 @@ def diagnose(found: Sequence[Arrangement], explainer: Explainer) -> Diagnosis:
     else:
         slips = []
     for piece in explained:
-        made = _choices(piece, wiring)
         equals *= len(piece.explanations)
-        choices += made
+        choices += _choices(piece, wiring)
     if slips and choices:
-        choices[0] = Choice(choices[0].fault, (*choices[0].others, *slips))
-    labels, moved = _put_right(arrangement, explained)
-    proved = all(piece.proved for piece in explained)
-    return Diagnosis(tuple(choices), best, proved, arrangement, labels, moved, equals)
+        choices[0] = replace(choices[0], others=(*choices[0].others, *slips))
+    return Diagnosis(tuple(choices), best, arrangement, _righted(arrangement, explained), equals)
 
 
-def _put_right(
-    arrangement: Arrangement, pieces: Sequence[Piece]
-) -> tuple[tuple[int, ...], tuple[tuple[int, int], ...]]:
+def _sifted(arrangement: Arrangement, pieces: Sequence[Piece], strain: Strain) -> list[Piece]:
+    """Return the pieces with the explanations that readings of parts and paths bear out least left out."""
+    kept = list(pieces)
+    for at, piece in enumerate(kept):
+        groups = {arrangement.labels[leaf] for leaf in piece.leaves}
+        if len(piece.explanations) < 2 or not strain.touches(groups):
+            continue
+        strains = [
+            strain(_righted(arrangement, [*kept[:at], replace(piece, explanations=(one,)), *kept[at + 1 :]]))
+            for one in piece.explanations
+        ]
+        least = min(strains)
+        left = tuple(one for one, much in zip(piece.explanations, strains, strict=True) if much == least)
+        kept[at] = replace(piece, explanations=left)
+    return kept
+
+
+def _borne_out(
+    kept: list[tuple[Arrangement, list[Piece]]], strain: Strain
+) -> list[tuple[Arrangement, list[Piece]]]:
+    if len(kept) < 2 or not strain.touches({label for labels in kept for label in labels[0].labels}):
+        return kept
+    strains = [strain(_righted(arrangement, pieces)) for arrangement, pieces in kept]
+    return [one for one, much in zip(kept, strains, strict=True) if much == min(strains)]
+
+
+def _righted(arrangement: Arrangement, pieces: Sequence[Piece]) -> Righted:
+    """Return the wiring as found with the first explanation of each piece taken as real."""
     source = list(range(len(arrangement.labels)))
     for slip in arrangement.slips:
         so_far = list(source)
@@ -113,13 +167,18 @@ def _put_right(
             source[leaf] = -1 if found is None else so_far[found]
     before = list(source)
     labels = list(arrangement.labels)
-    for piece in pieces:
-        for cycle in piece.explanations[0].cycles:
+    firsts = [piece.explanations[0] for piece in pieces]
+    for first in firsts:
+        for cycle in first.cycles:
             for here, there in zip(cycle, (*cycle[1:], cycle[0]), strict=True):
                 labels[here] = arrangement.labels[there]
                 source[here] = before[there]
-    moved = tuple((leaf, found) for leaf, found in enumerate(source) if found not in (leaf, -1))
-    return tuple(labels), moved
+    return Righted(
+        tuple(labels),
+        tuple((leaf, found) for leaf, found in enumerate(source) if found not in (leaf, -1)),
+        frozenset(edge for first in firsts for edge in first.edges),
+        frozenset(node for first in firsts for node in first.splices),
+    )
 
 
 def _slip(slip: Hypothesis) -> Fault:
@@ -180,35 +239,44 @@ def _choices(piece: Piece, wiring: Wiring) -> list[Choice]:
     """Return the faults of a piece, each with what could stand in its place.
 
     Where the equal explanations are independent choices (this or that wire, this or that end), each fault
-    carries its own; where they hang together, the first fault carries the others whole.
+    carries its own; where they hang together, each carries the others whole, its counterpart in front.
     """
     solutions = list(dict.fromkeys(frozenset(faults_of(e, wiring)) for e in piece.explanations))
     first = faults_of(piece.explanations[0], wiring)
     chosen = solutions[0]
     common = frozenset.intersection(*solutions)
     loose = [fault for fault in first if fault not in common]
-    settled = [Choice(fault) for fault in first if fault in common]
-    if not loose:
-        return settled
-    rest = [solution - common for solution in solutions[1:]]
-    single: dict[Fault, list[Fault]] = {
+    choices = [Choice(fault, proved=piece.proved) for fault in first if fault in common]
+    single: dict[Fault, list[tuple[Fault, ...]]] = {
         fault: [
-            next(iter(solution - chosen))
+            tuple(solution - chosen)
             for solution in solutions[1:]
             if len(solution - chosen) == 1 and chosen - solution == {fault}
         ]
         for fault in loose
     }
-    count = 1
-    for others in single.values():
-        count *= 1 + len(others)
-    if count == len(solutions):
-        return settled + [
-            Choice(fault, tuple((other,) for other in others)) for fault, others in single.items()
-        ]
-    whole = tuple(_ordered(solution) for solution in rest)
-    return settled + [Choice(loose[0], whole)] + [Choice(fault) for fault in loose[1:]]
+    count = math.prod(1 + len(others) for others in single.values())
+    for fault in loose:
+        others = single[fault]
+        if count != len(solutions):
+            others = [_ordered(solution - chosen, fault) for solution in solutions if fault not in solution]
+        choices.append(Choice(fault, tuple(dict.fromkeys(others)), piece.proved))
+    return choices
 
 
-def _ordered(faults: Iterable[Fault]) -> tuple[Fault, ...]:
-    return tuple(sorted(faults, key=lambda fault: (fault.cause, fault.leaves, fault.edges, fault.splices)))
+def _ordered(faults: Iterable[Fault], instead_of: Fault) -> tuple[Fault, ...]:
+    """Return faults with the one in front that is most like the fault that they would replace."""
+    shown = set(instead_of.leaves)
+    return tuple(
+        sorted(
+            faults,
+            key=lambda fault: (
+                fault.cause != instead_of.cause,
+                -len(shown.intersection(fault.leaves)),
+                fault.cause,
+                fault.leaves,
+                fault.edges,
+                fault.splices,
+            ),
+        )
+    )

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from loomproof.diagnosis.faults import Diagnosis
+from loomproof.diagnosis.faults import Righted
 from loomproof.diagnosis.wiring import Wiring
 from loomproof.loom.model import ComponentKind, End, Loom
 from loomproof.results.measured import Measured
@@ -94,21 +94,14 @@ class Found:
 
 
 def found_wiring(
-    loom: Loom, wiring: Wiring, measured: Measured, labels: list[int], diagnosis: Diagnosis | None
+    loom: Loom, wiring: Wiring, measured: Measured, labels: Sequence[int], righted: Righted
 ) -> Found:
-    """Return the found wiring; without a diagnosis the nets are as expected."""
+    """Return the wiring as found; ``labels`` are the groups in which the leaves were found."""
     group_of = dict(zip(wiring.leaf_ends, labels, strict=True))
-    cut: set[int] = set()
-    splices: set[int] = set()
-    right = tuple(labels)
-    moved: dict[int, int] = {}
-    if diagnosis is not None:
-        right = diagnosis.labels
-        moved = {there: here for here, there in diagnosis.moved}
-        for choice in diagnosis.choices:
-            cut.update(choice.fault.edges)
-            splices.update(choice.fault.splices)
-    found = Found(loom, wiring, measured, right, moved, frozenset(cut), frozenset(splices), group_of=group_of)
+    moved = {there: here for here, there in righted.moved}
+    found = Found(
+        loom, wiring, measured, righted.labels, moved, righted.edges, righted.splices, group_of=group_of
+    )
     _flood(found)
     read = {
         judged.component: judged.measured_ohm

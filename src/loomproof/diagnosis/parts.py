@@ -23,14 +23,14 @@ def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
         if not judged.component or judged.decision is not Decision.FAIL:
             continue
         part = found.loom.component_by_name.get(judged.component)
-        if part is None or not _reaches(found, judged.component, judged.a, judged.b):
+        if part is None or not reaches(found, judged.component, judged.a, judged.b):
             continue
         if math.isinf(judged.measured_ohm):
             open_parts.setdefault(part.name, judged)
         elif not found.joined(judged.a, judged.b):
             yield _wrong_value(part, judged, writer)
     for diode in found.measured.diodes:
-        if diode.decision is Decision.FAIL and _reaches(found, diode.component, diode.anode, diode.cathode):
+        if diode.decision is Decision.FAIL and reaches(found, diode.component, diode.anode, diode.cathode):
             yield from _diode(found, diode, writer)
     yield from _open_parts(found, open_parts, writer)
 
@@ -66,7 +66,7 @@ def _same_net(found: Found, path: Path) -> bool:
     return a is not None and b is not None and found.wiring.net_of[a] == found.wiring.net_of[b]
 
 
-def _reaches(found: Found, component: str, a: End, b: End) -> bool:
+def reaches(found: Found, component: str, a: End, b: End) -> bool:
     """Whether a reading between two cavities still sees the part: no fault of the wiring stands between."""
     if any(found.wiring.edges[number].component == component for number in found.cut_edges):
         return False

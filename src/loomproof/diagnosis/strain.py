@@ -1,0 +1,52 @@
+"""How well an explanation of the wiring fits the readings of parts and paths."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+from loomproof.diagnosis.faults import Righted
+from loomproof.diagnosis.found import found_wiring
+from loomproof.diagnosis.parts import part_findings, path_findings, reaches
+from loomproof.diagnosis.writing import Writer
+from loomproof.results.measured import Decision
+
+
+class PartStrain:
+    """Counts what an explanation of the wiring leaves to be explained: parts amiss, and paths from nowhere.
+
+    A contact crossed at one end of a wire or at the other gives the same nets, but a part on the
+    wire then hangs elsewhere, and its reading tells which.
+    """
+
+    def __init__(self, writer: Writer, labels: Sequence[int]) -> None:
+        self.writer, self.labels = writer, labels
+        measured, wiring = writer.measured, writer.wiring
+        ends = [end for read in measured.judged if read.component for end in (read.a, read.b)]
+        ends += [end for diode in measured.diodes for end in (diode.anode, diode.cathode)]
+        ends += [end for path in (*measured.paths, *measured.leaks) for end in (path.a, path.b)]
+        ends += [end for way in measured.one_way for end in (way.source, way.sink)]
+        self.groups = {labels[wiring.leaf_of[end]] for end in ends if end in wiring.leaf_of}
+
+    def touches(self, groups: Collection[int]) -> bool:
+        """Whether a reading of a part or path lies on any of these groups."""
+        return not self.groups.isdisjoint(groups)
+
+    def __call__(self, righted: Righted) -> int:
+        """Return how many parts and paths are left to be explained, a sound part in the wrong place too."""
+        writer = self.writer
+        found = found_wiring(writer.loom, writer.wiring, writer.measured, self.labels, righted)
+        sound = [
+            (read.component, read.a, read.b)
+            for read in writer.measured.judged
+            if read.component and read.decision is Decision.PASS
+        ]
+        sound += [
+            (diode.component, diode.anode, diode.cathode)
+            for diode in writer.measured.diodes
+            if diode.decision is Decision.PASS
+        ]
+        return (
+            sum(not reaches(found, name, a, b) for name, a, b in sound)
+            + sum(1 for _ in part_findings(found, writer))
+            + sum(1 for _ in path_findings(found, writer))
+        )
