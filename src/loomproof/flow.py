@@ -282,12 +282,12 @@ def verdict_of(
         return doc.Verdict.INCOMPLETE, (f"no point goes to {listed}; waive them by name or test them",)
     if not measured.complete and not measured.judged:
         return doc.Verdict.INCOMPLETE, ("this bench can neither sense nor measure what was asked",)
-    wanted_ohm = loom.settings.isolation_ohm
+    pass_ohm = measured.isolation_pass_ohm or loom.settings.isolation_ohm
     sum_ohm = measured.isolation_ohm
-    if sum_ohm is not None and sum_ohm <= wanted_ohm and not (measured.leaks or measured.one_way):
+    if sum_ohm is not None and sum_ohm <= pass_ohm and not (measured.leaks or measured.one_way):
         return doc.Verdict.UNDECIDED, (
-            f"isolation reads {sum_ohm:.3g} ohm over all conductors, limit {wanted_ohm:g} "
-            "ohm, and no pair alone is to blame: dry and clean the loom, and prove again",
+            f"isolation reads {ohms(sum_ohm)} over all conductors and must read above {ohms(pass_ohm)}, and "
+            "no pair alone is to blame: dry and clean the loom, and prove again",
         )
     close = [reading for reading in measured.judged if reading.decision is Decision.UNDECIDED]
     if close:
@@ -362,10 +362,14 @@ def not_tested(
         yield (
             "Some lengths or sections are not in the description; limits of those conductors are defaults."
         )
-    if plan.isolation_ohm is None:
+    wanted_ohm = request.loom.settings.isolation_ohm
+    if plan.isolation_ohm is None and plan.vectors:
+        yield f"Isolation above the sense thresholds: not measured against {ohms(wanted_ohm)}."
+    elif plan.isolation_ohm is None:
+        yield "Isolation: not asked. Shorts between conductors would not show."
+    elif plan.isolation_ohm < wanted_ohm:
         yield (
-            f"Isolation above the sense thresholds: not measured against "
-            f"{ohms(request.loom.settings.isolation_ohm)}."
+            f"Isolation between {ohms(plan.isolation_ohm)} and {ohms(wanted_ohm)}: out of this meter's range."
         )
     if request.watch_s <= 0 or capabilities.watch_us is None:
         yield "Contacts that come and go: nothing was watched while the loom was moved."

@@ -142,26 +142,31 @@ def _diode(reading: JudgedDiode) -> ClaimEntry:
 
 
 def _isolation(plan: Plan, measured: Measured) -> Iterator[ClaimEntry]:
+    """Say what readings between joined conductors prove: each pair is at least what all in parallel read."""
     if plan.isolation_ohm is None or measured.isolation_ohm is None:
         return
+    limit_ohm, u_ohm = plan.isolation_ohm, plan.isolation_u_ohm
     paths = bool(measured.leaks or measured.one_way)
+    clear = measured.isolation_ohm > limit_ohm + u_ohm
+    both = "" if plan.vectors else ", read both ways round"
+    apart = ", but for conductors that parts join" if any(plan.scope.reach) else ""
     yield ClaimEntry(
         kind="isolation",
         subject="all conductors",
         statement=(
-            f"each above {ohms(plan.isolation_ohm)} from every other, all pairs in parallel"
-            if not paths and measured.isolation_ohm > plan.isolation_ohm
-            else "paths between conductors were found"
+            "paths between conductors were found"
             if paths
-            else f"all pairs in parallel read under {ohms(plan.isolation_ohm)}, and no pair alone is to blame"
+            else f"each above {ohms(limit_ohm)} from every other{apart}, at the temperature and humidity of "
+            f"the test{both}"
+            if clear
+            else f"all pairs in parallel read {ohms(measured.isolation_ohm)}, limit {ohms(limit_ohm)}, and "
+            "no pair alone is surely under it"
         ),
-        decision=Decision.FAIL
-        if paths
-        else Decision.PASS
-        if measured.isolation_ohm > plan.isolation_ohm
-        else Decision.UNDECIDED,
-        rule="every pair in at least one reading; components that join nets apart",
-        threshold_ohm=plan.isolation_ohm,
+        decision=Decision.FAIL if paths else Decision.PASS if clear else Decision.UNDECIDED,
+        rule="every pair lies across at least one reading; pass above limit + U, k = 2",
+        threshold_ohm=limit_ohm,
+        limit_ohm=limit_ohm,
+        uncertainty_ohm=u_ohm,
         measured_ohm=_finite(measured.isolation_ohm),
         open=math.isinf(measured.isolation_ohm),
     )

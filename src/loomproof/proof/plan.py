@@ -51,6 +51,19 @@ class Meter:
             temperature_uncertainty_k=self.temperature_u_k,
         )
 
+    def isolation_u_ohm(self, reading_ohm: float) -> float:
+        """Return the expanded uncertainty (k = 2) of an isolation reading: leads and copper play no part."""
+        return reading_uncertainty(self.two_wire.ohm, self.two_wire.ratio, reading_ohm)
+
+    @property
+    def isolation_most_ohm(self) -> float:
+        """The highest isolation limit that a reading in range can decide, rounded down to two figures."""
+        most = self.range_ohm[1] - self.isolation_u_ohm(self.range_ohm[1])
+        if not 0.0 < most < math.inf:
+            return max(most, 0.0)
+        step = 10.0 ** (math.floor(math.log10(most)) - 1)
+        return math.floor(most / step) * step
+
     def leads_ohm(self, a: int, b: int, wires: Wires) -> float:
         """Return what the leads of two points add to a two-wire reading."""
         return 0.0 if wires == 4 else self.lead_ohm.get(a, 0.0) + self.lead_ohm.get(b, 0.0)
@@ -97,6 +110,13 @@ class Plan:
     isolation_ohm: float | None = None
     meter: Meter | None = None
 
+    @property
+    def isolation_u_ohm(self) -> float:
+        """The guard band around the isolation limit, Ω; 0 where isolation is not measured."""
+        if self.meter is None or self.isolation_ohm is None:
+            return 0.0
+        return self.meter.isolation_u_ohm(self.isolation_ohm)
+
 
 def plan_proof(
     expectation: Expectation,
@@ -109,7 +129,8 @@ def plan_proof(
     """Return what to ask of this bench.
 
     Without ``meter`` nothing is measured in ohms and components stay unmeasured. ``isolation_ohm`` is the
-    limit that isolation is measured against, where the meter's range reaches it.
+    limit that isolation is measured against; where the meter's range does not reach it, the highest that
+    it can decide takes its place, unless sensing says as much.
     """
     scope = scope_of(expectation, point_of, capabilities.clear_ohm)
     senses = capabilities.sense_ohm is not None
@@ -119,7 +140,9 @@ def plan_proof(
         return Plan(scope, vectors, unmeasured_parts=parts)
     conductors, hidden = _conductors(expectation, scope, meter)
     parts_read, unmeasured = _parts(expectation, scope, meter)
-    reachable = isolation_ohm is not None and meter.range_ohm[1] >= isolation_ohm
+    if isolation_ohm is not None and meter.isolation_most_ohm < isolation_ohm:
+        least = 0.0 if capabilities.sense_ohm is None else capabilities.sense_ohm
+        isolation_ohm = meter.isolation_most_ohm if meter.isolation_most_ohm > least else None
     return Plan(
         scope,
         vectors,
@@ -127,7 +150,7 @@ def plan_proof(
         parts_read,
         hidden,
         unmeasured,
-        isolation_ohm if reachable else None,
+        isolation_ohm,
         meter,
     )
 

@@ -34,6 +34,7 @@ from loomproof.proof.telling import (
     resistive_joined,
     split_bypassed,
     told_by_ohms,
+    told_without_sense,
 )
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, OneWay, Path
 
@@ -81,9 +82,10 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
         groups = by_description(plan, groups)
     else:
         ohmmeter = Ohmmeter(asker, plan.meter, scope)
-        groups, joined_paths, ways = told_by_ohms(plan, ohmmeter, groups)
-        leaks += joined_paths
-        one_way += ways
+        if plan.vectors:
+            groups, joined_paths, ways = told_by_ohms(plan, ohmmeter, groups)
+            leaks += joined_paths
+            one_way += ways
         total = len(plan.conductors) + len(plan.parts)
         done = 0
         for done, reading in enumerate(plan.conductors):
@@ -96,8 +98,14 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
                 diodes.append(judge_diode(ohmmeter, part, has_diode_test=asker.capabilities().diode))
             else:
                 judged.append(judge_part(ohmmeter, part))
-        groups = split_bypassed(plan, ohmmeter, groups, judged)
-        groups = rejoined(plan, ohmmeter, groups)
+        if plan.vectors:
+            groups = split_bypassed(plan, ohmmeter, groups, judged)
+            groups = rejoined(plan, ohmmeter, groups)
+        else:
+            yield Step("telling conductors apart")
+            groups, joined_paths, ways = told_without_sense(plan, ohmmeter, judged, diodes)
+            leaks += joined_paths
+            one_way += ways
         groups = resistive_joined(plan, groups, judged)
         yield Step("looking closer")
         judged += _closer(plan, expectation, ohmmeter, groups, judged)
@@ -114,7 +122,7 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
     return Measured(
         expected=expected,
         groups=groups,
-        complete=bool(plan.vectors),
+        complete=bool(plan.vectors) or isolation_ohm is not None,
         judged=tuple(judged),
         diodes=tuple(diodes),
         one_way=tuple(_one_a_pair(plan, groups, one_way)),
@@ -123,6 +131,7 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
         unstable=unstable,
         untested=scope.untested,
         isolation_ohm=isolation_ohm,
+        isolation_pass_ohm=None if plan.isolation_ohm is None else plan.isolation_ohm + plan.isolation_u_ohm,
         points=tuple(sorted(scope.point_of.items())),
         sense_vectors=asker.vectors,
         resistance_readings=asker.readings,
@@ -228,7 +237,7 @@ def _isolation(
     pairs: set[tuple[int, int]] = set()
     # Sense has excluded what conducts one way only; where there is no sense, ohms must look both ways.
     for turned in (False,) if plan.vectors else (False, True):
-        found, ohm = _leaks(plan.isolation_ohm, ohmmeter, sets, turned=turned)
+        found, ohm = _leaks(plan.isolation_ohm + plan.isolation_u_ohm, ohmmeter, sets, turned=turned)
         pairs |= found
         lowest = min(lowest, ohm)
     conductors: dict[int, list[int]] = {}
@@ -239,8 +248,8 @@ def _isolation(
         heads = [points & -points for points in found_at]
         ways = [(ohmmeter.read_sets(a, b), a, b) for a, b in (heads, heads[::-1])]
         (reading, a, b), (back, *_) = min(ways), max(ways)
-        if reading[0] > plan.isolation_ohm:
-            continue  # several paths, each above the limit: the sum of them stays undecided
+        if reading[0] > plan.isolation_ohm - plan.isolation_u_ohm:
+            continue  # too close to the limit, or several paths side by side: the sum of all stays undecided
         if back[0] > ONE_WAY_RATIO * reading[0]:
             one_way.append((a, b))
         else:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from loomproof.loom.model import End
+from loomproof.proof.by_ohms import split_nets
 from loomproof.proof.complete import singles
 from loomproof.proof.ohms import CONDUCTOR_OHM, Ohmmeter, is_diode, merged, split_by_ohms
 from loomproof.proof.plan import Plan
-from loomproof.results.measured import Decision, Judged, Path
+from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
 
 Groups = tuple[frozenset[End], ...]
 
@@ -64,6 +65,16 @@ def told_by_ohms(
         leaks += {frozenset((home[path.a], home[path.b])): path for path in reversed(paths)}.values()
         ways += [way for way in split.ways if not _coupled(plan, *_ends(plan, way))]
     return tuple(refined), leaks, ways
+
+
+def told_without_sense(
+    plan: Plan, ohmmeter: Ohmmeter, judged: Sequence[Judged], diodes: Sequence[JudgedDiode]
+) -> tuple[Groups, list[Path], list[tuple[int, int]]]:
+    """Tell conductors apart on a bench that cannot sense; the result is that of `told_by_ohms`."""
+    split = split_nets(plan, ohmmeter, judged, diodes)
+    leaks = [path for path in split.paths if not _coupled(plan, path.a, path.b)]
+    ways = [way for way in split.ways if not _coupled(plan, *_ends(plan, way))]
+    return tuple(plan.scope.ends(points) for points in split.clusters), leaks, ways
 
 
 def split_bypassed(plan: Plan, ohmmeter: Ohmmeter, groups: Groups, judged: Sequence[Judged]) -> Groups:

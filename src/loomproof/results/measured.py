@@ -107,6 +107,8 @@ class Measured:
     resistance_readings: int = 0
     points: tuple[tuple[End, int], ...] = ()
     """Which scanner point each tested cavity was on, where known: all faults on one board are the board."""
+    isolation_pass_ohm: float | None = None
+    """What ``isolation_ohm`` must be above to pass: the limit measured against, and its guard band."""
 
     @property
     def sound(self) -> bool:
