@@ -39,6 +39,8 @@ def finding_entry(finding: Finding, loom: Loom) -> doc.FindingEntry:
             )
             for other in finding.alternatives
         ),
+        cost=finding.cost,
+        proved=finding.proved,
     )
 
 

@@ -129,7 +129,7 @@ def test_all_faults_on_one_board_are_the_board() -> None:
     groups = (*dead, *expected[8:])
     (finding,) = explain(loom, Measured(expected, groups, complete=True, points=points))
     assert finding.cause == "adapter_board"
-    assert "points 1 to 8" in finding.title
+    assert "Points 1 to 8" in finding.title
     unknown = explain(loom, Measured(expected, groups, complete=True))
     assert {finding.cause for finding in unknown} == {"broken_wire"}
 

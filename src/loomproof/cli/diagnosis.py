@@ -77,6 +77,8 @@ def _opened(entry: FindingEntry) -> Finding:
         repair=entry.repair,
         cautions=entry.cautions,
         alternatives=others,
+        cost=entry.cost or 0.0,
+        proved=entry.proved,
     )
 
 
@@ -131,16 +133,25 @@ def _details(document: Document) -> RenderableType:
     from loomproof.reports.words import clean
 
     causes = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
-    for name in ("finding", "kind", "cause", "explains", "equals"):
-        causes.add_column(name, overflow="fold")
+    causes.add_column("", justify="right")
+    causes.add_column("cost", justify="right")
+    causes.add_column("kind")
+    causes.add_column("cause")
+    causes.add_column("explains", overflow="fold")
+    causes.add_column("equals", justify="right")
+    causes.add_column("smallest")
     for number, entry in enumerate(document.findings, 1):
         causes.add_row(
             str(number),
+            "" if entry.cost is None else f"{entry.cost:.2f}",
             entry.kind.value,
             clean(entry.cause),
             clean("; ".join(shown.text for shown in entry.evidence[:4])),
             str(len(entry.alternatives)),
+            "proved" if entry.proved else "not proved",
         )
+    known = [entry.cost for entry in document.findings if entry.cost is not None]
+    total = f" Here it is {math.fsum(known):.2f}." if known else ""
     costs = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
     costs.add_column("explanation", no_wrap=True)
     costs.add_column("cost", justify="right")
@@ -150,7 +161,10 @@ def _details(document: Document) -> RenderableType:
             continue
         costs.add_row(row.name, f"{row.cost / 1000:.2f}", row.reason)
     return Group(
-        Text("\nThe explanation of the smallest total cost is reported; equal ones stand beside it."),
+        Text(
+            "\nThe explanation of the smallest total cost is reported, one broken wire being 1; equal ones "
+            f"stand beside it.{total}"
+        ),
         causes,
         costs,
     )

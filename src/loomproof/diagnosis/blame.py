@@ -49,7 +49,7 @@ def _alone(name: str, a: End, b: End, writer: Writer) -> Finding:
     return writer.make(
         "unexplained",
         (a, b),
-        f"The reading of {name} from {a} to {b} fails, and nothing known explains it",
+        f"Reading of {name} from {a} to {b} fails, and nothing known explains it",
         [writer.names.place(a), writer.names.place(b)],
         [f"Meter {name} on its own; check the hook-up and the description."],
         components=(name,),

@@ -83,13 +83,10 @@ class Desk:
             tuple(self.loom.wire_by_name[name] for name in wires),
         )
 
-    def _conductor_text(self, conductor: Conductor) -> str:
-        if not conductor.wires:
-            return f"{conductor.leaves[0]} (no wire)"
-        wires = self.names.wires([wire.name for wire in conductor.wires], most=3)
-        return (
-            f"{conductor.leaves[0]} ({wires})" if "(" not in wires else f"{conductor.leaves[0]}, on {wires}"
-        )
+    def _with_wire(self, end: End, wires: Sequence[str]) -> str:
+        """Return a cavity with the first of these wires that ends there: ``C2:3 on W46 (black)``."""
+        here = [wire.name for wire in self.loom.wires_at.get(end, ()) if wire.name in wires]
+        return f"{end} on {self.names.wire(here[0])}" if here else f"{end} (no wire)"
 
     def _made(
         self,

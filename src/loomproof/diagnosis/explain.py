@@ -66,7 +66,7 @@ def _unexplained(measured: Measured, writer: Writer) -> list[Finding]:
         writer.make(
             "unexplained",
             (judged.a, judged.b),
-            f"The reading from {judged.a} to {judged.b} fails, and nothing known explains it",
+            f"Reading from {judged.a} to {judged.b} fails, and nothing known explains it",
             [writer.names.place(judged.a), writer.names.place(judged.b)],
             ["Read it again by hand; check the hook-up and the description."],
             wires=judged.wires,

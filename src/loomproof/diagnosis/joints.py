@@ -177,7 +177,7 @@ def _finding(
         other_cause, other_what, other_ends, other_wires, _, other_repair = _described(found, other, writer)
         others.append(
             Alternative(
-                text=other_what,
+                text=writer.names.inside(other_what),
                 cause=other_cause,
                 cavities=other_ends,
                 wires=other_wires,

@@ -69,7 +69,7 @@ class Opens(Desk):
         return self._made(
             fault,
             ends,
-            f"Contact of {end} open: its wires {self.names.wires(wires)} still hang together without it",
+            f"Contact of {end} open; its wires {self.names.wires(wires)} hang together behind it",
             [self.names.place(end)],
             [
                 f"Look at {end}: contact pushed back, spread or green, or its crimp off all wires?",
@@ -97,7 +97,7 @@ class Opens(Desk):
             tuple(end for end in at if end.cavity) or ends,
             f"{part.kind.capitalize() if part else 'Part'} {name} {word} between {listed(at)}"
             if name
-            else f"No path between {listed(ends)} where one should be",
+            else f"Path open between {listed(ends)}",
             [self.names.place(end) for end in at],
             repair,
             components=(name,) if name else (),
@@ -110,7 +110,7 @@ class Opens(Desk):
         return self._made(
             fault,
             self._ends(fault.leaves),
-            f"Splice {end} open: none of its wires meet ({self.names.wires(wires)})",
+            f"Splice {end} open between {self.names.wires(wires)}",
             [self.names.place(end)],
             [
                 f"Open the cover of splice {end}; look for corrosion or a crimp that let go.",
@@ -124,7 +124,7 @@ class Opens(Desk):
         return self._made(
             fault,
             ends,
-            f"Nothing reaches {fault.detail} of the scanner: a board or its lead, before the loom",
+            f"{fault.detail.capitalize()} of the scanner reach nothing: the board or its lead, not the loom",
             [f"the scanner's board and the adapter's plug with {fault.detail}"],
             [
                 f"Push home what carries {fault.detail}; prove again.",
@@ -147,7 +147,7 @@ class Opens(Desk):
         return self._made(
             fault,
             ends,
-            f"Nothing reaches {plug}: it is not plugged to the bench, or not home",
+            f"{plug} reaches nothing: not plugged to the bench, or not home",
             [self.names.place(ends[0])],
             [
                 f"Push {plug} home until its latch clicks; check the adapter's lead for it.",

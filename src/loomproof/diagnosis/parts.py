@@ -138,7 +138,7 @@ def _diode(found: Found, read: JudgedDiode, writer: Writer) -> Iterator[Finding]
         yield writer.make(
             "reversed_diode",
             cavities,
-            f"Diode {read.component} is reversed: it conducts from {read.cathode} to {read.anode}",
+            f"Diode {read.component} reversed: it conducts from {read.cathode} to {read.anode}",
             where,
             [f"Turn {read.component} round: its band (cathode) belongs at {read.cathode}."],
             components=(read.component,),
@@ -155,7 +155,7 @@ def _diode(found: Found, read: JudgedDiode, writer: Writer) -> Iterator[Finding]
             cavities,
             f"Diode {read.component} conducts both ways"
             if both
-            else f"Diode {read.component} reads {_figure(read.forward, unit)} forward: it is not sound",
+            else f"Diode {read.component} reads {_figure(read.forward, unit)} forward, which is not sound",
             where,
             [f"Replace {read.component} by one of its type, band (cathode) at {read.cathode}."],
             components=(read.component,),
@@ -197,7 +197,7 @@ def _open_parts(found: Found, open_parts: dict[str, Judged], writer: Writer) -> 
         yield writer.make(
             "broken_wire",
             (first.a, first.b),
-            f"{writer.names.wires(edge.wires) or listed(fresh)} open: {listed(fresh)} behind it are dead",
+            f"{writer.names.wires(edge.wires) or listed(fresh)} open: {listed(fresh)} behind it out of reach",
             [writer.names.run(found.loom.wire_by_name[name]) for name in edge.wires],
             [f"Probe {writer.names.wires(edge.wires)} from end to end and mend it."],
             wires=edge.wires,
@@ -343,7 +343,7 @@ def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End,
     return writer.make(
         "added_part",
         shown,
-        f"A path of {ohms(path.ohm)} between {nets}, where nothing should be",
+        f"Path of {ohms(path.ohm)} between {nets}, where nothing should be",
         places,
         [dry, "Take out what was added, or put it into the description; clean or renew burnt insulation."],
         evidence=[reads],
@@ -356,7 +356,7 @@ def _one_way(source: End, sink: End, writer: Writer) -> Finding:
     return writer.make(
         "one_way_path",
         (source, sink),
-        f"A path conducts one way only between {source} and {sink}, where nothing should be",
+        f"Path from {source} to {sink} that conducts one way only, where nothing should be",
         [writer.names.place(source), writer.names.place(sink)],
         [
             "Look for a diode that the description does not hold, or a control unit still plugged in.",

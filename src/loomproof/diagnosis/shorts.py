@@ -47,7 +47,8 @@ class Shorts(Desk):
         firsts = tuple(conductor.leaves[0] for conductor in conductors)
         cavities = tuple(dict.fromkeys((*best, *firsts))) if len(conductors) > 2 or not best else best
         wires = tuple(dict.fromkeys(wire.name for c in conductors for wire in c.wires))
-        title = f"Short: {listed(self._conductor_text(c) for c in conductors)} are joined"
+        at = best if best and len(conductors) == 2 else firsts
+        title = f"Short between {listed(self._with_wire(end, wires) for end in at)}"
         measured = [
             Evidence(
                 f"{path.a} to {path.b}",

@@ -52,6 +52,12 @@ class Names:
         """Return several wires with their colours."""
         return listed((self.wire(name) for name in names), most)
 
+    def inside(self, title: str) -> str:
+        """Return a title as it stands inside a sentence: a plain first word loses its capital."""
+        first = title.partition(" ")[0]
+        known = first in self.loom.by_name or first in self.loom.wire_by_name
+        return title if known or not first[1:].islower() else title[0].lower() + title[1:]
+
     def place(self, end: End) -> str:
         """Return where a cavity is: ``ECU:12, row 1 place 12, seen from the mating face``."""
         connector = self.loom.by_name.get(end.connector)

@@ -12,7 +12,9 @@ from loomproof.diagnosis.opens import Opens
 from loomproof.diagnosis.shorts import Shorts
 from loomproof.diagnosis.words import listed
 from loomproof.loom.model import End
-from loomproof.results.findings import Alternative, Finding, Kind
+from loomproof.results.findings import Alternative, Evidence, Finding, Kind
+
+NOT_PROVED = "the search was cut short: not proved the smallest explanation"
 
 
 class Writer(Opens, Shorts):
@@ -24,13 +26,19 @@ class Writer(Opens, Shorts):
         plain = self._WRITERS[CAUSES[fault.cause].kind](self, fault)
         others = [self.alternative(faults, fault) for faults in choice.others]
         limit = self.weights.bound_alternatives
-        return replace(plain, alternatives=(*others, *plain.alternatives)[:limit])
+        shown = plain.evidence if choice.proved else (*plain.evidence, Evidence(NOT_PROVED))
+        return replace(
+            plain,
+            alternatives=(*others, *plain.alternatives)[:limit],
+            evidence=shown,
+            proved=choice.proved,
+        )
 
     def alternative(self, faults: Sequence[Fault], instead_of: Fault) -> Alternative:
         """Write other faults as one alternative to a fault."""
         written = [self._WRITERS[CAUSES[fault.cause].kind](self, fault) for fault in faults]
         return Alternative(
-            text="; and ".join(finding.title for finding in written),
+            text="; and ".join(self.names.inside(finding.title) for finding in written),
             cause=faults[0].cause,
             cavities=tuple(dict.fromkeys(end for finding in written for end in finding.cavities)),
             wires=tuple(dict.fromkeys(wire for finding in written for wire in finding.wires)),
@@ -107,16 +115,14 @@ class Writer(Opens, Shorts):
             return self._made(
                 fault,
                 (home, spare),
-                f"{self.names.wires(self._wires_at((home,)))} sits in {spare} instead of {home}",
+                f"{self.names.wires(self._wires_at((home,)))} in {spare} instead of {home}",
                 [self.names.place(spare), self.names.place(home)],
                 [f"Release the contact from {spare} and seat it in {home}; plug the spare cavity's seal."],
                 wires=wires,
             )
         others = self._turned(ends) if len(ends) == 2 else ()
-        if len(ends) == 2:
-            title = f"{ends[0]} and {ends[1]} are crossed ({self.names.wires(wires, most=4)})"
-        else:
-            title = f"{listed(ends)} are crossed among each other"
+        what = self.names.wires(wires, most=4) or "Contacts"
+        title = f"{what} crossed {'at' if len(ends) == 2 else 'among'} {listed(ends)}"
         return self._made(
             fault,
             ends,
@@ -150,10 +156,10 @@ class Writer(Opens, Shorts):
         plugs = listed(fault.connectors)
         detail = f" ({fault.detail})" if fault.detail else ""
         if fault.cause == "exchanged":
-            title = f"{plugs} are exchanged"
+            title = f"{plugs} exchanged"
             fix = f"Exchange {plugs} on the bench; mark them so that they cannot be mistaken in the car."
         else:
-            title = f"{plugs} is {fault.cause}{detail}"
+            title = f"{plugs} {fault.cause}{detail}"
             fix = f"Turn or reseat {plugs} on the adapter; compare cavity 1 with the mark on the housing."
         adapter = Alternative(
             text=f"the adapter's leads for {plugs} are {fault.cause}{detail}, not the loom",

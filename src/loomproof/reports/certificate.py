@@ -15,7 +15,7 @@ from typing import cast
 
 from loomproof.reports import claims
 from loomproof.reports.typesetting import typeset
-from loomproof.reports.words import VERDICTS, clean, evidence, kind, ohms, plural, when, wires, worst
+from loomproof.reports.words import VERDICTS, cause, clean, evidence, ohms, plural, when, wires, worst
 from loomproof.results.document import Document, FindingEntry
 
 View = dict[str, object]
@@ -204,14 +204,12 @@ def _thresholds(document: Document) -> str:
 
 
 def _finding(finding: FindingEntry, number: int) -> View:
-    said = kind(finding.kind.value)
-    title = finding.title if said in finding.title.casefold() else f"{said}: {finding.title}"
     note = "" if finding.severity.value == "fault" else " (note)"
     rows = [
         ["where", ", ".join(finding.cavities)],
         ["wire", ", ".join(wires(finding))],
         ["part", ", ".join(finding.components)],
-        ["cause", kind(finding.cause)],
+        ["cause", cause(finding)],
         *(["evidence", evidence(entry)] for entry in finding.evidence),
         ["look first", "; ".join(f"{n}. {place}" for n, place in enumerate(finding.places, 1))],
         *(["repair", step] for step in finding.repair),
@@ -226,7 +224,11 @@ def _finding(finding: FindingEntry, number: int) -> View:
         if fact:
             # A repeated label is said once.
             facts.append(["" if any(row[0] == what for row in facts) else what, fact])
-    return {"head": f"{number}. {title}{note}", "facts": facts, "long": sum(len(f[1]) for f in facts) > 1500}
+    return {
+        "head": f"{number}. {finding.title}{note}",
+        "facts": facts,
+        "long": sum(len(f[1]) for f in facts) > 1500,
+    }
 
 
 def _remarks(body: Mapping[str, object]) -> list[str]:

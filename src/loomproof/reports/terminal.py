@@ -12,9 +12,9 @@ from rich.text import Text
 
 from loomproof.reports.words import (
     VERDICTS,
+    cause,
     clean,
     evidence,
-    kind,
     ohms,
     plural,
     uncertain,
@@ -84,12 +84,10 @@ def findings_view(document: Document) -> RenderableType:
 def finding_view(finding: FindingEntry, number: int) -> RenderableType:
     """Show one finding: what, where, wire and colour, evidence, where to look, how to mend it."""
     fault = finding.severity.value == "fault"
-    said = kind(finding.kind.value)
-    title = finding.title if said in finding.title.casefold() else f"{said}: {finding.title}"
     head = Text.assemble(
         (f"{number}. {'fault' if fault else 'note'}", "bold red" if fault else "bold yellow"),
         ": ",
-        (clean(title), "bold"),
+        (clean(finding.title), "bold"),
     )
     facts = _Facts()
     if finding.cavities:
@@ -98,8 +96,7 @@ def finding_view(finding: FindingEntry, number: int) -> RenderableType:
         facts.row("wire", ", ".join(wires(finding)))
     if finding.components:
         facts.row("part", ", ".join(finding.components))
-    if finding.cause:
-        facts.row("cause", kind(finding.cause))
+    facts.row("cause", cause(finding))
     for entry in finding.evidence:
         facts.row("evidence", evidence(entry))
     for order, place in enumerate(finding.places, 1):

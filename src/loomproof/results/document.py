@@ -54,7 +54,11 @@ class AlternativeEntry(_Value):
 
 
 class FindingEntry(_Value):
-    """One fault found; ``wire_colours`` stands beside ``wires``, one for one."""
+    """One fault found; ``wire_colours`` stands beside ``wires``, one for one.
+
+    ``cost`` is what the explanation takes the fault to be worth, in broken wires; ``proved``: nothing cheaper
+    explains the same, the search came to its end.
+    """
 
     kind: Kind
     cause: str = ""
@@ -69,6 +73,8 @@ class FindingEntry(_Value):
     repair: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     alternatives: tuple[AlternativeEntry, ...] = ()
+    cost: float | None = None
+    proved: bool = True
 
 
 class Coverage(_Value):

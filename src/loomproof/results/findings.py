@@ -55,7 +55,11 @@ class Alternative:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One fault. ``places`` are where to look first, most likely first; ``cause`` goes beyond ``kind``."""
+    """One fault. ``places`` are where to look first, most likely first; ``cause`` goes beyond ``kind``.
+
+    ``cost`` is what it adds to the explanation, in broken wires; ``proved`` says that the search came to its
+    end, so that nothing cheaper explains the same.
+    """
 
     kind: Kind
     severity: Severity
@@ -70,3 +74,4 @@ class Finding:
     cautions: tuple[str, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
     cost: float = 0.0
+    proved: bool = True
