@@ -49,20 +49,14 @@ class Shorts(Desk):
         wires = tuple(dict.fromkeys(wire.name for c in conductors for wire in c.wires))
         at = best if best and len(conductors) == 2 else firsts
         title = f"Short between {listed(self._with_wire(end, wires) for end in at)}"
+        across = [path for path in self.measured.paths if self._across(path.a, path.b, fault.pieces)]
         measured = [
-            Evidence(
-                f"{path.a} to {path.b}",
-                path.ohm,
-                path.uncertainty_ohm,
-            )
-            for path in self.measured.paths
-            if self._across(path.a, path.b, fault.pieces)
+            Evidence(f"{path.a} to {path.b}", path.ohm, path.uncertainty_ohm)
+            for path in sorted(across, key=lambda path: path.ohm)[:2]
         ]
-        where = (
-            f"Look first at {places[0]}." if places else "Nothing in the description brings them together."
-        )
+        where = f"at {listed(best)} first" if best else "there first" if places else "where they come near"
         repair = [
-            f"{where} A bent pin, a stray strand, a crushed housing, chafed insulation?",
+            f"Look {where}: a bent pin, a stray strand, a crushed housing, chafed insulation?",
             "Unplug connectors on these conductors one at a time, proving between: "
             "the short goes with the part that holds it.",
             "Straighten or renew the contact; sleeve or renew chafed wire; clean and dry a wet housing.",

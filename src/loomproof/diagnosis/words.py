@@ -26,7 +26,7 @@ def of_reading(judged: Judged) -> Evidence:
     """Return a judged reading as evidence; its figures stand in the fields, not in the text."""
     what = f"{judged.component}, " if judged.component else ""
     is_open = math.isinf(judged.measured_ohm)
-    bounds = f", at least {ohms(judged.lower_ohm)}" if judged.lower_ohm else ""
+    bounds = f", lower limit {ohms(judged.lower_ohm)}" if judged.lower_ohm else ""
     return Evidence(
         f"{what}{judged.a} to {judged.b}{' is open' if is_open else ''}{bounds}",
         None if is_open else judged.measured_ohm,

@@ -15,7 +15,7 @@ from typing import cast
 
 from loomproof.reports import claims
 from loomproof.reports.typesetting import typeset
-from loomproof.reports.words import VERDICTS, cause, clean, evidence, ohms, plural, when, wires, worst
+from loomproof.reports.words import VERDICTS, clean, evidence, kind, ohms, plural, when, wires, worst
 from loomproof.results.document import Document, FindingEntry
 
 View = dict[str, object]
@@ -209,7 +209,7 @@ def _finding(finding: FindingEntry, number: int) -> View:
         ["where", ", ".join(finding.cavities)],
         ["wire", ", ".join(wires(finding))],
         ["part", ", ".join(finding.components)],
-        ["cause", cause(finding)],
+        ["cause", kind(finding.cause or finding.kind.value)],
         *(["evidence", evidence(entry)] for entry in finding.evidence),
         ["look first", "; ".join(f"{n}. {place}" for n, place in enumerate(finding.places, 1))],
         *(["repair", step] for step in finding.repair),

@@ -5,6 +5,8 @@ Returns rich renderables; who prints them decides on colour and width.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
@@ -12,9 +14,9 @@ from rich.text import Text
 
 from loomproof.reports.words import (
     VERDICTS,
-    cause,
     clean,
     evidence,
+    kind,
     ohms,
     plural,
     uncertain,
@@ -22,7 +24,7 @@ from loomproof.reports.words import (
     wires,
     worst,
 )
-from loomproof.results.document import Document, FindingEntry
+from loomproof.results.document import ConnectorEntry, Document, FindingEntry
 
 _STYLES = {"pass": "bold green", "fail": "bold red", "undecided": "bold yellow", "incomplete": "bold yellow"}
 
@@ -77,12 +79,17 @@ def findings_view(document: Document) -> RenderableType:
     for number, finding in enumerate(document.findings, 1):
         if shown:
             shown.append(Text(""))
-        shown.append(finding_view(finding, number))
+        shown.append(finding_view(finding, number, document.connectors))
     return Group(*shown)
 
 
-def finding_view(finding: FindingEntry, number: int) -> RenderableType:
-    """Show one finding: what, where, wire and colour, evidence, where to look, how to mend it."""
+def finding_view(
+    finding: FindingEntry, number: int, connectors: Sequence[ConnectorEntry] = ()
+) -> RenderableType:
+    """Show one finding: what, where, wire and colour, evidence, where to look, how to mend it.
+
+    ``connectors`` are those of the loom: the faces of those that the finding names are drawn.
+    """
     fault = finding.severity.value == "fault"
     head = Text.assemble(
         (f"{number}. {'fault' if fault else 'note'}", "bold red" if fault else "bold yellow"),
@@ -96,11 +103,13 @@ def finding_view(finding: FindingEntry, number: int) -> RenderableType:
         facts.row("wire", ", ".join(wires(finding)))
     if finding.components:
         facts.row("part", ", ".join(finding.components))
-    facts.row("cause", cause(finding))
+    facts.row("cause", kind(finding.cause or finding.kind.value))
     for entry in finding.evidence:
         facts.row("evidence", evidence(entry))
     for order, place in enumerate(finding.places, 1):
         facts.row("look" if order == 1 else "", f"{order}. {place}")
+    for face in _faces(finding, connectors):
+        facts.drawn("face", face)
     for order, step in enumerate(finding.repair):
         facts.row("repair" if order == 0 else "", step)
     for caution in finding.cautions:
@@ -121,6 +130,31 @@ def _bench(document: Document) -> str:
     return ", ".join(parts)
 
 
+MOST_FACES = 3
+"""So many connector faces are drawn with a finding; where more are named, the place in the row must do."""
+
+
+def _faces(finding: FindingEntry, connectors: Sequence[ConnectorEntry]) -> Iterator[Text]:
+    """Yield the faces of the connectors that a finding names, its cavities in brackets."""
+    marked = set(finding.cavities)
+    named = [
+        entry
+        for entry in connectors
+        if sum(map(len, entry.rows)) > 1
+        and any(f"{entry.name}:{cavity}" in marked for row in entry.rows for cavity in row if cavity)
+    ]
+    for entry in named if len(named) <= MOST_FACES else ():
+        wide = max(len(cavity) for row in entry.rows for cavity in row if cavity)
+        face = Text(f"{clean(entry.name)}, from the mating side")
+        for row in entry.rows:
+            face.append("\n")
+            for cavity in row:
+                name = clean(cavity or "").rjust(wide)
+                here = bool(cavity) and f"{entry.name}:{cavity}" in marked
+                face.append(f"[{name}]" if here else f" {name} ", "bold red" if here else "")
+        yield face
+
+
 class _Facts:
     """Two columns: what, and the fact. Texts are shown as they are, never as markup."""
 
@@ -128,6 +162,11 @@ class _Facts:
         self.table = Table.grid(padding=(0, 2))
         self.table.add_column(style="dim", no_wrap=True)
         self.table.add_column(overflow="fold")
+
+    def drawn(self, what: str, fact: Text) -> None:
+        """Add what is drawn in characters: its lines must not be folded."""
+        fact.no_wrap, fact.overflow = True, "ellipsis"
+        self.table.add_row(what, fact)
 
     def row(self, what: str, fact: str, style: str = "") -> None:
         self.table.add_row(what, Text(clean(fact), style=style))

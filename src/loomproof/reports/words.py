@@ -63,12 +63,6 @@ def kind(name: str) -> str:
     return name.replace("_", " ")
 
 
-def cause(finding: FindingEntry) -> str:
-    """Return what a finding is and what it comes from: ``open, broken wire``."""
-    said = (kind(finding.kind.value), kind(finding.cause))
-    return ", ".join(dict.fromkeys(text for text in said if text))
-
-
 def margin(claim: ClaimEntry) -> float | None:
     """Return how much of its limit a claim leaves unused, from 0 (at the limit) to 1; else ``None``.
 
