@@ -175,21 +175,27 @@ def _details(document: Document) -> RenderableType:
 @click.argument("after")
 @store_option
 def compare(before: str, after: str, store: str | None) -> None:
-    """Show what changed from one proof to a later one: mended, still there, new, moved."""
+    """Show what changed from one proof to a later one.
+
+    Findings that are gone, still there or new, and the readings that changed by more than their uncertainty.
+    """
     from loomproof.cli.retest import document_of
     from loomproof.diagnosis import changes
-    from loomproof.reports.words import clean, ohms
+    from loomproof.reports.words import VERDICTS, clean, ohms, when
 
     first, second = document_of(before, store), document_of(after, store)
     found = changes(first, second)
     if not found.same_description:
-        click.echo("The two proofs were made against different descriptions.", err=True)
-    click.echo(f"{first.run} {first.verdict.value} -> {second.run} {second.verdict.value}")
+        names = " and ".join(dict.fromkeys(clean(run.loom.name) for run in (first, second)))
+        click.echo(f"The two proofs were made against different descriptions ({names}).", err=True)
+    for word, run in (("before", first), ("after", second)):
+        click.echo(f"{word}: {run.run}, {when(run.ended)}: {VERDICTS[run.verdict.value]}")
     for word, entries in (("gone", found.gone), ("still there", found.standing), ("new", found.new)):
         for entry in entries:
-            click.echo(f"{word}: {clean(entry.title)}")
+            note = " (note)" if entry.severity.value == "note" else ""
+            click.echo(f"{word}: {clean(entry.title)}{note}")
     if not (found.gone or found.standing or found.new):
-        click.echo("No findings in either.")
+        click.echo("No findings before or after.")
     for moved in found.moved:
         figures = (ohms(math.inf if ohm is None else ohm) for ohm in (moved.before_ohm, moved.after_ohm))
-        click.echo(f"moved: {clean(moved.subject)}: {' -> '.join(figures)}")
+        click.echo(f"reading: {clean(moved.subject)}: {' -> '.join(figures)}")

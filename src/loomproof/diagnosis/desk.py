@@ -17,6 +17,11 @@ from loomproof.results.measured import Decision, Measured
 SHORTED_OHM = 2.0
 """A part that reads less than this, and less than a tenth of its value, is called shorted."""
 
+MAY_BE_NOTES = frozenset(
+    {Kind.OPEN, Kind.MISWIRE, Kind.HIGH_RESISTANCE, Kind.MISSING_COMPONENT, Kind.INTERMITTENT}
+)
+"""What is a note, no fault, where only circuits that are unused in this conversion have it."""
+
 PROVE_AGAIN = "Prove the whole loom again: the certificate needs a full proof."
 
 
@@ -133,9 +138,20 @@ class Desk:
     ) -> Finding:
         """Put a finding together: kind from its cause, severity and cautions from what it touches."""
         kind = CAUSES[cause].kind
+        unused = self.unused(kind, wires, components)
+        last = (
+            f"Nothing here uses it: mend it only if {listed(unused)} is to be used."
+            if unused
+            else PROVE_AGAIN
+        )
+        if unused:
+            evidence = (
+                *evidence,
+                Evidence(f"{listed(unused)} is unused in this conversion: a note, no fault"),
+            )
         return Finding(
             kind=kind,
-            severity=self.severity(kind, wires, components),
+            severity=Severity.NOTE if unused else Severity.FAULT,
             title=title,
             cavities=cavities,
             wires=wires,
@@ -143,7 +159,7 @@ class Desk:
             cause=cause,
             evidence=tuple(evidence),
             places=tuple(dict.fromkeys(places)),
-            repair=tuple(dict.fromkeys((*repair, PROVE_AGAIN))),
+            repair=tuple(dict.fromkeys((*repair, last))),
             cautions=self.names.cautions(cavities),
             alternatives=tuple(alternatives),
             cost=cost / 1000,
@@ -168,21 +184,21 @@ class Desk:
         each = weights.stray if fault.cause == "crossed_housings" else weights.swap
         return each * (len(fault.leaves) - 1)
 
-    def severity(self, kind: Kind, wires: Iterable[str], components: Iterable[str] = ()) -> Severity:
-        """Return a note for an open where every circuit touched is unused here, else a fault."""
-        if kind not in (Kind.OPEN, Kind.HIGH_RESISTANCE, Kind.MISSING_COMPONENT, Kind.INTERMITTENT):
-            return Severity.FAULT
-        circuits = [self.loom.wire_by_name[name].circuit for name in wires if name in self.loom.wire_by_name]
+    def unused(self, kind: Kind, wires: Iterable[str], components: Iterable[str] = ()) -> tuple[str, ...]:
+        """Return the circuits touched where all of them are unused here and the fault harms nothing else.
+
+        Empty otherwise: shorts, leaks and parts that conduct otherwise than they should are always faults.
+        """
+        if kind not in MAY_BE_NOTES:
+            return ()
+        loom = self.loom
+        circuits = [loom.wire_by_name[name].circuit for name in wires if name in loom.wire_by_name]
         circuits += [
-            self.loom.component_by_name[name].circuit
-            for name in components
-            if name in self.loom.component_by_name
+            loom.component_by_name[name].circuit for name in components if name in loom.component_by_name
         ]
-        if circuits and all(
-            circuit and self.loom.need_of(circuit, self.answers) is Need.UNUSED for circuit in circuits
-        ):
-            return Severity.NOTE
-        return Severity.FAULT
+        if not all(circuit and loom.need_of(circuit, self.answers) is Need.UNUSED for circuit in circuits):
+            return ()
+        return tuple(dict.fromkeys(circuits))
 
     def evidence(
         self, cavities: Sequence[End], wires: Sequence[str], components: Sequence[str]
