@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 
 from loomproof.diagnosis import explain
@@ -114,24 +116,48 @@ def test_nothing_is_ever_silent(groups: tuple[str, ...]) -> None:
     assert found(*groups)
 
 
+def on_boards(moved: Callable[[int], int | None]) -> tuple[Finding, ...]:
+    """Explain two plugs of 16 on 32 points; what belongs on point p was found on point ``moved(p)``."""
+    sixteen = " ".join(map(str, range(1, 17)))
+    # The fives' multiples modulo 17 are a permutation without a pattern that a turned plug would repeat.
+    wires = tuple(wire(f"W{i}", f"A:{i}", f"B:{5 * i % 17}") for i in range(1, 17))
+    loom = Loom("two plugs", connectors=(plug("A", sixteen), plug("B", sixteen)), wires=wires)
+    points = {end: number for number, end in enumerate(loom.cavities, start=1)}
+    at = {number: end for end, number in points.items()}
+    expected = tuple(frozenset(one.ends) for one in loom.wires)
+    groups = [
+        frozenset(at[place] for end in net if (place := moved(points[end])) is not None) for net in expected
+    ]
+    alone = set(loom.cavities).difference(*groups)
+    groups = [group for group in groups if group] + [frozenset({end}) for end in alone]
+    return explain(loom, Measured(expected, tuple(groups), complete=True, points=tuple(points.items())))
+
+
 def test_all_faults_on_one_board_are_the_board() -> None:
-    loom = Loom(
-        "two plugs",
-        connectors=(
-            plug("A", *[" ".join(str(i) for i in range(1, 17))]),
-            plug("B", *[" ".join(str(i) for i in range(1, 17))]),
-        ),
-        wires=tuple(wire(f"W{i}", f"A:{i}", f"B:{i}") for i in range(1, 17)),
-    )
-    expected = nets(*(f"A:{i} B:{i}" for i in range(1, 17)))
-    dead = nets(*(f"{c}:{i}" for c in "AB" for i in range(1, 9)))
-    points = tuple((end, number) for number, end in enumerate(loom.cavities, start=1))
-    groups = (*dead, *expected[8:])
-    (finding,) = explain(loom, Measured(expected, groups, complete=True, points=points))
+    (finding,) = on_boards(lambda point: None if point <= 8 else point)
     assert finding.cause == "adapter_board"
     assert "Points 1 to 8" in finding.title
-    unknown = explain(loom, Measured(expected, groups, complete=True))
-    assert {finding.cause for finding in unknown} == {"broken_wire"}
+
+
+def test_two_boards_exchanged_are_the_adapter() -> None:
+    (finding,) = on_boards(
+        lambda point: point + 8 if 9 <= point <= 16 else point - 8 if 17 <= point <= 24 else point
+    )
+    assert (finding.kind, finding.cause) == (Kind.MISWIRE, "adapter")
+    assert "points 9 to 16 and points 17 to 24 exchanged" in finding.title
+
+
+def test_a_board_turned_is_the_adapter() -> None:
+    (finding,) = on_boards(lambda point: 25 - point if 9 <= point <= 16 else point)
+    assert finding.cause == "adapter"
+    assert "points 9 to 16 turned end for end" in finding.title
+
+
+def test_two_contacts_crossed_may_be_two_leads_of_the_adapter() -> None:
+    (finding,) = on_boards(lambda point: {3: 4, 4: 3}.get(point, point))
+    assert finding.cause == "crossed"
+    (other,) = (other for other in finding.alternatives if other.cause == "adapter")
+    assert "points 3 and 4" in other.text
 
 
 def test_an_open_may_be_the_adapters_lead() -> None:

@@ -40,6 +40,7 @@ class Desk:
         self.answers, self.weights = answers, weights
         self.names = Names(loom)
         self.group_of = {end: group for group in measured.groups for end in group}
+        self.point_of = dict(measured.points)
         self.net_of = {end: net for net in measured.expected for end in net}
 
     def wires_of(self, *cavities: End) -> tuple[str, ...]:
@@ -174,6 +175,8 @@ class Desk:
             return weights.open_splice
         if fault.cause == "adapter_board":
             return weights.lead
+        if fault.cause == "adapter":
+            return weights.exchange_alike
         if fault.pieces:
             return weights.short * (len(fault.pieces) - 1)
         if fault.connectors:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from loomproof.diagnosis.blame import with_parts
+from loomproof.diagnosis.boards import board_slips
 from loomproof.diagnosis.causes import CAUSES
 from loomproof.diagnosis.cuts import FREE
 from loomproof.diagnosis.desk import PROVE_AGAIN
@@ -15,7 +16,7 @@ from loomproof.diagnosis.loose import loose_findings
 from loomproof.diagnosis.parts import part_findings, path_findings
 from loomproof.diagnosis.search import Explainer
 from loomproof.diagnosis.strain import PartStrain
-from loomproof.diagnosis.structure import Arrangement, arrangements, dead_boards, hypotheses
+from loomproof.diagnosis.structure import Arrangement, arrangements, hypotheses
 from loomproof.diagnosis.weights import Weights, weights
 from loomproof.diagnosis.wiring import Wiring, wiring_of
 from loomproof.diagnosis.words import listed, of_reading
@@ -40,9 +41,10 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
     righted = Righted(tuple(labels))
     pieces = explainer.split(labels)
     if pieces:
-        slips = hypotheses(loom, wiring, table, explainer.leaves_of(pieces))
+        amiss = explainer.leaves_of(pieces)
+        slips = hypotheses(loom, wiring, table, amiss)
         points = {wiring.leaf_of[end]: point for end, point in measured.points if end in wiring.leaf_of}
-        slips += dead_boards(points, table)
+        slips += board_slips(points, amiss, table)
         arranged = arrangements(slips, explainer, labels)
         strange = _wrong_loom(arranged[0], explainer, measured, table)
         if strange is not None:

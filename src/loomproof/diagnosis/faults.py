@@ -68,7 +68,10 @@ class Diagnosis:
 
 
 class Strain(Protocol):
-    """Counts the readings of parts and paths that an explanation of the wiring leaves to be explained."""
+    """What speaks for one of several equally cheap explanations of the wiring.
+
+    Called, it counts the readings of parts and paths that an explanation leaves to be explained.
+    """
 
     def __call__(self, righted: Righted) -> int:
         """Return how many."""
@@ -76,6 +79,10 @@ class Strain(Protocol):
 
     def touches(self, groups: Collection[int]) -> bool:
         """Whether any such reading lies on these groups."""
+        ...
+
+    def apart(self, explanation: Explanation) -> int:
+        """Return how many crossed contacts do not sit side by side: the fewer, the likelier."""
         ...
 
 
@@ -133,8 +140,10 @@ def diagnose(found: Sequence[Arrangement], explainer: Explainer, strain: Strain)
 
 
 def _sifted(arrangement: Arrangement, pieces: Sequence[Piece], strain: Strain) -> list[Piece]:
-    """Return the pieces with the explanations that readings of parts and paths bear out least left out."""
-    kept = list(pieces)
+    """Return the pieces, each with the explanations that its readings bear out best, the likeliest first."""
+    kept = [
+        replace(piece, explanations=tuple(sorted(piece.explanations, key=strain.apart))) for piece in pieces
+    ]
     for at, piece in enumerate(kept):
         groups = {arrangement.labels[leaf] for leaf in piece.leaves}
         if len(piece.explanations) < 2 or not strain.touches(groups):

@@ -7,6 +7,7 @@ from collections.abc import Collection, Sequence
 from loomproof.diagnosis.faults import Righted
 from loomproof.diagnosis.found import found_wiring
 from loomproof.diagnosis.parts import part_findings, path_findings, reaches
+from loomproof.diagnosis.search import Explanation
 from loomproof.diagnosis.writing import Writer
 from loomproof.results.measured import Decision
 
@@ -30,6 +31,14 @@ class PartStrain:
     def touches(self, groups: Collection[int]) -> bool:
         """Whether a reading of a part or path lies on any of these groups."""
         return not self.groups.isdisjoint(groups)
+
+    def apart(self, explanation: Explanation) -> int:
+        """Return how many crossed contacts do not sit side by side: the fewer, the likelier."""
+        ends, loom = self.writer.wiring.leaf_ends, self.writer.loom
+        pairs = [
+            (ends[cycle[k - 1]], ends[leaf]) for cycle in explanation.cycles for k, leaf in enumerate(cycle)
+        ]
+        return sum(a not in loom.neighbours(b) for a, b in pairs)
 
     def __call__(self, righted: Righted) -> int:
         """Return how many parts and paths are left to be explained, a sound part in the wrong place too."""

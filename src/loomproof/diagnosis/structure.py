@@ -65,25 +65,6 @@ def hypotheses(
     return list(found.values())
 
 
-BOARDS = (8, 16, 32, 64)
-"""Points on one board of a scanner, or in one plug of an adapter; common practice, no source."""
-
-
-def dead_boards(points: Mapping[int, int], weights: Weights) -> list[Hypothesis]:
-    """Return the hypotheses that one board of a scanner is dead; ``points`` by leaf, numbered from 1."""
-    found: dict[tuple[int, ...], Hypothesis] = {}
-    for size in BOARDS:
-        on: dict[int, list[int]] = {}
-        for leaf, point in sorted(points.items()):
-            on.setdefault((point - 1) // size, []).append(leaf)
-        for board, leaves in on.items():
-            if len(leaves) > 2 and len(on) > 1:
-                detail = f"points {board * size + 1} to {(board + 1) * size}"
-                moves = tuple((leaf, None) for leaf in leaves)
-                found.setdefault(tuple(leaves), Hypothesis("adapter_board", (), moves, weights.lead, detail))
-    return list(found.values())
-
-
 def _is_more_than_a_swap(hypothesis: Hypothesis) -> bool:
     return len(hypothesis.moves) > 2 or (
         len(hypothesis.moves) == 2 and any(source is None for _, source in hypothesis.moves)

@@ -107,6 +107,8 @@ class Writer(Opens, Shorts):
         homes = tuple(dict.fromkeys(end.connector for end in ends))
         wires = self._wires_at(ends)
         places = [self.names.place(end) for end in ends[:12]]
+        if fault.cause == "adapter":
+            return self._on_wrong_points(fault, ends)
         if fault.cause in ("exchanged", "mirrored", "rotated", "shifted"):
             return self._whole(fault, ends, wires)
         if fault.cause == "moved_to_spare":
@@ -120,7 +122,7 @@ class Writer(Opens, Shorts):
                 [f"Release the contact from {spare} and seat it in {home}; plug the spare cavity's seal."],
                 wires=wires,
             )
-        others = self._turned(ends) if len(ends) == 2 else ()
+        others = (*self._turned(ends), *self._leads(ends)) if len(ends) == 2 else ()
         what = self.names.wires(wires, most=4) or "Contacts"
         title = f"{what} crossed {'at' if len(ends) == 2 else 'among'} {listed(ends)}"
         return self._made(
@@ -149,6 +151,40 @@ class Writer(Opens, Shorts):
                 cavities=ends,
                 repair=(f"Turn or reseat {plug.name} on the adapter.",),
                 tell_apart=f"Compare cavity {order[0]} of {plug.name} with the mark on the housing.",
+            ),
+        )
+
+    def _leads(self, ends: tuple[End, ...]) -> tuple[Alternative, ...]:
+        """Return the adapter's two leads crossed, which reads as two contacts crossed does."""
+        points = [self.point_of[end] for end in ends if end in self.point_of]
+        named = f" (points {listed(points)})" if len(points) == len(ends) else ""
+        return (
+            Alternative(
+                text=f"the adapter's leads for {listed(ends)}{named} are crossed, not the loom",
+                cause="adapter",
+                cavities=ends,
+                repair=(f"Put the adapter's leads for {listed(ends)} right.",),
+                tell_apart=f"Unplug {ends[0].connector} and touch the adapter's pin {ends[0].cavity} with "
+                "the probe: is it named right?",
+            ),
+        )
+
+    def _on_wrong_points(self, fault: Fault, ends: tuple[End, ...]) -> Finding:
+        return self._made(
+            fault,
+            ends,
+            f"Adapter on the wrong points of the scanner: {fault.detail}",
+            [f"the adapter's plugs on {fault.detail.rpartition(' ')[0]}"],
+            ["Put the adapter's plugs where its table says, the right way round; mark them."],
+            alternatives=(
+                Alternative(
+                    text=f"the contacts of {listed(ends)} are crossed one by one in the loom",
+                    cause="crossed",
+                    cavities=ends,
+                    wires=self._wires_at(ends),
+                    tell_apart=f"Unplug the loom and touch the adapter's pin for {ends[0]} with the probe: "
+                    "is it named right?",
+                ),
             ),
         )
 
