@@ -10,6 +10,7 @@ import networkx as nx
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from loomproof.diagnosis import explain
 from loomproof.electrics.expectation import expect
 from loomproof.loom.model import Connector, ConnectorKind, End, Loom, Wire
 from loomproof.proof.merging import merged_measured, never_met
@@ -84,3 +85,27 @@ def test_pieces_that_never_met_are_told() -> None:
     parts = [part(0b0011, expected, [1, 2, 4, 8]), part(0b1100, expected, [1, 2, 4, 8])]
     merged = merged_measured(expect(loom), parts)
     assert any("C0:1 and C2:1" in note and "not known" in note for note in merged.notes)
+
+
+def test_points_are_carried_so_that_a_dead_board_is_told_over_several_hook_ups() -> None:
+    """Ten wires from C0…C9 to C10…C19, in two hook-ups; points 1 to 8 are a board that is dead."""
+    wires = [1 << k | 1 << (k + 10) for k in range(10)]
+    dead = (1 << 8) - 1
+    found = [mask for k in range(20) if (mask := 1 << k) & (dead | dead << 10)] + wires[8:]
+    points = tuple((End(f"C{k}", "1"), k + 1) for k in range(20))
+    halves = (0b0000011111_0000011111, 0b1111100000_1111100000)
+    parts = [
+        replace(part(half, wires, found), points=tuple(points[k] for k in range(20) if half >> k & 1))
+        for half in halves
+    ]
+    loom = loom_of(20, wires)
+    merged = merged_measured(expect(loom), parts)
+    assert sorted(merged.points) == sorted(points)
+    (finding,) = explain(loom, merged)
+    assert finding.cause == "adapter_board"
+
+
+def test_a_cavity_on_another_point_in_another_hook_up_says_nothing_of_either() -> None:
+    one = replace(part(0b11, [0b11], [0b11]), points=((End("C0", "1"), 1), (End("C1", "1"), 2)))
+    other = replace(one, points=((End("C0", "1"), 1), (End("C1", "1"), 9)))
+    assert merged_measured(expect(loom_of(2, [0b11])), [one, other]).points == ((End("C0", "1"), 1),)

@@ -54,10 +54,14 @@ def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
     ways: dict[tuple[int, int], OneWay] = {}
     for way in found.measured.one_way:
         a, b = found.group_of.get(way.source), found.group_of.get(way.sink)
-        if a is not None and b is not None and a != b and found.parts_between(a, b) is None:
+        if a is not None and b is not None and a != b:
             ways.setdefault((a, b), way)
-    for way in ways.values():
-        yield _one_way(way.source, way.sink, writer)
+    for (a, b), way in ways.items():
+        turned = _turned_diode(found, way, writer)
+        if turned is not None:
+            yield turned
+        elif found.parts_between(a, b) is None:
+            yield _one_way(found, way, writer)
 
 
 def _same_net(found: Found, path: Path) -> bool:
@@ -129,23 +133,7 @@ def _diode(found: Found, read: JudgedDiode, writer: Writer) -> Iterator[Finding]
     cavities = (read.anode, read.cathode)
     where = [writer.names.place(end) for end in part.ends]
     if read.reversed:
-        crossed = Alternative(
-            text=f"the wires of {read.anode} and {read.cathode} are crossed at {read.component}",
-            cause="crossed",
-            cavities=cavities,
-            tell_apart=f"Look at the band on {read.component}: it marks the cathode, at {read.cathode}.",
-        )
-        yield writer.make(
-            "reversed_diode",
-            cavities,
-            f"Diode {read.component} reversed: it conducts from {read.cathode} to {read.anode}",
-            where,
-            [f"Turn {read.component} round: its band (cathode) belongs at {read.cathode}."],
-            components=(read.component,),
-            evidence=shown,
-            alternatives=[crossed],
-            cost=writer.weights.open_component,
-        )
+        yield _reversed(part, read.anode, read.cathode, shown, writer)
     elif math.isinf(read.forward) and math.isinf(read.backward):
         yield _missing(found, part, (), shown, cavities, writer)
     elif not found.joined(read.anode, read.cathode):
@@ -162,6 +150,44 @@ def _diode(found: Found, read: JudgedDiode, writer: Writer) -> Iterator[Finding]
             evidence=shown,
             cost=writer.weights.open_component,
         )
+
+
+def _reversed(part: Component, anode: End, cathode: End, shown: list[Evidence], writer: Writer) -> Finding:
+    crossed = Alternative(
+        text=f"the wires of {anode} and {cathode} are crossed at {part.name}",
+        cause="crossed",
+        cavities=(anode, cathode),
+        tell_apart=f"Look at the band on {part.name}: it marks the cathode, at {cathode}.",
+    )
+    return writer.make(
+        "reversed_diode",
+        (anode, cathode),
+        f"Diode {part.name} is reversed: it conducts from {cathode} to {anode}",
+        [writer.names.place(end) for end in part.ends],
+        [f"Turn {part.name} round: its band (cathode) belongs at {cathode}."],
+        components=(part.name,),
+        evidence=shown,
+        alternatives=[crossed],
+        cost=writer.weights.open_component,
+    )
+
+
+def _turned_diode(found: Found, way: OneWay, writer: Writer) -> Finding | None:
+    """Return the finding of a diode that a path runs against, where no reading in ohms has judged it."""
+    read = {diode.component for diode in found.measured.diodes}
+    for part in found.loom.components:
+        if part.kind is not ComponentKind.DIODE or not part.fitted or part.name in read:
+            continue
+        anode, cathode = (found.group_at(part.terminal(name)) for name in ("A", "K"))
+        if (cathode, anode) == (found.group_of.get(way.source), found.group_of.get(way.sink)):
+            return _reversed(part, way.sink, way.source, [_seen(found, way)], writer)
+    return None
+
+
+def _seen(found: Found, way: OneWay) -> Evidence:
+    if found.measured.sense_vectors:
+        return Evidence(f"{way.source} reads low when {way.sink} is driven, but not the other way round")
+    return Evidence(f"current flows from {way.source} to {way.sink}, and little or none the other way round")
 
 
 def _figure(value: float, unit: str) -> str:
@@ -352,7 +378,8 @@ def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End,
     )
 
 
-def _one_way(source: End, sink: End, writer: Writer) -> Finding:
+def _one_way(found: Found, way: OneWay, writer: Writer) -> Finding:
+    source, sink = way.source, way.sink
     return writer.make(
         "one_way_path",
         (source, sink),
@@ -362,6 +389,6 @@ def _one_way(source: End, sink: End, writer: Writer) -> Finding:
             "Look for a diode that the description does not hold, or a control unit still plugged in.",
             "Take it out, or put it into the description.",
         ],
-        evidence=[Evidence(f"{source} reads low when {sink} is driven, but not the other way round")],
+        evidence=[_seen(found, way)],
         cost=writer.weights.short,
     )

@@ -61,7 +61,7 @@ class Shorts(Desk):
             "the short goes with the part that holds it.",
             "Straighten or renew the contact; sleeve or renew chafed wire; clean and dry a wet housing.",
         ]
-        alternatives = (
+        alternatives: tuple[Alternative, ...] = (
             Alternative(
                 text=f"a wire was added between {listed(firsts)}",
                 cause="added_wire",
@@ -71,6 +71,8 @@ class Shorts(Desk):
                 repair=("Take the added wire out, or put it into the description.",),
             ),
         )
+        if self.measured.sense_vectors and not self.measured.resistance_readings:
+            alternatives += (self._resistive(firsts),)
         return self._made(
             fault,
             cavities,
@@ -80,6 +82,16 @@ class Shorts(Desk):
             wires=wires,
             evidence=measured,
             alternatives=alternatives,
+        )
+
+    def _resistive(self, firsts: tuple[End, ...]) -> Alternative:
+        """What a bench without ohms can't tell from a short."""
+        return Alternative(
+            text=f"moisture, carbon or a part makes a resistive path between {listed(firsts)}",
+            cause="leak",
+            cavities=firsts,
+            tell_apart=f"Read from {firsts[0]} to {firsts[1]} with an ohmmeter: this bench senses and "
+            "can't say how many ohms the path has.",
         )
 
     def _low_part(self, fault: Fault) -> tuple[Component, Judged] | None:

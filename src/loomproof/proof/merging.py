@@ -78,6 +78,8 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
         else None,
         sense_vectors=sum(part.sense_vectors for part in parts),
         resistance_readings=sum(part.resistance_readings for part in parts),
+        points=_points(parts),
+        isolation_pass_ohm=max((part.isolation_pass_ohm or 0.0 for part in parts), default=0.0) or None,
     )
 
 
@@ -86,10 +88,19 @@ def _any_has(plans: Iterable[Plan], end: End) -> bool:
 
 
 def _wires(expectation: Expectation, plan: Plan) -> Iterable[str]:
-    """The wires of nets of which this plan reads more than one cavity."""
-    for group, index in zip(plan.scope.groups, plan.scope.net_of_group, strict=True):
-        if group.size > 1 and plan.meter is not None:
+    """The wires of nets of which this plan asks anything."""
+    if plan.meter is not None or plan.vectors:
+        for index in plan.scope.net_of_group:
             yield from expectation.nets[index].wires
+
+
+def _points(parts: Iterable[Measured]) -> tuple[tuple[End, int], ...]:
+    """Return which point each cavity was on; one that was on several says nothing of any of them."""
+    points_of: dict[End, set[int]] = {}
+    for part in parts:
+        for end, point in part.points:
+            points_of.setdefault(end, set()).add(point)
+    return tuple((end, point) for end, points in points_of.items() if len(points) == 1 for point in points)
 
 
 def _united(groups: Iterable[frozenset[End]]) -> tuple[frozenset[End], ...]:

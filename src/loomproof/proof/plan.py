@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
@@ -12,6 +12,7 @@ from loomproof.bench.seam import Accuracy, Capabilities
 from loomproof.electrics.components import ComponentReading
 from loomproof.electrics.decision import claimed_limit
 from loomproof.electrics.expectation import Between, Expectation
+from loomproof.electrics.hidden import hidden_from_sense
 from loomproof.electrics.uncertainty import reading_uncertainty
 from loomproof.loom.model import End
 from loomproof.proof.scope import Scope, scope_of
@@ -137,9 +138,10 @@ def plan_proof(
     vectors = (empty_vector(scope.groups), *sense_vectors(scope.groups, scope.reach)) if senses else ()
     if meter is None:
         parts = tuple(dict.fromkeys(c.component for c in expectation.couplings))
-        return Plan(scope, vectors, unmeasured_parts=parts)
-    conductors, hidden = _conductors(expectation, scope, meter)
+        hidden = hidden_from_sense(expectation, scope.point_of) if senses else ()
+        return Plan(scope, vectors, hidden=hidden, unmeasured_parts=parts)
     parts_read, unmeasured = _parts(expectation, scope, meter)
+    conductors, hidden = _conductors(expectation, scope, meter, parts_read)
     if isolation_ohm is not None and meter.isolation_most_ohm < isolation_ohm:
         least = 0.0 if capabilities.sense_ohm is None else capabilities.sense_ohm
         isolation_ohm = meter.isolation_most_ohm if meter.isolation_most_ohm > least else None
@@ -156,11 +158,12 @@ def plan_proof(
 
 
 def _conductors(
-    expectation: Expectation, scope: Scope, meter: Meter
+    expectation: Expectation, scope: Scope, meter: Meter, parts: Sequence[PartReading]
 ) -> tuple[tuple[ConductorReading, ...], tuple[str, ...]]:
     """Plan the readings of every net, and name the wires whose open none of them would show."""
     pairs: list[tuple[End, End]] = []
     wires: dict[str, bool] = {}
+    through_parts = {expectation.net_of[end] for part in parts for end in (part.part.a, part.part.b)}
     for group, index in zip(scope.groups, scope.net_of_group, strict=True):
         planned = expectation.readings(index).pairs
         reached = [pair for pair in planned if all(end in scope.point_of for end in pair)]
@@ -168,8 +171,8 @@ def _conductors(
             # Some cavity has no point: chain those that have one.
             reached = list(pairwise(sorted(scope.ends(group.points), key=lambda end: scope.point_of[end])))
         pairs += reached
-        if group.size > 1:
-            wires.update(dict.fromkeys(expectation.nets[index].wires, False))
+        # What leads from a single cavity to a part is read with the part.
+        wires.update(dict.fromkeys(expectation.nets[index].wires, group.size == 1 and index in through_parts))
     readings = []
     for between in expectation.between_all(pairs):
         reading = conductor_reading(between, meter)

@@ -119,6 +119,11 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
             one_way += turned
     yield Step("sensing again")
     unstable = _unstable(plan, asker, lows, groups, watch_s)
+    decisions = {*(reading.decision for reading in judged), *(diode.decision for diode in diodes)}
+    odd = one_way or leaks or paths or decisions - {Decision.PASS}
+    if not odd and not unstable and set(groups) == set(expected):
+        # Never a pass on readings that nothing accounts for: what read wrongly before reads right now.
+        unstable = tuple(sorted(scope.ends(_wrong(plan, lows))))
     return Measured(
         expected=expected,
         groups=groups,
@@ -141,12 +146,20 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
 def _nets(plan: Plan, asker: Asker, lows: Sequence[int]) -> tuple[Groups, list[tuple[int, int]]]:
     """Judge what the plan's vectors read, and complete the picture where they fail."""
     scope = plan.scope
-    if not any(vector.wrong(low) for vector, low in zip(plan.vectors, lows, strict=True)):
+    if not _wrong(plan, lows):
         return tuple(scope.ends(group.points) for group in scope.groups), []
 
     # The first vector drives nothing: it belongs to the bench's self-check, not to the nets.
     found = complete(asker.sense, scope.groups, plan.vectors[1:], lows[1:], scope.reach)
     return tuple(scope.ends(points) for points in found.groups), list(found.one_way)
+
+
+def _wrong(plan: Plan, lows: Sequence[int]) -> int:
+    """The points that read other than a vector of the plan demands."""
+    wrong = 0
+    for vector, low in zip(plan.vectors, lows, strict=True):
+        wrong |= vector.wrong(low)
+    return wrong
 
 
 def _closer(

@@ -18,7 +18,10 @@ RESISTIVE_OHM = 250_000.0
 
 
 def by_description(plan: Plan, groups: Groups) -> Groups:
-    """Without ohms, fragments that components are meant to join can't be told apart: take them as apart."""
+    """Without ohms, fragments that components join both ways can't be told apart: take them as apart.
+
+    What a diode joins reads low one way only; where it reads low both ways, that is a short.
+    """
     found: list[frozenset[End]] = []
     for group in groups:
         fragments = [plan.scope.ends(part) for part in _fragments(plan, group)]
@@ -27,7 +30,7 @@ def by_description(plan: Plan, groups: Groups) -> Groups:
             for k, first in enumerate(fragments)
             for second in fragments[k + 1 :]
             for a, b in [(min(first), min(second))]
-            if not _coupled(plan, a, b)
+            if not _coupled_both_ways(plan, a, b)
         ]
         found += merged(fragments, joins)
     return tuple(found)
@@ -173,6 +176,12 @@ def _coupled(plan: Plan, a: End, b: End) -> bool:
     """Whether components are meant to join these two nets, either way."""
     i, j = plan.scope.group_of[a], plan.scope.group_of[b]
     return j in plan.scope.reach[i] or i in plan.scope.reach[j]
+
+
+def _coupled_both_ways(plan: Plan, a: End, b: End) -> bool:
+    """Whether components are meant to join these two nets both ways."""
+    i, j = plan.scope.group_of[a], plan.scope.group_of[b]
+    return j in plan.scope.reach[i] and i in plan.scope.reach[j]
 
 
 def _ends(plan: Plan, pair: tuple[int, int]) -> tuple[End, End]:
