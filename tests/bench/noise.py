@@ -42,9 +42,15 @@ class Noise:
     lines: int = 0
     heard: list[bytes] = field(default_factory=list)
     nonces: list[bytes] = field(default_factory=list)
+    batches: list[int] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.rng = random.Random(f"{self.seed}/harm")
+
+    @property
+    def sets_a_batch(self) -> float:
+        """How many sets a sensing command carried, on average, as the host sent them."""
+        return sum(self.batches) / len(self.batches) if self.batches else 0.0
 
     def resets(self) -> bool:
         """Whether the device loses its power now."""
@@ -54,6 +60,8 @@ class Noise:
         """What arrives of the host's bytes."""
         if b"SYST:LINK:OPEN " in data:
             self.nonces.append(data.split(b"SYST:LINK:OPEN ")[1][:8])
+        if b"SENS:DRIV?" in data:
+            self.batches.append(data.count(b",") + 1)
         return self._way(data)
 
     def to_host(self, data: bytes) -> list[tuple[float, bytes]]:

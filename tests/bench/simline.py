@@ -73,11 +73,17 @@ class SimLine:
 
 @contextmanager
 def sim_bench(
-    scanner: Scanner, harm: Harm | None = None, seed: int = 0, *, patience_s: float = 10.0, clock: Clock
+    scanner: Scanner,
+    harm: Harm | None = None,
+    seed: int = 0,
+    *,
+    patience_s: float = 10.0,
+    clock: Clock,
+    noise: Noise | None = None,
 ) -> Iterator[ScannerBench]:
     """Open a bench on a simulated scanner; harm begins once the link is open."""
     device = Device(scanner)
-    noise = Noise(Harm(), seed)
+    noise = noise or Noise(Harm(), seed)
     lines: list[SimLine] = []
 
     def reach() -> SimLine:
@@ -96,6 +102,7 @@ def sim_bench(
             # Replies of an earlier connection, to be thrown in later.
             bench.sense([0, 1, 3])
             bench.reconnect()
+        noise.batches.clear()
         noise.harm = harm
     with bench:
         yield bench

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from loomproof.bench.adapter import in_order
 from loomproof.bench.journal import JournaledBench
+from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Bench
 from loomproof.errors import LinkError
 from loomproof.flow import Outcome, Request, prove
@@ -22,11 +23,13 @@ from loomproof.loom.model import Loom
 from loomproof.loom.reading import load
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.device import Clock
-from tests.bench.noise import Harm
+from tests.bench.noise import Harm, Noise
 from tests.bench.simline import sim_bench
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 CONTRACT_S = 10.0
+LAST_TRY_S = 2.0
+LINE_BYTES = 1024
 
 HARMS: dict[str, Harm] = {
     "lost lines": Harm(drop=0.1),
@@ -51,12 +54,17 @@ HARMS: dict[str, Harm] = {
 
 @dataclass(frozen=True)
 class Result:
-    """How one proof ended: ``right``, ``error`` or ``wrong``, and how long after the last progress."""
+    """How one proof ended: ``right``, ``error`` or ``wrong``.
+
+    ``waited_s``: how long it went on without progress before a link error; ``abandoned``: how often
+    batches were halved; ``sets_a_batch``: how many sets a sensing command carried on average.
+    """
 
     end: str
     text: str = ""
     waited_s: float = 0.0
     abandoned: int = 0
+    sets_a_batch: float = 0.0
 
 
 @lru_cache
@@ -87,7 +95,7 @@ def digest_of(outcome: Outcome) -> object:
 def run(
     loom: Loom,
     bench: Bench,
-    clock: Clock,
+    clock: Callable[[], float],
     on_error: Callable[[], None] = lambda: None,
     meter_v: float | None = None,
 ) -> Outcome:
@@ -122,7 +130,7 @@ def reference(name: str, faults: Sequence[str], line: int) -> object:
 
 
 def torture(
-    name: str, harm: Harm, seed: int, *, line: int = 1024, faults: tuple[str, ...] | None = None
+    name: str, harm: Harm, seed: int, *, line: int = LINE_BYTES, faults: tuple[str, ...] | None = None
 ) -> Result:
     """Prove one loom over one bad line."""
     loom = loom_of(name)
@@ -130,19 +138,37 @@ def torture(
         faults = some_faults(name, random.Random(f"{seed}/faults"))
     clock = Clock()
     scanner = Scanner(loom, Make(len(loom.cavities), line=line), faults=faults)
-    with sim_bench(scanner, harm, seed, clock=clock) as bench:
-        link = bench.link
-        waited: list[float] = []
-        try:
-            found = digest_of(run(loom, bench, clock, lambda: waited.append(clock.now - link.progress_at)))
-        except LinkError as error:
-            # The contract: ten seconds without progress, and the last try that began within them.
-            late = waited[0] > CONTRACT_S + 2.0
-            return Result("wrong" if late else "error", f"{error}", waited[0])
-        except Exception as error:
-            return Result("wrong", f"{faults}: {type(error).__name__}: {error}")
-        extra = dict(bench.statistics().extra)
-    expected = reference(name, faults, line)
-    if found != expected:
-        return Result("wrong", f"{faults}: {found} in place of {expected}")
-    return Result("right", abandoned=extra["abandoned"])
+    noise = Noise(Harm(), seed)
+    with sim_bench(scanner, harm, seed, clock=clock, noise=noise) as bench:
+        return prove_over(name, faults, bench, clock, noise, CONTRACT_S, line)
+
+
+def prove_over(
+    name: str,
+    faults: tuple[str, ...],
+    bench: ScannerBench,
+    clock: Callable[[], float],
+    noise: Noise,
+    patience_s: float,
+    line: int = LINE_BYTES,
+) -> Result:
+    """Prove a loom with these faults over an open line, and hold the answer against one without harm."""
+    link = bench.link
+    waited: list[float] = []
+    end = text = ""
+    try:
+        found = digest_of(
+            run(loom_of(name), bench, clock, lambda: waited.append(link.now() - link.progress_at))
+        )
+    except LinkError as error:
+        # The contract: so long without progress, and the last try that began within it.
+        end = "wrong" if waited and waited[0] > patience_s + LAST_TRY_S else "error"
+        text = f"{error}"
+    except Exception as error:
+        end, text = "wrong", f"{faults}: {type(error).__name__}: {error}"
+    else:
+        expected = reference(name, faults, line)
+        end = "right" if found == expected else "wrong"
+        text = "" if found == expected else f"{faults}: {found} in place of {expected}"
+    shrunk = dict(bench.statistics().extra)["abandoned"]
+    return Result(end, text, max(waited, default=0.0), shrunk, noise.sets_a_batch)
