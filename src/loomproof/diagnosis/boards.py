@@ -6,7 +6,8 @@ or comes right when two are exchanged or one is turned, that is one slip, and it
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections import Counter
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from loomproof.diagnosis.structure import Hypothesis
 from loomproof.diagnosis.weights import Weights
@@ -21,16 +22,22 @@ MOST_BOARDS = 16
 def board_slips(points: Mapping[int, int], amiss: Collection[int], weights: Weights) -> list[Hypothesis]:
     """Return the slips with whole boards; ``points`` by leaf, from 1; ``amiss`` are unsound leaves.
 
-    Boards exchanged or turned cost what connectors do: where both say the same, both are listed.
+    Boards exchanged or turned cost what connectors do: where both say the same, both are listed. Points that
+    carried several cavities, plugged one after the other, count for dead boards only.
     """
+    carried = Counter(points.values())
     found: dict[tuple[tuple[int, int | None], ...], Hypothesis] = {}
     for size in BOARDS:
-        on: dict[int, dict[int, int]] = {}
+        every: dict[int, list[int]] = {}
+        single: dict[int, dict[int, int]] = {}
         for leaf, point in sorted(points.items()):
-            on.setdefault((point - 1) // size, {})[(point - 1) % size] = leaf
-        if len(on) < 2:
+            board, place = divmod(point - 1, size)
+            every.setdefault(board, []).append(leaf)
+            if carried[point] == 1:
+                single.setdefault(board, {})[place] = leaf
+        if len(every) < 2:
             continue
-        for slip in (*_dead(on, size, weights), *_misplaced(on, size, amiss, weights)):
+        for slip in (*_dead(every, size, weights), *_misplaced(single, size, amiss, weights)):
             found.setdefault(slip.moves, slip)
     return list(found.values())
 
@@ -39,10 +46,10 @@ def _name(board: int, size: int) -> str:
     return f"points {board * size + 1} to {(board + 1) * size}"
 
 
-def _dead(on: Mapping[int, Mapping[int, int]], size: int, weights: Weights) -> Iterator[Hypothesis]:
+def _dead(on: Mapping[int, Sequence[int]], size: int, weights: Weights) -> Iterator[Hypothesis]:
     for board, leaves in on.items():
         if len(leaves) > 2:
-            moves = tuple((leaf, None) for leaf in leaves.values())
+            moves = tuple((leaf, None) for leaf in leaves)
             yield Hypothesis("adapter_board", (), moves, weights.lead, _name(board, size))
 
 
