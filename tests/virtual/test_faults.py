@@ -115,6 +115,61 @@ def test_plugs_exchanged() -> None:
     assert low(it, "A:1") == {"A:1", "rear lamp:L 1"}
 
 
+def plug_loom(*rows: str) -> Loom:
+    """Plug P, each cavity wired to the same one of the straight strip Q; three rings on one splice."""
+    split = tuple(tuple(row) for row in rows)
+    names = "".join(rows)
+    return Loom(
+        "plug",
+        connectors=(
+            Connector("P", ConnectorKind.PLUG, split),
+            Connector("Q", ConnectorKind.PLUG, (tuple(names),)),
+            *(Connector(f"E{i}", ConnectorKind.RING, (("1",),)) for i in (1, 2, 3)),
+            Connector("S1", ConnectorKind.SPLICE),
+        ),
+        wires=(
+            *(Wire(f"W{name}", End("P", name), End("Q", name), csa_mm2=1.0, length_m=1.0) for name in names),
+            *(Wire(f"T{i}", End(f"E{i}", "1"), End("S1"), csa_mm2=1.0, length_m=1.0) for i in (1, 2, 3)),
+        ),
+    )
+
+
+@pytest.mark.parametrize(
+    ("fault", "found"),
+    [
+        # Where each wire of cavities a to f, in two rows, is found at P ("." is nowhere).
+        ("mirror P", "cbafed"),
+        ("rotate P", "fedcba"),
+        ("shift P", "bcdef."),
+    ],
+)
+def test_a_plug_put_on_wrongly(fault: str, found: str) -> None:
+    loom = plug_loom("abc", "def")
+    ends = [str(end) for end in loom.cavities]
+    it = Scanner(loom, Make(points=len(ends)), faults=(fault,))
+    for wire, place in zip("abcdef", found, strict=True):
+        drive = 1 << ends.index(f"Q:{wire}")
+        low_now = {end for i, end in enumerate(ends) if it.sense(drive, 0.0) >> i & 1}
+        assert low_now == {f"Q:{wire}"} | ({f"P:{place}"} if place != "." else set())
+
+
+def test_a_splice_comes_apart_or_goes_bad() -> None:
+    loom = plug_loom("ab")
+    ends = [str(end) for end in loom.cavities]
+    rings = [1 << ends.index(f"E{i}:1") for i in (1, 2, 3)]
+    apart = Scanner(loom, Make(points=len(ends)), faults=("open S1",))
+    assert all(apart.sense(ring, 0.0) == ring for ring in rings)
+    sound = Scanner(loom, Make(points=len(ends)))
+    bad = Scanner(loom, Make(points=len(ends)), faults=("high 3 S1",))
+    for a, b in itertools.combinations(rings, 2):
+        more = bad.true_resistance(a, b, 0.0) - sound.true_resistance(a, b, 0.0)
+        assert more == pytest.approx(3.0, abs=1e-9)
+
+
+def test_a_blown_fuse() -> None:
+    assert low(scanner("blown F1"), "F:1") == {"F:1"}
+
+
 def test_a_fuse_stays_in_its_holder_when_terminals_are_crossed() -> None:
     assert low(scanner("swap F:1 F:2"), "F:1") == {"F:1", "F:2"}
 
@@ -234,6 +289,10 @@ def test_a_fault_that_cannot_be_leaves_everything_as_it_was() -> None:
         ("leak 22x A:1 A:2", "is no value in ohms"),
         ("reversed R1", "R1 is a resistor; a diode is expected"),
         ("exchange A K", "have different cavities"),
+        ("mirror E", "E has one cavity; two or more are expected"),
+        ("rotate S1", "S1 is a splice; a connector is expected"),
+        ("loose S1 4 Hz", "S1 is a splice; a cavity like ECU:7 is expected"),
+        ("blown R1", "R1 is a resistor; a fuse is expected"),
         ("loose A:1", "it ends where a value in hertz is expected"),
         ("loose A:1 0 Hz", "0.001 to 10000 Hz is expected"),
         ('open "W1', "a closing double quote is missing"),
@@ -245,6 +304,11 @@ def test_a_wrong_text_is_told_what_is_wrong(text: str, told: str) -> None:
     with pytest.raises(UsageError) as caught:
         read_fault(text, parts_loom())
     assert told in f"{caught.value.message} {caught.value.cure}"
+
+
+def test_uneven_rows_are_not_mirrored() -> None:
+    with pytest.raises(UsageError, match="not equally long"):
+        read_fault("mirror P", plug_loom("abc", "de"))
 
 
 def test_quantities() -> None:

@@ -7,13 +7,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from loomproof.errors import UsageError
-from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Loom, Wire
+from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire
 from loomproof.virtual import constants as c
 from loomproof.virtual.faults import Fault
 from loomproof.virtual.network import GROUND, Breakdown, Capacitor, Diode, Loose, Network, Resistor, Source
 
 _PLUGGED = {ComponentKind.FUSE, ComponentKind.RELAY, ComponentKind.LINK, ComponentKind.COIL}
 _HOLDERS = {ConnectorKind.FUSE_HOLDER, ConnectorKind.RELAY_BASE}
+_WHOLE = {"exchange", "mirror", "rotate", "shift"}
 LOOSE_DUTY = 0.1
 
 
@@ -83,6 +84,8 @@ class _Draft:
         match fault.kind:
             case "open" | "high" | "loose":
                 self._conductor(fault)
+            case "open splice" | "high splice":
+                self._splice(fault)
             case "short":
                 self.joints.append((fault.ends[0], fault.ends[1], c.SHORT_OHM))
             case "leak" | "part":
@@ -97,10 +100,12 @@ class _Draft:
                 one, two = (self.loom.by_name[name] for name in (fault.name, fault.other))
                 there = {End(one.name, cavity): End(two.name, cavity) for cavity in one.cavities}
                 self._rearrange(there | {to: at for at, to in there.items()}, fault)
+            case "mirror" | "rotate" | "shift":
+                self._rearrange(_put_on_wrongly(self.loom.by_name[fault.name], fault.kind), fault)
             case "reversed":
                 self._fitted(fault)
                 self.reversed ^= {fault.name}
-            case "missing":
+            case "missing" | "blown":
                 self._fitted(fault)
                 del self.parts[fault.name]
             case "value":
@@ -141,6 +146,18 @@ class _Draft:
         else:
             run.loose_hz = fault.value
 
+    def _splice(self, fault: Fault) -> None:
+        """A joint that came apart leaves each wire alone; in a bad one half the ohms stand before each."""
+        (end,) = fault.ends
+        for name, run in self.runs.items():
+            for side, at in enumerate(run.ends):
+                if at != end:
+                    continue
+                if fault.kind == "high splice":
+                    run.ohm += fault.value / 2
+                else:
+                    run.ends[side] = End(end.connector, f"end {'ab'[side]} of {name}")
+
     def _rearrange(self, there: Mapping[End, End], fault: Fault) -> None:
         """Move terminals between cavities, with what is crimped or soldered to them."""
         if fault.kind == "move" and any(fault.ends[1] in run.ends for run in self.runs.values()):
@@ -148,7 +165,7 @@ class _Draft:
         for run in self.runs.values():
             run.ends = [there.get(end, end) for end in run.ends]
         for name, part in list(self.parts.items()):
-            if fault.kind == "exchange" or not self._sits_in_holder(part):
+            if fault.kind in _WHOLE or not self._sits_in_holder(part):
                 terminals = tuple((terminal, there.get(end, end)) for terminal, end in part.terminals)
                 self.parts[name] = replace(part, terminals=terminals)
 
@@ -321,6 +338,17 @@ class _Assembly:
             self._resistor(at["85"], at["86"], coil_ohm)
         if "30" in at and "87a" in at:
             self._resistor(at["30"], at["87a"], c.CLOSED_CONTACT_OHM)
+
+
+def _put_on_wrongly(connector: Connector, how: str) -> dict[End, End]:
+    """Return, for each cavity, where its terminal sits: what is shifted past the last touches nothing."""
+    order = connector.cavities
+    if how == "mirror":
+        there = [name for row in connector.rows for name in reversed(row)]
+        pairs = zip((name for row in connector.rows for name in row), there, strict=True)
+        return {End(connector.name, a): End(connector.name, b) for a, b in pairs if a}
+    found = order[::-1] if how == "rotate" else (*order[1:], "")
+    return {End(connector.name, a): End(connector.name, b) for a, b in zip(order, found, strict=True)}
 
 
 def _two(at: Mapping[str, End], one: str, two: str) -> tuple[End, End]:

@@ -14,12 +14,13 @@ from loomproof.errors import UsageError, suggestion
 from loomproof.loom.model import ComponentKind, ConnectorKind, End, Loom, ends_of
 
 GRAMMAR = """\
-open W12 | open W12 at ECU:7 | open ECU:7
-high OHM W12 | high OHM W12 at ECU:7 | high OHM ECU:7
+open W12 | open W12 at ECU:7 | open ECU:7 | open S2
+high OHM W12 | high OHM W12 at ECU:7 | high OHM ECU:7 | high OHM S2
 short ECU:3 ECU:4 | leak OHM ECU:3 ECU:4
 breakdown VOLT ECU:3 ECU:4
 swap C2:1 C2:2 | move C2:1 C2:5 | exchange C5 C6
-reversed D1 | missing R1 | value OHM R1
+mirror C5 | rotate C5 | shift C5
+reversed D1 | missing R1 | value OHM R1 | blown F1
 part OHM ECU:3 ECU:4 | part diode ECU:3 ECU:4
 loose C3:2 4 Hz | loose W12 4 Hz
 voltage VOLT FC:1 | voltage VOLT FC:1 FC:2
@@ -177,6 +178,9 @@ def _conductor(reader: _Reader, kind: str, value: float = 0.0) -> Fault:
     """A wire, a wire at one of its ends, or the contact of a cavity."""
     first = reader.words[0] if reader.words else End("")
     is_wire = not first.cavity and first.connector in reader.loom.wire_by_name
+    if first in reader.loom.splices and not is_wire and kind != "loose":
+        # The joint itself: all its wires apart, or each pair of them through this many ohms.
+        return Fault(reader.text, f"{kind} splice", ends=(reader.end(),), value=value)
     if first.cavity or (first.connector in reader.loom.by_name and not is_wire):
         return Fault(reader.text, kind, ends=(reader.cavity(),), value=value)
     name = reader.wire()
@@ -237,6 +241,21 @@ def _exchange(reader: _Reader) -> Fault:
     return Fault(reader.text, "exchange", name=one, other=two)
 
 
+def _whole(kind: str) -> Callable[[_Reader], Fault]:
+    """A connector put on wrongly: left for right in every row, half a turn round, or one cavity on."""
+
+    def read(reader: _Reader) -> Fault:
+        name = reader.connector()
+        connector = reader.loom.by_name[name]
+        if len(connector.cavities) < 2:
+            raise reader.wrong(f"{name} has one cavity; two or more are expected")
+        if kind == "mirror" and len({len(row) for row in connector.rows}) > 1:
+            raise reader.wrong(f"the rows of {name} are not equally long, so left does not fit right")
+        return Fault(reader.text, kind, name=name)
+
+    return read
+
+
 def _part(reader: _Reader) -> Fault:
     if reader.word("diode"):
         return _pair("part diode")(reader)
@@ -289,9 +308,13 @@ _FAMILIES: dict[str, Callable[[_Reader], Fault]] = {
     "swap": _cavities("swap"),
     "move": _cavities("move"),
     "exchange": _exchange,
+    "mirror": _whole("mirror"),
+    "rotate": _whole("rotate"),
+    "shift": _whole("shift"),
     "reversed": _component("reversed", ComponentKind.DIODE),
     "missing": _component("missing"),
     "value": _value,
+    "blown": _component("blown", ComponentKind.FUSE),
     "part": _part,
     "loose": _loose,
     "voltage": _voltage,
