@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from loomproof.diagnosis.faults import Righted
-from loomproof.diagnosis.found import found_wiring
+from loomproof.diagnosis.found import Found, found_wiring
 from loomproof.diagnosis.parts import part_findings, path_findings, reaches
 from loomproof.diagnosis.search import Explanation
 from loomproof.diagnosis.writing import Writer
@@ -26,6 +26,10 @@ class PartStrain:
         ends += [end for diode in measured.diodes for end in (diode.anode, diode.cathode)]
         ends += [end for path in (*measured.paths, *measured.leaks) for end in (path.a, path.b)]
         ends += [end for way in measured.one_way for end in (way.source, way.sink)]
+        pairs = [(path.a, path.b) for path in (*measured.paths, *measured.leaks)]
+        pairs += [(way.source, way.sink) for way in measured.one_way]
+        group_of = dict(zip(wiring.leaf_ends, labels, strict=True))
+        self.between = [{group_of.get(a), group_of.get(b)} for a, b in pairs]
         self.groups = {labels[wiring.leaf_of[end]] for end in ends if end in wiring.leaf_of}
 
     def touches(self, groups: Collection[int]) -> bool:
@@ -41,21 +45,26 @@ class PartStrain:
         return sum(a not in loom.neighbours(b) for a, b in pairs)
 
     def __call__(self, righted: Righted) -> int:
-        """Return how many parts and paths are left to be explained, a sound part in the wrong place too."""
+        """Return how many parts and paths are left to be explained, a part in the wrong place too."""
         writer = self.writer
         found = found_wiring(writer.loom, writer.wiring, writer.measured, self.labels, righted)
-        sound = [
-            (read.component, read.a, read.b)
-            for read in writer.measured.judged
-            if read.component and read.decision is Decision.PASS
-        ]
-        sound += [
-            (diode.component, diode.anode, diode.cathode)
-            for diode in writer.measured.diodes
-            if diode.decision is Decision.PASS
-        ]
+        reads = [(read.component, read.a, read.b, read.decision) for read in writer.measured.judged]
+        reads += [(d.component, d.anode, d.cathode, d.decision) for d in writer.measured.diodes]
+        misplaced = 0
+        for name, a, b, decision in reads:
+            if not name or reaches(found, name, a, b):
+                continue
+            # Sound, it is read where it cannot be; else it should show where the explanation puts it.
+            misplaced += decision is Decision.PASS or (
+                decision is Decision.FAIL and not self._shows(found, name)
+            )
         return (
-            sum(not reaches(found, name, a, b) for name, a, b in sound)
+            misplaced
             + sum(1 for _ in part_findings(found, writer))
             + sum(1 for _ in path_findings(found, writer))
         )
+
+    def _shows(self, found: Found, name: str) -> bool:
+        """Whether a path was read between the conductors that a part lies between, or it could not be."""
+        groups = {found.group_at(end) for end in found.loom.component_by_name[name].ends}
+        return len(groups - {None}) != 2 or groups in self.between
