@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -64,7 +65,6 @@ class Diagnosis:
     cost: int
     arrangement: Arrangement
     righted: Righted
-    equals: int = 1
 
 
 class Strain(Protocol):
@@ -108,35 +108,44 @@ def diagnose(found: Sequence[Arrangement], explainer: Explainer, strain: Strain)
     kept = _borne_out(
         [(arrangement, _sifted(arrangement, pieces, strain)) for arrangement, pieces in kept], strain
     )
+    kept.sort(key=lambda each: _moved(*each))
     arrangement, explained = kept[0]
+    choices = [Choice(_slip(slip)) for slip in arrangement.slips]
+    choices += [choice for piece in explained for choice in _choices(piece, explainer.wiring)]
+    instead: dict[Fault, dict[tuple[Fault, ...], None]] = {}
+    for other in kept[1:]:
+        for gone, new in _instead(kept[0], other, explainer):
+            there = {leaf for fault in new for leaf in fault.leaves}
+            at = max(gone, key=lambda fault: len(there.intersection(fault.leaves)))
+            instead.setdefault(at, {})[_ordered(new, at)] = None
+    told = tuple(
+        replace(choice, others=tuple(dict.fromkeys((*choice.others, *instead.get(choice.fault, ())))))
+        for choice in choices
+    )
+    return Diagnosis(told, best, arrangement, _righted(arrangement, explained))
+
+
+def _moved(arrangement: Arrangement, pieces: Sequence[Piece]) -> int:
+    """Return how many contacts sit in wrong places: the fewer, the simpler."""
+    slipped = sum(len(slip.moves) for slip in arrangement.slips)
+    return slipped + sum(len(cycle) for piece in pieces for cycle in piece.explanations[0].cycles)
+
+
+def _instead(
+    mine: tuple[Arrangement, list[Piece]], other: tuple[Arrangement, list[Piece]], explainer: Explainer
+) -> Iterator[tuple[list[Fault], list[Fault]]]:
+    """Yield the faults of one arrangement that others would replace, and those others."""
     wiring = explainer.wiring
-    choices: list[Choice] = []
-    equals = 1
-    for slip in arrangement.slips:
-        others = []
-        for other, pieces_then in kept[1:]:
-            if slip in other.slips:
-                continue
-            new = [_slip(s) for s in other.slips if s not in arrangement.slips]
-            new += [
-                fault
-                for piece in pieces_then
-                if piece not in explained
-                for fault in faults_of(piece.explanations[0], wiring)
-            ]
-            others.append(tuple(new))
-        equals *= 1 + len(others)
-        choices.append(Choice(_slip(slip), tuple(dict.fromkeys(other for other in others if other))))
-    if not arrangement.slips and len(kept) > 1:
-        slips = [tuple(_slip(s) for s in other.slips) for other, _ in kept[1:]]
-    else:
-        slips = []
-    for piece in explained:
-        equals *= len(piece.explanations)
-        choices += _choices(piece, wiring)
-    if slips and choices:
-        choices[0] = replace(choices[0], others=(*choices[0].others, *slips))
-    return Diagnosis(tuple(choices), best, arrangement, _righted(arrangement, explained), equals)
+    had = [_slip(slip) for slip in mine[0].slips if slip not in other[0].slips]
+    had += [f for piece in mine[1] if piece not in other[1] for f in faults_of(piece.explanations[0], wiring)]
+    slips = [_slip(slip) for slip in other[0].slips if slip not in mine[0].slips]
+    ways = [piece.explanations for piece in other[1] if piece not in mine[1]]
+    for picked in itertools.islice(itertools.product(*ways), explainer.weights.bound_alternatives):
+        then = [*slips, *(fault for explanation in picked for fault in faults_of(explanation, wiring))]
+        gone = [fault for fault in had if fault not in then]
+        new = [fault for fault in then if fault not in had]
+        if gone and new:
+            yield gone, new
 
 
 def _sifted(arrangement: Arrangement, pieces: Sequence[Piece], strain: Strain) -> list[Piece]:

@@ -7,8 +7,8 @@ one exchange changes two leaves, so it saves at most twice (dearest edge + one s
 least cost are kept.
 
 Opens and shorts are exact for given labels. Exchanges stay inside a piece, and in a piece with more than
-``FULL_LEAVES`` leaves each must save something at once. A search that reaches its budget keeps the best
-found and says that it is not proved (`Piece.proved`).
+``FULL_LEAVES`` leaves each must save something at once. A search that reaches its budget, or that may have
+missed a cheaper explanation so, keeps the best found and says that it is not proved (`Piece.proved`).
 """
 
 from __future__ import annotations
@@ -166,7 +166,7 @@ class _PieceSearch:
         goals: dict[tuple[int, ...], int] = {start: rest}
         spent: dict[tuple[int, ...], int] = {start: 0}
         queue = [(self.explainer.bound(rest), 0, start)]
-        expanded = 0
+        expanded, ended = 0, True
         while queue:
             estimate, cost, state = heapq.heappop(queue)
             if estimate > best:
@@ -175,6 +175,7 @@ class _PieceSearch:
                 continue
             expanded += 1
             if expanded * len(self.leaves) > BUDGET * 10:
+                ended = estimate >= best
                 break
             before = self.rest(state)
             for a, b, price in self.exchanges(state):
@@ -197,7 +198,6 @@ class _PieceSearch:
                 best = min(best, total + left)
                 goals[child] = total + left
                 heapq.heappush(queue, (guess, total, child))
-        proved = not queue or queue[0][0] > best or expanded * len(self.leaves) <= BUDGET * 10
         limit = self.weights.bound_alternatives
         found = [
             explanation
@@ -205,7 +205,16 @@ class _PieceSearch:
             if cost == best
             for explanation in self.write(state, cost, limit)
         ]
-        return Piece(self.nets, self.leaves, tuple(found[: 4 * limit]), proved)
+        return Piece(self.nets, self.leaves, tuple(found[: 4 * limit]), self.proved(rest, best, ended))
+
+    def proved(self, rest: int, best: int, ended: bool) -> bool:
+        """Whether nothing in the piece can be cheaper than ``best``; opens and shorts alone cost ``rest``.
+
+        Where each exchange must save something at once, an explanation by two or more may be missed, but none
+        by one.
+        """
+        two = 2 * min(self.weights.swap, self.weights.stray)
+        return best <= self.explainer.bound(rest) or (ended and (self.full or best <= two))
 
     # -- prices ------------------------------------------------------------------------------------
 

@@ -14,7 +14,7 @@ from loomproof.diagnosis.words import listed
 from loomproof.loom.model import End
 from loomproof.results.findings import Alternative, Evidence, Finding, Kind
 
-NOT_PROVED = "the search was cut short: not proved the smallest explanation"
+NOT_PROVED = "not every way to cross contacts was tried here: not proved the smallest explanation"
 
 
 class Writer(Opens, Shorts):
