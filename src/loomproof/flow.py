@@ -242,7 +242,7 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
         connectors=tuple(connector_entries(loom)),
         reasons=reasons,
         cautions=BEFORE_A_PROOF,
-        not_tested=tuple(not_tested(request, plan, measured, capabilities)),
+        not_tested=tuple(not_tested(request, plan, measured, last)),
         software=f"loomproof {loomproof.__version__}",
     )
     return Outcome(document, measured, findings, plan)
@@ -338,10 +338,9 @@ def unexplained(loom: Loom, measured: Measured, findings: tuple[Finding, ...]) -
             yield f"{end}: its reading changed"
 
 
-def not_tested(
-    request: Request, plan: Plan, measured: Measured, capabilities: Capabilities
-) -> Generator[str, None, None]:
-    """Yield what this proof says nothing about, in plain words."""
+def not_tested(request: Request, plan: Plan, measured: Measured, part: Part) -> Generator[str, None, None]:
+    """Yield what this proof says nothing about, in plain words; ``part`` is its last hook-up."""
+    capabilities = part.capabilities
     yield from measured.notes
     for end in measured.untested:
         by = " (waived)" if end in request.waived else ""
@@ -356,8 +355,18 @@ def not_tested(
             "Wires whose open would not show, because others run beside them or the limit is too wide: "
             f"{', '.join(plan.hidden)}."
         )
-    if plan.meter is None:
-        yield "Resistance: this bench only senses; a bad joint under its threshold passes."
+    if plan.meter is None and capabilities.clear_ohm is not None:
+        yield (
+            f"Resistance: this bench only senses. A bad joint under {ohms(capabilities.clear_ohm)} passes; "
+            "a short, a part and a leak read alike."
+        )
+    ohms_only = [diode.component for diode in measured.diodes if diode.unit == "ohm"]
+    if ohms_only:
+        yield f"Forward voltage of {', '.join(ohms_only)}: read in ohms both ways round only."
+    if request.repeats == 1 and not plan.vectors:
+        yield "Steadiness: no reading was taken twice."
+    if part.temperature_c is None:
+        yield f"Temperature: this bench has no thermometer; limits are for {ROOM_TEMPERATURE_C:g} °C."
     if any(reading.defaults_used for reading in plan.conductors):
         yield (
             "Some lengths or sections are not in the description; limits of those conductors are defaults."
@@ -370,6 +379,12 @@ def not_tested(
     elif plan.isolation_ohm < wanted_ohm:
         yield (
             f"Isolation between {ohms(plan.isolation_ohm)} and {ohms(wanted_ohm)}: out of this meter's range."
+        )
+    between = dict.fromkeys(c.component for c in part.expectation.couplings)
+    if between:
+        yield (
+            f"Isolation between conductors that parts join ({', '.join(between)}): "
+            + ("only as far as the part's own reading shows." if plan.parts else "not asked.")
         )
     if request.watch_s <= 0 or capabilities.watch_us is None:
         yield "Contacts that come and go: nothing was watched while the loom was moved."

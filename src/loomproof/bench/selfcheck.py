@@ -64,7 +64,7 @@ def self_check(
     if not voltage.passed:
         return SelfCheck((voltage,))
     if bench.capabilities().sense_ohm is None:
-        return SelfCheck((voltage, Check("sense", True, "this bench cannot sense; it measures every pair")))
+        return SelfCheck((voltage, Check("sense", True, "this bench cannot sense; all is read in ohms")))
     settle, settle_us = find_settle(bench, nets, longest_us=longest_settle_us)
     return SelfCheck((voltage, settle, *check_points(bench, nets)), settle_us)
 

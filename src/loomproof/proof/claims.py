@@ -13,7 +13,11 @@ from loomproof.results.figures import ohms
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured
 
 GUARD_RULE = "guard band w = U, k = 2 (JCGM 106, ILAC-G8): pass at or below limit - U, fail above limit + U"
-THRESHOLD_RULE = "sense threshold of the bench; a digital reading does not measure"
+LOW_RULE = "a low reading: a path under the bench's upper threshold; how many ohms it has is not measured"
+HIGH_RULE = (
+    "a high reading, asked both ways round: no path, taken alone, under the bench's lower threshold over the "
+    "cavities behind it"
+)
 
 
 def claims_of(plan: Plan, measured: Measured, capabilities: Capabilities) -> tuple[ClaimEntry, ...]:
@@ -24,7 +28,7 @@ def claims_of(plan: Plan, measured: Measured, capabilities: Capabilities) -> tup
         *(_part(reading) for reading in measured.judged if reading.component),
         *(_diode(reading) for reading in measured.diodes),
         *_isolation(plan, measured),
-        *_stability(measured),
+        *(_stability(measured) if plan.vectors else ()),
     )
 
 
@@ -36,46 +40,68 @@ def _sensed(plan: Plan, measured: Measured, capabilities: Capabilities) -> Itera
     """Say by sense: a low proves a path under CLEAR, a high that none under SENSE/m is there."""
     if not plan.vectors or capabilities.clear_ohm is None or capabilities.sense_ohm is None:
         return
-    sizes = sorted((group.size for group in plan.scope.groups), reverse=True)
+    clear_ohm, sense_ohm = capabilities.clear_ohm, capabilities.sense_ohm
     whole = set(measured.groups)
     crossed = {end for path in measured.leaks for end in (path.a, path.b)}
     crossed |= {end for path in measured.one_way for end in (path.source, path.sink)}
+    behind, across = _behind(plan)
     for k, group in enumerate(plan.scope.groups):
         ends = plan.scope.ends(group.points)
         names = _text(ends)
-        joined = any(ends <= found for found in whole)
+        coupled = behind[k] > group.size
         if group.size > 1:
+            joined = any(ends <= found for found in whole)
+            through = "; it may lead through parts" if coupled else ""
             yield ClaimEntry(
                 kind="continuity",
                 subject=names[0],
                 statement=(
-                    f"{len(names)} cavities are joined, each by a path under {ohms(capabilities.clear_ohm)}"
+                    f"{len(names)} cavities are joined, each by a path under {ohms(clear_ohm)}{through}"
                     if joined
                     else f"{len(names)} cavities should be joined and are not all"
                 ),
                 decision=Decision.PASS if joined else Decision.FAIL,
-                rule=THRESHOLD_RULE,
+                rule=LOW_RULE,
                 cavities=names,
-                threshold_ohm=capabilities.clear_ohm,
+                threshold_ohm=clear_ohm,
             )
-        others = sizes[1] if len(sizes) > 1 and group.size == sizes[0] else sizes[0]
-        bound = capabilities.sense_ohm / min(group.size, others)
+        if not across[k]:
+            continue
+        bound = sense_ohm / min(behind[k], across[k])
         apart = all(found <= ends for found in whole if found & ends) and not ends & crossed
-        coupled = plan.scope.reach[k]
-        beside = ", the components that belong there apart" if coupled else ""
+        but = " but those that parts join it to" if coupled else ""
         yield ClaimEntry(
             kind="isolation",
             subject=names[0],
             statement=(
-                f"no path under {ohms(bound)} to any other net, either way{beside}"
+                f"no path under {ohms(bound)} to any other net{but}"
                 if apart
                 else "a path to another net was found"
             ),
             decision=Decision.PASS if apart else Decision.FAIL,
-            rule=THRESHOLD_RULE,
+            rule=HIGH_RULE,
             cavities=names,
             threshold_ohm=bound,
         )
+
+
+def _behind(plan: Plan) -> tuple[list[int], list[int]]:
+    """Return for each group the points that pull up together with it, and the most of any other group.
+
+    What parts couple, either way, shares its pull-ups: all of them are behind a path to one of them.
+    """
+    scope = plan.scope
+    bundle = list(range(len(scope.groups)))
+    for i, others in enumerate(scope.reach):
+        for j in others:
+            keep, gone = bundle[i], bundle[j]
+            bundle = [keep if k == gone else k for k in bundle]
+    points: dict[int, int] = {}
+    for k, group in zip(bundle, scope.groups, strict=True):
+        points[k] = points.get(k, 0) + group.size
+    largest = sorted(points, key=lambda k: -points[k])[:2]
+    across = [next((points[other] for other in largest if other != k), 0) for k in bundle]
+    return [points[k] for k in bundle], across
 
 
 def _finite(ohm: float) -> float | None:
@@ -106,14 +132,14 @@ def _conductor(reading: Judged) -> ClaimEntry:
 
 
 def _part(reading: Judged) -> ClaimEntry:
+    within = f"between {ohms(reading.lower_ohm)} and {ohms(reading.limit_ohm)}"
+    if reading.limit_ohm > reading.physical_limit_ohm:
+        allowed = ohms(reading.physical_limit_ohm)
+        within += f", the closest that this bench can decide; the part itself may read up to {allowed}"
     return ClaimEntry(
         kind="component",
         subject=reading.component,
-        statement=(
-            f"between {reading.lower_ohm:.4g} and {ohms(reading.limit_ohm)}"
-            if math.isfinite(reading.limit_ohm)
-            else f"above {ohms(reading.lower_ohm)}"
-        ),
+        statement=within if math.isfinite(reading.limit_ohm) else f"above {ohms(reading.lower_ohm)}",
         decision=reading.decision,
         rule=GUARD_RULE,
         cavities=(str(reading.a), str(reading.b)),
@@ -128,13 +154,16 @@ def _part(reading: Judged) -> ClaimEntry:
 
 
 def _diode(reading: JudgedDiode) -> ClaimEntry:
-    unit = "V" if reading.unit == "V" else "ohm"
-    forward = f"{reading.forward:.3g} {unit}" if math.isfinite(reading.forward) else "no current"
-    backward = f"{reading.backward:.3g} {unit}" if math.isfinite(reading.backward) else "no current"
+    def figure(value: float) -> str:
+        if not math.isfinite(value):
+            return "no current"
+        return f"{value:.3g} V" if reading.unit == "V" else ohms(value)
+
+    ways = f"{figure(reading.forward)}, back {figure(reading.backward)}"
     return ClaimEntry(
         kind="component",
         subject=reading.component,
-        statement=f"conducts from {reading.anode} to {reading.cathode} only: {forward}, back {backward}",
+        statement=f"conducts from {reading.anode} to {reading.cathode} only: {ways}",
         decision=reading.decision,
         rule="forward reading within its bounds, none backward; the bench's diode or ohms range",
         cavities=(str(reading.anode), str(reading.cathode)),
@@ -165,7 +194,6 @@ def _isolation(plan: Plan, measured: Measured) -> Iterator[ClaimEntry]:
         decision=Decision.FAIL if paths else Decision.PASS if clear else Decision.UNDECIDED,
         rule="every pair lies across at least one reading; pass above limit + U, k = 2",
         threshold_ohm=limit_ohm,
-        limit_ohm=limit_ohm,
         uncertainty_ohm=u_ohm,
         measured_ohm=_finite(measured.isolation_ohm),
         open=math.isinf(measured.isolation_ohm),
@@ -179,7 +207,7 @@ def _stability(measured: Measured) -> Iterator[ClaimEntry]:
         statement=(
             "every sense reading was the same when asked again"
             if not measured.unstable
-            else "readings changed while nothing was touched"
+            else "readings changed while nothing was touched, or do not fit together"
         ),
         decision=Decision.FAIL if measured.unstable else Decision.PASS,
         rule="the same questions asked twice",
