@@ -96,3 +96,15 @@ def test_a_finished_search_is_proved_and_costs_add_up() -> None:
     label = {end: k for k, group in enumerate(groups) for end in group}
     (piece,) = Explainer(wiring, table).explain([label[end] for end in wiring.leaf_ends])
     assert sum(finding.cost for finding in findings) == pytest.approx(piece.cost / 1000)
+
+
+def test_exchanged_plugs_come_before_crossed_contacts() -> None:
+    """All of B and C that is wired is found on the other: as well two contacts crossed at A, and two more."""
+    (finding,) = found("A:5 B:2", "A:2 C:2", "A:1 B:1 C:1", "A:3 C:3", "B:3")
+    assert finding.cause == "exchanged"
+
+
+def test_crossed_contacts_come_before_a_turned_plug() -> None:
+    _, crossed = found("A:2 B:3", "A:3 B:2 A:1 B:1 C:1")
+    assert crossed.cause == "crossed"
+    assert "rotated" in {other.cause for other in crossed.alternatives}

@@ -125,9 +125,16 @@ def diagnose(found: Sequence[Arrangement], explainer: Explainer, strain: Strain)
     return Diagnosis(told, best, arrangement, _righted(arrangement, explained))
 
 
+EASY = frozenset({"exchanged", "not_plugged", "adapter_board"})
+"""Slips with whole connectors that come before crossed contacts where both cost the same."""
+
+
 def _moved(arrangement: Arrangement, pieces: Sequence[Piece]) -> int:
-    """Return how many contacts sit in wrong places: the fewer, the simpler."""
-    slipped = sum(len(slip.moves) for slip in arrangement.slips)
+    """Return how many contacts sit in wrong places: the fewer, the simpler.
+
+    Plugs left off or in each other's place count for nothing: hands slip so more often than crimps do.
+    """
+    slipped = sum(len(slip.moves) for slip in arrangement.slips if slip.cause not in EASY)
     return slipped + sum(len(cycle) for piece in pieces for cycle in piece.explanations[0].cycles)
 
 
