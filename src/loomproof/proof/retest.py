@@ -17,7 +17,7 @@ from loomproof.loom.model import End, Loom
 from loomproof.proof.codes import antichain_codes
 from loomproof.proof.plan import Plan
 from loomproof.proof.scope import Scope
-from loomproof.proof.vectors import Vector, empty_vector, vector
+from loomproof.proof.vectors import Vector, apart_from_reach, empty_vector, vector
 
 
 def touched_ends(loom: Loom, cavities: Iterable[End], wires: Iterable[str]) -> frozenset[End]:
@@ -75,4 +75,5 @@ def _vectors(scope: Scope, nets: frozenset[int]) -> tuple[Vector, ...]:
     for closure in dict.fromkeys(scope.reach[i] | {i} for i in range(len(scope.groups)) if scope.reach[i]):
         if closure & set(touched):
             driven.append(everyone - closure)
+    driven += apart_from_reach(scope.groups, scope.reach, touched, driven)
     return tuple(vector(scope.groups, scope.reach, chosen) for chosen in driven if chosen)

@@ -53,7 +53,8 @@ def sense_vectors(
 
     ``one_way``: exclude couplings that conduct in one direction only as well (an antichain of codes); else
     distinct toggling codes, which prove the groups where connection works both ways. Groups coupled by
-    components always take the antichain, and one vector more for each distinct set of groups reached.
+    components always take the antichain, one vector more for each distinct set of groups reached, and those
+    of `apart_from_reach`.
     """
     reach = reach or [frozenset()] * len(groups)
     coupled = any(reach)
@@ -65,7 +66,32 @@ def sense_vectors(
     ]
     closures = dict.fromkeys(reach[i] | {i} for i in range(len(groups)) if reach[i])
     driven += [frozenset(range(len(groups))) - closure for closure in closures if len(closure) < len(groups)]
+    driven += apart_from_reach(groups, reach, range(len(groups)), driven)
     return tuple(vector(groups, reach, nets) for nets in driven)
+
+
+def apart_from_reach(
+    groups: Sequence[Group],
+    reach: Sequence[frozenset[int]],
+    wanted: Iterable[int],
+    driven: Sequence[frozenset[int]],
+) -> list[frozenset[int]]:
+    """Return what to drive besides ``driven`` so that components stand in for no wire of a wanted group.
+
+    A point that lost its conductor can still be pulled low through components by another group that is
+    driven. So each group of several points is driven once with nothing that reaches it.
+    """
+    more: list[set[int]] = []
+    for i in wanted:
+        if groups[i].size < 2 or not reach[i] or any(i in d and d.isdisjoint(reach[i]) for d in driven):
+            continue
+        for together in more:
+            if together.isdisjoint(reach[i]) and all(i not in reach[j] for j in together):
+                together.add(i)
+                break
+        else:
+            more.append({i})
+    return [frozenset(together) for together in more]
 
 
 def vector(groups: Sequence[Group], reach: Sequence[frozenset[int]], driven: frozenset[int]) -> Vector:
