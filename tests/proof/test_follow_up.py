@@ -87,3 +87,14 @@ def test_a_part_between_nets_with_crossed_contacts_does_not_join_them() -> None:
     assert frozenset(map(e, ("C1:7", "E:1"))) in found.groups
     assert frozenset(map(e, ("C1:3", "C2:3", "C2:4", "C2:7"))) in found.groups
     assert any(path.ohm == pytest.approx(150.0, rel=0.01) for path in found.leaks)
+
+
+def test_what_lies_between_two_that_seemed_apart_joins_them() -> None:
+    """C1:1 and C1:3 read 60 Ω, C2:3 between them 30 Ω from each: one conductor of bad joints (under 47 Ω)."""
+
+    def change(network: Network) -> None:
+        network.ohms["W4"] = (e("S"), e("C2:3"), 30.0)
+        network.ohms["short"] = (e("C1:1"), e("C2:3"), 30.0)
+
+    found = measured(change)
+    assert frozenset(map(e, ("C1:1", "C2:1", "C1:3", "C2:3", "C2:4", "E:1"))) in found.groups

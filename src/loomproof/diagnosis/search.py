@@ -8,7 +8,8 @@ least cost are kept.
 
 Opens and shorts are exact for given labels. Exchanges stay inside a piece, and in a piece with more than
 ``FULL_LEAVES`` leaves each must save something at once. A search that reaches its budget, or that may have
-missed a cheaper explanation so, keeps the best found and says that it is not proved (`Piece.proved`).
+missed a cheaper explanation so, keeps the best found and says that it is not proved (`Piece.proved`); a piece
+of up to ``RETRY_LEAVES`` leaves is first searched once more without that rule.
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ from loomproof.diagnosis.weights import Weights
 from loomproof.diagnosis.wiring import Wiring
 
 FULL_LEAVES = 10
+RETRY_LEAVES = 16
+"""A piece of up to so many that is not proved is searched once more, exchanges that save nothing included."""
 BUDGET = 3000
 
 
@@ -141,7 +144,13 @@ class Explainer:
         leaves = tuple(leaf for net in nets for leaf in self.wiring.nets[net].leaves)
         key = (nets, tuple(labels[leaf] for leaf in leaves))
         if key not in self._pieces:
-            self._pieces[key] = _PieceSearch(self, labels, nets, leaves).run()
+            search = _PieceSearch(self, labels, nets, leaves)
+            piece = search.run()
+            if not piece.proved and not search.full and len(leaves) <= RETRY_LEAVES:
+                search.full = True
+                again = search.run()
+                piece = again if again.proved or again.cost < piece.cost else piece
+            self._pieces[key] = piece
         return self._pieces[key]
 
 

@@ -96,6 +96,9 @@ class Shorts(Desk):
 
     def _low_part(self, fault: Fault) -> tuple[Component, Judged] | None:
         """Return a part between two joined conductors that reads low, but not as a short does."""
+        across = [path.ohm for path in self.measured.paths if self._across(path.a, path.b, fault.pieces)]
+        if min(across, default=SHORTED_OHM) < SHORTED_OHM:
+            return None  # elsewhere they are joined better than through the part
         nodes = {piece: set(self._nodes(piece)) for piece in fault.pieces}
         for judged in self.measured.judged:
             part = self.loom.component_by_name.get(judged.component)

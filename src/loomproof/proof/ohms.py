@@ -136,37 +136,43 @@ def split_by_ohms(ohmmeter: Ohmmeter, fragments: Sequence[int], apart_ohm: float
     with its resistance, or a way where it conducts in one direction only. A fragment may be near another
     of a cluster than its first; resistance is a metric, so it is then less than twice as far from the first.
     """
-    clusters: list[int] = []
-    members: list[list[int]] = []
-    paths: list[Path] = []
+    clusters: list[list[int]] = []  # of each fragment its lowest point; a cluster's first stands for it
+    apart: dict[tuple[int, int], float] = {}
+    paths: list[tuple[int, int, float, float]] = []
     ways: list[tuple[int, int]] = []
+
+    def near(a: int, b: int) -> bool:
+        return max(ohmmeter.read_sets(a, b)[0], ohmmeter.read_sets(b, a)[0]) < apart_ohm
+
     for fragment in fragments:
         head = fragment & -fragment
-        for k, cluster in enumerate(clusters):
-            other = cluster & -cluster
-            forward, u_ohm = ohmmeter.read_sets(other, head)
-            backward, _ = ohmmeter.read_sets(head, other)
-            if max(forward, backward) < apart_ohm or (
-                max(forward, backward) < 2 * apart_ohm
-                and any(
-                    max(ohmmeter.read_sets(near, head)[0], ohmmeter.read_sets(head, near)[0]) < apart_ohm
-                    for near in members[k][1:]
-                )
-            ):
-                clusters[k] |= fragment
-                members[k].append(head)
-                break
-            if alike(forward, backward):
-                a, b = (ohmmeter.scope.end_of[p.bit_length()] for p in (other, head))
-                paths.append(Path(a, b, forward, u_ohm))
-            elif forward < backward:
-                ways.append((other, head))
-            elif backward < forward:
-                ways.append((head, other))
+        joined: list[list[int]] = []
+        for cluster in clusters:
+            first = cluster[0]
+            if joined and apart[joined[0][0], first] >= 2 * apart_ohm:
+                continue
+            forward, u_ohm = ohmmeter.read_sets(first, head)
+            backward, _ = ohmmeter.read_sets(head, first)
+            far = apart[first, head] = apart[head, first] = max(forward, backward)
+            if far < apart_ohm or (far < 2 * apart_ohm and any(near(one, head) for one in cluster[1:])):
+                joined.append(cluster)
+            elif alike(forward, backward):
+                paths.append((first, head, forward, u_ohm))
+            elif forward != backward:
+                ways.append((first, head) if forward < backward else (head, first))
+        clusters = [cluster for cluster in clusters if cluster not in joined[1:]]
+        if joined:
+            joined[0] += [*(one for cluster in joined[1:] for one in cluster), head]
         else:
-            clusters.append(fragment)
-            members.append([head])
-    return Split(tuple(clusters), tuple(paths), tuple(ways))
+            clusters.append([head])
+    whole = {fragment & -fragment: fragment for fragment in fragments}
+    home = {head: k for k, cluster in enumerate(clusters) for head in cluster}
+    ends = {head: ohmmeter.scope.end_of[head.bit_length()] for head in home}
+    return Split(
+        tuple(sum(whole[head] for head in cluster) for cluster in clusters),
+        tuple(Path(ends[a], ends[b], ohm, u_ohm) for a, b, ohm, u_ohm in paths if home[a] != home[b]),
+        tuple((a, b) for a, b in ways if home[a] != home[b]),
+    )
 
 
 def alike(forward_ohm: float, backward_ohm: float) -> bool:
