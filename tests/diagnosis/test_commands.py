@@ -12,14 +12,15 @@ RESULTS = """{
   "schema": 1, "verdict": "fail", "run": "%s", "started": "", "ended": "",
   "loom": {"name": "x"}, "bench": {"address": "sim:"}, "adapter": {"name": "in-order"},
   "coverage": {}, "counts": {},
+  "connectors": [{"name": "A", "kind": "plug", "rows": [["1", "2", "3"], ["10", "", "11"]]}],
   "findings": [%s]
 }"""
 CROSSED = """{
-  "kind": "miswire", "cause": "crossed", "severity": "fault", "title": "A:2 and A:3 are crossed",
+  "kind": "miswire", "cause": "crossed", "severity": "fault", "title": "W4 and W5 crossed at A:2 and A:3",
   "cavities": ["A:2", "A:3"], "wires": ["W4", "W5"], "wire_colours": ["BU", "BK"],
   "evidence": [{"text": "A:2 to B:2", "measured_ohm": 0.1}],
-  "alternatives": [{"text": "B:2 and B:3 are crossed", "cause": "crossed", "cavities": ["B:2", "B:3"],
-    "wires": ["W4", "W5"], "tell_apart": "Look into the back of A."}]
+  "alternatives": [{"text": "W4 and W5 crossed at B:2 and B:3", "cause": "crossed",
+    "cavities": ["B:2", "B:3"], "wires": ["W4", "W5"], "tell_apart": "Look into the back of A."}]
 }"""
 
 
@@ -33,16 +34,26 @@ def failed(tmp_path: Path) -> Path:
 def test_findings_are_shown_with_their_reasoning(failed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["findings", str(failed), "--details"]) == 0
     shown = capsys.readouterr().out
-    assert "A:2 and A:3 are crossed" in shown
+    assert "W4 and W5 crossed at A:2 and A:3" in shown
     assert "B:2 and B:3" in shown
     assert "open_wire" in shown
+
+
+def test_the_face_of_the_connector_is_drawn_with_its_cavities_marked(
+    failed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["findings", str(failed)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    at = next(number for number, line in enumerate(lines) if "from the mating side" in line)
+    assert lines[at + 1].split() == ["1", "[", "2][", "3]"]
+    assert lines[at + 2].split() == ["10", "11"]
 
 
 def test_an_answer_is_taken(failed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["findings", str(failed), "--saw", "A sound"]) == 0
     shown = capsys.readouterr().out
-    assert "B:2 and B:3 are crossed" in shown
-    assert "A:2 and A:3 are crossed" not in shown
+    assert "W4 and W5 crossed at B:2 and B:3" in shown
+    assert "W4 and W5 crossed at A:2 and A:3" not in shown
     assert "A was seen to be sound" in shown
 
 
@@ -60,6 +71,8 @@ def test_compare_says_what_a_repair_changed(
     mended = tmp_path / "pass.json"
     mended.write_text((RESULTS % ("two", "")).replace('"fail"', '"pass"'), encoding="utf-8")
     assert run(["compare", str(failed), str(mended)]) == 0
-    assert "gone: A:2 and A:3 are crossed" in capsys.readouterr().out
+    shown = capsys.readouterr().out
+    assert "before: one" in shown
+    assert "gone: W4 and W5 crossed at A:2 and A:3" in shown
     assert run(["compare", str(mended), str(failed)]) == 0
-    assert "new: A:2 and A:3 are crossed" in capsys.readouterr().out
+    assert "new: W4 and W5 crossed at A:2 and A:3" in capsys.readouterr().out
