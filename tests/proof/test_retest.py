@@ -6,6 +6,7 @@ import itertools
 import random
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -16,8 +17,11 @@ from loomproof.loom.model import End
 from loomproof.loom.reading import load
 from loomproof.proof.plan import Meter, plan_proof
 from loomproof.proof.retest import plan_retest, touched_ends, touched_nets
+from loomproof.proof.run import finish, run_plan
 from loomproof.proof.scope import Scope
 from loomproof.proof.vectors import Group
+from loomproof.results.measured import Decision, Measured
+from tests.proof.meter_bench import meter_bench
 from tests.proof.test_sense import random_partition, sensing, sensing_relation
 
 
@@ -83,3 +87,37 @@ def test_components_on_touched_nets_are_measured_again(fixtures: Path) -> None:
     nets = touched_nets(expectation, [End("ECU-B", "22")])
     plan = plan_retest(full, expectation, nets)
     assert [part.part.component for part in plan.parts] == ["R1"]
+
+
+def retested(fixtures: Path, *faults: str) -> tuple[Measured, int, int]:
+    """Retest W45 of the demo loom on a bench without sense; returns readings asked and nets touched."""
+    loom = load(fixtures / "hillclimb_engine").loom
+    expectation = expect(loom)
+    meter = Meter(Accuracy(0.2, 0.0005), Accuracy(0.002, 0.0005), (0.001, 1e8), {})
+    bench = meter_bench(loom, *faults)
+    point_of = in_order(loom.cavities).point_of
+    full = plan_proof(expectation, point_of, bench.able, meter, isolation_ohm=1e6)
+    nets = touched_nets(expectation, touched_ends(loom, [], ["W45"]))
+    plan = plan_retest(full, expectation, nets)
+    untouched = frozenset(range(len(expectation.nets))) - nets
+    found = finish(run_plan(plan, expectation, bench, untouched=untouched))
+    planned = (
+        len(plan.conductors) + len(plan.parts) + sum(part.part.forward_v is not None for part in plan.parts)
+    )
+    return found, bench.readings - planned, len(nets)
+
+
+def test_without_sense_a_mended_wire_passes_in_few_readings(fixtures: Path) -> None:
+    found, more, touched = retested(fixtures)
+    assert found.sound
+    # Whether any two conductors are one, and isolation both ways from the bundle of all others.
+    assert more <= (61).bit_length() + 2 * touched.bit_length()
+
+
+@pytest.mark.parametrize(
+    "fault", ["open W45", "short ECU-A:19 ECU-A:3", "leak 22k ECU-A:18 ECU-A:3", "high 4.7 W45"]
+)
+def test_without_sense_what_is_still_wrong_is_seen(fixtures: Path, fault: str) -> None:
+    found, _, _ = retested(fixtures, fault)
+    bad = any(reading.decision is Decision.FAIL for reading in found.judged)
+    assert bad or not found.sound

@@ -84,18 +84,19 @@ def retest(
         temperature_c = bench.temperature()
         expectation = expect(described, ROOM_TEMPERATURE_C if temperature_c is None else temperature_c)
         meter = meter_of(able, request, measured_temperature=temperature_c is not None)
-        isolation_ohm = described.settings.isolation_ohm
-        full = plan_proof(expectation, leads.point_of, able, meter, isolation_ohm=isolation_ohm)
+        limit_ohm = described.settings.isolation_ohm
+        full = plan_proof(expectation, leads.point_of, able, meter, isolation_ohm=limit_ohm)
         nets = touched_nets(expectation, ends)
         reached = {end for net in nets for end in expectation.nets[net].cavities}
-        missing = sorted(reached - set(leads.point_of))
+        missing = [end for end in described.cavities if end in reached - set(leads.point_of)]
         if missing:
             raise AdapterError(f"no point goes to {missing[0]}, which the repair can have touched")
         check = self_check(bench, [group.points for group in full.scope.groups], meter_v=meter_v)
         if not check.passed:
             raise UnfitError(f"{check.failures[0].name}: {check.failures[0].text}")
         plan = plan_retest(full, expectation, nets)
-        steps = run_plan(plan, expectation, bench)
+        untouched = frozenset(range(len(expectation.nets))) - nets
+        steps = run_plan(plan, expectation, bench, untouched=untouched)
         while True:
             try:
                 proving.show_step(next(steps))
@@ -106,7 +107,10 @@ def retest(
     faults = [f for f in explain(described, measured, {}) if f.severity is Severity.FAULT]
     decisions = [r.decision for r in measured.judged] + [r.decision for r in measured.diodes]
     failed = bool(faults) or not measured.sound or Decision.FAIL in decisions
-    close = Decision.UNDECIDED in decisions
+    isolation_ohm, pass_ohm = measured.isolation_ohm, measured.isolation_pass_ohm
+    close = Decision.UNDECIDED in decisions or (
+        isolation_ohm is not None and pass_ohm is not None and isolation_ohm <= pass_ohm
+    )
     click.echo(
         f"Retest after {before.run}: {len(nets)} of {len(expectation.nets)} nets, "
         f"{measured.sense_vectors} senses, {measured.resistance_readings} resistances."
@@ -114,7 +118,7 @@ def retest(
     for fault in faults:
         click.echo(f"  fault: {fault.title}")
     word = "FAIL" if failed else "UNDECIDED" if close else "PASS"
-    click.echo(f"{word}: {', '.join(sorted(map(str, reached)))}")
+    click.echo(f"{word}: {', '.join(str(end) for end in described.cavities if end in reached)}")
     click.echo(
         "This is no certificate. Prove the whole loom for one: what a repair did elsewhere is not seen here."
     )

@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 
+from loomproof.proof.complete import singles
 from loomproof.proof.ohms import CONDUCTOR_OHM, Ohmmeter, Split, is_diode, split_by_ohms
 from loomproof.proof.plan import Plan
 from loomproof.results.measured import Decision, Judged, JudgedDiode
@@ -81,19 +82,26 @@ def _union(sets: Sequence[int], chosen: Iterable[int]) -> int:
 
 
 def _fragments(plan: Plan, judged: Sequence[Judged]) -> list[int]:
-    """Split each net where the readings that span it are not as low as a conductor."""
+    """Split each net where the readings that span it are not as low as a conductor.
+
+    A net of which nothing was read is whole: the plan of a retest rests on the proof before.
+    """
     scope = plan.scope
-    home = {end: scope.bit(end) for end in scope.point_of}
-    whole = {bit: bit for bit in home.values()}
+    readings: dict[int, list[Judged]] = {}
     for reading in judged:
-        if reading.component:
-            continue
-        a, b = home[reading.a], home[reading.b]
-        points = scope.groups[scope.group_of[reading.a]].points
-        if a != b and reading.measured_ohm < _apart_ohm(plan, points):
-            whole[a] |= whole.pop(b)
-            home.update((end, a) for end, head in home.items() if head == b)
-    return list(whole.values())
+        if not reading.component:
+            readings.setdefault(scope.group_of[reading.a], []).append(reading)
+    found: list[int] = []
+    for k, group in enumerate(scope.groups):
+        apart_ohm = _apart_ohm(plan, group.points)
+        pieces = list(singles(group.points)) if k in readings else [group.points]
+        for reading in readings.get(k, ()):
+            if reading.measured_ohm < apart_ohm:
+                pair = scope.bit(reading.a) | scope.bit(reading.b)
+                joined = sum(piece for piece in pieces if piece & pair)
+                pieces = [piece for piece in pieces if not piece & pair] + [joined]
+        found += pieces
+    return found
 
 
 def _bundles(plan: Plan, fragments: Iterable[int]) -> list[list[int]]:

@@ -28,12 +28,13 @@ def claims_of(plan: Plan, measured: Measured, capabilities: Capabilities) -> tup
         *(_part(reading) for reading in measured.judged if reading.component),
         *(_diode(reading) for reading in measured.diodes),
         *_isolation(plan, measured),
-        *(_stability(measured) if plan.vectors else ()),
+        *(_stability(plan, measured) if plan.vectors else ()),
     )
 
 
-def _text(ends: frozenset[End] | tuple[End, ...]) -> tuple[str, ...]:
-    return tuple(str(end) for end in sorted(ends))
+def _text(plan: Plan, ends: frozenset[End] | tuple[End, ...]) -> tuple[str, ...]:
+    """Return cavities in the description's order."""
+    return tuple(str(end) for end in sorted(ends, key=plan.scope.place_of.__getitem__))
 
 
 def _sensed(plan: Plan, measured: Measured, capabilities: Capabilities) -> Iterator[ClaimEntry]:
@@ -47,7 +48,7 @@ def _sensed(plan: Plan, measured: Measured, capabilities: Capabilities) -> Itera
     behind, across = _behind(plan)
     for k, group in enumerate(plan.scope.groups):
         ends = plan.scope.ends(group.points)
-        names = _text(ends)
+        names = _text(plan, ends)
         coupled = behind[k] > group.size
         if group.size > 1:
             joined = any(ends <= found for found in whole)
@@ -200,7 +201,7 @@ def _isolation(plan: Plan, measured: Measured) -> Iterator[ClaimEntry]:
     )
 
 
-def _stability(measured: Measured) -> Iterator[ClaimEntry]:
+def _stability(plan: Plan, measured: Measured) -> Iterator[ClaimEntry]:
     yield ClaimEntry(
         kind="stability",
         subject="all cavities",
@@ -211,5 +212,5 @@ def _stability(measured: Measured) -> Iterator[ClaimEntry]:
         ),
         decision=Decision.FAIL if measured.unstable else Decision.PASS,
         rule="the same questions asked twice",
-        cavities=_text(measured.unstable),
+        cavities=_text(plan, measured.unstable),
     )

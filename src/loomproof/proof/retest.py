@@ -44,7 +44,10 @@ def touched_nets(expectation: Expectation, ends: Iterable[End]) -> frozenset[int
 
 
 def plan_retest(plan: Plan, expectation: Expectation, nets: frozenset[int]) -> Plan:
-    """Return what of a full plan is asked again for these nets; isolation is read for all conductors."""
+    """Return what of a full plan is asked again for these nets.
+
+    Run it with all other nets ``untouched``: isolation is then read between these and that bundle only.
+    """
     vectors = (empty_vector(plan.scope.groups), *_vectors(plan.scope, nets)) if plan.vectors else ()
     return replace(
         plan,

@@ -27,6 +27,7 @@ from loomproof.proof.ohms import (
     judge_part,
 )
 from loomproof.proof.plan import Plan, conductor_reading
+from loomproof.proof.scope import Scope
 from loomproof.proof.telling import (
     Groups,
     by_description,
@@ -62,10 +63,18 @@ def finish(steps: Steps, show: Callable[[Step], None] = lambda _: None) -> Measu
             return measured
 
 
-def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: float = 0.0) -> Steps:
+def run_plan(
+    plan: Plan,
+    expectation: Expectation,
+    bench: Bench,
+    *,
+    watch_s: float = 0.0,
+    untouched: frozenset[int] = frozenset(),
+) -> Steps:
     """Ask everything that the plan holds, follow failures until the picture is complete, and measure.
 
-    ``watch_s``: watch for that long for contacts that come and go, where the bench can.
+    ``watch_s``: watch for that long for contacts that come and go, where the bench can. ``untouched``:
+    nets whose isolation from each other rests on the proof before.
     """
     scope = plan.scope
     asker = Asker(bench, scope.points)
@@ -114,7 +123,7 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
         paths += read_inside(plan, ohmmeter, groups, {frozenset((r.a, r.b)) for r in judged})
         if plan.isolation_ohm is not None:
             yield Step("isolation")
-            found, turned, isolation_ohm = _isolation(plan, ohmmeter, groups, leaks)
+            found, turned, isolation_ohm = _isolation(plan, ohmmeter, groups, leaks, untouched)
             leaks += found
             one_way += turned
     yield Step("sensing again")
@@ -123,7 +132,7 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
     odd = one_way or leaks or paths or decisions - {Decision.PASS}
     if not odd and not unstable and set(groups) == set(expected):
         # Never a pass on readings that nothing accounts for: what read wrongly before reads right now.
-        unstable = tuple(sorted(scope.ends(_wrong(plan, lows))))
+        unstable = _in_order(scope, _wrong(plan, lows))
     return Measured(
         expected=expected,
         groups=groups,
@@ -137,7 +146,7 @@ def run_plan(plan: Plan, expectation: Expectation, bench: Bench, *, watch_s: flo
         untested=scope.untested,
         isolation_ohm=isolation_ohm,
         isolation_pass_ohm=None if plan.isolation_ohm is None else plan.isolation_ohm + plan.isolation_u_ohm,
-        points=tuple(sorted(scope.point_of.items())),
+        points=tuple(scope.point_of.items()),
         sense_vectors=asker.vectors,
         resistance_readings=asker.readings,
     )
@@ -152,6 +161,11 @@ def _nets(plan: Plan, asker: Asker, lows: Sequence[int]) -> tuple[Groups, list[t
     # The first vector drives nothing: it belongs to the bench's self-check, not to the nets.
     found = complete(asker.sense, scope.groups, plan.vectors[1:], lows[1:], scope.reach)
     return tuple(scope.ends(points) for points in found.groups), list(found.one_way)
+
+
+def _in_order(scope: Scope, points: int) -> tuple[End, ...]:
+    """Return the cavities of a point set in the description's order."""
+    return tuple(sorted(scope.ends(points), key=scope.place_of.__getitem__))
 
 
 def _wrong(plan: Plan, lows: Sequence[int]) -> int:
@@ -216,7 +230,11 @@ def _one_a_pair(plan: Plan, groups: Groups, one_way: Iterable[tuple[int, int]]) 
 
 
 def _isolation(
-    plan: Plan, ohmmeter: Ohmmeter, groups: Sequence[frozenset[End]], known: Iterable[Path]
+    plan: Plan,
+    ohmmeter: Ohmmeter,
+    groups: Sequence[frozenset[End]],
+    known: Iterable[Path],
+    untouched: frozenset[int] = frozenset(),
 ) -> tuple[list[Path], list[tuple[int, int]], float]:
     """Measure isolation between all conductors found; conductors that components couple count as one.
 
@@ -243,6 +261,13 @@ def _isolation(
                     join(end, other)
     for path in known:
         join(path.a, path.b)
+    together = [
+        scope.end_of[group.head.bit_length()]
+        for group, net in zip(scope.groups, scope.net_of_group, strict=True)
+        if net in untouched
+    ]
+    for end in together:
+        join(together[0], end)
     sets = list(classes.values())
     leaks: list[Path] = []
     one_way: list[tuple[int, int]] = []
@@ -315,4 +340,4 @@ def _unstable(
         seen: dict[int, int] = {}
         for event in asker.watch([heads, *drives], watch_s):
             changed |= seen.setdefault(event.index, event.low) ^ event.low
-    return tuple(sorted(scope.ends(changed)))
+    return _in_order(scope, changed)

@@ -16,7 +16,7 @@ class Scope:
     """The nets that have points, as groups; ``net_of_group`` leads back to the expectation's indexes.
 
     ``reach`` says by group which others may pull it low through components. ``untested`` are cavities
-    without a point.
+    without a point. ``point_of`` and ``untested`` are in the description's order.
     """
 
     groups: tuple[Group, ...]
@@ -30,6 +30,11 @@ class Scope:
     def group_of(self) -> Mapping[End, int]:
         """The group of each cavity that has a point."""
         return {end: k for k, group in enumerate(self.groups) for end in self.ends(group.points)}
+
+    @cached_property
+    def place_of(self) -> Mapping[End, int]:
+        """Where each cavity that has a point comes in the description: what to sort cavities by."""
+        return {end: place for place, end in enumerate(self.point_of)}
 
     def bit(self, end: End) -> int:
         """Return the one-point set of a cavity."""
@@ -56,6 +61,7 @@ def scope_of(expectation: Expectation, point_of: Mapping[End, int], clear_ohm: f
     ``clear_ohm`` is the bench's threshold above which a path surely reads high; components well above it
     couple nothing.
     """
+    cavities = expectation.loom.cavities
     groups: list[Group] = []
     net_of_group: list[int] = []
     for net in expectation.nets:
@@ -73,9 +79,9 @@ def scope_of(expectation: Expectation, point_of: Mapping[End, int], clear_ohm: f
         tuple(groups),
         tuple(net_of_group),
         _reach(expectation, net_of_group, clear_ohm),
-        {end: point for end, point in point_of.items() if end in expectation.net_of},
+        {end: point_of[end] for end in cavities if end in point_of},
         {point: end for end, point in point_of.items() if end in expectation.net_of},
-        tuple(end for net in expectation.nets for end in net.cavities if end not in point_of),
+        tuple(end for end in cavities if end not in point_of),
     )
 
 
