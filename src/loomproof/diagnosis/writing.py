@@ -174,7 +174,7 @@ class Writer(Opens, Shorts):
             fault,
             ends,
             f"Adapter on the wrong points of the scanner: {fault.detail}",
-            [f"the adapter's plugs on {fault.detail.rpartition(' ')[0]}"],
+            ["the adapter's plugs, where they go into the scanner"],
             ["Put the adapter's plugs where its table says, the right way round; mark them."],
             alternatives=(
                 Alternative(
