@@ -101,6 +101,7 @@ def test_a_sound_loom_passes_in_the_stated_number_of_readings(name: str) -> None
     bundles = isolated_conductors(plan)
     # One search for what is joined, and isolation both ways round.
     assert readings == len(plan.conductors) + len(plan.parts) + diodes + 3 * (bundles - 1).bit_length()
+    assert plan.isolation_readings == 3 * (bundles - 1).bit_length()
 
 
 def isolated_conductors(plan: Plan) -> int:

@@ -123,6 +123,10 @@ def _show_value(console: Console, found: Explanation) -> None:
     console.print(sense, markup=False, soft_wrap=True)
     if found.isolation is not None:
         _show_isolation(console, found.isolation)
+    console.print(
+        "  a bench without ohms can be asked the sense only, one without sense the ohms only",
+        soft_wrap=True,
+    )
 
 
 def _show_isolation(console: Console, claim: IsolationClaim) -> None:
@@ -192,6 +196,7 @@ def _show_steps(console: Console, found: Explanation) -> None:
 
 def _show_decision(console: Console, found: Explanation, bench: Decidable) -> None:
     budget = bench.budget
+    console.print("  a bench that measures ohms, with the accuracy given:")
     console.print(f"  {'uncertainty':<12}{_ohm(budget.expanded_ohm)} (k = 2) at a sound reading, of which")
     for part in budget.parts:
         if part.standard_ohm:

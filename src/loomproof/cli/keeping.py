@@ -136,16 +136,17 @@ def check_(store: str | None) -> int:
     from loomproof.records.integrity import check_store
     from loomproof.records.signers import KnownSigners
     from loomproof.records.store import open_store
+    from loomproof.reports.words import plural
 
     with open_store(store) as opened:
         found = check_store(opened, KnownSigners(home()).all())
     click.echo(
-        f"{found.records} records in {found.chains} chains, {found.journals} journals, "
-        f"{found.certificates} certificates"
+        f"{plural(found.records, 'record')} in {plural(found.chains, 'chain')}, "
+        f"{plural(found.journals, 'journal')}, {plural(found.certificates, 'certificate')}"
     )
     for trouble in found.troubles:
         click.echo(f"  {trouble}", err=True)
-    click.echo("nothing was changed" if not found.troubles else f"{len(found.troubles)} troubles")
+    click.echo("nothing was changed" if not found.troubles else plural(len(found.troubles), "trouble"))
     return 5 if found.troubles else 0
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -127,11 +127,16 @@ def _show_plan(
 def _print_plan(console: Console, made: Plan, able: Capabilities) -> None:
     from rich.table import Table
 
-    nets = len(made.scope.groups)
-    console.print(
-        f"{made.scope.points.bit_count()} cavities in {nets} nets: {len(made.vectors)} sense vectors, "
-        f"{len(made.conductors)} conductor readings, {len(made.parts)} component readings."
-    )
+    from loomproof.reports.words import plural
+    from loomproof.results.figures import ohms
+
+    asked = [
+        plural(len(made.vectors), "sense vector"),
+        plural(len(made.conductors), "conductor reading"),
+        plural(len(made.parts), "component reading"),
+    ]
+    cavities = plural(made.scope.points.bit_count(), "cavity", "cavities")
+    console.print(f"{cavities} in {plural(len(made.scope.groups), 'net')}: {', '.join(asked)}.")
     if made.vectors:
         table = Table("vector", "drives points", "low", "high", "either", box=None, pad_edge=False)
         everyone = made.scope.points
@@ -145,8 +150,10 @@ def _print_plan(console: Console, made: Plan, able: Capabilities) -> None:
         console.print(table)
         if able.clear_ohm is not None and able.sense_ohm is not None:
             console.print(
-                f"By sense alone: continuity below {able.clear_ohm:g} ohm, isolation above "
-                f"{able.sense_ohm:g} ohm divided by the cavities of the smaller net."
+                f"By sense alone: continuity below {ohms(able.clear_ohm)}, isolation above "
+                f"{ohms(able.sense_ohm)} divided by the cavities of the smaller net and of those that parts "
+                "join to it.",
+                soft_wrap=True,
             )
     if made.conductors or made.parts:
         table = Table("from", "to", "reads", "limit", "wires", box=None, pad_edge=False)
@@ -166,12 +173,8 @@ def _print_plan(console: Console, made: Plan, able: Capabilities) -> None:
             limits = "one way only" if part.part.forward_v else f"{low} to {high} ohm"
             table.add_row(str(part.part.a), str(part.part.b), part.part.component, limits, "")
         console.print(table)
-    console.print(
-        f"Isolation: every conductor above {made.isolation_ohm:g} ohm in "
-        f"{max(nets - 1, 0).bit_length()} readings."
-        if made.isolation_ohm is not None
-        else "Isolation is not measured in ohms."
-    )
+    for line in _asked_in_ohms(made):
+        console.print(line, soft_wrap=True)
     for what, names in (
         ("Wires whose open no reading shows", made.hidden),
         ("Components that are not measured", made.unmeasured_parts),
@@ -179,6 +182,30 @@ def _print_plan(console: Console, made: Plan, able: Capabilities) -> None:
     ):
         if names:
             console.print(f"{what}: {', '.join(names)}.", soft_wrap=True)
+
+
+def _asked_in_ohms(made: Plan) -> Iterator[str]:
+    """Say what is read between conductors, and what this bench can't be asked."""
+    from loomproof.reports.words import plural
+    from loomproof.results.figures import ohms
+
+    if made.meter is None:
+        yield (
+            "This bench has no ohms. Not asked: resistance of wires and joints, values of parts, isolation "
+            "above the sense thresholds. A short, a part and a leak read alike."
+        )
+        return
+    if not made.vectors:
+        yield (
+            "This bench has no sense: which cavities are one conductor is told by ohms alone. Not asked: "
+            "contacts that come and go, and whether readings stay the same."
+        )
+    both = "" if made.vectors else ", with the current both ways round"
+    readings = plural(made.isolation_readings, "reading")
+    if made.isolation_ohm is not None:
+        yield f"Isolation: every conductor above {ohms(made.isolation_ohm)}, {readings} in all{both}."
+    else:
+        yield "Isolation is not measured in ohms: this meter does not reach it."
 
 
 def _show_hook_ups(

@@ -54,6 +54,7 @@ def retest(
     from loomproof.proof.plan import plan_proof
     from loomproof.proof.retest import plan_retest, touched_ends, touched_nets
     from loomproof.proof.run import run_plan
+    from loomproof.reports.words import plural
     from loomproof.results.findings import Severity
     from loomproof.results.measured import Decision, Measured
 
@@ -113,7 +114,7 @@ def retest(
     )
     click.echo(
         f"Retest after {before.run}: {len(nets)} of {len(expectation.nets)} nets, "
-        f"{measured.sense_vectors} senses, {measured.resistance_readings} resistances."
+        f"{plural(measured.sense_vectors, 'sense')}, {plural(measured.resistance_readings, 'resistance')}."
     )
     for fault in faults:
         click.echo(f"  fault: {fault.title}")

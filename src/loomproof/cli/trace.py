@@ -66,6 +66,7 @@ def trace(
     from loomproof.proof.trace import Traced
     from loomproof.proof.trace import trace as traced_steps
     from loomproof.proof.traced_loom import fitted_loom, loom_of, questions_of
+    from loomproof.reports.words import plural
 
     if address.startswith("sim:"):
         raise UsageError(
@@ -122,9 +123,11 @@ def trace(
             )
     write_folder(loom, folder, over=over)
     joined = sum(len(net) > 1 for net in found.nets)
+    single = len(found.nets) - joined
     click.echo(
-        f"{len(order)} cavities: {joined} nets of two or more, {len(found.nets) - joined} single cavities, "
-        f"{len(found.parts)} parts; {found.sense_vectors} senses, {found.resistance_readings} resistances."
+        f"{plural(len(order), 'cavity', 'cavities')}: {plural(joined, 'net')} of two or more, "
+        f"{plural(single, 'single cavity', 'single cavities')}, {plural(len(found.parts), 'part')}; "
+        f"{plural(found.sense_vectors, 'sense')}, {plural(found.resistance_readings, 'resistance')}."
     )
     for question in (*failing, *questions_of(found, loom)):
         click.echo(f"  ? {question}")

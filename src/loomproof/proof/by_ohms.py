@@ -107,11 +107,7 @@ def _fragments(plan: Plan, judged: Sequence[Judged]) -> list[int]:
 def _bundles(plan: Plan, fragments: Iterable[int]) -> list[list[int]]:
     """Put fragments of nets that components couple, one way or both, together."""
     scope = plan.scope
-    bundle_of = list(range(len(scope.groups)))
-    for i, others in enumerate(scope.reach):
-        for j in others:
-            keep, gone = bundle_of[i], bundle_of[j]
-            bundle_of = [keep if k == gone else k for k in bundle_of]
+    bundle_of = scope.bundle_of
     bundles: dict[int, list[int]] = {}
     for points in fragments:
         end = scope.end_of[(points & -points).bit_length()]

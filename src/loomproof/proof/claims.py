@@ -92,11 +92,7 @@ def _behind(plan: Plan) -> tuple[list[int], list[int]]:
     What parts couple, either way, shares its pull-ups: all of them are behind a path to one of them.
     """
     scope = plan.scope
-    bundle = list(range(len(scope.groups)))
-    for i, others in enumerate(scope.reach):
-        for j in others:
-            keep, gone = bundle[i], bundle[j]
-            bundle = [keep if k == gone else k for k in bundle]
+    bundle = scope.bundle_of
     points: dict[int, int] = {}
     for k, group in zip(bundle, scope.groups, strict=True):
         points[k] = points.get(k, 0) + group.size

@@ -112,6 +112,16 @@ class Plan:
     meter: Meter | None = None
 
     @property
+    def isolation_readings(self) -> int:
+        """How many readings tell on a sound loom that no two conductors are joined, or leak."""
+        rounds = (len(set(self.scope.bundle_of)) - 1).bit_length() if self.scope.groups else 0
+        if self.meter is None:
+            return 0
+        isolation = 0 if self.isolation_ohm is None else rounds
+        # Without sense, whether any two are one is read first, and isolation with the current both ways.
+        return isolation if self.vectors else rounds + 2 * isolation
+
+    @property
     def isolation_u_ohm(self) -> float:
         """The guard band around the isolation limit, Ω; 0 where isolation is not measured."""
         if self.meter is None or self.isolation_ohm is None:

@@ -36,6 +36,16 @@ class Scope:
         """Where each cavity that has a point comes in the description: what to sort cavities by."""
         return {end: place for place, end in enumerate(self.point_of)}
 
+    @cached_property
+    def bundle_of(self) -> tuple[int, ...]:
+        """The bundle of each group: groups that components couple, one way or both, are in one."""
+        bundles = list(range(len(self.groups)))
+        for i, others in enumerate(self.reach):
+            for j in others:
+                keep, gone = bundles[i], bundles[j]
+                bundles = [keep if k == gone else k for k in bundles]
+        return tuple(bundles)
+
     def bit(self, end: End) -> int:
         """Return the one-point set of a cavity."""
         return 1 << (self.point_of[end] - 1)
