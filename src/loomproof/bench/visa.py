@@ -7,7 +7,9 @@ from typing import Any
 
 from loomproof.errors import LinkError, NoBenchError
 
-RECKONED_RATE = 115_200
+SCANNER_RATE = 115_200
+"""What the scanner link begins with at a serial resource, and the rate to reckon with at others."""
+
 OPEN_TIMEOUT_MS = 5_000
 
 
@@ -40,11 +42,12 @@ class VisaLine:
     def __init__(self, resource: str, backend: str = "@py") -> None:
         self._name = resource
         self._resource = open_resource(resource, backend)
+        self.set_rate(SCANNER_RATE)  # a serial resource comes at 9600 from VISA
 
     @property
     def rate(self) -> int:
         """Bits per second: a serial resource's own, else the one to reckon with."""
-        return int(getattr(self._resource, "baud_rate", RECKONED_RATE) or RECKONED_RATE)
+        return int(getattr(self._resource, "baud_rate", SCANNER_RATE) or SCANNER_RATE)
 
     def send(self, data: bytes) -> None:
         """Send all of these bytes."""
@@ -74,8 +77,13 @@ class VisaLine:
 
     def set_rate(self, rate: int) -> None:
         """Change the rate of a serial resource; others have none."""
-        if hasattr(self._resource, "baud_rate"):
-            self._resource.baud_rate = rate
+        from pyvisa.errors import Error
+
+        try:
+            if hasattr(self._resource, "baud_rate"):
+                self._resource.baud_rate = rate
+        except (Error, OSError, ValueError) as error:
+            raise self._gone(error) from error
 
     def close(self) -> None:
         """Give the resource back."""
