@@ -11,7 +11,8 @@
     │   ├── RefusedError          the device refused a command (carries its code)
     │   ├── UnfitError            a self-check failed, or the bench lacks what was asked of it
     │   ├── SafetyError           something that must not be energised, or a voltage on the loom
-    │   ├── JournalError          a reading journal that cannot be written, or cannot be replayed
+    │   ├── JournalError          a reading journal that cannot be written, or is incomplete
+    │   │   └── ReplayError  (2)      a journal that is damaged, or is not of this loom and run
     │   └── BrokenOffError        the run was stopped before its end
     └── RecordError          (5)  a record, a certificate or the store
         ├── SealError             a record or certificate that does not verify
@@ -154,6 +155,12 @@ class JournalError(BenchError, OSError):
     """A reading journal that cannot be written, read or replayed."""
 
     blame = "journal"
+
+
+class ReplayError(JournalError):
+    """A journal to replay that is damaged, was changed, or is not of this loom, adapter and run."""
+
+    exit_code = 2
 
 
 class BrokenOffError(BenchError):

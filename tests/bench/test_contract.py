@@ -1,14 +1,17 @@
-"""What every driver owes the seam, on real lines: a pseudo-terminal, TCP, VISA over TCP, matrix and meter."""
+"""What every driver owes the seam, on real lines, and what a journal of it owes on replay."""
 
 from __future__ import annotations
 
 import math
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from pathlib import Path
 
 import pytest
 
-from loomproof.bench.address import TcpAddress
+from loomproof.bench.address import SerialAddress, TcpAddress
+from loomproof.bench.journal import JournaledBench, ReplayBench
 from loomproof.bench.opening import open_bench
 from loomproof.bench.seam import Bench, point_set
 from loomproof.bench.simulation import Simulation
@@ -19,9 +22,6 @@ from tests.bench.instruments import Matrix, served
 from tests.bench.torture import FIXTURES
 
 TAIL_LAMP = FIXTURES / "tail_lamp"
-KINDS = ["pty", "tcp", "visa", "matrix"]
-if os.name == "nt":
-    KINDS.remove("pty")
 
 
 def joined_pair() -> tuple[int, int]:
@@ -31,31 +31,72 @@ def joined_pair() -> tuple[int, int]:
     return loom.cavities.index(wire.a) + 1, loom.cavities.index(wire.b) + 1
 
 
-@pytest.fixture(params=KINDS)
-def bench(request: pytest.FixtureRequest) -> Iterator[Bench]:
-    if request.param == "matrix":
-        on_it = Scanner(load(TAIL_LAMP).loom, Make(64))
-        matrix = Matrix(lambda a, b: on_it.true_resistance(point_set(a), point_set(b), 0.0))
-        with (
-            served(matrix) as resource,
-            open_bench(f"visa:{resource}?profile=generic-matrix-two-wire") as opened,
-        ):
-            yield opened
-        return
-    simulation = Simulation(TAIL_LAMP, tcp=request.param != "pty")
+@contextmanager
+def simulated(form: Callable[[SerialAddress | TcpAddress], str], *, tcp: bool) -> Iterator[Bench]:
+    """Open a bench on the simulator's process, at the address that ``form`` makes of where it answers.
+
+    Paced, so that a serial port at another rate hears rubbish, as it would of a real scanner.
+    """
+    simulation = Simulation(TAIL_LAMP, ["--paced"], tcp=tcp)
     try:
         where = simulation.address
-        address = str(where)
-        if request.param == "visa":
-            assert isinstance(where, TcpAddress)
-            address = f"visa:TCPIP::127.0.0.1::{where.port}::SOCKET"
-        with open_bench(address) as opened:
+        assert isinstance(where, SerialAddress | TcpAddress)
+        with open_bench(form(where)) as opened:
             yield opened
     finally:
         simulation.end()
 
 
-def test_every_driver(bench: Bench) -> None:
+def visa_serial(where: SerialAddress | TcpAddress) -> str:
+    assert isinstance(where, SerialAddress)
+    return f"visa:ASRL{where.port}::INSTR"
+
+
+def visa_tcp(where: SerialAddress | TcpAddress) -> str:
+    assert isinstance(where, TcpAddress)
+    return f"visa:TCPIP::{where.host}::{where.port}::SOCKET"
+
+
+@contextmanager
+def matrix_and_meter() -> Iterator[Bench]:
+    on_it = Scanner(load(TAIL_LAMP).loom, Make(64))
+    matrix = Matrix(lambda a, b: on_it.true_resistance(point_set(a), point_set(b), 0.0))
+    with (
+        served(matrix) as resource,
+        open_bench(f"visa:{resource}?profile=generic-matrix-two-wire") as opened,
+    ):
+        yield opened
+
+
+DRIVERS: dict[str, Callable[[], AbstractContextManager[Bench]]] = {
+    "serial": lambda: simulated(str, tcp=False),
+    "tcp": lambda: simulated(str, tcp=True),
+    "visa serial": lambda: simulated(visa_serial, tcp=False),
+    "visa tcp": lambda: simulated(visa_tcp, tcp=True),
+    "matrix and meter": matrix_and_meter,
+    "sim": lambda: open_bench("sim:", loom_path=TAIL_LAMP),
+}
+if os.name == "nt":  # which has no pseudo-terminals
+    DRIVERS = {name: driver for name, driver in DRIVERS.items() if "serial" not in name}
+
+
+@pytest.mark.parametrize("name", DRIVERS)
+def test_every_driver(name: str) -> None:
+    with DRIVERS[name]() as bench:
+        keeps_the_contract(bench)
+
+
+@pytest.mark.parametrize("name", ["sim", "matrix and meter"])
+def test_a_journal_and_its_replay(tmp_path: Path, name: str) -> None:
+    path = tmp_path / "run.journal.jsonl"
+    with DRIVERS[name]() as bench:
+        keeps_the_contract(JournaledBench(bench, path))
+    replay = ReplayBench(path)
+    keeps_the_contract(replay)
+    assert replay.finished
+
+
+def keeps_the_contract(bench: Bench) -> None:
     able = bench.capabilities()
     a, b = joined_pair()
     first, second = point_set([a]), point_set([b])

@@ -4,17 +4,25 @@ from __future__ import annotations
 
 import json
 import math
+import random
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from loomproof.bench.adapter import in_order
 from loomproof.bench.journal import JournaledBench, ReplayBench
 from loomproof.bench.seam import Bench
-from loomproof.errors import JournalError, LinkError, RefusedError
+from loomproof.errors import BenchError, JournalError, LinkError, LoomproofError, RefusedError, ReplayError
+from loomproof.flow import Outcome, Request, prove
+from loomproof.loom.reading import load
+from loomproof.virtual.scanner import Make
+from loomproof.virtual.scanner import Scanner as VirtualScanner
 from tests.bench.device import Clock, Scanner
+from tests.bench.simline import sim_bench
 from tests.bench.test_scanner import Rig
+from tests.bench.torture import FIXTURES
 
 
 def run(bench: Bench, watch_line: Any = None) -> list[object]:
@@ -36,11 +44,11 @@ def run(bench: Bench, watch_line: Any = None) -> list[object]:
     return told
 
 
-Make = Callable[..., tuple[Rig, JournaledBench]]
+Journaled = Callable[..., tuple[Rig, JournaledBench]]
 
 
 @pytest.fixture
-def journaled() -> Iterator[Make]:
+def journaled() -> Iterator[Journaled]:
     opened: list[JournaledBench] = []
 
     def make(path: Path, run_facts: dict[str, object] | None = None) -> tuple[Rig, JournaledBench]:
@@ -53,7 +61,7 @@ def journaled() -> Iterator[Make]:
         bench.close()
 
 
-def test_a_replay_answers_the_same(tmp_path: Path, journaled: Make) -> None:
+def test_a_replay_answers_the_same(tmp_path: Path, journaled: Journaled) -> None:
     path = tmp_path / "run.jsonl"
     rig, bench = journaled(path, {"loom": "f00d", "adapter": "beef"})
     rig.line.fro = lambda data: [data] if b"OK" not in data else [data, rig.scanner.event(3, 0, 7)]
@@ -71,7 +79,7 @@ def test_a_replay_answers_the_same(tmp_path: Path, journaled: Make) -> None:
     assert math.inf in told
 
 
-def test_every_line_is_written_before_the_answer_is_known(tmp_path: Path, journaled: Make) -> None:
+def test_every_line_is_written_before_the_answer_is_known(tmp_path: Path, journaled: Journaled) -> None:
     path = tmp_path / "run.jsonl"
     _, bench = journaled(path)
     for count in range(1, 5):
@@ -82,14 +90,14 @@ def test_every_line_is_written_before_the_answer_is_known(tmp_path: Path, journa
         assert json.loads(lines[-2])["ask"] == ["sense", [f"#H{count:X}"]]
 
 
-def test_what_cannot_be_written_is_not_believed(tmp_path: Path, journaled: Make) -> None:
+def test_what_cannot_be_written_is_not_believed(tmp_path: Path, journaled: Journaled) -> None:
     _, bench = journaled(tmp_path / "run.jsonl")
     bench._file.close()
     with pytest.raises(JournalError, match="cannot be written"):
         bench.sense([1])
 
 
-def test_a_journal_is_never_overwritten(tmp_path: Path, journaled: Make) -> None:
+def test_a_journal_is_never_overwritten(tmp_path: Path, journaled: Journaled) -> None:
     path = tmp_path / "run.jsonl"
     path.write_text("precious")
     with pytest.raises(JournalError, match="cannot be made"):
@@ -97,7 +105,7 @@ def test_a_journal_is_never_overwritten(tmp_path: Path, journaled: Make) -> None
     assert path.read_text() == "precious"
 
 
-def test_an_error_is_written_down_and_replayed(tmp_path: Path, journaled: Make) -> None:
+def test_an_error_is_written_down_and_replayed(tmp_path: Path, journaled: Journaled) -> None:
     path = tmp_path / "run.jsonl"
     rig, bench = journaled(path)
     rig.scanner.reset()
@@ -108,7 +116,7 @@ def test_an_error_is_written_down_and_replayed(tmp_path: Path, journaled: Make) 
     assert again.value.message == first.value.message
 
 
-def test_another_question_names_the_line(tmp_path: Path, journaled: Make) -> None:
+def test_another_question_names_the_line(tmp_path: Path, journaled: Journaled) -> None:
     path = tmp_path / "run.jsonl"
     _, bench = journaled(path)
     bench.sense([1])
@@ -119,7 +127,7 @@ def test_another_question_names_the_line(tmp_path: Path, journaled: Make) -> Non
         replay.sense([3])
 
 
-def test_a_journal_that_ends_early_is_incomplete(tmp_path: Path, journaled: Make) -> None:
+def test_a_journal_that_ends_early_is_incomplete(tmp_path: Path, journaled: Journaled) -> None:
     path = tmp_path / "run.jsonl"
     _, bench = journaled(path)
     bench.sense([1])
@@ -129,7 +137,7 @@ def test_a_journal_that_ends_early_is_incomplete(tmp_path: Path, journaled: Make
         replay.sense([1])
 
 
-def test_a_journal_cut_anywhere_never_gives_another_answer(tmp_path: Path, journaled: Make) -> None:
+def test_a_journal_cut_anywhere_never_gives_another_answer(tmp_path: Path, journaled: Journaled) -> None:
     path = tmp_path / "run.jsonl"
     _, bench = journaled(path)
     told = [bench.sense([1]), bench.sense([1 << 8])]
@@ -160,7 +168,9 @@ def test_a_journal_cut_anywhere_never_gives_another_answer(tmp_path: Path, journ
         (1, '{"n":1,"t":0,"ask":["sense",["#H1"]],"answer":[1]}', "line 2: the answer"),
     ],
 )
-def test_a_damaged_line_is_named(tmp_path: Path, journaled: Make, line: int, text: str, says: str) -> None:
+def test_a_damaged_line_is_named(
+    tmp_path: Path, journaled: Journaled, line: int, text: str, says: str
+) -> None:
     path = tmp_path / "run.jsonl"
     _, bench = journaled(path)
     bench.sense([1])
@@ -180,3 +190,80 @@ def test_clock_is_the_callers(tmp_path: Path) -> None:
     bench.sense([1])
     bench.close()
     assert json.loads(path.read_text().splitlines()[1])["t"] == 12.5
+
+
+def proved_once(path: Path) -> tuple[Request, Outcome]:
+    """Prove the tail lamp's loom on the simulator, with a journal at ``path``."""
+    clock = Clock()
+    loom = load(FIXTURES / "tail_lamp").loom
+    request = Request(
+        loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z", simulated=True, watch_s=2.0
+    )
+    scanner = VirtualScanner(loom, Make(len(loom.cavities)), faults=["loose W2 4 Hz"])
+    with sim_bench(scanner, clock=clock) as bench, JournaledBench(bench, path, clock=clock) as journaled:
+        return request, to_the_end(request, journaled)
+
+
+def to_the_end(request: Request, bench: JournaledBench | ReplayBench) -> Outcome:
+    found: list[Outcome] = []
+
+    def whole() -> Iterator[object]:
+        found.append((yield from prove(request, bench)))
+
+    for _ in whole():
+        pass
+    return found[0]
+
+
+def doctored(value: object, rng: random.Random) -> object:
+    """Return a JSON value with one place changed to something that the writer would not write there."""
+    if isinstance(value, dict) and value:
+        key = rng.choice(sorted(value))
+        if rng.random() < 0.2:
+            return {k: v for k, v in value.items() if k != key}
+        return value | {key: doctored(value[key], rng)}
+    if isinstance(value, list) and value:
+        at = rng.randrange(len(value))
+        if rng.random() < 0.2:
+            return value[:at] + value[at + 1 :]
+        return [*value[:at], doctored(value[at], rng), *value[at + 1 :]]
+    odd: list[object] = [None, True, -1, 10**400, 1e300, math.nan, "", "#HZZ", "#HFFFFFFFFFF", [], {}, [[[]]]]
+    return rng.choice(odd)
+
+
+def test_a_doctored_journal_never_gives_a_traceback(tmp_path: Path) -> None:
+    """Whatever was changed: an error of ours, or a result; never a traceback."""
+    path = tmp_path / "run.jsonl"
+    request, outcome = proved_once(path)
+    written = path.read_bytes().splitlines()
+    rng = random.Random(5)
+    refused: list[LoomproofError] = []
+    for _ in range(400):
+        at = rng.randrange(len(written))
+        changed = json.dumps(doctored(json.loads(written[at]), rng), ensure_ascii=False).encode()
+        path.write_bytes(b"\n".join([*written[:at], changed, *written[at + 1 :]]) + b"\n")
+        try:
+            to_the_end(request, ReplayBench(path))
+        except LoomproofError as error:
+            refused.append(error)
+    by_line = [error for error in refused if isinstance(error, ReplayError)]
+    assert len(by_line) > 300
+    assert all(error.exit_code == 2 and error.cure for error in by_line)
+    assert all(f"{path}, line " in error.message for error in by_line)
+    assert outcome.document.verdict
+
+
+def test_a_replay_that_is_not_of_this_run_is_the_askers_mistake(tmp_path: Path, journaled: Journaled) -> None:
+    path = tmp_path / "run.jsonl"
+    _, bench = journaled(path)
+    bench.sense([1])
+    with pytest.raises(ReplayError) as caught:
+        ReplayBench(path).sense([2])
+    assert caught.value.exit_code == 2
+    with pytest.raises(ReplayError) as caught:
+        ReplayBench(tmp_path / "none.jsonl")
+    assert caught.value.exit_code == 2
+    replay = ReplayBench(path)
+    replay.close()
+    with pytest.raises(BenchError, match="closed"):
+        replay.sense([1])

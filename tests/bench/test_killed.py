@@ -16,7 +16,7 @@ import pytest
 from loomproof.bench.journal import ReplayBench
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.simulation import Simulation
-from loomproof.errors import RefusedError
+from loomproof.errors import LinkError
 from loomproof.loom.reading import load
 from loomproof.virtual.link import Device
 from loomproof.virtual.scanner import Scanner
@@ -75,5 +75,5 @@ def test_a_watch_ends_five_seconds_after_the_host_fell_silent() -> None:
     clock.now += 5.1
     device.step(clock.now)
     assert device.commands.watch is None
-    with pytest.raises(RefusedError):  # its last event was lost with the line; stopping it tells
+    with pytest.raises(LinkError, match="ended by itself"):
         events.close()

@@ -83,8 +83,24 @@ def test_replay_refuses_another_description(fixtures: Path, tmp_path: Path) -> N
     assert loomproof("prove", fixtures / TAIL, "--bench", "sim:", "--out", tmp_path).returncode == 0
     [journal] = tmp_path.glob("*.journal.jsonl")
     done = loomproof("replay", journal, fixtures / ENGINE)
-    assert done.returncode == 3
-    assert "description" in done.stderr
+    assert done.returncode == 2
+    assert "tail lamp" in done.stderr.casefold()
+    assert "Give the loom that the journal was read on" in done.stderr
+
+
+def test_replay_refuses_a_doctored_journal(fixtures: Path, tmp_path: Path) -> None:
+    assert loomproof("prove", fixtures / TAIL, "--bench", "sim:", "--out", tmp_path).returncode == 0
+    [journal] = tmp_path.glob("*.journal.jsonl")
+    lines = journal.read_text(encoding="utf-8").splitlines(keepends=True)
+    for changed_to in ('{"n":5,"t":0,"ask":["sense",["#H1"]],"answer":["#H1"]}\n', "nonsense\n"):
+        journal.write_text("".join([*lines[:5], changed_to, *lines[6:]]), encoding="utf-8")
+        done = loomproof("replay", journal, fixtures / TAIL)
+        assert done.returncode == 2
+        assert f"{journal}, line 6: " in done.stderr
+    journal.write_text("".join(lines[:-3]), encoding="utf-8")
+    done = loomproof("replay", journal, fixtures / TAIL)
+    assert done.returncode == 3  # broken off is not wrong, and claims nothing
+    assert "incomplete" in done.stderr
 
 
 def changed(fixtures: Path, tmp_path: Path, file: str, old: str, new: str) -> Path:

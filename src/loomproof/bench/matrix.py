@@ -24,6 +24,7 @@ from loomproof.bench.seam import (
     WatchEvent,
     WatchSummary,
     Wires,
+    check_pair,
     points_of,
 )
 from loomproof.bench.visa import Instrument
@@ -103,8 +104,7 @@ class MatrixBench:
         profile = self._profile
         if wires == 4 and not profile.measure_four:
             raise UnfitError("this bench cannot measure with four wires")
-        if not a or not b or a & b:
-            raise ValueError("a measurement needs two sets with points, and none in both")
+        check_pair(a, b)
         if (a | b).bit_length() > profile.points:
             raise UnfitError(
                 f"point {(a | b).bit_length()} was asked for; the bench has {profile.points} points"

@@ -8,7 +8,8 @@ from collections.abc import Callable, Generator, Sequence
 from types import TracebackType
 from typing import Self
 
-from loomproof.bench.frames import EVENT, FRAME_BYTES, Frame, read_number, read_set, write_number, write_set
+from loomproof.bench.batching import SENSE, Batches
+from loomproof.bench.frames import FRAME_BYTES, read_number, read_set, write_number, write_set
 from loomproof.bench.link import IDLE_CLOSE_S, PATIENCE_S, Clock, Line, Link, fresh_nonce
 from loomproof.bench.parsing import Told, read_capabilities, read_identity
 from loomproof.bench.seam import (
@@ -19,19 +20,18 @@ from loomproof.bench.seam import (
     WatchEvent,
     WatchSummary,
     Wires,
+    check_pair,
     points_of,
+    total_of,
 )
+from loomproof.bench.watching import watch_events
 from loomproof.errors import BenchError, LinkError, NoBenchError, RefusedError, UnfitError
 
 DEFAULT_SETTLE_US = 500
 NUMBER_BYTES = 24
 TEXT_BYTES = 400
 RENEW_AFTER_S = IDLE_CLOSE_S - 2.0
-KEEP_ALIVE_S = 1.5
 RATE_TRIAL_S = 2.0
-CLEAN_BEFORE_GROWTH = 16
-
-_SENSE = "SENS:DRIV? "
 
 
 class ScannerBench:
@@ -61,8 +61,7 @@ class ScannerBench:
         self._identity: Identity | None = None
         self._told: Told | None = None
         self._settle_us: int | None = None
-        self._budget = 0
-        self._clean = 0
+        self._batches = Batches(0, 0)
         self._watching = False
         self._watched: WatchSummary | None = None
         self._before: list[Statistics] = []
@@ -80,7 +79,7 @@ class ScannerBench:
                     f"nothing at {self._address} answers as a pin scanner: {error.message}",
                     cure="Is it switched on, is the rate right, and is this the right port?",
                 ) from error
-            self._meet()
+            self._bind(*self._meet())
         except BaseException:
             self.close()
             raise
@@ -89,12 +88,14 @@ class ScannerBench:
     def reconnect(self) -> None:
         """Open anew after the line was lost, and go on only with the same device.
 
-        Raises `UnfitError` where another scanner answers. Settings are lost but for the settle time,
-        which is set again; an insulation test must be armed again.
+        Raises `UnfitError` where another scanner answers, or the same with other points, and
+        `NoBenchError` where the address cannot be reached; it may be tried again then. Settings are lost
+        but for the settle time, which is set again; an insulation test must be armed again.
         """
         if self._link is not None:
-            self._before.append(self._link.statistics())
-            self._link.line.close()
+            link, self._link = self._link, None
+            self._before.append(link.statistics())
+            link.line.close()
         self._attach().open()
         self._meet_again()
 
@@ -102,22 +103,27 @@ class ScannerBench:
         self._link = Link(self._reach(), clock=self._clock, nonces=self._nonces, patience_s=self._patience_s)
         return self._link
 
-    def _meet(self) -> None:
-        self._identity = read_identity(self._plain("*IDN?", TEXT_BYTES))
-        self._told = read_capabilities(self._plain("SYST:CAP?", TEXT_BYTES))
-        self.link.expect_lines_of(self._told.line_bytes)
-        self._budget = self._told.line_bytes
+    def _meet(self) -> tuple[Identity, Told]:
+        """Ask who answers and what it can do. Nothing is believed of it before both are known."""
+        identity = read_identity(self._plain("*IDN?", TEXT_BYTES))
+        return identity, read_capabilities(self._plain("SYST:CAP?", TEXT_BYTES))
+
+    def _bind(self, identity: Identity, told: Told) -> None:
+        self._identity, self._told = identity, told
+        self.link.expect_lines_of(told.line_bytes)
+        self._batches = Batches(told.line_bytes, told.capabilities.points)
 
     def _meet_again(self) -> None:
-        identity, told = self._identity, self._told
-        self._meet()
-        if identity is not None and (identity != self._identity or told != self._told):
-            found, self._identity, self._told = self._identity, identity, told
+        identity, told = self._meet()
+        if self._identity is not None and (identity, told) != (self._identity, self._told):
+            known = self._known.capabilities
             self.close()
             raise UnfitError(
-                f"another scanner answers at {self._address}: {found}, and the run is bound to {identity}",
+                f"another scanner answers at {self._address}: {_named(identity, told.capabilities)}, "
+                f"and the run is bound to {_named(self._identity, known)}",
                 cure="Plug the first one in again, or start a new run.",
             )
+        self._bind(identity, told)
         if self._settle_us is not None:
             self._plain(f"SENS:SETT {self._settle_us}", 2)
 
@@ -167,18 +173,7 @@ class ScannerBench:
     def statistics(self) -> Statistics:
         """Return what its lines have carried so far."""
         parts = [*self._before, *([self._link.statistics()] if self._link is not None else [])]
-        extra: dict[str, int] = {}
-        for part in parts:
-            for key, count in part.extra:
-                extra[key] = extra.get(key, 0) + count
-        return Statistics(
-            sum(part.round_trips for part in parts),
-            sum(part.repeated for part in parts),
-            sum(part.dropped for part in parts),
-            sum(part.bytes_sent for part in parts),
-            sum(part.bytes_received for part in parts),
-            tuple(extra.items()),
-        )
+        return total_of(parts)
 
     # -- sensing ---------------------------------------------------------------------------------
 
@@ -197,11 +192,12 @@ class ScannerBench:
         clean ones they double again.
         """
         self._fit(*drives)
+        batches = self._batches
         answers: list[PointSet] = []
         while len(answers) < len(drives):
-            batch = self._batch(drives, len(answers))
-            body = _SENSE + ",".join(write_set(drive) for drive in batch)
-            reply_bytes = len(batch) * (self._set_bytes + 1) - 1
+            batch = batches.after(drives, len(answers))
+            body = SENSE + ",".join(write_set(drive) for drive in batch)
+            reply_bytes = batches.reply_bytes(len(batch))
             busy_s = len(batch) * (self._settle_us or DEFAULT_SETTLE_US) * 1e-6
             self._renew()
             if len(batch) == 1:
@@ -209,32 +205,12 @@ class ScannerBench:
             else:
                 told = self.link.ask_twice(body, reply_bytes=reply_bytes, busy_s=busy_s)
                 if told is None:
-                    self._budget, self._clean = self._budget // 2, 0
+                    batches.failed()
                     continue
                 reply = told
             answers += self._sets(reply, len(batch))
-            self._grow()
+            batches.passed()
         return answers
-
-    def _batch(self, drives: Sequence[PointSet], start: int) -> Sequence[PointSet]:
-        sent, told = FRAME_BYTES + len(_SENSE) - 1, FRAME_BYTES - 1
-        stop = start
-        while stop < len(drives):
-            sent += 1 + len(write_set(drives[stop]))
-            told += 1 + self._set_bytes
-            if stop > start and max(sent, told) > self._budget:
-                break
-            stop += 1
-        return drives[start:stop]
-
-    @property
-    def _set_bytes(self) -> int:
-        return -(-self.capabilities().points // 4) + 2
-
-    def _grow(self) -> None:
-        self._clean += 1
-        if self._clean >= CLEAN_BEFORE_GROWTH and self._budget < self._known.line_bytes:
-            self._budget, self._clean = min(2 * self._budget, self._known.line_bytes), 0
 
     def _sets(self, reply: str, count: int) -> list[PointSet]:
         texts = reply.split(",")
@@ -300,8 +276,7 @@ class ScannerBench:
 
     def _measure(self, what: str, a: PointSet, b: PointSet, work_ms: float, tail: str = "") -> float:
         self._fit(a, b)
-        if not a or not b or a & b:
-            raise ValueError("a measurement needs two sets with points, and none in both")
+        check_pair(a, b)
         return self._number(f"MEAS:{what}? {write_set(a)},{write_set(b)}{tail}", work_ms / 1000.0)
 
     def _number(self, body: str, busy_s: float) -> float:
@@ -331,58 +306,18 @@ class ScannerBench:
             raise UnfitError(f"{len(sets)} sets do not fit one line of this bench; watch fewer at a time")
         self._ok(body)
         self._watching = True
-        link = self.link
-        until = math.inf if seconds is None else link.now() + seconds
-        seen = 0
         try:
-            while (left := until - link.now()) > 0:
-                link.listen(max(0.0, min(left, KEEP_ALIVE_S - link.idle_s)))
-                while link.events:
-                    event = self._event(link.events.popleft(), seen, len(sets))
-                    seen += 1
-                    yield event
-                if link.idle_s >= KEEP_ALIVE_S:
-                    link.ask("SYST:LINK?", reply_bytes=3 * NUMBER_BYTES)
+            yield from watch_events(self.link, len(sets), self.capabilities().points, seconds, self._ended)
         finally:
-            self._stop_watch(seen)
+            self._watching = False
+
+    def _ended(self, summary: WatchSummary) -> None:
+        self._watched = summary
 
     @property
     def watched(self) -> WatchSummary | None:
         """How the last watch ended; ``None`` before one has."""
         return self._watched
-
-    def _stop_watch(self, seen: int) -> None:
-        self._watching = False
-        reply = self._ask("WATC:STOP", 3 * NUMBER_BYTES).split(",")
-        if len(reply) != 3 or not all(field.isdigit() for field in reply):
-            raise LinkError(f"the scanner answered WATC:STOP with {','.join(reply)!r}")
-        cycles, events, lost = (int(field) for field in reply)
-        seen += len(self.link.events)
-        self.link.events.clear()
-        self._watched = WatchSummary(cycles, events, lost + max(0, events - lost - seen))
-
-    def _event(self, frame: Frame, number: int, sets: int) -> WatchEvent:
-        assert frame.sequence == EVENT
-        fields = frame.body.split(",")
-        try:
-            if len(fields) != 4:
-                raise ValueError(f"{frame.body!r} is no watch event")
-            found = WatchEvent(
-                int(fields[0]),
-                int(fields[1]),
-                int(fields[2]),
-                read_set(fields[3], self.capabilities().points),
-            )
-        except ValueError as error:
-            raise LinkError(f"the scanner reported outside the scanner link: {error}") from None
-        if found.index == -1:
-            raise LinkError("the watch ended by itself; nothing is claimed from it")
-        if found.number != number or not 0 <= found.index < sets:
-            raise LinkError(
-                f"watch event {number} was lost on the line; nothing is claimed from this watch",
-                cure="Watch again; a shorter cable or a lower rate loses less.",
-            )
-        return found
 
     # -- the rest --------------------------------------------------------------------------------
 
@@ -457,3 +392,7 @@ class ScannerBench:
                     f"point {max(points_of(given), default=0)} was asked for; the bench has {points} points",
                     cure="Take an adapter that fits this bench, or a bench with more points.",
                 )
+
+
+def _named(identity: Identity, able: Capabilities) -> str:
+    return f"{identity.maker} {identity.model} {identity.serial} ({able.points} points, {identity.firmware})"

@@ -40,6 +40,12 @@ def points_of(mask: PointSet) -> tuple[int, ...]:
     return tuple(found)
 
 
+def check_pair(a: PointSet, b: PointSet) -> None:
+    """Raise `ValueError` where nothing can be measured from ``a`` to ``b``: one is empty, or they overlap."""
+    if not a or not b or a & b:
+        raise ValueError("a measurement needs two sets with points, and none in both")
+
+
 @dataclass(frozen=True, slots=True)
 class Accuracy:
     """Limits of error of a resistance reading: ±(``ohm`` + ``ratio`` × reading)."""
@@ -116,6 +122,24 @@ class Statistics:
     bytes_sent: int = 0
     bytes_received: int = 0
     extra: tuple[tuple[str, int], ...] = field(default=())
+
+
+def total_of(parts: Iterable[Statistics]) -> Statistics:
+    """Return what several lines have carried together."""
+    found = Statistics()
+    for part in parts:
+        extra = dict(found.extra)
+        for key, count in part.extra:
+            extra[key] = extra.get(key, 0) + count
+        found = Statistics(
+            found.round_trips + part.round_trips,
+            found.repeated + part.repeated,
+            found.dropped + part.dropped,
+            found.bytes_sent + part.bytes_sent,
+            found.bytes_received + part.bytes_received,
+            tuple(extra.items()),
+        )
+    return found
 
 
 class Bench(Protocol):

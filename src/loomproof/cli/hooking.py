@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.errors import BrokenOffError, InputError, JournalError, UsageError
+from loomproof.errors import BrokenOffError, InputError, JournalError, ReplayError, UsageError
 
 if TYPE_CHECKING:
     from loomproof.bench.adapter import Adapter
@@ -198,7 +198,7 @@ def replay_joined(joined: Path, loom: Loom) -> Outcome | None:
     try:
         journal = joined.read_bytes()
     except OSError as error:
-        raise JournalError(f"the journal {joined} cannot be read: {error.strerror}") from error
+        raise ReplayError(f"the journal {joined} cannot be read: {error.strerror}") from error
     pieces: list[list[bytes]] = []
     for line in journal.splitlines(keepends=True):
         if line.startswith(b'{"schema":'):

@@ -274,17 +274,26 @@ def run_header(request: Request) -> dict[str, object]:
 
 
 def request_from(header: Mapping[str, object], loom: Loom) -> Request:
-    """Return the request that a journal's header describes, for this description."""
+    """Return the request that a journal's header describes, for this description.
+
+    Raises `ReplayError` where the journal is of another description, or its header makes no request.
+    """
     from loomproof.bench.adapter import parse_adapter
-    from loomproof.errors import JournalError
+    from loomproof.errors import ReplayError
     from loomproof.flow import Request
     from loomproof.loom.model import end_of
 
     if header.get("loom_digest") != loom.digest:
-        raise JournalError(
-            f"the journal was read on the description {str(header.get('loom_digest'))[:12]} of "
-            f"{header.get('loom')!r}, and this one is {loom.digest[:12]}",
-            cure="Give the description as it was; version control has it.",
+        there = f"{header.get('loom')!r} (description {str(header.get('loom_digest'))[:12]})"
+        here = f"{loom.name!r} (description {loom.digest[:12]})"
+        if header.get("loom") == loom.name:
+            raise ReplayError(
+                f"the journal is of {there}, and the description has changed since: it is now {here}",
+                cure="Give the description as it was; version control has it.",
+            )
+        raise ReplayError(
+            f"the journal is of the loom {there}, and {here} was given",
+            cure="Give the loom that the journal was read on.",
         )
     try:
         fields = dict(header)
@@ -312,7 +321,10 @@ def request_from(header: Mapping[str, object], loom: Loom) -> Request:
             repeatability_ohm=float(str(fields["repeatability_ohm"])),
         )
     except (KeyError, ValueError, AssertionError, LoomproofError) as error:
-        raise JournalError(f"the journal's header can't be used: {error}") from None
+        raise ReplayError(
+            f"line 1 of the journal, its header, can't be used: {error}",
+            cure="It was damaged or changed since it was written; take it from a backup, or prove again.",
+        ) from None
 
 
 def started_now() -> tuple[str, datetime]:
