@@ -1,247 +1,283 @@
 """Random faults of all kinds in random looms, proved over the real link: are they told?
 
-An oracle of its own (networkx on the faulted graph, with the bench's keys) classes each fault set first:
-*must fail* (nets changed, or a value far outside its limit where current must pass), *invisible*
-(neither), *may be undecided* (a value within the band about its limit). Sizes: high resistance 3 to 40 Ω
-(must fail) or 0.15 to 0.45 Ω (may be undecided), leaks 1 to 300 kΩ, added parts 100 to 900 Ω, parts
-three times off their value, on a bench of ±(0.1 Ω + 1 %). Intermittents are left out: no watch runs here.
+An oracle of its own (`tests.diagnosis.oracle`: networkx for nets, nodal analysis with the bench's keys for
+readings) classes each fault set first as must-fail, invisible or may-be-undecided. Looms and sizes of faults
+stand in `link_looms`. One loom in ten is proved with a watch; these have a loose contact among their faults.
+
+Every loom has its own seed (the campaign's and its number), its own strays and its own meter, so that it
+comes out the same whoever proves it; only a watch runs in real time. Broken off, the table of what is done
+is written.
 """
 
 from __future__ import annotations
 
 import argparse
+import multiprocessing
 import random
+import signal
+import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from loomproof.bench.opening import open_bench
+from loomproof.bench.seam import Bench, Capabilities
 from loomproof.bench.simulation import Simulation
-from loomproof.loom.model import CavityFacts, Circuit, Component, ComponentKind, End, Hazard, Loom
+from loomproof.loom.model import Loom
 from loomproof.loom.writing import write_folder
 from loomproof.results.document import Verdict
 from loomproof.results.findings import Finding
+from tests.campaign.equals import too_many
 from tests.campaign.first_proof import prove_once
-from tests.diagnosis.injector import Bench, Injected, random_fault, random_loom
-from tests.diagnosis.told import everything, is_told
+from tests.campaign.link_looms import LEAST, MOST, SIZES_TOLD, linked_loom, random_set, words
+from tests.diagnosis import injector
+from tests.diagnosis.injector import Injected
+from tests.diagnosis.oracle import Keys, judge
+from tests.diagnosis.told import NETS, is_told
 from tests.results import table_file
 
 POINTS = 512
-SENSED = ("open", "contact", "short", "swap", "move", "exchange", "splice")
+WATCH_S = 0.6
+"""Two whole turns of the slowest loose contact."""
+
+RIGHT = {"must fail": {Verdict.FAIL}, "invisible": {Verdict.PASS}}
+SHOWN = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One loom of the campaign with its faults."""
+
+    number: int
+    loom: Loom
+    faults: tuple[Injected, ...]
+    watched: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What came of one loom: the oracle's class, the verdict, and each fault that had to be told."""
+
+    number: int
+    text: str
+    oracle: str
+    verdict: str
+    count: int
+    asked: tuple[tuple[str, bool], ...]
+    longest: int
+    unexplained_equals: int
+
+    @property
+    def wrong(self) -> bool:
+        """Whether the verdict is not what the oracle's class demands."""
+        return self.oracle in RIGHT and self.verdict not in RIGHT[self.oracle]
+
+    @property
+    def missed(self) -> tuple[str, ...]:
+        """The kinds of the faults that were not told."""
+        return tuple(kind for kind, told in self.asked if not told)
 
 
 @dataclass
 class Tally:
     """What came of a campaign."""
 
-    by_class: Counter[tuple[str, str]] = field(default_factory=Counter)
-    told: Counter[tuple[int, bool]] = field(default_factory=Counter)
-    kinds: Counter[tuple[str, bool]] = field(default_factory=Counter)
-    misses: list[str] = field(default_factory=list)
-    wrong: int = 0
-    longest: int = 0
+    results: list[Result] = field(default_factory=list)
+
+    def told(self, *counts: int) -> tuple[int, int]:
+        """Return how many must-fail looms of so many faults were told whole, and how many there were."""
+        those = [r for r in self.results if r.count in counts and r.oracle == "must fail"]
+        return sum(not r.missed for r in those), len(those)
+
+    @property
+    def wrong(self) -> int:
+        """How many verdicts were wrong."""
+        return sum(r.wrong for r in self.results)
 
 
-def loom_with_parts(rng: random.Random, cavities: int) -> Loom:
-    """Return a random loom with up to three resistors and a diode between nets."""
-    loom = replace(random_loom(rng, cavities), components=())
-    nets = [sorted(net) for net in Bench(loom).build() if len(net) > 1]
-    rng.shuffle(nets)
-    parts: list[Component] = []
-    while len(nets) > 4 and len(parts) < 4:
-        a, b = rng.choice(nets.pop()), rng.choice(nets.pop())
-        name = f"R{len(parts) + 1}"
-        if len(parts) == 3:
-            parts.append(Component("D1", ComponentKind.DIODE, (("A", a), ("K", b)), forward_v=0.6))
-        else:
-            ohm = float(rng.choice([120, 470, 1000, 4700]))
-            parts.append(Component(name, ComponentKind.RESISTOR, (("1", a), ("2", b)), ohm, 5.0))
-    shared = Counter(end for wire in loom.wires for end in wire.ends if end.cavity)
-    return replace(
-        loom,
-        components=tuple(parts),
-        connectors=tuple(replace(c, hazard=Hazard.NONE) for c in loom.connectors),
-        wires=tuple(replace(w, circuit="all") for w in loom.wires),
-        circuits=(Circuit("all", "everything"),),
-        cavity_facts=tuple(CavityFacts(end, shared=True) for end, n in shared.items() if n > 1),
-    )
+def case_of(seed: int, number: int, cavities: int = MOST) -> Case:
+    """Return a loom of the campaign, drawn from nothing but its number and the campaign's seed."""
+    own = random.Random(f"{seed}/{number}")
+    loom = linked_loom(own, own.randint(LEAST, cavities))
+    count = own.choice([0, 1, 1, 1, 2, 3, 4, 5])
+    watched = own.random() < 0.1
+    return Case(number, loom, tuple(random_set(own, loom, count, watched=watched)), watched)
 
 
-def random_set(rng: random.Random, loom: Loom, count: int) -> list[tuple[Injected, str]]:
-    """Return so many faults in different places, with what the simulator is told."""
-    chosen: list[tuple[Injected, str]] = []
-    taken: set[str] = set()
-    for _ in range(100 * count):
-        if len(chosen) == count:
-            break
-        drawn = _ohmic(rng, loom) if rng.random() < 0.4 else _sensed(rng, loom)
-        if drawn is None:
-            continue
-        fault, text = drawn
-        places = {str(end) for end in fault.ends} | set(fault.wires) | set(fault.parts)
-        places |= {str(end) for name in fault.connectors for end in loom.by_name[name].ends}
-        places |= {str(end) for name in fault.wires for end in loom.wire_by_name[name].ends if end.cavity}
-        places |= {str(end) for name in fault.parts for end in loom.component_by_name[name].ends}
-        if not places & taken:
-            taken |= places
-            chosen.append((fault, text))
-    return chosen
+class Prover:
+    """A simulated scanner of its own and the line to it."""
+
+    def __init__(self, seed: int) -> None:
+        self._place = tempfile.TemporaryDirectory()
+        self.folder = Path(self._place.name)
+        self.seed = seed
+        write_folder(linked_loom(random.Random(seed), LEAST), self.folder / "loom")
+        self._simulation = Simulation(self.folder / "loom", ["--points", str(POINTS)])
+        self.bench: Bench = open_bench(str(self._simulation.address))
+        self._keys = keys_of(self.bench.capabilities())
+
+    def close(self) -> None:
+        """End the simulator."""
+        self.bench.close()
+        self._simulation.end()
+        self._place.cleanup()
+
+    def prove(self, case: Case) -> Result:
+        """Prove one loom and hold what was found against the oracle."""
+        path = self.folder / "loom"
+        write_folder(case.loom, path, over=True)
+        texts = [words(fault) for fault in case.faults]
+        orders = [f"load {path}", *(f"fault {text}" for text in texts), f"seed {self.seed + case.number}"]
+        for line in orders:
+            answer = self._simulation.tell(line)
+            assert answer.startswith("ok"), f"{line}: {answer}"
+        outcome = prove_once(case.loom, self.bench, self.folder, watch_s=WATCH_S if case.watched else 0.0)
+        return self._held(case, texts, outcome.document.verdict, outcome.findings)
+
+    def _held(
+        self, case: Case, texts: Sequence[str], verdict: Verdict, findings: Sequence[Finding]
+    ) -> Result:
+        loom, faults = case.loom, case.faults
+        judgement = judge(loom, faults, self._keys)
+        graph = injector.Bench(loom)
+        expected = graph.build()
+        nets = graph.build([fault for fault in faults if fault.kind in NETS])
+        must = judgement.seen if judgement.kind == "must fail" else ()
+        return Result(
+            case.number,
+            "; ".join(texts) or "-",
+            judgement.kind,
+            verdict,
+            len(faults),
+            tuple((fault.kind, is_told(fault, findings, loom, nets)) for fault in must),
+            max((len(finding.alternatives) for finding in findings), default=0),
+            sum(too_many(loom, finding, expected, nets) for finding in findings),
+        )
 
 
-def _sensed(rng: random.Random, loom: Loom) -> tuple[Injected, str] | None:
-    fault = random_fault(rng, loom)
-    if fault is None or fault.kind not in SENSED:
-        return None
-    if fault.kind == "open":
-        return fault, f"open {fault.wires[0]}"
-    if fault.kind == "contact":
-        return fault, f"open {fault.ends[0]}"
-    if fault.kind == "exchange":
-        return fault, f"exchange {' '.join(fault.connectors)}"
-    if fault.kind == "splice":
-        return None  # the simulator has no fault for a whole splice
-    return fault, f"{fault.kind} {fault.ends[0]} {fault.ends[1]}"
+def keys_of(capabilities: Capabilities) -> Keys:
+    """Return what the bench states of itself, for the oracle."""
+    assert capabilities.accuracy is not None
+    assert capabilities.clear_ohm is not None
+    return Keys(capabilities.accuracy.ohm, capabilities.accuracy.ratio, capabilities.clear_ohm)
 
 
-def _ohmic(rng: random.Random, loom: Loom) -> tuple[Injected, str] | None:
-    kind = rng.choice(["high", "high", "slight", "leak", "part", "missing", "value", "reversed"])
-    if kind in ("high", "slight"):
-        ohm = rng.uniform(3, 40) if kind == "high" else rng.uniform(0.15, 0.45)
-        wire = rng.choice(loom.wires)
-        return Injected(kind, wires=(wire.name,)), f"high {ohm:.2f} {wire.name}"
-    if kind in ("leak", "part"):
-        ohm = rng.uniform(1e3, 3e5) if kind == "leak" else rng.uniform(100, 900)
-        a, b = rng.sample(loom.cavities, 2)
-        return Injected(kind, (a, b)), f"{kind} {ohm:.0f} {a} {b}"
-    diode = kind == "reversed"
-    parts = [part for part in loom.components if (part.kind is ComponentKind.DIODE) is diode]
-    if not parts or (kind == "missing" and diode):
-        return None
-    part = rng.choice(parts)
-    if kind == "value":
-        ohm = (part.resistance_ohm or 0) * rng.choice([1 / 3, 3.0])
-        return Injected(kind, parts=(part.name,)), f"value {ohm:.0f} {part.name}"
-    return Injected(kind, parts=(part.name,)), f"{kind} {part.name}"
+_prover: Prover | None = None
 
 
-def visible(loom: Loom, faults: Sequence[Injected]) -> list[Injected]:
-    """Return the faults that readings must show, by the oracle's graph."""
-    bench = Bench(loom)
-    sensed = [fault for fault in faults if fault.kind in SENSED]
-    nets = set(bench.build(sensed))
-    group = {end: number for number, net in enumerate(nets) for end in net}
-    sits = _sitting(bench, sensed)
-    seen = []
-    for fault in faults:
-        if fault.kind in SENSED:
-            if set(bench.build([other for other in sensed if other is not fault])) != nets:
-                seen.append(fault)
-        elif fault.kind in ("high", "slight"):
-            if set(bench.build([*sensed, Injected("open", wires=fault.wires)])) != nets:
-                seen.append(fault)
-        else:
-            ends = fault.ends or loom.component_by_name[fault.parts[0]].ends
-            a, b = (group.get(sits.get(end, end)) for end in ends)
-            if a != b and not (fault.ends and _coupled(loom, group, sits, {a, b})):
-                seen.append(fault)
-    return seen
+def _begin(seed: int) -> None:
+    """Make this worker's own simulator; it ends when the worker does."""
+    global _prover
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _prover = Prover(seed)
 
 
-def _sitting(bench: Bench, faults: Sequence[Injected]) -> dict[End, End]:
-    """Return where the terminal of each cavity sits now."""
-    sits = {end: end for end in bench.loom.cavities}
-    for fault in faults:
-        moved = bench.moves(fault)
-        sits = {end: moved.get(at) or at for end, at in sits.items()}
-    return sits
+def _one(task: tuple[int, int, int]) -> Result:
+    assert _prover is not None
+    return _prover.prove(case_of(*task))
 
 
-def _coupled(loom: Loom, group: dict[End, int], sits: dict[End, End], pair: set[int | None]) -> bool:
-    """Whether built-in parts touch both conductors of a path: then it shows as their value, or not at all."""
-    touched = {group.get(sits.get(end, end)) for part in loom.components for end in part.ends}
-    return pair <= touched
-
-
-def told(fault: Injected, findings: Sequence[Finding], loom: Loom, faults: Sequence[Injected]) -> bool:
-    """Whether a finding or a listed alternative tells the fault."""
-    if fault.kind in SENSED:
-        return is_told(fault, findings, loom)
-    nets = Bench(loom).build([other for other in faults if other.kind in SENSED])
-    home = {end: net for net in nets for end in net}
-    for each in everything(findings):
-        if fault.kind in ("high", "slight"):
-            if each.cause.startswith("resistive") and set(fault.wires) & each.wires:
-                return True
-        elif fault.parts:
-            if set(fault.parts) <= each.parts:
-                return True
-        elif each.cause in ("leak", "added_part") and {home[end] for end in fault.ends} == {
-            home[end] for end in each.cavities
-        }:
-            return True
-    return False
-
-
-def run(looms: int, seed: int, cavities: int) -> Tally:
-    """Prove so many looms and count."""
-    rng = random.Random(seed)
-    tally = Tally()
-    with tempfile.TemporaryDirectory() as place:
-        folder = Path(place)
-        path = folder / "loom"
-        write_folder(loom_with_parts(rng, 20), path)
-        simulation = Simulation(path, ["--points", str(POINTS), "--seed", str(seed)])
+def results_of(tasks: Sequence[tuple[int, int, int]], jobs: int) -> Iterator[Result]:
+    """Yield the result of each task (seed, number, most cavities) as it is done."""
+    if jobs == 1:
+        prover = Prover(tasks[0][0])
         try:
-            with open_bench(str(simulation.address)) as bench:
-                for number in range(looms):
-                    own = random.Random(f"{seed}/{number}")
-                    loom = loom_with_parts(own, own.randint(20, cavities))
-                    chosen = random_set(own, loom, own.choice([0, 1, 1, 1, 2, 3, 4, 5]))
-                    path = folder / f"loom-{number}"
-                    write_folder(loom, path)
-                    for line in (f"load {path}", *(f"fault {text}" for _, text in chosen)):
-                        answer = simulation.tell(line)
-                        assert answer.startswith("ok"), f"{line}: {answer}"
-                    outcome = prove_once(loom, bench, folder)
-                    faults = [fault for fault, _ in chosen]
-                    label = f"seed {seed} loom {number}: " + ("; ".join(text for _, text in chosen) or "-")
-                    _count(tally, loom, faults, outcome.document.verdict, outcome.findings, label)
+            for task in tasks:
+                yield prover.prove(case_of(*task))
         finally:
-            simulation.end()
+            prover.close()
+        return
+    context = multiprocessing.get_context("spawn")
+    with context.Pool(jobs, _begin, (tasks[0][0],)) as pool:
+        yield from pool.imap_unordered(_one, tasks, chunksize=4)
+
+
+def run(
+    looms: int, seed: int, cavities: int = MOST, jobs: int = 1, *, first: int = 0, loud: bool = False
+) -> Tally:
+    """Prove so many looms. Broken off (Ctrl-C or a request to end), what is done is returned."""
+    tally = Tally()
+    begun = said = time.monotonic()
+    tasks = [(seed, number, cavities) for number in range(first, first + looms)]
+    try:
+        for result in results_of(tasks, jobs):
+            tally.results.append(result)
+            now = time.monotonic()
+            if loud and (now - said > 10 or len(tally.results) == looms):
+                said = now
+                done = len(tally.results)
+                missed = sum(bool(r.missed) for r in tally.results)
+                rate = done / (now - begun)
+                print(
+                    f"{done} of {looms}, {rate:.1f} looms/s, {tally.wrong} wrong, {missed} not told",
+                    file=sys.stderr,
+                    flush=True,
+                )
+    except KeyboardInterrupt:
+        print(f"broken off after {len(tally.results)} looms", file=sys.stderr)
+    tally.results.sort(key=lambda result: result.number)
     return tally
 
 
-def _count(
-    tally: Tally,
-    loom: Loom,
-    faults: Sequence[Injected],
-    verdict: Verdict,
-    findings: Sequence[Finding],
-    label: str,
-) -> None:
-    seen = visible(loom, faults)
-    must = [fault for fault in seen if fault.kind != "slight"]
-    kind = "must fail" if must else "may be undecided" if seen else "invisible"
-    coupled = any(fault.kind in ("leak", "part") and fault not in seen for fault in faults)
-    if kind == "invisible" and coupled:
-        kind = "may be undecided"
-    tally.by_class[kind, verdict.value] += 1
-    if (kind == "must fail" and verdict is not Verdict.FAIL) or (
-        kind == "invisible" and verdict is not Verdict.PASS
-    ):
-        tally.wrong += 1
-        tally.misses.append(f"{label}: {verdict.value}, but {kind}")
-    if must:
-        missed = [fault for fault in must if not told(fault, findings, loom, faults)]
-        tally.told[len(faults), not missed] += 1
-        for fault in must:
-            tally.kinds[fault.kind, fault not in missed] += 1
-        tally.longest = max(tally.longest, *(len(finding.alternatives) for finding in findings), 0)
-        if missed:
-            tally.misses.append(f"{label}: not told: {', '.join(fault.kind for fault in missed)}")
+def table(tally: Tally, seed: int, wanted: int) -> list[str]:
+    """Return the report's lines."""
+    results = tally.results
+    verdicts = [str(verdict) for verdict in (Verdict.PASS, Verdict.UNDECIDED, Verdict.FAIL)]
+    by_class = Counter((r.oracle, r.verdict) for r in results)
+    rows = [f"| oracle | {' | '.join(verdicts)} | all |", "| --- |" + " ---: |" * (len(verdicts) + 1)]
+    for kind in ("must fail", "may be undecided", "invisible"):
+        counts = [by_class[kind, verdict] for verdict in verdicts]
+        rows.append(f"| {kind} | {' | '.join(map(str, counts))} | {sum(counts)} |")
+    rows += ["", "| faults | must fail | all told | share |", "| --- | ---: | ---: | ---: |"]
+    counts_seen = sorted({r.count for r in results if r.oracle == "must fail"})
+    for name, group in [*((str(n), (n,)) for n in counts_seen), ("2 to 5", (2, 3, 4, 5))]:
+        good, total = tally.told(*group)
+        rows.append(f"| {name} | {total} | {good} | {good / max(total, 1):.2%} |")
+    numbers = range(1, 6)
+    per_kind: Counter[tuple[str, int, bool]] = Counter(
+        (kind, r.count, told) for r in results for kind, told in r.asked
+    )
+    rows += ["", "Told of those that had to be, by kind and by how many faults the loom had:", ""]
+    rows += [f"| kind | {' | '.join(map(str, numbers))} | share |", "| --- |" + " ---: |" * 6]
+    for kind in sorted({kind for kind, _, _ in per_kind}):
+        cells = [(per_kind[kind, n, True], per_kind[kind, n, False]) for n in numbers]
+        good, bad = (sum(cell[i] for cell in cells) for i in (0, 1))
+        shown = " | ".join(f"{a}/{a + b}" for a, b in cells)
+        rows.append(f"| {kind} | {shown} | {good / (good + bad):.2%} |")
+    longest = max((r.longest for r in results), default=0)
+    unexplained = sum(r.unexplained_equals for r in results)
+    rows += [
+        "",
+        f"{len(results)} looms of {LEAST} cavities and more, seed {seed}"
+        + (f" (of {wanted} asked for)." if len(results) < wanted else "."),
+        f"Wrong verdicts: {tally.wrong}. Longest list of equals beside a finding: {longest}; lists longer than the "
+        f"automorphisms of the nets that they speak of (networkx): {unexplained}.",
+        SIZES_TOLD,
+        "A loose contact is in one loom of ten, which is then watched; a missing wire is an open one.",
+        "",
+    ]
+    bad_ones = [r for r in results if r.wrong or r.missed or r.unexplained_equals]
+    bad_ones.sort(key=lambda r: (not r.wrong, not r.missed, r.number))
+    for r in bad_ones[:SHOWN]:
+        what = [f"{r.verdict}, but {r.oracle}"] if r.wrong else []
+        what += [f"not told: {', '.join(r.missed)}"] if r.missed else []
+        what += ["more equals than automorphisms"] if r.unexplained_equals else []
+        rows.append(f"- seed {seed} loom {r.number}: {r.text}: {'; '.join(what)}")
+    return rows
+
+
+def good_enough(tally: Tally, slack: int = 0) -> bool:
+    """Whether no verdict is wrong and faults are told as often as they must: 99.5 % of single ones, 97 % of more."""
+    single, singles = tally.told(1)
+    several, severals = tally.told(2, 3, 4, 5)
+    return (
+        tally.wrong == 0
+        and singles - single <= 0.005 * singles + slack
+        and severals - several <= 0.03 * severals + slack
+    )
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -250,36 +286,23 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--short", action="store_true")
     parser.add_argument("--seed", type=int, default=20261125)
     parser.add_argument("--looms", type=int)
+    parser.add_argument("--first", type=int, default=0, help="number of the first loom")
     parser.add_argument("--cavities", type=int)
+    parser.add_argument("--jobs", type=int, default=1)
     options = parser.parse_args(argv)
     looms = options.looms or (30 if options.short else 10_000)
+    cavities = options.cavities or (80 if options.short else MOST)
+
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGTERM, stop)
     begun = time.monotonic()
-    tally = run(looms, options.seed, options.cavities or (80 if options.short else 500))
-    rows = ["| oracle | verdict | looms |", "| --- | --- | --- |"]
-    rows += [f"| {kind} | {verdict} | {n} |" for (kind, verdict), n in sorted(tally.by_class.items())]
-    rows += ["", "| faults | all told | not all | share |", "| --- | --- | --- | --- |"]
-    single_good, single_bad = tally.told[1, True], tally.told[1, False]
-    for count in sorted({count for count, _ in tally.told}):
-        good, bad = tally.told[count, True], tally.told[count, False]
-        rows.append(f"| {count} | {good} | {bad} | {good / (good + bad):.2%} |")
-    rows += ["", "| kind | told | not told |", "| --- | --- | --- |"]
-    rows += [
-        f"| {kind} | {tally.kinds[kind, True]} | {tally.kinds[kind, False]} |"
-        for kind in sorted({kind for kind, _ in tally.kinds})
-    ]
-    rows += [
-        "",
-        f"Wrong verdicts: {tally.wrong} of {looms}; most alternatives of a finding: {tally.longest}.",
-    ]
-    rows += [f"Seed {options.seed}.", "", *(f"- {miss}" for miss in tally.misses[:60])]
+    tally = run(looms, options.seed, cavities, options.jobs, first=options.first, loud=True)
+    rows = table(tally, options.seed, looms)
     table_file("campaign", "diagnosis_link", rows, time.monotonic() - begun, short=options.short)
-    several = [(count, good) for count, good in tally.told if count > 1]
-    good = sum(tally.told[count, ok] for count, ok in several if ok)
-    total = sum(tally.told[count, ok] for count, ok in several)
     # So few looms in a short run that one miss is already more than the share allows.
-    slack = 1 if options.short else 0
-    single_ok = single_bad <= 0.005 * (single_good + single_bad) + slack
-    return 0 if tally.wrong == 0 and single_ok and total - good <= 0.03 * total + slack else 1
+    return 0 if good_enough(tally, 1 if options.short else 0) and len(tally.results) == looms else 1
 
 
 if __name__ == "__main__":

@@ -27,13 +27,15 @@ from tests.results import table_file
 POINTS = 128
 
 
-def prove_once(loom: Loom, bench: Bench, folder: Path) -> Outcome:
+def prove_once(loom: Loom, bench: Bench, folder: Path, *, watch_s: float = 0.0) -> Outcome:
     """Run one proof on an open bench and return what came of it."""
     path = folder / "journal.jsonl"
     path.unlink(missing_ok=True)
     journaled = JournaledBench(bench, path, {})
     try:
-        request = Request(loom, in_order(loom.cavities), "campaign", "2026-01-01T00:00:00Z", simulated=True)
+        request = Request(
+            loom, in_order(loom.cavities), "campaign", "2026-01-01T00:00:00Z", simulated=True, watch_s=watch_s
+        )
         steps = prove(request, journaled)
         while True:
             try:

@@ -30,6 +30,8 @@ class Injected:
     parts: tuple[str, ...] = ()
     connectors: tuple[str, ...] = ()
     detail: str = ""
+    ohm: float = 0.0
+    """How many ohms, for faults that are a resistance."""
 
 
 def inside(end: End) -> Node:
@@ -51,7 +53,7 @@ class Bench:
         """Return the nets found with these faults in the loom."""
         graph: nx.Graph[Node] = nx.Graph()
         gone_wires = {name for fault in faults if fault.kind == "open" for name in fault.wires}
-        gone_parts = {name for fault in faults for name in fault.parts}
+        gone_parts = {name for fault in faults if fault.kind in ("fuse", "missing") for name in fault.parts}
         dead = {end for fault in faults if fault.kind in ("contact", "unplugged") for end in fault.ends}
         for end in (*self.loom.cavities, *self.loom.splices):
             graph.add_node(inside(end))
@@ -67,7 +69,7 @@ class Bench:
                 (end,) = fault.ends
                 graph.remove_node(inside(end))
                 graph.add_node(inside(end))
-            if fault.kind == "short":
+            if fault.kind in ("short", "added"):
                 graph.add_edge(*(inside(end) for end in fault.ends))
         # Where each terminal sits: what belongs in a cavity is found in another.
         sits: dict[End, End | None] = {end: end for end in self.loom.cavities}
@@ -96,13 +98,18 @@ class Bench:
                 End(one.name, a): End(two.name, b) for a, b in zip(one.cavities, two.cavities, strict=True)
             }
             return there | {at: end for end, at in there.items() if at is not None}
-        if fault.kind in ("mirror", "rotate", "shift"):
+        if fault.kind in ("mirror", "rotate", "cycle", "shift"):
             (name,) = fault.connectors
             order = self.loom.by_name[name].cavities
             count = len(order)
-            if fault.kind == "mirror":
+            if fault.kind == "mirror":  # left for right in every row
+                rows = self.loom.by_name[name].rows
+                return {
+                    End(name, a): End(name, b) for row in rows for a, b in zip(row, row[::-1], strict=True)
+                }
+            if fault.kind == "rotate":  # half a turn
                 return {End(name, a): End(name, b) for a, b in zip(order, reversed(order), strict=True)}
-            if fault.kind == "rotate":
+            if fault.kind == "cycle":
                 return {End(name, order[i]): End(name, order[(i + 1) % count]) for i in range(count)}
             return {
                 End(name, order[i]): End(name, order[i + 1]) if i + 1 < count else None for i in range(count)
@@ -255,4 +262,7 @@ def _mirror(rng: random.Random, plugs: Sequence[Connector]) -> Injected | None:
     long = [plug for plug in plugs if len(plug.cavities) > 2]
     if not long:
         return None
-    return Injected(rng.choice(("mirror", "rotate", "shift")), connectors=(rng.choice(long).name,))
+    plug = rng.choice(long)
+    even = len({len(row) for row in plug.rows}) == 1  # uneven rows do not fit left for right
+    kinds = ("mirror", "rotate", "cycle", "shift") if even else ("rotate", "cycle", "shift")
+    return Injected(rng.choice(kinds), connectors=(plug.name,))

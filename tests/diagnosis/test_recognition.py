@@ -26,6 +26,7 @@ COST = {
     "exchange": weights().exchange_alike,
     "mirror": weights().whole_connector,
     "rotate": weights().whole_connector,
+    "cycle": weights().whole_connector,
     "shift": weights().whole_connector,
 }
 
@@ -65,7 +66,8 @@ def test_faults_are_told(count: int, looms: int, share: float) -> None:
 def hub(size: int) -> Loom:
     """Return two look-alike plugs wired to a hub, so that either can be told from the other."""
     names = tuple(str(i) for i in range(1, size + 1))
-    rows = (names,) if size < 8 else (names[: size // 2], names[size // 2 :])
+    # Rows of one length: left fits right then.
+    rows = (names,) if size < 8 or size % 2 else (names[: size // 2], names[size // 2 :])
     plugs = [Connector(name, ConnectorKind.PLUG, rows, housing="same") for name in ("P", "Q")]
     hubs = [Connector(name, ConnectorKind.PLUG, (names,)) for name in ("HP", "HQ")]
     other = Connector("Z", ConnectorKind.PLUG, (("1", "2", "3", "4"),))
@@ -80,7 +82,7 @@ def hub(size: int) -> Loom:
 
 
 @pytest.mark.parametrize("size", [3, 4, 5, 8, 13, 24, 40, 60])
-@pytest.mark.parametrize("kind", ["exchange", "mirror", "rotate", "shift"])
+@pytest.mark.parametrize("kind", ["exchange", "mirror", "rotate", "cycle", "shift"])
 @pytest.mark.parametrize("others", [False, True])
 def test_whole_connectors(size: int, kind: str, others: bool) -> None:
     loom = hub(size)

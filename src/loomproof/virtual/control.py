@@ -12,7 +12,7 @@ from loomproof.virtual.build import Hookup
 from loomproof.virtual.link import Device
 from loomproof.virtual.noise import Noise
 
-WORDS = "mend | mend W12 | fault TEXT | faults | load LOOM | adapter FILE | unplug | plug | reset | line …"
+WORDS = "mend | mend W12 | fault TEXT | faults | load LOOM | adapter FILE | unplug | plug | reset | seed N | line …"
 
 
 class Control:
@@ -67,7 +67,12 @@ class Control:
             case "reset" if not rest:
                 self.device.power_on(now_s)
                 return "the scanner was reset"
+            case "seed" if rest.isdecimal():
+                # Its own clock begins anew as well, so that loose contacts open when they did before.
+                self.device.loom_s = 0.0
+                scanner.sow(int(rest))
+                return f"seed {int(rest)}"
             case "line" if rest:
                 return self.noise.set(rest, now_s)
-        known = ("mend", "fault", "faults", "load", "adapter", "plug", "unplug", "reset", "line")
+        known = ("mend", "fault", "faults", "load", "adapter", "plug", "unplug", "reset", "seed", "line")
         raise UsageError(f"{line!r} is no order here", cure=suggestion(word, known) or f"Orders: {WORDS}.")

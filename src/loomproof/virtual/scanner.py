@@ -99,19 +99,27 @@ class Scanner:
         temperature_c: float = 20.0,
     ) -> None:
         self.make = make or Make(points=hookup.points if hookup else max(len(loom.cavities), 1))
-        self.seed = seed
+        self._sow(seed)
         self.temperature_c = temperature_c
-        self._rng = random.Random(f"{seed}/noise")
-        if self.make.accuracy:
-            self._two_wire = MeterError(self.make.accuracy, random.Random(f"{seed}/two-wire"))
-        if self.make.four_wire:
-            self._four_wire = MeterError(self.make.four_wire, random.Random(f"{seed}/four-wire"))
         self.version = 0
         self._plugged = True
         self.loom = loom
         self.hookup = hookup or Hookup.in_order(loom, self.make.points)
         self.faults: tuple[Fault, ...] = ()
         self._use(loom, self.hookup, tuple(read_fault(text, loom) for text in faults))
+
+    def _sow(self, seed: int) -> None:
+        self.seed = seed
+        self._rng = random.Random(f"{seed}/noise")
+        if self.make.accuracy:
+            self._two_wire = MeterError(self.make.accuracy, random.Random(f"{seed}/two-wire"))
+        if self.make.four_wire:
+            self._four_wire = MeterError(self.make.four_wire, random.Random(f"{seed}/four-wire"))
+
+    def sow(self, seed: int) -> None:
+        """Make it another scanner and loom of the same kind: strays, errors and noise drawn from this seed."""
+        self._sow(seed)
+        self._use(self.loom, self.hookup, self.faults)
 
     def _use(self, loom: Loom, hookup: Hookup, faults: tuple[Fault, ...]) -> None:
         if hookup.points != self.make.points:

@@ -1,0 +1,83 @@
+"""How many equals a finding may list: what the symmetry of the wiring explains, counted by networkx.
+
+Faults that an automorphism maps on one another read the same. The graph holds the nets that a finding speaks of
+(cavities, wires, splices, parts) and the conductors as found; its automorphisms keep these kinds. Two more things
+make equals: of joints that read high there can be as many as joints in series; and a path in ohms may be a leak or
+a part, at its own place or behind each part that is built in beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import islice
+
+import networkx as nx
+from networkx.algorithms.isomorphism import GraphMatcher
+
+from loomproof.loom.model import End, Loom
+from loomproof.results.findings import Alternative, Finding
+from tests.diagnosis.injector import Partition
+
+
+def too_many(loom: Loom, finding: Finding, expected: Partition, found: Partition) -> bool:
+    """Whether a finding lists more equals than the automorphisms of what it speaks of."""
+    listed = len(finding.alternatives) + 1
+    if listed < 3:
+        return False  # one fault and its mirror image
+    each: list[Finding | Alternative] = [finding, *finding.alternatives]
+    spoken = {end for one in each for end in one.cavities}
+    spoken |= {
+        end
+        for one in each
+        for name in one.wires
+        if name in loom.wire_by_name
+        for end in loom.wire_by_name[name].ends
+    }
+    nets = [net for net in expected if net & spoken]
+    cavities = frozenset[End]().union(*nets)
+    graph = _graph(loom, cavities, found)
+    if finding.cause.startswith("resistive"):
+        return listed > _count(graph, "wire", "splice", "cavity")
+    if finding.cause in ("leak", "added_part", "one_way_path"):
+        return listed > 2 * (1 + len(loom.components))
+    matcher = GraphMatcher(graph, graph, node_match=lambda one, other: one["kind"] == other["kind"])
+    return sum(1 for _ in islice(matcher.isomorphisms_iter(), listed)) < listed
+
+
+def _count(graph: nx.Graph[tuple[str, str]], *kinds: str) -> int:
+    return sum(data["kind"] in kinds for _, data in graph.nodes(data=True))
+
+
+def _graph(
+    loom: Loom, cavities: frozenset[End], found: Sequence[frozenset[End]]
+) -> nx.Graph[tuple[str, str]]:
+    graph: nx.Graph[tuple[str, str]] = nx.Graph()
+    inner = set(cavities)
+    for end in cavities:
+        graph.add_node(("end", str(end)), kind="cavity")
+    grown = True
+    wires: set[str] = set()
+    while grown:
+        grown = False
+        for wire in loom.wires:
+            if wire.name not in wires and inner.intersection(wire.ends):
+                wires.add(wire.name)
+                inner.update(wire.ends)
+                grown = True
+    for name in wires:
+        graph.add_node(("wire", name), kind="wire")
+        for end in loom.wire_by_name[name].ends:
+            graph.add_node(("end", str(end)), kind="cavity" if end.cavity else "splice")
+            graph.add_edge(("wire", name), ("end", str(end)))
+    for part in loom.components:
+        if inner.intersection(part.ends):
+            graph.add_node(("part", part.name), kind=part.kind.value)
+            for end in part.ends:
+                graph.add_node(("end", str(end)), kind="cavity")
+                graph.add_edge(("part", part.name), ("end", str(end)))
+    for number, group in enumerate(found):
+        inside = group & cavities
+        if inside:
+            graph.add_node(("group", str(number)), kind="group")
+            graph.add_edges_from((("group", str(number)), ("end", str(end))) for end in inside)
+    return graph
