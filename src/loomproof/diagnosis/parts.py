@@ -162,7 +162,7 @@ def _reversed(part: Component, anode: End, cathode: End, shown: list[Evidence], 
     return writer.make(
         "reversed_diode",
         (anode, cathode),
-        f"Diode {part.name} is reversed: it conducts from {cathode} to {anode}",
+        f"Diode {part.name} reversed: it conducts from {cathode} to {anode}",
         [writer.names.place(end) for end in part.ends],
         [f"Turn {part.name} round: its band (cathode) belongs at {cathode}."],
         components=(part.name,),
