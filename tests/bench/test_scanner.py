@@ -9,6 +9,7 @@ import random
 import pytest
 
 from loomproof.bench.frames import write_set
+from loomproof.bench.link import Line
 from loomproof.bench.parsing import read_capabilities
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Accuracy, Bench, Identity, point_set
@@ -279,6 +280,91 @@ def test_a_watch_that_missed_something_is_an_error(fault: str) -> None:
     with pytest.raises(LinkError, match="nothing is claimed"):
         next(events)
     assert rig.scanner.executed[-1] == "WATC:STOP"
+
+
+def test_what_comes_while_the_watch_is_stopped_is_not_dropped() -> None:
+    rig = Rig()
+    execute = rig.scanner.execute
+
+    def late(body: str) -> str:
+        if body == "WATC:STOP":
+            rig.line.arrived += rig.scanner.event(700, 0, 1)
+        return execute(body)
+
+    rig.scanner.execute = late  # type: ignore[method-assign]
+    [event] = rig.bench.watch([1], seconds=3.0)
+    assert (event.number, event.low) == (0, 1)
+    assert rig.bench.watched is not None
+    assert (rig.bench.watched.events, rig.bench.watched.lost) == (1, 0)
+
+
+def test_the_last_event_lost_on_the_line_is_an_error() -> None:
+    """Nothing comes after it whose number would tell; the count that the device gives at the end does."""
+    rig = Rig()
+    events = rig.bench.watch([1], seconds=3.0)
+    start = rig.line.fro
+    rig.line.fro = lambda data: [data, rig.scanner.event(0, 0, 7), rig.scanner.event(9, 0, 3, skip=True)]
+    assert next(events).number == 0
+    rig.line.fro = start
+    with pytest.raises(LinkError, match="1 of 2 watch events were lost"):
+        next(events)
+    assert rig.bench.watched is not None
+    assert rig.bench.watched.lost == 1
+
+
+@pytest.mark.parametrize("closed_early", [True, False])
+def test_a_watch_that_ended_by_itself_unheard_is_an_error(closed_early: bool) -> None:
+    """Its last event, of index -1, was lost: the device says, when told to stop, that no watch runs."""
+    rig = Rig()
+    rig.scanner.refuse["WATC:STOP"] = 'ERR -221,"Settings conflict; no watch runs"'
+    events = rig.bench.watch([1], seconds=3.0)
+    if closed_early:
+        rig.line.fro = lambda data: [data, rig.scanner.event(0, 0, 7)]
+        next(events)
+        with pytest.raises(LinkError, match=r"ended by itself .* lost on the line"):
+            events.close()
+    else:
+        with pytest.raises(LinkError, match=r"ended by itself .* lost on the line"):
+            next(events)
+    assert rig.bench.watched is None
+    assert rig.bench.sense([1]) == [7]
+
+
+def test_another_scanner_is_not_bound_by_half_an_answer() -> None:
+    """It says who it is and falls silent; the next one asked is still held against the first."""
+    rig = Rig()
+    rig.scanner.identity = "Invented Instruments,Pin Scanner,SN2,1.0"
+    reach = rig.bench._reach
+    rig.bench._reach = lambda: deaf_to_capabilities(reach())
+    with pytest.raises(LinkError):
+        rig.bench.reconnect()
+    rig.bench._reach = reach
+    with pytest.raises(UnfitError, match="another scanner"):
+        rig.bench.reconnect()
+
+
+def deaf_to_capabilities(line: Line) -> Line:
+    assert isinstance(line, MemoryLine)
+    line.to = lambda data: [] if b"SYST:CAP?" in data else [data]
+    return line
+
+
+def test_a_line_that_cannot_be_reached_may_be_tried_again() -> None:
+    rig = Rig()
+    asked = rig.bench.statistics().round_trips
+    reach = rig.bench._reach
+
+    def unreachable() -> Line:
+        raise NoBenchError("nothing there")
+
+    rig.bench._reach = unreachable
+    for _ in range(3):
+        with pytest.raises(NoBenchError):
+            rig.bench.reconnect()
+    assert rig.bench.statistics().round_trips == asked  # counted once, however often it was tried
+    rig.bench._reach = reach
+    rig.bench.reconnect()
+    assert rig.bench.sense([1]) == [7]
 
 
 @pytest.mark.parametrize("works", [True, False])
