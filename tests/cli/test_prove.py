@@ -245,12 +245,21 @@ def test_a_scanner_that_dies_in_the_middle(fixtures: Path, tmp_path: Path) -> No
     assert not list(tmp_path.glob("*.pdf")), "a broken run leaves no certificate"
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
-def test_stopped_in_the_middle(fixtures: Path, tmp_path: Path, number: signal.Signals) -> None:
+@pytest.mark.parametrize(
+    "numbers",
+    [
+        (signal.SIGINT,),
+        (signal.SIGINT,) * 3,  # as an impatient hand gives them
+        (signal.SIGTERM, signal.SIGHUP, signal.SIGINT) * 10,
+    ],
+)
+def test_stopped_in_the_middle(fixtures: Path, tmp_path: Path, numbers: tuple[signal.Signals, ...]) -> None:
     with Simulator(fixtures / ENGINE, "--paced") as simulator:
         process = proving(fixtures, simulator.address, tmp_path)
         journal = wait_for_journal(tmp_path, 15, process)
-        process.send_signal(number)
+        for number in numbers:
+            process.send_signal(number)
+            time.sleep(0.01)  # how fast they come is what is tried
         out, err = process.communicate(timeout=60)
         assert process.returncode == 3, out + err
         assert "Traceback" not in err

@@ -1,4 +1,4 @@
-"""Turns an order to stop into an error, so that every ``with`` block on the way out releases the bench."""
+"""Turns orders to stop into one interruption, so that every way out releases the bench."""
 
 from __future__ import annotations
 
@@ -7,31 +7,35 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from types import FrameType
 
-from loomproof.errors import BrokenOffError
-
-_NAMES = ("SIGTERM", "SIGHUP", "SIGBREAK")
+_NAMES = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 
 
 @contextmanager
-def stopping() -> Iterator[None]:
-    """While this block runs, SIGTERM (and SIGHUP, or Ctrl-Break) raises `BrokenOffError` in the main thread.
+def stopping(*, until_the_end: bool = False) -> Iterator[None]:
+    """While this block runs, Ctrl-C, SIGTERM, SIGHUP or Ctrl-Break raises `KeyboardInterrupt` in it, once.
 
-    Only the first: once the way out has begun, more of them are ignored until the block is left. To be
-    used in the main thread, around the block that holds the bench.
+    Once the way out has begun, more of them are ignored: releasing the bench is not broken off by an
+    impatient second and third Ctrl-C. They count again when the block is left, or, ``until_the_end``, never:
+    for a process that leaves the block only to end. A signal that is ignored already, as under ``nohup``,
+    stays ignored. To be used in the main thread.
     """
     numbers = [getattr(signal, name) for name in _NAMES if hasattr(signal, name)]
+    before = {number: signal.getsignal(number) for number in numbers}
+    heeded = [number for number, handler in before.items() if handler is not signal.SIG_IGN]
+    stopped = False
 
     def stop(number: int, _frame: FrameType | None) -> None:
-        for each in numbers:
+        nonlocal stopped
+        stopped = True
+        for each in heeded:
             signal.signal(each, signal.SIG_IGN)
-        raise BrokenOffError(
-            f"the run was stopped by {signal.Signals(number).name}; nothing is claimed from it",
-            cure="Start it again.",
-        )
+        raise KeyboardInterrupt(signal.Signals(number).name)
 
-    before = {number: signal.signal(number, stop) for number in numbers}
+    for number in heeded:
+        signal.signal(number, stop)
     try:
         yield
     finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
+        if not (stopped and until_the_end):
+            for number in heeded:
+                signal.signal(number, before[number])

@@ -106,8 +106,12 @@ def cli() -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line and exit with its code."""
-    sys.exit(run(arguments))
+    """Run the command line and exit with its code, which further orders to stop do not change."""
+    from loomproof.bench.stopping import stopping
+
+    with stopping(until_the_end=True):
+        code = run(arguments)
+    sys.exit(code)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
@@ -143,7 +147,7 @@ def _output_gone() -> None:
 
 
 def _interrupted() -> int:
-    click.echo("loomproof: stopped by the keyboard.", err=True)
+    click.echo("loomproof: stopped before the end.", err=True)
     return 3
 
 

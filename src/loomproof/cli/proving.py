@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import json
 import secrets
-import signal
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from types import FrameType
 from typing import TYPE_CHECKING
 
 import click
@@ -92,12 +90,11 @@ def show_step(step: Step) -> None:
 
 @contextmanager
 def stopping(journal: Path | None) -> Iterator[None]:
-    """Turn Ctrl-C and SIGTERM into an error that says what is left of the run."""
+    """Say, where Ctrl-C or another order to stop ends the run, what is left of it.
 
-    def stop(_number: int, _frame: FrameType | None) -> None:
-        raise KeyboardInterrupt
-
-    before = signal.signal(signal.SIGTERM, stop)
+    That such an order comes as one `KeyboardInterrupt`, and the ones after it are ignored while the bench
+    is released, is the affair of `loomproof.cli.main`.
+    """
     try:
         yield
     except KeyboardInterrupt:
@@ -107,7 +104,6 @@ def stopping(journal: Path | None) -> Iterator[None]:
             + (f" What was read so far is in {journal}." if journal is not None else ""),
         ) from None
     finally:
-        signal.signal(signal.SIGTERM, before)
         if sys.stderr.isatty():
             click.echo("\r\x1b[K", nl=False, err=True)
 
