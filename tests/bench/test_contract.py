@@ -13,9 +13,10 @@ import pytest
 from loomproof.bench.address import SerialAddress, TcpAddress
 from loomproof.bench.journal import JournaledBench, ReplayBench
 from loomproof.bench.opening import open_bench
+from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Bench, point_set
 from loomproof.bench.simulation import Simulation
-from loomproof.errors import BenchError, UnfitError
+from loomproof.errors import BenchError, LinkError, NoBenchError, UnfitError
 from loomproof.loom.reading import load
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.instruments import Matrix, served
@@ -126,3 +127,29 @@ def keeps_the_contract(bench: Bench) -> None:
     bench.close()
     with pytest.raises(BenchError):
         bench.resistance(first, second)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="pseudo-terminals are POSIX")
+def test_where_a_second_host_can_break_in_the_first_hears_nothing_wrong() -> None:
+    """pyvisa-py does not lock a serial port: the second host's link takes the place of the first one's."""
+    with DRIVERS["visa serial"]() as bench:
+        with open_bench(bench.address) as second:
+            assert second.sense([0]) == [0]
+        assert isinstance(bench, ScannerBench)
+        bench.link.patience_s = 1.0
+        with pytest.raises(LinkError, match="no good reply"):
+            bench.sense([1])
+
+
+@pytest.mark.parametrize("name", ["serial", "tcp", "visa tcp"])
+def test_a_second_host_is_told_that_another_holds_it(name: str) -> None:
+    if name not in DRIVERS:
+        pytest.skip("pseudo-terminals are POSIX")
+    with DRIVERS[name]() as bench:
+        with pytest.raises(NoBenchError) as caught:
+            open_bench(bench.address, patience_s=1.0)
+        told = f"{caught.value.message} {caught.value.cure}"
+        place = bench.address.partition(":")[2].removeprefix("ASRL")
+        assert place in told
+        assert "another program" in told or "no other program" in told
+        assert bench.sense([0]) == [0]  # and the first one has noticed nothing

@@ -77,7 +77,7 @@ class ScannerBench:
             except LinkError as error:
                 raise NoBenchError(
                     f"nothing at {self._address} answers as a pin scanner: {error.message}",
-                    cure="Is it switched on, is the rate right, and is this the right port?",
+                    cure="Is it switched on, are port and rate right, and does no other program hold it?",
                 ) from error
             self._bind(*self._meet())
         except BaseException:

@@ -13,10 +13,11 @@ RECKONED_RATE = 115_200
 
 
 class TcpLine:
-    """An open connection. Raises `NoBenchError` where nothing listens."""
+    """An open connection. Raises `NoBenchError` where nothing listens, or where it is held by another."""
 
     def __init__(self, host: str, port: int) -> None:
         self._name = f"{host}:{port}"
+        self._heard = False
         try:
             self._socket = socket.create_connection((host, port), timeout=CONNECT_TIMEOUT_S)
         except OSError as error:
@@ -50,6 +51,7 @@ class TcpLine:
             raise self._gone(str(error)) from error
         if not data:
             raise self._gone("the other side closed it")
+        self._heard = True
         return data
 
     def set_rate(self, rate: int) -> None:
@@ -60,7 +62,14 @@ class TcpLine:
         with contextlib.suppress(OSError):
             self._socket.close()
 
-    def _gone(self, why: str) -> LinkError:
+    def _gone(self, why: str) -> LinkError | NoBenchError:
+        if not self._heard:
+            # A scanner serves one host; the next is let in and shown out at once.
+            return NoBenchError(
+                f"the scanner at {self._name} hung up before it said a word ({why}): "
+                "most likely another program holds it",
+                cure="A scanner talks to one program at a time: close the other one and try again.",
+            )
         return LinkError(
             f"the connection to {self._name} failed: {why}",
             cure="Look at cable and network, and start the run again.",
