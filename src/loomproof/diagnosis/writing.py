@@ -122,7 +122,7 @@ class Writer(Opens, Shorts):
                 [f"Release the contact from {spare} and seat it in {home}; plug the spare cavity's seal."],
                 wires=wires,
             )
-        others = (*self._turned(ends), *self._leads(ends)) if len(ends) == 2 else ()
+        others = self._turned(ends) or self._leads(ends) if len(ends) == 2 else ()
         what = self.names.wires(wires, most=4) or "Contacts"
         title = f"{what} crossed {'at' if len(ends) == 2 else 'among'} {listed(ends)}"
         return self._made(
