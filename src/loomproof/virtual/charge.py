@@ -55,6 +55,7 @@ class Charge:
             elif self.cluster_of[node] != self.cluster_of[other]:
                 _stamp(farads, self.cluster_of[node], self.cluster_of[other], farad)
         self._g, self._feed, self._farads = g[:count, :count], feed[:count], farads[:count, :count]
+        self._at_rest: dict[int, Array] = {}
         self._released = self._settled(0)
         self._volts, self._time_s = self._released, float("-inf")
         self._modes: dict[int, tuple[Array, Array, Array]] = {}
@@ -97,18 +98,22 @@ class Charge:
         return g
 
     def _settled(self, drive: int) -> Array:
-        return steady(self._driven(drive), self._feed, self._diodes, np.full(len(self._feed), c.SUPPLY_V))
+        found = self._at_rest.get(drive)
+        if found is None:
+            start = np.full(len(self._feed), c.SUPPLY_V)
+            found = self._at_rest[drive] = steady(self._driven(drive), self._feed, self._diodes, start)
+        return found
 
     def _after(self, drive: int, volts: Array, time_s: float) -> Array:
         if time_s <= 0.0:
             return volts
-        if time_s >= self.rest_s:
-            return self._settled(drive)
+        end = self._settled(drive)
+        if time_s >= self.rest_s or volts is end:
+            return end
         if self._diodes:
             coarse = self._stepped(drive, volts, time_s, _STEPS)
             return 2.0 * self._stepped(drive, volts, time_s, 2 * _STEPS) - coarse
         rate, forth, back = self._modes_of(drive)
-        end = self._settled(drive)
         moved: Array = end + forth @ (np.exp(-np.minimum(rate * time_s, 700.0)) * (back @ (volts - end)))
         return moved
 
