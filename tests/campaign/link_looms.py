@@ -1,4 +1,4 @@
-"""Random looms of every size and random faults of every kind, each with the words that the simulator knows it by."""
+"""Random looms of every size, random faults of every kind, and the simulator's words for each fault."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ HIGH_OHM, SLIGHT_OHM = (3.0, 40.0), (0.15, 0.45)
 LEAK_OHM, PART_OHM = (1e3, 3e5), (100.0, 900.0)
 VALUE_RATIOS = (1 / 3, 3.0)
 LOOSE_HZ = (4.0, 9.0)
-"""The stated ranges of fault sizes: joints that must fail and those inside the guard band of a ±(0.1 Ω + 1 %) meter,
-leaks, parts added, how far a part is off its value, how often a contact opens."""
+"""The stated ranges of fault sizes: joints that must fail and those inside the guard band of a ±(0.1 Ω + 1 %)
+meter, leaks, parts added, how far a part is off its value, how often a contact opens."""
 
 SIZES_TOLD = (
-    f"Sizes: high resistance {HIGH_OHM[0]:g} to {HIGH_OHM[1]:g} Ω (slight: {SLIGHT_OHM[0]:g} to {SLIGHT_OHM[1]:g} Ω), "
-    f"leaks {LEAK_OHM[0] / 1e3:g} to {LEAK_OHM[1] / 1e3:g} kΩ, added parts {PART_OHM[0]:g} to {PART_OHM[1]:g} Ω, parts "
-    f"at a third or three times their value, loose contacts at {LOOSE_HZ[0]:g} to {LOOSE_HZ[1]:g} Hz (open a tenth of "
-    "the time)."
+    f"Sizes: high resistance {HIGH_OHM[0]:g} to {HIGH_OHM[1]:g} Ω (slight: {SLIGHT_OHM[0]:g} to "
+    f"{SLIGHT_OHM[1]:g} Ω), leaks {LEAK_OHM[0] / 1e3:g} to {LEAK_OHM[1] / 1e3:g} kΩ, added parts "
+    f"{PART_OHM[0]:g} to {PART_OHM[1]:g} Ω, parts at a third or three times their value, loose contacts at "
+    f"{LOOSE_HZ[0]:g} to {LOOSE_HZ[1]:g} Hz (open a tenth of the time)."
 )
 
 NET_KINDS = (

@@ -14,6 +14,7 @@ that the loom's description states.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -235,12 +236,12 @@ class Readings:
     @cached_property
     def marks(self) -> dict[Node, frozenset[object]]:
         """What each part that hangs together is made of, by its home: the same marks, the same readings."""
-        found: dict[Node, set[object]] = {}
+        found: dict[Node, Counter[object]] = {}
         for element in self.net.elements:
-            found.setdefault(self.least.home(element.u), set()).add(element)
+            found.setdefault(self.least.home(element.u), Counter())[element] += 1
         for diode in self.net.diodes:
-            found.setdefault(self.least.home(diode.anode), set()).add(diode)
-        return {home: frozenset(things) for home, things in found.items()}
+            found.setdefault(self.least.home(diode.anode), Counter())[diode] += 1
+        return {home: frozenset(things.items()) for home, things in found.items()}
 
     def mark(self, end: End) -> frozenset[object]:
         """Return what the part that a cavity belongs to is made of."""

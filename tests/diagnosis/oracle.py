@@ -130,8 +130,9 @@ def _apart(ends: Sequence[End], sound: Readings, now: Readings, keys: Keys, doub
         if sound.least.home(place(a)) == sound.least.home(place(b)):
             continue
         least, most = now.between(a, b)
-        if most < 0.95 * keys.isolation_ohm or now.conducts(a, b) or now.conducts(b, a):
-            doubt.must = doubt.must or most < 0.95 * keys.isolation_ohm or math.isinf(most)
+        one_way = math.isinf(most) and (now.conducts(a, b) or now.conducts(b, a))
+        if one_way or most < 0.95 * keys.isolation_ohm:
+            doubt.must = True
             doubt.sound = False
         elif least < 1.05 * keys.isolation_ohm:
             doubt.sound = False
