@@ -65,18 +65,14 @@ def _readings(found: Found) -> Iterator[Judged]:
         else:
             anew.append(judged)
     anew += [path for path in measured.paths if math.isfinite(path.ohm) and found.joined(path.a, path.b)]
-    if not anew:
-        return
-    expectation = expect(found.loom)
+    ways: list[tuple[Judged | Path, tuple[End, End]]] = []
     for reading in anew:
         places = [found.place_of(end) for end in (reading.a, reading.b)]
         one, other = (None if place is None else found.wiring.leaf_ends[place] for place in places)
-        if one is None or other is None or one == other:
-            continue
-        way = found.way(one, other)
-        if way is None:
-            continue
-        between = expectation.between(one, other)
+        if one is not None and other is not None and one != other and found.way(one, other) is not None:
+            ways.append((reading, (one, other)))
+    should = expect(found.loom).between_all([ends for _, ends in ways]) if ways else []
+    for (reading, _), between in zip(ways, should, strict=True):
         ohm = reading.measured_ohm if isinstance(reading, Judged) else reading.ohm
         u_ohm = reading.uncertainty_ohm
         limit_ohm = claimed_limit(between.limit_ohm, between.sound_ohm, u_ohm)
