@@ -78,6 +78,11 @@ class Result:
         return self.verdict == REFUSED or self.verdict != RIGHT.get(self.oracle, self.verdict)
 
     @property
+    def bad(self) -> bool:
+        """Whether anything of this loom belongs on the list of misses."""
+        return self.wrong or bool(self.missed) or bool(self.unexplained_equals)
+
+    @property
     def missed(self) -> tuple[str, ...]:
         """The kinds of the faults that were not told."""
         return tuple(kind for kind, told in self.asked if not told)
@@ -117,14 +122,20 @@ class Prover:
         self.folder = Path(self._place.name)
         self.seed = seed
         write_folder(linked_loom(random.Random(seed), LEAST), self.folder / "loom")
+        self._begin()
+        self._keys = keys_of(self.bench.capabilities())
+
+    def _begin(self) -> None:
         self._simulation = Simulation(self.folder / "loom", ["--points", str(POINTS)])
         self.bench: Bench = open_bench(str(self._simulation.address))
-        self._keys = keys_of(self.bench.capabilities())
+
+    def _end(self) -> None:
+        self.bench.close()
+        self._simulation.end()
 
     def close(self) -> None:
         """End the simulator."""
-        self.bench.close()
-        self._simulation.end()
+        self._end()
         self._place.cleanup()
 
     def prove(self, case: Case) -> Result:
@@ -139,6 +150,9 @@ class Prover:
         try:
             outcome = prove_once(case.loom, self.bench, self.folder, watch_s=WATCH_S if case.watched else 0.0)
         except LoomproofError as error:
+            # What a run leaves behind that broke off must not be held against the next loom.
+            self._end()
+            self._begin()
             return self._held(case, [*texts, str(error)], REFUSED, ())
         return self._held(case, texts, outcome.document.verdict, outcome.findings)
 
@@ -208,6 +222,8 @@ def run(
     try:
         for result in results_of(tasks, jobs):
             tally.results.append(result)
+            if loud and result.bad:
+                print(told_of(result, seed), file=sys.stderr, flush=True)
             now = time.monotonic()
             if loud and (now - said > 10 or len(tally.results) == looms):
                 said = now
@@ -262,14 +278,19 @@ def table(tally: Tally, seed: int, wanted: int) -> list[str]:
         "A loose contact is in one loom of ten, which is then watched; a missing wire is an open one.",
         "",
     ]
-    bad_ones = [r for r in results if r.wrong or r.missed or r.unexplained_equals]
-    bad_ones.sort(key=lambda r: (not r.wrong, not r.missed, r.number))
-    for r in bad_ones[:SHOWN]:
-        what = [f"{r.verdict}, but {r.oracle}"] if r.wrong else []
-        what += [f"not told: {', '.join(r.missed)}"] if r.missed else []
-        what += ["more equals than automorphisms"] if r.unexplained_equals else []
-        rows.append(f"- seed {seed} loom {r.number}: {r.text}: {'; '.join(what)}")
+    listed = sorted((r for r in results if r.bad), key=lambda r: (not r.wrong, not r.missed, r.number))
+    rows += [told_of(r, seed) for r in listed[:SHOWN]]
+    if len(listed) > SHOWN:
+        rows.append(f"- and {len(listed) - SHOWN} more")
     return rows
+
+
+def told_of(r: Result, seed: int) -> str:
+    """Return a line for a loom of which something was wrong, missed or told too often."""
+    what = [f"{r.verdict}, but {r.oracle}"] if r.wrong else []
+    what += [f"not told: {', '.join(r.missed)}"] if r.missed else []
+    what += ["more equals than automorphisms"] if r.unexplained_equals else []
+    return f"- seed {seed} loom {r.number}: {r.text}: {'; '.join(what)}"
 
 
 def good_enough(tally: Tally, slack: int = 0) -> bool:

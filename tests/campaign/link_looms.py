@@ -43,7 +43,7 @@ NET_KINDS = (
 
 
 def linked_loom(rng: random.Random, cavities: int) -> Loom:
-    """Return a loom of about so many cavities with wires of several lengths, resistors and a diode between nets."""
+    """Return a loom of about so many cavities with wires of several lengths, resistors and a diode."""
     loom = random_loom(rng, cavities, LINK_SIZES)
     fused = {end for part in loom.components for end in part.ends}
     nets = [sorted(net) for net in Bench(loom).build() if len(net) > 1 and not net & fused]

@@ -1,14 +1,14 @@
 """What any two cavities of a faulted loom read, between bounds, by nodal analysis of its own.
 
-Shares no code with the tool. The loom is the injector's graph with ohms on its edges: every cavity has a terminal
-(what is crimped into it) and a place (what the bench touches). Ohms are bounds, not values. A resistance between two
-nodes never falls where one in the network rises (Rayleigh's monotonicity law, Doyle and Snell, *Random Walks and
-Electric Networks*, 1984), so that the network with every edge at its least and the one with every edge at its
-greatest bound every reading.
+Shares no code with the tool. The loom is the injector's graph with ohms on its edges: every cavity has a
+terminal (what is crimped into it) and a place (what the bench touches). Ohms are bounds, not values. A
+resistance between two nodes never falls where one in the network rises (Rayleigh's monotonicity law, Doyle
+and Snell, *Random Walks and Electric Networks*, 1984): the network with every edge at its least and the one
+with every edge at its greatest bound every reading.
 
-Bounds of a sound wire: not under solid annealed copper, 58 MS/m (IEC publication 28, 1925), not over the greatest
-resistance of class 5 conductors of IEC 60228 (as quoted by cable makers); joints from nothing to the allowance
-that the loom's description states.
+Bounds of a sound wire: not under solid annealed copper, 58 MS/m (IEC publication 28, 1925), not over the
+greatest resistance of class 5 conductors of IEC 60228 (as quoted by cable makers); joints from nothing to the
+allowance that the loom's description states.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ SHORT_OHM = (LEAST_OHM, 0.05)
 """Strands that touch, and a fuse or link in its holder (assumptions)."""
 
 DIODE_LEAST_OHM = 10.0
-"""No junction drops less than 0.2 V, and no reading here drives more than 20 mA (common practice, no source)."""
+"""No junction drops less than 0.2 V, no reading here drives more than 20 mA (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +147,8 @@ def sitting(loom: Loom, faults: Sequence[Injected]) -> dict[End, End | None]:
 
 def _wire_ohm(wire: Wire, loom: Loom) -> tuple[float, float]:
     length_m, csa_mm2 = wire.length_m, wire.csa_mm2
-    assert length_m is not None and csa_mm2 is not None
+    assert length_m is not None
+    assert csa_mm2 is not None
     settings = loom.settings
     joints = sum(settings.crimp_ohm if end.cavity else settings.splice_ohm for end in wire.ends)
     return COPPER_OHM_MM2_PER_M * length_m / csa_mm2, CLASS_5_OHM_PER_M[csa_mm2] * length_m + joints

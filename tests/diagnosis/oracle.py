@@ -1,9 +1,9 @@
 """What a bench must, may and can not find of a set of faults: networkx for nets, nodal analysis for readings.
 
-Shares no code with the tool. A reading is known between bounds (`nodal`); the bench's keys say what it makes of one:
-limits of error, how it judges (guard band of JCGM 106, k = 2), what it senses. *Must fail*: however a proof chooses
-its readings, one of them surely fails. *Invisible*: every reading is surely one that a sound loom may give.
-*May be undecided*: all else, values between thresholds or inside a guard band.
+Shares no code with the tool. A reading is known between bounds (`nodal`); the bench's keys say what it makes
+of one: limits of error, how it judges (guard band of JCGM 106, k = 2), what it senses. *Must fail*: however a
+proof chooses its readings, one of them surely fails. *Invisible*: every reading is surely one that a sound
+loom may give. *May be undecided*: all else, values between thresholds or inside a guard band.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ COPPER_PER_K = 0.00393
 TEMPERATURE_U_K = 6.0
 """Standard uncertainty of the copper's temperature that a careful proof might charge at most (assumption)."""
 
-SHORTED_OHM, MASKED_OHM = 50.0, 1000.0
-"""A diode with less than the first beside it surely conducts both ways; with more than the second it may show."""
+SHORTED_OHM = 50.0
+"""A diode with less than this beside it surely reads as conducting both ways (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ class Keys:
         return least_ohm - self.error_ohm(least_ohm) > limit + self.guard_ohm(least_ohm)
 
     def surely_passes(self, most_ohm: float, sound_ohm: float) -> bool:
-        """Whether what reads this or less passes: a tenth of the error more than sound is inside any guard band.
+        """Whether what reads this or less passes: a tenth of the error above sound is inside any guard band.
 
         Two guard bands of 2/√3 errors each, less one of them and an error, leave 0.15 errors.
         """

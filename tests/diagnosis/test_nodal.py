@@ -1,4 +1,4 @@
-"""The oracle of the diagnosis campaign, held against hand-worked circuits, networkx and what faults must do."""
+"""The oracle of the diagnosis campaign, held against hand-worked circuits and networkx."""
 
 from __future__ import annotations
 

@@ -253,6 +253,20 @@ def test_names_with_spaces_are_quoted() -> None:
     assert low(scanner('short "rear lamp" E'), "E:1") == {"E:1", "A:3", "A2:1", "rear lamp:L 1"}
 
 
+def test_another_seed_is_another_loom_and_meter_of_the_same_kind() -> None:
+    it = scanner()
+    first, shown = ohm(it, "A:1", "B:1"), it.resistance(1, 8, 0.0)
+    it.add("high 2 W1")
+    it.sow(5)
+    again = ohm(it, "A:1", "B:1")
+    assert again != pytest.approx(first + 2.0, abs=1e-6)
+    assert again == pytest.approx(first + 2.0, abs=0.02)
+    assert it.serial == 0
+    it.sow(0)
+    it.mend()
+    assert (ohm(it, "A:1", "B:1"), it.resistance(1, 8, 0.0)) == (first, shown)
+
+
 def test_mending_takes_away_what_it_names() -> None:
     it = scanner("open W1", "short A:2 A:3", "missing R1")
     assert [fault.text for fault in it.mend("A:3")] == ["short A:2 A:3"]

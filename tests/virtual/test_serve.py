@@ -100,6 +100,12 @@ def test_hosts_come_and_go_and_orders_change_the_loom(options: tuple[str, ...], 
             assert port.readline() == line(2, "#H41")
 
 
+def test_a_seed_is_taken_while_it_runs(lamp: Path) -> None:
+    with simulator(lamp, "--pty") as it:
+        assert it.order("seed 12") == "ok: seed 12"
+        assert it.order("seed x").startswith("error:")
+
+
 def test_orders_that_cannot_be_are_answered_and_change_nothing(lamp: Path, tmp_path: Path) -> None:
     with simulator(lamp, "--tcp", "0") as it:
         for order, told in (

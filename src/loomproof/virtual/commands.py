@@ -215,7 +215,7 @@ class Commands:
     # The commands
 
     def _identify(self, words: list[str], at: _Context) -> Answer:
-        return Answer(f"loomproof,simulated scanner,SIM{self.scanner.seed:06d},1.0")
+        return Answer(f"loomproof,simulated scanner,SIM{self.scanner.serial:06d},1.0")
 
     def _reset(self, words: list[str], at: _Context) -> Answer:
         self.release()

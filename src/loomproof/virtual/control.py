@@ -12,7 +12,10 @@ from loomproof.virtual.build import Hookup
 from loomproof.virtual.link import Device
 from loomproof.virtual.noise import Noise
 
-WORDS = "mend | mend W12 | fault TEXT | faults | load LOOM | adapter FILE | unplug | plug | reset | seed N | line …"
+WORDS = (
+    "mend | mend W12 | fault TEXT | faults | load LOOM | adapter FILE | unplug | plug | reset | seed N | "
+    "line …"
+)
 
 
 class Control:

@@ -99,6 +99,7 @@ class Scanner:
         temperature_c: float = 20.0,
     ) -> None:
         self.make = make or Make(points=hookup.points if hookup else max(len(loom.cavities), 1))
+        self.serial = seed
         self._sow(seed)
         self.temperature_c = temperature_c
         self.version = 0
@@ -117,7 +118,7 @@ class Scanner:
             self._four_wire = MeterError(self.make.four_wire, random.Random(f"{seed}/four-wire"))
 
     def sow(self, seed: int) -> None:
-        """Make it another scanner and loom of the same kind: strays, errors and noise drawn from this seed."""
+        """Draw strays of the loom, errors and noise anew from this seed; the serial number stays."""
         self._sow(seed)
         self._use(self.loom, self.hookup, self.faults)
 
