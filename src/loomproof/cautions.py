@@ -9,6 +9,15 @@ BEFORE_A_PROOF = (
     "people, leave the work to them.",
 )
 
+BEFORE_AN_INSULATION_TEST = (
+    "Nobody touches the loom, its plugs or the adapter from now until the test says that it has ended.",
+    "Nothing but the adapter is plugged in anywhere: no control unit, sensor, lamp or filter.",
+    "Above 60 V d.c. a shock can hurt, and a charged loom keeps its charge: the bench discharges it after "
+    "each reading; where the line fails meanwhile, switch the bench off, wait, and discharge through a resistor.",
+    "Local rules on tests with dangerous voltages come first; where they ask for licensed or trained "
+    "people, leave the work to them.",
+)
+
 LIMITS_OF_THE_TEST = (
     "A test at a few milliamps does not show broken strands, weak crimps or chafed insulation that does "
     "not touch yet.",

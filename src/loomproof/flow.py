@@ -8,14 +8,14 @@ byte for byte: times come from the request and the journal, nothing from the wal
 
 from __future__ import annotations
 
-from collections.abc import Generator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Generator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Protocol
 
 import loomproof
 from loomproof.bench.adapter import Adapter
-from loomproof.bench.safety import check_stimulus
+from loomproof.bench.safety import check_insulation, check_stimulus, measure_insulation
 from loomproof.bench.seam import Bench, Capabilities, Identity
 from loomproof.bench.selfcheck import SelfCheck, self_check
 from loomproof.cautions import BEFORE_A_PROOF, LIMITS_OF_THE_TEST
@@ -25,6 +25,7 @@ from loomproof.entries import check_entries, connector_entries, finding_entry
 from loomproof.errors import AdapterError, UnfitError, suggestion
 from loomproof.loom.model import ConnectorKind, End, Hazard, Loom
 from loomproof.proof.claims import claims_of
+from loomproof.proof.insulating import InsulationTest, claim_of, clean, run_insulation
 from loomproof.proof.merging import merged_measured, merged_plan
 from loomproof.proof.plan import Meter, Plan, plan_proof
 from loomproof.proof.run import Step, run_plan
@@ -33,6 +34,7 @@ from loomproof.proof.scope import scope_of
 from loomproof.results import document as doc
 from loomproof.results.figures import ohms
 from loomproof.results.findings import Finding, Severity
+from loomproof.results.insulation import Insulation
 from loomproof.results.measured import Decision, Measured
 
 ROOM_TEMPERATURE_C = 20.0
@@ -71,6 +73,8 @@ class Request:
     repeatability_ohm: float = 0.0
     plan: Plan | None = None
     """A saved plan: the run must ask what it asks, whatever the limits are at today's temperature."""
+    insulation: InsulationTest | None = None
+    """An insulation test to be made at the end, where all else passes; a person has confirmed it."""
 
 
 @dataclass(frozen=True)
@@ -98,6 +102,7 @@ class Part:
     measured: Measured
     round_trips: int
     elapsed_s: float
+    insulation: Insulation | None = None
 
 
 def prove(request: Request, bench: TimedBench) -> Generator[Step, None, Outcome]:
@@ -118,6 +123,8 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
     identity = bench.identify()
     capabilities = bench.capabilities()
     check_stimulus(capabilities, loom.settings)
+    if request.insulation is not None:
+        check_insulation(capabilities, loom.settings, request.insulation.volts, request.insulation.dwell_ms)
     temperature_c = bench.temperature()
     yield Step("working out what should be there")
     expectation = expect(loom, ROOM_TEMPERATURE_C if temperature_c is None else temperature_c)
@@ -139,6 +146,12 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
             cure="Take the adapter and the bench that the plan was made for, or make the plan again.",
         )
     measured = yield from run_plan(plan, expectation, bench, watch_s=request.watch_s)
+    insulation: Insulation | None = None
+    if request.insulation is not None and clean(measured):
+        yield Step(f"testing insulation at {request.insulation.volts:g} V")
+        insulation = run_insulation(
+            loom, plan.scope, request.insulation, _under_voltage(bench, request.insulation)
+        )
     round_trips = bench.statistics().round_trips
     return Part(
         request,
@@ -152,7 +165,13 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
         measured,
         round_trips,
         bench.elapsed_s,
+        insulation,
     )
+
+
+def _under_voltage(bench: Bench, asked: InsulationTest) -> Callable[[int, int], float]:
+    """Return the one measurement at a higher voltage: each is armed, and the loom discharged after it."""
+    return lambda a, b: measure_insulation(bench, a, b, asked.volts, asked.dwell_ms, confirmed=True)
 
 
 def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
@@ -173,6 +192,9 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
     point_of = {end for part in parts for end in part.request.adapter.point_of}
     plan = merged_plan(expectation, [part.plan for part in parts], capabilities.clear_ohm)
     measured = merged_measured(expectation, [part.measured for part in parts])
+    insulation = last.insulation
+    if insulation is not None:
+        measured = replace(measured, leaks=(*measured.leaks, *insulation.leaks))
     findings = explain(loom, measured, request.answers)
     round_trips = sum(part.round_trips for part in parts)
     ended = max(
@@ -180,7 +202,9 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
         for part in parts
     )
     claims = claims_of(plan, measured, capabilities)
-    verdict, reasons = verdict_of(loom, measured, findings, request.waived)
+    if insulation is not None:
+        claims = (*claims, claim_of(insulation))
+    verdict, reasons = verdict_of(loom, measured, findings, request.waived, insulation)
     document = doc.Document(
         verdict=verdict,
         run=request.run,
@@ -268,7 +292,11 @@ def meter_of(capabilities: Capabilities, request: Request, *, measured_temperatu
 
 
 def verdict_of(
-    loom: Loom, measured: Measured, findings: tuple[Finding, ...], waived: tuple[End, ...]
+    loom: Loom,
+    measured: Measured,
+    findings: tuple[Finding, ...],
+    waived: tuple[End, ...],
+    insulation: Insulation | None = None,
 ) -> tuple[doc.Verdict, tuple[str, ...]]:
     """Return the verdict and the reasons for it, most telling first."""
     faults = [finding.title for finding in findings if finding.severity is Severity.FAULT]
@@ -295,6 +323,11 @@ def verdict_of(
             f"{reading.a} to {reading.b}: {ohms(reading.measured_ohm)} is within "
             f"{ohms(reading.uncertainty_ohm)} of its limit {ohms(reading.limit_ohm)}"
             for reading in close
+        )
+    if insulation is not None and insulation.decision is Decision.UNDECIDED:
+        return doc.Verdict.UNDECIDED, (
+            f"at {insulation.volts:g} V all conductors read {ohms(insulation.lowest_ohm)} in parallel, too near "
+            f"the limit of {ohms(insulation.limit_ohm)} to judge: dry and clean the loom, and prove again",
         )
     return doc.Verdict.PASS, ()
 
@@ -342,6 +375,9 @@ def not_tested(request: Request, plan: Plan, measured: Measured, part: Part) -> 
     """Yield what this proof says nothing about, in plain words; ``part`` is its last hook-up."""
     capabilities = part.capabilities
     yield from measured.notes
+    if request.insulation is not None and part.insulation is None:
+        volts = request.insulation.volts
+        yield f"Insulation at {volts:g} V: left out, because the loom does not pass without it."
     for end in measured.untested:
         by = " (waived)" if end in request.waived else ""
         yield f"Cavity {end}: no point went to it{by}."

@@ -82,6 +82,7 @@ def looms(draw: st.DrawFn) -> Loom:
     settings = Settings(
         wire_length_m=draw(st.sampled_from([2.0, 0.3, 5.0])),
         isolation_ohm=draw(st.sampled_from([1e6, 2.5e6])),
+        insulation_test_v=draw(st.sampled_from([0.0, 500.0])),
         stated=draw(st.sampled_from([frozenset[str](), frozenset({"contact_ohm"})])),
     )
     return Loom(

@@ -11,7 +11,7 @@ import contextlib
 from collections.abc import Iterable, Mapping
 
 from loomproof.bench.seam import Bench, Capabilities, PointSet
-from loomproof.errors import BenchError, LinkError, SafetyError, UsageError
+from loomproof.errors import BenchError, LinkError, SafetyError, UnfitError, UsageError
 from loomproof.loom.model import Connector, ConnectorKind, Hazard, Settings
 
 CONFIRM_ABOVE_V = 60.0
@@ -77,6 +77,33 @@ def check_stimulus(able: Capabilities, settings: Settings) -> None:
             f"the bench tests with up to {able.test_voltage_v:g} V, and the loom's limit is "
             f"{settings.test_voltage_v:g} V",
             cure="Take a gentler bench, or set test_voltage_v in loom.toml if the loom bears more.",
+        )
+
+
+def check_insulation(able: Capabilities, settings: Settings, volts: float, dwell_ms: int) -> None:
+    """Refuse an insulation test that bench or loom cannot bear, before anything is driven.
+
+    Raises `UsageError` for a voltage or dwell that is none, `UnfitError` where the bench cannot,
+    `SafetyError` where the loom's description does not allow it.
+    """
+    if not (volts > 0.0 and 0 < dwell_ms <= LONGEST_DWELL_MS):
+        raise UsageError(
+            f"{volts:g} V for {dwell_ms} ms cannot be tested", cure=f"Dwell is at most {LONGEST_DWELL_MS} ms."
+        )
+    if able.insulation_v <= 0:
+        raise UnfitError(
+            "this bench has no insulation test", cure="Leave it out, or take a bench that has one."
+        )
+    if volts > able.insulation_v:
+        raise UnfitError(
+            f"the bench tests insulation with up to {able.insulation_v:g} V; {volts:g} V were asked for"
+        )
+    if volts > settings.insulation_test_v:
+        bears = f"{settings.insulation_test_v:g} V" if settings.insulation_test_v else "no insulation test"
+        raise SafetyError(
+            f"an insulation test at {volts:g} V was asked for, and the description allows {bears}",
+            cure="Set insulation_test_v in loom.toml to what the wire, and all that stays on the loom, bears. "
+            "Everything with electronics in it comes off first. Ask a licensed person where unsure.",
         )
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cautions import BEFORE_AN_INSULATION_TEST
 from loomproof.cli.records import store_option
 from loomproof.errors import JournalError, LinkError, UsageError
 
@@ -78,6 +79,21 @@ if TYPE_CHECKING:
     metavar="DAYS",
     help="Refuse a bench whose last self-test is older.",
 )
+@click.option(
+    "--insulation",
+    "insulation_v",
+    type=click.FloatRange(0, min_open=True),
+    metavar="VOLT",
+    help="Where all else passes, test insulation at this voltage; you are asked to type it.",
+)
+@click.option(
+    "--insulation-ms",
+    type=click.IntRange(1, 60_000),
+    default=1000,
+    show_default=True,
+    metavar="MS",
+    help="How long the voltage stands before each reading.",
+)
 @click.option("--hook-ups", is_flag=True, help="The bench has fewer points than the loom: plug by plug.")
 @click.option("--split", multiple=True, metavar="CONNECTOR", help="Hook-ups: its leads may go in groups.")
 @click.option("--stay", multiple=True, metavar="CONNECTOR", help="Hook-ups: it stays plugged.")
@@ -105,6 +121,8 @@ def prove(
     meter_v: float | None,
     hazards: tuple[str, ...],
     selftest_max_age: float | None,
+    insulation_v: float | None,
+    insulation_ms: int,
     hook_ups: bool,
     split: tuple[str, ...],
     stay: tuple[str, ...],
@@ -127,11 +145,16 @@ def prove(
     from loomproof.loom.choices import answers_of
     from loomproof.loom.reading import load
     from loomproof.proof.hookups import Constraints
+    from loomproof.proof.insulating import InsulationTest
 
     writable(json_file)
     loaded = load(loom)
     started, now = proving.started_now()
     plugging = hook_ups or stopped_run is not None
+    if plugging and insulation_v is not None:
+        raise UsageError(
+            "--insulation wants the whole loom on the bench at once; it does not go with --hook-ups"
+        )
     _refuse_mixed(
         plugging, adapter, plan_file, (*split, *stay, *owned, *([stop_after] if stop_after else []))
     )
@@ -152,6 +175,7 @@ def prove(
         watch_s=watch_s,
         meter_v=meter_v,
         plan=_saved_plan(plan_file, loaded.loom),
+        insulation=None if insulation_v is None else InsulationTest(insulation_v, insulation_ms),
     )
     caution()
     if not plugging:
@@ -163,6 +187,7 @@ def prove(
             store=store,
             made_safe=made_safe,
             confirm=confirmed,
+            confirm_volts=voltage_typed,
             selftest_max_age=selftest_max_age,
         )
     else:
@@ -241,6 +266,18 @@ def _replayed(outcome: Outcome, journal: Path, json_file: str) -> int:
 def confirmed(question: str) -> bool:
     """Ask on the terminal; where there is none, nobody has confirmed."""
     return sys.stdin.isatty() and click.confirm(question, default=False, err=True)
+
+
+def voltage_typed(volts: float) -> bool:
+    """Ask a person to type a test voltage that can hurt; where there is no terminal, nobody has."""
+    if not sys.stdin.isatty():
+        return False
+    for text in BEFORE_AN_INSULATION_TEST:
+        click.echo(f"  - {text}", err=True)
+    typed = click.prompt(
+        f"Type {volts:g} to put {volts:g} V on this loom", default="", show_default=False, err=True
+    )
+    return str(typed).strip() == f"{volts:g}"
 
 
 def looked_over(address: str) -> tuple[str, ...]:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from loomproof.bench.seam import Bench
     from loomproof.flow import Outcome, Request
     from loomproof.loom.model import End, Hazard, Loom
+    from loomproof.proof.insulating import InsulationTest
     from loomproof.proof.run import Step
     from loomproof.results.document import Document
 
@@ -117,6 +118,7 @@ def prove_and_keep(
     store: str | None,
     made_safe: bool,
     confirm: Callable[[str], bool],
+    confirm_volts: Callable[[float], bool] = lambda _: False,
     selftest_max_age: float | None = None,
 ) -> Kept:
     """Prove on the bench at ``address``, seal the record into the store, and write the files into ``out``.
@@ -135,6 +137,7 @@ def prove_and_keep(
             simulated = address.startswith("sim:") or raw.identify().model.startswith("simulated")
             request = tested_before(replace(request, simulated=simulated), raw, selftest_max_age)
             refuse_unsafe(request, made_safe=made_safe, confirm=confirm)
+            refuse_voltage(request, raw, confirm_volts)
             from loomproof.bench.adapter import check_adapter
 
             points = raw.capabilities().points
@@ -210,6 +213,21 @@ def refuse_unsafe(request: Request, *, made_safe: bool, confirm: Callable[[str],
         )
 
 
+def refuse_voltage(request: Request, bench: Bench, confirm: Callable[[float], bool]) -> None:
+    """Refuse an insulation test that bench or loom cannot bear, or that nobody confirmed by its voltage."""
+    from loomproof.bench.safety import check_insulation
+
+    asked = request.insulation
+    if asked is None:
+        return
+    check_insulation(bench.capabilities(), request.loom.settings, asked.volts, asked.dwell_ms)
+    if not request.simulated and not confirm(asked.volts):
+        raise SafetyError(
+            f"nobody has confirmed an insulation test at {asked.volts:g} V; nothing was driven",
+            cure="Type the voltage at the prompt, on a terminal; no option stands in for that.",
+        )
+
+
 def tested_before(request: Request, bench: Bench, most_days: float | None) -> Request:
     """Return the request with what the bench's own self-tests say, kept in the person's data folder.
 
@@ -266,6 +284,9 @@ def run_header(request: Request) -> dict[str, object]:
         "simulated": request.simulated,
         "last_selftest": request.last_selftest,
         "repeatability_ohm": request.repeatability_ohm,
+        "insulation": None
+        if request.insulation is None
+        else [request.insulation.volts, request.insulation.dwell_ms],
     }
 
 
@@ -315,12 +336,22 @@ def request_from(header: Mapping[str, object], loom: Loom) -> Request:
             simulated=bool(fields["simulated"]),
             last_selftest=str(fields["last_selftest"]),
             repeatability_ohm=float(str(fields["repeatability_ohm"])),
+            insulation=_insulation_from(fields.get("insulation")),
         )
     except (KeyError, ValueError, AssertionError, LoomproofError) as error:
         raise ReplayError(
             f"line 1 of the journal, its header, can't be used: {error}",
             cure="It was damaged or changed since it was written; take it from a backup, or prove again.",
         ) from None
+
+
+def _insulation_from(field: object) -> InsulationTest | None:
+    from loomproof.proof.insulating import InsulationTest
+
+    if field is None:
+        return None
+    volts, dwell_ms = field if isinstance(field, list) and len(field) == 2 else (None, None)
+    return InsulationTest(float(str(volts)), int(str(dwell_ms)))
 
 
 def started_now() -> tuple[str, datetime]:

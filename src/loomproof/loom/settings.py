@@ -13,7 +13,8 @@ class Settings:
 
     The last four are for the loom fitted and under load; their defaults are common practice: 0.5 V on the
     whole feed side, 0.2 V on one wire, 0.1 V on the earth side, 80 °C of copper in an engine bay.
-    ``stated`` names those that the description sets itself; one that differs from the default is stated.
+    ``insulation_test_v`` is what the loom, and all that stays on it, bears in an insulation test: none,
+    unless stated. ``stated`` names those that the description sets itself; one that differs from the default is stated.
     """
 
     wire_length_m: float = 2.0
@@ -26,6 +27,7 @@ class Settings:
     isolation_ohm: float = 1.0e6
     test_current_a: float = 0.05
     test_voltage_v: float = 12.0
+    insulation_test_v: float = 0.0
     feed_drop_v: float = 0.5
     wire_drop_v: float = 0.2
     earth_drop_v: float = 0.1

@@ -1,0 +1,149 @@
+"""The insulation test from the command line: after all else passed, only where bench and loom bear it."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from loomproof.bench.adapter import in_order
+from loomproof.bench.seam import Capabilities
+from loomproof.cli.proving import refuse_voltage
+from loomproof.errors import SafetyError, UnfitError
+from loomproof.flow import Request
+from loomproof.loom.model import Component, ComponentKind, Loom
+from loomproof.loom.reading import load
+from loomproof.proof.insulating import InsulationTest
+from tests.cli.running import loomproof
+from tests.cli.test_prove import proved, results
+
+
+@pytest.fixture
+def loom(fixtures: Path, tmp_path: Path) -> Path:
+    """The tail-lamp loom, which now bears 500 V."""
+    folder = tmp_path / "loom"
+    shutil.copytree(fixtures / "tail_lamp", folder)
+    with (folder / "loom.toml").open("a", encoding="utf-8") as file:
+        file.write("\n[defaults]\ninsulation_test_v = 500\n")
+    return folder
+
+
+def test_a_good_loom_passes_at_the_voltage_and_says_so(loom: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    done = proved(loom, "sim:?insulation=1000", out, "--insulation", "500")
+    assert done.returncode == 0, done.stderr
+    document = results(out)
+    (claim,) = [each for each in document.claims if "500 V" in each.subject]
+    assert claim.decision == "pass"
+    assert claim.threshold_ohm == 1e6
+    # 7 conductors: ceil(log2 7) = 3 readings cover every pair.
+    assert "3 readings, discharged after each" in claim.rule
+    (journal,) = out.glob("*.journal.jsonl")
+    text = journal.read_text(encoding="utf-8")
+    assert text.count('"arm"') == text.count('"insulation",') == 3
+    replayed = loomproof("replay", journal, loom)
+    assert replayed.returncode == 0, replayed.stderr
+    (kept,) = out.glob("*.results.json")
+    assert replayed.stdout == kept.read_text(encoding="utf-8")
+
+
+def test_what_breaks_down_only_at_the_voltage_is_a_fault(loom: Path, tmp_path: Path) -> None:
+    bench = "sim:?insulation=1000&fault=breakdown%20200%20BODY:2%20BODY:3"
+    assert proved(loom, bench, tmp_path / "low").returncode == 0, "nothing shows at a few volts"
+    assert proved(loom, bench, tmp_path / "some", "--insulation", "150").returncode == 0
+    done = proved(loom, bench, tmp_path / "high", "--insulation", "500")
+    assert done.returncode == 1
+    (finding,) = results(tmp_path / "high").findings
+    assert finding.cause == "leak"
+    assert set(finding.cavities) == {"BODY:2", "BODY:3"}
+
+
+def test_a_loom_that_fails_is_not_put_under_voltage(loom: Path, tmp_path: Path) -> None:
+    done = proved(loom, "sim:?insulation=1000&fault=open%20W2", tmp_path / "out", "--insulation", "500")
+    assert done.returncode == 1
+    (journal,) = (tmp_path / "out").glob("*.journal.jsonl")
+    assert '"arm"' not in journal.read_text(encoding="utf-8")
+    assert any("Insulation at 500 V: left out" in text for text in results(tmp_path / "out").not_tested)
+
+
+@pytest.mark.parametrize(
+    ("bench", "volts", "said"),
+    [
+        ("sim:", "500", "no insulation test"),
+        ("sim:?insulation=250", "500", "up to 250 V"),
+        ("sim:?insulation=1000", "501", "the description allows 500 V"),
+    ],
+)
+def test_refused_before_anything_is_driven(
+    loom: Path, tmp_path: Path, bench: str, volts: str, said: str
+) -> None:
+    done = proved(loom, bench, tmp_path / "out", "--insulation", volts)
+    assert done.returncode == 3
+    assert said in done.stderr
+    assert not list((tmp_path / "out").glob("*.results.json"))
+
+
+def test_a_loom_whose_description_says_nothing_bears_none(fixtures: Path, tmp_path: Path) -> None:
+    done = proved(fixtures / "tail_lamp", "sim:?insulation=1000", tmp_path, "--insulation", "50")
+    assert done.returncode == 3
+    assert "insulation_test_v" in done.stderr
+
+
+def test_not_over_several_hook_ups(loom: Path, tmp_path: Path) -> None:
+    done = proved(loom, "sim:?insulation=1000&points=8", tmp_path, "--insulation", "50", "--hook-ups")
+    assert done.returncode == 2
+    assert "--hook-ups" in done.stderr
+
+
+class Able:
+    """As much of a bench as a refusal asks."""
+
+    def capabilities(self) -> Capabilities:
+        return Capabilities(16, insulation_v=1000.0)
+
+
+def asked(loom: Path) -> Request:
+    described = load(loom).loom
+    adapter = in_order(described.cavities)
+    return Request(described, adapter, "run", "2026-01-01T00:00:00Z", insulation=InsulationTest(500.0))
+
+
+def test_on_a_real_bench_somebody_types_the_voltage(loom: Path) -> None:
+    heard: list[float] = []
+
+    def never(volts: float) -> bool:
+        heard.append(volts)
+        return False
+
+    with pytest.raises(SafetyError, match="500 V"):
+        refuse_voltage(asked(loom), Able(), never)  # type: ignore[arg-type]  # only asked what it can
+    assert heard == [500.0]
+    refuse_voltage(asked(loom), Able(), lambda volts: volts == 500.0)  # type: ignore[arg-type]
+    refuse_voltage(replace(asked(loom), simulated=True), Able(), never)  # type: ignore[arg-type]
+    assert heard == [500.0], "a simulated loom hurts nobody"
+
+
+def test_a_dwell_that_cannot_be(loom: Path) -> None:
+    request = replace(asked(loom), insulation=InsulationTest(5000.0))
+    with pytest.raises(UnfitError, match="1000 V"):
+        refuse_voltage(request, Able(), lambda _: True)  # type: ignore[arg-type]
+
+
+def test_no_component_is_ever_across_the_voltage(loom: Path) -> None:
+    """A capacitor couples nothing for sensing, and must not see 500 V all the same."""
+    from loomproof.electrics.expectation import expect
+    from loomproof.proof.insulating import numbered
+    from loomproof.proof.scope import scope_of
+
+    described: Loom = load(loom).loom
+    a, b = described.wire_by_name["W2"].a, described.wire_by_name["W3"].b
+    part = Component("C1", ComponentKind.CAPACITOR, (("1", a), ("2", b)), capacitance_f=1e-7)
+    described = replace(described, components=(part,))
+    scope = scope_of(expect(described), in_order(described.cavities).point_of)
+    sets = numbered(described, scope)
+    assert sum(sets) == scope.points
+    assert len(sets) == len(scope.groups) - 1
+    (both,) = [points for points in sets if points & scope.bit(a)]
+    assert both & scope.bit(b)
