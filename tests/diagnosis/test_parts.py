@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from loomproof.diagnosis import explain
-from loomproof.loom.model import Component, ComponentKind, End, Loom, end_of
+from loomproof.loom.model import Component, ComponentKind, End, Loom, end_of, ends_of
 from loomproof.results.findings import Finding, Kind
 from loomproof.results.measured import Decision, Judged, Measured, Path
 from tests.diagnosis.test_wiring_faults import EXPECTED, LOOM, nets
@@ -68,3 +68,20 @@ def test_a_low_path_is_an_added_part() -> None:
 def test_a_contact_that_comes_and_goes_names_its_wire() -> None:
     (loose,) = explain(LOOM, Measured(EXPECTED, EXPECTED, complete=True, unstable=(end_of("C:1"),)))
     assert (loose.kind, loose.wires) == (Kind.INTERMITTENT, ("W3",))
+
+
+def test_what_changed_together_names_the_loose_wire_of_a_net_that_all_came_and_went() -> None:
+    whole = ("A:1", "B:1", "C:1")
+    unstable = tuple(end_of(text) for text in whole)
+    for together, wire in (("B:1 C:1", "W1"), ("A:1 C:1", "W2")):
+        sides = (frozenset(ends_of(together)), frozenset(unstable) - frozenset(ends_of(together)))
+        seen = Measured(EXPECTED, EXPECTED, complete=True, unstable=unstable, unsteady=sides)
+        (loose,) = explain(LOOM, seen)
+        assert (loose.wires, loose.alternatives) == ((wire,), ())
+
+
+def test_two_loose_wires_of_one_net_are_two_findings() -> None:
+    sides = tuple(frozenset(ends_of(text)) for text in ("B:1", "A:1 C:1", "C:1", "A:1 B:1"))
+    unstable = tuple(end_of(text) for text in ("A:1", "B:1", "C:1"))
+    seen = Measured(EXPECTED, EXPECTED, complete=True, unstable=unstable, unsteady=sides)
+    assert sorted(finding.wires for finding in explain(LOOM, seen)) == [("W2",), ("W3",)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.words import listed
@@ -14,35 +14,52 @@ from loomproof.results.findings import Alternative, Evidence, Finding, Kind
 def loose_findings(found: Found, writer: Writer, known: Sequence[Finding]) -> list[Finding]:
     """Return all findings with the intermittent ones in; an open that comes and goes is told once."""
     kept = list(known)
-    by_net: dict[int, list[int]] = {}
+    by_net: dict[int, set[int]] = {}
     for end in found.measured.unstable:
         place = found.place_of(end)
         if place is not None:
-            by_net.setdefault(found.wiring.net_of[place], []).append(place)
+            by_net.setdefault(found.wiring.net_of[place], set()).add(place)
     for net, places in sorted(by_net.items()):
-        edges = _edges(found, net, set(places))
-        finding = _finding(found, writer, places, edges)
-        wires = set(finding.wires)
-        kept = [
-            other
-            for other in kept
-            if other.kind is not Kind.OPEN
-            or not (set(other.wires) & wires or set(other.cavities) & set(finding.cavities))
-        ]
-        kept.append(finding)
+        for shown, edges in _causes(found, net, places):
+            finding = _finding(found, writer, sorted(shown), edges)
+            wires = set(finding.wires)
+            kept = [
+                other
+                for other in kept
+                if other.kind is not Kind.OPEN
+                or not (set(other.wires) & wires or set(other.cavities) & set(finding.cavities))
+            ]
+            kept.append(finding)
     return kept
 
 
-def _edges(found: Found, net: int, unstable: set[int]) -> list[int]:
-    """Return the edges that part exactly the unsteady cavities from the rest."""
+def _causes(found: Found, net: int, unstable: set[int]) -> Iterator[tuple[set[int], list[int]]]:
+    """Yield the fewest edges that explain what came and went in a net: (cavities, edges that do it equally).
+
+    An edge that lets go parts its two sides. In one question all of the side that was not driven changes
+    together, so each set that changed is one of its sides.
+    """
+    left = [
+        frozenset(place for end in together if (place := found.place_of(end)) is not None)
+        for together in found.measured.unsteady
+    ]
+    left = [places for places in left if places and places <= unstable] or [frozenset(unstable)]
     wiring = found.wiring
-    leaves = set(wiring.nets[net].leaves)
-    exact = []
+    leaves = frozenset(wiring.nets[net].leaves)
+    sides: dict[int, tuple[frozenset[int], frozenset[int]]] = {}
     for number in wiring.nets[net].edges:
-        side = set(wiring.side(number, wiring.edges[number].u))
-        if side != leaves and unstable in (side, leaves - side):
-            exact.append(number)
-    return exact
+        side = frozenset(wiring.side(number, wiring.edges[number].u))
+        if side != leaves:
+            sides[number] = (side, leaves - side)
+    while left:
+        most = max((sum(each in both for each in left) for both in sides.values()), default=0)
+        if not most:
+            yield set().union(*left), []
+            return
+        explained = {number: [each for each in left if each in both] for number, both in sides.items()}
+        first = next(each for each in explained.values() if len(each) == most)
+        yield set().union(*first), [number for number, each in explained.items() if each == first]
+        left = [each for each in left if each not in first]
 
 
 def _finding(found: Found, writer: Writer, places: Sequence[int], edges: Sequence[int]) -> Finding:
@@ -63,7 +80,7 @@ def _finding(found: Found, writer: Writer, places: Sequence[int], edges: Sequenc
     return writer.make(
         "loose_contact",
         cavities,
-        f"{what} comes and goes",
+        f"{what} {'comes and goes' if edges or len(ends) < 2 else 'come and go'}",
         [writer.names.place(end) for end in cavities],
         [
             f"Watch the loom while you move {what}, end by end, to find which end lets go.",

@@ -71,6 +71,7 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
         paths=tuple({(path.a, path.b): path for part in parts for path in part.paths}.values()),
         leaks=tuple({(path.a, path.b): path for part in parts for path in part.leaks}.values()),
         unstable=tuple(sorted(unstable)),
+        unsteady=tuple(dict.fromkeys(together for part in parts for together in part.unsteady)),
         untested=tuple(end for net in expectation.nets for end in net.cavities if end not in home),
         notes=(*(note for part in parts for note in part.notes), *_notes(never_met(expected, groups, parts))),
         isolation_ohm=min((ohm for ohm in lowest if ohm is not None), default=None)

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 from loomproof.bench.seam import Bench
 from loomproof.electrics.expectation import Expectation
+from loomproof.errors import UnfitError
 from loomproof.loom.model import End
 from loomproof.proof.asking import Asker
-from loomproof.proof.complete import complete
+from loomproof.proof.complete import complete, singles
 from loomproof.proof.follow_up import pairs_of, pinpoint, read_inside
 from loomproof.proof.isolation import measure_isolation
 from loomproof.proof.ohms import (
@@ -127,7 +128,8 @@ def run_plan(
             leaks += found
             one_way += turned
     yield Step("sensing again")
-    unstable = _unstable(plan, asker, lows, groups, watch_s)
+    unsteady = _unsteady(plan, asker, lows, groups, watch_s)
+    unstable = _in_order(scope, sum({p for points in unsteady for p in singles(points)}))
     decisions = {*(reading.decision for reading in judged), *(diode.decision for diode in diodes)}
     odd = one_way or leaks or paths or decisions - {Decision.PASS}
     if not odd and not unstable and set(groups) == set(expected):
@@ -143,6 +145,7 @@ def run_plan(
         paths=tuple(paths),
         leaks=tuple(leaks),
         unstable=unstable,
+        unsteady=tuple(scope.ends(points) for points in unsteady),
         untested=scope.untested,
         isolation_ohm=isolation_ohm,
         isolation_pass_ohm=None if plan.isolation_ohm is None else plan.isolation_ohm + plan.isolation_u_ohm,
@@ -323,21 +326,39 @@ def _leaks(
     return found - false, min(isolation.readings_ohm, default=math.inf)
 
 
-def _unstable(
+def _unsteady(
     plan: Plan, asker: Asker, lows: Sequence[int], groups: Groups, watch_s: float
-) -> tuple[End, ...]:
-    """Sense again (and watch, where asked for): points that do not read as before come and go."""
+) -> tuple[int, ...]:
+    """Sense again (and watch, where asked for): points that do not read as before come and go.
+
+    Returns the points of one net that changed together in one question, each set once.
+    """
     if not plan.vectors:
         return ()
     scope = plan.scope
     drives = [vector.drive for vector in plan.vectors]
-    changed = 0
-    for low, again in zip(lows, asker.sense(drives), strict=True):
-        changed |= low ^ again
+    changed = [low ^ again for low, again in zip(lows, asker.sense(drives), strict=True)]
     if watch_s > 0 and asker.capabilities().watch_us is not None:
         # With one point of every conductor driven, all must stay low: any open shows in one set.
         heads = sum(scope.bit(min(group)) for group in groups)
-        seen: dict[int, int] = {}
+        changed += _watched(asker, heads, drives, watch_s)
+    parts = [points & group.points for points in dict.fromkeys(changed) if points for group in scope.groups]
+    return tuple(dict.fromkeys(part for part in parts if part))
+
+
+def _watched(asker: Asker, heads: int, drives: Sequence[int], watch_s: float) -> Iterator[int]:
+    """Watch for that long and yield what changes; where the sets do not fit at once, in shares of the time.
+
+    ``heads`` are watched all along: they show every open. The drives show what touches now and then.
+    """
+    seen: dict[int, int] = {}
+    try:
         for event in asker.watch([heads, *drives], watch_s):
-            changed |= seen.setdefault(event.index, event.low) ^ event.low
-    return _in_order(scope, changed)
+            yield seen.setdefault(event.index, event.low) ^ event.low
+    except UnfitError:
+        if seen or not drives:
+            raise
+        half = (len(drives) + 1) // 2
+        shares = [drives[:half], drives[half:]] if len(drives) > 1 else [()]
+        for share in shares:
+            yield from _watched(asker, heads, share, watch_s / len(shares))

@@ -109,6 +109,8 @@ class Measured:
     """Which scanner point each tested cavity was on, where known: all faults on one board are the board."""
     isolation_pass_ohm: float | None = None
     """What ``isolation_ohm`` must be above to pass: the limit measured against, and its guard band."""
+    unsteady: tuple[frozenset[End], ...] = ()
+    """Of the unstable cavities, those of one net that changed together in one question, each set once."""
 
     @property
     def sound(self) -> bool:
