@@ -1,13 +1,15 @@
 """How many equals a finding may list: what the symmetry of the wiring explains, counted by networkx.
 
-Faults that an automorphism maps on one another read the same. The graph holds the nets that a finding speaks
-of (cavities, wires, splices, parts) and the conductors as found; its automorphisms keep these kinds. Two more
-things make equals: of joints that read high there can be as many as joints in series; and a path in ohms may
-be a leak or a part, at its own place or behind each part that is built in beside it.
+Wires in wrong places that an automorphism maps on one another read the same. The graph holds the nets that a
+finding speaks of (cavities, wires, splices, parts) and the conductors as found; its automorphisms keep these
+kinds. Besides, cavities of one conductor as found may change places, and nothing shows. Of opens and of
+joints that read high there can be as many equals as joints in series. What joins two conductors may sit
+anywhere along them, and behind each part that is built in beside it.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from itertools import islice
 
@@ -15,7 +17,7 @@ import networkx as nx
 from networkx.algorithms.isomorphism import GraphMatcher
 
 from loomproof.loom.model import End, Loom
-from loomproof.results.findings import Alternative, Finding
+from loomproof.results.findings import Alternative, Finding, Kind
 from tests.diagnosis.injector import Partition
 
 
@@ -37,12 +39,15 @@ def too_many(loom: Loom, finding: Finding, expected: Partition, found: Partition
     nets = [net for net in expected if net & spoken]
     cavities = frozenset[End]().union(*nets)
     graph = _graph(loom, cavities, found)
-    if finding.cause.startswith("resistive"):
+    if finding.kind in (Kind.OPEN, Kind.HIGH_RESISTANCE, Kind.INTERMITTENT):
         return listed > _count(graph, "wire", "splice", "cavity")
-    if finding.cause in ("leak", "added_part", "one_way_path"):
-        return listed > 2 * (1 + len(loom.components))
+    if finding.kind is not Kind.MISWIRE:
+        joined = {frozenset(net for net in expected if net.intersection(one.cavities)) for one in each}
+        return len(joined) > 1 + len(loom.components)
     matcher = GraphMatcher(graph, graph, node_match=lambda one, other: one["kind"] == other["kind"])
-    return sum(1 for _ in islice(matcher.isomorphisms_iter(), listed)) < listed
+    told = frozenset[End]().union(*(one.cavities for one in each))
+    unseen = math.prod(math.factorial(len(group & told)) for group in found)
+    return unseen * sum(1 for _ in islice(matcher.isomorphisms_iter(), listed)) < listed
 
 
 def _count(graph: nx.Graph[tuple[str, str]], *kinds: str) -> int:
