@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 import pytest
 
+from loomproof.bench.seam import WatchEvent
+from loomproof.errors import UnfitError
 from loomproof.results.measured import Measured
-from tests.proof.network_bench import Network
+from tests.proof.network_bench import Network, NetworkBench
 from tests.proof.test_run import Change, e
 from tests.proof.test_run import measured as measured_with
 
@@ -98,3 +102,22 @@ def test_what_lies_between_two_that_seemed_apart_joins_them() -> None:
 
     found = measured(change)
     assert frozenset(map(e, ("C1:1", "C2:1", "C1:3", "C2:3", "C2:4", "E:1"))) in found.groups
+
+
+def test_a_watch_that_does_not_fit_is_shared_out_in_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[tuple[int, float]] = []
+    heads: set[int] = set()
+    whole = NetworkBench.watch
+
+    def narrow(self: NetworkBench, sets: Sequence[int], seconds: float | None = None) -> Iterator[WatchEvent]:
+        if len(sets) > 3:
+            raise UnfitError("too many sets for one line")
+        asked.append((len(sets), seconds or 0.0))
+        heads.add(sets[0])
+        yield from whole(self, sets, seconds)
+
+    monkeypatch.setattr(NetworkBench, "watch", narrow)
+    assert not measured_with(watch_s=4.0)[0].unstable
+    assert len(heads) == 1
+    assert sum(seconds for _, seconds in asked) == pytest.approx(4.0)
+    assert len(asked) > 1
