@@ -8,15 +8,19 @@ import random
 import signal
 import subprocess
 import sys
-import time
+from contextlib import suppress
+from functools import partial
 from pathlib import Path
 
 import pytest
 
-from loomproof.bench.journal import ReplayBench
+from loomproof.bench.adapter import in_order
+from loomproof.bench.journal import JournaledBench, ReplayBench
+from loomproof.bench.opening import open_bench
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.simulation import Simulation
 from loomproof.errors import LinkError
+from loomproof.flow import Request, prove
 from loomproof.loom.reading import load
 from loomproof.virtual.link import Device
 from loomproof.virtual.scanner import Scanner
@@ -38,23 +42,26 @@ for number in range(100000):
 
 
 @pytest.mark.skipif(os.name == "nt", reason="kill -9 is POSIX")
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(6))
 def test_no_answer_is_lost(tmp_path: Path, seed: int) -> None:
-    simulation = Simulation(FIXTURES / "tail_lamp")
+    """Killed as soon as it has told so many answers, a seeded number: wherever it is by then."""
+    simulation = Simulation(FIXTURES / "tail_lamp", tcp=seed % 2 == 1)
     path = tmp_path / "journal"
     try:
         host = subprocess.Popen(
             [sys.executable, "-c", HOST, str(simulation.address), str(path)], stdout=subprocess.PIPE
         )
         assert host.stdout is not None
-        first = host.stdout.readline()
-        time.sleep(random.Random(seed).uniform(0.0, 0.2))  # the moment of death, not a wait for anything
+        said = [host.stdout.readline() for _ in range(random.Random(seed).randrange(1, 600))]
         host.send_signal(signal.SIGKILL)
-        said = [first, *host.stdout.read().splitlines(keepends=True)]
+        said += host.stdout.read().splitlines(keepends=True)
         host.stdout.close()
         host.wait()
+        with open_bench(simulation.address) as bench:  # the scanner is free for the next host
+            assert bench.sense([0]) == [0]
     finally:
         simulation.end()
+    assert all(said)
     known = [line.split() for line in said if line.endswith(b"\n")]
     journal = path.read_bytes().split(b"\n")
     answers = [json.loads(line)["answer"][0] for line in journal[1:-1]]
@@ -77,3 +84,61 @@ def test_a_watch_ends_five_seconds_after_the_host_fell_silent() -> None:
     assert device.commands.watch is None
     with pytest.raises(LinkError, match="ended by itself"):
         events.close()
+
+
+class Killed(BaseException):
+    """The host is no more; nothing that it would still do on its way out reaches the device."""
+
+
+def same(line: SimLine) -> SimLine:
+    return line
+
+
+class DyingLine(SimLine):
+    """A line whose host dies while it sends its n-th command, anywhere in it, or waits for the reply."""
+
+    def __init__(self, device: Device, clock: Clock, rng: random.Random, commands: int) -> None:
+        super().__init__(device, clock, Noise(Harm()))
+        self._rng = rng
+        self._left = rng.randrange(commands)
+        self.dead = False
+
+    def send(self, data: bytes) -> None:
+        if self.dead:
+            raise Killed
+        self._left -= 1
+        if self._left >= 0:
+            return super().send(data)
+        self.dead = True
+        super().send(data[: self._rng.randrange(len(data) + 1)])
+        raise Killed
+
+    def receive(self, timeout_s: float) -> bytes:
+        if self.dead:
+            raise Killed
+        return super().receive(timeout_s)
+
+
+def test_nothing_is_driven_five_seconds_after_the_host_died(tmp_path: Path) -> None:
+    """Forty seeded moments of a proof with a watch; some of them fall into the watch."""
+    loom = load(FIXTURES / "tail_lamp").loom
+    watching = 0
+    for seed in range(40):
+        clock = Clock()
+        device = Device(Scanner(loom))
+        line = DyingLine(device, clock, random.Random(seed), 36)
+        request = Request(loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z", watch_s=0.2)
+        path = tmp_path / f"{seed}.jsonl"
+        with suppress(Killed):
+            bench = ScannerBench(partial(same, line), "sim:", clock=clock).connect()
+            with JournaledBench(bench, path, clock=clock) as journaled:
+                for _ in prove(request, journaled):
+                    pass
+        if not line.dead:
+            continue
+        device.step(clock.now)
+        watching += device.commands.watch is not None
+        clock.now += 5.1
+        device.step(clock.now)
+        assert device.commands.watch is None
+    assert watching > 0
