@@ -232,7 +232,8 @@ def _short(rng: random.Random, loom: Loom) -> Injected | None:
         return Injected("short", (a, rng.choice(near))) if near else None
     by_bundle: dict[str, list[Wire]] = {}
     for wire in loom.wires:
-        by_bundle.setdefault(wire.bundle, []).append(wire)
+        for bundle in wire.bundles or ("",):
+            by_bundle.setdefault(bundle, []).append(wire)
     together = [wires for wires in by_bundle.values() if len(wires) > 1]
     if not together:
         return None

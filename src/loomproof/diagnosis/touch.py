@@ -61,11 +61,8 @@ def _in_housing(
 
 def _along(one: Conductor, other: Conductor, weights: Weights, names: Names) -> Iterable[Touch]:
     by_name = {wire.name: wire for wire in other.wires}
-    by_bundle: dict[str, Wire] = {}
     by_route: dict[frozenset[str], Wire] = {}
     for wire in other.wires:
-        if wire.bundle:
-            by_bundle.setdefault(wire.bundle, wire)
         by_route.setdefault(frozenset({wire.a.connector, wire.b.connector}), wire)
     for wire in one.wires:
         for other_name in {wire.twisted_with, wire.screened_by} & by_name.keys():
@@ -77,9 +74,9 @@ def _along(one: Conductor, other: Conductor, weights: Weights, names: Names) -> 
                     f"along {names.wire(wire.name)} and {names.wire(mate.name)}, twisted or screened together"
                 )
                 yield Touch(weights.touch_splice, text)
-        if wire.bundle in by_bundle:
-            mate = by_bundle[wire.bundle]
-            text = f"in bundle {wire.bundle}, {names.wire(wire.name)} against {names.wire(mate.name)}"
+        beside, shared = _longest_beside(wire, other.wires)
+        if beside is not None:
+            text = f"in bundle {' '.join(shared)}, {names.wire(wire.name)} against {names.wire(beside.name)}"
             yield Touch(weights.touch_bundle, text)
         route = frozenset({wire.a.connector, wire.b.connector})
         if route in by_route:
@@ -89,6 +86,16 @@ def _along(one: Conductor, other: Conductor, weights: Weights, names: Names) -> 
                 f"{names.wire(wire.name)} against {names.wire(mate.name)}"
             )
             yield Touch(weights.touch_route, text)
+
+
+def _longest_beside(wire: Wire, others: Iterable[Wire]) -> tuple[Wire | None, tuple[str, ...]]:
+    """Return the wire that shares the most bundles with this one, and those bundles in order."""
+    best: tuple[Wire | None, tuple[str, ...]] = (None, ())
+    for other in others:
+        shared = tuple(bundle for bundle in wire.bundles if bundle in other.bundles)
+        if len(shared) > len(best[1]):
+            best = (other, shared)
+    return best
 
 
 def nearest(
