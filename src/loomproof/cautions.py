@@ -13,7 +13,7 @@ BEFORE_AN_INSULATION_TEST = (
     "Nobody touches the loom, its plugs or the adapter from now until the test says that it has ended.",
     "Nothing but the adapter is plugged in anywhere: no control unit, sensor, lamp or filter.",
     "Above 60 V d.c. a shock can hurt, and a charged loom keeps its charge: the bench discharges it after "
-    "each reading; where the line fails meanwhile, switch the bench off, wait, and discharge through a resistor.",
+    "each reading; where the line fails, switch the bench off, wait, and discharge through a resistor.",
     "Local rules on tests with dangerous voltages come first; where they ask for licensed or trained "
     "people, leave the work to them.",
 )

@@ -24,13 +24,14 @@ from loomproof.electrics.expectation import Expectation, expect
 from loomproof.entries import check_entries, connector_entries, finding_entry
 from loomproof.errors import AdapterError, UnfitError, suggestion
 from loomproof.loom.model import ConnectorKind, End, Hazard, Loom
+from loomproof.proof import probing
 from loomproof.proof.claims import claims_of
 from loomproof.proof.insulating import InsulationTest, claim_of, clean, run_insulation
 from loomproof.proof.merging import merged_measured, merged_plan
 from loomproof.proof.plan import Meter, Plan, plan_proof
 from loomproof.proof.run import Step, run_plan
 from loomproof.proof.saving import questions_of
-from loomproof.proof.scope import scope_of
+from loomproof.proof.scope import Scope, scope_of
 from loomproof.results import document as doc
 from loomproof.results.figures import ohms
 from loomproof.results.findings import Finding, Severity
@@ -47,6 +48,10 @@ class TimedBench(Bench, Protocol):
     @property
     def elapsed_s(self) -> float:
         """Seconds since the run began."""
+        ...
+
+    def touched(self, end: str | None) -> bool:
+        """Whether a person now holds the probe on this end; ``None``: whether it is off the loom again."""
         ...
 
 
@@ -73,6 +78,8 @@ class Request:
     repeatability_ohm: float = 0.0
     plan: Plan | None = None
     """A saved plan: the run must ask what it asks, whatever the limits are at today's temperature."""
+    probed: tuple[End, ...] = ()
+    """Ends without a point that a person touches with the probe, one at a time."""
     insulation: InsulationTest | None = None
     """An insulation test to be made at the end, where all else passes; a person has confirmed it."""
 
@@ -102,6 +109,7 @@ class Part:
     measured: Measured
     round_trips: int
     elapsed_s: float
+    touched: tuple[End, ...] = ()
     insulation: Insulation | None = None
 
 
@@ -123,6 +131,8 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
     identity = bench.identify()
     capabilities = bench.capabilities()
     check_stimulus(capabilities, loom.settings)
+    if request.probed and capabilities.sense_ohm is None:
+        raise UnfitError("this bench cannot sense; loose ends can't be read with the probe")
     if request.insulation is not None:
         check_insulation(capabilities, loom.settings, request.insulation.volts, request.insulation.dwell_ms)
     temperature_c = bench.temperature()
@@ -146,6 +156,8 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
             cure="Take the adapter and the bench that the plan was made for, or make the plan again.",
         )
     measured = yield from run_plan(plan, expectation, bench, watch_s=request.watch_s)
+    touches = yield from _touches(request.probed, bench, scope)
+    measured, touched = probing.with_touches(measured, expectation, scope, touches)
     insulation: Insulation | None = None
     if request.insulation is not None and clean(measured):
         yield Step(f"testing insulation at {request.insulation.volts:g} V")
@@ -165,8 +177,28 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
         measured,
         round_trips,
         bench.elapsed_s,
+        touched,
         insulation,
     )
+
+
+def _touches(
+    ends: Sequence[End], bench: TimedBench, scope: Scope
+) -> Generator[Step, None, tuple[probing.Touch, ...]]:
+    """Have each end touched in turn; one that nobody holds, or not steadily, is left out."""
+    touches = []
+    for done, end in enumerate(ends):
+        yield Step("reading loose ends with the probe", done, len(ends))
+        if bench.touched(str(end)):
+            low = probing.read_touch(bench, scope)
+            if low is not None:
+                touches.append(probing.Touch(end, low))
+    if ends and not (bench.touched(None) and bench.sense([0])[0] & scope.points == 0):
+        raise UnfitError(
+            "points still read low after the probe was taken off",
+            cure="Take it off the loom, and prove again.",
+        )
+    return tuple(touches)
 
 
 def _under_voltage(bench: Bench, asked: InsulationTest) -> Callable[[int, int], float]:
@@ -189,7 +221,7 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
         last.check,
     )
     temperature_c = last.temperature_c
-    point_of = {end for part in parts for end in part.request.adapter.point_of}
+    tested = {end for part in parts for end in (*part.request.adapter.point_of, *part.touched)}
     plan = merged_plan(expectation, [part.plan for part in parts], capabilities.clear_ohm)
     measured = merged_measured(expectation, [part.measured for part in parts])
     insulation = last.insulation
@@ -202,6 +234,7 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
         for part in parts
     )
     claims = claims_of(plan, measured, capabilities)
+    claims = (*claims, *probing.claims_of(last.touched, measured, capabilities.clear_ohm))
     if insulation is not None:
         claims = (*claims, claim_of(insulation))
     verdict, reasons = verdict_of(loom, measured, findings, request.waived, insulation)
@@ -245,7 +278,7 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
         ),
         findings=tuple(finding_entry(finding, loom) for finding in findings),
         coverage=doc.Coverage(
-            tested=tuple(str(end) for end in loom.cavities if end in point_of),
+            tested=tuple(str(end) for end in loom.cavities if end in tested),
             untested=tuple(str(end) for end in measured.untested if end not in request.waived),
             waived=tuple(str(end) for end in request.waived),
         ),
@@ -326,8 +359,8 @@ def verdict_of(
         )
     if insulation is not None and insulation.decision is Decision.UNDECIDED:
         return doc.Verdict.UNDECIDED, (
-            f"at {insulation.volts:g} V all conductors read {ohms(insulation.lowest_ohm)} in parallel, too near "
-            f"the limit of {ohms(insulation.limit_ohm)} to judge: dry and clean the loom, and prove again",
+            f"at {insulation.volts:g} V all conductors in parallel read {ohms(insulation.lowest_ohm)}, too "
+            f"near {ohms(insulation.limit_ohm)} to judge: dry and clean the loom, and prove again",
         )
     return doc.Verdict.PASS, ()
 
@@ -386,10 +419,19 @@ def not_tested(request: Request, plan: Plan, measured: Measured, part: Part) -> 
         yield f"Parts pulled for the test: {', '.join(pulled)}."
     if plan.unmeasured_parts:
         yield f"Parts that this bench or hook-up could not measure: {', '.join(plan.unmeasured_parts)}."
-    if plan.hidden:
+    by_probe = [
+        name
+        for end in part.touched
+        for name in [wire.name for wire in request.loom.wires_at.get(end, ())]
+        if name in plan.hidden
+    ]
+    if by_probe:
+        yield f"Resistance of wires that only the probe has seen: {', '.join(by_probe)}."
+    hidden = [name for name in plan.hidden if name not in by_probe]
+    if hidden:
         yield (
             "Wires whose open would not show, because others run beside them or the limit is too wide: "
-            f"{', '.join(plan.hidden)}."
+            f"{', '.join(hidden)}."
         )
     if plan.meter is None and capabilities.clear_ohm is not None:
         yield (
@@ -430,12 +472,14 @@ def not_tested(request: Request, plan: Plan, measured: Measured, part: Part) -> 
 
 
 def _known(request: Request) -> None:
-    """Refuse waivers of cavities that are not there, or that have a point."""
-    for end in request.waived:
+    """Refuse waived and probed cavities that are not there, or that have a point."""
+    for end in (*request.waived, *request.probed):
         if end not in set(request.loom.cavities):
             raise AdapterError(
-                f"{end} is waived, and the loom has no such cavity",
+                f"{end} is waived or to be probed, and the loom has no such cavity",
                 cure=suggestion(str(end), map(str, request.loom.cavities)),
             )
         if end in request.adapter.point_of:
-            raise AdapterError(f"{end} is waived, but point {request.adapter.point_of[end]} goes to it")
+            raise AdapterError(
+                f"{end} is waived or to be probed, but point {request.adapter.point_of[end]} goes to it"
+            )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from loomproof.bench.address import (
     Address,
@@ -17,6 +18,9 @@ from loomproof.bench.link import PATIENCE_S, Clock, Line
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Bench
 from loomproof.errors import UsageError
+
+if TYPE_CHECKING:
+    from loomproof.bench.simulation import Simulation
 
 FIRST_PATIENCE_S = 5.0
 """How long to wait for a first sign of life."""
@@ -85,6 +89,12 @@ def open_line(where: SerialAddress | TcpAddress) -> Line:
     return SerialLine(where.port, where.baud)
 
 
+class SimulatedBench(ScannerBench):
+    """A scanner whose simulator this process started: its loom can be changed while it is measured."""
+
+    simulation: Simulation
+
+
 def _simulated(where: SimAddress, loom_path: Path | None, clock: Clock, patience_s: float) -> ScannerBench:
     from loomproof.bench.simulation import Simulation
 
@@ -93,7 +103,8 @@ def _simulated(where: SimAddress, loom_path: Path | None, clock: Clock, patience
     simulation = Simulation(loom_path, where.arguments)
     found = simulation.address
     assert isinstance(found, SerialAddress | TcpAddress)
-    bench = ScannerBench(
+    bench = SimulatedBench(
         lambda: open_line(found), str(where), clock=clock, patience_s=patience_s, on_close=simulation.end
     )
+    bench.simulation = simulation
     return bench.connect(patience_s=FIRST_PATIENCE_S)

@@ -102,7 +102,7 @@ def check_insulation(able: Capabilities, settings: Settings, volts: float, dwell
         bears = f"{settings.insulation_test_v:g} V" if settings.insulation_test_v else "no insulation test"
         raise SafetyError(
             f"an insulation test at {volts:g} V was asked for, and the description allows {bears}",
-            cure="Set insulation_test_v in loom.toml to what the wire, and all that stays on the loom, bears. "
+            cure="Set insulation_test_v in loom.toml to what the wire and all that stays on it bears. "
             "Everything with electronics in it comes off first. Ask a licensed person where unsure.",
         )
 

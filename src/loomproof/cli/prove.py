@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,8 +16,8 @@ from loomproof.cli.records import store_option
 from loomproof.errors import JournalError, LinkError, UsageError
 
 if TYPE_CHECKING:
-    from loomproof.flow import Outcome
-    from loomproof.loom.model import Loom
+    from loomproof.flow import Outcome, Request
+    from loomproof.loom.model import End, Loom
     from loomproof.proof.plan import Plan
 
 
@@ -80,6 +81,11 @@ if TYPE_CHECKING:
     help="Refuse a bench whose last self-test is older.",
 )
 @click.option(
+    "--probe",
+    is_flag=True,
+    help="Read each end that has no point with a probe joined to the scanner's 0 V through its resistor.",
+)
+@click.option(
     "--insulation",
     "insulation_v",
     type=click.FloatRange(0, min_open=True),
@@ -121,6 +127,7 @@ def prove(
     meter_v: float | None,
     hazards: tuple[str, ...],
     selftest_max_age: float | None,
+    probe: bool,
     insulation_v: float | None,
     insulation_ms: int,
     hook_ups: bool,
@@ -151,6 +158,8 @@ def prove(
     loaded = load(loom)
     started, now = proving.started_now()
     plugging = hook_ups or stopped_run is not None
+    if plugging and probe:
+        raise UsageError("--probe reads ends that no hook-up reaches; it does not go with --hook-ups")
     if plugging and insulation_v is not None:
         raise UsageError(
             "--insulation wants the whole loom on the bench at once; it does not go with --hook-ups"
@@ -177,6 +186,8 @@ def prove(
         plan=_saved_plan(plan_file, loaded.loom),
         insulation=None if insulation_v is None else InsulationTest(insulation_v, insulation_ms),
     )
+    if probe:
+        request = replace(request, probed=without_point(request))
     caution()
     if not plugging:
         kept = proving.prove_and_keep(
@@ -188,6 +199,7 @@ def prove(
             made_safe=made_safe,
             confirm=confirmed,
             confirm_volts=voltage_typed,
+            hold=probe_held,
             selftest_max_age=selftest_max_age,
         )
     else:
@@ -278,6 +290,25 @@ def voltage_typed(volts: float) -> bool:
         f"Type {volts:g} to put {volts:g} V on this loom", default="", show_default=False, err=True
     )
     return str(typed).strip() == f"{volts:g}"
+
+
+def without_point(request: Request) -> tuple[End, ...]:
+    """Return the ends that no point goes to and that nobody waives, in the description's order."""
+    known = {*request.adapter.point_of, *request.waived}
+    return tuple(end for end in request.loom.cavities if end not in known)
+
+
+def probe_held(end: str | None) -> bool:
+    """Have a person hold the probe on an end, or take it off; where there is no terminal, nobody does."""
+    if not sys.stdin.isatty():
+        return end is None
+    if end is None:
+        click.prompt("Take the probe off the loom, then Enter", default="", show_default=False, err=True)
+        return True
+    text = (
+        f"Hold the probe (0 V through its resistor, never mains earth) on {end}, then Enter; n leaves it out"
+    )
+    return not str(click.prompt(text, default="", show_default=False, err=True)).strip()
 
 
 def looked_over(address: str) -> tuple[str, ...]:

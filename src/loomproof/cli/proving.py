@@ -119,6 +119,7 @@ def prove_and_keep(
     made_safe: bool,
     confirm: Callable[[str], bool],
     confirm_volts: Callable[[float], bool] = lambda _: False,
+    hold: Callable[[str | None], bool] = lambda _: False,
     selftest_max_age: float | None = None,
 ) -> Kept:
     """Prove on the bench at ``address``, seal the record into the store, and write the files into ``out``.
@@ -147,7 +148,8 @@ def prove_and_keep(
                     cure="--hook-ups proves it plug by plug; loomproof plan shows how.",
                 )
             check_adapter(request.adapter, request.loom.cavities, points)
-            with JournaledBench(raw, journal_path, run_header(request)) as bench:
+            held = by_hand(raw, hold)
+            with JournaledBench(raw, journal_path, run_header(request), touch=held) as bench:
                 steps = prove(request, bench)
                 while True:
                     try:
@@ -193,7 +195,7 @@ def refuse_unsafe(request: Request, *, made_safe: bool, confirm: Callable[[str],
     """Refuse what must not be energised, and a real bench whose cautions nobody confirmed."""
     from loomproof.bench.safety import refuse_hazards
 
-    reached = {end.connector for end in request.adapter.point_of}
+    reached = {end.connector for end in (*request.adapter.point_of, *request.probed)}
     refuse_hazards(
         [connector for connector in request.loom.connectors if connector.name in reached],
         simulated=request.simulated,
@@ -211,6 +213,16 @@ def refuse_unsafe(request: Request, *, made_safe: bool, confirm: Callable[[str],
             "nobody has confirmed the cautions; nothing was driven",
             cure="Answer y at the prompt, or pass --made-safe once all of them hold.",
         )
+
+
+def by_hand(bench: Bench, hold: Callable[[str | None], bool]) -> Callable[[str | None], bool]:
+    """Return who holds the probe: the person, or on a simulator that this process started, the simulator."""
+    from loomproof.bench.opening import SimulatedBench
+
+    if not isinstance(bench, SimulatedBench):
+        return hold
+    simulation = bench.simulation
+    return lambda end: simulation.tell("lift" if end is None else f"touch {end}").startswith("ok")
 
 
 def refuse_voltage(request: Request, bench: Bench, confirm: Callable[[float], bool]) -> None:
@@ -284,6 +296,7 @@ def run_header(request: Request) -> dict[str, object]:
         "simulated": request.simulated,
         "last_selftest": request.last_selftest,
         "repeatability_ohm": request.repeatability_ohm,
+        "probed": [str(end) for end in request.probed],
         "insulation": None
         if request.insulation is None
         else [request.insulation.volts, request.insulation.dwell_ms],
@@ -336,6 +349,7 @@ def request_from(header: Mapping[str, object], loom: Loom) -> Request:
             simulated=bool(fields["simulated"]),
             last_selftest=str(fields["last_selftest"]),
             repeatability_ohm=float(str(fields["repeatability_ohm"])),
+            probed=tuple(end_of(str(text)) for text in _texts(fields.get("probed", []))),
             insulation=_insulation_from(fields.get("insulation")),
         )
     except (KeyError, ValueError, AssertionError, LoomproofError) as error:
@@ -343,6 +357,11 @@ def request_from(header: Mapping[str, object], loom: Loom) -> Request:
             f"line 1 of the journal, its header, can't be used: {error}",
             cure="It was damaged or changed since it was written; take it from a backup, or prove again.",
         ) from None
+
+
+def _texts(field: object) -> Sequence[str]:
+    assert isinstance(field, list)
+    return [str(text) for text in field]
 
 
 def _insulation_from(field: object) -> InsulationTest | None:

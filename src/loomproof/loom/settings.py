@@ -14,7 +14,8 @@ class Settings:
     The last four are for the loom fitted and under load; their defaults are common practice: 0.5 V on the
     whole feed side, 0.2 V on one wire, 0.1 V on the earth side, 80 °C of copper in an engine bay.
     ``insulation_test_v`` is what the loom, and all that stays on it, bears in an insulation test: none,
-    unless stated. ``stated`` names those that the description sets itself; one that differs from the default is stated.
+    unless stated. ``stated`` names those that the description sets itself; one that differs from the
+    default is stated.
     """
 
     wire_length_m: float = 2.0

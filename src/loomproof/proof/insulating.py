@@ -1,8 +1,8 @@
 """The insulation test: a higher voltage between conductors that have passed everything else.
 
 Conductors that a component joins, whatever its kind, carry one number together: no component ever sees the
-test voltage across it. Numbers go to the two buses by their bits, as in `loomproof.proof.isolation`: each pair
-lies across at least one of ceil(log2 n) readings.
+test voltage across it. Numbers go to the two buses by their bits, as in `loomproof.proof.isolation`: each
+pair lies across at least one of ceil(log2 n) readings.
 """
 
 from __future__ import annotations
@@ -102,19 +102,19 @@ def claim_of(found: Insulation) -> ClaimEntry:
     """Return what the test claims, with its rule."""
     limit, lowest = ohms(found.limit_ohm), ohms(found.lowest_ohm)
     said = {
-        Decision.PASS: f"each above {limit} from every other, but for conductors that components join, at the "
-        "temperature and humidity of the test",
+        Decision.PASS: f"each above {limit} from every other, but for conductors that components join, at "
+        "the temperature and humidity of the test",
         Decision.FAIL: "paths between conductors were found",
-        Decision.UNDECIDED: f"all pairs in parallel read {lowest}, limit {limit}, and no pair alone is surely "
-        "under it",
+        Decision.UNDECIDED: f"all pairs in parallel read {lowest}, limit {limit}, and no pair alone is "
+        "surely under it",
     }
     return ClaimEntry(
         kind="isolation",
         subject=f"all conductors at {found.volts:g} V",
         statement=said[found.decision],
         decision=found.decision,
-        rule=f"{found.volts:g} V for {found.dwell_ms} ms, {found.readings} readings, discharged after each; a "
-        f"reading may be off by {found.error_ratio:.0%} of it",
+        rule=f"{found.volts:g} V for {found.dwell_ms} ms, {found.readings} readings, discharged after each; "
+        f"a reading may be off by {found.error_ratio:.0%} of it",
         threshold_ohm=found.limit_ohm,
         uncertainty_ohm=None if math.isinf(found.lowest_ohm) else found.error_ratio * found.lowest_ohm,
         measured_ohm=None if math.isinf(found.lowest_ohm) else found.lowest_ohm,

@@ -62,7 +62,7 @@ class _Draft:
         self.diodes: list[tuple[End, End]] = []
         self.breakdowns: list[tuple[End, End, float]] = []
         self.farads: list[tuple[End, float]] = []
-        self.sources: list[tuple[End, End | None, float]] = []
+        self.sources: list[tuple[End, End | None, float, float]] = []
 
     def _run(self, wire: Wire) -> _Run:
         settings = self.loom.settings
@@ -112,9 +112,10 @@ class _Draft:
                 self._fitted(fault)
                 self.values[fault.name] = fault.value
             case "voltage":
-                self.sources.append(
-                    (fault.ends[0], fault.ends[1] if len(fault.ends) > 1 else None, fault.value)
-                )
+                minus = fault.ends[1] if len(fault.ends) > 1 else None
+                self.sources.append((fault.ends[0], minus, fault.value, c.SUPPLY_OHM))
+            case "touched":
+                self.sources.append((fault.ends[0], None, 0.0, c.PROBE_OHM))
             case "capacitance":
                 self.farads.append((fault.ends[0], fault.value))
             case _:
@@ -224,8 +225,8 @@ class _Assembly:
         for end, farad in self.draft.farads:
             self.capacitors.append(Capacitor(self.node(end), GROUND, farad))
         sources = tuple(
-            Source(self.node(plus), GROUND if minus is None else self.node(minus), volts, 0.05)
-            for plus, minus, volts in self.draft.sources
+            Source(self.node(plus), GROUND if minus is None else self.node(minus), volts, ohm)
+            for plus, minus, volts, ohm in self.draft.sources
         )
         breakdowns = tuple(Breakdown(self.node(a), self.node(b), v) for a, b, v in self.draft.breakdowns)
         insulation += [0.0] * (self.count - len(insulation))

@@ -71,6 +71,12 @@ CAPACITOR_F = 100e-9
 INSULATION_OHM_M = 50e9
 """Insulation of one metre of wire to the rest of the bundle (assumption)."""
 
+SUPPLY_OHM = 0.05
+"""Of a supply that is still connected to the loom (assumption)."""
+
+PROBE_OHM = 1000.0
+"""Between the probe that a person holds and the scanner's 0 V (assumption)."""
+
 SUPPLY_V = 3.3
 PULL_UP_OHM = 100_000.0
 DRIVER_OHM = 5.0

@@ -13,8 +13,8 @@ from loomproof.virtual.link import Device
 from loomproof.virtual.noise import Noise
 
 WORDS = (
-    "mend | mend W12 | fault TEXT | faults | load LOOM | adapter FILE | unplug | plug | reset | seed N | "
-    "line …"
+    "mend | mend W12 | fault TEXT | faults | load LOOM | adapter FILE | unplug | plug | touch CAVITY | "
+    "lift | reset | seed N | line …"
 )
 
 
@@ -67,6 +67,12 @@ class Control:
             case "unplug" | "plug" if not rest:
                 scanner.plug(word == "plug")
                 return f"{word}ged" if word == "unplug" else "plugged in"
+            case "touch" if rest:
+                scanner.lift()
+                return f"the probe is on {scanner.touch(rest)}"
+            case "lift" if not rest:
+                scanner.lift()
+                return "the probe is off"
             case "reset" if not rest:
                 self.device.power_on(now_s)
                 return "the scanner was reset"
@@ -77,5 +83,6 @@ class Control:
                 return f"seed {int(rest)}"
             case "line" if rest:
                 return self.noise.set(rest, now_s)
-        known = ("mend", "fault", "faults", "load", "adapter", "plug", "unplug", "reset", "seed", "line")
-        raise UsageError(f"{line!r} is no order here", cure=suggestion(word, known) or f"Orders: {WORDS}.")
+        words = "mend fault faults load adapter plug unplug touch lift reset seed line"
+        near = suggestion(word, words.split())
+        raise UsageError(f"{line!r} is no order here", cure=near or f"Orders: {WORDS}.")

@@ -25,10 +25,14 @@ part OHM ECU:3 ECU:4 | part diode ECU:3 ECU:4
 loose C3:2 4 Hz | loose W12 4 Hz
 voltage VOLT FC:1 | voltage VOLT FC:1 FC:2
 capacitance FARAD ECU:3
+touched ECU:3
 bench stuck-low 12 | bench stuck-high 12
 bench dead-driver 12 | bench short 12 13 | bench offset OHM
 """
 """Every fault that can be injected, one family a line."""
+
+TOUCHED = "touched"
+"""No fault of the loom: a probe at 0 V, through its resistor, held on a cavity."""
 
 _MULTIPLES = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6, "G": 1e9}
 _QUANTITY = re.compile(
@@ -318,6 +322,7 @@ _FAMILIES: dict[str, Callable[[_Reader], Fault]] = {
     "part": _part,
     "loose": _loose,
     "voltage": _voltage,
+    TOUCHED: lambda reader: Fault(reader.text, TOUCHED, ends=(reader.cavity(),)),
     "capacitance": _capacitance,
     "bench": _bench,
 }

@@ -15,7 +15,7 @@ from loomproof.errors import AdapterError, UsageError
 from loomproof.loom.model import End, Loom
 from loomproof.virtual import constants as c
 from loomproof.virtual.build import Hookup, build
-from loomproof.virtual.faults import Fault, read_fault
+from loomproof.virtual.faults import TOUCHED, Fault, read_fault
 from loomproof.virtual.meter import Limits, MeterError
 from loomproof.virtual.metering import Metered, insulation_ohm
 from loomproof.virtual.network import Network, Resistor, islands
@@ -160,6 +160,17 @@ class Scanner:
         if gone:
             self._use(self.loom, self.hookup, tuple(f for f in self.faults if f not in gone))
         return gone
+
+    def touch(self, cavity: str) -> str:
+        """Hold a probe at 0 V, through its resistor, on a cavity. Raises `UsageError` where there is none."""
+        self.add(f"{TOUCHED} {cavity}")
+        return cavity
+
+    def lift(self) -> None:
+        """Take the probe off."""
+        kept = tuple(fault for fault in self.faults if fault.kind != TOUCHED)
+        if kept != self.faults:
+            self._use(self.loom, self.hookup, kept)
 
     def plug(self, plugged: bool) -> None:
         """Plug the loom in, or pull it off with its leads: then every point stands alone."""

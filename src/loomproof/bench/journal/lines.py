@@ -207,3 +207,10 @@ def _number(value: object) -> float:
     if not isinstance(value, bool) and isinstance(value, int | float) and abs(value) < MOST:
         return float(value)
     raise ValueError(f"{value!r} is no number")
+
+
+def read_yes_or_no(said: Any) -> bool:
+    """Return what a person answered."""
+    if not isinstance(said, bool):
+        raise ValueError("true or false was expected")
+    return said

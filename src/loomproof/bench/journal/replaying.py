@@ -145,6 +145,10 @@ class ReplayBench:
         """Answer from the journal."""
         return self._read(["statistics"], lines.read_statistics)
 
+    def touched(self, end: str | None) -> bool:
+        """Answer from the journal what the person said."""
+        return self._read(["touched", end], lines.read_yes_or_no)
+
     def release(self) -> None:
         """Do nothing: nothing is driven."""
 

@@ -43,8 +43,10 @@ class JournaledBench:
         run: Mapping[str, object] | None = None,
         *,
         clock: Clock = time.monotonic,
+        touch: Callable[[str | None], bool] = lambda _: False,
     ) -> None:
         self._bench = bench
+        self._touch = touch
         self._path = path
         self._clock = clock
         self._count = 0
@@ -156,6 +158,10 @@ class JournaledBench:
     def statistics(self) -> Statistics:
         """Return what the line has carried, and write it down: a record tells it."""
         return self._through(["statistics"], self._bench.statistics, asdict)
+
+    def touched(self, end: str | None) -> bool:
+        """Have a person hold the probe on an end (``None``: take it off), and write down whether it is so."""
+        return self._through(["touched", end], lambda: self._touch(end), bool)
 
     def release(self) -> None:
         """Release every point and both buses."""

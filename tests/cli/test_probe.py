@@ -1,0 +1,144 @@
+"""Loose ends that no adapter fits, read with a probe in the middle of a proof."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from loomproof.bench.adapter import Adapter, in_order
+from loomproof.electrics.expectation import expect
+from loomproof.loom.model import Component, ComponentKind, End, Loom
+from loomproof.loom.reading import load
+from loomproof.proof.probing import Touch, with_touches
+from loomproof.proof.scope import Scope, scope_of
+from loomproof.results.measured import Measured
+from tests.cli.running import loomproof
+from tests.cli.test_prove import proved, results
+
+EARTH = End("EARTH", "1")
+
+
+@pytest.fixture
+def table(fixtures: Path, tmp_path: Path) -> Path:
+    """An adapter that does not reach the earth ring."""
+    file = tmp_path / "adapter.csv"
+    assert loomproof("adapter", "new", fixtures / "tail_lamp", "--to", file).returncode == 0
+    lines = [line for line in file.read_text(encoding="utf-8").splitlines() if "EARTH" not in line]
+    file.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return file
+
+
+@pytest.mark.parametrize(
+    ("fault", "code", "cause", "cavities"),
+    [
+        ("", 0, "", set()),
+        ("open%20W6", 1, "broken_wire", {"EARTH:1", "LAMP:6"}),
+        ("short%20EARTH:1%20LAMP:3", 1, "touching", {"LAMP:3", "LAMP:6"}),
+    ],
+)
+def test_a_loose_end_counts_as_tested(
+    fixtures: Path, tmp_path: Path, table: Path, fault: str, code: int, cause: str, cavities: set[str]
+) -> None:
+    loom, out = fixtures / "tail_lamp", tmp_path / "out"
+    bench = f"sim:?fault={fault}" if fault else "sim:"
+    done = proved(loom, bench, out, "--adapter", table, "--probe")
+    assert done.returncode == code, done.stderr
+    document = results(out)
+    assert "EARTH:1" in document.coverage.tested
+    assert not document.coverage.untested
+    (claim,) = [each for each in document.claims if each.subject == "EARTH:1"]
+    assert "with the probe" in claim.statement
+    assert "ohms are not measured" in claim.statement
+    assert [finding.cause for finding in document.findings] == ([cause] if cause else [])
+    assert {place for finding in document.findings for place in finding.cavities} == cavities
+    (journal,) = out.glob("*.journal.jsonl")
+    replayed = loomproof("replay", journal, loom)
+    (kept,) = out.glob("*.results.json")
+    assert replayed.returncode == code, replayed.stderr
+    assert replayed.stdout == kept.read_text(encoding="utf-8")
+
+
+def test_without_the_probe_it_blocks_a_pass(fixtures: Path, tmp_path: Path, table: Path) -> None:
+    done = proved(fixtures / "tail_lamp", "sim:", tmp_path / "out", "--adapter", table)
+    assert done.returncode == 3
+    assert results(tmp_path / "out").coverage.untested == ("EARTH:1",)
+
+
+def test_what_nobody_touches_stays_untested(fixtures: Path, tmp_path: Path, table: Path) -> None:
+    """Over TCP there is no hand but a person's, and here no terminal to ask one."""
+    from loomproof.bench.simulation import Simulation
+
+    simulation = Simulation(fixtures / "tail_lamp", tcp=True)
+    try:
+        address = str(simulation.address)
+        done = proved(fixtures / "tail_lamp", address, tmp_path / "out", "--adapter", table, "--probe")
+    finally:
+        simulation.end()
+    assert done.returncode == 3, done.stderr
+    assert results(tmp_path / "out").coverage.untested == ("EARTH:1",)
+
+
+def test_not_over_several_hook_ups(fixtures: Path, tmp_path: Path) -> None:
+    done = proved(fixtures / "tail_lamp", "sim:?points=8", tmp_path, "--probe", "--hook-ups")
+    assert done.returncode == 2
+
+
+def tail(fixtures: Path) -> tuple[Loom, Scope, Measured]:
+    """The tail-lamp loom as it should be, found so on all points but the earth ring's."""
+    loom = load(fixtures / "tail_lamp").loom
+    part = Component("R1", ComponentKind.RESISTOR, (("1", End("LAMP", "5")), ("2", End("LAMP", "6"))), 470.0)
+    loom = replace(loom, components=(part,))
+    whole = in_order(loom.cavities)
+    adapter = Adapter("short", tuple(lead for lead in whole.entries if lead.end != EARTH))
+    scope = scope_of(expect(loom), adapter.point_of, 250e3)
+    nets = tuple(scope.ends(group.points) for group in scope.groups)
+    return loom, scope, Measured(nets, nets, complete=True, untested=(EARTH,))
+
+
+def low(scope: Scope, *ends: str) -> int:
+    return sum(scope.bit(End(*end.split(":"))) for end in ends)
+
+
+@pytest.mark.parametrize(
+    ("ends", "home", "steady"),
+    [
+        (("LAMP:6",), {"LAMP:6", "EARTH:1"}, True),
+        # A resistor lets the other net be pulled down as well.
+        (("LAMP:6", "LAMP:5", "BODY:5"), {"LAMP:6", "EARTH:1"}, True),
+        # Two nets that nothing joins, and that the proof saw apart: that fits nothing.
+        (("LAMP:6", "LAMP:1", "BODY:1"), {"LAMP:6", "EARTH:1"}, False),
+        (("LAMP:1", "BODY:1"), {"LAMP:1", "BODY:1", "EARTH:1"}, True),
+        # Half of a conductor that the proof saw whole.
+        (("BODY:1",), {"LAMP:1", "BODY:1", "EARTH:1"}, False),
+        ((), {"EARTH:1"}, True),
+    ],
+)
+def test_which_conductor_a_touch_means(
+    fixtures: Path, ends: tuple[str, ...], home: set[str], steady: bool
+) -> None:
+    loom, scope, measured = tail(fixtures)
+    found, touched = with_touches(measured, expect(loom), scope, [Touch(EARTH, low(scope, *ends))])
+    assert touched == (EARTH,)
+    assert found.untested == ()
+    (group,) = [group for group in found.groups if EARTH in group]
+    assert set(map(str, group)) == home
+    (net,) = [net for net in found.expected if EARTH in net]
+    assert set(map(str, net)) == {"LAMP:6", "EARTH:1"}
+    assert (EARTH not in found.unstable) is steady
+    assert set().union(*found.groups) == set().union(*found.expected)
+
+
+def test_a_net_without_any_point_is_not_told_by_touch(fixtures: Path) -> None:
+    loom = load(fixtures / "tail_lamp").loom
+    gone = {EARTH, End("LAMP", "6")}
+    whole = in_order(loom.cavities)
+    adapter = Adapter("short", tuple(lead for lead in whole.entries if lead.end not in gone))
+    scope = scope_of(expect(loom), adapter.point_of, 250e3)
+    nets = tuple(scope.ends(group.points) for group in scope.groups)
+    measured = Measured(nets, nets, complete=True, untested=tuple(sorted(gone)))
+    found, touched = with_touches(measured, expect(loom), scope, [Touch(EARTH, 0)])
+    assert touched == ()
+    assert EARTH in found.untested
+    assert any("EARTH:1" in note for note in found.notes)
