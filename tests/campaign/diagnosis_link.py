@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import multiprocessing
+import os
 import random
 import signal
 import sys
@@ -207,6 +208,8 @@ def results_of(tasks: Sequence[tuple[int, int, int]], jobs: int) -> Iterator[Res
         finally:
             prover.close()
         return
+    # Its matrices are small: threads of the linear algebra library would only stand in the workers' way.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     context = multiprocessing.get_context("spawn")
     with context.Pool(jobs, _begin, (tasks[0][0],)) as pool:
         yield from pool.imap_unordered(_one, tasks, chunksize=4)
@@ -312,7 +315,7 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--looms", type=int)
     parser.add_argument("--first", type=int, default=0, help="number of the first loom")
     parser.add_argument("--cavities", type=int)
-    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=min(2, os.cpu_count() or 1))
     options = parser.parse_args(argv)
     looms = options.looms or (30 if options.short else 10_000)
     cavities = options.cavities or (80 if options.short else MOST)

@@ -78,7 +78,8 @@ def simulate(
     """Run a simulated scanner with LOOM on it until Ctrl-C.
 
     The first line printed is its address. Lines on standard input change the loom under it: mend,
-    mend W12, fault open W12, load OTHER, adapter FILE, unplug, line cut; each is answered by one line.
+    mend W12, fault open W12, load OTHER, adapter FILE, unplug, seed 5, line cut; each is answered by one
+    line.
     """
     # Its matrices are small; a linear algebra library that starts a thread per core only gets in the way.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
