@@ -97,6 +97,10 @@ def test_replay_refuses_a_doctored_journal(fixtures: Path, tmp_path: Path) -> No
         done = loomproof("replay", journal, fixtures / TAIL)
         assert done.returncode == 2
         assert f"{journal}, line 6: " in done.stderr
+    journal.write_text("".join([*lines, lines[-1]]), encoding="utf-8")
+    done = loomproof("replay", journal, fixtures / TAIL)
+    assert done.returncode == 2
+    assert "goes on after" in done.stderr
     journal.write_text("".join(lines[:-3]), encoding="utf-8")
     done = loomproof("replay", journal, fixtures / TAIL)
     assert done.returncode == 3  # broken off is not wrong, and claims nothing

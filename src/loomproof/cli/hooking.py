@@ -103,6 +103,7 @@ def prove_hook_ups(
     store: str | None,
     made_safe: bool,
     confirm: Ask,
+    selftest_max_age: float | None = None,
     stop_after: int | None = None,
 ) -> Kept:
     """Prove what is not yet proved of a run, hook-up by hook-up, then conclude and keep it as one.
@@ -126,7 +127,15 @@ def prove_hook_ups(
         else:
             _ready(hook_up, k, plan, address, request, confirm, stop_after)
             part, journal = _measured(
-                request, plan, k, address, loom_path=loom_path, out=out, made_safe=made_safe, confirm=confirm
+                request,
+                plan,
+                k,
+                address,
+                loom_path=loom_path,
+                out=out,
+                made_safe=made_safe,
+                confirm=confirm,
+                selftest_max_age=selftest_max_age,
             )
         parts.append(part)
         journals.append(journal)
@@ -266,6 +275,7 @@ def _measured(
     out: Path,
     made_safe: bool,
     confirm: Ask,
+    selftest_max_age: float | None,
 ) -> tuple[Part, bytes]:
     from loomproof.bench.adapter import check_adapter, write_adapter
     from loomproof.bench.journal import JournaledBench
@@ -281,7 +291,7 @@ def _measured(
     mine = replace(request, adapter=adapter, started=started)
     with proving.stopping(path), open_bench(_replugged(address, table), loom_path=loom_path) as raw:
         simulated = address.startswith("sim:") or raw.identify().model.startswith("simulated")
-        mine = proving.tested_before(replace(mine, simulated=simulated), raw, None)
+        mine = proving.tested_before(replace(mine, simulated=simulated), raw, selftest_max_age)
         proving.refuse_unsafe(mine, made_safe=made_safe, confirm=confirm)
         check_adapter(adapter, mine.loom.cavities, raw.capabilities().points)
         with JournaledBench(raw, path, proving.run_header(mine)) as bench:

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cautions import BEFORE_AN_INSULATION_TEST
-from loomproof.cli.records import store_option
-from loomproof.errors import JournalError, LinkError, UsageError
+from loomproof.cli.records import selftest_age_option, store_option
+from loomproof.errors import JournalError, LinkError, ReplayError, UsageError
 
 if TYPE_CHECKING:
     from loomproof.flow import Outcome, Request
@@ -74,12 +74,7 @@ if TYPE_CHECKING:
     help="Say what is at a connector that the description leaves open: none, pyrotechnic or "
     "'electronics in place'.",
 )
-@click.option(
-    "--selftest-max-age",
-    type=click.FloatRange(0),
-    metavar="DAYS",
-    help="Refuse a bench whose last self-test is older.",
-)
+@selftest_age_option
 @click.option(
     "--probe",
     is_flag=True,
@@ -218,6 +213,7 @@ def prove(
             store=store,
             made_safe=made_safe,
             confirm=confirmed,
+            selftest_max_age=selftest_max_age,
             stop_after=stop_after,
         )
     if json_file:
@@ -262,6 +258,11 @@ def replay(journal: Path, loom: Path, json_file: str) -> int:
                 f"{journal} holds a run that was broken off: {error.message}",
                 cure="Nothing is claimed from it. Prove again.",
             ) from None
+    if not bench.finished:
+        raise ReplayError(
+            f"{journal} goes on after the run's last question",
+            cure="It was changed since it was written, or two were joined; take it from a backup.",
+        )
     return _replayed(outcome, journal, json_file)
 
 

@@ -23,6 +23,16 @@ F = TypeVar("F", bound=Callable[..., object])
 _STYLES = {"pass": "green", "fail": "red", "undecided": "yellow", "incomplete": "yellow"}
 
 
+def selftest_age_option(command: F) -> F:
+    """Add ``--selftest-max-age`` to a command that asks a bench."""
+    return click.option(
+        "--selftest-max-age",
+        type=click.FloatRange(0),
+        metavar="DAYS",
+        help="Refuse a bench whose last self-test is older.",
+    )(command)
+
+
 def store_option(command: F) -> F:
     """Add ``--store`` to a command."""
     return click.option(

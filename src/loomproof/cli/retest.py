@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.records import store_option
+from loomproof.cli.records import selftest_age_option, store_option
 from loomproof.errors import AdapterError, RecordError, UsageError
 
 if TYPE_CHECKING:
@@ -25,6 +25,14 @@ if TYPE_CHECKING:
 @click.option("--adapter", metavar="FILE|in-order", help="Which point goes to which cavity.")
 @click.option("--also", multiple=True, metavar="CAVITY", help="A cavity that was worked at besides.")
 @click.option("--meter-volts", "meter_v", type=float, metavar="V", help="Voltage read on the loom.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("out"),
+    show_default=True,
+    help="Where the journal goes.",
+)
+@selftest_age_option
 @click.option("--made-safe", is_flag=True, help="All cautions are done; do not ask.")
 @store_option
 def retest(
@@ -34,6 +42,8 @@ def retest(
     adapter: str | None,
     also: tuple[str, ...],
     meter_v: float | None,
+    out: Path,
+    selftest_max_age: float | None,
     made_safe: bool,
     store: str | None,
 ) -> int:
@@ -42,6 +52,7 @@ def retest(
     RUN is a run's name, last, or a results file. Exit codes as with prove.
     """
     from loomproof.bench.adapter import check_adapter
+    from loomproof.bench.journal import JournaledBench
     from loomproof.bench.opening import open_bench
     from loomproof.bench.selfcheck import self_check
     from loomproof.cli import proving
@@ -72,13 +83,23 @@ def retest(
         )
     leads = proving.adapter_for(described, address, adapter)
     caution()
+    started, now = proving.started_now()
+    out.mkdir(parents=True, exist_ok=True)
+    journal = out / f"{proving.run_name(now)}.retest.journal.jsonl"
+    header = {
+        "retest": before.run,
+        "started": started,
+        "loom_digest": described.digest,
+        "adapter": leads.name,
+    }
     with (
-        proving.stopping(None),
-        open_bench(address, loom_path=loom) as bench,
+        proving.stopping(journal),
+        open_bench(address, loom_path=loom) as raw,
+        JournaledBench(raw, journal, header) as bench,
     ):
-        simulated = address.startswith("sim:") or bench.identify().model.startswith("simulated")
+        simulated = address.startswith("sim:") or raw.identify().model.startswith("simulated")
         request = Request(loom=described, adapter=leads, run="", started="", simulated=simulated)
-        request = proving.tested_before(request, bench, None)
+        request = proving.tested_before(request, raw, selftest_max_age)
         proving.refuse_unsafe(request, made_safe=made_safe, confirm=confirmed)
         able = bench.capabilities()
         check_adapter(leads, described.cavities, able.points)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cli.records import selftest_age_option
 from loomproof.errors import InputError, UsageError, suggestion
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     help="What is at a connector: none, pyrotechnic or electronics in place.",
 )
 @click.option("--meter-volts", "meter_v", type=float, metavar="V", help="Voltage read on the loom.")
+@selftest_age_option
 @click.option("--made-safe", is_flag=True, help="All cautions are done; do not ask.")
 @click.option("--over", is_flag=True, help="Write over a folder that is there.")
 def trace(
@@ -42,6 +44,7 @@ def trace(
     name: str,
     hazards: tuple[str, ...],
     meter_v: float | None,
+    selftest_max_age: float | None,
     made_safe: bool,
     over: bool,
 ) -> int:
@@ -86,6 +89,7 @@ def trace(
     with proving.stopping(journal), open_bench(address) as raw:
         simulated = raw.identify().model.startswith("simulated")
         request = Request(loom=empty, adapter=leads, run="trace", started="", simulated=simulated)
+        request = proving.tested_before(request, raw, selftest_max_age)
         unsaid = [c.name for c in empty.connectors if c.hazard is Hazard.UNKNOWN]
         if unsaid and not simulated:
             raise SafetyError(
