@@ -115,6 +115,24 @@ def test_what_does_not_fit_loom_and_bench() -> None:
     assert len(caught.value.problems) == 2
 
 
+def test_an_adapter_for_another_loom_is_told_in_a_line_a_connector(tmp_path: Path) -> None:
+    table = tmp_path / "tail.csv"
+    table.write_text("point,connector,cavity\n" + "".join(f"{i},BODY,{i}\n" for i in range(1, 7)))
+    problems = problems_of(read_adapter(table), CAVITIES, 8)
+    assert problems[0].place == "tail.csv, row 2, column connector"
+    assert problems[0].message == "point 1, 2, 3, 4, 5, 6 go to BODY, and the loom has no such connector"
+    assert [problem.severity for problem in problems] == ["error", "warning"]
+    assert all(str(end) in problems[1].message for end in CAVITIES)
+
+
+def test_a_lead_to_a_cavity_that_is_not_there_names_its_row(tmp_path: Path) -> None:
+    table = tmp_path / "a.csv"
+    table.write_text("point,connector,cavity\n2,LAMP,A\n\n1,LAMP,Z9\n")
+    (error, _) = problems_of(read_adapter(table), CAVITIES, 8)
+    assert (error.file, error.row, error.column) == ("a.csv", 4, "cavity")
+    assert error.cure == "There is LAMP:A."
+
+
 def test_digest_speaks_of_the_table_only() -> None:
     a, b = in_order(CAVITIES, "a"), in_order(CAVITIES, "b")
     assert a.digest == b.digest

@@ -7,7 +7,7 @@ import hashlib
 import io
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
@@ -23,7 +23,8 @@ class Lead:
     """One lead: a point and the cavity that it goes to.
 
     ``lead_ohm`` is its resistance with that of the scanner's switch, ``lead_u_ohm`` the expanded uncertainty
-    of that (k = 2), ``zeroed`` the date on which both were learned, "" where they were not.
+    of that (k = 2), ``zeroed`` the date on which both were learned, "" where they were not. ``row`` is where
+    it stands in its table, 0 where there is none.
     """
 
     point: int
@@ -31,14 +32,16 @@ class Lead:
     lead_ohm: float = 0.0
     lead_u_ohm: float = 0.0
     zeroed: str = ""
+    row: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True)
 class Adapter:
-    """A whole adapter. ``entries`` stand in the order of the points."""
+    """A whole adapter. ``entries`` stand in the order of the points; ``file`` is the table it came from."""
 
     name: str
     entries: tuple[Lead, ...]
+    file: str = field(default="", compare=False)
 
     @cached_property
     def point_of(self) -> Mapping[End, int]:
@@ -134,7 +137,7 @@ def parse_adapter(text: str, *, name: str, file: str = "adapter table") -> Adapt
             problems.append(Problem("the adapter table has no rows", file))
     if problems:
         raise AdapterError(f"the adapter table {file} is wrong in {_places(problems)}", problems=problems)
-    return Adapter(name, tuple(sorted(leads, key=lambda lead: lead.point)))
+    return Adapter(name, tuple(sorted(leads, key=lambda lead: lead.point)), file)
 
 
 def table_of(adapter: Adapter) -> str:
@@ -167,41 +170,68 @@ def write_adapter(adapter: Adapter, path: Path) -> None:
 def problems_of(adapter: Adapter, cavities: Sequence[End], points: int) -> tuple[Problem, ...]:
     """Return what does not fit between adapter, loom and bench.
 
-    Errors: a cavity that the loom lacks, a point that the bench lacks. Warnings: each cavity without a
-    point, which stays untested.
+    Errors: a connector or cavity that the loom lacks, a point that the bench lacks. A warning: the cavities
+    without a point, which stay untested.
     """
-    known = {str(end): end for end in cavities}
-    problems = []
+    file = adapter.file or adapter.name
+    problems = [
+        Problem(
+            f"point {lead.point} goes to {lead.end}, and the bench has {points} points",
+            file,
+            row=lead.row or None,
+            column="point",
+            cure="Take a bench with more points, or an adapter for this one.",
+        )
+        for lead in adapter.entries
+        if lead.point > points
+    ]
+    known = {str(end) for end in cavities}
+    connectors = {end.connector for end in cavities}
+    strange: dict[str, list[Lead]] = {}
     for lead in adapter.entries:
-        if lead.point > points:
-            problems.append(
-                Problem(
-                    f"point {lead.point} goes to {lead.end}, and the bench has {points} points",
-                    adapter.name,
-                    column="point",
-                    cure="Take a bench with more points, or an adapter for this one.",
-                )
-            )
-        if str(lead.end) not in known:
+        if lead.end.connector not in connectors:
+            strange.setdefault(lead.end.connector, []).append(lead)
+        elif str(lead.end) not in known:
+            own = [str(end) for end in cavities if end.connector == lead.end.connector]
+            cases = [text for text in own if text.casefold() == str(lead.end).casefold()]
             problems.append(
                 Problem(
                     f"point {lead.point} goes to {lead.end}, and the loom has no such cavity",
-                    adapter.name,
+                    file,
+                    row=lead.row or None,
                     column="cavity",
-                    cure=suggestion(str(lead.end), known),
+                    cure=f"There is {cases[0]}." if cases else f"There is {_listed(own)}.",
                 )
             )
-    problems += [
-        Problem(
-            f"no point goes to {end}; it stays untested",
-            adapter.name,
-            cure="Add a lead, read it with the probe, or waive it by name.",
-            severity="warning",
+    for name, leads in strange.items():
+        rows = [lead.row for lead in leads if lead.row]
+        problems.append(
+            Problem(
+                f"{_listed([f'point {leads[0].point}', *(lead.point for lead in leads[1:])])} "
+                f"{'goes' if len(leads) == 1 else 'go'} to {name}, and the loom has no such connector",
+                file,
+                row=min(rows, default=None),
+                column="connector",
+                cure=suggestion(name, connectors),
+            )
         )
-        for end in cavities
-        if end not in adapter.point_of
-    ]
+    blank = [end for end in cavities if end not in adapter.point_of]
+    if blank:
+        stay = "it stays" if len(blank) == 1 else "they stay"
+        problems.append(
+            Problem(
+                f"no point goes to {_listed(blank)}; {stay} untested",
+                file,
+                cure="Add leads, read them with the probe (prove --probe), or waive them by name.",
+                severity="warning",
+            )
+        )
     return tuple(problems)
+
+
+def _listed(items: Sequence[object]) -> str:
+    more = f" and {len(items) - 12} more" if len(items) > 12 else ""
+    return ", ".join(map(str, items[:12])) + more
 
 
 def check_adapter(adapter: Adapter, cavities: Sequence[End], points: int) -> tuple[Problem, ...]:
@@ -252,7 +282,8 @@ def _lead(cells: Mapping[str, str], file: str, row: int) -> tuple[Lead | None, l
         ohms.append(value)
     if problems:
         return None, problems
-    return Lead(int(point), End(cells["connector"], cells["cavity"]), ohms[0], ohms[1], cells["zeroed"]), []
+    end = End(cells["connector"], cells["cavity"])
+    return Lead(int(point), end, ohms[0], ohms[1], cells["zeroed"], row), []
 
 
 def _doubles(lead: Lead, leads: Iterable[Lead], file: str, row: int) -> list[Problem]:

@@ -32,7 +32,7 @@ def adapter() -> None:
     """Make and check the table of which point goes to which cavity."""
 
 
-@adapter.command("new")
+@adapter.command("new", short_help="Write an adapter table for a loom.")
 @click.argument("loom", type=click.Path(path_type=Path))
 @click.option(
     "--to",
@@ -59,7 +59,7 @@ def new(loom: Path, target: Path, only: tuple[str, ...]) -> None:
     click.echo(f"{target}: {len(made.entries)} leads. Change the points to how your leads go.")
 
 
-@adapter.command("check")
+@adapter.command("check", short_help="Check an adapter table against a loom and a bench.")
 @click.argument("table", type=click.Path(path_type=Path))
 @click.argument("loom", type=click.Path(path_type=Path))
 @click.option("--bench", "address", metavar="ADDRESS", help="Check against this bench's points too.")
@@ -68,6 +68,7 @@ def check(table: Path, loom: Path, address: str | None) -> int:
     from loomproof.bench.adapter import problems_of, read_adapter
     from loomproof.bench.opening import open_bench
     from loomproof.loom.reading import load
+    from loomproof.reports.words import plural
 
     found = read_adapter(table)
     cavities = load(loom).loom.cavities
@@ -80,13 +81,13 @@ def check(table: Path, loom: Path, address: str | None) -> int:
         click.echo(f"{problem.severity}: {problem}")
     missing = sum(end not in found.point_of for end in cavities)
     click.echo(
-        f"{table}: {len(found.entries)} leads, {missing} cavities without a point, "
+        f"{table}: {plural(len(found.entries), 'lead')}, {plural(missing, 'cavity', 'cavities')} without a point, "
         f"zeroed {found.zeroed or 'never'}."
     )
     return 2 if any(problem.severity == "error" for problem in problems) else 0
 
 
-@adapter.command("touch")
+@adapter.command("touch", short_help="Find contacts with a probe.")
 @click.argument("loom", type=click.Path(path_type=Path))
 @_address
 @click.option("--to", "target", type=click.Path(path_type=Path), metavar="FILE", help="Learn: write there.")
@@ -170,7 +171,7 @@ def bench() -> None:
     """Test the bench itself, and learn its leads."""
 
 
-@bench.command("zero")
+@bench.command("zero", short_help="Learn lead resistance with a shorting plug.")
 @_address
 @_simulated
 @click.option(
@@ -208,7 +209,7 @@ def zero(address: str, on_it: Path | None, table: Path, only: tuple[str, ...], r
     )
 
 
-@bench.command("selftest")
+@bench.command("selftest", short_help="Test the bench itself and keep the dated result.")
 @_address
 @_simulated
 @click.option("--adapter", "table", type=click.Path(path_type=Path), metavar="FILE", help="What is plugged.")
