@@ -393,6 +393,9 @@ def unexplained(loom: Loom, measured: Measured, findings: tuple[Finding, ...]) -
     for diode in measured.diodes:
         if diode.decision is Decision.FAIL and diode.component not in parts:
             yield f"{diode.component}: its readings are not those of a sound diode"
+    for sensed in measured.sensed_parts:
+        if not sensed.conducts and sensed.component not in parts:
+            yield f"{sensed.component}: nothing conducts where it belongs"
     for path in measured.leaks:
         if silent(path.a) and silent(path.b):
             yield f"{path.a} and {path.b} are joined by {ohms(path.ohm)}"

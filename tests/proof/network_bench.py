@@ -42,7 +42,8 @@ class Network:
         """
         same = {end: group[0] for group in joined for end in group}
         places = {end for a, b, _ in self.ohms.values() for end in (a, b)}
-        places |= {end for pair in self.diodes.values() for end in pair} | {*pulled, *fixed, *same}
+        places |= {end for pair in self.diodes.values() for end in pair}
+        places |= {*pulled, *fixed, *same, *(injected or ())}
         nodes = {node: k for k, node in enumerate(sorted({same.get(end, end) for end in places}))}
         at = {end: nodes[same.get(end, end)] for end in places}
         conducting: set[str] = set()

@@ -73,7 +73,9 @@ KINDS = (
 )
 
 
-@pytest.mark.parametrize(("name", "faults", "told"), KINDS, ids=lambda value: str(value)[:60])
+@pytest.mark.parametrize(
+    ("name", "faults", "told"), KINDS, ids=[f"{name}: {', '.join(faults)}" for name, faults, _ in KINDS]
+)
 def test_every_kind_of_fault_is_told_with_its_place(
     name: str, faults: tuple[str, ...], told: set[tuple[str, str]]
 ) -> None:

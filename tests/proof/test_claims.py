@@ -35,7 +35,7 @@ BENCHES = {"digital": without_ohms(), "meter": METER, "small meter": SMALL_METER
 
 @dataclass(frozen=True)
 class Case:
-    """A loom, what really is there, and the fault in it: an open wire, or a path between two cavities."""
+    """A loom, what really is there, and the fault: an open wire, a path, or a part that is missing."""
 
     loom: Loom
     network: Network
@@ -69,7 +69,12 @@ def case(seed: int) -> Case:
     )
     for name in network.diodes:
         del network.ohms[name]
-    kind = rng.choice(("open", "path", "path", "path", "diode"))
+    kind = rng.choice(("open", "path", "path", "path", "diode", "missing"))
+    if kind == "missing" and parts:
+        gone = rng.choice(parts).name
+        network.ohms.pop(gone, None)
+        network.diodes.pop(gone, None)
+        return Case(loom, network)
     if kind == "open" and loom.wires:
         opened = rng.choice(loom.wires).name
         del network.ohms[opened]
@@ -148,6 +153,10 @@ def test_a_pass_covers_nothing_that_its_claims_exclude(kind: str, seed: int) -> 
             assert claim.limit_ohm is not None
             a, b = (end_of(name) for name in claim.cavities)
             assert between(graph, a, b) <= claim.limit_ohm
+        elif claim.kind == "component":
+            assert claim.subject in made.network.ohms or claim.subject in made.network.diodes
+            if claim.measured_ohm is None and claim.threshold_ohm is not None:
+                assert_joined(graph, [end_of(name) for name in claim.cavities], claim.threshold_ohm)
         elif claim.kind == "isolation" and made.path is not None:
             assert claim.threshold_ohm is not None
             a, b, ohm = made.path

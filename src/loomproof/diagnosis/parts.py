@@ -13,7 +13,7 @@ from loomproof.diagnosis.writing import Writer
 from loomproof.loom.model import Component, ComponentKind, End
 from loomproof.results.figures import ohms
 from loomproof.results.findings import Alternative, Evidence, Finding
-from loomproof.results.measured import Decision, Judged, JudgedDiode, OneWay, Path
+from loomproof.results.measured import Decision, Judged, JudgedDiode, OneWay, Path, SensedPart
 
 
 def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
@@ -33,6 +33,12 @@ def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
         if diode.decision is Decision.FAIL and reaches(found, diode.component, diode.anode, diode.cathode):
             yield from _diode(found, diode, writer)
     yield from _open_parts(found, open_parts, writer)
+    for sensed in found.measured.sensed_parts:
+        if not sensed.conducts and reaches(found, sensed.component, sensed.a, sensed.b):
+            part = found.loom.component_by_name[sensed.component]
+            shown = [Evidence(f"{sensed.b} does not read low while {sensed.a} alone is driven")]
+            edges = _blind_edges(found, part, sensed)
+            yield _missing(found, part, edges, shown, (sensed.a, sensed.b), writer)
 
 
 def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
@@ -238,7 +244,7 @@ def _open_parts(found: Found, open_parts: dict[str, Judged], writer: Writer) -> 
             yield _missing(found, part, edges, [of_reading(judged)], (judged.a, judged.b), writer)
 
 
-def _blind_edges(found: Found, part: Component, judged: Judged) -> tuple[int, ...]:
+def _blind_edges(found: Found, part: Component, judged: Judged | SensedPart) -> tuple[int, ...]:
     """Return the edges between a reading's cavities and the part that nothing else tests."""
     wiring = found.wiring
     edges: list[int] = []

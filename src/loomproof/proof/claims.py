@@ -10,7 +10,7 @@ from loomproof.loom.model import End
 from loomproof.proof.plan import Plan
 from loomproof.results.document import ClaimEntry
 from loomproof.results.figures import ohms
-from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured
+from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, SensedPart
 
 GUARD_RULE = "guard band w = U, k = 2 (JCGM 106, ILAC-G8): pass at or below limit - U, fail above limit + U"
 LOW_RULE = "a low reading: a path under the bench's upper threshold; how many ohms it has is not measured"
@@ -27,6 +27,7 @@ def claims_of(plan: Plan, measured: Measured, capabilities: Capabilities) -> tup
         *(_conductor(reading) for reading in measured.judged if not reading.component),
         *(_part(reading) for reading in measured.judged if reading.component),
         *(_diode(reading) for reading in measured.diodes),
+        *(_sensed_part(part, capabilities.clear_ohm) for part in measured.sensed_parts),
         *_isolation(plan, measured),
         *(_stability(plan, measured) if plan.vectors else ()),
     )
@@ -147,6 +148,21 @@ def _part(reading: Judged) -> ClaimEntry:
         physical_limit_ohm=_finite(reading.physical_limit_ohm),
         limit_ohm=_finite(reading.limit_ohm),
         lower_limit_ohm=reading.lower_ohm,
+    )
+
+
+def _sensed_part(part: SensedPart, clear_ohm: float | None) -> ClaimEntry:
+    under = "a path" if clear_ohm is None else f"a path under {ohms(clear_ohm)}"
+    return ClaimEntry(
+        kind="component",
+        subject=part.component,
+        statement=f"{under} from {part.a} to {part.b}; its value is not measured"
+        if part.conducts
+        else f"nothing conducts from {part.a} to {part.b}",
+        decision=Decision.PASS if part.conducts else Decision.FAIL,
+        rule=LOW_RULE,
+        cavities=(str(part.a), str(part.b)),
+        threshold_ohm=clear_ohm,
     )
 
 

@@ -80,6 +80,15 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
         sense_vectors=sum(part.sense_vectors for part in parts),
         resistance_readings=sum(part.resistance_readings for part in parts),
         points=_points(parts),
+        sensed_parts=tuple(
+            {
+                part.component: part
+                for conducts in (True, False)
+                for each in parts
+                for part in each.sensed_parts
+                if part.conducts is conducts
+            }.values()
+        ),
         isolation_pass_ohm=max((part.isolation_pass_ohm or 0.0 for part in parts), default=0.0) or None,
     )
 

@@ -28,6 +28,7 @@ from loomproof.proof.ohms import (
     judge_part,
 )
 from loomproof.proof.plan import Plan, conductor_reading
+from loomproof.proof.presence import sensed_parts
 from loomproof.proof.scope import Scope
 from loomproof.proof.telling import (
     Groups,
@@ -127,6 +128,7 @@ def run_plan(
             found, turned, isolation_ohm = _isolation(plan, ohmmeter, groups, leaks, untouched)
             leaks += found
             one_way += turned
+    parts = sensed_parts(plan, expectation, asker, groups)
     yield Step("sensing again")
     unsteady = _unsteady(plan, asker, lows, groups, watch_s)
     unstable = _in_order(scope, sum({p for points in unsteady for p in singles(points)}))
@@ -147,6 +149,7 @@ def run_plan(
         unstable=unstable,
         unsteady=tuple(scope.ends(points) for points in unsteady),
         untested=scope.untested,
+        sensed_parts=parts,
         isolation_ohm=isolation_ohm,
         isolation_pass_ohm=None if plan.isolation_ohm is None else plan.isolation_ohm + plan.isolation_u_ohm,
         points=tuple(scope.point_of.items()),

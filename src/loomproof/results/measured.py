@@ -55,6 +55,16 @@ class JudgedDiode:
 
 
 @dataclass(frozen=True, slots=True)
+class SensedPart:
+    """A part that a bench without ohms sensed between two cavities: whether it ``conducts`` at all."""
+
+    component: str
+    a: End
+    b: End
+    conducts: bool
+
+
+@dataclass(frozen=True, slots=True)
 class OneWay:
     """A path that conducts from ``source`` to ``sink`` only, or that reads differently both ways."""
 
@@ -109,14 +119,16 @@ class Measured:
     """Which scanner point each tested cavity was on, where known: all faults on one board are the board."""
     isolation_pass_ohm: float | None = None
     """What ``isolation_ohm`` must be above to pass: the limit measured against, and its guard band."""
+    sensed_parts: tuple[SensedPart, ...] = ()
     unsteady: tuple[frozenset[End], ...] = ()
     """Of the unstable cavities, those of one net that changed together in one question, each set once."""
 
     @property
     def sound(self) -> bool:
-        """Whether nets as found equal nets expected and nothing one-way, leaking or unstable was seen."""
+        """Whether nets are as expected and nothing one-way, leaking, unstable or missing was seen."""
         return (
             self.complete
             and set(self.expected) == set(self.groups)
             and not (self.one_way or self.leaks or self.unstable)
+            and all(part.conducts for part in self.sensed_parts)
         )
