@@ -58,6 +58,7 @@ def test_what_breaks_down_only_at_the_voltage_is_a_fault(loom: Path, tmp_path: P
     (finding,) = results(tmp_path / "high").findings
     assert finding.cause == "leak"
     assert set(finding.cavities) == {"BODY:2", "BODY:3"}
+    assert "at 500 V" in finding.evidence[0].text
 
 
 def test_a_loom_that_fails_is_not_put_under_voltage(loom: Path, tmp_path: Path) -> None:

@@ -330,7 +330,7 @@ def _near(found: Found, path: Path, writer: Writer) -> list[Touch]:
 def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End, End]]) -> Finding:
     leak = path.ohm >= writer.weights.bound_leak_ohm
     reads = Evidence(
-        f"{path.a} to {path.b}, where nothing should be",
+        f"{path.a} to {path.b}, where nothing should be{f', at {path.volts:g} V' if path.volts else ''}",
         path.ohm,
         path.uncertainty_ohm,
     )

@@ -82,7 +82,9 @@ def run_insulation(
         ruled_out |= false
     lowest_ohm = min(found.readings_ohm, default=math.inf)
     paths = tuple(
-        _path(scope, sets[i], sets[j], ohm) for (i, j), ohm in leaks.items() if (i, j) not in ruled_out
+        _path(scope, sets[i], sets[j], ohm, asked.volts)
+        for (i, j), ohm in leaks.items()
+        if (i, j) not in ruled_out
     )
     if paths:
         decision = Decision.FAIL
@@ -93,9 +95,9 @@ def run_insulation(
     return Insulation(asked.volts, asked.dwell_ms, limit_ohm, ERROR_RATIO, lowest_ohm, count, decision, paths)
 
 
-def _path(scope: Scope, a: int, b: int, ohm: float) -> Path:
+def _path(scope: Scope, a: int, b: int, ohm: float, volts: float) -> Path:
     first, second = (min(scope.ends(points), key=scope.place_of.__getitem__) for points in (a, b))
-    return Path(first, second, ohm, ERROR_RATIO * ohm)
+    return Path(first, second, ohm, ERROR_RATIO * ohm, volts)
 
 
 def claim_of(found: Insulation) -> ClaimEntry:

@@ -74,12 +74,16 @@ class OneWay:
 
 @dataclass(frozen=True, slots=True)
 class Path:
-    """A resistive path found where none should be, or in place of a conductor (Ω, k = 2)."""
+    """A resistive path found where none should be, or in place of a conductor (Ω, k = 2).
+
+    ``volts`` is the test voltage at which it showed, 0 for the few volts of an ordinary reading.
+    """
 
     a: End
     b: End
     ohm: float
     uncertainty_ohm: float
+    volts: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
