@@ -81,8 +81,8 @@ def check(table: Path, loom: Path, address: str | None) -> int:
         click.echo(f"{problem.severity}: {problem}")
     missing = sum(end not in found.point_of for end in cavities)
     click.echo(
-        f"{table}: {plural(len(found.entries), 'lead')}, {plural(missing, 'cavity', 'cavities')} without a point, "
-        f"zeroed {found.zeroed or 'never'}."
+        f"{table}: {plural(len(found.entries), 'lead')}, "
+        f"{plural(missing, 'cavity', 'cavities')} without a point, zeroed {found.zeroed or 'never'}."
     )
     return 2 if any(problem.severity == "error" for problem in problems) else 0
 
