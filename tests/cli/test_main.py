@@ -73,3 +73,15 @@ def test_the_readme_tells_the_exit_codes() -> None:
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for code in range(6):
         assert re.search(rf"^\| {code} \|", readme, re.MULTILINE), f"exit code {code} is not in the README"
+
+
+def test_the_readme_rows_are_the_short_helps() -> None:
+    """Each row says what ``--help`` says of the command, as a whole sentence."""
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    for name, command in commands():
+        row = re.search(rf"^\| `loomproof {name}(?: [A-Z ]+| \[[A-Z]+\])?` \| (.+) \|$", readme, re.MULTILINE)
+        assert row, f"the README's table has no row for loomproof {name}"
+        short = COMMANDS[name].help if name in COMMANDS else command.get_short_help_str(limit=60)
+        assert row[1] == short
+        assert short.endswith(".")
+        assert not short.endswith("...")

@@ -140,3 +140,33 @@ def test_decimals_of_a_list_are_parted_as_said() -> None:
     loom = fromto.make(found, fromto.propose(found), "list", colours.GERMAN, ",").loom
     assert loom.wires[0].csa_mm2 == 0.5
     assert loom.wires[0].length_m == 0.1205
+
+
+def test_a_whole_place_that_a_person_names_ends_the_guess_at_its_parts() -> None:
+    data = b"From Connector,From Pin,Start Place,To Pin\nleft,9,ECU:1,C2:1\n"
+    proposal = fromto.propose(fromto.read(data, "list.csv"), {"from": "Start Place"})
+    assert dict(proposal.columns) == {"from": "Start Place", "to": "To Pin"}
+    loom = fromto.make(fromto.read(data, "list.csv"), proposal, "list").loom
+    assert loom.wires[0].ends == (End("ECU", "1"), End("C2", "1"))
+
+
+def test_a_cavity_beside_a_connector_column_named_by_a_person_still_works() -> None:
+    found = fromto.read(b"Unit,Pin,To Pin\nECU,1,C2:1\n", "list.csv")
+    proposal = fromto.propose(found, {"from_connector": "Unit", "from": "Pin"})
+    assert fromto.make(found, proposal, "list").loom.wires[0].ends[0] == End("ECU", "1")
+
+
+def test_a_missing_colour_code_is_named_as_it_is_typed() -> None:
+    found = fromto.read(b"From Pin,To Pin,Colour\nECU:1,C2:1,RW\nECU:2,C2:2,NG\n", "list.csv")
+    with pytest.raises(DescriptionError) as caught:
+        fromto.make(found, fromto.propose(found), "list")
+    assert '--colour-code "BS AU 7"' in caught.value.cure
+    assert all("loom.toml" not in problem.message for problem in caught.value.problems)
+
+
+@pytest.mark.parametrize("heading", ["Wire Gauge", "gauge size"])
+def test_a_gauge_that_is_left_out_gets_its_two_readings(heading: str) -> None:
+    found = fromto.read(f"From Pin,To Pin,{heading}\nECU:1,C2:1,0.5\n".encode(), "list.csv")
+    (note,) = [n for n in fromto.make(found, fromto.propose(found), "list").notes if "left out" in n.message]
+    assert f'--column csa_mm2="{heading}"' in note.cure
+    assert "--column awg=" in note.cure

@@ -94,3 +94,37 @@ def test_import_says_what_it_does_not_read(tmp_path: Path, capsys: Captured) -> 
     err = capsys.readouterr().err
     assert "what kind of file" in err
     assert "there is no such file" in err
+
+
+def test_warnings_that_look_alike_are_summed_up(tmp_path: Path, capsys: Captured) -> None:
+    assert run(["new", str(tmp_path / "loom")]) == 0
+    connectors = tmp_path / "loom/connectors.csv"
+    rows = connectors.read_text().splitlines()
+    width = len(next(csv.reader(rows[:1])))
+    rows += [",".join([f"SPARE{n}", "plug", "1-2", *[""] * (width - 3)]) for n in range(40)]
+    connectors.write_text("\n".join(rows) + "\n")
+    capsys.readouterr()
+    assert run(["check", str(tmp_path / "loom")]) == 0
+    short = capsys.readouterr().out
+    assert short.count("no wire in SPARE") <= 4
+    assert "more of this sort (--all shows them)" in short
+    assert run(["check", str(tmp_path / "loom"), "--all"]) == 0
+    assert capsys.readouterr().out.count("no wire in SPARE") == 40
+
+
+def test_explain_refuses_one_cavity_twice(capsys: Captured) -> None:
+    assert run(["explain", ENGINE, "ECU:1", "ECU:1"]) == 2
+    assert "ECU:1 is named twice" in capsys.readouterr().err
+
+
+def test_explain_says_how_to_quote_a_name(capsys: Captured) -> None:
+    assert run(["explain", ENGINE, "FUSE BOX 12", "ECU:1"]) == 2
+    assert """'"FUSE BOX":12'""" in capsys.readouterr().err
+
+
+def test_a_length_type_is_for_kbl_files_only(tmp_path: Path, capsys: Captured) -> None:
+    source = tmp_path / "list.csv"
+    source.write_text("From Pin,To Pin\nA:1,B:1\n")
+    words = ["import", str(source), "--to", str(tmp_path / "loom"), "--yes", "--length-type", "Production"]
+    assert run(words) == 2
+    assert "--length-type" in capsys.readouterr().err

@@ -18,6 +18,13 @@ if TYPE_CHECKING:
     from loomproof.loom.model import End
 
 
+HOW_NAMED = (
+    "Write CONNECTOR:CAVITY, such as ECU:12; a name with a space or colon in double quotes, "
+    """and all of it in single ones for the shell: '"FUSE BOX":12'."""
+)
+"""How a person names a cavity at a shell."""
+
+
 @click.command()
 @click.argument("loom", type=click.Path(path_type=Path))
 @click.argument("a", metavar="CAVITY")
@@ -60,6 +67,8 @@ def explain(
     ohm, ratio = _accuracy(accuracy)
     _check(temperature_c, lead_ohm, spread_ohm, kelvin)
     ends = _end(a), _end(b)
+    if ends[0] == ends[1]:
+        raise UsageError(f"{a} is named twice", cure="Name two different cavities: a reading is between two.")
     expectation = expect(load(loom).loom, temperature_c)
     found = explained(expectation, *ends)
     console = Console(highlight=False)
@@ -104,7 +113,7 @@ def _end(text: str) -> End:
     try:
         return end_of(text)
     except ValueError as error:
-        raise UsageError(str(error), cure="Write CONNECTOR:CAVITY, such as ECU:12.") from None
+        raise UsageError(str(error), cure=HOW_NAMED) from None
 
 
 def _show_value(console: Console, found: Explanation) -> None:
@@ -148,7 +157,7 @@ def _show_steps(console: Console, found: Explanation) -> None:
     table = Table(box=box.SIMPLE, pad_edge=False)
     for name in ("part", "way", "section", "length", "joints", "expected", "at most", "current"):
         right = name in ("length", "joints", "expected", "at most", "current")
-        table.add_column(name, justify="right" if right else "left")
+        table.add_column(name, justify="right" if right else "left", overflow="fold")
     for step in found.steps:
         section = step.section.split(" (")[0] + (" *" if "csa_mm2" in step.defaulted else "")
         length = f"{step.length_m:g} m" if step.length_m else ""

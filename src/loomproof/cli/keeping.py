@@ -15,7 +15,7 @@ def key() -> None:
     """Show, export or replace the station's key, and keep the list of signers that you know."""
 
 
-@key.command()
+@key.command(short_help="Show the key's fingerprint and public half.")
 def show() -> None:
     """Show the key's fingerprint and public half; make the key where there is none yet."""
     from loomproof.records.home import home
@@ -29,7 +29,7 @@ def show() -> None:
     click.echo(f"kept in      {folder.path}")
 
 
-@key.command()
+@key.command(short_help="Write the secret key to FILE.")
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 def export(file: Path) -> None:
     """Write the secret key to FILE, readable by you only: keep it as you keep money."""
@@ -43,7 +43,7 @@ def export(file: Path) -> None:
     click.echo(f"{file}: whoever has this file can sign as you.", err=True)
 
 
-@key.command()
+@key.command(short_help="Put a new key, or an exported one, in place.")
 @click.option("--with", "given", type=click.Path(path_type=Path, dir_okay=False, exists=True), help="A key.")
 def replace(given: Path | None) -> None:
     """Put a new key (or an exported one) in place; the old one is kept, and its seals still hold."""
@@ -55,7 +55,7 @@ def replace(given: Path | None) -> None:
     click.echo(f"fingerprint  {fresh.fingerprint}")
 
 
-@key.command()
+@key.command(short_help="List the signers that you know.")
 def signers() -> None:
     """List the signers that you know: only their seals are called genuine."""
     from loomproof.records.home import home
@@ -69,7 +69,7 @@ def signers() -> None:
         click.echo(f"{fingerprint(public)}  {public}  {name}")
 
 
-@key.command()
+@key.command(short_help="Add a signer by name, with a key or a file of theirs.")
 @click.argument("name")
 @click.argument("what", metavar="KEY|FILE")
 def know(name: str, what: str) -> None:
@@ -150,7 +150,7 @@ def check_(store: str | None) -> int:
     return 5 if found.troubles else 0
 
 
-@records.command()
+@records.command(short_help="Correct what was typed in wrongly for a run.")
 @click.argument("run")
 @click.option("--why", required=True, help="What was wrong; stands on the certificate.")
 @click.option("--person", help="Who proved it.")
@@ -188,7 +188,7 @@ def correct(
     click.echo(sealed.run.run)
 
 
-@records.command("benches")
+@records.command("benches", short_help="List benches, their last checks, and adapters.")
 @store_option
 def benches_(store: str | None) -> None:
     """List benches with their last checks, and the adapters that were used."""
@@ -206,7 +206,7 @@ def benches_(store: str | None) -> None:
         click.echo(clean(f"adapter {table.name}, {table.digest[:16]}, first used {when(table.first_used)}"))
 
 
-@records.command("import")
+@records.command("import", short_help="Take in the records of another bench.")
 @click.argument("source", metavar="FILE|FOLDER|URL")
 @store_option
 def import_(source: str, store: str | None) -> int:

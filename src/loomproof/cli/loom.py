@@ -33,10 +33,31 @@ def _show(problems: Sequence[Problem], *, err: bool = False) -> None:
         click.echo(f"  {problem}", err=err)
 
 
+MOST_ALIKE = 3
+"""So many warnings of one sort (same table, same column, same cure) are shown unless all are asked for."""
+
+
+def _show_grouped(problems: Sequence[Problem], most: int) -> None:
+    from loomproof.errors import Problem
+
+    groups: dict[tuple[str, str, str, str], list[Problem]] = {}
+    for problem in problems:
+        groups.setdefault((problem.file, problem.sheet, problem.column, problem.cure), []).append(problem)
+    for alike in groups.values():
+        # One line in the place of one line would save nothing.
+        shown = alike if len(alike) <= most + 1 else alike[:most]
+        _show(shown)
+        left = len(alike) - len(shown)
+        if left:
+            place = Problem("", alike[0].file, alike[0].sheet, column=alike[0].column).place
+            click.echo(f"  {f'{place}: ' if place else ''}{left} more of this sort (--all shows them).")
+
+
 @click.command()
 @_loom
 @_answers
-def check(loom: Path, answers: Sequence[str]) -> None:
+@click.option("--all", "everything", is_flag=True, help="Show every warning, also those that look alike.")
+def check(loom: Path, answers: Sequence[str], everything: bool) -> None:
     """Check the description LOOM (a folder or a workbook) and sum it up."""
     from loomproof.electrics.nets import nets_of
     from loomproof.loom.choices import answers_of
@@ -68,7 +89,7 @@ def check(loom: Path, answers: Sequence[str]) -> None:
         click.echo(f"  missing: {text}")
     if loaded.warnings:
         click.echo("Worth a look:")
-        _show(loaded.warnings)
+        _show_grouped(loaded.warnings, len(loaded.warnings) if everything else MOST_ALIKE)
     click.echo("The description holds together.")
 
 
@@ -209,6 +230,9 @@ def export(
 @_code
 @click.option("--configuration", default=None, help="Configuration of a KBL file.")
 @click.option(
+    "--length-type", default=None, help="Which length counts where wires of a KBL file have several."
+)
+@click.option(
     "--side-table",
     type=click.Path(path_type=Path),
     default=None,
@@ -227,6 +251,7 @@ def import_(
     yes: bool,
     colour_code: str,
     configuration: str | None,
+    length_type: str | None,
     side_table: Path | None,
     over: bool,
 ) -> None:
@@ -240,12 +265,14 @@ def import_(
             raise UsageError("--column, --separator and --sheet are for lists, not for KBL files")
         from loomproof.loom import kbl
 
-        loaded = kbl.read(source, configuration=configuration, side_table=side_table)
+        loaded = kbl.read(source, configuration=configuration, side_table=side_table, length_type=length_type)
         loom, notes = loaded.loom, loaded.warnings
         loom = replace(loom, name=name) if name else loom
     elif source.suffix.casefold() in (".csv", ".tsv", ".txt", *WORKBOOKS):
-        if configuration or side_table:
-            raise UsageError("--configuration and --side-table are for KBL files, not for lists")
+        if configuration or side_table or length_type:
+            raise UsageError(
+                "--configuration, --length-type and --side-table are for KBL files, not for lists"
+            )
         loom, notes = _listed(
             source, name or source.stem, columns, separator, decimal, sheet, heading_row, yes, colour_code
         )

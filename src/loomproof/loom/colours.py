@@ -78,6 +78,10 @@ _GERMAN_WORDS = {"blk": "bare", "tr": "clear"}
 _SHADES = {"hl": "light ", "dk": "dark "}
 
 
+SAID_IN_LOOM_TOML = "colour_code in loom.toml says which code the table uses."
+"""What `read` adds to its message where another code knows the letters."""
+
+
 def name_of(colour: str) -> str:
     """Return a held colour in words: ``red/white``. A part that is no code stands as it is."""
     return "/".join(
@@ -95,7 +99,7 @@ def read(text: str, code: str = IEC_60757) -> str:
     if parts is None:
         others = [(other, _parts(said, other)) for other in CODES if other != code]
         also = " ".join(f"In {other} it is {name_of('/'.join(found))}." for other, found in others if found)
-        cure = f" {also} colour_code in loom.toml says which code the table uses." if also else ""
+        cure = f" {also} {SAID_IN_LOOM_TOML}" if also else ""
         raise ValueError(f"{text!r} is no colour of {code}.{cure}")
     return "/".join(parts)
 

@@ -153,7 +153,10 @@ def propose(found: List, given: Mapping[str, str] | None = None, separator: str 
     columns = _given(found, given or {})
     for role, pattern in _PATTERNS.items():
         parted = {f"{role}_connector", f"{role}_cavity"} <= columns.keys()
-        if role in columns or parted:
+        whole = role.partition("_")[0]
+        # A person who names the column of the whole place has no use for a guess at its parts.
+        answered = whole in _SIDES and whole != role and whole in (given or {})
+        if role in columns or parted or answered:
             continue
         for heading in found.headings:
             if heading not in columns.values() and re.fullmatch(pattern, _plain(heading)):
@@ -244,9 +247,36 @@ def make(
     problems = [*built.problems, *checking.errors(loom, places)]
     if problems:
         headings = _headings_of(proposal)
-        problems = [replace(p, column=headings.get(p.column, p.column)) for p in problems]
-        raise DescriptionError(f"{found.file}: the list does not make a loom", problems=problems)
+        # A list has no loom.toml: which code its colours are in is said with the command.
+        problems = [
+            replace(
+                p,
+                column=headings.get(p.column, p.column),
+                message=p.message.replace(f" {colours.SAID_IN_LOOM_TOML}", ""),
+            )
+            for p in problems
+        ]
+        cure = _colour_cure(found, proposal, colour_code)
+        raise DescriptionError(f"{found.file}: the list does not make a loom", problems=problems, cure=cure)
     return Imported(loom, (*found.asked, *built.asked, *notes, *doubles, *_left_out(found, proposal)))
+
+
+def _colour_cure(found: List, proposal: Proposal, colour_code: str) -> str:
+    """Return what to type for the code in which all colours of the list can be read; empty where none."""
+    said = set(_column(found, proposal.columns["colour"])) if "colour" in proposal.columns else set()
+    if _all_read(said, colour_code):
+        return ""
+    fitting = [code for code in colours.CODES if _all_read(said, code)]
+    return " or ".join(f'Say --colour-code "{code}"' for code in fitting) + "." if fitting else ""
+
+
+def _all_read(said: set[str], code: str) -> bool:
+    try:
+        for text in said:
+            colours.read(text, code)
+    except ValueError:
+        return False
+    return True
 
 
 def _headings_of(proposal: Proposal) -> dict[str, str]:
@@ -262,9 +292,16 @@ def _headings_of(proposal: Proposal) -> dict[str, str]:
 
 def _left_out(found: List, proposal: Proposal) -> list[Problem]:
     return [
-        _note(found.file, f"the column {heading!r} is left out", "Say --column ROLE=HEADING to take it in.")
+        _note(found.file, f"the column {heading!r} is left out", _taken_in(heading))
         for heading in proposal.left_out
     ]
+
+
+def _taken_in(heading: str) -> str:
+    quoted = f'"{heading}"' if " " in heading else heading
+    if "gauge" in heading.casefold():
+        return f"Say --column csa_mm2={quoted} where it is in mm², --column awg={quoted} where it is AWG."
+    return "Say --column ROLE=HEADING to take it in."
 
 
 def _note(file: str, message: str, cure: str = "") -> Problem:
