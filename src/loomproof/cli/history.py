@@ -61,9 +61,9 @@ def _trend_table(trends: tuple[Trend, ...]) -> object:
     from loomproof.reports.words import clean, ohms, uncertain
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
-    table.add_column("joint", overflow="fold")
+    table.add_column("joint", min_width=10, overflow="fold")
     for head in ("readings", "first", "last", "change", "limit"):
-        table.add_column(head, justify="right", no_wrap=True)
+        table.add_column(head, justify="right", overflow="fold")
     for trend in trends:
         first, last = trend.points[0], trend.points[-1]
         change = trend.change_ohm

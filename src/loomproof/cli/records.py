@@ -110,7 +110,7 @@ def runs_table_view(runs: tuple[Run, ...]) -> Table:
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
     # What one types next must stand whole: the run's name. The loom's name may fold.
     table.add_column("run", no_wrap=True, overflow="ignore")
-    table.add_column("ended")  # at a narrow terminal the time goes below the date
+    table.add_column("ended", min_width=10)  # at a narrow terminal the time goes below the date
     table.add_column("verdict", no_wrap=True)
     table.add_column("loom", min_width=10, overflow="fold")
     table.add_column("by", overflow="fold")
