@@ -37,6 +37,7 @@ from loomproof.results.figures import ohms
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.insulation import Insulation
 from loomproof.results.measured import Decision, Measured
+from loomproof.verdict import verdict_of
 
 ROOM_TEMPERATURE_C = 20.0
 """Taken where the bench has no thermometer, with an uncertainty that covers a workshop."""
@@ -322,89 +323,6 @@ def meter_of(capabilities: Capabilities, request: Request, *, measured_temperatu
         repeats=request.repeats,
         temperature_u_k=2.0 if measured_temperature else 6.0,
     )
-
-
-def verdict_of(
-    loom: Loom,
-    measured: Measured,
-    findings: tuple[Finding, ...],
-    waived: tuple[End, ...],
-    insulation: Insulation | None = None,
-) -> tuple[doc.Verdict, tuple[str, ...]]:
-    """Return the verdict and the reasons for it, most telling first."""
-    faults = [finding.title for finding in findings if finding.severity is Severity.FAULT]
-    odd = [f"{text}, and no finding explains it" for text in unexplained(loom, measured, findings)]
-    if faults or odd:
-        # Never a pass on readings that nothing explains.
-        return doc.Verdict.FAIL, (*faults, *odd)
-    blank = [str(end) for end in measured.untested if end not in waived]
-    if blank:
-        listed = ", ".join(blank[:8]) + (f" and {len(blank) - 8} more" if len(blank) > 8 else "")
-        return doc.Verdict.INCOMPLETE, (f"no point goes to {listed}; waive them by name or test them",)
-    if not measured.complete and not measured.judged:
-        return doc.Verdict.INCOMPLETE, ("this bench can neither sense nor measure what was asked",)
-    pass_ohm = measured.isolation_pass_ohm or loom.settings.isolation_ohm
-    sum_ohm = measured.isolation_ohm
-    if sum_ohm is not None and sum_ohm <= pass_ohm and not (measured.leaks or measured.one_way):
-        return doc.Verdict.UNDECIDED, (
-            f"isolation reads {ohms(sum_ohm)} over all conductors and must read above {ohms(pass_ohm)}, and "
-            "no pair alone is to blame: dry and clean the loom, and prove again",
-        )
-    close = [reading for reading in measured.judged if reading.decision is Decision.UNDECIDED]
-    if close:
-        return doc.Verdict.UNDECIDED, tuple(
-            f"{reading.a} to {reading.b}: {ohms(reading.measured_ohm)} is within "
-            f"{ohms(reading.uncertainty_ohm)} of its limit {ohms(reading.limit_ohm)}"
-            for reading in close
-        )
-    if insulation is not None and insulation.decision is Decision.UNDECIDED:
-        return doc.Verdict.UNDECIDED, (
-            f"at {insulation.volts:g} V all conductors in parallel read {ohms(insulation.lowest_ohm)}, too "
-            f"near {ohms(insulation.limit_ohm)} to judge: dry and clean the loom, and prove again",
-        )
-    return doc.Verdict.PASS, ()
-
-
-def unexplained(loom: Loom, measured: Measured, findings: tuple[Finding, ...]) -> Generator[str, None, None]:
-    """Yield what was measured other than described and that no finding, fault or note, speaks of."""
-    spoken = {end for finding in findings for end in finding.cavities}
-    spoken |= {
-        end
-        for finding in findings
-        for name in finding.wires
-        if name in loom.wire_by_name
-        for end in loom.wire_by_name[name].ends
-    }
-    parts = {name for finding in findings for name in finding.components}
-    net_of = {end: net for net in measured.expected for end in net}
-
-    def silent(*ends: End) -> bool:
-        return not any(end in spoken or net_of.get(end, frozenset()) & spoken for end in ends)
-
-    groups = set(measured.groups)
-    for net in measured.expected if measured.complete else ():
-        if net not in groups and silent(*net):
-            yield f"{min(net)}: its net is not as described"
-    for reading in measured.judged:
-        if reading.decision is Decision.FAIL and reading.component not in parts | {""}:
-            yield f"{reading.component}: its reading is outside its limits"
-        elif reading.decision is Decision.FAIL and not reading.component and silent(reading.a, reading.b):
-            yield f"{reading.a} to {reading.b} reads above its limit"
-    for diode in measured.diodes:
-        if diode.decision is Decision.FAIL and diode.component not in parts:
-            yield f"{diode.component}: its readings are not those of a sound diode"
-    for sensed in measured.sensed_parts:
-        if not sensed.conducts and sensed.component not in parts:
-            yield f"{sensed.component}: nothing conducts where it belongs"
-    for path in measured.leaks:
-        if silent(path.a) and silent(path.b):
-            yield f"{path.a} and {path.b} are joined by {ohms(path.ohm)}"
-    for way in measured.one_way:
-        if silent(way.source) and silent(way.sink):
-            yield f"{way.source} conducts to {way.sink} one way only"
-    for end in measured.unstable:
-        if silent(end):
-            yield f"{end}: its reading changed"
 
 
 def not_tested(request: Request, plan: Plan, measured: Measured, part: Part) -> Generator[str, None, None]:
