@@ -8,6 +8,7 @@
     ├── BenchError           (3)  the bench is in trouble, or the run was broken off
     │   ├── NoBenchError          nothing answers at that address, or the port is taken
     │   ├── LinkError             the line to the bench failed; nothing that it carried is believed
+    │   │   └── LostEventError        a watch that missed something; what it did report is true
     │   ├── RefusedError          the device refused a command (carries its code)
     │   ├── UnfitError            a self-check failed, or the bench lacks what was asked of it
     │   ├── SafetyError           something that must not be energised, or a voltage on the loom
@@ -130,6 +131,10 @@ class LinkError(BenchError, ConnectionError):
     """The line to the bench failed; ``statistics`` holds the link's counters where known."""
 
     blame = "link"
+
+
+class LostEventError(LinkError):
+    """A watch missed an event. What it reported before is true; that the rest was steady is not known."""
 
 
 class RefusedError(BenchError):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 import pytest
@@ -11,6 +11,7 @@ import pytest
 from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Accuracy, Capabilities, WatchEvent
 from loomproof.electrics.expectation import expect
+from loomproof.errors import LostEventError
 from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire, end_of
 from loomproof.proof.plan import Meter, plan_proof
 from loomproof.proof.run import finish, run_plan
@@ -83,13 +84,14 @@ def measured(
     lead_ohm: float = 0.0,
     watch_s: float = 0.0,
     events: tuple[WatchEvent, ...] = (),
+    kind: type[NetworkBench] = NetworkBench,
 ) -> tuple[Measured, NetworkBench]:
     loom = the_loom()
     network = the_network(loom)
     if change is not None:
         change(network)
     point_of = dict(in_order(loom.cavities).point_of)
-    bench = NetworkBench(network, point_of, able, lead_ohm, events)
+    bench = kind(network, point_of, able, lead_ohm, events)
     expectation = expect(loom)
     meter = None
     if able.ohms is not None and able.accuracy is not None:
@@ -315,6 +317,24 @@ def test_a_contact_that_comes_and_goes_while_watched_is_told() -> None:
     loose, _ = measured(watch_s=1.0, events=(lost,))
     assert loose.unstable
     assert shows(loose)
+
+
+class Overrun(NetworkBench):
+    """So much happens while it is watched that the line loses some of it."""
+
+    def watch(self, sets: Sequence[int], seconds: float | None = None) -> Iterator[WatchEvent]:
+        yield from super().watch(sets, seconds)
+        raise LostEventError("watch event 7 was lost on the line")
+
+
+@pytest.mark.parametrize("comes_and_goes", [True, False])
+def test_a_watch_that_missed_something_proves_a_fault_and_never_steadiness(comes_and_goes: bool) -> None:
+    if comes_and_goes:
+        loose, _ = measured(watch_s=1.0, events=(WatchEvent(99, 5000, 0, 0),), kind=Overrun)
+        assert loose.unstable
+    else:
+        with pytest.raises(LostEventError):
+            measured(watch_s=1.0, kind=Overrun)
 
 
 class Fading(NetworkBench):

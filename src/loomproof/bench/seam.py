@@ -196,7 +196,7 @@ class Bench(Protocol):
     def watch(self, sets: Sequence[PointSet], seconds: float | None = None) -> Iterator[WatchEvent]:
         """Sense these sets over and over and yield changes; stop after so long, or when it is closed.
 
-        An event lost on the line is a `LinkError`: what was not seen is not claimed to be stable.
+        An event lost on the line is a `LostEventError`: what was not seen is not claimed to be stable.
         """
         ...
 

@@ -9,7 +9,7 @@ from collections.abc import Callable, Generator
 from loomproof.bench.frames import EVENT, Frame, read_set
 from loomproof.bench.link import Link
 from loomproof.bench.seam import WatchEvent, WatchSummary
-from loomproof.errors import BenchError, LinkError, RefusedError
+from loomproof.errors import BenchError, LinkError, LostEventError, RefusedError
 
 KEEP_ALIVE_S = 1.5
 SILENCE_ENDS_S = 5.0
@@ -27,8 +27,8 @@ def watch_events(
     """Yield the events of a watch that has just been started, for so long or until closed; then stop it.
 
     ``ended`` is told how it ended. What arrived before the device had stopped is yielded too. Raises
-    `LinkError` where an event was lost, the last ones included, or where the watch ended by itself: by
-    its own word, or because the device says, when told to stop, that none runs.
+    `LostEventError` where an event was lost, the last ones included, and `LinkError` where the watch ended by
+    itself: by its own word, or because the device says, when told to stop, that none runs.
     """
     until = math.inf if seconds is None else link.now() + seconds
     seen = 0
@@ -60,7 +60,7 @@ def watch_events(
     ended(summary)
     yield from waiting()
     if summary.lost:
-        raise LinkError(
+        raise LostEventError(
             f"{summary.lost} of {summary.events} watch events were lost on the line, the last ones; "
             "nothing is claimed from this watch",
             cure=_AGAIN,
@@ -95,7 +95,7 @@ def _event(frame: Frame, number: int, sets: int, points: int) -> WatchEvent:
     if found.index == ENDED_BY_ITSELF:
         raise _ended_by_itself("it said so")
     if found.number != number or not 0 <= found.index < sets:
-        raise LinkError(
+        raise LostEventError(
             f"watch event {number} was lost on the line; nothing is claimed from this watch", cure=_AGAIN
         )
     return found
