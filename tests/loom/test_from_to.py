@@ -170,3 +170,10 @@ def test_a_gauge_that_is_left_out_gets_its_two_readings(heading: str) -> None:
     (note,) = [n for n in fromto.make(found, fromto.propose(found), "list").notes if "left out" in n.message]
     assert f'--column csa_mm2="{heading}"' in note.cure
     assert "--column awg=" in note.cure
+
+
+def test_a_gauge_taken_for_awg_that_holds_mm2_says_what_to_type() -> None:
+    found = fromto.read(b"From,To,Gauge\nECU:1,C2:1,0.5\n", "list.csv")
+    with pytest.raises(DescriptionError) as caught:
+        fromto.make(found, fromto.propose(found), "list")
+    assert "--column csa_mm2=Gauge" in caught.value.cure

@@ -256,7 +256,8 @@ def make(
             )
             for p in problems
         ]
-        cure = _colour_cure(found, proposal, colour_code)
+        cures = _colour_cure(found, proposal, colour_code), _gauge_cure(proposal, problems)
+        cure = " ".join(text for text in cures if text)
         raise DescriptionError(f"{found.file}: the list does not make a loom", problems=problems, cure=cure)
     return Imported(loom, (*found.asked, *built.asked, *notes, *doubles, *_left_out(found, proposal)))
 
@@ -268,6 +269,19 @@ def _colour_cure(found: List, proposal: Proposal, colour_code: str) -> str:
         return ""
     fitting = [code for code in colours.CODES if _all_read(said, code)]
     return " or ".join(f'Say --colour-code "{code}"' for code in fitting) + "." if fitting else ""
+
+
+def _gauge_cure(proposal: Proposal, problems: Sequence[Problem]) -> str:
+    """Return what to type where the column taken for AWG holds no such sizes: they may be in mm²."""
+    heading = proposal.columns.get("awg", "")
+    if not heading or all(problem.column != heading for problem in problems):
+        return ""
+    return _taken_in_as("csa_mm2", heading)
+
+
+def _taken_in_as(role: str, heading: str) -> str:
+    quoted = f'"{heading}"' if " " in heading else heading
+    return f"Say --column {role}={quoted} where it is in mm²."
 
 
 def _all_read(said: set[str], code: str) -> bool:
