@@ -116,3 +116,13 @@ def test_refusals() -> None:
     assert read_refusal('ERR -222,"data ""out"" of range"') == (-222, 'data "out" of range')
     assert read_refusal("ERROR") is None
     assert read_refusal("OK") is None
+
+
+def test_half_a_reply_is_forgotten_and_half_a_watch_event_is_not() -> None:
+    splitter = Splitter(100)
+    assert splitter.feed(b":05O") == []
+    splitter.forget()
+    assert splitter.feed(b"K*00000000\n") == [b"K*00000000"]
+    assert splitter.feed(b":!!0,12") == []
+    splitter.forget()
+    assert splitter.feed(b"50,0,#H105*DBA858CF\n") == [b":!!0,1250,0,#H105*DBA858CF"]

@@ -19,6 +19,9 @@ FRAME_BYTES = 13
 EVENT = -1
 """The sequence number of a watch event, which has none (``!!`` on the wire)."""
 
+EVENT_MARK = b":!!"
+"""How a watch event begins."""
+
 _FRAME = re.compile(rb":([0-9A-F]{2}|!!)([ -~]*)\*([0-9A-F]{8})", re.DOTALL)
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[Ee][+-]?[0-9]+)?")
 _SET = re.compile(r"#[Hh](?:0|[1-9A-Fa-f][0-9A-Fa-f]*)")
@@ -79,8 +82,12 @@ class Splitter:
         return [line for line in found if line]
 
     def forget(self) -> None:
-        """Drop what has come of an unfinished line."""
-        self._rest, self._overlong = b"", False
+        """Drop what has come of an unfinished reply.
+
+        Of a watch event the rest may still be on its way; should it not be, the check of what follows fails.
+        """
+        if not self._rest.startswith(EVENT_MARK):
+            self._rest, self._overlong = b"", False
 
 
 def write_set(points: PointSet) -> str:
