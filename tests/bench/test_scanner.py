@@ -13,7 +13,7 @@ from loomproof.bench.link import Line
 from loomproof.bench.parsing import read_capabilities
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Accuracy, Bench, Identity, point_set
-from loomproof.errors import LinkError, NoBenchError, RefusedError, UnfitError
+from loomproof.errors import LinkError, LostEventError, NoBenchError, RefusedError, UnfitError
 from tests.bench.device import Clock, MemoryLine, Scanner
 
 
@@ -310,6 +310,26 @@ def test_the_last_event_lost_on_the_line_is_an_error() -> None:
         next(events)
     assert rig.bench.watched is not None
     assert rig.bench.watched.lost == 1
+
+
+def test_what_is_left_of_a_watch_is_nothing_to_the_next_one() -> None:
+    """One event is lost, others come while the watch is stopped: the next one counts from 0."""
+    rig = Rig()
+    execute = rig.scanner.execute
+
+    def late(body: str) -> str:
+        if body == "WATC:STOP":
+            rig.scanner.event(700, 0, 1, skip=True)
+            rig.line.arrived += rig.scanner.event(710, 0, 3) + rig.scanner.event(720, 0, 1)
+        return execute(body)
+
+    rig.scanner.execute = late  # type: ignore[method-assign]
+    with pytest.raises(LostEventError):
+        list(rig.bench.watch([1], seconds=3.0))
+    rig.scanner.execute = execute  # type: ignore[method-assign]
+    events = rig.bench.watch([1], seconds=3.0)
+    rig.line.fro = lambda data: [data, rig.scanner.event(0, 0, 7)]
+    assert next(events).number == 0
 
 
 @pytest.mark.parametrize("closed_early", [True, False])

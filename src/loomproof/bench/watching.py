@@ -58,7 +58,10 @@ def watch_events(
         raise
     summary = _stop(link, seen)
     ended(summary)
-    yield from waiting()
+    try:
+        yield from waiting()
+    finally:
+        link.events.clear()  # what is left of this watch is nothing to the next one
     if summary.lost:
         raise LostEventError(
             f"{summary.lost} of {summary.events} watch events were lost on the line, the last ones; "
