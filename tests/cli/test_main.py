@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import os
 import re
 import subprocess
 import sys
@@ -85,3 +86,26 @@ def test_the_readme_rows_are_the_short_helps() -> None:
         assert row[1] == short
         assert short.endswith(".")
         assert not short.endswith("...")
+
+
+def test_an_alphabet_that_lacks_a_sign_and_a_closed_input_end_in_no_traceback(tmp_path: Path) -> None:
+    environment = os.environ | {"PYTHONIOENCODING": "latin-1", "LOOMPROOF_HOME": str(tmp_path)}
+    tail = str(ROOT / "fixtures" / "tail_lamp")
+    words = [sys.executable, "-m", "loomproof", "explain", tail, "BODY:1", "LAMP:1"]
+    plain = subprocess.run(words, capture_output=True, env=environment, check=False)
+    assert plain.returncode == 0, plain.stderr
+    assert b"m?" in plain.stdout
+    out = str(tmp_path / "out")
+    prove = f"prove {tail} --bench tcp:127.0.0.1:9 --adapter in-order --out {out}"
+    shell = f"exec {sys.executable} -m loomproof {prove} <&-"
+    closed = subprocess.run(["sh", "-c", shell], capture_output=True, env=environment, check=False)
+    assert closed.returncode == 3
+    assert b"Traceback" not in closed.stderr
+
+
+def test_a_results_folder_that_cannot_be_made(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    tail, out = ROOT / "fixtures" / "tail_lamp", tmp_path / "file" / "out"
+    done = loomproof("prove", tail, "--bench", "sim:", "--out", out)
+    assert done.returncode == 2
+    assert "cannot be made" in done.stderr

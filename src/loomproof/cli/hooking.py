@@ -45,7 +45,7 @@ def begin(request: Request, plan: HookUpPlan, out: Path) -> Path:
     from loomproof.cli.records import write_file
     from loomproof.proof.hookup_plan import hook_ups_plain
 
-    out.mkdir(parents=True, exist_ok=True)
+    proving.folder_for(out)
     state = out / f"{request.run}.hook-ups.json"
     header = proving.run_header(replace(request, adapter=whole_adapter(plan)))
     value = {"header": header, "plan": hook_ups_plain(plan)}

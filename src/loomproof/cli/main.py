@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import errno
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -109,9 +110,19 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit with its code, which further orders to stop do not change."""
     from loomproof.bench.stopping import stopping
 
+    _prepare_streams()
     with stopping(until_the_end=True):
         code = run(arguments)
     sys.exit(code)
+
+
+def _prepare_streams() -> None:
+    """Have something to read from, and show a sign that a terminal's alphabet lacks as a question mark."""
+    if sys.stdin is None:
+        sys.stdin = io.StringIO()
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
 
 
 def run(arguments: Sequence[str] | None = None) -> int:

@@ -131,7 +131,7 @@ def prove_and_keep(
     from loomproof.flow import prove
     from loomproof.records.canonical import sha256_hex
 
-    out.mkdir(parents=True, exist_ok=True)
+    folder_for(out)
     journal_path = out / f"{request.run}.journal.jsonl"
     with stopping(journal_path):
         with open_bench(address, loom_path=loom_path) as raw:
@@ -160,6 +160,16 @@ def prove_and_keep(
         journal = journal_path.read_bytes()
         document = outcome.document.model_copy(update={"journal_digest": sha256_hex(journal)})
         return keep(replace(outcome, document=document), journal, journal_path, out, store)
+
+
+def folder_for(out: Path) -> None:
+    """Make the folder that results go to. Raises `UsageError` where it cannot be made."""
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UsageError(
+            f"the folder {out} cannot be made: {error.strerror}", cure="Name another one with --out."
+        ) from None
 
 
 def keep(outcome: Outcome, journal: bytes, journal_path: Path, out: Path, store: str | None) -> Kept:

@@ -84,7 +84,7 @@ def retest(
     leads = proving.adapter_for(described, address, adapter)
     caution()
     started, now = proving.started_now()
-    out.mkdir(parents=True, exist_ok=True)
+    proving.folder_for(out)
     journal = out / f"{proving.run_name(now)}.retest.journal.jsonl"
     header = {
         "retest": before.run,
