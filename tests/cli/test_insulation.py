@@ -148,3 +148,24 @@ def test_no_component_is_ever_across_the_voltage(loom: Path) -> None:
     assert len(sets) == len(scope.groups) - 1
     (both,) = [points for points in sets if points & scope.bit(a)]
     assert both & scope.bit(b)
+
+
+@pytest.mark.parametrize("options", [(), ("--insulation", "500")])
+def test_a_marked_connector_without_a_point_is_not_reached_through_its_wires(
+    loom: Path, tmp_path: Path, options: tuple[str, ...]
+) -> None:
+    """Its wires start at plugs that do have points: current and test voltage would go on to it."""
+    file = tmp_path / "adapter.csv"
+    assert loomproof("adapter", "new", loom, "--to", file).returncode == 0
+    leads = [line for line in file.read_text(encoding="utf-8").splitlines() if "LAMP" not in line]
+    file.write_text("\n".join(leads) + "\n", encoding="utf-8")
+    connectors = loom / "connectors.csv"
+    text = connectors.read_text(encoding="utf-8")
+    assert text.count("LP6,none") == 1
+    connectors.write_text(text.replace("LP6,none", "LP6,pyrotechnic"), encoding="utf-8")
+    waived = [word for cavity in range(1, 7) for word in ("--waive", f"LAMP:{cavity}")]
+    out = tmp_path / "out"
+    done = proved(loom, "sim:?insulation=1000", out, "--adapter", file, *waived, *options)
+    assert done.returncode == 3
+    assert "pyrotechnic circuits end at LAMP" in done.stderr
+    assert not list(out.glob("*.journal.jsonl")), "nothing was driven"

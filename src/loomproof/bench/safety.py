@@ -29,7 +29,8 @@ def refuse_hazards(
 ) -> None:
     """Refuse connectors that must not be energised, and on a real bench those nobody has answered for.
 
-    ``connectors`` are all that current can reach; splices do not count. ``answers`` are what a person
+    ``connectors`` are all of the loom's, with a point or without: current goes on through the wires, and
+    through wires that the description does not know. Splices do not count. ``answers`` are what a person
     said of connectors whose hazard the description leaves open; they never lift what it states. Raises
     `SafetyError` that names every connector, `UsageError` for an answer about no such connector.
     """
@@ -59,8 +60,8 @@ def refuse_hazards(
     if Hazard.UNKNOWN in marked and not simulated:
         raise SafetyError(
             f"nobody has said what is at {', '.join(marked[Hazard.UNKNOWN])}",
-            cure="Look at each one, then fill in the column hazard of connectors.csv: none, pyrotechnic or "
-            "electronics in place.",
+            cure="Look at each one, then fill in the column hazard of connectors.csv, or say it with "
+            "--hazard CONNECTOR=HAZARD: none, pyrotechnic or electronics in place.",
         )
 
 

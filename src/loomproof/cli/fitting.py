@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cli.options import FiniteNumber
 from loomproof.cli.records import store_option, terminal, write_file
 from loomproof.errors import UsageError
 
@@ -28,7 +30,7 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path, dir_okay=False),
     help="CSV: csa_mm2, ampacity_a, source, conditions.",
 )
-@click.option("--running", "running_c", type=click.FloatRange(-40, 200), help="Copper while running, °C.")
+@click.option("--running", "running_c", type=FiniteNumber(-40, 200), help="Copper while running, °C.")
 @store_option
 def fit(
     loom: Path,
@@ -110,10 +112,13 @@ def _ampacity(path: Path) -> Ampacity:
     sources, conditions = set(), set()
     for number, row in enumerate(rows, 2):
         try:
-            amperes[float(row["csa_mm2"])] = float(row["ampacity_a"])
+            size_mm2, ampacity_a = float(row["csa_mm2"]), float(row["ampacity_a"])
+            if not all(0.0 < value < math.inf for value in (size_mm2, ampacity_a)):
+                raise ValueError
+            amperes[size_mm2] = ampacity_a
         except (KeyError, TypeError, ValueError) as error:
             raise UsageError(
-                f"{path}, row {number}: csa_mm2 and ampacity_a are expected as numbers",
+                f"{path}, row {number}: csa_mm2 and ampacity_a are expected as numbers above zero",
                 cure="Columns: csa_mm2, ampacity_a, source, conditions.",
             ) from error
         sources.add((row.get("source") or "").strip())

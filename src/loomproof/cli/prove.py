@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cautions import BEFORE_AN_INSULATION_TEST
-from loomproof.cli.records import selftest_age_option, store_option
+from loomproof.cli.options import FiniteNumber, hazard_option, meter_volts_option, selftest_age_option
+from loomproof.cli.records import store_option
 from loomproof.errors import JournalError, LinkError, ReplayError, UsageError
 
 if TYPE_CHECKING:
@@ -54,26 +55,13 @@ if TYPE_CHECKING:
 @click.option(
     "--watch",
     "watch_s",
-    type=click.FloatRange(0, 3600),
+    type=FiniteNumber(0, 3600),
     default=0.0,
     metavar="SECONDS",
     help="Watch for contacts that come and go while the loom is moved.",
 )
-@click.option(
-    "--meter-volts",
-    "meter_v",
-    type=float,
-    metavar="V",
-    help="Voltage read on the loom with a meter, for a bench that measures none.",
-)
-@click.option(
-    "--hazard",
-    "hazards",
-    multiple=True,
-    metavar="CONNECTOR=HAZARD",
-    help="Say what is at a connector that the description leaves open: none, pyrotechnic or "
-    "'electronics in place'.",
-)
+@meter_volts_option
+@hazard_option
 @selftest_age_option
 @click.option(
     "--probe",
@@ -83,7 +71,7 @@ if TYPE_CHECKING:
 @click.option(
     "--insulation",
     "insulation_v",
-    type=click.FloatRange(0, min_open=True),
+    type=FiniteNumber(0, min_open=True),
     metavar="VOLT",
     help="Where all else passes, test insulation at this voltage; you are asked to type it.",
 )
@@ -174,7 +162,7 @@ def prove(
         person=person,
         place=place,
         inspection=(*(inspected or looked_over(address)), *(f"hazard looked at: {text}" for text in hazards)),
-        hazards=proving.hazards_given(hazards),
+        hazards=proving.hazards_given(hazards, loaded.loom),
         repeats=repeats,
         watch_s=watch_s,
         meter_v=meter_v,

@@ -14,7 +14,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.errors import AdapterError, BrokenOffError, LoomproofError, SafetyError, UsageError
+from loomproof.errors import (
+    AdapterError,
+    BrokenOffError,
+    LoomproofError,
+    SafetyError,
+    UsageError,
+    suggestion,
+)
 
 if TYPE_CHECKING:
     from loomproof.bench.adapter import Adapter
@@ -205,17 +212,8 @@ def refuse_unsafe(request: Request, *, made_safe: bool, confirm: Callable[[str],
     """Refuse what must not be energised, and a real bench whose cautions nobody confirmed."""
     from loomproof.bench.safety import refuse_hazards
 
-    reached = {end.connector for end in (*request.adapter.point_of, *request.probed)}
-    refuse_hazards(
-        [connector for connector in request.loom.connectors if connector.name in reached],
-        simulated=request.simulated,
-        # One hook-up reaches some of the connectors; an answer about the others waits for its turn.
-        answers={
-            name: said
-            for name, said in request.hazards.items()
-            if name in reached or name not in {each.name for each in request.loom.connectors}
-        },
-    )
+    # The whole loom, not only what has a point: current goes on through the wires, described or crossed.
+    refuse_hazards(request.loom.connectors, simulated=request.simulated, answers=request.hazards)
     if request.simulated or made_safe:
         return
     if not confirm("Is all of that done?"):
@@ -268,17 +266,22 @@ def tested_before(request: Request, bench: Bench, most_days: float | None) -> Re
     return replace(request, last_selftest=found.date, repeatability_ohm=found.repeatability_ohm or 0.0)
 
 
-def hazards_given(texts: Sequence[str]) -> dict[str, Hazard]:
+def hazards_given(texts: Sequence[str], loom: Loom) -> dict[str, Hazard]:
     """Read ``CONNECTOR=HAZARD`` from an option that may be repeated. Raises `UsageError`."""
     from loomproof.loom.model import Hazard
 
+    known = [connector.name for connector in loom.connectors]
     found = {}
     for text in texts:
-        name, equals, said = text.partition("=")
+        name, equals, said = text.rpartition("=")
         if not equals or not name or said not in set(Hazard) - {Hazard.UNKNOWN}:
             raise UsageError(
-                f"--hazard {text!r}: write CONNECTOR=none, CONNECTOR=pyrotechnic or "
+                f"--hazard {text!r} says no hazard: write CONNECTOR=none, CONNECTOR=pyrotechnic or "
                 "CONNECTOR='electronics in place'"
+            )
+        if name not in known:
+            raise UsageError(
+                f"--hazard {text!r}: the loom has no connector {name}", cure=suggestion(name, known)
             )
         found[name] = Hazard(said)
     return found

@@ -14,23 +14,13 @@ from loomproof.errors import RecordError, StoreError
 
 if TYPE_CHECKING:
     from rich.console import Console
-    from rich.table import Table
 
     from loomproof.records.store import Run, Store
+    from loomproof.reports.listing import Listing
 
 F = TypeVar("F", bound=Callable[..., object])
 
 _STYLES = {"pass": "green", "fail": "red", "undecided": "yellow", "incomplete": "yellow"}
-
-
-def selftest_age_option(command: F) -> F:
-    """Add ``--selftest-max-age`` to a command that asks a bench."""
-    return click.option(
-        "--selftest-max-age",
-        type=click.FloatRange(0),
-        metavar="DAYS",
-        help="Refuse a bench whose last self-test is older.",
-    )(command)
 
 
 def store_option(command: F) -> F:
@@ -96,35 +86,28 @@ def log(loom: str | None, limit: int, store: str | None) -> None:
     if not runs:
         click.echo("Nothing is kept of it." if loom else "Nothing is kept yet.", err=True)
         return
-    terminal().print(runs_table_view(runs))
+    terminal().print(runs_view(runs))
 
 
-def runs_table_view(runs: tuple[Run, ...]) -> Table:
-    """Return runs as a table that stands at 80 columns."""
-    from rich import box
-    from rich.table import Table
-    from rich.text import Text
+def runs_view(runs: tuple[Run, ...]) -> Listing:
+    """Return runs as a list for a screen of any width."""
+    from loomproof.reports.listing import Cell, Column, Listing
+    from loomproof.reports.words import VERDICTS, when
 
-    from loomproof.reports.words import VERDICTS, clean, when
-
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
-    # What one types next must stand whole: the run's name. The loom's name may fold.
-    table.add_column("run", no_wrap=True, overflow="ignore")
-    table.add_column("ended", min_width=10)  # at a narrow terminal the time goes below the date
-    table.add_column("verdict", no_wrap=True)
-    table.add_column("loom", min_width=10, overflow="fold")
-    table.add_column("by", overflow="fold")
+    rows = []
     for run in runs:
-        name = f"{run.loom}, {run.serial}" if run.serial else run.loom
         said = VERDICTS.get(run.verdict, run.verdict) + (f" ({run.faults})" if run.faults else "")
-        verdict = Text(said, style=_STYLES.get(run.verdict, ""))
-        ended = when(run.ended)[:16]
-        marked = f"{run.run} (correction)" if run.kind == "correction" else run.run
-        run_text, ended_text, loom_text, person = (
-            Text(clean(cell)) for cell in (marked, ended, name, run.person)
+        rows.append(
+            (
+                f"{run.run} (correction)" if run.kind == "correction" else run.run,
+                when(run.ended)[:16],
+                Cell(said, _STYLES.get(run.verdict, "")),
+                f"{run.loom}, {run.serial}" if run.serial else run.loom,
+                run.person,
+            )
         )
-        table.add_row(run_text, ended_text, verdict, loom_text, person)
-    return table
+    heads = (Column("run"), Column("ended"), Column("verdict", whole=True), Column("loom"), Column("by"))
+    return Listing(heads, tuple(rows))
 
 
 def issue(store: Store, run: str) -> bytes:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.records import selftest_age_option, store_option
+from loomproof.cli.options import hazard_option, meter_volts_option, selftest_age_option
+from loomproof.cli.records import store_option
 from loomproof.errors import AdapterError, RecordError, UsageError
 
 if TYPE_CHECKING:
@@ -24,7 +26,8 @@ if TYPE_CHECKING:
 @click.option("--bench", "address", required=True, metavar="ADDRESS", help="As with prove.")
 @click.option("--adapter", metavar="FILE|in-order", help="Which point goes to which cavity.")
 @click.option("--also", multiple=True, metavar="CAVITY", help="A cavity that was worked at besides.")
-@click.option("--meter-volts", "meter_v", type=float, metavar="V", help="Voltage read on the loom.")
+@meter_volts_option
+@hazard_option
 @click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
@@ -42,6 +45,7 @@ def retest(
     adapter: str | None,
     also: tuple[str, ...],
     meter_v: float | None,
+    hazards: tuple[str, ...],
     out: Path,
     selftest_max_age: float | None,
     made_safe: bool,
@@ -92,15 +96,16 @@ def retest(
         "loom_digest": described.digest,
         "adapter": leads.name,
     }
-    with (
-        proving.stopping(journal),
-        open_bench(address, loom_path=loom) as raw,
-        JournaledBench(raw, journal, header) as bench,
-    ):
+    request = Request(
+        loom=described, adapter=leads, run="", started="", hazards=proving.hazards_given(hazards, described)
+    )
+    with ExitStack() as held:
+        held.enter_context(proving.stopping(journal))
+        raw = held.enter_context(open_bench(address, loom_path=loom))
         simulated = address.startswith("sim:") or raw.identify().model.startswith("simulated")
-        request = Request(loom=described, adapter=leads, run="", started="", simulated=simulated)
-        request = proving.tested_before(request, raw, selftest_max_age)
+        request = proving.tested_before(replace(request, simulated=simulated), raw, selftest_max_age)
         proving.refuse_unsafe(request, made_safe=made_safe, confirm=confirmed)
+        bench = held.enter_context(JournaledBench(raw, journal, header))
         able = bench.capabilities()
         check_adapter(leads, described.cavities, able.points)
         temperature_c = bench.temperature()

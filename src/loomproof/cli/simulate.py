@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import signal
 import sys
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cli.options import FiniteNumber
 from loomproof.errors import UsageError
 from loomproof.virtual.faults import GRAMMAR
 
@@ -42,16 +44,14 @@ _FAULTS = "\b\nFaults:\n" + "\n".join(f"  {family}" for family in GRAMMAR.splitl
     help="Four-wire readings too; their limits of error.",
 )
 @click.option(
-    "--insulation", type=click.FloatRange(0, 1000), default=0.0, metavar="VOLT", help="Insulation test."
+    "--insulation", type=FiniteNumber(0, 1000), default=0.0, metavar="VOLT", help="Insulation test."
 )
 @click.option("--line", type=click.IntRange(64, 65536), metavar="BYTES", help="Longest line.")
 @click.option(
     "--adapter", type=click.Path(path_type=Path), metavar="FILE", help="Points to cavities, as CSV."
 )
 @click.option("--seed", type=int, default=0, metavar="N", help="Another loom of the same kind, other noise.")
-@click.option(
-    "--temperature", type=click.FloatRange(-40, 125), default=20.0, metavar="C", help="On the bench."
-)
+@click.option("--temperature", type=FiniteNumber(-40, 125), default=20.0, metavar="C", help="On the bench.")
 @click.option("--end-with-input", is_flag=True, help="Stop when standard input ends.")
 @click.option("--quiet", is_flag=True, help="Say nothing but the address and answers.")
 def simulate(
@@ -147,6 +147,6 @@ def _pair(option: str, text: str) -> tuple[float, float]:
         found = float(ohm), float(ratio)
     except ValueError:
         found = (-1.0, -1.0)
-    if not colon or min(found) < 0.0:
+    if not colon or not all(0.0 <= value < math.inf for value in found):
         raise UsageError(f"{option} {text!r}: limits of error like 0.1:0.01 (ohms, ratio) are expected")
     return found

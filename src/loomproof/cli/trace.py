@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.records import selftest_age_option
-from loomproof.errors import InputError, UsageError, suggestion
-
-if TYPE_CHECKING:
-    from loomproof.loom.model import Hazard
+from loomproof.cli.options import hazard_option, meter_volts_option, selftest_age_option
+from loomproof.errors import UsageError
 
 
 @click.command()
@@ -26,14 +22,8 @@ if TYPE_CHECKING:
     help="The new folder.",
 )
 @click.option("--name", default="", help="What to call the loom; else the folder's name.")
-@click.option(
-    "--hazard",
-    "hazards",
-    multiple=True,
-    metavar="CONNECTOR=WORD",
-    help="What is at a connector: none, pyrotechnic or electronics in place.",
-)
-@click.option("--meter-volts", "meter_v", type=float, metavar="V", help="Voltage read on the loom.")
+@hazard_option
+@meter_volts_option
 @selftest_age_option
 @click.option("--made-safe", is_flag=True, help="All cautions are done; do not ask.")
 @click.option("--over", is_flag=True, help="Write over a folder that is there.")
@@ -80,8 +70,8 @@ def trace(
         raise UsageError(f"{folder} exists already", cure="Name another place, or say --over.")
     leads = read_adapter(adapter)
     order = {lead.end: lead.point for lead in leads.entries}
-    answers = hazards_of(hazards, {end.connector for end in order})
     title = name or folder.name
+    answers = proving.hazards_given(hazards, loom_of(Traced((), {}, (), True), title, order))
     empty = loom_of(Traced((), {}, (), True), title, order, hazards=answers)
     caution()
     journal = folder.with_name(f"{folder.name}.{proving.run_name(proving.started_now()[1])}.journal.jsonl")
@@ -137,21 +127,3 @@ def trace(
         click.echo(f"  ? {question}")
     click.echo(f"Written to {folder}; raw readings in {journal}.")
     return 0
-
-
-def hazards_of(texts: tuple[str, ...], known: set[str]) -> dict[str, Hazard]:
-    """Read ``CONNECTOR=WORD`` options."""
-    from loomproof.loom.model import Hazard
-
-    found = {}
-    for text in texts:
-        connector, _, word = text.rpartition("=")
-        if connector not in known:
-            raise UsageError(f"--hazard {text!r}: no such connector", cure=suggestion(connector, known))
-        try:
-            found[connector] = Hazard(word)
-        except ValueError:
-            raise InputError(
-                f"--hazard {text!r}: {word!r} is no hazard", cure="none, pyrotechnic or electronics in place."
-            ) from None
-    return found

@@ -1,0 +1,41 @@
+"""A number that is none is refused where it is given, by name, and is never taken for a verdict."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.cli.running import loomproof
+
+
+@pytest.mark.parametrize("value", ["nan", "inf", "-inf"])
+@pytest.mark.parametrize("option", ["--meter-volts", "--watch", "--selftest-max-age", "--insulation"])
+def test_prove_refuses_what_is_no_finite_number(
+    fixtures: Path, tmp_path: Path, option: str, value: str
+) -> None:
+    words = ("--bench", "sim:", "--out", tmp_path / "out", option, value)
+    done = loomproof("prove", fixtures / "tail_lamp", *words)
+    assert done.returncode == 2
+    assert option in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("simulate", "LOOM", "--temperature", "nan"),
+        ("simulate", "LOOM", "--insulation", "nan"),
+        ("simulate", "LOOM", "--acc", "nan:0.01"),
+        ("simulate", "LOOM", "--acc", "0.1:inf"),
+        ("fit", "LOOM", "--running", "nan"),
+        ("fit", "LOOM", "--ampacity", "TABLE"),
+    ],
+)
+def test_other_commands_refuse_it_as_well(fixtures: Path, tmp_path: Path, words: tuple[str, ...]) -> None:
+    table = tmp_path / "ampacity.csv"
+    table.write_text("csa_mm2,ampacity_a,source,conditions\n1.0,nan,ours,free air\n", encoding="utf-8")
+    given = {"LOOM": fixtures / "tail_lamp", "TABLE": table}
+    done = loomproof(*(given.get(word, word) for word in words))
+    assert done.returncode == 2, done.stderr
+    assert "nan" in done.stderr or "inf" in done.stderr or "numbers" in done.stderr
