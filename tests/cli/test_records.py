@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -37,6 +38,26 @@ def test_the_log_names_runs_whole(capsys: Output) -> None:
     assert all(len(line) <= 80 for line in out.splitlines())
     assert run(["log", "no such loom"]) == 0
     assert "Nothing is kept" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("columns", ["40", "60", "80", "120"])
+def test_log_and_history_crop_nothing_on_a_narrow_screen(
+    columns: str, capsys: Output, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", columns)
+    with open_store() as store:
+        whole = [(run.run, run.person, run.loom) for run in store.runs()]
+    for words in (["log"], ["history", "TL-0007"]):
+        assert run(words) == 0
+        out = capsys.readouterr().out
+        assert all(len(line) <= int(columns) for line in out.splitlines())
+        assert all("FAIL (2)" in line or "FAIL" not in line for line in out.splitlines())
+        assert out.count("PASS") == 1
+        for text in whole:
+            assert all(word in out for part in text for word in part.split())
+    figures = [line for line in out.splitlines() if "Ω" in line]
+    assert figures
+    assert not any(re.match(r"\s*[mkM]?Ω", line) for line in figures), "a unit without its figure"
 
 
 @pytest.mark.parametrize("name", ["first", "second"])
@@ -173,7 +194,9 @@ def test_a_correction_stands_beside_what_it_corrects(tmp_path: Path, capsys: Out
         assert store.run("first").hash in out
         assert (store.run("first").person, store.run(name).person) == ("A. Tester", "R. Right")
     assert run(["log"]) == 0
-    assert f"{name} (correction)" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert name in out, "what one types next stands whole"
+    assert "(correction)" in out
     assert run(["records", "check"]) == 0
 
 

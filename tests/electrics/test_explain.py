@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -88,6 +89,30 @@ def test_two_nets_show_what_a_sense_and_an_isolation_reading_prove(
     assert "high proves none under 12.5 kΩ" in shown
     assert "at least 1 MΩ" in shown
     assert "nowhere side by side" in shown
+
+
+@pytest.mark.parametrize("columns", ["40", "60", "80", "120"])
+def test_no_figure_is_broken_on_a_narrow_screen(
+    columns: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", columns)
+    assert (
+        run(["explain", str(FIXTURES / "hillclimb_engine"), "BULK:1", "FUSES:4A", "--temperature", "35"]) == 0
+    )
+    out = capsys.readouterr().out
+    assert all(len(line) <= int(columns) for line in out.splitlines())
+    for whole in (
+        "BULK:1 – S-B+",
+        "S-B+ – FUSES:4A",
+        "6 mm²",
+        "0.25 m",
+        "106 mΩ",
+        "100%",
+        "250 kΩ",
+        "at 20 °C",
+    ):
+        assert whole in out
+    assert not any(re.match(r"\s*([mkM]?Ω|mm²|m|°C)\b", line) for line in out.splitlines())
 
 
 @pytest.mark.parametrize(

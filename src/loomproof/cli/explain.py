@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,9 +14,10 @@ from loomproof.errors import UsageError
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from loomproof.electrics.explanation import Decidable, Explanation
+    from loomproof.electrics.explanation import Decidable, Explanation, Step
     from loomproof.electrics.isolation import IsolationClaim
     from loomproof.loom.model import End
+    from loomproof.reports.listing import Listing
 
 
 HOW_NAMED = (
@@ -118,75 +120,62 @@ def _end(text: str) -> End:
 
 def _show_value(console: Console, found: Explanation) -> None:
     between = found.between
-    console.print(f"{between.a} to {between.b}", style="bold", markup=False)
+    _say(console, f"{between.a} to {between.b}", indent=0, style="bold")
     if not found.joined:
-        console.print("  nothing of known resistance joins these two: a sound loom reads open")
+        _say(console, "nothing of known resistance joins these two: a sound loom reads open")
     else:
         what = "one net" if found.same_net else "two nets, joined by components"
-        console.print(f"  {what}; a sound loom reads {_ohm(between.expected_ohm)}")
-    sense = f"  a digital sense: {between.b} reads {found.reads} while {between.a} is driven"
+        _say(console, f"{what}; a sound loom reads {_ohm(between.expected_ohm)}")
+    sense = f"a digital sense: {between.b} reads {found.reads} while {between.a} is driven"
     if found.same_net:
         sense += f"; low proves a path under {_ohm(found.sense_ohm)}"
     elif found.reads == "high":
         sense += f"; read both ways, high proves none under {_ohm(found.sense_ohm)}"
-    console.print(sense, markup=False, soft_wrap=True)
+    _say(console, sense)
     if found.isolation is not None:
         _show_isolation(console, found.isolation)
-    console.print(
-        "  a bench without ohms can be asked the sense only, one without sense the ohms only",
-        soft_wrap=True,
-    )
+    _say(console, "a bench without ohms can be asked the sense only, one without sense the ohms only")
+
+
+def _say(console: Console, text: str, *, indent: int = 2, style: str = "") -> None:
+    """Print a sentence; its later lines are set in a little more, so that sentences are told apart."""
+    from loomproof.reports.listing import Paragraph
+
+    console.print(Paragraph(text, " " * indent, " " * (indent + 2), style))
+
+
+def _say_of(console: Console, name: str, text: str) -> None:
+    """Print a name and what is said of it, in two columns."""
+    from loomproof.reports.listing import Paragraph
+
+    console.print(Paragraph(text, f"  {name:<12}", " " * 14))
 
 
 def _show_isolation(console: Console, claim: IsolationClaim) -> None:
     side = "side by side in a housing or bundle" if claim.neighbours else "nowhere side by side"
-    console.print(
-        f"  isolation, where it is measured: at least {_ohm(claim.limit_ohm)}, at the temperature and "
+    _say(
+        console,
+        f"isolation, where it is measured: at least {_ohm(claim.limit_ohm)}, at the temperature and "
         f"humidity of the test; the two nets lie {side}",
-        soft_wrap=True,
     )
     if not claim.testable:
-        console.print(f"  components between them make {_ohm(claim.expected_ohm)} or more: not testable")
+        _say(console, f"components between them make {_ohm(claim.expected_ohm)} or more: not testable")
 
 
 def _show_steps(console: Console, found: Explanation) -> None:
-    from rich import box
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(box=box.SIMPLE, pad_edge=False)
-    for name in ("part", "way", "section", "length", "joints", "expected", "at most", "current"):
-        right = name in ("length", "joints", "expected", "at most", "current")
-        table.add_column(name, justify="right" if right else "left", overflow="fold")
-    for step in found.steps:
-        section = step.section.split(" (")[0] + (" *" if "csa_mm2" in step.defaulted else "")
-        length = f"{step.length_m:g} m" if step.length_m else ""
-        table.add_row(
-            *(
-                Text(cell)
-                for cell in (
-                    step.name + ("" if step.shows else " †"),
-                    f"{step.start} – {step.stop}",
-                    section or step.kind.replace("component", "fuse or link"),
-                    length + (" *" if "length_m" in step.defaulted else ""),
-                    _ohm(step.joints_ohm) if step.joints_ohm else "",
-                    _ohm(step.nominal_ohm) + (" *" if "resistance_ohm" in step.defaulted else ""),
-                    _ohm(step.greatest_ohm),
-                    f"{step.share:.0%}",
-                )
-            )
-        )
-    console.print(table)
+    console.print()
+    console.print(_steps_view(found.steps))
+    console.print()
     if any(step.defaulted for step in found.steps):
-        console.print("  * not in the description: the loom's default, or typical for the part")
+        _say(console, "* not in the description: the loom's default, or typical for the part")
     if any(not step.shows for step in found.steps):
-        console.print("  † hidden: other conductors lie in parallel, so an open here would not show")
+        _say(console, "† hidden: other conductors lie in parallel, so an open here would not show")
     sizes: dict[str, list[str]] = {}
     for step in found.steps:
         if step.section:
             sizes.setdefault(f"{step.source} ({step.status})", []).append(step.section.split(" (")[0])
     for source, named in sizes.items():
-        console.print(f"  {', '.join(dict.fromkeys(named))}: {source}", markup=False, soft_wrap=True)
+        _say(console, f"{', '.join(dict.fromkeys(named))}: {source}")
     between = found.between
     lines = [
         ("copper", f"at {found.temperature_c:g} °C, {found.copper_factor:.4f} of its resistance at 20 °C"),
@@ -200,25 +189,48 @@ def _show_steps(console: Console, found: Explanation) -> None:
         )
         lines.append(("limit", f"{limit}, the physical limit"))
     for name, text in lines:
-        console.print(f"  {name:<12}{text}")
+        _say_of(console, name, text)
+
+
+def _steps_view(steps: Sequence[Step]) -> Listing:
+    from loomproof.reports.listing import Column, Listing
+
+    rows = []
+    for step in steps:
+        section = step.section.split(" (")[0] + (" *" if "csa_mm2" in step.defaulted else "")
+        length = f"{step.length_m:g} m" if step.length_m else ""
+        rows.append(
+            (
+                step.name + ("" if step.shows else " †"),
+                f"{step.start} – {step.stop}",
+                section or step.kind.replace("component", "fuse or link"),
+                length + (" *" if "length_m" in step.defaulted else ""),
+                _ohm(step.joints_ohm) if step.joints_ohm else "",
+                _ohm(step.nominal_ohm) + (" *" if "resistance_ohm" in step.defaulted else ""),
+                _ohm(step.greatest_ohm),
+                f"{step.share:.0%}",
+            )
+        )
+    figures = (Column(head, figure=True) for head in ("length", "joints", "expected", "at most", "current"))
+    return Listing((Column("part"), Column("way"), Column("section", whole=True), *figures), tuple(rows))
 
 
 def _show_decision(console: Console, found: Explanation, bench: Decidable) -> None:
     budget = bench.budget
-    console.print("  a bench that measures ohms, with the accuracy given:")
-    console.print(f"  {'uncertainty':<12}{_ohm(budget.expanded_ohm)} (k = 2) at a sound reading, of which")
+    _say(console, "a bench that measures ohms, with the accuracy given:")
+    _say_of(console, "uncertainty", f"{_ohm(budget.expanded_ohm)} (k = 2) at a sound reading, of which")
     for part in budget.parts:
         if part.standard_ohm:
-            console.print(f"  {'':<12}{part.name} {_ohm(part.standard_ohm)} (standard)")
+            _say_of(console, "", f"{part.name} {_ohm(part.standard_ohm)} (standard)")
     why = "the physical limit" if bench.physical else "the smallest that this bench can decide"
-    console.print(f"  {'claimed':<12}{_ohm(bench.claimed_ohm)}, {why}")
+    _say_of(console, "claimed", f"{_ohm(bench.claimed_ohm)}, {why}")
     zone = bench.zones
-    console.print(f"  {'pass':<12}up to {_ohm(zone.pass_to_ohm)}")
-    console.print(f"  {'undecided':<12}from there to {_ohm(zone.fail_from_ohm)}")
-    console.print(f"  {'fail':<12}above {_ohm(zone.fail_from_ohm)}, and open")
+    _say_of(console, "pass", f"up to {_ohm(zone.pass_to_ohm)}")
+    _say_of(console, "undecided", f"from there to {_ohm(zone.fail_from_ohm)}")
+    _say_of(console, "fail", f"above {_ohm(zone.fail_from_ohm)}, and open")
     hidden = [step.name for step in found.steps if not step.shows]
     if hidden:
-        console.print(f"  {'not proved':<12}{', '.join(hidden)}", markup=False)
+        _say_of(console, "not proved", ", ".join(hidden))
 
 
 def _ohm(ohm: float) -> str:

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.records import file_name, kept_as, runs_table_view, store_option, terminal, write_file
+from loomproof.cli.records import file_name, kept_as, runs_view, store_option, terminal, write_file
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
     from loomproof.records.history import Trend
+    from loomproof.reports.listing import Listing
     from loomproof.results.document import Document
 
 
@@ -46,37 +47,38 @@ def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, st
             if joint not in subjects:
                 raise UsageError(f"no resistance of {joint!r} was kept", cure=suggestion(joint, subjects))
         found = tuple(trend for trend in found if trend.subject in joints)
-    terminal().print(runs_table_view(runs))
-    terminal().print(_trend_table(found[:most]))
+    terminal().print(runs_view(runs))
+    if found:
+        click.echo("")
+        terminal().print(_trends_view(found[:most]))
     if plot is not None:
         _plot(plot, loom, found[:most])
         click.echo(str(plot))
 
 
-def _trend_table(trends: tuple[Trend, ...]) -> object:
-    from rich import box
-    from rich.table import Table
-    from rich.text import Text
+def _trends_view(trends: tuple[Trend, ...]) -> Listing:
+    from loomproof.reports.listing import Cell, Column, Listing
+    from loomproof.reports.words import ohms, uncertain
 
-    from loomproof.reports.words import clean, ohms, uncertain
-
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
-    table.add_column("joint", min_width=10, overflow="fold")
-    for head in ("readings", "first", "last", "change", "limit"):
-        table.add_column(head, justify="right", overflow="fold")
+    rows = []
     for trend in trends:
         first, last = trend.points[0], trend.points[-1]
         change = trend.change_ohm
         said = "" if change is None else f"{'+' if change > 0 else ''}{ohms(change)}"
-        table.add_row(
-            Text(clean(trend.subject)),
-            str(len(trend.points)),
-            ohms(first.measured_ohm),
-            uncertain(last.measured_ohm, last.uncertainty_ohm),
-            Text(said + (" moved" if trend.moved else ""), style="yellow" if trend.moved else ""),
-            "" if last.limit_ohm is None else ohms(last.limit_ohm),
+        if trend.moved:
+            said = f"{said} moved".lstrip()
+        rows.append(
+            (
+                trend.subject,
+                str(len(trend.points)),
+                ohms(first.measured_ohm),
+                uncertain(last.measured_ohm, last.uncertainty_ohm),
+                Cell(said, "yellow" if trend.moved else ""),
+                "" if last.limit_ohm is None else ohms(last.limit_ohm),
+            )
         )
-    return table
+    figures = (Column(head, figure=True) for head in ("readings", "first", "last", "change", "limit"))
+    return Listing((Column("joint"), *figures), tuple(rows))
 
 
 def _plot(path: Path, loom: str, trends: tuple[Trend, ...]) -> None:
