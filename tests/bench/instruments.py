@@ -12,7 +12,10 @@ Ohms = Callable[[frozenset[int], frozenset[int]], float]
 
 
 class Matrix:
-    """Rows 1 and 2 (feeding), 3 and 4 (sensing); crosspoints are ``row`` and three digits of the point."""
+    """Rows 1 and 2 (feeding), 3 and 4 (sensing).
+
+    Crosspoints are ``row`` and three digits of the point, or ``row!point`` (SCPI-99, volume 1, 8.3.2).
+    """
 
     def __init__(self, ohms: Ohms) -> None:
         self.ohms = ohms
@@ -35,8 +38,10 @@ class Matrix:
         if line == "ROUTe:OPEN:ALL":
             self.closed.clear()
             return None
-        if match := re.fullmatch(r"ROUTe:CLOSe \(@([0-9,]+)\)", line):
-            self.closed |= {(int(each[0]), int(each[1:])) for each in match[1].split(",")}
+        if line.startswith("SENSe:RESistance:"):
+            return None
+        if match := re.fullmatch(r"ROUTe:CLOSe \(@([0-9!,]+)\)", line):
+            self.closed |= {(int(each[0]), int(each[1:].lstrip("!"))) for each in match[1].split(",")}
             return None
         if match := re.fullmatch(r"MEASure:(F?)RESistance\?", line):
             return f"{self._read(four=bool(match[1])):.6E}"

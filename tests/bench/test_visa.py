@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
+from dataclasses import MISSING, fields
 from pathlib import Path
 
 import pytest
@@ -11,10 +13,11 @@ import pytest
 from loomproof.bench.address import TcpAddress, VisaAddress
 from loomproof.bench.matrix import MatrixBench
 from loomproof.bench.opening import open_bench
-from loomproof.bench.profile import parse_profile, read_profile, shipped
+from loomproof.bench.profile import KEYS, Profile, parse_profile, read_profile, shipped, shipped_text
 from loomproof.bench.seam import Bench, point_set
 from loomproof.bench.simulation import Simulation
 from loomproof.bench.visa import Instrument
+from loomproof.cli.main import run as command
 from loomproof.errors import LinkError, NoBenchError, RefusedError, UnfitError, UsageError
 from loomproof.loom.reading import load
 from loomproof.virtual.scanner import Make, Scanner
@@ -24,6 +27,7 @@ from tests.bench.torture import FIXTURES, run
 
 FOUR = "generic-matrix-four-wire"
 TWO = "generic-matrix-two-wire"
+DOCUMENT = (FIXTURES.parent / "firmware_notes" / "matrix_bench.md").read_text(encoding="utf-8")
 
 
 def two_nets(a: frozenset[int], b: frozenset[int]) -> float:
@@ -98,20 +102,114 @@ def test_profiles() -> None:
     assert read_profile(FOUR).crosspoint("3", 7) == "3007"
     good = 'name="x"\npoints=8\nchannel="{row}{point}"\nrows_a=["1"]\nrows_b=["2"]\n'
     good += 'measure="M?"\nohms=[0,1e6]\naccuracy={ohm=0.1,ratio=0.01}\n'
+    good += "test_current_a=0.001\ntest_voltage_v=5\n"
     assert parse_profile(good, "x").points == 8
     for text, says in (
         (good + "colour=1\n", "colour"),
         (good.replace("points=8\n", ""), "points"),
         (good.replace("{row}", "{rwo}"), "rwo"),
-        (good.replace("[0,1e6]", "7"), "cannot be meant"),
-        (good.replace('rows_b=["2"]', 'rows_b=["1"]'), "rows that differ"),
-        (good + 'measure_four="F?"\n', "measure_four needs"),
+        (good.replace('rows_b=["2"]', 'rows_b=["1"]'), "on one bus only"),
+        (good + 'measure_four="F?"\n', "measure_four needs two rows"),
+        (good.replace("]\nrows_b=[", ',"3"]\nrows_b=["4",') + 'measure_four="F?"\n', "needs accuracy_four"),
         ("=", "no TOML"),
     ):
         with pytest.raises(UsageError, match=says):
             parse_profile(text, "x")
     with pytest.raises(UsageError, match="cannot be read"):
         read_profile("no-such-profile")
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "points=true",
+        "points=1",
+        "points=4097",
+        'points="8"',
+        "rows_a=[]",
+        'rows_a="1"',
+        "rows_a=[1]",
+        'rows_a=["1","3","5"]',
+        "ohms=[1]",
+        "ohms=[9,1]",
+        "ohms=[0,inf]",
+        "accuracy=3",
+        "accuracy={ohm=1}",
+        "accuracy={ohm=0,ratio=0.1}",
+        "accuracy={ohm=1,ratio=nan}",
+        "accuracy={ohm=1,ratio=0.1,foo=3}",
+        "settle_ms=-4",
+        'settle_ms="x"',
+        "reading_ms=inf",
+        "test_current_a=0",
+        "test_voltage_v=true",
+        'close="ROUTe:CLOSe"',
+        'close="{channels} {x}"',
+        'close="{channels} {"',
+        'setup="SENSe"',
+        "measure=3",
+        'measure="Ω?"',
+        'measure="A?\\nB?"',
+        'name=""',
+        'channel="{row}"',  # every point of a row closed at once
+        'channel="{point}"',
+        'channel="{row}{point}{other}"',
+        'channel="{row.x}{point}"',
+        'channel="{row}{point:q}"',
+        'channel="{row"',
+    ],
+)
+def test_each_key_of_a_profile_is_checked_and_named(line: str) -> None:
+    key = line.split("=")[0]
+    rest = [each for each in shipped_text(TWO).splitlines() if not each.startswith(key)]
+    with pytest.raises(UsageError, match=f"^mine: {key} "):
+        parse_profile("\n".join([*rest, line]), "mine")
+
+
+def test_what_a_profile_may_hold_stands_in_the_document() -> None:
+    """Every key with the default that the code has, and no key that it does not take."""
+    rows = re.findall(r"^\| `(\w+)` \|[^|]+\| ([^|]*)\|", DOCUMENT.split("## The keys")[1], re.MULTILINE)
+    told = {key: default.strip().strip("`") for key, default in rows}
+    assert set(told) == set(KEYS) == {field.name for field in fields(Profile)}
+    for field in fields(Profile):
+        default = field.default
+        if default is MISSING:
+            assert told[field.name] == "", field.name
+        elif default in ("", (), None):
+            assert told[field.name] == "none", field.name
+        else:
+            assert told[field.name] == (f"{default:g}" if isinstance(default, float) else default)
+
+
+def test_the_options_of_the_address_stand_in_the_document() -> None:
+    for field in fields(VisaAddress):
+        assert re.search(rf"^\| `{field.name}` \|", DOCUMENT, re.MULTILINE | re.IGNORECASE), field.name
+
+
+def test_the_documents_example_measures_with_a_meter_of_its_own(matrix: Matrix, tmp_path: Path) -> None:
+    (example,) = re.findall(r"```toml\n(.*?)```", DOCUMENT, re.DOTALL)
+    profile = tmp_path / "mine.toml"
+    profile.write_text(example, encoding="utf-8")
+    with (
+        served(matrix) as switch,
+        served(matrix) as meter,
+        open_bench(f"visa:{switch}?profile={profile}&meter={meter}") as bench,
+    ):
+        assert bench.resistance(point_set([2, 7]), 1) == 0.25
+        assert bench.resistance(point_set([3, 7]), 1) == math.inf
+        assert bench.capabilities().test_voltage_v == 9.0
+    (channels,) = re.findall(r"then close `(.*)`", DOCUMENT)
+    assert f"ROUTe:CLOSe {channels}" in matrix.heard
+
+
+def test_profiles_are_listed_and_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    assert command(["bench", "profiles"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines == [f"{FOUR}: 32 points, two and four wires", f"{TWO}: 64 points, two wires"]
+    assert command(["bench", "profiles", TWO]) == 0
+    assert parse_profile(capsys.readouterr().out, "again") == read_profile(TWO)
+    assert command(["bench", "profiles", "generic-matrix-two"]) == 2
+    assert f"There is {TWO}." in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(("faults", "verdict"), [((), "pass"), (("open W2",), "fail")])

@@ -170,7 +170,7 @@ def _visa(place: str, pairs: Sequence[tuple[str, str]], text: str) -> VisaAddres
     if "meter" in given and "profile" not in given:
         raise UsageError(
             f"bench address {text!r} names a meter and no profile",
-            cure="Add &profile=FILE or a shipped profile's name.",
+            cure="Add &profile=FILE, or a name that loomproof bench profiles lists.",
         )
     return VisaAddress(place, given.get("profile", ""), given.get("meter", ""), given.get("backend", "@py"))
 

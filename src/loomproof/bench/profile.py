@@ -1,19 +1,24 @@
 """Instrument profiles: a TOML file that says how a switch matrix and a meter are spoken to.
 
-A shipped profile is named without ``.toml``; any other name is a file of the person's own.
+A shipped profile is named without ``.toml``; any other name is a file of the person's own. What each key
+means to whoever writes one stands in ``firmware_notes/matrix_bench.md``.
 """
 
 from __future__ import annotations
 
+import math
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Mapping
+from dataclasses import MISSING, dataclass, fields
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
 from loomproof.bench.seam import Accuracy
 from loomproof.errors import UsageError, suggestion
+
+MOST_POINTS = 4096
+"""As many as the scanner link numbers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +28,8 @@ class Profile:
     ``channel`` names a crosspoint with ``{row}``, ``{point}`` and ``{column}`` (the point less one);
     ``rows_a`` and ``rows_b`` are the rows of bus A and B, the first for two wires, a second one sensing for
     four. ``close`` and ``open_all`` are the matrix's commands, ``{channels}`` a comma list of crosspoints.
-    ``measure`` and ``measure_four`` are the meter's questions, ``setup`` what it is told once.
+    ``measure`` and ``measure_four`` are the meter's questions, ``setup`` what it is told once. ``ohms`` is
+    the range that it reads, the rest its limits of error and what it puts into a loom at the most.
     """
 
     name: str
@@ -34,6 +40,8 @@ class Profile:
     measure: str
     ohms: tuple[float, float]
     accuracy: Accuracy
+    test_current_a: float
+    test_voltage_v: float
     close: str = "ROUTe:CLOSe (@{channels})"
     open_all: str = "ROUTe:OPEN:ALL"
     settle_ms: float = 10.0
@@ -41,8 +49,6 @@ class Profile:
     setup: tuple[str, ...] = ()
     measure_four: str = ""
     accuracy_four: Accuracy | None = None
-    test_current_a: float = 0.01
-    test_voltage_v: float = 12.0
 
     def crosspoint(self, row: str, point: int) -> str:
         """Return the name of the crosspoint of a row and a point."""
@@ -55,18 +61,29 @@ def shipped() -> tuple[str, ...]:
     return tuple(sorted(each.name[:-5] for each in folder.iterdir() if each.name.endswith(".toml")))
 
 
+def shipped_text(name: str) -> str:
+    """Return a shipped profile as its TOML text. Raises `UsageError` that lists those that there are."""
+    if name not in shipped():
+        raise UsageError(
+            f"no profile {name} comes with the program",
+            cure=suggestion(name, shipped()) or f"Shipped profiles: {', '.join(shipped())}.",
+        )
+    return (resources.files("loomproof.bench") / "profiles" / f"{name}.toml").read_text(encoding="utf-8")
+
+
 def read_profile(name: str) -> Profile:
     """Read a profile, shipped or from a file. Raises `UsageError` that names the key at fault."""
     if name in shipped():
-        text = (resources.files("loomproof.bench") / "profiles" / f"{name}.toml").read_text(encoding="utf-8")
-    else:
-        try:
-            text = Path(name).read_text(encoding="utf-8")
-        except (OSError, UnicodeDecodeError) as error:
-            raise UsageError(
-                f"the instrument profile {name} cannot be read: {error}",
-                cure=suggestion(name, shipped()) or f"Shipped profiles: {', '.join(shipped())}.",
-            ) from None
+        return parse_profile(shipped_text(name), name)
+    try:
+        text = Path(name).read_text(encoding="utf-8")
+    except (OSError, ValueError) as error:
+        why = "it is no text in UTF-8" if isinstance(error, ValueError) else error.strerror
+        raise UsageError(
+            f"the instrument profile {name} cannot be read: {why}",
+            cure=suggestion(name, shipped())
+            or f"Give a TOML file, or a shipped profile: {', '.join(shipped())}.",
+        ) from None
     return parse_profile(text, name)
 
 
@@ -75,44 +92,161 @@ def parse_profile(text: str, name: str) -> Profile:
     try:
         given = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise UsageError(f"the instrument profile {name} is no TOML: {error}") from None
-    known = {field.name for field in fields(Profile)}
+        raise UsageError(
+            f"the instrument profile {name} is no TOML: {error}",
+            cure="loomproof bench profiles NAME prints a shipped one to start from.",
+        ) from None
     for key in given:
-        if key not in known:
-            raise UsageError(f"{name}: there is no key {key!r} in a profile", cure=suggestion(key, known))
-    for key in ("name", "points", "channel", "rows_a", "rows_b", "measure", "ohms", "accuracy"):
-        if key not in given:
-            raise UsageError(f"{name}: the key {key} is missing")
-    try:
-        profile = Profile(**_typed(given))
-        profile.crosspoint(profile.rows_a[0], 1)
-        profile.close.format(channels="")
-    except (TypeError, ValueError, KeyError, IndexError) as error:
-        raise UsageError(f"the instrument profile {name} cannot be meant: {error}") from None
-    if profile.points < 2 or not profile.rows_b or profile.rows_a[0] == profile.rows_b[0]:
-        raise UsageError(f"{name}: two points and two rows that differ are the least")
-    if profile.measure_four and (len(profile.rows_a) < 2 or len(profile.rows_b) < 2):
-        raise UsageError(f"{name}: measure_four needs two rows in rows_a and in rows_b")
+        if key not in _READERS:
+            raise UsageError(
+                f"{name}: there is no key {key!r} in a profile",
+                cure=suggestion(key, _READERS) or f"Keys: {', '.join(_READERS)}.",
+            )
+    for field in fields(Profile):
+        if field.default is MISSING and field.name not in given:
+            raise UsageError(f"{name}: the key {field.name} is missing")
+    found: dict[str, Any] = {}
+    for key, value in given.items():
+        read, wanted = _READERS[key]
+        try:
+            found[key] = read(value)
+        except (TypeError, ValueError, LookupError, AttributeError):
+            raise UsageError(f"{name}: {key} is {value!r}; {wanted} was expected") from None
+    profile = Profile(**found)
+    _check_rows(profile, name)
+    _check_crosspoints(profile, name)
     return profile
 
 
-def _typed(given: Mapping[str, Any]) -> dict[str, Any]:
-    found: dict[str, Any] = {}
-    for key, value in given.items():
-        if key in ("accuracy", "accuracy_four"):
-            found[key] = Accuracy(float(value["ohm"]), float(value["ratio"]))
-        elif key == "ohms":
-            found[key] = (float(value[0]), float(value[1]))
-        elif key in ("rows_a", "rows_b", "setup"):
-            found[key] = tuple(str(each) for each in value)
-        elif key == "points":
-            if not isinstance(value, int):
-                raise TypeError("points is a whole number")
-            found[key] = value
-        elif key in ("settle_ms", "reading_ms", "test_current_a", "test_voltage_v"):
-            found[key] = float(value)
-        else:
-            if not isinstance(value, str):
-                raise TypeError(f"{key} is a text")
-            found[key] = value
+def _check_rows(profile: Profile, name: str) -> None:
+    if profile.measure_four:
+        if len(profile.rows_a) < 2 or len(profile.rows_b) < 2:
+            raise UsageError(f"{name}: measure_four needs two rows in rows_a and in rows_b")
+        if profile.accuracy_four is None:
+            raise UsageError(f"{name}: measure_four needs accuracy_four, its limits of error")
+    rows = (*profile.rows_a, *profile.rows_b)
+    if len(set(rows)) < len(rows):
+        raise UsageError(f"{name}: rows_a and rows_b name a row twice; a row can be on one bus only")
+
+
+def _check_crosspoints(profile: Profile, name: str) -> None:
+    """Refuse a pattern that gives two crosspoints one name: it would close what was not meant."""
+    seen: dict[str, tuple[str, int]] = {}
+    for row in (*profile.rows_a, *profile.rows_b):
+        for point in range(1, profile.points + 1):
+            try:
+                crosspoint = profile.crosspoint(row, point)
+            except (ValueError, LookupError, AttributeError) as error:
+                raise UsageError(
+                    f"{name}: channel {profile.channel!r} cannot be filled in: {error}",
+                    cure="It may hold {row}, {point}, {column} and a format such as {point:03d}.",
+                ) from None
+            if crosspoint in seen:
+                other, also = seen[crosspoint]
+                raise UsageError(
+                    f"{name}: channel gives the crosspoint of row {other}, point {also} and that of "
+                    f"row {row}, point {point} one name, {crosspoint!r}",
+                    cure="It must hold {row}, and {point} or {column}, so that no two are alike.",
+                )
+            seen[crosspoint] = (row, point)
+
+
+# One reader for each kind of value: it returns what it read, or raises what Python
+# raises for a value of the wrong type, a value out of range, a name that is not there.
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str) or not value.strip() or not value.isprintable():
+        raise TypeError
+    return value
+
+
+def _command(value: object) -> str:
+    if not (text := _text(value)).isascii():
+        raise ValueError
+    return text
+
+
+def _closing(value: object) -> str:
+    text = _command(value)
+    if "{channels}" not in text:
+        raise ValueError
+    text.format(channels="")
+    return text
+
+
+def _commands(value: object) -> tuple[str, ...]:
+    if not isinstance(value, list):
+        raise TypeError
+    return tuple(_command(each) for each in value)
+
+
+def _rows(value: object) -> tuple[str, ...]:
+    if not (found := _commands(value)) or len(found) > 2:
+        raise ValueError
     return found
+
+
+def _points(value: object) -> int:
+    if not isinstance(value, int) or isinstance(value, bool) or not 2 <= value <= MOST_POINTS:
+        raise TypeError
+    return value
+
+
+def _not_negative(value: object) -> float:
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        raise TypeError
+    if not (math.isfinite(value) and value >= 0):
+        raise ValueError
+    return float(value)
+
+
+def _positive(value: object) -> float:
+    if not (found := _not_negative(value)):
+        raise ValueError
+    return found
+
+
+def _range(value: object) -> tuple[float, float]:
+    if not isinstance(value, list) or len(value) != 2:
+        raise TypeError
+    least, most = _not_negative(value[0]), _positive(value[1])
+    if least >= most:
+        raise ValueError
+    return least, most
+
+
+def _accuracy(value: object) -> Accuracy:
+    if not isinstance(value, dict) or set(value) != {"ohm", "ratio"}:
+        raise KeyError
+    return Accuracy(_positive(value["ohm"]), _not_negative(value["ratio"]))
+
+
+_TEXT = "a text of one line in quotes"
+_COMMAND = "a command in quotes, ASCII, of one line"
+_ROWS = 'a list of one row, or of two with the sensing one last, such as ["1", "3"],'
+_LIMITS = "a table such as { ohm = 0.2, ratio = 0.0005 }, both finite and ohm above 0,"
+
+_READERS: Mapping[str, tuple[Callable[[object], Any], str]] = {
+    "name": (_text, _TEXT),
+    "points": (_points, f"a whole number from 2 to {MOST_POINTS}"),
+    "channel": (_command, 'a pattern in quotes such as "{row}{point:03d}"'),
+    "rows_a": (_rows, _ROWS),
+    "rows_b": (_rows, _ROWS),
+    "close": (_closing, "a command with {channels} once and no other brace"),
+    "open_all": (_command, _COMMAND),
+    "settle_ms": (_not_negative, "milliseconds, 0 or more,"),
+    "setup": (_commands, "a list of commands in quotes"),
+    "measure": (_command, _COMMAND),
+    "measure_four": (_command, _COMMAND),
+    "ohms": (_range, "a list of the smallest and the largest reading in ohms, such as [0.1, 1e8],"),
+    "accuracy": (_accuracy, _LIMITS),
+    "accuracy_four": (_accuracy, _LIMITS),
+    "reading_ms": (_positive, "milliseconds above 0"),
+    "test_current_a": (_positive, "amperes above 0"),
+    "test_voltage_v": (_positive, "volts above 0"),
+}
+"""What reads each key of a profile, and what it wants to find there."""
+
+KEYS = tuple(_READERS)
+"""Every key that a profile may have."""

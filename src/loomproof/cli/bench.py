@@ -168,7 +168,30 @@ def _lifted(reader: Bench, until: float) -> None:
 
 @click.group()
 def bench() -> None:
-    """Test the bench itself, and learn its leads."""
+    """Test the bench itself, and learn its leads.
+
+    A bench ADDRESS is serial:/dev/ttyACM0, tcp:HOST:PORT, visa:RESOURCE for a scanner, or sim: for a
+    simulator. A switch matrix with a meter is visa:RESOURCE?profile=NAME, or a FILE of your own, with
+    &meter=RESOURCE where the meter is a separate instrument; loomproof bench profiles lists the names.
+    """
+
+
+@bench.command("profiles", short_help="List instrument profiles, or print one.")
+@click.argument("name", required=False)
+def profiles(name: str | None) -> None:
+    """List the shipped profiles of a switch matrix and a meter, or print one by its NAME.
+
+    Save one to a file, change it to what stands on your bench, and give visa:RESOURCE?profile=FILE.
+    """
+    from loomproof.bench.profile import read_profile, shipped, shipped_text
+
+    if name is not None:
+        click.echo(shipped_text(name), nl=False)
+        return
+    for each in shipped():
+        found = read_profile(each)
+        wires = "two and four wires" if found.measure_four else "two wires"
+        click.echo(f"{each}: {found.points} points, {wires}")
 
 
 @bench.command("zero", short_help="Learn lead resistance with a shorting plug.")
