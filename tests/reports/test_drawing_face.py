@@ -28,6 +28,12 @@ def test_every_cavity_is_numbered_and_every_wire_lettered() -> None:
     assert "1" not in shown
 
 
+def test_long_cavity_names_make_the_cavities_wider() -> None:
+    names = ("SCREEN_OF_PAIR_1", "SCREEN_OF_PAIR_2")
+    drawing = connector_face("C1", "plug", (names,), {names[0]: "RD"})
+    assert set(names) <= set(texts(drawing))
+
+
 def test_a_drawing_tells_the_blind_what_it_shows() -> None:
     root = ElementTree.fromstring(connector_face("C1", "plug", (("1", "2"),), {"1": "GN/YE"}, marked=("1",)))
     assert root.findtext(f"{SVG}title") == "Connector C1"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import xml.etree.ElementTree as ElementTree
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 from click.testing import CliRunner
@@ -15,6 +16,7 @@ from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Wi
 from loomproof.reports.drawing import drawings, loom_picture
 from loomproof.reports.drawing_layout import LEFT, Layout, lay_out
 from loomproof.reports.drawing_svg import paints, text_width
+from tests.long_names import long_names
 from tests.loom.kbl_files import MAIN_HARNESS, ROOT, open_data
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -49,6 +51,85 @@ def test_the_picture_is_told_in_words(name: str) -> None:
     assert loom.name in (root.findtext(f"{SVG}title") or "")
     for wire in loom.wires:
         assert f"Wire {wire.name} {wire.colour or 'of unknown colour'} from {wire.a} to {wire.b}." in told
+
+
+def test_long_names_are_whole_and_keep_their_cavities() -> None:
+    loom = long_names(demo("hillclimb_engine"))
+    read = shown(loom_picture(loom))
+    words = {word for text in read for word in text.split()}
+    assert {connector.name for connector in loom.connectors} <= read
+    assert {wire.name for wire in loom.wires} <= words
+    # A row stands at each cavity and says where its wire goes; a splice has no rows.
+    pairs = [pair for wire in loom.wires for pair in (wire.ends, wire.ends[::-1])]
+    assert {str(far) for here, far in pairs if here.cavity} <= words
+    assert not any("…" in word for word in words)
+
+
+def test_a_name_too_long_for_any_sheet_is_cut_before_its_cavity() -> None:
+    plug = Connector("P" * 300, ConnectorKind.PLUG, (("1", "12b"),))
+    loom = Loom("l", connectors=(plug,), wires=(Wire("W1", plug.ends[0], plug.ends[1]),))
+    read = shown(loom_picture(loom))
+    assert any(text.startswith("→ PPP") and text.endswith("…:12b") for text in read)
+    assert any(text.startswith("→ PPP") and text.endswith("…:1") for text in read)
+
+
+class Said(NamedTuple):
+    """A level text of a picture and the box that its letters fill."""
+
+    text: str
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+
+def extents(drawing: str) -> list[Said]:
+    """Measure every level text with the font that the picture asks for first, as another library reads it."""
+    pytest.importorskip("matplotlib", reason="it brings the font")
+    import matplotlib
+    from PIL import ImageFont
+
+    fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    face = {
+        "normal": ImageFont.truetype(fonts / "DejaVuSans.ttf", 100),
+        "bold": ImageFont.truetype(fonts / "DejaVuSans-Bold.ttf", 100),
+    }
+    root = ElementTree.fromstring(drawing)
+    found = []
+
+    def walk(node: ElementTree.Element, x: float, y: float) -> None:
+        moved = node.get("transform", "")
+        if "rotate" in moved:
+            return
+        if moved:
+            right, down = (float(part) for part in moved[len("translate(") : -1].split())
+            x, y = x + right, y + down
+        if node.tag == f"{SVG}text":
+            size = float(node.attrib["font-size"])
+            width = face[node.attrib["font-weight"]].getlength(node.text or "") * size / 100
+            at, base = x + float(node.attrib["x"]), y + float(node.attrib["y"])
+            left = at - (width / 2 if node.get("text-anchor") == "middle" else 0.0)
+            # Capitals of this font are 0.73 of its size high; what hangs below the line is left out.
+            found.append(Said(node.text or "", left, base - 0.73 * size, left + width, base))
+        for child in node:
+            walk(child, x, y)
+
+    walk(root, 0.0, 0.0)
+    return found
+
+
+@pytest.mark.parametrize("names", ["short", "long"])
+def test_no_text_lies_on_another_or_leaves_the_sheet(names: str) -> None:
+    loom = demo("hillclimb_engine")
+    drawing = loom_picture(loom if names == "short" else long_names(loom))
+    width = float(ElementTree.fromstring(drawing).get("width", "0"))
+    found = extents(drawing)
+    assert len(found) > 500
+    assert [said.text for said in found if said.left < 0 or said.right > width] == []
+    for a, b in itertools.combinations(found, 2):
+        upright = min(a.bottom, b.bottom) - max(a.top, b.top)
+        level = min(a.right, b.right) - max(a.left, b.left)
+        assert upright <= 0.5 or level <= 0.5, (a.text, b.text)
 
 
 def harnesses() -> list[Loom]:

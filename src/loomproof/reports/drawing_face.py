@@ -15,6 +15,8 @@ BAND = 9.0
 """Sizes in px: one cavity, the space between two, the heading, the margin, one wire's swatch."""
 WIDEST = 20
 """Cavities side by side; a longer row goes on in the line below, and the caption says so."""
+SMALL = 6.5
+"""Font size in px down to which a cavity's name is made smaller before the cavities are drawn wider."""
 BAND_STEP = 21.0
 MOST = 3
 """Height in px that a further wire in a cavity takes, and how many are drawn before they are counted."""
@@ -38,8 +40,9 @@ def face(
     grid = [list(row[at : at + WIDEST]) for row in rows for at in range(0, len(row), WIDEST)] or [[""]]
     is_cut = len(grid) > max(len(rows), 1)
     across = max(max(len(row) for row in grid), 1)
+    cell = max([CELL, *(svg.text_width(cavity, SMALL, bold=True) + 6 for row in grid for cavity in row)])
     heights = [_row_height(row, colours) for row in grid]
-    body_width = across * (CELL + GAP) - GAP
+    body_width = across * (cell + GAP) - GAP
     body_height = sum(heights) + GAP * (len(grid) - 1)
     width = max(body_width, 190.0, svg.text_width(name, 14, bold=True) + 4) + 2 * PAD + 12
     height = HEAD + body_height + 2 * PAD + 26
@@ -57,8 +60,9 @@ def face(
         for x, cavity in enumerate(row):
             if cavity:
                 wires = _wires(colours.get(cavity, ""))
-                at = left + x * (CELL + GAP)
-                drawn += _cavity(at, y, cell_height, cavity, wires, cavity in colours, cavity in marked)
+                at = left + x * (cell + GAP)
+                sizes = cell, cell_height
+                drawn += _cavity(at, y, sizes, cavity, wires, cavity in colours, cavity in marked)
         y += cell_height + GAP
     caption = f"{kind}, seen from the mating face" + (", long rows cut" if is_cut else "")
     drawn.append(svg.text(width / 2, height - 9, caption, 8.5, anchor="middle", fill=svg.PALE))
@@ -110,28 +114,35 @@ def _outline(left: float, top: float, width: float, height: float, rim: float, f
 
 
 def _cavity(
-    x: float, y: float, height: float, cavity: str, wires: list[str], wired: bool, marked: bool
+    x: float,
+    y: float,
+    sizes: tuple[float, float],
+    cavity: str,
+    wires: list[str],
+    wired: bool,
+    marked: bool,
 ) -> list[str]:
+    width, height = sizes
     fill, dash = (svg.PAPER, "") if wired else ("#e9e9e6", "3 2.5")
-    drawn = [svg.rect(x, y, CELL, height, fill=fill, stroke=svg.INK, corner=5, dash=dash)]
-    label, size = svg.fitted(cavity, CELL - 6, 13)
-    drawn.append(svg.text(x + CELL / 2, y + 16, label, size, anchor="middle", weight="bold"))
+    drawn = [svg.rect(x, y, width, height, fill=fill, stroke=svg.INK, corner=5, dash=dash)]
+    label, size = svg.fitted(cavity, width - 6, 13, SMALL, bold=True)
+    drawn.append(svg.text(x + width / 2, y + 16, label, size, anchor="middle", weight="bold"))
     shown = wires if len(wires) <= MOST else wires[: MOST - 1]
     for index, colour in enumerate(shown):
         at = y + 21 + index * BAND_STEP
-        drawn.append(svg.swatch(x + 6, at, CELL - 12, BAND, colour if colour != "?" else ""))
-        letters, size = svg.fitted(colour, CELL - 4, 8.5)
-        drawn.append(svg.text(x + CELL / 2, at + BAND + 9, letters, size, anchor="middle"))
+        drawn.append(svg.swatch(x + 6, at, width - 12, BAND, colour if colour != "?" else ""))
+        letters, size = svg.fitted(colour, width - 4, 8.5)
+        drawn.append(svg.text(x + width / 2, at + BAND + 9, letters, size, anchor="middle"))
     if len(shown) < len(wires):
         at = y + 21 + len(shown) * BAND_STEP
         drawn.append(
-            svg.text(x + CELL / 2, at + BAND, f"+{len(wires) - len(shown)} wires", 8, anchor="middle")
+            svg.text(x + width / 2, at + BAND, f"+{len(wires) - len(shown)} wires", 8, anchor="middle")
         )
     if not wired:
-        drawn.append(svg.text(x + CELL / 2, y + 34, "empty", 8, anchor="middle", fill=svg.PALE))
+        drawn.append(svg.text(x + width / 2, y + 34, "empty", 8, anchor="middle", fill=svg.PALE))
     if marked:
-        drawn.append(svg.rect(x - 2, y - 2, CELL + 4, height + 4, stroke=svg.MARK, line=3, corner=7))
-        drawn.append(svg.text(x + CELL - 7, y + 14, "!", 14, anchor="middle", weight="bold", fill=svg.MARK))
+        drawn.append(svg.rect(x - 2, y - 2, width + 4, height + 4, stroke=svg.MARK, line=3, corner=7))
+        drawn.append(svg.text(x + width - 7, y + 14, "!", 14, anchor="middle", weight="bold", fill=svg.MARK))
     return drawn
 
 

@@ -97,13 +97,16 @@ class _Block:
         return self.top + ROW * (HEAD_ROWS + index + 0.5)
 
 
-def lay_out(loom: Loom, feet: Mapping[str, tuple[str, ...]]) -> Layout:
-    """Place everything; ``feet`` gives foot lines by connector (empty cavities, built-in parts)."""
+def lay_out(loom: Loom, feet: Mapping[str, tuple[str, ...]], least: float = NARROWEST) -> Layout:
+    """Place everything; ``feet`` gives foot lines by connector (empty cavities, built-in parts).
+
+    ``least`` is how wide the channel is at least.
+    """
     blocks = [_block(loom, connector, feet) for connector in loom.connectors if _is_box(connector)]
     _split(blocks, loom)
     order = _sorted(blocks)
     boxes, places = _settled(order)
-    bars, lines, channel = _routed(loom, places)
+    bars, lines, channel = _routed(loom, places, least)
     height = max((box.top + box.height for box in boxes), default=ROW)
     return Layout(tuple(boxes), bars, lines, channel, height)
 
@@ -249,11 +252,11 @@ class _Span:
 
 
 def _routed(
-    loom: Loom, places: Mapping[tuple[str, End], list[Row]]
+    loom: Loom, places: Mapping[tuple[str, End], list[Row]], least: float
 ) -> tuple[tuple[Bar, ...], tuple[Line, ...], float]:
     lanes = _lanes(loom, places)
     spans = _spans(loom, places, lanes)
-    channel = _tracks(spans)
+    channel = max(_tracks(spans), least)
     at = {span.key: span.x for span in spans}
     bars = tuple(Bar(span.key[1], span.x, span.top, span.bottom) for span in spans if span.is_bar)
     lines = []
@@ -349,7 +352,7 @@ def _tracks(spans: list[_Span]) -> float:
         for span in held:
             span.x = x + width / 2
         x += width
-    return max(x + TRACK, NARROWEST)
+    return x + TRACK
 
 
 def _meets(span: _Span, held: Iterable[_Span]) -> bool:

@@ -6,12 +6,14 @@ has to follow a line through the whole sheet.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
 from loomproof.loom.model import (
     Circuit,
     Component,
     ComponentKind,
+    Connector,
     ConnectorKind,
     End,
     Hazard,
@@ -20,25 +22,57 @@ from loomproof.loom.model import (
     Wire,
 )
 from loomproof.reports import drawing_svg as svg
-from loomproof.reports.drawing_layout import HEAD_ROWS, LEFT, ROW, Box, Layout, Line, lay_out
+from loomproof.reports.drawing_layout import HEAD_ROWS, LEFT, NARROWEST, ROW, Box, Layout, Line, Row, lay_out
 
 MARGIN = 28.0
 LEGEND_ROW = 13.0
 
-COLUMNS = (("cavity", 40.0), ("swatch", 30.0), ("colour", 54.0), ("csa", 34.0), ("wire", 56.0))
-FAR, CIRCUIT = 104.0, 92.0
-BOX = sum(width for _, width in COLUMNS) + FAR + CIRCUIT + 8
-"""Widths in px of a row's parts, and of a box."""
+CAVITY, SWATCH, COLOUR, CSA, WIRE, FAR, CIRCUIT = 40.0, 30.0, 54.0, 34.0, 56.0, 104.0, 92.0
+WIDEST = 340.0
+"""Widths in px of a row's parts where names are short, and the most that a name gets."""
+SMALL = 6.5
+"""Font size in px down to which a name is made smaller before its part of the row is made wider."""
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """Widths in px of a row's parts in all boxes of one picture."""
+
+    cavity: float
+    wire: float
+    far: float
+    circuit: float
+
+    @property
+    def box(self) -> float:
+        """Width of a box."""
+        return self.cavity + SWATCH + COLOUR + CSA + self.wire + self.far + self.circuit + 8
+
+
+def sizes_of(loom: Loom) -> Sizes:
+    """Return how wide a row's parts are for the names of a loom, so that hardly any is cut."""
+
+    def wide(least: float, names: Iterable[str], *, bold: bool = False) -> float:
+        needed = max((svg.text_width(name, SMALL, bold=bold) for name in names), default=0.0)
+        return max(least, min(needed + 6, WIDEST))
+
+    return Sizes(
+        wide(CAVITY, (end.cavity for end in loom.cavities), bold=True),
+        wide(WIRE, (_wire(wire) for wire in loom.wires)),
+        wide(FAR, (f"→ {end}" for wire in loom.wires for end in wire.ends)),
+        wide(CIRCUIT, (wire.circuit for wire in loom.wires)),
+    )
 
 
 def picture(loom: Loom) -> str:
     """Return the loom as an SVG document; equal looms give equal bytes."""
-    layout = lay_out(
-        loom, {connector.name: tuple(_foot(loom, connector.name)) for connector in loom.connectors}
-    )
-    width = 2 * MARGIN + 2 * BOX + layout.channel
+    sizes = sizes_of(loom)
+    feet = {connector.name: tuple(_foot(loom, connector.name, sizes.box)) for connector in loom.connectors}
+    tags = [svg.text_width(_tag(wire), TAG) for wire in loom.wires if not wire.a.cavity and not wire.b.cavity]
+    layout = lay_out(loom, feet, max([NARROWEST, *(min(tag, WIDEST) + 12 for tag in tags)]))
+    width = 2 * MARGIN + 2 * sizes.box + layout.channel
     title, title_height = _title(loom, width)
-    origin_x, origin_y = MARGIN + BOX, MARGIN + title_height
+    origin_x, origin_y = MARGIN + sizes.box, MARGIN + title_height
     legend_top = origin_y + layout.height + 2 * ROW
     legend, legend_height = _legend(loom, MARGIN, legend_top, width - 2 * MARGIN)
     body = [
@@ -47,8 +81,8 @@ def picture(loom: Loom) -> str:
         *(_bar(bar.name, bar.x, bar.top, bar.bottom) for bar in layout.bars),
         *(part for line in layout.lines for part in _line(line)),
         *(_bar_name(bar.name, bar.x, (bar.top + bar.bottom) / 2) for bar in layout.bars),
-        *(part for line in layout.lines for part in _between_bars(line)),
-        *(part for box in layout.boxes for part in _box(box, layout)),
+        *(part for line in layout.lines for part in _between_bars(line, layout.channel)),
+        *(part for box in layout.boxes for part in _box(box, layout, sizes)),
         "</g>",
         *legend,
     ]
@@ -72,14 +106,17 @@ def _title(loom: Loom, width: float) -> tuple[list[str], float]:
     """Return the heading and its height."""
     inner = width - 2 * MARGIN
     name = loom.name + (f", {loom.serial}" if loom.serial else "")
-    name, size = svg.fitted(name, inner, 22, 12, bold=True)
-    drawn = [svg.text(MARGIN, MARGIN + 18, name, size, weight="bold")]
+    drawn = []
+    y = MARGIN + 18
+    names, size = svg.laid(name, inner, 22, 14, bold=True)
+    for line in names:
+        drawn.append(svg.text(MARGIN, y, line, size, weight="bold"))
+        y += 18
     splices = len(loom.splices)
     counted = (
         f"{len(loom.connectors) - splices} connectors, {len(loom.cavities)} cavities, {splices} splices, "
         f"{len(loom.wires)} wires. Drawn from description {loom.digest[:12]}."
     )
-    y = MARGIN + 36
     for said, paint in ((loom.description, svg.INK), (counted, svg.PALE), (KEY, svg.PALE)):
         for line in svg.wrapped(said, inner, 10.5):
             drawn.append(svg.text(MARGIN, y, line, 10.5, fill=paint))
@@ -87,63 +124,75 @@ def _title(loom: Loom, width: float) -> tuple[list[str], float]:
     return drawn, y - MARGIN + 4
 
 
-def _box(box: Box, layout: Layout) -> Iterator[str]:
-    left = -BOX if box.side == LEFT else layout.channel
+def _box(box: Box, layout: Layout, sizes: Sizes) -> Iterator[str]:
+    left = -sizes.box if box.side == LEFT else layout.channel
     connector = box.connector
-    pyrotechnic = connector.hazard is Hazard.PYROTECHNIC
-    edge = svg.MARK if pyrotechnic else svg.INK
+    edge = svg.MARK if connector.hazard is Hazard.PYROTECHNIC else svg.INK
     round_corner = 14.0 if connector.kind in (ConnectorKind.RING, ConnectorKind.BULLET) else 4.0
-    yield svg.rect(left, box.top, BOX, box.height, fill=svg.PAPER, corner=round_corner)
-    name, size = svg.fitted(connector.name, BOX * 0.42, 12.5, 8, bold=True)
-    yield svg.text(left + 8, box.top + 14, name, size, weight="bold")
-    beside = left + 15 + svg.text_width(name, size, bold=True)
-    kind = "PYROTECHNIC: never on the bench" if pyrotechnic else f"{connector.kind}"
-    told = " · ".join(filter(None, (kind, connector.description)))
-    about, size = svg.fitted(told, left + BOX - beside - 6, 9.5, 7.5)
-    yield svg.text(beside, box.top + 14, about, size, fill=edge if pyrotechnic else svg.PALE)
-    second = " · ".join(filter(None, (connector.housing, connector.location)))
-    about, size = svg.fitted(second, BOX - 16, 8.5, 7)
-    yield svg.text(left + 8, box.top + 24.5, about, size, fill=svg.PALE)
-    yield svg.rect(left, box.top + ROW * HEAD_ROWS, BOX, 0.6, fill="#c9c9c9")
+    yield svg.rect(left, box.top, sizes.box, box.height, fill=svg.PAPER, corner=round_corner)
+    yield from _head(connector, left, box.top, sizes.box)
+    yield svg.rect(left, box.top + ROW * HEAD_ROWS, sizes.box, 0.6, fill="#c9c9c9")
     for index, row in enumerate(box.rows):
         if index % 2:
-            yield svg.rect(left + 1, row.y - ROW / 2, BOX - 2, ROW, fill="#f5f5f2")
-        yield from _row(row.end, row.wire, row.first, left, row.y)
+            yield svg.rect(left + 1, row.y - ROW / 2, sizes.box - 2, ROW, fill="#f5f5f2")
+        yield from _row(row, left, sizes)
     for index, line in enumerate(box.foot):
         y = box.top + ROW * (HEAD_ROWS + len(box.rows) + index) + 10
-        shown, size = svg.fitted(line, BOX - 16, 8.5, 7)
-        yield svg.text(left + 8, y, shown, size, fill=svg.PALE)
+        yield svg.text(left + 8, y, line, FOOT, fill=svg.PALE)
     # The outline comes last, so that no stripe of a row lies over its corners.
-    yield svg.rect(left, box.top, BOX, box.height, stroke=edge, line=1.3, corner=round_corner)
+    yield svg.rect(left, box.top, sizes.box, box.height, stroke=edge, line=1.3, corner=round_corner)
 
 
-def _row(end: End, wire: Wire, first: bool, left: float, y: float) -> Iterator[str]:
+def _head(connector: Connector, left: float, top: float, width: float) -> Iterator[str]:
+    """Yield two lines: name and what it is; housing and place. A long name has the first line to itself."""
+    pyrotechnic = connector.hazard is Hazard.PYROTECHNIC
+    kind = "PYROTECHNIC: never on the bench" if pyrotechnic else f"{connector.kind}"
+    about = [kind, connector.description]
+    others = [connector.housing, connector.location]
+    paint = svg.MARK if pyrotechnic else svg.PALE
+    name, size = svg.fitted(connector.name, width * 0.42, 12.5, 10, bold=True)
+    if name != connector.name:
+        name, size = svg.fitted(connector.name, width - 16, 12.5, 8, bold=True)
+    beside = 15 + svg.text_width(name, size, bold=True)
+    yield svg.text(left + 8, top + 14, name, size, weight="bold")
+    if width - beside - 6 >= svg.text_width(kind, 7.5):
+        said, size = svg.fitted(" · ".join(filter(None, about)), width - beside - 6, 9.5, 7.5)
+        yield svg.text(left + beside, top + 14, said, size, fill=paint)
+        paint = svg.PALE
+    else:
+        others = about + others
+    said, size = svg.fitted(" · ".join(filter(None, others)), width - 16, 8.5, 7)
+    yield svg.text(left + 8, top + 24.5, said, size, fill=paint)
+
+
+def _row(row: Row, left: float, sizes: Sizes) -> Iterator[str]:
     """Yield one row: cavity, colour, section, wire, where it goes, circuit."""
-    base = y + 3.4
+    end, wire, base = row.end, row.wire, row.y + 3.4
     far = wire.b if wire.a == end else wire.a
-    marks = " ".join(filter(None, ("tw" if wire.twisted_with else "", "sc" if wire.screened_by else "")))
-    cells = (
-        ("cavity", end.cavity if first else "″", 10.5),
-        ("swatch", "", 0.0),
-        ("colour", wire.colour or "?", 9.0),
-        ("csa", "" if wire.csa_mm2 is None else f"{wire.csa_mm2:.3g}", 8.5),
-        ("wire", f"{wire.name} {marks}".strip(), 9.0),
-    )
+    to = str(End(far.connector))
+    csa = "" if wire.csa_mm2 is None else f"{wire.csa_mm2:.3g}"
     x = left + 6
-    widths = dict(COLUMNS)
-    for name, said, size in cells:
-        width = widths[name]
-        if name == "swatch":
-            yield svg.swatch(x + 1, y - 4, width - 8, 8, wire.colour)
-        elif said:
-            bold = name == "cavity"
-            shown, fits = svg.fitted(said, width - 4, size, 6, bold=bold)
-            yield svg.text(x, base, shown, fits, weight="bold" if bold else "normal")
+    yield svg.swatch(x + sizes.cavity + 1, row.y - 4, SWATCH - 8, 8, wire.colour)
+    for said, tail, width, size, paint in (
+        (end.cavity if row.first else "″", "", sizes.cavity, 10.5, svg.INK),
+        ("", "", SWATCH, 0.0, ""),
+        (wire.colour or "?", "", COLOUR, 9.0, svg.INK),
+        (csa, "", CSA, 8.5, svg.INK),
+        (_wire(wire), "", sizes.wire, 9.0, svg.INK),
+        (f"→ {to}", str(far).removeprefix(to), sizes.far, 9.0, svg.INK),
+        (wire.circuit, "", sizes.circuit, 8.5, svg.PALE),
+    ):
+        if said:
+            bold = size > 10
+            shown, fits = svg.fitted(said, width - 4, size, 6, bold=bold, tail=tail)
+            yield svg.text(x, base, shown, fits, weight="bold" if bold else "normal", fill=paint)
         x += width
-    shown, fits = svg.fitted(f"→ {far}", FAR - 4, 9, 6)
-    yield svg.text(x, base, shown, fits)
-    shown, fits = svg.fitted(wire.circuit, CIRCUIT - 6, 8.5, 6)
-    yield svg.text(x + FAR, base, shown, fits, fill=svg.PALE)
+
+
+def _wire(wire: Wire) -> str:
+    """Return a wire's name with marks for twisted and screened."""
+    marks = ("tw" if wire.twisted_with else "", "sc" if wire.screened_by else "")
+    return " ".join(filter(None, (wire.name, *marks)))
 
 
 def _line(line: Line) -> Iterator[str]:
@@ -162,19 +211,27 @@ def _line(line: Line) -> Iterator[str]:
     yield "</g>"
 
 
-def _between_bars(line: Line) -> Iterator[str]:
-    """Yield the label of a wire between two splices, which has no row in any box."""
+TAG = 7.5
+"""Font size in px of what stands on a wire between two splices."""
+
+
+def _tag(wire: Wire) -> str:
+    """Return what stands on a wire between two splices, which has no row in any box."""
+    csa = "" if wire.csa_mm2 is None else f"{wire.csa_mm2:.3g}"
+    return " ".join(filter(None, (wire.name, wire.colour, csa)))
+
+
+def _between_bars(line: Line, channel: float) -> Iterator[str]:
+    """Yield the label of a wire between two splices, inside the channel."""
     if len(line.joints) < 2:
         return
-    wire = line.wire
-    said = " ".join(
-        filter(None, (wire.name, wire.colour, "" if wire.csa_mm2 is None else f"{wire.csa_mm2:.3g}"))
-    )
-    x = (line.points[0][0] + line.points[-1][0]) / 2
+    said, size = svg.fitted(_tag(line.wire), channel - 12, TAG)
+    length = svg.text_width(said, size) + 6
+    middle = (line.points[0][0] + line.points[-1][0]) / 2
+    x = min(max(middle, length / 2 + 2), channel - length / 2 - 2)
     y = line.points[0][1]
-    length = svg.text_width(said, 7.5) + 6
     yield svg.rect(x - length / 2, y - 5, length, 10, fill=svg.PAPER, stroke=svg.INK, line=0.6, corner=2)
-    yield svg.text(x, y + 2.7, said, 7.5, anchor="middle")
+    yield svg.text(x, y + 2.7, said, size, anchor="middle")
 
 
 def _bar(name: str, x: float, top: float, bottom: float) -> str:
@@ -192,28 +249,22 @@ def _bar_name(name: str, x: float, middle: float) -> str:
     return f'{tag}<g transform="translate({x:g} {middle:g}) rotate(-90)">{written}</g>'
 
 
-def _foot(loom: Loom, name: str) -> Iterator[str]:
+FOOT = 8.0
+"""Font size in px of the lines below a connector."""
+
+
+def _foot(loom: Loom, name: str, width: float) -> Iterator[str]:
     """Yield lines below a connector: the parts built in or plugged there, and its empty cavities."""
     for part in loom.components:
         if part.ends and part.ends[0].connector == name:
-            yield _part(part, name)
+            yield from svg.wrapped(_part(part, name), width - 16, FOOT)
     connector = loom.by_name[name]
     if connector.kind is ConnectorKind.SPLICE:
         return
     busy = {end for part in loom.components for end in part.ends} | set(loom.wires_at)
     empty = [end.cavity for end in connector.ends if end not in busy]
     if empty:
-        yield from _wrapped("empty: ", empty)
-
-
-def _wrapped(head: str, names: list[str], most: int = 62) -> Iterator[str]:
-    line = head
-    for name in names:
-        if len(line) + len(name) > most and line.strip():
-            yield line.rstrip()
-            line = "   "
-        line += f"{name} "
-    yield line.rstrip()
+        yield from svg.wrapped(f"empty: {' '.join(empty)}", width - 16, FOOT)
 
 
 def _part(part: Component, name: str) -> str:
@@ -236,23 +287,46 @@ def _legend(loom: Loom, left: float, top: float, width: float) -> tuple[list[str
     circuits = loom.circuits
     if not circuits:
         return [], 0.0
-    drawn = [svg.text(left, top, "Circuits", 12, weight="bold")]
-    columns = max(1, int(width // 500))
-    deep = -(-len(circuits) // columns)
     wires: dict[str, list[str]] = {}
     for wire in loom.wires:
         wires.setdefault(wire.circuit, []).append(wire.name)
+    columns = max(1, int(width // 500))
     each = width / columns
-    for index, circuit in enumerate(circuits):
-        x = left + each * (index // deep)
-        y = top + 18 + LEGEND_ROW * (index % deep)
-        name, size = svg.fitted(circuit.name, 0.24 * each - 8, 9, 6.5, bold=True)
-        drawn.append(svg.text(x, y, name, size, weight="bold"))
-        about, size = svg.fitted(_circuit(circuit), 0.48 * each - 8, 8.5, 6.5)
-        drawn.append(svg.text(x + 0.24 * each, y, about, size))
-        listed, size = svg.fitted(" ".join(wires.get(circuit.name, ["no wires"])), 0.28 * each - 12, 8, 5.5)
-        drawn.append(svg.text(x + 0.72 * each, y, listed, size, fill=svg.PALE))
-    return drawn, 18 + LEGEND_ROW * deep
+    entries = [_entry(circuit, wires.get(circuit.name, ["no wires"]), each) for circuit in circuits]
+    deep = sum(deep for _, deep in entries) / columns
+    drawn = [svg.text(left, top, "Circuits", 12, weight="bold")]
+    x, y, lowest = left, 0.0, 0.0
+    for parts, high in entries:
+        if y >= deep - 1e-6:
+            x, y = x + each, 0.0
+        drawn += [
+            svg.text(x + at, top + 18 + y + down, line, size, weight=weight, fill=paint)
+            for at, down, line, size, weight, paint in parts
+        ]
+        y += high
+        lowest = max(lowest, y)
+    return drawn, 18 + lowest
+
+
+_Said = tuple[float, float, str, float, str, str]
+"""A line of the legend: how far right and down, the line, its size, weight and paint."""
+
+
+def _entry(circuit: Circuit, wires: list[str], width: float) -> tuple[list[_Said], float]:
+    """Return the lines of a circuit in the legend, side by side: name, facts, wires; and their height."""
+    parts: list[_Said] = []
+    most = 1
+    for at, share, said, size, smallest, paint in (
+        (0.0, 0.24, circuit.name, 9.0, 6.5, svg.INK),
+        (0.24, 0.48, _circuit(circuit), 8.5, 6.5, svg.INK),
+        (0.72, 0.28, " ".join(wires), 8.0, 6.5, svg.PALE),
+    ):
+        bold = not at
+        lines, fits = svg.laid(said, share * width - 10, size, smallest, bold=bold)
+        weight = "bold" if bold else "normal"
+        parts += [(at * width, 9.0 * row, line, fits, weight, paint) for row, line in enumerate(lines)]
+        most = max(most, len(lines))
+    return parts, LEGEND_ROW + 9.0 * (most - 1)
 
 
 def _circuit(circuit: Circuit) -> str:

@@ -55,27 +55,44 @@ BOLD = 1.14
 
 
 def fitted(
-    text: str, width: float, size: float, smallest: float = 5.5, *, bold: bool = False
+    text: str, width: float, size: float, smallest: float = 5.5, *, bold: bool = False, tail: str = ""
 ) -> tuple[str, float]:
-    """Return the text and a font size that fit the width: smaller first, then cut with an ellipsis."""
-    needed = text_width(text, size, bold=bold)
+    """Return the text and a font size that fit the width: smaller first, then cut with an ellipsis.
+
+    ``tail`` is the end of it that is never cut, such as the cavity behind a connector's name.
+    """
+    needed = text_width(text + tail, size, bold=bold)
     if needed <= width:
-        return text, size
+        return text + tail, size
     size = max(smallest, size * width / needed)
-    while len(text) > 1 and text_width(text, size, bold=bold) > width * 1.02:
+    while len(text) > 1 and text_width(text + tail, size, bold=bold) > width * 1.02:
         text = text[:-2].rstrip() + "…"
-    return text, size
+    return text + tail, size
 
 
-def wrapped(text: str, width: float, size: float) -> list[str]:
-    """Return a text as lines that fit the width; a word that is longer stands alone."""
+def laid(
+    text: str, width: float, size: float, smallest: float, *, bold: bool = False
+) -> tuple[list[str], float]:
+    """Return the text as lines and a font size that fit the width: smaller first, then on several lines."""
+    needed = text_width(text, size, bold=bold)
+    if needed > width:
+        size = max(smallest, size * width / needed)
+    return wrapped(text, width * 1.02, size, bold=bold), size
+
+
+def wrapped(text: str, width: float, size: float, *, bold: bool = False) -> list[str]:
+    """Return a text as lines that fit the width; a word that is longer is broken."""
     lines = [""]
     for word in text.split(" "):
         longer = f"{lines[-1]} {word}".strip()
-        if lines[-1] and text_width(longer, size) > width:
-            lines.append(word)
-        else:
+        if text_width(longer, size, bold=bold) <= width:
             lines[-1] = longer
+            continue
+        lines.append("")
+        for mark in word:
+            if lines[-1] and text_width(lines[-1] + mark, size, bold=bold) > width:
+                lines.append("")
+            lines[-1] += mark
     return [line for line in lines if line]
 
 
