@@ -27,7 +27,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar, Literal
 
 
@@ -58,7 +58,10 @@ def _rebuild(kind: type[LoomproofError], state: dict[str, object]) -> LoomproofE
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One thing wrong with an input: where (file, sheet, row, column), what, and what would be right."""
+    """One thing wrong with an input: where (file, sheet, row, column), what, and what would be right.
+
+    ``short`` is the message with its long lists cut; empty where the message is short already.
+    """
 
     message: str
     file: str = ""
@@ -67,6 +70,7 @@ class Problem:
     column: str = ""
     cure: str = ""
     severity: Literal["error", "warning"] = "error"
+    short: str = ""
 
     @property
     def place(self) -> str:
@@ -79,6 +83,11 @@ class Problem:
         if self.column:
             parts.append(f"column {self.column}")
         return ", ".join(part for part in parts if part)
+
+    @property
+    def brief(self) -> Problem:
+        """The same with its long lists cut."""
+        return replace(self, message=self.short or self.message, short="")
 
     def __str__(self) -> str:
         head = f"{self.place}: " if self.place else ""

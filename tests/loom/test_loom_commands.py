@@ -5,12 +5,17 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from pathlib import Path
 
 import pytest
 
+from loomproof.cli.loom import show_grouped
 from loomproof.cli.main import run
+from loomproof.errors import Problem
+from loomproof.loom.model import ConnectorKind
 from loomproof.loom.reading import load
+from tests.loom.kbl_files import MAIN_HARNESS, open_data
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 ENGINE = str(FIXTURES / "hillclimb_engine")
@@ -128,3 +133,36 @@ def test_a_length_type_is_for_kbl_files_only(tmp_path: Path, capsys: Captured) -
     words = ["import", str(source), "--to", str(tmp_path / "loom"), "--yes", "--length-type", "Production"]
     assert run(words) == 2
     assert "--length-type" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("columns", [40, 80])
+def test_an_import_says_each_thing_once_in_short_and_all_of_it_when_asked(
+    columns: int, tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", str(columns))
+    source = open_data(MAIN_HARNESS)
+    words = ["import", str(source), "--to", str(tmp_path / "loom"), "--over"]
+    assert run(words) == 0
+    short = capsys.readouterr().err.partition("\n  --all shows every warning")[0]
+    notes = re.split(r"\n  (?! )", short)
+    assert notes[0] == "Worth a look:"
+    assert len(notes) > 8
+    assert all(len(note) < 400 for note in notes)
+    assert all(len(line) <= columns for line in short.splitlines())
+    assert "and 66 more" in " ".join(short.split())
+    assert run([*words, "--all"]) == 0
+    whole = capsys.readouterr().err
+    assert not re.search(r"and\s+\d+\s+more", whole)
+    unbroken = "".join(whole.split())
+    plugs = [c.name for c in load(tmp_path / "loom").loom.connectors if c.kind is ConnectorKind.PLUG]
+    assert len(plugs) > 60
+    assert all(name in unbroken for name in plugs)
+
+
+def test_many_warnings_about_one_thing_each_are_counted() -> None:
+    shown: list[str] = []
+    many = [Problem(f"<Part> refers to 'id{n}', which is not in the file", row=n) for n in range(50)]
+    other = [Problem("a unit is not known"), Problem("a harness has no name")]
+    show_grouped([*many, *other], 3, shown.append)
+    assert shown[3] == "47 more of this sort (--all shows them)."
+    assert shown[4:] == ["a unit is not known", "a harness has no name"]

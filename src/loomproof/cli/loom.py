@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -37,20 +38,43 @@ MOST_ALIKE = 3
 """So many warnings of one sort (same table, same column, same cure) are shown unless all are asked for."""
 
 
-def _show_grouped(problems: Sequence[Problem], most: int) -> None:
+def _show_notes(notes: Sequence[Problem], *, everything: bool) -> None:
+    """Say what an import noticed, folded to the screen; in short unless everything is asked for."""
+    from rich.console import Console
+
+    from loomproof.reports.listing import Paragraph
+
+    console = Console(stderr=True, highlight=False)
+    click.echo("Worth a look:", err=True)
+    shown = notes if everything else [note.brief for note in notes]
+    show_grouped(
+        shown,
+        len(notes) if everything else MOST_ALIKE,
+        lambda text: console.print(Paragraph(text, "  ", "    ")),
+    )
+    if not everything and any(note.short for note in notes):
+        click.echo("  --all shows every warning with every name that it lists.", err=True)
+
+
+def show_grouped(problems: Sequence[Problem], most: int, show: Callable[[str], object]) -> None:
+    """Show warnings, of each sort so many and then how many more there are."""
     from loomproof.errors import Problem
 
-    groups: dict[tuple[str, str, str, str], list[Problem]] = {}
+    groups: dict[tuple[str, ...], list[Problem]] = {}
     for problem in problems:
-        groups.setdefault((problem.file, problem.sheet, problem.column, problem.cure), []).append(problem)
+        sort = (problem.file, problem.sheet, problem.column, problem.cure)
+        # Where no column tells what it is about, its words do, names and numbers left out.
+        words = "" if problem.column else re.sub(r"'[^']*'|\S*\d\S*|:.*", "", problem.message)
+        groups.setdefault((*sort, words), []).append(problem)
     for alike in groups.values():
         # One line in the place of one line would save nothing.
         shown = alike if len(alike) <= most + 1 else alike[:most]
-        _show(shown)
+        for problem in shown:
+            show(str(problem))
         left = len(alike) - len(shown)
         if left:
             place = Problem("", alike[0].file, alike[0].sheet, column=alike[0].column).place
-            click.echo(f"  {f'{place}: ' if place else ''}{left} more of this sort (--all shows them).")
+            show(f"{f'{place}: ' if place else ''}{left} more of this sort (--all shows them).")
 
 
 @click.command()
@@ -89,7 +113,11 @@ def check(loom: Path, answers: Sequence[str], everything: bool) -> None:
         click.echo(f"  missing: {text}")
     if loaded.warnings:
         click.echo("Worth a look:")
-        _show_grouped(loaded.warnings, len(loaded.warnings) if everything else MOST_ALIKE)
+        show_grouped(
+            loaded.warnings,
+            len(loaded.warnings) if everything else MOST_ALIKE,
+            lambda text: click.echo(f"  {text}"),
+        )
     click.echo("The description holds together.")
 
 
@@ -238,6 +266,7 @@ def export(
     default=None,
     help="Components (a table like components.csv) that add what a KBL file does not carry.",
 )
+@click.option("--all", "everything", is_flag=True, help="Show every warning with every name that it lists.")
 @_over
 def import_(
     source: Path,
@@ -253,6 +282,7 @@ def import_(
     configuration: str | None,
     length_type: str | None,
     side_table: Path | None,
+    everything: bool,
     over: bool,
 ) -> None:
     """Make a loom of SOURCE: a from-to list (CSV or XLSX, your own headings) or a KBL file."""
@@ -284,8 +314,7 @@ def import_(
     else:
         writing.write_folder(loom, target, over=over)
     if notes:
-        click.echo("Worth a look:", err=True)
-        _show(notes, err=True)
+        _show_notes(notes, everything=everything)
     click.echo(f"{target} holds {len(loom.wires)} wires. Next: loomproof check {target}", err=True)
 
 

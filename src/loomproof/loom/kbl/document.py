@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from lxml import etree
 
 from loomproof.errors import DescriptionError, Problem
-from loomproof.loom.kbl.naming import some
+from loomproof.loom.kbl.naming import FIRST, some
 
 XSI_TYPE = "{http://www.w3.org/2001/XMLSchema-instance}type"
 NOTHING = "/NULL"
@@ -87,15 +87,23 @@ class Document:
         """Return the part that an occurrence is one of."""
         return self.ref(element, "Part")
 
-    def warn(self, message: str, element: etree._Element | None = None, cure: str = "") -> None:
-        """Keep a warning, with the line where it is about one element."""
+    def warn(
+        self, message: str, element: etree._Element | None = None, cure: str = "", short: str = ""
+    ) -> None:
+        """Keep a warning, with the line where it is about one element; ``short`` has its long lists cut."""
         row = line_of(element) if element is not None else None
-        self.warnings.append(Problem(message, file=self.name, row=row, cure=cure, severity="warning"))
+        self.warnings.append(
+            Problem(message, file=self.name, row=row, cure=cure, severity="warning", short=short)
+        )
 
     def warn_of(self, what: str, names: Sequence[str], cure: str = "") -> None:
         """Keep one warning that counts and lists names; none where there are none."""
         if names:
-            self.warn(f"{what} ({len(names)}): {some(names)}", cure=cure)
+            self.warn_list(f"{what} ({len(names)})", names, cure)
+
+    def warn_list(self, what: str, names: Sequence[str], cure: str = "") -> None:
+        """Keep one warning that lists names, in short the first of them."""
+        self.warn(f"{what}: {', '.join(names)}", cure=cure, short=f"{what}: {some(names, FIRST)}")
 
     def value(self, element: etree._Element | None, quantity: str) -> float | None:
         """Return a numerical value in the project's unit of its quantity; ``None`` where it has none.
@@ -145,6 +153,6 @@ _NAMED: dict[str, dict[str, float]] = {
 }
 
 
-def counted(tags: Counter[str]) -> str:
-    """Return counted tags as one text: ``105 Wire_protection_occurrence, 14 Fixing_occurrence``."""
-    return ", ".join(f"{number} {tag}" for tag, number in sorted(tags.items()))
+def counted(tags: Counter[str]) -> list[str]:
+    """Return counted tags as texts: ``14 Fixing_occurrence``, ``105 Wire_protection_occurrence``."""
+    return [f"{number} {tag}" for tag, number in sorted(tags.items())]

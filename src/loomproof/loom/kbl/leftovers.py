@@ -78,9 +78,9 @@ def tell_rest(document: Document) -> None:
         elif tag not in INNER:
             details[tag] += 1
     if rest:
-        document.warn(f"read and not part of a loom's description: {counted(rest)}")
+        document.warn_list("read and not part of a loom's description", counted(rest))
     if details:
-        document.warn(f"details that a loom's description does not hold: {counted(details)}")
+        document.warn_list("details that a loom's description does not hold", counted(details))
     _tell_inner(document)
     document.warn_of("wires and cores that no connection names, left out", list(_loose(document)))
 

@@ -27,6 +27,10 @@ class Names:
         return name
 
 
+FIRST = 3
+"""So many names stand in a message that is kept short."""
+
+
 def some(names: Iterable[str], most: int = 12) -> str:
     """Return names as one text, the first ones where there are many."""
     listed = list(names)

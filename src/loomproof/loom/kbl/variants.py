@@ -14,7 +14,7 @@ from lxml import etree
 from loomproof.errors import DescriptionError, suggestion
 from loomproof.loom.designations import is_known
 from loomproof.loom.kbl.document import Document
-from loomproof.loom.kbl.naming import Names, some
+from loomproof.loom.kbl.naming import FIRST, Names, some
 from loomproof.loom.model import Answer, Choice, Circuit, Need
 
 CONFIGURATION = "configuration"
@@ -153,14 +153,14 @@ def chosen_modules(
 
 
 def _say_whole(document: Document, variants: Variants) -> None:
-    doubled = _doubled(variants, frozenset(variants.modules))
-    if doubled:
-        names = ", ".join(repr(known.name) for known in variants.configurations)
-        document.warn(
-            f"all {len(variants.modules)} modules are read at once; that is no buildable car, for these "
-            f"families have more than one: {'; '.join(doubled)}",
-            cure=f"Name a configuration: {names}." if names else "",
-        )
+    names = ", ".join(repr(known.name) for known in variants.configurations)
+    _say_doubled(
+        document,
+        f"all {len(variants.modules)} modules are read at once; that is no buildable car, for these "
+        "families have more than one",
+        _doubled(variants, frozenset(variants.modules)),
+        cure=f"Name a configuration: {names}." if names else "",
+    )
 
 
 def _say_chosen(document: Document, variants: Variants, known: Configuration) -> None:
@@ -169,24 +169,29 @@ def _say_chosen(document: Document, variants: Variants, known: Configuration) ->
             f"configuration {known.name!r} names no module: no wire is left",
             cure="Name another configuration, or none for the whole file.",
         )
-    doubled = _doubled(variants, known.modules)
+    _say_doubled(
+        document,
+        f"configuration {known.name!r} fits alternatives at once and is no buildable car",
+        _doubled(variants, known.modules),
+    )
+
+
+def _say_doubled(document: Document, what: str, doubled: dict[str, list[str]], cure: str = "") -> None:
+    """Name each family with its modules; in short some of the families."""
     if doubled:
-        document.warn(
-            f"configuration {known.name!r} fits alternatives at once and is no buildable car: "
-            f"{'; '.join(doubled)}"
-        )
+        whole = "; ".join(f"{family}: {', '.join(names)}" for family, names in doubled.items())
+        document.warn(f"{what}: {whole}", cure=cure, short=f"{what}: {some(doubled, FIRST)}")
 
 
-def _doubled(variants: Variants, modules: frozenset[str]) -> list[str]:
+def _doubled(variants: Variants, modules: frozenset[str]) -> dict[str, list[str]]:
+    """Return the families that have more than one of these modules, with them."""
     by_family: dict[str, list[str]] = {}
     for key, module in variants.modules.items():
         if key in modules and module.family:
             by_family.setdefault(module.family, []).append(module.name)
-    return [
-        f"{variants.families.get(family, family)}: {some(names, 4)}"
-        for family, names in by_family.items()
-        if len(names) > 1
-    ]
+    return {
+        variants.families.get(family, family): names for family, names in by_family.items() if len(names) > 1
+    }
 
 
 @dataclass
