@@ -11,6 +11,7 @@ import pytest
 from loomproof.cli.main import run
 from loomproof.records.home import home
 from loomproof.records.keys import KeyFolder
+from loomproof.records.started import note_started
 from loomproof.records.store import open_store
 from loomproof.results.document import Verdict
 from tests.cli.running import loomproof
@@ -58,6 +59,36 @@ def test_log_and_history_crop_nothing_on_a_narrow_screen(
     figures = [line for line in out.splitlines() if "Ω" in line]
     assert figures
     assert not any(re.match(r"\s*[mkM]?Ω", line) for line in figures), "a unit without its figure"
+
+
+@pytest.mark.parametrize("columns", ["40", "140"])
+def test_a_proof_that_was_broken_off_is_in_log_and_history(
+    columns: str, tmp_path: Path, capsys: Output, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", columns)
+    Path("j").write_text("")
+    with open_store() as store:
+        loom, serial = store.run("first").loom, store.run("first").serial
+    for name, journal in (("first", "j"), ("stopped", "j"), ("killed", "gone")):
+        note_started(name, loom, "2026-01-06T09:30:00.000Z", Path(journal), serial=serial)
+    note_started("other", "Wren", "2026-01-06T09:31:00.000Z", Path("j"))
+    for words in (["log", serial], ["history", serial], ["log"]):
+        assert run(words) == 0
+        out = capsys.readouterr().out
+        assert out.count("BROKEN OFF") == (2 if len(words) > 1 else 3)
+        assert ("other" in out) == (words == ["log"])
+        assert all(len(line) <= int(columns) for line in out.splitlines())
+        assert "2026-01-06 09:30" in out
+        unbroken = "".join(out.split())
+        assert str(tmp_path / "j") in unbroken
+        assert f"{tmp_path / 'gone'}(gone)" in unbroken
+        assert len(re.findall(r"^first\b", out, re.MULTILINE)) == 1, "it was sealed"
+    assert run(["log", "--last", "1"]) == 0
+    assert "killed" not in capsys.readouterr().out
+    assert run(["history", "Wren"]) == 0, "nothing of it was ever sealed"
+    assert "BROKEN OFF" in capsys.readouterr().out
+    assert run(["history", "Wren", "--plot", "h.svg"]) == 2
+    assert "nothing to plot" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("name", ["first", "second"])

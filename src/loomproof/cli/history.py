@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.records import file_name, kept_as, runs_view, store_option, terminal, write_file
+from loomproof.cli.records import (
+    file_name,
+    kept_as,
+    runs_broken_off,
+    show_runs,
+    store_option,
+    terminal,
+    write_file,
+)
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
@@ -35,7 +43,8 @@ def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, st
     loom = kept_as(loom)
     with open_store(store) as opened:
         runs = opened.runs(loom)
-        if not runs:
+        broken = runs_broken_off(opened, store, loom)
+        if not runs and not broken:
             near = suggestion(
                 loom, {name for run in opened.runs(limit=1000) for name in (run.loom, run.serial)}
             )
@@ -47,7 +56,9 @@ def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, st
             if joint not in subjects:
                 raise UsageError(f"no resistance of {joint!r} was kept", cure=suggestion(joint, subjects))
         found = tuple(trend for trend in found if trend.subject in joints)
-    terminal().print(runs_view(runs))
+    if plot is not None and not found:
+        raise UsageError(f"no resistance of {loom!r} was kept; there is nothing to plot")
+    show_runs(runs, broken)
     if found:
         click.echo("")
         terminal().print(_trends_view(found[:most]))

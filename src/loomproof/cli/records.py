@@ -15,6 +15,7 @@ from loomproof.errors import RecordError, StoreError
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from loomproof.records.started import Started
     from loomproof.records.store import Run, Store
     from loomproof.reports.listing import Listing
 
@@ -78,15 +79,58 @@ def kept_as(loom: str) -> str:
 @click.option("--last", "limit", type=click.IntRange(1), default=50, show_default=True, help="How many.")
 @store_option
 def log(loom: str | None, limit: int, store: str | None) -> None:
-    """List the proofs that were kept, of one LOOM (folder, name, serial or digest) or of all."""
+    """List the proofs that were kept, of one LOOM (folder, name, serial or digest) or of all.
+
+    Below them stand those that were started and have no record, with the journal of what was read.
+    """
     from loomproof.records.store import open_store
 
+    name = kept_as(loom) if loom else None
     with open_store(store) as opened:
-        runs = opened.runs(kept_as(loom) if loom else None, limit)
-    if not runs:
+        runs = opened.runs(name, limit)
+        broken = runs_broken_off(opened, store, name)[-limit:]
+    if not runs and not broken:
         click.echo("Nothing is kept of it." if loom else "Nothing is kept yet.", err=True)
         return
-    terminal().print(runs_view(runs))
+    show_runs(runs, broken)
+
+
+def runs_broken_off(opened: Store, store: str | None, loom: str | None) -> tuple[Started, ...]:
+    """Return the proofs that were started for this store, of one loom or of all, and not sealed into it."""
+    from loomproof.records.reading import sealed_runs
+    from loomproof.records.started import broken_off, started_here
+
+    started = started_here(store, loom)
+    return broken_off(started, sealed_runs(opened, [one.run for one in started]))
+
+
+def show_runs(runs: tuple[Run, ...], broken: tuple[Started, ...]) -> None:
+    """Print the runs that were kept, then those that were broken off."""
+    if runs:
+        terminal().print(runs_view(runs))
+    if runs and broken:
+        click.echo("")
+    if broken:
+        terminal().print(broken_off_view(broken))
+
+
+def broken_off_view(broken: tuple[Started, ...]) -> Listing:
+    """Return the runs that were started and not sealed, each with its journal."""
+    from loomproof.reports.listing import Cell, Column, Listing
+    from loomproof.reports.words import when
+
+    rows = tuple(
+        (
+            one.run,
+            when(one.started)[:16],
+            Cell("BROKEN OFF", _STYLES["incomplete"]),
+            f"{one.loom}, {one.serial}" if one.serial else one.loom,
+            one.journal if Path(one.journal).exists() else f"{one.journal} (gone)",
+        )
+        for one in broken
+    )
+    heads = (Column("run"), Column("started"), Column("ended", whole=True), Column("loom"), Column("journal"))
+    return Listing(heads, rows)
 
 
 def runs_view(runs: tuple[Run, ...]) -> Listing:

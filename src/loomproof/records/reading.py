@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -48,6 +48,20 @@ def sealed_records(
             packed = values.pop("packed")
             run = Run(**values)
             yield run, unpacked(packed, f"{store.where}: run {run.run}")
+
+
+def sealed_runs(store: Store, runs: Collection[str]) -> frozenset[str]:
+    """Return those of the runs named that the store has a record of."""
+    wanted, found = list(runs), set[str]()
+    with store.reading() as connection:
+        for at in range(0, len(wanted), _AT_ONCE):
+            query = select(RUNS.c.run).where(RUNS.c.run.in_(wanted[at : at + _AT_ONCE]))
+            found |= set(connection.execute(query).scalars())
+    return frozenset(found)
+
+
+_AT_ONCE = 500
+"""So many names in one query: SQLite takes 999 parameters at least."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,128 @@
+"""Proofs that were started, one line each, so that one that was broken off is not forgotten.
+
+A proof that ends seals its record; one that is stopped, loses its bench or is killed leaves a journal and
+nothing in the store. The line written at its start is never taken out: a run whose record is in the store
+has ended, any other one was broken off, or still runs. A line that cannot be read, such as the last one
+before a power cut, is passed over.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Collection, Iterable
+from dataclasses import asdict, dataclass, fields
+from datetime import datetime
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from loomproof.errors import StoreError
+from loomproof.records.home import home
+
+STARTED = "started.jsonl"
+"""The file's name in the person's data folder."""
+
+
+@dataclass(frozen=True, slots=True)
+class Started:
+    """A proof that was started: which loom, when (RFC 3339), where its journal and its record were to go."""
+
+    run: str
+    loom: str
+    started: str
+    journal: str
+    serial: str = ""
+    digest: str = ""
+    store: str = ""
+
+
+def note_started(
+    run: str,
+    loom_name: str,
+    started: str,
+    journal_path: Path,
+    *,
+    serial: str = "",
+    digest: str = "",
+    store: str | None = None,
+) -> None:
+    """Add a proof to the end of the file of those started, flushed to the disk.
+
+    ``store`` is what the command was given, ``None`` for the default one. Raises `StoreError` where the
+    file cannot be written.
+    """
+    path = home() / STARTED
+    noted = Started(run, loom_name, started, str(journal_path.absolute()), serial, digest, place_of(store))
+    line = json.dumps(asdict(noted), ensure_ascii=True) + "\n"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        with path.open("a+b") as file:
+            # A line cut short by a power cut must not take this one with it.
+            if file.seek(0, os.SEEK_END):
+                file.seek(-1, os.SEEK_END)
+                line = line if file.read(1) == b"\n" else f"\n{line}"
+            file.write(line.encode())
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        raise StoreError(
+            f"{path}: cannot be written: {error.strerror}",
+            cure="Make room or rights there, or name another data folder in LOOMPROOF_HOME.",
+        ) from error
+
+
+def read_started(data: bytes) -> tuple[Started, ...]:
+    """Read the lines of such a file, oldest first; what is no whole line of it is left out."""
+    found = (_started(line) for line in data.split(b"\n") if line.strip())
+    return tuple(one for one in found if one is not None)
+
+
+def _started(line: bytes) -> Started | None:
+    try:
+        value = json.loads(line)
+        texts = {each.name: value[each.name] for each in fields(Started)}
+        datetime.fromisoformat(texts["started"])
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return None
+    return Started(**texts) if all(isinstance(text, str) for text in texts.values()) else None
+
+
+def started_here(store: str | None = None, loom: str | None = None) -> tuple[Started, ...]:
+    """Return the proofs started on this person's account for a store, of one loom (as the store finds it).
+
+    A run that went on later counts once, as it was started last. Raises `StoreError` where the file is
+    there and cannot be read.
+    """
+    path = home() / STARTED
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        return ()
+    except OSError as error:
+        raise StoreError(
+            f"{path}: cannot be read: {error.strerror}", cure="Give yourself the right to read it."
+        ) from error
+    place = place_of(store)
+    mine = [one for one in read_started(data) if one.store == place]
+    mine = [one for one in mine if loom is None or loom in (one.loom, one.serial, one.digest)]
+    return tuple({one.run: one for one in mine}.values())
+
+
+def broken_off(started: Iterable[Started], sealed: Collection[str]) -> tuple[Started, ...]:
+    """Return those whose run is not among the sealed ones."""
+    return tuple(one for one in started if one.run not in sealed)
+
+
+def place_of(store: str | None) -> str:
+    """Return where a store is, the same text however it was named, without user and password."""
+    if not store:
+        return str((home() / "records.db").absolute())
+    if "://" not in store:
+        return str(Path(store).absolute())
+    try:
+        parts = urlsplit(store)
+    except ValueError:
+        return ""  # no address of a store: opening it says so
+    if parts.scheme.partition("+")[0] == "sqlite":
+        return str(Path(parts.path[1:]).absolute())
+    return parts.netloc.rpartition("@")[2] + parts.path
