@@ -275,7 +275,10 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
             checks=tuple(entry for part in parts for entry in check_entries(part.check)),
         ),
         adapter=doc.AdapterEntry(
-            name=request.adapter.name, digest=request.adapter.digest, leads_zeroed=request.adapter.zeroed
+            name=request.adapter.name,
+            digest=request.adapter.digest,
+            leads_zeroed=request.adapter.zeroed,
+            leads_ohm=request.adapter.leads_ohm,
         ),
         findings=tuple(finding_entry(finding, loom) for finding in findings),
         coverage=doc.Coverage(
@@ -310,15 +313,15 @@ def meter_of(capabilities: Capabilities, request: Request, *, measured_temperatu
     """Return what this bench's ohms are worth, or ``None`` where it has none or does not say."""
     if capabilities.ohms is None or capabilities.accuracy is None:
         return None
-    leads = request.adapter.lead_of
-    zeroed = bool(request.adapter.zeroed) or request.simulated
+    leads = request.adapter.entries
+    # A lead that was never zeroed is half a metre or so of thin wire: common practice, no source.
+    unknown_u_ohm = 0.0 if request.simulated else 0.03
     return Meter(
         two_wire=capabilities.accuracy,
         four_wire=capabilities.four_wire_accuracy if capabilities.four_wire else None,
         range_ohm=capabilities.ohms,
-        lead_ohm={point: lead.lead_ohm for point, lead in leads.items()},
-        # A lead that was never zeroed is half a metre or so of thin wire: common practice, no source.
-        lead_u_ohm=max((lead.lead_u_ohm for lead in leads.values()), default=0.0) if zeroed else 0.03,
+        lead_ohm={lead.point: lead.lead_ohm for lead in leads},
+        lead_u_ohm=max((lead.standard_u_ohm(unknown_u_ohm) for lead in leads), default=0.0),
         repeatability_ohm=request.repeatability_ohm,
         repeats=request.repeats,
         temperature_u_k=2.0 if measured_temperature else 6.0,

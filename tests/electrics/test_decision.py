@@ -89,7 +89,8 @@ def test_a_sound_wire_passes_and_a_few_ohms_fail_on_a_cheap_bench() -> None:
 def test_open_negative_and_nonsense() -> None:
     assert judge(math.inf, math.inf, 1.0) == "fail"
     assert judge(math.inf, 0.1, math.inf, 1e6) == "pass"
-    assert judge(-0.02, 0.01, 0.1) == "pass"
+    assert judge(-0.01, 0.01, 0.1) == "pass"
+    assert judge(-0.02, 0.01, 0.1) == "undecided", "nothing reads less than nothing"
     assert judge(90.0, 1.0, 110.0, 95.0) == "fail"
     assert judge(95.5, 1.0, 110.0, 95.0) == "undecided"
     assert judge(100.0, 1.0, 110.0, 95.0) == "pass"

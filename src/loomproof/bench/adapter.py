@@ -34,6 +34,17 @@ class Lead:
     zeroed: str = ""
     row: int = field(default=0, compare=False)
 
+    def standard_u_ohm(self, unknown_u_ohm: float) -> float:
+        """Return the standard uncertainty of what is taken off for this lead, Ω.
+
+        That of a learned lead was learned with it. A figure that somebody wrote down may be anything from
+        nothing to twice itself (rectangular, JCGM 100:2008, 4.3.7), and no lead is known better than
+        ``unknown_u_ohm`` by that.
+        """
+        if self.zeroed or self.lead_u_ohm:
+            return self.lead_u_ohm / 2.0
+        return max(unknown_u_ohm, self.lead_ohm / math.sqrt(3.0))
+
 
 @dataclass(frozen=True)
 class Adapter:
@@ -68,6 +79,12 @@ class Adapter:
         """The oldest date on which a lead was zeroed; "" where any was not."""
         dates = [entry.zeroed for entry in self.entries]
         return min(dates) if dates and all(dates) else ""
+
+    @property
+    def leads_ohm(self) -> tuple[float, float]:
+        """The least and the most that is taken off for a lead, Ω."""
+        ohms = [entry.lead_ohm for entry in self.entries]
+        return (min(ohms), max(ohms)) if ohms else (0.0, 0.0)
 
     @cached_property
     def digest(self) -> str:

@@ -16,7 +16,9 @@ Outcome = Literal["pass", "fail", "undecided"]
 def judge(measured_ohm: float, uncertainty_ohm: float, upper_ohm: float, lower_ohm: float = 0.0) -> Outcome:
     """Judge one reading against an upper limit and, where ``lower_ohm`` > 0, a lower one.
 
-    ``uncertainty_ohm`` is expanded, k = 2. An infinite reading (open, over range) fails a finite upper limit.
+    ``uncertainty_ohm`` is expanded, k = 2. No resistance is below zero: a reading that is, by more than its
+    uncertainty, contradicts itself and passes nothing. An infinite reading (open, over range) fails a
+    finite upper limit.
     Raises `ValueError` for a reading that is not a number, a negative uncertainty or crossed limits.
     """
     if math.isnan(measured_ohm) or math.isnan(upper_ohm) or math.isnan(lower_ohm):
@@ -31,9 +33,8 @@ def judge(measured_ohm: float, uncertainty_ohm: float, upper_ohm: float, lower_o
         return "fail"
     if lower_ohm > 0.0 and measured_ohm < lower_ohm - uncertainty_ohm:
         return "fail"
-    if measured_ohm <= upper_ohm - uncertainty_ohm and (
-        lower_ohm <= 0.0 or measured_ohm >= lower_ohm + uncertainty_ohm
-    ):
+    least_ohm = lower_ohm + uncertainty_ohm if lower_ohm > 0.0 else -uncertainty_ohm
+    if least_ohm <= measured_ohm <= upper_ohm - uncertainty_ohm:
         return "pass"
     return "undecided"
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from loomproof.electrics.decision import judge
+from loomproof.errors import UnfitError
 from loomproof.loom.model import ComponentKind, End
 from loomproof.proof.asking import Asker
 from loomproof.proof.plan import ConductorReading, Meter, PartReading, Wires
@@ -25,9 +26,17 @@ ONE_WAY_RATIO = 2.0
 """A path that reads so many times more one way round than the other conducts one way."""
 
 
+IMPOSSIBLE_U = 2.0
+"""So many expanded uncertainties below zero, four standard ones, chance brings no reading: it comes once in
+30 000 of a conductor without any resistance (normal density, JCGM 106:2012, clause 7)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Ohmmeter:
-    """A bench's resistance readings, corrected for adapter leads, with their uncertainty."""
+    """A bench's resistance readings, corrected for adapter leads, with their uncertainty.
+
+    Raises `UnfitError` where a reading is so far below zero that adapter table or meter must be wrong.
+    """
 
     asker: Asker
     meter: Meter
@@ -43,8 +52,25 @@ class Ohmmeter:
         mean = math.fsum(values) / len(values)
         if math.isinf(mean):
             return math.inf, math.inf
-        corrected = mean - self.meter.leads_ohm(a.bit_length(), b.bit_length(), wires)
-        return corrected, self.meter.uncertainty_ohm(mean, wires)
+        leads_ohm = self.meter.leads_ohm(a.bit_length(), b.bit_length(), wires)
+        u_ohm = self.meter.uncertainty_ohm(mean, wires)
+        if mean - leads_ohm < -IMPOSSIBLE_U * u_ohm:
+            raise self._impossible(a.bit_length(), b.bit_length(), mean, leads_ohm, u_ohm)
+        return mean - leads_ohm, u_ohm
+
+    def _impossible(self, a: int, b: int, ohm: float, leads_ohm: float, u_ohm: float) -> UnfitError:
+        ends = f"{self.scope.end_of[a]} to {self.scope.end_of[b]} (points {a} and {b})"
+        if leads_ohm:
+            return UnfitError(
+                f"{ends}: {ohm:.3g} ohm were read, and the adapter table takes {leads_ohm:.3g} ohm off for "
+                f"the leads; less than nothing is left (uncertainty {u_ohm:.2g} ohm), so the table is wrong",
+                cure="Put the shorting plug on and zero the leads: loomproof bench zero.",
+            )
+        return UnfitError(
+            f"{ends}: {ohm:.3g} ohm were read, less than nothing (uncertainty {u_ohm:.2g} ohm): the meter's "
+            "zero is off, or there is a voltage on the loom",
+            cure="Look for a voltage on the loom, then test the bench: loomproof bench selftest.",
+        )
 
 
 def judge_conductor(ohmmeter: Ohmmeter, reading: ConductorReading) -> Judged:

@@ -16,7 +16,7 @@ from typing import cast
 from loomproof.reports import claims
 from loomproof.reports.typesetting import typeset
 from loomproof.reports.words import VERDICTS, clean, evidence, kind, ohms, plural, when, wires, worst
-from loomproof.results.document import Document, FindingEntry
+from loomproof.results.document import AdapterEntry, Document, FindingEntry
 
 View = dict[str, object]
 
@@ -161,7 +161,7 @@ def _facts(document: Document) -> list[list[str]]:
         ["temperature", "not measured" if bench.temperature_c is None else f"{bench.temperature_c:.1f} °C"],
         ["adapter", document.adapter.name],
         ["adapter table", document.adapter.digest, "code"],
-        ["leads zeroed", when(document.adapter.leads_zeroed)],
+        ["adapter leads", _leads(document.adapter)],
         [
             "counts",
             f"{plural(counts.connectors, 'connector')}, {plural(counts.cavities, 'cavity', 'cavities')} "
@@ -190,6 +190,17 @@ def _accuracy(document: Document) -> str:
         return "the bench measures no resistance"
     ratio = f" + {bench.accuracy_ratio:.2%} of reading" if bench.accuracy_ratio else ""
     return f"±({ohms(bench.accuracy_ohm)}{ratio}), {'four' if bench.four_wire else 'two'}-wire"
+
+
+def _leads(adapter: AdapterEntry) -> str:
+    zeroed = f"zeroed {when(adapter.leads_zeroed)}" if adapter.leads_zeroed else "not all zeroed"
+    if adapter.leads_ohm is None:
+        return zeroed
+    least, most = adapter.leads_ohm
+    if not most:
+        return "nothing taken off for them"
+    span = ohms(most) if least == most else f"{ohms(least)} to {ohms(most)}"
+    return f"{span} taken off for each, {zeroed}"
 
 
 def _thresholds(document: Document) -> str:

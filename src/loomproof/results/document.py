@@ -141,11 +141,12 @@ class LoomEntry(_Value):
 
 
 class AdapterEntry(_Value):
-    """The adapter used."""
+    """The adapter used; ``leads_ohm`` is the least and the most taken off for a lead, where known."""
 
     name: str
     digest: str = ""
     leads_zeroed: str = ""
+    leads_ohm: tuple[float, float] | None = None
 
 
 class ClaimEntry(_Value):
