@@ -15,7 +15,7 @@ from loomproof.fitting.tracing import when_live
 from loomproof.loom.choices import answers_of
 from loomproof.loom.model import Circuit, ConnectorKind, End, Loom, Need, Wire
 from loomproof.loom.reading import load
-from loomproof.reports.fitting_sheet import sheet_csv, sheet_pdf
+from loomproof.reports.fitting_sheet import sheet_csv, sheet_pdf, views
 from loomproof.results.document import Coverage, Verdict
 from loomproof.results.fitting import Action, Job, Level, Sheet
 from tests.fitting.looms import demo, document, random_fitting_loom
@@ -215,3 +215,23 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert (tmp_path / "s.pdf").read_bytes()[:5] == b"%PDF-"
     assert run(["fit", str(here), "--answer", "fan=oddly", *store]) == 2
     assert load(here).loom.name in said.replace("\n", " ")
+
+
+@pytest.mark.parametrize("width", [40, 60, 80, 120])
+def test_the_sheet_on_a_screen_shows_every_end_and_figure_whole(width: int) -> None:
+    from rich.console import Console
+
+    loom = demo()
+    sheet = fitting_sheet(loom)
+    file = io.StringIO()
+    console = Console(file=file, width=width, highlight=False)
+    for part in views(sheet):
+        console.print(part)
+    lines = file.getvalue().splitlines()
+    assert all(len(line) <= width for line in lines)
+    words = set(file.getvalue().split())
+    assert {str(end) for end in loom.cavities} <= words
+    assert {row.circuit for row in sheet.drops} <= words
+    for drop in sheet.drops:
+        figure = f"{drop.drop_v:.2f} ± {drop.uncertainty_v:.2f} V"
+        assert any(figure in line for line in lines), "a figure on one line"

@@ -81,33 +81,29 @@ def _number(value: float | None) -> str:
 
 def views(sheet: Sheet) -> Iterator[RenderableType]:
     """Yield the sheet for a terminal: banner and warnings on top, then the lists and the checks."""
-    from rich.text import Text
+    from loomproof.reports.listing import Paragraph
 
-    head = f"Fitting sheet: {_name(sheet)}"
-    yield Text(clean(head), style="bold")
+    yield Paragraph(f"Fitting sheet: {_name(sheet)}", style="bold")
     if sheet.banner:
-        yield Text(clean(sheet.banner), style="bold white on red")
+        yield Paragraph(sheet.banner, style="bold white on red")
     elif sheet.ready:
-        yield Text("ready to be fitted, row by row", style="green")
-    yield Text(clean(f"proof: {sheet.proof}"))
+        yield Paragraph("ready to be fitted, row by row", style="green")
+    yield Paragraph(f"proof: {sheet.proof}", later="  ")
     for choice, answer in sheet.answers:
-        yield Text(clean(f"answer: {choice}={answer}"))
+        yield Paragraph(f"answer: {choice}={answer}", later="  ")
     for warn in sheet.warnings:
         style = {Level.DANGER: "bold red", Level.WARNING: "yellow"}.get(warn.level, "")
-        yield Text(clean(f"{warn.level.value.upper()}: {warn.text}"), style=style)
+        yield Paragraph(f"{warn.level.value.upper()}: {warn.text}", later="  ", style=style)
+    connect_heads = ("no", "end", "colour", "mm²", "circuit", "fuse", "goes to")
     for job, rows in _by_job(sheet.connect):
-        yield _view(
-            f"Connect: {job.value}",
-            ("", "end", "colour", "mm²", "circuit", "fuse", "goes to"),
-            (_connect_cells(row) for row in rows),
-        )
+        yield from _view(f"Connect: {job.value}", connect_heads, [_connect_cells(row) for row in rows])
     for title, heads, cells in _tables(sheet):
-        if cells:
-            yield _view(title, heads, cells)
+        yield from _view(title, heads, cells)
     for title, texts in _notes(sheet):
-        yield Text(f"\n{title}", style="bold")
+        yield ""
+        yield Paragraph(title, style="bold")
         for text in texts:
-            yield Text(clean(f"- {text}"))
+            yield Paragraph(text, "- ", "  ")
 
 
 def _tables(sheet: Sheet) -> Iterator[tuple[str, tuple[str, ...], list[tuple[str, ...]]]]:
@@ -119,6 +115,19 @@ def _tables(sheet: Sheet) -> Iterator[tuple[str, tuple[str, ...], list[tuple[str
     fuse_heads = ("wire", "mm²", "fuse", "continuous", "short circuit")
     yield "Wire and fuse", fuse_heads, [_fuse_cells(row) for row in sheet.fuses]
     yield "Earth points", ("end", "A", "of"), [_earth_cells(row) for row in sheet.earths]
+
+
+_FIGURES = frozenset({"mm²", "A", "drop", "limit"})
+
+
+def _view(title: str, heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> Iterator[RenderableType]:
+    """Yield a list under its title; nothing where it is empty."""
+    from loomproof.reports.listing import Column, Listing
+
+    if rows:
+        columns = tuple(Column(head, figure=head in _FIGURES, whole=head == "says") for head in heads)
+        yield ""
+        yield Listing(columns, tuple(rows), title)
 
 
 def _earth_cells(row: EarthRow) -> tuple[str, ...]:
@@ -188,22 +197,6 @@ def _fuse_cells(row: FuseRow) -> tuple[str, ...]:
         row.continuous,
         row.short_circuit,
     )
-
-
-def _view(title: str, heads: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> RenderableType:
-    from rich import box
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(
-        box=box.SIMPLE_HEAD, title=title, title_justify="left", title_style="bold", pad_edge=False,
-        padding=(0, 1, 0, 0),
-    )  # fmt: skip
-    for head in heads:
-        table.add_column(head, overflow="fold")
-    for row in rows:
-        table.add_row(*(Text(clean(cell)) for cell in row))
-    return table
 
 
 def sheet_pdf(sheet: Sheet) -> bytes:

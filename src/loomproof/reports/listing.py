@@ -21,8 +21,12 @@ _UNITS = r"(?:[kMGmµ]?Ω|mm²|m|[mkµ]?V|[mµ]?A|[mµnp]?F|k?Hz|°C|K|%|m?s)"
 _TIED = re.compile(rf"(?<=\d) (?={_UNITS}(?![\w²]))")
 _TIE = "\u00a0"
 
-GAP = 2
-"""Blank cells between two columns."""
+GAPS = (2, 1)
+"""Blank cells between two columns: where there is room for them, and at least."""
+LITTLE = (8, 0)
+"""What a column may lack to be made whole before others get a share: of both ways the shorter list wins."""
+INDENT = 2
+"""Blank cells before and behind the headings of a block."""
 
 
 def folded(text: str, width: int) -> tuple[str, ...]:
@@ -87,13 +91,14 @@ class Listing:
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Give the lines, as wide as there is room."""
         rows = [[_cell(cell) for cell in row] for row in self.rows]
-        widths = _widths(self.columns, rows, options.max_width)
         if self.title:
             yield Paragraph(self.title, style="bold")
-        if widths is None:
-            yield from _blocks(self.columns, rows, options.max_width)
-        else:
-            yield from _table(self.columns, rows, widths)
+        for gap in GAPS:
+            widths = _widths(self.columns, rows, options.max_width - gap * (len(self.columns) - 1))
+            if widths is not None:
+                yield from _table(self.columns, rows, widths, gap)
+                return
+        yield from _blocks(self.columns, rows, options.max_width)
 
 
 def _cell(cell: str | Cell) -> Cell:
@@ -102,7 +107,7 @@ def _cell(cell: str | Cell) -> Cell:
 
 
 def _widths(columns: Sequence[Column], rows: Sequence[Sequence[Cell]], room: int) -> tuple[int, ...] | None:
-    """Return how wide each column is, or ``None`` where no cell may be made as narrow as that."""
+    """Return how wide each column is, all of them in so much room; ``None`` where they don't fit."""
     least, most = [], []
     for place, column in enumerate(columns):
         texts = [column.head, *(row[place].text for row in rows)]
@@ -110,52 +115,67 @@ def _widths(columns: Sequence[Column], rows: Sequence[Sequence[Cell]], room: int
         most.append(whole)
         broken = max(cell_len(word) for text in texts for word in _words(text))
         least.append(whole if column.figure or column.whole else broken)
-    spare = room - sum(least) - GAP * (len(columns) - 1)
+    spare = room - sum(least)
     if spare < 0:
         return None
+    options = [_shared(spare, least, most, little) for little in LITTLE]
+    return min(options, key=lambda widths: sum(_height(row, widths) for row in rows))
+
+
+def _shared(spare: int, least: Sequence[int], most: Sequence[int], little: int) -> tuple[int, ...]:
+    """Return the widths: columns that lack little get all of it, the others a share by what they lack."""
     widths = list(least)
-    # Those that want little first: a date that stands whole is worth more than a name one word longer.
-    for place in sorted(range(len(columns)), key=lambda place: most[place] - least[place]):
-        more = min(spare, most[place] - least[place])
-        widths[place] += more
-        spare -= more
+    wanted = [whole - narrow for whole, narrow in zip(most, least, strict=True)]
+    for place in sorted(range(len(wanted)), key=lambda place: wanted[place]):
+        if wanted[place] <= little:
+            more = min(spare, wanted[place])
+            widths[place] += more
+            spare -= more
+    lacking = sum(want for want in wanted if want > little)
+    for place, want in enumerate(wanted):
+        if want > little:
+            widths[place] += min(want, spare * want // lacking)
     return tuple(widths)
 
 
+def _height(row: Sequence[Cell], widths: Sequence[int]) -> int:
+    return max(len(folded(cell.text, width)) for cell, width in zip(row, widths, strict=True))
+
+
 def _table(
-    columns: Sequence[Column], rows: Sequence[Sequence[Cell]], widths: Sequence[int]
+    columns: Sequence[Column], rows: Sequence[Sequence[Cell]], widths: Sequence[int], gap: int
 ) -> Iterator[Text]:
     heads = [Cell(column.head, "bold") for column in columns]
-    yield from _row(columns, heads, widths)
-    yield _line("─" * (sum(widths) + GAP * (len(widths) - 1)))
+    yield from _row(columns, heads, widths, gap)
+    yield _line("─" * (sum(widths) + gap * (len(widths) - 1)))
     for row in rows:
-        yield from _row(columns, row, widths)
+        yield from _row(columns, row, widths, gap)
 
 
-def _row(columns: Sequence[Column], row: Sequence[Cell], widths: Sequence[int]) -> Iterator[Text]:
+def _row(columns: Sequence[Column], row: Sequence[Cell], widths: Sequence[int], gap: int) -> Iterator[Text]:
     parts = [folded(cell.text, width) for cell, width in zip(row, widths, strict=True)]
     for number in range(max(map(len, parts))):
         line = _line("")
         for place, (cell, part, width) in enumerate(zip(row, parts, widths, strict=True)):
             text = part[number] if number < len(part) else ""
             blank = " " * (width - cell_len(text))
-            line.append(" " * GAP if place else "")
+            line.append(" " * gap if place else "")
             line.append(f"{blank}{text}" if columns[place].figure else f"{text}{blank}", style=cell.style)
         line.rstrip()
         yield line
 
 
 def _blocks(columns: Sequence[Column], rows: Sequence[Sequence[Cell]], room: int) -> Iterator[Text]:
-    heads = max((cell_len(column.head) for column in columns[1:]), default=0) + GAP
+    heads = max((cell_len(column.head) for column in columns[1:]), default=0) + INDENT
     for row in rows:
         for text in folded(row[0].text, room):
             yield _line(text, row[0].style or "bold")
         for column, cell in zip(columns[1:], row[1:], strict=True):
             if not cell.text:
                 continue
-            for number, text in enumerate(folded(cell.text, room - GAP - heads)):
+            for number, text in enumerate(folded(cell.text, room - INDENT - heads)):
                 head = "" if number else column.head
-                line = _line(f"{' ' * GAP}{head}{' ' * (heads - cell_len(head))}")
+                line = _line(f"{' ' * INDENT}{head}{' ' * (heads - cell_len(head))}")
                 line.append(text, style=cell.style)
                 yield line
 
