@@ -42,7 +42,7 @@ COMMANDS: dict[str, Command] = {
     "draw": Command("loomproof.cli.drawing:draw", "Draw a loom and its connector faces as SVG."),
     "explain": Command("loomproof.cli.explain:explain", "Show how a limit comes about."),
     "export": Command("loomproof.cli.loom:export", "Write a loom as folder, workbook or KBL."),
-    "log": Command("loomproof.cli.records:log", "List the proofs that were kept."),
+    "log": Command("loomproof.cli.records:log", "List the proofs kept, and those broken off."),
     "certificate": Command("loomproof.cli.records:certificate", "Write the certificate of a run."),
     "verify": Command("loomproof.cli.records:verify", "Check a certificate or a sealed record."),
     "findings": Command("loomproof.cli.diagnosis:findings", "Show a run's findings again; take answers."),
