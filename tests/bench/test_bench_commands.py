@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import shlex
 from pathlib import Path
 
 import pytest
@@ -10,6 +12,7 @@ import pytest
 from loomproof.cli.main import run
 from loomproof.cli.prove import looked_over
 
+README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 TAIL = str(Path(__file__).parents[2] / "fixtures" / "tail_lamp")
 
 
@@ -78,6 +81,67 @@ def test_self_tests_reach_the_proof(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert run(["bench", "selftest", "--bench", "sim:", "--loom", plug]) == 3  # points are joined
     assert run(aged) == 3
     assert "failed its self-test" in capsys.readouterr().err
+    assert run(shorted) == 0
+    assert run(aged) == 3, "another hook-up's pass does not wipe it out"
+    assert run(prove) == 0, "the next simulator is a new one"
+    document = json.loads((tmp_path / "r.json").read_text(encoding="utf-8"))
+    assert "clear of each other (nothing plugged, " in document["bench"]["selftest_failures"]
+    assert run(["bench", "selftest", "--bench", "sim:", "--loom", bare]) == 0
+    assert run([*aged, "--selftest-max-age", "1e300"]) == 0
+    document = json.loads((tmp_path / "r.json").read_text(encoding="utf-8"))
+    assert document["bench"]["selftest_failures"] == ""
+
+
+def readme_lines() -> list[str]:
+    """Return the README's commands on adapters and the bench itself, as a newcomer would try them."""
+    (block,) = re.findall(r"### Adapters and the bench itself\n\n```console\n(.*?)```", README, re.DOTALL)
+    lines = [line.partition("#")[0].strip() for line in block.splitlines()]
+    return [line.replace("ADDRESS", "sim:").replace("LOOM", "fixtures/tail_lamp") for line in lines]
+
+
+def test_the_readmes_examples_work_as_they_stand(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "fixtures").symlink_to(Path(TAIL).parent)
+    monkeypatch.chdir(tmp_path)
+    lines = readme_lines()
+    assert sum("bench selftest" in line for line in lines) == 3
+    for line in lines:
+        program, *words = shlex.split(line)
+        assert program == "loomproof"
+        assert run(words) == (2 if words[:2] == ["adapter", "touch"] else 0), line
+
+
+def test_touching_on_a_simulated_bench_is_told_how(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["adapter", "touch", TAIL, "--bench", "sim:", "--to", "new.csv"]) == 2
+    assert "Run loomproof simulate LOOM" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("address", "more", "says"),
+    [
+        ("sim:?points=16&fault=short%20POINT:1%20POINT:2", [], "FAILED  clear of each other: point 1 to 2"),
+        ("sim:?fault=open%20W3", ["--shorted"], "FAILED  shorting plug: point 3"),
+        ("sim:?fault=value%20110%20R1", ["--resistor", "1,2,100"], "FAILED  reference resistors: 100 ohm"),
+    ],
+)
+def test_a_simulated_self_test_can_fail(
+    address: str, more: list[str], says: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = str(tmp_path / "a.csv")
+    if more == ["--shorted"]:
+        assert run(["adapter", "new", TAIL, "--to", table]) == 0
+        more = ["--adapter", table, *more]
+    assert run(["bench", "selftest", "--bench", address, *more]) == 3
+    assert says in capsys.readouterr().out
+
+
+def test_a_reference_at_a_point_that_is_not_there(capsys: pytest.CaptureFixture[str]) -> None:
+    for address, said, names in (
+        ("sim:?points=16", "1,40,100", "nothing is at point 40"),
+        ("sim:", "1,2,inf", "as 1,2,100"),
+        ("sim:", "1,2,nan", "as 1,2,100"),
+    ):
+        assert run(["bench", "selftest", "--bench", address, "--resistor", said]) == 2
+        assert names in capsys.readouterr().err
 
 
 def test_hazards_are_answered_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -99,7 +99,10 @@ def _simulated(where: SimAddress, loom_path: Path | None, clock: Clock, patience
     from loomproof.bench.simulation import Simulation
 
     if loom_path is None:
-        raise UsageError("the simulated bench needs a loom to put on it", cure="Name the loom's folder.")
+        raise UsageError(
+            "the simulated bench needs a loom to put on it",
+            cure="Name the loom: --loom FOLDER where the command has it.",
+        )
     simulation = Simulation(loom_path, where.arguments)
     found = simulation.address
     assert isinstance(found, SerialAddress | TcpAddress)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 import time
 from collections.abc import Sequence
@@ -23,7 +24,11 @@ SELFTESTS = "selftests.jsonl"
 
 _address = click.option("--bench", "address", required=True, metavar="ADDRESS", help="As for prove.")
 _simulated = click.option(
-    "--loom", "on_it", type=click.Path(path_type=Path), help="What a sim: bench has plugged in."
+    "--loom",
+    "on_it",
+    type=click.Path(path_type=Path),
+    metavar="LOOM",
+    help="A loom to put on a sim: bench; without it, just what the test wants.",
 )
 
 
@@ -108,6 +113,7 @@ def touch(loom: Path, address: str, target: Path | None, table: Path | None, wai
     and the table is written. With --adapter, the loom on, each touch names its net.
     """
     from loomproof.bench.adapter import Adapter, Lead, read_adapter, write_adapter
+    from loomproof.bench.address import is_simulated, parse_address
     from loomproof.bench.opening import open_bench
     from loomproof.bench.seam import points_of
     from loomproof.bench.touching import net_touched
@@ -117,6 +123,11 @@ def touch(loom: Path, address: str, target: Path | None, table: Path | None, wai
         raise UsageError("give --to FILE to learn an adapter, or --adapter FILE to name nets")
     if target is not None and target.exists():
         raise UsageError(f"{target} is there already", cure="Give another name, or take it away first.")
+    if is_simulated(parse_address(address)):
+        raise UsageError(
+            "nobody can touch anything on a sim: bench",
+            cure="Run loomproof simulate LOOM, give the address that it prints, and type touch CAVITY to it.",
+        )
     cavities = load(loom).loom.cavities
     known = read_adapter(table) if table is not None else None
     with open_bench(address, loom_path=loom) as bench:
@@ -218,10 +229,14 @@ def zero(address: str, on_it: Path | None, table: Path, only: tuple[str, ...], r
     from loomproof.bench.adapter import read_adapter, write_adapter
     from loomproof.bench.opening import open_bench
     from loomproof.bench.zero import learn_leads, zeroed
+    from loomproof.cli.plugged import plugged_in
 
     found = read_adapter(table)
     points = [lead.point for lead in found.entries if not only or lead.end.connector in only]
-    with open_bench(address, loom_path=on_it) as opened:
+    with (
+        plugged_in(address, on_it, found, shorted=points) as (where, loom),
+        open_bench(where, loom_path=loom) as opened,
+    ):
         leads = learn_leads(opened, points, repeats)
     write_adapter(zeroed(found, leads, f"{datetime.now(UTC):%Y-%m-%d}"), table)
     ohms = [lead.ohm for lead in leads.values()]
@@ -243,11 +258,15 @@ def selftest(
 ) -> int:
     """Test the bench with nothing plugged, a shorting plug, or reference resistors; keep it dated.
 
+    A sim: bench has just that plugged in. Its wires are W1 (at point 1) and so on, its resistors R1, R2; so
+    sim:?fault=open%20W3 with --shorted, or sim:?fault=short%20POINT:1%20POINT:2, shows a test that fails.
+
     Exit codes: 0 passed, 3 failed.
     """
     from loomproof.bench import selftest as tests
     from loomproof.bench.adapter import read_adapter
     from loomproof.bench.opening import open_bench
+    from loomproof.cli.plugged import plugged_in
     from loomproof.records.home import home
 
     if shorted and table is None:
@@ -258,7 +277,11 @@ def selftest(
     references = [_reference(text) for text in resistors]
     checks: list[Check] = []
     spread: float | None = None
-    with open_bench(address, loom_path=on_it) as opened:
+    plug = found.points if shorted and found is not None else ()
+    with (
+        plugged_in(address, on_it, found, shorted=plug, references=references) as (where, loom),
+        open_bench(where, loom_path=loom) as opened,
+    ):
         who = opened.identify()
         if shorted and found is not None:
             checks.append(tests.try_shorted(opened, found.points))
@@ -294,6 +317,8 @@ def _reference(text: str) -> Reference:
     try:
         a, b, ohm = text.split(",")
         found = Reference(int(a), int(b), float(ohm))
+        if not math.isfinite(found.ohm):
+            raise ValueError
     except ValueError:
         raise UsageError(f"--resistor {text!r}: write two points and ohms, as 1,2,100") from None
     if found.a < 1 or found.b < 1 or found.a == found.b or not found.ohm > 0:
