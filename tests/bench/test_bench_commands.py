@@ -61,7 +61,27 @@ def test_leads_are_zeroed_into_the_table(tmp_path: Path, capsys: pytest.CaptureF
     assert "4 leads" in capsys.readouterr().out
     rows = table.read_text(encoding="utf-8").splitlines()[1:]
     assert all(row.split(",")[5] for row in rows)  # a date in every row
-    assert run([*zero[:3], "sim:?fault=open%20W3", *zero[4:]]) == 2  # an open lead
+    assert run([*zero[:3], "sim:?fault=open%20W3", *zero[4:]]) == 2
+    assert "open with the shorting plug on: point 4 (C1:4)" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("name", "cure"),
+    [("NOPE", "Connectors: BODY, LAMP, EARTH."), ("lamp", "There is LAMP."), ("BODI", "There is BODY.")],
+)
+def test_a_connector_that_is_not_there(
+    name: str, cure: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = str(tmp_path / "a.csv")
+    assert run(["adapter", "new", TAIL, "--to", table, "--connector", name]) == 2
+    assert cure in capsys.readouterr().err
+    assert run(["adapter", "new", TAIL, "--to", table]) == 0
+    assert run(["bench", "zero", "--bench", "sim:", "--adapter", table, "--connector", name]) == 2
+    told = capsys.readouterr().err
+    assert f"--connector {name}: the adapter {table} has no connector of that name" in told
+    assert cure in told
+    assert run(["bench", "zero", "--bench", "sim:", "--adapter", table, "--connector", "EARTH"]) == 2
+    assert "1 and 5 were asked for" in capsys.readouterr().err
 
 
 def test_self_tests_reach_the_proof(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

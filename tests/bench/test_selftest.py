@@ -106,7 +106,7 @@ def test_leads_are_learned_within_their_uncertainty() -> None:
 
 
 def test_an_open_lead_is_named_when_zeroing() -> None:
-    with pytest.raises(AdapterError, match="1 to 4"):
+    with pytest.raises(AdapterError, match="point 4"):
         learn_leads(Leads((0.1, 0.1, 0.1, math.inf), 0.0), (1, 2, 3, 4))
 
 

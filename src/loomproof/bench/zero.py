@@ -28,31 +28,37 @@ class LeadReading:
     u_ohm: float
 
 
-def learn_leads(bench: Bench, points: Sequence[int], repeats: int = REPEATS) -> dict[int, LeadReading]:
+def learn_leads(
+    bench: Bench, points: Sequence[int], repeats: int = REPEATS, names: Mapping[int, str] | None = None
+) -> dict[int, LeadReading]:
     """Return the resistance of each lead, all of these points joined by a shorting plug.
 
     The uncertainty is 2 · s · √(3/4 + 1) / √repeats: the pooled standard deviation s of one reading,
     carried through both differences, taken as independent, which is never too small (JCGM 100:2008, 5.1.2).
-    Raises `UsageError` for fewer than three points or two repeats, `AdapterError` that names open leads.
+    Raises `UsageError` for fewer than three points or two repeats, `AdapterError` that names open leads;
+    ``names`` say what is at the points.
     """
     if bench.capabilities().ohms is None:
         raise UnfitError("this bench senses only; it cannot learn lead resistance")
     if len(points) < 3 or repeats < 2:
-        raise UsageError("zeroing takes three points or more and two readings or more of each")
+        raise UsageError(
+            f"zeroing takes three leads or more and two readings or more of each pair; "
+            f"{len(points)} and {repeats} were asked for",
+            cure="The shorting plug has to join three leads at least.",
+        )
     a, b, c = points[:3]
     pairs = [(a, b), (a, c), (b, c), *((a, point) for point in points[3:])]
     readings = {
         (x, y): [bench.resistance(1 << (x - 1), 1 << (y - 1)) for _ in range(repeats)] for x, y in pairs
     }
-    open_pairs = [
-        f"{x} to {y}"
-        for (x, y), values in readings.items()
-        if not all(math.isfinite(value) for value in values)
-    ]
-    if open_pairs:
+    joined = [pair for pair, values in readings.items() if all(math.isfinite(value) for value in values)]
+    if len(joined) < len(pairs):
+        told = ", ".join(_named(point, names or {}) for point in _open_points(pairs, joined))
         raise AdapterError(
-            f"open with the shorting plug on: point {', '.join(open_pairs)}",
-            cure="Look at the shorting plug and at these leads of the adapter.",
+            f"open with the shorting plug on: {told}" if joined else "no two of these leads are joined",
+            cure="Look at the shorting plug and at these leads of the adapter."
+            if joined
+            else "Put the shorting plug on; it must join all of these leads.",
         )
     mean = {pair: statistics.fmean(values) for pair, values in readings.items()}
     pooled = math.sqrt(statistics.fmean(statistics.variance(values) for values in readings.values()))
@@ -74,3 +80,16 @@ def zeroed(adapter: Adapter, leads: Mapping[int, LeadReading], date: str) -> Ada
             for lead in adapter.entries
         ),
     )
+
+
+def _open_points(pairs: Sequence[tuple[int, int]], joined: Sequence[tuple[int, int]]) -> list[int]:
+    """Return the points to look at: the first where all its pairs are open, else each that it misses."""
+    first = pairs[0][0]
+    if not any(first in pair for pair in joined):
+        return [first]
+    missed = [y for x, y in pairs if x == first and (x, y) not in joined]
+    return missed or [point for pair in pairs if pair not in joined for point in pair]
+
+
+def _named(point: int, names: Mapping[int, str]) -> str:
+    return f"point {point} ({names[point]})" if point in names else f"point {point}"

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.errors import AdapterError, UsageError
+from loomproof.errors import AdapterError, UsageError, suggestion
 
 if TYPE_CHECKING:
     from loomproof.bench.seam import Bench
@@ -54,9 +54,7 @@ def new(loom: Path, target: Path, only: tuple[str, ...]) -> None:
     from loomproof.loom.reading import load
 
     cavities = load(loom).loom.cavities
-    unknown = sorted(set(only) - {end.connector for end in cavities})
-    if unknown:
-        raise UsageError(f"--connector: the loom has no {', '.join(unknown)}")
+    _known(only, [end.connector for end in cavities], "the loom")
     if target.exists():
         raise UsageError(f"{target} is there already", cure="Give another name, or take it away first.")
     made = in_order([end for end in cavities if not only or end.connector in only], target.stem)
@@ -232,12 +230,14 @@ def zero(address: str, on_it: Path | None, table: Path, only: tuple[str, ...], r
     from loomproof.cli.plugged import plugged_in
 
     found = read_adapter(table)
+    _known(only, [lead.end.connector for lead in found.entries], f"the adapter {table}")
     points = [lead.point for lead in found.entries if not only or lead.end.connector in only]
+    names = {lead.point: str(lead.end) for lead in found.entries}
     with (
         plugged_in(address, on_it, found, shorted=points) as (where, loom),
         open_bench(where, loom_path=loom) as opened,
     ):
-        leads = learn_leads(opened, points, repeats)
+        leads = learn_leads(opened, points, repeats, names)
     write_adapter(zeroed(found, leads, f"{datetime.now(UTC):%Y-%m-%d}"), table)
     ohms = [lead.ohm for lead in leads.values()]
     spread = max(lead.u_ohm for lead in leads.values())
@@ -309,6 +309,17 @@ def show(checks: Sequence[Check]) -> None:
     for each in checks:
         click.echo(f"{'passed' if each.passed else 'FAILED'}  {each.name}: {each.text}")
     sys.stdout.flush()
+
+
+def _known(wanted: Sequence[str], connectors: Sequence[str], whose: str) -> None:
+    """Refuse a ``--connector`` that is none of these, with the nearest name or all of them."""
+    names = list(dict.fromkeys(connectors))
+    for name in wanted:
+        if name not in names:
+            raise UsageError(
+                f"--connector {name}: {whose} has no connector of that name",
+                cure=suggestion(name, names) or f"Connectors: {', '.join(names)}.",
+            )
 
 
 def _reference(text: str) -> Reference:

@@ -1,0 +1,48 @@
+"""Which leads are named where a shorting plug does not join all of them."""
+
+from __future__ import annotations
+
+import math
+from typing import cast
+
+import pytest
+
+from loomproof.bench.seam import Accuracy, Bench, Capabilities, PointSet, points_of
+from loomproof.bench.zero import learn_leads
+from loomproof.errors import AdapterError, UsageError
+
+
+class Plug:
+    """Joins these points at 0.1 ohm each, and no others; ``loose`` is a pair that reads open all the same."""
+
+    def __init__(self, joined: set[int], loose: set[int] | None = None) -> None:
+        self.joined, self.loose = joined, loose or set()
+
+    def capabilities(self) -> Capabilities:
+        return Capabilities(8, ohms=(0.0, 1e6), accuracy=Accuracy(0.1, 0.01))
+
+    def resistance(self, a: PointSet, b: PointSet) -> float:
+        points = set(points_of(a | b))
+        return 0.2 if points <= self.joined and points != self.loose else math.inf
+
+
+@pytest.mark.parametrize(
+    ("plug", "says"),
+    [
+        (Plug({1, 2, 3, 5}), "open with the shorting plug on: point 4 (LAMP:A)"),
+        (Plug({2, 3, 4, 5}), "open with the shorting plug on: point 1"),  # all is read against the first
+        (Plug({1, 4, 5}), "open with the shorting plug on: point 2, point 3"),
+        (Plug({1, 2, 3, 4, 5}, {2, 3}), "open with the shorting plug on: point 2, point 3"),
+        (Plug(set()), "no two of these leads are joined"),
+    ],
+)
+def test_open_leads_are_named(plug: Plug, says: str) -> None:
+    with pytest.raises(AdapterError) as caught:
+        learn_leads(cast(Bench, plug), (1, 2, 3, 4, 5), names={4: "LAMP:A"})
+    assert caught.value.message == says
+    assert "shorting plug" in caught.value.cure
+
+
+def test_too_few_leads_are_refused() -> None:
+    with pytest.raises(UsageError, match="2 and 5 were asked for"):
+        learn_leads(cast(Bench, Plug({1, 2})), (1, 2))
