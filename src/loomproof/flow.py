@@ -18,12 +18,13 @@ from loomproof.bench.adapter import Adapter
 from loomproof.bench.safety import check_insulation, check_stimulus, measure_insulation
 from loomproof.bench.seam import Bench, Capabilities, Identity
 from loomproof.bench.selfcheck import SelfCheck, self_check
-from loomproof.cautions import BEFORE_A_PROOF, LIMITS_OF_THE_TEST
+from loomproof.cautions import BEFORE_A_PROOF
 from loomproof.diagnosis import explain
-from loomproof.electrics.expectation import Expectation, expect
+from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, expect
 from loomproof.entries import check_entries, connector_entries, finding_entry
 from loomproof.errors import AdapterError, UnfitError, suggestion
 from loomproof.loom.model import ConnectorKind, End, Hazard, Loom
+from loomproof.not_tested import not_tested
 from loomproof.proof import probing
 from loomproof.proof.claims import claims_of
 from loomproof.proof.insulating import InsulationTest, claim_of, clean, run_insulation
@@ -33,14 +34,10 @@ from loomproof.proof.run import Step, run_plan
 from loomproof.proof.saving import questions_of
 from loomproof.proof.scope import Scope, scope_of
 from loomproof.results import document as doc
-from loomproof.results.figures import ohms
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.insulation import Insulation
 from loomproof.results.measured import Decision, Measured
 from loomproof.verdict import verdict_of
-
-ROOM_TEMPERATURE_C = 20.0
-"""Taken where the bench has no thermometer, with an uncertainty that covers a workshop."""
 
 
 class TimedBench(Bench, Protocol):
@@ -76,6 +73,7 @@ class Request:
     hazards: Mapping[str, Hazard] = field(default_factory=dict)
     """What a person said is at connectors whose hazard the description leaves open."""
     last_selftest: str = ""
+    selftest_failures: str = ""
     repeatability_ohm: float = 0.0
     plan: Plan | None = None
     """A saved plan: the run must ask what it asks, whatever the limits are at today's temperature."""
@@ -272,6 +270,7 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
             temperature_c=temperature_c,
             simulated=request.simulated,
             last_selftest=last.request.last_selftest,
+            selftest_failures=last.request.selftest_failures,
             checks=tuple(entry for part in parts for entry in check_entries(part.check)),
         ),
         adapter=doc.AdapterEntry(
@@ -326,73 +325,6 @@ def meter_of(capabilities: Capabilities, request: Request, *, measured_temperatu
         repeats=request.repeats,
         temperature_u_k=2.0 if measured_temperature else 6.0,
     )
-
-
-def not_tested(request: Request, plan: Plan, measured: Measured, part: Part) -> Generator[str, None, None]:
-    """Yield what this proof says nothing about, in plain words; ``part`` is its last hook-up."""
-    capabilities = part.capabilities
-    yield from measured.notes
-    if request.insulation is not None and part.insulation is None:
-        volts = request.insulation.volts
-        yield f"Insulation at {volts:g} V: left out, because the loom does not pass without it."
-    for end in measured.untested:
-        by = " (waived)" if end in request.waived else ""
-        yield f"Cavity {end}: no point went to it{by}."
-    pulled = [part.name for part in request.loom.components if not part.fitted]
-    if pulled:
-        yield f"Parts pulled for the test: {', '.join(pulled)}."
-    if plan.unmeasured_parts:
-        yield f"Parts that this bench or hook-up could not measure: {', '.join(plan.unmeasured_parts)}."
-    by_probe = [
-        name
-        for end in part.touched
-        for name in [wire.name for wire in request.loom.wires_at.get(end, ())]
-        if name in plan.hidden
-    ]
-    if by_probe:
-        yield f"Resistance of wires that only the probe has seen: {', '.join(by_probe)}."
-    hidden = [name for name in plan.hidden if name not in by_probe]
-    if hidden:
-        yield (
-            "Wires whose open would not show, because others run beside them or the limit is too wide: "
-            f"{', '.join(hidden)}."
-        )
-    if plan.meter is None and capabilities.clear_ohm is not None:
-        yield (
-            f"Resistance: this bench only senses. A bad joint under {ohms(capabilities.clear_ohm)} passes; "
-            "a short, a part and a leak read alike."
-        )
-    ohms_only = [diode.component for diode in measured.diodes if diode.unit == "ohm"]
-    if ohms_only:
-        yield f"Forward voltage of {', '.join(ohms_only)}: read in ohms both ways round only."
-    if request.repeats == 1 and not plan.vectors:
-        yield "Steadiness: no reading was taken twice."
-    if part.temperature_c is None:
-        yield f"Temperature: this bench has no thermometer; limits are for {ROOM_TEMPERATURE_C:g} °C."
-    if any(reading.defaults_used for reading in plan.conductors):
-        yield (
-            "Some lengths or sections are not in the description; limits of those conductors are defaults."
-        )
-    wanted_ohm = request.loom.settings.isolation_ohm
-    if plan.isolation_ohm is None and plan.vectors:
-        yield f"Isolation above the sense thresholds: not measured against {ohms(wanted_ohm)}."
-    elif plan.isolation_ohm is None:
-        yield "Isolation: not asked. Shorts between conductors would not show."
-    elif plan.isolation_ohm < wanted_ohm:
-        yield (
-            f"Isolation between {ohms(plan.isolation_ohm)} and {ohms(wanted_ohm)}: out of this meter's range."
-        )
-    between = dict.fromkeys(c.component for c in part.expectation.couplings)
-    if between:
-        yield (
-            f"Isolation between conductors that parts join ({', '.join(between)}): "
-            + ("only as far as the part's own reading shows." if plan.parts else "not asked.")
-        )
-    if request.watch_s <= 0 or capabilities.watch_us is None:
-        yield "Contacts that come and go: nothing was watched while the loom was moved."
-    if any(connector.kind is ConnectorKind.RING for connector in request.loom.connectors):
-        yield "The way from earth rings through body or engine block to the battery."
-    yield from LIMITS_OF_THE_TEST
 
 
 def _known(request: Request) -> None:

@@ -121,14 +121,14 @@ def test_zeroing_is_written_into_the_table() -> None:
 
 def test_self_tests_are_kept_and_age(tmp_path: Path) -> None:
     path = tmp_path / "kept.jsonl"
-    assert selftest.latest(path, WHO) is None
+    assert selftest.standing(path, WHO) is None
     sound = (Check("a", True, ""),)
     selftest.keep(selftest.SelfTest(*who(), "2031-05-01T00:00:00Z", "shorting plug", sound, 0.002), path)
     selftest.keep(selftest.SelfTest(*who(), "2031-05-04T00:00:00Z", "nothing", sound), path)
-    found = selftest.latest(path, WHO)
+    found = selftest.standing(path, WHO)
     assert found is not None
     assert (found.date, found.repeatability_ohm) == ("2031-05-04T00:00:00Z", 0.002)
-    assert selftest.latest(path, Identity("x", "y", "z", "")) is None
+    assert selftest.standing(path, Identity("x", "y", "z", "")) is None
     now = datetime(2031, 5, 10, tzinfo=UTC)
     selftest.refuse_stale(found, now, 7)
     selftest.refuse_stale(None, now, None)
@@ -139,7 +139,44 @@ def test_self_tests_are_kept_and_age(tmp_path: Path) -> None:
     bad = selftest.SelfTest(*who(), "2031-05-09T00:00:00Z", "nothing", (Check("dead drivers", False, ""),))
     selftest.keep(bad, path)
     with pytest.raises(UnfitError, match="dead drivers"):
-        selftest.refuse_stale(selftest.latest(path, WHO), now, None)
+        selftest.refuse_stale(selftest.standing(path, WHO), now, None)
+
+
+def test_a_failed_self_test_stands_until_the_same_hook_up_passes(tmp_path: Path) -> None:
+    """Nothing, shorting plug and resistors say nothing of each other, nor does one adapter of another."""
+    path = tmp_path / "kept.jsonl"
+    good, bad = (Check("all", True, ""),), (Check("clear of each other", False, "1 to 2"),)
+    now = datetime(2031, 5, 10, tzinfo=UTC)
+
+    def kept(day: int, plugged: str, checks: tuple[Check, ...], wiring: str = "") -> None:
+        date = f"2031-05-{day:02d}T00:00:00Z"
+        selftest.keep(selftest.SelfTest(*who(), date, plugged, checks, None, wiring), path)
+
+    def refused(wiring: str = "") -> bool:
+        found = selftest.standing(path, WHO, wiring)
+        assert found is not None
+        if not found.failed:
+            selftest.refuse_stale(found, now, None)
+            return False
+        with pytest.raises(UnfitError, match="clear of each other"):
+            selftest.refuse_stale(found, now, None)
+        return True
+
+    kept(1, "nothing", bad)
+    kept(2, "shorting plug", good)
+    kept(3, "reference resistors", good)
+    kept(4, "nothing", good, "adapter A")
+    assert refused()
+    assert refused("adapter A")
+    kept(5, "nothing", good)
+    assert not refused()
+    kept(6, "shorting plug", bad, "adapter A")
+    assert refused("adapter A")
+    assert not refused("adapter B"), "that adapter is not on"
+    kept(7, "shorting plug", good, "adapter B")
+    assert refused("adapter A")
+    kept(8, "shorting plug", good, "adapter A")
+    assert not refused("adapter A")
 
 
 def who() -> tuple[str, str, str]:

@@ -14,7 +14,7 @@ from pypdf import PdfReader
 
 from loomproof.reports.certificate import certificate_pdf
 from loomproof.reports.label import label_pdf
-from loomproof.results.document import Document, Verdict
+from loomproof.results.document import AdapterEntry, Document, Verdict
 from tests.reports.sample import document
 
 pytestmark = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext is not installed")
@@ -80,6 +80,30 @@ def test_a_certificate_tells_all_that_it_must(tmp_path: Path) -> None:
         "Airbag and belt-tensioner",
     ):
         assert word in text, word
+
+
+def test_a_certificate_hides_no_shortcut(tmp_path: Path) -> None:
+    """Leads, self-tests and the look at the loom: what was not done, or failed, stands in the facts."""
+    made = document()
+    plain = made.model_copy(
+        update={
+            "inspection": (),
+            "adapter": AdapterEntry(name="mine", leads_ohm=(0.25, 0.9)),
+            "bench": made.bench.model_copy(update={"last_selftest": ""}),
+        }
+    )
+    text = " ".join(" ".join(certificate(plain, tmp_path)).split())
+    for word in (
+        "last self-test none kept",
+        "adapter leads 250 mΩ to 900 mΩ taken off for each, not all zeroed",
+        "looked at by eye nobody looked it over",
+    ):
+        assert word in text, word
+    bench = made.bench.model_copy(update={"selftest_failures": "dead drivers (nothing plugged, 2031-05-04)"})
+    told = made.model_copy(update={"bench": bench, "inspection": ("chafing: taped at C1", "seals: in order")})
+    text = " ".join(" ".join(certificate(told, tmp_path)).split())
+    assert "self-test FAILED dead drivers (nothing plugged, 2031-05-04)" in text
+    assert "looked at by eye chafing: taped at C1; seals: in order" in text
 
 
 @pytest.mark.parametrize("verdict", list(Verdict))

@@ -87,6 +87,12 @@ class Adapter:
         return (min(ohms), max(ohms)) if ohms else (0.0, 0.0)
 
     @cached_property
+    def wiring(self) -> str:
+        """SHA-256 over which point goes to which cavity, hex: the same adapter, however it was zeroed."""
+        pairs = sorted((entry.point, str(entry.end)) for entry in self.entries)
+        return hashlib.sha256(repr(pairs).encode()).hexdigest()
+
+    @cached_property
     def digest(self) -> str:
         """SHA-256 over the table, hex; the name does not count."""
         return hashlib.sha256(table_of(self).encode()).hexdigest()

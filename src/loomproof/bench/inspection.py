@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 ITEMS = (
@@ -13,6 +14,15 @@ ITEMS = (
     ("heat", "Melted or brittle insulation"),
 )
 """What to look for: name and question. Common practice, no source."""
+
+
+ANSWERED = "hazard looked at: "
+"""How a record begins the line of an answer about a connector's hazard, which is no look at the loom."""
+
+
+def looked_over(lines: Iterable[str]) -> bool:
+    """Whether a record's inspection says that somebody looked at more than connectors' hazards."""
+    return any(not line.startswith(ANSWERED) for line in lines)
 
 
 @dataclass(frozen=True, slots=True)

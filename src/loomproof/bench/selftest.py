@@ -27,7 +27,10 @@ REPEATS = 25
 
 @dataclass(frozen=True, slots=True)
 class SelfTest:
-    """One self-test of one bench. ``date`` is RFC 3339, UTC; ``repeatability_ohm`` a standard deviation."""
+    """One self-test of one bench. ``date`` is RFC 3339, UTC; ``repeatability_ohm`` a standard deviation.
+
+    ``wiring`` is that of the adapter it was made through (`Adapter.wiring`), "" for none.
+    """
 
     maker: str
     model: str
@@ -36,6 +39,7 @@ class SelfTest:
     plugged: str
     checks: tuple[Check, ...]
     repeatability_ohm: float | None = None
+    wiring: str = ""
 
     @property
     def passed(self) -> bool:
@@ -164,43 +168,70 @@ def kept(path: Path) -> Iterator[SelfTest]:
         yield found
 
 
-def latest(path: Path, identity: Identity) -> SelfTest | None:
-    """Return what a bench's self-tests come to, or ``None``: the last one, with the last repeatability."""
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """What the self-tests of one bench come to, for one adapter on it.
+
+    ``date`` is that of the last one; ``failed`` holds, of each hook-up tested, the last one where it failed;
+    ``repeatability_ohm`` is the last standard deviation learned.
+    """
+
+    date: str
+    failed: tuple[SelfTest, ...] = ()
+    repeatability_ohm: float | None = None
+
+    @property
+    def failures(self) -> str:
+        """What failed, with which hook-up and when, as text; "" where nothing did."""
+        return "; ".join(
+            ", ".join(check.name for check in test.checks if not check.passed)
+            + f" ({test.plugged} plugged, {test.date})"
+            for test in self.failed
+        )
+
+
+def standing(path: Path, identity: Identity, wiring: str = "") -> Standing | None:
+    """Return what a bench's self-tests come to, or ``None`` where it had none.
+
+    A test counts until the same hook-up is tested again: nothing plugged, shorting plug and reference
+    resistors do not stand for each other, nor does one adapter for another. ``wiring`` is that of the adapter
+    to be used (`Adapter.wiring`); tests through another adapter are left out.
+    """
+    who = (identity.maker, identity.model, identity.serial)
     mine = [
         each
         for each in kept(path)
-        if (each.maker, each.model, each.serial) == (identity.maker, identity.model, identity.serial)
+        if (each.maker, each.model, each.serial) == who and each.wiring in ("", wiring)
     ]
     if not mine:
         return None
+    last = {(each.plugged, each.wiring): each for each in mine}
     spreads = [each.repeatability_ohm for each in mine if each.repeatability_ohm is not None]
-    last = mine[-1]
-    return SelfTest(
-        last.maker,
-        last.model,
-        last.serial,
-        last.date,
-        last.plugged,
-        last.checks,
+    return Standing(
+        max((each.date for each in mine), key=datetime.fromisoformat),
+        tuple(each for each in last.values() if not each.passed),
         spreads[-1] if spreads else None,
     )
 
 
-def refuse_stale(found: SelfTest | None, now: datetime, most_days: float | None) -> None:
-    """Refuse a bench that failed its last self-test, or whose last one is older than so many days.
+def refuse_stale(found: Standing | None, now: datetime, most_days: float | None) -> None:
+    """Refuse a bench that failed a self-test, or whose last one is older than so many days.
 
     ``None`` for the days sets no age. Raises `UnfitError`.
     """
-    cure = "Unplug the loom and run loomproof bench selftest."
-    if found is not None and not found.passed:
-        failed = ", ".join(check.name for check in found.checks if not check.passed)
-        raise UnfitError(f"the bench failed its self-test of {found.date}: {failed}", cure=cure)
+    if found is not None and found.failed:
+        raise UnfitError(
+            f"the bench failed its self-test: {found.failures}",
+            cure="Unplug the loom, mend bench or adapter, and pass the same self-test again: "
+            "loomproof bench selftest.",
+        )
     if most_days is None:
         return
+    cure = "Unplug the loom and run loomproof bench selftest."
     if found is None:
         raise UnfitError("this bench has had no self-test", cure=cure)
     age = now.astimezone(UTC) - datetime.fromisoformat(found.date)
-    if age > timedelta(days=most_days):
+    if age / timedelta(days=1) > most_days:
         raise UnfitError(
             f"the bench's last self-test is of {found.date}, older than {most_days:g} days", cure=cure
         )

@@ -298,7 +298,8 @@ def selftest(
             checks.append(repeated)
     plugged = "shorting plug" if shorted else "reference resistors" if references else "nothing"
     date = datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
-    kept = tests.SelfTest(who.maker, who.model, who.serial, date, plugged, tuple(checks), spread)
+    wiring = "" if found is None else found.wiring
+    kept = tests.SelfTest(who.maker, who.model, who.serial, date, plugged, tuple(checks), spread, wiring)
     tests.keep(kept, home() / SELFTESTS)
     show(checks)
     return 0 if kept.passed else 3

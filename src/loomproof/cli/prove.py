@@ -129,6 +129,7 @@ def prove(
     is in trouble or the run does not cover the loom, 4 undecided.
     """
     from loomproof.bench.adapter import in_order
+    from loomproof.bench.inspection import ANSWERED
     from loomproof.cli import hooking, proving
     from loomproof.cli.plan import housings_of
     from loomproof.flow import Request
@@ -161,7 +162,7 @@ def prove(
         waived=proving.ends_given(waive, "--waive"),
         person=person,
         place=place,
-        inspection=(*(inspected or looked_over(address)), *(f"hazard looked at: {text}" for text in hazards)),
+        inspection=(*(inspected or looked_over(address)), *(ANSWERED + text for text in hazards)),
         hazards=proving.hazards_given(hazards, loaded.loom),
         repeats=repeats,
         watch_s=watch_s,

@@ -251,19 +251,24 @@ def refuse_voltage(request: Request, bench: Bench, confirm: Callable[[float], bo
 def tested_before(request: Request, bench: Bench, most_days: float | None) -> Request:
     """Return the request with what the bench's own self-tests say, kept in the person's data folder.
 
-    Raises `UnfitError` where the last one failed, or is older than so many days (``None``: any age).
+    Raises `UnfitError` where one failed, or the last one is older than so many days (``None``: any age). A
+    simulator that failed one still proves, and its certificate says so: the next simulator is a new one.
     """
     from loomproof.bench import selftest
     from loomproof.cli.bench import SELFTESTS
     from loomproof.records.home import home
 
-    found = selftest.latest(home() / SELFTESTS, bench.identify())
-    if found is not None and request.simulated and most_days is None:
-        return request  # a simulator's self-test says nothing of another one's
-    selftest.refuse_stale(found, datetime.now(UTC), most_days)
+    found = selftest.standing(home() / SELFTESTS, bench.identify(), request.adapter.wiring)
+    if not request.simulated or most_days is not None:
+        selftest.refuse_stale(found, datetime.now(UTC), most_days)
     if found is None:
         return request
-    return replace(request, last_selftest=found.date, repeatability_ohm=found.repeatability_ohm or 0.0)
+    return replace(
+        request,
+        last_selftest=found.date,
+        selftest_failures=found.failures,
+        repeatability_ohm=found.repeatability_ohm or 0.0,
+    )
 
 
 def hazards_given(texts: Sequence[str], loom: Loom) -> dict[str, Hazard]:
@@ -308,6 +313,7 @@ def run_header(request: Request) -> dict[str, object]:
         "meter_v": request.meter_v,
         "simulated": request.simulated,
         "last_selftest": request.last_selftest,
+        "selftest_failures": request.selftest_failures,
         "repeatability_ohm": request.repeatability_ohm,
         "probed": [str(end) for end in request.probed],
         "insulation": None
@@ -361,6 +367,7 @@ def request_from(header: Mapping[str, object], loom: Loom) -> Request:
             meter_v=None if meter_v is None else float(str(meter_v)),
             simulated=bool(fields["simulated"]),
             last_selftest=str(fields["last_selftest"]),
+            selftest_failures=str(fields.get("selftest_failures", "")),
             repeatability_ohm=float(str(fields["repeatability_ohm"])),
             probed=tuple(end_of(str(text)) for text in _texts(fields.get("probed", []))),
             insulation=_insulation_from(fields.get("insulation")),

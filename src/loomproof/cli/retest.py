@@ -62,9 +62,9 @@ def retest(
     from loomproof.cli import proving
     from loomproof.cli.prove import caution, confirmed
     from loomproof.diagnosis import explain
-    from loomproof.electrics.expectation import expect
+    from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, expect
     from loomproof.errors import UnfitError
-    from loomproof.flow import ROOM_TEMPERATURE_C, Request, meter_of
+    from loomproof.flow import Request, meter_of
     from loomproof.loom.reading import load
     from loomproof.proof.plan import plan_proof
     from loomproof.proof.retest import plan_retest, touched_ends, touched_nets

@@ -49,8 +49,9 @@ def trace(
     from loomproof.bench.selfcheck import self_check
     from loomproof.cli import proving
     from loomproof.cli.prove import caution, confirmed
+    from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
     from loomproof.errors import SafetyError, UnfitError
-    from loomproof.flow import ROOM_TEMPERATURE_C, Request, meter_of
+    from loomproof.flow import Request, meter_of
     from loomproof.loom.model import Hazard
     from loomproof.loom.writing import write_folder
     from loomproof.proof.asking import Asker

@@ -24,6 +24,9 @@ from loomproof.electrics.readings import Readings, readings_of
 from loomproof.errors import UsageError, suggestion
 from loomproof.loom.model import End, Loom
 
+ROOM_TEMPERATURE_C = 20.0
+"""Taken where the bench has no thermometer, with an uncertainty that covers a workshop."""
+
 SENSITIVITY_FLOOR = 1e-6
 """Below this share of the current squared a conductor is left out of a reading's sensitivities."""
 
@@ -168,7 +171,7 @@ class Expectation:
         return found
 
 
-def expect(loom: Loom, temperature_c: float = 20.0) -> Expectation:
+def expect(loom: Loom, temperature_c: float = ROOM_TEMPERATURE_C) -> Expectation:
     """Return what a loom implies at this temperature. Raises `ValueError` outside -200 to 300 °C."""
     nets = nets_of(loom)
     net_of = {end: net.index for net in nets for end in net.ends}

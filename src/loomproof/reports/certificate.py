@@ -154,7 +154,8 @@ def _facts(document: Document) -> list[list[str]]:
             "; ".join(f"{choice}: {answer or 'no answer'}" for choice, answer in loom.answers.items()),
         ],
         ["bench", f"{named or bench.address}{firmware}, {plural(bench.points, 'point')}"],
-        ["last self-test", when(bench.last_selftest) or "the checks before this proof"],
+        ["last self-test", when(bench.last_selftest) or "none kept"],
+        ["self-test FAILED", bench.selftest_failures],
         ["checks before", "; ".join([*checks, *failed])],
         ["accuracy", _accuracy(document)],
         ["thresholds", _thresholds(document)],
@@ -177,7 +178,7 @@ def _facts(document: Document) -> list[list[str]]:
             "found",
             f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}, {counts.undecided} undecided",
         ],
-        ["looked at by eye", " ".join(document.inspection)],
+        ["looked at by eye", "; ".join(document.inspection) or "nobody looked it over"],
         ["journal", document.journal_digest, "code"],
         ["software", document.software],
     ]

@@ -127,6 +127,7 @@ class BenchEntry(_Value):
     temperature_c: float | None = None
     simulated: bool = False
     last_selftest: str = ""
+    selftest_failures: str = ""
     checks: tuple[CheckEntry, ...] = ()
 
 

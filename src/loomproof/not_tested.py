@@ -1,0 +1,86 @@
+"""What a proof says nothing about, in plain words: the small print that a certificate owes its reader."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from loomproof.bench.inspection import ITEMS, looked_over
+from loomproof.cautions import LIMITS_OF_THE_TEST
+from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
+from loomproof.loom.model import ConnectorKind
+from loomproof.results.figures import ohms
+
+if TYPE_CHECKING:
+    from loomproof.flow import Part, Request
+    from loomproof.proof.plan import Plan
+    from loomproof.results.measured import Measured
+
+
+def not_tested(request: Request, plan: Plan, measured: Measured, part: Part) -> Iterator[str]:
+    """Yield what this proof says nothing about, in plain words; ``part`` is its last hook-up."""
+    capabilities = part.capabilities
+    yield from measured.notes
+    if not request.simulated and not looked_over(request.inspection):
+        yield f"What an eye sees: nobody looked the loom over ({', '.join(name for name, _ in ITEMS)})."
+    if request.insulation is not None and part.insulation is None:
+        volts = request.insulation.volts
+        yield f"Insulation at {volts:g} V: left out, because the loom does not pass without it."
+    for end in measured.untested:
+        by = " (waived)" if end in request.waived else ""
+        yield f"Cavity {end}: no point went to it{by}."
+    pulled = [part.name for part in request.loom.components if not part.fitted]
+    if pulled:
+        yield f"Parts pulled for the test: {', '.join(pulled)}."
+    if plan.unmeasured_parts:
+        yield f"Parts that this bench or hook-up could not measure: {', '.join(plan.unmeasured_parts)}."
+    by_probe = [
+        name
+        for end in part.touched
+        for name in [wire.name for wire in request.loom.wires_at.get(end, ())]
+        if name in plan.hidden
+    ]
+    if by_probe:
+        yield f"Resistance of wires that only the probe has seen: {', '.join(by_probe)}."
+    hidden = [name for name in plan.hidden if name not in by_probe]
+    if hidden:
+        yield (
+            "Wires whose open would not show, because others run beside them or the limit is too wide: "
+            f"{', '.join(hidden)}."
+        )
+    if plan.meter is None and capabilities.clear_ohm is not None:
+        yield (
+            f"Resistance: this bench only senses. A bad joint under {ohms(capabilities.clear_ohm)} passes; "
+            "a short, a part and a leak read alike."
+        )
+    ohms_only = [diode.component for diode in measured.diodes if diode.unit == "ohm"]
+    if ohms_only:
+        yield f"Forward voltage of {', '.join(ohms_only)}: read in ohms both ways round only."
+    if request.repeats == 1 and not plan.vectors:
+        yield "Steadiness: no reading was taken twice."
+    if part.temperature_c is None:
+        yield f"Temperature: this bench has no thermometer; limits are for {ROOM_TEMPERATURE_C:g} °C."
+    if any(reading.defaults_used for reading in plan.conductors):
+        yield (
+            "Some lengths or sections are not in the description; limits of those conductors are defaults."
+        )
+    wanted_ohm = request.loom.settings.isolation_ohm
+    if plan.isolation_ohm is None and plan.vectors:
+        yield f"Isolation above the sense thresholds: not measured against {ohms(wanted_ohm)}."
+    elif plan.isolation_ohm is None:
+        yield "Isolation: not asked. Shorts between conductors would not show."
+    elif plan.isolation_ohm < wanted_ohm:
+        yield (
+            f"Isolation between {ohms(plan.isolation_ohm)} and {ohms(wanted_ohm)}: out of this meter's range."
+        )
+    between = dict.fromkeys(c.component for c in part.expectation.couplings)
+    if between:
+        yield (
+            f"Isolation between conductors that parts join ({', '.join(between)}): "
+            + ("only as far as the part's own reading shows." if plan.parts else "not asked.")
+        )
+    if request.watch_s <= 0 or capabilities.watch_us is None:
+        yield "Contacts that come and go: nothing was watched while the loom was moved."
+    if any(connector.kind is ConnectorKind.RING for connector in request.loom.connectors):
+        yield "The way from earth rings through body or engine block to the battery."
+    yield from LIMITS_OF_THE_TEST

@@ -1,0 +1,45 @@
+"""The small print: a real loom that nobody looked over says so."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from loomproof.bench.adapter import in_order
+from loomproof.bench.inspection import ANSWERED
+from loomproof.flow import Request, prove
+from loomproof.loom.reading import load
+from tests.proof.meter_bench import meter_bench
+
+
+@pytest.mark.parametrize(
+    ("simulated", "inspection", "told"),
+    [
+        (False, (), True),
+        (False, (ANSWERED + "LAMP=none",), True),
+        (False, ("chafing: in order",), False),
+        (True, (), False),
+    ],
+)
+def test_a_loom_that_nobody_looked_over_says_so(
+    fixtures: Path, simulated: bool, inspection: tuple[str, ...], told: bool
+) -> None:
+    loom = load(fixtures / "tail_lamp").loom
+    request = Request(
+        loom,
+        in_order(loom.cavities),
+        "run",
+        "2031-05-04T00:00:00Z",
+        inspection=inspection,
+        simulated=simulated,
+        meter_v=0.0,
+    )
+    steps = prove(request, meter_bench(loom))
+    while True:
+        try:
+            next(steps)
+        except StopIteration as stop:
+            document = stop.value.document
+            break
+    assert any("nobody looked the loom over" in text for text in document.not_tested) is told
