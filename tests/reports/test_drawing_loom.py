@@ -74,7 +74,7 @@ def test_a_name_too_long_for_any_sheet_is_cut_before_its_cavity() -> None:
 
 
 class Said(NamedTuple):
-    """A level text of a picture and the box that its letters fill."""
+    """A text of a picture and the box that its letters fill."""
 
     text: str
     left: float
@@ -84,7 +84,7 @@ class Said(NamedTuple):
 
 
 def extents(drawing: str) -> list[Said]:
-    """Measure every level text with the font that the picture asks for first, as another library reads it."""
+    """Measure every text with the font that the picture asks for first, as another library reads it."""
     pytest.importorskip("matplotlib", reason="it brings the font")
     import matplotlib
     from PIL import ImageFont
@@ -98,12 +98,16 @@ def extents(drawing: str) -> list[Said]:
     found = []
 
     def walk(node: ElementTree.Element, x: float, y: float) -> None:
-        moved = node.get("transform", "")
-        if "rotate" in moved:
-            return
+        moved, _, turned = node.get("transform", "").partition(" rotate")
         if moved:
-            right, down = (float(part) for part in moved[len("translate(") : -1].split())
+            right, down = (float(part) for part in moved[len("translate(") :].rstrip(")").split())
             x, y = x + right, y + down
+        if turned:  # a splice's name, upright, its middle where the group is
+            (written,) = node
+            size = float(written.attrib["font-size"])
+            half = face["bold"].getlength(written.text or "") * size / 200
+            found.append(Said(written.text or "", x - 0.37 * size, y - half, x + 0.37 * size, y + half))
+            return
         if node.tag == f"{SVG}text":
             size = float(node.attrib["font-size"])
             width = face[node.attrib["font-weight"]].getlength(node.text or "") * size / 100

@@ -7,6 +7,7 @@ All sizes are px, y downwards.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
@@ -107,7 +108,7 @@ def lay_out(loom: Loom, feet: Mapping[str, tuple[str, ...]], least: float = NARR
     order = _sorted(blocks)
     boxes, places = _settled(order)
     bars, lines, channel = _routed(loom, places, least)
-    height = max((box.top + box.height for box in boxes), default=ROW)
+    height = max([ROW, *(box.top + box.height for box in boxes), *(bar.bottom for bar in bars)])
     return Layout(tuple(boxes), bars, lines, channel, height)
 
 
@@ -319,11 +320,9 @@ def _spans(
         heights = [row.y for row in rows] + [lanes[wire.name] for wire in wires if wire.name in lanes]
         if not heights:
             continue
-        middle = (max(heights) + min(heights)) / 2
-        # The bar carries its name upright, so it is at least as long as the name.
-        half = max((max(heights) - min(heights)) / 2, 3.2 * len(splice.connector) + 4)
         lean = sum(1 if row.side == RIGHT else -1 for row in rows) / max(len(rows), 1)
-        spans.append(_Span(("splice", splice.connector), middle - half, middle + half, lean))
+        top, bottom = _bar_of(splice.connector, heights, lanes.values())
+        spans.append(_Span(("splice", splice.connector), top, bottom, lean))
     for wire in loom.wires:
         rows = _rows_of(wire, places)
         if len(rows) == 2 and wire.a.cavity and wire.b.cavity:
@@ -331,6 +330,24 @@ def _spans(
             lean = sum(1 if row.side == RIGHT else -1 for row in rows) / 2
             spans.append(_Span(("wire", wire.name), low, high, lean))
     return spans
+
+
+def _bar_of(name: str, heights: Iterable[float], lanes: Iterable[float]) -> tuple[float, float]:
+    """Return top and bottom of a splice's bar, which reaches all its wires and has room for its name.
+
+    ``lanes`` are the heights of wires between splices: their labels may lie over the bar, and the name
+    finds room beside them.
+    """
+    reached = sorted(heights)
+    length = 6.4 * len(name) + 8
+    middle = (reached[0] + reached[-1]) / 2
+    half = max(reached[-1] - reached[0], length) / 2
+    top = max(middle - half, 0.0)
+    bottom = max(reached[-1], top + length)
+    crossed = [y for y in sorted(lanes) if top <= y <= bottom]
+    if crossed and max(b - a for a, b in itertools.pairwise((top, *crossed, bottom))) < length + ROW:
+        return min(reached[0], crossed[0]), max(reached[-1], crossed[-1] + length + ROW)
+    return top, bottom
 
 
 def _tracks(spans: list[_Span]) -> float:

@@ -6,6 +6,7 @@ has to follow a line through the whole sheet.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
@@ -22,7 +23,18 @@ from loomproof.loom.model import (
     Wire,
 )
 from loomproof.reports import drawing_svg as svg
-from loomproof.reports.drawing_layout import HEAD_ROWS, LEFT, NARROWEST, ROW, Box, Layout, Line, Row, lay_out
+from loomproof.reports.drawing_layout import (
+    HEAD_ROWS,
+    LEFT,
+    NARROWEST,
+    ROW,
+    Bar,
+    Box,
+    Layout,
+    Line,
+    Row,
+    lay_out,
+)
 
 MARGIN = 28.0
 LEGEND_ROW = 13.0
@@ -70,6 +82,7 @@ def picture(loom: Loom) -> str:
     feet = {connector.name: tuple(_foot(loom, connector.name, sizes.box)) for connector in loom.connectors}
     tags = [svg.text_width(_tag(wire), TAG) for wire in loom.wires if not wire.a.cavity and not wire.b.cavity]
     layout = lay_out(loom, feet, max([NARROWEST, *(min(tag, WIDEST) + 12 for tag in tags)]))
+    labels = [_label(line, layout.channel) for line in layout.lines if len(line.joints) > 1]
     width = 2 * MARGIN + 2 * sizes.box + layout.channel
     title, title_height = _title(loom, width)
     origin_x, origin_y = MARGIN + sizes.box, MARGIN + title_height
@@ -80,8 +93,8 @@ def picture(loom: Loom) -> str:
         f'<g transform="translate({origin_x:g} {origin_y:g})">',
         *(_bar(bar.name, bar.x, bar.top, bar.bottom) for bar in layout.bars),
         *(part for line in layout.lines for part in _line(line)),
-        *(_bar_name(bar.name, bar.x, (bar.top + bar.bottom) / 2) for bar in layout.bars),
-        *(part for line in layout.lines for part in _between_bars(line, layout.channel)),
+        *(_bar_name(bar, labels) for bar in layout.bars),
+        *(part for label in labels for part in _labelled(label)),
         *(part for box in layout.boxes for part in _box(box, layout, sizes)),
         "</g>",
         *legend,
@@ -221,17 +234,31 @@ def _tag(wire: Wire) -> str:
     return " ".join(filter(None, (wire.name, wire.colour, csa)))
 
 
-def _between_bars(line: Line, channel: float) -> Iterator[str]:
-    """Yield the label of a wire between two splices, inside the channel."""
-    if len(line.joints) < 2:
-        return
+@dataclass(frozen=True)
+class _Label:
+    """The label of a wire between two splices: its middle and length, what it says and its font size."""
+
+    x: float
+    y: float
+    length: float
+    said: str
+    size: float
+
+
+def _label(line: Line, channel: float) -> _Label:
+    """Return a wire's label, on the wire and inside the channel."""
     said, size = svg.fitted(_tag(line.wire), channel - 12, TAG)
     length = svg.text_width(said, size) + 6
     middle = (line.points[0][0] + line.points[-1][0]) / 2
-    x = min(max(middle, length / 2 + 2), channel - length / 2 - 2)
-    y = line.points[0][1]
-    yield svg.rect(x - length / 2, y - 5, length, 10, fill=svg.PAPER, stroke=svg.INK, line=0.6, corner=2)
-    yield svg.text(x, y + 2.7, said, size, anchor="middle")
+    return _Label(
+        min(max(middle, length / 2 + 2), channel - length / 2 - 2), line.points[0][1], length, said, size
+    )
+
+
+def _labelled(label: _Label) -> Iterator[str]:
+    left, top = label.x - label.length / 2, label.y - 5
+    yield svg.rect(left, top, label.length, 10, fill=svg.PAPER, stroke=svg.INK, line=0.6, corner=2)
+    yield svg.text(label.x, label.y + 2.7, label.said, label.size, anchor="middle")
 
 
 def _bar(name: str, x: float, top: float, bottom: float) -> str:
@@ -239,14 +266,28 @@ def _bar(name: str, x: float, top: float, bottom: float) -> str:
     return f"<g><title>{svg.escaped(f'splice {name}')}</title>{bar}</g>"
 
 
-def _bar_name(name: str, x: float, middle: float) -> str:
-    """Return a splice's name, upright on its bar, over the wires that cross there."""
-    length = svg.text_width(name, 8.5) + 6
+def _bar_name(bar: Bar, labels: Iterable[_Label]) -> str:
+    """Return a splice's name, upright on its bar, over the wires that cross there, beside the labels."""
+    length = svg.text_width(bar.name, 8.5) + 6
+    over = sorted(label.y for label in labels if abs(label.x - bar.x) < label.length / 2 + 7)
+    middle = _free(bar.top, bar.bottom, length, over)
     tag = svg.rect(
-        x - 5.5, middle - length / 2, 11, length, fill="#fff7d6", stroke=svg.INK, line=0.7, corner=3
+        bar.x - 5.5, middle - length / 2, 11, length, fill="#fff7d6", stroke=svg.INK, line=0.7, corner=3
     )
-    written = svg.text(0, 3, name, 8.5, anchor="middle", weight="bold")
-    return f'{tag}<g transform="translate({x:g} {middle:g}) rotate(-90)">{written}</g>'
+    written = svg.text(0, 3, bar.name, 8.5, anchor="middle", weight="bold")
+    return f'{tag}<g transform="translate({bar.x:g} {middle:g}) rotate(-90)">{written}</g>'
+
+
+def _free(top: float, bottom: float, length: float, over: Iterable[float]) -> float:
+    """Return where something so long stands clear of what lies over a bar, as near its middle as can be."""
+    middle = (top + bottom) / 2
+    stops = (top - 6, *over, bottom + 6)
+    clear = [
+        min(max(middle, above + 6 + length / 2), below - 6 - length / 2)
+        for above, below in itertools.pairwise(stops)
+        if below - above >= length + 12
+    ]
+    return min(clear, key=lambda at: abs(at - middle), default=middle)
 
 
 FOOT = 8.0
