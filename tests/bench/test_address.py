@@ -1,5 +1,7 @@
 """Addresses: what is meant, and what cannot be meant."""
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -12,6 +14,7 @@ from loomproof.bench.address import (
     is_simulated,
     parse_address,
 )
+from loomproof.bench.opening import open_bench
 from loomproof.errors import UsageError
 
 
@@ -100,3 +103,13 @@ def test_any_port_comes_back(port: str, baud: int) -> None:
 def test_any_fault_comes_back(faults: list[str]) -> None:
     address = SimAddress(tuple(faults))
     assert parse_address(str(address)) == address
+
+
+def test_a_fault_with_a_plus_for_a_space_is_told_how_a_space_is_written() -> None:
+    tail = Path(__file__).parents[2] / "fixtures" / "tail_lamp"
+    with pytest.raises(UsageError) as caught:
+        open_bench("sim:?fault=open+W2", loom_path=tail)
+    assert "%20" in caught.value.cure
+    with pytest.raises(UsageError) as other:
+        open_bench("sim:?fault=open%20NOPE", loom_path=tail)
+    assert "%20" not in other.value.cure

@@ -157,6 +157,32 @@ def warnings(files: dict[str, bytes]) -> list[str]:
             "quote stands in double quotes, the quote within it doubled.",
         ),
         (
+            changed("wires.csv", "W2,BODY", f"W2{140_000 * 'x'},BODY"),
+            "wires.csv, row 3: a cell is longer than 131068 characters. A cell holds 32767 at most. "
+            "Is a double quote left open, or is this file no table?",
+        ),
+        (
+            TAIL | {"circuits.csv": b"PK\x03\x04\x14\x00\x08\x08\x08\x00"},
+            "circuits.csv: it is a workbook or another zip file, and no CSV. Save the table as 'CSV UTF-8'.",
+        ),
+        (
+            TAIL | {"circuits.csv": b"%PDF-1.7\n"},
+            "circuits.csv: it is a PDF, and no CSV. Save the table as 'CSV UTF-8'.",
+        ),
+        (
+            TAIL | {"circuits.csv": bytes(range(8)) * 40},
+            "circuits.csv: it is a binary file, and no CSV. Save the table as 'CSV UTF-8'.",
+        ),
+        (
+            TAIL | {"circuits.csv": "circuit,purpose\n".encode("utf-16-le")},
+            "circuits.csv: it is a binary file, and no CSV. Save the table as 'CSV UTF-8'.",
+        ),
+        (
+            {name: data if name == "loom.toml" else data.splitlines()[0] for name, data in TAIL.items()},
+            "connectors.csv: no connector is listed: there is nothing to prove. List the connectors, and the "
+            "wires between them; loomproof new writes an example.",
+        ),
+        (
             changed("wires.csv", "W2,BODY", "W2\x07,BODY"),
             "wires.csv, row 3, column wire: the cell holds the control character U+0007. "
             "Take it out, or put a blank there.",
@@ -170,6 +196,12 @@ def warnings(files: dict[str, bytes]) -> list[str]:
 )  # fmt: skip
 def test_one_slip_gives_one_message_with_place_and_cure(files: dict[str, bytes], says: str) -> None:
     assert [str(problem) for problem in problems(files)] == [says]
+
+
+def test_connectors_without_a_wire_are_asked_about() -> None:
+    files = TAIL | {"wires.csv": TAIL["wires.csv"].splitlines()[0] + b"\n"}
+    odd = load_files(files, "tail").warnings
+    assert "wires.csv: no wire is listed: every cavity should stand alone" in " ".join(map(str, odd))
 
 
 def test_all_errors_of_all_tables_come_at_once() -> None:

@@ -177,3 +177,19 @@ def test_a_gauge_taken_for_awg_that_holds_mm2_says_what_to_type() -> None:
     with pytest.raises(DescriptionError) as caught:
         fromto.make(found, fromto.propose(found), "list")
     assert "--column csa_mm2=Gauge" in caught.value.cure
+
+
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [
+        (b"from,to\nA:1," + 140_000 * b"x" + b"\n", "a cell is longer than 131068 characters"),
+        (b"PK\x03\x04\x14\x00\x08\x08", "it is a workbook or another zip file, and no CSV"),
+        (b"\x7fELF\x02\x01\x01\x00\x00\xd0", "it is a binary file, and no CSV"),
+    ],
+)
+def test_a_list_that_is_none_is_said_to_be_what_it_is(data: bytes, says: str) -> None:
+    with pytest.raises(DescriptionError) as caught:
+        fromto.read(data, "list.csv")
+    (problem,) = caught.value.problems  # and not that it is empty as well
+    assert says in problem.message
+    assert caught.value.cure == ""  # other headings do not help

@@ -103,7 +103,13 @@ def _simulated(where: SimAddress, loom_path: Path | None, clock: Clock, patience
             "the simulated bench needs a loom to put on it",
             cure="Name the loom: --loom FOLDER where the command has it.",
         )
-    simulation = Simulation(loom_path, where.arguments)
+    try:
+        simulation = Simulation(loom_path, where.arguments)
+    except UsageError as error:
+        if not any("+" in fault for fault in where.faults):
+            raise
+        cure = "A space is written %20 in an address; a + is a plus sign: sim:?fault=open%20W2."
+        raise UsageError(error.message, cure=cure) from error
     found = simulation.address
     assert isinstance(found, SerialAddress | TcpAddress)
     bench = SimulatedBench(

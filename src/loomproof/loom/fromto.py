@@ -115,9 +115,10 @@ def read(data: bytes, file: str, sheet: str = "", heading_row: int = 1) -> List:
         title, rows, problems, asked = _sheet(data, file, sheet)
     else:
         rows, problems = csv_rows(data, file, heading_row)
+    if problems:
+        raise DescriptionError(f"{file}: the list cannot be read", problems=problems)
     rows = [(row, cells) for row, cells in rows if row >= heading_row]
-    table, wrong = table_of(rows, file, title)
-    problems += wrong
+    table, problems = table_of(rows, file, title)
     if problems:
         cure = "Where the headings stand further down, say --heading-row."
         raise DescriptionError(f"{file}: the list cannot be read", problems=problems, cure=cure)

@@ -125,6 +125,11 @@ def _missing(name: str, file: str, sheet: str = "") -> Problem:
     return Problem("the table is missing", file, sheet, cure=cure)
 
 
+def _nothing(table: tables.Table) -> Problem:
+    cure = "List the connectors, and the wires between them; loomproof new writes an example."
+    return table.problem("no connector is listed: there is nothing to prove", cure=cure)
+
+
 def _joined(
     path: str,
     found: _Tables,
@@ -154,6 +159,8 @@ def _joined(
     places = checking.Places(files, built.rows, _unread(loom, found))
     if found.keys() >= columns.TABLES.keys() - set(columns.OPTIONAL):
         problems += checking.errors(loom, places)
+        if not found["connectors"].rows and not problems:
+            problems.append(_nothing(found["connectors"]))
     if problems:
         count = "one problem" if len(problems) == 1 else f"{len(problems)} problems"
         raise DescriptionError(f"{path}: {count} in the description", problems=problems)

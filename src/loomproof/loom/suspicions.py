@@ -30,6 +30,7 @@ def warnings(loom: Loom, places: Places | None = None) -> list[Problem]:
     """Return what is suspicious about a loom without errors, table by table."""
     places = places or Places()
     return [
+        *_nothing_joined(loom, places),
         *_look_alikes(loom, places),
         *_hazards(loom, places),
         *_empty_cavities(loom, places),
@@ -44,6 +45,12 @@ def _some(names: list[str], most: int = 6) -> str:
     if len(names) <= most:
         return ", ".join(names)
     return f"{', '.join(names[:most])} and {len(names) - most} more"
+
+
+def _nothing_joined(loom: Loom, places: Places) -> Iterator[Problem]:
+    if not loom.wires and not loom.components:
+        message = "no wire is listed: every cavity should stand alone"
+        yield places.warning("wires", None, "", message, "Is that so, or is the table still to be filled in?")
 
 
 def _look_alikes(loom: Loom, places: Places) -> Iterator[Problem]:

@@ -138,6 +138,8 @@ def csv_rows(data: bytes, file: str, heading_row: int = 1) -> tuple[NumberedRows
 
     The line ``heading_row`` (or the first below it that is not empty) says which mark parts cells.
     """
+    if problem := _not_text(data, file):
+        return [], [problem]
     text, problem = _decoded(data, file)
     if problem:
         return [], [problem]
@@ -152,13 +154,44 @@ def csv_rows(data: bytes, file: str, heading_row: int = 1) -> tuple[NumberedRows
                 rows.append((line, cells))
             line = reader.line_num + 1
     except csv.Error as error:
+        if "field limit" in str(error):
+            message = f"a cell is longer than {csv.field_size_limit()} characters"
+            cure = f"A cell holds {LONGEST} at most. Is a double quote left open, or is this file no table?"
+            return [], [Problem(message, file, row=line, cure=cure)]
         cure = "A cell that holds a double quote stands in double quotes, the quote within it doubled."
         return [], [Problem(f"the line cannot be read as CSV ({error})", file, row=line, cure=cure)]
     return rows, []
 
 
+_NO_TEXT = (
+    (b"PK\x03\x04", "a workbook or another zip file"),
+    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "a workbook of the old kind (.xls)"),
+    (b"%PDF-", "a PDF"),
+)
+"""How files begin that get taken for a table, and what they are."""
+
+_LOOKED_AT_BYTES = 4096
+
+_UTF_16 = (b"\xff\xfe", b"\xfe\xff")
+"""The byte order marks."""
+
+
+def _not_text(data: bytes, file: str) -> Problem | None:
+    """Say that a file is no text at all: a known kind, or one byte in twenty of its start is zero.
+
+    A stray zero byte is left to whoever reads the cell. UTF-16 that says so at its start may hold any.
+    """
+    what = next((name for mark, name in _NO_TEXT if data.startswith(mark)), "")
+    start = data[:_LOOKED_AT_BYTES]
+    if not what and start[:2] not in _UTF_16 and 20 * start.count(0) > len(start):
+        what = "a binary file"
+    if not what:
+        return None
+    return Problem(f"it is {what}, and no CSV", file, cure="Save the table as 'CSV UTF-8'.")
+
+
 def _decoded(data: bytes, file: str) -> tuple[str, Problem | None]:
-    coding = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
+    coding = "utf-16" if data[:2] in _UTF_16 else "utf-8-sig"
     try:
         return data.decode(coding), None
     except UnicodeDecodeError as error:
