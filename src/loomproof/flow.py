@@ -16,7 +16,7 @@ from typing import Protocol
 import loomproof
 from loomproof.bench.adapter import Adapter
 from loomproof.bench.safety import check_insulation, check_stimulus, measure_insulation
-from loomproof.bench.seam import Bench, Capabilities, Identity
+from loomproof.bench.seam import Bench, Capabilities, Identity, Statistics, total_of
 from loomproof.bench.selfcheck import SelfCheck, self_check
 from loomproof.cautions import BEFORE_A_PROOF
 from loomproof.diagnosis import explain
@@ -106,7 +106,7 @@ class Part:
     expectation: Expectation
     plan: Plan
     measured: Measured
-    round_trips: int
+    statistics: Statistics
     elapsed_s: float
     touched: tuple[End, ...] = ()
     insulation: Insulation | None = None
@@ -163,7 +163,7 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
         insulation = run_insulation(
             loom, plan.scope, request.insulation, _under_voltage(bench, request.insulation)
         )
-    round_trips = bench.statistics().round_trips
+    statistics = bench.statistics()
     return Part(
         request,
         bench.address,
@@ -174,7 +174,7 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
         expectation,
         plan,
         measured,
-        round_trips,
+        statistics,
         bench.elapsed_s,
         touched,
         insulation,
@@ -227,7 +227,7 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
     if insulation is not None:
         measured = replace(measured, leaks=(*measured.leaks, *insulation.leaks))
     findings = explain(loom, measured, request.answers)
-    round_trips = sum(part.round_trips for part in parts)
+    line = total_of(part.statistics for part in parts)
     ended = max(
         datetime.fromisoformat(part.request.started) + timedelta(seconds=round(part.elapsed_s, 3))
         for part in parts
@@ -293,7 +293,9 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
             components=len(loom.components),
             sense_vectors=measured.sense_vectors,
             resistance_readings=measured.resistance_readings,
-            round_trips=round_trips,
+            round_trips=line.round_trips,
+            repeated=line.repeated,
+            dropped=line.dropped,
             faults=sum(finding.severity is Severity.FAULT for finding in findings),
             notes=sum(finding.severity is Severity.NOTE for finding in findings),
             undecided=sum(claim.decision is Decision.UNDECIDED for claim in claims),

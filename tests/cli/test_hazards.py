@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from loomproof.bench.adapter import in_order
-from loomproof.cli.proving import hazards_given, refuse_unsafe
+from loomproof.cli.options import hazards_given
+from loomproof.cli.proving import refuse_unsafe
 from loomproof.errors import SafetyError, UsageError
 from loomproof.flow import Request
 from loomproof.loom.model import Hazard, Loom

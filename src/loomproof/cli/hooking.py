@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cli import headers
 from loomproof.errors import BrokenOffError, InputError, JournalError, ReplayError, UsageError
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ def begin(request: Request, plan: HookUpPlan, out: Path) -> Path:
 
     proving.folder_for(out)
     state = out / f"{request.run}.hook-ups.json"
-    header = proving.run_header(replace(request, adapter=whole_adapter(plan)))
+    header = headers.run_header(replace(request, adapter=whole_adapter(plan)))
     value = {"header": header, "plan": hook_ups_plain(plan)}
     write_file(state, (json.dumps(value, indent=1, ensure_ascii=False) + "\n").encode())
     return state
@@ -56,7 +57,6 @@ def begin(request: Request, plan: HookUpPlan, out: Path) -> Path:
 def go_on(run: str, loom: Loom, out: Path) -> tuple[Request, HookUpPlan]:
     """Read the state of a stopped run. Raises `UsageError` where there is none."""
     from loomproof.bench.adapter import in_order, table_of
-    from loomproof.cli import proving
     from loomproof.proof.hookup_plan import read_hook_ups
 
     state = out / f"{run}.hook-ups.json"
@@ -72,7 +72,7 @@ def go_on(run: str, loom: Loom, out: Path) -> tuple[Request, HookUpPlan]:
         raise InputError(f"{state} can't be read: {error}") from None
     # The whole adapter has points twice, which no table may; the header needs any table that reads.
     header["adapter_table"] = table_of(in_order(loom.cavities))
-    return replace(proving.request_from(header, loom), adapter=whole_adapter(plan)), plan
+    return replace(headers.request_from(header, loom), adapter=whole_adapter(plan)), plan
 
 
 def whole_adapter(plan: HookUpPlan) -> Adapter:
@@ -136,6 +136,7 @@ def prove_hook_ups(
                 made_safe=made_safe,
                 confirm=confirm,
                 selftest_max_age=selftest_max_age,
+                store=store,
             )
         parts.append(part)
         journals.append(journal)
@@ -187,11 +188,10 @@ def _finished(request: Request, plan: HookUpPlan, k: int, out: Path) -> tuple[Pa
 def replayed(path: Path, loom: Loom) -> Part:
     """Work one hook-up out again from its journal. Raises `JournalError` where it is not whole."""
     from loomproof.bench.journal import ReplayBench
-    from loomproof.cli import proving
     from loomproof.flow import measure
 
     bench = ReplayBench(path)
-    steps = measure(proving.request_from(bench.run, loom), bench)
+    steps = measure(headers.request_from(bench.run, loom), bench)
     while True:
         try:
             next(steps)
@@ -276,12 +276,14 @@ def _measured(
     made_safe: bool,
     confirm: Ask,
     selftest_max_age: float | None,
+    store: str | None,
 ) -> tuple[Part, bytes]:
     from loomproof.bench.adapter import check_adapter, write_adapter
     from loomproof.bench.journal import JournaledBench
     from loomproof.bench.opening import open_bench
     from loomproof.cli import proving
     from loomproof.flow import measure
+    from loomproof.records.started import note_started
 
     path = next(path for path in _journals(request.run, k, out) if not path.exists())
     adapter = adapter_of(plan, k)
@@ -290,11 +292,25 @@ def _measured(
     started = request.started if k == 0 else proving.started_now()[0]
     mine = replace(request, adapter=adapter, started=started)
     with proving.stopping(path), open_bench(_replugged(address, table), loom_path=loom_path) as raw:
-        simulated = address.startswith("sim:") or raw.identify().model.startswith("simulated")
-        mine = proving.tested_before(replace(mine, simulated=simulated), raw, selftest_max_age)
-        proving.refuse_unsafe(mine, made_safe=made_safe, confirm=confirm)
+        mine = proving.made_ready(
+            mine,
+            raw,
+            address,
+            made_safe=made_safe,
+            confirm=confirm,
+            selftest_max_age=selftest_max_age,
+        )
         check_adapter(adapter, mine.loom.cavities, raw.capabilities().points)
-        with JournaledBench(raw, path, proving.run_header(mine)) as bench:
+        note_started(
+            mine.run,
+            mine.loom.name,
+            mine.started,
+            path,
+            serial=mine.loom.serial,
+            digest=mine.loom.digest,
+            store=store,
+        )
+        with JournaledBench(raw, path, headers.run_header(mine)) as bench:
             steps = measure(mine, bench)
             while True:
                 try:

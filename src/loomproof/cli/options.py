@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from typing import Any, TypeVar
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+from loomproof.errors import UsageError, suggestion
+
+if TYPE_CHECKING:
+    from loomproof.loom.model import End, Hazard, Loom
 
 F = TypeVar("F", bound=Callable[..., object])
 
@@ -55,3 +60,34 @@ def selftest_age_option(command: F) -> F:
         metavar="DAYS",
         help="Refuse a bench whose last self-test is older.",
     )(command)
+
+
+def ends_given(texts: Sequence[str], option: str) -> tuple[End, ...]:
+    """Read cavities from an option that may be repeated, each value holding one or several."""
+    from loomproof.loom.model import ends_of
+
+    try:
+        return tuple(end for text in texts for end in ends_of(text))
+    except ValueError as error:
+        raise UsageError(f"{option}: {error}") from None
+
+
+def hazards_given(texts: Sequence[str], loom: Loom) -> dict[str, Hazard]:
+    """Read ``CONNECTOR=HAZARD`` from an option that may be repeated. Raises `UsageError`."""
+    from loomproof.loom.model import Hazard
+
+    known = [connector.name for connector in loom.connectors]
+    found = {}
+    for text in texts:
+        name, equals, said = text.rpartition("=")
+        if not equals or not name or said not in set(Hazard) - {Hazard.UNKNOWN}:
+            raise UsageError(
+                f"--hazard {text!r} says no hazard: write CONNECTOR=none, CONNECTOR=pyrotechnic or "
+                "CONNECTOR='electronics in place'"
+            )
+        if name not in known:
+            raise UsageError(
+                f"--hazard {text!r}: the loom has no connector {name}", cure=suggestion(name, known)
+            )
+        found[name] = Hazard(said)
+    return found

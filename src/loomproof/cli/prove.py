@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cautions import BEFORE_AN_INSULATION_TEST
-from loomproof.cli.options import FiniteNumber, hazard_option, meter_volts_option, selftest_age_option
+from loomproof.cli import headers
+from loomproof.cli.options import (
+    FiniteNumber,
+    ends_given,
+    hazard_option,
+    hazards_given,
+    meter_volts_option,
+    selftest_age_option,
+)
 from loomproof.cli.records import store_option
 from loomproof.errors import JournalError, LinkError, ReplayError, UsageError
 
@@ -159,11 +167,11 @@ def prove(
         run=proving.run_name(now),
         started=started,
         answers=answers_of(loaded.loom, answers),
-        waived=proving.ends_given(waive, "--waive"),
+        waived=ends_given(waive, "--waive"),
         person=person,
         place=place,
         inspection=(*(inspected or looked_over(address)), *(ANSWERED + text for text in hazards)),
-        hazards=proving.hazards_given(hazards, loaded.loom),
+        hazards=hazards_given(hazards, loaded.loom),
         repeats=repeats,
         watch_s=watch_s,
         meter_v=meter_v,
@@ -225,7 +233,7 @@ def prove(
 def replay(journal: Path, loom: Path, json_file: str) -> int:
     """Work a JOURNAL out again for LOOM, without a bench; the results are the same, byte for byte."""
     from loomproof.bench.journal import ReplayBench
-    from loomproof.cli import hooking, proving
+    from loomproof.cli import hooking
     from loomproof.flow import prove as flow_prove
     from loomproof.loom.reading import load
 
@@ -234,7 +242,7 @@ def replay(journal: Path, loom: Path, json_file: str) -> int:
     if joined is not None:
         return _replayed(joined, journal, json_file)
     bench = ReplayBench(journal)
-    steps = flow_prove(proving.request_from(bench.run, described), bench)
+    steps = flow_prove(headers.request_from(bench.run, described), bench)
     while True:
         try:
             next(steps)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import secrets
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -14,21 +14,20 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cli import headers
 from loomproof.errors import (
     AdapterError,
+    BenchError,
     BrokenOffError,
-    LoomproofError,
     SafetyError,
     UsageError,
-    suggestion,
 )
 
 if TYPE_CHECKING:
     from loomproof.bench.adapter import Adapter
     from loomproof.bench.seam import Bench
     from loomproof.flow import Outcome, Request
-    from loomproof.loom.model import End, Hazard, Loom
-    from loomproof.proof.insulating import InsulationTest
+    from loomproof.loom.model import Loom
     from loomproof.proof.run import Step
     from loomproof.results.document import Document
 
@@ -76,16 +75,6 @@ def adapter_for(loom: Loom, address: str, adapter: str | None) -> Adapter:
     return read_adapter(Path(adapter))
 
 
-def ends_given(texts: Sequence[str], option: str) -> tuple[End, ...]:
-    """Read cavities from an option that may be repeated, each value holding one or several."""
-    from loomproof.loom.model import ends_of
-
-    try:
-        return tuple(end for text in texts for end in ends_of(text))
-    except ValueError as error:
-        raise UsageError(f"{option}: {error}") from None
-
-
 def show_step(step: Step) -> None:
     """Say on standard error what is being done; on a terminal in one line that is written over."""
     if not sys.stderr.isatty():
@@ -98,7 +87,7 @@ def show_step(step: Step) -> None:
 
 @contextmanager
 def stopping(journal: Path | None) -> Iterator[None]:
-    """Say, where Ctrl-C or another order to stop ends the run, what is left of it.
+    """Say, where Ctrl-C, another order to stop or a bench in trouble ends the run, what is left of it.
 
     That such an order comes as one `KeyboardInterrupt`, and the ones after it are ignored while the bench
     is released, is the affair of `loomproof.cli.main`.
@@ -108,12 +97,20 @@ def stopping(journal: Path | None) -> Iterator[None]:
     except KeyboardInterrupt:
         raise BrokenOffError(
             "the run was stopped before its end; nothing is claimed from it",
-            cure="All points were released."
-            + (f" What was read so far is in {journal}." if journal is not None else ""),
+            cure=" ".join(["All points were released.", *left_of(journal), "Prove again."]),
         ) from None
+    except BenchError as error:
+        error.cure = " ".join(part for part in (error.cure, *left_of(journal)) if part)
+        raise
     finally:
         if sys.stderr.isatty():
             click.echo("\r\x1b[K", nl=False, err=True)
+
+
+def left_of(journal: Path | None) -> Iterator[str]:
+    """Say where the readings of a run are that has no end, if there are any."""
+    if journal is not None and journal.exists():
+        yield f"What was read so far is in {journal}; nothing is claimed from it."
 
 
 def prove_and_keep(
@@ -137,14 +134,20 @@ def prove_and_keep(
     from loomproof.bench.opening import open_bench
     from loomproof.flow import prove
     from loomproof.records.canonical import sha256_hex
+    from loomproof.records.started import note_started
 
     folder_for(out)
     journal_path = out / f"{request.run}.journal.jsonl"
     with stopping(journal_path):
         with open_bench(address, loom_path=loom_path) as raw:
-            simulated = address.startswith("sim:") or raw.identify().model.startswith("simulated")
-            request = tested_before(replace(request, simulated=simulated), raw, selftest_max_age)
-            refuse_unsafe(request, made_safe=made_safe, confirm=confirm)
+            request = made_ready(
+                request,
+                raw,
+                address,
+                made_safe=made_safe,
+                confirm=confirm,
+                selftest_max_age=selftest_max_age,
+            )
             refuse_voltage(request, raw, confirm_volts)
             from loomproof.bench.adapter import check_adapter
 
@@ -156,7 +159,16 @@ def prove_and_keep(
                 )
             check_adapter(request.adapter, request.loom.cavities, points)
             held = by_hand(raw, hold)
-            with JournaledBench(raw, journal_path, run_header(request), touch=held) as bench:
+            note_started(
+                request.run,
+                request.loom.name,
+                request.started,
+                journal_path,
+                serial=request.loom.serial,
+                digest=request.loom.digest,
+                store=store,
+            )
+            with JournaledBench(raw, journal_path, headers.run_header(request), touch=held) as bench:
                 steps = prove(request, bench)
                 while True:
                     try:
@@ -206,6 +218,25 @@ def keep(outcome: Outcome, journal: bytes, journal_path: Path, out: Path, store:
 def json_of(document: Document) -> bytes:
     """Return the results document as people and programs read it."""
     return (json.dumps(document.plain(), indent=2, ensure_ascii=False) + "\n").encode()
+
+
+def made_ready(
+    request: Request,
+    bench: Bench,
+    address: str,
+    *,
+    made_safe: bool,
+    confirm: Callable[[str], bool],
+    selftest_max_age: float | None,
+) -> Request:
+    """Return the request with what this bench is, once bench, loom and person allow that it drives anything.
+
+    Raises `UnfitError` for a bench whose self-test failed or is too old, `SafetyError` as `refuse_unsafe`.
+    """
+    simulated = address.startswith("sim:") or bench.identify().model.startswith("simulated")
+    request = tested_before(replace(request, simulated=simulated), bench, selftest_max_age)
+    refuse_unsafe(request, made_safe=made_safe, confirm=confirm)
+    return request
 
 
 def refuse_unsafe(request: Request, *, made_safe: bool, confirm: Callable[[str], bool]) -> None:
@@ -269,128 +300,6 @@ def tested_before(request: Request, bench: Bench, most_days: float | None) -> Re
         selftest_failures=found.failures,
         repeatability_ohm=found.repeatability_ohm or 0.0,
     )
-
-
-def hazards_given(texts: Sequence[str], loom: Loom) -> dict[str, Hazard]:
-    """Read ``CONNECTOR=HAZARD`` from an option that may be repeated. Raises `UsageError`."""
-    from loomproof.loom.model import Hazard
-
-    known = [connector.name for connector in loom.connectors]
-    found = {}
-    for text in texts:
-        name, equals, said = text.rpartition("=")
-        if not equals or not name or said not in set(Hazard) - {Hazard.UNKNOWN}:
-            raise UsageError(
-                f"--hazard {text!r} says no hazard: write CONNECTOR=none, CONNECTOR=pyrotechnic or "
-                "CONNECTOR='electronics in place'"
-            )
-        if name not in known:
-            raise UsageError(
-                f"--hazard {text!r}: the loom has no connector {name}", cure=suggestion(name, known)
-            )
-        found[name] = Hazard(said)
-    return found
-
-
-def run_header(request: Request) -> dict[str, object]:
-    """Return what a journal's header says of the run, enough to replay it with the description."""
-    from loomproof.bench.adapter import table_of
-
-    return {
-        "run": request.run,
-        "started": request.started,
-        "loom": request.loom.name,
-        "loom_digest": request.loom.digest,
-        "adapter": request.adapter.name,
-        "adapter_table": table_of(request.adapter),
-        "answers": dict(request.answers),
-        "waived": [str(end) for end in request.waived],
-        "person": request.person,
-        "place": request.place,
-        "inspection": list(request.inspection),
-        "repeats": request.repeats,
-        "watch_s": request.watch_s,
-        "meter_v": request.meter_v,
-        "simulated": request.simulated,
-        "last_selftest": request.last_selftest,
-        "selftest_failures": request.selftest_failures,
-        "repeatability_ohm": request.repeatability_ohm,
-        "probed": [str(end) for end in request.probed],
-        "insulation": None
-        if request.insulation is None
-        else [request.insulation.volts, request.insulation.dwell_ms],
-    }
-
-
-def request_from(header: Mapping[str, object], loom: Loom) -> Request:
-    """Return the request that a journal's header describes, for this description.
-
-    Raises `ReplayError` where the journal is of another description, or its header makes no request.
-    """
-    from loomproof.bench.adapter import parse_adapter
-    from loomproof.errors import ReplayError
-    from loomproof.flow import Request
-    from loomproof.loom.model import end_of
-
-    if header.get("loom_digest") != loom.digest:
-        there = f"{header.get('loom')!r} (description {str(header.get('loom_digest'))[:12]})"
-        here = f"{loom.name!r} (description {loom.digest[:12]})"
-        if header.get("loom") == loom.name:
-            raise ReplayError(
-                f"the journal is of {there}, and the description has changed since: it is now {here}",
-                cure="Give the description as it was; version control has it.",
-            )
-        raise ReplayError(
-            f"the journal is of the loom {there}, and {here} was given",
-            cure="Give the loom that the journal was read on.",
-        )
-    try:
-        fields = dict(header)
-        adapter = parse_adapter(str(fields["adapter_table"]), name=str(fields["adapter"]))
-        answers, waived, inspection = fields["answers"], fields["waived"], fields["inspection"]
-        assert isinstance(answers, dict)
-        assert isinstance(waived, list)
-        assert isinstance(inspection, list)
-        meter_v = fields["meter_v"]
-        return Request(
-            loom=loom,
-            adapter=adapter,
-            run=str(fields["run"]),
-            started=str(fields["started"]),
-            answers={str(name): str(answer) for name, answer in answers.items()},
-            waived=tuple(end_of(str(text)) for text in waived),
-            person=str(fields["person"]),
-            place=str(fields["place"]),
-            inspection=tuple(str(note) for note in inspection),
-            repeats=int(str(fields["repeats"])),
-            watch_s=float(str(fields["watch_s"])),
-            meter_v=None if meter_v is None else float(str(meter_v)),
-            simulated=bool(fields["simulated"]),
-            last_selftest=str(fields["last_selftest"]),
-            selftest_failures=str(fields.get("selftest_failures", "")),
-            repeatability_ohm=float(str(fields["repeatability_ohm"])),
-            probed=tuple(end_of(str(text)) for text in _texts(fields.get("probed", []))),
-            insulation=_insulation_from(fields.get("insulation")),
-        )
-    except (KeyError, ValueError, AssertionError, LoomproofError) as error:
-        raise ReplayError(
-            f"line 1 of the journal, its header, can't be used: {error}",
-            cure="It was damaged or changed since it was written; take it from a backup, or prove again.",
-        ) from None
-
-
-def _texts(field: object) -> Sequence[str]:
-    assert isinstance(field, list)
-    return [str(text) for text in field]
-
-
-def _insulation_from(field: object) -> InsulationTest | None:
-    from loomproof.proof.insulating import InsulationTest
-
-    if field is None:
-        return None
-    volts, dwell_ms = field if isinstance(field, list) and len(field) == 2 else (None, None)
-    return InsulationTest(float(str(volts)), int(str(dwell_ms)))
 
 
 def started_now() -> tuple[str, datetime]:

@@ -11,7 +11,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import hazard_option, meter_volts_option, selftest_age_option
+from loomproof.cli.options import (
+    ends_given,
+    hazard_option,
+    hazards_given,
+    meter_volts_option,
+    selftest_age_option,
+)
 from loomproof.cli.records import store_option
 from loomproof.errors import AdapterError, RecordError, UsageError
 
@@ -97,14 +103,19 @@ def retest(
         "adapter": leads.name,
     }
     request = Request(
-        loom=described, adapter=leads, run="", started="", hazards=proving.hazards_given(hazards, described)
+        loom=described, adapter=leads, run="", started="", hazards=hazards_given(hazards, described)
     )
     with ExitStack() as held:
         held.enter_context(proving.stopping(journal))
         raw = held.enter_context(open_bench(address, loom_path=loom))
-        simulated = address.startswith("sim:") or raw.identify().model.startswith("simulated")
-        request = proving.tested_before(replace(request, simulated=simulated), raw, selftest_max_age)
-        proving.refuse_unsafe(request, made_safe=made_safe, confirm=confirmed)
+        request = proving.made_ready(
+            request,
+            raw,
+            address,
+            made_safe=made_safe,
+            confirm=confirmed,
+            selftest_max_age=selftest_max_age,
+        )
         bench = held.enter_context(JournaledBench(raw, journal, header))
         able = bench.capabilities()
         check_adapter(leads, described.cavities, able.points)
@@ -185,7 +196,6 @@ def _inside(value: object) -> Mapping[str, object] | None:
 
 def worked_at(before: Document, loom: Loom, also: tuple[str, ...]) -> tuple[list[End], list[str]]:
     """Return the cavities and wires of a run's faults, and what was named besides."""
-    from loomproof.cli.proving import ends_given
     from loomproof.loom.model import end_of
 
     named = ends_given(also, "--also")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from loomproof.cli.options import hazard_option, meter_volts_option, selftest_age_option
+from loomproof.cli.options import hazard_option, hazards_given, meter_volts_option, selftest_age_option
 from loomproof.errors import UsageError
 
 
@@ -50,9 +50,8 @@ def trace(
     from loomproof.cli import proving
     from loomproof.cli.prove import caution, confirmed
     from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
-    from loomproof.errors import SafetyError, UnfitError
+    from loomproof.errors import UnfitError
     from loomproof.flow import Request, meter_of
-    from loomproof.loom.model import Hazard
     from loomproof.loom.writing import write_folder
     from loomproof.proof.asking import Asker
     from loomproof.proof.ohms import Ohmmeter
@@ -72,22 +71,20 @@ def trace(
     leads = read_adapter(adapter)
     order = {lead.end: lead.point for lead in leads.entries}
     title = name or folder.name
-    answers = proving.hazards_given(hazards, loom_of(Traced((), {}, (), True), title, order))
+    answers = hazards_given(hazards, loom_of(Traced((), {}, (), True), title, order))
     empty = loom_of(Traced((), {}, (), True), title, order, hazards=answers)
     caution()
     journal = folder.with_name(f"{folder.name}.{proving.run_name(proving.started_now()[1])}.journal.jsonl")
     journal.parent.mkdir(parents=True, exist_ok=True)
     with proving.stopping(journal), open_bench(address) as raw:
-        simulated = raw.identify().model.startswith("simulated")
-        request = Request(loom=empty, adapter=leads, run="trace", started="", simulated=simulated)
-        request = proving.tested_before(request, raw, selftest_max_age)
-        unsaid = [c.name for c in empty.connectors if c.hazard is Hazard.UNKNOWN]
-        if unsaid and not simulated:
-            raise SafetyError(
-                f"nobody has said what is at {', '.join(unsaid)}",
-                cure=f"Look at each one, then say so: --hazard {unsaid[0]}=none, and so on.",
-            )
-        proving.refuse_unsafe(request, made_safe=made_safe, confirm=confirmed)
+        request = proving.made_ready(
+            Request(loom=empty, adapter=leads, run="trace", started=""),
+            raw,
+            address,
+            made_safe=made_safe,
+            confirm=confirmed,
+            selftest_max_age=selftest_max_age,
+        )
         able = raw.capabilities()
         check_adapter(leads, tuple(order), able.points)
         with JournaledBench(raw, journal, {"trace": title}) as bench:

@@ -15,7 +15,7 @@ from typing import cast
 
 from loomproof.reports import claims
 from loomproof.reports.typesetting import typeset
-from loomproof.reports.words import VERDICTS, clean, evidence, kind, ohms, plural, when, wires, worst
+from loomproof.reports.words import VERDICTS, asked, clean, evidence, kind, ohms, plural, when, wires, worst
 from loomproof.results.document import AdapterEntry, Document, FindingEntry
 
 View = dict[str, object]
@@ -169,11 +169,7 @@ def _facts(document: Document) -> list[list[str]]:
             f"({len(document.coverage.tested)} tested), {plural(counts.wires, 'wire')}, "
             f"{plural(counts.nets, 'net')}, {plural(counts.components, 'component')}",
         ],
-        [
-            "asked",
-            f"{plural(counts.sense_vectors, 'sense')}, "
-            f"{plural(counts.resistance_readings, 'resistance reading')}",
-        ],
+        ["asked", asked(counts)],
         [
             "found",
             f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}, {counts.undecided} undecided",

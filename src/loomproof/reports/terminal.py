@@ -14,6 +14,7 @@ from rich.text import Text
 
 from loomproof.reports.words import (
     VERDICTS,
+    asked,
     clean,
     evidence,
     kind,
@@ -48,7 +49,7 @@ def summary_view(document: Document, *, cautions: bool = False) -> RenderableTyp
     )
     facts.row("found", f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}")
     facts.row("bench", _bench(document))
-    facts.row("asked", f"{counts.sense_vectors} senses, {counts.resistance_readings} resistances")
+    facts.row("asked", asked(counts))
     facts.row("run", f"{document.run}, {when(document.started)} to {when(document.ended)}")
     if bench.simulated:
         facts.row("note", "the bench was simulated: this says nothing of a real loom")

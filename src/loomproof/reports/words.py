@@ -6,7 +6,7 @@ import datetime
 import math
 import unicodedata
 
-from loomproof.results.document import ClaimEntry, Document, EvidenceEntry, FindingEntry
+from loomproof.results.document import ClaimEntry, Counts, Document, EvidenceEntry, FindingEntry
 
 VERDICTS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", "incomplete": "INCOMPLETE"}
 
@@ -110,6 +110,19 @@ def when(text: str) -> str:
     if zone is None:
         return moment.strftime("%Y-%m-%d %H:%M:%S")
     return moment.strftime("%Y-%m-%d %H:%M:%S ") + ("UTC" if not zone else moment.strftime("UTC%z"))
+
+
+def asked(counts: Counts) -> str:
+    """Return what was asked of the bench, and what the line to it took."""
+    parts = [
+        plural(counts.sense_vectors, "sense"),
+        plural(counts.resistance_readings, "resistance reading"),
+        plural(counts.round_trips, "round trip"),
+    ]
+    if counts.repeated or counts.dropped:
+        dropped = plural(counts.dropped, "damaged or stray reply", "damaged or stray replies")
+        parts.append(f"{counts.repeated} sent again, {dropped} dropped")
+    return ", ".join(parts)
 
 
 def plural(count: int, one: str, many: str = "") -> str:

@@ -86,7 +86,10 @@ class Coverage(_Value):
 
 
 class Counts(_Value):
-    """How much was looked at and how much was asked."""
+    """How much was looked at, how much was asked, and what the line to the bench took.
+
+    ``repeated`` requests were sent again; ``dropped`` replies were damaged or of an earlier question.
+    """
 
     connectors: int = 0
     cavities: int = 0
@@ -96,6 +99,8 @@ class Counts(_Value):
     sense_vectors: int = 0
     resistance_readings: int = 0
     round_trips: int = 0
+    repeated: int = 0
+    dropped: int = 0
     faults: int = 0
     notes: int = 0
     undecided: int = 0
