@@ -247,6 +247,11 @@ def test_a_scanner_that_dies_in_the_middle(fixtures: Path, tmp_path: Path) -> No
     assert "Traceback" not in err
     assert journal.read_bytes().count(b"\n") >= 15
     assert not list(tmp_path.glob("*.pdf")), "a broken run leaves no certificate"
+    assert f"What was read so far is in {journal}; nothing is claimed from it." in " ".join(err.split())
+    for words in (("log", fixtures / ENGINE), ("history", fixtures / ENGINE)):
+        listed = loomproof(*words, COLUMNS="300").stdout
+        assert "BROKEN OFF" in listed
+        assert str(journal) in listed
 
 
 @pytest.mark.parametrize(
@@ -268,6 +273,7 @@ def test_stopped_in_the_middle(fixtures: Path, tmp_path: Path, numbers: tuple[si
         assert process.returncode == 3, out + err
         assert "Traceback" not in err
         assert str(journal) in err
+        assert "Prove again." in err
         for line in journal.read_text(encoding="utf-8").splitlines():
             json.loads(line)
         # The scanner is free again, with nothing driven: the next proof passes.
