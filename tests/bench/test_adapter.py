@@ -120,9 +120,73 @@ def test_an_adapter_for_another_loom_is_told_in_a_line_a_connector(tmp_path: Pat
     table.write_text("point,connector,cavity\n" + "".join(f"{i},BODY,{i}\n" for i in range(1, 7)))
     problems = problems_of(read_adapter(table), CAVITIES, 8)
     assert problems[0].place == "tail.csv, row 2, column connector"
-    assert problems[0].message == "point 1, 2, 3, 4, 5, 6 go to BODY, and the loom has no such connector"
+    assert problems[0].message == "points 1, 2, 3, 4, 5, 6 go to BODY, and the loom has no such connector"
     assert [problem.severity for problem in problems] == ["error", "warning"]
     assert all(str(end) in problems[1].message for end in CAVITIES)
+
+
+def leads_to(names: list[str]) -> Adapter:
+    return Adapter("a", tuple(Lead(i, End(name, "1")) for i, name in enumerate(names, start=1)))
+
+
+def test_an_adapter_of_another_loom_is_told_in_one_line() -> None:
+    other = leads_to(["A", "B", "C", "D"])
+    (problem,) = problems_of(other, CAVITIES, 8)
+    assert problem.message == "none of its 4 leads fits this loom; it goes to A, B, C, D"
+    assert "another loom" in problem.cure
+    every = problems_of(other, CAVITIES, 8, every=True)
+    assert [each.message.split(",")[0] for each in every[:4]] == [
+        f"point {i} goes to {name}" for i, name in enumerate("ABCD", start=1)
+    ]
+    most = leads_to(["ECU", *(f"X{i}" for i in range(12))])
+    assert problems_of(most, CAVITIES, 16)[0].message.startswith("1 of its 13 leads fits this loom")
+    half = leads_to(["ECU", "A", "B", "C", "D"])
+    assert len(problems_of(half, CAVITIES, 8)) == 5  # four connectors, and what stays untested
+
+
+def test_points_that_the_bench_lacks_are_told_in_one_line() -> None:
+    adapter = Adapter("a", tuple(Lead(point, end) for point, end in zip((2, 9, 10), CAVITIES, strict=True)))
+    (problem,) = problems_of(adapter, CAVITIES, 8)
+    assert problem.message == "points 9, 10 go to ECU:01, LAMP:A, and the bench has 8 points"
+
+
+@pytest.mark.parametrize(
+    ("wrong", "right", "near"),
+    [
+        ("body", "BODY", True),
+        ("BODDY", "BODY", True),
+        ("BDOY", "BODY", True),
+        ("BOTY", "BODY", True),
+        ("BOD", "BODY", True),
+        ("REAR LAMP", "REAR-LAMP", True),
+        ("E-BODY", "BODY", False),
+        ("INJ1", "INJ2", False),
+        ("C10", "C1", False),
+        ("C", "D", False),
+    ],
+)
+def test_only_a_near_name_is_offered(wrong: str, right: str, near: bool) -> None:
+    problem = problems_of(leads_to([wrong]), [End(right, "1")], 8)[0]
+    assert problem.cure == (f"There is {right}." if near else "")
+
+
+def test_what_is_no_table_is_told_with_a_cure(tmp_path: Path) -> None:
+    (tmp_path / "binary").write_bytes(bytes(range(16)) * 9)
+    (tmp_path / "long.csv").write_text("point,connector,cavity\n1,C,1\n2,C," + 140_000 * "x")
+    for name, says in (
+        ("", "is a folder"),
+        ("binary", "it is a binary file, and no CSV"),
+        ("long.csv", "row 3: a cell is longer than 131068 characters"),
+    ):
+        with pytest.raises(AdapterError) as caught:
+            read_adapter(tmp_path / name)
+        assert says in f"{caught.value} {' '.join(map(str, caught.value.problems))}"
+        assert "loomproof adapter new" in caught.value.cure
+
+
+def test_a_table_from_a_spreadsheet_with_semicolons_is_read() -> None:
+    adapter = parse_adapter("point;connector;cavity\r\n1;ECU;01\r\n", name="a")
+    assert adapter.end_of == {1: End("ECU", "01")}
 
 
 def test_a_lead_to_a_cavity_that_is_not_there_names_its_row(tmp_path: Path) -> None:

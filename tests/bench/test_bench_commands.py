@@ -52,6 +52,24 @@ def test_an_adapter_is_made_and_checked(tmp_path: Path, capsys: pytest.CaptureFi
     assert "NOSUCH" in out
 
 
+def test_an_adapter_of_another_loom_is_told_in_a_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = tmp_path / "a.csv"
+    assert run(["adapter", "new", str(Path(TAIL).parent / "hillclimb_engine"), "--to", str(table)]) == 0
+    capsys.readouterr()
+    assert run(["adapter", "check", str(table), TAIL]) == 2
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 2
+    assert "leads fits this loom" in lines[0]
+    assert run(["adapter", "check", str(table), TAIL, "--all"]) == 2
+    every = capsys.readouterr().out
+    assert len(every.splitlines()) > 20
+    assert "There is BODY" not in every  # E-BODY is no slip for BODY
+    assert run(["prove", TAIL, "--bench", "sim:", "--adapter", str(table), "--out", str(tmp_path)]) == 2
+    assert "adapter check TABLE LOOM --all" in capsys.readouterr().err
+
+
 def test_leads_are_zeroed_into_the_table(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     plug = loom_of(tmp_path / "plug", 4, [(1, 2), (1, 3), (1, 4)])
     table = tmp_path / "a.csv"

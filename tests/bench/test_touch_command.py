@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -64,3 +65,46 @@ def test_a_touch_names_the_net(
     touch = ["adapter", "touch", TAIL, "--bench", "tcp:memory:1", "--adapter", str(table), "--wait", "0.3"]
     assert run(touch) == 0
     assert "BODY:1, LAMP:1" in capsys.readouterr().out
+
+
+def test_a_loom_that_must_not_be_energised_is_not_touched(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Another connector's hazard is enough: the current goes on through the wires."""
+    loom, table = tmp_path / "loom", tmp_path / "a.csv"
+    shutil.copytree(TAIL, loom)
+    said = (loom / "connectors.csv").read_text(encoding="utf-8")
+    assert said.count(",none,") >= 2
+    assert run(["adapter", "new", TAIL, "--to", str(table), "--connector", "BODY"]) == 0
+    touch = [
+        "adapter",
+        "touch",
+        str(loom),
+        "--bench",
+        "tcp:memory:1",
+        "--adapter",
+        str(table),
+        "--wait",
+        "0.3",
+    ]
+    for hazard, answers, code in (
+        ("pyrotechnic", [], 3),
+        ("electronics in place", [], 3),
+        ("", [], 3),
+        ("", ["--hazard", "LAMP=none"], 0),
+        ("", ["--hazard", "NOPE=none"], 2),
+    ):
+        lines = [
+            line.replace(",none,", f",{hazard},", 1) if line.startswith("LAMP,") else line
+            for line in said.splitlines()
+        ]
+        (loom / "connectors.csv").write_text("\n".join([*lines, ""]), encoding="utf-8")
+        serve([0b1] * 4, monkeypatch)
+        assert run([*touch, *answers]) == code, (hazard, answers)
+        assert ("BODY:1" in capsys.readouterr().out) == (code == 0)
+
+
+def test_a_wait_that_is_no_time_is_refused() -> None:
+    for wait in ("nan", "inf", "-1"):
+        touch = ["adapter", "touch", TAIL, "--bench", "tcp:memory:1", "--to", "a.csv", "--wait", wait]
+        assert run(touch) == 2

@@ -53,7 +53,7 @@ COMMANDS: dict[str, Command] = {
     "fit": Command("loomproof.cli.fitting:fit", "Say which ends go where in the car, and what to make safe."),
     "label": Command("loomproof.cli.history:label", "Write a printable label for a loom."),
     "records": Command("loomproof.cli.keeping:records", "Back up, restore, check and import records."),
-    "adapter": Command("loomproof.cli.bench:adapter", "Make, check and learn adapter tables."),
+    "adapter": Command("loomproof.cli.adapter:adapter", "Make, check and learn adapter tables."),
     "bench": Command("loomproof.cli.bench:bench", "Test the bench itself; learn its leads."),
     "key": Command("loomproof.cli.keeping:key", "Show or replace your key; list signers you know."),
     "simulate": Command("loomproof.cli.simulate:simulate", "Run a simulated scanner with a loom on it."),

@@ -29,6 +29,11 @@ class FiniteNumber(click.FloatRange):
         return number
 
 
+def address_option(command: F) -> F:
+    """Add ``--bench`` to a command that cannot do without one."""
+    return click.option("--bench", "address", required=True, metavar="ADDRESS", help="As for prove.")(command)
+
+
 def hazard_option(command: F) -> F:
     """Add ``--hazard`` to a command that puts current on a loom."""
     return click.option(
@@ -91,3 +96,14 @@ def hazards_given(texts: Sequence[str], loom: Loom) -> dict[str, Hazard]:
             )
         found[name] = Hazard(said)
     return found
+
+
+def refuse_strangers(wanted: Sequence[str], connectors: Sequence[str], whose: str) -> None:
+    """Refuse a ``--connector`` that is none of these, with the nearest name or all of them."""
+    names = list(dict.fromkeys(connectors))
+    for name in wanted:
+        if name not in names:
+            raise UsageError(
+                f"--connector {name}: {whose} has no connector of that name",
+                cure=suggestion(name, names) or f"Connectors: {', '.join(names)}.",
+            )
