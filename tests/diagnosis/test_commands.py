@@ -76,3 +76,22 @@ def test_compare_says_what_a_repair_changed(
     assert "gone: W4 and W5 crossed at A:2 and A:3" in shown
     assert run(["compare", str(mended), str(failed)]) == 0
     assert "new: W4 and W5 crossed at A:2 and A:3" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("loom", "says"),
+    [
+        ('{"name": "y"}', "These are proofs of two looms, x and y: what is gone or new below is no repair."),
+        ('{"name": "x", "serial": "2"}', "These are proofs of two looms, x and x 2:"),
+        ('{"name": "x", "digest": "ab"}', "The description of x changed between the two proofs"),
+        ('{"name": "x"}', ""),
+    ],
+)
+def test_compare_says_that_two_proofs_are_not_of_one_loom(
+    loom: str, says: str, failed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other = tmp_path / "other.json"
+    other.write_text((RESULTS % ("two", "")).replace('{"name": "x"}', loom), encoding="utf-8")
+    assert run(["compare", str(failed), str(other)]) == 0
+    told = capsys.readouterr().err
+    assert says in told if says else told == ""

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from loomproof.loom.model import End
-    from loomproof.results.document import Document, FindingEntry
+    from loomproof.results.document import Document, FindingEntry, LoomEntry
     from loomproof.results.findings import Finding
 
 
@@ -170,6 +170,24 @@ def _details(document: Document) -> RenderableType:
     )
 
 
+def _two_looms(before: LoomEntry, after: LoomEntry) -> str:
+    """Say that two proofs are of two looms, or of one whose description changed; "" where neither is so."""
+    from loomproof.reports.words import clean
+
+    names = [clean(" ".join(filter(None, (loom.name, loom.serial)))) for loom in (before, after)]
+    if (before.name, before.serial) == (after.name, after.serial):
+        if before.digest == after.digest:
+            return ""
+        return (
+            f"The description of {names[0]} changed between the two proofs: a finding can be gone because "
+            "nothing looks for it any more."
+        )
+    return (
+        f"These are proofs of two looms, {names[0]} and {names[1]}: what is gone or new below is no repair. "
+        "loomproof log LOOM lists the proofs of one loom."
+    )
+
+
 @click.command()
 @click.argument("before")
 @click.argument("after")
@@ -185,9 +203,8 @@ def compare(before: str, after: str, store: str | None) -> None:
 
     first, second = document_of(before, store), document_of(after, store)
     found = changes(first, second)
-    if not found.same_description:
-        names = " and ".join(dict.fromkeys(clean(run.loom.name) for run in (first, second)))
-        click.echo(f"The two proofs were made against different descriptions ({names}).", err=True)
+    if told := _two_looms(first.loom, second.loom):
+        click.echo(told, err=True)
     for word, run in (("before", first), ("after", second)):
         click.echo(f"{word}: {run.run}, {when(run.ended)}: {VERDICTS[run.verdict.value]}")
     for word, entries in (("gone", found.gone), ("still there", found.standing), ("new", found.new)):
