@@ -43,3 +43,4 @@ def test_a_loom_that_nobody_looked_over_says_so(
             document = stop.value.document
             break
     assert any("nobody looked the loom over" in text for text in document.not_tested) is told
+    assert any("no self-test of it is kept" in text for text in document.not_tested) is not simulated

@@ -23,6 +23,11 @@ def not_tested(request: Request, plan: Plan, measured: Measured, part: Part) -> 
     yield from measured.notes
     if not request.simulated and not looked_over(request.inspection):
         yield f"What an eye sees: nobody looked the loom over ({', '.join(name for name, _ in ITEMS)})."
+    if not request.simulated and not part.request.last_selftest:
+        yield (
+            "The bench itself: no self-test of it is kept. A short or an open of an adapter lead reads like "
+            "one of the loom: take the loom off and run loomproof bench selftest."
+        )
     if request.insulation is not None and part.insulation is None:
         volts = request.insulation.volts
         yield f"Insulation at {volts:g} V: left out, because the loom does not pass without it."

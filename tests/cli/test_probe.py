@@ -45,6 +45,7 @@ def test_a_loose_end_counts_as_tested(
     bench = f"sim:?fault={fault}" if fault else "sim:"
     done = proved(loom, bench, out, "--adapter", table, "--probe")
     assert done.returncode == code, done.stderr
+    assert "simulator itself holds the probe" in done.stderr
     document = results(out)
     assert "EARTH:1" in document.coverage.tested
     assert not document.coverage.untested

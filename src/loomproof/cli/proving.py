@@ -158,7 +158,7 @@ def prove_and_keep(
                     cure="--hook-ups proves it plug by plug; loomproof plan shows how.",
                 )
             check_adapter(request.adapter, request.loom.cavities, points)
-            held = by_hand(raw, hold)
+            held = by_hand(request, raw, hold)
             note_started(
                 request.run,
                 request.loom.name,
@@ -254,12 +254,16 @@ def refuse_unsafe(request: Request, *, made_safe: bool, confirm: Callable[[str],
         )
 
 
-def by_hand(bench: Bench, hold: Callable[[str | None], bool]) -> Callable[[str | None], bool]:
+def by_hand(
+    request: Request, bench: Bench, hold: Callable[[str | None], bool]
+) -> Callable[[str | None], bool]:
     """Return who holds the probe: the person, or on a simulator that this process started, the simulator."""
     from loomproof.bench.opening import SimulatedBench
 
     if not isinstance(bench, SimulatedBench):
         return hold
+    if request.probed:
+        click.echo("The simulator itself holds the probe on each end without a point.", err=True)
     simulation = bench.simulation
     return lambda end: simulation.tell("lift" if end is None else f"touch {end}").startswith("ok")
 
