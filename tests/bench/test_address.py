@@ -65,6 +65,7 @@ def test_meant(text: str, value: object) -> None:
         ("sim:?fault=%ZZ", "per cent"),
         ("sim:?fault=%FF", "UTF-8"),
         ("sim:?points=", "no value"),
+        ("sim:?points=x", "points 'x' is not a whole number above 0"),
         ("sim:?no-ohms=3", "takes no value"),
         ("sim:?=3", "names no option"),
     ],
@@ -113,3 +114,11 @@ def test_a_fault_with_a_plus_for_a_space_is_told_how_a_space_is_written() -> Non
     with pytest.raises(UsageError) as other:
         open_bench("sim:?fault=open%20NOPE", loom_path=tail)
     assert "%20" not in other.value.cure
+
+
+def test_a_wrong_value_for_the_simulator_is_told_without_its_usage() -> None:
+    tail = Path(__file__).parents[2] / "fixtures" / "tail_lamp"
+    with pytest.raises(UsageError) as caught:
+        open_bench("sim:?seed=x", loom_path=tail)
+    assert "'--seed'" in caught.value.message
+    assert "Usage" not in caught.value.message

@@ -47,3 +47,22 @@ def test_every_problem_is_told_with_its_row(tmp_path: Path) -> None:
 def test_a_missing_column_is_named(tmp_path: Path) -> None:
     with pytest.raises(AdapterError, match="the column cavity is missing"):
         read_hookup(table(tmp_path, "point,connector\n1,P1\n"), small_loom())
+
+
+def test_what_is_no_table_is_told(tmp_path: Path) -> None:
+    (tmp_path / "binary.csv").write_bytes(bytes(range(16)) * 9)
+    table(tmp_path, "point,connector,cavity\n1,P1," + 140_000 * "x")
+    for name, says in (
+        ("", "it is not a file"),
+        ("none.csv", "there is no such file"),
+        ("binary.csv", "a binary file, and no CSV"),
+        ("adapter.csv", "a cell is longer"),
+    ):
+        with pytest.raises(AdapterError) as caught:
+            read_hookup(tmp_path / name, small_loom())
+        assert says in " ".join([str(caught.value), *map(str, caught.value.problems)])
+
+
+def test_semicolons_part_cells_as_in_the_benchs_own_reading(tmp_path: Path) -> None:
+    path = table(tmp_path, "point;connector;cavity\n3;P1;1\n")
+    assert read_hookup(path, small_loom()).ends == {3: End("P1", "1")}

@@ -191,6 +191,8 @@ def _sim(place: str, pairs: Sequence[tuple[str, str]], text: str) -> SimAddress:
     for key, value in pairs:
         if key in SIM_VALUES and not value:
             raise UsageError(f"bench address {text!r}: {key} has no value")
+        if key == "points":
+            _whole(value, "points", text)
         if key in SIM_FLAGS and value not in ("", "yes"):
             raise UsageError(f"bench address {text!r}: {key} takes no value", cure=f"Write {key} alone.")
         if key != "fault":

@@ -106,7 +106,8 @@ class Simulation:
     def _said(self) -> str:
         self._errors.seek(0)
         text = self._errors.read().decode("utf-8", "replace").strip()
-        return text.removeprefix("loomproof: ") or "it gave no reason"
+        # Of a wrong option the command line tells its usage first; only what is wrong counts here.
+        return text.rpartition("\nError: ")[2].removeprefix("loomproof: ") or "it gave no reason"
 
 
 def _read_lines(stream: IO[str] | None, lines: queue.SimpleQueue[str]) -> None:

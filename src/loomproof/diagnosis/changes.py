@@ -24,7 +24,6 @@ class Changes:
     standing: tuple[FindingEntry, ...]
     new: tuple[FindingEntry, ...]
     moved: tuple[Moved, ...]
-    same_description: bool
 
 
 def changes(before: Document, after: Document) -> Changes:
@@ -39,7 +38,6 @@ def changes(before: Document, after: Document) -> Changes:
         standing=tuple(finding for key, finding in now.items() if key in then),
         new=tuple(finding for key, finding in now.items() if key not in then),
         moved=tuple(_moved(before, after)),
-        same_description=before.loom.digest == after.loom.digest,
     )
 
 

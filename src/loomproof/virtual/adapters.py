@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 
 from loomproof.errors import AdapterError, Problem, suggestion
+from loomproof.loom import tables
 from loomproof.loom.model import End, Loom
 from loomproof.virtual.build import Hookup
 
 _NEEDED = ("point", "connector", "cavity")
+_COLUMNS = "It is a CSV file with the columns point, connector, cavity and, where known, lead_ohm."
 
 
 def read_hookup(path: Path, loom: Loom, points: int | None = None) -> Hookup:
@@ -18,17 +19,17 @@ def read_hookup(path: Path, loom: Loom, points: int | None = None) -> Hookup:
     ``points`` is how many the scanner has; without it, as many as the table needs. Raises
     `AdapterError` with every problem found.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise AdapterError(f"{path.name} cannot be read: {error}") from None
-    reader = csv.DictReader(text.splitlines())
-    missing = [name for name in _NEEDED if name not in (reader.fieldnames or ())]
+    data, unreadable = tables.read_bytes(path)
+    if data is None:
+        why = unreadable.message if unreadable else "there is no such file"
+        raise AdapterError(f"{path.name} cannot be read: {why}", cure=_COLUMNS)
+    rows, unread = tables.csv_rows(data, path.name)
+    if unread:
+        raise AdapterError(f"{path.name} cannot be read", problems=unread, cure=_COLUMNS)
+    headings = [heading.strip().casefold() for heading in rows[0][1]] if rows else []
+    missing = [name for name in _NEEDED if name not in headings]
     if missing:
-        raise AdapterError(
-            f"{path.name}: the column {missing[0]} is missing",
-            cure="The columns are point, connector, cavity and, where known, lead_ohm.",
-        )
+        raise AdapterError(f"{path.name}: the column {missing[0]} is missing", cure=_COLUMNS)
     ends: dict[int, End] = {}
     leads: dict[int, float] = {}
     problems: list[Problem] = []
@@ -37,9 +38,10 @@ def read_hookup(path: Path, loom: Loom, points: int | None = None) -> Hookup:
     def wrong(row: int, column: str, message: str, cure: str = "") -> None:
         problems.append(Problem(message, file=path.name, row=row, column=column, cure=cure))
 
-    for number, row in enumerate(reader, start=2):
-        word = (row["point"] or "").strip()
-        connector, cavity = (row["connector"] or "").strip(), (row["cavity"] or "").strip()
+    for number, cells in rows[1:]:
+        row = dict.fromkeys((*_NEEDED, "lead_ohm"), "") | dict(zip(headings, cells, strict=False))
+        word = row["point"].strip()
+        connector, cavity = row["connector"].strip(), row["cavity"].strip()
         if not connector and not word:
             continue
         if not (word.isascii() and word.isdecimal()) or int(word) < 1:
@@ -57,7 +59,7 @@ def read_hookup(path: Path, loom: Loom, points: int | None = None) -> Hookup:
             end = single[0]
         if end not in known:
             wrong(number, "cavity", f"there is no cavity {end}.", suggestion(str(end), map(str, known)))
-        lead = (row.get("lead_ohm") or "").strip()
+        lead = row["lead_ohm"].strip()
         try:
             leads[point] = float(lead) if lead else 0.0
         except ValueError:
