@@ -237,6 +237,26 @@ def wait_for_journal(out: Path, lines: int, process: subprocess.Popen[str]) -> P
     raise AssertionError(process.communicate())
 
 
+@pytest.mark.parametrize("more", [(), ("--hook-ups",)])
+def test_what_could_not_be_sealed_is_not_begun(fixtures: Path, tmp_path: Path, more: tuple[str, ...]) -> None:
+    """A store or a data folder that cannot be had is told before the bench is asked anything."""
+    (tmp_path / "file").write_text("no folder", encoding="utf-8")
+    words: tuple[str | Path, ...] = (
+        "prove",
+        fixtures / TAIL,
+        "--bench",
+        "sim:",
+        "--out",
+        tmp_path / "out",
+        *more,
+    )
+    for store, home in ((tmp_path / "file" / "store.db", tmp_path), (tmp_path / "s.db", tmp_path / "file")):
+        done = loomproof(*words, "--store", store, LOOMPROOF_HOME=str(home))
+        assert done.returncode == 3, done.stderr
+        assert str(tmp_path / "file") in done.stderr
+        assert not list(tmp_path.rglob("*.journal.jsonl"))
+
+
 def test_a_scanner_that_dies_in_the_middle(fixtures: Path, tmp_path: Path) -> None:
     with Simulator(fixtures / ENGINE, "--paced") as simulator:
         process = proving(fixtures, simulator.address, tmp_path)

@@ -115,6 +115,7 @@ def prove_hook_ups(
     from loomproof.flow import conclude
     from loomproof.records.canonical import sha256_hex
 
+    proving.can_be_kept(out, store)
     parts: list[Part] = []
     journals: list[bytes] = []
     k, planned = 0, len(plan.hook_ups)

@@ -136,7 +136,7 @@ def prove_and_keep(
     from loomproof.records.canonical import sha256_hex
     from loomproof.records.started import note_started
 
-    folder_for(out)
+    can_be_kept(out, store)
     journal_path = out / f"{request.run}.journal.jsonl"
     with stopping(journal_path):
         with open_bench(address, loom_path=loom_path) as raw:
@@ -189,6 +189,22 @@ def folder_for(out: Path) -> None:
         raise UsageError(
             f"the folder {out} cannot be made: {error.strerror}", cure="Name another one with --out."
         ) from None
+
+
+def can_be_kept(out: Path, store: str | None) -> None:
+    """See that results can be written and sealed before a bench is asked anything.
+
+    Raises `UsageError` for the folder, `StoreError` for key or store.
+    """
+    from loomproof.cli.records import now
+    from loomproof.records.home import home
+    from loomproof.records.keys import KeyFolder
+    from loomproof.records.store import open_store
+
+    folder_for(out)
+    KeyFolder(home()).signer(now())
+    with open_store(store):
+        pass
 
 
 def keep(outcome: Outcome, journal: bytes, journal_path: Path, out: Path, store: str | None) -> Kept:
