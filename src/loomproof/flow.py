@@ -205,14 +205,32 @@ def _under_voltage(bench: Bench, asked: InsulationTest) -> Callable[[int, int], 
     return lambda a, b: measure_insulation(bench, a, b, asked.volts, asked.dwell_ms, confirmed=True)
 
 
+def same_bench(begun: Part, identity: Identity, capabilities: Capabilities) -> None:
+    """Refuse to go on with a run on another bench than it was begun on. Raises `UnfitError`."""
+    if (begun.identity, begun.capabilities) == (identity, capabilities):
+        return
+
+    def named(who: Identity, able: Capabilities) -> str:
+        return f"{who.maker} {who.model} {who.serial}, firmware {who.firmware}, {able.points} points"
+
+    raise UnfitError(
+        f"the run was begun on {named(begun.identity, begun.capabilities)}; this is "
+        f"{named(identity, capabilities)}"
+        + ("" if begun.identity != identity else ", and it tells other abilities"),
+        cure="Go on with the bench that it was begun on, or prove the whole loom on this one.",
+    )
+
+
 def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
     """Return the outcome of a loom's hook-ups (one, or several that were proved to be enough).
 
-    ``request`` stands for all of them: its adapter names and covers the whole. The bench that is told is
-    that of the last hook-up; its other checks stand beside.
+    ``request`` stands for all of them: its adapter names and covers the whole. Raises `UnfitError` where
+    they were not all measured by one bench: what is claimed rests on its thresholds and its accuracy.
     """
     loom = request.loom
     last = parts[-1]
+    for part in parts:
+        same_bench(parts[0], part.identity, part.capabilities)
     capabilities, identity, expectation, check = (
         last.capabilities,
         last.identity,

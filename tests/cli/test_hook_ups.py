@@ -67,6 +67,23 @@ def test_stopped_overnight_and_gone_on_with(fixtures: Path, tmp_path: Path) -> N
     assert again.stdout == (tmp_path / f"{run}.results.json").read_text(encoding="utf-8")
 
 
+def test_a_hook_up_that_the_bench_refused_is_tried_again(fixtures: Path, tmp_path: Path) -> None:
+    """A voltage on the loom stops a hook-up; once it is gone the run goes on from there."""
+    tail, bench = fixtures / "tail_lamp", "sim:?points=8"
+    prove(tail, tmp_path, bench, "--hook-ups", "--split", "BODY", "--stop-after", "1")
+    run = next(tmp_path.glob("*.hook-ups.json")).name.removesuffix(".hook-ups.json")
+    for other in ("sim:?points=8&seed=9", "sim:?points=8&no-ohms"):
+        refused = prove(tail, tmp_path, other, "--continue", run)
+        assert isinstance(refused, str)
+        assert "the run was begun on loomproof simulated scanner SIM000000" in " ".join(refused.split())
+    live = prove(tail, tmp_path, f"{bench}&fault=voltage%2012%20BODY:1", "--continue", run)
+    assert isinstance(live, str)
+    assert "-12 V" in live
+    document = prove(tail, tmp_path, bench, "--continue", run)
+    assert isinstance(document, Document)
+    assert document.verdict is Verdict.PASS
+
+
 @pytest.mark.parametrize(
     ("fault", "kind", "hook_ups"),
     [

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli import headers
-from loomproof.errors import BrokenOffError, InputError, JournalError, ReplayError, UsageError
+from loomproof.errors import BenchError, BrokenOffError, InputError, ReplayError, UsageError
 
 if TYPE_CHECKING:
     from loomproof.bench.adapter import Adapter
@@ -138,6 +138,7 @@ def prove_hook_ups(
                 confirm=confirm,
                 selftest_max_age=selftest_max_age,
                 store=store,
+                begun=parts[0] if parts else None,
             )
         parts.append(part)
         journals.append(journal)
@@ -179,8 +180,8 @@ def _finished(request: Request, plan: HookUpPlan, k: int, out: Path) -> tuple[Pa
             return None
         try:
             part = replayed(path, request.loom)
-        except JournalError:
-            continue
+        except BenchError:
+            continue  # it ended so then: a voltage on the loom, a lost line, a journal cut short
         if part.request.adapter.point_of == adapter_of(plan, k).point_of:
             return part, path.read_bytes()
     return None
@@ -278,12 +279,13 @@ def _measured(
     confirm: Ask,
     selftest_max_age: float | None,
     store: str | None,
+    begun: Part | None,
 ) -> tuple[Part, bytes]:
     from loomproof.bench.adapter import check_adapter, write_adapter
     from loomproof.bench.journal import JournaledBench
     from loomproof.bench.opening import open_bench
     from loomproof.cli import proving
-    from loomproof.flow import measure
+    from loomproof.flow import measure, same_bench
     from loomproof.records.started import note_started
 
     path = next(path for path in _journals(request.run, k, out) if not path.exists())
@@ -301,7 +303,10 @@ def _measured(
             confirm=confirm,
             selftest_max_age=selftest_max_age,
         )
-        check_adapter(adapter, mine.loom.cavities, raw.capabilities().points)
+        able = raw.capabilities()
+        if begun is not None:
+            same_bench(begun, raw.identify(), able)
+        check_adapter(adapter, mine.loom.cavities, able.points)
         note_started(
             mine.run,
             mine.loom.name,
@@ -312,13 +317,7 @@ def _measured(
             store=store,
         )
         with JournaledBench(raw, path, headers.run_header(mine)) as bench:
-            steps = measure(mine, bench)
-            while True:
-                try:
-                    proving.show_step(next(steps))
-                except StopIteration as stop:
-                    part: Part = stop.value
-                    break
+            part = proving.shown(measure(mine, bench))
     return part, path.read_bytes()
 
 

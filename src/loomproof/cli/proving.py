@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 import secrets
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import click
 
@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from loomproof.loom.model import Loom
     from loomproof.proof.run import Step
     from loomproof.results.document import Document
+
+T = TypeVar("T")
 
 EXIT_CODES = {"pass": 0, "fail": 1, "incomplete": 3, "undecided": 4}
 """Exit code for each verdict."""
@@ -83,6 +85,16 @@ def show_step(step: Step) -> None:
         return
     count = f" {step.done} of {step.total}" if step.total else ""
     click.echo(f"\r\x1b[K  {step.what} …{count}", nl=False, err=True)
+
+
+def shown(steps: Generator[Step, None, T]) -> T:
+    """Run to the end, show each step, and return what comes of it."""
+    while True:
+        try:
+            show_step(next(steps))
+        except StopIteration as stop:
+            value: T = stop.value
+            return value
 
 
 @contextmanager
@@ -169,13 +181,7 @@ def prove_and_keep(
                 store=store,
             )
             with JournaledBench(raw, journal_path, headers.run_header(request), touch=held) as bench:
-                steps = prove(request, bench)
-                while True:
-                    try:
-                        show_step(next(steps))
-                    except StopIteration as stop:
-                        outcome: Outcome = stop.value
-                        break
+                outcome = shown(prove(request, bench))
         journal = journal_path.read_bytes()
         document = outcome.document.model_copy(update={"journal_digest": sha256_hex(journal)})
         return keep(replace(outcome, document=document), journal, journal_path, out, store)

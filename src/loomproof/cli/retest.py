@@ -77,7 +77,7 @@ def retest(
     from loomproof.proof.run import run_plan
     from loomproof.reports.words import plural
     from loomproof.results.findings import Severity
-    from loomproof.results.measured import Decision, Measured
+    from loomproof.results.measured import Decision
 
     described = load(loom).loom
     before = document_of(run, store)
@@ -134,13 +134,7 @@ def retest(
             raise UnfitError(f"{check.failures[0].name}: {check.failures[0].text}")
         plan = plan_retest(full, expectation, nets)
         untouched = frozenset(range(len(expectation.nets))) - nets
-        steps = run_plan(plan, expectation, bench, untouched=untouched)
-        while True:
-            try:
-                proving.show_step(next(steps))
-            except StopIteration as stop:
-                measured: Measured = stop.value
-                break
+        measured = proving.shown(run_plan(plan, expectation, bench, untouched=untouched))
     measured = replace(measured, untested=())
     faults = [f for f in explain(described, measured, {}) if f.severity is Severity.FAULT]
     decisions = [r.decision for r in measured.judged] + [r.decision for r in measured.diodes]

@@ -94,13 +94,7 @@ def trace(
                 first = check.failures[0]
                 raise UnfitError(f"{first.name}: {first.text}", cure="Nothing was traced.")
             meter = meter_of(able, request, measured_temperature=temperature_c is not None)
-            steps = traced_steps(bench, leads.end_of, meter)
-            while True:
-                try:
-                    proving.show_step(next(steps))
-                except StopIteration as stop:
-                    found: Traced = stop.value
-                    break
+            found = proving.shown(traced_steps(bench, leads.end_of, meter))
             scope = Scope((), (), (), order, dict(leads.end_of), ())
             ohmmeter = Ohmmeter(Asker(bench, point_set(order.values())), meter, scope) if meter else None
             loom, failing = fitted_loom(
