@@ -85,6 +85,9 @@ def test_references_and_repeatability() -> None:
     good = selftest.Reference(1, 2, 0.3)
     assert selftest.try_references(bench, [good], {}).passed
     assert not selftest.try_references(bench, [selftest.Reference(1, 2, 1.0)], {}).passed
+    beside = selftest.try_references(Leads((math.inf, 0.2), 0.0), [selftest.Reference(1, 2, 1.0)], {})
+    assert not beside.passed
+    assert "1 ohm at 1, 2: open" in beside.text
     assert selftest.repeatability(bench, 1, 2)[1] == 0.0
     noisy = Leads((0.1, 0.2), noise_ohm=0.02)
     check, spread = selftest.repeatability(noisy, 1, 2)

@@ -120,7 +120,8 @@ def try_references(bench: Bench, references: Sequence[Reference], lead_ohm: Mapp
         error = value - lead_ohm.get(each.a, 0.0) - lead_ohm.get(each.b, 0.0) - each.ohm
         limit = accuracy.ohm + accuracy.ratio * each.ohm
         passed &= abs(error) <= limit
-        told.append(f"{each.ohm:g} ohm at {each.a}, {each.b}: {error:+.3g} ohm (limit {limit:.3g})")
+        found = f"{error:+.3g} ohm" if math.isfinite(error) else "open"
+        told.append(f"{each.ohm:g} ohm at {each.a}, {each.b}: {found} (limit {limit:.3g})")
     return Check("reference resistors", passed, "; ".join(told))
 
 
