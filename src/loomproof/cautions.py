@@ -9,6 +9,11 @@ BEFORE_A_PROOF = (
     "people, leave the work to them.",
 )
 
+WITHOUT_A_LOOM = (
+    "No loom is on the bench: only the adapter, with nothing, a shorting plug or reference resistors on it.",
+    "No supply may reach the points, and the scanner's 0 V never goes to mains earth.",
+)
+
 BEFORE_AN_INSULATION_TEST = (
     "Nobody touches the loom, its plugs or the adapter from now until the test says that it has ended.",
     "Nothing but the adapter is plugged in anywhere: no control unit, sensor, lamp or filter.",

@@ -10,11 +10,13 @@ import pytest
 
 from loomproof.bench.adapter import in_order
 from loomproof.cli.options import hazards_given
-from loomproof.cli.proving import refuse_unsafe
+from loomproof.cli.proving import refuse_loom_on, refuse_unsafe
 from loomproof.errors import SafetyError, UsageError
 from loomproof.flow import Request
 from loomproof.loom.model import Hazard, Loom
 from loomproof.loom.reading import load
+from tests.bench.device import Clock, Scanner
+from tests.bench.test_selftest import bench_on
 from tests.cli.running import loomproof
 from tests.cli.test_prove import proved
 
@@ -87,3 +89,23 @@ def test_an_answer_names_a_connector_of_the_loom_and_a_hazard(fixtures: Path) ->
         with pytest.raises(UsageError) as refused:
             hazards_given([text], loom)
         assert told in str(refused.value) or told in (refused.value.cure or "")
+
+
+def test_a_real_bench_tests_itself_only_once_somebody_says_that_no_loom_is_on(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A self-test knows no loom; what hangs on the points would be driven unasked."""
+    asked: list[str] = []
+
+    def no(question: str) -> bool:
+        asked.append(question)
+        return False
+
+    with bench_on(Scanner(Clock(), points=8)) as bench:
+        with pytest.raises(SafetyError, match="no loom is on the bench"):
+            refuse_loom_on(bench, "tcp:memory:1", made_safe=False, confirm=no)
+        assert asked
+        assert "No loom is on the bench" in capsys.readouterr().err
+        refuse_loom_on(bench, "tcp:memory:1", made_safe=False, confirm=lambda _: True)
+        refuse_loom_on(bench, "tcp:memory:1", made_safe=True, confirm=lambda _: False)
+        refuse_loom_on(bench, "sim:", made_safe=False, confirm=lambda _: False)

@@ -13,6 +13,7 @@ from loomproof.cli.options import (
     address_option,
     hazard_option,
     hazards_given,
+    made_safe_option,
     refuse_strangers,
 )
 from loomproof.errors import AdapterError, UsageError
@@ -95,6 +96,7 @@ def check(table: Path, loom: Path, address: str | None, everything: bool) -> int
     help="How long to wait for each touch.",
 )
 @hazard_option
+@made_safe_option
 def touch(
     loom: Path,
     address: str,
@@ -102,6 +104,7 @@ def touch(
     table: Path | None,
     wait_s: float,
     hazards: tuple[str, ...],
+    made_safe: bool,
 ) -> None:
     """Find contacts with a probe joined to the scanner's 0 V through its resistor.
 
@@ -111,9 +114,11 @@ def touch(
     from loomproof.bench.adapter import Adapter, Lead, read_adapter, write_adapter
     from loomproof.bench.address import is_simulated, parse_address
     from loomproof.bench.opening import open_bench
-    from loomproof.bench.safety import refuse_hazards
     from loomproof.bench.seam import points_of
     from loomproof.bench.touching import net_touched
+    from loomproof.cli import proving
+    from loomproof.cli.prove import caution, confirmed
+    from loomproof.flow import Request
     from loomproof.loom.reading import load
 
     if (target is None) == (table is None):
@@ -126,12 +131,22 @@ def touch(
             cure="Run loomproof simulate LOOM, give the address that it prints, and type touch CAVITY to it.",
         )
     described = load(loom).loom
-    known = None
-    if table is not None:
-        known = read_adapter(table)
-        # The loom is on: the sense current runs through whatever is joined to an end.
-        refuse_hazards(described.connectors, simulated=False, answers=hazards_given(hazards, described))
+    known = read_adapter(table) if table is not None else None
+    answers = hazards_given(hazards, described)
     with open_bench(address, loom_path=loom) as bench:
+        if known is None:
+            proving.refuse_loom_on(bench, address, made_safe=made_safe, confirm=confirmed)
+        else:
+            # The loom is on: the sense current runs through whatever is joined to an end.
+            caution()
+            proving.made_ready(
+                Request(loom=described, adapter=known, run="", started="", hazards=answers),
+                bench,
+                address,
+                made_safe=made_safe,
+                confirm=confirmed,
+                selftest_max_age=None,
+            )
         if known is not None:
             while (low := _next_touch(bench, wait_s)) is not None:
                 reached = ", ".join(map(str, net_touched(low, known.end_of))) or "no lead of the adapter"

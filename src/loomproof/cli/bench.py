@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import address_option, refuse_strangers
+from loomproof.cli.options import address_option, made_safe_option, refuse_strangers
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
@@ -77,12 +77,17 @@ def profiles(name: str | None) -> None:
     show_default=True,
     help="How often each pair is read.",
 )
-def zero(address: str, on_it: Path | None, table: Path, only: tuple[str, ...], repeats: int) -> None:
+@made_safe_option
+def zero(
+    address: str, on_it: Path | None, table: Path, only: tuple[str, ...], repeats: int, made_safe: bool
+) -> None:
     """Learn lead resistance with a shorting plug over the adapter's ends, and write it into the table."""
     from loomproof.bench.adapter import read_adapter, write_adapter
     from loomproof.bench.opening import open_bench
     from loomproof.bench.zero import learn_leads, zeroed
+    from loomproof.cli import proving
     from loomproof.cli.plugged import plugged_in
+    from loomproof.cli.prove import confirmed
 
     found = read_adapter(table)
     refuse_strangers(only, [lead.end.connector for lead in found.entries], f"the adapter {table}")
@@ -92,6 +97,7 @@ def zero(address: str, on_it: Path | None, table: Path, only: tuple[str, ...], r
         plugged_in(address, on_it, found, shorted=points) as (where, loom),
         open_bench(where, loom_path=loom) as opened,
     ):
+        proving.refuse_loom_on(opened, address, made_safe=made_safe, confirm=confirmed)
         leads = learn_leads(opened, points, repeats, names)
     write_adapter(zeroed(found, leads, f"{datetime.now(UTC):%Y-%m-%d}"), table)
     ohms = [lead.ohm for lead in leads.values()]
@@ -108,8 +114,14 @@ def zero(address: str, on_it: Path | None, table: Path, only: tuple[str, ...], r
 @click.option("--adapter", "table", type=click.Path(path_type=Path), metavar="FILE", help="What is plugged.")
 @click.option("--shorted", is_flag=True, help="A shorting plug joins the ends of --adapter.")
 @click.option("--resistor", "resistors", multiple=True, metavar="A,B,OHM", help="A reference at two points.")
+@made_safe_option
 def selftest(
-    address: str, on_it: Path | None, table: Path | None, shorted: bool, resistors: tuple[str, ...]
+    address: str,
+    on_it: Path | None,
+    table: Path | None,
+    shorted: bool,
+    resistors: tuple[str, ...],
+    made_safe: bool,
 ) -> int:
     """Test the bench with nothing plugged, a shorting plug, or reference resistors; keep it dated.
 
@@ -121,7 +133,9 @@ def selftest(
     from loomproof.bench import selftest as tests
     from loomproof.bench.adapter import read_adapter
     from loomproof.bench.opening import open_bench
+    from loomproof.cli import proving
     from loomproof.cli.plugged import plugged_in
+    from loomproof.cli.prove import confirmed
     from loomproof.records.home import home
 
     if shorted and table is None:
@@ -137,6 +151,7 @@ def selftest(
         plugged_in(address, on_it, found, shorted=plug, references=references) as (where, loom),
         open_bench(where, loom_path=loom) as opened,
     ):
+        proving.refuse_loom_on(opened, address, made_safe=made_safe, confirm=confirmed)
         who = opened.identify()
         if shorted and found is not None:
             checks.append(tests.try_shorted(opened, found.points))

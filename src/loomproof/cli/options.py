@@ -46,6 +46,11 @@ def hazard_option(command: F) -> F:
     )(command)
 
 
+def made_safe_option(command: F) -> F:
+    """Add ``--made-safe`` to a command that asks whether the cautions are done."""
+    return click.option("--made-safe", is_flag=True, help="All cautions are done; do not ask.")(command)
+
+
 def meter_volts_option(command: F) -> F:
     """Add ``--meter-volts`` to a command that puts current on a loom."""
     return click.option(

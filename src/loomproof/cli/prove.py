@@ -18,6 +18,7 @@ from loomproof.cli.options import (
     ends_given,
     hazard_option,
     hazards_given,
+    made_safe_option,
     meter_volts_option,
     selftest_age_option,
 )
@@ -100,7 +101,7 @@ if TYPE_CHECKING:
 @click.option(
     "--plan", "plan_file", type=click.Path(path_type=Path), metavar="FILE", help="Ask a saved plan."
 )
-@click.option("--made-safe", is_flag=True, help="All cautions are done; do not ask.")
+@made_safe_option
 @store_option
 def prove(
     loom: Path,

@@ -255,8 +255,8 @@ def made_ready(
 
     Raises `UnfitError` for a bench whose self-test failed or is too old, `SafetyError` as `refuse_unsafe`.
     """
-    simulated = address.startswith("sim:") or bench.identify().model.startswith("simulated")
-    request = tested_before(replace(request, simulated=simulated), bench, selftest_max_age)
+    request = replace(request, simulated=is_simulated(bench, address))
+    request = tested_before(request, bench, selftest_max_age)
     refuse_unsafe(request, made_safe=made_safe, confirm=confirm)
     return request
 
@@ -274,6 +274,29 @@ def refuse_unsafe(request: Request, *, made_safe: bool, confirm: Callable[[str],
             "nobody has confirmed the cautions; nothing was driven",
             cure="Answer y at the prompt, or pass --made-safe once all of them hold.",
         )
+
+
+def refuse_loom_on(bench: Bench, address: str, *, made_safe: bool, confirm: Callable[[str], bool]) -> None:
+    """Refuse to drive a real bench by itself until somebody has said that no loom is on it: `SafetyError`.
+
+    A self-test knows no loom, and so cannot know what must not be energised.
+    """
+    from loomproof.cautions import WITHOUT_A_LOOM
+
+    for text in WITHOUT_A_LOOM:
+        click.echo(f"  - {text}", err=True)
+    if made_safe or is_simulated(bench, address):
+        return
+    if not confirm("Is it so?"):
+        raise SafetyError(
+            "nobody has confirmed that no loom is on the bench; nothing was driven",
+            cure="Take the loom off, then answer y at the prompt or pass --made-safe.",
+        )
+
+
+def is_simulated(bench: Bench, address: str) -> bool:
+    """Whether nothing real hangs on this bench: a simulator of our own, or one that says it is one."""
+    return address.startswith("sim:") or bench.identify().model.startswith("simulated")
 
 
 def by_hand(

@@ -15,6 +15,7 @@ from loomproof.cli.options import (
     ends_given,
     hazard_option,
     hazards_given,
+    made_safe_option,
     meter_volts_option,
     selftest_age_option,
 )
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
     help="Where the journal goes.",
 )
 @selftest_age_option
-@click.option("--made-safe", is_flag=True, help="All cautions are done; do not ask.")
+@made_safe_option
 @store_option
 def retest(
     run: str,

@@ -6,7 +6,13 @@ from pathlib import Path
 
 import click
 
-from loomproof.cli.options import hazard_option, hazards_given, meter_volts_option, selftest_age_option
+from loomproof.cli.options import (
+    hazard_option,
+    hazards_given,
+    made_safe_option,
+    meter_volts_option,
+    selftest_age_option,
+)
 from loomproof.errors import UsageError
 
 
@@ -25,7 +31,7 @@ from loomproof.errors import UsageError
 @hazard_option
 @meter_volts_option
 @selftest_age_option
-@click.option("--made-safe", is_flag=True, help="All cautions are done; do not ask.")
+@made_safe_option
 @click.option("--over", is_flag=True, help="Write over a folder that is there.")
 def trace(
     adapter: Path,
