@@ -39,7 +39,7 @@ def test_an_adapter_is_learned_in_the_looms_order(tmp_path: Path, monkeypatch: p
     points = [7, 3, 5, 1, 2, 4, 6, 8, 9, 10, 11, 12, 13]
     # A probe that bounces, holds, and is lifted.
     serve([low for p in points for low in (1 << (p - 1), 0, *[1 << (p - 1)] * 4, 0)], monkeypatch)
-    assert run(["adapter", "touch", TAIL, "--bench", "tcp:memory:1", "--to", str(table)]) == 0
+    assert run(["adapter", "touch", TAIL, "--bench", "tcp:memory:1", "--to", str(table), "--made-safe"]) == 0
     learned = read_adapter(table)
     assert {str(lead.end): lead.point for lead in learned.entries} == dict(
         zip([f"{c}:{i}" for c in ("BODY", "LAMP") for i in range(1, 7)] + ["EARTH:1"], points, strict=True)
@@ -51,7 +51,7 @@ def test_two_points_at_one_touch_are_refused(
 ) -> None:
     table = tmp_path / "learned.csv"
     serve([0b11] * 4, monkeypatch)
-    assert run(["adapter", "touch", TAIL, "--bench", "tcp:memory:1", "--to", str(table)]) == 2
+    assert run(["adapter", "touch", TAIL, "--bench", "tcp:memory:1", "--to", str(table), "--made-safe"]) == 2
     assert "point 1, 2" in capsys.readouterr().err
     assert not table.exists()
 
@@ -63,7 +63,9 @@ def test_a_touch_names_the_net(
     assert run(["adapter", "new", TAIL, "--to", str(table)]) == 0
     serve([0b1000001] * 4, monkeypatch)
     touch = ["adapter", "touch", TAIL, "--bench", "tcp:memory:1", "--adapter", str(table), "--wait", "0.3"]
-    assert run(touch) == 0
+    assert run(touch) == 3
+    assert "nobody has confirmed the cautions; nothing was driven" in capsys.readouterr().err
+    assert run([*touch, "--made-safe"]) == 0
     assert "BODY:1, LAMP:1" in capsys.readouterr().out
 
 
@@ -86,6 +88,7 @@ def test_a_loom_that_must_not_be_energised_is_not_touched(
         str(table),
         "--wait",
         "0.3",
+        "--made-safe",
     ]
     for hazard, answers, code in (
         ("pyrotechnic", [], 3),
