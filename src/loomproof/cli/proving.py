@@ -283,6 +283,7 @@ def refuse_loom_on(bench: Bench, address: str, *, made_safe: bool, confirm: Call
     """
     from loomproof.cautions import WITHOUT_A_LOOM
 
+    click.echo("Before the bench is driven without a loom:", err=True)
     for text in WITHOUT_A_LOOM:
         click.echo(f"  - {text}", err=True)
     if made_safe or is_simulated(bench, address):
