@@ -353,7 +353,8 @@ def main(argv: list[str] | None = None) -> int:
     )
     rows = table(tally, options.seed, tally.asked)
     name = "diagnosis_link_watched" if options.watched else "diagnosis_link"
-    table_file("campaign", name, rows, time.monotonic() - begun, short=options.short)
+    command = "python -m tests.campaign.diagnosis_link --watched" if options.watched else ""
+    table_file("campaign", name, rows, time.monotonic() - begun, short=options.short, command=command)
     # So few looms in a short run that one miss is already more than the share allows.
     return 0 if good_enough(tally, 1 if options.short else 0) and len(tally.results) == tally.asked else 1
 
