@@ -11,7 +11,7 @@ import pytest
 from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Accuracy, Capabilities, WatchEvent
 from loomproof.electrics.expectation import expect
-from loomproof.errors import LostEventError
+from loomproof.errors import LinkError, LostEventError
 from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire, end_of
 from loomproof.proof.plan import Meter, plan_proof
 from loomproof.proof.run import finish, run_plan
@@ -335,6 +335,40 @@ def test_a_watch_that_missed_something_proves_a_fault_and_never_steadiness(comes
     else:
         with pytest.raises(LostEventError):
             measured(watch_s=1.0, kind=Overrun)
+
+
+class OpensBeforeTheWatch(NetworkBench):
+    """A wire opens before the first cycle of the watch and stays so."""
+
+    def watch(self, sets: Sequence[int], seconds: float | None = None) -> Iterator[WatchEvent]:
+        self.network.ohms.pop("W9", None)
+        return super().watch(sets, seconds)
+
+
+class OpensInTheLastCycle(NetworkBench):
+    """A wire opens as the watch ends: no event tells of it any more."""
+
+    def watch(self, sets: Sequence[int], seconds: float | None = None) -> Iterator[WatchEvent]:
+        yield from super().watch(sets, seconds)
+        self.network.ohms.pop("W9", None)
+
+
+class WatchesNothing(NetworkBench):
+    """It says that it watches and reports nothing, not even how the sets read at first."""
+
+    def watch(self, sets: Sequence[int], seconds: float | None = None) -> Iterator[WatchEvent]:
+        return iter(())
+
+
+@pytest.mark.parametrize("kind", [OpensBeforeTheWatch, OpensInTheLastCycle])
+def test_a_watch_is_held_against_what_was_read_before_and_after_it(kind: type[NetworkBench]) -> None:
+    loose, _ = measured(watch_s=1.0, kind=kind)
+    assert {str(end) for end in loose.unstable} & {"C1:7", "C2:7"}
+
+
+def test_a_watch_that_reports_nothing_has_not_watched() -> None:
+    with pytest.raises(LinkError, match="reported 0 of its"):
+        measured(watch_s=1.0, kind=WatchesNothing)
 
 
 class Fading(NetworkBench):

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from loomproof.bench.seam import Bench
 from loomproof.electrics.expectation import Expectation
-from loomproof.errors import LostEventError, UnfitError
+from loomproof.errors import LinkError, LostEventError, UnfitError
 from loomproof.loom.model import End
 from loomproof.proof.asking import Asker
 from loomproof.proof.complete import complete, singles
@@ -340,36 +340,49 @@ def _unsteady(
         return ()
     scope = plan.scope
     drives = [vector.drive for vector in plan.vectors]
-    changed = [low ^ again for low, again in zip(lows, asker.sense(drives), strict=True)]
-    if watch_s > 0 and asker.capabilities().watch_us is not None:
-        # With one point of every conductor driven, all must stay low: any open shows in one set.
-        heads = sum(scope.bit(min(group)) for group in groups)
-        changed += _watched(asker, heads, drives, watch_s)
+    watching = watch_s > 0 and asker.capabilities().watch_us is not None
+    # With one point of every conductor driven, all must stay low: any open shows in one set.
+    heads = [sum(scope.bit(min(group)) for group in groups)] if watching else []
+    again = asker.sense([*heads, *drives])
+    changed = [low ^ other for low, other in zip(lows, again[len(heads) :], strict=True)]
+    if watching:
+        changed += _watched(asker, tuple(zip([*heads, *drives], again, strict=True)), watch_s)
+        after = asker.sense([*heads, *drives])
+        changed += [low ^ other for low, other in zip(again, after, strict=True)]
     parts = [points & group.points for points in dict.fromkeys(changed) if points for group in scope.groups]
     return tuple(dict.fromkeys(part for part in parts if part))
 
 
-def _watched(asker: Asker, heads: int, drives: Sequence[int], watch_s: float) -> Iterator[int]:
-    """Watch for that long and yield what changes; where the sets do not fit at once, in shares of the time.
+def _watched(asker: Asker, before: Sequence[tuple[int, int]], watch_s: float) -> Iterator[int]:
+    """Watch for that long and yield what reads otherwise than before; in shares of the time where need be.
 
-    ``heads`` are watched all along: they show every open. The drives show what touches now and then. So many
-    changes may come that the line can't carry them: then those that came tell enough.
+    ``before`` are sets to drive, each with what read low: first one point of every conductor, watched all
+    along, for it shows every open; then those that show what touches now and then. So many changes may come
+    that the line can't carry them: then those that came tell enough. Raises `LinkError` for a watch that
+    did not report each set at least once, as it must: it watched nothing.
     """
-    seen: dict[int, int] = {}
+    told: set[int] = set()
     unsteady = False
+    heads, drives = before[:1], before[1:]
     try:
-        for event in asker.watch([heads, *drives], watch_s):
-            changed = seen.setdefault(event.index, event.low) ^ event.low
+        for event in asker.watch([drive for drive, _ in before], watch_s):
+            told.add(event.index)
+            changed = before[event.index][1] ^ event.low
             unsteady = unsteady or changed != 0
             yield changed
+        if len(told) < len(before):
+            raise LinkError(
+                f"the watch reported {len(told)} of its {len(before)} sets; it has not watched",
+                cure="Prove again; if it stays so, test the bench or leave --watch out.",
+            )
     except LostEventError:
         # What was seen to change is true, and no pass; that nothing changed would not be known.
         if not unsteady:
             raise
     except UnfitError:
-        if seen or not drives:
+        if told or not drives:
             raise
         half = (len(drives) + 1) // 2
         shares = [drives[:half], drives[half:]] if len(drives) > 1 else [()]
         for share in shares:
-            yield from _watched(asker, heads, share, watch_s / len(shares))
+            yield from _watched(asker, (*heads, *share), watch_s / len(shares))
