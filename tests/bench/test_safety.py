@@ -43,6 +43,14 @@ def test_unknown_must_be_answered_on_a_real_bench() -> None:
         refuse_hazards(connectors, simulated=False, answers={"X9": Hazard.NONE})
 
 
+@pytest.mark.parametrize("said", [Hazard.PYROTECHNIC, Hazard.ELECTRONICS])
+@pytest.mark.parametrize("stated", list(Hazard))
+def test_of_description_and_answer_the_worse_counts(stated: Hazard, said: Hazard) -> None:
+    for simulated in (True, False):
+        with pytest.raises(SafetyError, match="X1"):
+            refuse_hazards([plug("X1", stated)], simulated=simulated, answers={"X1": said})
+
+
 def test_splices_have_nothing_to_answer() -> None:
     refuse_hazards([Connector("S1", ConnectorKind.SPLICE)], simulated=False)
 

@@ -20,6 +20,9 @@ parts that may be touched at 60 V ripple-free direct current."""
 
 LONGEST_DWELL_MS = 60_000
 
+_WORST_FIRST = (Hazard.PYROTECHNIC, Hazard.ELECTRONICS, Hazard.NONE, Hazard.UNKNOWN)
+"""Which of two statements about a connector counts; that nobody knows gives way to any of them."""
+
 
 def refuse_hazards(
     connectors: Iterable[Connector],
@@ -31,7 +34,8 @@ def refuse_hazards(
 
     ``connectors`` are all of the loom's, with a point or without: current goes on through the wires, and
     through wires that the description does not know. Splices do not count. ``answers`` are what a person
-    said of connectors whose hazard the description leaves open; they never lift what it states. Raises
+    said of connectors: they fill in what the description leaves open and, of what it states, the worse
+    counts. Raises
     `SafetyError` that names every connector, `UsageError` for an answer about no such connector.
     """
     given = dict(answers or {})
@@ -41,9 +45,7 @@ def refuse_hazards(
         raise UsageError(f"an answer is given for {', '.join(strangers)}, and the loom has no such connector")
     marked: dict[Hazard, list[str]] = {}
     for each in known:
-        hazard = each.hazard
-        if hazard is Hazard.UNKNOWN:
-            hazard = given.get(each.name, Hazard.UNKNOWN)
+        hazard = min(each.hazard, given.get(each.name, Hazard.UNKNOWN), key=_WORST_FIRST.index)
         marked.setdefault(hazard, []).append(each.name)
     if Hazard.PYROTECHNIC in marked:
         raise SafetyError(
