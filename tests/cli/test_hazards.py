@@ -91,6 +91,20 @@ def test_an_answer_names_a_connector_of_the_loom_and_a_hazard(fixtures: Path) ->
         assert told in str(refused.value) or told in (refused.value.cure or "")
 
 
+def test_answers_that_contradict_each_other_are_refused(fixtures: Path) -> None:
+    loom: Loom = load(fixtures / "tail_lamp").loom
+    assert hazards_given(["LAMP=none", "LAMP=none"], loom) == {"LAMP": Hazard.NONE}
+    for texts in (["LAMP=pyrotechnic", "LAMP=none"], ["LAMP=none", "LAMP=pyrotechnic"]):
+        with pytest.raises(UsageError, match="LAMP"):
+            hazards_given(texts, loom)
+
+
+def test_an_answer_worse_than_the_description_stops_the_proof(fixtures: Path, tmp_path: Path) -> None:
+    done = proved(fixtures / "tail_lamp", "sim:", tmp_path / "out", "--hazard", "BODY=pyrotechnic")
+    assert done.returncode == 3
+    assert "pyrotechnic circuits end at BODY" in done.stderr
+
+
 def test_a_real_bench_tests_itself_only_once_somebody_says_that_no_loom_is_on(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

@@ -41,8 +41,8 @@ def hazard_option(command: F) -> F:
         "hazards",
         multiple=True,
         metavar="CONNECTOR=HAZARD",
-        help="Say what is at a connector that the description leaves open: none, pyrotechnic or "
-        "'electronics in place'.",
+        help="Say what is at a connector: none, pyrotechnic or 'electronics in place'. Of this and the "
+        "description the worse counts.",
     )(command)
 
 
@@ -87,7 +87,7 @@ def hazards_given(texts: Sequence[str], loom: Loom) -> dict[str, Hazard]:
     from loomproof.loom.model import Hazard
 
     known = [connector.name for connector in loom.connectors]
-    found = {}
+    found: dict[str, Hazard] = {}
     for text in texts:
         name, equals, said = text.rpartition("=")
         if not equals or not name or said not in set(Hazard) - {Hazard.UNKNOWN}:
@@ -98,6 +98,11 @@ def hazards_given(texts: Sequence[str], loom: Loom) -> dict[str, Hazard]:
         if name not in known:
             raise UsageError(
                 f"--hazard {text!r}: the loom has no connector {name}", cure=suggestion(name, known)
+            )
+        if found.get(name, said) != said:
+            raise UsageError(
+                f"--hazard says of {name} that it is {found[name]} and that it is {said}",
+                cure="Look at it again, and say it once.",
             )
         found[name] = Hazard(said)
     return found
