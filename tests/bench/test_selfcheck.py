@@ -99,3 +99,12 @@ def test_a_bench_without_a_voltmeter_needs_a_persons_reading(meter_v: float | No
     found = self_check(bench.bench, NETS, meter_v=meter_v)
     assert found.passed is passes
     assert any(body.startswith("SENS:DRIV?") for body in bench.scanner.executed) is passes
+
+
+@pytest.mark.parametrize("meter_v", [13.0, -13.0, 0.51])
+def test_a_voltage_on_a_persons_meter_stops_a_bench_that_measures_none_of_it(meter_v: float) -> None:
+    bench = rig()
+    found = self_check(bench.bench, NETS, meter_v=meter_v)
+    assert [check.name for check in found.failures] == ["voltage"]
+    assert "by a person's meter" in found.failures[0].text
+    assert not any(body.startswith(("SENS", "MEAS")) for body in bench.scanner.executed)
