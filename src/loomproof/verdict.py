@@ -29,6 +29,14 @@ def verdict_of(
     if blank:
         listed = ", ".join(blank[:8]) + (f" and {len(blank) - 8} more" if len(blank) > 8 else "")
         return doc.Verdict.INCOMPLETE, (f"no point goes to {listed}; waive them by name or test them",)
+    if measured.unmet:
+        a, b = measured.unmet[0]
+        more = len(measured.unmet) - 1
+        return doc.Verdict.INCOMPLETE, (
+            f"the nets of {a} and {b}"
+            + (f", and {more} more pairs," if more else "")
+            + " were never on the bench together: whether they touch is not known",
+        )
     if not measured.complete and not measured.judged:
         return doc.Verdict.INCOMPLETE, ("this bench can neither sense nor measure what was asked",)
     pass_ohm = measured.isolation_pass_ohm or loom.settings.isolation_ohm

@@ -84,6 +84,73 @@ def test_a_hook_up_that_the_bench_refused_is_tried_again(fixtures: Path, tmp_pat
     assert document.verdict is Verdict.PASS
 
 
+def pieces(journal: Path) -> list[bytes]:
+    """The journals of a run's hook-ups, one by one."""
+    found: list[bytes] = []
+    for line in journal.read_bytes().splitlines(keepends=True):
+        if line.startswith(b'{"schema":'):
+            found.append(b"")
+        found[-1] += line
+    return found
+
+
+def test_hook_ups_taken_out_exchanged_or_added_are_no_proof(fixtures: Path, tmp_path: Path) -> None:
+    """A short that only one hook-up can see must not go with the piece that saw it."""
+    tail, bench = fixtures / "tail_lamp", "sim:?points=8&fault=short%20LAMP:4%20BODY:6"
+    document = prove(tail, tmp_path / "a", bench, "--hook-ups", "--split", "BODY")
+    assert isinstance(document, Document)
+    assert document.verdict is Verdict.FAIL
+    whole = pieces(tmp_path / "a" / f"{document.run}.journal.jsonl")
+    assert len(whole) > 3
+    other = prove(tail, tmp_path / "b", "sim:?points=8", "--hook-ups", "--split", "BODY")
+    assert isinstance(other, Document)
+    foreign = pieces(tmp_path / "b" / f"{other.run}.journal.jsonl")
+    doctored = tmp_path / "doctored.jsonl"
+    for kept in (
+        whole[1:],
+        [whole[0], *whole[2:]],
+        [whole[1], whole[0], *whole[2:]],
+        [whole[0], *whole],
+        [foreign[0], *whole[1:]],
+        [*whole[:-1], whole[-1] + whole[-1].splitlines(keepends=True)[-1]],
+    ):
+        doctored.write_bytes(b"".join(kept))
+        done = loomproof("replay", doctored, tail)
+        assert done.returncode == 2, done.stdout
+        assert "doctored.jsonl" in done.stderr
+        assert "hook-up" in done.stderr
+    for number in range(1, len(whole)):
+        doctored.write_bytes(b"".join(whole[:number]))
+        done = loomproof("replay", doctored, tail)
+        assert done.returncode in (1, 3), "the last ones may be missing, and then nothing passes"
+
+
+def test_a_plan_from_which_a_hook_up_was_taken_and_another_runs_journal_do_not_pass(
+    fixtures: Path, tmp_path: Path
+) -> None:
+    tail, bench = fixtures / "tail_lamp", "sim:?points=8"
+    words = ("--hook-ups", "--split", "BODY", "--stop-after", "1")
+    prove(tail, tmp_path / "good", bench, *words)
+    good = next((tmp_path / "good").glob("*.hook-up-1.journal.jsonl"))
+    for planned in (4, 3):
+        out = tmp_path / str(planned)
+        prove(tail, out, f"{bench}&fault=open%20W4", *words)
+        (state,) = out.glob("*.hook-ups.json")
+        run = state.name.removesuffix(".hook-ups.json")
+        value = json.loads(state.read_text(encoding="utf-8"))
+        assert len(value["plan"]["hook_ups"]) == 4
+        if planned == 3:
+            del value["plan"]["hook_ups"][1]
+            state.write_text(json.dumps(value), encoding="utf-8")
+            document = prove(tail, out, bench, "--continue", run)
+            assert document == "" or isinstance(document, str) or document.verdict is not Verdict.PASS
+        else:
+            (out / f"{run}.hook-up-1.journal.jsonl").write_bytes(good.read_bytes())
+            document = prove(tail, out, bench, "--continue", run)
+            assert isinstance(document, Document)
+            assert (out / f"{run}.hook-up-1.2.journal.jsonl").exists(), "it is not this run's: asked again"
+
+
 @pytest.mark.parametrize(
     ("fault", "kind", "hook_ups"),
     [

@@ -182,7 +182,8 @@ def _finished(request: Request, plan: HookUpPlan, k: int, out: Path) -> tuple[Pa
             part = replayed(path, request.loom)
         except BenchError:
             continue  # it ended so then: a voltage on the loom, a lost line, a journal cut short
-        if part.request.adapter.point_of == adapter_of(plan, k).point_of:
+        mine = part.request.run == request.run
+        if mine and part.request.adapter.point_of == adapter_of(plan, k).point_of:
             return part, path.read_bytes()
     return None
 
@@ -199,11 +200,20 @@ def replayed(path: Path, loom: Loom) -> Part:
             next(steps)
         except StopIteration as stop:
             part: Part = stop.value
-            return part
+            break
+    if not bench.finished:
+        raise ReplayError(
+            f"{path} goes on after the run's last question",
+            cure="It was changed since it was written; take it from a backup.",
+        )
+    return part
 
 
 def replay_joined(joined: Path, loom: Loom) -> Outcome | None:
-    """Work a run of several hook-ups out again from its joined journals; ``None`` where it is one journal."""
+    """Work a run of several hook-ups out again from its joined journals; ``None`` where it is one journal.
+
+    Raises `ReplayError` where a hook-up is missing, stands twice or is another run's.
+    """
     from loomproof.flow import conclude
 
     try:
@@ -216,6 +226,7 @@ def replay_joined(joined: Path, loom: Loom) -> Outcome | None:
             pieces.append([])
         if pieces:
             pieces[-1].append(line)
+    _all_there([piece[0] for piece in pieces], joined)
     if len(pieces) < 2:
         return None
     parts = []
@@ -223,7 +234,11 @@ def replay_joined(joined: Path, loom: Loom) -> Outcome | None:
         for k, piece in enumerate(pieces):
             path = Path(folder) / f"hook-up-{k + 1}.journal.jsonl"
             path.write_bytes(b"".join(piece))
-            parts.append(replayed(path, loom))
+            try:
+                parts.append(replayed(path, loom))
+            except BenchError as error:
+                error.message = error.message.replace(str(path), f"hook-up {k + 1} in {joined}")
+                raise
     from loomproof.bench.adapter import Adapter
 
     points = parts[-1].capabilities.points
@@ -232,6 +247,24 @@ def replay_joined(joined: Path, loom: Loom) -> Outcome | None:
         tuple(lead for part in parts for lead in part.request.adapter.entries),
     )
     return conclude(replace(parts[0].request, adapter=whole), parts)
+
+
+def _all_there(heads: Sequence[bytes], joined: Path) -> None:
+    """Refuse joined journals whose headers do not say hook-up 1, 2 and so on of one run."""
+    told: list[tuple[object, object]] = []
+    for head in heads:
+        try:
+            run = dict(json.loads(head)["run"])
+        except (ValueError, KeyError, TypeError):
+            return  # no header that can be read: that is told by line, where it is read
+        told.append((run.get("run"), run.get("hook_up")))
+    if told in ([(told[0][0], k) for k in range(1, len(told) + 1)], [(told[0][0], None)]):
+        return
+    listed = ", ".join(f"hook-up {k} of {run}" for run, k in told)
+    raise ReplayError(
+        f"{joined} holds {listed}; all hook-ups of one run, in their order, are expected",
+        cure="Pieces were taken out, put in or exchanged; take it from a backup.",
+    )
 
 
 def _ready(
@@ -316,7 +349,7 @@ def _measured(
             digest=mine.loom.digest,
             store=store,
         )
-        with JournaledBench(raw, path, headers.run_header(mine)) as bench:
+        with JournaledBench(raw, path, {**headers.run_header(mine), "hook_up": k + 1}) as bench:
             part = proving.shown(measure(mine, bench))
     return part, path.read_bytes()
 

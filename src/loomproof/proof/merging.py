@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, product
 
 from loomproof.electrics.expectation import Expectation
 from loomproof.loom.model import End
@@ -89,6 +89,7 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
                 if part.conducts is conducts
             }.values()
         ),
+        unmet=tuple(_unmet(expected, parts)),
         isolation_pass_ohm=max((part.isolation_pass_ohm or 0.0 for part in parts), default=0.0) or None,
     )
 
@@ -154,6 +155,19 @@ def never_met(
     odd = [group for group in groups if group not in should]
     seen = [frozenset(end for group in part.groups for end in group) for part in parts]
     return [(a, b) for a, b in combinations(odd, 2) if not any(a & ends and b & ends for ends in seen)]
+
+
+def _unmet(expected: Iterable[frozenset[End]], parts: Sequence[Measured]) -> Iterator[tuple[End, End]]:
+    """Yield pairs of nets that should be apart and that no hook-up saw together, by one end of each."""
+    reached = [frozenset(end for group in part.groups for end in group) for part in parts]
+    # Few nets differ in which hook-ups reach them: those that do not are looked at as one.
+    alike: dict[frozenset[int], list[End]] = {}
+    for net in expected:
+        at = frozenset(k for k, ends in enumerate(reached) if net & ends)
+        alike.setdefault(at, []).append(min(net))
+    for (one, firsts), (other, seconds) in combinations(alike.items(), 2):
+        if not one & other:
+            yield from product(firsts, seconds)
 
 
 def _notes(pairs: Iterable[tuple[frozenset[End], frozenset[End]]]) -> Iterable[str]:

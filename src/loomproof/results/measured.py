@@ -126,6 +126,9 @@ class Measured:
     sensed_parts: tuple[SensedPart, ...] = ()
     unsteady: tuple[frozenset[End], ...] = ()
     """Of the unstable cavities, those of one net that changed together in one question, each set once."""
+    unmet: tuple[tuple[End, End], ...] = ()
+    """Pairs of nets, by one end of each, that no hook-up had on the bench together: whether they touch is not
+    known."""
 
     @property
     def sound(self) -> bool:
