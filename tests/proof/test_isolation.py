@@ -5,12 +5,19 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from loomproof.bench.adapter import in_order
+from loomproof.electrics.expectation import expect
+from loomproof.errors import UnfitError
+from loomproof.loom.reading import load
+from loomproof.proof.insulating import InsulationTest, run_insulation
 from loomproof.proof.isolation import Isolation, measure_isolation
+from loomproof.proof.scope import scope_of
 
 LIMIT_OHM = 1e6
 
@@ -93,3 +100,71 @@ def test_a_path_that_conducts_one_way_is_found_with_the_current_both_ways_round(
 
     found = evident(conducts, k) | evident(lambda a, b: conducts(b, a), k)
     assert found == {(min(anode, cathode), max(anode, cathode))}
+
+
+@pytest.mark.parametrize("read", [-5.0, -5e6, -math.inf, math.nan])
+def test_a_reading_that_cannot_be_ends_the_search_at_once(read: float) -> None:
+    """A negative leak would be found for ever: what it takes off leaves more behind."""
+    asked: list[tuple[int, int]] = []
+
+    def measure(a: int, b: int) -> float:
+        asked.append((a, b))
+        return read
+
+    with pytest.raises(UnfitError, match="isolation"):
+        measure_isolation(measure, [1 << i for i in range(13)], LIMIT_OHM)
+    assert len(asked) == 1
+
+
+@pytest.mark.parametrize("read", [0.0, -0.0, -0.5, 1e-9])
+def test_nothing_at_all_is_a_leak_and_no_division_by_it(read: float) -> None:
+    shorted = {2, 11}
+
+    def measure(a: int, b: int) -> float:
+        sides = [sum(1 for i in shorted if side >> i & 1) for side in (a, b)]
+        return read if sides == [1, 1] else math.inf
+
+    found = measure_isolation(measure, [1 << i for i in range(13)], LIMIT_OHM)
+    assert [(leak.i, leak.j) for leak in found.leaks] == [(2, 11)]
+    assert all(ohm > 0 for ohm in found.readings_ohm)
+
+
+@given(st.integers(0, 2**32), st.integers(2, 60))
+@settings(max_examples=100, deadline=None)
+def test_a_bench_that_reads_anything_at_all_is_asked_an_end_of_questions(seed: int, k: int) -> None:
+    rng = random.Random(seed)
+
+    def measure(a: int, b: int) -> float:
+        return rng.choice([0.0, 1e-6, 1.0, 1e3, 1e5, math.inf])
+
+    found = measure_isolation(measure, [1 << i for i in range(k)], LIMIT_OHM)
+    pairs = [(leak.i, leak.j) for leak in found.leaks]
+    assert len(pairs) == len(set(pairs)), "a pair is blamed once"
+    assert found.measured <= 40 * k * (k.bit_length() + 1)
+
+
+def test_under_test_voltage_a_reading_below_nothing_ends_it_at_once(fixtures: Path) -> None:
+    loom = load(fixtures / "tail_lamp").loom
+    scope = scope_of(expect(loom), in_order(loom.cavities).point_of, 250_000.0)
+    asked: list[tuple[int, int]] = []
+
+    def under_voltage(ohm: float) -> Callable[[int, int], float]:
+        def measure(a: int, b: int) -> float:
+            asked.append((a, b))
+            return ohm
+
+        return measure
+
+    with pytest.raises(UnfitError, match="less than nothing"):
+        run_insulation(loom, scope, InsulationTest(50.0), under_voltage(-5e6))
+    assert len(asked) == 1
+    assert run_insulation(loom, scope, InsulationTest(50.0), under_voltage(0.0)).decision == "fail"
+    rng = random.Random(11)
+    asked.clear()
+    run_insulation(
+        loom,
+        scope,
+        InsulationTest(50.0),
+        lambda a, b: asked.append((a, b)) or rng.choice([1e3, 1e5, 9e5, 1e7]),  # type: ignore[func-returns-value]  # append gives nothing
+    )
+    assert len(asked) < 500

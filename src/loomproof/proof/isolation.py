@@ -12,8 +12,34 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from loomproof.errors import UnfitError
+
 Measure = Callable[[int, int], float]
 """Measure between two joined point sets, Ω; inf where open or over range."""
+
+LEAST_OHM = -1.0
+"""So far below nothing a dead short may read: meters are out of zero by less. Our convention."""
+
+MOST_LEAKS = 2
+"""So many leaks for each conductor are looked for; with more the loom is wet through or the bench at fault."""
+
+SHORT_OHM = 1e-3
+"""What reads less counts as this: a conductance is taken from it. A convention of this project."""
+
+
+def believed(ohm: float, least_ohm: float = LEAST_OHM) -> float:
+    """Return a reading between conductors that are to be apart, Ω, as a resistance that can be.
+
+    Raises `UnfitError` for one below ``least_ohm``: its conductance would be negative, and a leak that is
+    taken off the readings would leave more of them behind.
+    """
+    if not ohm >= least_ohm:
+        raise UnfitError(
+            f"isolation: {ohm:.3g} ohm were read, less than nothing: the meter's zero is off, its leads are "
+            "the wrong way round, or there is a voltage on the loom",
+            cure="Look for a voltage on the loom, then test the bench: loomproof bench selftest.",
+        )
+    return max(ohm, SHORT_OHM)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,17 +77,27 @@ class _Search:
     limit_ohm: float
     error_ratio: float
     ruled_out: frozenset[tuple[int, int]]
+    least_ohm: float
     known: list[Leak] = field(default_factory=list)
     measured: int = 0
 
     def ohm(self, a: Sequence[int], b: Sequence[int]) -> float:
         self.measured += 1
-        return self.measure(sum(self.groups[i] for i in a), sum(self.groups[i] for i in b))
+        read = self.measure(sum(self.groups[i] for i in a), sum(self.groups[i] for i in b))
+        return believed(read, self.least_ohm)
+
+    def add(self, leak: Leak | None) -> bool:
+        """Take a leak as known, and say whether it was a new one; there are only so many."""
+        known = {(each.i, each.j) for each in self.known}
+        if leak is None or (leak.i, leak.j) in known or len(known) >= MOST_LEAKS * len(self.groups):
+            return False
+        self.known.append(leak)
+        return True
 
     def leaks(self, ohm: float, a: Sequence[int], b: Sequence[int]) -> bool:
         """Whether a reading shows a leak beyond the known ones and their error."""
         across = self.across(a, b)
-        beyond = (1 / ohm if ohm > 0 else float("inf")) - across
+        beyond = 1 / ohm - across
         return beyond > max(1 / self.limit_ohm, across * self.error_ratio)
 
     def across(self, a: Sequence[int], b: Sequence[int]) -> float:
@@ -80,14 +116,16 @@ def measure_isolation(
     limit_ohm: float,
     error_ratio: float = 0.02,
     ruled_out: frozenset[tuple[int, int]] = frozenset(),
+    least_ohm: float = LEAST_OHM,
 ) -> Isolation:
     """Measure that all pairs of ``groups`` (point sets) are above ``limit_ohm``, and find what is not.
 
     ``error_ratio`` is how far two readings of one leak may differ. Where the error of known leaks could
-    cover another, the conductors with leaks are measured again without their known partners.
+    cover another, the conductors with leaks are measured again without their known partners. ``least_ohm``
+    is the lowest that a sound meter reads of nothing: `UnfitError` below.
     """
     rounds = (len(groups) - 1).bit_length()
-    search = _Search(measure, groups, limit_ohm, error_ratio, ruled_out)
+    search = _Search(measure, groups, limit_ohm, error_ratio, ruled_out, least_ohm)
     everyone = range(len(groups))
     splits = [
         ([i for i in everyone if i >> b & 1], [i for i in everyone if not i >> b & 1]) for b in range(rounds)
@@ -95,13 +133,12 @@ def measure_isolation(
     readings = [search.ohm(*split) for split in splits]
     unresolved = False
     while failing := [b for b in range(rounds) if search.leaks(readings[b], *splits[b])]:
-        leak = _by_matching(search, {b: readings[b] for b in failing}) or _by_halving(
-            search, *splits[failing[0]]
-        )
-        if leak is None:
+        if not (
+            search.add(_by_matching(search, {b: readings[b] for b in failing}))
+            or search.add(_by_halving(search, *splits[failing[0]]))
+        ):
             unresolved = True
             break
-        search.known.append(leak)
     if not unresolved and any(search.across(*split) * error_ratio > 1 / limit_ohm for split in splits):
         _search_in_shadow(search)
     return Isolation(tuple(readings), tuple(search.known), search.measured, unresolved)
@@ -115,19 +152,15 @@ def _search_in_shadow(search: _Search) -> None:
             others = [j for j in range(len(search.groups)) if j != i and j not in partners]
             if not others or not search.leaks(search.ohm([i], others), [i], others):
                 break
-            leak = _by_halving(search, [i], others)
-            if leak is None:
+            if not search.add(_by_halving(search, [i], others)):
                 break
-            search.known.append(leak)
     marked = {i for leak in search.known for i in (leak.i, leak.j)}
     rest = [i for i in range(len(search.groups)) if i not in marked]
     for b in range((len(search.groups) - 1).bit_length()):
         a, c = [i for i in rest if i >> b & 1], [i for i in rest if not i >> b & 1]
         while a and c and search.leaks(search.ohm(a, c), a, c):
-            leak = _by_halving(search, a, c)
-            if leak is None:
+            if not search.add(_by_halving(search, a, c)):
                 break
-            search.known.append(leak)
 
 
 def _by_matching(search: _Search, failing: Mapping[int, float]) -> Leak | None:
