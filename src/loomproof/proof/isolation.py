@@ -21,7 +21,7 @@ LEAST_OHM = -1.0
 """So far below nothing a dead short may read: meters are out of zero by less. Our convention."""
 
 MOST_LEAKS = 2
-"""So many leaks for each conductor are looked for; with more the loom is wet through or the bench at fault."""
+"""So many leaks for each conductor are looked for; with more it is wet through or the bench at fault."""
 
 SHORT_OHM = 1e-3
 """What reads less counts as this: a conductance is taken from it. A convention of this project."""
