@@ -19,6 +19,7 @@ from tests.proof.meter_bench import meter_bench
         (False, (), True),
         (False, (ANSWERED + "LAMP=none",), True),
         (False, ("chafing: in order",), False),
+        (False, ("", "   "), True),
         (True, (), False),
     ],
 )

@@ -84,8 +84,14 @@ def not_tested(request: Request, plan: Plan, measured: Measured, part: Part) -> 
             f"Isolation between conductors that parts join ({', '.join(between)}): "
             + ("only as far as the part's own reading shows." if plan.parts else "not asked.")
         )
-    if request.watch_s <= 0 or capabilities.watch_us is None:
+    if not watched_s(request, plan, part):
         yield "Contacts that come and go: nothing was watched while the loom was moved."
     if any(connector.kind is ConnectorKind.RING for connector in request.loom.connectors):
         yield "The way from earth rings through body or engine block to the battery."
     yield from LIMITS_OF_THE_TEST
+
+
+def watched_s(request: Request, plan: Plan, part: Part) -> float:
+    """Return for how long contacts that come and go were watched for, s; 0 where bench or plan allow none."""
+    able = bool(plan.vectors) and part.capabilities.watch_us is not None
+    return request.watch_s if able else 0.0

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from loomproof.cli.asking import looked_over
 from loomproof.cli.main import run
-from loomproof.cli.prove import looked_over
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 TAIL = str(Path(__file__).parents[2] / "fixtures" / "tail_lamp")

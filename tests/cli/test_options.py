@@ -21,6 +21,26 @@ def test_prove_refuses_what_is_no_finite_number(
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.parametrize("seconds", ["0.001", "0.99", "3601"])
+def test_a_watch_too_short_to_move_a_loom_in_is_none(fixtures: Path, tmp_path: Path, seconds: str) -> None:
+    words = ("--bench", "sim:", "--out", tmp_path / "out", "--watch", seconds)
+    done = loomproof("prove", fixtures / "tail_lamp", *words)
+    assert done.returncode == 2
+    assert "--watch" in done.stderr
+
+
+@pytest.mark.parametrize("option", ["--inspected", "--waive"])
+@pytest.mark.parametrize("text", ["", "   "])
+def test_a_blank_is_neither_a_note_nor_a_cavity(
+    fixtures: Path, tmp_path: Path, option: str, text: str
+) -> None:
+    words = ("--bench", "sim:", "--out", tmp_path / "out", option, text)
+    done = loomproof("prove", fixtures / "tail_lamp", *words)
+    assert done.returncode == 2
+    assert option in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
 @pytest.mark.parametrize(
     "words",
     [

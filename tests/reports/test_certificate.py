@@ -14,7 +14,7 @@ from pypdf import PdfReader
 
 from loomproof.reports.certificate import certificate_pdf
 from loomproof.reports.label import label_pdf
-from loomproof.results.document import AdapterEntry, Document, Verdict
+from loomproof.results.document import AdapterEntry, CheckEntry, Document, Verdict
 from tests.reports.sample import document
 
 pytestmark = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext is not installed")
@@ -104,6 +104,28 @@ def test_a_certificate_hides_no_shortcut(tmp_path: Path) -> None:
     text = " ".join(" ".join(certificate(told, tmp_path)).split())
     assert "self-test FAILED dead drivers (nothing plugged, 2031-05-04)" in text
     assert "looked at by eye chafing: taped at C1; seals: in order" in text
+
+
+def test_a_certificate_says_how_long_was_watched_and_who_checked_what(tmp_path: Path) -> None:
+    made = document()
+    checks = (
+        CheckEntry(name="voltage", passed=True, text="0 V by a person's meter (limit 0.5 V)"),
+        CheckEntry(name="sense", passed=True, text="this bench cannot sense; all is read in ohms"),
+        CheckEntry(name="sense", passed=True, text="this bench cannot sense; all is read in ohms"),
+        CheckEntry(name="read back", passed=False, text="point 3 reads high while driven"),
+    )
+    bench = made.bench.model_copy(update={"checks": checks})
+    counts = made.counts.model_copy(update={"watched_s": 30.0})
+    told = made.model_copy(update={"bench": bench, "counts": counts, "inspection": ("", "   ")})
+    text = " ".join(" ".join(certificate(told, tmp_path)).split())
+    for word in (
+        "voltage: 0 V by a person's meter (limit 0.5 V); sense: this bench cannot sense; all is read in "
+        "ohms; read back FAILED: point 3 reads high while driven",
+        "watched while moved 30 s",
+        "looked at by eye nobody looked it over",
+    ):
+        assert word in text, word
+    assert "watched while moved" not in " ".join(" ".join(certificate(made, tmp_path)).split())
 
 
 @pytest.mark.parametrize("verdict", list(Verdict))

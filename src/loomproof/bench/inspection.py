@@ -21,8 +21,11 @@ ANSWERED = "hazard looked at: "
 
 
 def looked_over(lines: Iterable[str]) -> bool:
-    """Whether a record's inspection says that somebody looked at more than connectors' hazards."""
-    return any(not line.startswith(ANSWERED) for line in lines)
+    """Whether a record's inspection says that somebody looked at more than connectors' hazards.
+
+    A blank says nothing.
+    """
+    return any(line.strip() and not line.startswith(ANSWERED) for line in lines)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,4 +45,4 @@ class Inspection:
     def lines(self) -> tuple[str, ...]:
         """The inspection as a record holds it, one text an item; empty where nobody looked."""
         said = dict(self.notes)
-        return tuple(f"{name}: {said[name] or 'in order'}" for name, _ in ITEMS if name in said)
+        return tuple(f"{name}: {said[name].strip() or 'in order'}" for name, _ in ITEMS if name in said)

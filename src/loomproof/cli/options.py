@@ -16,6 +16,18 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., object])
 
 
+class Said(click.types.StringParamType):
+    """A text that says something: a blank is none."""
+
+    name = "text"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the text as it is given, or fail as click's own kinds do."""
+        if not str(value).strip():
+            self.fail("a blank says nothing; leave the option out.", param, ctx)
+        return str(value)
+
+
 class FiniteNumber(click.FloatRange):
     """A number that is one: not ``nan`` and not infinite, which Python reads as numbers too."""
 

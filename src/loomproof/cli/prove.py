@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cautions import BEFORE_AN_INSULATION_TEST
 from loomproof.cli import headers
 from loomproof.cli.options import (
     FiniteNumber,
+    Said,
     ends_given,
     hazard_option,
     hazards_given,
@@ -50,10 +50,14 @@ if TYPE_CHECKING:
 )
 @click.option("--json", "json_file", metavar="FILE", help="Write the results there too; - is stdout.")
 @click.option("--answer", "answers", multiple=True, metavar="CHOICE=ANSWER", help="Answer a choice.")
-@click.option("--waive", multiple=True, metavar="CAVITY", help="Waive a cavity that has no point, by name.")
+@click.option(
+    "--waive", type=Said(), multiple=True, metavar="CAVITY", help="Waive a cavity that has no point, by name."
+)
 @click.option("--person", default="", help="Who proves it; stands on the certificate.")
 @click.option("--place", default="", help="Where; stands on the certificate.")
-@click.option("--inspected", multiple=True, metavar="NOTE", help="What was seen when it was looked over.")
+@click.option(
+    "--inspected", type=Said(), multiple=True, metavar="NOTE", help="What was seen when it was looked over."
+)
 @click.option(
     "--repeats",
     type=click.IntRange(1, 100),
@@ -64,10 +68,9 @@ if TYPE_CHECKING:
 @click.option(
     "--watch",
     "watch_s",
-    type=FiniteNumber(0, 3600),
-    default=0.0,
+    type=FiniteNumber(1, 3600),
     metavar="SECONDS",
-    help="Watch for contacts that come and go while the loom is moved.",
+    help="Watch for contacts that come and go while the loom is moved, 1 s or longer.",
 )
 @meter_volts_option
 @hazard_option
@@ -115,7 +118,7 @@ def prove(
     place: str,
     inspected: tuple[str, ...],
     repeats: int,
-    watch_s: float,
+    watch_s: float | None,
     meter_v: float | None,
     hazards: tuple[str, ...],
     selftest_max_age: float | None,
@@ -140,6 +143,7 @@ def prove(
     from loomproof.bench.adapter import in_order
     from loomproof.bench.inspection import ANSWERED
     from loomproof.cli import hooking, proving
+    from loomproof.cli.asking import looked_over, probe_held, voltage_typed
     from loomproof.cli.plan import housings_of
     from loomproof.flow import Request
     from loomproof.loom.choices import answers_of
@@ -174,7 +178,7 @@ def prove(
         inspection=(*(inspected or looked_over(address)), *(ANSWERED + text for text in hazards)),
         hazards=hazards_given(hazards, loaded.loom),
         repeats=repeats,
-        watch_s=watch_s,
+        watch_s=watch_s or 0.0,
         meter_v=meter_v,
         plan=_saved_plan(plan_file, loaded.loom),
         insulation=None if insulation_v is None else InsulationTest(insulation_v, insulation_ms),
@@ -279,50 +283,10 @@ def confirmed(question: str) -> bool:
     return sys.stdin.isatty() and click.confirm(question, default=False, err=True)
 
 
-def voltage_typed(volts: float) -> bool:
-    """Ask a person to type a test voltage that can hurt; where there is no terminal, nobody has."""
-    if not sys.stdin.isatty():
-        return False
-    for text in BEFORE_AN_INSULATION_TEST:
-        click.echo(f"  - {text}", err=True)
-    typed = click.prompt(
-        f"Type {volts:g} to put {volts:g} V on this loom", default="", show_default=False, err=True
-    )
-    return str(typed).strip() == f"{volts:g}"
-
-
 def without_point(request: Request) -> tuple[End, ...]:
     """Return the ends that no point goes to and that nobody waives, in the description's order."""
     known = {*request.adapter.point_of, *request.waived}
     return tuple(end for end in request.loom.cavities if end not in known)
-
-
-def probe_held(end: str | None) -> bool:
-    """Have a person hold the probe on an end, or take it off; where there is no terminal, nobody does."""
-    if not sys.stdin.isatty():
-        return end is None
-    if end is None:
-        click.prompt("Take the probe off the loom, then Enter", default="", show_default=False, err=True)
-        return True
-    text = (
-        f"Hold the probe (0 V through its resistor, never mains earth) on {end}, then Enter; n leaves it out"
-    )
-    return not str(click.prompt(text, default="", show_default=False, err=True)).strip()
-
-
-def looked_over(address: str) -> tuple[str, ...]:
-    """Ask on the terminal what was seen of a real loom, item by item; ask nobody where there is none."""
-    from loomproof.bench.address import is_simulated, parse_address
-    from loomproof.bench.inspection import ITEMS, Inspection
-
-    if is_simulated(parse_address(address)) or not sys.stdin.isatty():
-        return ()
-    click.echo("Look the loom over. Say what you see; Enter alone says that it is in order.", err=True)
-    notes = tuple(
-        (name, click.prompt(f"  {question}", default="", show_default=False, err=True))
-        for name, question in ITEMS
-    )
-    return Inspection(notes).lines
 
 
 def _refuse_mixed(

@@ -142,8 +142,11 @@ def _facts(document: Document) -> list[list[str]]:
     loom, bench, counts = document.loom, document.bench, document.counts
     named = " ".join(part for part in (bench.maker, bench.model, bench.serial) if part)
     firmware = f", firmware {bench.firmware}" if bench.firmware else ""
-    checks = [check.name for check in bench.checks if check.passed]
-    failed = [f"{check.name} FAILED" for check in bench.checks if not check.passed]
+    # Of several hook-ups, what was seen alike is said once.
+    checks = dict.fromkeys(
+        f"{check.name}{'' if check.passed else ' FAILED'}{f': {check.text}' if check.text else ''}"
+        for check in bench.checks
+    )
     rows = [
         ["proved", f"{when(document.started)} to {when(document.ended)}"],
         ["by", document.person or "not stated"],
@@ -156,7 +159,7 @@ def _facts(document: Document) -> list[list[str]]:
         ["bench", f"{named or bench.address}{firmware}, {plural(bench.points, 'point')}"],
         ["last self-test", when(bench.last_selftest) or "none kept"],
         ["self-test FAILED", bench.selftest_failures],
-        ["checks before", "; ".join([*checks, *failed])],
+        ["checks before", "; ".join(checks)],
         ["accuracy", _accuracy(document)],
         ["thresholds", _thresholds(document)],
         ["temperature", "not measured" if bench.temperature_c is None else f"{bench.temperature_c:.1f} °C"],
@@ -174,7 +177,8 @@ def _facts(document: Document) -> list[list[str]]:
             "found",
             f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}, {counts.undecided} undecided",
         ],
-        ["looked at by eye", "; ".join(document.inspection) or "nobody looked it over"],
+        ["watched while moved", f"{counts.watched_s:g} s" if counts.watched_s else ""],
+        ["looked at by eye", "; ".join(filter(str.strip, document.inspection)) or "nobody looked it over"],
         ["journal", document.journal_digest, "code"],
         ["software", document.software],
     ]

@@ -88,7 +88,8 @@ class Coverage(_Value):
 class Counts(_Value):
     """How much was looked at, how much was asked, and what the line to the bench took.
 
-    ``repeated`` requests were sent again; ``dropped`` replies were damaged or of an earlier question.
+    ``repeated`` requests were sent again; ``dropped`` replies were damaged or of an earlier question. For
+    ``watched_s`` contacts that come and go were watched for while the loom was moved, s; 0: they were not.
     """
 
     connectors: int = 0
@@ -104,6 +105,7 @@ class Counts(_Value):
     faults: int = 0
     notes: int = 0
     undecided: int = 0
+    watched_s: float = 0.0
 
 
 class CheckEntry(_Value):

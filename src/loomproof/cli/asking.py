@@ -1,0 +1,49 @@
+"""What a person is asked at the terminal; where there is none, nobody has answered."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from loomproof.cautions import BEFORE_AN_INSULATION_TEST
+
+
+def voltage_typed(volts: float) -> bool:
+    """Ask a person to type a test voltage that can hurt; where there is no terminal, nobody has."""
+    if not sys.stdin.isatty():
+        return False
+    for text in BEFORE_AN_INSULATION_TEST:
+        click.echo(f"  - {text}", err=True)
+    typed = click.prompt(
+        f"Type {volts:g} to put {volts:g} V on this loom", default="", show_default=False, err=True
+    )
+    return str(typed).strip() == f"{volts:g}"
+
+
+def probe_held(end: str | None) -> bool:
+    """Have a person hold the probe on an end, or take it off; where there is no terminal, nobody does."""
+    if not sys.stdin.isatty():
+        return end is None
+    if end is None:
+        click.prompt("Take the probe off the loom, then Enter", default="", show_default=False, err=True)
+        return True
+    text = (
+        f"Hold the probe (0 V through its resistor, never mains earth) on {end}, then Enter; n leaves it out"
+    )
+    return not str(click.prompt(text, default="", show_default=False, err=True)).strip()
+
+
+def looked_over(address: str) -> tuple[str, ...]:
+    """Ask on the terminal what was seen of a real loom, item by item; ask nobody where there is none."""
+    from loomproof.bench.address import is_simulated, parse_address
+    from loomproof.bench.inspection import ITEMS, Inspection
+
+    if is_simulated(parse_address(address)) or not sys.stdin.isatty():
+        return ()
+    click.echo("Look the loom over. Say what you see; Enter alone says that it is in order.", err=True)
+    notes = tuple(
+        (name, click.prompt(f"  {question}", default="", show_default=False, err=True))
+        for name, question in ITEMS
+    )
+    return Inspection(notes).lines
