@@ -18,6 +18,7 @@ from loomproof.bench.adapter import Adapter
 from loomproof.bench.safety import check_insulation, check_stimulus, measure_insulation
 from loomproof.bench.seam import Bench, Capabilities, Identity, Statistics, total_of
 from loomproof.bench.selfcheck import SelfCheck, self_check
+from loomproof.bench.sensible import see_open, temperature_of
 from loomproof.cautions import BEFORE_A_PROOF
 from loomproof.diagnosis import explain
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, expect
@@ -134,7 +135,7 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
         raise UnfitError("this bench cannot sense; loose ends can't be read with the probe")
     if request.insulation is not None:
         check_insulation(capabilities, loom.settings, request.insulation.volts, request.insulation.dwell_ms)
-    temperature_c = bench.temperature()
+    temperature_c = temperature_of(bench)
     yield Step("working out what should be there")
     expectation = expect(loom, ROOM_TEMPERATURE_C if temperature_c is None else temperature_c)
     point_of = request.adapter.point_of
@@ -154,6 +155,8 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
             "this loom, adapter and bench make other questions than the saved plan has",
             cure="Take the adapter and the bench that the plan was made for, or make the plan again.",
         )
+    if not plan.vectors and len(scope.groups) == 1:
+        see_open(bench, scope.points, capabilities.points)
     measured = yield from run_plan(plan, expectation, bench, watch_s=request.watch_s)
     touches = yield from _touches(request.probed, bench, scope)
     measured, touched = probing.with_touches(measured, expectation, scope, touches)

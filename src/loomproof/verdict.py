@@ -39,6 +39,11 @@ def verdict_of(
         )
     if not measured.complete and not measured.judged:
         return doc.Verdict.INCOMPLETE, ("this bench can neither sense nor measure what was asked",)
+    if not measured.complete and len(measured.expected) > 1:
+        return doc.Verdict.INCOMPLETE, (
+            "this bench cannot sense, and its meter does not reach far enough to tell conductors apart: a "
+            "short would not show",
+        )
     pass_ohm = measured.isolation_pass_ohm or loom.settings.isolation_ohm
     sum_ohm = measured.isolation_ohm
     if sum_ohm is not None and sum_ohm <= pass_ohm and not (measured.leaks or measured.one_way):

@@ -18,8 +18,8 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 
 from loomproof.proof.complete import singles
-from loomproof.proof.ohms import CONDUCTOR_OHM, Ohmmeter, Split, is_diode, split_by_ohms
-from loomproof.proof.plan import Plan
+from loomproof.proof.ohms import Ohmmeter, Split, is_diode, split_by_ohms
+from loomproof.proof.plan import CONDUCTOR_OHM, Plan
 from loomproof.results.measured import Decision, Judged, JudgedDiode
 
 Low = Callable[[int, int], bool]

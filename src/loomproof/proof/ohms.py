@@ -10,17 +10,9 @@ from loomproof.electrics.decision import judge
 from loomproof.errors import UnfitError
 from loomproof.loom.model import ComponentKind, End
 from loomproof.proof.asking import Asker
-from loomproof.proof.plan import ConductorReading, Meter, PartReading, Wires
+from loomproof.proof.plan import CONDUCTOR_OHM, ConductorReading, Meter, PartReading, Wires
 from loomproof.proof.scope import Scope
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
-
-CONDUCTOR_OHM = 47.0
-"""Two fragments that should be apart count as one conductor below this, as a resistive path above it.
-
-A convention of this project: a short through clean metal is far below it, wet or burnt insulation and
-parts are above it.
-"""
-
 
 ONE_WAY_RATIO = 2.0
 """A path that reads so many times more one way round than the other conducts one way."""
@@ -29,6 +21,10 @@ ONE_WAY_RATIO = 2.0
 IMPOSSIBLE_U = 2.0
 """So many expanded uncertainties below zero, four standard ones, chance brings no reading: it comes once in
 30 000 of a conductor without any resistance (normal density, JCGM 106:2012, clause 7)."""
+
+
+LEADS_OHM = 1.0
+"""What two adapter leads may have that nobody learned: metres of thin wire. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +48,31 @@ class Ohmmeter:
         mean = math.fsum(values) / len(values)
         if math.isinf(mean):
             return math.inf, math.inf
+        if wires == 4:
+            self._refuse_open_sense_lead(a, b, mean)
         leads_ohm = self.meter.leads_ohm(a.bit_length(), b.bit_length(), wires)
         u_ohm = self.meter.uncertainty_ohm(mean, wires)
         if mean - leads_ohm < -IMPOSSIBLE_U * u_ohm:
             raise self._impossible(a.bit_length(), b.bit_length(), mean, leads_ohm, u_ohm)
         return mean - leads_ohm, u_ohm
+
+    def _refuse_open_sense_lead(self, a: int, b: int, four_ohm: float) -> None:
+        """Read the same with two wires: with a sense lead open, four wires read anything, nought for one.
+
+        Two wires read the leads besides: those learned, or up to `LEADS_OHM` of leads that were not.
+        """
+        two_ohm = self.asker.resistance(a, b, 2)
+        points = a.bit_length(), b.bit_length()
+        leads_ohm = self.meter.leads_ohm(*points, 2)
+        slack_ohm = 0.0 if leads_ohm else LEADS_OHM
+        u_ohm = self.meter.uncertainty_ohm(two_ohm, 2) + self.meter.uncertainty_ohm(four_ohm, 4)
+        if math.isfinite(two_ohm) and -u_ohm <= two_ohm - leads_ohm - four_ohm <= u_ohm + slack_ohm:
+            return
+        raise UnfitError(
+            f"points {points[0]} and {points[1]}: {four_ohm:.3g} ohm with four wires, {two_ohm:.3g} ohm with "
+            f"two, of which {leads_ohm:.3g} ohm are leads; both can't be right",
+            cure="Look for an open sense lead at these points; zero the adapter's leads again.",
+        )
 
     def _impossible(self, a: int, b: int, ohm: float, leads_ohm: float, u_ohm: float) -> UnfitError:
         ends = f"{self.scope.end_of[a]} to {self.scope.end_of[b]} (points {a} and {b})"

@@ -21,6 +21,14 @@ from loomproof.proof.vectors import Vector, empty_vector, sense_vectors
 Wires = Literal[2, 4]
 
 
+CONDUCTOR_OHM = 47.0
+"""Two fragments that should be apart count as one conductor below this, as a resistive path above it.
+
+A convention of this project: a short through clean metal is far below it, wet or burnt insulation and
+parts are above it.
+"""
+
+
 @dataclass(frozen=True, slots=True)
 class Meter:
     """What a resistance reading of this bench is worth, two-wire and four-wire.
@@ -39,10 +47,13 @@ class Meter:
     temperature_u_k: float = 0.0
 
     def uncertainty_ohm(self, reading_ohm: float, wires: Wires) -> float:
-        """Return the expanded uncertainty (k = 2) of a reading corrected for leads."""
+        """Return the expanded uncertainty (k = 2) of a reading corrected for leads.
+
+        Below its range a meter says no more than that it is below.
+        """
         four = wires == 4 and self.four_wire is not None
         accuracy = self.four_wire if four and self.four_wire else self.two_wire
-        return reading_uncertainty(
+        found_ohm = reading_uncertainty(
             accuracy.ohm,
             accuracy.ratio,
             reading_ohm,
@@ -51,6 +62,7 @@ class Meter:
             repeats=self.repeats,
             temperature_uncertainty_k=self.temperature_u_k,
         )
+        return max(found_ohm, self.range_ohm[0]) if reading_ohm < self.range_ohm[0] else found_ohm
 
     def isolation_u_ohm(self, reading_ohm: float) -> float:
         """Return the expanded uncertainty (k = 2) of an isolation reading: leads and copper play no part."""
@@ -153,7 +165,8 @@ def plan_proof(
     parts_read, unmeasured = _parts(expectation, scope, meter)
     conductors, hidden = _conductors(expectation, scope, meter, parts_read)
     if isolation_ohm is not None and meter.isolation_most_ohm < isolation_ohm:
-        least = 0.0 if capabilities.sense_ohm is None else capabilities.sense_ohm
+        # A bench that can't sense and can't tell a short from open copper tells no conductors apart.
+        least = CONDUCTOR_OHM if capabilities.sense_ohm is None else capabilities.sense_ohm
         isolation_ohm = meter.isolation_most_ohm if meter.isolation_most_ohm > least else None
     return Plan(
         scope,

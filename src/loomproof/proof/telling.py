@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 from loomproof.loom.model import End
 from loomproof.proof.by_ohms import split_nets
 from loomproof.proof.complete import singles
-from loomproof.proof.ohms import CONDUCTOR_OHM, Ohmmeter, is_diode, merged, split_by_ohms
-from loomproof.proof.plan import Plan
+from loomproof.proof.ohms import Ohmmeter, is_diode, merged, split_by_ohms
+from loomproof.proof.plan import CONDUCTOR_OHM, Plan
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
 
 Groups = tuple[frozenset[End], ...]

@@ -1,0 +1,119 @@
+"""A bench whose readings can't all be true makes no pass: it is refused, or claims no more than it can."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import pytest
+
+from loomproof.bench.adapter import in_order
+from loomproof.bench.seam import Accuracy, Capabilities, Wires
+from loomproof.errors import UnfitError
+from loomproof.flow import Outcome, Request, prove
+from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Wire
+from loomproof.results.document import Verdict
+from loomproof.virtual.scanner import Make, Scanner
+from tests.bench.torture import loom_of
+from tests.proof.meter_bench import METER_ONLY, MeterBench
+
+TWO_WIRE = replace(METER_ONLY, four_wire=False, four_wire_accuracy=None)
+TAIL = loom_of("tail_lamp")
+
+
+@dataclass
+class Lying(MeterBench):
+    """A meter bench with one thing wrong about it."""
+
+    lie: Callable[[float, Wires], float] = lambda ohm, _: ohm
+    celsius: float | None = None
+
+    def resistance(self, a: int, b: int, wires: Wires = 2) -> float:
+        spare = (a | b) >> self.scanner.make.points
+        return self.lie(float("inf") if spare else super().resistance(a, b, wires), wires)
+
+    def temperature(self) -> float | None:
+        return self.celsius
+
+
+def proved(bench: MeterBench, loom: Loom = TAIL) -> Outcome:
+    request = Request(
+        loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z", simulated=True, meter_v=0.0
+    )
+    steps = prove(request, bench)
+    while True:
+        try:
+            next(steps)
+        except StopIteration as stop:
+            outcome = stop.value
+            assert isinstance(outcome, Outcome)
+            return outcome
+
+
+def lying(
+    *faults: str,
+    lie: Callable[[float, Wires], float] = lambda ohm, _: ohm,
+    able: Capabilities = METER_ONLY,
+    celsius: float | None = None,
+    loom: Loom = TAIL,
+) -> Lying:
+    scanner = Scanner(loom, Make(len(loom.cavities)), faults=faults)
+    return Lying(scanner, able, lie=lie, celsius=celsius)
+
+
+def test_an_open_sense_lead_hides_no_resistance() -> None:
+    """With one open, four wires read nought; two wires see what is there."""
+
+    def open_sense(ohm: float, wires: Wires) -> float:
+        return 1e-5 if wires == 4 and ohm < 1e8 else ohm
+
+    assert proved(lying()).document.verdict is Verdict.PASS
+    with pytest.raises(UnfitError, match="with four wires"):
+        proved(lying("high 50k W2", lie=open_sense))
+    with pytest.raises(UnfitError, match="with four wires"):
+        proved(lying("high 5 W2", lie=open_sense))
+
+
+def test_below_its_range_a_meter_says_no_more_than_that() -> None:
+    able = replace(TWO_WIRE, ohms=(50.0, 1e8), accuracy=Accuracy(0.02, 0.0))
+    bench = lying("high 20 W2", lie=lambda ohm, _: 0.0 if ohm < 50 else ohm, able=able)
+    limits = [r.limit_ohm for r in proved(bench).measured.judged if r.limit_ohm is not None]
+    assert limits
+    assert min(limits) > 100, "twice the uncertainty, which is where the range begins"
+
+
+@pytest.mark.parametrize("most_ohm", [1.0, 10.0, 45.0])
+def test_a_meter_that_tells_no_short_from_an_open_makes_no_pass(most_ohm: float) -> None:
+    able = replace(TWO_WIRE, ohms=(0.001, most_ohm))
+    leaky = lying(
+        f"leak {most_ohm / 2:g} BODY:2 BODY:3" if most_ohm > 9 else "short BODY:2 BODY:3", able=able
+    )
+    assert proved(leaky).document.verdict in (Verdict.INCOMPLETE, Verdict.FAIL)
+    document = proved(lying(able=able)).document
+    assert document.verdict is Verdict.INCOMPLETE
+    assert "a short would not show" in document.reasons[0]
+
+
+ONE_NET = Loom(
+    "one net",
+    connectors=tuple(
+        Connector(name, ConnectorKind.PLUG, (("1",),), hazard=Hazard.NONE) for name in ("A", "B", "C")
+    ),
+    wires=(Wire("W1", End("A", "1"), End("B", "1")), Wire("W2", End("B", "1"), End("C", "1"))),
+)
+
+
+def test_a_loom_of_one_net_wants_to_see_an_open_reading() -> None:
+    assert proved(lying(loom=ONE_NET), ONE_NET).document.verdict is Verdict.PASS
+    assert proved(lying("open W1", loom=ONE_NET), ONE_NET).document.verdict is Verdict.FAIL
+    with pytest.raises(UnfitError, match="nothing between them"):
+        proved(lying("open W1", loom=ONE_NET, lie=lambda *_: 0.045), ONE_NET)
+    with pytest.raises(UnfitError, match="all points are in use"):
+        proved(lying(loom=ONE_NET, able=replace(METER_ONLY, points=3)), ONE_NET)
+
+
+@pytest.mark.parametrize("celsius", [130.0, -40.0, 9.9e37, float("nan")])
+def test_a_thermometer_that_tells_what_no_workshop_has_moves_no_limit(celsius: float) -> None:
+    assert proved(lying(celsius=35.0)).document.verdict is Verdict.PASS
+    with pytest.raises(UnfitError, match="thermometer"):
+        proved(lying(celsius=celsius))
