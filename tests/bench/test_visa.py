@@ -92,6 +92,55 @@ def test_silence_is_an_error_and_a_late_answer_is_never_taken(matrix: Matrix) ->
             bench.resistance(1, 2)
 
 
+@pytest.mark.parametrize("first", ["4.5E-2", "9.9E37"])
+def test_a_meter_that_gives_the_reading_before_is_refused(matrix: Matrix, first: str) -> None:
+    matrix.behind.append(first)
+    with (
+        served(matrix) as resource,
+        open_bench(f"visa:{resource}?profile={TWO}") as bench,
+        pytest.raises(UnfitError, match="does not follow the matrix"),
+    ):
+        bench.resistance(1, 2)
+    assert not matrix.closed
+
+
+@pytest.mark.parametrize("shared", [True, False])
+@pytest.mark.parametrize("twice_at", range(1, 8))
+def test_an_answer_given_twice_is_an_error_at_once(matrix: Matrix, shared: bool, twice_at: int) -> None:
+    """The first four readings try the meter, the fifth to seventh are of an open pair and a joined one."""
+    matrix.twice_at = twice_at
+    with (
+        served(matrix) as switch,
+        served(matrix) as other,
+        open_bench(f"visa:{switch}?profile={TWO}{'' if shared else f'&meter={other}'}") as bench,
+    ):
+        heard: list[float] = []
+        with pytest.raises(LinkError, match=r"left over|refused|OPC"):
+            heard.extend(bench.resistance(1, 1 << point) for point in (4, 1, 5))
+        assert heard == [math.inf, 0.25, math.inf][: max(0, twice_at - 5)]
+        assert matrix.readings == twice_at
+        with pytest.raises(LinkError):  # and what was left over is never taken for a reading
+            bench.resistance(1, 2)
+    assert not matrix.closed
+
+
+def test_a_meter_of_its_own_is_asked_who_it_is_and_what_it_minds(matrix: Matrix) -> None:
+    meter = Matrix(two_nets)
+    meter.errors.append('-410,"Query INTERRUPTED"')  # of what somebody did before
+    setup = shipped_text(TWO) + 'setup = ["SENSe:NPLC 1"]\n'
+    with served(matrix) as switch, served(meter) as other:
+        boxes = Instrument(switch), Instrument(other)
+        with pytest.raises(RefusedError, match="the meter refused a command: -113"):
+            MatrixBench(*boxes, parse_profile(setup, "x"), "visa:test", wait=lambda _: None)
+        boxes = Instrument(switch), Instrument(other)
+        with MatrixBench(*boxes, read_profile(TWO), "visa:test", wait=lambda _: None) as bench:
+            assert ("meter", "Invented Instruments Matrix 64 M7 2.1") in bench.capabilities().other
+            meter.errors.append('-213,"Init ignored"')
+            with pytest.raises(RefusedError, match="the meter refused a command: -213"):
+                bench.resistance(1, 2)
+    assert "SENSe:NPLC 1" in meter.heard
+
+
 def test_nothing_there() -> None:
     with pytest.raises(NoBenchError):
         open_bench(f"visa:TCPIP::127.0.0.1::1::SOCKET?profile={TWO}")
@@ -238,8 +287,12 @@ def test_a_scanner_behind_a_visa_resource_proves_a_loom(fault: str | None, verdi
         simulation.end()
 
 
-def test_the_serial_form_against_pyvisa_sim() -> None:
-    """A back end that is not ours: what is sent must be just what its dialogue knows."""
+def test_the_serial_form_against_pyvisa_sim(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A back end that is not ours: what is sent must be just what its dialogue knows.
+
+    Its meter reads the same whatever is closed, so it cannot be tried first.
+    """
+    monkeypatch.setattr(MatrixBench, "_try_meter", lambda self, point: None)
     backend = f"{Path(__file__).parent / 'scanner_serial.yaml'}@sim"
     address = VisaAddress("ASRL3::INSTR", profile=TWO, backend=backend)
     with open_bench(address) as opened:

@@ -2,12 +2,15 @@
 
 Every reading opens all crosspoints, closes those of the two sets, waits, measures, and opens all again,
 whatever happened in between. After a closed crosspoint the matrix is asked for ``*OPC?``, so that a command
-that got lost is an error and not an open circuit.
+that got lost is an error and not an open circuit. The meter is asked for it after a reading: an answer that
+was left over stands in its place then, and the reading is not believed. Before the first reading the meter
+must see that the matrix opens and closes: one that gives the reading before, or always the same, is found so.
 """
 
 from __future__ import annotations
 
 import contextlib
+import re
 import time
 from collections.abc import Callable, Iterator, Sequence
 from types import TracebackType
@@ -30,6 +33,12 @@ from loomproof.bench.seam import (
 from loomproof.bench.visa import Instrument
 from loomproof.errors import BenchError, LinkError, NoBenchError, RefusedError, UnfitError
 
+JOINED_OHM = 1_000.0
+"""What the meter must read less than with its two buses on one point, and more than with nothing closed."""
+
+# Nothing, two joined buses twice, nothing: no shift by one, two or three readings looks the same.
+_TRIAL = (False, True, True, False)
+
 
 class MatrixBench:
     """A switch matrix with a meter, as a profile describes them; ``meter`` may be the same instrument."""
@@ -50,16 +59,13 @@ class MatrixBench:
         self._wait = wait
         self._asked = 0
         self._closed = False
+        self._tried = False
         try:
-            try:
-                self._identity = read_identity(self._ask(matrix, "*IDN?"))
-            except LinkError as error:
-                raise NoBenchError(
-                    f"nothing at {address} answers as an instrument: {error.message}",
-                    cure="Is it switched on, and is its address right?",
-                ) from error
+            self._identity = self._meet(matrix)
+            self._meter_identity = self._identity if meter is matrix else self._meet(meter)
             for command in profile.setup:
                 meter.tell(command)
+            self._done(meter)
             self.release()
         except BaseException:
             self.close()
@@ -88,7 +94,7 @@ class MatrixBench:
             reading_ms=profile.reading_ms,
             test_current_a=profile.test_current_a,
             test_voltage_v=profile.test_voltage_v,
-            other=(("profile", profile.name),),
+            other=(("meter", _named(self._meter_identity)), ("profile", profile.name)),
         )
 
     def set_settle(self, settle_us: int) -> None:
@@ -109,6 +115,9 @@ class MatrixBench:
             raise UnfitError(
                 f"point {(a | b).bit_length()} was asked for; the bench has {profile.points} points"
             )
+        if not self._tried:
+            self._try_meter(points_of(a)[0])
+            self._tried = True
         count = 1 if wires == 2 else 2
         channels = [
             profile.crosspoint(row, point)
@@ -116,12 +125,32 @@ class MatrixBench:
             for row in rows[:count]
             for point in points_of(points)
         ]
+        return self._read(channels, profile.measure if wires == 2 else profile.measure_four)
+
+    def _try_meter(self, point: int) -> None:
+        """Have the meter read nothing, then both buses on this point, which puts no current into a loom."""
+        profile = self._profile
+        both = [profile.crosspoint(rows[0], point) for rows in (profile.rows_a, profile.rows_b)]
+        for joined in _TRIAL:
+            ohm = self._read(both if joined else [], profile.measure)
+            if (ohm < JOINED_OHM) != joined:
+                closed = f"both buses on point {point}" if joined else "nothing closed"
+                raise UnfitError(
+                    f"the meter does not follow the matrix: it reads {ohm:g} ohm with {closed}",
+                    cure="Look at the meter's leads to the matrix, at rows_a and rows_b of the profile, and "
+                    "at the meter's trigger: each question has to begin a reading of its own.",
+                )
+
+    def _read(self, channels: Sequence[str], question: str) -> float:
+        profile = self._profile
         try:
             self._matrix.tell(profile.open_all)
-            self._matrix.tell(profile.close.format(channels=",".join(channels)))
-            self._done()
+            if channels:
+                self._matrix.tell(profile.close.format(channels=",".join(channels)))
+            self._done(self._matrix)
             self._wait(profile.settle_ms / 1000.0)
-            text = self._ask(self._meter, profile.measure if wires == 2 else profile.measure_four)
+            text = self._ask(self._meter, question)
+            self._done(self._meter)
         except BaseException:
             with contextlib.suppress(BenchError):  # the first error is the one to tell
                 self.release()
@@ -165,7 +194,7 @@ class MatrixBench:
     def release(self) -> None:
         """Open every crosspoint, and hear that it is done."""
         self._matrix.tell(self._profile.open_all)
-        self._done()
+        self._done(self._matrix)
 
     def close(self) -> None:
         """Open every crosspoint and give the instruments back; never raises `BenchError`."""
@@ -189,24 +218,52 @@ class MatrixBench:
     ) -> None:
         self.close()
 
-    def _done(self) -> None:
-        if (answer := self._ask(self._matrix, "*OPC?")) != "1":
-            raise LinkError(f"the matrix answered *OPC? with {answer!r}; 1 was expected")
-        text = self._ask(self._matrix, "SYSTem:ERRor?")
-        code, _, words = text.partition(",")
+    def _meet(self, instrument: Instrument) -> Identity:
+        """Ask who it is, and clear its list of errors of what others did (IEEE 488.2, 10.3)."""
         try:
-            number = int(code)
-        except ValueError:
-            raise LinkError(f"the matrix answered SYSTem:ERRor? with {text!r}") from None
-        if number:
+            identity = read_identity(self._ask(instrument, "*IDN?"), self._role(instrument))
+            instrument.tell("*CLS")
+            self._done(instrument)
+        except LinkError as error:
+            raise NoBenchError(
+                f"nothing at {instrument.name} answers as an instrument: {error.message}",
+                cure=error.cure or "Is it switched on, and is its address right?",
+            ) from error
+        return identity
+
+    def _done(self, instrument: Instrument) -> None:
+        """Hear that it is done, that it minds nothing, and that no answer is left over from before."""
+        who = self._role(instrument)
+        answer = self._ask(instrument, "*OPC?")
+        if not re.fullmatch(r"\+?0*1", answer):  # a whole number, which may have a sign (IEEE 488.2, 8.7.2)
+            raise LinkError(
+                f"the {who} answered *OPC? with {answer!r}; 1 was expected",
+                cure="An answer was left over, or came twice: nothing of it is believed. Switch the "
+                "instrument off and on, and see that no other program speaks to it.",
+            )
+        text = self._ask(instrument, "SYSTem:ERRor?")
+        code, comma, words = text.partition(",")
+        if not comma or not re.fullmatch(r"[+-]?[0-9]+", code):
+            raise LinkError(
+                f"the {who} answered SYSTem:ERRor? with {text!r}; a number and a text were expected",
+                cure="It has to speak SCPI.",
+            )
+        if number := int(code):
             raise RefusedError(
-                f"the matrix refused a command: {text}",
+                f"the {who} refused a command: {text}",
                 code=number,
                 command=words,
                 cure="Look at the profile.",
             )
 
+    def _role(self, instrument: Instrument) -> str:
+        return "matrix" if instrument is self._matrix else "meter"
+
     def _ask(self, instrument: Instrument, question: str) -> str:
         answer = instrument.ask(question)
         self._asked += 1
         return answer
+
+
+def _named(identity: Identity) -> str:
+    return f"{identity.maker} {identity.model} {identity.serial} {identity.firmware}"

@@ -22,13 +22,11 @@ class Told(NamedTuple):
     line_bytes: int
 
 
-def read_identity(body: str) -> Identity:
+def read_identity(body: str, who: str = "scanner") -> Identity:
     """Read the reply to ``*IDN?``. Raises `UnfitError` unless it has four fields (IEEE 488.2, 10.14)."""
     fields = body.split(",")
     if len(fields) != 4:
-        raise UnfitError(
-            f"the scanner names itself {body!r}; maker, model, serial and firmware were expected"
-        )
+        raise UnfitError(f"the {who} names itself {body!r}; maker, model, serial and firmware were expected")
     return Identity(*(field.strip() for field in fields))
 
 
