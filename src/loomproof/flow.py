@@ -187,20 +187,42 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
 def _touches(
     ends: Sequence[End], bench: TimedBench, scope: Scope
 ) -> Generator[Step, None, tuple[probing.Touch, ...]]:
-    """Have each end touched in turn; one that nobody holds, or not steadily, is left out."""
-    touches = []
+    """Have each end touched in turn; one that nobody holds, or not steadily, is left out.
+
+    An end that has a point is touched first, and last where one was silent: the probe must be seen there.
+    """
+    touches: list[probing.Touch] = []
+    if not ends or not _probe_seen(bench, scope):
+        return ()
     for done, end in enumerate(ends):
         yield Step("reading loose ends with the probe", done, len(ends))
         if bench.touched(str(end)):
             low = probing.read_touch(bench, scope)
             if low is not None:
                 touches.append(probing.Touch(end, low))
-    if ends and not (bench.touched(None) and bench.sense([0])[0] & scope.points == 0):
+    if any(not touch.low for touch in touches) and not _probe_seen(bench, scope):
+        touches = [touch for touch in touches if touch.low]
+    if not (bench.touched(None) and bench.sense([0])[0] & scope.points == 0):
         raise UnfitError(
             "points still read low after the probe was taken off",
             cure="Take it off the loom, and prove again.",
         )
     return tuple(touches)
+
+
+def _probe_seen(bench: TimedBench, scope: Scope) -> bool:
+    """Have an end touched that has a point; whether anybody does. Raises `UnfitError` where it is not seen."""
+    point = min(scope.end_of)
+    if not bench.touched(str(scope.end_of[point])):
+        return False
+    low = probing.read_touch(bench, scope)
+    if low is not None and low >> (point - 1) & 1:
+        return True
+    raise UnfitError(
+        f"the probe was held on {scope.end_of[point]}, and its point {point} did not read low",
+        cure="Is the probe joined to the scanner's 0 V through its resistor, and was it on bare metal? Prove "
+        "again.",
+    )
 
 
 def _under_voltage(bench: Bench, asked: InsulationTest) -> Callable[[int, int], float]:

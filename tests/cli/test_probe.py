@@ -8,7 +8,11 @@ from pathlib import Path
 import pytest
 
 from loomproof.bench.adapter import Adapter, in_order
+from loomproof.bench.journal import JournaledBench
+from loomproof.bench.opening import SimulatedBench, open_bench
 from loomproof.electrics.expectation import expect
+from loomproof.errors import UnfitError
+from loomproof.flow import Request, prove
 from loomproof.loom.model import Component, ComponentKind, End, Loom
 from loomproof.loom.reading import load
 from loomproof.proof.probing import Touch, with_touches
@@ -79,6 +83,51 @@ def test_what_nobody_touches_stays_untested(fixtures: Path, tmp_path: Path, tabl
         simulation.end()
     assert done.returncode == 3, done.stderr
     assert results(tmp_path / "out").coverage.untested == ("EARTH:1",)
+
+
+@pytest.mark.parametrize(
+    ("works", "code"),
+    [
+        ((True, True, True), None),
+        ((False, True, True), "BODY:1, and its point 1 did not read low"),
+        ((True, True, False), "BODY:1, and its point 1 did not read low"),
+    ],
+)
+def test_a_probe_that_is_not_seen_tests_nothing(
+    fixtures: Path, tmp_path: Path, works: tuple[bool, ...], code: str | None
+) -> None:
+    """The empty cavity BODY:6 is joined to nothing, as a probe that hangs in the air is."""
+    loom = load(fixtures / "tail_lamp").loom
+    whole = in_order(loom.cavities)
+    alone = End("BODY", "6")
+    adapter = Adapter("short", tuple(lead for lead in whole.entries if lead.end != alone))
+    request = Request(loom, adapter, "run", "2031-05-04T00:00:00Z", simulated=True, probed=(alone,))
+    held: list[str] = []
+    with open_bench("sim:", loom_path=fixtures / "tail_lamp") as raw:
+        assert isinstance(raw, SimulatedBench)
+
+        def hold(end: str | None) -> bool:
+            raw.simulation.tell("lift")
+            if end is None:
+                return True
+            held.append(end)
+            return not works[len(held) - 1] or raw.simulation.tell(f"touch {end}").startswith("ok")
+
+        with JournaledBench(raw, tmp_path / "j.jsonl", {}, touch=hold) as bench:
+            steps = prove(request, bench)
+            if code is not None:
+                with pytest.raises(UnfitError, match=code):
+                    list(steps)
+                return
+            while True:
+                try:
+                    next(steps)
+                except StopIteration as stop:
+                    document = stop.value.document
+                    break
+    assert held == ["BODY:1", "BODY:6", "BODY:1"]
+    assert document.verdict == "pass"
+    assert any("BODY:6: the probe saw nothing" in text for text in document.not_tested)
 
 
 def test_not_over_several_hook_ups(fixtures: Path, tmp_path: Path) -> None:

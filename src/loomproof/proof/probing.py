@@ -62,6 +62,11 @@ def with_touches(
         else:
             expected[home] |= {touch.end}
         told.append(touch.end)
+        if not touch.low:
+            notes.append(
+                f"{touch.end}: the probe saw nothing. That it was held there is the word of whoever held it; "
+                "it may have missed bare metal."
+            )
         k, fits = _group_of(touch, net, groups, scope)
         if not fits:
             unstable.append(touch.end)
