@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from datetime import datetime
+from typing import TYPE_CHECKING, TypeGuard
 
 from loomproof.errors import LoomproofError
 
 if TYPE_CHECKING:
     from loomproof.flow import Request
-    from loomproof.loom.model import Loom
+    from loomproof.loom.model import End, Loom
     from loomproof.proof.insulating import InsulationTest
+
+MOST_OHM = 1e3
+"""Largest repeatability that a header may tell; far above what any ohmmeter has. Our convention."""
 
 
 def run_header(request: Request) -> dict[str, object]:
@@ -51,8 +55,8 @@ def request_from(header: Mapping[str, object], loom: Loom) -> Request:
     from loomproof.bench.adapter import parse_adapter
     from loomproof.errors import ReplayError
     from loomproof.flow import Request
-    from loomproof.loom.model import end_of
 
+    _refuse_others(header)
     if header.get("loom_digest") != loom.digest:
         there = f"{header.get('loom')!r} (description {str(header.get('loom_digest'))[:12]})"
         here = f"{loom.name!r} (description {loom.digest[:12]})"
@@ -66,49 +70,147 @@ def request_from(header: Mapping[str, object], loom: Loom) -> Request:
             cure="Give the loom that the journal was read on.",
         )
     try:
-        fields = dict(header)
-        adapter = parse_adapter(str(fields["adapter_table"]), name=str(fields["adapter"]))
-        answers, waived, inspection = fields["answers"], fields["waived"], fields["inspection"]
-        assert isinstance(answers, dict)
-        assert isinstance(waived, list)
-        assert isinstance(inspection, list)
-        meter_v = fields["meter_v"]
+        found = _Fields(header)
+        volts = header.get("insulation")
         return Request(
             loom=loom,
-            adapter=adapter,
-            run=str(fields["run"]),
-            started=str(fields["started"]),
-            answers={str(name): str(answer) for name, answer in answers.items()},
-            waived=tuple(end_of(str(text)) for text in waived),
-            person=str(fields["person"]),
-            place=str(fields["place"]),
-            inspection=tuple(str(note) for note in inspection),
-            repeats=int(str(fields["repeats"])),
-            watch_s=float(str(fields["watch_s"])),
-            meter_v=None if meter_v is None else float(str(meter_v)),
-            simulated=bool(fields["simulated"]),
-            last_selftest=str(fields["last_selftest"]),
-            selftest_failures=str(fields.get("selftest_failures", "")),
-            repeatability_ohm=float(str(fields["repeatability_ohm"])),
-            probed=tuple(end_of(str(text)) for text in _texts(fields.get("probed", []))),
-            insulation=_insulation_from(fields.get("insulation")),
+            adapter=parse_adapter(found.text("adapter_table"), name=found.text("adapter")),
+            run=found.text("run"),
+            started=found.moment("started"),
+            answers=found.answers("answers"),
+            waived=found.ends("waived"),
+            person=found.text("person"),
+            place=found.text("place"),
+            inspection=found.texts("inspection"),
+            repeats=found.whole("repeats", 1, 100),
+            watch_s=found.number("watch_s", 0.0, 3600.0),
+            meter_v=None if header.get("meter_v") is None else found.number("meter_v", -1e6, 1e6),
+            simulated=found.flag("simulated"),
+            last_selftest=found.moment("last_selftest") if header.get("last_selftest") else "",
+            selftest_failures=found.text("selftest_failures", ""),
+            repeatability_ohm=found.number("repeatability_ohm", 0.0, MOST_OHM),
+            probed=found.ends("probed", ()),
+            insulation=None if volts is None else found.insulation("insulation"),
         )
-    except (KeyError, ValueError, AssertionError, LoomproofError) as error:
+    except (ValueError, LoomproofError) as error:
         raise ReplayError(
             f"line 1 of the journal, its header, can't be used: {error}",
             cure="It was damaged or changed since it was written; take it from a backup, or prove again.",
         ) from None
 
 
-def _texts(field: object) -> Sequence[str]:
-    assert isinstance(field, list)
-    return [str(text) for text in field]
+def _refuse_others(header: Mapping[str, object]) -> None:
+    """Refuse a journal that no proof has left, and say what has."""
+    from loomproof.errors import ReplayError
+
+    if "retest" in header:
+        what = f"of a retest after the run {str(header['retest'])[:40]!r}"
+    elif "trace" in header:
+        what = f"of a trace of {str(header['trace'])[:40]!r}"
+    else:
+        return
+    raise ReplayError(
+        f"the journal is {what}; only a proof can be worked out again",
+        cure="It keeps what was asked and answered, line by line. Give the journal of a proof.",
+    )
 
 
-def _insulation_from(field: object) -> InsulationTest | None:
-    from loomproof.proof.insulating import InsulationTest
+class _Fields:
+    """A header's values, each read as what it must be. Raises `ValueError` that names the value."""
 
-    if field is None:
-        return None
-    volts, dwell_ms = field if isinstance(field, list) and len(field) == 2 else (None, None)
-    return InsulationTest(float(str(volts)), int(str(dwell_ms)))
+    def __init__(self, header: Mapping[str, object]) -> None:
+        self.header = header
+
+    def _wrong(self, key: str, expected: str) -> ValueError:
+        if key not in self.header:
+            return ValueError(f"{key} is missing; {expected} is expected")
+        value = self.header[key]
+        # Of a number of thousands of digits Python makes no text.
+        shown = "far too large" if isinstance(value, int) and abs(value) > 10**30 else repr(value)[:60]
+        return ValueError(f"{key} is {shown}; {expected} is expected")
+
+    def text(self, key: str, missing: str | None = None) -> str:
+        value = self.header.get(key, missing)
+        if not _is_text(value):
+            raise self._wrong(key, "a text")
+        return str(value)
+
+    def texts(self, key: str, missing: Sequence[str] | None = None) -> tuple[str, ...]:
+        value = self.header.get(key, missing)
+        if not (isinstance(value, list | tuple) and all(map(_is_text, value))):
+            raise self._wrong(key, "a list of texts")
+        return tuple(map(str, value))
+
+    def ends(self, key: str, missing: Sequence[str] | None = None) -> tuple[End, ...]:
+        from loomproof.loom.model import end_of
+
+        try:
+            return tuple(map(end_of, self.texts(key, missing)))
+        except ValueError as error:
+            raise ValueError(f"{key}: {error}") from None
+
+    def answers(self, key: str) -> dict[str, str]:
+        value = self.header.get(key)
+        if not (isinstance(value, dict) and all(map(_is_text, (*value, *value.values())))):
+            raise self._wrong(key, "an answer for each choice")
+        return dict(value)
+
+    def flag(self, key: str) -> bool:
+        value = self.header.get(key)
+        if not isinstance(value, bool):
+            raise self._wrong(key, "true or false")
+        return value
+
+    def number(self, key: str, least: float, most: float) -> float:
+        value = self.header.get(key)
+        if not _is_number(value, least, most):
+            raise self._wrong(key, f"a number from {least:g} to {most:g}")
+        return float(value)
+
+    def whole(self, key: str, least: int, most: int) -> int:
+        value = self.header.get(key)
+        if not (isinstance(value, int) and _is_number(value, least, most)):
+            raise self._wrong(key, f"a whole number from {least} to {most}")
+        return int(value)
+
+    def moment(self, key: str) -> str:
+        """Return a date with time and zone, as text; far enough from the calendar's ends to count from."""
+        text = self.text(key)
+        try:
+            read = datetime.fromisoformat(text)
+        except ValueError:
+            read = datetime.min
+        if read.tzinfo is None or not 1900 <= read.year <= 9000:
+            raise self._wrong(key, "a date with time and zone")
+        return text
+
+    def insulation(self, key: str) -> InsulationTest:
+        from loomproof.bench.safety import LONGEST_DWELL_MS
+        from loomproof.proof.insulating import InsulationTest
+
+        value = self.header.get(key)
+        if isinstance(value, list) and len(value) == 2:
+            volts, dwell_ms = value
+            if (
+                _is_number(volts, 0.0, 1e6)
+                and _is_number(dwell_ms, 1, LONGEST_DWELL_MS)
+                and dwell_ms % 1 == 0
+            ):
+                return InsulationTest(float(volts), int(dwell_ms))
+        raise self._wrong(key, f"volts and a dwell of 1 to {LONGEST_DWELL_MS} ms")
+
+
+def _is_text(value: object) -> bool:
+    """Whether a value is a text that can be written down: JSON can spell halves of signs that are none."""
+    if not isinstance(value, str):
+        return False
+    try:
+        value.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def _is_number(value: object, least: float, most: float) -> TypeGuard[float]:
+    """Whether a value is a number in this range; JSON of Python's knows nan and infinity as well."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and least <= value <= most
