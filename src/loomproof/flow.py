@@ -211,7 +211,7 @@ def _touches(
 
 
 def _probe_seen(bench: TimedBench, scope: Scope) -> bool:
-    """Have an end touched that has a point; whether anybody does. Raises `UnfitError` where it is not seen."""
+    """Have an end touched that has a point; whether anybody does. Raises `UnfitError` if it is not seen."""
     point = min(scope.end_of)
     if not bench.touched(str(scope.end_of[point])):
         return False

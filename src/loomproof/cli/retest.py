@@ -66,6 +66,7 @@ def retest(
     from loomproof.bench.journal import JournaledBench
     from loomproof.bench.opening import open_bench
     from loomproof.bench.selfcheck import self_check
+    from loomproof.bench.sensible import temperature_of
     from loomproof.cli import proving
     from loomproof.cli.prove import caution, confirmed
     from loomproof.diagnosis import explain
@@ -120,7 +121,7 @@ def retest(
         bench = held.enter_context(JournaledBench(raw, journal, header))
         able = bench.capabilities()
         check_adapter(leads, described.cavities, able.points)
-        temperature_c = bench.temperature()
+        temperature_c = temperature_of(bench)
         expectation = expect(described, ROOM_TEMPERATURE_C if temperature_c is None else temperature_c)
         meter = meter_of(able, request, measured_temperature=temperature_c is not None)
         limit_ohm = described.settings.isolation_ohm

@@ -53,6 +53,7 @@ def trace(
     from loomproof.bench.opening import open_bench
     from loomproof.bench.seam import point_set
     from loomproof.bench.selfcheck import self_check
+    from loomproof.bench.sensible import temperature_of
     from loomproof.cli import proving
     from loomproof.cli.prove import caution, confirmed
     from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
@@ -94,7 +95,7 @@ def trace(
         able = raw.capabilities()
         check_adapter(leads, tuple(order), able.points)
         with JournaledBench(raw, journal, {"trace": title}) as bench:
-            temperature_c = bench.temperature()
+            temperature_c = temperature_of(bench)
             check = self_check(bench, [1 << (point - 1) for point in order.values()], meter_v=meter_v)
             if not check.passed:
                 first = check.failures[0]
