@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import datetime
 from collections.abc import Callable
 from pathlib import Path
@@ -48,16 +47,12 @@ def terminal() -> Console:
 
 
 def write_file(path: Path, data: bytes, *, private: bool = False) -> None:
-    """Write a file whole or not at all; ``private`` keeps it from everybody but its owner."""
-    temporary = path.with_name(path.name + ".new")
+    """Write a file as `loomproof.loom.writing.put` does. Raises `StoreError` where it cannot be."""
+    from loomproof.loom.writing import put
+
     try:
-        temporary.unlink(missing_ok=True)
-        temporary.touch(mode=0o600 if private else 0o666)
-        temporary.write_bytes(data)
-        temporary.replace(path)
+        put(path, data, private=private)
     except OSError as error:
-        with contextlib.suppress(OSError):
-            temporary.unlink(missing_ok=True)
         raise StoreError(
             f"{path}: cannot be written: {error.strerror}", cure="Make room, or name another file."
         ) from error

@@ -5,6 +5,9 @@ The bytes depend on the loom alone, so that a written loom diffs in git and writ
 
 from __future__ import annotations
 
+import contextlib
+import errno
+import os
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
@@ -216,20 +219,33 @@ def write_workbook(
 def write_file(path: Path, content: bytes, *, over: bool = False) -> None:
     """Write a whole file or none of it. Raises `UsageError` where it cannot be, or would write over one."""
     _guard([path], over)
-    half = path.with_name(path.name + ".part")
+    _written(path, lambda: put(path, content))
 
-    def write() -> None:
-        try:
-            half.write_bytes(content)
-            half.replace(path)
-        finally:
+
+def put(path: Path, content: bytes, *, private: bool = False) -> None:
+    """Write a file whole or not at all; ``private`` keeps it from everybody but its owner. Raises `OSError`.
+
+    A symbolic link stays, and what it points to is written. What is no file, such as a pipe, is written into.
+    """
+    target = Path(os.path.realpath(path))
+    if target.is_symlink():
+        raise OSError(errno.ELOOP, os.strerror(errno.ELOOP))
+    if target.exists() and not target.is_file():
+        target.write_bytes(content)
+        return
+    half = target.with_name(target.name + ".part")
+    try:
+        half.unlink(missing_ok=True)
+        half.touch(mode=0o600 if private else 0o666)
+        half.write_bytes(content)
+        half.replace(target)
+    finally:
+        with contextlib.suppress(OSError):
             half.unlink(missing_ok=True)
-
-    _written(path, write)
 
 
 def _guard(paths: Sequence[Path], over: bool) -> None:
-    there = [path for path in paths if path.exists()]
+    there = [path for path in paths if path.exists() and not (path.is_fifo() or path.is_char_device())]
     if there and not over:
         raise UsageError(
             f"{there[0]} exists already", cure="Name another place, or say --over to write over it."
