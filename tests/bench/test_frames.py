@@ -1,6 +1,7 @@
 """Frames against the worked examples of the scanner link page, and against binascii and ITU-T V.42."""
 
 import binascii
+import json
 import math
 
 import pytest
@@ -12,6 +13,7 @@ from loomproof.bench.frames import (
     Frame,
     Splitter,
     check_of,
+    read_amount,
     read_number,
     read_refusal,
     read_set,
@@ -20,6 +22,7 @@ from loomproof.bench.frames import (
     write_number,
     write_set,
 )
+from loomproof.bench.journal import lines
 from loomproof.bench.seam import point_set, points_of
 
 NONCE = b"1234ABCD"
@@ -101,10 +104,25 @@ def test_numbers(text: str, value: float) -> None:
     assert read_number(text) == value
 
 
-@pytest.mark.parametrize("text", ["", "1,5", "nan", "inf", "1e", "0x10", "9.91E37", "1 ", "1_0", "١"])
+@pytest.mark.parametrize(
+    "text", ["", "1,5", "nan", "inf", "1e", "0x10", "9.91E37", "1 ", "1_0", "١", "-9.91E37"]
+)
 def test_what_is_no_number(text: str) -> None:
     with pytest.raises(ValueError, match="no number"):
         read_number(text)
+
+
+@pytest.mark.parametrize("text", ["9.90001E37", "1E38", "-1E38", "1E999", "-1E999", "9.9E307"])
+def test_a_number_over_that_of_over_range_stands_for_nothing(text: str) -> None:
+    with pytest.raises(ValueError, match="stands for over range"):
+        read_number(text)
+
+
+def test_only_an_amount_cannot_be_over_range_below_zero() -> None:
+    assert read_number("-9.9E37") == -math.inf  # SCPI-99, volume 1, 7.2.1.4: negative infinity
+    assert read_amount("9.9E37") == math.inf
+    with pytest.raises(ValueError, match="below zero"):
+        read_amount("-9.9E37")
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False, max_value=1e30, min_value=-1e30))
@@ -126,3 +144,8 @@ def test_half_a_reply_is_forgotten_and_half_a_watch_event_is_not() -> None:
     assert splitter.feed(b":!!0,12") == []
     splitter.forget()
     assert splitter.feed(b"50,0,#H105*DBA858CF\n") == [b":!!0,1250,0,#H105*DBA858CF"]
+
+
+@pytest.mark.parametrize("text", ["9.9E37", "9.89999E37", "-9.89999E37", "0", "-0.002"])
+def test_what_is_taken_for_a_reading_comes_back_from_a_journal(text: str) -> None:
+    assert lines.read_figure(json.loads(json.dumps(lines.figure(read_number(text))))) == read_number(text)

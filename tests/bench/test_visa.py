@@ -141,6 +141,14 @@ def test_a_meter_of_its_own_is_asked_who_it_is_and_what_it_minds(matrix: Matrix)
     assert "SENSe:NPLC 1" in meter.heard
 
 
+@pytest.mark.parametrize("told", ["-9.9E37", "-1E999", "1E999", "9.91E37", "1E38"])
+def test_what_stands_for_no_reading_is_an_error(matrix: Matrix, bench: Bench, told: str) -> None:
+    bench.resistance(1, 4)
+    matrix.behind.append(told)
+    with pytest.raises(LinkError, match="without a reading"):
+        bench.resistance(1, 4)
+
+
 def test_nothing_there() -> None:
     with pytest.raises(NoBenchError):
         open_bench(f"visa:TCPIP::127.0.0.1::1::SOCKET?profile={TWO}")

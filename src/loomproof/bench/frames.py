@@ -106,7 +106,10 @@ def read_set(text: str, points: int) -> PointSet:
 
 
 def read_number(text: str) -> float:
-    """Read a number; over range is ``inf``. Raises `ValueError` for no number, in words or as 9.91E37."""
+    """Read a number; over range is ``inf``, or ``-inf`` below zero.
+
+    Raises `ValueError` for no number, in words or as 9.91E37, and for one over 9.9E37.
+    """
     if not _NUMBER.fullmatch(text):
         raise ValueError(f"{text!r} is no number")
     value = float(text)
@@ -114,6 +117,15 @@ def read_number(text: str) -> float:
         raise ValueError(f"{text!r} stands for no number")
     if abs(value) == _OVER_RANGE:
         return math.copysign(math.inf, value)
+    if abs(value) > _OVER_RANGE:
+        raise ValueError(f"{text!r} is over 9.9E37, which stands for over range")
+    return value
+
+
+def read_amount(text: str) -> float:
+    """Read what cannot be under range: ohms, or a forward voltage. Raises `ValueError` as `read_number`."""
+    if (value := read_number(text)) == -math.inf:
+        raise ValueError(f"{text!r} is over range below zero, and an open reads over range above it")
     return value
 
 

@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterator, Sequence
 from types import TracebackType
 from typing import Self
 
-from loomproof.bench.frames import read_number
+from loomproof.bench.frames import read_amount
 from loomproof.bench.parsing import read_identity
 from loomproof.bench.profile import Profile
 from loomproof.bench.seam import (
@@ -157,7 +157,7 @@ class MatrixBench:
             raise
         self.release()
         try:
-            value = read_number(text)
+            value = read_amount(text)
         except ValueError as error:
             raise LinkError(f"the meter answered without a reading: {error}") from None
         return float("inf") if value > profile.ohms[1] else value

@@ -11,6 +11,10 @@ from loomproof.bench.seam import Accuracy, Capabilities, Identity
 from loomproof.errors import UnfitError
 
 LINK_VERSION = "1"
+NOT_THE_LINK = (
+    "It does not keep to the scanner link: look for newer firmware, or for what else is on its line."
+)
+"""What to do about a scanner that answers what it should not."""
 
 T = TypeVar("T")
 

@@ -9,9 +9,9 @@ from types import TracebackType
 from typing import Self
 
 from loomproof.bench.batching import SENSE, Batches
-from loomproof.bench.frames import FRAME_BYTES, read_number, read_set, write_number, write_set
+from loomproof.bench.frames import FRAME_BYTES, read_amount, read_number, read_set, write_number, write_set
 from loomproof.bench.link import IDLE_CLOSE_S, PATIENCE_S, Clock, Line, Link, fresh_nonce
-from loomproof.bench.parsing import Told, read_capabilities, read_identity
+from loomproof.bench.parsing import NOT_THE_LINK, Told, read_capabilities, read_identity
 from loomproof.bench.seam import (
     Capabilities,
     Identity,
@@ -237,7 +237,7 @@ class ScannerBench:
         able = self.capabilities()
         if able.volt_max is None:
             raise UnfitError("this bench cannot measure a voltage on the loom")
-        return self._measure("VOLT", a, b, able.reading_ms)
+        return abs(volts) if math.isinf(volts := self._measure("VOLT", a, b, able.reading_ms)) else volts
 
     def diode(self, a: PointSet, b: PointSet) -> float:
         """Measure the forward voltage from ``a`` to ``b``, V; inf where no current flows."""
@@ -270,22 +270,23 @@ class ScannerBench:
     def self_test(self) -> int:
         """Run the device's own self-test with nothing plugged in; 0 is passed."""
         reply = self._ask("*TST?", NUMBER_BYTES, busy_s=5.0)
-        if not reply.lstrip("+-").isdigit():
+        if not reply.replace("+", "-").removeprefix("-").isdecimal():
             raise LinkError(f"the scanner answered *TST? with {reply!r}; a whole number was expected")
         return int(reply)
 
     def _measure(self, what: str, a: PointSet, b: PointSet, work_ms: float, tail: str = "") -> float:
         self._fit(a, b)
         check_pair(a, b)
-        return self._number(f"MEAS:{what}? {write_set(a)},{write_set(b)}{tail}", work_ms / 1000.0)
+        read = read_number if what == "VOLT" else read_amount
+        return self._number(f"MEAS:{what}? {write_set(a)},{write_set(b)}{tail}", work_ms / 1000.0, read)
 
-    def _number(self, body: str, busy_s: float) -> float:
+    def _number(self, body: str, busy_s: float, read: Callable[[str], float] = read_amount) -> float:
         reply = self._ask(body, NUMBER_BYTES, busy_s=busy_s)
         try:
-            value = read_number(reply)
+            return read(reply)
         except ValueError as error:
-            raise LinkError(f"the scanner answered {body!r} without a reading: {error}") from None
-        return abs(value) if math.isinf(value) else value
+            message = f"the scanner answered {body!r} without a reading: {error}"
+            raise LinkError(message, cure=NOT_THE_LINK) from None
 
     # -- watching --------------------------------------------------------------------------------
 
