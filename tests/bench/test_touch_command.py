@@ -11,7 +11,10 @@ import pytest
 from loomproof.bench import opening
 from loomproof.bench.adapter import read_adapter
 from loomproof.bench.scanner import ScannerBench
+from loomproof.bench.seam import Bench
+from loomproof.cli import adapter
 from loomproof.cli.main import run
+from loomproof.errors import LinkError
 from tests.bench.device import Clock, MemoryLine, Scanner
 
 TAIL = str(Path(__file__).parents[2] / "fixtures" / "tail_lamp")
@@ -46,14 +49,84 @@ def test_an_adapter_is_learned_in_the_looms_order(tmp_path: Path, monkeypatch: p
     )
 
 
+def learn(table: Path, wait: str = "0.05") -> int:
+    words = ["adapter", "touch", TAIL, "--bench", "tcp:memory:1", "--to", str(table), "--made-safe"]
+    return run([*words, "--wait", wait])
+
+
+def held(*points: int) -> list[int]:
+    return [low for p in points for low in [*[1 << (p - 1)] * 4, 0, 0]]
+
+
 def test_two_points_at_one_touch_are_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     table = tmp_path / "learned.csv"
     serve([0b11] * 4, monkeypatch)
-    assert run(["adapter", "touch", TAIL, "--bench", "tcp:memory:1", "--to", str(table), "--made-safe"]) == 2
+    assert learn(table) == 2
     assert "point 1, 2" in capsys.readouterr().err
     assert not table.exists()
+
+
+def test_a_wrong_touch_is_asked_again_and_loses_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = tmp_path / "learned.csv"
+    points = [7, 3, 5, 1, 2, 4, 6, 8, 9, 10, 11, 12, 13]
+    serve(held(7, 3) + held(3) + [*[0b110000] * 4, 0, 0] + held(*points[2:]), monkeypatch)
+    assert learn(table, "5") == 0
+    assert [lead.point for lead in sorted(read_adapter(table).entries, key=lambda lead: str(lead.end))] == [
+        *points[:6],
+        points[12],
+        *points[6:12],
+    ]
+    err = capsys.readouterr().err
+    assert "point 3 is BODY:2 already" in err
+    assert err.count("Touch BODY:3") == 3
+
+
+def test_a_point_that_stays_low_ends_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = tmp_path / "learned.csv"
+    serve(held(7) + [0b11] * 10_000, monkeypatch)
+    assert learn(table) == 2
+    assert "Take the loom off" in capsys.readouterr().err
+    assert [lead.point for lead in read_adapter(table).entries] == [7]
+
+
+@pytest.mark.parametrize("ending", [KeyboardInterrupt(), LinkError("the line went dead")])
+def test_what_was_learned_is_kept_whatever_ends_it(
+    ending: BaseException,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    table = tmp_path / "learned.csv"
+    serve(held(7, 3), monkeypatch)
+    real = adapter._next_touch
+    asked: list[float] = []
+
+    def breaking(reader: Bench, wait_s: float) -> int | None:
+        asked.append(wait_s)
+        if len(asked) > 2:
+            raise ending
+        return real(reader, wait_s)
+
+    monkeypatch.setattr(adapter, "_next_touch", breaking)
+    assert learn(table, "5") == 3
+    assert [str(lead.end) for lead in read_adapter(table).entries] == ["BODY:2", "BODY:1"]
+    assert "2 of 13 ends" in capsys.readouterr().err
+
+
+def test_a_table_that_has_no_folder_is_refused_before_anything_is_touched(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    serve(held(7), monkeypatch)
+    assert learn(tmp_path / "nodir" / "learned.csv") == 2
+    err = capsys.readouterr().err
+    assert "there is no folder" in err
+    assert "Touch" not in err
 
 
 def test_a_touch_names_the_net(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,7 @@ from loomproof.errors import AdapterError, UsageError
 
 if TYPE_CHECKING:
     from loomproof.bench.seam import Bench
+    from loomproof.loom.model import End
 
 
 @click.group()
@@ -111,13 +113,13 @@ def touch(
     Never to mains earth. With --to the adapter's free ends are touched in the loom's order, no loom on,
     and the table is written. With --adapter, the loom on, each touch names its net.
     """
-    from loomproof.bench.adapter import Adapter, Lead, read_adapter, write_adapter
+    from loomproof.bench.adapter import read_adapter
     from loomproof.bench.address import is_simulated, parse_address
     from loomproof.bench.opening import open_bench
     from loomproof.bench.seam import points_of
     from loomproof.bench.touching import net_touched
     from loomproof.cli import proving
-    from loomproof.cli.prove import caution, confirmed
+    from loomproof.cli.prove import caution, confirmed, writable
     from loomproof.flow import Request
     from loomproof.loom.reading import load
 
@@ -125,6 +127,8 @@ def touch(
         raise UsageError("give --to FILE to learn an adapter, or --adapter FILE to name nets")
     if target is not None and target.exists():
         raise UsageError(f"{target} is there already", cure="Give another name, or take it away first.")
+    if target is not None:
+        writable(str(target))
     if is_simulated(parse_address(address)):
         raise UsageError(
             "nobody can touch anything on a sim: bench",
@@ -152,29 +156,52 @@ def touch(
                 reached = ", ".join(map(str, net_touched(low, known.end_of))) or "no lead of the adapter"
                 click.echo(f"point {', '.join(map(str, points_of(low)))}: {reached}")
             return
-        leads: list[Lead] = []
-        for end in described.cavities:
-            click.echo(f"Touch {end} …", err=True)
-            low = _next_touch(bench, wait_s)
-            if low is None:
-                click.echo(f"  {end}: not touched, left out", err=True)
-                continue
-            points = points_of(low)
-            if len(points) != 1 or any(lead.point == points[0] for lead in leads):
-                raise AdapterError(
-                    f"{end}: touching it reaches point {', '.join(map(str, points))}; one new point was "
-                    "expected",
-                    cure="Take the loom off, and touch one end at a time.",
+        assert target is not None
+        _learn(bench, described.cavities, target, wait_s)
+
+
+def _learn(bench: Bench, ends: Sequence[End], target: Path, wait_s: float) -> None:
+    """Have each end touched in turn, and write what was learned, whatever ends it."""
+    from loomproof.bench.adapter import Adapter, Lead, write_adapter
+    from loomproof.bench.seam import points_of
+    from loomproof.reports.words import plural
+
+    end_of: dict[int, End] = {}
+    try:
+        for end in ends:
+            point = None
+            while point is None:
+                click.echo(f"Touch {end} …", err=True)
+                low = _next_touch(bench, wait_s)
+                if low is None:
+                    click.echo(f"  {end}: not touched, left out", err=True)
+                    break
+                point, *more = points_of(low)
+                if not more and point not in end_of:
+                    end_of[point] = end
+                    click.echo(f"{end}: point {point}")
+                    continue
+                said = (
+                    f"touching it reaches point {', '.join(map(str, (point, *more)))}; one is expected"
+                    if more
+                    else f"point {point} is {end_of[point]} already"
                 )
-            leads.append(Lead(points[0], end))
-            click.echo(f"{end}: point {points[0]}")
-    if not leads:
-        raise AdapterError(
-            "nothing was touched; no table was written",
-            cure="Is the probe joined to the scanner's 0 V? --wait gives more time for each end.",
-        )
-    assert target is not None
-    write_adapter(Adapter(target.stem, tuple(sorted(leads, key=lambda lead: lead.point))), target)
+                click.echo(f"  {end}: {said}", err=True)
+                if bench.sense([0])[0]:
+                    raise AdapterError(
+                        f"{end}: {said}, and it still reads low",
+                        cure="Take the loom off, and touch one end at a time.",
+                    )
+                point = None
+        if not end_of:
+            raise AdapterError(
+                "nothing was touched; no table was written",
+                cure="Is the probe joined to the scanner's 0 V? --wait gives more time for each end.",
+            )
+    finally:
+        if end_of:
+            write_adapter(Adapter(target.stem, tuple(Lead(p, end_of[p]) for p in sorted(end_of))), target)
+            click.echo(f"{target}: {len(end_of)} of {plural(len(ends), 'end')} learned.", err=True)
 
 
 def _next_touch(reader: Bench, wait_s: float) -> int | None:
