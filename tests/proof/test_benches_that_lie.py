@@ -74,6 +74,13 @@ def test_an_open_sense_lead_hides_no_resistance() -> None:
         proved(lying("high 5 W2", lie=open_sense))
 
 
+def test_a_contact_that_opens_between_four_wires_and_two_is_open_and_no_trouble_of_the_bench() -> None:
+    def opens(ohm: float, wires: Wires) -> float:
+        return float("inf") if wires == 2 else ohm
+
+    assert proved(lying(lie=opens)).document.verdict is Verdict.FAIL
+
+
 def test_below_its_range_a_meter_says_no_more_than_that() -> None:
     able = replace(TWO_WIRE, ohms=(50.0, 1e8), accuracy=Accuracy(0.02, 0.0))
     bench = lying("high 20 W2", lie=lambda ohm, _: 0.0 if ohm < 50 else ohm, able=able)

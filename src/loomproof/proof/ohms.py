@@ -12,6 +12,7 @@ from loomproof.loom.model import ComponentKind, End
 from loomproof.proof.asking import Asker
 from loomproof.proof.plan import CONDUCTOR_OHM, ConductorReading, Meter, PartReading, Wires
 from loomproof.proof.scope import Scope
+from loomproof.results.figures import ohms
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
 
 ONE_WAY_RATIO = 2.0
@@ -48,29 +49,30 @@ class Ohmmeter:
         mean = math.fsum(values) / len(values)
         if math.isinf(mean):
             return math.inf, math.inf
-        if wires == 4:
-            self._refuse_open_sense_lead(a, b, mean)
+        if wires == 4 and math.isinf(self._with_two(a, b, mean)):
+            return math.inf, math.inf
         leads_ohm = self.meter.leads_ohm(a.bit_length(), b.bit_length(), wires)
         u_ohm = self.meter.uncertainty_ohm(mean, wires)
         if mean - leads_ohm < -IMPOSSIBLE_U * u_ohm:
             raise self._impossible(a.bit_length(), b.bit_length(), mean, leads_ohm, u_ohm)
         return mean - leads_ohm, u_ohm
 
-    def _refuse_open_sense_lead(self, a: int, b: int, four_ohm: float) -> None:
+    def _with_two(self, a: int, b: int, four_ohm: float) -> float:
         """Read the same with two wires: with a sense lead open, four wires read anything, nought for one.
 
-        Two wires read the leads besides: those learned, or up to `LEADS_OHM` of leads that were not.
+        Two wires read the leads besides: those learned, or up to `LEADS_OHM` of leads that were not. A
+        contact that opens in between reads open, and is open. Raises `UnfitError` where both can't be right.
         """
         two_ohm = self.asker.resistance(a, b, 2)
         points = a.bit_length(), b.bit_length()
         leads_ohm = self.meter.leads_ohm(*points, 2)
         slack_ohm = 0.0 if leads_ohm else LEADS_OHM
         u_ohm = self.meter.uncertainty_ohm(two_ohm, 2) + self.meter.uncertainty_ohm(four_ohm, 4)
-        if math.isfinite(two_ohm) and -u_ohm <= two_ohm - leads_ohm - four_ohm <= u_ohm + slack_ohm:
-            return
+        if math.isinf(two_ohm) or -u_ohm <= two_ohm - leads_ohm - four_ohm <= u_ohm + slack_ohm:
+            return two_ohm
         raise UnfitError(
-            f"points {points[0]} and {points[1]}: {four_ohm:.3g} ohm with four wires, {two_ohm:.3g} ohm with "
-            f"two, of which {leads_ohm:.3g} ohm are leads; both can't be right",
+            f"points {points[0]} and {points[1]}: {ohms(four_ohm)} with four wires, {ohms(two_ohm)} with "
+            f"two, of which {ohms(leads_ohm)} are leads; both can't be right",
             cure="Look for an open sense lead at these points; zero the adapter's leads again.",
         )
 
@@ -78,12 +80,12 @@ class Ohmmeter:
         ends = f"{self.scope.end_of[a]} to {self.scope.end_of[b]} (points {a} and {b})"
         if leads_ohm:
             return UnfitError(
-                f"{ends}: {ohm:.3g} ohm were read, and the adapter table takes {leads_ohm:.3g} ohm off for "
-                f"the leads; less than nothing is left (uncertainty {u_ohm:.2g} ohm), so the table is wrong",
+                f"{ends}: {ohms(ohm)} were read, and the adapter table takes {ohms(leads_ohm)} off for the "
+                f"leads; less than nothing is left (uncertainty {ohms(u_ohm)}), so the table is wrong",
                 cure="Put the shorting plug on and zero the leads: loomproof bench zero.",
             )
         return UnfitError(
-            f"{ends}: {ohm:.3g} ohm were read, less than nothing (uncertainty {u_ohm:.2g} ohm): the meter's "
+            f"{ends}: {ohms(ohm)} were read, less than nothing (uncertainty {ohms(u_ohm)}): the meter's "
             "zero is off, or there is a voltage on the loom",
             cure="Look for a voltage on the loom, then test the bench: loomproof bench selftest.",
         )
