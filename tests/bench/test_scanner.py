@@ -11,9 +11,8 @@ import pytest
 
 from loomproof.bench.frames import write_set
 from loomproof.bench.link import Line
-from loomproof.bench.parsing import read_capabilities
 from loomproof.bench.scanner import ScannerBench
-from loomproof.bench.seam import Accuracy, Bench, Identity, point_set
+from loomproof.bench.seam import Bench, Identity, point_set
 from loomproof.errors import LinkError, LostEventError, NoBenchError, RefusedError, UnfitError
 from tests.bench.device import Clock, MemoryLine, Scanner
 
@@ -49,36 +48,6 @@ def test_it_is_a_bench() -> None:
     bench: Bench = Rig().bench
     assert bench.identify() == Identity("Invented Instruments", "Pin Scanner", "SN1", "1.0")
     assert bench.address == "tcp:test:1"
-
-
-def test_capabilities_and_what_is_missing() -> None:
-    able, line = read_capabilities("LINK=1,POINTS=512,LINE=304,ACC=0.1:0.01,OHMS=0.1:1E6,COLOUR=GN")
-    assert (able.points, line, able.sense_ohm, able.clear_ohm) == (512, 304, 25_000, 250_000)
-    assert able.accuracy == Accuracy(0.1, 0.01)
-    assert able.ohms == (0.1, 1e6)
-    assert (able.four_wire, able.volt_max, able.watch_us, able.insulation_v) == (False, None, None, 0.0)
-    assert able.other == (("COLOUR", "GN"),)
-
-
-@pytest.mark.parametrize(
-    ("text", "says"),
-    [
-        ("LINK=1,LINE=304", "POINTS"),
-        ("POINTS=512", "LINE"),
-        ("POINTS=512,LINE=303", "below 304"),
-        ("LINK=2,POINTS=16,LINE=80", "version 2"),
-        ("POINTS=16,LINE=80,POINTS=8", "POINTS=8"),
-        ("POINTS=16,LINE=80,FOUR=yes", "FOUR=yes"),
-        ("POINTS=16,LINE=80,OHMS=5", "OHMS=5"),
-        ("POINTS=16,LINE=80,OHMS=9:1", "OHMS=9:1"),
-        ("POINTS=1.5,LINE=80", "POINTS=1.5"),
-        ("POINTS=16,LINE=80,SENSE=9,CLEAR=8", "SENSE"),
-        ("POINTS=16,LINE=80,", "cannot be read"),
-    ],
-)
-def test_capabilities_that_cannot_be(text: str, says: str) -> None:
-    with pytest.raises(UnfitError, match=says):
-        read_capabilities(text)
 
 
 def test_sense() -> None:

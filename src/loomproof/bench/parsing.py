@@ -16,6 +16,11 @@ NOT_THE_LINK = (
 )
 """What to do about a scanner that answers what it should not."""
 
+MOST_POINTS = 4096
+MOST_MS = 60_000.0
+MOST = 1e15
+"""What no figure of a bench reaches, in any unit: one over it is a slip, not a capability."""
+
 T = TypeVar("T")
 
 
@@ -30,7 +35,10 @@ def read_identity(body: str, who: str = "scanner") -> Identity:
     """Read the reply to ``*IDN?``. Raises `UnfitError` unless it has four fields (IEEE 488.2, 10.14)."""
     fields = body.split(",")
     if len(fields) != 4:
-        raise UnfitError(f"the {who} names itself {body!r}; maker, model, serial and firmware were expected")
+        raise UnfitError(
+            f"the {who} names itself {body!r}; maker, model, serial and firmware were expected",
+            cure=NOT_THE_LINK if who == "scanner" else "It has to answer *IDN? as IEEE 488.2 says.",
+        )
     return Identity(*(field.strip() for field in fields))
 
 
@@ -40,19 +48,19 @@ def read_capabilities(body: str) -> Told:
     for piece in body.split(","):
         key, equals, value = piece.partition("=")
         if not equals or not key or key in given:
-            raise UnfitError(f"the scanner's capabilities hold {piece!r}, which cannot be read")
+            raise _unfit(f"hold {piece!r}, which cannot be read")
         given[key] = value
 
     def take(key: str, read: Callable[[str], T], missing: T | None = None) -> T:
         if key not in given:
             if missing is None:
-                raise UnfitError(f"the scanner's capabilities lack {key}, which is required")
+                raise _unfit(f"lack {key}, which is required")
             return missing
         text = given.pop(key)
         try:
             return read(text)
         except ValueError:
-            raise UnfitError(f"the scanner's capabilities hold {key}={text}, which cannot be read") from None
+            raise _unfit(f"hold {key}={text}, which cannot be read or is no figure of a bench") from None
 
     def maybe(key: str, read: Callable[[str], T]) -> T | None:
         return take(key, read) if key in given else None
@@ -63,14 +71,14 @@ def read_capabilities(body: str) -> Told:
             f"the scanner speaks version {version} of the scanner link; this program speaks {LINK_VERSION}",
             cure="Update the older of the two.",
         )
-    points = take("POINTS", _count)
+    points = take("POINTS", _points)
     line_bytes = take("LINE", _count)
     least = 2 * -(-points // 4) + 48
     if line_bytes < least:
-        raise UnfitError(f"the scanner's LINE={line_bytes} is below {least}, the least for {points} points")
+        raise _unfit(f"hold LINE={line_bytes}, below {least}, the least for {points} points")
     sense_ohm, clear_ohm = take("SENSE", _positive, 25_000.0), take("CLEAR", _positive, 250_000.0)
     if sense_ohm > clear_ohm:
-        raise UnfitError("the scanner's SENSE is over its CLEAR; one path cannot read both ways for sure")
+        raise _unfit("hold a SENSE over CLEAR; one path cannot read both ways for sure")
     capabilities = Capabilities(
         points=points,
         sense_ohm=sense_ohm,
@@ -82,7 +90,7 @@ def read_capabilities(body: str) -> Told:
         four_wire=take("FOUR", _flag, False),
         four_wire_accuracy=maybe("FACC", _accuracy),
         diode=take("DIOD", _flag, False),
-        reading_ms=take("MSTIME", _positive, 20.0),
+        reading_ms=take("MSTIME", _milliseconds, 20.0),
         test_current_a=take("TESTI", _positive, 0.02),
         test_voltage_v=take("TESTV", _positive, 5.0),
         insulation_v=take("INS", _not_negative, 0.0),
@@ -93,15 +101,31 @@ def read_capabilities(body: str) -> Told:
     return Told(capabilities, line_bytes)
 
 
+def _unfit(what: str) -> UnfitError:
+    return UnfitError(f"the scanner's capabilities {what}", cure=NOT_THE_LINK)
+
+
 def _count(text: str) -> int:
-    if not re.fullmatch(r"[0-9]+", text) or int(text) == 0:
+    if not re.fullmatch(r"[0-9]{1,9}", text) or int(text) == 0:
         raise ValueError(text)
     return int(text)
 
 
+def _points(text: str) -> int:
+    if (points := _count(text)) > MOST_POINTS:
+        raise ValueError(text)
+    return points
+
+
+def _milliseconds(text: str) -> float:
+    if (value := _positive(text)) > MOST_MS:
+        raise ValueError(text)
+    return value
+
+
 def _not_negative(text: str) -> float:
     value = read_number(text)
-    if value < 0:
+    if not 0 <= value <= MOST:  # over range is infinite
         raise ValueError(text)
     return value
 

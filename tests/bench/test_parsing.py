@@ -1,0 +1,56 @@
+"""What a scanner says of itself, read key by key."""
+
+from __future__ import annotations
+
+import pytest
+
+from loomproof.bench.parsing import read_capabilities
+from loomproof.bench.seam import Accuracy
+from loomproof.errors import UnfitError
+
+
+def test_capabilities_and_what_is_missing() -> None:
+    able, line = read_capabilities("LINK=1,POINTS=512,LINE=304,ACC=0.1:0.01,OHMS=0.1:1E6,COLOUR=GN")
+    assert (able.points, line, able.sense_ohm, able.clear_ohm) == (512, 304, 25_000, 250_000)
+    assert able.accuracy == Accuracy(0.1, 0.01)
+    assert able.ohms == (0.1, 1e6)
+    assert (able.four_wire, able.volt_max, able.watch_us, able.insulation_v) == (False, None, None, 0.0)
+    assert able.other == (("COLOUR", "GN"),)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("LINK=1,LINE=304", "POINTS"),
+        ("POINTS=512", "LINE"),
+        ("POINTS=512,LINE=303", "below 304"),
+        ("LINK=2,POINTS=16,LINE=80", "version 2"),
+        ("POINTS=16,LINE=80,POINTS=8", "POINTS=8"),
+        ("POINTS=16,LINE=80,FOUR=yes", "FOUR=yes"),
+        ("POINTS=16,LINE=80,OHMS=5", "OHMS=5"),
+        ("POINTS=16,LINE=80,OHMS=9:1", "OHMS=9:1"),
+        ("POINTS=1.5,LINE=80", "POINTS=1.5"),
+        ("POINTS=16,LINE=80,SENSE=9,CLEAR=8", "SENSE"),
+        ("POINTS=16,LINE=80,", "cannot be read"),
+        ("POINTS=4097,LINE=9999", "POINTS=4097"),
+        ("POINTS=16,LINE=1" + 5000 * "0", "LINE=1"),
+        ("POINTS=16,LINE=80,SETTLE=" + 10 * "9", "SETTLE"),
+        ("POINTS=16,LINE=80,OHMS=0:9.9E37", "OHMS"),
+        ("POINTS=16,LINE=80,OHMS=0:1E30", "OHMS"),
+        ("POINTS=16,LINE=80,ACC=9.9E37:0", "ACC"),
+        ("POINTS=16,LINE=80,ACC=1:1E30", "ACC"),
+        ("POINTS=16,LINE=80,FACC=1E30:0", "FACC"),
+        ("POINTS=16,LINE=80,VOLT=1E30", "VOLT"),
+        ("POINTS=16,LINE=80,SENSE=1,CLEAR=9.9E37", "CLEAR"),
+        ("POINTS=16,LINE=80,CLEAR=1E30", "CLEAR"),
+        ("POINTS=16,LINE=80,INS=9.9E37", "INS"),
+        ("POINTS=16,LINE=80,TESTV=-9.9E37", "TESTV"),
+        ("POINTS=16,LINE=80,TESTI=1E30", "TESTI"),
+        ("POINTS=16,LINE=80,MSTIME=60001", "MSTIME"),
+        ("POINTS=16,LINE=80,MSTIME=1E30", "MSTIME"),
+    ],
+)
+def test_capabilities_that_cannot_be(text: str, says: str) -> None:
+    with pytest.raises(UnfitError, match=says) as caught:
+        read_capabilities(text)
+    assert caught.value.cure
