@@ -1,12 +1,16 @@
-"""What a scanner says of itself, read key by key."""
+"""What a scanner says of itself, read key by key, and what it gives for a reading."""
 
 from __future__ import annotations
+
+import math
+from collections.abc import Callable
 
 import pytest
 
 from loomproof.bench.parsing import read_capabilities
 from loomproof.bench.seam import Accuracy
-from loomproof.errors import UnfitError
+from loomproof.errors import LinkError, UnfitError
+from tests.bench.test_scanner import Rig
 
 
 def test_capabilities_and_what_is_missing() -> None:
@@ -54,3 +58,26 @@ def test_capabilities_that_cannot_be(text: str, says: str) -> None:
     with pytest.raises(UnfitError, match=says) as caught:
         read_capabilities(text)
     assert caught.value.cure
+
+
+@pytest.mark.parametrize("told", ["-9.9E37", "-1E999", "1E999", "9.91E37", "1E38", "OVLD"])
+def test_what_stands_for_no_reading_is_an_error_and_never_an_open(
+    told: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig = Rig()
+    monkeypatch.setattr(rig.scanner, "measure", lambda *_: told)
+    rig.bench.arm(50.0)
+    asked: list[Callable[[], float]] = [
+        lambda: rig.bench.resistance(1, 8),
+        lambda: rig.bench.diode(1, 8),
+        lambda: rig.bench.insulation(1, 8, 50.0, 100),
+    ]
+    for ask in asked:
+        with pytest.raises(LinkError, match="without a reading") as caught:
+            ask()
+        assert caught.value.cure
+    if told != "-9.9E37":
+        with pytest.raises(LinkError, match="without a reading"):
+            rig.bench.voltage(1, 8)
+    else:  # over range either way, and no voltage is taken for none
+        assert rig.bench.voltage(1, 8) == math.inf

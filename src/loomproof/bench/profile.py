@@ -6,12 +6,13 @@ means to whoever writes one stands in ``firmware_notes/matrix_bench.md``.
 
 from __future__ import annotations
 
-import math
+import re
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, fields
 from importlib import resources
 from pathlib import Path
+from string import Formatter
 from typing import Any
 
 from loomproof.bench.seam import Accuracy
@@ -19,6 +20,12 @@ from loomproof.errors import UsageError, suggestion
 
 MOST_POINTS = 4096
 """As many as the scanner link numbers."""
+
+MOST_MS = 60_000.0
+"""A minute for one reading: nobody waits longer."""
+
+MOST = 1e15
+"""What no figure of a meter reaches, in any unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +138,12 @@ def _check_rows(profile: Profile, name: str) -> None:
 
 def _check_crosspoints(profile: Profile, name: str) -> None:
     """Refuse a pattern that gives two crosspoints one name: it would close what was not meant."""
+    wide = [spec for _, _, spec, _ in _pieces(profile.channel) if spec and not re.fullmatch(_NARROW, spec)]
+    if wide:
+        raise UsageError(
+            f"{name}: channel {profile.channel!r} has the format {wide[0]!r}",
+            cure="A format is a width up to 99, such as {point:03d}.",
+        )
     seen: dict[str, tuple[str, int]] = {}
     for row in (*profile.rows_a, *profile.rows_b):
         for point in range(1, profile.points + 1):
@@ -151,6 +164,13 @@ def _check_crosspoints(profile: Profile, name: str) -> None:
             seen[crosspoint] = (row, point)
 
 
+def _pieces(pattern: str) -> list[tuple[str, str | None, str | None, str | None]]:
+    try:
+        return list(Formatter().parse(pattern))
+    except ValueError:
+        return []  # filling it in tells what is wrong
+
+
 # One reader for each kind of value: it returns what it read, or raises what Python
 # raises for a value of the wrong type, a value out of range, a name that is not there.
 
@@ -169,9 +189,8 @@ def _command(value: object) -> str:
 
 def _closing(value: object) -> str:
     text = _command(value)
-    if "{channels}" not in text:
+    if text.count("{channels}") != 1 or re.search("[{}]", text.replace("{channels}", "")):
         raise ValueError
-    text.format(channels="")
     return text
 
 
@@ -196,9 +215,21 @@ def _points(value: object) -> int:
 def _not_negative(value: object) -> float:
     if not isinstance(value, int | float) or isinstance(value, bool):
         raise TypeError
-    if not (math.isfinite(value) and value >= 0):
+    if not 0 <= value <= MOST:
         raise ValueError
     return float(value)
+
+
+def _milliseconds(value: object) -> float:
+    if (found := _not_negative(value)) > MOST_MS:
+        raise ValueError
+    return found
+
+
+def _reading(value: object) -> float:
+    if not (found := _milliseconds(value)):
+        raise ValueError
+    return found
 
 
 def _positive(value: object) -> float:
@@ -222,6 +253,7 @@ def _accuracy(value: object) -> Accuracy:
     return Accuracy(_positive(value["ohm"]), _not_negative(value["ratio"]))
 
 
+_NARROW = "[0-9]{0,2}d?"
 _TEXT = "a text of one line in quotes"
 _COMMAND = "a command in quotes, ASCII, of one line"
 _ROWS = 'a list of one row, or of two with the sensing one last, such as ["1", "3"],'
@@ -235,14 +267,14 @@ _READERS: Mapping[str, tuple[Callable[[object], Any], str]] = {
     "rows_b": (_rows, _ROWS),
     "close": (_closing, "a command with {channels} once and no other brace"),
     "open_all": (_command, _COMMAND),
-    "settle_ms": (_not_negative, "milliseconds, 0 or more,"),
+    "settle_ms": (_milliseconds, f"milliseconds, 0 to {MOST_MS:g},"),
     "setup": (_commands, "a list of commands in quotes"),
     "measure": (_command, _COMMAND),
     "measure_four": (_command, _COMMAND),
     "ohms": (_range, "a list of the smallest and the largest reading in ohms, such as [0.1, 1e8],"),
     "accuracy": (_accuracy, _LIMITS),
     "accuracy_four": (_accuracy, _LIMITS),
-    "reading_ms": (_positive, "milliseconds above 0"),
+    "reading_ms": (_reading, f"milliseconds above 0, up to {MOST_MS:g},"),
     "test_current_a": (_positive, "amperes above 0"),
     "test_voltage_v": (_positive, "volts above 0"),
 }
