@@ -25,7 +25,7 @@ from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, exp
 from loomproof.entries import check_entries, connector_entries, finding_entry
 from loomproof.errors import AdapterError, UnfitError, suggestion
 from loomproof.loom.model import ConnectorKind, End, Hazard, Loom
-from loomproof.not_tested import not_tested
+from loomproof.not_tested import not_tested, watched_s
 from loomproof.proof import probing
 from loomproof.proof.claims import claims_of
 from loomproof.proof.insulating import InsulationTest, claim_of, clean, run_insulation
@@ -342,6 +342,7 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
             faults=sum(finding.severity is Severity.FAULT for finding in findings),
             notes=sum(finding.severity is Severity.NOTE for finding in findings),
             undecided=sum(claim.decision is Decision.UNDECIDED for claim in claims),
+            watched_s=watched_s(request, plan, last),
         ),
         claims=claims,
         connectors=tuple(connector_entries(loom)),

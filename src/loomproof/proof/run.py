@@ -17,8 +17,9 @@ from loomproof.loom.model import End
 from loomproof.proof.asking import Asker
 from loomproof.proof.complete import complete, singles
 from loomproof.proof.follow_up import pairs_of, pinpoint, read_inside
-from loomproof.proof.isolation import measure_isolation
+from loomproof.proof.isolation import LEAST_OHM, measure_isolation
 from loomproof.proof.ohms import (
+    IMPOSSIBLE_U,
     ONE_WAY_RATIO,
     Ohmmeter,
     alike,
@@ -315,8 +316,9 @@ def _leaks(
 
     error_ratio = 2 * ohmmeter.meter.two_wire.ratio + 0.01
     ruled_out: frozenset[tuple[int, int]] = frozenset()
+    least_ohm = min(LEAST_OHM, -IMPOSSIBLE_U * ohmmeter.meter.uncertainty_ohm(0.0, 2))
     for _ in range(1 + len(sets)):
-        isolation = measure_isolation(measure, sets, limit_ohm, error_ratio, ruled_out)
+        isolation = measure_isolation(measure, sets, limit_ohm, error_ratio, ruled_out, least_ohm)
         found = {(leak.i, leak.j) for leak in isolation.leaks}
         false = {
             (i, j)
