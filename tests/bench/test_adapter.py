@@ -202,3 +202,22 @@ def test_digest_speaks_of_the_table_only() -> None:
     assert a.digest == b.digest
     assert a.digest != in_order(CAVITIES[:2]).digest
     assert len(a.digest) == 64
+
+
+@pytest.mark.parametrize(
+    ("cells", "column"),
+    [
+        ("1e9,,", "lead_ohm"),
+        ("0.1,11,", "lead_u_ohm"),
+        ("0.1,0.01,yesterday", "zeroed"),
+        ("nan,,", "lead_ohm"),
+    ],
+)
+def test_a_lead_that_is_none_is_refused_by_column(cells: str, column: str) -> None:
+    head = "point,connector,cavity,lead_ohm,lead_u_ohm,zeroed"
+    with pytest.raises(AdapterError) as refused:
+        parse_adapter(f"{head}\n1,C1,1,{cells}\n", name="mine")
+    (problem,) = refused.value.problems
+    assert problem.column == column
+    for good in ("2026-05-04", "2026-05-04T10:00:00+00:00", ""):
+        parse_adapter(f"{head}\n1,C1,1,0.1,0.01,{good}\n", name="mine")

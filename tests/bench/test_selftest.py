@@ -17,7 +17,7 @@ from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Accuracy, Capabilities, Identity, PointSet, Wires
 from loomproof.bench.selfcheck import Check
 from loomproof.bench.zero import learn_leads, zeroed
-from loomproof.errors import AdapterError, InputError, UnfitError
+from loomproof.errors import AdapterError, InputError, StoreError, UnfitError
 from loomproof.loom.model import End
 from tests.bench.device import Clock, MemoryLine, Scanner
 
@@ -191,6 +191,43 @@ def test_a_damaged_file_of_self_tests_is_named(tmp_path: Path) -> None:
     path.write_text(json.dumps({"maker": "x"}) + "\n", encoding="utf-8")
     with pytest.raises(InputError, match="line 1"):
         list(selftest.kept(path))
+
+
+@pytest.mark.parametrize(
+    "field",
+    [
+        {"repeatability_ohm": math.nan},
+        {"repeatability_ohm": -3.0},
+        {"date": "2031-05-01T00:00:00"},
+        {"date": ""},
+    ],
+)
+def test_a_self_test_that_cannot_be_is_named(tmp_path: Path, field: dict[str, object]) -> None:
+    path = tmp_path / "kept.jsonl"
+    selftest.keep(selftest.SelfTest(*who(), "2031-05-01T00:00:00Z", "nothing", (), 0.1), path)
+    line = {**json.loads(path.read_text(encoding="utf-8")), **field}
+    path.write_text(json.dumps(line) + "\n", encoding="utf-8")
+    with pytest.raises(InputError, match="line 1 is no self-test"):
+        selftest.standing(path, WHO)
+
+
+def test_files_of_self_tests_that_cannot_be_used_are_told(tmp_path: Path) -> None:
+    folder, bytes_only = tmp_path / "folder.jsonl", tmp_path / "bytes.jsonl"
+    folder.mkdir()
+    bytes_only.write_bytes(b"\xff\n")
+    for path in (folder, bytes_only):
+        with pytest.raises(InputError, match="cannot be read"):
+            selftest.standing(path, WHO)
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    with pytest.raises(StoreError, match="cannot be kept"):
+        selftest.can_keep(tmp_path / "file" / "kept.jsonl")
+
+
+def test_a_self_test_that_is_still_to_come_is_refused() -> None:
+    now = datetime(2031, 5, 10, tzinfo=UTC)
+    selftest.refuse_stale(selftest.Standing("2031-05-10T00:30:00Z"), now, 1)
+    with pytest.raises(UnfitError, match="still to come"):
+        selftest.refuse_stale(selftest.Standing("2031-05-11T00:00:00Z"), now, 1)
 
 
 def test_touches_are_told_once_and_only_when_steady() -> None:

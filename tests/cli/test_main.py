@@ -109,3 +109,29 @@ def test_a_results_folder_that_cannot_be_made(tmp_path: Path) -> None:
     done = loomproof("prove", tail, "--bench", "sim:", "--out", out)
     assert done.returncode == 2
     assert "cannot be made" in done.stderr
+
+
+@pytest.mark.parametrize("closed", ["2>&-", ">&-", ">&- 2>&- <&-"])
+def test_closed_streams_change_no_verdict(fixtures: Path, tmp_path: Path, closed: str) -> None:
+    """Exit code 1 says that the loom fails; a stream that is not there says nothing of the loom."""
+    shell = f'exec "$0" -m loomproof prove "$1" --bench sim: --out "$2" {closed}'
+    words = ["sh", "-c", shell, sys.executable, str(fixtures / "tail_lamp"), str(tmp_path)]
+    assert subprocess.run(words, capture_output=True, check=False).returncode == 0
+    (journal,) = tmp_path.glob("*.journal.jsonl")
+    assert all(line.startswith("{") for line in journal.read_text(encoding="utf-8").splitlines())
+
+
+def test_a_reader_that_goes_away_is_no_failing_loom(fixtures: Path, tmp_path: Path) -> None:
+    shell = '"$0" -m loomproof prove "$1" --bench sim: --out "$2"; echo $? > "$2/code"'
+    words = [sys.executable, str(fixtures / "tail_lamp"), str(tmp_path)]
+    subprocess.run(["sh", "-c", f"({shell}) | true", *words], capture_output=True, check=False)
+    assert (tmp_path / "code").read_text(encoding="utf-8").strip() in ("0", "3")
+
+
+@pytest.mark.parametrize(
+    "words", [("history", "\udcff"), ("prove", "LOOM", "--bench", "sim:", "--person", "\udcff")]
+)
+def test_what_is_no_text_is_refused_by_its_bytes(fixtures: Path, words: tuple[str, ...]) -> None:
+    done = loomproof(*(fixtures / "tail_lamp" if word == "LOOM" else word for word in words))
+    assert done.returncode == 2
+    assert "\\xff is no text in UTF-8" in done.stderr

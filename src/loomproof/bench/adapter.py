@@ -9,6 +9,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import cached_property
 from pathlib import Path
 
@@ -24,6 +25,10 @@ HARDLY = 10
 
 COLUMNS = ("point", "connector", "cavity", "lead_ohm", "lead_u_ohm", "zeroed")
 """The columns of an adapter table. The last three may be left out or empty."""
+
+
+MOST_LEAD_OHM = 10.0
+"""A lead of more is broken, or no lead: metres of thin wire have one ohm. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -350,21 +355,28 @@ def _lead(cells: Mapping[str, str], file: str, row: int) -> tuple[Lead | None, l
             value = float(cells[column] or 0.0)
         except ValueError:
             value = math.nan
-        if not (math.isfinite(value) and value >= 0.0):
-            problems.append(
-                Problem(
-                    f"{cells[column]!r} is no resistance in ohms",
-                    file,
-                    row=row,
-                    column=column,
-                    cure="Write a figure such as 0.12, with a point.",
-                )
-            )
+        if not 0.0 <= value <= MOST_LEAD_OHM:
+            found = f"{cells[column]!r} is no resistance of a lead, 0 to {MOST_LEAD_OHM:g} ohm"
+            cure = "Write a figure such as 0.12, with a point; bench zero measures it."
+            problems.append(Problem(found, file, row=row, column=column, cure=cure))
         ohms.append(value)
+    if not _is_date(cells["zeroed"]):
+        found, cure = (
+            f"{cells['zeroed']!r} is no date",
+            "Write 2026-05-04, or nothing where it never was.",
+        )
+        problems.append(Problem(found, file, row=row, column="zeroed", cure=cure))
     if problems:
         return None, problems
     end = End(cells["connector"], cells["cavity"])
     return Lead(int(point), end, ohms[0], ohms[1], cells["zeroed"], row), []
+
+
+def _is_date(text: str) -> bool:
+    try:
+        return not text or bool(datetime.fromisoformat(text))
+    except ValueError:
+        return False
 
 
 def _doubles(lead: Lead, leads: Iterable[Lead], file: str, row: int) -> list[Problem]:

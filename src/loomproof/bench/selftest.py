@@ -14,15 +14,19 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 from loomproof.bench.seam import Accuracy, Bench, Identity, PointSet, point_set, points_of
 from loomproof.bench.selfcheck import Check
-from loomproof.errors import InputError, UnfitError, UsageError
+from loomproof.errors import InputError, StoreError, UnfitError, UsageError
 
 REPEATS = 25
 """Readings for the standard deviation: 24 degrees of freedom, a relative uncertainty of 14 % of it
 (JCGM 100:2008, E.4.3, table E.1 gives 16 % for 20 and 13 % for 30 readings)."""
+
+
+CLOCKS_APART = timedelta(hours=1)
+"""A self-test may be dated so much later than now: a clock was set back in between."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,23 +149,49 @@ def repeatability(bench: Bench, a: int, b: int, repeats: int = REPEATS) -> tuple
 
 def keep(found: SelfTest, path: Path) -> None:
     """Add a self-test to the end of the file of them, flushed to the disk."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with path.open("a", encoding="utf-8", newline="\n") as file:
+    with _opened(path) as file:
         file.write(json.dumps(asdict(found), ensure_ascii=False, allow_nan=False) + "\n")
         file.flush()
         os.fsync(file.fileno())
+
+
+def can_keep(path: Path) -> None:
+    """See that a self-test can be kept before the bench is asked. Raises `StoreError`."""
+    _opened(path).close()
+
+
+def _opened(path: Path) -> TextIO:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        return path.open("a", encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise StoreError(
+            f"self-tests cannot be kept in {path}: {error.strerror}",
+            cure="Make room or rights there, or name another data folder in LOOMPROOF_HOME.",
+        ) from None
 
 
 def kept(path: Path) -> Iterator[SelfTest]:
     """Yield the self-tests of a file, oldest first; none where there is no file. Raises `InputError`."""
     if not path.exists():
         return
-    for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), start=1):
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(
+            f"the self-tests in {path} cannot be read: {error}",
+            cure="Put that file aside and test the bench again: loomproof bench selftest.",
+        ) from None
+    for number, line in enumerate(text.splitlines(), start=1):
         try:
             value: dict[str, Any] = json.loads(line)
             value["checks"] = tuple(Check(**check) for check in value["checks"])
             found = SelfTest(**value)
-            datetime.fromisoformat(found.date)
+            spread = found.repeatability_ohm
+            if datetime.fromisoformat(found.date).tzinfo is None:
+                raise ValueError(f"the date {found.date} has no time zone")
+            if spread is not None and not 0.0 <= spread < math.inf:
+                raise ValueError(f"a standard deviation of {spread} ohm")
         except (ValueError, KeyError, TypeError) as error:
             raise InputError(
                 f"{path}, line {number} is no self-test: {error}", cure="Take this line out of the file."
@@ -232,6 +262,11 @@ def refuse_stale(found: Standing | None, now: datetime, most_days: float | None)
     if found is None:
         raise UnfitError("this bench has had no self-test", cure=cure)
     age = now.astimezone(UTC) - datetime.fromisoformat(found.date)
+    if age < -CLOCKS_APART:
+        raise UnfitError(
+            f"the bench's last self-test is dated {found.date}, which is still to come",
+            cure=f"Set the clock. {cure}",
+        )
     if age / timedelta(days=1) > most_days:
         raise UnfitError(
             f"the bench's last self-test is of {found.date}, older than {most_days:g} days", cure=cure

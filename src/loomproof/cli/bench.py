@@ -146,6 +146,7 @@ def selftest(
     references = [_reference(text) for text in resistors]
     checks: list[Check] = []
     spread: float | None = None
+    tests.can_keep(home() / SELFTESTS)
     plug = found.points if shorted and found is not None else ()
     with (
         plugged_in(address, on_it, found, shorted=plug, references=references) as (where, loom),

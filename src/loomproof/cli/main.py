@@ -117,9 +117,17 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 
 def _prepare_streams() -> None:
-    """Have something to read from, and show a sign that a terminal's alphabet lacks as a question mark."""
-    if sys.stdin is None:
-        sys.stdin = io.StringIO()
+    """Have somewhere to read from and write to; a sign that an alphabet lacks is shown as a question mark."""
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(
+                os.devnull, os.O_RDWR
+            )  # takes this number, so that no journal gets it and is printed into
+    sys.stdin = sys.stdin or io.StringIO()
+    sys.stdout = sys.stdout or io.StringIO()
+    sys.stderr = sys.stderr or io.StringIO()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
@@ -128,6 +136,7 @@ def _prepare_streams() -> None:
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code."""
     try:
+        _refuse_no_text(sys.argv[1:] if arguments is None else arguments)
         code = cli.main(args=arguments, prog_name="loomproof", standalone_mode=False)
         return code if isinstance(code, int) else 0
     except LoomproofError as error:
@@ -140,8 +149,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except click.ClickException as error:
         error.show(file=sys.stderr)
         return 2
-    except BrokenPipeError:
-        # The reader of our output went away; nothing is left to say to it.
+    except (BrokenPipeError, SystemExit):
+        # The reader of our output went away (rich exits then); nothing is left to say to it.
         _output_gone()
         return 3
     except OSError as error:
@@ -150,6 +159,14 @@ def run(arguments: Sequence[str] | None = None) -> int:
         _output_gone()
         click.echo(f"loomproof: the output cannot be written: {error.strerror}.", err=True)
         return 3
+
+
+def _refuse_no_text(arguments: Sequence[str]) -> None:
+    """Refuse words that are no text in this terminal's encoding: no record could hold them."""
+    for word in arguments:
+        shown = word.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+        if any("\ud800" <= sign <= "\udfff" for sign in word):
+            raise UsageError(f"{shown} is no text in UTF-8", cure="Type it again, or rename the file.")
 
 
 def _output_gone() -> None:
