@@ -34,6 +34,7 @@ def test_a_good_loom_passes_at_the_voltage_and_says_so(loom: Path, tmp_path: Pat
     out = tmp_path / "out"
     done = proved(loom, "sim:?insulation=1000", out, "--insulation", "500")
     assert done.returncode == 0, done.stderr
+    assert "no test voltage is on the loom any more" in done.stderr, "the caution says: hands off until then"
     document = results(out)
     (claim,) = [each for each in document.claims if "500 V" in each.subject]
     assert claim.decision == "pass"

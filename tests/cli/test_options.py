@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from loomproof.cli.asking import meter_read
 from tests.cli.running import loomproof
 
 
@@ -59,3 +60,35 @@ def test_other_commands_refuse_it_as_well(fixtures: Path, tmp_path: Path, words:
     done = loomproof(*(given.get(word, word) for word in words))
     assert done.returncode == 2, done.stderr
     assert "nan" in done.stderr or "inf" in done.stderr or "numbers" in done.stderr
+
+
+@pytest.mark.parametrize("plan", [".", "binary"])
+def test_what_is_no_plan_is_told_with_a_cure(fixtures: Path, tmp_path: Path, plan: str) -> None:
+    (tmp_path / "binary").write_bytes(b"\x7fELF\xff\xfe")
+    words = ("--bench", "sim:", "--out", tmp_path / "out", "--plan", tmp_path / plan)
+    done = loomproof("prove", fixtures / "tail_lamp", *words)
+    assert done.returncode == 2
+    assert "loomproof plan LOOM --json FILE writes one" in done.stderr
+    assert "codec" not in done.stderr
+    assert "Errno" not in done.stderr
+
+
+def test_a_waiver_names_a_cavity(fixtures: Path, tmp_path: Path) -> None:
+    done = loomproof("prove", fixtures / "tail_lamp", "--bench", "sim:", "--out", tmp_path, "--waive", "")
+    assert done.returncode == 2
+    assert "no cavity is named" in done.stderr
+
+
+def test_a_bench_without_volts_asks_what_a_meter_shows(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    for typed, volts in (("0", 0.0), ("12,6", 12.6), ("", None), ("nan", None), ("none", None)):
+        monkeypatch.setattr("click.prompt", lambda *_, said=typed, **__: said)
+        assert meter_read() == volts
+    monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
+    assert meter_read() is None
+
+
+def test_without_a_terminal_the_way_to_say_it_is_named(fixtures: Path, tmp_path: Path) -> None:
+    done = loomproof("prove", fixtures / "tail_lamp", "--bench", "sim:?no-volts", "--out", tmp_path)
+    assert done.returncode == 3
+    assert "--meter-volts" in done.stderr

@@ -87,7 +87,8 @@ def check_voltage(
             return Check(
                 "voltage",
                 False,
-                "this bench cannot measure a voltage on the loom, and no meter reading was confirmed",
+                "this bench cannot measure a voltage on the loom: read it with a meter, and give the "
+                "reading with --meter-volts",
             )
         return Check("voltage", True, f"{by_meter} (limit {limit_v:g} V)")
     worst, place = 0.0, ""

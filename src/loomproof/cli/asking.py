@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 
 import click
@@ -19,6 +20,21 @@ def voltage_typed(volts: float) -> bool:
         f"Type {volts:g} to put {volts:g} V on this loom", default="", show_default=False, err=True
     )
     return str(typed).strip() == f"{volts:g}"
+
+
+def meter_read() -> float | None:
+    """Ask what a meter shows on the loom, V; ``None`` where there is no terminal, or nobody has measured."""
+    if not sys.stdin.isatty():
+        return None
+    text = (
+        "This bench measures no voltage. What does a meter show between the loom's ends, V (Enter: not read)"
+    )
+    typed = str(click.prompt(text, default="", show_default=False, err=True)).strip().replace(",", ".")
+    try:
+        volts = float(typed)
+    except ValueError:
+        return None
+    return volts if math.isfinite(volts) else None
 
 
 def probe_held(end: str | None) -> bool:

@@ -175,7 +175,7 @@ def prove(
         waived=ends_given(waive, "--waive"),
         person=person,
         place=place,
-        inspection=(*(inspected or looked_over(address)), *(ANSWERED + text for text in hazards)),
+        inspection=(*inspected, *(ANSWERED + text for text in hazards)),
         hazards=hazards_given(hazards, loaded.loom),
         repeats=repeats,
         watch_s=watch_s or 0.0,
@@ -186,6 +186,11 @@ def prove(
     if probe:
         request = replace(request, probed=without_point(request))
     caution()
+    seen = tuple(inspected)
+
+    def look() -> tuple[str, ...]:
+        return () if seen else looked_over(address)
+
     if not plugging:
         kept = proving.prove_and_keep(
             request,
@@ -197,12 +202,14 @@ def prove(
             confirm=confirmed,
             confirm_volts=voltage_typed,
             hold=probe_held,
+            look=look,
             selftest_max_age=selftest_max_age,
         )
     else:
         if stopped_run is not None:
             request, plan = hooking.go_on(stopped_run, loaded.loom, out)
         else:
+            request = replace(request, inspection=(*look(), *request.inspection))
             limits = Constraints(split, stay, housings_of(owned))
             plan = hooking.hook_ups_for(loaded.loom, address, loom, limits)
             hooking.begin(request, plan, out)
@@ -310,7 +317,10 @@ def _saved_plan(plan_file: Path | None, loom: Loom) -> Plan | None:
     try:
         value = json.loads(plan_file.read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
-        raise InputError(f"the plan {plan_file} can't be read: {error}") from None
+        why = error.strerror if isinstance(error, OSError) else "it holds no plan"
+        raise InputError(
+            f"the plan {plan_file} can't be read: {why}", cure="loomproof plan LOOM --json FILE writes one."
+        ) from None
     saved = read_saved(value, str(plan_file))
     if saved.loom_digest != loom.digest:
         raise InputError(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import secrets
 import sys
-from collections.abc import Callable, Generator, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 
 from loomproof.cli import headers
+from loomproof.cli.asking import meter_read
 from loomproof.errors import (
     AdapterError,
     BenchError,
@@ -136,9 +137,12 @@ def prove_and_keep(
     confirm: Callable[[str], bool],
     confirm_volts: Callable[[float], bool] = lambda _: False,
     hold: Callable[[str | None], bool] = lambda _: False,
+    look: Callable[[], Sequence[str]] = tuple,
     selftest_max_age: float | None = None,
 ) -> Kept:
     """Prove on the bench at ``address``, seal the record into the store, and write the files into ``out``.
+
+    ``look`` has the loom looked over once nothing else stands in the way, and returns what was seen.
 
     Raises `SafetyError` unless the cautions were confirmed, on anything but a simulated bench.
     """
@@ -171,6 +175,7 @@ def prove_and_keep(
                 )
             check_adapter(request.adapter, request.loom.cavities, points)
             held = by_hand(request, raw, hold)
+            request = replace(request, inspection=(*look(), *request.inspection))
             note_started(
                 request.run,
                 request.loom.name,
@@ -182,6 +187,8 @@ def prove_and_keep(
             )
             with JournaledBench(raw, journal_path, headers.run_header(request), touch=held) as bench:
                 outcome = shown(prove(request, bench))
+        if request.insulation is not None:
+            click.echo("The insulation test has ended; no test voltage is on the loom any more.", err=True)
         journal = journal_path.read_bytes()
         document = outcome.document.model_copy(update={"journal_digest": sha256_hex(journal)})
         return keep(replace(outcome, document=document), journal, journal_path, out, store)
@@ -258,6 +265,8 @@ def made_ready(
     request = replace(request, simulated=is_simulated(bench, address))
     request = tested_before(request, bench, selftest_max_age)
     refuse_unsafe(request, made_safe=made_safe, confirm=confirm)
+    if request.meter_v is None and not request.simulated and bench.capabilities().volt_max is None:
+        request = replace(request, meter_v=meter_read())
     return request
 
 

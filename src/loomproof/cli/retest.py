@@ -105,7 +105,12 @@ def retest(
         "adapter": leads.name,
     }
     request = Request(
-        loom=described, adapter=leads, run="", started="", hazards=hazards_given(hazards, described)
+        loom=described,
+        adapter=leads,
+        run="",
+        started="",
+        hazards=hazards_given(hazards, described),
+        meter_v=meter_v,
     )
     with ExitStack() as held:
         held.enter_context(proving.stopping(journal))
@@ -131,7 +136,7 @@ def retest(
         missing = [end for end in described.cavities if end in reached - set(leads.point_of)]
         if missing:
             raise AdapterError(f"no point goes to {missing[0]}, which the repair can have touched")
-        check = self_check(bench, [group.points for group in full.scope.groups], meter_v=meter_v)
+        check = self_check(bench, [group.points for group in full.scope.groups], meter_v=request.meter_v)
         if not check.passed:
             raise UnfitError(f"{check.failures[0].name}: {check.failures[0].text}")
         plan = plan_retest(full, expectation, nets)

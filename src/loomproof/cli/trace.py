@@ -85,7 +85,7 @@ def trace(
     journal.parent.mkdir(parents=True, exist_ok=True)
     with proving.stopping(journal), open_bench(address) as raw:
         request = proving.made_ready(
-            Request(loom=empty, adapter=leads, run="trace", started=""),
+            Request(loom=empty, adapter=leads, run="trace", started="", meter_v=meter_v),
             raw,
             address,
             made_safe=made_safe,
@@ -96,7 +96,7 @@ def trace(
         check_adapter(leads, tuple(order), able.points)
         with JournaledBench(raw, journal, {"trace": title}) as bench:
             temperature_c = temperature_of(bench)
-            check = self_check(bench, [1 << (point - 1) for point in order.values()], meter_v=meter_v)
+            check = self_check(bench, [1 << (point - 1) for point in order.values()], meter_v=request.meter_v)
             if not check.passed:
                 first = check.failures[0]
                 raise UnfitError(f"{first.name}: {first.text}", cure="Nothing was traced.")
