@@ -88,10 +88,6 @@ def ends_given(texts: Sequence[str], option: str) -> tuple[End, ...]:
     """Read cavities from an option that may be repeated, each value holding one or several."""
     from loomproof.loom.model import ends_of
 
-    if not all(text.strip() for text in texts):
-        raise UsageError(
-            f"{option}: no cavity is named", cure="Name one, as ECU:12, or leave the option out."
-        )
     try:
         return tuple(end for text in texts for end in ends_of(text))
     except ValueError as error:
