@@ -203,3 +203,15 @@ def test_the_look_at_a_real_loom_is_asked_for(monkeypatch: pytest.MonkeyPatch) -
     assert len(lines) == 6
     monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
     assert looked_over("tcp:127.0.0.1:7000") == ()
+
+
+def test_zeroing_a_simulated_bench_twice_learns_the_same_twice(tmp_path: Path) -> None:
+    table = tmp_path / "a.csv"
+    assert run(["adapter", "new", TAIL, "--to", str(table)]) == 0
+    learned = []
+    for _ in range(3):
+        assert run(["bench", "zero", "--bench", "sim:", "--adapter", str(table)]) == 0
+        learned.append(
+            [float(row.split(",")[3]) for row in table.read_text(encoding="utf-8").splitlines()[1:]]
+        )
+    assert learned[0] == learned[1] == learned[2]

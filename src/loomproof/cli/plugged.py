@@ -69,7 +69,13 @@ def _leads(where: SimAddress, adapter: Adapter | None, references: Sequence[Refe
 
     options = dict(where.options)
     wanted = [point for each in references for point in (each.a, each.b)]
-    found = read_adapter(Path(options["adapter"])) if "adapter" in options else adapter
+    if "adapter" in options:
+        found: Adapter | None = read_adapter(Path(options["adapter"]))
+    elif adapter is not None:
+        # What the table says of its leads is what was learned of them; the simulated ones do not grow by it.
+        found = replace(adapter, entries=tuple(replace(lead, lead_ohm=0.0) for lead in adapter.entries))
+    else:
+        found = None
     if found is None:
         given = options.get("points", "")
         count = int(given) if given.isdecimal() and int(given) else max(FEWEST_POINTS, *wanted, 0)
