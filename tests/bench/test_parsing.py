@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
-from loomproof.bench.parsing import read_capabilities
+from loomproof.bench.parsing import read_capabilities, read_identity
 from loomproof.bench.seam import Accuracy
 from loomproof.errors import LinkError, UnfitError
 from tests.bench.test_scanner import Rig
@@ -81,3 +81,10 @@ def test_what_stands_for_no_reading_is_an_error_and_never_an_open(
             rig.bench.voltage(1, 8)
     else:  # over range either way, and no voltage is taken for none
         assert rig.bench.voltage(1, 8) == math.inf
+
+
+@pytest.mark.parametrize("body", [",,,", "a,b,,1", "a,b, ,1", "a,b,c", "a,b,c,d,e"])
+def test_a_bench_without_a_serial_is_none_that_a_run_can_be_bound_to(body: str) -> None:
+    with pytest.raises(UnfitError, match="serial and firmware were expected"):
+        read_identity(body)
+    assert read_identity("a,b,0,").serial == "0", "IEEE 488.2, 10.14: 0 where there is none"

@@ -32,14 +32,17 @@ class Told(NamedTuple):
 
 
 def read_identity(body: str, who: str = "scanner") -> Identity:
-    """Read the reply to ``*IDN?``. Raises `UnfitError` unless it has four fields (IEEE 488.2, 10.14)."""
-    fields = body.split(",")
-    if len(fields) != 4:
+    """Read the reply to ``*IDN?``. Raises `UnfitError` unless it has four fields (IEEE 488.2, 10.14).
+
+    The serial may not be empty: a run is bound to it. A device that knows none says 0.
+    """
+    fields = [field.strip() for field in body.split(",")]
+    if len(fields) != 4 or not fields[2]:
         raise UnfitError(
             f"the {who} names itself {body!r}; maker, model, serial and firmware were expected",
             cure=NOT_THE_LINK if who == "scanner" else "It has to answer *IDN? as IEEE 488.2 says.",
         )
-    return Identity(*(field.strip() for field in fields))
+    return Identity(*fields)
 
 
 def read_capabilities(body: str) -> Told:
