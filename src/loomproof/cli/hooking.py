@@ -319,7 +319,6 @@ def _measured(
     from loomproof.bench.opening import open_bench
     from loomproof.cli import proving
     from loomproof.flow import measure, same_bench
-    from loomproof.records.started import note_started
 
     path = next(path for path in _journals(request.run, k, out) if not path.exists())
     adapter = adapter_of(plan, k)
@@ -340,15 +339,7 @@ def _measured(
         if begun is not None:
             same_bench(begun, raw.identify(), able)
         check_adapter(adapter, mine.loom.cavities, able.points)
-        note_started(
-            mine.run,
-            mine.loom.name,
-            mine.started,
-            path,
-            serial=mine.loom.serial,
-            digest=mine.loom.digest,
-            store=store,
-        )
+        proving.begun(mine, path, store)
         with JournaledBench(raw, path, {**headers.run_header(mine), "hook_up": k + 1}) as bench:
             part = proving.shown(measure(mine, bench))
     return part, path.read_bytes()

@@ -150,7 +150,6 @@ def prove_and_keep(
     from loomproof.bench.opening import open_bench
     from loomproof.flow import prove
     from loomproof.records.canonical import sha256_hex
-    from loomproof.records.started import note_started
 
     can_be_kept(out, store)
     journal_path = out / f"{request.run}.journal.jsonl"
@@ -176,15 +175,7 @@ def prove_and_keep(
             check_adapter(request.adapter, request.loom.cavities, points)
             held = by_hand(request, raw, hold)
             request = replace(request, inspection=(*look(), *request.inspection))
-            note_started(
-                request.run,
-                request.loom.name,
-                request.started,
-                journal_path,
-                serial=request.loom.serial,
-                digest=request.loom.digest,
-                store=store,
-            )
+            begun(request, journal_path, store)
             with JournaledBench(raw, journal_path, headers.run_header(request), touch=held) as bench:
                 outcome = shown(prove(request, bench))
         if request.insulation is not None:
@@ -192,6 +183,22 @@ def prove_and_keep(
         journal = journal_path.read_bytes()
         document = outcome.document.model_copy(update={"journal_digest": sha256_hex(journal)})
         return keep(replace(outcome, document=document), journal, journal_path, out, store)
+
+
+def begun(request: Request, journal: Path, store: str | None) -> None:
+    """Note that this proof begins, so that it is listed as broken off unless it is sealed."""
+    from loomproof.records.started import note_started
+
+    loom = request.loom
+    note_started(
+        request.run,
+        loom.name,
+        request.started,
+        journal,
+        serial=loom.serial,
+        digest=loom.digest,
+        store=store,
+    )
 
 
 def folder_for(out: Path) -> None:
