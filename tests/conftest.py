@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import os
+import signal
 from pathlib import Path
 
 import pytest
 
 # Two cores: threads inside small matrix products only get in each other's way, here and in child processes.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
+# Started in the background a shell has these ignored, and every child would ignore them too: no test of an
+# order to stop could see it obeyed.
+for _order in ("SIGINT", "SIGHUP", "SIGTERM"):
+    _number = getattr(signal, _order, None)
+    if _number is not None and signal.getsignal(_number) is signal.SIG_IGN:
+        signal.signal(_number, signal.default_int_handler if _order == "SIGINT" else signal.SIG_DFL)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
