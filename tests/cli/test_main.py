@@ -135,3 +135,11 @@ def test_what_is_no_text_is_refused_by_its_bytes(fixtures: Path, words: tuple[st
     done = loomproof(*(fixtures / "tail_lamp" if word == "LOOM" else word for word in words))
     assert done.returncode == 2
     assert "\\xff is no text in UTF-8" in done.stderr
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no device that is always full")
+@pytest.mark.parametrize("full", ["2>/dev/full", ">/dev/full", ">/dev/full 2>&1"])
+def test_a_full_disk_behind_a_stream_is_no_failing_loom(fixtures: Path, tmp_path: Path, full: str) -> None:
+    shell = f'exec "$0" -m loomproof prove "$1" --bench sim: --out "$2" {full}'
+    words = ["sh", "-c", shell, sys.executable, str(fixtures / "tail_lamp"), str(tmp_path)]
+    assert subprocess.run(words, capture_output=True, check=False).returncode == 3

@@ -159,7 +159,10 @@ class MatrixBench:
         try:
             value = read_amount(text)
         except ValueError as error:
-            raise LinkError(f"the meter answered without a reading: {error}") from None
+            raise LinkError(
+                f"the meter answered without a reading: {error}",
+                cure="Set in the profile what makes it answer with a number, over range as 9.9E37 (SCPI-99).",
+            ) from None
         return float("inf") if value > profile.ohms[1] else value
 
     def voltage(self, a: PointSet, b: PointSet) -> float:

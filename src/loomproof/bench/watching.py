@@ -8,6 +8,7 @@ from collections.abc import Callable, Generator
 
 from loomproof.bench.frames import EVENT, Frame, read_set
 from loomproof.bench.link import Link
+from loomproof.bench.parsing import NOT_THE_LINK
 from loomproof.bench.seam import WatchEvent, WatchSummary
 from loomproof.errors import BenchError, LinkError, LostEventError, RefusedError
 
@@ -80,7 +81,7 @@ def _stop(link: Link, seen: int) -> WatchSummary:
             raise
         raise _ended_by_itself("its last event was lost on the line") from refusal
     if len(reply) != 3 or not all(field.isdigit() for field in reply):
-        raise LinkError(f"the scanner answered WATC:STOP with {','.join(reply)!r}")
+        raise LinkError(f"the scanner answered WATC:STOP with {','.join(reply)!r}", cure=NOT_THE_LINK)
     cycles, events, lost = (int(field) for field in reply)
     missing = events - lost - seen - len(link.events)
     return WatchSummary(cycles, events, lost + max(0, missing))

@@ -157,7 +157,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
         if error.errno != errno.ENOSPC:
             raise
         _output_gone()
-        click.echo(f"loomproof: the output cannot be written: {error.strerror}.", err=True)
+        _tell(f"loomproof: the output cannot be written: {error.strerror}.")
         return 3
 
 
@@ -170,20 +170,32 @@ def _refuse_no_text(arguments: Sequence[str]) -> None:
 
 
 def _output_gone() -> None:
-    """Point standard output at nothing, so that flushing it at exit does not fail again."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    """Point streams that cannot be written at nothing, so that flushing them at exit does not fail again."""
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+def _tell(text: str) -> None:
+    """Write a line to standard error; where that cannot be written, nobody reads it and the code says it."""
+    try:
+        click.echo(text, err=True)
+    except OSError:
+        _output_gone()
 
 
 def _interrupted() -> int:
-    click.echo("loomproof: stopped before the end.", err=True)
+    _tell("loomproof: stopped before the end.")
     return 3
 
 
 def say(error: LoomproofError) -> None:
     """Write an error for people: every problem with its place, then what to do."""
-    click.echo(f"loomproof: {error.blame}: {error.message}", err=True)
+    _tell(f"loomproof: {error.blame}: {error.message}")
     if isinstance(error, InputError):
         for problem in error.problems:
-            click.echo(f"  {problem}", err=True)
+            _tell(f"  {problem}")
     if error.cure:
-        click.echo(f"  {error.cure}", err=True)
+        _tell(f"  {error.cure}")
