@@ -12,7 +12,7 @@ from pathlib import Path
 import click
 import pytest
 
-from loomproof.cli.main import COMMANDS, run
+from loomproof.cli.main import COMMANDS, main, run
 from tests.cli.running import loomproof
 
 ROOT = Path(__file__).parents[2]
@@ -143,3 +143,16 @@ def test_a_full_disk_behind_a_stream_is_no_failing_loom(fixtures: Path, tmp_path
     shell = f'exec "$0" -m loomproof prove "$1" --bench sim: --out "$2" {full}'
     words = ["sh", "-c", shell, sys.executable, str(fixtures / "tail_lamp"), str(tmp_path)]
     assert subprocess.run(words, capture_output=True, check=False).returncode == 3
+
+
+def test_an_order_to_stop_that_comes_as_the_command_ends_is_told_by_its_code(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def late(_: object) -> int:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("loomproof.cli.main.run", late)
+    with pytest.raises(SystemExit) as ended:
+        main(["info"])
+    assert ended.value.code == 3
+    assert "stopped before the end" in capsys.readouterr().err

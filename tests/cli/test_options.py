@@ -92,3 +92,11 @@ def test_without_a_terminal_the_way_to_say_it_is_named(fixtures: Path, tmp_path:
     done = loomproof("prove", fixtures / "tail_lamp", "--bench", "sim:?no-volts", "--out", tmp_path)
     assert done.returncode == 3
     assert "--meter-volts" in done.stderr
+
+
+def test_a_dwell_without_a_voltage_is_asked_back(fixtures: Path, tmp_path: Path) -> None:
+    words = ("--bench", "sim:", "--out", tmp_path / "out", "--insulation-ms", "50")
+    done = loomproof("prove", fixtures / "tail_lamp", *words)
+    assert done.returncode == 2
+    assert "--insulation VOLT" in done.stderr
+    assert not (tmp_path / "out").exists()

@@ -111,8 +111,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
     from loomproof.bench.stopping import stopping
 
     _prepare_streams()
-    with stopping(until_the_end=True):
-        code = run(arguments)
+    try:
+        with stopping(until_the_end=True):
+            code = run(arguments)
+    except KeyboardInterrupt:  # it came between the command's end and this one
+        code = _interrupted()
     sys.exit(code)
 
 

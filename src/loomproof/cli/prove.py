@@ -90,10 +90,8 @@ if TYPE_CHECKING:
 @click.option(
     "--insulation-ms",
     type=click.IntRange(1, 60_000),
-    default=1000,
-    show_default=True,
     metavar="MS",
-    help="How long the voltage stands before each reading.",
+    help="How long the voltage stands before each reading; 1000 unless given.",
 )
 @click.option("--hook-ups", is_flag=True, help="The bench has fewer points than the loom: plug by plug.")
 @click.option("--split", multiple=True, metavar="CONNECTOR", help="Hook-ups: its leads may go in groups.")
@@ -124,7 +122,7 @@ def prove(
     selftest_max_age: float | None,
     probe: bool,
     insulation_v: float | None,
-    insulation_ms: int,
+    insulation_ms: int | None,
     hook_ups: bool,
     split: tuple[str, ...],
     stay: tuple[str, ...],
@@ -161,6 +159,8 @@ def prove(
         raise UsageError(
             "--insulation wants the whole loom on the bench at once; it does not go with --hook-ups"
         )
+    if insulation_ms is not None and insulation_v is None:
+        raise UsageError("--insulation-ms goes with --insulation VOLT: which voltage?")
     _refuse_mixed(
         plugging, adapter, plan_file, (*split, *stay, *owned, *([stop_after] if stop_after else []))
     )
@@ -181,7 +181,7 @@ def prove(
         watch_s=watch_s or 0.0,
         meter_v=meter_v,
         plan=_saved_plan(plan_file, loaded.loom),
-        insulation=None if insulation_v is None else InsulationTest(insulation_v, insulation_ms),
+        insulation=None if insulation_v is None else InsulationTest(insulation_v, insulation_ms or 1000),
     )
     if probe:
         request = replace(request, probed=without_point(request))
