@@ -10,6 +10,7 @@ from loomproof.bench.adapter import in_order
 from loomproof.bench.inspection import ANSWERED
 from loomproof.flow import Request, prove
 from loomproof.loom.reading import load
+from loomproof.proof.run import finish
 from tests.proof.meter_bench import meter_bench
 
 
@@ -36,12 +37,6 @@ def test_a_loom_that_nobody_looked_over_says_so(
         simulated=simulated,
         meter_v=0.0,
     )
-    steps = prove(request, meter_bench(loom))
-    while True:
-        try:
-            next(steps)
-        except StopIteration as stop:
-            document = stop.value.document
-            break
+    document = finish(prove(request, meter_bench(loom))).document
     assert any("nobody looked the loom over" in text for text in document.not_tested) is told
     assert any("no self-test of it is kept" in text for text in document.not_tested) is not simulated

@@ -16,6 +16,7 @@ from loomproof.flow import Request, prove
 from loomproof.loom.model import Component, ComponentKind, End, Loom
 from loomproof.loom.reading import load
 from loomproof.proof.probing import Touch, with_touches
+from loomproof.proof.run import finish
 from loomproof.proof.scope import Scope, scope_of
 from loomproof.results.measured import Measured
 from tests.cli.running import loomproof
@@ -119,12 +120,7 @@ def test_a_probe_that_is_not_seen_tests_nothing(
                 with pytest.raises(UnfitError, match=code):
                     list(steps)
                 return
-            while True:
-                try:
-                    next(steps)
-                except StopIteration as stop:
-                    document = stop.value.document
-                    break
+            document = finish(steps).document
     assert held == ["BODY:1", "BODY:6", "BODY:1"]
     assert document.verdict == "pass"
     assert any("BODY:6: the probe saw nothing" in text for text in document.not_tested)

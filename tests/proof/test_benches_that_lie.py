@@ -12,6 +12,7 @@ from loomproof.bench.seam import Accuracy, Capabilities, Wires
 from loomproof.errors import UnfitError
 from loomproof.flow import Outcome, Request, prove
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Wire
+from loomproof.proof.run import finish
 from loomproof.results.document import Verdict
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.torture import loom_of
@@ -40,14 +41,9 @@ def proved(bench: MeterBench, loom: Loom = TAIL) -> Outcome:
     request = Request(
         loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z", simulated=True, meter_v=0.0
     )
-    steps = prove(request, bench)
-    while True:
-        try:
-            next(steps)
-        except StopIteration as stop:
-            outcome = stop.value
-            assert isinstance(outcome, Outcome)
-            return outcome
+    outcome = finish(prove(request, bench))
+    assert isinstance(outcome, Outcome)
+    return outcome
 
 
 def lying(

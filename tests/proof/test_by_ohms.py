@@ -28,14 +28,9 @@ def proved(loom: Loom, *faults: str) -> tuple[Outcome, int]:
     request = Request(
         loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z", simulated=True, meter_v=0.0
     )
-    steps = prove(request, bench)
-    while True:
-        try:
-            next(steps)
-        except StopIteration as stop:
-            outcome = stop.value
-            assert isinstance(outcome, Outcome)
-            return outcome, bench.readings
+    outcome = finish(prove(request, bench))
+    assert isinstance(outcome, Outcome)
+    return outcome, bench.readings
 
 
 KINDS = (

@@ -139,25 +139,23 @@ def touch(
     answers = hazards_given(hazards, described)
     with open_bench(address, loom_path=loom) as bench:
         if known is None:
+            assert target is not None
             proving.refuse_loom_on(bench, address, made_safe=made_safe, confirm=confirmed)
-        else:
-            # The loom is on: the sense current runs through whatever is joined to an end.
-            caution()
-            proving.made_ready(
-                Request(loom=described, adapter=known, run="", started="", hazards=answers),
-                bench,
-                address,
-                made_safe=made_safe,
-                confirm=confirmed,
-                selftest_max_age=None,
-            )
-        if known is not None:
-            while (low := _next_touch(bench, wait_s)) is not None:
-                reached = ", ".join(map(str, net_touched(low, known.end_of))) or "no lead of the adapter"
-                click.echo(f"point {', '.join(map(str, points_of(low)))}: {reached}")
+            _learn(bench, described.cavities, target, wait_s)
             return
-        assert target is not None
-        _learn(bench, described.cavities, target, wait_s)
+        # The loom is on: the sense current runs through whatever is joined to an end.
+        caution()
+        proving.made_ready(
+            Request(loom=described, adapter=known, run="", started="", hazards=answers),
+            bench,
+            address,
+            made_safe=made_safe,
+            confirm=confirmed,
+            selftest_max_age=None,
+        )
+        while (low := _next_touch(bench, wait_s)) is not None:
+            reached = ", ".join(map(str, net_touched(low, known.end_of))) or "no lead of the adapter"
+            click.echo(f"point {', '.join(map(str, points_of(low)))}: {reached}")
 
 
 def _learn(bench: Bench, ends: Sequence[End], target: Path, wait_s: float) -> None:

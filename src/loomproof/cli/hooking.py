@@ -192,15 +192,10 @@ def replayed(path: Path, loom: Loom) -> Part:
     """Work one hook-up out again from its journal. Raises `JournalError` where it is not whole."""
     from loomproof.bench.journal import ReplayBench
     from loomproof.flow import measure
+    from loomproof.proof.run import finish
 
     bench = ReplayBench(path)
-    steps = measure(headers.request_from(bench.run, loom), bench)
-    while True:
-        try:
-            next(steps)
-        except StopIteration as stop:
-            part: Part = stop.value
-            break
+    part = finish(measure(headers.request_from(bench.run, loom), bench))
     if not bench.finished:
         raise ReplayError(
             f"{path} goes on after the run's last question",

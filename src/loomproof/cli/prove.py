@@ -248,6 +248,7 @@ def replay(journal: Path, loom: Path, json_file: str) -> int:
     from loomproof.cli import hooking
     from loomproof.flow import prove as flow_prove
     from loomproof.loom.reading import load
+    from loomproof.proof.run import finish
 
     described = load(loom).loom
     joined = hooking.replay_joined(journal, described)
@@ -255,18 +256,14 @@ def replay(journal: Path, loom: Path, json_file: str) -> int:
         return _replayed(joined, journal, json_file)
     bench = ReplayBench(journal)
     steps = flow_prove(headers.request_from(bench.run, described), bench)
-    while True:
-        try:
-            next(steps)
-        except StopIteration as stop:
-            outcome = stop.value
-            break
-        except LinkError as error:
-            # The journal keeps what went wrong as well: here it is history, not a port to plug in.
-            raise JournalError(
-                f"{journal} holds a run that was broken off: {error.message}",
-                cure="Nothing is claimed from it. Prove again.",
-            ) from None
+    try:
+        outcome = finish(steps)
+    except LinkError as error:
+        # The journal keeps what went wrong as well: here it is history, not a port to plug in.
+        raise JournalError(
+            f"{journal} holds a run that was broken off: {error.message}",
+            cure="Nothing is claimed from it. Prove again.",
+        ) from None
     if not bench.finished:
         raise ReplayError(
             f"{journal} goes on after the run's last question",

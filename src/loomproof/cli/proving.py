@@ -90,12 +90,9 @@ def show_step(step: Step) -> None:
 
 def shown(steps: Generator[Step, None, T]) -> T:
     """Run to the end, show each step, and return what comes of it."""
-    while True:
-        try:
-            show_step(next(steps))
-        except StopIteration as stop:
-            value: T = stop.value
-            return value
+    from loomproof.proof.run import finish
+
+    return finish(steps, show_step)
 
 
 @contextmanager

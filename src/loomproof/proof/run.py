@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from loomproof.bench.seam import Bench
 from loomproof.electrics.expectation import Expectation
@@ -54,16 +55,17 @@ class Step:
 
 Steps = Generator[Step, None, Measured]
 
+T = TypeVar("T")
 
-def finish(steps: Steps, show: Callable[[Step], None] = lambda _: None) -> Measured:
-    """Run to the end, showing each step, and return what was measured."""
+
+def finish(steps: Generator[Step, None, T], show: Callable[[Step], None] = lambda _: None) -> T:
+    """Run to the end, showing each step, and return what comes of it."""
     while True:
         try:
             show(next(steps))
         except StopIteration as stop:
-            measured = stop.value
-            assert isinstance(measured, Measured)
-            return measured
+            value: T = stop.value
+            return value
 
 
 def run_plan(
