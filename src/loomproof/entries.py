@@ -41,6 +41,7 @@ def finding_entry(finding: Finding, loom: Loom) -> doc.FindingEntry:
         ),
         cost=finding.cost,
         proved=finding.proved,
+        key=finding.key,
     )
 
 

@@ -348,3 +348,20 @@ def test_import_of_the_open_data_proves(tmp_path: Path) -> None:
     [finding] = results(tmp_path / "bad").findings
     assert finding.kind == "open"
     assert wire in finding.wires
+
+
+def test_a_fault_that_still_stands_is_never_called_mended(fixtures: Path, tmp_path: Path) -> None:
+    bench = "sim:?fault=high%204.7%20W3&fault=leak%2020000%20BODY:1%20BODY:4&seed="
+    found = []
+    for seed in ("1", "2"):
+        out = tmp_path / seed
+        assert proved(fixtures / TAIL, bench + seed, out).returncode == 1
+        found.append(results(out).findings)
+        [record] = out.glob("*.record.json")
+        assert "mended" not in json.loads(record.read_text(encoding="utf-8"))["body"]
+    first, second = found
+    assert len(first) == 2
+    assert [(f.key, f.title) for f in first] == [(f.key, f.title) for f in second]
+    assert [f.evidence for f in first] != [f.evidence for f in second], "the readings did differ"
+    counted = loomproof("report").stdout
+    assert "faults by wire 1 W3 faults by loom" in " ".join(counted.split()), counted

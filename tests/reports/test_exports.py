@@ -81,7 +81,9 @@ def test_junit_counts_what_failed_and_what_was_not_tested() -> None:
     assert any("4.73 Ω" in text and "Cut W1 back" in text for text in texts)
 
 
-ROW = FoundRow("r1", "2026-01-05", "loom", "1", 1, "open", "", "fault", "W1 open", "wire", "W1")
+ROW = FoundRow(
+    "r1", "2026-01-05", "loom", "1", 1, "open", "", "fault", "W1 open", "wire", "W1", "open?wire=W1"
+)
 
 
 def test_faults_are_counted_once_for_each_loom() -> None:
@@ -89,10 +91,18 @@ def test_faults_are_counted_once_for_each_loom() -> None:
         ROW,
         replace(ROW, what="connector", name="ECU"),
         replace(ROW, what="connector", name="INJ1"),
-        replace(ROW, run="r2"),  # not mended yet: the same fault again
+        replace(ROW, run="r2", title="W1 open, it reads 4.2 MΩ"),  # not mended yet: the same fault again
         replace(ROW, run="r3", serial="2"),
         replace(ROW, run="r4", severity="note", title="just a note", name="W9"),
-        replace(ROW, run="r5", kind="wrong_value", title="R1", what="component", name="R1"),
+        replace(
+            ROW,
+            run="r5",
+            kind="wrong_value",
+            title="R1",
+            what="component",
+            name="R1",
+            key="wrong_value?part=R1",
+        ),
     ]
     found = fleet.counts(rows)
     assert found["faults by kind"] == [("open", 2), ("wrong value", 1)]

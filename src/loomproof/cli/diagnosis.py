@@ -90,6 +90,7 @@ def _closed(finding: Finding, entry: FindingEntry) -> FindingEntry:
         update={
             "kind": finding.kind,
             "cause": finding.cause,
+            "key": finding.key,
             "title": finding.title,
             "cavities": tuple(map(str, finding.cavities)),
             "wires": finding.wires,

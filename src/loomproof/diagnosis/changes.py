@@ -29,24 +29,15 @@ class Changes:
 def changes(before: Document, after: Document) -> Changes:
     """Return what changed from one proof to a later one.
 
-    Findings are the same where kind and place (wires, parts and cavities) are; their wording may differ.
+    Findings are the same where their keys are; their wording may differ.
     """
-    then = {_key(finding): finding for finding in before.findings}
-    now = {_key(finding): finding for finding in after.findings}
+    then = {finding.identity: finding for finding in before.findings}
+    now = {finding.identity: finding for finding in after.findings}
     return Changes(
         gone=tuple(finding for key, finding in then.items() if key not in now),
         standing=tuple(finding for key, finding in now.items() if key in then),
         new=tuple(finding for key, finding in now.items() if key not in then),
         moved=tuple(_moved(before, after)),
-    )
-
-
-def _key(finding: FindingEntry) -> tuple[object, ...]:
-    return (
-        finding.kind,
-        frozenset(finding.wires),
-        frozenset(finding.components),
-        frozenset(finding.cavities) if not (finding.wires or finding.components) else frozenset(),
     )
 
 

@@ -22,7 +22,6 @@ from loomproof.diagnosis.writing import Writer
 from loomproof.electrics.decision import claimed_limit, judge
 from loomproof.electrics.expectation import expect
 from loomproof.loom.model import End
-from loomproof.results.figures import ohms
 from loomproof.results.findings import Alternative, Finding
 from loomproof.results.measured import Decision, Judged, Path
 
@@ -167,7 +166,6 @@ def _finding(
     writer: Writer,
 ) -> Finding:
     cause, what, ends, wires, places, repair = _described(found, suspect, writer)
-    extra = worst.measured_ohm - worst.expected_ohm
     others = []
     for other in equals:
         other_cause, other_what, other_ends, other_wires, _, other_repair = _described(found, other, writer)
@@ -186,12 +184,12 @@ def _finding(
     return writer.make(
         cause,
         ends,
-        f"{what}: {ohms(worst.measured_ohm)} from {worst.a} to {worst.b}, {ohms(extra)} more than sound",
+        what,
         places,
         repair,
         wires=wires,
         components=tuple(name for name in components if name),
-        evidence=[of_reading(judged) for judged in shown],
+        evidence=[of_reading(judged) for judged in dict.fromkeys((worst, *shown))],
         alternatives=others,
         cost=writer.weights.open_wire,
     )

@@ -89,7 +89,7 @@ def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:
     low = judged.measured_ohm < judged.lower_ohm
     shorted = low and judged.measured_ohm < min(SHORTED_OHM, judged.expected_ohm / 10)
     cause = "shorted_part" if shorted else "wrong_value"
-    what = "reads as a short" if shorted else f"reads {ohms(judged.measured_ohm)}"
+    what = "reads as a short" if shorted else "reads too low" if low else "reads too high"
     others = [
         Alternative(
             text="the part is right and "
@@ -114,7 +114,7 @@ def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:
     return writer.make(
         cause,
         (judged.a, judged.b),
-        f"{part.kind.capitalize()} {part.name} {what} instead of {ohms(judged.expected_ohm)}",
+        f"{part.kind.capitalize()} {part.name} {what}: {ohms(judged.expected_ohm)} is right",
         [writer.names.place(end) for end in part.ends],
         [
             f"Take {part.name} out and meter it on its own; compare its marking with the description.",
@@ -149,7 +149,7 @@ def _diode(found: Found, read: JudgedDiode, writer: Writer) -> Iterator[Finding]
             cavities,
             f"Diode {read.component} conducts both ways"
             if both
-            else f"Diode {read.component} reads {_figure(read.forward, unit)} forward, which is not sound",
+            else f"Diode {read.component} does not read as a sound one forward",
             where,
             [f"Replace {read.component} by one of its type, band (cathode) at {read.cathode}."],
             components=(read.component,),
@@ -339,7 +339,7 @@ def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End,
     nets = f"{path.a} and {path.b}"
     shown = tuple(dict.fromkeys((*cavities, path.a, path.b)))
     part = Alternative(
-        text=f"a part of {ohms(path.ohm)} sits between {nets}",
+        text=f"a part sits between {nets}",
         cause="added_part",
         cavities=shown,
         tell_apart="Dry and clean the housings on these conductors and measure again: "
@@ -365,7 +365,7 @@ def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End,
         return writer.make(
             "leak",
             shown,
-            f"Leakage of {ohms(path.ohm)} between {nets}",
+            f"Leakage between {nets}",
             places,
             [dry, "Clean and dry the housing, renew seals; renew wire whose insulation is burnt or chafed."],
             evidence=[reads],
@@ -375,7 +375,7 @@ def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End,
     return writer.make(
         "added_part",
         shown,
-        f"Path of {ohms(path.ohm)} between {nets}, where nothing should be",
+        f"Path between {nets}, where nothing should be",
         places,
         [dry, "Take out what was added, or put it into the description; clean or renew burnt insulation."],
         evidence=[reads],

@@ -24,8 +24,7 @@ class Shorts(Desk):
             return self.make(
                 "wrong_value",
                 (judged.a, judged.b),
-                f"{part.kind.capitalize()} {part.name} reads {ohms(judged.measured_ohm)} "
-                f"instead of {ohms(judged.expected_ohm)}",
+                f"{part.kind.capitalize()} {part.name} reads too low: {ohms(judged.expected_ohm)} is right",
                 [self.names.place(end) for end in part.ends],
                 [f"Take {part.name} out and meter it on its own; fit one of {ohms(judged.expected_ohm)}."],
                 components=(part.name,),

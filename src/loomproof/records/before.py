@@ -3,21 +3,81 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, Row, select
 
-from loomproof.records.schema import FINDINGS, LOOMS, REPAIRS, RUNS
-from loomproof.results.document import Document, Verdict
+from loomproof.records.schema import FINDING_PLACES, FINDINGS, LOOMS, REPAIRS, RUNS
+from loomproof.results.document import Document, FindingEntry, Verdict
+from loomproof.results.findings import Kind, finding_key
 
 _MOST_RUNS = 200
 """How far back the search for the last pass goes; a loom mended in more tries lists the last ones."""
 
 
-def mended(connection: Connection, document: Document) -> list[dict[str, object]]:
-    """Return the faults of this loom (name and serial) since its last pass that are gone now.
+KEY_PLACES = ("wire", "component", "cavity")
+"""What a finding's key is made of, in the order of `finding_key`, as the table of places calls it."""
 
-    Each with the run that first found it and what people noted as done, oldest first.
+
+@dataclass(frozen=True, slots=True)
+class _Fault:
+    """A fault as the tables hold it; ``places`` by what they are."""
+
+    run_id: int
+    number: int
+    kind: str
+    cause: str
+    title: str
+    places: Mapping[str, tuple[str, ...]]
+
+    @property
+    def key(self) -> str:
+        return finding_key(self.kind, self.cause, *(self.places.get(what, ()) for what in KEY_PLACES))
+
+
+def mended(connection: Connection, document: Document) -> list[dict[str, object]]:
+    """Return the faults of this loom (name and serial) since its last pass that this proof shows to be gone.
+
+    Each once, however many runs found it, with the run that first did and what people noted as done, oldest
+    first. A fault is gone where nothing stands at its place and this proof could see it (`_could_see`). A
+    note on a whole run counts where any of that run's faults is gone, or it had none.
     """
+    names = _since_pass(connection, document)
+    if not names:
+        return []
+    repairs = connection.execute(
+        select(REPAIRS).where(REPAIRS.c.run_id.in_(names)).order_by(REPAIRS.c.id)
+    ).all()
+    found: dict[str, dict[str, object]] = {}
+    gone_of: set[int] = set()
+    faults = _faults(connection, names)
+    for fault in faults:
+        if _stands(fault, document.findings) or not _could_see(fault, document):
+            continue
+        gone_of.add(fault.run_id)
+        entry = found.setdefault(
+            fault.key, {"run": names[fault.run_id], "finding": fault.title, "repairs": []}
+        )
+        noted = entry["repairs"]
+        assert isinstance(noted, list)
+        noted += [
+            _told(repair)
+            for repair in repairs
+            if (repair.run_id, repair.finding) == (fault.run_id, fault.number)
+        ]
+    standing = {fault.run_id for fault in faults} - gone_of
+    whole: list[dict[str, object]] = [
+        {"run": names[repair.run_id], "finding": "the whole run", "repairs": [_told(repair)]}
+        for repair in repairs
+        if repair.finding == 0 and repair.run_id not in standing
+    ]
+    return [*found.values(), *whole]
+
+
+def _since_pass(connection: Connection, document: Document) -> dict[int, str]:
+    """Return the runs of this loom since its last pass, name by id, newest first."""
     loom = document.loom
     runs = connection.execute(
         select(RUNS.c.id, RUNS.c.run, RUNS.c.verdict)
@@ -31,40 +91,62 @@ def mended(connection: Connection, document: Document) -> list[dict[str, object]
         if row.verdict == Verdict.PASS.value:
             break
         names[row.id] = row.run
-    if not names:
-        return []
-    still = {(finding.kind.value, finding.title) for finding in document.findings}
-    repairs = connection.execute(
-        select(REPAIRS).where(REPAIRS.c.run_id.in_(names)).order_by(REPAIRS.c.id)
-    ).all()
-    found: dict[tuple[str, str], dict[str, object]] = {}
-    faults = connection.execute(
+    return names
+
+
+def _faults(connection: Connection, runs: Collection[int]) -> list[_Fault]:
+    """Return the faults of these runs, oldest first."""
+    places: dict[tuple[int, int], dict[str, list[str]]] = {}
+    for place in connection.execute(select(FINDING_PLACES).where(FINDING_PLACES.c.run_id.in_(runs))):
+        mine = places.setdefault((place.run_id, place.number), {})
+        mine.setdefault(place.what, []).append(place.name)
+    rows = connection.execute(
         select(FINDINGS)
-        .where(FINDINGS.c.run_id.in_(names), FINDINGS.c.severity == "fault")
+        .where(FINDINGS.c.run_id.in_(runs), FINDINGS.c.severity == "fault")
         .order_by(FINDINGS.c.run_id, FINDINGS.c.number)
     ).all()
-    for fault in faults:
-        key = (fault.kind, fault.title)
-        if key in still:
-            continue
-        entry = found.setdefault(key, {"run": names[fault.run_id], "finding": fault.title, "repairs": []})
-        noted = entry["repairs"]
-        assert isinstance(noted, list)
-        noted += [
-            {"person": repair.person, "done": repair.done, "words": repair.words}
-            for repair in repairs
-            if (repair.run_id, repair.finding) == (fault.run_id, fault.number)
-        ]
-    whole: list[dict[str, object]] = [
-        {
-            "run": names[repair.run_id],
-            "finding": "the whole run",
-            "repairs": [{"person": repair.person, "done": repair.done, "words": repair.words}],
-        }
-        for repair in repairs
-        if repair.finding == 0
+    return [
+        _Fault(
+            row.run_id,
+            row.number,
+            row.kind,
+            row.cause,
+            row.title,
+            {what: tuple(named) for what, named in places.get((row.run_id, row.number), {}).items()},
+        )
+        for row in rows
     ]
-    return [*found.values(), *whole]
+
+
+def _stands(fault: _Fault, now: Iterable[FindingEntry]) -> bool:
+    """Whether something is still wrong where the fault was: the fault itself, or what it has become."""
+    return any(
+        finding.identity == fault.key
+        or set(fault.places.get("wire", ())) & set(finding.wires)
+        or set(fault.places.get("component", ())) & set(finding.components)
+        or set(fault.places.get("cavity", ())) & set(finding.cavities)
+        for finding in now
+    )
+
+
+_IN_OHMS = (Kind.HIGH_RESISTANCE, Kind.LEAKAGE, Kind.WRONG_VALUE)
+
+
+def _could_see(fault: _Fault, document: Document) -> bool:
+    """Whether this proof would have found the fault: its cavities tested, by what finds such a fault.
+
+    What shows in ohms wants a bench that measures them, and what comes and goes wants to be watched for.
+    """
+    covered = document.coverage
+    if set(fault.places.get("cavity", ())) & {*covered.untested, *covered.waived}:
+        return False
+    if fault.kind in _IN_OHMS:
+        return document.bench.accuracy_ohm is not None
+    return fault.kind != Kind.INTERMITTENT or document.counts.watched_s > 0
+
+
+def _told(repair: Row[*tuple[Any, ...]]) -> dict[str, str]:
+    return {"person": repair.person, "done": repair.done, "words": repair.words}
 
 
 def remarks(document: Document, ended_before: str) -> list[str]:

@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import Row, and_, func, select
 
+from loomproof.records.before import KEY_PLACES
 from loomproof.records.schema import ADAPTERS, BENCH_CHECKS, FINDING_PLACES, FINDINGS, LOOMS, RECORDS, RUNS
 from loomproof.records.store import RUN_COLUMNS, Run, Store, looms_called, unpacked
+from loomproof.results.findings import finding_key
 
 
 @dataclass(frozen=True, slots=True)
 class FoundRow:
-    """One finding and one thing that it names (``what``: cavity, connector, wire or component)."""
+    """One finding and one thing that it names (``what``: cavity, connector, wire or component).
+
+    ``key`` is the finding's identity from run to run.
+    """
 
     run: str
     ended: str
@@ -27,6 +34,7 @@ class FoundRow:
     title: str
     what: str
     name: str
+    key: str
 
 
 def sealed_records(
@@ -117,6 +125,8 @@ def found_rows(store: Store, loom: str | None = None) -> tuple[FoundRow, ...]:
     run, found, place = RUNS.c, FINDINGS.c, FINDING_PLACES.c
     query = (
         select(
+            found.run_id,
+            found.number,
             run.run,
             run.ended,
             LOOMS.c.name.label("loom"),
@@ -138,10 +148,15 @@ def found_rows(store: Store, loom: str | None = None) -> tuple[FoundRow, ...]:
         query = query.where(run.loom_id.in_(looms_called(loom)))
     with store.reading() as connection:
         rows = connection.execute(query).all()
-    return tuple(_found_row(row) for row in rows)
+    return tuple(found for _, mine in groupby(rows, key=itemgetter(0, 1)) for found in _found(list(mine)))
 
 
-def _found_row(row: Row[*tuple[Any, ...]]) -> FoundRow:
-    # A finding that names nothing has no place.
-    values: list[Any] = ["" if value is None else value for value in row]
-    return FoundRow(*values)
+def _found(rows: Sequence[Row[*tuple[Any, ...]]]) -> Iterator[FoundRow]:
+    """Yield the rows of one finding, each with its key."""
+    key = finding_key(
+        rows[0].kind, rows[0].cause, *([r.name for r in rows if r.what == what] for what in KEY_PLACES)
+    )
+    for _, _, *row in rows:
+        # A finding that names nothing has no place.
+        values: list[Any] = ["" if value is None else value for value in (*row, key)]
+        yield FoundRow(*values)

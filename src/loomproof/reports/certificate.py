@@ -251,11 +251,21 @@ def _remarks(body: Mapping[str, object]) -> list[str]:
     return [f"This corrects the record {corrects['record']}, which stays: {corrects['why']}", *said]
 
 
+WHOLE_RUN = "the whole run"
+"""What a record calls the finding of a note that speaks of a whole run."""
+
+
 def _mended(entries: Sequence[Mapping[str, object]]) -> list[list[str]]:
     rows = []
+    whole = any(entry["finding"] == WHOLE_RUN for entry in entries)
+    silent = {
+        "words": "as noted for the whole run" if whole else "no note was kept",
+        "person": "",
+        "done": "",
+    }
     for entry in entries:
         repairs = cast(Sequence[Mapping[str, str]], entry.get("repairs", ()))
-        for repair in repairs or ({"words": "no note was kept", "person": "", "done": ""},):
+        for repair in repairs or (silent,):
             rows.append(
                 [
                     str(entry["run"]),

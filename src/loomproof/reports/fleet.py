@@ -14,7 +14,20 @@ if TYPE_CHECKING:
 
 
 _RUN = ("run", "loom", "serial", "verdict", "faults", "notes", "ended", "person", "bench", "hash")
-_FOUND = ("run", "ended", "loom", "serial", "number", "kind", "cause", "severity", "title", "what", "name")
+_FOUND = (
+    "run",
+    "ended",
+    "loom",
+    "serial",
+    "number",
+    "kind",
+    "cause",
+    "severity",
+    "title",
+    "what",
+    "name",
+    "key",
+)
 
 
 def runs_table(runs: Iterable[object]) -> pd.DataFrame:
@@ -61,12 +74,12 @@ def counts(found: Iterable[object], most: int = 15) -> dict[str, list[tuple[str,
     rows = pd.DataFrame([[getattr(f, column) for column in _FOUND] for f in found], columns=list(_FOUND))
     rows = rows[rows["severity"] == "fault"]
     rows["loom"] = [f"{a}, {b}" if b else a for a, b in zip(rows["loom"], rows["serial"], strict=True)]
-    kinds = rows.drop_duplicates(["loom", "kind", "title"])["kind"].str.replace("_", " ")
+    kinds = rows.drop_duplicates(["loom", "key"])["kind"].str.replace("_", " ")
     made = {"faults by kind": _ranked(kinds, most)}
     for what, words in (("connector", "faults by connector"), ("wire", "faults by wire")):
-        part = rows[rows["what"] == what].drop_duplicates(["loom", "kind", "title", "name"])
+        part = rows[rows["what"] == what].drop_duplicates(["loom", "key", "name"])
         made[words] = _ranked(part["name"], most)
-    looms = rows.drop_duplicates(["loom", "kind", "title"])["loom"]
+    looms = rows.drop_duplicates(["loom", "key"])["loom"]
     made["faults by loom"] = _ranked(looms, most)
     return made
 

@@ -13,7 +13,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from loomproof.results.findings import Kind, Severity
+from loomproof.results.findings import Kind, Severity, finding_key
 from loomproof.results.measured import Decision
 
 SCHEMA_NUMBER = 1
@@ -56,6 +56,8 @@ class AlternativeEntry(_Value):
 class FindingEntry(_Value):
     """One fault found; ``wire_colours`` stands beside ``wires``, one for one.
 
+    ``key`` is its identity from proof to proof, "" in documents from before there was one; ask `identity`.
+
     ``cost`` is what the explanation takes the fault to be worth, in broken wires; ``proved``: nothing cheaper
     explains the same, the search came to its end.
     """
@@ -75,6 +77,12 @@ class FindingEntry(_Value):
     alternatives: tuple[AlternativeEntry, ...] = ()
     cost: float | None = None
     proved: bool = True
+    key: str = ""
+
+    @property
+    def identity(self) -> str:
+        """Its key; worked out from what it names where the document is from before there was one."""
+        return self.key or finding_key(self.kind, self.cause, self.wires, self.components, self.cavities)
 
 
 class Coverage(_Value):

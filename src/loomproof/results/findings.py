@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
+from urllib.parse import quote
 
 from loomproof.loom.model import End
 
@@ -28,6 +30,26 @@ class Severity(StrEnum):
 
     FAULT = "fault"
     NOTE = "note"
+
+
+ONE_PATH = ("leak", "added_part")
+"""Causes of one thing: a path where nothing should be. Which of them it is called goes by its ohms alone."""
+
+
+def finding_key(
+    kind: str, cause: str, wires: Iterable[str], components: Iterable[str], cavities: Iterable[str]
+) -> str:
+    """Return the identity of a finding, without figures: what it is, and where.
+
+    Two proofs of one loom that find the same fault give the same key, whatever they read and however grave
+    it is. Where is wires and parts; where neither is known, cavities (as text). Written
+    ``open?wire=W3&part=R1``, names percent-coded (RFC 3986), so that no name can be taken for two.
+    """
+    places = [("wire", name) for name in sorted(set(wires))]
+    places += [("part", name) for name in sorted(set(components))]
+    places = places or [("cavity", name) for name in sorted(set(cavities))]
+    what = "path" if cause in ONE_PATH else kind
+    return f"{what}?" + "&".join(f"{thing}={quote(name, safe=':')}" for thing, name in places)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +79,8 @@ class Alternative:
 class Finding:
     """One fault. ``places`` are where to look first, most likely first; ``cause`` goes beyond ``kind``.
 
+    ``title`` says what and where, without a reading: figures stand in the evidence.
+
     ``cost`` is what it adds to the explanation, in broken wires; ``proved`` says that the search came to its
     end, so that nothing cheaper explains the same.
     """
@@ -75,3 +99,8 @@ class Finding:
     alternatives: tuple[Alternative, ...] = ()
     cost: float = 0.0
     proved: bool = True
+
+    @property
+    def key(self) -> str:
+        """Its identity, as `finding_key` writes it."""
+        return finding_key(self.kind, self.cause, self.wires, self.components, map(str, self.cavities))
