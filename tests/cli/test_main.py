@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import os
 import re
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -152,7 +153,14 @@ def test_an_order_to_stop_that_comes_as_the_command_ends_is_told_by_its_code(
         raise KeyboardInterrupt
 
     monkeypatch.setattr("loomproof.cli.main.run", late)
-    with pytest.raises(SystemExit) as ended:
-        main(["info"])
+    orders = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+    before = [signal.getsignal(number) for number in orders]
+    try:
+        with pytest.raises(SystemExit) as ended:
+            main(["info"])
+        assert [signal.getsignal(number) for number in orders] == [signal.SIG_IGN] * 3, "none comes later"
+    finally:
+        for number, handler in zip(orders, before, strict=True):
+            signal.signal(number, handler)
     assert ended.value.code == 3
     assert "stopped before the end" in capsys.readouterr().err

@@ -16,17 +16,14 @@ def stopping(*, until_the_end: bool = False) -> Iterator[None]:
 
     Once the way out has begun, more of them are ignored: releasing the bench is not broken off by an
     impatient second and third Ctrl-C. They count again when the block is left, or, ``until_the_end``, never:
-    for a process that leaves the block only to end. A signal that is ignored already, as under ``nohup``,
-    stays ignored. To be used in the main thread.
+    for a process that leaves the block only to end, with the code that it has. A signal that is ignored
+    already, as under ``nohup``, stays ignored. To be used in the main thread.
     """
     numbers = [getattr(signal, name) for name in _NAMES if hasattr(signal, name)]
     before = {number: signal.getsignal(number) for number in numbers}
     heeded = [number for number, handler in before.items() if handler is not signal.SIG_IGN]
-    stopped = False
 
     def stop(number: int, _frame: FrameType | None) -> None:
-        nonlocal stopped
-        stopped = True
         for each in heeded:
             signal.signal(each, signal.SIG_IGN)
         raise KeyboardInterrupt(signal.Signals(number).name)
@@ -36,6 +33,5 @@ def stopping(*, until_the_end: bool = False) -> Iterator[None]:
     try:
         yield
     finally:
-        if not (stopped and until_the_end):
-            for number in heeded:
-                signal.signal(number, before[number])
+        for number in heeded:
+            signal.signal(number, signal.SIG_IGN if until_the_end else before[number])

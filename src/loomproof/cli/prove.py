@@ -225,8 +225,10 @@ def prove(
             selftest_max_age=selftest_max_age,
             stop_after=stop_after,
         )
-    if json_file:
+    if json_file == "-":
         write_json(json_file, proving.json_of(kept.document))
+    elif json_file:
+        proving.written(Path(json_file), lambda: proving.json_of(kept.document), kept.run)
     show(kept, to_stderr=json_file == "-")
     return kept.exit_code
 

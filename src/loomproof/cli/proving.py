@@ -20,6 +20,8 @@ from loomproof.errors import (
     AdapterError,
     BenchError,
     BrokenOffError,
+    LoomproofError,
+    RecordError,
     SafetyError,
     UsageError,
 )
@@ -225,27 +227,69 @@ def can_be_kept(out: Path, store: str | None) -> None:
 
 
 def keep(outcome: Outcome, journal: bytes, journal_path: Path, out: Path, store: str | None) -> Kept:
-    """Seal the document into the store and write results, record and certificate into ``out``."""
-    from loomproof.cli.records import issue, now, write_file
+    """Seal the document into the store, then write results, record and certificate into ``out``.
+
+    From here to the end of the command an order to stop breaks nothing off: what was measured is sealed.
+    Until it is, no file claims anything. Once it is, a file that can't be written is told, and that is all.
+    Raises `RecordError` where it can't be sealed.
+    """
+    from loomproof.cli.ending import held_to_the_end
+    from loomproof.cli.records import issue, now
     from loomproof.records.home import home
     from loomproof.records.keys import KeyFolder
     from loomproof.records.store import open_store
 
+    orders = held_to_the_end()
     document = outcome.document
     base = out / f"{document.run}"
-    files = {
-        "results": base.with_name(base.name + ".results.json"),
-        "record": base.with_name(base.name + ".record.json"),
-        "certificate": base.with_name(f"{base.name}.{document.verdict}.pdf"),
-        "journal": journal_path,
-    }
-    write_file(files["results"], json_of(document))
-    signer = KeyFolder(home()).signer(now())
-    with open_store(store) as opened:
-        sealed = opened.seal_run(document, signer, journal)
-        write_file(files["record"], sealed.record)
-        write_file(files["certificate"], issue(opened, sealed.run.hash))
-    return Kept(outcome, files, sealed.run.run)
+    files = {"journal": journal_path}
+    with _or_not_kept(journal_path), open_store(store) as opened:
+        sealed = opened.seal_run(document, KeyFolder(home()).signer(now()), journal)
+    run = sealed.run.run
+    results, record = (base.with_name(f"{base.name}.{what}.json") for what in ("results", "record"))
+    if written(results, lambda: json_of(document), run):
+        files["results"] = results
+    if written(record, lambda: sealed.record, run):
+        files["record"] = record
+    if orders.stop:
+        click.echo(f"The run is kept; its certificate: loomproof certificate {run}", err=True)
+    else:
+        certificate = base.with_name(f"{base.name}.{document.verdict}.pdf")
+        with open_store(store) as opened:
+            if written(certificate, lambda: issue(opened, sealed.run.hash), run):
+                files["certificate"] = certificate
+    return Kept(outcome, files, run)
+
+
+@contextmanager
+def _or_not_kept(journal: Path) -> Iterator[None]:
+    """Say, where a finished run can't be sealed, that nothing of it is kept, and where its readings are."""
+    try:
+        yield
+    except RecordError as error:
+        error.message = f"the run is finished and could not be kept: {error.message}"
+        error.cure = (
+            f"{error.cure} What was read is in {journal}; loomproof replay shows what it says, without a "
+            "seal. Prove again to have it kept."
+        ).strip()
+        raise
+
+
+def written(path: Path, content: Callable[[], bytes], run: str) -> bool:
+    """Write a file of a run that is sealed already; say so where that can't be done."""
+    from loomproof.cli.records import write_file
+
+    try:
+        write_file(path, content())
+    except (LoomproofError, OSError) as error:
+        said = error.message if isinstance(error, LoomproofError) else f"{path}: {error}"
+        click.echo(
+            f"{said}\nThe run is sealed and kept all the same. loomproof certificate {run} writes its "
+            "certificate, with --json its sealed record.",
+            err=True,
+        )
+        return False
+    return True
 
 
 def json_of(document: Document) -> bytes:
