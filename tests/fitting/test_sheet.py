@@ -5,19 +5,23 @@ from __future__ import annotations
 import csv
 import io
 import random
+from dataclasses import replace
 from pathlib import Path
 
 import networkx as nx
 import pytest
 
+from loomproof.fitting.feeds import when_live
 from loomproof.fitting.sheet import fitting_sheet
-from loomproof.fitting.tracing import when_live
 from loomproof.loom.choices import answers_of
-from loomproof.loom.model import Circuit, ConnectorKind, End, Loom, Need, Wire
+from loomproof.loom.designations import is_earth
+from loomproof.loom.model import Circuit, Connector, ConnectorKind, End, Loom, Need, Wire
 from loomproof.loom.reading import load
 from loomproof.reports.fitting_sheet import sheet_csv, sheet_pdf, views
-from loomproof.results.document import Coverage, Verdict
-from loomproof.results.fitting import Action, Job, Level, Sheet
+from loomproof.results.document import ClaimEntry, Coverage, FindingEntry, Verdict
+from loomproof.results.findings import Kind, Severity
+from loomproof.results.fitting import Action, Job, Level, SafeRow, Sheet, Warn
+from loomproof.results.measured import Decision
 from tests.fitting.looms import demo, document, random_fitting_loom
 
 ANSWERS = (
@@ -154,14 +158,117 @@ def test_what_the_answers_imply() -> None:
 
 
 def test_designations_of_feeds_are_those_of_the_published_table() -> None:
-    """DIN 72552 as quoted in an encyclopaedia table: 30 battery direct, 15 ignition, 50 starter, 31 earth."""
-    assert [when_live(text) for text in ("30", "30a", "B+", "15", "15a", "50", "50b")] == [
-        "permanent", "permanent", "permanent", "ignition", "ignition", "start", "start",
+    """DIN 72552 as quoted in encyclopaedia and makers' tables: 30 battery direct, 15 ignition, 50 starter, 31
+    earth, 31b earth through a switch, 87 relay output, L and R flashers, C flasher tell-tale."""
+    assert [when_live(text) for text in ("30", "30a", "30b", "B+", "15", "15a", "15e", "50", "50b")] == [
+        *["permanent"] * 4, *["ignition"] * 3, "start", "start",
     ]  # fmt: skip
-    assert [when_live(text) for text in ("31", "31b", "1", "4", "85", "86", "87", "87a", "32", "D-")] == [
+    assert [when_live(text) for text in ("31", "31a", "31b", "31c", "1", "4", "85", "32", "D-", "B-")] == [
         ""
     ] * 10
-    assert when_live("58L") == when_live("71") == "switched"
+    switched = (
+        "44 49c 53c 53e 53i 57a 57L 57R 58b 58d 58L 63 71 76 77 81 82a 83b 84 86 86a 86b 87 87a 87b 87c"
+    )
+    assert {when_live(text) for text in (*switched.split(), "C", "C2", "C3", "L", "R", "D+")} == {"switched"}
+    assert [is_earth(text) for text in ("31", "31a", "31c", "D-", "31b", "31d", "32")] == [True] * 4 + [
+        False
+    ] * 3
+    assert when_live("15x") == "ignition", "a variant that the table lacks is never dead"
+
+
+def car_loom(
+    designation: str, *, fuse: str = "", load_a: float | None = None, need: Need = Need.NEEDED
+) -> Loom:
+    """Return a feed 30 with its lamp, and beside it a circuit from the car with a stub that is not used."""
+    plugs = [Connector(name, ConnectorKind.PLUG, (("1",),)) for name in ("LAMPA", "LAMPB", "EXTRA")]
+    return Loom(
+        "stub",
+        connectors=(
+            Connector("CAR", ConnectorKind.SOCKET, (("1", "2"),)),
+            *plugs,
+            Connector("S1", ConnectorKind.SPLICE),
+        ),
+        wires=(
+            Wire("W1", End("CAR", "1"), End("S1"), "RD", 1.0, 1.0, "lamp-a"),
+            Wire("W2", End("S1"), End("LAMPA", "1"), "RD", 1.0, 1.0, "lamp-a"),
+            Wire("W3", End("S1"), End("EXTRA", "1"), "RD/WH", 1.0, 1.0, "extra"),
+            Wire("W4", End("CAR", "2"), End("LAMPB", "1"), "RD/BK", 1.0, 1.0, "lamp-b"),
+        ),
+        circuits=(
+            Circuit("lamp-a", "lamp", designation, load_a, fuse, need=need),
+            Circuit("lamp-b", "lamp", "30", 2.0, "5 A"),
+            Circuit("extra", "stub", "", 0.01, need=Need.UNUSED),
+        ),
+    )
+
+
+@pytest.mark.parametrize("designation", ["87", "15e", "49c", "L", "R", "C2", "31b", "86a", "30b", "15z"])
+def test_a_stub_on_a_circuit_that_can_be_live_is_capped_and_warned_of(designation: str) -> None:
+    row, warned = stub(fitting_sheet(car_loom(designation)))
+    assert row.action is Action.CAP
+    assert "no feed" not in row.why
+    assert warned
+
+
+@pytest.mark.parametrize(
+    ("fuse", "load_a", "told"),
+    [("10 A", None, "a fuse"), ("", 2.0, "a load of 2 A"), ("", None, "no designation")],
+)
+def test_what_nobody_can_rule_out_is_treated_as_live(fuse: str, load_a: float | None, told: str) -> None:
+    row, warned = stub(fitting_sheet(car_loom("", fuse=fuse, load_a=load_a)))
+    assert row.action is Action.CAP
+    assert "may be live, treat as live" in row.why
+    assert told in row.why
+    assert warned
+
+
+def test_no_feed_is_said_only_where_every_circuit_is_known() -> None:
+    for loom in (car_loom("", load_a=0.01), car_loom("31")):
+        row, warned = stub(fitting_sheet(loom))
+        assert row.action is Action.SHORTEN
+        assert not warned
+
+
+def test_an_unused_feed_on_a_plug_that_stays_on_is_live() -> None:
+    """The car's half of CAR is plugged for lamp-b: what it holds opposite CAR:1 is in contact."""
+    loom = car_loom("30", need=Need.UNUSED)
+    row, warned = stub(fitting_sheet(loom))
+    assert row.action is Action.CAP
+    assert "permanent feed (lamp-a)" in row.why
+    assert warned
+    apart = replace(loom, circuits=tuple(
+        replace(one, need=Need.UNUSED) if one.name == "lamp-b" else one for one in loom.circuits
+    ))  # fmt: skip
+    assert not stub(fitting_sheet(apart))[1], "nothing is plugged in at all"
+
+
+def stub(sheet: Sheet) -> tuple[SafeRow, list[Warn]]:
+    """Return the row of the stub and the warnings that name it."""
+    row = next(row for row in sheet.safe if row.facts.end == "EXTRA:1")
+    return row, [warn for warn in sheet.warnings if "EXTRA:1" in warn.ends]
+
+
+def test_a_cavity_in_which_the_proof_found_something_is_never_left_alone() -> None:
+    loom = demo()
+    spare = next(row for row in fitting_sheet(loom).safe if row.facts.end == "ECU-A:3")
+    assert spare.action is Action.LEAVE
+    found = FindingEntry(
+        kind=Kind.SHORT, severity=Severity.NOTE, title="A wire sits in ECU-A:3", cavities=("ECU-A:3",)
+    )
+    proof = document(loom, Verdict.PASS).model_copy(update={"findings": (found,)})
+    row = next(row for row in fitting_sheet(loom, None, proof).safe if row.facts.end == "ECU-A:3")
+    assert row.action is Action.CAP
+    assert "A wire sits in ECU-A:3" in row.why
+
+
+@pytest.mark.parametrize("decision", [Decision.FAIL, Decision.UNDECIDED])
+def test_a_pass_with_a_claim_that_does_not_hold_is_not_ready(decision: Decision) -> None:
+    loom = demo()
+    claim = ClaimEntry(kind="isolation", subject="ECU-A:3 alone", statement="", decision=decision, rule="",
+                       cavities=("ECU-A:3",))  # fmt: skip
+    sheet = fitting_sheet(loom, None, document(loom, Verdict.PASS, claims=(claim,)))
+    assert not sheet.ready
+    assert "ECU-A:3 alone" in sheet.banner
 
 
 def test_the_page_sets_and_is_the_same_every_time() -> None:
@@ -174,7 +281,8 @@ def test_the_page_sets_and_is_the_same_every_time() -> None:
 def test_what_can_be_live_equals_a_graph_search_over_all_relay_states(seed: int) -> None:
     from itertools import product
 
-    from loomproof.fitting.tracing import Tracer, feeds_of
+    from loomproof.fitting.feeds import feeds_of
+    from loomproof.fitting.tracing import Tracer
     from loomproof.loom.choices import needs_of
     from loomproof.loom.model import ComponentKind
 

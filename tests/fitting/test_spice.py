@@ -6,11 +6,12 @@ import random
 
 import pytest
 
-from loomproof.fitting.carrying import solved, sources_of
+from loomproof.fitting.carrying import solved
 from loomproof.fitting.drops import drops_of
+from loomproof.fitting.feeds import feeds_of, sources_of
 from loomproof.fitting.needs import plan_of
 from loomproof.fitting.proofs import standing_of
-from loomproof.fitting.tracing import Tracer, feeds_of
+from loomproof.fitting.tracing import Tracer
 from loomproof.loom.choices import answers_of, needs_of
 from loomproof.loom.model import end_of
 from tests.fitting import spice

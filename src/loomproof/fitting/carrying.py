@@ -12,12 +12,10 @@ import numpy as np
 
 from loomproof.electrics.conductors import wire_conductor
 from loomproof.electrics.tables import fuses
+from loomproof.fitting.feeds import SIGNAL_A, sources_of
 from loomproof.fitting.needs import Plan
-from loomproof.fitting.tracing import feeds_of, when_live
+from loomproof.loom.designations import Supply, supply_of
 from loomproof.loom.model import Circuit, Component, ComponentKind, ConnectorKind, End, Loom, Need, Wire
-
-SIGNAL_A = 0.1
-"""Circuits below this load are left out: what they lose is nothing. Common practice, no source."""
 
 JOINT_DOUBT = 0.8
 """How far a joint or contact that nobody measured may lie from the loom's figure for it, as a share."""
@@ -137,12 +135,11 @@ def loads_of(loom: Loom, plan: Plan, live: Iterable[End], sources: Iterable[End]
 
 def _is_trunk(loom: Loom, circuit: Circuit) -> bool:
     """Whether a circuit only carries what others draw: a feed, an earth, or one that others need."""
-    if when_live(circuit.designation) in ("start", "switched"):
+    supply = supply_of(circuit.designation)
+    if supply in (Supply.START, Supply.SWITCHED):
         return False  # What the car switches goes straight to its load.
-    return (
-        bool(when_live(circuit.designation))
-        or circuit.designation.startswith("31")
-        or any(circuit.name in other.needs for other in loom.circuits)
+    return supply in (Supply.PERMANENT, Supply.IGNITION, Supply.EARTH) or any(
+        circuit.name in other.needs for other in loom.circuits
     )
 
 
@@ -205,12 +202,3 @@ def solved(loom: Loom, plan: Plan, running_c: float) -> tuple[Flow, tuple[Load, 
     first = flow(edges, sources, loads)
     carried = {edge.name: abs(amps) for edge, amps in zip(edges, first.current_a, strict=True) if edge.hop}
     return flow(edges_of(loom, plan, running_c, carried), sources, loads), loads
-
-
-def sources_of(loom: Loom, needs: Mapping[str, Need]) -> tuple[End, ...]:
-    """Return where feeds come in: the car's end at which a wire of the feed starts, else all its ends."""
-    found: dict[End, None] = {}
-    for feed in feeds_of(loom, needs):
-        starts = {wire.a for wire in loom.wires if wire.circuit == feed.circuit}
-        found.update(dict.fromkeys([end for end in feed.entries if end in starts] or feed.entries))
-    return tuple(found)

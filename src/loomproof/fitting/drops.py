@@ -18,6 +18,7 @@ from loomproof.electrics.decision import judge
 from loomproof.fitting.carrying import Edge, Flow, Load, flow, new, solved, wire_edge
 from loomproof.fitting.needs import Plan, plan_of
 from loomproof.fitting.proofs import Standing
+from loomproof.loom.designations import is_earth
 from loomproof.loom.model import Circuit, ConnectorKind, End, Loom, Need
 from loomproof.results.fitting import DropRow, EarthRow
 
@@ -33,7 +34,7 @@ def drops_of(
         if load.back is not None:
             rows += _return_rows(loom, load, standing, running_c, plan)
     for circuit in loom.circuits:
-        if circuit.designation.startswith("31") and needs.get(circuit.name) is not Need.UNUSED:
+        if is_earth(circuit.designation) and needs.get(circuit.name) is not Need.UNUSED:
             rows += _earth_rows(loom, circuit, standing, running_c, plan, needs)
     return tuple(rows)
 
@@ -248,7 +249,7 @@ def earths_of(loom: Loom, needs: Mapping[str, Need]) -> tuple[EarthRow, ...]:
     """Return each earth point with the sum of what returns through it."""
     found = []
     for circuit in loom.circuits:
-        if not circuit.designation.startswith("31") or needs.get(circuit.name) is Need.UNUSED:
+        if not is_earth(circuit.designation) or needs.get(circuit.name) is Need.UNUSED:
             continue
         users = tuple(
             other.name

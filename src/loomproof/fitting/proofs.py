@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from loomproof.loom.model import Loom
 from loomproof.results.document import Document, Verdict
+from loomproof.results.measured import Decision
 
 NOT_PROVED = "NOT PROVED: do not energise this loom."
 
@@ -23,8 +24,9 @@ class Measured:
 class Standing:
     """Whether the loom is proved, what the banner says, and what was measured by pair of cavities.
 
-    ``unproved`` are cavities that the proof did not test, waived ones among them. ``temperature_c`` is the
-    bench's, 20 °C where it measured none.
+    ``unproved`` are cavities that the proof did not test, waived ones among them. ``found`` are cavities of
+    findings and of claims that do not hold, with what was found there. ``temperature_c`` is the bench's,
+    20 °C where it measured none.
     """
 
     passed: bool
@@ -33,6 +35,7 @@ class Standing:
     measured: Mapping[frozenset[str], Measured] = field(default_factory=dict)
     temperature_c: float = 20.0
     unproved: frozenset[str] = frozenset()
+    found: Mapping[str, str] = field(default_factory=dict)
 
 
 def standing_of(loom: Loom, proof: Document | None) -> Standing:
@@ -53,6 +56,7 @@ def standing_of(loom: Loom, proof: Document | None) -> Standing:
     }
     heat = proof.bench.temperature_c
     celsius = 20.0 if heat is None else heat
+    found = _found(proof)
     if proof.verdict is not Verdict.PASS:
         return Standing(
             False,
@@ -60,6 +64,17 @@ def standing_of(loom: Loom, proof: Document | None) -> Standing:
             f"{NOT_PROVED} Its latest proof says {proof.verdict.value}; mend it and prove it again.",
             measured,
             celsius,
+            found=found,
+        )
+    broken = next((claim for claim in proof.claims if claim.decision is not Decision.PASS), None)
+    if broken is not None:
+        return Standing(
+            False,
+            f"{name}, with a claim that does not hold",
+            f"{NOT_PROVED} Its latest proof passes, and a claim in it does not hold: {broken.subject}.",
+            measured,
+            celsius,
+            found=found,
         )
     if proof.bench.simulated:
         return Standing(
@@ -68,6 +83,18 @@ def standing_of(loom: Loom, proof: Document | None) -> Standing:
             f"{NOT_PROVED} Its latest proof was on a simulated bench and says nothing of a real loom.",
             measured,
             celsius,
+            found=found,
         )
     unproved = frozenset((*proof.coverage.untested, *proof.coverage.waived))
-    return Standing(True, name, "", measured, celsius, unproved)
+    return Standing(True, name, "", measured, celsius, unproved, found)
+
+
+def _found(proof: Document) -> dict[str, str]:
+    """Return by cavity what the proof found there that should not be."""
+    told: dict[str, str] = {}
+    for claim in proof.claims:
+        if claim.decision is not Decision.PASS:
+            told.update(dict.fromkeys(claim.cavities, f"{claim.subject} does not hold"))
+    for finding in proof.findings:
+        told.update(dict.fromkeys(finding.cavities, finding.title))
+    return told

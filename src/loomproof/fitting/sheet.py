@@ -7,15 +7,16 @@ unused is unused as a whole, even where a shared feed or earth runs into it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from loomproof.fitting import capacity, drops, implied, words
+from loomproof.fitting.feeds import feeds_of, perhaps_of
 from loomproof.fitting.needs import Plan, plan_of
 from loomproof.fitting.proofs import standing_of
-from loomproof.fitting.tracing import Feed, Live, Tracer, feeds_of
+from loomproof.fitting.tracing import Feed, Live, Tracer
 from loomproof.loom.choices import needs_of
-from loomproof.loom.designations import DESIGNATIONS
+from loomproof.loom.designations import DESIGNATIONS, is_earth
 from loomproof.loom.model import ComponentKind, End, Loom, Need
 from loomproof.results.document import Document
 from loomproof.results.fitting import Action, ConnectRow, Job, Level, SafeRow, Sheet, SheetEnd, Warn
@@ -38,14 +39,15 @@ def fitting_sheet(
     needs = needs_of(loom, answers)
     tracer = Tracer(loom)
     feeds = feeds_of(loom, needs)
-    live = tracer.live(feeds)
+    surely = tracer.live(feeds)
+    live = tracer.live((*feeds, *perhaps_of(loom, needs, surely)))
     plan = plan_of(loom, needs)
     standing = standing_of(loom, proof)
     connect = _connect(loom, plan, live)
-    safe = tuple(_safe(loom, end, plan, live) for end in plan.safe)
-    places = tuple(_place(loom, end, plan, live) for end in plan.places)
+    safe = tuple(_heed(_safe(loom, end, plan, live), standing.found) for end in plan.safe)
+    places = tuple(_heed(_place(loom, end, plan, live), standing.found) for end in plan.places)
     warnings = [*_live_warnings((*safe, *places), plan, live), *_unfused_feeds(feeds, connect, live)]
-    warnings += implied.warnings(loom, plan, needs, feeds, live)
+    warnings += implied.warnings(loom, plan, needs, feeds, surely)
     if tracer.contacts_missing:
         names = ", ".join(tracer.contacts_missing)
         warnings.append(
@@ -178,7 +180,7 @@ def _safe(loom: Loom, end: End, plan: Plan, live: Mapping[End, tuple[Live, ...]]
                 f"live while {' and '.join(sorted(fuses))} is in; nothing needed is behind it",
                 optional,
             )
-        return SafeRow(facts, Action.CAP, f"can be live: {facts.live[0]}.{cut}", optional)
+        return SafeRow(facts, Action.CAP, f"{_said(ways[:1])}.{cut}", optional)
     if not wires and not _touched(loom, end):
         return SafeRow(facts, Action.LEAVE, "no wire; keep its seal or blanking plug in", optional)
     if splices:
@@ -186,7 +188,7 @@ def _safe(loom: Loom, end: End, plan: Plan, live: Mapping[End, tuple[Live, ...]]
     if end.connector in plan.plugged:
         return SafeRow(facts, Action.LEAVE, "no feed reaches it and its plug goes on anyway", optional)
     far = [other for wire in wires for other in wire.ends if other != end]
-    if far and facts.designation.startswith("31"):
+    if far and is_earth(facts.designation):
         return SafeRow(facts, Action.CAP, "it is earthed: a feed that touches it is a short", optional)
     driven = [str(other) for other in far if other.connector in plan.plugged]
     if driven:
@@ -194,6 +196,14 @@ def _safe(loom: Loom, end: End, plan: Plan, live: Mapping[End, tuple[Live, ...]]
             facts, Action.CAP, f"no feed reaches it, but what is plugged in at {driven[0]} may", optional
         )
     return SafeRow(facts, Action.LEAVE, "no feed reaches it and nothing is plugged in behind it", optional)
+
+
+def _heed(row: SafeRow, found: Mapping[str, str]) -> SafeRow:
+    """Return the row as what the proof found at its cavity makes it: never left alone over a finding."""
+    told = found.get(row.facts.end)
+    if told is None or row.action is not Action.LEAVE:
+        return row
+    return replace(row, action=Action.CAP, why=f"the proof found here: {told.rstrip('.')}; treat it as live")
 
 
 def _touched(loom: Loom, end: End) -> bool:
@@ -219,6 +229,13 @@ def _rating(rating_a: float | None) -> str:
     return f" {rating_a:g} A" if rating_a else ""
 
 
+def _said(ways: Sequence[Live]) -> str:
+    """Say how an end can be live; what nobody can rule out stands behind what is known, or alone."""
+    texts = list(dict.fromkeys(way.text for way in sorted(ways, key=lambda way: bool(way.feed.why))))
+    said = "; ".join(texts)
+    return said if all(way.feed.why for way in ways) else f"can be live: {said}"
+
+
 def _live_warnings(
     rows: Iterable[SafeRow], plan: Plan, live: Mapping[End, tuple[Live, ...]]
 ) -> Iterable[Warn]:
@@ -240,10 +257,9 @@ def _live_warnings(
                 (row.facts.end,),
             )
         else:
-            text = "; ".join(dict.fromkeys(way.text for way in ways))
             yield Warn(
                 Level.WARNING,
-                f"{what} is unused and can be live: {text}. {row.action.value.capitalize()}.",
+                f"{what} is unused and {_said(ways)}. {row.action.value.capitalize()}.",
                 (row.facts.end,),
             )
 

@@ -1,7 +1,6 @@
 """Which ends of a loom can be live in this conversion, from which feed, and with or without a fuse.
 
-A feed is a circuit whose designation (DIN 72552) says so: 30 and B+ permanent, 15 with the ignition, 50 while
-starting, others by a switch of the car. It enters where its wires meet the car. From there current is
+What is a feed, and where it meets the car, `loomproof.fitting.feeds` says. From there current is
 followed through wires, splices, fuses, links, resistors, coils, diodes (anode to cathode) and relay
 contacts in either position; a change-over contact is never in both positions at once. What is
 plugged in (sensors, computer, motors) is not in the description and is not followed.
@@ -13,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
 
-from loomproof.loom.model import Circuit, Component, ComponentKind, ConnectorKind, End, Loom, Need
+from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Loom
 
 MOST_CHANGE_OVERS = 8
 """Change-over relays whose positions are gone through one by one; with more, both contacts count as closed,
@@ -29,14 +28,15 @@ _WEAK = frozenset({ComponentKind.RESISTOR, ComponentKind.COIL})
 class Feed:
     """A supply of the car: the circuit that brings it, when it is there, where it enters, its fuse.
 
-    ``when`` is permanent, ignition, start or switched. ``fuse`` is the text of a fuse outside the loom
-    (``40 A``), empty where none is stated.
+    ``when`` is permanent, ignition, start, switched, or perhaps: nobody can rule it out, and ``why`` says on
+    what ground. ``fuse`` is the text of a fuse outside the loom (``40 A``), empty where none is stated.
     """
 
     circuit: str
     when: str
     entries: tuple[End, ...]
     fuse: str
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,49 +57,11 @@ class Live:
     def text(self) -> str:
         """Say it: ``permanent feed (feed), through K1, F1; fused by F1``."""
         through = f", through {', '.join(self.via)}" if self.via else ""
+        if self.feed.why:
+            return f"may be live, treat as live: {self.feed.why}{through}"
         guard = f"fused by {' or '.join(self.fuses) or self.feed.fuse}" if self.fused else "NOT FUSED"
         weak = ", little current" if self.weak else ""
         return f"{self.feed.when} feed ({self.feed.circuit}){through}; {guard}{weak}"
-
-
-def when_live(designation: str) -> str:
-    """Return when a terminal of this designation is fed: permanent, ignition, start, switched; else ""."""
-    plain = designation.replace("−", "-")
-    if plain in ("30", "30a", "B+", "51"):
-        return "permanent"
-    if plain in ("15", "15a", "17", "19"):
-        return "ignition"
-    if plain[:2] == "50" or plain[:2] == "45":
-        return "start"
-    if plain[:2] in ("49", "53", "54", "55", "56", "57", "58", "71", "75", "61") or plain == "D+":
-        return "switched"
-    return ""
-
-
-def feeds_of(loom: Loom, needs: Mapping[str, Need]) -> tuple[Feed, ...]:
-    """Return the feeds that this conversion connects: those of circuits that it does not leave unused."""
-    return tuple(
-        Feed(circuit.name, when, entries, "" if circuit.fuse in loom.component_by_name else circuit.fuse)
-        for circuit in loom.circuits
-        if (when := when_live(circuit.designation))
-        and needs.get(circuit.name, circuit.need) is not Need.UNUSED
-        and (entries := _entries(loom, circuit))
-    )
-
-
-def _entries(loom: Loom, circuit: Circuit) -> tuple[End, ...]:
-    """Return where the feed meets the car.
-
-    Where a fuse of the loom divides the circuit, only the side where a wire starts at the car is its source.
-    """
-    wires = [wire for wire in loom.wires if wire.circuit == circuit.name]
-    ends = dict.fromkeys(end for wire in wires for end in wire.ends)
-    outer = [end for end in ends if loom.by_name[end.connector].kind not in INNER]
-    divided = any(
-        part.kind is ComponentKind.FUSE and any(end in ends for end in part.ends) for part in loom.components
-    )
-    starts = [end for end in dict.fromkeys(wire.a for wire in wires) if end in outer]
-    return tuple(starts if divided and starts else outer)
 
 
 Step = tuple[End, str, ComponentKind | None]

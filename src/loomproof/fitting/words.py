@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from loomproof.fitting.tracing import when_live
+from loomproof.fitting.feeds import SIGNAL_A, when_live
+from loomproof.loom.designations import is_earth
 from loomproof.loom.model import ConnectorKind, End, Loom
 from loomproof.results.fitting import Job, SheetEnd
-
-SIGNAL_A = 0.1
-"""A circuit of at most this load is a signal; above it drives something. Common practice, no source."""
 
 EXPERIENCED = (
     "Airbag and belt-tensioner circuits: only people licensed for them.",
@@ -47,7 +45,7 @@ def job_of(loom: Loom, end: End, facts: SheetEnd, computers: Collection[str]) ->
     by_when = {"permanent": Job.PERMANENT, "ignition": Job.IGNITION, "start": Job.START}
     if when in by_when:
         return by_when[when]
-    if plain.startswith("31") or (loom.by_name[end.connector].kind is ConnectorKind.RING and not plain):
+    if is_earth(plain) or (loom.by_name[end.connector].kind is ConnectorKind.RING and not plain):
         return Job.EARTH
     if plain in ("1", "1a", "1b", "4", "4a", "4b", "15a") or "rev" in said.split() or "rev-counter" in said:
         return Job.COIL
@@ -82,7 +80,7 @@ def check(loom: Loom, end: End, facts: SheetEnd, probe: End | None, is_live: boo
             if end in part.ends
         )
         return f"Ohms from {probe} to the counterpart of {end}, through {parts}: that value."
-    if facts.designation.startswith("31") and loom.by_name[end.connector].kind is ConnectorKind.RING:
+    if is_earth(facts.designation) and loom.by_name[end.connector].kind is ConnectorKind.RING:
         return f"Ohms from {probe} to the battery's negative post through {end}: under 0.5 Ω less the leads."
     if when_live(facts.designation) == "permanent":
         return f"{text} And to the negative post with all fuses out: no path."
