@@ -166,6 +166,7 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
         insulation = run_insulation(
             loom, plan.scope, request.insulation, _under_voltage(bench, request.insulation)
         )
+    bench.confirm()
     statistics = bench.statistics()
     return Part(
         request,

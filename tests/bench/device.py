@@ -48,6 +48,7 @@ class Scanner:
     watching: int | None = None
     armed_v: float = 0.0
     refuse: dict[str, str] = field(default_factory=dict)
+    most_sets: int = 10_000
 
     def __post_init__(self) -> None:
         self.line = self.line or 2 * -(-self.points // 4) + 48
@@ -93,6 +94,8 @@ class Scanner:
         head, _, rest = body.partition(" ")
         if head in self.refuse:
             return self.refuse[head]
+        if head in ("SENS:DRIV?", "WATC:STAR") and rest.count(",") + 1 > self.most_sets:
+            return 'ERR -223,"Too much data"'
         if head == "*IDN?":
             return self.identity
         if head == "SYST:CAP?":

@@ -161,7 +161,8 @@ def test_a_journal_cut_anywhere_never_gives_another_answer(tmp_path: Path, journ
     [
         (0, "{}", "line 1"),
         (0, "nonsense", "line 1: this is not JSON"),
-        (0, '{"schema":1}', "line 1: the header"),
+        (0, '{"schema":2}', "line 1: the header"),
+        (0, '{"schema":1}', "a journal of form 1, and this program asks as form 2"),
         (1, "[]", "line 2: an object"),
         (1, '{"n":2,"t":0,"ask":["sense",["#H1"]],"answer":["#H1"]}', "line 2: number 1"),
         (1, '{"n":1,"t":0,"ask":["sense",["#H1"]]}', "line 2: there is no answer"),

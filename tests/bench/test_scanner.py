@@ -72,9 +72,39 @@ def test_no_batch_can_exceed_the_line(points: int, line: int) -> None:
     assert longest <= scanner.line
     senses = [body for body in scanner.executed if body.startswith("SENS:DRIV?")]
     most = max(body.count(",") + 1 for body in senses)
-    # Longest possible reply of a batch: frame 13 bytes, ceil(points / 4) + 2 a set, commas between.
-    assert 13 + most * (-(-points // 4) + 3) - 1 <= scanner.line
+    # Longest possible reply of a batch, as the link's page counts it: a frame of 13 bytes, and for each set
+    # ceil(points / 4) + 2 and a comma, the last one's too.
+    assert most == 1 or 13 + most * (-(-points // 4) + 3) <= scanner.line
     assert 13 + 11 + (most + 1) * (len(write_set(everything)) + 1) - 1 > scanner.line or most == 40
+
+
+@pytest.mark.parametrize("most", [1, 2, 5])
+def test_a_batch_that_the_device_finds_too_long_is_sent_in_parts(most: int) -> None:
+    rig = Rig(Scanner(Clock(), points=64, line=1000, most_sets=most))
+    drives = [1 << (i % 64) for i in range(100)]
+    assert rig.bench.sense(drives) == drives
+    refused = sum(body.count(",") + 1 > most for body in rig.scanner.executed if "DRIV" in body)
+    assert refused < 15  # it does not try the same again
+    with pytest.raises(UnfitError, match="watch fewer at a time"):
+        next(rig.bench.watch(drives[: most + 1]))
+
+
+def test_a_device_that_is_another_by_now_is_refused() -> None:
+    rig = Rig()
+    rig.bench.confirm()
+    rig.scanner.identity = "Invented Instruments,Pin Scanner,SN2,1.0"
+    assert rig.bench.sense([1])
+    with pytest.raises(UnfitError, match=r"another scanner answers .* SN2 .*bound to .* SN1"):
+        rig.bench.confirm()
+
+
+def test_after_a_silence_it_is_asked_who_it_is() -> None:
+    rig = Rig()
+    rig.scanner.identity = "Invented Instruments,Pin Scanner,SN2,1.0"
+    rig.clock.now += 3.0
+    with pytest.raises(UnfitError, match="another scanner answers"):
+        rig.bench.sense([1])
+    assert rig.scanner.executed[-1] == "SYST:LINK:CLOS"
 
 
 def test_batches_shrink_and_grow_again() -> None:

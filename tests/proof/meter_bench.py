@@ -51,6 +51,13 @@ class MeterBench:
     def capabilities(self) -> Capabilities:
         return self.able
 
+    def confirm(self) -> None:
+        pass
+
+    @property
+    def released(self) -> bool:
+        return True
+
     def set_settle(self, settle_us: int) -> None:
         raise AssertionError("a bench that cannot sense has no settle time")
 

@@ -110,6 +110,13 @@ class NetworkBench:
     def capabilities(self) -> Capabilities:
         return self.able
 
+    def confirm(self) -> None:
+        pass
+
+    @property
+    def released(self) -> bool:
+        return True
+
     def set_settle(self, settle_us: int) -> None:
         pass
 

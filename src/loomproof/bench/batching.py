@@ -1,4 +1,7 @@
-"""How many sets go into one sensing command: as many as fit the line, fewer on a line that fails."""
+"""How many sets go into one sensing command: as many as fit the line, fewer on a line that fails.
+
+A device counts each set of its answer with a comma, the last one's too, so the host does as well.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,9 @@ from loomproof.bench.frames import FRAME_BYTES, write_set
 from loomproof.bench.seam import PointSet
 
 SENSE = "SENS:DRIV? "
+TOO_MUCH_DATA = -223
+"""The code with which a device refuses a command whose answer could outgrow its line."""
+
 CLEAN_BEFORE_GROWTH = 16
 
 
@@ -18,23 +24,28 @@ class Batches:
         self._line_bytes = line_bytes
         self._set_bytes = -(-points // 4) + 2
         self._budget = line_bytes
+        self._most: int | None = None
         self._clean = 0
 
     def after(self, drives: Sequence[PointSet], start: int) -> Sequence[PointSet]:
         """Return the next batch: at least one set, and as many as command and reply have room for."""
-        sent, told = FRAME_BYTES + len(SENSE) - 1, FRAME_BYTES - 1
+        sent, told = FRAME_BYTES + len(SENSE) - 1, FRAME_BYTES
         stop = start
         while stop < len(drives):
             sent += 1 + len(write_set(drives[stop]))
             told += 1 + self._set_bytes
-            if stop > start and max(sent, told) > self._budget:
+            if stop > start and (max(sent, told) > self._budget or stop - start == self._most):
                 break
             stop += 1
         return drives[start:stop]
 
     def reply_bytes(self, count: int) -> int:
         """Return how long the reply to so many sets can be."""
-        return count * (self._set_bytes + 1) - 1
+        return count * (self._set_bytes + 1)
+
+    def refused(self, count: int) -> None:
+        """Never send so many sets at once again: the device reckons with a longer answer than we do."""
+        self._most = max(1, count * 3 // 4)
 
     def failed(self) -> None:
         """Halve what follows."""

@@ -6,6 +6,7 @@ an error. Time is injected (``clock``), and waiting happens only in `Line.receiv
 
 from __future__ import annotations
 
+import contextlib
 import secrets
 import time
 from collections import deque
@@ -24,6 +25,12 @@ PATIENCE_S = 10.0
 
 IDLE_CLOSE_S = 10.0
 """How long after the last good command a device closes the link by itself."""
+
+RENEW_AFTER_S = IDLE_CLOSE_S - 2.0
+"""After so long without a good reply the link is opened anew rather than trusted to be open still."""
+
+RELEASE_S = 1.0
+"""How long a release waits for the device's word beyond what the device still has to do."""
 
 PROBE = "*CLS"
 """The shortest command without effect on a reading; finds out where the device's count stands."""
@@ -88,6 +95,8 @@ class Link:
         self._stalled = False
         self._unanswered = True
         self._last_sent = b""
+        self._in_doubt = True
+        self._busy_until = clock()
 
     @property
     def progress_at(self) -> float:
@@ -109,6 +118,7 @@ class Link:
 
     def open(self, *, patience_s: float | None = None) -> None:
         """Open the link with a fresh nonce. Raises `LinkError` where nothing answers as a device should."""
+        self._in_doubt = True
         nonce = self._nonces()
         self._nonce = b""
         self.events.clear()
@@ -177,16 +187,33 @@ class Link:
             (("abandoned", self._abandoned),),
         )
 
-    def close(self, *, patience_s: float = 1.0) -> None:
-        """Close the link and the line; never raises `LinkError`."""
-        try:
-            self.ask("SYST:LINK:CLOS", reply_bytes=2, patience_s=patience_s)
-        except (LinkError, RefusedError):
-            pass  # the device closes by itself
-        finally:
-            self.line.close()
+    def end(self) -> bool:
+        """Release every point and close the link. Return whether the device confirmed the release.
+
+        What was broken off in the middle of a command does not know which number the device waits for. An
+        opening command is taken with any number and releases by itself, so the link is opened anew first.
+        Where the line holds nothing back, a device that lives hears this after whatever came before.
+        """
+        for _ in range(2):
+            try:
+                if self._in_doubt or self.idle_s >= RENEW_AFTER_S:
+                    busy_s = max(0.0, self._busy_until - self._clock())
+                    self.open(patience_s=RELEASE_S + busy_s)
+                released = self.ask("ROUT:OPEN:ALL", reply_bytes=2, patience_s=RELEASE_S) == "OK"
+                break
+            except RefusedError:
+                return False
+            except LinkError:
+                if self._nonce == b"":  # not even a new link could be opened
+                    return False
+        else:
+            return False
+        with contextlib.suppress(LinkError, RefusedError):  # the device closes by itself
+            self.ask("SYST:LINK:CLOS", reply_bytes=2, patience_s=RELEASE_S)
+        return released
 
     def _next(self, body: str) -> bytes:
+        self._in_doubt = True
         self._sequence = (self._sequence + 1) % 256
         if not self._stalled:
             self._progress_at = self._clock()
@@ -205,6 +232,7 @@ class Link:
     def _progress(self) -> None:
         self._progress_at = self._clock()
         self._stalled = False
+        self._in_doubt = False
 
     def _exchange(
         self,
@@ -225,6 +253,7 @@ class Link:
             # left at the device, where an empty line is ignored.
             self._splitter.forget()
             data = b"\n" + command
+        self._busy_until = self._clock() + busy_s
         self.line.send(data)
         self._sent += len(data)
         self._repeated += command == self._last_sent
@@ -277,6 +306,7 @@ class Link:
             frame = self._exchange(probe, (n, beyond), 64, busy_s)
             if frame is not None and (frame.sequence == beyond or not beyond_sent):
                 self._sequence = frame.sequence
+                self._in_doubt = False
                 return
             reached = reached or frame is not None
             self._give_up_after(self.patience_s + busy_s, PROBE)

@@ -29,6 +29,7 @@ from loomproof.bench.seam import (
     Wires,
     check_pair,
     points_of,
+    tell_end,
 )
 from loomproof.bench.visa import Instrument
 from loomproof.errors import BenchError, LinkError, NoBenchError, RefusedError, UnfitError
@@ -59,6 +60,7 @@ class MatrixBench:
         self._wait = wait
         self._asked = 0
         self._closed = False
+        self._released = False
         self._tried = False
         try:
             self._identity = self._meet(matrix)
@@ -67,8 +69,9 @@ class MatrixBench:
                 meter.tell(command)
             self._done(meter)
             self.release()
-        except BaseException:
+        except BaseException as error:
             self.close()
+            tell_end(error, released=None)
             raise
 
     @property
@@ -79,6 +82,18 @@ class MatrixBench:
     def identify(self) -> Identity:
         """Return what the matrix calls itself."""
         return self._identity
+
+    def confirm(self) -> None:
+        """Ask both again who they are. Raises `UnfitError` where another answers than at the start."""
+        for instrument, known in ((self._matrix, self._identity), (self._meter, self._meter_identity)):
+            role = self._role(instrument)
+            found = read_identity(self._ask(instrument, "*IDN?"), role)
+            if found != known:
+                raise UnfitError(
+                    f"another {role} answers at {instrument.name}: {_named(found)}, and the run is bound to "
+                    f"{_named(known)}",
+                    cure="Put the first one back, or start a new run.",
+                )
 
     def capabilities(self) -> Capabilities:
         """Return what the profile says."""
@@ -203,11 +218,28 @@ class MatrixBench:
         """Open every crosspoint and give the instruments back; never raises `BenchError`."""
         if self._closed:
             return
-        self._closed = True
-        with contextlib.suppress(BenchError):
+        try:
+            try:
+                self._end()
+            except BaseException:
+                self._end()  # an order to stop that comes in the middle of this is heeded after it
+                raise
+        finally:
+            self._closed = True
+            self._matrix.close()
+            self._meter.close()
+
+    def _end(self) -> None:
+        try:
             self.release()
-        self._matrix.close()
-        self._meter.close()
+            self._released = True
+        except BenchError:
+            self._released = False
+
+    @property
+    def released(self) -> bool:
+        """Whether the matrix confirmed, when the bench was closed, that every crosspoint is open."""
+        return self._released
 
     def statistics(self) -> Statistics:
         """Return how many questions were answered."""
@@ -219,7 +251,12 @@ class MatrixBench:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self.close()
+        try:
+            self.close()
+        except BaseException as stop:
+            tell_end(stop, released=self._released)
+            raise
+        tell_end(error, released=self._released)
 
     def _meet(self, instrument: Instrument) -> Identity:
         """Ask who it is, and clear its list of errors of what others did (IEEE 488.2, 10.3)."""

@@ -16,7 +16,7 @@ from loomproof.bench.address import (
 )
 from loomproof.bench.link import PATIENCE_S, Clock, Line
 from loomproof.bench.scanner import ScannerBench
-from loomproof.bench.seam import Bench
+from loomproof.bench.seam import Bench, tell_end
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
@@ -40,6 +40,14 @@ def open_bench(
     answers, `UnfitError` for a device outside the scanner link.
     """
     where = parse_address(address) if isinstance(address, str) else address
+    try:
+        return _opened(where, loom_path, clock, patience_s)
+    except BaseException as error:
+        tell_end(error, released=None)
+        raise
+
+
+def _opened(where: Address, loom_path: Path | None, clock: Clock, patience_s: float) -> Bench:
     if isinstance(where, SimAddress):
         return _simulated(where, loom_path, clock, patience_s)
     if isinstance(where, VisaAddress):

@@ -8,9 +8,9 @@ from collections.abc import Callable, Generator, Sequence
 from types import TracebackType
 from typing import Self
 
-from loomproof.bench.batching import SENSE, Batches
+from loomproof.bench.batching import SENSE, TOO_MUCH_DATA, Batches
 from loomproof.bench.frames import FRAME_BYTES, read_amount, read_number, read_set, write_number, write_set
-from loomproof.bench.link import IDLE_CLOSE_S, PATIENCE_S, Clock, Line, Link, fresh_nonce
+from loomproof.bench.link import PATIENCE_S, RENEW_AFTER_S, Clock, Line, Link, fresh_nonce
 from loomproof.bench.parsing import NOT_THE_LINK, Told, read_capabilities, read_identity
 from loomproof.bench.seam import (
     Capabilities,
@@ -22,6 +22,7 @@ from loomproof.bench.seam import (
     Wires,
     check_pair,
     points_of,
+    tell_end,
     total_of,
 )
 from loomproof.bench.watching import watch_events
@@ -30,7 +31,9 @@ from loomproof.errors import BenchError, LinkError, NoBenchError, RefusedError, 
 DEFAULT_SETTLE_US = 500
 NUMBER_BYTES = 24
 TEXT_BYTES = 400
-RENEW_AFTER_S = IDLE_CLOSE_S - 2.0
+SILENT_S = 2.0
+"""After so long without a good reply the device is asked again who it is."""
+
 RATE_TRIAL_S = 2.0
 
 
@@ -65,6 +68,7 @@ class ScannerBench:
         self._watching = False
         self._watched: WatchSummary | None = None
         self._before: list[Statistics] = []
+        self._released = False
 
     # -- coming and going ------------------------------------------------------------------------
 
@@ -80,8 +84,9 @@ class ScannerBench:
                     cure="Is it switched on, are port and rate right, and does no other program hold it?",
                 ) from error
             self._bind(*self._meet())
-        except BaseException:
+        except BaseException as error:
             self.close()
+            tell_end(error, released=None)
             raise
         return self
 
@@ -128,22 +133,36 @@ class ScannerBench:
             self._plain(f"SENS:SETT {self._settle_us}", 2)
 
     def close(self) -> None:
-        """Release and give the line back; never raises `BenchError`."""
-        link, self._link = self._link, None
+        """Release and give the line back; never raises `BenchError`. `released` says how it went.
+
+        An order to stop that comes in the middle of this is heeded after it.
+        """
+        link = self._link
         if link is None:
             return
         try:
             try:
-                link.ask("ROUT:OPEN:ALL", reply_bytes=2, patience_s=1.0)
-            except BenchError:
-                pass  # nothing stays driven between commands; a watch ends by itself within 5 s
-            else:
-                link.close()
+                self._end(link)
+            except BaseException:
+                self._end(link)
+                raise
         finally:
+            self._link = None
             self._before.append(link.statistics())
             link.line.close()
             if self._on_close is not None:
                 self._on_close()
+
+    def _end(self, link: Link) -> None:
+        try:
+            self._released = link.end()
+        except BenchError:  # the line is gone
+            self._released = False
+
+    @property
+    def released(self) -> bool:
+        """Whether the device confirmed, when the bench was closed, that every point is released."""
+        return self._released
 
     def __enter__(self) -> Self:
         return self
@@ -151,7 +170,12 @@ class ScannerBench:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self.close()
+        try:
+            self.close()
+        except BaseException as stop:
+            tell_end(stop, released=self._released)
+            raise
+        tell_end(error, released=self._released)
 
     # -- who it is -------------------------------------------------------------------------------
 
@@ -165,6 +189,23 @@ class ScannerBench:
         if self._identity is None:
             raise NoBenchError(f"the bench at {self._address} has not been connected")
         return self._identity
+
+    def confirm(self) -> None:
+        """Ask again who it is. Raises `UnfitError` where another device answers than at the start."""
+        self._renew()
+        self._same()
+
+    def _same(self) -> None:
+        found = read_identity(self._plain("*IDN?", TEXT_BYTES))
+        known = self.identify()
+        if found != known:
+            self.close()
+            able = self._known.capabilities
+            raise UnfitError(
+                f"another scanner answers at {self._address}: {_named(found, able)}, and the run is bound to "
+                f"{_named(known, able)}",
+                cure="Plug the first one in again, or start a new run.",
+            )
 
     def capabilities(self) -> Capabilities:
         """Return what it said it can do when the link was opened."""
@@ -189,7 +230,7 @@ class ScannerBench:
         """For each set in turn: drive it, wait, read all, release. Return the points that read low.
 
         Batches are as large as both lines allow; after two failures they halve, and after sixteen
-        clean ones they double again.
+        clean ones they double again. A batch that the device finds too long is sent in parts.
         """
         self._fit(*drives)
         batches = self._batches
@@ -203,7 +244,13 @@ class ScannerBench:
             if len(batch) == 1:
                 reply = self.link.ask(body, reply_bytes=reply_bytes, busy_s=busy_s)
             else:
-                told = self.link.ask_twice(body, reply_bytes=reply_bytes, busy_s=busy_s)
+                try:
+                    told = self.link.ask_twice(body, reply_bytes=reply_bytes, busy_s=busy_s)
+                except RefusedError as refusal:
+                    if refusal.code != TOO_MUCH_DATA:
+                        raise
+                    batches.refused(len(batch))
+                    continue
                 if told is None:
                     batches.failed()
                     continue
@@ -303,9 +350,15 @@ class ScannerBench:
         self._fit(*sets)
         self._watched = None
         body = "WATC:STAR " + ",".join(write_set(drive) for drive in sets)
+        too_many = UnfitError(f"{len(sets)} sets do not fit one line of this bench; watch fewer at a time")
         if len(body) + FRAME_BYTES > self._known.line_bytes:
-            raise UnfitError(f"{len(sets)} sets do not fit one line of this bench; watch fewer at a time")
-        self._ok(body)
+            raise too_many
+        try:
+            self._ok(body)
+        except RefusedError as refusal:
+            if refusal.code != TOO_MUCH_DATA:
+                raise
+            raise too_many from refusal
         self._watching = True
         try:
             yield from watch_events(self.link, len(sets), self.capabilities().points, seconds, self._ended)
@@ -368,10 +421,17 @@ class ScannerBench:
         return self._link
 
     def _renew(self) -> None:
-        """Open the link again before a device that heard nothing for a while closes it by itself."""
-        if not self._watching and self.link.idle_s >= RENEW_AFTER_S:
+        """Open the link again before a device that heard nothing for a while closes it by itself.
+
+        After a shorter silence it is asked who it is: another may stand in its place by now.
+        """
+        if self._watching or self.link.idle_s < SILENT_S:
+            return
+        if self.link.idle_s >= RENEW_AFTER_S:
             self.link.open()
             self._meet_again()
+        else:
+            self._same()
 
     def _ask(self, body: str, reply_bytes: int, *, busy_s: float = 0.0) -> str:
         self._renew()

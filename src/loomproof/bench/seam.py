@@ -142,6 +142,28 @@ def total_of(parts: Iterable[Statistics]) -> Statistics:
     return found
 
 
+RELEASED = "The bench confirmed that every point is released."
+NOT_RELEASED = (
+    "The bench did not confirm that its points are released: switch it off before you touch the loom."
+)
+NOTHING_DRIVEN = "Nothing was driven."
+
+
+def tell_end(error: BaseException | None, *, released: bool | None) -> None:
+    """Put onto an error that ended the use of a bench what became of its points, as its note (PEP 678); once.
+
+    ``released`` is whether the bench confirmed it, ``None`` where nothing had been driven.
+    """
+    if error is not None and not end_told(error):
+        error.add_note(NOTHING_DRIVEN if released is None else RELEASED if released else NOT_RELEASED)
+
+
+def end_told(error: BaseException) -> str:
+    """Return what `tell_end` put onto this error; "" where it put nothing."""
+    notes: Sequence[str] = getattr(error, "__notes__", ())
+    return next((note for note in notes if note in (RELEASED, NOT_RELEASED, NOTHING_DRIVEN)), "")
+
+
 class Bench(Protocol):
     """A pin scanner, a switch matrix with a meter, or a simulator behind its link.
 
@@ -155,6 +177,10 @@ class Bench(Protocol):
 
     def identify(self) -> Identity:
         """Ask who it is."""
+        ...
+
+    def confirm(self) -> None:
+        """Ask again who it is, on the open connection. Raises `UnfitError` where it is another by now."""
         ...
 
     def capabilities(self) -> Capabilities:
@@ -211,6 +237,11 @@ class Bench(Protocol):
 
     def close(self) -> None:
         """Release and give the line back. Safe to call any number of times; never raises `BenchError`."""
+        ...
+
+    @property
+    def released(self) -> bool:
+        """Whether the bench, when it was closed, confirmed that every point is released."""
         ...
 
     def statistics(self) -> Statistics:

@@ -104,15 +104,18 @@ def stopping(journal: Path | None) -> Iterator[None]:
     That such an order comes as one `KeyboardInterrupt`, and the ones after it are ignored while the bench
     is released, is the affair of `loomproof.cli.main`.
     """
+    from loomproof.bench.seam import NOT_RELEASED, end_told
+
     try:
         yield
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as stop:
         raise BrokenOffError(
             "the run was stopped before its end; nothing is claimed from it",
-            cure=" ".join(["All points were released.", *left_of(journal), "Prove again."]),
+            cure=" ".join([end_told(stop) or NOT_RELEASED, *left_of(journal), "Prove again."]),
         ) from None
     except BenchError as error:
-        error.cure = " ".join(part for part in (error.cure, *left_of(journal)) if part)
+        unsure = (NOT_RELEASED,) if end_told(error) == NOT_RELEASED else ()
+        error.cure = " ".join(part for part in (error.cure, *unsure, *left_of(journal)) if part)
         raise
     finally:
         if sys.stderr.isatty():

@@ -29,7 +29,9 @@ from loomproof.bench.seam import (
 )
 from loomproof.errors import BenchError, RefusedError
 
-SCHEMA = 1
+SCHEMA = 2
+"""2: looks at every feed for a voltage before anything is driven, and asks at the end who the bench is."""
+
 OPEN = "open"
 MOST = 9.9e37
 """What no reading reaches: SCPI's infinity."""

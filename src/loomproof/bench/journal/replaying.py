@@ -50,7 +50,15 @@ class ReplayBench:
         if not self._texts or (len(self._texts) == 1 and not self._whole):
             raise JournalError(f"the journal {path} has no header", cure="The run ended before it began.")
         head = self._parsed(0)
-        if head.get("schema") != lines.SCHEMA:
+        written = head.get("schema")
+        if isinstance(written, int) and 1 <= written < lines.SCHEMA:
+            raise ReplayError(
+                f"{path} is a journal of form {written}, and this program asks as form {lines.SCHEMA} does: "
+                "it has no answer to some of the questions",
+                cure="Replay it with the version of loomproof that its record names, or prove the loom "
+                "again.",
+            )
+        if written != lines.SCHEMA:
             raise ReplayError(
                 f"{path}, line 1: a journal header of schema {lines.SCHEMA} was expected",
                 cure="Is it a journal?",
@@ -81,6 +89,10 @@ class ReplayBench:
     def identify(self) -> Identity:
         """Return who measured."""
         return self._identity
+
+    def confirm(self) -> None:
+        """Answer from the journal."""
+        self._answer(["confirm"])
 
     def capabilities(self) -> Capabilities:
         """Return what it could do."""
@@ -155,6 +167,11 @@ class ReplayBench:
     def close(self) -> None:
         """Answer no more questions."""
         self._closed = True
+
+    @property
+    def released(self) -> bool:
+        """Yes: nothing is driven."""
+        return True
 
     def __enter__(self) -> Self:
         return self

@@ -23,6 +23,7 @@ from loomproof.bench.seam import (
     WatchEvent,
     WatchSummary,
     Wires,
+    tell_end,
 )
 from loomproof.errors import BenchError, JournalError
 
@@ -87,6 +88,10 @@ class JournaledBench:
     def identify(self) -> Identity:
         """Ask who it is; the header holds the answer."""
         return self._bench.identify()
+
+    def confirm(self) -> None:
+        """Ask again who it is, and write down that it is the same."""
+        self._through(["confirm"], self._bench.confirm, lines.nothing)
 
     def capabilities(self) -> Capabilities:
         """Ask what it can do; the header holds the answer."""
@@ -174,6 +179,11 @@ class JournaledBench:
         finally:
             self.detach()
 
+    @property
+    def released(self) -> bool:
+        """Whether the bench confirmed, when it was closed, that every point is released."""
+        return self._bench.released
+
     def detach(self) -> None:
         """Close the journal and leave the bench open, for the next run on it."""
         if not self._file.closed:
@@ -188,7 +198,12 @@ class JournaledBench:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self.close()
+        try:
+            self.close()
+        except BaseException as stop:
+            tell_end(stop, released=self._bench.released)
+            raise
+        tell_end(error, released=self._bench.released)
 
     def _through(self, ask: list[Any], do: Callable[[], T], plain: Callable[[T], object]) -> T:
         try:
