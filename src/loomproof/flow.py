@@ -271,6 +271,7 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
     if insulation is not None:
         measured = replace(measured, leaks=(*measured.leaks, *insulation.leaks))
     findings = explain(loom, measured, request.answers)
+    left_in = {name for finding in findings if finding.cause == "left_in" for name in finding.components}
     line = total_of(part.statistics for part in parts)
     ended = max(
         datetime.fromisoformat(part.request.started) + timedelta(seconds=round(part.elapsed_s, 3))
@@ -349,7 +350,7 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
         connectors=tuple(connector_entries(loom)),
         reasons=reasons,
         cautions=BEFORE_A_PROOF,
-        not_tested=tuple(not_tested(request, plan, measured, last)),
+        not_tested=tuple(not_tested(request, plan, measured, last, left_in)),
         software=f"loomproof {loomproof.__version__}",
     )
     return Outcome(document, measured, findings, plan)

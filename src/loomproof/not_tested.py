@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import TYPE_CHECKING
 
 from loomproof.bench.inspection import ITEMS, looked_over
@@ -17,8 +17,13 @@ if TYPE_CHECKING:
     from loomproof.results.measured import Measured
 
 
-def not_tested(request: Request, plan: Plan, measured: Measured, part: Part) -> Iterator[str]:
-    """Yield what this proof says nothing about, in plain words; ``part`` is its last hook-up."""
+def not_tested(
+    request: Request, plan: Plan, measured: Measured, part: Part, left_in: Collection[str] = ()
+) -> Iterator[str]:
+    """Yield what this proof says nothing about, in plain words; ``part`` is its last hook-up.
+
+    ``left_in`` are parts that the description says are out and the proof saw in.
+    """
     capabilities = part.capabilities
     yield from measured.notes
     if not request.simulated and not looked_over(request.inspection):
@@ -34,9 +39,9 @@ def not_tested(request: Request, plan: Plan, measured: Measured, part: Part) -> 
     for end in measured.untested:
         by = " (waived)" if end in request.waived else ""
         yield f"Cavity {end}: no point went to it{by}."
-    pulled = [part.name for part in request.loom.components if not part.fitted]
-    if pulled:
-        yield f"Parts pulled for the test: {', '.join(pulled)}."
+    out = [part.name for part in request.loom.components if not part.fitted and part.name not in left_in]
+    if out:
+        yield f"By the description these parts are out for the test, and not tested: {', '.join(out)}."
     if plan.unmeasured_parts:
         yield f"Parts that this bench or hook-up could not measure: {', '.join(plan.unmeasured_parts)}."
     by_probe = [

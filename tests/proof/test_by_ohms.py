@@ -35,7 +35,11 @@ def proved(loom: Loom, *faults: str) -> tuple[Outcome, int]:
 
 KINDS = (
     ("hillclimb_engine", ("open W45",), {("broken_wire", "W45")}),
-    ("hillclimb_engine", ("short ECU-A:3 ECU-A:4",), {("touching", "ECU-A:3")}),
+    (
+        "hillclimb_engine",
+        ("short ECU-A:3 ECU-A:4",),
+        {("added_wire", "ECU-A:3")},
+    ),  # ECU-A:3 is a spare cavity
     ("hillclimb_engine", ("swap ECU-A:5 ECU-A:6",), {("crossed", "ECU-A:5")}),
     ("hillclimb_engine", ("high 4.7 W12",), {("resistive_wire", "W12")}),
     ("hillclimb_engine", ("high 4.7k W12",), {("resistive_wire", "W12")}),

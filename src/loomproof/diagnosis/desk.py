@@ -107,6 +107,7 @@ class Desk:
         evidence: Iterable[Evidence] = (),
         alternatives: tuple[Alternative, ...] = (),
         cause: str = "",
+        cautions: Iterable[str] = (),
     ) -> Finding:
         cause = cause or fault.cause
         shown = (*evidence, *self.evidence(cavities, wires, components))
@@ -121,6 +122,7 @@ class Desk:
             evidence=shown,
             alternatives=alternatives,
             cost=self.cost(fault),
+            cautions=cautions,
         )
 
     def make(
@@ -136,6 +138,7 @@ class Desk:
         evidence: Iterable[Evidence] = (),
         alternatives: Iterable[Alternative] = (),
         cost: int = 0,
+        cautions: Iterable[str] = (),
     ) -> Finding:
         """Put a finding together: kind from its cause, severity and cautions from what it touches."""
         kind = CAUSES[cause].kind
@@ -161,7 +164,7 @@ class Desk:
             evidence=tuple(evidence),
             places=tuple(dict.fromkeys(places)),
             repair=tuple(dict.fromkeys((*repair, last))),
-            cautions=self.names.cautions(cavities),
+            cautions=(*cautions, *self.names.cautions(cavities)),
             alternatives=tuple(alternatives),
             cost=cost / 1000,
         )

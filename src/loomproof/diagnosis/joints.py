@@ -17,7 +17,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from loomproof.diagnosis.found import Found
-from loomproof.diagnosis.words import listed, of_reading
+from loomproof.diagnosis.mending import is_ring, rejoined, renewed
+from loomproof.diagnosis.words import Names, listed, of_reading
 from loomproof.diagnosis.writing import Writer
 from loomproof.electrics.decision import claimed_limit, judge
 from loomproof.electrics.expectation import expect
@@ -225,13 +226,20 @@ def _described(
     if edge.contact >= 0:
         end = wiring.leaf_ends[edge.contact]
         wires = tuple(wire.name for wire in found.loom.wires_at.get(end, ()))
+        ring = is_ring(names, end)
+        look = "paint or rust under the lug, a loose bolt" if ring else "green, spread"
         return (
             "resistive_contact",
-            f"Bad contact at {end}",
+            f"Bad {'joint at ring' if ring else 'contact at'} {end}",
             (end,),
             wires,
             (names.place(end),),
-            (f"Look at {end}: green, spread or half crimped?", "Clean it, or crimp on a new contact."),
+            (
+                f"Look at {end}: {look} or half crimped?",
+                f"{renewed(names, (end,))}."
+                if ring
+                else f"Clean it, or {names.inside(renewed(names, (end,)))}.",
+            ),
         )
     if edge.component:
         part = found.loom.component_by_name[edge.component]
@@ -253,9 +261,26 @@ def _described(
         edge.wires,
         (*(names.place(end) for end in (*ends, *splices)), *(names.run(wire) for wire in runs)),
         (
-            f"Look at {listed(ends or splices)} first: contact green, spread, or crimped on insulation?",
-            "Meter the wire from behind each contact: the step in the reading is the bad joint.",
-            f"Crimp on a new contact, or join in a piece of {names.section(runs[0])} with a crimp splice and "
-            "sealed heat-shrink.",
+            *_looks(names, ends, splices),
+            "Meter the wire from behind each of its ends: the step in the reading is the bad joint.",
+            *rejoined(names, runs, ends),
         ),
     )
+
+
+def _looks(names: Names, ends: Sequence[End], splices: Sequence[End]) -> list[str]:
+    """Return where a joint that reads high is looked for: contacts and rings each in their own words."""
+    rings = [end for end in ends if is_ring(names, end)]
+    seated = [end for end in ends if end not in rings]
+    steps = []
+    if seated or not rings:
+        steps.append(
+            f"Look at {listed(seated or splices)} first: contact green, spread, or crimped on insulation?"
+            if seated
+            else f"Look at {listed(splices)} first: joint green, loose or burnt?"
+        )
+    if rings:
+        steps.append(
+            f"Look at {listed(rings)}: paint or rust under the lug, a loose bolt, a green or loose crimp?"
+        )
+    return steps

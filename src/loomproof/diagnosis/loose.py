@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from loomproof.diagnosis.found import Found
+from loomproof.diagnosis.mending import is_ring
 from loomproof.diagnosis.words import listed
 from loomproof.diagnosis.writing import Writer
 from loomproof.loom.model import End
@@ -84,7 +85,7 @@ def _finding(found: Found, writer: Writer, places: Sequence[int], edges: Sequenc
         [writer.names.place(end) for end in cavities],
         [
             f"Watch the loom while you move {what}, end by end, to find which end lets go.",
-            "Renew the contact: a spread or half-crimped one does not get better.",
+            _renew(writer, cavities),
         ],
         wires=wires,
         evidence=shown,
@@ -105,3 +106,11 @@ def _cavities(found: Found, number: int, ends: tuple[End, ...]) -> tuple[End, ..
     edge = found.wiring.edges[number]
     own = tuple(found.wiring.leaf_ends[node] for node in (edge.u, edge.v) if node < found.wiring.leaf_count)
     return own or ends
+
+
+def _renew(writer: Writer, cavities: Sequence[End]) -> str:
+    rings = [end for end in cavities if is_ring(writer.names, end)]
+    if rings and len(rings) == len(cavities):
+        return "Clean lug and seat and tighten the bolt; renew a lug whose crimp moves."
+    lug = "; at a ring, the bolt or the lug" if rings else ""
+    return f"Renew the contact{lug}: a spread or half-crimped one does not get better."

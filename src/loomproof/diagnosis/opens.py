@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from loomproof.diagnosis.desk import Desk
 from loomproof.diagnosis.faults import Fault
+from loomproof.diagnosis.mending import is_ring, looks, new_part, rejoined, renewed
 from loomproof.diagnosis.words import listed
 from loomproof.loom.model import ComponentKind, End
 from loomproof.results.findings import Alternative, Finding
@@ -35,13 +36,10 @@ class Opens(Desk):
         places += [self.names.place(end) for end in first.ends if not end.cavity]
         places += [self.names.run(wire) for wire in wires]
         repair = [
-            f"Unplug and look at the contacts of {listed(bares)}: pushed back, spread or green? Tug the wire."
-            if bares
-            else f"Open the cover of {listed(first.ends)} and tug each wire.",
+            *looks(self.names, bares or first.ends),
             f"Probe {self.names.wires(edge.wires)} from end to end to see which end has failed, "
             "bending it along its length.",
-            f"Crimp on a new contact, or join in a piece of {self.names.section(first)} with a crimp splice "
-            "and sealed heat-shrink.",
+            *rejoined(self.names, wires, bares),
         ]
         others = self._adapter_lead(ends)
         return self._made(fault, ends, title, places, repair, wires=edge.wires, alternatives=others)
@@ -58,25 +56,27 @@ class Opens(Desk):
                 cause="adapter_lead",
                 cavities=(end,),
                 repair=(f"Mend the adapter's lead for {end}.",),
-                tell_apart=f"Unplug {end.connector} and touch the adapter's pin {end.cavity} with the probe: "
-                "silence means the lead.",
+                tell_apart=f"Take {end.connector} off the adapter and touch the adapter's lead for {end} "
+                "with the probe: silence means the lead.",
             ),
         )
 
     def _bad_contact(self, fault: Fault, ends: tuple[End, ...]) -> Finding:
         end = ends[0]
         wires = tuple(wire.name for wire in self.loom.wires_at.get(end, ()))
-        return self._made(
-            fault,
-            ends,
-            f"Contact of {end} open; its wires {self.names.wires(wires)} hang together behind it",
-            [self.names.place(end)],
-            [
+        if is_ring(self.names, end):
+            title = f"Ring {end} open; its wires {self.names.wires(wires)} hang together behind it"
+            repair = [
+                f"Look at {end}: paint or rust under the lug, a loose bolt, or the crimp off all its wires?",
+                f"{renewed(self.names, (end,))}: crimp all its wires into it.",
+            ]
+        else:
+            title = f"Contact of {end} open; its wires {self.names.wires(wires)} hang together behind it"
+            repair = [
                 f"Look at {end}: contact pushed back, spread or green, or its crimp off all wires?",
                 "Seat the contact until it locks, or crimp all its wires into a new one.",
-            ],
-            wires=wires,
-        )
+            ]
+        return self._made(fault, ends, title, [self.names.place(end)], repair, wires=wires)
 
     def _open_part(self, fault: Fault, name: str, ends: tuple[End, ...]) -> Finding:
         part = self.loom.component_by_name.get(name)
@@ -84,9 +84,8 @@ class Opens(Desk):
         is_fuse = part is not None and part.kind is ComponentKind.FUSE
         cause = "blown_fuse" if is_fuse else "open_part"
         word = "blown or missing" if is_fuse else "open or missing"
-        repair = [
-            f"Pull {name} and meter it: {'replace it by one of its rating' if is_fuse else 'replace it'}."
-        ]
+        instead = f": where it is bad, fit {new_part(part)}" if part is not None else ""
+        repair = [f"Pull {name} and meter it{instead}."]
         if is_fuse:
             repair.append(
                 "A fuse blows for a reason: look for a short on what it feeds before the battery goes on."

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
+from dataclasses import replace
 
 from loomproof.diagnosis.desk import SHORTED_OHM
 from loomproof.diagnosis.found import Found
+from loomproof.diagnosis.left_in import COIL_OHM, across, found_in
+from loomproof.diagnosis.mending import cathode_mark, kind_of, new_part
 from loomproof.diagnosis.touch import Touch
 from loomproof.diagnosis.words import listed, of_reading
 from loomproof.diagnosis.writing import Writer
@@ -14,6 +17,9 @@ from loomproof.loom.model import Component, ComponentKind, End
 from loomproof.results.figures import ohms
 from loomproof.results.findings import Alternative, Evidence, Finding
 from loomproof.results.measured import Decision, Judged, JudgedDiode, OneWay, Path, SensedPart
+
+COIL_SEEN_V = 0.02
+"""A diode that reads this backwards is no dead short: a coil can lie beside it."""
 
 
 def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
@@ -54,7 +60,8 @@ def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
             continue
         if chain is None and _same_net(found, path):
             continue
-        yield _path(path, writer, _near(found, path, writer), _behind_parts(found, path, a, b))
+        plain = _path(path, writer, _near(found, path, writer), _behind_parts(found, path, a, b))
+        yield _or_left_in(found, writer, plain, {a, b}, path.ohm, path.uncertainty_ohm)
         told.add(frozenset((a, b)))
         found.add_chain(f"path {path.a} {path.b}", a, b, path.ohm)
     ways: dict[tuple[int, int], OneWay] = {}
@@ -68,6 +75,27 @@ def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
             yield turned
         elif found.parts_between(a, b) is None:
             yield _one_way(found, way, writer)
+
+
+def _or_left_in(
+    found: Found, writer: Writer, plain: Finding, groups: set[Hashable], ohm: float, u_ohm: float
+) -> Finding:
+    """Return a finding as it is, or the part that should be out, and reads so there, in front of it."""
+    there = across(found.loom, found.group_at, groups, ohm, u_ohm)
+    if there is None:
+        return plain
+    part, fits = there
+    still_in = found_in(writer, (part,), plain)
+    if fits:
+        return still_in
+    other = Alternative(
+        text=writer.names.inside(still_in.title),
+        cause="left_in",
+        cavities=still_in.cavities,
+        repair=still_in.repair[:-1],
+        tell_apart=f"Look whether {part.name} is in: the description says that it is out for the test.",
+    )
+    return replace(plain, alternatives=(other, *plain.alternatives))
 
 
 def _same_net(found: Found, path: Path) -> bool:
@@ -114,11 +142,11 @@ def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:
     return writer.make(
         cause,
         (judged.a, judged.b),
-        f"{part.kind.capitalize()} {part.name} {what}: {ohms(judged.expected_ohm)} is right",
+        f"{_capital(part)} {part.name} {what}: {ohms(judged.expected_ohm)} is right",
         [writer.names.place(end) for end in part.ends],
         [
             f"Take {part.name} out and meter it on its own; compare its marking with the description.",
-            f"Fit one of {ohms(judged.expected_ohm)}, or put the description right.",
+            f"Fit {new_part(part)}, or put the description right.",
         ],
         components=(part.name,),
         evidence=[of_reading(judged)],
@@ -144,18 +172,30 @@ def _diode(found: Found, read: JudgedDiode, writer: Writer) -> Iterator[Finding]
         yield _missing(found, part, (), shown, cavities, writer)
     elif not found.joined(read.anode, read.cathode):
         both = math.isfinite(read.forward) and math.isfinite(read.backward)
-        yield writer.make(
+        what = f"{_capital(part)} {read.component}"
+        plain = writer.make(
             "shorted_part" if both else "wrong_value",
             cavities,
-            f"Diode {read.component} conducts both ways"
-            if both
-            else f"Diode {read.component} does not read as a sound one forward",
+            f"{what} conducts both ways" if both else f"{what} does not read as a sound one forward",
             where,
-            [f"Replace {read.component} by one of its type, band (cathode) at {read.cathode}."],
+            [f"Replace {read.component} by one of its type, {cathode_mark(part)} at {read.cathode}."],
             components=(read.component,),
             evidence=shown,
             cost=writer.weights.open_component,
         )
+        groups: set[Hashable] = {found.group_of.get(read.anode), found.group_of.get(read.cathode)}
+        seen = _read_back(read) if both else None
+        yield plain if seen is None else _or_left_in(found, writer, plain, groups, *seen)
+
+
+def _read_back(read: JudgedDiode) -> tuple[float, float] | None:
+    """Return a diode's backward reading as ohms and their uncertainty, where it says more than a short.
+
+    A bench that reads volts tells no current: from 20 mV on any coil can be what it sees.
+    """
+    if read.unit != "V":
+        return read.backward, 0.1 * read.backward
+    return (COIL_OHM[0], math.inf) if read.backward >= COIL_SEEN_V else None
 
 
 def _reversed(part: Component, anode: End, cathode: End, shown: list[Evidence], writer: Writer) -> Finding:
@@ -163,14 +203,14 @@ def _reversed(part: Component, anode: End, cathode: End, shown: list[Evidence], 
         text=f"the wires of {anode} and {cathode} are crossed at {part.name}",
         cause="crossed",
         cavities=(anode, cathode),
-        tell_apart=f"Look at the band on {part.name}: it marks the cathode, at {cathode}.",
+        tell_apart=f"Look at {part.name}: its {cathode_mark(part)} belongs at {cathode}.",
     )
     return writer.make(
         "reversed_diode",
         (anode, cathode),
-        f"Diode {part.name} reversed: it conducts from {cathode} to {anode}",
+        f"{_capital(part)} {part.name} reversed: it conducts from {cathode} to {anode}",
         [writer.names.place(end) for end in part.ends],
-        [f"Turn {part.name} round: its band (cathode) belongs at {cathode}."],
+        [f"Turn {part.name} round: its {cathode_mark(part)} belongs at {cathode}."],
         components=(part.name,),
         evidence=shown,
         alternatives=[crossed],
@@ -284,11 +324,11 @@ def _missing(
     return writer.make(
         "missing_part",
         cavities,
-        f"{part.kind.capitalize()} {part.name} missing or open between {listed(part.ends)}",
+        f"{_capital(part)} {part.name} missing or open between {listed(part.ends)}",
         [writer.names.place(end) for end in part.ends],
         [
             f"Look whether {part.name} is there; meter it on its own.",
-            f"Fit a new {part.kind}{_value_text(part)}.",
+            f"Fit {new_part(part)}.",
         ],
         components=(part.name,),
         evidence=shown,
@@ -297,10 +337,9 @@ def _missing(
     )
 
 
-def _value_text(part: Component) -> str:
-    if part.kind is ComponentKind.FUSE:
-        return f" of {part.rating_a:g} A" if part.rating_a else ""
-    return f" of {ohms(part.resistance_ohm)}" if part.resistance_ohm else ""
+def _capital(part: Component) -> str:
+    word = kind_of(part)
+    return word[:1].upper() + word[1:]
 
 
 def _behind_parts(found: Found, path: Path, a: int, b: int) -> list[tuple[End, End]]:

@@ -6,18 +6,32 @@ from collections.abc import Sequence
 
 from loomproof.diagnosis.desk import SHORTED_OHM, Desk
 from loomproof.diagnosis.faults import Fault
-from loomproof.diagnosis.touch import nearest
+from loomproof.diagnosis.left_in import found_in, joining
+from loomproof.diagnosis.mending import new_part
+from loomproof.diagnosis.touch import Conductor, Touch, nearest
 from loomproof.diagnosis.words import listed, of_reading
+from loomproof.loom.designations import TERMINALS, Supply
 from loomproof.loom.model import Component, End
 from loomproof.results.figures import ohms
 from loomproof.results.findings import Alternative, Evidence, Finding
 from loomproof.results.measured import Decision, Judged
+
+_MEND = "Straighten or renew the contact; sleeve or renew chafed wire; clean and dry a wet housing."
+
+FED = frozenset({Supply.PERMANENT, Supply.IGNITION, Supply.START, Supply.SWITCHED, Supply.OUTPUT})
+"""What carries battery voltage in use; a circuit with a fuse does as well."""
 
 
 class Shorts(Desk):
     """Writes shorts."""
 
     def _short(self, fault: Fault) -> Finding:
+        at = {end: i for i, piece in enumerate(fault.pieces) for end in self._nodes(piece)}
+        left = joining(self.loom, at.get, range(len(fault.pieces))) if fault.pieces else ()
+        plain = self._touching(fault)
+        return found_in(self, left, plain) if left else plain
+
+    def _touching(self, fault: Fault) -> Finding:
         low = self._low_part(fault) if len(fault.pieces) == 2 else None
         if low is not None:
             part, judged = low
@@ -26,7 +40,7 @@ class Shorts(Desk):
                 (judged.a, judged.b),
                 f"{part.kind.capitalize()} {part.name} reads too low: {ohms(judged.expected_ohm)} is right",
                 [self.names.place(end) for end in part.ends],
-                [f"Take {part.name} out and meter it on its own; fit one of {ohms(judged.expected_ohm)}."],
+                [f"Take {part.name} out and meter it on its own; fit {new_part(part)}."],
                 components=(part.name,),
                 evidence=[of_reading(judged)],
                 alternatives=[
@@ -41,37 +55,58 @@ class Shorts(Desk):
             )
         conductors = [self.conductor(piece) for piece in fault.pieces]
         pairs = nearest(self.loom, conductors, self.weights)
-        places = [touch.text for _, _, near in pairs for touch in near]
-        best = next((touch.ends for _, _, near in pairs for touch in near if touch.ends), ())
+        touching = [touch for _, _, near in pairs for touch in near]
+        best = next((touch.ends for touch in touching if touch.ends), ())
         firsts = tuple(conductor.leaves[0] for conductor in conductors)
         cavities = tuple(dict.fromkeys((*best, *firsts))) if len(conductors) > 2 or not best else best
         wires = tuple(dict.fromkeys(wire.name for c in conductors for wire in c.wires))
         at = best if best and len(conductors) == 2 else firsts
-        title = f"Short between {listed(self._with_wire(end, wires) for end in at)}"
+        title = f"Short between {self._with_wires(at, wires)}"
         across = [path for path in self.measured.paths if self._across(path.a, path.b, fault.pieces)]
         measured = [
             Evidence(f"{path.a} to {path.b}", path.ohm, path.uncertainty_ohm)
             for path in sorted(across, key=lambda path: path.ohm)[:2]
         ]
-        where = f"at {listed(best)} first" if best else "there first" if places else "where they come near"
-        repair = [
-            f"Look {where}: a bent pin, a stray strand, a crushed housing, chafed insulation?",
-            "Unplug connectors on these conductors one at a time, proving between: "
-            "the short goes with the part that holds it.",
-            "Straighten or renew the contact; sleeve or renew chafed wire; clean and dry a wet housing.",
-        ]
-        alternatives: tuple[Alternative, ...] = (
-            Alternative(
+        where, what = self._where(conductors, touching, best)
+        held = {end for part in self.loom.components for end in part.ends}
+        spare = next((c.leaves[0] for c in conductors if not (c.wires or held & c.ends)), None)
+        housings = listed(dict.fromkeys(end.connector for end in firsts))
+        if spare is None:
+            places = [*self._trunk(conductors, touching), *(touch.text for touch in touching)]
+            repair = [
+                f"Look {where}: {what}?",
+                "Unplug connectors on these conductors one at a time, proving between: "
+                "the short goes with the part that holds it.",
+                _MEND,
+            ]
+            other = Alternative(
                 text=f"a wire was added between {listed(firsts)}",
                 cause="added_wire",
                 cavities=firsts,
-                tell_apart=f"Count the wires in {listed(dict.fromkeys(e.connector for e in firsts))}: "
-                "one too many is an added wire.",
+                tell_apart=f"Count the wires in {housings}: one too many is an added wire.",
                 repair=("Take the added wire out, or put it into the description.",),
-            ),
-        )
+            )
+        else:
+            places = [self.names.place(spare), *(touch.text for touch in touching)]
+            repair = [
+                f"Look into the back of {spare.connector}: does a wire sit in {spare}, where none belongs?",
+                f"Follow it to where it was joined and take it out; seal the joint, and plug {spare}. "
+                "Or put it into the description.",
+                f"Where {spare} holds no wire: {what}?",
+            ]
+            other = Alternative(
+                text=f"{self.names.inside(title)}: {what}",
+                cause="touching",
+                cavities=cavities,
+                wires=wires,
+                tell_apart=f"Look into the back of {spare.connector}: an empty {spare} holds no added wire.",
+                repair=(f"Look {where}: {what}?", _MEND),
+            )
+            joined = [end for end in at if end != spare]
+            title = f"Wire added in spare cavity {spare}, joined to {self._with_wires(joined, wires)}"
+        alternatives = [other]
         if self.measured.sense_vectors and not self.measured.resistance_readings:
-            alternatives += (self._resistive(firsts),)
+            alternatives.append(self._resistive(firsts))
         return self._made(
             fault,
             cavities,
@@ -80,8 +115,78 @@ class Shorts(Desk):
             repair,
             wires=wires,
             evidence=measured,
-            alternatives=alternatives,
+            alternatives=tuple(alternatives),
+            cause="" if spare is None else "added_wire",
+            cautions=self._power(conductors),
         )
+
+    def _with_wires(self, ends: Sequence[End], wires: Sequence[str]) -> str:
+        return listed(self._with_wire(end, wires) for end in ends)
+
+    def _where(
+        self, conductors: Sequence[Conductor], touching: Sequence[Touch], best: Sequence[End]
+    ) -> tuple[str, str]:
+        """Return where to look first for a short and for what: a bent pin only between neighbours."""
+        together = len(conductors) == 2 and len(best) == 2 and best[1] in self.loom.neighbours(best[0])
+        if together:
+            return (
+                f"at {listed(best)} first",
+                "a bent pin, a stray strand, a crushed housing, chafed insulation",
+            )
+        chafed = "insulation chafed, cut or melted, by a clip, an edge or something hot"
+        trunk = self._shared(conductors)
+        if trunk:
+            return (
+                f"along bundle {' '.join(trunk)} first, where it is clipped, bent or passes an edge",
+                chafed,
+            )
+        if len(conductors) == 2 and best:
+            return f"into {best[0].connector} first", f"water, a stray strand, a crushed housing, or {chafed}"
+        there = "there first" if touching else "where they come near"
+        return there, f"a stray strand, a crushed housing, {chafed}"
+
+    def _shared(self, conductors: Sequence[Conductor]) -> tuple[str, ...]:
+        """Return the bundles that every one of these conductors runs through, in the order of the first."""
+        runs = [dict.fromkeys(b for wire in c.wires for b in wire.bundles) for c in conductors]
+        return tuple(bundle for bundle in runs[0] if all(bundle in other for other in runs[1:]))
+
+    def _trunk(self, conductors: Sequence[Conductor], touching: Sequence[Touch]) -> list[str]:
+        """Return the bundle that more than two conductors share, to look there before any pair of them."""
+        trunk = self._shared(conductors)
+        if len(conductors) < 3 or not trunk:
+            return []
+        named = [next((w for w in c.wires if trunk[0] in w.bundles), None) for c in conductors]
+        wires = self.names.wires(wire.name for wire in named if wire is not None)
+        return [f"in bundle {' '.join(trunk)}, where {wires} lie together"]
+
+    def _power(self, conductors: Sequence[Conductor]) -> tuple[str, ...]:
+        """Return the caution against connecting the battery, where a feed may be joined to earth."""
+        sides = [self._side(conductor) for conductor in conductors]
+        if "earth" in sides and "feed" in sides:
+            return (
+                "Do not connect the battery before this is mended: a feed is joined to earth, and the wire "
+                "burns where no fuse opens.",
+            )
+        if "unknown" in sides and set(sides) != {"unknown", "signal"}:
+            return (
+                "Do not connect the battery before this is mended: a feed may be joined here to what "
+                "must not have it.",
+            )
+        return ()
+
+    def _side(self, conductor: Conductor) -> str:
+        """Return what a conductor is by the circuits of its wires: earth, feed, signal, or unknown."""
+        known = [
+            self.loom.circuit_by_name[wire.circuit]
+            for wire in conductor.wires
+            if wire.circuit in self.loom.circuit_by_name
+        ]
+        supplies = {TERMINALS[c.designation].supply for c in known if c.designation in TERMINALS}
+        if Supply.EARTH in supplies:
+            return "earth"
+        if supplies & FED or any(circuit.fuse for circuit in known):
+            return "feed"
+        return "signal" if known else "unknown"
 
     def _resistive(self, firsts: tuple[End, ...]) -> Alternative:
         """What a bench without ohms can't tell from a short."""

@@ -81,15 +81,17 @@ class Names:
 
     def section(self, wire: Wire) -> str:
         """Return what to mend a wire with: ``0.5 mm² blue/white wire``."""
-        parts = [
-            f"{wire.csa_mm2:g} mm²" if wire.csa_mm2 else "",
-            colours.name_of(wire.colour) if wire.colour else "",
-        ]
-        return " ".join(part for part in [*parts, "wire"] if part)
+        colour = f"{colours.name_of(wire.colour)} " if wire.colour else ""
+        if wire.csa_mm2:
+            return f"{wire.csa_mm2:g} mm² {colour}wire"
+        return f"{colour}wire of the same section as the wire there"
 
     def cautions(self, ends: Sequence[End]) -> tuple[str, ...]:
         """Return the cautions for work at these places."""
-        found = ["Battery off and control units unplugged before a connector is opened or a wire is mended."]
+        found = [
+            "Battery off and control units unplugged before a connector is opened or a wire is mended. "
+            "Local rules and the vehicle maker's repair instructions come first."
+        ]
         hazards = {
             self.loom.by_name[end.connector].hazard for end in ends if end.connector in self.loom.by_name
         }

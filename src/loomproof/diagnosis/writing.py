@@ -8,16 +8,17 @@ from dataclasses import replace
 from loomproof.diagnosis.causes import CAUSES
 from loomproof.diagnosis.desk import PROVE_AGAIN
 from loomproof.diagnosis.faults import Choice, Fault
+from loomproof.diagnosis.miswires import Miswires
 from loomproof.diagnosis.opens import Opens
 from loomproof.diagnosis.shorts import Shorts
 from loomproof.diagnosis.words import listed
-from loomproof.loom.model import End
+from loomproof.loom.model import Wire
 from loomproof.results.findings import Alternative, Evidence, Finding, Kind
 
 NOT_PROVED = "not every way to cross contacts was tried here: not proved the smallest explanation"
 
 
-class Writer(Opens, Shorts):
+class Writer(Opens, Shorts, Miswires):
     """Writes the faults of one diagnosis, each with its alternatives."""
 
     def finding(self, choice: Choice) -> Finding:
@@ -56,16 +57,24 @@ class Writer(Opens, Shorts):
         if one.splices and other.edges:
             return self._probe(other, one)
         homes = self._homes(one)
-        rest = sorted(self._homes(other) - homes) or sorted(self._homes(other))
-        if homes == self._homes(other):
+        rest = sorted(self._homes(other) - homes)
+        named = {*self._wires_at(self._ends(one.leaves)), *self._wires_at(self._ends(other.leaves))}
+        look = f"Look into the back of {listed([*sorted(homes), *rest])} and compare wire colours with the "
+        if self._one_colour([self.loom.wire_by_name[name] for name in named]):
             return (
-                f"Look into the back of {listed(sorted(homes))}: compare wire colours with the description, "
-                "cavity by cavity."
+                f"The wires are of one colour, so looking does not tell: pull {listed(sorted(homes))} apart "
+                "and probe each wire from end to end."
             )
+        if not rest:
+            return f"{look}description, cavity by cavity."
         return (
-            f"Look into the back of {listed(sorted(homes))} and compare wire colours with the description; "
-            f"if they are right there, the fault is at {listed(rest)}."
+            f"{look}description: wrong at {listed(sorted(homes))} alone means there, wrong at {listed(rest)} "
+            "alone means there; right everywhere, two wires were joined crossed on the way, or the adapter's "
+            "leads are crossed."
         )
+
+    def _one_colour(self, wires: Sequence[Wire]) -> bool:
+        return len(wires) > 1 and wires[0].colour != "" and len({wire.colour for wire in wires}) == 1
 
     def _homes(self, fault: Fault) -> set[str]:
         homes = {self.wiring.leaf_ends[leaf].connector for leaf in fault.leaves} | set(fault.connectors)
@@ -102,127 +111,8 @@ class Writer(Opens, Shorts):
             return f"the contact of {self.wiring.leaf_ends[edge.contact]}"
         return self.names.wires(edge.wires) or "the joint between them"
 
-    def _miswire(self, fault: Fault) -> Finding:
-        ends = self._ends(fault.leaves)
-        homes = tuple(dict.fromkeys(end.connector for end in ends))
-        wires = self._wires_at(ends)
-        places = [self.names.place(end) for end in ends[:12]]
-        if fault.cause == "adapter":
-            return self._on_wrong_points(fault, ends)
-        if fault.cause in ("exchanged", "mirrored", "rotated", "shifted"):
-            return self._whole(fault, ends, wires)
-        if fault.cause == "moved_to_spare":
-            spare = next(e for e in ends if not self.loom.wires_at.get(e))
-            home = next(e for e in ends if e != spare)
-            return self._made(
-                fault,
-                (home, spare),
-                f"{self.names.wires(self._wires_at((home,)))} in {spare} instead of {home}",
-                [self.names.place(spare), self.names.place(home)],
-                [f"Release the contact from {spare} and seat it in {home}; plug the spare cavity's seal."],
-                wires=wires,
-            )
-        others = self._turned(ends) or self._leads(ends) if len(ends) == 2 else ()
-        what = self.names.wires(wires, most=4) or "Contacts"
-        title = f"{what} crossed {'at' if len(ends) == 2 else 'among'} {listed(ends)}"
-        return self._made(
-            fault,
-            ends,
-            title,
-            places,
-            [
-                f"Compare the colours behind {listed(homes)} with the description.",
-                f"Release the contacts with the right tool and seat each where it belongs: {listed(ends)}.",
-            ],
-            wires=wires,
-            alternatives=others,
-        )
-
-    def _turned(self, ends: tuple[End, ...]) -> tuple[Alternative, ...]:
-        """Return the whole connector turned round, where that crosses these two contacts and no others."""
-        plug = self.loom.by_name[ends[0].connector]
-        order = plug.cavities
-        if len(order) not in (2, 3) or set(ends) != {End(plug.name, order[0]), End(plug.name, order[-1])}:
-            return ()
-        return (
-            Alternative(
-                text=f"{plug.name} is mirrored (last for first), or its lead on the adapter is",
-                cause="mirrored",
-                cavities=ends,
-                repair=(f"Turn or reseat {plug.name} on the adapter.",),
-                tell_apart=f"Compare cavity {order[0]} of {plug.name} with the mark on the housing.",
-            ),
-        )
-
-    def _leads(self, ends: tuple[End, ...]) -> tuple[Alternative, ...]:
-        """Return the adapter's two leads crossed, which reads as two contacts crossed does."""
-        points = [self.point_of[end] for end in ends if end in self.point_of]
-        named = f" (points {listed(points)})" if len(points) == len(ends) else ""
-        return (
-            Alternative(
-                text=f"the adapter's leads for {listed(ends)}{named} are crossed, not the loom",
-                cause="adapter",
-                cavities=ends,
-                repair=(f"Put the adapter's leads for {listed(ends)} right.",),
-                tell_apart=f"Unplug {ends[0].connector} and touch the adapter's pin {ends[0].cavity} with "
-                "the probe: is it named right?",
-            ),
-        )
-
-    def _on_wrong_points(self, fault: Fault, ends: tuple[End, ...]) -> Finding:
-        return self._made(
-            fault,
-            ends,
-            f"Adapter on the wrong points of the scanner: {fault.detail}",
-            ["the adapter's plugs, where they go into the scanner"],
-            ["Put the adapter's plugs where its table says, the right way round; mark them."],
-            alternatives=(
-                Alternative(
-                    text=f"the contacts of {listed(ends)} are crossed one by one in the loom",
-                    cause="crossed",
-                    cavities=ends,
-                    wires=self._wires_at(ends),
-                    tell_apart=f"Unplug the loom and touch the adapter's pin for {ends[0]} with the probe: "
-                    "is it named right?",
-                ),
-            ),
-        )
-
-    def _whole(self, fault: Fault, ends: tuple[End, ...], wires: tuple[str, ...]) -> Finding:
-        plugs = listed(fault.connectors)
-        detail = f" ({fault.detail})" if fault.detail else ""
-        if fault.cause == "exchanged":
-            title = f"{plugs} exchanged"
-            fix = f"Exchange {plugs} on the bench; mark them so that they cannot be mistaken in the car."
-        else:
-            title = f"{plugs} {fault.cause}{detail}"
-            fix = f"Turn or reseat {plugs} on the adapter; compare cavity 1 with the mark on the housing."
-        adapter = Alternative(
-            text=f"the adapter's leads for {plugs} are {fault.cause}{detail}, not the loom",
-            cause="adapter",
-            cavities=ends,
-            repair=(f"Put the adapter's leads for {plugs} right.",),
-            tell_apart=f"Unplug {plugs} and touch one adapter cavity with the probe: is it named right?",
-        )
-        contacts = Alternative(
-            text=f"the contacts of {plugs} are crossed one by one in the housing",
-            cause="crossed",
-            cavities=ends,
-            wires=wires,
-            tell_apart=f"Compare wire colours behind {plugs} with the description.",
-        )
-        return self._made(
-            fault,
-            ends,
-            title,
-            [self.names.place(ends[0])],
-            [fix],
-            wires=wires,
-            alternatives=(adapter, contacts),
-        )
-
     _WRITERS: Mapping[Kind, Callable[[Writer, Fault], Finding]] = {
         Kind.OPEN: Opens._open,
         Kind.SHORT: Shorts._short,
-        Kind.MISWIRE: _miswire,
+        Kind.MISWIRE: Miswires._miswire,
     }

@@ -1,0 +1,122 @@
+"""Parts that the description says are out for the test, seen in their place all the same.
+
+A relay shows its coil, a fuse or a link joins its two cavities, a changeover relay its break contact. Such
+a part is the first explanation of what was seen there: it was forgotten far more often than anything breaks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterator, Sequence
+from dataclasses import replace
+
+from loomproof.diagnosis.desk import Desk
+from loomproof.diagnosis.words import listed
+from loomproof.loom.model import Component, ComponentKind, End, Loom
+from loomproof.results.findings import Alternative, Finding
+
+TOLERANCE_PCT = 15.0
+"""What a coil or resistor without a stated tolerance may be off (common practice: coils to 10 %)."""
+
+COIL_OHM = (10.0, 1000.0)
+"""A relay coil of unknown value lies between these (common practice: 12 V relays have 50 to 320 Ω)."""
+
+_JOINS = (ComponentKind.FUSE, ComponentKind.LINK)
+
+
+def joining(
+    loom: Loom, place_of: Callable[[End], Hashable | None], places: Sequence[Hashable]
+) -> tuple[Component, ...]:
+    """Return the parts that should be out and, left in, join these places to one; empty where they do not."""
+    left = [
+        (part, {place_of(a), place_of(b)})
+        for part in loom.components
+        if not part.fitted
+        for a, b in _closed(part)
+    ]
+    across = [(part, pair) for part, pair in left if len(pair) == 2 and pair <= {*places}]
+    reached, parts = {places[0]}, dict[str, Component]()
+    for _ in places:
+        for part, pair in across:
+            if pair & reached and not pair <= reached:
+                reached |= pair
+                parts[part.name] = part
+    return tuple(parts.values()) if reached == {*places} else ()
+
+
+def across(
+    loom: Loom, place_of: Callable[[End], Hashable | None], pair: set[Hashable], ohm: float, u_ohm: float
+) -> tuple[Component, bool] | None:
+    """Return a part that should be out and lies between two places, and whether it reads so many ohms.
+
+    Where several lie there the one that reads so is taken. A reading fits within the part's tolerance, the
+    reading's uncertainty and 1 Ω of wires.
+    """
+    there = [
+        part
+        for part in loom.components
+        if not part.fitted and any({place_of(a), place_of(b)} == pair for a, b in _coils(part))
+    ]
+    fitting = [part for part in there if _reads(part, ohm, u_ohm)]
+    return (fitting[0], True) if fitting else (there[0], False) if there else None
+
+
+def _closed(part: Component) -> Iterator[tuple[End, End]]:
+    """Yield the pairs of ends that a part joins with next to no resistance."""
+    ends = dict(part.terminals)
+    if part.kind in _JOINS:
+        yield part.ends[0], part.ends[1]
+    if part.kind is ComponentKind.RELAY and "30" in ends and "87a" in ends:
+        yield ends["30"], ends["87a"]
+
+
+def _coils(part: Component) -> Iterator[tuple[End, End]]:
+    """Yield the pairs of ends that a part joins with a resistance."""
+    ends = dict(part.terminals)
+    if part.kind is ComponentKind.RELAY and "85" in ends and "86" in ends:
+        yield ends["85"], ends["86"]
+    elif part.kind in (ComponentKind.RESISTOR, ComponentKind.COIL):
+        yield part.ends[0], part.ends[1]
+
+
+def _reads(part: Component, ohm: float, u_ohm: float) -> bool:
+    if part.resistance_ohm is None:
+        return COIL_OHM[0] <= ohm <= COIL_OHM[1]
+    share = (part.tolerance_pct or TOLERANCE_PCT) / 100
+    return abs(ohm - part.resistance_ohm) <= share * part.resistance_ohm + u_ohm + 1.0
+
+
+def found_in(desk: Desk, parts: Sequence[Component], instead: Finding) -> Finding:
+    """Return the finding that these parts are still in; ``instead`` is what else would explain the same."""
+    names = tuple(part.name for part in parts)
+    named = listed(names)
+    what = listed(f"{part.kind} {part.name}" for part in parts)
+    is_are = "is" if len(names) == 1 else "are"
+    ends = tuple(dict.fromkeys(end for part in parts for end in part.ends if end.cavity))
+    seen_at = f"{instead.cavities[0]} and {instead.cavities[-1]}"
+    usual = desk.names.cautions(instead.cavities)
+    other = Alternative(
+        text=desk.names.inside(instead.title),
+        cause=instead.cause,
+        cavities=instead.cavities,
+        wires=instead.wires,
+        repair=instead.repair[:-1],
+        tell_apart=f"Look whether {named} {is_are} in. Pulled, prove again: what stays is the other.",
+    )
+    return replace(
+        desk.make(
+            "left_in",
+            tuple(dict.fromkeys((*instead.cavities, *ends))),
+            f"{what[:1].upper()}{what[1:]} {is_are} still in, seen between {seen_at}",
+            [desk.names.place(end) for end in ends],
+            [
+                f"Pull {named}, for the description says that this test is made without, and prove again.",
+                "Where it is to stay in for the test, put the description right: fitted, yes.",
+            ],
+            components=names,
+            evidence=instead.evidence,
+            alternatives=[other, *instead.alternatives],
+            cautions=[caution for caution in instead.cautions if caution not in usual],
+        ),
+        cost=instead.cost,
+        proved=instead.proved,
+    )

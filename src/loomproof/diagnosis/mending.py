@@ -1,0 +1,145 @@
+"""How wires, contacts and parts are looked at and mended, by what they are: cavity, ring, cable, screen.
+
+All of it is common practice at the bench, from memory; local rules and the maker's instructions come first,
+and every finding's cautions say so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from loomproof.diagnosis.words import Names, listed
+from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Wire
+from loomproof.results.figures import ohms
+
+CABLE_MM2 = 6.0
+"""From this section on a wire is a cable: renewed or given a new lug, never spliced (common practice)."""
+
+THIN_MM2 = 0.3
+"""Below this section the usual sealed crimp splice, made for 0.5 mm² and more, does not hold the strands
+(common practice)."""
+
+LED_FORWARD_V = 1.4
+"""A diode of at least this forward voltage gives light: silicon stays below 1.2 V (common practice)."""
+
+
+def is_ring(names: Names, end: End) -> bool:
+    """Whether an end is bolted on, and has no contact that could sit in a housing."""
+    connector = names.loom.by_name.get(end.connector)
+    return connector is not None and connector.kind is ConnectorKind.RING
+
+
+def is_tail(names: Names, end: End) -> bool:
+    """Whether an end is a bare or cut wire."""
+    connector = names.loom.by_name.get(end.connector)
+    return connector is not None and connector.kind is ConnectorKind.TAIL
+
+
+def looks(names: Names, ends: Sequence[End]) -> list[str]:
+    """Return where to look first, a step for each way that these ends are held."""
+    rings = [end for end in ends if is_ring(names, end)]
+    tails = [end for end in ends if is_tail(names, end)]
+    seated = [end for end in ends if end.cavity and end not in rings and end not in tails]
+    steps = []
+    if seated:
+        steps.append(
+            f"Unplug and look at the contacts of {listed(seated)}: pushed back, spread or green? "
+            "Tug the wire."
+        )
+    if rings:
+        steps.append(
+            f"Undo the bolt of {listed(rings)}: paint or rust under the lug, a loose bolt, a green or loose "
+            "crimp? Tug the wire."
+        )
+    if tails:
+        steps.append(f"Look at the bare end of {listed(tails)}: green, or strands cut?")
+    return steps or [f"Open the cover of {listed(ends)} and tug each wire."]
+
+
+def renewed(names: Names, ends: Iterable[End]) -> str:
+    """Return how what holds a wire's ends is renewed, without a full stop: a contact, a lug."""
+    held = [end for end in ends if end.cavity]
+    lugs = [end for end in held if is_ring(names, end)]
+    if lugs and len(lugs) == len(held):
+        return "Clean lug and seat to bright metal and tighten the bolt; crimp on a new lug where it is bad"
+    if lugs:
+        return "Crimp on a new contact, or a new lug on a clean bright seat"
+    return "Crimp on a new contact of its type"
+
+
+def rejoined(names: Names, wires: Sequence[Wire], ends: Iterable[End]) -> list[str]:
+    """Return how a bad wire is made good: its ends, its length, and what must be kept on the way."""
+    first = wires[0]
+    screen = [wire.name for wire in names.loom.wires if wire.screened_by == first.name]
+    start = renewed(names, ends)
+    csa_mm2 = first.csa_mm2
+    if screen:
+        steps = [
+            f"{start}, or join {names.wire(first.name)} over the whole gap with braid or a drain wire and "
+            f"cover it: it is the screen of {names.wires(screen)}. Earth it only where it was earthed."
+        ]
+    elif csa_mm2 is not None and csa_mm2 >= CABLE_MM2:
+        steps = [
+            f"{start}. A cable of {csa_mm2:g} mm² that is bad along its length is renewed from end to end "
+            "with lugs or contacts of its size: do not splice it."
+        ]
+    elif csa_mm2 is not None and csa_mm2 < THIN_MM2:
+        steps = [
+            f"{start}, or renew the wire from end to end in {names.section(first)}: the usual crimp splice "
+            f"is too large for {csa_mm2:g} mm², use only one that is made for it."
+        ]
+    else:
+        steps = [
+            f"{start}, or join in a piece of {names.section(first)} with a crimp splice and sealed "
+            "heat-shrink."
+        ]
+    return steps + kept_together(names, wires)
+
+
+def kept_together(names: Names, wires: Sequence[Wire]) -> list[str]:
+    """Return what must stay as it was around a joint: the twist and the screen."""
+    steps = []
+    for wire in wires:
+        if wire.partners:
+            steps.append(
+                f"Keep {names.wire(wire.name)} twisted with {names.wires(wire.partners)} up to the joint and "
+                "again behind it, with the same lay."
+            )
+        if wire.screened_by:
+            steps.append(
+                f"Carry the screen {names.wire(wire.screened_by)} over the joint whole, and earth it at no "
+                "new place."
+            )
+    return list(dict.fromkeys(steps))
+
+
+def is_led(part: Component) -> bool:
+    """Whether a diode is a light-emitting one, by its forward voltage."""
+    return part.kind is ComponentKind.DIODE and (part.forward_v or 0.0) >= LED_FORWARD_V
+
+
+def cathode_mark(part: Component) -> str:
+    """Return how the cathode of a diode is marked."""
+    return "flat side or short leg (cathode)" if is_led(part) else "band (cathode)"
+
+
+def kind_of(part: Component) -> str:
+    """Return what a part is called: its kind, or LED."""
+    return "LED" if is_led(part) else str(part.kind)
+
+
+def new_part(part: Component) -> str:
+    """Return what to fit in place of a part, from its description: value and rating, not what was read."""
+    if part.kind is ComponentKind.FUSE:
+        return f"a {part.rating_a:g} A fuse of its type" if part.rating_a else "a fuse of its type and rating"
+    if part.kind is ComponentKind.RELAY:
+        coil = f"a coil of {ohms(part.resistance_ohm)}" if part.resistance_ohm else "the same coil"
+        contact = (
+            f"contacts for {part.rating_a:g} A or more"
+            if part.rating_a
+            else "contacts rated for the load behind them"
+        )
+        return f"a relay with {coil}, {contact}, and the same terminals"
+    what = "an LED" if is_led(part) else f"a {part.kind}"
+    value = f" of {ohms(part.resistance_ohm)}" if part.resistance_ohm else ""
+    return f"{what}{value} of its type and rating"

@@ -1,0 +1,217 @@
+"""Wires in wrong places as findings: contacts, whole plugs, joints along the way, the adapter."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from loomproof.diagnosis.desk import Desk
+from loomproof.diagnosis.faults import Fault
+from loomproof.diagnosis.mending import kept_together, rejoined
+from loomproof.diagnosis.words import listed
+from loomproof.loom.model import End, Wire
+from loomproof.results.findings import Alternative, Finding
+
+MISCOUNTED = {
+    "mirrored": "pinned as seen from the wrong face",
+    "rotated": "pinned from the wrong corner",
+    "shifted": "pinned from the wrong cavity on",
+}
+"""Slips of one whole housing, and how such a housing comes about: a keyed plug cannot be turned."""
+
+
+class Miswires(Desk):
+    """Writes wires that are in wrong places."""
+
+    def _miswire(self, fault: Fault) -> Finding:
+        ends = self._ends(fault.leaves)
+        wires = self._wires_at(ends)
+        if fault.cause == "adapter":
+            return self._on_wrong_points(fault, ends)
+        if fault.cause == "exchanged":
+            return self._exchanged(fault, ends, wires)
+        if fault.cause in MISCOUNTED:
+            return self._miscounted(fault, ends, wires)
+        if fault.cause == "moved_to_spare":
+            return self._moved(fault, ends)
+        others = (*self._turned(ends), *self._rejoined(ends), *self._leads(ends)) if len(ends) == 2 else ()
+        what = self.names.wires(wires, most=4) or "Contacts"
+        return self._made(
+            fault,
+            ends,
+            f"{what} crossed {'at' if len(ends) == 2 else 'among'} {listed(ends)}",
+            [self.names.place(end) for end in ends[:12]],
+            [
+                f"Compare the colours behind {listed(dict.fromkeys(end.connector for end in ends))} with the "
+                "description.",
+                f"Release the contacts with the right tool and seat each where it belongs: {listed(ends)}.",
+                *kept_together(self.names, self._runs(wires)),
+            ],
+            wires=wires,
+            alternatives=others,
+        )
+
+    def _runs(self, names: Sequence[str]) -> list[Wire]:
+        return [self.loom.wire_by_name[name] for name in names]
+
+    def _moved(self, fault: Fault, ends: tuple[End, ...]) -> Finding:
+        spare = next(end for end in ends if not self.loom.wires_at.get(end))
+        home = next(end for end in ends if end != spare)
+        wires = self._wires_at((home,))
+        return self._made(
+            fault,
+            (home, spare),
+            f"{self.names.wires(wires)} in {spare} instead of {home}",
+            [self.names.place(spare), self.names.place(home)],
+            [f"Release the contact from {spare} and seat it in {home}; plug the spare cavity's seal."],
+            wires=wires,
+        )
+
+    def _turned(self, ends: tuple[End, ...]) -> tuple[Alternative, ...]:
+        """Return the housing pinned from its wrong face, where that crosses these two contacts alone."""
+        plug = self.loom.by_name[ends[0].connector]
+        order = plug.cavities
+        if len(order) not in (2, 3) or set(ends) != {End(plug.name, order[0]), End(plug.name, order[-1])}:
+            return ()
+        return (
+            Alternative(
+                text=f"{plug.name} was pinned as seen from its wrong face (last for first), or its lead on "
+                "the adapter was",
+                cause="mirrored",
+                cavities=ends,
+                repair=(self._recount(plug.name),),
+                tell_apart=f"Find the mark of cavity {order[0]} on the housing of {plug.name}: which colour "
+                "sits behind it?",
+            ),
+        )
+
+    def _rejoined(self, ends: Sequence[End]) -> tuple[Alternative, ...]:
+        """Return two wires cut and joined again crossed, where each of two cavities holds one wire."""
+        runs = [self.loom.wires_at.get(end, ()) for end in ends]
+        if len(runs) != 2 or any(len(wires) != 1 for wires in runs) or runs[0] == runs[1]:
+            return ()
+        wires = [runs[0][0], runs[1][0]]
+        shared = [bundle for bundle in wires[0].bundles if bundle in wires[1].bundles]
+        where = f", in bundle {' '.join(shared)}" if shared else ""
+        named = self.names.wires(wire.name for wire in wires)
+        mend = [step for wire in wires for step in rejoined(self.names, [wire], ())[:1]]
+        return (
+            Alternative(
+                text=f"{named} were cut and joined again crossed on the way{where}",
+                cause="crossed_joint",
+                cavities=tuple(ends),
+                wires=tuple(wire.name for wire in wires),
+                repair=tuple(
+                    dict.fromkeys(
+                        (
+                            f"Open the wrap where {named} were mended, and join each to its own colour.",
+                            *mend,
+                            *kept_together(self.names, wires),
+                        )
+                    )
+                ),
+                tell_apart=f"Compare the colours of {named} at both of their ends with the description: "
+                "right at both ends means a crossed joint between, or the adapter's leads.",
+            ),
+        )
+
+    def _leads(self, ends: tuple[End, ...]) -> tuple[Alternative, ...]:
+        """Return the adapter's two leads crossed, which reads as two contacts crossed does."""
+        points = [self.point_of[end] for end in ends if end in self.point_of]
+        named = f" (points {listed(points)})" if len(points) == len(ends) else ""
+        return (
+            Alternative(
+                text=f"the adapter's leads for {listed(ends)}{named} are crossed, not the loom",
+                cause="adapter",
+                cavities=ends,
+                repair=(f"Put the adapter's leads for {listed(ends)} right.",),
+                tell_apart=f"Take {ends[0].connector} off the adapter and touch the adapter's lead for "
+                f"{ends[0]} with the probe: is it named right?",
+            ),
+        )
+
+    def _on_wrong_points(self, fault: Fault, ends: tuple[End, ...]) -> Finding:
+        return self._made(
+            fault,
+            ends,
+            f"Adapter on the wrong points of the scanner: {fault.detail}",
+            ["the adapter's plugs, where they go into the scanner"],
+            ["Put the adapter's plugs where its table says, the right way round; mark them."],
+            alternatives=(
+                Alternative(
+                    text=f"the contacts of {listed(ends)} are crossed one by one in the loom",
+                    cause="crossed",
+                    cavities=ends,
+                    wires=self._wires_at(ends),
+                    tell_apart=f"Take the loom off and touch the adapter's lead for {ends[0]} with the "
+                    "probe: is it named right?",
+                ),
+            ),
+        )
+
+    def _exchanged(self, fault: Fault, ends: tuple[End, ...], wires: tuple[str, ...]) -> Finding:
+        plugs = listed(fault.connectors)
+        apart = self._apart(ends)
+        return self._made(
+            fault,
+            ends,
+            f"{plugs} exchanged",
+            [self.names.place(ends[0])],
+            [f"Exchange {plugs} on the bench; mark them so that they cannot be mistaken in the car."],
+            wires=wires,
+            alternatives=(
+                *self._rejoined(apart),
+                self._adapter_for(plugs, "exchanged", ends),
+                self._one_by_one(plugs, ends, wires),
+            ),
+        )
+
+    def _apart(self, ends: Sequence[End]) -> list[End]:
+        """Return the cavities that do not read as they should."""
+        return [end for end in ends if self.group_of.get(end) != self.net_of.get(end)]
+
+    def _miscounted(self, fault: Fault, ends: tuple[End, ...], wires: tuple[str, ...]) -> Finding:
+        (plug,) = fault.connectors
+        how = f"{fault.cause} ({fault.detail})" if fault.detail else fault.cause
+        return self._made(
+            fault,
+            ends,
+            f"{plug} {how}: {MISCOUNTED[fault.cause]}",
+            [self.names.place(ends[0])],
+            [
+                f"Find the cavity marks on the housing of {plug} and compare the colour behind each with the "
+                "description.",
+                self._recount(plug),
+                f"Where the colours are right, the description or the adapter's table was written from the "
+                f"wrong face of {plug}: put that right.",
+            ],
+            wires=wires,
+            alternatives=(self._adapter_for(plug, how, ends), self._one_by_one(plug, ends, wires)),
+        )
+
+    def _recount(self, plug: str) -> str:
+        return (
+            f"Release the contacts of {plug} with the right tool and seat each by the marks on the housing, "
+            "not by a drawing of its other face; a keyed plug cannot be turned instead."
+        )
+
+    def _adapter_for(self, plugs: str, how: str, ends: tuple[End, ...]) -> Alternative:
+        return Alternative(
+            text=f"the adapter's leads for {plugs} are {how}, not the loom",
+            cause="adapter",
+            cavities=ends,
+            repair=(f"Put the adapter's leads for {plugs} right.",),
+            tell_apart=f"Take {plugs} off the adapter and touch the adapter's lead for {ends[0]} with the "
+            "probe: is it named right?",
+        )
+
+    def _one_by_one(self, plugs: str, ends: tuple[End, ...], wires: tuple[str, ...]) -> Alternative:
+        return Alternative(
+            text=f"the contacts of {plugs} are crossed one by one in the housing",
+            cause="crossed",
+            cavities=ends,
+            wires=wires,
+            repair=(
+                f"Release the contacts with the right tool and seat each where it belongs: {listed(ends)}.",
+            ),
+            tell_apart=f"Compare wire colours behind {plugs} with the description.",
+        )
