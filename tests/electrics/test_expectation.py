@@ -277,10 +277,13 @@ def test_a_fitted_relay_is_a_coil_and_a_resting_contact() -> None:
         tuple((name, end_of(text)) for name, text in terminals),
         resistance_ohm=90.0,
     )
-    found = expect(Loom("r", connectors=loom.connectors, wires=loom.wires, components=(relay,))).couplings
-    assert [(str(c.a), str(c.b)) for c in found] == [("E:1", "D:1"), ("A:1", "C:1")]
-    assert found[0].nominal_ohm == 90.0
-    assert found[1].hi_ohm <= 0.1
+    expectation = expect(Loom("r", connectors=loom.connectors, wires=loom.wires, components=(relay,)))
+    (coil,) = expectation.couplings
+    assert (str(coil.a), str(coil.b), coil.nominal_ohm) == ("E:1", "D:1", 90.0)
+    # Closed at rest, 30 and 87a are one conductor (DIN 72552); 87 stands alone.
+    assert expectation.net_of[end_of("A:1")] == expectation.net_of[end_of("C:1")]
+    assert expectation.net_of[end_of("A:1")] != expectation.net_of[end_of("B:1")]
+    assert expectation.between(end_of("A:1"), end_of("C:1")).sound_ohm == pytest.approx(0.12)
 
 
 def test_a_component_on_a_splice_is_read_from_the_nearest_cavity() -> None:

@@ -8,11 +8,10 @@ from dataclasses import dataclass, field
 
 from loomproof.diagnosis.faults import Righted
 from loomproof.diagnosis.wiring import Wiring
-from loomproof.loom.model import ComponentKind, End, Loom
+from loomproof.electrics.couplings import conducting_ends
+from loomproof.electrics.nets import joined_ends
+from loomproof.loom.model import End, Loom
 from loomproof.results.measured import Measured
-
-OPEN_TO_METER = frozenset({ComponentKind.CAPACITOR})
-"""Parts that pass no direct current."""
 
 
 @dataclass(slots=True)
@@ -109,14 +108,12 @@ def found_wiring(
         if judged.component and judged.measured_ohm < float("inf")
     }
     for part in loom.components:
-        if not part.fitted or part.kind in OPEN_TO_METER:
-            continue
-        groups = [found.group_at(end) for end in part.ends]
-        value = min(part.resistance_ohm or 0.0, read.get(part.name, float("inf")))
-        for i, a in enumerate(groups):
-            for b in groups[i + 1 :]:
-                if a is not None and b is not None and a != b:
-                    found.add_chain(part.name, a, b, value)
+        joined = joined_ends(part)
+        for pair in conducting_ends(part):
+            a, b = (found.group_at(end) for end in pair)
+            value = 0.0 if pair in joined else part.resistance_ohm or 0.0
+            if a is not None and b is not None and a != b:
+                found.add_chain(part.name, a, b, min(value, read.get(part.name, float("inf"))))
     return found
 
 

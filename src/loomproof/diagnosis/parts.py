@@ -13,6 +13,7 @@ from loomproof.diagnosis.mending import cathode_mark, kind_of, new_part
 from loomproof.diagnosis.touch import Touch
 from loomproof.diagnosis.words import listed, of_reading
 from loomproof.diagnosis.writing import Writer
+from loomproof.electrics.nets import joined_ends
 from loomproof.loom.model import Component, ComponentKind, End
 from loomproof.results.figures import ohms
 from loomproof.results.findings import Alternative, Evidence, Finding
@@ -33,7 +34,7 @@ def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
             continue
         if math.isinf(judged.measured_ohm):
             open_parts.setdefault(part.name, judged)
-        elif not found.joined(judged.a, judged.b):
+        elif not found.joined(judged.a, judged.b) or _too_low_shunt(part, judged):
             yield _wrong_value(part, judged, writer)
     for diode in found.measured.diodes:
         if diode.decision is Decision.FAIL and reaches(found, diode.component, diode.anode, diode.cathode):
@@ -45,6 +46,11 @@ def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
             shown = [Evidence(f"{sensed.b} does not read low while {sensed.a} alone is driven")]
             edges = _blind_edges(found, part, sensed)
             yield _missing(found, part, edges, shown, (sensed.a, sensed.b), writer)
+
+
+def _too_low_shunt(part: Component, judged: Judged) -> bool:
+    """Whether a part that is a conductor reads too low; too high it is told as a joint of its net."""
+    return bool(joined_ends(part)) and judged.measured_ohm < judged.lower_ohm
 
 
 def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:

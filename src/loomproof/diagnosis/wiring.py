@@ -15,6 +15,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from loomproof.diagnosis.weights import Weights
+from loomproof.electrics.nets import joined_ends
 from loomproof.loom.model import ComponentKind, End, Loom
 
 
@@ -156,10 +157,6 @@ class _Sets:
                 self.label[a] = labels.pop()
 
 
-CONDUCTING = frozenset({ComponentKind.FUSE, ComponentKind.LINK})
-"""Parts that are conductors while they are fitted."""
-
-
 def wiring_of(loom: Loom, expected: Sequence[Iterable[End]], weights: Weights) -> Wiring:
     """Return the wiring that should give these expected nets.
 
@@ -226,10 +223,8 @@ def _links(loom: Loom, sets: _Sets, weights: Weights) -> Iterator[_Link]:
     # Conducting parts first: what they join decides whether another part bridges two nets or lies in one.
     for conducting in (True, False):
         for part in parts:
-            if (part.kind in CONDUCTING) is not conducting:
-                continue
             cost = weights.blown_fuse if part.kind is ComponentKind.FUSE else weights.open_component
-            for a, b in pairwise(part.ends):
+            for a, b in joined_ends(part) if conducting else pairwise(part.ends):
                 label = sets.label_of(a)
                 inside = label is not None and label == sets.label_of(b)
                 if sets.find(a) != sets.find(b) and (conducting or inside):

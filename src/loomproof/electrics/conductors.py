@@ -8,11 +8,13 @@ of a limit. NOTES.md says more.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
 from loomproof.electrics import tables
+from loomproof.electrics.nets import JOINS_OHM
 from loomproof.loom.model import Component, ComponentKind, Loom, Settings, Wire
 
 SAME_SIZE_RATIO = 0.005
@@ -24,6 +26,16 @@ LEAST_OHM = 1e-5
 FUSE_GREATEST_RATIO = 2.0
 """Greatest over typical cold resistance of a fuse. The table is typical data, not limits; common practice,
 no source."""
+
+RELAY_CONTACT_OHM = 0.1
+"""Greatest resistance of a relay's resting contact where it is in place; common practice, no source."""
+
+PART_TOLERANCE_PCT: Mapping[ComponentKind, float] = {
+    ComponentKind.RESISTOR: 5.0,
+    ComponentKind.COIL: 15.0,
+    ComponentKind.RELAY: 15.0,
+}
+"""Tolerance where the description states none; common practice, no source."""
 
 FUSE_UNKNOWN_OHM = 0.020
 """Greatest cold resistance of a fuse of unknown rating: the table's 5 A row, rounded up."""
@@ -43,10 +55,11 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Conductor:
-    """One edge of a net: a wire, or a fitted fuse or link. Ohms include its joints (crimps, splices).
+    """One edge of a net: a wire, or a fitted part that joins. Ohms include its joints (crimps, splices).
 
-    ``joints_ohm`` is the part of both that is joints. ``defaulted`` names what the description left out and
-    the loom's settings filled in (``length_m``, ``csa_mm2``, ``resistance_ohm``). ``section`` is ``None``
+    ``least_ohm`` is the least that a sound one has, ``joints_ohm`` the part of nominal and greatest that is
+    joints. ``defaulted`` names what the description left out and the loom's settings filled in (``length_m``,
+    ``csa_mm2``, ``resistance_ohm``). ``section`` is ``None``
     for a component.
     """
 
@@ -56,6 +69,7 @@ class Conductor:
     greatest_ohm: float
     joints_ohm: float
     length_m: float = 0.0
+    least_ohm: float = 0.0
     section: Section | None = None
     defaulted: tuple[str, ...] = ()
 
@@ -114,19 +128,24 @@ def wire_conductor(wire: Wire, loom: Loom, temperature_c: float = 20.0) -> Condu
         greatest_ohm=max(per_metre.greatest_ohm_per_m * factor + joints, LEAST_OHM),
         joints_ohm=joints,
         length_m=length_m,
+        least_ohm=max(per_metre.nominal_ohm_per_m * factor + joints, LEAST_OHM) / 2,
         section=per_metre,
         defaulted=tuple(defaulted),
     )
 
 
-def component_conductor(component: Component, settings: Settings) -> Conductor:
-    """Return what a fitted fuse or link should read, cold.
+def component_conductor(component: Component, settings: Settings, temperature_c: float = 20.0) -> Conductor:
+    """Return what a fitted part that joins should read, cold.
 
     A fuse has a contact at each blade and its cold resistance: stated, else typical for its rating. A link
-    is as stated, else two crimps. Raises `ValueError` for a component that does not join a net.
+    is as stated, else two crimps. A relay's resting contact has up to `RELAY_CONTACT_OHM`. A resistor or coil
+    is as stated, within its tolerance; a coil is copper. Raises `ValueError` for a component that does not
+    join a net.
     """
     stated = component.resistance_ohm
     spread = (component.tolerance_pct or 0.0) / 100.0
+    least: float | None = None
+    joints = 0.0
     if component.kind is ComponentKind.LINK:
         joints = 2 * settings.crimp_ohm
         nominal = joints if stated is None else stated
@@ -137,6 +156,13 @@ def component_conductor(component: Component, settings: Settings) -> Conductor:
         nominal = joints + cold
         ratio = 1.0 + spread if stated is not None and component.tolerance_pct else FUSE_GREATEST_RATIO
         greatest = joints + cold * ratio
+    elif component.kind is ComponentKind.RELAY:
+        stated, nominal, greatest = None, RELAY_CONTACT_OHM / 2, RELAY_CONTACT_OHM
+    elif component.kind in PART_TOLERANCE_PCT and stated is not None and stated <= JOINS_OHM:
+        warm = stated * (copper_factor(temperature_c) if component.kind is ComponentKind.COIL else 1.0)
+        tolerance = PART_TOLERANCE_PCT[component.kind] if component.tolerance_pct is None else None
+        spread = spread if tolerance is None else tolerance / 100.0
+        least, nominal, greatest = warm * (1.0 - spread), warm, warm * (1.0 + spread)
     else:
         raise ValueError(f"{component.name}: a {component.kind} does not make one net of its ends")
     return Conductor(
@@ -145,6 +171,7 @@ def component_conductor(component: Component, settings: Settings) -> Conductor:
         nominal_ohm=max(nominal, LEAST_OHM),
         greatest_ohm=max(greatest, LEAST_OHM),
         joints_ohm=joints,
+        least_ohm=max(nominal / 2 if least is None else least, LEAST_OHM),
         defaulted=("resistance_ohm",) if stated is None else (),
     )
 

@@ -6,25 +6,15 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from loomproof.electrics.conductors import LEAST_OHM, copper_factor
-from loomproof.electrics.nets import JOINING
+from loomproof.electrics.conductors import LEAST_OHM, PART_TOLERANCE_PCT, copper_factor
+from loomproof.electrics.nets import joined_ends
 from loomproof.loom.model import Component, ComponentKind, End, Loom
-
-TOLERANCE_PCT: Mapping[ComponentKind, float] = {
-    ComponentKind.RESISTOR: 5.0,
-    ComponentKind.COIL: 15.0,
-    ComponentKind.RELAY: 15.0,
-}
-"""Tolerance where the description states none; common practice, no source."""
 
 DIODE_FORWARD_V = 0.6
 """Forward voltage of a silicon diode at a few milliamps where none is stated; common practice, no source."""
 
 DIODE_SPREAD_V = 0.25
 """How far a forward reading may lie from the nominal one; common practice, no source."""
-
-RELAY_CONTACT_OHM = 0.1
-"""Greatest resistance of a relay's resting contact where it is in place; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +40,8 @@ class Coupling:
     forward_v: float | None = None
     capacitance_f: float | None = None
     defaulted: bool = False
+    joins: bool = False
+    """It makes one net of its ends: so few ohms are a conductor that has limits of its own."""
 
     @property
     def linear(self) -> bool:
@@ -57,15 +49,19 @@ class Coupling:
         return not self.one_way and self.nominal_ohm is not None and math.isfinite(self.nominal_ohm)
 
 
+_CONDUCTORS = frozenset({ComponentKind.LINK, ComponentKind.FUSE})
+"""Parts whose only reading is that of the net that they join."""
+
+
 def couplings_of(loom: Loom, net_of: Mapping[End, int], temperature_c: float = 20.0) -> tuple[Coupling, ...]:
-    """Return the couplings of every fitted component that joins no net by itself, in order.
+    """Return the couplings of every fitted component that is more than a conductor, in order.
 
     Both ends may lie on one net (a component bridged by wires): ``net_a == net_b`` then. A coil is copper
     and its stated resistance is taken as that at 20 °C.
     """
     found: list[Coupling] = []
     for component in loom.components:
-        if component.fitted and component.kind not in JOINING and len(component.terminals) >= 2:
+        if component.fitted and component.kind not in _CONDUCTORS and len(component.terminals) >= 2:
             found += _paths(component, loom, net_of, temperature_c)
     return tuple(found)
 
@@ -89,20 +85,27 @@ def _paths(
         return [replace(capacitor, capacitance_f=component.capacitance_f)]
     if kind is ComponentKind.RELAY and "30" in ends:
         return _relay(component, net_of, temperature_c)
-    return [_resistive(component, first, second, net_of, temperature_c)]
+    resistive = _resistive(component, first, second, net_of, temperature_c)
+    return [replace(resistive, joins=bool(joined_ends(component)))]
+
+
+def conducting_ends(component: Component) -> tuple[tuple[End, End], ...]:
+    """Return the pairs of ends between which a component in place passes direct current, either way."""
+    if not component.fitted or component.kind is ComponentKind.CAPACITOR or len(component.ends) < 2:
+        return ()
+    if component.kind is ComponentKind.RELAY and "30" in dict(component.terminals):
+        ends = dict(component.terminals)
+        coil = ((ends["86"], ends["85"]),) if "85" in ends and "86" in ends else ()
+        return (*coil, *joined_ends(component))
+    return joined_ends(component) or ((component.ends[0], component.ends[1]),)
 
 
 def _relay(component: Component, net_of: Mapping[End, int], temperature_c: float) -> list[Coupling]:
-    # Terminals by DIN 72552: 85/86 the coil, 30 common, 87a closed at rest, 87 open at rest.
+    # Terminals by DIN 72552: 85/86 the coil, 30 common, 87 open at rest; 87a, closed at rest, is a conductor.
     ends = dict(component.terminals)
-    found = []
     if "85" in ends and "86" in ends:
-        found.append(_resistive(component, ends["86"], ends["85"], net_of, temperature_c))
-    if "87a" in ends:
-        nominal = RELAY_CONTACT_OHM / 2
-        contact = _between(component, ends["30"], ends["87a"], net_of, LEAST_OHM, nominal, RELAY_CONTACT_OHM)
-        found.append(replace(contact, defaulted=True))
-    return found
+        return [_resistive(component, ends["86"], ends["85"], net_of, temperature_c)]
+    return []
 
 
 def _resistive(
@@ -113,7 +116,7 @@ def _resistive(
         return replace(_between(component, a, b, net_of, 0.0, None, math.inf), defaulted=True)
     if component.kind in (ComponentKind.COIL, ComponentKind.RELAY):
         nominal *= copper_factor(temperature_c)
-    spread = (TOLERANCE_PCT[component.kind] if tolerance is None else tolerance) / 100.0
+    spread = (PART_TOLERANCE_PCT[component.kind] if tolerance is None else tolerance) / 100.0
     lo, middle, hi = (max(nominal * factor, LEAST_OHM) for factor in (1.0 - spread, 1.0, 1.0 + spread))
     return replace(_between(component, a, b, net_of, lo, middle, hi), defaulted=tolerance is None)
 

@@ -11,7 +11,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
 
 import numpy as np
 
@@ -19,7 +18,7 @@ from loomproof.electrics.components import ComponentReading, component_reading
 from loomproof.electrics.conductors import Conductor, component_conductor, wire_conductor
 from loomproof.electrics.couplings import Coupling, couplings_of
 from loomproof.electrics.islands import Island, islands_of
-from loomproof.electrics.nets import Net, joins, nets_of
+from loomproof.electrics.nets import Net, joined_ends, nets_of
 from loomproof.electrics.readings import Readings, readings_of
 from loomproof.errors import UsageError, suggestion
 from loomproof.loom.model import End, Loom
@@ -73,6 +72,11 @@ class Expectation:
     def couplings(self) -> tuple[Coupling, ...]:
         """Fitted components that join two nets."""
         return tuple(coupling for coupling in self.all_couplings if coupling.net_a != coupling.net_b)
+
+    @cached_property
+    def shunts(self) -> tuple[Coupling, ...]:
+        """Fitted components that join their ends to one net and have limits of their own."""
+        return tuple(coupling for coupling in self.all_couplings if coupling.joins)
 
     @cached_property
     def bridged(self) -> tuple[Coupling, ...]:
@@ -181,10 +185,9 @@ def expect(loom: Loom, temperature_c: float = ROOM_TEMPERATURE_C) -> Expectation
             (wire.a, wire.b, wire_conductor(wire, loom, temperature_c))
         )
     for component in loom.components:
-        if joins(component):
-            part = component_conductor(component, loom.settings)
-            for a, b in pairwise(component.ends):
-                conductors.setdefault(net_of[a], []).append((a, b, part))
+        for a, b in joined_ends(component):
+            part = component_conductor(component, loom.settings, temperature_c)
+            conductors.setdefault(net_of[a], []).append((a, b, part))
     couplings = couplings_of(loom, net_of, temperature_c)
     islands = islands_of(nets, couplings, conductors)
     return Expectation(

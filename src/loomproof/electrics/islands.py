@@ -79,7 +79,8 @@ def islands_of(
     """
     unions = Unions(range(len(nets)))
     root = unions.root
-    linear = [coupling for coupling in couplings if coupling.linear]
+    joining = {coupling.component: coupling for coupling in couplings if coupling.joins}
+    linear = [coupling for coupling in couplings if coupling.linear and not coupling.joins]
     for coupling in linear:
         unions.join(coupling.net_a, coupling.net_b)
     members: dict[int, list[int]] = {}
@@ -93,9 +94,17 @@ def islands_of(
     for top, inside in members.items():
         node_of = {end: node for node, end in enumerate(end for net in inside for end in nets[net].ends)}
         edges = [
-            Edge(node_of[a], node_of[b], wire.nominal_ohm, wire.greatest_ohm, wire.nominal_ohm / 2, wire)
+            Edge(
+                node_of[a],
+                node_of[b],
+                part.nominal_ohm,
+                part.greatest_ohm,
+                part.least_ohm,
+                part,
+                joining.get(part.name) if part.kind == "component" else None,
+            )
             for net in inside
-            for a, b, wire in conductors.get(net, ())
+            for a, b, part in conductors.get(net, ())
         ]
         edges += [
             Edge(node_of[c.a], node_of[c.b], c.nominal_ohm or LEAST_OHM, c.hi_ohm, c.lo_ohm, coupling=c)

@@ -9,8 +9,9 @@ from itertools import pairwise
 from loomproof.electrics.unions import Unions
 from loomproof.loom.model import Component, ComponentKind, End, Loom
 
-JOINING = frozenset({ComponentKind.LINK, ComponentKind.FUSE})
-"""Components that make one net of their ends while they are in place."""
+JOINS_OHM = 1.0
+"""A resistor or coil stated at no more joins its two nets: behind leads and contacts one reading can't tell
+it from a wire. Its own limits are judged all the same. A convention of this project."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +19,7 @@ class Net:
     """All ends that wires, splices, fitted links and fitted fuses make one conductor.
 
     ``ends`` holds cavities and splices, ``cavities`` the cavities alone, ``wires`` wire names and
-    ``components`` the links and fuses that join the net; all in the description's order. ``index`` is the
+    ``components`` the parts that join the net; all in the description's order. ``index`` is the
     net's place in the tuple that `nets_of` returns.
     """
 
@@ -29,9 +30,23 @@ class Net:
     components: tuple[str, ...] = ()
 
 
-def joins(component: Component) -> bool:
-    """Whether a component makes one net of its ends: a link or a fuse that is in place."""
-    return component.fitted and component.kind in JOINING
+def joined_ends(component: Component) -> tuple[tuple[End, End], ...]:
+    """Return the pairs of ends that a component in place makes one net of.
+
+    A link and a fuse join all of theirs, a relay at rest 30 and 87a (DIN 72552), a resistor or coil of no
+    more than `JOINS_OHM` its two.
+    """
+    if not component.fitted:
+        return ()
+    if component.kind in (ComponentKind.LINK, ComponentKind.FUSE):
+        return tuple(pairwise(component.ends))
+    if component.kind is ComponentKind.RELAY:
+        ends = dict(component.terminals)
+        return ((ends["30"], ends["87a"]),) if "30" in ends and "87a" in ends else ()
+    if component.kind in (ComponentKind.RESISTOR, ComponentKind.COIL) and len(component.ends) >= 2:
+        stated = component.resistance_ohm
+        return ((component.ends[0], component.ends[1]),) if stated is not None and stated <= JOINS_OHM else ()
+    return ()
 
 
 def nets_of(loom: Loom) -> tuple[Net, ...]:
@@ -53,8 +68,8 @@ def nets_of(loom: Loom) -> tuple[Net, ...]:
         wires.setdefault(root(wire.a), []).append(wire.name)
     parts: dict[End, list[str]] = {}
     for component in loom.components:
-        if joins(component) and component.ends:
-            parts.setdefault(root(component.ends[0]), []).append(component.name)
+        for a, _ in joined_ends(component)[:1]:
+            parts.setdefault(root(a), []).append(component.name)
     return tuple(
         Net(
             index=index,
@@ -71,5 +86,4 @@ def _joined(loom: Loom) -> Iterator[tuple[End, ...]]:
     for wire in loom.wires:
         yield wire.ends
     for component in loom.components:
-        if joins(component):
-            yield component.ends
+        yield from joined_ends(component)

@@ -18,7 +18,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 
 from loomproof.proof.complete import singles
-from loomproof.proof.ohms import Ohmmeter, Split, is_diode, split_by_ohms
+from loomproof.proof.ohms import Ohmmeter, Split, split_by_ohms
 from loomproof.proof.plan import CONDUCTOR_OHM, Plan
 from loomproof.results.measured import Decision, Judged, JudgedDiode
 
@@ -47,7 +47,7 @@ def split_nets(
     done: list[Split] = []
     for bundle in bundles:
         if len(bundle) > 1 and (not expected.issuperset(bundle) or low_parts & sum(bundle)):
-            done.append(split_by_ohms(ohmmeter, bundle, _apart_ohm(plan, sum(bundle))))
+            done.append(split_by_ohms(ohmmeter, bundle, plan.apart_ohm(sum(bundle))))
         else:
             done.append(Split(tuple(bundle)))
     return Split(
@@ -93,7 +93,7 @@ def _fragments(plan: Plan, judged: Sequence[Judged]) -> list[int]:
             readings.setdefault(scope.group_of[reading.a], []).append(reading)
     found: list[int] = []
     for k, group in enumerate(scope.groups):
-        apart_ohm = _apart_ohm(plan, group.points)
+        apart_ohm = plan.apart_ohm(group.points)
         pieces = list(singles(group.points)) if k in readings else [group.points]
         for reading in readings.get(k, ()):
             if reading.measured_ohm < apart_ohm:
@@ -123,7 +123,7 @@ def _joined(ohmmeter: Ohmmeter, plan: Plan, first: Sequence[int], second: Sequen
 
     Where no two do, whichever way the current flows, the bundle holds them side by side.
     """
-    apart_ohm = _apart_ohm(plan, sum(first) | sum(second))
+    apart_ohm = plan.apart_ohm(sum(first) | sum(second))
 
     def near(a: int, b: int) -> bool:
         return ohmmeter.asker.resistance(a, b) < apart_ohm and ohmmeter.asker.resistance(b, a) < apart_ohm
@@ -149,14 +149,3 @@ def _points_of_low_parts(plan: Plan, judged: Iterable[Judged], diodes: Iterable[
         if low and reading.decision is Decision.FAIL:
             points |= plan.scope.bit(reading.a) | plan.scope.bit(reading.b)
     return points
-
-
-def _apart_ohm(plan: Plan, points: int) -> float:
-    """Half of the smallest component on these points, where that is below a conductor's bound."""
-    values = [
-        reading.part.lower_ohm / 2
-        for reading in plan.parts
-        if not is_diode(reading)
-        and (plan.scope.bit(reading.part.a) & points or plan.scope.bit(reading.part.b) & points)
-    ]
-    return min([CONDUCTOR_OHM, *(value for value in values if value > 0)])

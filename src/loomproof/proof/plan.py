@@ -29,6 +29,10 @@ parts are above it.
 """
 
 
+WELL_BELOW = 0.8
+"""A conductor that may read up to this share of a part is still told from it. Our convention."""
+
+
 @dataclass(frozen=True, slots=True)
 class Meter:
     """What a resistance reading of this bench is worth, two-wire and four-wire.
@@ -122,6 +126,31 @@ class Plan:
     unmeasured_parts: tuple[str, ...] = ()
     isolation_ohm: float | None = None
     meter: Meter | None = None
+
+    def apart_ohm(self, points: int) -> float:
+        """Below how many ohms two of these points are one conductor, not joined by a part.
+
+        Half of the smallest part that lies on a net of theirs, wherever its contacts were found; but no less
+        than what its conductors may read, as long as that is well below the part.
+        """
+        scope = self.scope
+        nets = {scope.group_of[end] for end in scope.ends(points)}
+        least_ohm = min(
+            (
+                reading.part.lower_ohm
+                for reading in self.parts
+                if reading.part.forward_v is None
+                and not nets.isdisjoint(scope.group_of[end] for end in (reading.part.a, reading.part.b))
+                and scope.group_of[reading.part.a] != scope.group_of[reading.part.b]
+                and reading.part.lower_ohm > 0.0
+            ),
+            default=math.inf,
+        )
+        wires_ohm = max(
+            (reading.limit_ohm for reading in self.conductors if scope.group_of[reading.a] in nets),
+            default=0.0,
+        )
+        return min(CONDUCTOR_OHM, max(least_ohm / 2, min(wires_ohm, WELL_BELOW * least_ohm)))
 
     @property
     def isolation_readings(self) -> int:
@@ -233,9 +262,9 @@ def _parts(
 ) -> tuple[tuple[PartReading, ...], tuple[str, ...]]:
     found: list[PartReading] = []
     unmeasured: list[str] = []
-    for coupling in expectation.couplings:
+    for coupling in (*expectation.couplings, *expectation.shunts):
         part = expectation.component_reading(coupling)
-        seen = part.a in scope.point_of and part.b in scope.point_of and part.provable
+        seen = part.a in scope.point_of and part.b in scope.point_of and part.a != part.b and part.provable
         in_range = coupling.one_way or part.upper_ohm <= meter.range_ohm[1]
         if not (seen and in_range):
             unmeasured.append(coupling.component)

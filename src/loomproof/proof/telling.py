@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from loomproof.loom.model import End
 from loomproof.proof.by_ohms import split_nets
 from loomproof.proof.complete import singles
-from loomproof.proof.ohms import Ohmmeter, is_diode, merged, split_by_ohms
+from loomproof.proof.ohms import Ohmmeter, merged, split_by_ohms
 from loomproof.proof.plan import CONDUCTOR_OHM, Plan
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
 
@@ -55,7 +55,7 @@ def told_by_ohms(
         if len(fragments) < 2:
             refined.append(group)
             continue
-        apart_ohm = _apart_ohm(plan, fragments)
+        apart_ohm = plan.apart_ohm(sum(fragments))
         points = [point for part in fragments for point in singles(part)]
         if any(scope.group_of[end] in coupled for end in group):
             fragments = points
@@ -97,7 +97,7 @@ def split_bypassed(plan: Plan, ohmmeter: Ohmmeter, groups: Groups, judged: Seque
             refined.append(group)
             continue
         points = [scope.bit(end) for end in sorted(group, key=lambda end: scope.point_of[end])]
-        split = split_by_ohms(ohmmeter, points, _apart_ohm(plan, points))
+        split = split_by_ohms(ohmmeter, points, plan.apart_ohm(sum(points)))
         refined += [scope.ends(cluster) for cluster in split.clusters]
     return tuple(refined)
 
@@ -114,7 +114,7 @@ def rejoined(plan: Plan, ohmmeter: Ohmmeter, groups: Groups) -> Groups:
     if all(group in expected for group in mine):
         return groups
     sets = [sum(scope.bit(end) for end in group) for group in mine]
-    split = split_by_ohms(ohmmeter, sets, _apart_ohm(plan, sets))
+    split = split_by_ohms(ohmmeter, sets, plan.apart_ohm(sum(sets)))
     rest = [group for group in groups if group not in mine]
     return (*rest, *(scope.ends(cluster) for cluster in split.clusters))
 
@@ -152,18 +152,6 @@ def _fragments(plan: Plan, group: frozenset[End]) -> list[int]:
         k = plan.scope.group_of[end]
         parts[k] = parts.get(k, 0) | plan.scope.bit(end)
     return [parts[k] for k in sorted(parts)]
-
-
-def _apart_ohm(plan: Plan, fragments: Sequence[int]) -> float:
-    """Half of the smallest component between these fragments, where that is below a conductor's bound."""
-    points = sum(fragments)
-    values = [
-        reading.part.lower_ohm / 2
-        for reading in plan.parts
-        if not is_diode(reading)
-        and (plan.scope.bit(reading.part.a) & points or plan.scope.bit(reading.part.b) & points)
-    ]
-    return min([CONDUCTOR_OHM, *(value for value in values if value > 0)])
 
 
 def _coupled_groups(plan: Plan) -> frozenset[int]:

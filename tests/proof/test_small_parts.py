@@ -1,0 +1,54 @@
+"""Parts of few ohms: closed relay contacts, shunts, and coils near a conductor's bound."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.proof.scanner_bench import loom_of, proved
+
+RELAY = "K1,relay,85=A:1 86=A:2 30=A:3 87=A:4 87a=A:5,85,15,\nR1,resistor,1=A:7 2=A:8,1000,5,\n"
+SHUNT = "R1,resistor,1=A:3 2=A:5,0.1,5,\nR2,resistor,1=A:7 2=A:8,1000,5,\n"
+CONTACTS = "1 2 3 4 5 6 7 8"
+
+
+def titles(components: str, *faults: str) -> list[str]:
+    _, findings = proved(loom_of(CONTACTS, components), *faults)
+    return [finding.title for finding in findings]
+
+
+@pytest.mark.parametrize("components", [RELAY, SHUNT])
+def test_a_loom_with_parts_of_milliohms_passes_as_described(components: str) -> None:
+    assert titles(components) == []
+
+
+@pytest.mark.parametrize(
+    ("components", "fault", "title"),
+    [
+        (RELAY, "open W1", "W1 (black) open between A:1 and B:1"),
+        (RELAY, "open W3", "W3 (black) open between A:3 and B:3"),
+        (RELAY, "short A:3 A:7", "Short between A:3 on W3 (black) and A:7 on W7 (black)"),
+        (RELAY, "mirror B", "B mirrored (left for right)"),
+        (RELAY, "missing K1", "Relay K1 open or missing between A:1, A:2, A:3, A:4 and A:5"),
+        (SHUNT, "open W8", "W8 (black) open between A:8 and B:8"),
+        (SHUNT, "open W3", "W3 (black) open between A:3 and B:3"),
+        (SHUNT, "mirror B", "B mirrored (left for right)"),
+        (SHUNT, "missing R1", "Resistor R1 open or missing between A:3 and A:5"),
+    ],
+)
+def test_the_fault_beside_them_is_told_and_nothing_else(components: str, fault: str, title: str) -> None:
+    assert titles(components, fault) == [title]
+
+
+def test_a_shunt_that_a_fine_meter_reads_too_low_is_told() -> None:
+    loom = loom_of(CONTACTS, "R1,resistor,1=A:3 2=A:5,0.9,5,\n")
+    _, findings = proved(loom, "short A:3 A:5")
+    assert [finding.components for finding in findings] == [("R1",)]
+
+
+@pytest.mark.parametrize("ohm", [2, 10, 30, 46])
+@pytest.mark.parametrize("fault", ["mirror B", "mirror A", "swap B:1 B:5"])
+def test_a_turned_connector_is_no_short_across_a_part_of_few_ohms(ohm: int, fault: str) -> None:
+    loom = loom_of("1 2 3 4 5 6", f"R1,resistor,1=B:1 2=B:2,{ohm},5,\n")
+    _, findings = proved(loom, fault)
+    assert len(findings) == 1, [finding.title for finding in findings]
+    assert findings[0].kind == "miswire"
