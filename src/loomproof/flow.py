@@ -36,9 +36,10 @@ from loomproof.proof.saving import questions_of
 from loomproof.proof.scope import Scope, scope_of
 from loomproof.results import document as doc
 from loomproof.results.findings import Finding, Severity
+from loomproof.results.grade import Grade
 from loomproof.results.insulation import Insulation
 from loomproof.results.measured import Decision, Measured
-from loomproof.verdict import verdict_of
+from loomproof.verdict import Demand, judgement_of
 
 
 class TimedBench(Bench, Protocol):
@@ -82,6 +83,8 @@ class Request:
     """Ends without a point that a person touches with the probe, one at a time."""
     insulation: InsulationTest | None = None
     """An insulation test to be made at the end, where all else passes; a person has confirmed it."""
+    grade: Grade | None = None
+    """The grade that a pass must reach; ``None``: ``bench`` where ohms are measured, else ``connections``."""
 
 
 @dataclass(frozen=True)
@@ -281,9 +284,14 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
     claims = (*claims, *probing.claims_of(last.touched, measured, capabilities.clear_ohm))
     if insulation is not None:
         claims = (*claims, claim_of(insulation))
-    verdict, reasons = verdict_of(loom, measured, findings, request.waived, insulation)
+    demand = Demand(plan.meter is not None, request.grade, request.waived, request.answers)
+    said = judgement_of(loom, measured, findings, claims, demand, insulation)
     document = doc.Document(
-        verdict=verdict,
+        verdict=said.verdict,
+        grade=said.grade,
+        grade_demanded=said.demanded,
+        grade_text=said.grade_text,
+        risk=said.risk,
         run=request.run,
         started=request.started,
         ended=ended.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
@@ -343,14 +351,14 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
             dropped=line.dropped,
             faults=sum(finding.severity is Severity.FAULT for finding in findings),
             notes=sum(finding.severity is Severity.NOTE for finding in findings),
-            undecided=sum(claim.decision is Decision.UNDECIDED for claim in claims),
+            undecided=sum(claim.decision is Decision.UNDECIDED for claim in said.claims),
             watched_s=watched_s(request, plan, last),
         ),
-        claims=claims,
+        claims=said.claims,
         connectors=tuple(connector_entries(loom)),
-        reasons=reasons,
+        reasons=said.reasons,
         cautions=BEFORE_A_PROOF,
-        not_tested=tuple(not_tested(request, plan, measured, last, left_in)),
+        not_tested=(*said.not_claimed, *not_tested(request, plan, measured, last, left_in)),
         software=f"loomproof {loomproof.__version__}",
     )
     return Outcome(document, measured, findings, plan)

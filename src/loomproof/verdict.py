@@ -1,15 +1,113 @@
-"""The verdict on a loom, and the reasons for it: never a pass on readings that nothing explains."""
+"""The verdict on a loom, its grade, reasons and claims, all from one list: they can't contradict each other.
+
+Never a pass on readings that nothing explains, nor against a claim that fails.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
+from loomproof.grading import demanded_of, grade_of, risk_of
 from loomproof.loom.model import End, Loom
 from loomproof.results import document as doc
 from loomproof.results.figures import ohms
 from loomproof.results.findings import Finding, Severity
+from loomproof.results.grade import Grade
 from loomproof.results.insulation import Insulation
 from loomproof.results.measured import Decision, Measured
+from loomproof.unused import set_aside
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """What a proof says: the verdict, its reasons, the claims that stand, and how far it goes.
+
+    ``grade``, ``grade_text`` and ``risk`` are as in the document; ``not_claimed`` says in words what failed
+    within unused circuits.
+    """
+
+    verdict: doc.Verdict
+    reasons: tuple[str, ...]
+    claims: tuple[doc.ClaimEntry, ...]
+    demanded: Grade
+    grade: Grade | None = None
+    grade_text: str = ""
+    risk: float | None = None
+    not_claimed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Demand:
+    """What a loom has to reach, and what was left out of it on purpose."""
+
+    measures_ohms: bool
+    grade: Grade | None = None
+    waived: tuple[End, ...] = ()
+    answers: Mapping[str, str] = field(default_factory=dict)
+    advice: tuple[str, ...] = ()
+    """What would let this bench reach more, in words."""
+
+
+def judgement_of(
+    loom: Loom,
+    measured: Measured,
+    findings: tuple[Finding, ...],
+    claims: Sequence[doc.ClaimEntry],
+    demand: Demand,
+    insulation: Insulation | None = None,
+) -> Judgement:
+    """Return verdict, grade, reasons and claims of a proof, from its claims and findings."""
+    standing = set_aside(loom, demand.answers, measured, claims)
+    demanded = demanded_of(demand.grade, measures_ohms=demand.measures_ohms)
+    plain = Judgement(doc.Verdict.PASS, (), standing.claims, demanded, not_claimed=standing.texts)
+    verdict, reasons = verdict_of(loom, measured, findings, demand.waived, insulation)
+    failing = [claim for claim in standing.claims if claim.decision is Decision.FAIL]
+    if failing and verdict is not doc.Verdict.FAIL:
+        verdict, reasons = doc.Verdict.FAIL, tuple(f"{c.subject}: {c.statement}" for c in failing)
+    if verdict is not doc.Verdict.PASS:
+        return replace(plain, verdict=verdict, reasons=reasons)
+    outside = [c for c in standing.claims if c.decision is Decision.UNDECIDED and c.beyond]
+    other = [
+        claim
+        for claim in standing.claims
+        if claim.decision is Decision.UNDECIDED and claim.kind not in ("resistance", "component")
+    ]
+    if outside or other:
+        return replace(
+            plain,
+            verdict=doc.Verdict.UNDECIDED,
+            reasons=(
+                *(_close(claim) for claim in outside),
+                *(f"{c.subject}: {c.statement}" for c in other),
+                *demand.advice,
+            ),
+        )
+    grade, text = grade_of(standing.claims, measured.untold_parts, measures_ohms=demand.measures_ohms)
+    graded = replace(plain, grade=grade, grade_text=text, risk=risk_of(standing.claims))
+    if grade.meets(demanded):
+        return graded
+    return replace(
+        graded,
+        verdict=doc.Verdict.UNDECIDED,
+        reasons=(
+            f"no fault was found, and the proof reaches grade {grade}, where {demanded} is demanded: {text}",
+            *demand.advice,
+        ),
+    )
+
+
+def _close(claim: doc.ClaimEntry) -> str:
+    """Say of a reading outside its limits that chance may have put it there."""
+    limit = claim.limit_ohm
+    if claim.measured_ohm is not None and limit is not None and claim.measured_ohm > limit:
+        side = f"above its limit {ohms(limit)}"
+    else:
+        side = f"below its limit {ohms(claim.lower_limit_ohm or 0.0)}"
+    return (
+        f"{claim.subject}: {ohms(claim.measured_ohm or 0.0)} is {side}, by less than the uncertainty "
+        f"{ohms(claim.uncertainty_ohm or 0.0)}"
+    )
 
 
 def verdict_of(
@@ -19,7 +117,7 @@ def verdict_of(
     waived: tuple[End, ...],
     insulation: Insulation | None = None,
 ) -> tuple[doc.Verdict, tuple[str, ...]]:
-    """Return the verdict and the reasons for it, most telling first."""
+    """Return the verdict that findings and coverage give, whatever the grade, and the reasons for it."""
     faults = [finding.title for finding in findings if finding.severity is Severity.FAULT]
     odd = [f"{text}, and no finding explains it" for text in unexplained(loom, measured, findings)]
     if faults or odd:
@@ -50,13 +148,6 @@ def verdict_of(
         return doc.Verdict.UNDECIDED, (
             f"isolation reads {ohms(sum_ohm)} over all conductors and must read above {ohms(pass_ohm)}, and "
             "no pair alone is to blame: dry and clean the loom, and prove again",
-        )
-    close = [reading for reading in measured.judged if reading.decision is Decision.UNDECIDED]
-    if close:
-        return doc.Verdict.UNDECIDED, tuple(
-            f"{reading.a} to {reading.b}: {ohms(reading.measured_ohm)} is within "
-            f"{ohms(reading.uncertainty_ohm)} of its limit {ohms(reading.limit_ohm)}"
-            for reading in close
         )
     if insulation is not None and insulation.decision is Decision.UNDECIDED:
         return doc.Verdict.UNDECIDED, (

@@ -311,13 +311,19 @@ def test_stopped_in_the_middle(fixtures: Path, tmp_path: Path, numbers: tuple[si
 
 
 def test_the_plainest_bench(fixtures: Path, tmp_path: Path) -> None:
-    """Two-wire, ±(0.1 Ω + 1 %): limits that it cannot decide are claimed at what it can."""
+    """Two-wire, ±(0.1 Ω + 1 %): what it can't decide is not claimed, and what was shown is said."""
     done = loomproof("prove", fixtures / ENGINE, "--bench", "sim:?acc=0.1:0.01", "--out", tmp_path)
     assert done.returncode == 0, done.stdout
     claims = [claim for claim in results(tmp_path).claims if claim.kind == "resistance"]
-    wider = [claim for claim in claims if (claim.limit_ohm or 0) > (claim.physical_limit_ohm or 0)]
-    assert wider
-    assert all("smallest that this bench can decide" in claim.statement for claim in wider)
+    undecided = [claim for claim in claims if claim.decision == "undecided"]
+    assert undecided
+    assert all("beyond this bench" in claim.statement for claim in undecided)
+    for claim in undecided:
+        assert (claim.bound_ohm or 0) > (claim.limit_ohm or 0) >= (claim.measured_ohm or 0)
+    document = results(tmp_path)
+    assert document.grade == "bench"
+    assert f"{len(undecided)} of {len(claims)} limits lie beyond this bench" in document.grade_text
+    assert document.grade_text in " ".join(done.stdout.split())
 
 
 def test_demo(tmp_path: Path) -> None:

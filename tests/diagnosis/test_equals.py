@@ -28,7 +28,7 @@ def with_part(reading: Judged, *paths: Path) -> tuple[Finding, ...]:
 
 def read(ohm: float, decision: Decision) -> Judged:
     a, b = (end for _, end in R1.terminals)
-    return Judged(a, b, ohm, 5.0, 470.0, 494.0, 494.0, decision, 446.0, "R1")
+    return Judged(a, b, ohm, 5.0, 470.0, 494.0, decision, 446.0, "R1")
 
 
 def test_without_a_part_both_ends_are_listed() -> None:

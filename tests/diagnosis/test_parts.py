@@ -18,7 +18,7 @@ WITH_PART: Loom = replace(LOOM, components=(R1,))
 def reading(a: str, b: str, ohm: float, *, part: str = "", passes: bool = False) -> Judged:
     expected, lower, upper = (470.0, 446.0, 494.0) if part else (0.05, 0.0, 0.3)
     decision = Decision.PASS if passes else Decision.FAIL
-    return Judged(end_of(a), end_of(b), ohm, 0.1, expected, upper, upper, decision, lower, part)
+    return Judged(end_of(a), end_of(b), ohm, 0.1, expected, upper, decision, lower, part)
 
 
 def explained(

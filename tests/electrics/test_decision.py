@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomproof.electrics.decision import claimed_limit, conformance_probability, judge, zones
+from loomproof.electrics.decision import bound_ohm, conformance_probability, judge, surely_decided, zones
 from loomproof.electrics.uncertainty import reading_uncertainty
 
 ohms = st.floats(0, 1e6, allow_nan=False)
@@ -65,22 +65,44 @@ def test_zones_and_judgement_agree(measured: float, u: float, upper: float, lowe
     assert {found, judge(measured, 2 * u, high, low)} != {"pass", "fail"}
 
 
-@given(st.floats(0.001, 100), st.floats(0.001, 100), st.floats(0, 10))
-def test_a_sound_conductor_always_passes_its_claimed_limit(physical: float, sound: float, u: float) -> None:
-    limit = claimed_limit(physical, sound, u)
-    assert limit >= physical
-    assert judge(sound + u, u, limit * (1 + 1e-12)) == "pass"
+@given(st.floats(0.001, 100), st.floats(0.001, 100), st.floats(0, 10), st.floats(-1, 1))
+def test_where_a_bench_decides_a_limit_every_sound_conductor_passes(
+    limit: float, sound: float, u: float, share: float
+) -> None:
+    if surely_decided(limit, sound, u):
+        assert judge(sound + share * u, u, limit * (1 + 1e-12)) == "pass"
+    elif sound + 2 * u > limit * (1 + 1e-12):
+        assert judge(sound + u, u, limit) != "pass", "one that reads as high as it may is not decided"
 
 
-def test_a_sound_wire_passes_and_a_few_ohms_fail_on_a_cheap_bench() -> None:
+@given(ohms, ohms, ohms)
+def test_the_limit_is_never_moved_to_suit_the_bench(y: float, u: float, limit: float) -> None:
+    """The three sentences of the rule (ILAC-G8:09/2019, 4.2.3, guard band w = U), whatever the bench is."""
+    found = judge(y, u, limit)
+    if y > limit:
+        assert found != "pass"
+    assert (found == "fail") == (y > limit + u)
+    if y >= 0:
+        assert (found == "pass") == (bound_ohm(y, u) <= limit)
+
+
+def test_a_reading_below_a_meters_range_is_below_that_range() -> None:
+    """0.05 Ω read where the range begins at 0.1 Ω ± 4 mΩ: under 0.104 Ω, and no more is known."""
+    assert judge(0.05, 0.1, 0.194, most_ohm=0.104) == "pass"
+    assert judge(0.05, 0.1, 0.09, most_ohm=0.104) == "undecided"
+    assert judge(0.05, 0.1, 30.0, lower_ohm=20.0, most_ohm=0.104) == "fail"
+
+
+def test_a_cheap_bench_fails_no_sound_wire_and_passes_no_bad_one() -> None:
     """±(0.1 Ω + 1 %), a bench whose error is anywhere in its limits: seeded, ten thousand readings."""
     rng = random.Random(7)
-    u_limit = reading_uncertainty(0.1, 0.01, 0.12)
-    limit = claimed_limit(0.18, 0.12, u_limit)
+    limit = 0.18
     for _ in range(10_000):
         true = rng.uniform(0.05, 0.12)
         read = true + rng.uniform(-1, 1) * (0.1 + 0.01 * true)
-        assert judge(read, reading_uncertainty(0.1, 0.01, read), limit) == "pass"
+        u = reading_uncertainty(0.1, 0.01, read)
+        assert judge(read, u, limit) != "fail"
+        assert bound_ohm(read, u) >= true
         true = rng.uniform(2.0, 10.0)
         read = true + rng.uniform(-1, 1) * (0.1 + 0.01 * true)
         assert judge(read, reading_uncertainty(0.1, 0.01, read), limit) == "fail"

@@ -33,15 +33,16 @@ def test_steps_follow_the_current_and_add_up_to_the_expected_value() -> None:
     assert found.reads is Level.LOW
 
 
-def test_the_claimed_limit_is_the_physical_one_or_what_the_bench_can_decide() -> None:
+def test_the_limit_stays_whatever_the_bench_and_what_it_can_show_is_said_beside_it() -> None:
     expectation = expect(loom_of("W1 A:1 B:1 1m 0.5mm2"))
     found = explain(expectation, end_of("A:1"), end_of("B:1"))
     fine = decidable(found, reading_budget(0.001, 0.001, found.between.sound_ohm))
     coarse = decidable(found, reading_budget(0.1, 0.01, found.between.sound_ohm))
-    assert fine.physical
-    assert fine.claimed_ohm == found.between.limit_ohm
-    assert not coarse.physical
-    assert coarse.zones.pass_to_ohm == pytest.approx(found.between.sound_ohm + coarse.budget.expanded_ohm)
+    assert fine.decided
+    assert not coarse.decided
+    assert fine.limit_ohm == coarse.limit_ohm == found.between.limit_ohm
+    assert coarse.shown_ohm == pytest.approx(found.between.sound_ohm + 2 * coarse.budget.expanded_ohm)
+    assert coarse.zones.pass_to_ohm == pytest.approx(found.between.limit_ohm - coarse.budget.expanded_ohm)
 
 
 def test_wires_in_parallel_are_named_as_not_shown() -> None:
@@ -73,7 +74,7 @@ def test_the_command_shows_path_limit_and_zones(capsys: pytest.CaptureFixture[st
         "1.0590",
         "IEC 60228",
         "contacts",
-        "claimed",
+        "shown",
         "undecided",
         "k = 2",
     ):

@@ -30,6 +30,7 @@ from loomproof.results.document import (
     LoomEntry,
     Verdict,
 )
+from loomproof.results.grade import Grade
 
 
 @cache
@@ -62,6 +63,7 @@ def document(
     """Return a proof of a loom with this verdict."""
     return Document(
         verdict=verdict,
+        grade=Grade.WIRE if verdict is Verdict.PASS else None,
         run="R1",
         started="2026-01-01T10:00:00+00:00",
         ended="2026-01-01T10:01:00+00:00",

@@ -14,6 +14,8 @@ from loomproof.flow import Outcome, Request, prove
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Wire
 from loomproof.proof.run import finish
 from loomproof.results.document import Verdict
+from loomproof.results.grade import Grade
+from loomproof.results.measured import Decision
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.torture import loom_of
 from tests.proof.meter_bench import METER_ONLY, MeterBench
@@ -80,9 +82,24 @@ def test_a_contact_that_opens_between_four_wires_and_two_is_open_and_no_trouble_
 def test_below_its_range_a_meter_says_no_more_than_that() -> None:
     able = replace(TWO_WIRE, ohms=(50.0, 1e8), accuracy=Accuracy(0.02, 0.0))
     bench = lying("high 20 W2", lie=lambda ohm, _: 0.0 if ohm < 50 else ohm, able=able)
-    limits = [r.limit_ohm for r in proved(bench).measured.judged if r.limit_ohm is not None]
-    assert limits
-    assert min(limits) > 100, "twice the uncertainty, which is where the range begins"
+    outcome = proved(bench)
+    bounds = [r.bound_ohm for r in outcome.measured.judged if r.measured_ohm == 0.0]
+    assert bounds
+    assert all(50.0 <= bound < 53.0 for bound in bounds), (
+        "where the range begins, and the meter's error there"
+    )
+    assert outcome.document.grade is Grade.BENCH
+    assert "joints to 52." in outcome.document.grade_text
+
+
+def test_a_sound_loom_is_decided_by_a_meter_whose_range_begins_above_its_wires() -> None:
+    """Four wires, 0.1 Ω to 1 MΩ ± 4 mΩ: what reads below 0.1 Ω is under it, and so under its limit."""
+    able = replace(METER_ONLY, ohms=(0.1, 1e6), four_wire_accuracy=Accuracy(0.004, 0.0))
+    outcome = proved(lying(able=able))
+    below = [r for r in outcome.measured.judged if r.measured_ohm < 0.1 and r.limit_ohm > 0.11]
+    assert below
+    assert {r.decision for r in below} == {Decision.PASS}
+    assert outcome.document.verdict is Verdict.PASS
 
 
 @pytest.mark.parametrize("most_ohm", [1.0, 10.0, 45.0])

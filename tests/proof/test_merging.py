@@ -71,7 +71,7 @@ def test_hook_ups_that_contradict_each_other_show_a_contact_that_comes_and_goes(
 
 def test_the_worst_of_two_readings_of_one_pair_is_kept() -> None:
     expected = [0b11]
-    good = Judged(End("C0", "1"), End("C1", "1"), 0.1, 0.01, 0.1, 0.2, 0.2, Decision.PASS)
+    good = Judged(End("C0", "1"), End("C1", "1"), 0.1, 0.01, 0.1, 0.2, Decision.PASS)
     bad = replace(good, a=good.b, b=good.a, measured_ohm=4.7, decision=Decision.FAIL)
     one = part(0b11, expected, expected)
     for readings in ((good, bad), (bad, good)):

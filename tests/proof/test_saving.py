@@ -55,8 +55,8 @@ def test_a_plan_for_other_points_asks_something_else(fixtures: Path) -> None:
 @pytest.mark.parametrize(
     ("path", "value", "told"),
     [
-        ((), [], "schema 1"),
-        (("schema",), 2, "schema 1"),
+        ((), [], "schema 2"),
+        (("schema",), 1, "schema 2"),
         (("loom_digest",), 7, "must be texts"),
         (("plan", "vectors", 0, "drive"), 5, r"plan.vectors\[0\].drive"),
         (("plan", "vectors", 0, "drove"), "0x1", "drove is missing or unknown"),

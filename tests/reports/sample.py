@@ -18,6 +18,7 @@ from loomproof.results.document import (
     Verdict,
 )
 from loomproof.results.findings import Kind, Severity
+from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision
 
 
@@ -82,8 +83,9 @@ def document(
             measured_ohm=4.7312 if n <= faults else round(measured_ohm + n * 0.001, 6),
             uncertainty_ohm=0.11,
             expected_ohm=0.062,
-            physical_limit_ohm=0.1275,
             limit_ohm=0.35,
+            bound_ohm=None if n <= faults else round(measured_ohm + n * 0.001 + 0.11, 6),
+            meter_wires=2,
         )
         for n in numbers
     )
@@ -125,8 +127,13 @@ def document(
             for n in numbers[:6]
         ),
     )
+    passed = verdict is Verdict.PASS
     return Document(
         verdict=verdict,
+        grade=Grade.WIRE if passed else None,
+        grade_demanded=Grade.BENCH,
+        grade_text=f"{wires} joints within their own limits" if passed else "",
+        risk=0.001 if passed else None,
         run=run,
         started=started,
         ended=ended,

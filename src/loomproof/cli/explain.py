@@ -222,10 +222,13 @@ def _show_decision(console: Console, found: Explanation, bench: Decidable) -> No
     for part in budget.parts:
         if part.standard_ohm:
             _say_of(console, "", f"{part.name} {_ohm(part.standard_ohm)} (standard)")
-    why = "the physical limit" if bench.physical else "the smallest that this bench can decide"
-    _say_of(console, "claimed", f"{_ohm(bench.claimed_ohm)}, {why}")
+    tells = "which decides its limit" if bench.decided else "which does not decide its limit"
+    _say_of(console, "shown", f"of every sound one: under {_ohm(bench.shown_ohm)}, {tells}")
     zone = bench.zones
-    _say_of(console, "pass", f"up to {_ohm(zone.pass_to_ohm)}")
+    reach = (
+        f"up to {_ohm(zone.pass_to_ohm)}" if zone.pass_to_ohm > 0 else "never: the uncertainty is too large"
+    )
+    _say_of(console, "pass", reach)
     _say_of(console, "undecided", f"from there to {_ohm(zone.fail_from_ohm)}")
     _say_of(console, "fail", f"above {_ohm(zone.fail_from_ohm)}, and open")
     hidden = [step.name for step in found.steps if not step.shows]

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from loomproof.flow import Request
     from loomproof.loom.model import End, Loom
     from loomproof.proof.insulating import InsulationTest
+    from loomproof.results.grade import Grade
 
 MOST_OHM = 1e3
 """Largest repeatability that a header may tell; far above what any ohmmeter has. Our convention."""
@@ -40,6 +41,7 @@ def run_header(request: Request) -> dict[str, object]:
         "last_selftest": request.last_selftest,
         "selftest_failures": request.selftest_failures,
         "repeatability_ohm": request.repeatability_ohm,
+        "grade": request.grade,
         "probed": [str(end) for end in request.probed],
         "insulation": None
         if request.insulation is None
@@ -91,6 +93,7 @@ def request_from(header: Mapping[str, object], loom: Loom) -> Request:
             repeatability_ohm=found.number("repeatability_ohm", 0.0, MOST_OHM),
             probed=found.ends("probed", ()),
             insulation=None if volts is None else found.insulation("insulation"),
+            grade=found.grade("grade"),
         )
     except (ValueError, LoomproofError) as error:
         raise ReplayError(
@@ -172,6 +175,17 @@ class _Fields:
         if not (isinstance(value, int) and _is_number(value, least, most)):
             raise self._wrong(key, f"a whole number from {least} to {most}")
         return int(value)
+
+    def grade(self, key: str) -> Grade | None:
+        """Return the grade demanded, ``None`` where the bench's own was: so in headers from before grades."""
+        from loomproof.results.grade import Grade
+
+        value = self.header.get(key)
+        if value is None:
+            return None
+        if value not in set(Grade):
+            raise self._wrong(key, "wire, bench or connections")
+        return Grade(str(value))
 
     def moment(self, key: str) -> str:
         """Return a date with time and zone, as text; far enough from the calendar's ends to count from."""

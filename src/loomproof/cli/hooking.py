@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from loomproof.loom.model import Loom
     from loomproof.proof.hookup_plan import HookUp, HookUpPlan
     from loomproof.proof.hookups import Constraints
+    from loomproof.results.grade import Grade
 
 Ask = Callable[[str], bool]
 
@@ -204,7 +205,7 @@ def replayed(path: Path, loom: Loom) -> Part:
     return part
 
 
-def replay_joined(joined: Path, loom: Loom) -> Outcome | None:
+def replay_joined(joined: Path, loom: Loom, grade: Grade | None = None) -> Outcome | None:
     """Work a run of several hook-ups out again from its joined journals; ``None`` where it is one journal.
 
     Raises `ReplayError` where a hook-up is missing, stands twice or is another run's.
@@ -241,7 +242,8 @@ def replay_joined(joined: Path, loom: Loom) -> Outcome | None:
         f"{len(parts)} hook-ups on {points} points",
         tuple(lead for part in parts for lead in part.request.adapter.entries),
     )
-    return conclude(replace(parts[0].request, adapter=whole), parts)
+    first = parts[0].request
+    return conclude(replace(first, adapter=whole, grade=grade or first.grade), parts)
 
 
 def _all_there(heads: Sequence[bytes], joined: Path) -> None:

@@ -84,6 +84,16 @@ def selftest_age_option(command: F) -> F:
     )(command)
 
 
+def grade_option(command: F) -> F:
+    """Add ``--grade`` to a command that gives a verdict."""
+    return click.option(
+        "--grade",
+        type=click.Choice(["wire", "bench", "connections"]),
+        help="The least that a pass must show: every joint within its own limit, joints as far as the bench "
+        "goes, or joined and apart only. Unless given: bench, or connections where no ohms are measured.",
+    )(command)
+
+
 def ends_given(texts: Sequence[str], option: str) -> tuple[End, ...]:
     """Read cavities from an option that may be repeated, each value holding one or several."""
     from loomproof.loom.model import ends_of

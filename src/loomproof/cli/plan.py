@@ -158,9 +158,7 @@ def _print_plan(console: Console, made: Plan, able: Capabilities) -> None:
     if made.conductors or made.parts:
         table = Table("from", "to", "reads", "limit", "wires", box=None, pad_edge=False)
         for reading in made.conductors:
-            wider = (
-                ", all that this bench can decide" if reading.limit_ohm > reading.physical_limit_ohm else ""
-            )
+            wider = "" if reading.decided else f", shown under {reading.shown_ohm:.3f} ohm"
             table.add_row(
                 str(reading.a),
                 str(reading.b),

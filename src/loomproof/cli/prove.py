@@ -16,6 +16,7 @@ from loomproof.cli.options import (
     FiniteNumber,
     Said,
     ends_given,
+    grade_option,
     hazard_option,
     hazards_given,
     made_safe_option,
@@ -102,6 +103,7 @@ if TYPE_CHECKING:
 @click.option(
     "--plan", "plan_file", type=click.Path(path_type=Path), metavar="FILE", help="Ask a saved plan."
 )
+@grade_option
 @made_safe_option
 @store_option
 def prove(
@@ -130,6 +132,7 @@ def prove(
     stop_after: int | None,
     stopped_run: str | None,
     plan_file: Path | None,
+    grade: str | None,
     made_safe: bool,
     store: str | None,
 ) -> int:
@@ -148,6 +151,7 @@ def prove(
     from loomproof.loom.reading import load
     from loomproof.proof.hookups import Constraints
     from loomproof.proof.insulating import InsulationTest
+    from loomproof.results.grade import Grade
 
     writable(json_file)
     loaded = load(loom)
@@ -182,6 +186,7 @@ def prove(
         meter_v=meter_v,
         plan=_saved_plan(plan_file, loaded.loom),
         insulation=None if insulation_v is None else InsulationTest(insulation_v, insulation_ms or 1000),
+        grade=Grade(grade) if grade else None,
     )
     if probe:
         request = replace(request, probed=without_point(request))
@@ -244,20 +249,28 @@ def prove(
     show_default=True,
     help="Where the results document goes; - is standard output.",
 )
-def replay(journal: Path, loom: Path, json_file: str) -> int:
-    """Work a JOURNAL out again for LOOM, without a bench; the results are the same, byte for byte."""
+@grade_option
+def replay(journal: Path, loom: Path, json_file: str, grade: str | None) -> int:
+    """Work a JOURNAL out again for LOOM, without a bench; the results are the same, byte for byte.
+
+    With --grade another grade is demanded than the proof was asked for.
+    """
     from loomproof.bench.journal import ReplayBench
     from loomproof.cli import hooking
     from loomproof.flow import prove as flow_prove
     from loomproof.loom.reading import load
     from loomproof.proof.run import finish
+    from loomproof.results.grade import Grade
 
     described = load(loom).loom
-    joined = hooking.replay_joined(journal, described)
+    joined = hooking.replay_joined(journal, described, Grade(grade) if grade else None)
     if joined is not None:
         return _replayed(joined, journal, json_file)
     bench = ReplayBench(journal)
-    steps = flow_prove(headers.request_from(bench.run, described), bench)
+    request = headers.request_from(bench.run, described)
+    if grade:
+        request = replace(request, grade=Grade(grade))
+    steps = flow_prove(request, bench)
     try:
         outcome = finish(steps)
     except LinkError as error:

@@ -13,6 +13,7 @@ import click
 
 from loomproof.cli.options import (
     ends_given,
+    grade_option,
     hazard_option,
     hazards_given,
     made_safe_option,
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
     help="Where the journal goes.",
 )
 @selftest_age_option
+@grade_option
 @made_safe_option
 @store_option
 def retest(
@@ -55,6 +57,7 @@ def retest(
     hazards: tuple[str, ...],
     out: Path,
     selftest_max_age: float | None,
+    grade: str | None,
     made_safe: bool,
     store: str | None,
 ) -> int:
@@ -74,12 +77,14 @@ def retest(
     from loomproof.errors import UnfitError
     from loomproof.flow import Request, meter_of
     from loomproof.loom.reading import load
+    from loomproof.proof.claims import claims_of
     from loomproof.proof.plan import plan_proof
     from loomproof.proof.retest import plan_retest, touched_ends, touched_nets
     from loomproof.proof.run import run_plan
-    from loomproof.reports.words import plural
+    from loomproof.reports.words import headline, plural
     from loomproof.results.findings import Severity
-    from loomproof.results.measured import Decision
+    from loomproof.results.grade import Grade
+    from loomproof.verdict import Demand, judgement_of
 
     described = load(loom).loom
     before = document_of(run, store)
@@ -143,25 +148,24 @@ def retest(
         untouched = frozenset(range(len(expectation.nets))) - nets
         measured = proving.shown(run_plan(plan, expectation, bench, untouched=untouched))
     measured = replace(measured, untested=())
-    faults = [f for f in explain(described, measured, {}) if f.severity is Severity.FAULT]
-    decisions = [r.decision for r in measured.judged] + [r.decision for r in measured.diodes]
-    failed = bool(faults) or not measured.sound or Decision.FAIL in decisions
-    isolation_ohm, pass_ohm = measured.isolation_ohm, measured.isolation_pass_ohm
-    close = Decision.UNDECIDED in decisions or (
-        isolation_ohm is not None and pass_ohm is not None and isolation_ohm <= pass_ohm
-    )
+    findings = explain(described, measured, before.loom.answers)
+    faults = [finding for finding in findings if finding.severity is Severity.FAULT]
+    demand = Demand(plan.meter is not None, Grade(grade) if grade else None, answers=before.loom.answers)
+    said = judgement_of(described, measured, findings, claims_of(plan, measured, able), demand)
     click.echo(
         f"Retest after {before.run}: {len(nets)} of {len(expectation.nets)} nets, "
         f"{plural(measured.sense_vectors, 'sense')}, {plural(measured.resistance_readings, 'resistance')}."
     )
     for fault in faults:
         click.echo(f"  fault: {fault.title}")
-    word = "FAIL" if failed else "UNDECIDED" if close else "PASS"
+    for reason in said.reasons if not faults else ():
+        click.echo(f"  {reason}")
+    word = headline(said.verdict, said.grade, said.grade_text)
     click.echo(f"{word}: {', '.join(str(end) for end in described.cavities if end in reached)}")
     click.echo(
         "This is no certificate. Prove the whole loom for one: what a repair did elsewhere is not seen here."
     )
-    return 1 if failed else 4 if close else 0
+    return proving.EXIT_CODES[said.verdict]
 
 
 def document_of(run: str, store: str | None) -> Document:

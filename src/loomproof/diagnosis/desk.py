@@ -142,7 +142,7 @@ class Desk:
     ) -> Finding:
         """Put a finding together: kind from its cause, severity and cautions from what it touches."""
         kind = CAUSES[cause].kind
-        unused = self.unused(kind, wires, components)
+        unused = self.unused(kind, wires, components, cavities)
         last = (
             f"Nothing here uses it: mend it only if {listed(unused)} is to be used."
             if unused
@@ -190,10 +190,17 @@ class Desk:
         each = weights.stray if fault.cause == "crossed_housings" else weights.swap
         return each * (len(fault.leaves) - 1)
 
-    def unused(self, kind: Kind, wires: Iterable[str], components: Iterable[str] = ()) -> tuple[str, ...]:
-        """Return the circuits touched where all of them are unused here and the fault harms nothing else.
+    def unused(
+        self,
+        kind: Kind,
+        wires: Iterable[str],
+        components: Iterable[str] = (),
+        cavities: Iterable[End] = (),
+    ) -> tuple[str, ...]:
+        """Return the circuits touched where all of them are unused here and the fault stays within them.
 
-        Empty otherwise: shorts, leaks and parts that conduct otherwise than they should are always faults.
+        Empty otherwise: shorts, leaks and parts that conduct otherwise than they should are always faults,
+        and so are contacts in a place that is not of the same circuit: a spare cavity may meet a live pin.
         """
         if kind not in MAY_BE_NOTES:
             return ()
@@ -204,7 +211,10 @@ class Desk:
         ]
         if not all(circuit and loom.need_of(circuit, self.answers) is Need.UNUSED for circuit in circuits):
             return ()
-        return tuple(dict.fromkeys(circuits))
+        moved = kind is Kind.MISWIRE and (
+            len(set(circuits)) > 1 or not all(loom.wires_at.get(end) for end in cavities)
+        )
+        return () if moved else tuple(dict.fromkeys(circuits))
 
     def evidence(
         self, cavities: Sequence[End], wires: Sequence[str], components: Sequence[str]

@@ -20,7 +20,7 @@ from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.mending import is_ring, rejoined, renewed
 from loomproof.diagnosis.words import Names, listed, of_reading
 from loomproof.diagnosis.writing import Writer
-from loomproof.electrics.decision import claimed_limit, judge
+from loomproof.electrics.decision import judge
 from loomproof.electrics.expectation import expect
 from loomproof.loom.model import End
 from loomproof.results.findings import Alternative, Finding
@@ -75,7 +75,6 @@ def _readings(found: Found) -> Iterator[Judged]:
     for (reading, _), between in zip(ways, should, strict=True):
         ohm = reading.measured_ohm if isinstance(reading, Judged) else reading.ohm
         u_ohm = reading.uncertainty_ohm
-        limit_ohm = claimed_limit(between.limit_ohm, between.sound_ohm, u_ohm)
         yield Judged(
             reading.a,
             reading.b,
@@ -83,8 +82,7 @@ def _readings(found: Found) -> Iterator[Judged]:
             u_ohm,
             between.expected_ohm,
             between.limit_ohm,
-            limit_ohm,
-            Decision(judge(ohm, u_ohm, limit_ohm)),
+            Decision(judge(ohm, u_ohm, between.limit_ohm)),
             wires=between.wires,
         )
 

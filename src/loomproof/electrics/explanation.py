@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from loomproof.electrics.conductors import copper_factor
-from loomproof.electrics.decision import Zones, claimed_limit, zones
+from loomproof.electrics.decision import Zones, surely_decided, zones
 from loomproof.electrics.expectation import SENSITIVITY_FLOOR, Between, Expectation
 from loomproof.electrics.isolation import IsolationClaim, isolation_claim
 from loomproof.electrics.sensing import Level, Thresholds, expected_levels
@@ -68,17 +68,17 @@ class Explanation:
 
 @dataclass(frozen=True, slots=True)
 class Decidable:
-    """What a bench makes of a limit: the uncertainty at a sound reading, the claimed limit and its zones."""
+    """What a bench makes of a limit: the uncertainty at a sound reading, and the zones around the limit.
+
+    ``decided``: every sound conductor is told to be within its limit. ``shown_ohm`` is what each is surely
+    shown to be below, decided or not.
+    """
 
     budget: Budget
-    physical_ohm: float
-    claimed_ohm: float
+    limit_ohm: float
+    shown_ohm: float
+    decided: bool
     zones: Zones
-
-    @property
-    def physical(self) -> bool:
-        """Whether the bench can decide the physical limit itself."""
-        return self.claimed_ohm <= self.physical_ohm
 
 
 def explain(expectation: Expectation, a: End, b: End, thresholds: Thresholds | None = None) -> Explanation:
@@ -104,10 +104,15 @@ def explain(expectation: Expectation, a: End, b: End, thresholds: Thresholds | N
 
 
 def decidable(explanation: Explanation, budget: Budget) -> Decidable:
-    """Return the claimed limit and the decision zones for a bench's uncertainty at a sound reading."""
-    between = explanation.between
-    claimed = claimed_limit(between.limit_ohm, between.sound_ohm, budget.expanded_ohm)
-    return Decidable(budget, between.limit_ohm, claimed, zones(budget.expanded_ohm, claimed))
+    """Return what a bench with this uncertainty at a sound reading can tell of the pair's limit."""
+    between, u_ohm = explanation.between, budget.expanded_ohm
+    return Decidable(
+        budget,
+        between.limit_ohm,
+        between.sound_ohm + 2.0 * u_ohm,
+        surely_decided(between.limit_ohm, between.sound_ohm, u_ohm),
+        zones(u_ohm, between.limit_ohm),
+    )
 
 
 def _steps(expectation: Expectation, between: Between) -> tuple[Step, ...]:

@@ -12,7 +12,10 @@ from loomproof.results.document import ClaimEntry
 from loomproof.results.figures import ohms
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, SensedPart
 
-GUARD_RULE = "guard band w = U, k = 2 (JCGM 106, ILAC-G8): pass at or below limit - U, fail above limit + U"
+GUARD_RULE = (
+    "guard band w = U, k = 2 (JCGM 106, ILAC-G8): within the limit where reading + U is, outside where "
+    "reading - U is, else not decided"
+)
 LOW_RULE = "a low reading: a path under the bench's upper threshold; how many ohms it has is not measured"
 HIGH_RULE = (
     "a high reading, asked both ways round: no path, taken alone, under the bench's lower threshold over the "
@@ -107,16 +110,18 @@ def _finite(ohm: float) -> float | None:
 
 
 def _conductor(reading: Judged) -> ClaimEntry:
-    tighter = reading.limit_ohm > reading.physical_limit_ohm
+    limit = ohms(reading.limit_ohm)
+    said = {
+        Decision.PASS: f"under its limit {limit}",
+        Decision.UNDECIDED: f"reads above its limit {limit}, by less than the uncertainty"
+        if reading.beyond
+        else f"under {ohms(reading.bound_ohm)}; its limit {limit} is beyond this bench",
+        Decision.FAIL: f"above its limit {limit}",
+    }
     return ClaimEntry(
         kind="resistance",
         subject=f"{reading.a} to {reading.b}",
-        statement=(
-            f"under {ohms(reading.limit_ohm)}, the smallest that this bench can decide; "
-            f"the wire allows {ohms(reading.physical_limit_ohm)}"
-            if tighter
-            else f"under {ohms(reading.limit_ohm)}, as the wire allows"
-        ),
+        statement=said[reading.decision],
         decision=reading.decision,
         rule=GUARD_RULE,
         cavities=(str(reading.a), str(reading.b)),
@@ -124,20 +129,29 @@ def _conductor(reading: Judged) -> ClaimEntry:
         open=math.isinf(reading.measured_ohm),
         uncertainty_ohm=reading.uncertainty_ohm,
         expected_ohm=reading.expected_ohm,
-        physical_limit_ohm=reading.physical_limit_ohm,
         limit_ohm=reading.limit_ohm,
+        bound_ohm=_finite(reading.bound_ohm),
+        meter_wires=reading.meter_wires,
     )
 
 
 def _part(reading: Judged) -> ClaimEntry:
-    within = f"between {ohms(reading.lower_ohm)} and {ohms(reading.limit_ohm)}"
-    if reading.limit_ohm > reading.physical_limit_ohm:
-        allowed = ohms(reading.physical_limit_ohm)
-        within += f", the closest that this bench can decide; the part itself may read up to {allowed}"
+    limits = f"{ohms(reading.lower_ohm)} to {ohms(reading.limit_ohm)}"
+    if math.isinf(reading.limit_ohm):
+        limits = f"above {ohms(reading.lower_ohm)}"
+    ohm, u_ohm = reading.measured_ohm, reading.uncertainty_ohm
+    said = {
+        Decision.PASS: f"within its limits, {limits}",
+        Decision.UNDECIDED: f"reads outside its limits, {limits}, by less than the uncertainty"
+        if reading.beyond
+        else f"between {ohms(max(ohm - u_ohm, 0.0))} and {ohms(reading.bound_ohm)}; its limits, {limits}, "
+        "are beyond this bench",
+        Decision.FAIL: f"outside its limits, {limits}",
+    }
     return ClaimEntry(
         kind="component",
         subject=reading.component,
-        statement=within if math.isfinite(reading.limit_ohm) else f"above {ohms(reading.lower_ohm)}",
+        statement=said[reading.decision],
         decision=reading.decision,
         rule=GUARD_RULE,
         cavities=(str(reading.a), str(reading.b)),
@@ -145,9 +159,10 @@ def _part(reading: Judged) -> ClaimEntry:
         open=math.isinf(reading.measured_ohm),
         uncertainty_ohm=reading.uncertainty_ohm,
         expected_ohm=_finite(reading.expected_ohm),
-        physical_limit_ohm=_finite(reading.physical_limit_ohm),
         limit_ohm=_finite(reading.limit_ohm),
         lower_limit_ohm=reading.lower_ohm,
+        bound_ohm=_finite(reading.bound_ohm),
+        meter_wires=reading.meter_wires,
     )
 
 

@@ -90,6 +90,10 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
             }.values()
         ),
         unmet=tuple(_unmet(expected, parts)),
+        # What one hook-up can tell is told.
+        untold_parts=tuple(
+            name for name in parts[0].untold_parts if all(name in part.untold_parts for part in parts)
+        ),
         isolation_pass_ohm=max((part.isolation_pass_ohm or 0.0 for part in parts), default=0.0) or None,
     )
 

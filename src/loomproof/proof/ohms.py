@@ -57,6 +57,12 @@ class Ohmmeter:
             raise self._impossible(a.bit_length(), b.bit_length(), mean, leads_ohm, u_ohm)
         return mean - leads_ohm, u_ohm
 
+    def most_ohm(self, a: End, b: End, ohm: float, wires: Wires = 2) -> float | None:
+        """Return what a corrected reading below the meter's range is surely below; ``None`` for others."""
+        leads_ohm = self.meter.leads_ohm(self.scope.point_of[a], self.scope.point_of[b], wires)
+        most_ohm = self.meter.most_ohm(ohm + leads_ohm, wires)
+        return None if most_ohm is None else most_ohm - leads_ohm
+
     def _with_two(self, a: int, b: int, four_ohm: float) -> float:
         """Read the same with two wires: with a sense lead open, four wires read anything, nought for one.
 
@@ -92,18 +98,20 @@ class Ohmmeter:
 
 
 def judge_conductor(ohmmeter: Ohmmeter, reading: ConductorReading) -> Judged:
-    """Take one planned reading and judge it against the claimed limit."""
+    """Take one planned reading and judge it against the conductor's own limit."""
     ohm, u_ohm = ohmmeter.read(reading.a, reading.b, reading.wires)
+    most_ohm = ohmmeter.most_ohm(reading.a, reading.b, ohm, reading.wires)
     return Judged(
         reading.a,
         reading.b,
         ohm,
         0.0 if math.isinf(u_ohm) else u_ohm,
         reading.expected_ohm,
-        reading.physical_limit_ohm,
         reading.limit_ohm,
-        Decision(judge(ohm, u_ohm, reading.limit_ohm)),
+        Decision(judge(ohm, u_ohm, reading.limit_ohm, most_ohm=most_ohm)),
         wires=reading.seen,
+        most_ohm=most_ohm,
+        meter_wires=reading.wires,
     )
 
 
@@ -111,17 +119,18 @@ def judge_part(ohmmeter: Ohmmeter, reading: PartReading) -> Judged:
     """Measure a component that conducts both ways and judge it against its limits."""
     part = reading.part
     ohm, u_ohm = ohmmeter.read(part.a, part.b)
+    most_ohm = ohmmeter.most_ohm(part.a, part.b, ohm, 2)
     return Judged(
         part.a,
         part.b,
         ohm,
         0.0 if math.isinf(u_ohm) else u_ohm,
         part.upper_ohm if part.expected_ohm is None else part.expected_ohm,
-        part.upper_ohm,
         reading.upper_ohm,
-        Decision(judge(ohm, u_ohm, reading.upper_ohm, reading.lower_ohm)),
+        Decision(judge(ohm, u_ohm, reading.upper_ohm, reading.lower_ohm, most_ohm)),
         lower_ohm=reading.lower_ohm,
         component=part.component,
+        most_ohm=most_ohm,
     )
 
 

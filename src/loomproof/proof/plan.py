@@ -10,7 +10,7 @@ from typing import Literal
 
 from loomproof.bench.seam import Accuracy, Capabilities
 from loomproof.electrics.components import ComponentReading
-from loomproof.electrics.decision import claimed_limit
+from loomproof.electrics.decision import surely_decided
 from loomproof.electrics.expectation import Between, Expectation
 from loomproof.electrics.hidden import hidden_from_sense
 from loomproof.electrics.uncertainty import reading_uncertainty
@@ -53,7 +53,7 @@ class Meter:
     def uncertainty_ohm(self, reading_ohm: float, wires: Wires) -> float:
         """Return the expanded uncertainty (k = 2) of a reading corrected for leads.
 
-        Below its range a meter says no more than that it is below.
+        Below its range a meter says no more than that it is below: see `most_ohm` as well.
         """
         four = wires == 4 and self.four_wire is not None
         accuracy = self.four_wire if four and self.four_wire else self.two_wire
@@ -67,6 +67,14 @@ class Meter:
             temperature_uncertainty_k=self.temperature_u_k,
         )
         return max(found_ohm, self.range_ohm[0]) if reading_ohm < self.range_ohm[0] else found_ohm
+
+    def most_ohm(self, reading_ohm: float, wires: Wires) -> float | None:
+        """Return what a reading below the meter's range is surely below, leads included; ``None`` for others.
+
+        It is the lower end of the range, and the meter's error there.
+        """
+        least_ohm = self.range_ohm[0]
+        return least_ohm + self.uncertainty_ohm(least_ohm, wires) if reading_ohm < least_ohm else None
 
     def isolation_u_ohm(self, reading_ohm: float) -> float:
         """Return the expanded uncertainty (k = 2) of an isolation reading: leads and copper play no part."""
@@ -90,8 +98,9 @@ class Meter:
 class ConductorReading:
     """Measure between two cavities of one net and judge against ``limit_ohm``.
 
-    ``sound_ohm`` is the most a sound conductor reads; ``physical_limit_ohm`` what the wire allows;
-    ``limit_ohm`` what is claimed: the same, or the smallest that this bench can decide.
+    ``sound_ohm`` is the most a sound conductor reads; ``limit_ohm`` what wire and contacts allow.
+    ``decided``: this bench tells every sound one to be within its limit; ``shown_ohm`` is what it surely
+    shows a sound one to be below, decided or not.
     """
 
     a: End
@@ -99,15 +108,16 @@ class ConductorReading:
     wires: Wires
     expected_ohm: float
     sound_ohm: float
-    physical_limit_ohm: float
     limit_ohm: float
+    shown_ohm: float
+    decided: bool
     seen: tuple[str, ...] = ()
     defaults_used: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class PartReading:
-    """Measure a component; ``lower_ohm`` and ``upper_ohm`` are the limits that are claimed."""
+    """Measure a component; ``lower_ohm`` and ``upper_ohm`` are its own limits."""
 
     part: ComponentReading
     lower_ohm: float
@@ -238,12 +248,16 @@ def _conductors(
 
 def conductor_reading(between: Between, meter: Meter) -> ConductorReading:
     """Return the reading of one pair: two-wire, or four-wire where the limit needs it and it can be had."""
+    sound_ohm = between.sound_ohm
 
-    def claimed(wires: Wires) -> float:
-        u_ohm = meter.uncertainty_ohm(between.sound_ohm, wires)
-        return claimed_limit(between.limit_ohm, between.sound_ohm, u_ohm)
+    def decided(wires: Wires) -> bool:
+        most_ohm = meter.most_ohm(sound_ohm, wires)
+        if most_ohm is not None:
+            return most_ohm <= between.limit_ohm
+        return surely_decided(between.limit_ohm, sound_ohm, meter.uncertainty_ohm(sound_ohm, wires))
 
-    wires: Wires = 4 if meter.four_wire is not None and claimed(2) > between.limit_ohm else 2
+    wires: Wires = 4 if meter.four_wire is not None and not decided(2) else 2
+    shown_ohm = meter.most_ohm(sound_ohm, wires) or sound_ohm + 2 * meter.uncertainty_ohm(sound_ohm, wires)
     return ConductorReading(
         between.a,
         between.b,
@@ -251,7 +265,8 @@ def conductor_reading(between: Between, meter: Meter) -> ConductorReading:
         between.expected_ohm,
         between.sound_ohm,
         between.limit_ohm,
-        claimed(wires),
+        shown_ohm,
+        decided(wires),
         between.wires,
         between.defaults_used,
     )
@@ -269,11 +284,5 @@ def _parts(
         if not (seen and in_range):
             unmeasured.append(coupling.component)
             continue
-        low, high = part.lower_ohm, part.upper_ohm
-        if not coupling.one_way:
-            # As with conductors: where the part's own spread is tighter than the bench can decide,
-            # the claim is the tightest that it can.
-            low = max(0.0, low - 2 * meter.uncertainty_ohm(low, 2))
-            high = high + 2 * meter.uncertainty_ohm(high, 2)
-        found.append(PartReading(part, low, high))
+        found.append(PartReading(part, part.lower_ohm, part.upper_ohm))
     return tuple(found), tuple(dict.fromkeys(unmeasured))

@@ -152,6 +152,7 @@ def run_plan(
         unstable=unstable,
         unsteady=tuple(scope.ends(points) for points in unsteady),
         untested=scope.untested,
+        untold_parts=plan.unmeasured_parts,
         sensed_parts=parts,
         isolation_ohm=isolation_ohm,
         isolation_pass_ohm=None if plan.isolation_ohm is None else plan.isolation_ohm + plan.isolation_u_ohm,

@@ -18,7 +18,7 @@ from loomproof.loom.model import End, end_of
 from loomproof.proof.plan import Plan
 from loomproof.proof.vectors import Group, Vector
 
-SCHEMA = 1
+SCHEMA = 2
 
 
 @dataclasses.dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from loomproof.reports.words import (
     asked,
     clean,
     evidence,
+    graded,
     kind,
     ohms,
     plural,
@@ -37,8 +38,11 @@ def summary_view(document: Document, *, cautions: bool = False) -> RenderableTyp
     """
     loom, bench, counts = document.loom, document.bench, document.counts
     name = f"{loom.name}, {loom.serial}" if loom.serial else loom.name
-    verdict = Text(VERDICTS[document.verdict.value], style=_STYLES[document.verdict.value])
+    style = _STYLES[document.verdict.value]
+    verdict = Text(VERDICTS[document.verdict.value], style=style)
     lines: list[RenderableType] = [Text.assemble(verdict, "  ", (clean(name), "bold"))]
+    if document.verdict.value == "pass":
+        lines.append(Text(clean(graded(document)), style=style))
     lines += [Text(clean(reason)) for reason in document.reasons]
     tested = len(document.coverage.tested)
     facts = _Facts()

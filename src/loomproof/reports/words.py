@@ -10,6 +10,28 @@ from loomproof.results.document import ClaimEntry, Counts, Document, EvidenceEnt
 
 VERDICTS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", "incomplete": "INCOMPLETE"}
 
+
+NO_GRADE = "no grade stated: proved when limits were moved to what the bench could decide"
+
+
+def headline(verdict: str, grade: str | None, text: str) -> str:
+    """Return verdict and grade as every headline says them: ``PASS, grade bench: joints to 0.30 Ω: …``.
+
+    ``grade`` is ``None`` where none was reached; only a pass carries it.
+    """
+    word = VERDICTS[verdict]
+    if verdict != "pass":
+        return word
+    return f"{word}, grade {grade}: {text}" if grade else f"{word}, {NO_GRADE}"
+
+
+def graded(document: Document) -> str:
+    """Return the grade of a pass with what it says; "" for other verdicts."""
+    if document.verdict.value != "pass":
+        return ""
+    return f"grade {document.grade}: {document.grade_text}" if document.grade else NO_GRADE
+
+
 _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"))
 
 

@@ -9,14 +9,17 @@ these models; a test holds both together.
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Literal
+from typing import Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from loomproof.results.findings import Kind, Severity, finding_key
+from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision
 
-SCHEMA_NUMBER = 1
+SCHEMA_NUMBER = 2
+"""Of what is written. Documents of schema 1 have no grade, and limits that were moved to what their bench
+could decide (``limit_ohm``, beside ``physical_limit_ohm``); they are read as they are."""
 
 
 class Verdict(StrEnum):
@@ -169,6 +172,9 @@ class ClaimEntry(_Value):
     """One thing that the proof claims, with the threshold or uncertainty and the rule behind it.
 
     ``measured_ohm`` is ``None`` for a claim by threshold, and where the path was open (then ``open``).
+    ``limit_ohm`` is what wire, contacts or part allow, ``bound_ohm`` what the reading shows the resistance to
+    be below (measured + U), whether that decides the limit or not. ``meter_wires`` is 4 for a reading with
+    four wires. ``physical_limit_ohm`` stands in documents of schema 1 only.
     """
 
     kind: Literal["continuity", "isolation", "resistance", "component", "stability"]
@@ -185,6 +191,18 @@ class ClaimEntry(_Value):
     physical_limit_ohm: float | None = None
     limit_ohm: float | None = None
     lower_limit_ohm: float | None = None
+    bound_ohm: float | None = None
+    meter_wires: Literal[2, 4] | None = None
+
+    @property
+    def beyond(self) -> bool:
+        """Whether a measured claim reads outside its limits, by however little, or less than nothing."""
+        if self.measured_ohm is None:
+            return self.open and self.limit_ohm is not None
+        least_ohm = max(self.lower_limit_ohm or 0.0, -(self.uncertainty_ohm or 0.0))
+        return self.measured_ohm < least_ohm or (
+            self.limit_ohm is not None and self.measured_ohm > self.limit_ohm
+        )
 
 
 class ConnectorEntry(_Value):
@@ -198,10 +216,21 @@ class ConnectorEntry(_Value):
 
 
 class Document(_Value):
-    """One proof of one loom, whole."""
+    """One proof of one loom, whole.
 
-    schema_: Literal[1] = Field(default=1, alias="schema")
+    ``grade`` is what a loom without a fault reached (``None`` for other verdicts), ``grade_text`` says it in
+    words with its figures, ``grade_demanded`` is what was asked for. ``risk`` is the greatest probability
+    that any joint or part of the loom is beyond what the grade says of it (``None`` where nothing was
+    measured). ``meter_check`` says on what it rests that the meter reads ohms at all; "": on nothing.
+    """
+
+    schema_: Literal[1, 2] = Field(default=2, alias="schema")
     verdict: Verdict
+    grade: Grade | None = None
+    grade_demanded: Grade | None = None
+    grade_text: str = ""
+    risk: float | None = None
+    meter_check: str = ""
     run: str
     started: str
     ended: str
@@ -223,6 +252,25 @@ class Document(_Value):
     software: str = ""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, populate_by_name=True)
+
+    @model_validator(mode="after")
+    def _no_pass_against_its_claims(self) -> Self:
+        """Refuse a pass that its own claims, findings or grade contradict."""
+        if self.schema_ == 1 or self.verdict is not Verdict.PASS:
+            return self
+        if self.grade is None or (self.grade_demanded and not self.grade.meets(self.grade_demanded)):
+            raise ValueError(f"a pass of grade {self.grade}, where {self.grade_demanded} is demanded")
+        faults = [finding.title for finding in self.findings if finding.severity is Severity.FAULT]
+        if faults:
+            raise ValueError(f"a pass with a fault: {faults[0]}")
+        for claim in self.claims:
+            open_limit = claim.kind in ("resistance", "component") and not claim.beyond
+            may_be = open_limit and self.grade is not Grade.WIRE
+            if claim.decision is Decision.FAIL or (claim.decision is Decision.UNDECIDED and not may_be):
+                raise ValueError(
+                    f"a pass with a claim that does not hold: {claim.subject}, {claim.statement}"
+                )
+        return self
 
     def plain(self) -> dict[str, object]:
         """Return the document as plain JSON values, keys as in the schema."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Literal
 
 from loomproof.loom.model import End
 
@@ -21,10 +22,11 @@ class Judged:
     """One reading between two cavities, judged.
 
     ``measured_ohm`` is corrected for adapter leads (inf is open); ``uncertainty_ohm`` is expanded, k = 2.
-    ``expected_ohm`` is what a sound conductor reads; ``physical_limit_ohm`` follows from the wire,
-    ``limit_ohm`` is the limit that is claimed: the same, or the smallest that this bench can decide.
-    ``lower_ohm`` is the lower limit where there is one (a resistor), else 0. ``component`` names the
-    part that the reading judges, "" for a conductor. ``wires`` are those the reading sees.
+    ``expected_ohm`` is what a sound conductor reads; ``limit_ohm`` is what wire, contacts or part allow,
+    whatever the bench. ``lower_ohm`` is the lower limit where there is one (a resistor), else 0.
+    ``component`` names the part that the reading judges, "" for a conductor. ``wires`` are those the reading
+    sees. ``most_ohm`` is known where a reading lies below the meter's range: the resistance is below that.
+    ``meter_wires``: read with two wires or four.
     """
 
     a: End
@@ -32,12 +34,23 @@ class Judged:
     measured_ohm: float
     uncertainty_ohm: float
     expected_ohm: float
-    physical_limit_ohm: float
     limit_ohm: float
     decision: Decision
     lower_ohm: float = 0.0
     component: str = ""
     wires: tuple[str, ...] = ()
+    most_ohm: float | None = None
+    meter_wires: Literal[2, 4] = 2
+
+    @property
+    def bound_ohm(self) -> float:
+        """What the reading shows the resistance to be below: measured + U, unless more is known."""
+        return self.measured_ohm + self.uncertainty_ohm if self.most_ohm is None else self.most_ohm
+
+    @property
+    def beyond(self) -> bool:
+        """Whether the reading itself lies outside its limits, by however little: it stands in no pass."""
+        return not max(self.lower_ohm, -self.uncertainty_ohm) <= self.measured_ohm <= self.limit_ohm
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +142,8 @@ class Measured:
     unmet: tuple[tuple[End, End], ...] = ()
     """Pairs of nets, by one end of each, that no hook-up had on the bench together: whether they touch is not
     known."""
+    untold_parts: tuple[str, ...] = ()
+    """Fitted parts of which nothing was read that a missing, shorted or wrong one would not read as well."""
 
     @property
     def sound(self) -> bool:
