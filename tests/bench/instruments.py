@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import socket
 import socketserver
 import threading
 from collections.abc import Callable, Iterator
@@ -76,6 +77,8 @@ def served(matrix: Matrix) -> Iterator[str]:
     class Handler(socketserver.StreamRequestHandler):
         def handle(self) -> None:
             for line in self.rfile:
+                # Acknowledged at once: a client that writes twice before it reads waits for that (RFC 896).
+                self.connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_QUICKACK, 1)
                 answer = matrix.obey(line.decode("ascii").strip())
                 if answer is not None:
                     self.wfile.write(answer.encode() + b"\n")

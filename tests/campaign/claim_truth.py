@@ -1,0 +1,163 @@
+"""Each claim of a results document, held against the truth.
+
+Claims are read as anybody reads them who has the document only: kind, cavities, figures and decision.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Iterator
+
+import networkx as nx
+
+from loomproof.loom.model import End
+from loomproof.results.document import ClaimEntry, Document
+from tests.campaign.grade_oracle import PART_FAULTS, Oracle
+from tests.diagnosis.injector import place
+
+SLACK = 1.0 + 1e-6
+"""Figures in a document are rounded."""
+
+
+def headline_of(document: Document) -> str:
+    """Return all that a document says in words beside its claims, the figures of findings left out."""
+    plain = document.plain()
+    for name in ("claims", "connectors", "coverage", "loom", "adapter", "cautions"):
+        plain.pop(name, None)
+    return json.dumps(plain, ensure_ascii=False)
+
+
+def names(text: str, name: str) -> bool:
+    """Whether a text names a part or wire."""
+    return re.search(rf"(?<![\w]){re.escape(name)}(?![\w])", text) is not None
+
+
+def grade_of(document: Document) -> str:
+    """Return the grade that a document states, "" where it states none."""
+    return str(document.plain().get("grade") or "")
+
+
+def false_claims(document: Document, oracle: Oracle, *, bounds_only: bool = False) -> list[str]:
+    """Return each claim that passes and is not so; ``bounds_only``: a reading above the truth is none."""
+    texts = {str(end): end for end in oracle.loom.cavities}
+    wrong = []
+    for claim in document.claims:
+        ends = [texts[text] for text in claim.cavities if text in texts]
+        for why in _wrong(claim, ends, oracle, bounds_only=bounds_only):
+            wrong.append(f"{claim.kind} of {claim.subject} ({claim.statement}): {why}")
+    return wrong
+
+
+def _wrong(claim: ClaimEntry, ends: list[End], oracle: Oracle, *, bounds_only: bool) -> Iterator[str]:
+    if claim.kind in ("resistance", "component"):
+        yield from _figures(claim, ends, oracle, bounds_only=bounds_only)
+    if claim.decision != "pass":
+        return
+    if claim.kind == "continuity":
+        yield from _joined(claim, ends, oracle)
+    if claim.kind == "isolation":
+        yield from _apart(claim, ends, oracle)
+
+
+def _figures(claim: ClaimEntry, ends: list[End], oracle: Oracle, *, bounds_only: bool) -> Iterator[str]:
+    """A reading with its uncertainty holds the truth, whatever was decided; what passes is in its limit."""
+    if len(ends) != 2 or claim.measured_ohm is None or claim.uncertainty_ohm is None:
+        return
+    a, b = ends
+    make = oracle.make
+    ways = [oracle.now.read([x], [y], make.test_v, make.series_ohm) for x, y in ((a, b), (b, a))]
+    off = [true - claim.measured_ohm if bounds_only else abs(true - claim.measured_ohm) for true in ways]
+    if min(off) > claim.uncertainty_ohm * SLACK:
+        shown = " or ".join(f"{ohm:.5g}" for ohm in dict.fromkeys(ways))
+        yield f"{claim.measured_ohm:.5g} Ω ± {claim.uncertainty_ohm:.3g} does not hold {shown} Ω"
+    if claim.kind == "resistance" and oracle.net_of[a] == oracle.net_of[b]:
+        limit = oracle.limit_ohm(a, b)
+        physical = claim.limit_ohm if claim.physical_limit_ohm is None else claim.physical_limit_ohm
+        if physical is not None and physical > limit * 1.001 + 1e-6:
+            yield f"its limit is {physical:.5g} Ω, by the description {limit:.5g} Ω"
+        if claim.decision == "pass" and claim.measured_ohm > limit * SLACK:
+            yield f"it passes with {claim.measured_ohm:.5g} Ω above its limit of {limit:.5g} Ω"
+
+
+def _joined(claim: ClaimEntry, ends: list[End], oracle: Oracle) -> Iterator[str]:
+    if claim.threshold_ohm is None:
+        return
+    joined: nx.Graph[End] = nx.Graph()
+    joined.add_nodes_from(ends)
+    for i, a in enumerate(ends):
+        for b in ends[:i]:
+            same = oracle.now.piece_of[place(a)] == oracle.now.piece_of[place(b)]
+            ways = () if same else (oracle.now.read([x], [y], 5.0, 0.0) for x, y in ((a, b), (b, a)))
+            if same or min(ways) < claim.threshold_ohm:
+                joined.add_edge(a, b)
+    if ends and not nx.is_connected(joined):
+        yield "they are not all joined"
+
+
+def _apart(claim: ClaimEntry, ends: list[End], oracle: Oracle) -> Iterator[str]:
+    """Nothing joins these cavities to others, but for those of nets that parts join them to."""
+    if claim.threshold_ohm is None or "V" in claim.statement.split():
+        return
+    chosen = ends or list(oracle.loom.cavities)
+    done: set[tuple[int, int]] = set()
+    volts = re.search(r"(\d[\d.]*) V", claim.statement + claim.rule)
+    for a in chosen:
+        island = oracle.now.island(place(a))
+        group = oracle.group_of[oracle.net_of[a]]
+        for b in oracle.now.ends_of[island]:
+            key = (oracle.now.piece_of[place(a)], oracle.now.piece_of[place(b)])
+            if oracle.group_of[oracle.net_of[b]] == group or key in done:
+                continue
+            done.add(key)
+            ohm = oracle.now.ohm(a, b)
+            if ohm < claim.threshold_ohm / SLACK:
+                yield f"{a} to {b} is {ohm:.5g} Ω"
+            elif math.isinf(ohm) and not volts:
+                ways = [oracle.now.read([x], [y], 5.0, 0.0) for x, y in ((a, b), (b, a))]
+                if min(ways) < claim.threshold_ohm:
+                    yield f"{a} to {b} conducts one way"
+
+
+def uncovered(document: Document, oracle: Oracle) -> list[str]:
+    """Return what a pass should say something of and does not."""
+    texts = {str(end): end for end in oracle.loom.cavities}
+    joined: nx.Graph[End] = nx.Graph()
+    joined.add_nodes_from(oracle.loom.cavities)
+    for claim in document.claims:
+        if claim.kind in ("continuity", "resistance") and claim.decision != "fail":
+            nx.add_path(joined, [texts[text] for text in claim.cavities if text in texts])
+    missing = [
+        f"no claim joins {net[0]} to all of its net"
+        for net in oracle.nets
+        if len(net) > 1 and not nx.is_connected(joined.subgraph(net))
+    ]
+    said = headline_of(document)
+    claimed = {
+        name
+        for claim in document.claims
+        if claim.kind == "component" and claim.decision == "pass"
+        for name in claim.subject.replace(",", " ").split()
+    }
+    missing += [
+        f"{part.name} is neither claimed nor named"
+        for part, _, _ in oracle.couplings
+        if part.name not in claimed and not names(said, part.name)
+    ]
+    return missing
+
+
+def hidden_faults(document: Document, oracle: Oracle) -> list[str]:
+    """Return faults of parts, and wires that are open, that a pass does not name as not told."""
+    said = headline_of(document)
+    found = []
+    for fault in oracle.faults:
+        if fault.kind in PART_FAULTS and not any(names(said, name) for name in fault.parts):
+            found.append(f"{fault.kind} {' '.join(fault.parts)} is not named")
+        if fault.kind == "open":
+            (wire,) = fault.wires
+            unused = set(oracle.loom.wire_by_name[wire].ends) & oracle.unused_ends
+            if not unused and not names(said, wire):
+                found.append(f"open {wire} is not named")
+    return found
