@@ -36,6 +36,7 @@ def finding_entry(finding: Finding, loom: Loom) -> doc.FindingEntry:
                 wires=other.wires,
                 repair=other.repair,
                 tell_apart=other.tell_apart,
+                components=other.components,
             )
             for other in finding.alternatives
         ),

@@ -7,6 +7,11 @@ from pathlib import Path
 import pytest
 
 from loomproof.cli.main import run
+from loomproof.records.home import home
+from loomproof.records.keys import KeyFolder
+from loomproof.records.store import open_store
+from tests.diagnosis.test_expert import outcome_of
+from tests.records.conftest import NOW
 
 RESULTS = """{
   "schema": 1, "verdict": "fail", "run": "%s", "started": "", "ended": "",
@@ -57,12 +62,52 @@ def test_an_answer_is_taken(failed: Path, capsys: pytest.CaptureFixture[str]) ->
     assert "A was seen to be sound" in shown
 
 
+def test_an_answer_that_changes_nothing_or_contradicts_is_told_and_a_file_keeps_none(
+    failed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["findings", str(failed), "--saw", "W4 sound"]) == 0
+    assert "W4 sound: changes nothing" in capsys.readouterr().out
+    assert run(["findings", str(failed), "--saw", "A sound", "--saw", "B sound"]) == 0
+    shown = capsys.readouterr().out
+    assert "B sound: contradicts finding 1" in shown
+    assert "Not kept" in shown
+    assert run(["findings", str(failed)]) == 0
+    assert "was seen to be" not in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("answer", ["W99 sound", "A perhaps"])
 def test_an_answer_that_means_nothing_is_refused(
     failed: Path, answer: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert run(["findings", str(failed), "--saw", answer]) == 2
     assert "Traceback" not in capsys.readouterr().err
+
+
+def test_answers_are_kept_with_the_run_and_its_record_stays(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    crossed = outcome_of('swap "REAR LAMP":1 "REAR LAMP":2')
+    with open_store() as store:
+        store.seal_run(crossed.document, KeyFolder(home()).signer(NOW))
+        sealed = store.record(crossed.document.run)
+    assert run(["findings", "last", "--saw", "REAR LAMP sound"]) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    assert '"REAR LAMP" sound: taken for finding 1' in shown
+    assert "crossed at" not in shown
+    assert "joined again crossed on the way" in shown
+    assert run(["findings", "last", "--saw", "adapter REAR LAMP:1 bad"]) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    assert 'The adapter\'s leads for "REAR LAMP":1 and "REAR LAMP":2' in shown
+    assert '"REAR LAMP" was seen to be sound' in shown
+    assert run(["findings", "last"]) == 0
+    assert " ".join(capsys.readouterr().out.split()).count("was seen to be") == 2
+    with open_store() as store:
+        assert store.record(crossed.document.run) == sealed
+    assert run(["findings", "last", "--forget"]) == 0
+    shown = capsys.readouterr().out
+    assert "was seen to be" not in shown
+    assert "crossed at" in shown
 
 
 def test_compare_says_what_a_repair_changed(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.records import store_option, terminal
+from loomproof.cli.records import now, store_option, terminal
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -21,34 +21,64 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("run", default="last")
 @click.option(
-    "--saw", multiple=True, metavar="WHAT", help='What one more look showed: "W12 sound", "C5 bad".'
+    "--saw",
+    multiple=True,
+    metavar="WHAT",
+    help='What one more look showed: "W12 sound", "C5 bad", "ECU:12 sound", "adapter ECU:12 bad".',
 )
+@click.option("--forget", is_flag=True, help="Take back what --saw was told of this run before.")
 @click.option("--details", is_flag=True, help="Show the reasoning: causes, and what each explanation costs.")
 @store_option
-def findings(run: str, saw: tuple[str, ...], details: bool, store: str | None) -> None:
+def findings(run: str, saw: tuple[str, ...], forget: bool, details: bool, store: str | None) -> None:
     """Show a RUN's findings again (a run's name, or a results file).
 
-    --saw takes the answer to what a finding asks for, and leaves the explanations that still fit.
+    --saw takes the answer to what a finding asks for, and leaves the explanations that still fit. Answers are
+    kept with the run in the store, beside its sealed record; those about a results file are not kept.
     """
     from loomproof.cli.retest import document_of
-    from loomproof.diagnosis import narrow, read_observation
     from loomproof.reports.terminal import findings_view
 
     document = document_of(run, store)
-    if saw:
-        opened: Sequence[Finding] = [_opened(entry) for entry in document.findings]
-        for text in saw:
-            opened = narrow(opened, read_observation(text))
-        document = document.model_copy(
-            update={
-                "findings": tuple(
-                    _closed(finding, entry) for finding, entry in zip(opened, document.findings, strict=True)
-                )
-            }
-        )
+    document, told = _narrowed(document, run, saw, forget, store)
     terminal().print(findings_view(document))
+    for line in told:
+        click.echo(line)
     if details:
         terminal().print(_details(document))
+
+
+def _narrowed(
+    document: Document, run: str, saw: Sequence[str], forget: bool, store: str | None
+) -> tuple[Document, list[str]]:
+    """Return the findings with kept and new answers taken, and what became of each; keeps the new ones."""
+    from loomproof.diagnosis import Effect, named, narrow, read_observation
+    from loomproof.records.store import open_store
+    from loomproof.reports.words import clean
+
+    opened: Sequence[Finding] = [_opened(entry) for entry in document.findings]
+    known = named(opened)
+    new = [read_observation(text, known) for text in saw]
+    in_store = not run.endswith(".json")
+    kept: tuple[str, ...] = ()
+    if in_store:
+        with open_store(store) as records:
+            if forget:
+                records.add_answer(run, "", now().isoformat(timespec="seconds"))
+            kept = records.answers(run)
+    before = [read_observation(text, known) for text in kept]
+    if not (before or new):
+        return document, []
+    closed, taken = narrow(opened, [*before, *new])
+    keep = [t.answer for t in taken if t.answer in new and t.effect in (Effect.NARROWS, Effect.NOTHING)]
+    told = [clean(str(each)) for each in taken]
+    if in_store and keep:
+        with open_store(store) as records:
+            for answer in keep:
+                records.add_answer(run, str(answer), now().isoformat(timespec="seconds"))
+    elif keep:
+        told.append("Not kept: answers are kept with a run of the store, not with a results file.")
+    entries = tuple(_closed(*pair) for pair in zip(closed, document.findings, strict=True))
+    return document.model_copy(update={"findings": entries}), told
 
 
 def _opened(entry: FindingEntry) -> Finding:
@@ -60,7 +90,13 @@ def _opened(entry: FindingEntry) -> Finding:
 
     others = tuple(
         Alternative(
-            other.text, other.cause, ends(other.cavities), other.wires, other.repair, other.tell_apart
+            other.text,
+            other.cause,
+            ends(other.cavities),
+            other.wires,
+            other.repair,
+            other.tell_apart,
+            other.components,
         )
         for other in entry.alternatives
     )
@@ -116,6 +152,7 @@ def _closed(finding: Finding, entry: FindingEntry) -> FindingEntry:
                     wires=other.wires,
                     repair=other.repair,
                     tell_apart=other.tell_apart,
+                    components=other.components,
                 )
                 for other in finding.alternatives
             ),

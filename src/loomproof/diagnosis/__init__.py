@@ -2,7 +2,19 @@
 
 from loomproof.diagnosis.changes import Changes, changes
 from loomproof.diagnosis.explain import explain
-from loomproof.diagnosis.narrow import Observation, narrow, read_observation
+from loomproof.diagnosis.narrow import Effect, Taken, named, narrow
+from loomproof.diagnosis.seen import Observation, read_observation
 from loomproof.diagnosis.weights import weight_table
 
-__all__ = ["Changes", "Observation", "changes", "explain", "narrow", "read_observation", "weight_table"]
+__all__ = [
+    "Changes",
+    "Effect",
+    "Observation",
+    "Taken",
+    "changes",
+    "explain",
+    "named",
+    "narrow",
+    "read_observation",
+    "weight_table",
+]

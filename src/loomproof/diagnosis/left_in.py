@@ -101,6 +101,7 @@ def found_in(desk: Desk, parts: Sequence[Component], instead: Finding) -> Findin
         wires=instead.wires,
         repair=instead.repair[:-1],
         tell_apart=f"Look whether {named} {is_are} in. Pulled, prove again: what stays is the other.",
+        components=instead.components,
     )
     return replace(
         desk.make(

@@ -64,6 +64,7 @@ class Miswires(Desk):
             [self.names.place(spare), self.names.place(home)],
             [f"Release the contact from {spare} and seat it in {home}; plug the spare cavity's seal."],
             wires=wires,
+            alternatives=self._leads(ends),
         )
 
     def _turned(self, ends: tuple[End, ...]) -> tuple[Alternative, ...]:

@@ -1,36 +1,99 @@
-"""Taking the answer to a question: what one more reading or look leaves of a finding's explanations."""
+"""Taking the answer to a question: what one more reading or look leaves of a finding's explanations.
+
+Each explanation can be true in one way or in several, and each way says which things are bad: a wire that
+reads open may be broken along its length, or at the contact of either end. Something that was seen to be
+sound rules out the ways in which it is bad, something bad those in which it is not. An explanation goes with
+its last way. Contacts crossed at a plug leave the wires sound, so a sound wire says nothing about them;
+the adapter's leads are things of their own, and a sound plug says nothing about them.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import Protocol
 
 from loomproof.diagnosis.causes import CAUSES
-from loomproof.errors import UsageError
-from loomproof.results.findings import Evidence, Finding
-
-_SOUND = ("sound", "good", "right")
-_BAD = ("bad", "faulty", "wrong")
+from loomproof.diagnosis.seen import Observation, Thing, What, with_wholes
+from loomproof.diagnosis.words import listed
+from loomproof.loom.model import End
+from loomproof.results.findings import Alternative, Evidence, Finding
 
 
 @dataclass(frozen=True, slots=True)
-class Observation:
-    """What was seen of one thing: a wire, a cavity (``ECU:12``), a connector or a part; ``sound`` or not."""
+class Way:
+    """How an explanation can be true: everything in ``must`` is bad, and one or more things in ``may``.
 
-    subject: str
-    sound: bool
+    With nothing in either it is something that no finding names.
+    """
 
-    def __str__(self) -> str:
-        return f"{self.subject} was seen to be {'sound' if self.sound else 'bad'}"
+    must: frozenset[Thing] = frozenset()
+    may: frozenset[Thing] = frozenset()
+
+    def after(self, seen: Observation) -> Way | None:
+        """Return what an observation leaves of this way, None where it cannot be any more."""
+        must, may = ({t for t in things if seen.thing.holds(t)} for things in (self.must, self.may))
+        if not seen.sound:
+            return self if must or may else None
+        if must or (may and not self.must and may == self.may):
+            return None
+        return replace(self, may=self.may - may)
+
+    @property
+    def things(self) -> frozenset[Thing]:
+        """Everything that can be bad."""
+        return self.must | self.may
+
+
+ELSEWHERE = Way()
+
+
+def _all(things: Iterable[Thing]) -> Way:
+    return Way(must=frozenset(things))
+
+
+def _each(things: Iterable[Thing]) -> tuple[Way, ...]:
+    return tuple(_all([thing]) for thing in things)
+
+
+def _some(things: Iterable[Thing]) -> Way:
+    return Way(may=frozenset(things))
+
+
+_AT_THE_ADAPTER = frozenset({"adapter", "adapter_lead", "adapter_board"})
+_AT_ALL_PLACES = frozenset(
+    {"crossed", "crossed_housings", "moved_to_spare", "mirrored", "rotated", "shifted", "exchanged"}
+)
+_ALONG_OR_AT_AN_END = frozenset({"broken_wire", "resistive_wire", "loose_contact"})
+_AT_THE_CONTACT = frozenset({"bad_contact", "resistive_contact"})
+_PARTS = frozenset(
+    {
+        "blown_fuse",
+        "open_part",
+        "missing_part",
+        "wrong_value",
+        "shorted_part",
+        "reversed_diode",
+        "left_in",
+    }
+)
+_BETWEEN = frozenset({"touching", "added_wire", "leak", "added_part", "one_way_path"})
+_MOST_ENDS = 2
+"""A wire has two ends; more cavities than that are those cut off behind it, whose contacts are not meant."""
 
 
 class Explains(Protocol):
-    """What an explanation accuses: a finding or an alternative, as a value or as it stands in a document."""
+    """What an explanation is: a finding or an alternative."""
 
     @property
-    def cavities(self) -> Sequence[object]:
-        """Cavities, as ends or texts."""
+    def cause(self) -> str:
+        """A key of `causes.CAUSES`."""
+        ...
+
+    @property
+    def cavities(self) -> Sequence[End]:
+        """Where it shows."""
         ...
 
     @property
@@ -38,75 +101,141 @@ class Explains(Protocol):
         """Wires by name."""
         ...
 
-
-def read_observation(text: str) -> Observation:
-    """Read ``W12 sound`` or ``ECU:12 bad``. Raises `UsageError` for anything else."""
-    subject, _, word = text.strip().rpartition(" ")
-    if not subject or word not in (*_SOUND, *_BAD):
-        raise UsageError(
-            f"{text!r} says nothing that can be taken",
-            cure='Write a wire, cavity, connector or part, then sound or bad: "W12 sound", "ECU:12 bad".',
-        )
-    return Observation(subject.strip(), word in _SOUND)
+    @property
+    def components(self) -> Sequence[str]:
+        """Parts by name."""
+        ...
 
 
-def accuses(explanation: Explains, subject: str, parts: Iterable[str] = ()) -> bool:
-    """Whether an explanation says that this thing is at fault."""
-    cavities = [str(end) for end in explanation.cavities]
-    connectors = {text.rsplit(":", 1)[0] for text in cavities}
-    return subject in {*cavities, *connectors, *explanation.wires, *parts}
+class Effect(StrEnum):
+    """What an answer did: left fewer explanations, changed nothing, fits none, or fits several findings."""
+
+    NARROWS = "narrows"
+    NOTHING = "nothing"
+    CONTRADICTS = "contradicts"
+    WHICH = "which"
 
 
-def left_of(
-    explanations: Sequence[Explains], seen: Observation, parts: Iterable[str] = ()
-) -> tuple[int, ...]:
-    """Return which explanations (by index, the finding itself first) an observation leaves.
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What became of one answer; ``findings`` are the numbers (from 1) of those that it speaks of."""
 
-    Something sound clears what accuses it. Something bad clears the rest, where any accuses it at all.
-    Nothing left means that the observation contradicts them all: then nothing is cleared.
+    answer: Observation
+    effect: Effect
+    findings: tuple[int, ...]
+
+    def __str__(self) -> str:
+        numbers = listed(self.findings)
+        of = f"finding{'s' if len(self.findings) > 1 else ''} {numbers}"
+        if self.effect is Effect.NARROWS:
+            return f"{self.answer}: taken for {of}."
+        if self.effect is Effect.NOTHING:
+            return f"{self.answer}: changes nothing; all that {of} lists can still be so."
+        if self.effect is Effect.CONTRADICTS:
+            return (
+                f"{self.answer}: contradicts {of}: with what was answered before, nothing listed there can "
+                "be so. It was left as it was; look again, or prove again."
+            )
+        return f"{self.answer}: fits {of}, and does not say which; name the cavity, wire or lead."
+
+
+def ways_of(explanation: Explains, *, is_first: bool = False) -> tuple[Way, ...]:
+    """Return the ways in which an explanation can be true; ``is_first`` marks the finding itself."""
+    cause = explanation.cause
+    places = [Thing(What.CAVITY, end=end) for end in explanation.cavities if end.cavity]
+    wires = [Thing(What.WIRE, name) for name in explanation.wires]
+    parts = [Thing(What.PART, name) for name in explanation.components]
+    leads = [Thing(What.LEAD, end=end) for end in explanation.cavities]
+    if cause == "adapter_lead":
+        return tuple(_all((Thing(What.ADAPTER), lead)) for lead in leads)
+    if cause in _AT_THE_ADAPTER:
+        return (_all((Thing(What.ADAPTER), *leads)),)
+    if cause in _PARTS and parts:
+        return _each(parts)
+    if cause in _AT_ALL_PLACES:
+        return (_all(places),)
+    if cause == "not_plugged":
+        return _each({Thing(What.CONNECTOR, end=End(place.end.connector)): None for place in places})
+    if cause == "crossed_joint":
+        return (_all(wires),)
+    if cause in _AT_THE_CONTACT and (places or parts):
+        return _each((*places, *parts))
+    if cause in _ALONG_OR_AT_AN_END and (wires or places):
+        whole = (_all(wires),) if wires else ()
+        return (*whole, *_each(places if len(places) <= _MOST_ENDS else ())) or (ELSEWHERE,)
+    if cause == "added_wire" and is_first:
+        return (Way(frozenset(places[:1]), frozenset(places[1:])),)
+    if cause in _BETWEEN:
+        homes = dict.fromkeys(place.end.connector for place in places)
+        at = [_some(place for place in places if place.end.connector == home) for home in homes]
+        return (*at, *((_some(wires),) if cause == "touching" and wires else ()), ELSEWHERE)
+    return (ELSEWHERE,)
+
+
+def _explanations(finding: Finding) -> list[Explains]:
+    return [finding, *finding.alternatives]
+
+
+def named(findings: Iterable[Finding]) -> set[Thing]:
+    """Return everything that findings speak of, which an answer can be about."""
+    found: set[Thing] = set()
+    for finding in findings:
+        for one in _explanations(finding):
+            found |= {thing for way in ways_of(one) for thing in way.things}
+            if one.cause not in _AT_THE_ADAPTER:
+                found |= {Thing(What.CAVITY, end=end) for end in one.cavities if end.cavity}
+            found |= {Thing(What.WIRE, name) for name in one.wires}
+            found |= {Thing(What.PART, name) for name in one.components}
+    return with_wholes(found)
+
+
+def left_of(ways: Iterable[Way], seen: Observation) -> tuple[Way, ...]:
+    """Return the ways that an observation leaves."""
+    return tuple(after for way in ways if (after := way.after(seen)) is not None)
+
+
+def narrow(
+    findings: Sequence[Finding], answers: Iterable[Observation]
+) -> tuple[tuple[Finding, ...], tuple[Taken, ...]]:
+    """Return the findings with these answers taken into account, and what became of each answer.
+
+    A later answer about a thing stands for an earlier one. An answer that fits nothing that is left of a
+    finding leaves it as it was.
     """
-    named = list(parts)
-    blamed = [
-        index
-        for index, explanation in enumerate(explanations)
-        if accuses(explanation, seen.subject, named if index == 0 else ())
+    last = {seen.thing: seen for seen in answers}
+    left = [
+        [ways_of(one, is_first=k == 0) for k, one in enumerate(_explanations(finding))]
+        for finding in findings
     ]
-    if not blamed:
-        return tuple(range(len(explanations)))
-    if not seen.sound:
-        return tuple(blamed)
-    rest = tuple(index for index in range(len(explanations)) if index not in blamed)
-    return rest or tuple(range(len(explanations)))
+    heard: list[list[Observation]] = [[] for _ in findings]
+    spoken = [named([finding]) for finding in findings]
+    taken = []
+    for seen in last.values():
+        about = [k for k, things in enumerate(spoken) if seen.thing in things]
+        fits = [k for k in about if any(left_of(ways, seen) for ways in left[k])]
+        told = tuple(k + 1 for k in about)
+        if not seen.sound and len(fits) > 1:
+            taken.append(Taken(seen, Effect.WHICH, tuple(k + 1 for k in fits)))
+            continue
+        effect = Effect.NOTHING if fits else Effect.CONTRADICTS
+        for k in fits:
+            after = [left_of(ways, seen) for ways in left[k]]
+            if after != left[k]:
+                left[k], effect = after, Effect.NARROWS
+                heard[k].append(seen)
+        taken.append(Taken(seen, effect, told))
+    narrowed = (_narrowed(*each) for each in zip(findings, left, heard, strict=True))
+    return tuple(narrowed), tuple(taken)
 
 
-def narrow(findings: Sequence[Finding], seen: Observation) -> tuple[Finding, ...]:
-    """Return the findings with what was seen taken into account; the evidence says so.
-
-    Raises `UsageError` where no finding speaks of the thing seen.
-    """
-    touched = [finding for finding in findings if _speaks_of(finding, seen.subject)]
-    if not touched:
-        raise UsageError(
-            f"no finding speaks of {seen.subject!r}", cure="loomproof findings RUN lists what they name."
-        )
-    return tuple(_narrowed(finding, seen) for finding in findings)
-
-
-def _speaks_of(finding: Finding, subject: str) -> bool:
-    explanations: list[Explains] = [finding, *finding.alternatives]
-    return any(accuses(explanation, subject, finding.components) for explanation in explanations)
-
-
-def _narrowed(finding: Finding, seen: Observation) -> Finding:
-    explanations: list[Explains] = [finding, *finding.alternatives]
-    kept = left_of(explanations, seen, finding.components)
-    if len(kept) == len(explanations):
+def _narrowed(finding: Finding, left: Sequence[Sequence[Way]], heard: Sequence[Observation]) -> Finding:
+    if not heard:
         return finding
-    shown = (*finding.evidence, Evidence(str(seen)))
-    others = tuple(finding.alternatives[index - 1] for index in kept if index > 0)
-    if 0 in kept:
-        return replace(finding, alternatives=others, evidence=shown)
-    first, *rest = others
+    shown = (*finding.evidence, *(Evidence(seen.told) for seen in heard))
+    kept = [_restated(one, ways) for one, ways in zip(finding.alternatives, left[1:], strict=True) if ways]
+    if left[0]:
+        return replace(_only_its_ends(finding, left[0]), alternatives=tuple(kept), evidence=shown)
+    first, *rest = kept
     cause = first.cause or finding.cause
     return replace(
         finding,
@@ -115,9 +244,62 @@ def _narrowed(finding: Finding, seen: Observation) -> Finding:
         title=first.text[:1].upper() + first.text[1:],
         cavities=first.cavities or finding.cavities,
         wires=first.wires,
-        components=(),
-        places=tuple(str(end) for end in first.cavities) or finding.places,
-        repair=first.repair or finding.repair[-1:],
+        components=first.components,
+        places=_places(first),
+        repair=(*first.repair, *finding.repair[-1:]),
         alternatives=tuple(rest),
         evidence=shown,
     )
+
+
+def _places(one: Alternative) -> tuple[str, ...]:
+    if one.cause in _AT_THE_ADAPTER:
+        return tuple(f"the adapter's lead for {end}" for end in one.cavities)
+    return tuple(str(end) for end in one.cavities)
+
+
+def _ends_left(one: Explains, ways: Sequence[Way]) -> tuple[End, ...]:
+    """Return the ends that are all that is left of a bad wire, once the wire itself was seen to be sound."""
+    if one.cause not in ("broken_wire", "resistive_wire") or not one.wires:
+        return ()
+    if any(thing.what is What.WIRE for way in ways for thing in way.things):
+        return ()
+    return tuple(sorted(thing.end for way in ways for thing in way.things))
+
+
+def _at_its_ends(cause: str, ends: Sequence[End]) -> tuple[str, str, tuple[str, ...]]:
+    """Return cause, what it is, and the repair, of a wire that is bad at these of its ends."""
+    found = "bad_contact" if cause == "broken_wire" else "resistive_contact"
+    word = "open" if cause == "broken_wire" else "bad"
+    return (
+        found,
+        f"{listed(ends)} {word}: what holds the wire there, not the wire",
+        (
+            f"Look at {listed(ends)}: pushed back, spread, green or half crimped; at a ring, paint under "
+            "the lug?",
+            "Seat it until it is held, or renew the contact or lug.",
+        ),
+    )
+
+
+def _only_its_ends(finding: Finding, ways: Sequence[Way]) -> Finding:
+    ends = _ends_left(finding, ways)
+    if not ends:
+        return finding
+    cause, title, repair = _at_its_ends(finding.cause, ends)
+    return replace(
+        finding,
+        cause=cause,
+        title=title,
+        cavities=ends,
+        places=tuple(map(str, ends)),
+        repair=(*repair, *finding.repair[-1:]),
+    )
+
+
+def _restated(one: Alternative, ways: Sequence[Way]) -> Alternative:
+    ends = _ends_left(one, ways)
+    if not ends:
+        return one
+    cause, text, repair = _at_its_ends(one.cause, ends)
+    return replace(one, cause=cause, text=text, cavities=ends, repair=repair)

@@ -45,18 +45,19 @@ class Opens(Desk):
         return self._made(fault, ends, title, places, repair, wires=edge.wires, alternatives=others)
 
     def _adapter_lead(self, ends: tuple[End, ...]) -> tuple[Alternative, ...]:
-        """Return the adapter's own lead as an alternative, where one cavity was found alone."""
+        """Return the adapter's own lead as an alternative, where one or both ends were found alone."""
         alone = [end for end in ends if len(self.group_of.get(end, ())) == 1]
-        if len(alone) != 1:
+        if len(alone) not in (1, 2):
             return ()
-        (end,) = alone
+        either = " or ".join(map(str, alone))
+        plugs = listed(dict.fromkeys(end.connector for end in alone))
         return (
             Alternative(
-                text=f"the adapter's lead or pin for {end} is open, not the loom",
+                text=f"the adapter's lead or pin for {either} is open, not the loom",
                 cause="adapter_lead",
-                cavities=(end,),
-                repair=(f"Mend the adapter's lead for {end}.",),
-                tell_apart=f"Take {end.connector} off the adapter and touch the adapter's lead for {end} "
+                cavities=tuple(alone),
+                repair=(f"Mend the adapter's lead for {either}.",),
+                tell_apart=f"Take {plugs} off the adapter and touch the adapter's lead for {listed(alone)} "
                 "with the probe: silence means the lead.",
             ),
         )

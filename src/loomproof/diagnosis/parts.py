@@ -100,6 +100,7 @@ def _or_left_in(
         cavities=still_in.cavities,
         repair=still_in.repair[:-1],
         tell_apart=f"Look whether {part.name} is in: the description says that it is out for the test.",
+        components=(part.name,),
     )
     return replace(plain, alternatives=(other, *plain.alternatives))
 

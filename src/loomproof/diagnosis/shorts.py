@@ -103,6 +103,7 @@ class Shorts(Desk):
                 repair=(f"Look {where}: {what}?", _MEND),
             )
             joined = [end for end in at if end != spare]
+            cavities = tuple(dict.fromkeys((spare, *cavities)))
             title = f"Wire added in spare cavity {spare}, joined to {self._with_wires(joined, wires)}"
         alternatives = [other]
         if self.measured.sense_vectors and not self.measured.resistance_readings:

@@ -26,11 +26,18 @@ class Writer(Opens, Shorts, Miswires):
         fault = choice.fault
         plain = self._WRITERS[CAUSES[fault.cause].kind](self, fault)
         others = [self.alternative(faults, fault) for faults in choice.others]
+        crossed = [faults[0] for faults in choice.others if len(faults) == 1 and faults[0].cause == "crossed"]
+        leads = [
+            lead
+            for other in crossed
+            if len(other.leaves) == 2
+            for lead in self._leads(self._ends(other.leaves))
+        ]
         limit = self.weights.bound_alternatives
         shown = plain.evidence if choice.proved else (*plain.evidence, Evidence(NOT_PROVED))
         return replace(
             plain,
-            alternatives=(*others, *plain.alternatives)[:limit],
+            alternatives=(*others, *plain.alternatives, *leads)[:limit],
             evidence=shown,
             proved=choice.proved,
         )
@@ -47,6 +54,7 @@ class Writer(Opens, Shorts, Miswires):
                 dict.fromkeys(step for finding in written for step in finding.repair if step != PROVE_AGAIN)
             ),
             tell_apart=self.tell_apart(instead_of, faults),
+            components=tuple(dict.fromkeys(name for finding in written for name in finding.components)),
         )
 
     def tell_apart(self, one: Fault, others: Sequence[Fault]) -> str:

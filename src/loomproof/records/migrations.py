@@ -92,6 +92,15 @@ _FIRST = (
     "CREATE INDEX certificates_run ON certificates (run_id)",
 )
 
+_ANSWERS = (
+    """CREATE TABLE answers (
+        id {serial},
+        run_id BIGINT NOT NULL REFERENCES runs (id),
+        said TEXT NOT NULL,
+        words TEXT NOT NULL)""",
+    "CREATE INDEX answers_run ON answers (run_id)",
+)
+
 _APPEND_ONLY = (
     "looms",
     "benches",
@@ -107,27 +116,35 @@ _APPEND_ONLY = (
 )
 
 
-def _guards(dialect: str) -> list[str]:
-    """Statements that make the tables append-only in the database itself."""
+_GUARD_FUNCTION = (
+    "CREATE FUNCTION loomproof_append_only() RETURNS trigger LANGUAGE plpgsql AS "
+    "$$ BEGIN RAISE EXCEPTION 'append-only'; END $$"
+)
+
+
+def _guards(dialect: str, tables: Sequence[str]) -> list[str]:
+    """Statements that make tables append-only in the database itself."""
     if dialect == "sqlite":
         return [
             f"CREATE TRIGGER {table}_{verb.lower()} BEFORE {verb} ON {table} "
             "BEGIN SELECT RAISE(ABORT, 'append-only'); END"
-            for table in _APPEND_ONLY
+            for table in tables
             for verb in ("UPDATE", "DELETE")
         ]
     return [
-        "CREATE FUNCTION loomproof_append_only() RETURNS trigger LANGUAGE plpgsql AS "
-        "$$ BEGIN RAISE EXCEPTION 'append-only'; END $$",
-        *(
-            f"CREATE TRIGGER {table}_guard BEFORE UPDATE OR DELETE OR TRUNCATE ON {table} "
-            "FOR EACH STATEMENT EXECUTE FUNCTION loomproof_append_only()"
-            for table in _APPEND_ONLY
-        ),
+        f"CREATE TRIGGER {table}_guard BEFORE UPDATE OR DELETE OR TRUNCATE ON {table} "
+        "FOR EACH STATEMENT EXECUTE FUNCTION loomproof_append_only()"
+        for table in tables
     ]
 
 
-STEPS: tuple[tuple[str, Sequence[str]], ...] = (("looms, runs, findings, repairs", _FIRST),)
+_GUARDED = {1: _APPEND_ONLY, 2: ("answers",)}
+"""The tables that each step makes append-only, by its number."""
+
+STEPS: tuple[tuple[str, Sequence[str]], ...] = (
+    ("looms, runs, findings, repairs", _FIRST),
+    ("answers to what findings ask", _ANSWERS),
+)
 """Name and statements of each step; a step's number is its place here, from 1."""
 
 
@@ -143,9 +160,10 @@ def run_step(connection: Connection, number: int) -> None:
     }
     for statement in statements:
         connection.execute(text(statement.format(**words)))
-    if number == 1:
-        for statement in _guards(connection.dialect.name):
-            connection.execute(text(statement))
+    if number == 1 and not sqlite:
+        connection.execute(text(_GUARD_FUNCTION))
+    for statement in _guards(connection.dialect.name, _GUARDED.get(number, ())):
+        connection.execute(text(statement))
     connection.execute(
         text("INSERT INTO migrations (number, name) VALUES (:number, :name)"),
         {"number": number, "name": name},

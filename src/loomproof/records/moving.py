@@ -28,6 +28,7 @@ _ORDER = (
     "findings",
     "finding_places",
     "repairs",
+    "answers",
     "adapters",
     "bench_checks",
     "certificates",

@@ -74,6 +74,7 @@ REPAIRS = Table(
     _text("done"),
     _text("words"),
 )
+ANSWERS = Table("answers", METADATA, _id(), _run_id(), _text("said"), _text("words"))
 ADAPTERS = Table("adapters", METADATA, _text("digest"), _text("name"), _text("first_used"))
 BENCH_CHECKS = Table(
     "bench_checks",

@@ -19,6 +19,7 @@ from loomproof.records.home import home
 from loomproof.records.inserting import add_once, insert_run, same_journal, showable
 from loomproof.records.keys import Signer
 from loomproof.records.schema import (
+    ANSWERS,
     BENCHES,
     CERTIFICATES,
     FINDINGS,
@@ -194,6 +195,14 @@ class Store:
             connection.execute(insert(REPAIRS).values(run_id=found.id, **showable(values)))
         return Repair(found.run, finding, person, done, words)
 
+    def add_answer(self, run: str, words: str, said: str) -> None:
+        """Keep what one more look showed, as text; ``said`` is when. Empty words take all before back."""
+        found = self.run(run)
+        with self.writing() as connection:
+            connection.execute(
+                insert(ANSWERS).values(run_id=found.id, **showable({"said": said, "words": words}))
+            )
+
     def add_certificate(self, run: str, pdf: bytes, made: str) -> str:
         """Keep a certificate as issued; returns SHA-256 (hex) of the PDF."""
         found = self.run(run)
@@ -273,6 +282,18 @@ class Store:
                 select(REPAIRS).where(REPAIRS.c.run_id == found.id).order_by(REPAIRS.c.id)
             ).all()
         return tuple(Repair(found.run, row.finding, row.person, row.done, row.words) for row in rows)
+
+    def answers(self, run: str) -> tuple[str, ...]:
+        """Return what looks have shown about a run's findings, in the order in which they came."""
+        found = self.run(run)
+        with self.reading() as connection:
+            rows = connection.execute(
+                select(ANSWERS.c.words).where(ANSWERS.c.run_id == found.id).order_by(ANSWERS.c.id)
+            ).scalars()
+            kept: list[str] = []
+            for words in rows:
+                kept = [*kept, words] if words else []
+        return tuple(kept)
 
     def certificate(self, run: str) -> bytes | None:
         """Return the certificate last issued for a run, or ``None``."""

@@ -54,6 +54,7 @@ class AlternativeEntry(_Value):
     wires: tuple[str, ...] = ()
     repair: tuple[str, ...] = ()
     tell_apart: str = ""
+    components: tuple[str, ...] = ()
 
 
 class FindingEntry(_Value):

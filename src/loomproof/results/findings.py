@@ -73,6 +73,7 @@ class Alternative:
     wires: tuple[str, ...] = ()
     repair: tuple[str, ...] = ()
     tell_apart: str = ""
+    components: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
