@@ -10,6 +10,7 @@ from pathlib import Path
 
 import networkx as nx
 import pytest
+from pydantic import ValidationError
 
 from loomproof.fitting.feeds import when_live
 from loomproof.fitting.sheet import fitting_sheet
@@ -18,7 +19,7 @@ from loomproof.loom.designations import is_earth
 from loomproof.loom.model import Circuit, Connector, ConnectorKind, End, Loom, Need, Wire
 from loomproof.loom.reading import load
 from loomproof.reports.fitting_sheet import sheet_csv, sheet_pdf, views
-from loomproof.results.document import ClaimEntry, Coverage, FindingEntry, Verdict
+from loomproof.results.document import ClaimEntry, Coverage, Document, FindingEntry, Verdict
 from loomproof.results.findings import Kind, Severity
 from loomproof.results.fitting import Action, Job, Level, SafeRow, Sheet, Warn
 from loomproof.results.measured import Decision
@@ -266,7 +267,10 @@ def test_a_pass_with_a_claim_that_does_not_hold_is_not_ready(decision: Decision)
     loom = demo()
     claim = ClaimEntry(kind="isolation", subject="ECU-A:3 alone", statement="", decision=decision, rule="",
                        cavities=("ECU-A:3",))  # fmt: skip
-    sheet = fitting_sheet(loom, None, document(loom, Verdict.PASS, claims=(claim,)))
+    with pytest.raises(ValidationError, match="a pass with a claim that does not hold: ECU-A:3 alone"):
+        document(loom, Verdict.PASS, claims=(claim,))
+    before_grades = document(loom, Verdict.PASS).plain() | {"schema": 1, "claims": [claim.model_dump()]}
+    sheet = fitting_sheet(loom, None, Document.model_validate(before_grades))
     assert not sheet.ready
     assert "ECU-A:3 alone" in sheet.banner
 

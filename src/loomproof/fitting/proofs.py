@@ -66,7 +66,7 @@ def standing_of(loom: Loom, proof: Document | None) -> Standing:
             celsius,
             found=found,
         )
-    broken = next((claim for claim in proof.claims if claim.decision is not Decision.PASS), None)
+    broken = next(iter(proof.against), None)
     if broken is not None:
         return Standing(
             False,
@@ -86,14 +86,15 @@ def standing_of(loom: Loom, proof: Document | None) -> Standing:
             found=found,
         )
     unproved = frozenset((*proof.coverage.untested, *proof.coverage.waived))
-    return Standing(True, name, "", measured, celsius, unproved, found)
+    graded = f", grade {proof.grade}: {proof.grade_text}" if proof.grade else ", no grade stated"
+    return Standing(True, name + graded, "", measured, celsius, unproved, found)
 
 
 def _found(proof: Document) -> dict[str, str]:
     """Return by cavity what the proof found there that should not be."""
     told: dict[str, str] = {}
     for claim in proof.claims:
-        if claim.decision is not Decision.PASS:
+        if claim.decision is Decision.FAIL or claim in proof.against:
             told.update(dict.fromkeys(claim.cavities, f"{claim.subject} does not hold"))
     for finding in proof.findings:
         told.update(dict.fromkeys(finding.cavities, finding.title))

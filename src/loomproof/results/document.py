@@ -264,14 +264,28 @@ class Document(_Value):
         faults = [finding.title for finding in self.findings if finding.severity is Severity.FAULT]
         if faults:
             raise ValueError(f"a pass with a fault: {faults[0]}")
-        for claim in self.claims:
-            open_limit = claim.kind in ("resistance", "component") and not claim.beyond
-            may_be = open_limit and self.grade is not Grade.WIRE
-            if claim.decision is Decision.FAIL or (claim.decision is Decision.UNDECIDED and not may_be):
-                raise ValueError(
-                    f"a pass with a claim that does not hold: {claim.subject}, {claim.statement}"
-                )
+        for claim in self.against:
+            raise ValueError(f"a pass with a claim that does not hold: {claim.subject}, {claim.statement}")
         return self
+
+    @property
+    def against(self) -> tuple[ClaimEntry, ...]:
+        """The claims that no pass of this grade may hold: failed ones, and undecided ones it does not allow.
+
+        Below grade ``wire`` a joint or part may be undecided as long as its reading lies within its limits.
+        """
+        graded = self.grade is not None and self.grade is not Grade.WIRE
+        return tuple(
+            claim
+            for claim in self.claims
+            if claim.decision is not Decision.PASS
+            and not (
+                claim.decision is Decision.UNDECIDED
+                and graded
+                and claim.kind in ("resistance", "component")
+                and not claim.beyond
+            )
+        )
 
     def plain(self) -> dict[str, object]:
         """Return the document as plain JSON values, keys as in the schema."""
