@@ -284,6 +284,7 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
     claims = (*claims, *probing.claims_of(last.touched, measured, capabilities.clear_ohm))
     if insulation is not None:
         claims = (*claims, claim_of(insulation))
+    four = capabilities.four_wire_accuracy if capabilities.four_wire and plan.meter else None
     demand = Demand(plan.meter is not None, request.grade, request.waived, request.answers)
     said = judgement_of(loom, measured, findings, claims, demand, insulation)
     document = doc.Document(
@@ -319,8 +320,13 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
             accuracy_ohm=capabilities.accuracy.ohm if capabilities.accuracy else None,
             accuracy_ratio=capabilities.accuracy.ratio if capabilities.accuracy else None,
             four_wire=capabilities.four_wire,
+            four_wire_accuracy_ohm=four.ohm if four else None,
+            four_wire_accuracy_ratio=four.ratio if four else None,
+            test_current_a=capabilities.test_current_a if plan.meter else None,
+            test_voltage_v=capabilities.test_voltage_v if plan.meter else None,
             settle_us=check.settle_us,
             temperature_c=temperature_c,
+            temperature_u_k=plan.meter.temperature_u_k if plan.meter else None,
             simulated=request.simulated,
             last_selftest=last.request.last_selftest,
             selftest_failures=last.request.selftest_failures,

@@ -15,18 +15,48 @@ from typing import cast
 
 from loomproof.reports import claims
 from loomproof.reports.typesetting import typeset
-from loomproof.reports.words import VERDICTS, asked, clean, evidence, kind, ohms, plural, when, wires, worst
+from loomproof.reports.words import (
+    VERDICTS,
+    asked,
+    clean,
+    evidence,
+    graded,
+    kind,
+    ohms,
+    percent,
+    plural,
+    when,
+    wires,
+    worst,
+)
 from loomproof.results.document import AdapterEntry, Document, FindingEntry
 
 View = dict[str, object]
 
 SENTENCES = {
+    "wire": "Every connection that was tested is as described, and every joint and part that was measured is "
+    "within its own limit.",
+    "bench": "Every connection that was tested is as described. How good its joints are is shown only as far "
+    "as this bench can tell, which is not as far as their own limits go.",
+    "connections": "Everything that was tested is joined and apart as described. How good the joints are, or "
+    "what every part is, this proof does not say.",
     "pass": "Every connection that was tested is as described, and every claim below holds.",
     "fail": "The loom is not as described. Do not fit it before every fault below is mended and it is "
     "proved again.",
     "undecided": "No fault was found, but this bench could not decide every claim. This is not a pass.",
     "incomplete": "The proof did not cover the whole loom. This is not a pass.",
 }
+"""What the head says, by grade where a pass has one, else by verdict."""
+
+GRADES = (
+    "wire: each joint and each part that was measured holds to its own limit, the one that wire, contacts or "
+    "part have, the uncertainty of the reading counted against it",
+    "bench: nothing reads outside its limit, but for some the uncertainty is too large to be sure; each "
+    "joint is shown to be under the figure that the grade names",
+    "connections: what should be joined is joined, and what should be apart is apart; nothing is said of how "
+    "good the joints are, or parts are named that nobody could tell",
+)
+"""What the grades of a pass mean, strongest first."""
 
 LIMITS = {
     "milliamp": "This is a test at low voltage and a few milliamps. It does not show broken strands, weak "
@@ -78,6 +108,7 @@ def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str
     loom = document.loom
     name = f"{loom.name}, {loom.serial}" if loom.serial else loom.name
     digest = str(plain["hash"])
+    passed = document.verdict.value == "pass"
     rules = claims.rules(document.claims)
     view: View = {
         "title": f"Certificate of proof: {name}, run {document.run}, {VERDICTS[document.verdict.value]}",
@@ -85,7 +116,9 @@ def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str
         "keywords": [f"record {digest}"],
         "verdict": document.verdict.value,
         "word": VERDICTS[document.verdict.value],
-        "sentence": SENTENCES[document.verdict.value],
+        "grade": graded(document),
+        "sentence": SENTENCES[document.grade if document.grade and passed else document.verdict.value],
+        "grades": list(GRADES) if passed else [],
         "reasons": list(document.reasons),
         "simulated": document.bench.simulated,
         "loom": name,
@@ -162,9 +195,13 @@ def _facts(document: Document) -> list[list[str]]:
         ["checks before", "; ".join(checks)],
         ["accuracy", _accuracy(document)],
         ["thresholds", _thresholds(document)],
-        ["temperature", "not measured" if bench.temperature_c is None else f"{bench.temperature_c:.1f} °C"],
+        ["test current", "" if bench.test_current_a is None else f"{bench.test_current_a * 1e3:g} mA"],
+        ["test voltage", "" if bench.test_voltage_v is None else f"at most {bench.test_voltage_v:g} V"],
+        ["temperature", _temperature(document)],
         ["adapter", document.adapter.name],
         ["adapter table", document.adapter.digest, "code"],
+        ["meter checked", _meter(document)],
+        ["risk", _risk(document)],
         ["adapter leads", _leads(document.adapter)],
         [
             "counts",
@@ -189,8 +226,38 @@ def _accuracy(document: Document) -> str:
     bench = document.bench
     if bench.accuracy_ohm is None:
         return "the bench measures no resistance"
-    ratio = f" + {bench.accuracy_ratio:.2%} of reading" if bench.accuracy_ratio else ""
-    return f"±({ohms(bench.accuracy_ohm)}{ratio}), {'four' if bench.four_wire else 'two'}-wire"
+    told = [f"{_error(bench.accuracy_ohm, bench.accuracy_ratio)}, two-wire"]
+    if bench.four_wire_accuracy_ohm is not None:
+        told.append(f"{_error(bench.four_wire_accuracy_ohm, bench.four_wire_accuracy_ratio)}, four-wire")
+    return "; ".join(told)
+
+
+def _error(ohm: float, ratio: float | None) -> str:
+    return f"±({ohms(ohm)}{f' + {ratio:.2%} of reading' if ratio else ''})"
+
+
+def _meter(document: Document) -> str:
+    if document.bench.accuracy_ohm is None or document.schema_ == 1:
+        return ""
+    return document.meter_check or "no: nothing of known resistance was read"
+
+
+def _risk(document: Document) -> str:
+    """Say how likely the loom as a whole hides a joint beyond what its grade says."""
+    if document.verdict.value != "pass" or document.risk is None:
+        return ""
+    return (
+        f"that any joint or part of this loom is beyond what the grade says: at most "
+        f"{percent(document.risk)}; that a loom with one beyond its limit is given grade wire: at most 2.3%"
+    )
+
+
+def _temperature(document: Document) -> str:
+    bench = document.bench
+    known = f" ± {2 * bench.temperature_u_k:g} K (k = 2)" if bench.temperature_u_k else ""
+    if bench.temperature_c is None:
+        return f"not measured; limits are for 20 °C{known}"
+    return f"{bench.temperature_c:.1f} °C{known}"
 
 
 def _leads(adapter: AdapterEntry) -> str:

@@ -9,7 +9,7 @@ from loomproof.results.document import ClaimEntry
 
 Rows = list[list[str]]
 
-_DECISIONS = {"pass": "holds", "fail": "FAILS", "undecided": "undecided"}
+_DECISIONS = {"pass": "holds", "fail": "FAILS", "undecided": "not decided"}
 
 
 def rules(claims: Sequence[ClaimEntry]) -> dict[str, str]:
@@ -18,19 +18,20 @@ def rules(claims: Sequence[ClaimEntry]) -> dict[str, str]:
 
 
 def groups(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows:
-    """Return one row for each kind and rule: how many, how many hold, threshold or uncertainty, rule."""
+    """Return one row for each kind and rule: how many, how they are decided, and what is behind."""
     found: dict[tuple[str, str], list[ClaimEntry]] = {}
     for claim in claims:
         found.setdefault((claim.kind, claim.rule), []).append(claim)
     made = []
     for (what, rule), members in found.items():
-        holds = sum(claim.decision.value == "pass" for claim in members)
+        said = [claim.decision.value for claim in members]
+        counted = [str(said.count(word)) for word in ("pass", "undecided", "fail")]
         parts = [
             _span("threshold", [claim.threshold_ohm for claim in members]),
             _span("uncertainty", [claim.uncertainty_ohm for claim in members], " (k = 2)"),
         ]
         behind = "; ".join(part for part in parts if part) or "as the rule says"
-        made.append([what, str(len(members)), str(holds), str(len(members) - holds), behind, marks[rule]])
+        made.append([what, str(len(members)), *counted, behind, marks[rule]])
     return made
 
 
@@ -75,10 +76,10 @@ def by_ohms(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows:
         [
             claim.subject,
             ohms(claim.expected_ohm) if claim.expected_ohm is not None else "",
-            "open" if claim.open else uncertain(claim.measured_ohm, claim.uncertainty_ohm),
-            ohms(claim.physical_limit_ohm) if claim.physical_limit_ohm is not None else "",
+            "open" if claim.open else _read(claim),
             limit(claim),
-            _left(margin(claim)),
+            shown(claim),
+            left(claim, margin(claim)),
             marks[claim.rule],
             _DECISIONS[claim.decision.value],
         ]
@@ -103,20 +104,35 @@ def _measured(claim: ClaimEntry) -> bool:
 
 def margin_row(claim: ClaimEntry, room: float) -> list[str]:
     """Return one row of the smallest margins."""
-    measured = uncertain(claim.measured_ohm, claim.uncertainty_ohm)
-    return [claim.subject, measured, limit(claim), _left(room)]
+    return [claim.subject, _read(claim), limit(claim), left(claim, room)]
+
+
+def _read(claim: ClaimEntry) -> str:
+    wires = ", four-wire" if claim.meter_wires == 4 else ""
+    return uncertain(claim.measured_ohm, claim.uncertainty_ohm) + wires
 
 
 def limit(claim: ClaimEntry) -> str:
-    """Return the claimed limit, or both where there is a lower one."""
+    """Return the limit of wire, contacts or part, or both where there is a lower one."""
     if claim.limit_ohm is None:
         return ""
+    upper_ohm = claim.limit_ohm if claim.physical_limit_ohm is None else claim.physical_limit_ohm
     if claim.lower_limit_ohm:
-        return f"{ohms(claim.lower_limit_ohm)} to {ohms(claim.limit_ohm)}"
-    return ohms(claim.limit_ohm)
+        return f"{ohms(claim.lower_limit_ohm)} to {ohms(upper_ohm)}"
+    return ohms(upper_ohm)
 
 
-def _left(room: float | None) -> str:
+def shown(claim: ClaimEntry) -> str:
+    """Return what the reading shows the resistance to be below; of schema 1 the limit that was claimed."""
+    if claim.bound_ohm is not None:
+        return ohms(claim.bound_ohm)
+    return ohms(claim.limit_ohm) if claim.physical_limit_ohm is not None and not claim.open else ""
+
+
+def left(claim: ClaimEntry, room: float | None) -> str:
+    """Return the margin in words; a limit that is not decided has none."""
     if room is None:
         return ""
+    if claim.decision.value == "undecided":
+        return "not decided"
     return f"{room:.0%}" if room >= 0 else "beyond it"

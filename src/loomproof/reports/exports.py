@@ -10,7 +10,7 @@ import xml.etree.ElementTree as ElementTree
 from typing import TYPE_CHECKING
 
 from loomproof.errors import UsageError
-from loomproof.reports.words import evidence
+from loomproof.reports.words import evidence, graded
 from loomproof.results.document import Document
 
 if TYPE_CHECKING:
@@ -91,6 +91,14 @@ def junit_xml(documents: list[Document]) -> bytes:
         name = f"{document.loom.name} {document.loom.serial}".strip()
         suite = ElementTree.SubElement(root, "testsuite", name=_xml(name), timestamp=_xml(document.started))
         suite.set("id", _xml(document.run))
+        properties = ElementTree.SubElement(suite, "properties")
+        for what, value in (
+            ("verdict", document.verdict.value),
+            ("grade", graded(document)),
+            ("grade demanded", document.grade_demanded or ""),
+            ("meter checked", document.meter_check),
+        ):
+            ElementTree.SubElement(properties, "property", name=what, value=_xml(value))
         for claim in document.claims:
             case = _case(suite, f"{claim.kind}: {claim.subject}", name)
             if claim.decision.value == "fail":
@@ -109,7 +117,7 @@ def junit_xml(documents: list[Document]) -> bytes:
             ElementTree.SubElement(
                 _case(suite, f"cavity: {cavity}", name), "skipped", message="no test point on it"
             )
-        suite.set("tests", str(len(suite)))
+        suite.set("tests", str(len(suite.findall("./testcase"))))
         suite.set("failures", str(len(suite.findall("./testcase/failure"))))
         suite.set("skipped", str(len(suite.findall("./testcase/skipped"))))
         suite.set("errors", "0")

@@ -6,7 +6,7 @@ import datetime
 
 from loomproof.reports.certificate import qr_svg
 from loomproof.reports.typesetting import typeset
-from loomproof.reports.words import VERDICTS, clean, when
+from loomproof.reports.words import VERDICTS, clean, graded, when
 from loomproof.results.document import Document
 
 
@@ -16,6 +16,7 @@ def label_pdf(document: Document, digest: str, fingerprint: str, link: str) -> b
         "loom": clean(document.loom.name),
         "serial": clean(document.loom.serial),
         "word": VERDICTS[document.verdict.value],
+        "grade": clean(graded(document)),
         "simulated": document.bench.simulated,
         "ended": when(document.ended)[:10],
         "run": clean(document.run),

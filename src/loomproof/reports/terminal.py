@@ -61,6 +61,8 @@ def summary_view(document: Document, *, cautions: bool = False) -> RenderableTyp
     if nearest:
         claim, room = nearest[0]
         left = f"{room:.0%} left" if room >= 0 else "beyond it"
+        if claim.decision.value == "undecided":
+            left = f"not decided, shown under {ohms(claim.bound_ohm)}"
         measured = uncertain(claim.measured_ohm, claim.uncertainty_ohm)
         facts.row("nearest", f"{claim.subject}: {measured}, limit {ohms(claim.limit_ohm)}, {left}")
     lines.append(facts.table)

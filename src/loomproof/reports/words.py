@@ -32,6 +32,16 @@ def graded(document: Document) -> str:
     return f"grade {document.grade}: {document.grade_text}" if document.grade else NO_GRADE
 
 
+def percent(share: float) -> str:
+    """Return a share in percent, rounded up: ``0.4%``, ``12%``; never 0 for what is not."""
+    if share <= 0.0:
+        return "0%"
+    if share < 1e-4:
+        return "0.01%"
+    digits = 0 if share >= 0.1 else 1 if share >= 0.01 else 2
+    return f"{math.ceil(share * 100 * 10**digits - 1e-9) / 10**digits:.{digits}f}%"
+
+
 _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"))
 
 

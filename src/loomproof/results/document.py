@@ -142,8 +142,13 @@ class BenchEntry(_Value):
     accuracy_ohm: float | None = None
     accuracy_ratio: float | None = None
     four_wire: bool = False
+    four_wire_accuracy_ohm: float | None = None
+    four_wire_accuracy_ratio: float | None = None
+    test_current_a: float | None = None
+    test_voltage_v: float | None = None
     settle_us: int | None = None
     temperature_c: float | None = None
+    temperature_u_k: float | None = None
     simulated: bool = False
     last_selftest: str = ""
     selftest_failures: str = ""
