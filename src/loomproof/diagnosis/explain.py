@@ -18,6 +18,7 @@ from loomproof.diagnosis.search import Explainer
 from loomproof.diagnosis.strain import PartStrain
 from loomproof.diagnosis.structure import Arrangement, arrangements, hypotheses
 from loomproof.diagnosis.weights import Weights, weights
+from loomproof.diagnosis.wet import gathered
 from loomproof.diagnosis.wiring import Wiring, wiring_of
 from loomproof.diagnosis.words import listed, of_reading
 from loomproof.diagnosis.writing import Writer
@@ -54,7 +55,7 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
         findings += [writer.finding(choice) for choice in diagnosis.choices]
     found = found_wiring(loom, wiring, measured, labels, righted)
     findings += part_findings(found, writer)
-    findings += path_findings(found, writer)
+    findings = gathered(writer, [*findings, *path_findings(found, writer)])
     findings += joint_findings(found, writer)
     findings = with_parts(measured, writer, loose_findings(found, writer, findings))
     findings = findings or _unexplained(measured, writer)
