@@ -81,8 +81,8 @@ class Strain(Protocol):
         """Whether any such reading lies on these groups."""
         ...
 
-    def apart(self, explanation: Explanation) -> int:
-        """Return how many crossed contacts do not sit side by side: the fewer, the likelier."""
+    def apart(self, explanation: Explanation) -> tuple[int, int]:
+        """Return how many housings hold crossed contacts, how many do not sit side by side: fewer first."""
         ...
 
 

@@ -101,9 +101,9 @@ def kept_together(names: Names, wires: Sequence[Wire]) -> list[str]:
     steps = []
     for wire in wires:
         if wire.partners:
+            together = names.wires(sorted({wire.name, *wire.partners}))
             steps.append(
-                f"Keep {names.wire(wire.name)} twisted with {names.wires(wire.partners)} up to the joint and "
-                "again behind it, with the same lay."
+                f"Keep {together} twisted together up to the joint and again behind it, with the same lay."
             )
         if wire.screened_by:
             steps.append(
@@ -140,6 +140,8 @@ def new_part(part: Component) -> str:
             else "contacts rated for the load behind them"
         )
         return f"a relay with {coil}, {contact}, and the same terminals"
-    what = "an LED" if is_led(part) else f"a {part.kind}"
+    if part.kind is ComponentKind.DIODE:
+        what = "an LED" if is_led(part) else "a diode"
+        return f"{what} of its type and rating, its {cathode_mark(part)} at {part.terminal('K')}"
     value = f" of {ohms(part.resistance_ohm)}" if part.resistance_ohm else ""
-    return f"{what}{value} of its type and rating"
+    return f"a {part.kind}{value} of its type and rating"

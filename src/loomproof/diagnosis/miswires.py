@@ -8,13 +8,13 @@ from loomproof.diagnosis.desk import Desk
 from loomproof.diagnosis.faults import Fault
 from loomproof.diagnosis.mending import kept_together, rejoined
 from loomproof.diagnosis.words import listed
-from loomproof.loom.model import End, Wire
+from loomproof.loom.model import End
 from loomproof.results.findings import Alternative, Finding
 
 MISCOUNTED = {
     "mirrored": "pinned as seen from the wrong face",
     "rotated": "pinned from the wrong corner",
-    "shifted": "pinned from the wrong cavity on",
+    "shifted": "pinned a cavity or more off",
 }
 """Slips of one whole housing, and how such a housing comes about: a keyed plug cannot be turned."""
 
@@ -44,14 +44,10 @@ class Miswires(Desk):
                 f"Compare the colours behind {listed(dict.fromkeys(end.connector for end in ends))} with the "
                 "description.",
                 f"Release the contacts with the right tool and seat each where it belongs: {listed(ends)}.",
-                *kept_together(self.names, self._runs(wires)),
             ],
             wires=wires,
             alternatives=others,
         )
-
-    def _runs(self, names: Sequence[str]) -> list[Wire]:
-        return [self.loom.wire_by_name[name] for name in names]
 
     def _moved(self, fault: Fault, ends: tuple[End, ...]) -> Finding:
         spare = next(end for end in ends if not self.loom.wires_at.get(end))

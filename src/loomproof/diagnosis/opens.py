@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loomproof.diagnosis.desk import Desk
 from loomproof.diagnosis.faults import Fault
-from loomproof.diagnosis.mending import is_ring, looks, new_part, rejoined, renewed
+from loomproof.diagnosis.mending import is_ring, looks, new_part, rejoined
 from loomproof.diagnosis.words import listed
 from loomproof.loom.model import ComponentKind, End
 from loomproof.results.findings import Alternative, Finding
@@ -69,7 +69,7 @@ class Opens(Desk):
             title = f"Ring {end} open; its wires {self.names.wires(wires)} hang together behind it"
             repair = [
                 f"Look at {end}: paint or rust under the lug, a loose bolt, or the crimp off all its wires?",
-                f"{renewed(self.names, (end,))}: crimp all its wires into it.",
+                "Clean lugs and seat to bright metal and tighten the bolt; renew a loose or green lug.",
             ]
         else:
             title = f"Contact of {end} open; its wires {self.names.wires(wires)} hang together behind it"

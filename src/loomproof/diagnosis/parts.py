@@ -397,6 +397,7 @@ def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End,
         cavities=shown,
         tell_apart=part.tell_apart,
     )
+    plugged = f"Is anything still plugged in on {nets}: a sensor, a lamp, a control unit? Unplug it."
     dry = "Unplug connectors on both conductors one at a time, reading between: the path goes with one."
     elsewhere = [
         Alternative(
@@ -423,7 +424,11 @@ def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End,
         shown,
         f"Path between {nets}, where nothing should be",
         places,
-        [dry, "Take out what was added, or put it into the description; clean or renew burnt insulation."],
+        [
+            plugged,
+            dry,
+            "Take out what was added, or put it into the description; clean or renew burnt insulation.",
+        ],
         evidence=[reads],
         alternatives=[wet, *elsewhere],
         cost=writer.weights.short,

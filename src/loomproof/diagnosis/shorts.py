@@ -105,7 +105,7 @@ class Shorts(Desk):
             joined = [end for end in at if end != spare]
             cavities = tuple(dict.fromkeys((spare, *cavities)))
             title = f"Wire added in spare cavity {spare}, joined to {self._with_wires(joined, wires)}"
-        alternatives = [other]
+        alternatives = [other, *self._shorted_parts(fault)]
         if self.measured.sense_vectors and not self.measured.resistance_readings:
             alternatives.append(self._resistive(firsts))
         return self._made(
@@ -120,6 +120,26 @@ class Shorts(Desk):
             cause="" if spare is None else "added_wire",
             cautions=self._power(conductors),
         )
+
+    def _shorted_parts(self, fault: Fault) -> list[Alternative]:
+        """Return the parts that lie between the conductors found joined: one may have gone short itself."""
+        at = {end: i for i, piece in enumerate(fault.pieces) for end in self._nodes(piece)}
+        lying = [
+            part
+            for part in self.loom.components
+            if part.fitted and len({at[end] for end in part.ends if end in at}) > 1
+        ]
+        return [
+            Alternative(
+                text=f"{part.kind} {part.name}, which lies between them, has gone short",
+                cause="shorted_part",
+                cavities=tuple(end for end in part.ends if end.cavity),
+                repair=(f"Fit {new_part(part)}.",),
+                tell_apart=f"Take {part.name} out and prove again: a short that stays is not in it.",
+                components=(part.name,),
+            )
+            for part in lying
+        ]
 
     def _with_wires(self, ends: Sequence[End], wires: Sequence[str]) -> str:
         return listed(self._with_wire(end, wires) for end in ends)

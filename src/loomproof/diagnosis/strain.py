@@ -36,13 +36,17 @@ class PartStrain:
         """Whether a reading of a part or path lies on any of these groups."""
         return not self.groups.isdisjoint(groups)
 
-    def apart(self, explanation: Explanation) -> int:
-        """Return how many crossed contacts do not sit side by side: the fewer, the likelier."""
+    def apart(self, explanation: Explanation) -> tuple[int, int]:
+        """Return how many housings hold crossed contacts, and how many of these do not sit side by side.
+
+        The fewer, the likelier: whoever had one housing open crossed all of them there.
+        """
         ends, loom = self.writer.wiring.leaf_ends, self.writer.loom
         pairs = [
             (ends[cycle[k - 1]], ends[leaf]) for cycle in explanation.cycles for k, leaf in enumerate(cycle)
         ]
-        return sum(a not in loom.neighbours(b) for a, b in pairs)
+        homes = {end.connector for pair in pairs for end in pair}
+        return len(homes), sum(a not in loom.neighbours(b) for a, b in pairs)
 
     def __call__(self, righted: Righted) -> int:
         """Return how many parts and paths are left to be explained, a part in the wrong place too."""
