@@ -386,6 +386,8 @@ def meter_of(capabilities: Capabilities, request: Request, *, measured_temperatu
         repeatability_ohm=request.repeatability_ohm,
         repeats=request.repeats,
         temperature_u_k=2.0 if measured_temperature else 6.0,
+        test_current_a=capabilities.test_current_a,
+        test_voltage_v=capabilities.test_voltage_v,
     )
 
 

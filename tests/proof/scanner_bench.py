@@ -90,7 +90,14 @@ def proved(
     points = {end: k for k, end in enumerate(loom.cavities, start=1)}
     meter = None
     if able.ohms is not None and able.accuracy is not None:
-        meter = Meter(able.accuracy, able.four_wire_accuracy, able.ohms, {})
+        meter = Meter(
+            able.accuracy,
+            able.four_wire_accuracy,
+            able.ohms,
+            {},
+            test_current_a=able.test_current_a,
+            test_voltage_v=able.test_voltage_v,
+        )
     plan = plan_proof(expectation, points, able, meter, isolation_ohm=isolation_ohm if meter else None)
     measured = finish(run_plan(plan, expectation, scanner_bench(loom, *faults, able=able, seed=seed)))
     return measured, explain(loom, measured)

@@ -36,7 +36,8 @@ def test_a_loom_with_parts_of_milliohms_passes_as_described(components: str) -> 
     ],
 )
 def test_the_fault_beside_them_is_told_and_nothing_else(components: str, fault: str, title: str) -> None:
-    assert titles(components, fault) == [title]
+    (told,) = titles(components, fault)
+    assert told.startswith(title)
 
 
 def test_a_shunt_that_a_fine_meter_reads_too_low_is_told() -> None:

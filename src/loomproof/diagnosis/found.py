@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from loomproof.diagnosis.faults import Righted
 from loomproof.diagnosis.wiring import Wiring
-from loomproof.electrics.couplings import conducting_ends
+from loomproof.electrics.couplings import UNSTATED_LEAST_OHM, conducting_ends
 from loomproof.electrics.nets import joined_ends
 from loomproof.loom.model import End, Loom
 from loomproof.results.measured import Measured
@@ -60,7 +60,7 @@ class Found:
     def parts_between(self, one: int, other: int) -> float | None:
         """Return the nominal ohms of the shortest chain of built-in parts between two groups.
 
-        None where there is no chain. A part of unknown value counts as 0 Ω.
+        None where there is no chain. A part of unknown value counts as the least it may have, a diode as 0 Ω.
         """
         queue: list[tuple[float, int]] = [(0.0, one)]
         best: dict[int, float] = {one: 0.0}
@@ -111,7 +111,7 @@ def found_wiring(
         joined = joined_ends(part)
         for pair in conducting_ends(part):
             a, b = (found.group_at(end) for end in pair)
-            value = 0.0 if pair in joined else part.resistance_ohm or 0.0
+            value = 0.0 if pair in joined else part.resistance_ohm or UNSTATED_LEAST_OHM.get(part.kind, 0.0)
             if a is not None and b is not None and a != b:
                 found.add_chain(part.name, a, b, min(value, read.get(part.name, float("inf"))))
     return found

@@ -9,6 +9,7 @@ from dataclasses import replace
 from loomproof.diagnosis.desk import SHORTED_OHM
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.left_in import COIL_OHM, across, found_in
+from loomproof.diagnosis.loops import Amiss, PartNetwork, agree, one_for_all
 from loomproof.diagnosis.mending import cathode_mark, kind_of, new_part
 from loomproof.diagnosis.touch import Touch
 from loomproof.diagnosis.words import listed, of_reading
@@ -26,19 +27,41 @@ COIL_SEEN_V = 0.02
 def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
     """Yield what is wrong with built-in parts, what the wiring's own faults explain left out."""
     open_parts: dict[str, Judged] = {}
+    amiss: dict[str, Amiss] = {}
+    network = PartNetwork(found)
+    # Sound parts read otherwise where the wiring's faults join their nets.
+    rewired = set(found.measured.groups) != set(found.measured.expected)
     for judged in found.measured.judged:
         if not judged.component or judged.decision is not Decision.FAIL:
             continue
         part = found.loom.component_by_name.get(judged.component)
         if part is None or not reaches(found, judged.component, judged.a, judged.b):
             continue
+        at = found.group_of.get(judged.a), found.group_of.get(judged.b)
         if math.isinf(judged.measured_ohm):
             open_parts.setdefault(part.name, judged)
         elif not found.joined(judged.a, judged.b) or _too_low_shunt(part, judged):
-            yield _wrong_value(part, judged, writer)
+            changed = rewired and not agree(judged.expected_ohm, judged.measured_ohm)
+            if changed and agree(network.ohm(at), judged.measured_ohm):
+                continue
+            gone = judged.measured_ohm > judged.limit_ohm and agree(
+                network.ohm(at, without=part.name), judged.measured_ohm
+            )
+            finding = (
+                _missing(found, part, (), [of_reading(judged)], (judged.a, judged.b), writer)
+                if gone
+                else _wrong_value(part, judged, writer)
+            )
+            amiss.setdefault(part.name, Amiss(at, judged.measured_ohm, finding))
     for diode in found.measured.diodes:
         if diode.decision is Decision.FAIL and reaches(found, diode.component, diode.anode, diode.cathode):
-            yield from _diode(found, diode, writer)
+            at = found.group_of.get(diode.anode), found.group_of.get(diode.cathode)
+            ohm = diode.backward if diode.unit == "ohm" else math.inf
+            if rewired and math.isfinite(ohm) and agree(network.ohm(at), ohm):
+                continue
+            for finding in _diode(found, diode, writer):
+                amiss[diode.component] = Amiss(at, ohm, finding)
+    yield from one_for_all(network, amiss.values())
     yield from _open_parts(found, open_parts, writer)
     for sensed in found.measured.sensed_parts:
         if not sensed.conducts and reaches(found, sensed.component, sensed.a, sensed.b):
@@ -149,7 +172,7 @@ def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:
     return writer.make(
         cause,
         (judged.a, judged.b),
-        f"{_capital(part)} {part.name} {what}: {ohms(judged.expected_ohm)} is right",
+        f"{_capital(part)} {part.name} {what}: {_right(judged)}",
         [writer.names.place(end) for end in part.ends],
         [
             f"Take {part.name} out and meter it on its own; compare its marking with the description.",
@@ -160,6 +183,12 @@ def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:
         alternatives=others,
         cost=writer.weights.open_component,
     )
+
+
+def _right(judged: Judged) -> str:
+    if math.isfinite(judged.expected_ohm):
+        return f"{ohms(judged.expected_ohm)} is right"
+    return f"a sound one has {ohms(judged.lower_ohm)} or more"
 
 
 def _diode(found: Found, read: JudgedDiode, writer: Writer) -> Iterator[Finding]:
@@ -175,7 +204,7 @@ def _diode(found: Found, read: JudgedDiode, writer: Writer) -> Iterator[Finding]
     where = [writer.names.place(end) for end in part.ends]
     if read.reversed:
         yield _reversed(part, read.anode, read.cathode, shown, writer)
-    elif math.isinf(read.forward) and math.isinf(read.backward):
+    elif math.isinf(read.forward) and (math.isinf(read.backward) or read.unit == "ohm"):
         yield _missing(found, part, (), shown, cavities, writer)
     elif not found.joined(read.anode, read.cathode):
         both = math.isfinite(read.forward) and math.isfinite(read.backward)

@@ -27,7 +27,9 @@ class ComponentReading:
     loom reads without the part (inf: nothing else joins the two). For a diode ``a`` is the anode side and
     ``forward_v`` bounds the forward voltage. ``masked_by`` names components whose presence makes the
     reading no proof of this one: a diode that conducts this way round, or a part of unknown value.
-    ``provable``: a part that is missing would show.
+    ``provable``: a part that is missing would show. Of a diode, ``alike`` and ``against`` name other diodes
+    through which current can flow from a to b and from b to a, and ``beside`` says whether anything lets it
+    flow back at all.
     """
 
     component: str
@@ -41,6 +43,9 @@ class ComponentReading:
     forward_v: tuple[float, float] | None = None
     masked_by: tuple[str, ...] = ()
     defaults_used: bool = False
+    alike: tuple[str, ...] = ()
+    against: tuple[str, ...] = ()
+    beside: bool = False
 
     @property
     def provable(self) -> bool:
@@ -98,6 +103,9 @@ def component_reading(expectation: Expectation, coupling: Coupling) -> Component
 
 def _diode(expectation: Expectation, coupling: Coupling, a: End, b: End) -> ComponentReading:
     nominal = coupling.forward_v or 0.0
+    others = [other for other in expectation.couplings if other is not coupling]
+    forward = on_the_way(others, coupling.net_a, [coupling.net_b])
+    backward = on_the_way(others, coupling.net_b, [coupling.net_a])
     return ComponentReading(
         coupling.component,
         coupling.kind,
@@ -108,8 +116,11 @@ def _diode(expectation: Expectation, coupling: Coupling, a: End, b: End) -> Comp
         math.inf,
         _missing(expectation, coupling, a, b) + expectation.contacts_ohm(a, b),
         forward_v=(max(nominal - DIODE_SPREAD_V, 0.0), nominal + DIODE_SPREAD_V),
-        masked_by=_masks(expectation, coupling, coupling.net_a, coupling.net_b),
+        masked_by=tuple(dict.fromkeys(other.component for other in forward if not other.linear)),
         defaults_used=coupling.defaulted,
+        alike=tuple(other.component for other in forward if other.one_way),
+        against=tuple(other.component for other in backward if other.one_way),
+        beside=bool(backward),
     )
 
 

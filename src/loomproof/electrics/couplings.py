@@ -10,6 +10,15 @@ from loomproof.electrics.conductors import LEAST_OHM, PART_TOLERANCE_PCT, copper
 from loomproof.electrics.nets import joined_ends
 from loomproof.loom.model import Component, ComponentKind, End, Loom
 
+UNSTATED_LEAST_OHM: Mapping[ComponentKind, float] = {
+    ComponentKind.RESISTOR: 0.3,
+    ComponentKind.COIL: 0.3,
+    ComponentKind.RELAY: 2.0,
+}
+"""The least that a part without stated ohms has: an ignition coil's primary winding reads 0.3 Ω or more, the
+coil of a plug-in relay some tens of ohms and that of a contactor a few; a resistor of less is a shunt, whose
+ohms must be stated. Common practice, no source."""
+
 DIODE_FORWARD_V = 0.6
 """Forward voltage of a silicon diode at a few milliamps where none is stated; common practice, no source."""
 
@@ -113,7 +122,8 @@ def _resistive(
 ) -> Coupling:
     nominal, tolerance = component.resistance_ohm, component.tolerance_pct
     if nominal is None:
-        return replace(_between(component, a, b, net_of, 0.0, None, math.inf), defaulted=True)
+        least_ohm = UNSTATED_LEAST_OHM[component.kind]
+        return replace(_between(component, a, b, net_of, least_ohm, None, math.inf), defaulted=True)
     if component.kind in (ComponentKind.COIL, ComponentKind.RELAY):
         nominal *= copper_factor(temperature_c)
     spread = (PART_TOLERANCE_PCT[component.kind] if tolerance is None else tolerance) / 100.0

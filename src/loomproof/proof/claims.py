@@ -135,10 +135,31 @@ def _conductor(reading: Judged) -> ClaimEntry:
     )
 
 
+def _across(reading: Judged) -> ClaimEntry:
+    """Say what lies across a part that no reading tells: nothing of less than a sound one has."""
+    passed = reading.decision is Decision.PASS
+    return ClaimEntry(
+        kind="isolation",
+        subject=f"across {reading.component}",
+        statement=(
+            f"no path under {ohms(reading.lower_ohm)}; whether {reading.component} is there is not told"
+            if passed
+            else f"a path under {ohms(reading.lower_ohm)}, which no sound part is"
+        ),
+        decision=reading.decision,
+        rule=GUARD_RULE,
+        cavities=(str(reading.a), str(reading.b)),
+        threshold_ohm=reading.lower_ohm,
+        measured_ohm=_finite(reading.measured_ohm),
+        open=math.isinf(reading.measured_ohm),
+        uncertainty_ohm=reading.uncertainty_ohm,
+    )
+
+
 def _part(reading: Judged) -> ClaimEntry:
-    limits = f"{ohms(reading.lower_ohm)} to {ohms(reading.limit_ohm)}"
     if math.isinf(reading.limit_ohm):
-        limits = f"above {ohms(reading.lower_ohm)}"
+        return _across(reading)
+    limits = f"{ohms(reading.lower_ohm)} to {ohms(reading.limit_ohm)}"
     ohm, u_ohm = reading.measured_ohm, reading.uncertainty_ohm
     said = {
         Decision.PASS: f"within its limits, {limits}",

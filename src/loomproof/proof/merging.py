@@ -37,6 +37,7 @@ def merged_plan(expectation: Expectation, plans: Sequence[Plan], clear_ohm: floa
         tuple(parts.values()),
         tuple(dict.fromkeys(w for plan in plans for w in plan.hidden if w not in shown)),
         tuple(dict.fromkeys(p for plan in plans for p in plan.unmeasured_parts if p not in measured)),
+        tuple({(b.component, b.a, b.b): b for plan in plans for b in plan.bounds}.values()),
         plans[0].isolation_ohm if isolated else None,
         plans[0].meter,
     )

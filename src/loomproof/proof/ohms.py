@@ -6,10 +6,12 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from loomproof.electrics.components import ComponentReading
 from loomproof.electrics.decision import judge
 from loomproof.errors import UnfitError
 from loomproof.loom.model import ComponentKind, End
 from loomproof.proof.asking import Asker
+from loomproof.proof.bounding import BoundReading
 from loomproof.proof.plan import CONDUCTOR_OHM, ConductorReading, Meter, PartReading, Wires
 from loomproof.proof.scope import Scope
 from loomproof.results.figures import ohms
@@ -18,6 +20,9 @@ from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
 ONE_WAY_RATIO = 2.0
 """A path that reads so many times more one way round than the other conducts one way."""
 
+
+RISING_RATIO = 1.05
+"""A reading that has risen by less than a twentieth since the last one does not charge anything."""
 
 IMPOSSIBLE_U = 2.0
 """So many expanded uncertainties below zero, four standard ones, chance brings no reading: it comes once in
@@ -134,14 +139,45 @@ def judge_part(ohmmeter: Ohmmeter, reading: PartReading) -> Judged:
     )
 
 
-def judge_diode(ohmmeter: Ohmmeter, reading: PartReading, *, has_diode_test: bool) -> JudgedDiode:
-    """Read a diode both ways and judge it.
+CHARGES = 8
+"""So often a reading is taken again while it rises: a capacitor that is being charged. Our convention."""
 
-    With a diode test: the forward voltage must lie within its bounds, and no current may flow backward.
-    Without: the forward resistance reading must be finite and the backward one over range; the figure
-    itself says nothing, since it depends on the meter's current.
+
+def judge_bound(ohmmeter: Ohmmeter, bound: BoundReading) -> Judged:
+    """Read what tells a short across parts that no reading tells; judge it against the least it may be."""
+    ohm, u_ohm = ohmmeter.read_sets(bound.one, bound.other)
+    for _ in range(CHARGES):
+        if math.isinf(ohm) or ohm >= bound.lower_ohm + u_ohm:
+            break
+        before_ohm = ohm
+        ohm, u_ohm = ohmmeter.read_sets(bound.one, bound.other)
+        if ohm < RISING_RATIO * before_ohm:
+            break
+    most_ohm = ohmmeter.most_ohm(bound.a, bound.b, ohm, 2)
+    return Judged(
+        bound.a,
+        bound.b,
+        ohm,
+        0.0 if math.isinf(u_ohm) else u_ohm,
+        math.inf,
+        math.inf,
+        Decision(judge(ohm, u_ohm, math.inf, bound.lower_ohm, most_ohm)),
+        lower_ohm=bound.lower_ohm,
+        component=bound.component,
+        most_ohm=most_ohm,
+    )
+
+
+def judge_diode(ohmmeter: Ohmmeter, reading: PartReading, *, has_diode_test: bool) -> JudgedDiode | None:
+    """Read a diode both ways and judge it; ``None`` where the readings can't tell whether it is sound.
+
+    Alone between its nets, with a diode test: the forward voltage must lie within its bounds, and no current
+    may flow backward. Without: the forward resistance reading must be finite and the backward one over
+    range; the figure itself says nothing, since it depends on the meter's current.
     """
     part = reading.part
+    if part.beside or part.alike:
+        return _judge_among_others(ohmmeter, reading, has_diode_test=has_diode_test)
     a, b = ohmmeter.scope.bit(part.a), ohmmeter.scope.bit(part.b)
     if has_diode_test:
         forward, backward = ohmmeter.asker.diode(a, b), ohmmeter.asker.diode(b, a)
@@ -154,6 +190,8 @@ def judge_diode(ohmmeter: Ohmmeter, reading: PartReading, *, has_diode_test: boo
         good, turned = math.isfinite(forward), math.isinf(forward) and math.isfinite(backward)
         unit = "ohm"
     passed = good and math.isinf(backward)
+    if math.isinf(forward) and math.isinf(backward) and not _can_turn_on(ohmmeter.meter, part):
+        return None
     return JudgedDiode(
         part.component,
         part.a,
@@ -164,6 +202,55 @@ def judge_diode(ohmmeter: Ohmmeter, reading: PartReading, *, has_diode_test: boo
         Decision.PASS if passed else Decision.FAIL,
         reversed=turned,
     )
+
+
+def _judge_among_others(
+    ohmmeter: Ohmmeter, reading: PartReading, *, has_diode_test: bool
+) -> JudgedDiode | None:
+    """Judge a diode that is not the only way between its nets.
+
+    Against it, the rest of the loom reads no less than ``lower_ohm``. What passes more current forward than
+    backward is a diode the right way round, as far as no other can be it. What passes the same may be a
+    missing one, or one that the rest keeps under its voltage: only a voltage above its bounds tells.
+    """
+    part = reading.part
+    a, b = ohmmeter.scope.bit(part.a), ohmmeter.scope.bit(part.b)
+    (forward, forward_u), (backward, backward_u) = ohmmeter.read_sets(a, b), ohmmeter.read_sets(b, a)
+
+    def judged(
+        decision: Decision, figures: tuple[float, float], unit: str, turned: bool = False
+    ) -> JudgedDiode:
+        return JudgedDiode(part.component, part.a, part.b, *figures, unit, decision, reversed=turned)
+
+    ohm = (forward, backward)
+    more_forward = math.isfinite(forward) and forward + forward_u < backward - _finite(backward_u)
+    more_backward = math.isfinite(backward) and backward + backward_u < forward - _finite(forward_u)
+    if math.isfinite(backward) and backward + backward_u < reading.lower_ohm:
+        # Less than all the rest can pass: a short, or a diode the wrong way round.
+        return judged(Decision.FAIL, ohm, "ohm", more_backward and not part.alike)
+    if more_backward and not part.against:
+        return judged(Decision.FAIL, ohm, "ohm", True)
+    if part.alike:
+        return None
+    alone_forward = math.isinf(part.missing_ohm) and not part.masked_by
+    if alone_forward and math.isinf(forward):
+        return judged(Decision.FAIL, ohm, "ohm") if _can_turn_on(ohmmeter.meter, part) else None
+    seen = alone_forward or (more_forward and not part.against)
+    if not has_diode_test:
+        return judged(Decision.PASS, ohm, "ohm") if seen else None
+    volts = ohmmeter.asker.diode(a, b)
+    if part.forward_v is not None and volts > part.forward_v[1]:
+        return judged(Decision.FAIL, (volts, ohmmeter.asker.diode(b, a)), "V")
+    return judged(Decision.PASS, ohm, "ohm") if seen else None
+
+
+def _finite(ohm: float) -> float:
+    return ohm if math.isfinite(ohm) else 0.0
+
+
+def _can_turn_on(meter: Meter, part: ComponentReading) -> bool:
+    """Whether the meter's voltage surely makes a sound diode conduct."""
+    return part.forward_v is None or meter.test_voltage_v > part.forward_v[1]
 
 
 def is_diode(reading: PartReading) -> bool:

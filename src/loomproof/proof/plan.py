@@ -9,12 +9,15 @@ from itertools import pairwise
 from typing import Literal
 
 from loomproof.bench.seam import Accuracy, Capabilities
+from loomproof.electrics.bounds import least_ohm
 from loomproof.electrics.components import ComponentReading
+from loomproof.electrics.couplings import Coupling
 from loomproof.electrics.decision import surely_decided
 from loomproof.electrics.expectation import Between, Expectation
 from loomproof.electrics.hidden import hidden_from_sense
 from loomproof.electrics.uncertainty import reading_uncertainty
 from loomproof.loom.model import End
+from loomproof.proof.bounding import BoundReading, bound_readings
 from loomproof.proof.scope import Scope, scope_of
 from loomproof.proof.vectors import Vector, empty_vector, sense_vectors
 
@@ -38,7 +41,8 @@ class Meter:
     """What a resistance reading of this bench is worth, two-wire and four-wire.
 
     ``lead_ohm`` holds each point's adapter lead; ``lead_u_ohm`` the standard uncertainty of one lead.
-    ``repeatability_ohm`` is the standard deviation of single readings.
+    ``repeatability_ohm`` is the standard deviation of single readings. ``test_current_a`` and
+    ``test_voltage_v`` are the most that it puts on the loom.
     """
 
     two_wire: Accuracy
@@ -49,6 +53,8 @@ class Meter:
     repeatability_ohm: float = 0.0
     repeats: int = 1
     temperature_u_k: float = 0.0
+    test_current_a: float = 0.02
+    test_voltage_v: float = 5.0
 
     def uncertainty_ohm(self, reading_ohm: float, wires: Wires) -> float:
         """Return the expanded uncertainty (k = 2) of a reading corrected for leads.
@@ -117,7 +123,10 @@ class ConductorReading:
 
 @dataclass(frozen=True, slots=True)
 class PartReading:
-    """Measure a component; ``lower_ohm`` and ``upper_ohm`` are its own limits."""
+    """Measure a component; ``lower_ohm`` and ``upper_ohm`` are its own limits.
+
+    Of a diode, ``lower_ohm`` is the least that a sound loom reads against it.
+    """
 
     part: ComponentReading
     lower_ohm: float
@@ -134,6 +143,7 @@ class Plan:
     parts: tuple[PartReading, ...] = ()
     hidden: tuple[str, ...] = ()
     unmeasured_parts: tuple[str, ...] = ()
+    bounds: tuple[BoundReading, ...] = ()
     isolation_ohm: float | None = None
     meter: Meter | None = None
 
@@ -145,19 +155,24 @@ class Plan:
         """
         scope = self.scope
         nets = {scope.group_of[end] for end in scope.ends(points)}
+        between = [
+            (reading.part.a, reading.part.b, reading.part.lower_ohm)
+            for reading in self.parts
+            if reading.part.forward_v is None
+        ]
+        between += [(bound.a, bound.b, bound.lower_ohm) for bound in self.bounds if bound.component]
         least_ohm = min(
             (
-                reading.part.lower_ohm
-                for reading in self.parts
-                if reading.part.forward_v is None
-                and not nets.isdisjoint(scope.group_of[end] for end in (reading.part.a, reading.part.b))
-                and scope.group_of[reading.part.a] != scope.group_of[reading.part.b]
-                and reading.part.lower_ohm > 0.0
+                ohm
+                for a, b, ohm in between
+                if not nets.isdisjoint((scope.group_of[a], scope.group_of[b]))
+                and scope.group_of[a] != scope.group_of[b]
+                and ohm > 0.0
             ),
             default=math.inf,
         )
         wires_ohm = max(
-            (reading.limit_ohm for reading in self.conductors if scope.group_of[reading.a] in nets),
+            (max(r.limit_ohm, r.shown_ohm) for r in self.conductors if scope.group_of[r.a] in nets),
             default=0.0,
         )
         return min(CONDUCTOR_OHM, max(least_ohm / 2, min(wires_ohm, WELL_BELOW * least_ohm)))
@@ -202,6 +217,7 @@ def plan_proof(
         hidden = hidden_from_sense(expectation, scope.point_of) if senses else ()
         return Plan(scope, vectors, hidden=hidden, unmeasured_parts=parts)
     parts_read, unmeasured = _parts(expectation, scope, meter)
+    bounds = _bounds(expectation, scope, meter, parts_read)
     conductors, hidden = _conductors(expectation, scope, meter, parts_read)
     if isolation_ohm is not None and meter.isolation_most_ohm < isolation_ohm:
         # A bench that can't sense and can't tell a short from open copper tells no conductors apart.
@@ -214,6 +230,7 @@ def plan_proof(
         parts_read,
         hidden,
         unmeasured,
+        bounds,
         isolation_ohm,
         meter,
     )
@@ -279,10 +296,29 @@ def _parts(
     unmeasured: list[str] = []
     for coupling in (*expectation.couplings, *expectation.shunts):
         part = expectation.component_reading(coupling)
-        seen = part.a in scope.point_of and part.b in scope.point_of and part.a != part.b and part.provable
-        in_range = coupling.one_way or part.upper_ohm <= meter.range_ohm[1]
-        if not (seen and in_range):
+        seen = part.a in scope.point_of and part.b in scope.point_of and part.a != part.b
+        if seen and coupling.one_way:
+            found.append(PartReading(part, _against(expectation, coupling, meter), math.inf))
+            continue
+        if not (seen and part.provable and part.upper_ohm <= meter.range_ohm[1]):
             unmeasured.append(coupling.component)
             continue
         found.append(PartReading(part, part.lower_ohm, part.upper_ohm))
     return tuple(found), tuple(dict.fromkeys(unmeasured))
+
+
+def _against(expectation: Expectation, diode: Coupling, meter: Meter) -> float:
+    """Return the least that a sound loom reads against a diode, Ω: inf where nothing else is there."""
+    others = [other for other in expectation.couplings if other is not diode]
+    return least_ohm(others, [diode.net_b], [diode.net_a], meter.test_current_a)
+
+
+def _bounds(
+    expectation: Expectation, scope: Scope, meter: Meter, parts: Sequence[PartReading]
+) -> tuple[BoundReading, ...]:
+    """Return the readings of what no part's own reading tells, where this bench tells them from a short."""
+    told = {reading.part.component for reading in parts}
+    bounds = bound_readings(expectation, scope, told, meter.range_ohm[1], meter.test_current_a)
+    return tuple(
+        bound for bound in bounds if bound.lower_ohm > meter.uncertainty_ohm(min(bound.lower_ohm, 1e12), 2)
+    )

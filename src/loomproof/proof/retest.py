@@ -58,6 +58,11 @@ def plan_retest(plan: Plan, expectation: Expectation, nets: frozenset[int]) -> P
             for r in plan.parts
             if expectation.net_of[r.part.a] in nets or expectation.net_of[r.part.b] in nets
         ),
+        bounds=tuple(
+            bound
+            for bound in plan.bounds
+            if any(expectation.net_of[end] in nets for end in plan.scope.ends(bound.one | bound.other))
+        ),
     )
 
 

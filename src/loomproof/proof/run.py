@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TypeVar
 
 from loomproof.bench.seam import Bench
@@ -25,6 +26,7 @@ from loomproof.proof.ohms import (
     Ohmmeter,
     alike,
     is_diode,
+    judge_bound,
     judge_conductor,
     judge_diode,
     judge_part,
@@ -91,6 +93,7 @@ def run_plan(
     diodes: list[JudgedDiode] = []
     leaks: list[Path] = []
     paths: list[Path] = []
+    untold = list(plan.unmeasured_parts)
     isolation_ohm: float | None = None
     if plan.meter is None:
         groups = by_description(plan, groups)
@@ -108,10 +111,19 @@ def run_plan(
             judged.append(judge_conductor(ohmmeter, reading))
         for more, part in enumerate(plan.parts):
             yield Step("measuring", done + more, total)
-            if is_diode(part):
-                diodes.append(judge_diode(ohmmeter, part, has_diode_test=asker.capabilities().diode))
-            else:
+            if not is_diode(part):
                 judged.append(judge_part(ohmmeter, part))
+                continue
+            diode = judge_diode(ohmmeter, part, has_diode_test=asker.capabilities().diode)
+            if diode is None:
+                untold.append(part.part.component)
+            else:
+                diodes.append(diode)
+        for bound in map(partial(judge_bound, ohmmeter), plan.bounds):
+            if bound.component and bound.decision is not Decision.UNDECIDED:
+                judged.append(bound)
+            elif bound.decision is Decision.FAIL:
+                leaks.append(Path(bound.a, bound.b, bound.measured_ohm, bound.uncertainty_ohm))
         if plan.vectors:
             groups = split_bypassed(plan, ohmmeter, groups, judged)
             groups = rejoined(plan, ohmmeter, groups)
@@ -152,8 +164,8 @@ def run_plan(
         unstable=unstable,
         unsteady=tuple(scope.ends(points) for points in unsteady),
         untested=scope.untested,
-        untold_parts=plan.unmeasured_parts,
         sensed_parts=parts,
+        untold_parts=tuple(dict.fromkeys(untold)),
         isolation_ohm=isolation_ohm,
         isolation_pass_ohm=None if plan.isolation_ohm is None else plan.isolation_ohm + plan.isolation_u_ohm,
         points=tuple(scope.point_of.items()),

@@ -62,6 +62,7 @@ def questions_of(plan: Plan) -> object:
         plan.vectors,
         tuple((reading.a, reading.b, reading.wires) for reading in plan.conductors),
         tuple((reading.part.component, reading.part.a, reading.part.b) for reading in plan.parts),
+        tuple((bound.component, bound.one, bound.other) for bound in plan.bounds),
         plan.isolation_ohm,
         tuple(sorted(plan.scope.point_of.items())),
     )

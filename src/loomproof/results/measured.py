@@ -143,7 +143,7 @@ class Measured:
     """Pairs of nets, by one end of each, that no hook-up had on the bench together: whether they touch is not
     known."""
     untold_parts: tuple[str, ...] = ()
-    """Fitted parts of which nothing was read that a missing, shorted or wrong one would not read as well."""
+    """Parts of which the readings don't say all: whether they are there, sound, with nothing across them."""
 
     @property
     def sound(self) -> bool:

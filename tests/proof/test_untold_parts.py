@@ -1,0 +1,106 @@
+"""Parts that no reading tells: what a sound one can't look like is found, the rest stands by name."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from loomproof.bench.seam import Capabilities
+from loomproof.results.document import Verdict
+from tests.proof.scanner_bench import OHMS, loom_of, outcome_of, proved
+
+SHORT_RANGE = replace(OHMS, ohms=(0.0, 50_000.0))
+METER = replace(OHMS, sense_ohm=None, clear_ohm=None, diode=False)
+NO_DIODE_TEST = replace(OHMS, diode=False)
+BENCHES = {"scanner": OHMS, "short range": SHORT_RANGE, "meter alone": METER, "no diode test": NO_DIODE_TEST}
+
+CAPACITOR = "C1,capacitor,1=A:1 2=A:2,,,\n"
+COIL = "L1,coil,1=A:1 2=A:2,,,\n"
+RESISTOR = "R1,resistor,1=A:1 2=A:2,,,\n"
+RELAY = "K1,relay,85=A:1 86=A:2 30=A:3 87=A:4,,,\n"
+BIG = "R1,resistor,1=A:1 2=A:2,100000,5,\n"
+BIGGER = "R1,resistor,1=A:1 2=A:2,470000,5,\n"
+
+DIODE = "D1,diode,A=A:1 K=A:2,,,0.65\n"
+BACK_TO_BACK = DIODE + "D2,diode,A=A:2 K=A:1,,,0.65\n"
+BESIDE = {ohm: f"{DIODE}R1,resistor,1=A:1 2=A:2,{ohm},5,\n" for ohm in (100, 3300, 20_000)}
+ROUND_ABOUT = f"{DIODE}R1,resistor,1=A:2 2=A:3,1500,5,\nR2,resistor,1=A:3 2=A:1,2200,5,\n"
+FREEWHEEL = DIODE + COIL
+
+
+@pytest.mark.parametrize("able", BENCHES.values(), ids=BENCHES)
+@pytest.mark.parametrize("part", [CAPACITOR, COIL, RESISTOR, RELAY, BIG, BIGGER])
+def test_a_short_across_a_part_that_is_not_measured_is_found(part: str, able: Capabilities) -> None:
+    loom = loom_of("1 2 3 4", part)
+    name = part.split(",")[0]
+    sound = outcome_of(loom, able=able)
+    assert sound.document.verdict is not Verdict.FAIL
+    assert sound.findings == ()
+    bad = outcome_of(loom, "short A:1 A:2", able=able)
+    assert bad.document.verdict is Verdict.FAIL
+    (finding,) = bad.findings
+    assert finding.components == (name,)
+
+
+@pytest.mark.parametrize("part", [CAPACITOR, COIL, RESISTOR, RELAY])
+def test_what_no_reading_can_say_of_a_part_stands_by_its_name(part: str) -> None:
+    measured, findings = proved(loom_of("1 2 3 4", part))
+    assert findings == ()
+    assert measured.untold_parts == (part.split(",")[0],)
+
+
+def test_a_part_above_the_range_is_told_by_a_meter_that_reaches_it() -> None:
+    loom = loom_of("1 2", BIG)
+    assert proved(loom, able=SHORT_RANGE, isolation_ohm=None)[0].untold_parts == ("R1",)
+    assert proved(loom)[0].untold_parts == ()
+
+
+def test_a_short_between_nets_that_two_capacitors_lead_between_is_found() -> None:
+    loom = loom_of("1 2 3", CAPACITOR + "C2,capacitor,1=A:2 2=A:3,,,\n")
+    assert proved(loom)[1] == ()
+    assert proved(loom, "short A:1 A:3")[1]
+
+
+def test_a_short_behind_two_coils_without_ohms_is_found() -> None:
+    loom = loom_of("1 2 3", COIL + "L2,coil,1=A:2 2=A:3,,,\n")
+    assert proved(loom)[1] == ()
+    assert proved(loom, "short B:1 B:3")[1]
+
+
+@pytest.mark.parametrize("able", BENCHES.values(), ids=BENCHES)
+@pytest.mark.parametrize("parts", [BACK_TO_BACK, *BESIDE.values(), ROUND_ABOUT, FREEWHEEL])
+def test_a_diode_with_another_way_back_passes_and_a_short_does_not(parts: str, able: Capabilities) -> None:
+    for volts in (1.5, 5.0, 12.0):
+        bench = replace(able, test_voltage_v=volts)
+        loom = loom_of("1 2 3", parts)
+        assert proved(loom, able=bench)[1] == (), volts
+        (finding,) = proved(loom, "short A:1 A:2", able=bench)[1]
+        assert finding.cause in ("shorted_part", "touching")
+
+
+@pytest.mark.parametrize("able", BENCHES.values(), ids=BENCHES)
+@pytest.mark.parametrize("parts", [BESIDE[3300], BESIDE[20_000], ROUND_ABOUT])
+def test_a_diode_the_wrong_way_round_is_told_beside_a_resistor(parts: str, able: Capabilities) -> None:
+    (finding,) = proved(loom_of("1 2 3", parts), "reversed D1", able=able)[1]
+    assert (finding.cause, finding.components[0]) == ("reversed_diode", "D1")
+
+
+def test_a_missing_diode_beside_a_resistor_is_told_by_volts_and_else_stands_by_name() -> None:
+    loom = loom_of("1 2", BESIDE[3300])
+    assert [finding.cause for finding in proved(loom, "missing D1")[1]] == ["missing_part"]
+    measured, findings = proved(loom, "missing D1", able=NO_DIODE_TEST)
+    assert (findings, measured.untold_parts) == ((), ("D1",))
+
+
+def test_a_missing_diode_of_two_back_to_back_is_told() -> None:
+    loom = loom_of("1 2", BACK_TO_BACK)
+    for able in (OHMS, NO_DIODE_TEST, METER):
+        (finding,) = proved(loom, "missing D2", able=able)[1]
+        assert (finding.cause, finding.components) == ("missing_part", ("D2",))
+
+
+def test_a_meter_below_a_diodes_drop_says_nothing_of_it() -> None:
+    weak = replace(NO_DIODE_TEST, test_voltage_v=0.2, ohms=(0.0, 1000.0))
+    measured, findings = proved(loom_of("1 2", DIODE), able=weak, isolation_ohm=None)
+    assert (findings, measured.untold_parts) == ((), ("D1",))
