@@ -209,7 +209,7 @@ def _earth_rows(
     plan: Plan,
     needs: Mapping[str, Need],
 ) -> Iterator[DropRow]:
-    amps = _earth_current(loom, circuit, needs)
+    amps = earth_current_a(loom, circuit.name, needs)
     for ring in _rings(loom, circuit):
         ends = [
             end for end in _far_ends(loom, ring) if end in plan.connect and end.connector != ring.connector
@@ -236,7 +236,11 @@ def _rings(loom: Loom, circuit: Circuit) -> list[End]:
     return [end for end in ends if loom.by_name[end.connector].kind is ConnectorKind.RING]
 
 
-def _earth_current(loom: Loom, circuit: Circuit, needs: Mapping[str, Need]) -> float:
+def earth_current_a(loom: Loom, name: str, needs: Mapping[str, Need]) -> float:
+    """Return what returns through an earth circuit, A: its needed users or its own load, the greater."""
+    circuit = loom.circuit_by_name.get(name)
+    if circuit is None:
+        return 0.0
     drawn = sum(
         other.load_a or 0.0
         for other in loom.circuits

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from loomproof.fitting import capacity, drops, implied, words
+from loomproof.fitting import capacity, checks, drops, implied, words
 from loomproof.fitting.feeds import feeds_of, perhaps_of
 from loomproof.fitting.needs import Plan, plan_of
 from loomproof.fitting.proofs import standing_of
@@ -121,47 +121,27 @@ def _facts(loom: Loom, end: End, live: Mapping[End, tuple[Live, ...]], needs: Ma
 def _connect(loom: Loom, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> tuple[ConnectRow, ...]:
     order = list(Job)
     rows = []
+
+    def earth_a(end: End) -> float:
+        return sum(drops.earth_current_a(loom, name, plan.needs) for name in _circuits_at(loom, end))
+
     for end in plan.connect:
         facts = _facts(loom, end, live, plan.needs)
-        probe = _probe(loom, end)
         rows.append(
             ConnectRow(
                 facts=facts,
                 job=words.job_of(loom, end, facts, plan.computers),
                 order=0,
                 goes_to=words.goes_to(loom, end, facts),
-                check=words.check(loom, end, facts, probe, bool(live.get(end))),
-                probe=str(probe) if probe else "",
+                checks=checks.checks_of(loom, end, facts, plan.computers, bool(live.get(end)), earth_a(end)),
             )
         )
     rows.sort(key=lambda row: order.index(row.job))
     return tuple(replace(row, order=number) for number, row in enumerate(rows, 1))
 
 
-_READABLE = (ComponentKind.RESISTOR, ComponentKind.COIL, ComponentKind.LINK)
-
-
-def _probe(loom: Loom, end: End, *, parts: bool = False) -> End | None:
-    """Return the far end from which a meter sees the end: the nearest in another housing.
-
-    By wires alone where that is possible, else through what a meter reads as a resistance.
-    """
-    seen, wave = {end}, [end]
-    while wave:
-        after = []
-        for here in wave:
-            near = [other for wire in loom.wires_at.get(here, ()) for other in wire.ends]
-            if parts:
-                held = (part for part in loom.components if part.kind in _READABLE and here in part.ends)
-                near += [other for part in held for other in part.ends]
-            for other in near:
-                if other not in seen:
-                    seen.add(other)
-                    after.append(other)
-                    if other.cavity and other.connector != end.connector:
-                        return other
-        wave = after
-    return None if parts else _probe(loom, end, parts=True)
+def _circuits_at(loom: Loom, end: End) -> list[str]:
+    return list(dict.fromkeys(wire.circuit for wire in loom.wires_at.get(end, ())))
 
 
 def _safe(loom: Loom, end: End, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> SafeRow:

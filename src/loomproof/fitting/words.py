@@ -66,24 +66,3 @@ def goes_to(loom: Loom, end: End, facts: SheetEnd) -> str:
     if connector.kind is ConnectorKind.SOCKET:
         return f"{thing}{place}, for {facts.purpose or facts.circuit or 'its wire'}"
     return f"{thing}{place}"
-
-
-def check(loom: Loom, end: End, facts: SheetEnd, probe: End | None, is_live: bool) -> str:
-    """Return the meter check of an end, battery off: continuity from the far end into what it meets."""
-    if probe is None:
-        return "By eye: the terminal is home and locked."
-    text = f"Ohms from {probe} to the counterpart of {end}: a path (about 0.1 Ω and the leads)."
-    if not loom.wires_at.get(end):
-        parts = ", ".join(
-            f"{part.name} {part.resistance_ohm:g} Ω" if part.resistance_ohm is not None else part.name
-            for part in loom.components
-            if end in part.ends
-        )
-        return f"Ohms from {probe} to the counterpart of {end}, through {parts}: that value."
-    if is_earth(facts.designation) and loom.by_name[end.connector].kind is ConnectorKind.RING:
-        return f"Ohms from {probe} to the battery's negative post through {end}: under 0.5 Ω less the leads."
-    if when_live(facts.designation) == "permanent":
-        return f"{text} And to the negative post with all fuses out: no path."
-    if is_live:
-        return f"{text} And to the negative post with its load unplugged: no short."
-    return text

@@ -60,17 +60,57 @@ class SheetEnd:
     live: tuple[str, ...] = ()
 
 
+class Fault(StrEnum):
+    """What a meter check is there to find."""
+
+    NOT_JOINED = "not joined"
+    WIRE_OPEN = "wire open"
+    SHORTED = "shorted to earth"
+    BAD_EARTH = "bad earth"
+
+
+class Spot(StrEnum):
+    """Where a lead of the meter goes: a cavity of the loom, what it meets in the car, the negative clamp that
+    hangs free, or that clamp and bare metal of body and block one after the other."""
+
+    LOOM = "loom"
+    CAR = "car"
+    CLAMP = "clamp"
+    EARTH = "earth"
+
+
+@dataclass(frozen=True, slots=True)
+class MeterCheck:
+    """One check of an end, battery clamps off: in words, and as what is measured where the eye is not enough.
+
+    ``a`` and ``b`` are the leads (spot, cavity); ``off`` the connectors that are unplugged, ``out`` the fuses
+    and relays that are out. The reading, leads taken off, is to lie between ``least_ohm`` and ``most_ohm``.
+    """
+
+    finds: Fault
+    text: str
+    a: tuple[Spot, str] | None = None
+    b: tuple[Spot, str] | None = None
+    off: tuple[str, ...] = ()
+    out: tuple[str, ...] = ()
+    most_ohm: float | None = None
+    least_ohm: float | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class ConnectRow:
-    """An end that must meet the car; ``order`` counts from 1. ``probe`` is where the
-    meter check starts."""
+    """An end that must meet the car; ``order`` counts from 1."""
 
     facts: SheetEnd
     job: Job
     order: int
     goes_to: str
-    check: str
-    probe: str = ""
+    checks: tuple[MeterCheck, ...] = ()
+
+    @property
+    def check(self) -> str:
+        """All checks of the end in words, in their order."""
+        return " ".join(check.text for check in self.checks)
 
 
 @dataclass(frozen=True, slots=True)
