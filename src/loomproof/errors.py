@@ -17,6 +17,7 @@
     │   └── BrokenOffError        the run was stopped before its end
     └── RecordError          (5)  a record, a certificate or the store
         ├── SealError             a record or certificate that does not verify
+        ├── UnknownSignerError (4) intact, but nobody here knows who sealed it
         └── StoreError            the store cannot be opened, read or written
 
 The number is the exit code that the command line gives. Verdicts are not errors: a loom that fails
@@ -192,6 +193,12 @@ class RecordError(LoomproofError):
 
 class SealError(RecordError):
     """A record or certificate does not verify."""
+
+
+class UnknownSignerError(RecordError):
+    """A record that holds, sealed by a key that nobody here knows."""
+
+    exit_code = 4
 
 
 class StoreError(RecordError, OSError):

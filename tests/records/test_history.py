@@ -8,6 +8,7 @@ from loomproof.errors import UsageError
 from loomproof.records.history import Point, Trend, trends
 from loomproof.records.keys import Signer
 from loomproof.records.store import Store
+from loomproof.records.trusted import trusted_runs
 from loomproof.reports.plots import Series, bars_plot, trend_plot
 from loomproof.results.document import Verdict
 from tests.reports.sample import document
@@ -39,11 +40,13 @@ def test_trends_come_from_sealed_records_most_changed_first(store: Store, signer
     store.seal_run(document(run="other", serial="elsewhere"), signer)
     worse = document(run="r3", findings=1, measured_ohm=0.2, wires=3)
     store.seal_run(worse, signer)
-    found = trends(store, "TL-0007")
+    known = {signer.public_hex: "the shop"}
+    found = trends(trusted_runs(store, known, "TL-0007"))
     assert [trend.subject for trend in found] == ["W1", "W2", "W3"]
     assert [point.run for point in found[0].points] == ["r0", "r1", "r2", "r3"]
     assert found[0].change_ohm == pytest.approx(4.7312 - 0.071)
     assert [trend.moved for trend in found] == [True, False, False]
+    assert trends(trusted_runs(store, {}, "TL-0007")) == (), "nobody knows who sealed them"
 
 
 def series(name: str) -> Series:

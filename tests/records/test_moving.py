@@ -12,9 +12,11 @@ from loomproof.errors import StoreError, UsageError
 from loomproof.records.integrity import check_store
 from loomproof.records.keys import Signer, new_signer
 from loomproof.records.moving import backup, restore, take_in
+from loomproof.records.paper import sign_pdf
 from loomproof.records.reading import found_rows, sealed_records
-from loomproof.records.seal import Chain, seal
+from loomproof.records.seal import Chain, seal, verify
 from loomproof.records.store import Store, open_store
+from loomproof.reports.certificate import certificate_pdf
 from loomproof.results.document import Verdict
 from tests.records.conftest import NOW
 from tests.reports.sample import document
@@ -25,8 +27,14 @@ def filled(store: Store, signer: Signer) -> Store:
     store.seal_run(document(run="a", findings=2), signer, b"journal of a")
     store.add_repair("a", "B. Mender", "new terminal", "2026-01-06T09:00:00+00:00", finding=1)
     store.seal_run(document(run="b", verdict=Verdict.PASS), signer, b"journal of b")
-    store.add_certificate("b", b"%PDF kept", "2026-01-06")
+    store.add_certificate("b", certificate(store, "b", signer), "2026-01-06")
     return store
+
+
+def certificate(store: Store, run: str, signer: Signer) -> bytes:
+    record = store.record(run)
+    verified = verify(record)
+    return sign_pdf(certificate_pdf(record, fingerprint=verified.fingerprint, link=verified.link), signer)
 
 
 def everything(store: Store) -> object:

@@ -83,17 +83,27 @@ def _load(path: Path, side_table: Path | None) -> Loom:
 
 
 def _proof(loom: Loom, run: str | None, store: str | None) -> Document | None:
-    """Return the proof named, else the latest of this loom by digest, else the latest by name."""
-    from loomproof.records.seal import verify
+    """Return the proof named, else the latest of this loom by digest, else the latest by name.
+
+    Raises `RecordError` where it does not hold or the store is not whole, `UnknownSignerError` where nobody
+    here knows who sealed it: a sheet that says ready rests on it.
+    """
+    from loomproof.cli.records import not_whole
+    from loomproof.errors import RecordError
+    from loomproof.records.home import home
+    from loomproof.records.signers import KnownSigners
     from loomproof.records.store import open_store
+    from loomproof.records.trusted import relied_on
 
     with open_store(store) as opened:
+        for trouble in not_whole(opened, store):
+            raise RecordError(trouble, cure="loomproof records check looks at everything.")
         if run is None:
             kept = opened.runs(loom.digest, 1) or opened.runs(loom.name, 1)
             if not kept:
                 return None
             run = kept[-1].hash
-        return verify(opened.record(run), name=f"run {run}").document()
+        return relied_on(opened, run, KnownSigners(home()).all()).document()
 
 
 def _ampacity(path: Path) -> Ampacity:

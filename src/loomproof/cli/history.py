@@ -9,20 +9,25 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.records import (
+    chosen,
     file_name,
     kept_as,
+    not_whole,
+    of_this_run,
     runs_broken_off,
     show_runs,
     store_option,
     terminal,
+    told,
+    trusted,
     write_file,
 )
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
     from loomproof.records.history import Trend
+    from loomproof.records.trusted import Trusted
     from loomproof.reports.listing import Listing
-    from loomproof.results.document import Document
 
 
 _FILE = click.Path(path_type=Path, dir_okay=False)
@@ -34,7 +39,7 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
 @click.option("--most", type=click.IntRange(1), default=10, show_default=True, help="How many joints.")
 @click.option("--plot", type=_FILE, help="Picture: FILE.svg or FILE.png.")
 @store_option
-def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, store: str | None) -> None:
+def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, store: str | None) -> int:
     """Show a LOOM's proofs (folder, name, serial or digest) and how its joints' resistances moved."""
     from loomproof.errors import suggestion
     from loomproof.records.history import trends
@@ -42,14 +47,15 @@ def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, st
 
     loom = kept_as(loom)
     with open_store(store) as opened:
-        runs = opened.runs(loom)
+        runs = trusted(opened, loom)
         broken = runs_broken_off(opened, store, loom)
+        troubles = [*not_whole(opened, store), *(one.trouble for one in runs if one.trouble)]
         if not runs and not broken:
             near = suggestion(
                 loom, {name for run in opened.runs(limit=1000) for name in (run.loom, run.serial)}
             )
             raise UsageError(f"nothing is kept of {loom!r}", cure=near or "loomproof log lists what is kept.")
-        found = trends(opened, loom)
+    found = trends(runs)
     if joints:
         subjects = {trend.subject for trend in found}
         for joint in joints:
@@ -65,6 +71,25 @@ def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, st
     if plot is not None:
         _plot(plot, loom, found[:most])
         click.echo(str(plot))
+    left_out(runs)
+    return told(troubles)
+
+
+def left_out(runs: tuple[Trusted, ...]) -> None:
+    """Say which records were not counted because nobody here knows who sealed them."""
+    from loomproof.reports.words import clean, plural
+
+    strange = [one for one in runs if not one.trouble and not one.signer]
+    keys = {one.run.key: one.run.bench for one in strange}
+    for key, bench in keys.items():
+        count = plural(sum(one.run.key == key for one in strange), "record")
+        click.echo(
+            clean(
+                f"Left out: {count} of {bench}, sealed by a key that nobody here knows. Once you know whose "
+                f"it is: loomproof key know NAME {key}"
+            ),
+            err=True,
+        )
 
 
 def _trends_view(trends: tuple[Trend, ...]) -> Listing:
@@ -145,21 +170,23 @@ def report(
     findings_file: Path | None,
     junit: Path | None,
     store: str | None,
-) -> None:
+) -> int:
     """Sum up many looms: which faults, which connectors, which wires. Exports for other programs."""
     from rich.text import Text
 
-    from loomproof.records.reading import found_rows
     from loomproof.records.store import open_store
+    from loomproof.records.trusted import found_in
     from loomproof.reports import exports, fleet
     from loomproof.reports.words import clean, plural
 
     with open_store(store) as opened:
-        runs = opened.runs(loom)
-        found = found_rows(opened, loom)
-        if junit is not None:
-            write_file(junit, exports.junit_xml(_documents(opened, loom)))
-    runs = tuple(run for run in runs if run.kind == "proof")
+        everything = trusted(opened, loom)
+        troubles = [*not_whole(opened, store), *(one.trouble for one in everything if one.trouble)]
+    counted = tuple(one for one in everything if one.signer and not one.trouble)
+    found = found_in(counted)
+    if junit is not None:
+        write_file(junit, exports.junit_xml([one.verified.document() for one in counted if one.verified]))
+    runs = tuple(one.run for one in counted if one.run.kind == "proof")
     looms = {(run.loom, run.serial) for run in runs}
     passed = sum(run.verdict == "pass" for run in runs)
     terminal().print(f"{plural(len(looms), 'loom')}, {plural(len(runs), 'run')}, {passed} passed")
@@ -181,15 +208,8 @@ def report(
     for path in (runs_file, findings_file, junit, plot):
         if path is not None:
             click.echo(str(path))
-
-
-def _documents(store: object, loom: str | None) -> list[Document]:
-    from loomproof.records.reading import sealed_records
-    from loomproof.records.seal import verify
-    from loomproof.records.store import Store
-
-    assert isinstance(store, Store)
-    return [verify(record, name=f"run {run.run}").document() for run, record in sealed_records(store, loom)]
+    left_out(everything)
+    return told(troubles)
 
 
 @click.command()
@@ -203,8 +223,9 @@ def label(run: str, out: Path | None, store: str | None) -> None:
     from loomproof.reports.label import label_pdf
 
     with open_store(store) as opened:
-        found = opened.run(run)
+        found = chosen(opened, run)
         verified = verify(opened.record(found.hash), name=f"run {found.run}")
+    of_this_run(verified, found, "the sealed record")
     path = out or Path(f"{file_name('label', found.run)}.pdf")
     document = verified.document()
     write_file(path, label_pdf(document, verified.hash, verified.fingerprint, verified.link))

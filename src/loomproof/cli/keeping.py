@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from loomproof.cli.records import now, store_option, write_file
+from loomproof.cli.records import chosen, now, store_option, write_file
 from loomproof.errors import UsageError
 
 
@@ -120,18 +120,25 @@ def backup_(file: Path, store: str | None) -> None:
 @store_option
 def restore_(file: Path, store: str | None) -> None:
     """Fill an empty store from a backup FILE."""
+    from loomproof.records.home import home
     from loomproof.records.moving import restore
+    from loomproof.records.noting import note_if_ours
     from loomproof.records.store import open_store
 
     with open_store(store) as opened:
         count = restore(file, opened)
+        note_if_ours(home(), opened, store)
         click.echo(f"{opened.where}: {count} runs")
 
 
-@records.command("check")
+@records.command("check", short_help="Verify every seal, chain, journal and row.")
 @store_option
 def check_(store: str | None) -> int:
-    """Verify every seal, every chain and every journal. Exits with 5 where anything is wrong."""
+    """Verify every seal, chain, journal, certificate and row, and that nothing newer is missing.
+
+    Exits with 5 where anything is wrong, with 4 where nothing is but nobody here knows a signer, or the file
+    is not there that tells of missing runs.
+    """
     from loomproof.records.home import home
     from loomproof.records.integrity import check_store
     from loomproof.records.signers import KnownSigners
@@ -139,15 +146,18 @@ def check_(store: str | None) -> int:
     from loomproof.reports.words import plural
 
     with open_store(store) as opened:
-        found = check_store(opened, KnownSigners(home()).all())
+        found = check_store(opened, KnownSigners(home()).all(), home(), store)
     click.echo(
         f"{plural(found.records, 'record')} in {plural(found.chains, 'chain')}, "
         f"{plural(found.journals, 'journal')}, {plural(found.certificates, 'certificate')}"
     )
     for trouble in found.troubles:
         click.echo(f"  {trouble}", err=True)
-    click.echo("nothing was changed" if not found.troubles else plural(len(found.troubles), "trouble"))
-    return 5 if found.troubles else 0
+    for untold in found.untold:
+        click.echo(f"  {untold}", err=True)
+    said = plural(len(found.troubles), "trouble") if found.troubles else "nothing was changed"
+    click.echo(f"{said}, {len(found.untold)} that can't be told" if found.untold else said)
+    return 5 if found.troubles else 4 if found.untold else 0
 
 
 @records.command(short_help="Correct what was typed in wrongly for a run.")
@@ -166,13 +176,14 @@ def correct(
     """
     from loomproof.records.home import home
     from loomproof.records.keys import KeyFolder
+    from loomproof.records.noting import note
     from loomproof.records.seal import verify
     from loomproof.records.store import open_store
 
     if person is None and place is None and serial is None:
         raise UsageError("nothing to correct was given", cure="Give --person, --place or --serial.")
     with open_store(store) as opened:
-        found = opened.run(run)
+        found = chosen(opened, run)
         document = verify(opened.record(found.hash), name=f"run {found.run}").document()
         right = document.model_copy(
             update={
@@ -184,7 +195,9 @@ def correct(
                 else document.loom.model_copy(update={"serial": serial}),
             }
         )
-        sealed = opened.correct(found.hash, right, why, KeyFolder(home()).signer(now()))
+        signer = KeyFolder(home()).signer(now())
+        sealed = opened.correct(found.hash, right, why, signer)
+        note(home(), signer, opened, store)
     click.echo(sealed.run.run)
 
 
@@ -214,11 +227,14 @@ def import_(source: str, store: str | None) -> int:
 
     Exits with 5 where some could not be taken; each is named, the others are kept.
     """
+    from loomproof.records.home import home
     from loomproof.records.moving import take_in
+    from loomproof.records.noting import note_if_ours
     from loomproof.records.store import open_store
 
     with open_store(store) as opened:
         taken = take_in(source, opened)
+        note_if_ours(home(), opened, store)
     click.echo(f"{taken.added} new, {taken.already} there already, {taken.repairs} repairs")
     for conflict in taken.conflicts:
         click.echo(f"  {conflict}", err=True)
@@ -235,8 +251,12 @@ def import_(source: str, store: str | None) -> int:
 @store_option
 def repaired(run: str, words: str, finding: int, person: str, store: str | None) -> None:
     """Note what was done about a finding of RUN, in your own WORDS; the next certificate shows it."""
+    from loomproof.records.home import home
+    from loomproof.records.noting import note_if_ours
     from loomproof.records.store import open_store
 
     with open_store(store) as opened:
+        run = chosen(opened, run).hash
         noted = opened.add_repair(run, person, words, now().isoformat(timespec="seconds"), finding)
+        note_if_ours(home(), opened, store)
     click.echo(f"run {noted.run}: kept")

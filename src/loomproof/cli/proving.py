@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from loomproof.flow import Outcome, Request
     from loomproof.loom.model import Loom
     from loomproof.proof.run import Step
+    from loomproof.records.keys import Signer
     from loomproof.results.document import Document
 
 T = TypeVar("T")
@@ -189,6 +190,9 @@ def prove_and_keep(
 
 def begun(request: Request, journal: Path, store: str | None) -> None:
     """Note that this proof begins, so that it is listed as broken off unless it is sealed."""
+    from loomproof.records.home import home
+    from loomproof.records.keys import KeyFolder
+    from loomproof.records.noting import note
     from loomproof.records.started import note_started
 
     loom = request.loom
@@ -201,6 +205,7 @@ def begun(request: Request, journal: Path, store: str | None) -> None:
         digest=loom.digest,
         store=store,
     )
+    note(home(), KeyFolder(home()).in_use())
 
 
 def folder_for(out: Path) -> None:
@@ -221,12 +226,18 @@ def can_be_kept(out: Path, store: str | None) -> None:
     from loomproof.cli.records import now
     from loomproof.records.home import home
     from loomproof.records.keys import KeyFolder
+    from loomproof.records.noting import key_changed, not_as_noted
+    from loomproof.records.signers import KnownSigners
     from loomproof.records.store import open_store
 
     folder_for(out)
-    KeyFolder(home()).signer(now())
-    with open_store(store):
-        pass
+    signer = KeyFolder(home()).signer(now())
+    changed = key_changed(home(), signer)
+    if changed:
+        click.echo(changed, err=True)
+    with open_store(store) as opened:
+        for trouble in not_as_noted(home(), opened, store, KnownSigners(home()).all())[0]:
+            click.echo(f"loomproof: record: {trouble}", err=True)
 
 
 def keep(outcome: Outcome, journal: bytes, journal_path: Path, out: Path, store: str | None) -> Kept:
@@ -240,14 +251,17 @@ def keep(outcome: Outcome, journal: bytes, journal_path: Path, out: Path, store:
     from loomproof.cli.records import issue, now
     from loomproof.records.home import home
     from loomproof.records.keys import KeyFolder
-    from loomproof.records.store import open_store
+    from loomproof.records.noting import head_before
+    from loomproof.records.store import chain_name, open_store
 
     orders = held_to_the_end()
     document = outcome.document
     base = out / f"{document.run}"
     files = {"journal": journal_path}
     with _or_not_kept(journal_path), open_store(store) as opened:
-        sealed = opened.seal_run(document, KeyFolder(home()).signer(now()), journal)
+        signer = KeyFolder(home()).signer(now())
+        before = head_before(home(), opened, store, chain_name(document, signer.station))
+        sealed = opened.seal_run(document, signer, journal, before)
     run = sealed.run.run
     results, record = (base.with_name(f"{base.name}.{what}.json") for what in ("results", "record"))
     if written(results, lambda: json_of(document), run):
@@ -261,7 +275,21 @@ def keep(outcome: Outcome, journal: bytes, journal_path: Path, out: Path, store:
         with open_store(store) as opened:
             if written(certificate, lambda: issue(opened, sealed.run.hash), run):
                 files["certificate"] = certificate
+    _noted(signer, store)
     return Kept(outcome, files, run)
+
+
+def _noted(signer: Signer, store: str | None) -> None:
+    """Note how far the store has come; a proof that is sealed stays so where that can't be written."""
+    from loomproof.records.home import home
+    from loomproof.records.noting import note
+    from loomproof.records.store import open_store
+
+    try:
+        with open_store(store) as opened:
+            note(home(), signer, opened, store)
+    except RecordError as error:
+        click.echo(f"{error.message}: a later loss of this run would not show. {error.cure}", err=True)
 
 
 @contextmanager

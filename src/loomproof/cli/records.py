@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -14,8 +14,11 @@ from loomproof.errors import RecordError, StoreError
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from loomproof.records.lines import Run
+    from loomproof.records.seal import Verified
     from loomproof.records.started import Started
-    from loomproof.records.store import Run, Store
+    from loomproof.records.store import Store
+    from loomproof.records.trusted import Trusted
     from loomproof.reports.listing import Listing
 
 F = TypeVar("F", bound=Callable[..., object])
@@ -73,21 +76,67 @@ def kept_as(loom: str) -> str:
 @click.argument("loom", required=False)
 @click.option("--last", "limit", type=click.IntRange(1), default=50, show_default=True, help="How many.")
 @store_option
-def log(loom: str | None, limit: int, store: str | None) -> None:
+def log(loom: str | None, limit: int, store: str | None) -> int:
     """List the proofs that were kept, of one LOOM (folder, name, serial or digest) or of all.
 
-    Below them stand those that were started and have no record, with the journal of what was read.
+    In the order in which they were sealed, as the sealed records tell them. Below them stand those that were
+    started and have no record, with the journal of what was read. Exits with 5 where a record doesn't hold
+    or some that were kept are gone.
     """
     from loomproof.records.store import open_store
 
     name = kept_as(loom) if loom else None
     with open_store(store) as opened:
-        runs = opened.runs(name, limit)
+        runs = trusted(opened, name, limit)
         broken = runs_broken_off(opened, store, name)[-limit:]
+        said = not_whole(opened, store)
     if not runs and not broken:
         click.echo("Nothing is kept of it." if loom else "Nothing is kept yet.", err=True)
-        return
-    show_runs(runs, broken)
+    else:
+        show_runs(runs, broken)
+    return told([*said, *(one.trouble for one in runs if one.trouble)])
+
+
+def trusted(opened: Store, loom: str | None = None, limit: int | None = None) -> tuple[Trusted, ...]:
+    """Return runs as their sealed records tell them, with the names of those whom this person knows."""
+    from loomproof.records.home import home
+    from loomproof.records.signers import KnownSigners
+    from loomproof.records.trusted import trusted_runs
+
+    return trusted_runs(opened, KnownSigners(home()).all(), loom, limit)
+
+
+def not_whole(opened: Store, store: str | None) -> tuple[str, ...]:
+    """Return what was noted in the data folder and is no longer so in the store; quick."""
+    from loomproof.records.home import home
+    from loomproof.records.noting import not_as_noted
+    from loomproof.records.signers import KnownSigners
+
+    return not_as_noted(home(), opened, store, KnownSigners(home()).all())[0]
+
+
+def told(troubles: Iterable[str]) -> int:
+    """Tell what is wrong with what was shown, and return the exit code for it."""
+    code = 0
+    for trouble in troubles:
+        click.echo(f"loomproof: record: {trouble}", err=True)
+        code = 5
+    if code:
+        click.echo("  loomproof records check looks at everything.", err=True)
+    return code
+
+
+def chosen(opened: Store, run: str) -> Run:
+    """Return the run that a command names, and say which one ``last`` is."""
+    from loomproof.reports.words import clean, when
+
+    found = opened.run(run)
+    if run == "last":
+        loom = f"{found.loom}, {found.serial}" if found.serial else found.loom
+        click.echo(
+            clean(f"The last proof is run {found.run} of {loom}, {when(found.started)[:16]}."), err=True
+        )
+    return found
 
 
 def runs_broken_off(opened: Store, store: str | None, loom: str | None) -> tuple[Started, ...]:
@@ -95,11 +144,11 @@ def runs_broken_off(opened: Store, store: str | None, loom: str | None) -> tuple
     from loomproof.records.reading import sealed_runs
     from loomproof.records.started import broken_off, started_here
 
-    started = started_here(store, loom)
+    started = started_here(store, loom, lambda runs: sealed_runs(opened, runs))
     return broken_off(started, sealed_runs(opened, [one.run for one in started]))
 
 
-def show_runs(runs: tuple[Run, ...], broken: tuple[Started, ...]) -> None:
+def show_runs(runs: tuple[Trusted, ...], broken: tuple[Started, ...]) -> None:
     """Print the runs that were kept, then those that were broken off."""
     if runs:
         terminal().print(runs_view(runs))
@@ -128,19 +177,27 @@ def broken_off_view(broken: tuple[Started, ...]) -> Listing:
     return Listing(heads, rows)
 
 
-def runs_view(runs: tuple[Run, ...]) -> Listing:
+def runs_view(runs: tuple[Trusted, ...]) -> Listing:
     """Return runs as a list for a screen of any width."""
     from loomproof.reports.listing import Cell, Column, Listing
     from loomproof.reports.words import VERDICTS, when
 
     rows = []
-    for run in runs:
+    for one in runs:
+        run = one.run
         said = VERDICTS.get(run.verdict, run.verdict) + (f" ({run.faults})" if run.faults else "")
+        style = _STYLES.get(run.verdict, "")
+        if one.trouble:
+            said, style = "CHANGED", "red"
+        elif not one.signer:
+            said, style = f"{said}, signer unknown", "yellow"
+        elif one.corrected_by:
+            said, style = f"{said}, corrected", "yellow"
         rows.append(
             (
                 f"{run.run} (correction)" if run.kind == "correction" else run.run,
                 when(run.ended)[:16],
-                Cell(said, _STYLES.get(run.verdict, "")),
+                Cell(said, style),
                 f"{run.loom}, {run.serial}" if run.serial else run.loom,
                 run.person,
             )
@@ -158,11 +215,14 @@ def issue(store: Store, run: str) -> bytes:
     from loomproof.records.seal import verify as verify_record
     from loomproof.reports.certificate import certificate_pdf
 
-    kept = store.certificate(run)
-    if kept is not None:
-        return kept
-    record, name = store.record(run), store.run(run).run
+    found = store.run(run)
+    name, record = found.run, store.record(found.hash)
     verified = verify_record(record, name=f"run {name}")
+    of_this_run(verified, found, "the sealed record")
+    kept = store.certificate(found.hash)
+    if kept is not None:
+        of_this_run(verify_pdf(kept, name=f"certificate of run {name}"), found, "the certificate")
+        return kept
     signer = KeyFolder(home()).paper_signer(verified.paper)
     if signer is None:
         raise RecordError(
@@ -171,8 +231,18 @@ def issue(store: Store, run: str) -> bytes:
         )
     pdf = sign_pdf(certificate_pdf(record, fingerprint=verified.fingerprint, link=verified.link), signer)
     verify_pdf(pdf, name=f"certificate of run {name}")
-    store.add_certificate(run, pdf, now().isoformat(timespec="seconds"))
+    store.add_certificate(found.hash, pdf, now().isoformat(timespec="seconds"))
     return pdf
+
+
+def of_this_run(verified: Verified, found: Run, what: str) -> None:
+    """Refuse what the store keeps under a run and does not carry the run's own hash."""
+    if verified.hash != found.hash:
+        raise RecordError(
+            f"run {found.run}: {what} that the store has in its place is of another record, "
+            f"{verified.hash[:16]}… instead of {found.hash[:16]}…; nothing was written",
+            cure="The store was changed: loomproof records check says where. Take it from a backup.",
+        )
 
 
 @click.command()
@@ -182,12 +252,20 @@ def issue(store: Store, run: str) -> bytes:
 @store_option
 def certificate(run: str, out: Path | None, as_json: bool, store: str | None) -> None:
     """Write the certificate of a RUN (its name, the start of its hash, or "last") as PDF."""
+    from loomproof.records.home import home
+    from loomproof.records.noting import note_if_ours
+    from loomproof.records.seal import verify as verify_record
     from loomproof.records.store import open_store
 
     with open_store(store) as opened:
-        found = opened.run(run)
+        found = chosen(opened, run)
         path = out or Path(f"{file_name('certificate', found.run)}.{'json' if as_json else 'pdf'}")
-        data = opened.record(found.hash) if as_json else issue(opened, found.hash)
+        if as_json:
+            data = opened.record(found.hash)
+            of_this_run(verify_record(data, name=f"run {found.run}"), found, "the sealed record")
+        else:
+            data = issue(opened, found.hash)
+            note_if_ours(home(), opened, store)
     write_file(path, data)
     click.echo(str(path))
 
@@ -200,11 +278,12 @@ def file_name(what: str, run: str) -> str:
 
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False, exists=True))
-def verify(file: Path) -> None:
+def verify(file: Path) -> int:
     """Check a certificate (PDF) or a sealed record (JSON), without store and without network.
 
-    Says whether anything was changed, who signed it and what it claims. Exits with 0 where the seal holds,
-    whatever the verdict in it, and with 5 where it does not.
+    Says whether anything was changed, who signed it and what it claims. Whatever the verdict in it: exits
+    with 0 where the seal holds and you know the signer, with 4 where it holds and you do not, and with 5
+    where it does not hold.
     """
     from loomproof.records.checking import check_file
     from loomproof.records.home import home
@@ -225,3 +304,11 @@ def verify(file: Path) -> None:
     console = terminal()
     console.print(summary_view(document))
     console.print(findings_view(document))
+    if verified.signer:
+        return 0
+    click.echo(
+        "Anybody can make a key. Compare the fingerprint with the signer, then: "
+        f"loomproof key know NAME {file}",
+        err=True,
+    )
+    return 4

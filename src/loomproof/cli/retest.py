@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -21,7 +20,7 @@ from loomproof.cli.options import (
     selftest_age_option,
 )
 from loomproof.cli.records import store_option
-from loomproof.errors import AdapterError, RecordError, UsageError
+from loomproof.errors import AdapterError, UsageError
 
 if TYPE_CHECKING:
     from loomproof.loom.model import End, Loom
@@ -170,6 +169,8 @@ def retest(
 
 def document_of(run: str, store: str | None) -> Document:
     """Return a run's results from a results file or from the store."""
+    from loomproof.cli.records import chosen
+    from loomproof.records.seal import verify
     from loomproof.records.store import open_store
     from loomproof.results.document import Document
 
@@ -180,23 +181,9 @@ def document_of(run: str, store: str | None) -> Document:
         except (OSError, ValueError) as error:
             raise UsageError(f"{path} holds no results: {str(error).splitlines()[0]}") from None
     with open_store(store) as kept:
-        body: object = json.loads(kept.record(run))
-    document = _inside(body)
-    if document is None:
-        raise RecordError(f"the record of {run} holds no results")
-    return Document.model_validate(document)
-
-
-def _inside(value: object) -> Mapping[str, object] | None:
-    """Find the results document in a record."""
-    if isinstance(value, dict):
-        if "verdict" in value and "findings" in value:
-            return value
-        for item in value.values():
-            found = _inside(item)
-            if found is not None:
-                return found
-    return None
+        found = chosen(kept, run)
+        record = kept.record(found.hash)
+    return verify(record, name=f"run {found.run}").document()
 
 
 def worked_at(before: Document, loom: Loom, also: tuple[str, ...]) -> tuple[list[End], list[str]]:

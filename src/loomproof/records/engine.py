@@ -29,7 +29,7 @@ def open_engine(url: str | None, folder: Path) -> Engine:
     with translated(where):
         engine = _engine(where)
         try:
-            migrate(engine)
+            migrate(engine, only_read=_only_read(where) is not None)
         except BaseException:
             engine.dispose()
             raise
@@ -117,10 +117,13 @@ def _writable(path: Path) -> bool:
     return os.access(path, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
 
 
-def migrate(engine: Engine) -> None:
-    """Bring a store to this version, each step in one transaction with the record of itself."""
+def migrate(engine: Engine, *, only_read: bool = False) -> None:
+    """Bring a store to this version, each step in one transaction with the record of itself.
+
+    One that may only be read stays as it is, and is read as it is.
+    """
     done = _done(engine)
-    while done < len(STEPS):
+    while not (only_read and done) and done < len(STEPS):
         with writing(engine) as connection:
             if engine.dialect.name == "postgresql":
                 # Two benches that open a new store at once: one migrates, the other waits here.
@@ -160,6 +163,9 @@ def _number(connection: Connection) -> int:
 def writing(engine: Engine) -> Iterator[Connection]:
     """Give a connection inside one write transaction: all of it is kept, or nothing."""
     with engine.connect().execution_options(writes=True) as connection, connection.begin():
+        if engine.dialect.name == "postgresql":
+            # One writer at a time, as on SQLite: ids are then given in the order in which they are kept.
+            connection.execute(text("SELECT pg_advisory_xact_lock(7020118)"))
         yield connection
 
 
@@ -194,7 +200,7 @@ _STORIES = (
         "Make room and do it again; what was there is safe.",
     ),
     ("file is not a database", "this file is no store", "Name another file, or restore a backup."),
-    ("malformed", "the file is damaged", "Restore a backup: loomproof restore."),
+    ("malformed", "the file is damaged", "Restore a backup: loomproof records restore."),
     ("database is locked", "another process held the store for too long", "Do it again."),
     (
         "disk I/O error",

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-from loomproof.records.reading import sealed_records
-from loomproof.records.seal import verify
-from loomproof.records.store import Store
+from loomproof.records.trusted import Trusted
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,16 +51,18 @@ class Trend:
         return change is not None and abs(change) > self.change_uncertainty_ohm
 
 
-def trends(store: Store, loom: str) -> tuple[Trend, ...]:
-    """Return the trend of every joint of a loom, the one that changed most first.
+def trends(runs: Iterable[Trusted]) -> tuple[Trend, ...]:
+    """Return the trend of every joint of a loom's runs, oldest first, the one that changed most first.
 
-    Each record's seal is verified on the way; `SealError` names one that does not hold.
+    Readings come from the sealed records. A record that does not hold, and one by a signer that nobody here
+    knows, adds nothing.
     """
     found: dict[str, list[Point]] = {}
-    for run, record in sealed_records(store, loom):
-        if run.kind == "correction":
-            continue  # the same readings once more
-        for claim in verify(record, name=f"run {run.run}").document().claims:
+    for one in runs:
+        run, verified = one.run, one.verified
+        if run.kind == "correction" or one.trouble or not one.signer or verified is None:
+            continue  # a correction holds the same readings once more
+        for claim in verified.document().claims:
             if claim.kind != "resistance" or (claim.measured_ohm is None and not claim.open):
                 continue
             found.setdefault(claim.subject, []).append(

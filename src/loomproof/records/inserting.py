@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from sqlalchemy import Connection, Table, insert, select
 from sqlalchemy.dialects import postgresql, sqlite
@@ -35,7 +36,7 @@ def insert_run(connection: Connection, verified: Verified, record: bytes, journa
 
     `RecordError` where the chain has another record in its place.
     """
-    document = verified.document()
+    derived = derived_rows(verified)
     chain = verified.chain
     taken = connection.execute(
         select(RUNS.c.hash).where(RUNS.c.bench == chain.bench, RUNS.c.sequence == chain.sequence)
@@ -46,11 +47,66 @@ def insert_run(connection: Connection, verified: Verified, record: bytes, journa
             f"not {verified.hash[:16]}…",
             cure="Two histories of one bench differ. Keep both stores apart and find out which one holds.",
         )
-    loom_id = _loom_id(connection, document)
-    values: dict[str, object] = {
+    loom_id = _loom_id(connection, derived.loom)
+    run_id: int = connection.execute(
+        insert(RUNS).values(loom_id=loom_id, **showable(derived.run)).returning(RUNS.c.id)
+    ).scalar_one()
+    connection.execute(insert(RECORDS).values(run_id=run_id, packed=zlib.compress(record)))
+    if journal:
+        connection.execute(
+            insert(JOURNALS).values(run_id=run_id, digest=sha256_hex(journal), packed=zlib.compress(journal))
+        )
+    _insert_findings(connection, run_id, derived)
+    if derived.adapter:
+        add_once(connection, ADAPTERS, showable(derived.adapter))
+    if derived.checks:
+        connection.execute(
+            insert(BENCH_CHECKS), [{"run_id": run_id, **showable(check)} for check in derived.checks]
+        )
+    return run_id
+
+
+def _loom_id(connection: Connection, loom: Mapping[str, object]) -> int:
+    add_once(connection, LOOMS, showable(loom))
+    loom_id: int = connection.execute(
+        select(LOOMS.c.id).where(
+            *(LOOMS.c[column] == loom[column] for column in ("name", "serial", "digest"))
+        )
+    ).scalar_one()
+    return loom_id
+
+
+def _insert_findings(connection: Connection, run_id: int, derived: Derived) -> None:
+    for table, rows in ((FINDINGS, derived.findings), (FINDING_PLACES, derived.places)):
+        if rows:
+            connection.execute(insert(table), [{"run_id": run_id, **showable(row)} for row in rows])
+
+
+Row = Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class Derived:
+    """What the tables hold of one record besides its bytes, column by column; all of it follows from them."""
+
+    run: Row
+    loom: Row
+    findings: tuple[Row, ...]
+    places: tuple[Row, ...]
+    checks: tuple[Row, ...]
+    adapter: Row | None
+
+
+def derived_rows(verified: Verified) -> Derived:
+    """Return the rows that a record makes in the tables; `SealError` where its document can't be read."""
+    document, chain = verified.document(), verified.chain
+    loom, adapter = document.loom, document.adapter
+    severities = [finding.severity.value for finding in document.findings]
+    run: dict[str, object] = {
         "run": document.run,
         "kind": verified.kind,
         "bench": chain.bench,
+        "sequence": chain.sequence,
         "previous": chain.previous,
         "hash": verified.hash,
         "key": verified.key,
@@ -58,70 +114,46 @@ def insert_run(connection: Connection, verified: Verified, record: bytes, journa
         "started": document.started,
         "ended": document.ended,
         "person": document.person,
-        "adapter": document.adapter.name,
+        "adapter": adapter.name,
+        "faults": severities.count("fault"),
+        "notes": severities.count("note"),
     }
-    run_id: int = connection.execute(
-        insert(RUNS)
-        .values(
-            loom_id=loom_id,
-            sequence=chain.sequence,
-            faults=sum(finding.severity.value == "fault" for finding in document.findings),
-            notes=sum(finding.severity.value == "note" for finding in document.findings),
-            **showable(values),
-        )
-        .returning(RUNS.c.id)
-    ).scalar_one()
-    connection.execute(insert(RECORDS).values(run_id=run_id, packed=zlib.compress(record)))
-    if journal:
-        connection.execute(
-            insert(JOURNALS).values(run_id=run_id, digest=sha256_hex(journal), packed=zlib.compress(journal))
-        )
-    _insert_findings(connection, run_id, document)
-    if document.adapter.digest:
-        used = {"name": document.adapter.name, "digest": document.adapter.digest}
-        add_once(connection, ADAPTERS, showable({**used, "first_used": document.started}))
-    checks = [
-        {
-            "run_id": run_id,
-            "number": n,
-            "passed": int(c.passed),
-            **showable({"name": c.name, "words": c.text}),
-        }
-        for n, c in enumerate(document.bench.checks, 1)
-    ]
-    if checks:
-        connection.execute(insert(BENCH_CHECKS), checks)
-    return run_id
+    findings, places = _found(document)
+    return Derived(
+        run=run,
+        loom={
+            "name": loom.name,
+            "serial": loom.serial,
+            "digest": loom.digest,
+            "description": loom.description,
+        },
+        findings=findings,
+        places=places,
+        checks=tuple(
+            {"number": n, "name": check.name, "passed": int(check.passed), "words": check.text}
+            for n, check in enumerate(document.bench.checks, 1)
+        ),
+        adapter={"name": adapter.name, "digest": adapter.digest, "first_used": document.started}
+        if adapter.digest
+        else None,
+    )
 
 
-def _loom_id(connection: Connection, document: Document) -> int:
-    loom = document.loom
-    identity = showable({"name": loom.name, "serial": loom.serial, "digest": loom.digest})
-    add_once(connection, LOOMS, {**identity, **showable({"description": loom.description})})
-    loom_id: int = connection.execute(
-        select(LOOMS.c.id).where(*(LOOMS.c[column] == value for column, value in identity.items()))
-    ).scalar_one()
-    return loom_id
-
-
-def _insert_findings(connection: Connection, run_id: int, document: Document) -> None:
-    rows, places = [], []
+def _found(document: Document) -> tuple[tuple[Row, ...], tuple[Row, ...]]:
+    rows: list[Row] = []
+    places: list[Row] = []
     for number, finding in enumerate(document.findings, 1):
-        key: dict[str, object] = {"run_id": run_id, "number": number}
         words = {"kind": finding.kind.value, "cause": finding.cause, "severity": finding.severity.value}
-        rows.append({**key, **showable({**words, "title": finding.title})})
+        rows.append({"number": number, **words, "title": finding.title})
         named = {
             "cavity": finding.cavities,
-            "connector": tuple(dict.fromkeys(_connector(cavity) for cavity in finding.cavities)),
-            "wire": tuple(dict.fromkeys(finding.wires)),
-            "component": tuple(dict.fromkeys(finding.components)),
+            "connector": tuple(_connector(cavity) for cavity in finding.cavities),
+            "wire": finding.wires,
+            "component": finding.components,
         }
         for what, names in named.items():
-            places += [{**key, "what": what, **showable({"name": name})} for name in dict.fromkeys(names)]
-    if rows:
-        connection.execute(insert(FINDINGS), rows)
-    if places:
-        connection.execute(insert(FINDING_PLACES), places)
+            places += [{"number": number, "what": what, "name": name} for name in dict.fromkeys(names)]
+    return tuple(rows), tuple(places)
 
 
 def _connector(cavity: str) -> str:

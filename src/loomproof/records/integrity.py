@@ -1,83 +1,98 @@
-"""Checking a whole store: every seal, every chain, every journal, every row against its record."""
+"""Checking a whole store: every seal, every chain, every journal and certificate, every row, and the head."""
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from pathlib import Path
 
 from sqlalchemy import select
 
 from loomproof.errors import LoomproofError, StoreError
 from loomproof.records.canonical import sha256_hex
-from loomproof.records.reading import sealed_records
+from loomproof.records.inserting import derived_rows
+from loomproof.records.keys import fingerprint
+from loomproof.records.lines import Run
+from loomproof.records.noting import not_as_noted
+from loomproof.records.paper_check import verify_pdf
+from loomproof.records.reading import each_record
+from loomproof.records.rows import TableRows
 from loomproof.records.schema import CERTIFICATES, JOURNALS, RUNS
-from loomproof.records.seal import Verified, verify
-from loomproof.records.store import Run, Store, unpacked
+from loomproof.records.seal import verify
+from loomproof.records.store import Store, unpacked
 
 
 @dataclass(frozen=True, slots=True)
 class Integrity:
-    """How much was looked at, and what is wrong with it, each with its place."""
+    """How much was looked at; what is wrong, each with its place; and what cannot be told.
+
+    ``untold`` names signers that nobody here knows, and a missing head.
+    """
 
     records: int
     journals: int
     certificates: int
     chains: int
     troubles: tuple[str, ...]
+    untold: tuple[str, ...] = ()
 
 
-def check_store(store: Store, known_signers: Mapping[str, str] | None = None) -> Integrity:
-    """Verify everything in a store. A chain that begins late, as an imported one may, is a trouble too."""
+@dataclass
+class _Sealed:
+    """What the records say that journals, certificates and signers are held against."""
+
+    journal_digests: dict[int, str] = field(default_factory=dict)
+    hashes: dict[int, str] = field(default_factory=dict)
+    signed: dict[str, dict[str, list[int]]] = field(default_factory=lambda: defaultdict(dict))
+
+
+def check_store(
+    store: Store,
+    known_signers: Mapping[str, str] | None = None,
+    folder: Path | None = None,
+    address: str | None = None,
+) -> Integrity:
+    """Verify everything in a store. A chain that begins late, as an imported one may, is a trouble too.
+
+    With ``known_signers`` (public key to name) signers that are not among them are told. With ``folder``, the
+    person's data folder, the store is held against what was noted there; ``address`` is what the command
+    was given for the store.
+    """
     troubles: list[str] = []
-    heads: dict[str, Run] = {}
+    last: dict[str, Run] = {}
+    sealed = _Sealed()
     records = 0
-    try:
-        for run, record in sealed_records(store, by_chain=True):
-            records += 1
-            place = f"record {run.sequence} of {run.bench} (run {run.run})"
-            try:
-                verified = verify(record, known_signers, place)
-                troubles += [f"{place}: {what}" for what in _row_troubles(run, verified)]
-            except LoomproofError as error:
-                troubles.append(error.message)
-            troubles += _chain_troubles(heads.get(run.bench), run, place)
-            heads[run.bench] = run
-    except StoreError as error:
-        # Reading stops at a record that is gone or damaged; what lies behind it was not looked at.
-        troubles.append(f"{error.message}; the records behind it were not checked")
-    journals, of_journals = _journals(store)
-    certificates, of_certificates = _certificates(store)
+    with store.reading() as connection:
+        tables = TableRows(connection)
+    for run, packed in each_record(store):
+        records += 1
+        place = f"record {run.sequence} of {run.bench} (run {run.run})"
+        try:
+            verified = verify(unpacked(packed, place), known_signers, place)
+            derived = derived_rows(verified)
+        except LoomproofError as error:
+            troubles.append(error.message)
+        else:
+            troubles += [f"{place}: {what}" for what in tables.troubles(run.id, derived)]
+            sealed.hashes[run.id] = verified.hash
+            sealed.journal_digests[run.id] = verified.document().journal_digest
+            sealed.signed[verified.chain.bench].setdefault(verified.key, []).append(verified.chain.sequence)
+        troubles += _chain_troubles(last.get(run.bench), run, place)
+        last[run.bench] = run
+    troubles += tables.left_over()
+    journals, of_journals = _journals(store, sealed.journal_digests)
+    certificates, of_certificates = _certificates(store, sealed.hashes)
     troubles += [*of_journals, *of_certificates]
-    return Integrity(records, journals, certificates, len(heads), tuple(troubles))
-
-
-def _row_troubles(run: Run, verified: Verified) -> list[str]:
-    document = verified.document()
-    stated = {
-        "run": (run.run, document.run),
-        "hash": (run.hash, verified.hash),
-        "key": (run.key, verified.key),
-        "chain": ((run.bench, run.sequence, run.previous), (*_chain(verified),)),
-        "kind": (run.kind, verified.kind),
-        "verdict": (run.verdict, document.verdict.value),
-        "loom": ((run.loom, run.serial, run.digest), _loom(verified)),
-        "times": ((run.started, run.ended), (document.started, document.ended)),
-        "person": (run.person, document.person),
-    }
-    return [
-        f"{what}: the store's table says {table!r}, the sealed record {sealed!r}"
-        for what, (table, sealed) in stated.items()
-        if table != sealed
-    ]
-
-
-def _chain(verified: Verified) -> tuple[str, int, str]:
-    return (verified.chain.bench, verified.chain.sequence, verified.chain.previous)
-
-
-def _loom(verified: Verified) -> tuple[str, str, str]:
-    loom = verified.document().loom
-    return (loom.name, loom.serial, loom.digest)
+    untold: tuple[str, ...] = ()
+    if known_signers is not None:
+        mixed, untold = _strangers(sealed.signed, known_signers)
+        troubles += mixed
+    if folder is not None:
+        noted, missing = not_as_noted(folder, store, address, known_signers or {})
+        troubles += noted
+        untold = (*untold, *missing)
+    return Integrity(records, journals, certificates, len(last), tuple(troubles), untold)
 
 
 def _chain_troubles(before: Run | None, run: Run, place: str) -> list[str]:
@@ -90,9 +105,27 @@ def _chain_troubles(before: Run | None, run: Run, place: str) -> list[str]:
     return []
 
 
-def _journals(store: Store) -> tuple[int, list[str]]:
+def _strangers(
+    signed: Mapping[str, Mapping[str, list[int]]], known: Mapping[str, str]
+) -> tuple[list[str], tuple[str, ...]]:
+    """Tell signers that nobody knows: a trouble among those of a chain that others sealed, who are known."""
+    mixed, alone = [], []
+    for bench, keys in signed.items():
+        for key, numbers in keys.items():
+            if key in known:
+                continue
+            which = f"record {numbers[0]}" if len(numbers) == 1 else f"records {numbers[0]} to {numbers[-1]}"
+            said = f"{which} of {bench}: intact, signer unknown: nobody here knows the key {fingerprint(key)}"
+            if any(other in known for other in keys):
+                mixed.append(f"{said}, and other records of this bench are sealed with keys that are known")
+            else:
+                alone.append(f"{said} (loomproof key know NAME {key})")
+    return mixed, tuple(alone)
+
+
+def _journals(store: Store, stated: Mapping[int, str]) -> tuple[int, list[str]]:
     troubles, count = [], 0
-    query = select(RUNS.c.run, JOURNALS.c.digest, JOURNALS.c.packed).join_from(
+    query = select(RUNS.c.id, RUNS.c.run, JOURNALS.c.digest, JOURNALS.c.packed).join_from(
         JOURNALS, RUNS, JOURNALS.c.run_id == RUNS.c.id
     )
     with store.reading() as connection:
@@ -100,21 +133,34 @@ def _journals(store: Store) -> tuple[int, list[str]]:
             count += 1
             place = f"journal of run {row.run}"
             try:
-                if sha256_hex(unpacked(row.packed, place)) != row.digest:
-                    troubles.append(f"{place}: it was changed")
+                digest = sha256_hex(unpacked(row.packed, place))
             except StoreError as error:
                 troubles.append(error.message)
+                continue
+            if digest != row.digest:
+                troubles.append(f"{place}: it was changed")
+            elif stated.get(row.id) and digest != stated[row.id]:
+                troubles.append(f"{place}: it is not the one that the sealed record names")
     return count, troubles
 
 
-def _certificates(store: Store) -> tuple[int, list[str]]:
+def _certificates(store: Store, hashes: Mapping[int, str]) -> tuple[int, list[str]]:
     troubles, count = [], 0
-    query = select(RUNS.c.run, CERTIFICATES.c.digest, CERTIFICATES.c.pdf).join_from(
+    query = select(RUNS.c.id, RUNS.c.run, CERTIFICATES.c.digest, CERTIFICATES.c.pdf).join_from(
         CERTIFICATES, RUNS, CERTIFICATES.c.run_id == RUNS.c.id
     )
     with store.reading() as connection:
         for row in connection.execution_options(yield_per=20).execute(query):
             count += 1
+            place = f"certificate of run {row.run}"
             if sha256_hex(bytes(row.pdf)) != row.digest:
-                troubles.append(f"certificate of run {row.run}: it was changed")
+                troubles.append(f"{place}: it was changed")
+                continue
+            try:
+                carried = verify_pdf(bytes(row.pdf), name=place, handed_over=False).hash
+            except LoomproofError as error:
+                troubles.append(error.message)
+                continue
+            if row.id in hashes and carried != hashes[row.id]:
+                troubles.append(f"{place}: it is of another record, {carried[:16]}…")
     return count, troubles

@@ -168,6 +168,10 @@ class KeyFolder:
             self._place(new_signer(now).pem())
         return self._read()
 
+    def in_use(self) -> Signer:
+        """Return the key in use; `StoreError` where there is none."""
+        return self._read()
+
     def replace(self, now: datetime.datetime, signer: Signer | None = None) -> Signer:
         """Put a new key (or the given one) in place of the key in use, which is kept beside it.
 

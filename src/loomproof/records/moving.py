@@ -16,7 +16,7 @@ from sqlalchemy import Connection, func, insert, select, text
 
 from loomproof.errors import LoomproofError, RecordError, SealError, StoreError, UsageError
 from loomproof.records.reading import sealed_records
-from loomproof.records.schema import METADATA, MIGRATIONS, REPAIRS, RUNS
+from loomproof.records.schema import IDENTITY, METADATA, MIGRATIONS, REPAIRS, RUNS
 from loomproof.records.store import Store, open_store
 
 _ORDER = (
@@ -34,6 +34,9 @@ _ORDER = (
     "certificates",
 )
 """Tables in the order in which each finds what it refers to."""
+
+_OWN = (MIGRATIONS.name, IDENTITY.name)
+"""Tables that each store has for itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +97,7 @@ def restore(path: Path, store: Store) -> int:
 
 def _copy(source: Store, target: Store) -> int:
     """Copy all rows in one transaction on each side."""
-    tables = {table.name: table for table in METADATA.sorted_tables if table is not MIGRATIONS}
+    tables = {table.name: table for table in METADATA.sorted_tables if table.name not in _OWN}
     assert set(tables) == set(_ORDER), "a table was added: say here where it comes"
     with source.reading() as reading, target.writing() as writing:
         for name in _ORDER:

@@ -30,17 +30,25 @@ _LENGTH = re.compile(rb"/Length ([1-9]\d{0,9})\b")
 _CURE = "The file was changed after it was signed, or it is no certificate. Ask the signer for it again."
 
 
-def verify_pdf(data: bytes, known_signers: Mapping[str, str] | None = None, name: str = "PDF") -> Verified:
+def verify_pdf(
+    data: bytes,
+    known_signers: Mapping[str, str] | None = None,
+    name: str = "PDF",
+    *,
+    handed_over: bool = True,
+) -> Verified:
     """Check a certificate whole: its signature, the record inside, and that both belong together.
 
-    `SealError` names ``name`` and what is wrong.
+    For one that was not ``handed_over`` but kept here the slowest question is left out: whether the signature
+    itself has one form only, so that another file could carry the same. `SealError` names ``name`` and what
+    is wrong.
     """
     if len(data) > MOST_BYTES:
         raise SealError(f"{name}: {len(data)} bytes are more than a certificate can have ({MOST_BYTES})")
     if not data.startswith(b"%PDF-1.7\n"):
         raise _refuse(name, "it does not begin as a certificate does")
     before, after = _signed_range(data, name)
-    certificate = _check_signature(data, before, after, name)
+    certificate = _check_signature(data, before, after, name, one_form=handed_over)
     record = _attached(data, name)
     verified = verify(record, known_signers, f"{name}, record.json")
     if verified.paper != sha256_hex(certificate):
@@ -73,7 +81,7 @@ def _signed_range(data: bytes, name: str) -> tuple[int, int]:
     return before, after
 
 
-def _check_signature(data: bytes, before: int, after: int, name: str) -> bytes:
+def _check_signature(data: bytes, before: int, after: int, name: str, *, one_form: bool) -> bytes:
     """Return the signing certificate (DER) if the signature holds over everything outside the gap."""
     contents = bytes.fromhex(data[before + 1 : after - 1].decode("ascii"))
     hashed = hashes.Hash(hashes.SHA256())
@@ -88,7 +96,7 @@ def _check_signature(data: bytes, before: int, after: int, name: str) -> bytes:
             raise _refuse(name, "the content is not what was signed")
         if stated["content_type"][0].native != "data":
             raise _refuse(name, "the signature is over something else than a file")
-        if _rebuilt(certificate, attributes, signature) != der:
+        if one_form and _rebuilt(certificate, attributes, signature) != der:
             raise _refuse(name, "the signature is not built as ours are")
         key = x509.load_der_x509_certificate(certificate).public_key()
         if not isinstance(key, ec.EllipticCurvePublicKey) or not isinstance(key.curve, ec.SECP256R1):

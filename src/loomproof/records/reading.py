@@ -8,11 +8,14 @@ from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
-from sqlalchemy import Row, and_, func, select
+from sqlalchemy import Connection, Row, and_, func, select
 
+from loomproof.errors import StoreError
 from loomproof.records.before import KEY_PLACES
+from loomproof.records.lines import AT_ONCE, Run, looms_called, places, runs_by_id
+from loomproof.records.order import Place
 from loomproof.records.schema import ADAPTERS, BENCH_CHECKS, FINDING_PLACES, FINDINGS, LOOMS, RECORDS, RUNS
-from loomproof.records.store import RUN_COLUMNS, Run, Store, looms_called, unpacked
+from loomproof.records.store import Store, unpacked
 from loomproof.results.findings import finding_key
 
 
@@ -37,39 +40,69 @@ class FoundRow:
     key: str
 
 
-def sealed_records(
-    store: Store, loom: str | None = None, *, by_chain: bool = False
-) -> Iterator[tuple[Run, bytes]]:
-    """Give every run with its sealed record, of one loom or of all, read as they come.
-
-    In the order in which they came to the store, or chain by chain.
-    """
-    query = RUN_COLUMNS.add_columns(RECORDS.c.packed)
-    query = query.outerjoin(RECORDS, RUNS.c.id == RECORDS.c.run_id)
-    if loom is not None:
-        query = query.where(RUNS.c.loom_id.in_(looms_called(loom)))
-    order = (RUNS.c.bench, RUNS.c.sequence) if by_chain else (RUNS.c.id,)
+def sealed_records(store: Store, loom: str | None = None) -> Iterator[tuple[Run, bytes]]:
+    """Give every run with its sealed record, of one loom or of all, in the order of their sealing."""
     with store.reading() as connection:
-        rows = connection.execution_options(yield_per=100).execute(query.order_by(*order))
-        for row in rows:
-            values = dict(row._mapping)
-            packed = values.pop("packed")
-            run = Run(**values)
-            yield run, unpacked(packed, f"{store.where}: run {run.run}")
+        wanted = places(connection, loom)
+        for at in range(0, len(wanted), _RECORDS_AT_ONCE):
+            yield from _with_records(store, connection, wanted[at : at + _RECORDS_AT_ONCE])
+
+
+def each_record(store: Store) -> Iterator[tuple[Run, bytes | None]]:
+    """Give every run, chain by chain, with its record as it is packed; ``None`` for one that is gone."""
+    with store.reading() as connection:
+        wanted = sorted(places(connection), key=lambda place: (place.bench, place.sequence))
+        for at in range(0, len(wanted), _RECORDS_AT_ONCE):
+            part = wanted[at : at + _RECORDS_AT_ONCE]
+            packed = _packed(connection, [place.id for place in part])
+            for run in runs_by_id(connection, part):
+                yield run, packed.get(run.id)
+
+
+def last_records(
+    store: Store, loom: str | None = None, limit: int | None = None
+) -> tuple[tuple[Run, bytes | None], ...]:
+    """Return the last runs with their sealed records, ``None`` for one that is gone or can't be unpacked."""
+    with store.reading() as connection:
+        wanted = places(connection, loom)[-limit if limit else None :]
+        found = runs_by_id(connection, wanted)
+        packed = _packed(connection, [run.id for run in found])
+    given: list[tuple[Run, bytes | None]] = []
+    for run in found:
+        try:
+            given.append((run, unpacked(packed.get(run.id), run.run)))
+        except StoreError:
+            given.append((run, None))
+    return tuple(given)
+
+
+def _with_records(
+    store: Store, connection: Connection, wanted: Sequence[Place]
+) -> Iterator[tuple[Run, bytes]]:
+    packed = _packed(connection, [place.id for place in wanted])
+    for run in runs_by_id(connection, wanted):
+        yield run, unpacked(packed.get(run.id), f"{store.where}: run {run.run}")
+
+
+def _packed(connection: Connection, ids: Sequence[int]) -> dict[int, bytes]:
+    found: dict[int, bytes] = {}
+    for at in range(0, len(ids), AT_ONCE):
+        rows = connection.execute(select(RECORDS).where(RECORDS.c.run_id.in_(ids[at : at + AT_ONCE]))).all()
+        found.update((row.run_id, row.packed) for row in rows)
+    return found
+
+
+_RECORDS_AT_ONCE = 100
 
 
 def sealed_runs(store: Store, runs: Collection[str]) -> frozenset[str]:
     """Return those of the runs named that the store has a record of."""
     wanted, found = list(runs), set[str]()
     with store.reading() as connection:
-        for at in range(0, len(wanted), _AT_ONCE):
-            query = select(RUNS.c.run).where(RUNS.c.run.in_(wanted[at : at + _AT_ONCE]))
+        for at in range(0, len(wanted), AT_ONCE):
+            query = select(RUNS.c.run).where(RUNS.c.run.in_(wanted[at : at + AT_ONCE]))
             found |= set(connection.execute(query).scalars())
     return frozenset(found)
-
-
-_AT_ONCE = 500
-"""So many names in one query: SQLite takes 999 parameters at least."""
 
 
 @dataclass(frozen=True, slots=True)

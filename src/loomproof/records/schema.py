@@ -20,6 +20,8 @@ def _run_id() -> Column[int]:
 
 
 MIGRATIONS = Table("migrations", METADATA, Column("number", Integer, primary_key=True), _text("name"))
+IDENTITY = Table("identity", METADATA, Column("name", Text, primary_key=True))
+"""One row: the name by which a store is known again, wherever it is moved to."""
 LOOMS = Table("looms", METADATA, _id(), _text("name"), _text("serial"), _text("digest"), _text("description"))
 BENCHES = Table("benches", METADATA, Column("name", Text, primary_key=True))
 RUNS = Table(

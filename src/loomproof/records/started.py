@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import asdict, dataclass, fields
 from datetime import datetime
 from pathlib import Path
@@ -87,11 +87,16 @@ def _started(line: bytes) -> Started | None:
     return Started(**texts) if all(isinstance(text, str) for text in texts.values()) else None
 
 
-def started_here(store: str | None = None, loom: str | None = None) -> tuple[Started, ...]:
+def started_here(
+    store: str | None = None,
+    loom: str | None = None,
+    sealed: Callable[[Collection[str]], Collection[str]] = lambda _: (),
+) -> tuple[Started, ...]:
     """Return the proofs started on this person's account for a store, of one loom (as the store finds it).
 
-    A run that went on later counts once, as it was started last. Raises `StoreError` where the file is
-    there and cannot be read.
+    ``sealed`` returns those of runs named that the store has: a place where no store stands any more, and
+    some of whose runs are here, is where this one was before it was moved. A run that went on later counts
+    once, as it was started last. Raises `StoreError` where the file is there and cannot be read.
     """
     path = home() / STARTED
     try:
@@ -102,8 +107,12 @@ def started_here(store: str | None = None, loom: str | None = None) -> tuple[Sta
         raise StoreError(
             f"{path}: cannot be read: {error.strerror}", cure="Give yourself the right to read it."
         ) from error
-    place = place_of(store)
-    mine = [one for one in read_started(data) if one.store == place]
+    lines = read_started(data)
+    places = {place_of(store)}
+    for place in {one.store for one in lines} - places:
+        if Path(place).is_absolute() and not Path(place).exists():
+            places |= {place} if sealed({one.run for one in lines if one.store == place}) else set()
+    mine = [one for one in lines if one.store in places]
     mine = [one for one in mine if loom is None or loom in (one.loom, one.serial, one.digest)]
     return tuple({one.run: one for one in mine}.values())
 

@@ -6,10 +6,11 @@ import zlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from sqlalchemy import Connection, Engine, Row, Select, func, insert, or_, select
+from sqlalchemy import Connection, Engine, func, insert, inspect, or_, select
 
 from loomproof.errors import StoreError, UsageError
 from loomproof.records.before import mended, remarks
@@ -17,44 +18,21 @@ from loomproof.records.canonical import sha256_hex
 from loomproof.records.engine import open_engine, shown, translated, writing
 from loomproof.records.home import home
 from loomproof.records.inserting import add_once, insert_run, same_journal, showable
-from loomproof.records.keys import Signer
+from loomproof.records.keys import KeyFolder, Signer
+from loomproof.records.lines import RUN_COLUMNS, Run, as_run, newest, places, runs_by_id
 from loomproof.records.schema import (
     ANSWERS,
     BENCHES,
     CERTIFICATES,
     FINDINGS,
+    IDENTITY,
     JOURNALS,
-    LOOMS,
     RECORDS,
     REPAIRS,
     RUNS,
 )
 from loomproof.records.seal import Chain, seal, verify
 from loomproof.results.document import Document
-
-
-@dataclass(frozen=True, slots=True)
-class Run:
-    """One line of the log. ``id`` orders runs as they came into this store."""
-
-    id: int
-    run: str
-    kind: str
-    loom: str
-    serial: str
-    digest: str
-    bench: str
-    sequence: int
-    previous: str
-    hash: str
-    key: str
-    verdict: str
-    started: str
-    ended: str
-    person: str
-    adapter: str
-    faults: int
-    notes: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,14 +64,16 @@ def chain_name(document: Document, station: str) -> str:
 
 def open_store(url: str | None = None, folder: Path | None = None) -> Store:
     """Open the store at a database URL or file name, or the default one in the user's data folder."""
-    return Store(open_engine(url, folder or home()))
+    where = folder or home()
+    return Store(open_engine(url, where), where)
 
 
 class Store:
     """A store; use it in a ``with`` block. Every method is one transaction: all of it, or nothing."""
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, folder: Path | None = None) -> None:
         self._engine = engine
+        self._folder = folder or home()
 
     def __enter__(self) -> Store:
         return self
@@ -110,6 +90,14 @@ class Store:
         """File or URL of the store, without a password."""
         return shown(self._engine.url)
 
+    @cached_property
+    def identity(self) -> str:
+        """The name by which this store is known again; "" for an older one that can't be written."""
+        with self.reading() as connection:
+            if not inspect(connection).has_table(IDENTITY.name):
+                return ""
+            return str(connection.execute(select(IDENTITY.c.name)).scalar_one())
+
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """Give a connection that only reads, in one transaction."""
@@ -124,14 +112,18 @@ class Store:
 
     # Writing -------------------------------------------------------------------------------------
 
-    def seal_run(self, document: Document, signer: Signer, journal: bytes = b"") -> SealedRun:
+    def seal_run(
+        self, document: Document, signer: Signer, journal: bytes = b"", known: Chain | None = None
+    ) -> SealedRun:
         """Seal a document as the next record of its bench's chain and keep it with its journal.
 
         Chain head and insert are one transaction, so two benches, or two processes on one, never fork a
-        chain. `RecordError` where the journal is not the one that the document names.
+        chain. ``known`` is where the chain stood at most (the last record's place and its hash as
+        ``previous``): where the store has lost that record its place is not taken again. `RecordError` where
+        the journal is not the one that the document names.
         """
         same_journal(document, journal)
-        return self._seal(document, signer, journal)
+        return self._seal(document, signer, journal, known=known)
 
     def correct(self, run: str, document: Document, why: str, signer: Signer) -> SealedRun:
         """Seal a corrected document as a new record that names the one it corrects, which stays."""
@@ -149,12 +141,15 @@ class Store:
         signer: Signer,
         journal: bytes,
         correction: Mapping[str, object] | None = None,
+        known: Chain | None = None,
     ) -> SealedRun:
         bench = chain_name(document, signer.station)
         with self.writing() as connection:
             _lock_bench(connection, bench)
             head = _head(connection, bench)
             chain = Chain(bench, head.sequence + 1, head.hash) if head else Chain(bench, 1)
+            if known is not None and known.bench == bench and known.sequence >= chain.sequence:
+                chain = Chain(bench, known.sequence + 1, known.previous)
             extras = correction or _told_before(connection, document, head.ended if head else "")
             kind = "correction" if correction else "proof"
             record = seal(document.plain(), chain, signer, kind=kind, extras=extras)
@@ -221,40 +216,39 @@ class Store:
             return Chain(bench, head.sequence, head.previous) if head else None
 
     def runs(self, loom: str | None = None, limit: int | None = None) -> tuple[Run, ...]:
-        """Return runs in the order in which they came, of one loom (name, serial or digest) or of all.
+        """Return runs in the order in which they were sealed, of one loom (name, serial or digest) or of all.
 
-        ``limit`` keeps the last ones.
+        ``limit`` keeps the last ones. They are what the tables say: `loomproof.records.trusted` looks at the
+        records themselves.
         """
-        query = RUN_COLUMNS.order_by(RUNS.c.id.desc())
-        if loom is not None:
-            query = query.where(RUNS.c.loom_id.in_(looms_called(loom)))
-        if limit is not None:
-            query = query.limit(limit)
         with self.reading() as connection:
-            rows = connection.execute(query).all()
-        return tuple(_as_run(row) for row in reversed(rows))
+            return runs_by_id(connection, places(connection, loom)[-limit if limit else None :])
 
     def run(self, run: str) -> Run:
         """Return one run by its name, ``last``, or the beginning of its record's hash (8 digits or more).
 
-        `UsageError` where there is none, or several.
+        ``last`` is the proof that was sealed last by a key of this person, or by any where none is, as it was
+        last corrected. `UsageError` where there is none, or several.
         """
         query = RUN_COLUMNS.order_by(RUNS.c.id.desc()).limit(3)
-        if run != "last":
-            match = RUNS.c.run == run
-            if len(run) >= 8 and all(digit in "0123456789abcdef" for digit in run):
-                match = or_(match, RUNS.c.hash.between(run, run + "g"))
-            query = query.where(match)
+        match = RUNS.c.run == run
+        if len(run) >= 8 and all(digit in "0123456789abcdef" for digit in run):
+            match = or_(match, RUNS.c.hash.between(run, run + "g"))
         with self.reading() as connection:
-            rows = connection.execute(query).all()
+            match = (
+                RUNS.c.id == newest(connection, KeyFolder(self._folder).own_keys())
+                if run == "last"
+                else match
+            )
+            rows = connection.execute(query.where(match)).all()
         if not rows:
             raise UsageError(f"there is no run {run!r} in {self.where}", cure="loomproof log lists them.")
-        if run != "last" and len(rows) > 1:
+        if len(rows) > 1:
             raise UsageError(
                 f"{run!r} names several runs",
                 cure="Give the hash: " + ", ".join(row.hash[:16] for row in rows),
             )
-        return _as_run(rows[0])
+        return as_run(rows[0])
 
     def record(self, run: str) -> bytes:
         """Return a run's sealed record, byte for byte."""
@@ -304,39 +298,8 @@ class Store:
         return None if pdf is None else bytes(pdf)
 
 
-RUN_COLUMNS = select(
-    RUNS.c.id,
-    RUNS.c.run,
-    RUNS.c.kind,
-    LOOMS.c.name.label("loom"),
-    LOOMS.c.serial,
-    LOOMS.c.digest,
-    RUNS.c.bench,
-    RUNS.c.sequence,
-    RUNS.c.previous,
-    RUNS.c.hash,
-    RUNS.c.key,
-    RUNS.c.verdict,
-    RUNS.c.started,
-    RUNS.c.ended,
-    RUNS.c.person,
-    RUNS.c.adapter,
-    RUNS.c.faults,
-    RUNS.c.notes,
-).join_from(RUNS, LOOMS, RUNS.c.loom_id == LOOMS.c.id)
-
-
-def looms_called(loom: str) -> Select[int]:
-    """Ids of looms of this name, serial or description digest."""
-    return select(LOOMS.c.id).where(or_(LOOMS.c.name == loom, LOOMS.c.serial == loom, LOOMS.c.digest == loom))
-
-
-def _as_run(row: Row[*tuple[Any, ...]]) -> Run:
-    return Run(**row._mapping)
-
-
 def _run(connection: Connection, run_id: int) -> Run:
-    return _as_run(connection.execute(RUN_COLUMNS.where(RUNS.c.id == run_id)).one())
+    return as_run(connection.execute(RUN_COLUMNS.where(RUNS.c.id == run_id)).one())
 
 
 def _told_before(connection: Connection, document: Document, ended_before: str) -> dict[str, object]:
@@ -366,8 +329,12 @@ def _lock_bench(connection: Connection, bench: str) -> None:
 def unpacked(packed: bytes | None, name: str) -> bytes:
     """Return what was packed; `StoreError` names the place where it is missing or damaged."""
     if packed is None:
-        raise StoreError(f"{name}: its record is missing", cure="Restore a backup: loomproof restore.")
+        raise StoreError(
+            f"{name}: its record is missing", cure="Restore a backup: loomproof records restore."
+        )
     try:
         return zlib.decompress(packed)
     except zlib.error as error:
-        raise StoreError(f"{name}: damaged: {error}", cure="Restore a backup: loomproof restore.") from error
+        raise StoreError(
+            f"{name}: damaged: {error}", cure="Restore a backup: loomproof records restore."
+        ) from error

@@ -1,0 +1,193 @@
+"""Between a store and the signed file beside the keys: what is noted there, and what no longer fits it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from sqlalchemy import Connection, select
+
+from loomproof.errors import SealError, StoreError
+from loomproof.records.heads import (
+    HEADS,
+    PUT_ASIDE,
+    Grown,
+    Head,
+    Heads,
+    StoreHeads,
+    changing,
+    grown_by,
+    known_head,
+    matching,
+    place_in,
+    read_heads,
+    started_grown,
+    write_heads,
+)
+from loomproof.records.keys import KeyFolder, Signer, fingerprint
+from loomproof.records.lines import RUN_COLUMNS
+from loomproof.records.schema import ANSWERS, CERTIFICATES, JOURNALS, REPAIRS, RUNS
+from loomproof.records.seal import Chain
+from loomproof.records.started import STARTED, place_of
+from loomproof.records.store import Store
+
+_GROWING = {
+    "runs": (RUN_COLUMNS, RUNS.c.id),
+    "journals": (select(JOURNALS.c.run_id, JOURNALS.c.digest), JOURNALS.c.run_id),
+    "certificates": (
+        select(CERTIFICATES.c.id, CERTIFICATES.c.run_id, CERTIFICATES.c.made, CERTIFICATES.c.digest),
+        CERTIFICATES.c.id,
+    ),
+    "repairs": (select(REPAIRS), REPAIRS.c.id),
+    "answers": (select(ANSWERS), ANSWERS.c.id),
+}
+"""The tables that grow row by row, with what of a row is noted. All others follow from the records."""
+
+
+def note(folder: Path, signer: Signer, store: Store | None = None, address: str | None = None) -> None:
+    """Note in the data folder how far ``started.jsonl`` and a store have come.
+
+    ``address`` is what the command was given for the store. What no longer fits what was noted before stays
+    as it was noted, so that it goes on being told. `StoreError` where the file cannot be written.
+    """
+    with changing(folder) as heads:
+        now, holds = started_grown(folder, heads.started)
+        if holds:
+            heads = replace(heads, started=now)
+        if store is not None:
+            with store.reading() as connection:
+                heads = _with_store(heads, connection, store.identity, place_in(folder, place_of(address)))
+        write_heads(folder, heads, signer)
+
+
+def note_if_ours(folder: Path, store: Store, address: str | None) -> None:
+    """The same with the key in use, where there is one: a command that seals nothing makes no key."""
+    keys = KeyFolder(folder)
+    if keys.path.exists():
+        note(folder, keys.in_use(), store, address)
+
+
+def _with_store(heads: Heads, connection: Connection, identity: str, place: str) -> Heads:
+    # A copy that was put back keeps what was noted of the store in its place, and is held against it.
+    noted = matching(heads, identity, place, _has(connection, heads))[:1]
+    mine = replace(noted[0], identity=identity, place=place) if noted else StoreHeads(identity, place)
+    grown = dict(mine.grown or {})
+    for name, (query, number) in _GROWING.items():
+        before = grown.get(name, Grown())
+        rows = connection.execute(query.where(number > before.last).order_by(number)).all()
+        grown[name] = grown_by(before, [tuple(row) for row in rows])
+    now = _chain_heads(connection)
+    has = _has(connection, heads)
+    # A head that the store no longer has is not forgotten because a new record stands beside it.
+    lost = tuple(head for head in mine.heads if head.hash not in has)
+    mine = replace(mine, heads=(*lost, *now), grown=grown)
+    return replace(heads, stores=(*(store for store in heads.stores if store not in noted), mine))
+
+
+def _chain_heads(connection: Connection) -> tuple[Head, ...]:
+    rows = connection.execute(
+        select(RUNS.c.bench, RUNS.c.sequence, RUNS.c.hash, RUNS.c.run).order_by(RUNS.c.bench, RUNS.c.sequence)
+    ).all()
+    first: dict[str, str] = {}
+    last: dict[str, Head] = {}
+    for bench, sequence, digest, run in rows:
+        last[bench] = Head(bench, sequence, digest, run, first.setdefault(bench, digest))
+    return tuple(last.values())
+
+
+def _has(connection: Connection, heads: Heads) -> frozenset[str]:
+    """Return those of all hashes that the file names which the store has."""
+    named = {part for store in heads.stores for head in store.heads for part in (head.hash, head.first)}
+    there = connection.execute(select(RUNS.c.hash)).scalars()
+    return frozenset(digest for digest in there if digest in named)
+
+
+def head_before(folder: Path, store: Store, address: str | None, bench: str) -> Chain | None:
+    """Return where a chain stood when it was last noted, so that no record takes a place twice."""
+    try:
+        heads = read_heads(folder)
+    except (SealError, StoreError):
+        return None
+    if heads is None or heads.keys[-1] not in KeyFolder(folder).own_keys():
+        return None
+    with store.reading() as connection:
+        has = _has(connection, heads)
+    return known_head(matching(heads, store.identity, place_in(folder, place_of(address)), has), bench)
+
+
+def key_changed(folder: Path, signer: Signer) -> str:
+    """Return what to say where another key is in use than the one that signed last, else ""."""
+    try:
+        heads = read_heads(folder)
+    except (SealError, StoreError):
+        return ""
+    if heads is None or heads.keys[-1] == signer.public_hex:
+        return ""
+    before = heads.keys[-1]
+    if before in KeyFolder(folder).own_keys():
+        return f"Sealed from now on with another key of this station: {signer.fingerprint}."
+    return (
+        f"The key that sealed here before, {fingerprint(before)}, is gone; records are sealed with "
+        f"{signer.fingerprint} from now on, and who knows the old key does not know this one. If you have a "
+        "copy of the old one: loomproof key replace --with FILE."
+    )
+
+
+def not_as_noted(
+    folder: Path, store: Store, address: str | None, known: Mapping[str, str]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return what of a store and the data folder is not as it was noted, and what can't be told.
+
+    ``known`` are the keys that count as known (`KnownSigners.all`). Fast: it reads no record.
+    """
+    troubles = [
+        f"{path}: it did not hold when it was put aside; whether runs were missing then can't be told"
+        for path in sorted(folder.glob(f"{PUT_ASIDE}*.json"))
+    ]
+    try:
+        heads = read_heads(folder)
+    except (SealError, StoreError) as error:
+        return (*troubles, error.message), ()
+    own = KeyFolder(folder).own_keys()
+    if heads is None:
+        with store.reading() as connection:
+            keys = set(connection.execute(select(RUNS.c.key).distinct()).scalars())
+        if keys & set(own) or (folder / STARTED).exists():
+            return tuple(troubles), (
+                f"{folder / HEADS}: it is not there, so whether the newest runs are missing can't be told; "
+                "the next proof writes it",
+            )
+        return tuple(troubles), ()
+    for key in heads.keys:
+        if key not in known:
+            troubles.append(
+                f"{folder / HEADS}: the key {fingerprint(key)} sealed here and is not among the keys any "
+                "more: it was lost, or replaced by other means than loomproof key replace"
+            )
+    _, holds = started_grown(folder, heads.started)
+    if not holds:
+        troubles.append(f"{folder / STARTED}: lines that were there are gone or changed")
+    with store.reading() as connection:
+        place = place_in(folder, place_of(address))
+        for found in matching(heads, store.identity, place, _has(connection, heads)):
+            troubles += _store_troubles(connection, found)
+    return tuple(troubles), ()
+
+
+def _store_troubles(connection: Connection, noted: StoreHeads) -> list[str]:
+    troubles = []
+    for head in noted.heads:
+        there = connection.execute(select(RUNS.c.id).where(RUNS.c.hash == head.hash)).first()
+        if there is None:
+            troubles.append(
+                f"record {head.sequence} of {head.bench} (run {head.run}, {head.hash[:16]}…) was sealed into "
+                "this store and is not in it any more: the newest runs were taken out, or an older copy "
+                "stands in its place"
+            )
+    for name, (query, number) in _GROWING.items():
+        before = (noted.grown or {}).get(name, Grown())
+        rows = connection.execute(query.where(number <= before.last).order_by(number)).all()
+        if grown_by(Grown(), [tuple(row) for row in rows]) != before:
+            troubles.append(f"{name}: rows that were noted are gone, changed or in another order")
+    return troubles

@@ -1,0 +1,109 @@
+"""Whether the tables beside the records say what the records say, row for row."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Table, select
+
+from loomproof.records.inserting import Derived
+from loomproof.records.schema import (
+    ADAPTERS,
+    ANSWERS,
+    BENCH_CHECKS,
+    BENCHES,
+    CERTIFICATES,
+    FINDING_PLACES,
+    FINDINGS,
+    JOURNALS,
+    LOOMS,
+    RECORDS,
+    REPAIRS,
+    RUNS,
+)
+
+_PARTS = (FINDINGS, FINDING_PLACES, BENCH_CHECKS)
+"""Tables that hold several rows of a run, all of which follow from its record."""
+
+
+class TableRows:
+    """What the tables beside the records hold, run by run, and what of it no record accounts for."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._parts = {table.name: _by_run(connection, table) for table in _PARTS}
+        self._runs = {row["id"]: row for row in connection.execute(select(RUNS)).mappings()}
+        self._looms = {row["id"]: dict(row) for row in connection.execute(select(LOOMS)).mappings()}
+        self._benches = set(connection.execute(select(BENCHES.c.name)).scalars())
+        self._adapters = {row["digest"]: row for row in connection.execute(select(ADAPTERS)).mappings()}
+        self._owned = {
+            table.name: set(connection.execute(select(table.c.run_id).distinct()).scalars())
+            for table in (RECORDS, JOURNALS, REPAIRS, ANSWERS, CERTIFICATES)
+        }
+        self._told_looms: dict[int, set[object]] = defaultdict(set)
+        self._told_adapters: dict[object, set[tuple[object, object]]] = defaultdict(set)
+
+    def troubles(self, run_id: int, derived: Derived) -> list[str]:
+        """Return what the tables say of a run that its record does not, or keep back."""
+        row = self._runs[run_id]
+        said = [
+            f"{column}: the store's table says {row[column]!r}, the sealed record {sealed!r}"
+            for column, sealed in derived.run.items()
+            if row[column] != sealed
+        ]
+        loom = self._looms.get(row["loom_id"], {})
+        self._told_looms[row["loom_id"]].add(derived.loom["description"])
+        stated = tuple(loom.get(column) for column in ("name", "serial", "digest"))
+        sealed = tuple(derived.loom[column] for column in ("name", "serial", "digest"))
+        if stated != sealed:
+            said.append(f"loom: the store's table says {stated!r}, the sealed record {sealed!r}")
+        if derived.adapter is not None:
+            self._told_adapters[derived.adapter["digest"]].add(
+                (derived.adapter["name"], derived.adapter["first_used"])
+            )
+        for table, rows in zip(_PARTS, (derived.findings, derived.places, derived.checks), strict=True):
+            kept = self._parts[table.name].pop(run_id, [])
+            if _sorted(kept) != _sorted(rows):
+                said.append(
+                    f"{table.name}: the store's table has other rows ({len(kept)}) than the sealed record "
+                    f"({len(rows)})"
+                )
+        return said
+
+    def left_over(self) -> list[str]:
+        """Return what no record accounts for; to be asked once all runs were looked at."""
+        said = []
+        for name, ids in {**{name: set(rows) for name, rows in self._parts.items()}, **self._owned}.items():
+            stray = sorted(ids - set(self._runs))
+            if stray:
+                said.append(f"{name}: rows of {len(stray)} runs that are not in the store ({_few(stray)})")
+        for number, loom in self._looms.items():
+            if loom["description"] not in self._told_looms.get(number, set()):
+                said.append(f"looms: {loom['name']!r} (row {number}) is as no sealed record describes it")
+        strange = self._benches ^ {row["bench"] for row in self._runs.values()}
+        if strange:
+            said.append(f"benches: {_few(sorted(strange))} stands there without a record, or is missing")
+        for digest in sorted({*map(str, self._adapters), *map(str, self._told_adapters)}):
+            row = self._adapters.get(digest)
+            told = self._told_adapters.get(digest, set())
+            if row is None or not any(
+                row["name"] == name and row["first_used"] in {first for _, first in told} for name, _ in told
+            ):
+                said.append(f"adapters: {digest[:16]}… is missing, or is not as a sealed record names it")
+        return said
+
+
+def _by_run(connection: Connection, table: Table) -> dict[int, list[Mapping[str, Any]]]:
+    found: dict[int, list[Mapping[str, Any]]] = defaultdict(list)
+    for row in connection.execute(select(table)).mappings():
+        found[row["run_id"]].append({name: value for name, value in row.items() if name != "run_id"})
+    return dict(found)
+
+
+def _sorted(rows: Sequence[Mapping[str, object]]) -> list[list[tuple[str, str]]]:
+    return sorted(sorted((name, repr(value)) for name, value in row.items()) for row in rows)
+
+
+def _few(values: Sequence[object]) -> str:
+    return ", ".join(map(str, values[:3])) + (" …" if len(values) > 3 else "")

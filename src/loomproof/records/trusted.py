@@ -1,0 +1,133 @@
+"""What a store shows of its runs, from the sealed records themselves and not from its tables."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from sqlalchemy import select
+
+from loomproof.errors import LoomproofError, RecordError, UnknownSignerError
+from loomproof.records.before import KEY_PLACES
+from loomproof.records.inserting import derived_rows
+from loomproof.records.lines import Run
+from loomproof.records.reading import FoundRow, last_records
+from loomproof.records.schema import RECORDS, RUNS
+from loomproof.records.seal import Verified, verify
+from loomproof.records.store import Store, unpacked
+from loomproof.results.findings import finding_key
+
+
+@dataclass(frozen=True)
+class Trusted:
+    """One run as its sealed record tells it.
+
+    ``signer`` is the name under which its key is known, "" for unknown; ``corrected_by`` the run that
+    corrects it. Where the record does not hold, or says something else than the table, ``trouble`` says so,
+    and nothing else here is to be believed.
+    """
+
+    run: Run
+    signer: str = ""
+    corrected_by: str = ""
+    trouble: str = ""
+    verified: Verified | None = None
+
+
+def trusted_runs(
+    store: Store, known: Mapping[str, str], loom: str | None = None, limit: int | None = None
+) -> tuple[Trusted, ...]:
+    """Return runs as `Store.runs` does, each checked against its record; ``known`` names keys."""
+    corrected = _corrected(store)
+    return tuple(
+        replace(one, corrected_by=corrected.get(one.run.hash, ""))
+        for one in (trusted_run(run, record, known) for run, record in last_records(store, loom, limit))
+    )
+
+
+def trusted_run(run: Run, record: bytes | None, known: Mapping[str, str]) -> Trusted:
+    """Return one run as its record tells it."""
+    place = f"record {run.sequence} of {run.bench} (run {run.run})"
+    if record is None:
+        return Trusted(run, trouble=f"{place}: its record is missing or damaged")
+    try:
+        verified = verify(record, known, place)
+        told = run_of(run.id, verified)
+    except LoomproofError as error:
+        return Trusted(run, trouble=error.message)
+    trouble = "" if told == run else f"{place}: the store's table says something else than the sealed record"
+    return Trusted(told, verified.signer, trouble=trouble, verified=verified)
+
+
+def run_of(number: int, verified: Verified) -> Run:
+    """Return a run's line as its record makes it; ``number`` is the id under which the store has it."""
+    derived = derived_rows(verified)
+    loom = {"loom": derived.loom["name"], "serial": derived.loom["serial"], "digest": derived.loom["digest"]}
+    values: dict[str, Any] = {**derived.run, **loom}
+    return Run(id=number, **values)
+
+
+def _corrected(store: Store) -> dict[str, str]:
+    """Return which records were corrected, by which run: hash to run, the last correction where several."""
+    query = select(RUNS.c.run, RECORDS.c.packed).join_from(RUNS, RECORDS, RUNS.c.id == RECORDS.c.run_id)
+    query = query.where(RUNS.c.kind == "correction").order_by(RUNS.c.bench, RUNS.c.sequence)
+    with store.reading() as connection:
+        rows = connection.execute(query).all()
+    found = {}
+    for run, packed in rows:
+        try:
+            told = verify(unpacked(packed, run), name=f"run {run}").body.get("corrects")
+        except LoomproofError:
+            continue
+        if isinstance(told, dict):
+            found[str(told.get("record"))] = str(run)
+    return found
+
+
+def relied_on(store: Store, run: str, known: Mapping[str, str]) -> Verified:
+    """Return a run's record where it can be relied on.
+
+    `RecordError` where it does not hold, or its line says something else; `UnknownSignerError` where nobody
+    here knows who sealed it.
+    """
+    found = store.run(run)
+    one = trusted_run(found, store.record(found.hash), known)
+    if one.trouble or one.verified is None:
+        raise RecordError(one.trouble, cure="loomproof records check says what was changed.")
+    if not one.signer:
+        raise UnknownSignerError(
+            f"run {one.run.run} was sealed by a key that nobody here knows ({one.verified.fingerprint})",
+            cure="Settle with the signer whose it is, then: loomproof key know NAME "
+            f"{one.verified.key}. Or name another run.",
+        )
+    return one.verified
+
+
+def found_in(runs: Iterable[Trusted]) -> tuple[FoundRow, ...]:
+    """Return one row for each finding of these runs and each thing that it names, from their records."""
+    rows: list[FoundRow] = []
+    for one in runs:
+        if one.verified is None:
+            continue
+        derived = derived_rows(one.verified)
+        for found in derived.findings:
+            named = [place for place in derived.places if place["number"] == found["number"]]
+            named.sort(key=lambda place: (str(place["what"]), str(place["name"])))
+            key = finding_key(
+                str(found["kind"]),
+                str(found["cause"]),
+                *([str(p["name"]) for p in named if p["what"] == what] for what in KEY_PLACES),
+            )
+            values: dict[str, Any] = {
+                "run": one.run.run,
+                "ended": one.run.ended,
+                "loom": one.run.loom,
+                "serial": one.run.serial,
+                **found,
+                "key": key,
+            }
+            # A finding that names nothing has no place.
+            for place in named or [{"what": "", "name": ""}]:
+                rows.append(FoundRow(what=str(place["what"]), name=str(place["name"]), **values))
+    return tuple(rows)

@@ -1,0 +1,205 @@
+"""Whatever is changed behind the program's back is named by the check, and nothing else is."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from loomproof.cli.main import run
+from loomproof.records.keys import KeyFolder, new_signer
+from loomproof.records.noting import head_before, key_changed, note
+from loomproof.records.seal import Chain, seal
+from loomproof.records.store import open_store
+from loomproof.results.document import Verdict
+from tests.records.edits import EDITS, NOW, Edit, furnish, older_copy, without
+from tests.reports.sample import document
+
+Output = pytest.CaptureFixture[str]
+
+
+@pytest.fixture(scope="module")
+def furnished(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder as the commands leave it; copied for each test."""
+    place = tmp_path_factory.mktemp("furnished")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("LOOMPROOF_HOME", str(place / "first" / "home"))
+        furnish(place / "first" / "home")
+    return (place / "first").rename(place / "then")
+
+
+@pytest.fixture
+def folder(furnished: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The copy stands in another place than where it was made: a folder that was moved is the same folder."""
+    shutil.copytree(furnished, tmp_path / "moved")
+    monkeypatch.setenv("LOOMPROOF_HOME", str(tmp_path / "moved" / "home"))
+    return tmp_path / "moved" / "home"
+
+
+def test_what_nobody_touched_is_whole(folder: Path, capsys: Output) -> None:
+    assert run(["records", "check"]) == 0
+    said = capsys.readouterr()
+    assert said.out.splitlines() == [
+        "4 records in 1 chain, 4 journals, 4 certificates",
+        "nothing was changed",
+    ]
+    assert said.err == ""
+    assert run(["log"]) == 0
+    assert "stopped" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("edit", EDITS, ids=[edit.name for edit in EDITS])
+def test_an_edit_is_named(edit: Edit, folder: Path, capsys: Output) -> None:
+    edit.do(folder)
+    assert run(["records", "check"]) == edit.code
+    said = capsys.readouterr()
+    assert edit.said in said.err, said.err
+    assert "Traceback" not in said.err
+    assert said.out.splitlines()[-1] != "nothing was changed"
+
+
+@pytest.mark.parametrize("command", [["log"], ["history", "TL-0007"], ["report"]])
+def test_what_is_shown_is_what_was_sealed(command: list[str], folder: Path, capsys: Output) -> None:
+    edits = {edit.name: edit for edit in EDITS}
+    edits["runs.verdict edited"].do(folder)
+    assert run(command) == 5
+    said = capsys.readouterr()
+    assert "run four" in said.err
+    if command != ["report"]:
+        line = next(line for line in said.out.splitlines() if line.startswith("four"))
+        assert "CHANGED" in line
+        assert "PASS" not in line
+
+
+@pytest.mark.parametrize("change", [without("four"), older_copy], ids=["deleted", "put back"])
+def test_missing_runs_are_told_wherever_runs_are_shown(
+    change: Callable[[Path], None], folder: Path, capsys: Output
+) -> None:
+    change(folder)
+    for command in (["log"], ["history", "TL-0007"], ["report"]):
+        assert run(command) == 5
+        assert "(run four, " in capsys.readouterr().err
+
+
+def test_a_place_in_the_chain_is_not_taken_twice(folder: Path, capsys: Output) -> None:
+    """What was lost stays missing: the next record names the lost one as the one before it."""
+    with open_store() as store:
+        lost = store.run("four")
+    without("four")(folder)
+    signer = KeyFolder(folder).in_use()
+    with open_store() as store:
+        before = head_before(folder, store, None, lost.bench)
+        after = store.seal_run(document(run="five"), signer, b"", before)
+        note(folder, signer, store)
+    assert (after.run.sequence, after.run.previous) == (lost.sequence + 1, lost.hash)
+    assert run(["records", "check"]) == 5
+    said = capsys.readouterr().err
+    assert "record 4 was expected after 3" in said
+    assert "(run four, " in said, "a newer record makes nothing good"
+
+
+def test_a_certificate_of_another_run_is_not_written(folder: Path, tmp_path: Path, capsys: Output) -> None:
+    for edit in EDITS:
+        if edit.name.startswith("certificate of a FAIL") or edit.name == "records of two runs exchanged":
+            edit.do(folder)
+            for words in ([], ["--json"]):
+                if edit.name.startswith("certificate") and words:
+                    continue
+                assert run(["certificate", "four", *words, "-o", str(tmp_path / "c.pdf")]) == 5
+                assert "of another record" in capsys.readouterr().err
+                assert not (tmp_path / "c.pdf").exists()
+
+
+def test_a_stranger_is_shown_as_one(folder: Path, capsys: Output) -> None:
+    """A PASS sealed by somebody unknown counts nowhere until the signer is known."""
+    stranger = new_signer(NOW, "faraway1")
+    with open_store() as store:
+        store.add_run(
+            seal(document(run="far", verdict=Verdict.PASS).plain(), Chain("far bench", 1), stranger)
+        )
+        assert store.run("last").run == "four", "the last proof is one of this station"
+    assert run(["records", "check"]) == 4
+    said = capsys.readouterr()
+    assert "record 1 of far bench: intact, signer unknown" in said.err
+    assert said.out.splitlines()[-1] == "nothing was changed, 1 that can't be told"
+    assert run(["log"]) == 0
+    assert "PASS, signer unknown" in capsys.readouterr().out
+    assert run(["report"]) == 0
+    said = capsys.readouterr()
+    assert "2 passed" in said.out
+    assert f"loomproof key know NAME {stranger.public_hex}" in said.err
+    assert run(["key", "know", "the far shop", stranger.public_hex]) == 0
+    assert run(["records", "check"]) == 0
+    capsys.readouterr()
+    assert run(["report"]) == 0
+    assert "3 passed" in capsys.readouterr().out
+
+
+def test_a_key_that_was_replaced_by_the_command_is_no_trouble(folder: Path, capsys: Output) -> None:
+    before = KeyFolder(folder).in_use()
+    assert run(["key", "replace"]) == 0
+    fresh = KeyFolder(folder).in_use()
+    assert "another key of this station" in key_changed(folder, fresh)
+    with open_store() as store:
+        store.seal_run(document(run="five", started="2026-01-09T09:00:00+00:00"), fresh)
+        note(folder, fresh, store)
+    assert key_changed(folder, fresh) == ""
+    assert run(["records", "check"]) == 0
+    shutil.rmtree(folder / "keys")
+    lost = KeyFolder(folder).signer(NOW)
+    assert f"sealed here before, {fresh.fingerprint}, is gone" in key_changed(folder, lost)
+    with open_store() as store:
+        note(folder, lost, store)
+    capsys.readouterr()
+    assert run(["records", "check"]) == 5, "a new head makes nothing good"
+    said = capsys.readouterr().err
+    for key in (before, fresh):
+        assert f"the key {key.fingerprint} sealed here" in said
+
+
+def test_a_whole_backup_restored_in_the_same_place_is_whole(
+    folder: Path, tmp_path: Path, capsys: Output
+) -> None:
+    assert run(["records", "backup", str(tmp_path / "b.db")]) == 0
+    for path in folder.glob("records.db*"):
+        path.unlink()
+    assert run(["records", "restore", str(tmp_path / "b.db")]) == 0
+    assert run(["records", "check"]) == 0
+    capsys.readouterr()
+
+
+def test_another_store_begun_in_the_same_place_is_another_one(folder: Path, capsys: Output) -> None:
+    for path in folder.glob("records.db*"):
+        path.unlink()
+    signer = KeyFolder(folder).in_use()
+    with open_store() as store:
+        assert head_before(folder, store, None, "any") is None
+        assert store.seal_run(document(run="new"), signer).run.sequence == 1
+        note(folder, signer, store)
+    assert run(["records", "check"]) == 0
+
+
+def test_corrected_records_are_marked(folder: Path, capsys: Output) -> None:
+    assert run(["records", "correct", "four", "--why", "a slip", "--person", "R. Right"]) == 0
+    name = capsys.readouterr().out.strip()
+    assert run(["log"]) == 0
+    lines = {line.split()[0]: line for line in capsys.readouterr().out.splitlines() if line.strip()}
+    assert "corrected" in lines["four"]
+    assert "corrected" not in lines["two"]
+    with open_store() as store:
+        assert store.run("last").run == name, "the newest proof as it was corrected"
+
+
+def test_last_is_the_newest_proof_however_it_came_into_the_store(folder: Path, capsys: Output) -> None:
+    signer = KeyFolder(folder).in_use()
+    late = document(run="old", started="2025-01-01T09:00:00+01:00")
+    with open_store() as store:
+        store.add_run(seal(late.plain(), Chain("second bench", 1), signer))
+        assert [one.run for one in store.runs()] == ["old", "one", "two", "three", "four"]
+        assert [one.run for one in store.runs(limit=2)] == ["three", "four"]
+    assert run(["label", "last", "-o", str(folder / "l.pdf")]) == 0
+    assert (
+        "The last proof is run four of Tail lamp loom, left, TL-0007, 2026-01-04" in capsys.readouterr().err
+    )
