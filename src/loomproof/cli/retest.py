@@ -169,7 +169,7 @@ def retest(
 
 def document_of(run: str, store: str | None) -> Document:
     """Return a run's results from a results file or from the store."""
-    from loomproof.cli.records import chosen
+    from loomproof.cli.records import chosen, of_this_run
     from loomproof.records.seal import verify
     from loomproof.records.store import open_store
     from loomproof.results.document import Document
@@ -182,8 +182,9 @@ def document_of(run: str, store: str | None) -> Document:
             raise UsageError(f"{path} holds no results: {str(error).splitlines()[0]}") from None
     with open_store(store) as kept:
         found = chosen(kept, run)
-        record = kept.record(found.hash)
-    return verify(record, name=f"run {found.run}").document()
+        verified = verify(kept.record(found.hash), name=f"run {found.run}")
+    of_this_run(verified, found, "the sealed record")
+    return verified.document()
 
 
 def worked_at(before: Document, loom: Loom, also: tuple[str, ...]) -> tuple[list[End], list[str]]:
