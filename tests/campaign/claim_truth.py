@@ -14,6 +14,7 @@ import networkx as nx
 
 from loomproof.loom.model import End
 from loomproof.results.document import ClaimEntry, Document
+from loomproof.results.grade import Grade
 from tests.campaign.grade_oracle import PART_FAULTS, Oracle
 from tests.diagnosis.injector import place
 
@@ -29,6 +30,13 @@ def headline_of(document: Document) -> str:
     return json.dumps(plain, ensure_ascii=False)
 
 
+def _bound(claim: ClaimEntry) -> float:
+    """Return what a claim's reading shows the resistance to be below, Ω."""
+    if claim.bound_ohm is not None:
+        return claim.bound_ohm
+    return (claim.measured_ohm or 0.0) + (claim.uncertainty_ohm or 0.0)
+
+
 def names(text: str, name: str) -> bool:
     """Whether a text names a part or wire."""
     return re.search(rf"(?<![\w]){re.escape(name)}(?![\w])", text) is not None
@@ -36,7 +44,36 @@ def names(text: str, name: str) -> bool:
 
 def grade_of(document: Document) -> str:
     """Return the grade that a document states, "" where it states none."""
-    return str(document.plain().get("grade") or "")
+    return str(document.grade or "")
+
+
+def false_grade(document: Document, oracle: Oracle) -> list[str]:
+    """Return what the grade of a pass says that its claims and the description do not bear out."""
+    grade = grade_of(document)
+    texts = {str(end): end for end in oracle.loom.cavities}
+    bounds: list[tuple[float, float]] = []
+    for claim in document.claims:
+        ends = [texts[text] for text in claim.cavities if text in texts]
+        if claim.kind == "resistance" and len(ends) == 2 and claim.measured_ohm is not None:
+            bounds.append((_bound(claim), oracle.limit_ohm(*ends)))
+    beyond = [bound for bound, limit in bounds if bound > limit * SLACK]
+    found = []
+    if grade == Grade.WIRE and beyond:
+        found.append(f"grade wire, and {len(beyond)} bounds lie above their limits, to {max(beyond):.4g} Ω")
+    if grade in (Grade.WIRE, Grade.BENCH) and oracle.make.ohms is None:
+        found.append(f"grade {grade} without ohms")
+    if grade == Grade.BENCH and beyond:
+        shown = re.search(r"joints to ([\d.]+) (mΩ|Ω|kΩ): (\d+) of (\d+)", document.grade_text)
+        if shown is None:
+            found.append(f"grade bench without its bound in words: {document.grade_text}")
+        else:
+            ohm = float(shown[1]) * {"mΩ": 1e-3, "Ω": 1.0, "kΩ": 1e3}[shown[2]]
+            if ohm < 0.99 * max(beyond):
+                found.append(f"joints to {ohm:.4g} Ω, and a bound is {max(beyond):.4g} Ω")
+            surely = sum(bound > limit * 1.03 for bound, limit in bounds)
+            if int(shown[3]) < surely or int(shown[4]) != len(bounds):
+                found.append(f"{document.grade_text}, and {surely} of {len(bounds)} bounds are above limits")
+    return found
 
 
 def false_claims(document: Document, oracle: Oracle, *, bounds_only: bool = False) -> list[str]:
@@ -72,6 +109,8 @@ def _figures(claim: ClaimEntry, ends: list[End], oracle: Oracle, *, bounds_only:
     if min(off) > claim.uncertainty_ohm * SLACK:
         shown = " or ".join(f"{ohm:.5g}" for ohm in dict.fromkeys(ways))
         yield f"{claim.measured_ohm:.5g} Ω ± {claim.uncertainty_ohm:.3g} does not hold {shown} Ω"
+    if claim.bound_ohm is not None and min(ways) > claim.bound_ohm * SLACK:
+        yield f"below {claim.bound_ohm:.5g} Ω, and it is {min(ways):.5g} Ω"
     if claim.kind == "resistance" and oracle.net_of[a] == oracle.net_of[b]:
         limit = oracle.limit_ohm(a, b)
         physical = claim.limit_ohm if claim.physical_limit_ohm is None else claim.physical_limit_ohm
@@ -153,8 +192,8 @@ def hidden_faults(document: Document, oracle: Oracle) -> list[str]:
     said = headline_of(document)
     found = []
     for fault in oracle.faults:
-        if fault.kind in PART_FAULTS and not any(names(said, name) for name in fault.parts):
-            found.append(f"{fault.kind} {' '.join(fault.parts)} is not named")
+        if fault.kind in PART_FAULTS and not any(names(document.grade_text, name) for name in fault.parts):
+            found.append(f"{fault.kind} {' '.join(fault.parts)} is not named in the headline")
         if fault.kind == "open":
             (wire,) = fault.wires
             unused = set(oracle.loom.wire_by_name[wire].ends) & oracle.unused_ends

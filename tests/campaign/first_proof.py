@@ -21,20 +21,29 @@ from loomproof.bench.simulation import Simulation
 from loomproof.flow import Outcome, Request, prove
 from loomproof.loom.model import Loom
 from loomproof.loom.writing import write_folder
+from loomproof.results.grade import Grade
 from tests.looms import nets_with, random_faults, random_loom
 from tests.results import table_file
 
 POINTS = 128
 
 
-def prove_once(loom: Loom, bench: Bench, folder: Path, *, watch_s: float = 0.0) -> Outcome:
+def prove_once(
+    loom: Loom, bench: Bench, folder: Path, *, watch_s: float = 0.0, grade: Grade | None = None
+) -> Outcome:
     """Run one proof on an open bench and return what came of it."""
     path = folder / "journal.jsonl"
     path.unlink(missing_ok=True)
     journaled = JournaledBench(bench, path, {})
     try:
         request = Request(
-            loom, in_order(loom.cavities), "campaign", "2026-01-01T00:00:00Z", simulated=True, watch_s=watch_s
+            loom,
+            in_order(loom.cavities),
+            "campaign",
+            "2026-01-01T00:00:00Z",
+            simulated=True,
+            watch_s=watch_s,
+            grade=grade,
         )
         steps = prove(request, journaled)
         while True:

@@ -25,8 +25,9 @@ from loomproof.flow import Outcome
 from loomproof.loom.model import Loom
 from loomproof.results.document import Verdict
 from loomproof.results.findings import Severity
+from loomproof.results.grade import Grade
 from tests.bench import torture
-from tests.campaign.claim_truth import false_claims, grade_of, hidden_faults, uncovered
+from tests.campaign.claim_truth import false_claims, false_grade, grade_of, hidden_faults, uncovered
 from tests.campaign.first_place import is_first
 from tests.campaign.first_proof import prove_once
 from tests.campaign.grade_oracle import Oracle
@@ -70,6 +71,7 @@ class Case:
     loom: Loom
     faults: tuple[Injected, ...]
     make: Make
+    demand: Grade | None = None
 
 
 @dataclass(frozen=True)
@@ -116,7 +118,8 @@ def case_of(part: str, seed: int, number: int) -> Iterator[Case]:
     faults = faults_of(own, loom, own.choice((0, 0, 1, 1, 1, 1, 2, 3)))
     makes = {"mixed": (own.choice(MIXED),), "benches": FIVE, "matrix": (MATRIX,)}[part]
     for make in makes:
-        yield Case(f"{part} {seed} {number}", loom, faults, make)
+        demand = Grade.CONNECTIONS if part == "mixed" and own.random() < 0.4 else None
+        yield Case(f"{part} {seed} {number}", loom, faults, make, demand)
 
 
 def proved(case: Case, oracle: Oracle, folder: Path) -> Outcome:
@@ -125,7 +128,7 @@ def proved(case: Case, oracle: Oracle, folder: Path) -> Outcome:
         with matrix_bench(Meter(oracle.now, case.make, case.seed), folder) as bench:
             return torture.run(case.loom, bench, time.monotonic, meter_v=0.0)
     with scanner_bench(TrueScanner(oracle.now, case.make, case.seed)) as bench:
-        return prove_once(case.loom, bench, folder)
+        return prove_once(case.loom, bench, folder, grade=case.demand)
 
 
 def result_of(case: Case, folder: Path) -> Result:
@@ -145,6 +148,7 @@ def result_of(case: Case, folder: Path) -> Result:
     if verdict == Verdict.PASS:
         reasons = [*judgement.must_fail, *judgement.never_pass, *claims]
         reasons += [*hidden_faults(document, oracle), *uncovered(document, oracle)]
+        reasons += false_grade(document, oracle)
         wrong += [("false pass", "; ".join(reasons[:3]))] if reasons else []
     elif claims:
         wrong.append(("false claim", "; ".join(claims[:2])))
