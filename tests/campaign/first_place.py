@@ -1,4 +1,8 @@
-"""Whether a finding names an injected fault itself, in the first place and not among its alternatives."""
+"""Whether a finding names an injected fault itself, in the first place and not among its alternatives.
+
+What no reading tells apart counts as the same: parts side by side between the same two nets, any cavities of
+the same copper, a joint of many ohms and an open one at the same place.
+"""
 
 from __future__ import annotations
 
@@ -7,31 +11,54 @@ from dataclasses import replace
 from loomproof.results.findings import Finding, Kind
 from tests.campaign.grade_oracle import Oracle
 from tests.diagnosis.injector import Bench, Injected, place
-from tests.diagnosis.told import NETS, is_told
+from tests.diagnosis.told import HIGH, NETS, is_told
+
+OPEN_OHM = 50.0
+"""A joint of more than this may be told as open (assumption)."""
 
 IN_PARTS = {
-    "missing": {Kind.MISSING_COMPONENT, Kind.OPEN},
+    "missing": {Kind.MISSING_COMPONENT, Kind.OPEN, Kind.WRONG_VALUE},
     "value": {Kind.WRONG_VALUE},
     "shorted": {Kind.WRONG_VALUE, Kind.SHORT, Kind.UNEXPECTED_COMPONENT},
-    "reversed": {Kind.REVERSED},
+    "reversed": {Kind.REVERSED, Kind.WRONG_VALUE},
 }
+BETWEEN = {Kind.SHORT, Kind.LEAKAGE, Kind.UNEXPECTED_COMPONENT, Kind.MISWIRE}
+"""What a path between two conductors may be called."""
 
 
 def is_first(fault: Injected, finding: Finding, oracle: Oracle) -> bool:
     """Whether this finding tells this fault: what it is, and where."""
     own = replace(finding, alternatives=())
     if fault.kind in IN_PARTS:
-        named = set(fault.parts) <= set(finding.components)
-        return named and finding.kind in IN_PARTS[fault.kind]
+        return bool(_beside(fault.parts[0], oracle) & set(finding.components)) and (
+            finding.kind in IN_PARTS[fault.kind]
+        )
     as_told = replace(fault, kind="diode") if fault.kind == "led" else fault
-    faults = [f for f in oracle.faults if f.kind in NETS]
-    nets = Bench(oracle.loom).build(faults)
-    if fault.kind in ("leak", "part", "diode", "led"):
-        # Through copper the two ends of a path are any cavities of their pieces.
-        if is_told(as_told, [own], oracle.loom, nets):
-            return True
+    nets = Bench(oracle.loom).build([f for f in oracle.faults if f.kind in NETS])
+    if is_told(as_told, [own], oracle.loom, nets):
+        return True
+    if fault.kind in HIGH and fault.ohm > OPEN_OHM:
+        kind = {"high contact": "contact", "high splice": "splice"}.get(fault.kind, "open")
+        return is_told(replace(fault, kind=kind), [own], oracle.loom, nets)
+    if fault.kind in ("leak", "part", "diode", "led", "short", "added"):
         homes = {oracle.now.piece_of[place(end)] for end in finding.cavities}
-        return finding.kind in (Kind.LEAKAGE, Kind.UNEXPECTED_COMPONENT) and homes == {
-            oracle.now.piece_of[place(end)] for end in fault.ends
-        }
-    return is_told(as_told, [own], oracle.loom, nets)
+        if finding.kind in BETWEEN and homes == {oracle.now.piece_of[place(end)] for end in fault.ends}:
+            return True
+        across = {oracle.net_of[end] for end in fault.ends}
+        return bool(_between(across, oracle) & set(finding.components))
+    return False
+
+
+def _beside(name: str, oracle: Oracle) -> set[str]:
+    """Return the parts between the same two nets as this one, itself among them."""
+    return {name}.union(
+        *(
+            _between({oracle.net_of[a], oracle.net_of[b]}, oracle)
+            for part, a, b in oracle.couplings
+            if part.name == name
+        )
+    )
+
+
+def _between(nets: set[int], oracle: Oracle) -> set[str]:
+    return {part.name for part, a, b in oracle.couplings if {oracle.net_of[a], oracle.net_of[b]} == nets}
