@@ -27,11 +27,11 @@ def test_a_loom_with_parts_of_milliohms_passes_as_described(components: str) -> 
         (RELAY, "open W1", "W1 (black) open between A:1 and B:1"),
         (RELAY, "open W3", "W3 (black) open between A:3 and B:3"),
         (RELAY, "short A:3 A:7", "Short between A:3 on W3 (black) and A:7 on W7 (black)"),
-        (RELAY, "mirror B", "B mirrored (left for right)"),
+        (RELAY, "mirror B", "B mirrored (left for right): pinned as seen from the wrong face"),
         (RELAY, "missing K1", "Relay K1 open or missing between A:1, A:2, A:3, A:4 and A:5"),
         (SHUNT, "open W8", "W8 (black) open between A:8 and B:8"),
         (SHUNT, "open W3", "W3 (black) open between A:3 and B:3"),
-        (SHUNT, "mirror B", "B mirrored (left for right)"),
+        (SHUNT, "mirror B", "B mirrored (left for right): pinned as seen from the wrong face"),
         (SHUNT, "missing R1", "Resistor R1 open or missing between A:3 and A:5"),
     ],
 )
