@@ -16,8 +16,8 @@ from typing import Protocol
 import loomproof
 from loomproof.bench.adapter import Adapter
 from loomproof.bench.safety import check_insulation, check_stimulus, measure_insulation
-from loomproof.bench.seam import Bench, Capabilities, Identity, Statistics, total_of
-from loomproof.bench.selfcheck import SelfCheck, self_check
+from loomproof.bench.seam import Bench, Capabilities, Identity, Statistics, meter_name, total_of
+from loomproof.bench.selfcheck import SelfCheck, refuse_unfit, self_check
 from loomproof.bench.sensible import see_open, temperature_of
 from loomproof.cautions import BEFORE_A_PROOF
 from loomproof.diagnosis import explain
@@ -34,6 +34,7 @@ from loomproof.proof.plan import Meter, Plan, plan_proof
 from loomproof.proof.run import Step, run_plan
 from loomproof.proof.saving import questions_of
 from loomproof.proof.scope import Scope, scope_of
+from loomproof.proof.suspects import conductors_of
 from loomproof.results import document as doc
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.grade import Grade
@@ -142,16 +143,11 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
     yield Step("working out what should be there")
     expectation = expect(loom, ROOM_TEMPERATURE_C if temperature_c is None else temperature_c)
     point_of = request.adapter.point_of
-    meter = meter_of(capabilities, request, measured_temperature=temperature_c is not None)
+    meter = meter_of(capabilities, request, measured_temperature=temperature_c is not None, identity=identity)
     yield Step("checking the bench")
     scope = scope_of(expectation, point_of, capabilities.clear_ohm)
-    check = self_check(bench, [group.points for group in scope.groups], meter_v=request.meter_v)
-    if not check.passed:
-        first = check.failures[0]
-        raise UnfitError(
-            f"{first.name}: {first.text}",
-            cure="Nothing was proved. Put the bench or the hook-up right and prove again.",
-        )
+    check = self_check(bench, conductors_of(expectation, scope), meter_v=request.meter_v)
+    refuse_unfit(check, "Nothing was proved. Put the bench or the hook-up right and prove again.")
     plan = plan_proof(expectation, point_of, capabilities, meter, isolation_ohm=loom.settings.isolation_ohm)
     if request.plan is not None and questions_of(request.plan) != questions_of(plan):
         raise AdapterError(
@@ -370,24 +366,37 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
     return Outcome(document, measured, findings, plan)
 
 
-def meter_of(capabilities: Capabilities, request: Request, *, measured_temperature: bool) -> Meter | None:
-    """Return what this bench's ohms are worth, or ``None`` where it has none or does not say."""
+def meter_of(
+    capabilities: Capabilities,
+    request: Request,
+    *,
+    measured_temperature: bool,
+    identity: Identity | None = None,
+) -> Meter | None:
+    """Return what this bench's ohms are worth, or ``None`` where it has none or does not say.
+
+    ``identity`` says whether the leads were learned with its own meter; without it they were not.
+    """
     if capabilities.ohms is None or capabilities.accuracy is None:
         return None
     leads = request.adapter.entries
     # A lead that was never zeroed is half a metre or so of thin wire: common practice, no source.
     unknown_u_ohm = 0.0 if request.simulated else 0.03
+    spread_ohm: float | None = None
+    if identity is not None and request.started:
+        spread_ohm = request.adapter.offset_spread_ohm(meter_name(identity, capabilities), request.started)
     return Meter(
         two_wire=capabilities.accuracy,
         four_wire=capabilities.four_wire_accuracy if capabilities.four_wire else None,
         range_ohm=capabilities.ohms,
         lead_ohm={lead.point: lead.lead_ohm for lead in leads},
         lead_u_ohm=max((lead.standard_u_ohm(unknown_u_ohm) for lead in leads), default=0.0),
-        repeatability_ohm=request.repeatability_ohm,
+        repeatability_ohm=max(request.repeatability_ohm, spread_ohm or 0.0),
         repeats=request.repeats,
         temperature_u_k=2.0 if measured_temperature else 6.0,
         test_current_a=capabilities.test_current_a,
         test_voltage_v=capabilities.test_voltage_v,
+        zeroed=spread_ohm is not None,
     )
 
 

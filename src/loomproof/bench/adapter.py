@@ -26,6 +26,13 @@ HARDLY = 10
 COLUMNS = ("point", "connector", "cavity", "lead_ohm", "lead_u_ohm", "zeroed")
 """The columns of an adapter table. The last three may be left out or empty."""
 
+ZERO_COLUMNS = ("spread_ohm", "meter")
+"""What zeroing adds; left out of a table whose leads were never zeroed."""
+
+ZERO_DAYS = 1
+"""So long a meter's offset counts as the one that was learned: leads are zeroed on the day (common
+practice)."""
+
 
 MOST_LEAD_OHM = 10.0
 """A lead of more is broken, or no lead: metres of thin wire have one ohm. Common practice, no source."""
@@ -36,8 +43,10 @@ class Lead:
     """One lead: a point and the cavity that it goes to.
 
     ``lead_ohm`` is its resistance with that of the scanner's switch, ``lead_u_ohm`` the expanded uncertainty
-    of that (k = 2), ``zeroed`` the date on which both were learned, "" where they were not. ``row`` is where
-    it stands in its table, 0 where there is none.
+    of that (k = 2), ``zeroed`` the date on which both were learned, "" where they were not. What was learned
+    holds half of the meter's offset and may be below zero; ``meter`` is who learned it, and ``spread_ohm``
+    the standard deviation of its single readings then. ``row`` is where it stands in its table, 0 where
+    there is none.
     """
 
     point: int
@@ -45,6 +54,8 @@ class Lead:
     lead_ohm: float = 0.0
     lead_u_ohm: float = 0.0
     zeroed: str = ""
+    spread_ohm: float = 0.0
+    meter: str = ""
     row: int = field(default=0, compare=False)
 
     def standard_u_ohm(self, unknown_u_ohm: float) -> float:
@@ -92,6 +103,22 @@ class Adapter:
         """The oldest date on which a lead was zeroed; "" where any was not."""
         dates = [entry.zeroed for entry in self.entries]
         return min(dates) if dates and all(dates) else ""
+
+    def offset_spread_ohm(self, meter: str, date: str) -> float | None:
+        """Return the standard deviation of a reading where this meter's fixed offset drops out with the
+        leads.
+
+        So it does where every lead was zeroed with this ``meter``, not over `ZERO_DAYS` before ``date`` (RFC
+        3339) nor after it, and its readings spread at all; else ``None``.
+        """
+        if not self.entries or any(lead.meter != meter or not lead.zeroed for lead in self.entries):
+            return None
+        day = datetime.fromisoformat(date).date()
+        ages = [(day - datetime.fromisoformat(lead.zeroed).date()).days for lead in self.entries]
+        spreads = [lead.spread_ohm for lead in self.entries]
+        if not all(0 <= age <= ZERO_DAYS for age in ages) or min(spreads) <= 0.0:
+            return None
+        return max(spreads)
 
     @property
     def leads_ohm(self) -> tuple[float, float]:
@@ -156,7 +183,7 @@ def _parsed(data: bytes, name: str, file: str) -> Adapter:
             cure=suggestion(head, COLUMNS) or f"Columns: {', '.join(COLUMNS)}.",
         )
         for head in heads
-        if head not in COLUMNS
+        if head not in (*COLUMNS, *ZERO_COLUMNS)
     ]
     problems += [
         Problem(f"the column {head} stands there twice", file, row=1)
@@ -171,7 +198,7 @@ def _parsed(data: bytes, name: str, file: str) -> Adapter:
             if len(row) > len(heads):
                 problems.append(Problem(f"{len(row)} cells stand under {len(heads)} heads", file, row=number))
                 continue
-            cells = dict.fromkeys(COLUMNS, "") | dict(
+            cells = dict.fromkeys((*COLUMNS, *ZERO_COLUMNS), "") | dict(
                 zip(heads, (cell.strip() for cell in row), strict=False)
             )
             lead, found = _lead(cells, file, number)
@@ -190,18 +217,18 @@ def table_of(adapter: Adapter) -> str:
     """Return the adapter as the text of its table."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    learned = any(lead.meter or lead.spread_ohm for lead in adapter.entries)
+    writer.writerow((*COLUMNS, *ZERO_COLUMNS) if learned else COLUMNS)
     for lead in adapter.entries:
-        writer.writerow(
-            (
-                lead.point,
-                lead.end.connector,
-                lead.end.cavity,
-                _figure(lead.lead_ohm),
-                _figure(lead.lead_u_ohm),
-                lead.zeroed,
-            )
+        cells = (
+            lead.point,
+            lead.end.connector,
+            lead.end.cavity,
+            _figure(lead.lead_ohm),
+            _figure(lead.lead_u_ohm),
+            lead.zeroed,
         )
+        writer.writerow((*cells, _figure(lead.spread_ohm), lead.meter) if learned else cells)
     return out.getvalue()
 
 
@@ -350,12 +377,14 @@ def _lead(cells: Mapping[str, str], file: str, row: int) -> tuple[Lead | None, l
         if not cells[column]:
             problems.append(Problem("the cell is empty", file, row=row, column=column))
     ohms = []
-    for column in ("lead_ohm", "lead_u_ohm"):
+    for column in ("lead_ohm", "lead_u_ohm", "spread_ohm"):
         try:
             value = float(cells[column] or 0.0)
         except ValueError:
             value = math.nan
-        if not 0.0 <= value <= MOST_LEAD_OHM:
+        # A learned lead holds half of its meter's offset, which may be below zero.
+        least_ohm = -MOST_LEAD_OHM if column == "lead_ohm" and cells["zeroed"] and cells["meter"] else 0.0
+        if not least_ohm <= value <= MOST_LEAD_OHM:
             found = f"{cells[column]!r} is no resistance of a lead, 0 to {MOST_LEAD_OHM:g} ohm"
             cure = "Write a figure such as 0.12, with a point; bench zero measures it."
             problems.append(Problem(found, file, row=row, column=column, cure=cure))
@@ -369,7 +398,7 @@ def _lead(cells: Mapping[str, str], file: str, row: int) -> tuple[Lead | None, l
     if problems:
         return None, problems
     end = End(cells["connector"], cells["cavity"])
-    return Lead(int(point), end, ohms[0], ohms[1], cells["zeroed"], row), []
+    return Lead(int(point), end, ohms[0], ohms[1], cells["zeroed"], ohms[2], cells["meter"], row), []
 
 
 def _is_date(text: str) -> bool:

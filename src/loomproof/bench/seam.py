@@ -142,6 +142,11 @@ def total_of(parts: Iterable[Statistics]) -> Statistics:
     return found
 
 
+def meter_name(identity: Identity, able: Capabilities) -> str:
+    """Return what tells a bench's meter from any other: its own name where it is an instrument apart."""
+    return dict(able.other).get("meter", f"{identity.maker} {identity.model} {identity.serial}")
+
+
 RELEASED = "The bench confirmed that every point is released."
 NOT_RELEASED = (
     "The bench did not confirm that its points are released: switch it off before you touch the loom."

@@ -11,21 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from loomproof.bench.seam import Bench, PointSet, points_of
+from loomproof.bench.undriven import VOLT_LIMIT_V, Check, Conductors, drive_alone, look_undriven
+from loomproof.errors import SafetyError, UnfitError
 
-VOLT_LIMIT_V = 0.5
-"""Largest voltage that counts as none. Ours: under any vehicle supply, over what galvanic contacts make."""
+__all__ = ["Check", "Conductors", "SelfCheck", "refuse_unfit", "self_check"]
 
 LONGEST_SETTLE_US = 200_000
 """Where looking for a settle time ends; a loom slower than this is not sensed."""
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """One check: its name, whether it passed, and what was seen."""
-
-    name: str
-    passed: bool
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +40,7 @@ class SelfCheck:
 
 def self_check(
     bench: Bench,
-    nets: Sequence[PointSet],
+    given: Conductors,
     *,
     meter_v: float | None = None,
     volt_limit_v: float = VOLT_LIMIT_V,
@@ -56,48 +48,35 @@ def self_check(
 ) -> SelfCheck:
     """Look at the bench with the loom on, and find and set the settle time.
 
-    ``nets`` are the points in use, those that should be one net together in one set. ``meter_v`` is the
-    voltage that a person read on the loom with a meter, for a bench that measures none. Nothing is
-    driven where a voltage is found. Raises `LinkError` and its like, never for a failed check.
+    Nothing is driven before the undriven loom has been looked at, and no two points before each was driven
+    alone (`loomproof.bench.undriven`). ``meter_v`` is the largest voltage that a person read on the loom with
+    a meter, for a bench that measures none. Raises `LinkError` and its like, never for a failed check.
     """
-    voltage = check_voltage(bench, nets, meter_v=meter_v, limit_v=volt_limit_v)
-    if not voltage.passed:
-        return SelfCheck((voltage,))
+    undriven = look_undriven(bench, given, meter_v, volt_limit_v)
+    if not all(check.passed for check in undriven):
+        return SelfCheck(undriven)
+    voltage = next(check for check in undriven if check.name == "voltage")
     if bench.capabilities().sense_ohm is None:
         return SelfCheck((voltage, Check("sense", True, "this bench cannot sense; all is read in ohms")))
-    settle, settle_us = find_settle(bench, nets, longest_us=longest_settle_us)
-    return SelfCheck((voltage, settle, *check_points(bench, nets)), settle_us)
+    alone = drive_alone(bench, given, volt_limit_v)
+    if not all(check.passed for check in alone):
+        return SelfCheck((voltage, *alone))
+    settle, settle_us = find_settle(bench, given.nets, longest_us=longest_settle_us)
+    singly = next(check for check in alone if check.name == "one at a time")
+    return SelfCheck((voltage, singly, settle, *check_points(bench, given.nets)), settle_us)
 
 
-def check_voltage(
-    bench: Bench, nets: Sequence[PointSet], *, meter_v: float | None = None, limit_v: float = VOLT_LIMIT_V
-) -> Check:
-    """Look for a voltage on the loom: one point of each net against the first, two points at a time.
-
-    What a person's meter read (``meter_v``) counts on every bench, and nothing is asked where it is too much.
-    Sets of several nets are not joined for this: that would short a battery that is still connected. A
-    source between two nets with no way to the first is seen by the empty drive of `check_points`.
-    """
-    firsts = [_first(net) for net in nets]
-    by_meter = "" if meter_v is None else f"{meter_v:g} V by a person's meter"
-    if meter_v is not None and not abs(meter_v) <= limit_v:
-        return Check("voltage", False, f"{by_meter} (limit {limit_v:g} V)")
-    if bench.capabilities().volt_max is None:
-        if meter_v is None:
-            return Check(
-                "voltage",
-                False,
-                "this bench cannot measure a voltage on the loom: read it with a meter, and give the "
-                "reading with --meter-volts",
-            )
-        return Check("voltage", True, f"{by_meter} (limit {limit_v:g} V)")
-    worst, place = 0.0, ""
-    for point in firsts[1:]:
-        volts = bench.voltage(point, firsts[0])
-        if abs(volts) > abs(worst):
-            worst, place = volts, f" at point {_names(point)} against point {_names(firsts[0])}"
-    seen = ", ".join(filter(None, (f"largest {worst:.3g} V{place}", by_meter)))
-    return Check("voltage", abs(worst) <= limit_v, f"{seen} (limit {limit_v:g} V)")
+def refuse_unfit(check: SelfCheck, cure: str) -> None:
+    """Refuse to go on where a check failed: `SafetyError` for a voltage on the loom, else `UnfitError`."""
+    if check.passed:
+        return
+    first = check.failures[0]
+    if first.name == "voltage":
+        raise SafetyError(
+            f"{first.name}: {first.text}",
+            cure=f"Find the source, take it off and let capacitors discharge through a resistor. {cure}",
+        )
+    raise UnfitError(f"{first.name}: {first.text}", cure=cure)
 
 
 def find_settle(
@@ -126,7 +105,7 @@ def find_settle(
         settle_us *= 2
     low = before[1] if before else 0
     text = f"no two settings up to {longest_us} µs agree" + (
-        f"; point {_names(low)} never rises" if low else ""
+        f"; point {_names(low)} never rises: a large capacitor, or a voltage on the loom" if low else ""
     )
     return Check("settle", False, text), None
 

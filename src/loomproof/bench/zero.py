@@ -2,15 +2,22 @@
 
 With all ends joined in one joint of negligible resistance a reading between points i and j is
 r_ij = R_i + R_j. Three points give each lead alone, R_a = (r_ab + r_ac - r_bc) / 2; every other lead
-follows from a reading against one of them. The meter's own offset is in these readings and in those that
-they are taken from later, so it drops out; what stays is the spread.
+follows from a reading against one of them. The meter's own offset is in these readings, half of it in each
+lead, and in those that they are taken from later, so with the same meter it drops out, a negative one as
+well; what stays is the spread.
+
+With v the variance of the mean of one pair's readings: R_b + R_c and R_a + R_j are readings themselves and
+have v; R_b + R_j has 3 v; of two leads learned against the same first one, R_j + R_k = r_aj + r_ak - 2 R_a
+has (1 + 1 + 3) v = 5 v, more than two independent leads of 7/4 v would have. So a lead's figure is half of
+the largest variance that it has in any pair, or its own where that is more: 5/2 v, and 3/4 v for the first
+three.
 """
 
 from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from loomproof.bench.adapter import Adapter
@@ -22,10 +29,15 @@ REPEATS = 5
 
 @dataclass(frozen=True, slots=True)
 class LeadReading:
-    """A lead's resistance and its expanded uncertainty (k = 2), Ω."""
+    """A lead's resistance, Ω, the meter's offset in it, and its expanded uncertainty (k = 2) as one of two.
+
+    ``spread_ohm`` is the standard deviation of a single reading, the meter's last digit included; 0 where
+    every reading was the same, so that nothing is known of it.
+    """
 
     ohm: float
     u_ohm: float
+    spread_ohm: float = 0.0
 
 
 def learn_leads(
@@ -33,10 +45,10 @@ def learn_leads(
 ) -> dict[int, LeadReading]:
     """Return the resistance of each lead, all of these points joined by a shorting plug.
 
-    The uncertainty is 2 · s · √(3/4 + 1) / √repeats: the pooled standard deviation s of one reading,
-    carried through both differences, taken as independent, which is never too small (JCGM 100:2008, 5.1.2).
-    Raises `UsageError` for fewer than three points or two repeats, `AdapterError` that names open leads;
-    ``names`` say what is at the points.
+    The uncertainty is 2 · s · √(5/2) / √repeats, for the first three leads 2 · s · √(3/4) / √repeats, with
+    the pooled standard deviation s of one reading (JCGM 100:2008, 5.2.2: the first lead is in both). Raises
+    `UsageError` for fewer than three points or two repeats, `AdapterError` that names open leads; ``names``
+    say what is at the points.
     """
     if bench.capabilities().ohms is None:
         raise UnfitError("this bench senses only; it cannot learn lead resistance")
@@ -62,19 +74,42 @@ def learn_leads(
         )
     mean = {pair: statistics.fmean(values) for pair, values in readings.items()}
     pooled = math.sqrt(statistics.fmean(statistics.variance(values) for values in readings.values()))
-    u_ohm = 2.0 * pooled * math.sqrt(1.75 / repeats)
+    spread = math.hypot(pooled, _step(readings.values()) / math.sqrt(12.0)) if pooled else 0.0
+    u_first, u_other = (2.0 * spread * math.sqrt(share / repeats) for share in (0.75, 2.5))
     first = (mean[a, b] + mean[a, c] - mean[b, c]) / 2.0
     leads = {point: mean[a, point] - first for point in points[1:]}
     leads[a] = first
-    return {point: LeadReading(max(0.0, leads[point]), u_ohm) for point in points}
+    return {
+        point: LeadReading(leads[point], u_first if point in (a, b, c) else u_other, spread)
+        for point in points
+    }
 
 
-def zeroed(adapter: Adapter, leads: Mapping[int, LeadReading], date: str) -> Adapter:
-    """Return the adapter with these leads' resistance, spread and date put in."""
+def _step(readings: Iterable[Sequence[float]]) -> float:
+    """Return the least step between two readings of one pair: what the meter's last digit is worth at
+    most."""
+    steps = (
+        y - x
+        for values in readings
+        for x, y in zip(sorted(values), sorted(values)[1:], strict=False)
+        if y > x
+    )
+    return min(steps, default=0.0)
+
+
+def zeroed(adapter: Adapter, leads: Mapping[int, LeadReading], date: str, meter: str = "") -> Adapter:
+    """Return the adapter with these leads' resistance, spread and date put in; ``meter`` read them."""
     return replace(
         adapter,
         entries=tuple(
-            replace(lead, lead_ohm=leads[lead.point].ohm, lead_u_ohm=leads[lead.point].u_ohm, zeroed=date)
+            replace(
+                lead,
+                lead_ohm=leads[lead.point].ohm,
+                lead_u_ohm=leads[lead.point].u_ohm,
+                zeroed=date,
+                spread_ohm=leads[lead.point].spread_ohm,
+                meter=meter,
+            )
             if lead.point in leads
             else lead
             for lead in adapter.entries

@@ -84,6 +84,7 @@ def zero(
     """Learn lead resistance with a shorting plug over the adapter's ends, and write it into the table."""
     from loomproof.bench.adapter import read_adapter, write_adapter
     from loomproof.bench.opening import open_bench
+    from loomproof.bench.seam import meter_name
     from loomproof.bench.zero import learn_leads, zeroed
     from loomproof.cli import proving
     from loomproof.cli.plugged import plugged_in
@@ -99,7 +100,8 @@ def zero(
     ):
         proving.refuse_loom_on(opened, address, made_safe=made_safe, confirm=confirmed)
         leads = learn_leads(opened, points, repeats, names)
-    write_adapter(zeroed(found, leads, f"{datetime.now(UTC):%Y-%m-%d}"), table)
+        meter = meter_name(opened.identify(), opened.capabilities())
+    write_adapter(zeroed(found, leads, f"{datetime.now(UTC):%Y-%m-%d}", meter), table)
     ohms = [lead.ohm for lead in leads.values()]
     spread = max(lead.u_ohm for lead in leads.values())
     click.echo(

@@ -67,19 +67,19 @@ def retest(
     from loomproof.bench.adapter import check_adapter
     from loomproof.bench.journal import JournaledBench
     from loomproof.bench.opening import open_bench
-    from loomproof.bench.selfcheck import self_check
+    from loomproof.bench.selfcheck import refuse_unfit, self_check
     from loomproof.bench.sensible import temperature_of
     from loomproof.cli import proving
     from loomproof.cli.prove import caution, confirmed
     from loomproof.diagnosis import explain
     from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, expect
-    from loomproof.errors import UnfitError
     from loomproof.flow import Request, meter_of
     from loomproof.loom.reading import load
     from loomproof.proof.claims import claims_of
     from loomproof.proof.plan import plan_proof
     from loomproof.proof.retest import plan_retest, touched_ends, touched_nets
     from loomproof.proof.run import run_plan
+    from loomproof.proof.suspects import conductors_of
     from loomproof.reports.words import headline, plural
     from loomproof.results.findings import Severity
     from loomproof.results.grade import Grade
@@ -140,9 +140,8 @@ def retest(
         missing = [end for end in described.cavities if end in reached - set(leads.point_of)]
         if missing:
             raise AdapterError(f"no point goes to {missing[0]}, which the repair can have touched")
-        check = self_check(bench, [group.points for group in full.scope.groups], meter_v=request.meter_v)
-        if not check.passed:
-            raise UnfitError(f"{check.failures[0].name}: {check.failures[0].text}")
+        check = self_check(bench, conductors_of(expectation, full.scope), meter_v=request.meter_v)
+        refuse_unfit(check, "Nothing was tested.")
         plan = plan_retest(full, expectation, nets)
         untouched = frozenset(range(len(expectation.nets))) - nets
         measured = proving.shown(run_plan(plan, expectation, bench, untouched=untouched))

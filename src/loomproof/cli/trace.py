@@ -52,17 +52,17 @@ def trace(
     from loomproof.bench.journal import JournaledBench
     from loomproof.bench.opening import open_bench
     from loomproof.bench.seam import point_set
-    from loomproof.bench.selfcheck import self_check
+    from loomproof.bench.selfcheck import refuse_unfit, self_check
     from loomproof.bench.sensible import temperature_of
     from loomproof.cli import proving
     from loomproof.cli.prove import caution, confirmed
     from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
-    from loomproof.errors import UnfitError
     from loomproof.flow import Request, meter_of
     from loomproof.loom.writing import write_folder
     from loomproof.proof.asking import Asker
     from loomproof.proof.ohms import Ohmmeter
     from loomproof.proof.scope import Scope
+    from loomproof.proof.suspects import single_points
     from loomproof.proof.trace import Traced
     from loomproof.proof.trace import trace as traced_steps
     from loomproof.proof.traced_loom import fitted_loom, loom_of, questions_of
@@ -96,10 +96,8 @@ def trace(
         check_adapter(leads, tuple(order), able.points)
         with JournaledBench(raw, journal, {"trace": title}) as bench:
             temperature_c = temperature_of(bench)
-            check = self_check(bench, [1 << (point - 1) for point in order.values()], meter_v=request.meter_v)
-            if not check.passed:
-                first = check.failures[0]
-                raise UnfitError(f"{first.name}: {first.text}", cure="Nothing was traced.")
+            check = self_check(bench, single_points(order), meter_v=request.meter_v)
+            refuse_unfit(check, "Nothing was traced.")
             meter = meter_of(able, request, measured_temperature=temperature_c is not None)
             found = proving.shown(traced_steps(bench, leads.end_of, meter))
             scope = Scope((), (), (), order, dict(leads.end_of), ())

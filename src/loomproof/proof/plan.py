@@ -42,7 +42,8 @@ class Meter:
 
     ``lead_ohm`` holds each point's adapter lead; ``lead_u_ohm`` the standard uncertainty of one lead.
     ``repeatability_ohm`` is the standard deviation of single readings. ``test_current_a`` and
-    ``test_voltage_v`` are the most that it puts on the loom.
+    ``test_voltage_v`` are the most that it puts on the loom. ``zeroed``: the leads were learned with this
+    meter, so that what is fixed in its two-wire error has gone with them.
     """
 
     two_wire: Accuracy
@@ -55,6 +56,7 @@ class Meter:
     temperature_u_k: float = 0.0
     test_current_a: float = 0.02
     test_voltage_v: float = 5.0
+    zeroed: bool = False
 
     def uncertainty_ohm(self, reading_ohm: float, wires: Wires) -> float:
         """Return the expanded uncertainty (k = 2) of a reading corrected for leads.
@@ -64,7 +66,7 @@ class Meter:
         four = wires == 4 and self.four_wire is not None
         accuracy = self.four_wire if four and self.four_wire else self.two_wire
         found_ohm = reading_uncertainty(
-            accuracy.ohm,
+            0.0 if self.zeroed and not four else accuracy.ohm,
             accuracy.ratio,
             reading_ohm,
             lead_uncertainty_ohm=0.0 if wires == 4 else self.lead_u_ohm * 2**0.5,
