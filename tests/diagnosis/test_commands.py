@@ -93,6 +93,7 @@ def test_answers_are_kept_with_the_run_and_its_record_stays(
         sealed = store.record(crossed.document.run)
     assert run(["findings", "last", "--saw", "REAR LAMP sound"]) == 0
     shown = " ".join(capsys.readouterr().out.split())
+    assert "REAR LAMP, from the mating side" in shown
     assert '"REAR LAMP" sound: taken for finding 1' in shown
     assert "crossed at" not in shown
     assert "joined again crossed on the way" in shown

@@ -190,6 +190,7 @@ def physical() -> Iterator[Physical]:
         for pair in itertools.combinations(LOOM.by_name[name].ends, 2):
             yield Physical("crossed", pair)
             yield Physical("lead crossed", pair)
+            yield Physical("lead touching", pair)
             yield Physical("touching", pair)  # side by side, or wet right across
     for one, two in itertools.combinations(LOOM.wires, 2):
         if not set(one.ends) & set(two.ends):
@@ -220,7 +221,7 @@ def nets_of(fault: Physical) -> tuple[frozenset[End], ...]:
         graph.add_node(("read", end))
         if not (fault.kind in ("contact", "lead") and end in fault.ends):
             graph.add_edge(("in", end), ("read", at[end]))
-    if fault.kind in ("touching", "added"):
+    if fault.kind in ("touching", "added", "lead touching"):
         graph.add_edge(*(("in", end) for end in fault.joins or fault.ends))
     if fault.kind == "chafed":
         pierced, bare = (LOOM.wire_by_name[name] for name in fault.wires)
@@ -241,6 +242,7 @@ TOLD_AS = {
     "lead": {"adapter_lead"},
     "crossed": {"crossed", "mirrored", "exchanged", "moved_to_spare"},
     "lead crossed": {"adapter"},
+    "lead touching": {"adapter_short"},
     "touching": {"touching"},
     "joint": {"crossed_joint"},
     "chafed": {"touching"},
@@ -252,7 +254,7 @@ def tells(one: Finding | Alternative, fault: Physical) -> bool:
     """Whether an explanation is this fault, or leaves room for it."""
     if one.cause not in TOLD_AS[fault.kind]:
         return False
-    if fault.kind == "added":
+    if fault.kind in ("added", "lead touching"):
         return True
     if fault.kind in ("chafed", "touching"):
         wires = set(fault.wires) or {w.name for end in fault.ends for w in LOOM.wires_at.get(end, ())}

@@ -20,6 +20,7 @@ CAUSES: dict[str, Cause] = {
     "nothing_plugged": Cause(Kind.OPEN, 0),
     "adapter_lead": Cause(Kind.OPEN, 1),
     "adapter_board": Cause(Kind.OPEN, 1),
+    "adapter_short": Cause(Kind.SHORT, 1),
     "not_plugged": Cause(Kind.OPEN, 2),
     "left_in": Cause(Kind.UNEXPECTED_COMPONENT, 2),
     "exchanged": Cause(Kind.MISWIRE, 3),

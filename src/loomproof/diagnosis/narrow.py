@@ -61,7 +61,7 @@ def _some(things: Iterable[Thing]) -> Way:
     return Way(may=frozenset(things))
 
 
-_AT_THE_ADAPTER = frozenset({"adapter", "adapter_lead", "adapter_board"})
+_AT_THE_ADAPTER = frozenset({"adapter", "adapter_lead", "adapter_board", "adapter_short"})
 _AT_ALL_PLACES = frozenset(
     {"crossed", "crossed_housings", "moved_to_spare", "mirrored", "rotated", "shifted", "exchanged"}
 )
@@ -148,6 +148,8 @@ def ways_of(explanation: Explains, *, is_first: bool = False) -> tuple[Way, ...]
     leads = [Thing(What.LEAD, end=end) for end in explanation.cavities]
     if cause == "adapter_lead":
         return tuple(_all((Thing(What.ADAPTER), lead)) for lead in leads)
+    if cause == "adapter_short":
+        return (Way(frozenset({Thing(What.ADAPTER)}), frozenset(leads)),)
     if cause in _AT_THE_ADAPTER:
         return (_all((Thing(What.ADAPTER), *leads)),)
     if cause in _PARTS and parts:
@@ -255,6 +257,8 @@ def _narrowed(finding: Finding, left: Sequence[Sequence[Way]], heard: Sequence[O
 def _places(one: Alternative) -> tuple[str, ...]:
     if one.cause in _AT_THE_ADAPTER:
         return tuple(f"the adapter's lead for {end}" for end in one.cavities)
+    if one.cause == "crossed_joint":
+        return (f"along {listed(one.wires)}, where they were mended",)
     return tuple(str(end) for end in one.cavities)
 
 

@@ -77,7 +77,9 @@ class Opens(Desk):
                 f"Look at {end}: contact pushed back, spread or green, or its crimp off all wires?",
                 "Seat the contact until it locks, or crimp all its wires into a new one.",
             ]
-        return self._made(fault, ends, title, [self.names.place(end)], repair, wires=wires)
+        others = self._adapter_lead(ends)
+        place = [self.names.place(end)]
+        return self._made(fault, ends, title, place, repair, wires=wires, alternatives=others)
 
     def _open_part(self, fault: Fault, name: str, ends: tuple[End, ...]) -> Finding:
         part = self.loom.component_by_name.get(name)

@@ -105,7 +105,7 @@ class Shorts(Desk):
             joined = [end for end in at if end != spare]
             cavities = tuple(dict.fromkeys((spare, *cavities)))
             title = f"Wire added in spare cavity {spare}, joined to {self._with_wires(joined, wires)}"
-        alternatives = [other, *self._shorted_parts(fault)]
+        alternatives = [other, *self._shorted_parts(fault), self._leads_touch(at)]
         if self.measured.sense_vectors and not self.measured.resistance_readings:
             alternatives.append(self._resistive(firsts))
         return self._made(
@@ -119,6 +119,19 @@ class Shorts(Desk):
             alternatives=tuple(alternatives),
             cause="" if spare is None else "added_wire",
             cautions=self._power(conductors),
+        )
+
+    def _leads_touch(self, ends: Sequence[End]) -> Alternative:
+        """Return the adapter's own leads touching, which reads as a short of the loom does."""
+        plugs = listed(dict.fromkeys(end.connector for end in ends))
+        return Alternative(
+            text=f"leads of the adapter touch, those for {listed(ends)} or others of these conductors, "
+            "not the loom",
+            cause="adapter_short",
+            cavities=tuple(ends),
+            repair=(f"Part the adapter's leads for {listed(ends)}.",),
+            tell_apart=f"Take {plugs} off the adapter and prove again, or self-test the bench with nothing "
+            "plugged: a short that stays is the adapter's.",
         )
 
     def _shorted_parts(self, fault: Fault) -> list[Alternative]:

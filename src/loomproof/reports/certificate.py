@@ -13,6 +13,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import cast
 
+from loomproof.loom.ends import End
 from loomproof.reports import claims
 from loomproof.reports.typesetting import typeset
 from loomproof.reports.words import (
@@ -364,7 +365,7 @@ def _faces(document: Document) -> list[View]:
         cavities = [cavity for row in entry.rows for cavity in row if cavity]
         if not cavities:
             continue
-        faulty = tuple(cavity for cavity in cavities if f"{entry.name}:{cavity}" in marked)
+        faulty = tuple(cavity for cavity in cavities if str(End(entry.name, cavity)) in marked)
         svg = entry_face(entry, marked=faulty)
         size = _WIDTH.search(svg)
         faces.append(

@@ -12,6 +12,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from loomproof.loom.ends import End
 from loomproof.reports.words import (
     VERDICTS,
     asked,
@@ -148,7 +149,7 @@ def _faces(finding: FindingEntry, connectors: Sequence[ConnectorEntry]) -> Itera
         entry
         for entry in connectors
         if sum(map(len, entry.rows)) > 1
-        and any(f"{entry.name}:{cavity}" in marked for row in entry.rows for cavity in row if cavity)
+        and any(str(End(entry.name, cavity)) in marked for row in entry.rows for cavity in row if cavity)
     ]
     for entry in named if len(named) <= MOST_FACES else ():
         wide = max(len(cavity) for row in entry.rows for cavity in row if cavity)
@@ -157,7 +158,7 @@ def _faces(finding: FindingEntry, connectors: Sequence[ConnectorEntry]) -> Itera
             face.append("\n")
             for cavity in row:
                 name = clean(cavity or "").rjust(wide)
-                here = bool(cavity) and f"{entry.name}:{cavity}" in marked
+                here = bool(cavity) and str(End(entry.name, cavity)) in marked
                 face.append(f"[{name}]" if here else f" {name} ", "bold red" if here else "")
         yield face
 
