@@ -24,14 +24,17 @@ _JOINS = (ComponentKind.FUSE, ComponentKind.LINK)
 
 
 def joining(
-    loom: Loom, place_of: Callable[[End], Hashable | None], places: Sequence[Hashable]
+    loom: Loom, place_of: Callable[[End], Hashable | None], places: Sequence[Hashable], *, coils: bool
 ) -> tuple[Component, ...]:
-    """Return the parts that should be out and, left in, join these places to one; empty where they do not."""
+    """Return the parts that should be out and, left in, join these places to one; empty where they do not.
+
+    ``coils``: the bench only senses, and a coil reads there as a joint does.
+    """
     left = [
         (part, {place_of(a), place_of(b)})
         for part in loom.components
         if not part.fitted
-        for a, b in _closed(part)
+        for a, b in (*_closed(part), *(_coils(part) if coils else ()))
     ]
     across = [(part, pair) for part, pair in left if len(pair) == 2 and pair <= {*places}]
     reached, parts = {places[0]}, dict[str, Component]()

@@ -145,3 +145,9 @@ def new_part(part: Component) -> str:
         return f"{what} of its type and rating, its {cathode_mark(part)} at {part.terminal('K')}"
     value = f" of {ohms(part.resistance_ohm)}" if part.resistance_ohm else ""
     return f"a {part.kind}{value} of its type and rating"
+
+
+def right_value(part: Component, expected_ohm: float) -> str:
+    """Return what a part should have: its described value, without the wires and contacts of a reading."""
+    value = ohms(part.resistance_ohm if part.resistance_ohm is not None else expected_ohm)
+    return f"a coil of {value}" if part.kind is ComponentKind.RELAY else value

@@ -153,7 +153,10 @@ class Miswires(Desk):
             ends,
             f"{plugs} exchanged",
             [self.names.place(ends[0])],
-            [f"Exchange {plugs} on the bench; mark them so that they cannot be mistaken in the car."],
+            [
+                *self._unlike(fault.connectors),
+                f"Exchange {plugs} on the bench; mark them so that they cannot be mistaken in the car.",
+            ],
             wires=wires,
             alternatives=(
                 *self._rejoined(apart),
@@ -161,6 +164,16 @@ class Miswires(Desk):
                 self._one_by_one(plugs, ends, wires),
             ),
         )
+
+    def _unlike(self, plugs: Sequence[str]) -> list[str]:
+        """Return the first step where housings unlike each other seem exchanged: the adapter's own plugs."""
+        one, other = (self.loom.by_name[name] for name in plugs)
+        if (one.housing, one.kind, one.rows) == (other.housing, other.kind, other.rows):
+            return []
+        return [
+            f"The housings of {listed(plugs)} are not described alike: compare the adapter's plugs and "
+            "labels for them first."
+        ]
 
     def _apart(self, ends: Sequence[End]) -> list[End]:
         """Return the cavities that do not read as they should."""

@@ -10,7 +10,7 @@ from loomproof.diagnosis.desk import SHORTED_OHM
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.left_in import COIL_OHM, across, found_in
 from loomproof.diagnosis.loops import Amiss, PartNetwork, agree, one_for_all
-from loomproof.diagnosis.mending import cathode_mark, kind_of, new_part
+from loomproof.diagnosis.mending import cathode_mark, kind_of, new_part, right_value
 from loomproof.diagnosis.touch import Touch
 from loomproof.diagnosis.words import listed, of_reading
 from loomproof.diagnosis.writing import Writer
@@ -172,7 +172,7 @@ def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:
     return writer.make(
         cause,
         (judged.a, judged.b),
-        f"{_capital(part)} {part.name} {what}: {_right(judged)}",
+        f"{_capital(part)} {part.name} {what}: {_right(part, judged)}",
         [writer.names.place(end) for end in part.ends],
         [
             f"Take {part.name} out and meter it on its own; compare its marking with the description.",
@@ -185,9 +185,9 @@ def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:
     )
 
 
-def _right(judged: Judged) -> str:
+def _right(part: Component, judged: Judged) -> str:
     if math.isfinite(judged.expected_ohm):
-        return f"{ohms(judged.expected_ohm)} is right"
+        return f"{right_value(part, judged.expected_ohm)} is right"
     return f"a sound one has {ohms(judged.lower_ohm)} or more"
 
 

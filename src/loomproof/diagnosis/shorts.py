@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from itertools import combinations
 
 from loomproof.diagnosis.desk import SHORTED_OHM, Desk
 from loomproof.diagnosis.faults import Fault
 from loomproof.diagnosis.left_in import found_in, joining
-from loomproof.diagnosis.mending import new_part
+from loomproof.diagnosis.mending import new_part, right_value
 from loomproof.diagnosis.touch import Conductor, Touch, nearest
 from loomproof.diagnosis.words import listed, of_reading
 from loomproof.loom.designations import TERMINALS, Supply
 from loomproof.loom.model import Component, End
-from loomproof.results.figures import ohms
 from loomproof.results.findings import Alternative, Evidence, Finding
 from loomproof.results.measured import Decision, Judged
 
@@ -27,18 +28,27 @@ class Shorts(Desk):
 
     def _short(self, fault: Fault) -> Finding:
         at = {end: i for i, piece in enumerate(fault.pieces) for end in self._nodes(piece)}
-        left = joining(self.loom, at.get, range(len(fault.pieces))) if fault.pieces else ()
+        senses = not self.measured.resistance_readings
+        left = joining(self.loom, at.get, range(len(fault.pieces)), coils=senses) if fault.pieces else ()
         plain = self._touching(fault)
-        return found_in(self, left, plain) if left else plain
+        if left:
+            return found_in(self, left, plain)
+        pairs = combinations(range(len(fault.pieces)), 2) if len(fault.pieces) > 2 else ()
+        some = {part.name for pair in pairs for part in joining(self.loom, at.get, pair, coils=senses)}
+        if not some:
+            return plain
+        look = f"Look whether {listed(sorted(some), 3)} is in, and pull it: it joins two of these conductors."
+        return replace(plain, repair=(look, *plain.repair))
 
     def _touching(self, fault: Fault) -> Finding:
         low = self._low_part(fault) if len(fault.pieces) == 2 else None
         if low is not None:
             part, judged = low
+            right = right_value(part, judged.expected_ohm)
             return self.make(
                 "wrong_value",
                 (judged.a, judged.b),
-                f"{part.kind.capitalize()} {part.name} reads too low: {ohms(judged.expected_ohm)} is right",
+                f"{part.kind.capitalize()} {part.name} reads too low: {right} is right",
                 [self.names.place(end) for end in part.ends],
                 [f"Take {part.name} out and meter it on its own; fit {new_part(part)}."],
                 components=(part.name,),
