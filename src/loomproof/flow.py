@@ -77,6 +77,8 @@ class Request:
     """What a person said is at connectors whose hazard the description leaves open."""
     last_selftest: str = ""
     selftest_failures: str = ""
+    reference_selftest: str = ""
+    """The bench's last self-test with resistors, in words with its date; "" where none is kept."""
     repeatability_ohm: float = 0.0
     plan: Plan | None = None
     """A saved plan: the run must ask what it asks, whatever the limits are at today's temperature."""
@@ -281,7 +283,10 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
     if insulation is not None:
         claims = (*claims, claim_of(insulation))
     four = capabilities.four_wire_accuracy if capabilities.four_wire and plan.meter else None
-    demand = Demand(plan.meter is not None, request.grade, request.waived, request.answers)
+    meter_check = ""
+    if plan.meter is not None:
+        meter_check = measured.meter_check or request.reference_selftest
+    demand = Demand(plan.meter is not None, request.grade, request.waived, request.answers, meter_check)
     said = judgement_of(loom, measured, findings, claims, demand, insulation)
     document = doc.Document(
         verdict=said.verdict,
@@ -289,6 +294,7 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
         grade_demanded=said.demanded,
         grade_text=said.grade_text,
         risk=said.risk,
+        meter_check=meter_check,
         run=request.run,
         started=request.started,
         ended=ended.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),

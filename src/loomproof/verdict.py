@@ -18,6 +18,9 @@ from loomproof.results.insulation import Insulation
 from loomproof.results.measured import Decision, Measured
 from loomproof.unused import set_aside
 
+NOT_CHECKED = "meter not checked"
+"""Said with the grade where nothing of known resistance was read: a meter that reads nought would pass."""
+
 
 @dataclass(frozen=True)
 class Judgement:
@@ -45,6 +48,8 @@ class Demand:
     grade: Grade | None = None
     waived: tuple[End, ...] = ()
     answers: Mapping[str, str] = field(default_factory=dict)
+    meter_check: str = ""
+    """On what it rests that the meter reads ohms at all; "": on nothing, which the headline says."""
     advice: tuple[str, ...] = ()
     """What would let this bench reach more, in words."""
 
@@ -84,6 +89,8 @@ def judgement_of(
             ),
         )
     grade, text = grade_of(standing.claims, measured.untold_parts, measures_ohms=demand.measures_ohms)
+    if demand.measures_ohms and not demand.meter_check:
+        text += f"; {NOT_CHECKED}"
     graded = replace(plain, grade=grade, grade_text=text, risk=risk_of(standing.claims))
     if grade.meets(demanded):
         return graded

@@ -11,7 +11,7 @@ from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Accuracy, Capabilities, Wires
 from loomproof.errors import UnfitError
 from loomproof.flow import Outcome, Request, prove
-from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Wire
+from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Hazard, Loom, Wire
 from loomproof.proof.run import finish
 from loomproof.results.document import Verdict
 from loomproof.results.grade import Grade
@@ -137,3 +137,50 @@ def test_a_thermometer_that_tells_what_no_workshop_has_moves_no_limit(celsius: f
     assert proved(lying(celsius=35.0)).document.verdict is Verdict.PASS
     with pytest.raises(UnfitError, match="thermometer"):
         proved(lying(celsius=celsius))
+
+
+def one_wire(name: str = "plain") -> Loom:
+    """One metre of 0.75 mm² between two plugs, and another beside it: nothing of known resistance."""
+    ends = [End(plug, cavity) for plug in "AB" for cavity in "12"]
+    plugs = tuple(Connector(plug, ConnectorKind.PLUG, (("1", "2"),), hazard=Hazard.NONE) for plug in "AB")
+    wires = tuple(
+        Wire(f"W{k + 1}", ends[k], ends[2 + k], colour="BK", csa_mm2=0.75, length_m=1.0) for k in range(2)
+    )
+    return Loom(name=name, connectors=plugs, wires=wires)
+
+
+def test_four_wires_that_read_nought_where_copper_has_more_are_refused() -> None:
+    """Leads not zeroed, so that two wires contradict nothing: 1 m of 0.75 mm² has 23 mΩ of solid copper."""
+    able = replace(METER_ONLY, four_wire=True, four_wire_accuracy=Accuracy(0.005, 0.0))
+
+    def open_sense(ohm: float, wires: Wires) -> float:
+        return 0.0 if wires == 4 and ohm < 1e8 else ohm
+
+    with pytest.raises(UnfitError, match=r"copper alone has 0\.018 Ω there at least"):
+        proved(lying("high 0.8 W1", loom=one_wire(), lie=open_sense, able=able), one_wire())
+    assert proved(lying(loom=one_wire(), able=able), one_wire()).document.meter_check.endswith(
+        "of its copper"
+    )
+
+
+@pytest.mark.parametrize("gain", [0.0, 1e-3])
+def test_a_meter_that_reads_nought_and_could_not_be_seen_to_says_that_it_was_not_checked(gain: float) -> None:
+    able = replace(TWO_WIRE, accuracy=Accuracy(0.1, 0.01))
+    bench = lying(
+        "high 20 W1", loom=one_wire(), lie=lambda ohm, _: ohm * gain if ohm < 1e8 else ohm, able=able
+    )
+    document = proved(bench, one_wire()).document
+    assert document.verdict is Verdict.PASS, "copper has less than the uncertainty: nothing shows it"
+    assert document.grade_text.endswith("meter not checked")
+    assert document.meter_check == ""
+
+
+def test_a_resistor_of_the_loom_within_its_limits_shows_that_the_meter_reads() -> None:
+    resistor = Component(
+        "R1", ComponentKind.RESISTOR, (("1", End("A", "1")), ("2", End("A", "2"))), 470.0, 5.0
+    )
+    loom = replace(one_wire("beside R1"), components=(resistor,))
+    able = replace(TWO_WIRE, accuracy=Accuracy(0.1, 0.01))
+    document = proved(lying(loom=loom, able=able), loom).document
+    assert document.meter_check.startswith("R1 of the loom read ")
+    assert "meter not checked" not in document.grade_text

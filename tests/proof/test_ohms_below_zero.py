@@ -50,15 +50,15 @@ def test_leads_said_to_be_higher_than_they_are_stop_the_proof(
 
 
 def test_leads_that_were_never_zeroed_leave_limits_undecided(fixtures: Path, tmp_path: Path) -> None:
-    """0.9 ohm by hearsay is 0 to 1.8 ohm: the proof may claim nothing below that uncertainty."""
+    """0.9 ohm, known to 1.8 ohm (k = 2): the proof may claim nothing below that uncertainty."""
     loom = fixtures / "tail_lamp"
-    file = table(loom, tmp_path / "leads.csv", 0.9)
+    file = table(loom, tmp_path / "leads.csv", 0.9, 1.8)
     bench, out = f"sim:?fault={HIGH}", tmp_path / "out"
     loomproof("prove", loom, "--bench", bench, "--adapter", file, "--out", out)
     claims = [claim for claim in results(out).claims if claim.measured_ohm is not None and claim.limit_ohm]
-    # Two leads, each 0.9 / sqrt 3: U = 2 * sqrt 2 * 0.52 = 1.47 ohm.
+    # Two leads: U = sqrt 2 * 1.8 = 2.55 ohm.
     assert claims
-    assert all(claim.uncertainty_ohm and claim.uncertainty_ohm > 1.46 for claim in claims)
+    assert all(claim.uncertainty_ohm and claim.uncertainty_ohm > 2.54 for claim in claims)
     assert not any(claim.kind == "resistance" and claim.decision is Decision.PASS for claim in claims)
     assert results(out).adapter.leads_ohm == (0.9, 0.9)
     assert results(out).adapter.leads_zeroed == ""

@@ -25,6 +25,9 @@ REPEATS = 25
 (JCGM 100:2008, E.4.3, table E.1 gives 16 % for 20 and 13 % for 30 readings)."""
 
 
+RESISTORS = "reference resistors"
+"""What a self-test with reference resistors says was plugged."""
+
 CLOCKS_APART = timedelta(hours=1)
 """A self-test may be dated so much later than now: a clock was set back in between."""
 
@@ -210,6 +213,8 @@ class Standing:
     date: str
     failed: tuple[SelfTest, ...] = ()
     repeatability_ohm: float | None = None
+    references: str = ""
+    """When reference resistors were last read and read right, with what was read; "" for never."""
 
     @property
     def failures(self) -> str:
@@ -242,7 +247,13 @@ def standing(path: Path, identity: Identity, wiring: str = "") -> Standing | Non
         max((each.date for each in mine), key=datetime.fromisoformat),
         tuple(each for each in last.values() if not each.passed),
         spreads[-1] if spreads else None,
+        next((_references(each) for each in last.values() if each.passed and each.plugged == RESISTORS), ""),
     )
+
+
+def _references(test: SelfTest) -> str:
+    read = next((check.text for check in test.checks if check.name == "reference resistors"), "")
+    return f"self-test of {test.date[:10]} with resistors: {read}"
 
 
 def refuse_stale(found: Standing | None, now: datetime, most_days: float | None) -> None:

@@ -169,7 +169,7 @@ def selftest(
         if pair and opened.capabilities().ohms is not None:
             repeated, spread = tests.repeatability(opened, *pair)
             checks.append(repeated)
-    plugged = "shorting plug" if shorted else "reference resistors" if references else "nothing"
+    plugged = "shorting plug" if shorted else tests.RESISTORS if references else "nothing"
     date = datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
     wiring = "" if found is None else found.wiring
     kept = tests.SelfTest(who.maker, who.model, who.serial, date, plugged, tuple(checks), spread, wiring)

@@ -343,6 +343,7 @@ def made_ready(
     """
     request = replace(request, simulated=is_simulated(bench, address))
     request = tested_before(request, bench, selftest_max_age)
+    offer_meter_check(request, bench)
     refuse_unsafe(request, made_safe=made_safe, confirm=confirm)
     if request.meter_v is None and not request.simulated and bench.capabilities().volt_max is None:
         request = replace(request, meter_v=meter_read())
@@ -417,6 +418,20 @@ def refuse_voltage(request: Request, bench: Bench, confirm: Callable[[float], bo
         )
 
 
+def offer_meter_check(request: Request, bench: Bench) -> None:
+    """Say, of a real bench with ohms, where nothing of known resistance will show that its meter reads."""
+    measures = bench.capabilities().ohms is not None
+    known = any(part.fitted and part.resistance_ohm for part in request.loom.components)
+    if request.simulated or not measures or known or request.reference_selftest:
+        return
+    click.echo(
+        "Nothing shows that the meter reads ohms at all: the loom has no part of known resistance, and no "
+        "self-test with a resistor is kept. A pass will say: meter not checked. To check it first, stop "
+        "here, take the loom off, put a resistor on two points: loomproof bench selftest --resistor A,B,OHM.",
+        err=True,
+    )
+
+
 def tested_before(request: Request, bench: Bench, most_days: float | None) -> Request:
     """Return the request with what the bench's own self-tests say, kept in the person's data folder.
 
@@ -436,6 +451,7 @@ def tested_before(request: Request, bench: Bench, most_days: float | None) -> Re
         request,
         last_selftest=found.date,
         selftest_failures=found.failures,
+        reference_selftest="" if request.simulated else found.references,
         repeatability_ohm=found.repeatability_ohm or 0.0,
     )
 

@@ -58,9 +58,10 @@ class Conductor:
     """One edge of a net: a wire, or a fitted part that joins. Ohms include its joints (crimps, splices).
 
     ``least_ohm`` is the least that a sound one has, ``joints_ohm`` the part of nominal and greatest that is
-    joints. ``defaulted`` names what the description left out and the loom's settings filled in (``length_m``,
-    ``csa_mm2``, ``resistance_ohm``). ``section`` is ``None``
-    for a component.
+    joints. ``copper_ohm`` is what copper alone leaves: solid copper of section and length, no joint; 0 where
+    one of them is not in the description, and for a component. ``defaulted`` names what the description left
+    out and the loom's settings filled in (``length_m``, ``csa_mm2``, ``resistance_ohm``). ``section`` is
+    ``None`` for a component.
     """
 
     name: str
@@ -70,6 +71,7 @@ class Conductor:
     joints_ohm: float
     length_m: float = 0.0
     least_ohm: float = 0.0
+    copper_ohm: float = 0.0
     section: Section | None = None
     defaulted: tuple[str, ...] = ()
 
@@ -129,6 +131,7 @@ def wire_conductor(wire: Wire, loom: Loom, temperature_c: float = 20.0) -> Condu
         joints_ohm=joints,
         length_m=length_m,
         least_ohm=max(per_metre.nominal_ohm_per_m * factor + joints, LEAST_OHM) / 2,
+        copper_ohm=0.0 if defaulted else tables.copper().resistivity_ohm_mm2_per_m / csa_mm2 * factor,
         section=per_metre,
         defaulted=tuple(defaulted),
     )

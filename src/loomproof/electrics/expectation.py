@@ -11,9 +11,11 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import combinations
 
 import numpy as np
 
+from loomproof.electrics import tables
 from loomproof.electrics.components import ComponentReading, component_reading
 from loomproof.electrics.conductors import Conductor, component_conductor, wire_conductor
 from loomproof.electrics.couplings import Coupling, couplings_of
@@ -25,6 +27,9 @@ from loomproof.loom.model import End, Loom
 
 ROOM_TEMPERATURE_C = 20.0
 """Taken where the bench has no thermometer, with an uncertainty that covers a workshop."""
+
+MOST_PAIRED = 60
+"""Nets of more cavities are not looked at pair by pair: what copper leaves there is taken as nothing."""
 
 SENSITIVITY_FLOOR = 1e-6
 """Below this share of the current squared a conductor is left out of a reading's sensitivities."""
@@ -119,6 +124,24 @@ class Expectation:
         """Return the physical limit of a path that reads at most ``sound_ohm`` while sound."""
         settings = self.loom.settings
         return settings.margin_ratio * sound_ohm + settings.margin_ohm
+
+    def copper_ohm(self, net_index: int, temperature_u_k: float = 0.0) -> float:
+        """Return what copper alone leaves between any two cavities of a net at least, Ω; 0 where unknown.
+
+        Sections and lengths may be off as far as the loom's margin lets a limit be off, the temperature by
+        two of its standard uncertainties, and current may go through parts as well as it can (Rayleigh: no
+        resistance falls when one edge rises). The least over all pairs of the net is taken: contacts of one
+        net may have been exchanged, which makes no other net. NOTES.md says more.
+        """
+        cavities = self.nets[net_index].cavities
+        if not 2 <= len(cavities) <= MOST_PAIRED:
+            return 0.0
+        island = self.island_of[net_index]
+        cold = 1.0 - tables.copper().temperature_coefficient_per_k * 2.0 * temperature_u_k
+        share = max(cold, 0.0) / max(self.loom.settings.margin_ratio, 1.0)
+        pairs = combinations([island.node_of[end] for end in cavities], 2)
+        a, b = (np.array(side, dtype=np.intp) for side in zip(*pairs, strict=True))
+        return share * float(island.copper.resistances(a, b).min())
 
     def _island(self, end: End) -> Island:
         net = self.net_of.get(end)

@@ -57,6 +57,16 @@ class Island:
         return self._network([edge.least_ohm for edge in self.edges])
 
     @cached_property
+    def copper(self) -> Network:
+        """Wires at what solid copper leaves them, joints and fuses at nothing, couplings at their least."""
+        return self._network(
+            [
+                edge.least_ohm if edge.conductor is None else max(edge.conductor.copper_ohm, LEAST_OHM)
+                for edge in self.edges
+            ]
+        )
+
+    @cached_property
     def conductors(self) -> Ints:
         """Indexes of the edges that are conductors."""
         return np.array([k for k, edge in enumerate(self.edges) if edge.conductor], dtype=np.intp)

@@ -91,6 +91,7 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
             }.values()
         ),
         unmet=tuple(_unmet(expected, parts)),
+        meter_check=next((part.meter_check for part in parts if part.meter_check), ""),
         # What one hook-up can tell is told.
         untold_parts=tuple(
             name for name in parts[0].untold_parts if all(name in part.untold_parts for part in parts)

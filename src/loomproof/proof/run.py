@@ -17,6 +17,7 @@ from loomproof.electrics.expectation import Expectation
 from loomproof.errors import LinkError, LostEventError, UnfitError
 from loomproof.loom.model import End
 from loomproof.proof.asking import Asker
+from loomproof.proof.believing import checked_by, refuse_below_copper
 from loomproof.proof.complete import complete, singles
 from loomproof.proof.follow_up import pairs_of, pinpoint, read_inside
 from loomproof.proof.isolation import LEAST_OHM, measure_isolation
@@ -152,9 +153,16 @@ def run_plan(
     if not odd and not unstable and set(groups) == set(expected):
         # Never a pass on readings that nothing accounts for: what read wrongly before reads right now.
         unstable = _in_order(scope, _wrong(plan, lows))
+    told = ""
+    if plan.meter is not None:
+        as_described = set(groups) & set(expected)
+        about = (expectation, judged, as_described, leaks, plan.meter.temperature_u_k)
+        refuse_below_copper(*about)
+        told = checked_by(*about)
     return Measured(
         expected=expected,
         groups=groups,
+        meter_check=told,
         complete=bool(plan.vectors) or isolation_ohm is not None,
         judged=tuple(judged),
         diodes=tuple(diodes),

@@ -142,6 +142,8 @@ class Measured:
     unmet: tuple[tuple[End, End], ...] = ()
     """Pairs of nets, by one end of each, that no hook-up had on the bench together: whether they touch is not
     known."""
+    meter_check: str = ""
+    """Which reading of a known resistance shows that the meter reads ohms at all; "" for none."""
     untold_parts: tuple[str, ...] = ()
     """Parts of which the readings don't say all: whether they are there, sound, with nothing across them."""
 

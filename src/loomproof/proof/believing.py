@@ -1,0 +1,91 @@
+"""Whether the meter reads ohms at all: nothing reads below its copper, and something known was read.
+
+A meter that reads nought for everything, or a sense lead that is open, would pass any joint. Where copper has
+more than the uncertainty, a reading below it gives the meter away. Where it has less, only a known resistance
+shows that the meter reads: a part of the loom within its limits, or a self-test with resistors.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Sequence
+
+from loomproof.electrics.expectation import Expectation
+from loomproof.errors import UnfitError
+from loomproof.loom.model import End
+from loomproof.results.figures import ohms
+from loomproof.results.measured import Judged, Path
+
+
+def refuse_below_copper(
+    expectation: Expectation,
+    judged: Sequence[Judged],
+    nets: Collection[frozenset[End]],
+    leaks: Sequence[Path],
+    temperature_u_k: float,
+) -> None:
+    """Refuse a meter that reads less than the copper of a sound net has, by more than the uncertainty.
+
+    ``nets`` are those found as described: what others have is not known. Raises `UnfitError`.
+    """
+    for reading, copper_ohm in _with_copper(expectation, judged, nets, leaks, temperature_u_k):
+        if reading.bound_ohm < copper_ohm:
+            raise UnfitError(
+                f"{reading.a} to {reading.b} reads {ohms(reading.measured_ohm)} with an uncertainty of "
+                f"{ohms(reading.uncertainty_ohm)}, and copper alone has {ohms(copper_ohm)} there at least: "
+                "the meter or its leads are wrong",
+                cure="Look for an open sense lead and for leads that were zeroed wrongly, then test the "
+                "meter: loomproof bench selftest --resistor. If it reads right, length or section of the "
+                "wires there are not as described.",
+            )
+
+
+def checked_by(
+    expectation: Expectation,
+    judged: Sequence[Judged],
+    nets: Collection[frozenset[End]],
+    leaks: Sequence[Path],
+    temperature_u_k: float,
+) -> str:
+    """Return which reading of this run shows that the meter reads ohms, "" where none does.
+
+    A part that reads within its limits, with an uncertainty that leaves it half of the lower one; or a wire
+    of which copper has more than twice the uncertainty, and that read no less.
+    """
+    for part in judged:
+        known = part.component and part.lower_ohm > 0.0 and part.limit_ohm < math.inf and not part.beyond
+        if known and part.measured_ohm - part.uncertainty_ohm > part.lower_ohm / 2:
+            return f"{part.component} of the loom read {_figure(part)}, within its limits"
+    for reading, copper_ohm in _with_copper(expectation, judged, nets, leaks, temperature_u_k):
+        if copper_ohm > 2 * reading.uncertainty_ohm and reading.measured_ohm - reading.uncertainty_ohm > 0:
+            copper = f"no less than the {ohms(copper_ohm)} of its copper"
+            return f"{reading.a} to {reading.b} read {_figure(reading)}, {copper}"
+    return ""
+
+
+def _with_copper(
+    expectation: Expectation,
+    judged: Sequence[Judged],
+    nets: Collection[frozenset[End]],
+    leaks: Sequence[Path],
+    temperature_u_k: float,
+) -> list[tuple[Judged, float]]:
+    """Return the readings within nets found as described, each with what copper leaves there at least."""
+    leaking = {end for path in leaks for end in (path.a, path.b)}
+    home = {end: net for net in nets if not net & leaking for end in net}
+    copper: dict[int, float] = {}
+    found = []
+    for reading in judged:
+        whole = home.get(reading.a)
+        if reading.component or math.isinf(reading.measured_ohm) or whole is None or reading.b not in whole:
+            continue
+        net = expectation.net_of[reading.a]
+        if net not in copper:
+            copper[net] = expectation.copper_ohm(net, temperature_u_k)
+        if copper[net] > 0.0:
+            found.append((reading, copper[net]))
+    return found
+
+
+def _figure(reading: Judged) -> str:
+    return f"{ohms(reading.measured_ohm)} ± {ohms(reading.uncertainty_ohm)}"
