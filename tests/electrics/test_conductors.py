@@ -140,6 +140,9 @@ def test_fuses_take_the_row_of_their_rating_or_the_next_smaller() -> None:
         assert fuse_cold_ohm(rating) == ohm
     assert fuse_cold_ohm(12.0) == table[10.0]
     assert fuse_cold_ohm(None) == fuse_cold_ohm(1.0) >= max(table.values())
+    assert fuse_cold_ohm(0.5) == pytest.approx(4.0 * table[1.0])
+    # Small blade fuses are far above 20 mΩ (makers' data from memory: about 123, 50 and 31 mΩ at 1, 2, 3 A).
+    assert all(2.0 * fuse_cold_ohm(rating) > ohm for rating, ohm in ((1.0, 0.2), (2.0, 0.08), (3.0, 0.05)))
     # 109 mV at 10 A is hot, 10.9 mΩ: a bench at milliamps must expect the smaller, cold figure.
     assert fuse_cold_ohm(10.0) < 0.0109
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -15,8 +16,11 @@ from loomproof.fitting.capacity import (
     rating_of,
     withstand_s,
 )
+from loomproof.fitting.sheet import fitting_sheet
 from loomproof.loom.choices import needs_of
-from tests.fitting.looms import demo
+from loomproof.results.document import Verdict
+from loomproof.results.fitting import Level
+from tests.fitting.looms import demo, document
 
 
 def test_k_of_copper_is_that_of_the_published_tables() -> None:
@@ -63,7 +67,10 @@ def test_a_continuous_load_is_never_approved_without_a_source() -> None:
         assert all(row.continuous.startswith(("not approved", "WARNING")) for row in rows)
     sourced = Ampacity({0.5: 4.0, 6.0: 45.0}, "a maker's sheet", "40 °C, eight in a bundle")
     by_wire = {row.wire: row.continuous for row in fuse_rows(loom, needs, sourced)}
-    assert by_wire["W1"].startswith("within 45 A by a maker's sheet")
+    assert by_wire["W1"].startswith("WARNING: 34 A is 85 %"), "the load against the fuse comes first"
+    plenty = Ampacity({0.5: 45.0}, "a maker's sheet", "40 °C, eight in a bundle")
+    wide = {row.wire: row.continuous for row in fuse_rows(loom, needs, plenty)}
+    assert wide["W8"].startswith("within 45 A by a maker's sheet")
     assert by_wire["W4"].startswith("WARNING")
 
 
@@ -81,14 +88,61 @@ def test_temperatures_that_do_not_rise_are_refused() -> None:
 
 
 def test_let_through_by_hand() -> None:
-    """40 A fuse, 500 A: 500²·0.15 = 37 500; below 240 A 240²·0.5 = 28 800; below 140 A 140²·5 = 98 000 A²s.
-
-    4 mm² holds (115·4)² = 211 600 A²s, 2.5 mm² (287.5)² = 82 656 A²s, which is less.
-    """
+    """40 A: from 240 A 240²·0.15 = 8 640; below it 240²·0.5 = 28 800; below 140 A 140²·5 = 98 000 A²s."""
     assert let_through_a2s(40.0, 500.0) == pytest.approx(98_000.0)
     assert let_through_a2s(40.0, 200.0) == pytest.approx(98_000.0)
     assert let_through_a2s(40.0, 100.0) == pytest.approx(50_000.0)
     assert let_through_a2s(40.0, 79.0) is None
+    assert let_through_a2s(40.0, 500.0, 150.0) == pytest.approx(28_800.0)
+    assert let_through_a2s(40.0, 500.0, 300.0) == pytest.approx(8_640.0)
+
+
+def test_the_fault_at_the_near_end_and_at_the_far_end_both_count() -> None:
+    """W14 and W16 start at one splice behind one 10 A fuse: what happens near it is the same fault."""
     rows = {row.wire: row for row in fuse_rows(demo(), needs_of(demo()))}
-    assert rows["W2"].short_circuit.startswith("holds")
-    assert rows["W4"].short_circuit.startswith("can't tell")
+    assert rows["W14"].near_a == rows["W16"].near_a > rows["W14"].far_a > rows["W16"].far_a
+    assert {rows[name].short_circuit.partition(":")[0] for name in ("W14", "W16", "W2", "W4")} == {"holds"}
+    assert rows["W19"].short_circuit.startswith("can't tell"), "46 A is less than 3.5 times 15 A"
+    # Ohm's law by hand for W1: 12.6 V behind 5 mΩ draw 2520 A at its start, where no wire is before it.
+    assert rows["W1"].near_a == pytest.approx(12.6 / 0.005)
+    # And behind 30 mΩ, 0.9 m of 6 mm² at 70 °C (3.30 mΩ/m · 1.1965) and two joints of 5 mΩ, doubled.
+    assert rows["W1"].far_a == pytest.approx(12.6 / (0.030 + 0.9 * 0.00330 * 1.1965 + 0.020), rel=1e-3)
+
+
+@pytest.mark.parametrize(("rating_a", "level"), [(15.0, None), (25.0, Level.WARNING), (40.0, Level.DANGER)])
+def test_a_fuse_too_large_for_its_wire_is_told_without_a_table(rating_a: float, level: Level | None) -> None:
+    """Common practice: at most 20 A before 1.5 mm²."""
+    loom = demo()
+    parts = tuple(replace(one, rating_a=rating_a) if one.name == "F3" else one for one in loom.components)
+    loom = replace(loom, components=parts)
+    row = next(row for row in fuse_rows(loom, needs_of(loom)) if row.wire == "W26")
+    assert row.level is level
+    told = [warn.level for warn in fitting_sheet(loom).warnings if "F3" in warn.parts]
+    assert told == ([level] if level else [])
+    if level is Level.DANGER:
+        assert row.continuous.startswith("DANGER")
+        assert not fitting_sheet(loom, None, document(loom, Verdict.PASS)).ready
+
+
+def test_the_weakest_wire_behind_a_fuse_is_told_first() -> None:
+    behind = [row.csa_mm2 for row in fuse_rows(demo(), needs_of(demo())) if row.fuse == "F1"]
+    assert behind == sorted(behind)
+    assert behind[0] == 0.75
+
+
+def test_a_load_near_the_rating_is_warned_of() -> None:
+    """34 A on a 40 A fuse is 85 %, above the 80 % of common practice; 17 A on 25 A is 68 %."""
+    rows = {row.wire: row for row in fuse_rows(demo(), needs_of(demo()))}
+    assert rows["W1"].level is Level.WARNING
+    assert "85 %" in rows["W1"].continuous
+    assert rows["W30"].level is None
+
+
+@pytest.mark.parametrize(
+    ("circuit", "level"), [("feed", Level.DANGER), ("ignition", Level.DANGER), ("start", Level.WARNING)]
+)
+def test_a_feed_without_a_fuse_is_told(circuit: str, level: Level) -> None:
+    bare = demo(circuits={circuit: replace(demo().circuit_by_name[circuit], fuse="")})
+    told = [warn.level for warn in fitting_sheet(bare).warnings if f"feed {circuit} has no fuse" in warn.text]
+    assert told == [level]
+    assert not any("has no fuse" in warn.text for warn in fitting_sheet(demo()).warnings)

@@ -158,6 +158,19 @@ def test_what_the_answers_imply() -> None:
     assert any("diode D1" in text and "terminal 86" in text for text in told)
 
 
+def test_a_diode_forward_across_a_fed_coil_is_a_danger() -> None:
+    """K1's terminal 86 is on the ignition feed: an anode there and the cathode at 85 is a dead short."""
+    diode = demo().component_by_name["D1"]
+    for anode, cathode, level in (("86", "85", Level.DANGER), ("85", "86", Level.NOTE)):
+        turned = replace(diode, terminals=(("A", End("K-MAIN", anode)), ("K", End("K-MAIN", cathode))))
+        parts = tuple(turned if part is diode else part for part in demo().components)
+        loom = replace(demo(), components=parts)
+        told = [warn for warn in fitting_sheet(loom).warnings if "D1" in warn.parts]
+        assert [warn.level for warn in told] == [level]
+        assert "terminal 86" in told[0].text
+        assert fitting_sheet(loom, None, document(loom, Verdict.PASS)).ready is (level is Level.NOTE)
+
+
 def test_designations_of_feeds_are_those_of_the_published_table() -> None:
     """DIN 72552 as quoted in encyclopaedia and makers' tables: 30 battery direct, 15 ignition, 50 starter, 31
     earth, 31b earth through a switch, 87 relay output, L and R flashers, C flasher tell-tale."""

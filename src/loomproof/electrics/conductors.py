@@ -37,9 +37,6 @@ PART_TOLERANCE_PCT: Mapping[ComponentKind, float] = {
 }
 """Tolerance where the description states none; common practice, no source."""
 
-FUSE_UNKNOWN_OHM = 0.020
-"""Greatest cold resistance of a fuse of unknown rating: the table's 5 A row, rounded up."""
-
 
 @dataclass(frozen=True, slots=True)
 class Section:
@@ -182,10 +179,14 @@ def component_conductor(component: Component, settings: Settings, temperature_c:
 def fuse_cold_ohm(rating_a: float | None) -> float:
     """Return the typical cold resistance of a blade fuse, Ω: the row of its rating, else the next smaller.
 
-    A smaller fuse has more resistance, so the choice errs to the greater side. Without a rating, or below
-    the table's smallest, 20 mΩ. Source: ``data/fuses.csv`` (typical data; several rows from memory).
+    A smaller fuse has more resistance, so the choice errs to the greater side. Without a rating it may be the
+    smallest of the table, 1 A; below that the resistance is taken to grow with the square of the ratio.
+    Source: ``data/fuses.csv`` (typical data; several rows from memory).
     """
+    least = tables.fuses()[0]
     if rating_a is None:
-        return FUSE_UNKNOWN_OHM
+        return least.cold_ohm
     below = [row for row in tables.fuses() if row.rating_a <= rating_a]
-    return below[-1].cold_ohm if below else FUSE_UNKNOWN_OHM
+    if below:
+        return below[-1].cold_ohm
+    return least.cold_ohm * (least.rating_a / max(rating_a, 0.01)) ** 2

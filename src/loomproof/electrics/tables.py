@@ -38,12 +38,13 @@ class Size(NamedTuple):
 
 
 class FuseRow(NamedTuple):
-    """Typical cold resistance of a blade fuse, Ω, by rating, A."""
+    """Typical cold resistance of a blade fuse, Ω, and its drop at rated current, V, by rating, A."""
 
     rating_a: float
     cold_ohm: float
     source: str
     status: str
+    drop_v: float
 
 
 @cache
@@ -121,7 +122,13 @@ def fuses() -> tuple[FuseRow, ...]:
     """Return typical cold resistances of blade fuses, rating ascending."""
     return tuple(
         sorted(
-            FuseRow(float(row["rating_a"]), float(row["cold_ohm"]), row["source"], row["status"])
+            FuseRow(
+                float(row["rating_a"]),
+                float(row["cold_ohm"]),
+                row["source"],
+                row["status"],
+                float(row["drop_v"]),
+            )
             for row in rows("fuses")
         )
     )

@@ -1,4 +1,7 @@
-"""Wire and fuse: continuous load against a table with a source, short circuit by adiabatic heating.
+"""Wire and fuse: the rating against the wire and the load, the short circuit by adiabatic heating.
+
+Without a table of a person's own, a fuse is held to what common practice lets guard a section
+(`loomproof.loom.suspicions.FUSE_OF_CSA`): that can warn, and never approves a load.
 
 Adiabatic: (I/A)²·t = k², k = 226·√(ln(1 + (θf - θi)/(234.5 + θi))) A·√s/mm² for copper (form of
 IEC 60364-5-54, constants from memory; 70 to 160 °C gives the table's 115). It holds for short times only, and
@@ -7,14 +10,18 @@ is no permission to load a wire.
 
 from __future__ import annotations
 
+import heapq
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from loomproof.electrics.conductors import wire_conductor
-from loomproof.loom.model import ComponentKind, Loom, Need, Wire
-from loomproof.results.fitting import FuseRow
+from loomproof.electrics.conductors import fuse_cold_ohm, wire_conductor
+from loomproof.fitting.feeds import feeds_of, sources_of
+from loomproof.fitting.tracing import Live, Tracer
+from loomproof.loom.model import ComponentKind, End, Loom, Need, Wire
+from loomproof.loom.suspicions import largest_fuse_a
+from loomproof.results.fitting import FuseRow, Level, Warn
 
 WORKING_C, FINAL_C = 70.0, 160.0
 """Copper under PVC at work and at the end of a short circuit (IEC 60364-5-54, from memory)."""
@@ -22,8 +29,17 @@ WORKING_C, FINAL_C = 70.0, 160.0
 SUPPLY_V = 12.6
 """A charged 12 V battery at rest; common practice, no source."""
 
-SOURCE_OHM = 0.010
-"""Battery and its leads in a short circuit; common practice, no source."""
+SOURCE_OHM = (0.005, 0.030)
+"""Battery and its leads in a short circuit, least and most; common practice, no source."""
+
+CONTINUOUS_SHARE = 0.8
+"""The share of its rating that a blade fuse carries for long; common practice, no source."""
+
+DANGER_RATIO = 1.25
+"""A fuse above common practice for its wire by more than this is a danger and not a warning."""
+
+SIZE_NAMES = 1.03
+"""Sizes are rounded when they are named (14/0.30 is 0.99 mm²), so 3 % is no difference."""
 
 LONGEST_S = 5.0
 """Above this the adiabatic formula no longer holds."""
@@ -71,64 +87,162 @@ def rating_of(loom: Loom, fuse: str) -> float | None:
 
 
 def fuse_rows(loom: Loom, needs: Mapping[str, Need], table: Ampacity | None = None) -> tuple[FuseRow, ...]:
-    """Return a row for each wire of a needed circuit that names a fuse."""
-    return tuple(_rows(loom, needs, table))
+    """Return a row for each wire that a feed reaches, and for each of a needed circuit that names a fuse.
+
+    The fuse of a wire is the last one on every way from a feed to it; of several the largest. Rows stand
+    fuse by fuse, the weakest wire behind each first.
+    """
+    rows = list(_rows(loom, needs, table))
+    order = list(dict.fromkeys(row.fuse for row in rows))
+    rows.sort(key=lambda row: (order.index(row.fuse), row.csa_mm2))
+    return tuple(rows)
 
 
 def _rows(loom: Loom, needs: Mapping[str, Need], table: Ampacity | None) -> Iterator[FuseRow]:
+    live = Tracer(loom).live(feeds_of(loom, needs))
+    least, greatest = reach_ohms(loom, sources_of(loom, needs))
     for wire in loom.wires:
         circuit = loom.circuit_by_name.get(wire.circuit)
-        if circuit is None or not circuit.fuse or needs.get(circuit.name) is Need.UNUSED:
+        guard = _guard(loom, wire, live)
+        if guard is None and circuit is not None and needs.get(circuit.name) is not Need.UNUSED:
+            rating = rating_of(loom, circuit.fuse)
+            guard = (circuit.fuse, rating) if rating is not None else None
+        if guard is None:
             continue
-        rating = rating_of(loom, circuit.fuse)
-        if rating is None:
-            continue
+        fuse, rating_a = guard
         csa = wire.csa_mm2 or loom.settings.wire_csa_mm2
-        fault = SUPPLY_V / (SOURCE_OHM + wire_conductor(wire, loom, WORKING_C).greatest_ohm)
-        holds, opens = withstand_s(csa, fault), opening_s(rating, fault)
+        near = SUPPLY_V / (SOURCE_OHM[0] + min(least.get(end, 0.0) for end in wire.ends))
+        alone = wire_conductor(wire, loom, WORKING_C).greatest_ohm
+        far = SUPPLY_V / (SOURCE_OHM[1] + max(greatest.get(end, alone) for end in wire.ends))
+        load_a = circuit.load_a if circuit else None
         yield FuseRow(
             wire=wire.name,
-            fuse=circuit.fuse,
-            rating_a=rating,
+            fuse=fuse,
+            rating_a=rating_a,
             csa_mm2=csa,
-            load_a=circuit.load_a,
-            continuous=_continuous(wire, csa, rating, circuit.load_a, table),
-            fault_a=fault,
-            withstand_s=holds,
-            opening_s=opens,
-            short_circuit=_short(csa, rating, fault),
+            load_a=load_a,
+            continuous=_continuous(wire, csa, rating_a, load_a, table),
+            near_a=near,
+            far_a=far,
+            withstand_s=withstand_s(csa, near),
+            opening_s=opening_s(rating_a, far),
+            short_circuit=_short(csa, rating_a, near, far),
+            level=_level(csa, rating_a, load_a),
         )
 
 
-def let_through_a2s(rating_a: float, fault_a: float) -> float | None:
-    """Return the most I²t that a blade fuse lets through at any fault current up to this one, A²s.
+def _guard(loom: Loom, wire: Wire, live: Mapping[End, tuple[Live, ...]]) -> tuple[str, float] | None:
+    """Return the fuse that a fault on this wire has to blow and its rating; ``None`` where none is known."""
+    found: list[tuple[str, float]] = []
+    for way in live.get(wire.a, ()):
+        if way.weak or not way.fused:
+            continue
+        for name in way.fuses or (way.feed.fuse,):
+            rating = rating_of(loom, name)
+            if rating is not None:
+                found.append((name, rating))
+    return max(found, key=lambda one: one[1], default=None)
+
+
+def reach_ohms(loom: Loom, sources: Iterable[End]) -> tuple[dict[End, float], dict[End, float]]:
+    """Return the ohms from the sources to each end by the shortest way: at least, and at most.
+
+    At least: copper alone at 20 °C. At most: the greatest copper at working temperature; joints, fuses, seats
+    and contacts at twice their figures.
+    """
+    seats = 2.0 * loom.settings.contact_ohm
+    edges: dict[End, list[tuple[End, float, float]]] = {}
+
+    def join(a: End, b: End, low: float, high: float) -> None:
+        edges.setdefault(a, []).append((b, low, high))
+        edges.setdefault(b, []).append((a, low, high))
+
+    for wire in loom.wires:
+        cold = wire_conductor(wire, loom)
+        hot = wire_conductor(wire, loom, WORKING_C)
+        join(wire.a, wire.b, cold.nominal_ohm - cold.joints_ohm, hot.greatest_ohm + hot.joints_ohm)
+    for part in loom.components:
+        ends = dict(part.terminals)
+        if part.kind is ComponentKind.FUSE:
+            join(part.ends[0], part.ends[1], 0.0, 2.0 * (fuse_cold_ohm(part.rating_a) + seats))
+        elif part.kind is ComponentKind.LINK:
+            join(part.ends[0], part.ends[1], 0.0, part.resistance_ohm or 0.0)
+        elif part.kind is ComponentKind.RELAY and {"30", "87"} <= set(ends):
+            join(ends["30"], ends["87"], 0.0, 2.0 * seats)
+    starts = tuple(sources)
+    return _shortest(edges, starts, 0), _shortest(edges, starts, 1)
+
+
+def _shortest(
+    edges: Mapping[End, list[tuple[End, float, float]]], starts: Iterable[End], which: int
+) -> dict[End, float]:
+    best: dict[End, float] = {}
+    heap = [(0.0, start) for start in starts]
+    while heap:
+        ohm, end = heapq.heappop(heap)
+        if end in best:
+            continue
+        best[end] = ohm
+        for other, *ohms in edges.get(end, ()):
+            if other not in best:
+                heapq.heappush(heap, (ohm + ohms[which], other))
+    return best
+
+
+def let_through_a2s(rating_a: float, fault_a: float, least_a: float = 0.0) -> float | None:
+    """Return the most I²t that a blade fuse lets through at any fault current between the two, A²s.
 
     Only currents that the fuse opens within `LONGEST_S` count: below them the formula does not hold. ``None``
-    where the fault is too small for that.
+    where no current between is large enough for that.
     """
     found = []
     above = math.inf
     for ratio, time in GATES:
-        if time <= LONGEST_S and fault_a >= ratio * rating_a:
-            found.append(min(above * rating_a, fault_a) ** 2 * time)
+        low, high = max(ratio * rating_a, least_a), min(above * rating_a, fault_a)
+        if time <= LONGEST_S and low <= high:
+            # Beyond the last gate the element melts faster than it sheds heat: its I²t grows no more.
+            found.append((high if math.isfinite(above) else ratio * rating_a) ** 2 * time)
         above = ratio
     return max(found, default=None)
 
 
-def _short(csa: float, rating_a: float, fault_a: float) -> str:
-    through = let_through_a2s(rating_a, fault_a)
-    if through is None:
-        return "can't tell: the fault current is too small for the fuse to open at once"
+def _short(csa: float, rating_a: float, near_a: float, far_a: float) -> str:
+    through = let_through_a2s(rating_a, near_a, far_a)
+    faults = f"a fault draws {far_a:.0f} A at the far end to {near_a:.0f} A at the near one"
+    if through is None or far_a < GATES[2][0] * rating_a:
+        return f"can't tell: {faults}, too little for the fuse to open at once"
     held = (adiabatic_k(WORKING_C, FINAL_C) * csa) ** 2
-    said = f"wire {held:.0f} A²s, fuse at most {through:.0f} A²s by its slowest gates"
+    said = f"wire {held:.0f} A²s, fuse at most {through:.0f} A²s by its slowest gates; {faults}"
     if held > through:
-        return f"holds from twice the rating up: {said} (typical fuse data)"
+        return f"holds: {said} (typical fuse data)"
     return f"can't tell: {said}; ask for the fuse's own I²t"
 
 
+def _level(csa: float, rating_a: float, load_a: float | None) -> Level | None:
+    """Return how bad a fuse is for its wire and load, by common practice; ``None``: nothing to say."""
+    most = largest_fuse_a(csa * SIZE_NAMES)
+    if rating_a > DANGER_RATIO * most:
+        return Level.DANGER
+    if rating_a > most or (load_a is not None and load_a > CONTINUOUS_SHARE * rating_a):
+        return Level.WARNING
+    return None
+
+
 def _continuous(wire: Wire, csa: float, rating: float, load: float | None, table: Ampacity | None) -> str:
+    most = largest_fuse_a(csa * SIZE_NAMES)
+    if rating > most:
+        word = "DANGER" if rating > DANGER_RATIO * most else "WARNING"
+        return (
+            f"{word}: a fuse of {rating:g} A does not guard {csa:.3g} mm²; common practice is at most "
+            f"{most:.3g} A"
+        )
     if load is not None and load > rating:
         return f"WARNING: the load of {load:g} A is above the fuse"
+    if load is not None and load > CONTINUOUS_SHARE * rating:
+        return (
+            f"WARNING: {load:g} A is {100.0 * load / rating:.0f} % of the fuse; common practice is at most "
+            f"{100.0 * CONTINUOUS_SHARE:.0f} % of its rating for long"
+        )
     beside = f" Bundled in {', '.join(wire.bundles)}." if wire.bundles else ""
     if table is None or not table.source.strip():
         return f"not approved: no ampacity table with a source was given.{beside}"
@@ -137,3 +251,17 @@ def _continuous(wire: Wire, csa: float, rating: float, load: float | None, table
         return f"not approved: {csa:g} mm² is below the table of {table.source}"
     said = f"{carried:g} A by {table.source} at {table.conditions}"
     return f"within {said}" if rating <= carried else f"WARNING: the fuse is above {said}"
+
+
+def fuse_warnings(rows: Iterable[FuseRow]) -> Iterator[Warn]:
+    """Yield a danger for each fuse that does not guard a wire, and a warning for a load too near one."""
+    said: dict[tuple[str, Level, str], list[str]] = {}
+    for row in rows:
+        if row.level is not None:
+            why = row.continuous.partition(": ")[2]
+            said.setdefault((row.fuse, row.level, why), []).append(row.wire)
+    for (fuse, level, why), wires in said.items():
+        cure = (
+            " Fit a fuse for the wire; do not energise it so." if level is Level.DANGER else " Look at both."
+        )
+        yield Warn(level, f"fuse {fuse}, wire {', '.join(wires)}: {why}.{cure}", (), (fuse, *wires))

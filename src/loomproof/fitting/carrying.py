@@ -23,12 +23,6 @@ JOINT_DOUBT = 0.8
 RELAY_CONTACT_OHM = 0.010
 """Closed relay contact with its two blades; common practice, no source."""
 
-FUSE_DROP_V: Mapping[float, float] = {
-    5: 0.128, 7.5: 0.116, 10: 0.109, 15: 0.102, 20: 0.098, 25: 0.092, 30: 0.084, 40: 0.096,
-}  # fmt: skip
-"""Drop at rated current by rating, A: typical data of one maker's blade fuses (10 and 40 A seen quoted, the
-others from memory)."""
-
 
 @dataclass(frozen=True, slots=True)
 class Edge:
@@ -49,7 +43,7 @@ def fuse_ohm(rating_a: float | None, current_a: float) -> tuple[float, float]:
     """Return resistance and half width of a blade fuse at a current, Ω: from cold up to hot with I²."""
     known = [row for row in fuses() if rating_a is not None and row.rating_a <= rating_a * 1.001]
     row = max(known, key=lambda row: row.rating_a) if known else min(fuses(), key=lambda row: row.rating_a)
-    hot = FUSE_DROP_V[row.rating_a] / row.rating_a
+    hot = row.drop_v / row.rating_a
     share = min(current_a / row.rating_a, 1.0) ** 2
     return row.cold_ohm + (hot - row.cold_ohm) * share, max(hot - row.cold_ohm, row.cold_ohm / 4)
 

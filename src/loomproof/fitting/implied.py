@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from itertools import combinations
 
 from loomproof.electrics.unions import Unions
 from loomproof.fitting.needs import Plan
-from loomproof.fitting.tracing import Feed, Live
+from loomproof.fitting.tracing import Feed, Live, Tracer
 from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Loom, Need
 from loomproof.results.fitting import Level, Warn
 
@@ -29,7 +30,8 @@ def warnings(
         *_joined_feeds(feeds, live),
         *_coils(loom, plan, live),
         *_look_alikes(loom, plan),
-        *_polarity(loom, plan),
+        *_coil_diodes(loom, plan, feeds),
+        *_pairs(loom, plan),
     ]
 
 
@@ -207,7 +209,8 @@ def _told_apart(loom: Loom, names: list[str]) -> str:
     return ""
 
 
-def _polarity(loom: Loom, plan: Plan) -> Iterator[Warn]:
+def _coil_diodes(loom: Loom, plan: Plan, feeds: Iterable[Feed]) -> Iterator[Warn]:
+    """A diode across a relay coil: right round it carries nothing, turned round it shorts the feed."""
     for relay in loom.components:
         if relay.kind is not ComponentKind.RELAY or relay.name in plan.spare_parts:
             continue
@@ -217,7 +220,21 @@ def _polarity(loom: Loom, plan: Plan) -> Iterator[Warn]:
             for part in loom.components
             if part.kind is ComponentKind.DIODE and {ends.get("85"), ends.get("86")} == set(part.ends)
         ]
+        # What is fed is asked without the diodes: they would carry the feed to the other side.
+        bare = replace(loom, components=tuple(part for part in loom.components if part not in across))
+        live = Tracer(bare).live(feeds) if across else {}
         for diode in across:
+            fed = [n for n in ("86", "85") if any(not way.weak for way in live.get(ends[n], ()))]
+            if len(fed) == 1 and ends[fed[0]] != _cathode(diode):
+                yield Warn(
+                    Level.DANGER,
+                    f"diode {diode.name} lies forward across the coil of {relay.name}: its anode is at "
+                    f"terminal {fed[0]}, which is fed. When the coil is earthed the diode shorts the feed. "
+                    "Find out which is wrong, the description or the diode, before anything is fed.",
+                    tuple(map(str, diode.ends)),
+                    (relay.name, diode.name),
+                )
+                continue
             plus = next((name for name in ("86", "85") if ends.get(name) == _cathode(diode)), "86")
             yield Warn(
                 Level.NOTE,
@@ -226,6 +243,9 @@ def _polarity(loom: Loom, plan: Plan) -> Iterator[Warn]:
                 tuple(map(str, diode.ends)),
                 (relay.name, diode.name),
             )
+
+
+def _pairs(loom: Loom, plan: Plan) -> Iterator[Warn]:
     for connector in loom.connectors:
         if connector.name not in plan.plugged or connector.name in plan.computers:
             continue

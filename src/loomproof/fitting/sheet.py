@@ -66,6 +66,8 @@ def fitting_sheet(
         warnings.append(
             Warn(Level.WARNING, "no circuit is designated as a feed (30, 15, …): nothing could be traced")
         )
+    fuses = capacity.fuse_rows(loom, needs, ampacity)
+    warnings += capacity.fuse_warnings(fuses)
     warnings.sort(key=lambda warn: list(Level).index(warn.level))
     danger = any(warn.level is Level.DANGER for warn in warnings)
     given = dict(answers or {})
@@ -86,7 +88,7 @@ def fitting_sheet(
         drops=drops.drops_of(
             loom, needs, standing, loom.settings.running_c if running_c is None else running_c
         ),
-        fuses=capacity.fuse_rows(loom, needs, ampacity),
+        fuses=fuses,
         earths=drops.earths_of(loom, needs),
         experienced=words.EXPERIENCED,
         cautions=words.CAUTIONS,
@@ -247,11 +249,14 @@ def _live_warnings(
 def _unfused_feeds(
     feeds: Iterable[Feed], connect: Iterable[ConnectRow], live: Mapping[End, tuple[Live, ...]]
 ) -> Iterable[Warn]:
-    """Yield a danger for each permanent feed that enters without a fuse and reaches connected ends so."""
+    """Yield a danger for each permanent or ignition feed that enters without a fuse and reaches ends so.
+
+    What the car switches, or a starter's control, is a warning: its fuse may stand in the car's own papers.
+    """
     rows = list(connect)
     by_name = {str(end): ways for end, ways in live.items()}
     for feed in feeds:
-        if feed.when != "permanent" or feed.fuse:
+        if feed.fuse:
             continue
         bare = [
             row.facts.end
@@ -259,9 +264,11 @@ def _unfused_feeds(
             if any(way.feed == feed and not way.fused for way in by_name.get(row.facts.end, ()))
         ]
         if bare:
+            grave = feed.when in ("permanent", "ignition")
+            shown = ", ".join(bare[:8]) + (f" and {len(bare) - 8} more" if len(bare) > 8 else "")
             yield Warn(
-                Level.DANGER,
-                f"the permanent feed {feed.circuit} has no fuse that the description names; without one "
-                f"reach {', '.join(bare)}. Fit a fuse sized for the wire at the battery.",
+                Level.DANGER if grave else Level.WARNING,
+                f"the {feed.when} feed {feed.circuit} has no fuse that the description names; without one "
+                f"reach {shown}. Fit a fuse sized for the wire where it leaves its supply.",
                 tuple(bare),
             )

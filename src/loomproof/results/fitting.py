@@ -157,7 +157,10 @@ class DropRow:
 
 @dataclass(frozen=True, slots=True)
 class FuseRow:
-    """One wire behind one fuse: continuous load and short circuit. No row ever approves a continuous load."""
+    """One wire behind one fuse: continuous load and short circuit, and how bad they are together.
+
+    ``near_a`` and ``far_a`` are what a fault to earth draws at most and at least along the wire.
+    """
 
     wire: str
     fuse: str
@@ -165,10 +168,12 @@ class FuseRow:
     csa_mm2: float
     load_a: float | None
     continuous: str
-    fault_a: float
+    near_a: float
+    far_a: float
     withstand_s: float
     opening_s: float | None
     short_circuit: str
+    level: Level | None = None
 
 
 @dataclass(frozen=True, slots=True)
