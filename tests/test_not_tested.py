@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from loomproof.bench.adapter import in_order
 from loomproof.bench.inspection import ANSWERED
+from loomproof.bench.seam import Opening
 from loomproof.flow import Request, prove
 from loomproof.loom.reading import load
 from loomproof.proof.run import finish
+from tests.cleared import cleared
 from tests.proof.meter_bench import meter_bench
 
 
@@ -34,9 +37,8 @@ def test_a_loom_that_nobody_looked_over_says_so(
         "run",
         "2031-05-04T00:00:00Z",
         inspection=inspection,
-        simulated=simulated,
-        meter_v=0.0,
     )
-    document = finish(prove(request, meter_bench(loom))).document
+    bench = replace(meter_bench(loom), opening=Opening(simulated=simulated))
+    document = finish(prove(request, bench, cleared(loom, bench, meter_v=0.0))).document
     assert any("nobody looked the loom over" in text for text in document.not_tested) is told
     assert any("no self-test of it is kept" in text for text in document.not_tested) is not simulated

@@ -15,26 +15,25 @@ from typing import Protocol
 
 import loomproof
 from loomproof.bench.adapter import Adapter
-from loomproof.bench.safety import check_insulation, check_stimulus, measure_insulation
-from loomproof.bench.seam import Bench, Capabilities, Identity, Statistics, meter_name, total_of
-from loomproof.bench.selfcheck import SelfCheck, refuse_unfit, self_check
-from loomproof.bench.sensible import see_open, temperature_of
+from loomproof.bench.insulation import measure_insulation
+from loomproof.bench.seam import Bench, Capabilities, Identity, Statistics, total_of
+from loomproof.bench.selfcheck import SelfCheck
 from loomproof.cautions import BEFORE_A_PROOF
+from loomproof.clearance import Clearance
 from loomproof.diagnosis import explain
-from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, expect
+from loomproof.electrics.expectation import Expectation
 from loomproof.entries import check_entries, connector_entries, finding_entry
 from loomproof.errors import AdapterError, UnfitError, suggestion
-from loomproof.loom.model import ConnectorKind, End, Hazard, Loom
+from loomproof.loom.model import ConnectorKind, End, Loom
 from loomproof.not_tested import not_tested, watched_s
+from loomproof.preparing import prepare
 from loomproof.proof import probing
 from loomproof.proof.claims import claims_of
 from loomproof.proof.insulating import InsulationTest, claim_of, clean, run_insulation
 from loomproof.proof.merging import merged_measured, merged_plan
-from loomproof.proof.plan import Meter, Plan, plan_proof
+from loomproof.proof.plan import Plan
 from loomproof.proof.run import Step, run_plan
-from loomproof.proof.saving import questions_of
-from loomproof.proof.scope import Scope, scope_of
-from loomproof.proof.suspects import conductors_of
+from loomproof.proof.scope import Scope
 from loomproof.results import document as doc
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.grade import Grade
@@ -71,21 +70,12 @@ class Request:
     inspection: tuple[str, ...] = ()
     repeats: int = 1
     watch_s: float = 0.0
-    meter_v: float | None = None
-    simulated: bool = False
-    hazards: Mapping[str, Hazard] = field(default_factory=dict)
-    """What a person said is at connectors whose hazard the description leaves open."""
-    last_selftest: str = ""
-    selftest_failures: str = ""
-    reference_selftest: str = ""
-    """The bench's last self-test with resistors, in words with its date; "" where none is kept."""
-    repeatability_ohm: float = 0.0
     plan: Plan | None = None
     """A saved plan: the run must ask what it asks, whatever the limits are at today's temperature."""
     probed: tuple[End, ...] = ()
     """Ends without a point that a person touches with the probe, one at a time."""
     insulation: InsulationTest | None = None
-    """An insulation test to be made at the end, where all else passes; a person has confirmed it."""
+    """An insulation test to be made at the end, where all else passes; the clearance holds its voltage."""
     grade: Grade | None = None
     """The grade that a pass must reach; ``None``: ``bench`` where ohms are measured, else ``connections``."""
 
@@ -106,8 +96,7 @@ class Part:
 
     request: Request
     address: str
-    identity: Identity
-    capabilities: Capabilities
+    clearance: Clearance
     temperature_c: float | None
     check: SelfCheck
     expectation: Expectation
@@ -118,64 +107,54 @@ class Part:
     touched: tuple[End, ...] = ()
     insulation: Insulation | None = None
 
+    @property
+    def identity(self) -> Identity:
+        """The bench that measured."""
+        return self.clearance.identity
 
-def prove(request: Request, bench: TimedBench) -> Generator[Step, None, Outcome]:
+    @property
+    def capabilities(self) -> Capabilities:
+        """What it can do."""
+        return self.clearance.capabilities
+
+
+def prove(request: Request, bench: TimedBench, clearance: Clearance) -> Generator[Step, None, Outcome]:
     """Prove one loom on one bench, all of it plugged at once.
 
-    Raises `AdapterError` where adapter, loom and bench do not fit, `UnfitError` where the bench's own
-    check fails, and the bench's errors. The caller's ``with bench`` releases every point.
+    Raises `SafetyError` without a clearance for this loom on this bench, `AdapterError` where adapter, loom
+    and bench do not fit, `UnfitError` where the bench's own check fails, and the bench's errors. The caller's
+    ``with bench`` releases every point.
     """
-    part = yield from measure(request, bench)
+    part = yield from measure(request, bench, clearance)
     yield Step("explaining what was found")
     return conclude(request, (part,))
 
 
-def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
+def measure(request: Request, bench: TimedBench, clearance: Clearance) -> Generator[Step, None, Part]:
     """Measure what the request's adapter reaches. Raises as `prove` does."""
     loom = request.loom
     _known(request)
-    identity = bench.identify()
-    capabilities = bench.capabilities()
-    check_stimulus(capabilities, loom.settings)
-    if request.probed and capabilities.sense_ohm is None:
+    if request.probed and clearance.capabilities.sense_ohm is None:
         raise UnfitError("this bench cannot sense; loose ends can't be read with the probe")
-    if request.insulation is not None:
-        check_insulation(capabilities, loom.settings, request.insulation.volts, request.insulation.dwell_ms)
-    temperature_c = temperature_of(bench)
-    yield Step("working out what should be there")
-    expectation = expect(loom, ROOM_TEMPERATURE_C if temperature_c is None else temperature_c)
-    point_of = request.adapter.point_of
-    meter = meter_of(capabilities, request, measured_temperature=temperature_c is not None, identity=identity)
-    yield Step("checking the bench")
-    scope = scope_of(expectation, point_of, capabilities.clear_ohm)
-    check = self_check(bench, conductors_of(expectation, scope), meter_v=request.meter_v)
-    refuse_unfit(check, "Nothing was proved. Put the bench or the hook-up right and prove again.")
-    plan = plan_proof(expectation, point_of, capabilities, meter, isolation_ohm=loom.settings.isolation_ohm)
-    if request.plan is not None and questions_of(request.plan) != questions_of(plan):
-        raise AdapterError(
-            "this loom, adapter and bench make other questions than the saved plan has",
-            cure="Take the adapter and the bench that the plan was made for, or make the plan again.",
-        )
-    if not plan.vectors and len(scope.groups) == 1:
-        see_open(bench, scope.points, capabilities.points)
-    measured = yield from run_plan(plan, expectation, bench, watch_s=request.watch_s)
-    touches = yield from _touches(request.probed, bench, scope)
+    ready = yield from prepare(request, bench, clearance)
+    plan, expectation, scope = ready.plan, ready.expectation, ready.plan.scope
+    measured = yield from run_plan(plan, expectation, bench, clearance, watch_s=request.watch_s)
+    touches = yield from _touches(request.probed, bench, clearance, scope)
     measured, touched = probing.with_touches(measured, expectation, scope, touches)
     insulation: Insulation | None = None
     if request.insulation is not None and clean(measured):
         yield Step(f"testing insulation at {request.insulation.volts:g} V")
         insulation = run_insulation(
-            loom, plan.scope, request.insulation, _under_voltage(bench, request.insulation)
+            loom, scope, request.insulation, _under_voltage(bench, clearance, request.insulation)
         )
     bench.confirm()
     statistics = bench.statistics()
     return Part(
         request,
         bench.address,
-        identity,
-        capabilities,
-        temperature_c,
-        check,
+        clearance,
+        ready.temperature_c,
+        ready.check,
         expectation,
         plan,
         measured,
@@ -187,22 +166,22 @@ def measure(request: Request, bench: TimedBench) -> Generator[Step, None, Part]:
 
 
 def _touches(
-    ends: Sequence[End], bench: TimedBench, scope: Scope
+    ends: Sequence[End], bench: TimedBench, clearance: Clearance, scope: Scope
 ) -> Generator[Step, None, tuple[probing.Touch, ...]]:
     """Have each end touched in turn; one that nobody holds, or not steadily, is left out.
 
     An end that has a point is touched first, and last where one was silent: the probe must be seen there.
     """
     touches: list[probing.Touch] = []
-    if not ends or not _probe_seen(bench, scope):
+    if not ends or not _probe_seen(bench, clearance, scope):
         return ()
     for done, end in enumerate(ends):
         yield Step("reading loose ends with the probe", done, len(ends))
         if bench.touched(str(end)):
-            low = probing.read_touch(bench, scope)
+            low = probing.read_touch(bench, clearance, scope)
             if low is not None:
                 touches.append(probing.Touch(end, low))
-    if any(not touch.low for touch in touches) and not _probe_seen(bench, scope):
+    if any(not touch.low for touch in touches) and not _probe_seen(bench, clearance, scope):
         touches = [touch for touch in touches if touch.low]
     if not (bench.touched(None) and bench.sense([0])[0] & scope.points == 0):
         raise UnfitError(
@@ -212,12 +191,12 @@ def _touches(
     return tuple(touches)
 
 
-def _probe_seen(bench: TimedBench, scope: Scope) -> bool:
+def _probe_seen(bench: TimedBench, clearance: Clearance, scope: Scope) -> bool:
     """Have an end touched that has a point; whether anybody does. Raises `UnfitError` if it is not seen."""
     point = min(scope.end_of)
     if not bench.touched(str(scope.end_of[point])):
         return False
-    low = probing.read_touch(bench, scope)
+    low = probing.read_touch(bench, clearance, scope)
     if low is not None and low >> (point - 1) & 1:
         return True
     raise UnfitError(
@@ -227,9 +206,9 @@ def _probe_seen(bench: TimedBench, scope: Scope) -> bool:
     )
 
 
-def _under_voltage(bench: Bench, asked: InsulationTest) -> Callable[[int, int], float]:
+def _under_voltage(bench: Bench, clearance: Clearance, asked: InsulationTest) -> Callable[[int, int], float]:
     """Return the one measurement at a higher voltage: each is armed, and the loom discharged after it."""
-    return lambda a, b: measure_insulation(bench, a, b, asked.volts, asked.dwell_ms, confirmed=True)
+    return lambda a, b: measure_insulation(bench, clearance, a, b, asked.volts, asked.dwell_ms)
 
 
 def same_bench(begun: Part, identity: Identity, capabilities: Capabilities) -> None:
@@ -285,7 +264,7 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
     four = capabilities.four_wire_accuracy if capabilities.four_wire and plan.meter else None
     meter_check = ""
     if plan.meter is not None:
-        meter_check = measured.meter_check or request.reference_selftest
+        meter_check = measured.meter_check or last.clearance.reference_selftest
     demand = Demand(plan.meter is not None, request.grade, request.waived, request.answers, meter_check)
     said = judgement_of(loom, measured, findings, claims, demand, insulation)
     document = doc.Document(
@@ -329,9 +308,9 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
             settle_us=check.settle_us,
             temperature_c=temperature_c,
             temperature_u_k=plan.meter.temperature_u_k if plan.meter else None,
-            simulated=request.simulated,
-            last_selftest=last.request.last_selftest,
-            selftest_failures=last.request.selftest_failures,
+            simulated=last.clearance.simulated,
+            last_selftest=last.clearance.last_selftest,
+            selftest_failures=last.clearance.selftest_failures,
             checks=tuple(entry for part in parts for entry in check_entries(part.check)),
         ),
         adapter=doc.AdapterEntry(
@@ -370,40 +349,6 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
         software=f"loomproof {loomproof.__version__}",
     )
     return Outcome(document, measured, findings, plan)
-
-
-def meter_of(
-    capabilities: Capabilities,
-    request: Request,
-    *,
-    measured_temperature: bool,
-    identity: Identity | None = None,
-) -> Meter | None:
-    """Return what this bench's ohms are worth, or ``None`` where it has none or does not say.
-
-    ``identity`` says whether the leads were learned with its own meter; without it they were not.
-    """
-    if capabilities.ohms is None or capabilities.accuracy is None:
-        return None
-    leads = request.adapter.entries
-    # A lead that was never zeroed is half a metre or so of thin wire: common practice, no source.
-    unknown_u_ohm = 0.0 if request.simulated else 0.03
-    spread_ohm: float | None = None
-    if identity is not None and request.started:
-        spread_ohm = request.adapter.offset_spread_ohm(meter_name(identity, capabilities), request.started)
-    return Meter(
-        two_wire=capabilities.accuracy,
-        four_wire=capabilities.four_wire_accuracy if capabilities.four_wire else None,
-        range_ohm=capabilities.ohms,
-        lead_ohm={lead.point: lead.lead_ohm for lead in leads},
-        lead_u_ohm=max((lead.standard_u_ohm(unknown_u_ohm) for lead in leads), default=0.0),
-        repeatability_ohm=max(request.repeatability_ohm, spread_ohm or 0.0),
-        repeats=request.repeats,
-        temperature_u_k=2.0 if measured_temperature else 6.0,
-        test_current_a=capabilities.test_current_a,
-        test_voltage_v=capabilities.test_voltage_v,
-        zeroed=spread_ohm is not None,
-    )
 
 
 def _known(request: Request) -> None:

@@ -26,9 +26,9 @@ def not_tested(
     """
     capabilities = part.capabilities
     yield from measured.notes
-    if not request.simulated and not looked_over(request.inspection):
+    if not part.clearance.simulated and not looked_over(request.inspection):
         yield f"What an eye sees: nobody looked the loom over ({', '.join(name for name, _ in ITEMS)})."
-    if not request.simulated and not part.request.last_selftest:
+    if not part.clearance.simulated and not part.clearance.last_selftest:
         yield (
             "The bench itself: no self-test of it is kept. A short or an open of an adapter lead reads like "
             "one of the loom: take the loom off and run loomproof bench selftest."

@@ -11,8 +11,8 @@ from loomproof.bench.address import (
     SimAddress,
     TcpAddress,
     VisaAddress,
-    is_simulated,
     parse_address,
+    starts_simulator,
 )
 from loomproof.bench.opening import open_bench
 from loomproof.errors import UsageError
@@ -86,8 +86,8 @@ def test_arguments_for_the_simulator() -> None:
     address = parse_address("sim:?fault=open%20W12&points=8&four-wire")
     assert isinstance(address, SimAddress)
     assert address.arguments == ("--fault=open W12", "--points=8", "--four-wire")
-    assert is_simulated(address)
-    assert not is_simulated(TcpAddress("h", 1))
+    assert starts_simulator(address)
+    assert not starts_simulator(TcpAddress("h", 1))
 
 
 @given(st.text(min_size=1), st.integers(1, 10**6))

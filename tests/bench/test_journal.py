@@ -14,6 +14,7 @@ import pytest
 from loomproof.bench.adapter import in_order
 from loomproof.bench.journal import JournaledBench, ReplayBench
 from loomproof.bench.seam import Bench
+from loomproof.clearance import clear_replay
 from loomproof.errors import BenchError, JournalError, LinkError, LoomproofError, RefusedError, ReplayError
 from loomproof.flow import Outcome, Request, prove
 from loomproof.loom.reading import load
@@ -23,6 +24,7 @@ from tests.bench.device import Clock, Scanner
 from tests.bench.simline import sim_bench
 from tests.bench.test_scanner import Rig
 from tests.bench.torture import FIXTURES
+from tests.cleared import cleared
 
 
 def run(bench: Bench, watch_line: Any = None) -> list[object]:
@@ -197,19 +199,26 @@ def proved_once(path: Path) -> tuple[Request, Outcome]:
     """Prove the tail lamp's loom on the simulator, with a journal at ``path``."""
     clock = Clock()
     loom = load(FIXTURES / "tail_lamp").loom
-    request = Request(
-        loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z", simulated=True, watch_s=2.0
-    )
+    request = Request(loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z", watch_s=2.0)
     scanner = VirtualScanner(loom, Make(len(loom.cavities)), faults=["loose W2 4 Hz"])
-    with sim_bench(scanner, clock=clock) as bench, JournaledBench(bench, path, clock=clock) as journaled:
+    with (
+        sim_bench(scanner, clock=clock) as bench,
+        JournaledBench(bench, path, {"simulated": True}, clock=clock) as journaled,
+    ):
         return request, to_the_end(request, journaled)
 
 
 def to_the_end(request: Request, bench: JournaledBench | ReplayBench) -> Outcome:
+    loom, adapter = request.loom, request.adapter
+    clearance = (
+        clear_replay(loom, bench, adapter)
+        if isinstance(bench, ReplayBench)
+        else cleared(loom, bench, adapter)
+    )
     found: list[Outcome] = []
 
     def whole() -> Iterator[object]:
-        found.append((yield from prove(request, bench)))
+        found.append((yield from prove(request, bench, clearance)))
 
     for _ in whole():
         pass

@@ -28,6 +28,7 @@ from tests.bench.device import Clock
 from tests.bench.noise import Harm, Noise
 from tests.bench.simline import SimLine
 from tests.bench.torture import FIXTURES
+from tests.cleared import cleared
 
 HOST = """
 import sys
@@ -132,7 +133,7 @@ def test_nothing_is_driven_five_seconds_after_the_host_died(tmp_path: Path) -> N
         with suppress(Killed):
             bench = ScannerBench(partial(same, line), "sim:", clock=clock).connect()
             with JournaledBench(bench, path, clock=clock) as journaled:
-                for _ in prove(request, journaled):
+                for _ in prove(request, journaled, cleared(loom, journaled)):
                     pass
         if not line.dead:
             continue

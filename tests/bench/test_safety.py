@@ -9,13 +9,16 @@ import signal
 import pytest
 
 from loomproof.bench.inspection import ITEMS, Inspection
-from loomproof.bench.safety import check_stimulus, measure_insulation, refuse_hazards
+from loomproof.bench.insulation import measure_insulation
+from loomproof.bench.safety import check_stimulus, refuse_hazards
 from loomproof.bench.seam import Capabilities
 from loomproof.bench.stopping import stopping
+from loomproof.clearance import Clearance
 from loomproof.errors import RefusedError, SafetyError, UsageError
 from loomproof.loom.model import Connector, ConnectorKind, Hazard, Settings
 from tests.bench.device import Clock, Scanner
 from tests.bench.test_scanner import Rig
+from tests.cleared import cleared_for_points
 
 
 def plug(name: str, hazard: Hazard) -> Connector:
@@ -64,9 +67,13 @@ def test_stimulus_against_the_looms_limits() -> None:
         check_stimulus(Capabilities(8, test_voltage_v=24.0), settings)
 
 
+def typed(rig: Rig, volts: float) -> Clearance:
+    return cleared_for_points(rig.bench, insulation=(volts, 1000))
+
+
 def test_insulation_is_armed_measured_and_released() -> None:
     rig = Rig()
-    assert measure_insulation(rig.bench, 1, 2, 50.0, 1000, confirmed=False) == 5e8
+    assert measure_insulation(rig.bench, typed(rig, 50.0), 1, 2, 50.0, 1000) == 5e8
     assert [body.split(" ")[0] for body in rig.scanner.executed[-3:]] == [
         "SYST:ARM",
         "MEAS:INS?",
@@ -74,21 +81,22 @@ def test_insulation_is_armed_measured_and_released() -> None:
     ]
 
 
-def test_insulation_above_60_v_needs_a_persons_word() -> None:
+def test_insulation_needs_a_persons_word_for_the_voltage() -> None:
     rig = Rig()
-    with pytest.raises(SafetyError, match="not confirmed"):
-        measure_insulation(rig.bench, 1, 2, 61.0, 1000, confirmed=False)
+    for clearance in (cleared_for_points(rig.bench), typed(rig, 50.0)):
+        with pytest.raises(SafetyError, match="not confirmed"):
+            measure_insulation(rig.bench, clearance, 1, 2, 61.0, 1000)
     assert not any(body.startswith("SYST:ARM") for body in rig.scanner.executed)
-    assert math.isfinite(measure_insulation(rig.bench, 1, 2, 61.0, 1000, confirmed=True))
+    assert math.isfinite(measure_insulation(rig.bench, typed(rig, 61.0), 1, 2, 61.0, 1000))
     with pytest.raises(UsageError):
-        measure_insulation(rig.bench, 1, 2, 50.0, 60_001, confirmed=True)
+        measure_insulation(rig.bench, typed(rig, 50.0), 1, 2, 50.0, 60_001)
 
 
 def test_a_refused_insulation_test_releases_too() -> None:
     rig = Rig()
     rig.scanner.refuse["MEAS:INS?"] = 'ERR -330,"at fault"'
     with pytest.raises(RefusedError):
-        measure_insulation(rig.bench, 1, 2, 50.0, 10, confirmed=True)
+        measure_insulation(rig.bench, typed(rig, 50.0), 1, 2, 50.0, 10)
     assert rig.scanner.executed[-1] == "ROUT:OPEN:ALL"
 
 
@@ -97,7 +105,7 @@ def test_a_line_lost_under_test_voltage_is_a_danger() -> None:
     plain = rig.line.to
     rig.line.to = lambda data: [] if b"MEAS:INS" in data else plain(data)
     with pytest.raises(SafetyError, match="may still be charged"):
-        measure_insulation(rig.bench, 1, 2, 500.0, 100, confirmed=True)
+        measure_insulation(rig.bench, typed(rig, 500.0), 1, 2, 500.0, 100)
     assert rig.scanner.executed[-1] == "ROUT:OPEN:ALL"
 
 

@@ -23,6 +23,7 @@ from tests.bench.noise import Harm, Noise
 from tests.bench.simline import SimLine
 from tests.bench.test_scanner import Rig
 from tests.bench.torture import FIXTURES
+from tests.cleared import cleared_for_points
 
 GROUPS = (frozenset({1, 2, 3}), frozenset({5, 9}))
 NETS = Conductors(tuple(point_set(net) for net in ({1, 2, 3}, {5, 9}, {4}, {6}, {7}, {8}, {10})))
@@ -39,12 +40,12 @@ def driven(given: Rig) -> list[str]:
 
 
 def failed(given: Rig) -> list[str]:
-    return [check.name for check in self_check(given.bench, NETS).failures]
+    return [check.name for check in self_check(given.bench, cleared_for_points(given.bench), NETS).failures]
 
 
 def test_sound() -> None:
     bench = rig()
-    found = self_check(bench.bench, NETS)
+    found = self_check(bench.bench, cleared_for_points(bench.bench), NETS)
     assert found.passed
     assert [check.name for check in found.checks] == [
         "voltage",
@@ -60,7 +61,7 @@ def test_sound() -> None:
 
 def test_it_is_cheap() -> None:
     bench = rig()
-    self_check(bench.bench, NETS)
+    self_check(bench.bench, cleared_for_points(bench.bench), NETS)
     senses = [body for body in bench.scanner.executed if body.startswith("SENS:DRIV?")]
     # Empty; a net that rises; ten points alone; settings, empty, and as often as the largest net has points.
     assert sum(body.count(",") + 1 for body in senses) == 1 + 4 + 10 + 2 * 6 + 1 + 3
@@ -72,13 +73,15 @@ def test_the_settle_time_is_found(rise_us: int) -> None:
     steps = 100
     while steps < rise_us:
         steps *= 2
-    found = self_check(rig(rise_us=rise_us).bench, NETS)
+    bench = rig(rise_us=rise_us).bench
+    found = self_check(bench, cleared_for_points(bench), NETS)
     assert found.settle_us == steps * 4
     assert found.passed
 
 
 def test_far_too_short_settings_that_agree_are_not_taken() -> None:
-    found = self_check(rig(rise_us=90_000).bench, NETS)
+    bench = rig(rise_us=90_000).bench
+    found = self_check(bench, cleared_for_points(bench), NETS)
     # 100 and 200 µs agree here, both with every point still low; 102 400 µs is the first that is long
     # enough, and the second is over the longest that is looked at.
     assert found.settle_us is None
@@ -87,7 +90,7 @@ def test_far_too_short_settings_that_agree_are_not_taken() -> None:
 
 def test_a_loom_that_never_settles() -> None:
     bench = rig(rise_us=10**9)
-    found = self_check(bench.bench, NETS)
+    found = self_check(bench.bench, cleared_for_points(bench.bench), NETS)
     assert found.settle_us is None
     assert "settle" in [check.name for check in found.failures]
 
@@ -100,7 +103,7 @@ def test_stuck_low_input() -> None:
 
 def test_dead_driver_on_a_net_that_another_point_also_drives() -> None:
     bench = rig(dead=point_set([2]))
-    found = self_check(bench.bench, NETS)
+    found = self_check(bench.bench, cleared_for_points(bench.bench), NETS)
     assert [check.name for check in found.failures] == ["read back"]
     assert "point 2" in found.failures[0].text
 
@@ -111,7 +114,7 @@ def test_dead_driver_on_a_single_cavity() -> None:
 
 def test_voltage_on_the_loom_stops_everything() -> None:
     bench = rig(volts={(5, 1): 12.6})
-    found = self_check(bench.bench, NETS)
+    found = self_check(bench.bench, cleared_for_points(bench.bench), NETS)
     assert [check.name for check in found.failures] == ["voltage"]
     assert "12.6 V" in found.checks[0].text
     assert "point 5" in found.checks[0].text
@@ -121,7 +124,7 @@ def test_voltage_on_the_loom_stops_everything() -> None:
 @pytest.mark.parametrize(("meter_v", "passes"), [(None, False), (0.02, True), (12.0, False), (-12.0, False)])
 def test_a_bench_without_a_voltmeter_needs_a_persons_reading(meter_v: float | None, passes: bool) -> None:
     bench = rig(capabilities="FOUR=0")
-    found = self_check(bench.bench, NETS, meter_v=meter_v)
+    found = self_check(bench.bench, cleared_for_points(bench.bench, meter_v=meter_v), NETS)
     assert found.passed is passes
     assert bool(driven(bench)) is passes
 
@@ -129,7 +132,7 @@ def test_a_bench_without_a_voltmeter_needs_a_persons_reading(meter_v: float | No
 @pytest.mark.parametrize("meter_v", [13.0, -13.0, 0.51])
 def test_a_voltage_on_a_persons_meter_stops_a_bench_that_measures_none_of_it(meter_v: float) -> None:
     bench = rig()
-    found = self_check(bench.bench, NETS, meter_v=meter_v)
+    found = self_check(bench.bench, cleared_for_points(bench.bench, meter_v=meter_v), NETS)
     assert [check.name for check in found.failures] == ["voltage"]
     assert "by a person's meter" in found.failures[0].text
     assert not any(body.startswith(("SENS", "MEAS")) for body in bench.scanner.executed)
@@ -205,4 +208,5 @@ def looked(
     expectation = expect(LOOM)
     point_of = in_order(LOOM.cavities).point_of
     given = conductors_of(expectation, scope_of(expectation, point_of, bench.capabilities().clear_ohm))
-    return asked, self_check(cast("Bench", Seen()), given, meter_v=meter_v)
+    seen = cast("Bench", Seen())
+    return asked, self_check(seen, cleared_for_points(seen, meter_v=meter_v), given)

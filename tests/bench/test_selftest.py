@@ -14,12 +14,13 @@ import pytest
 from loomproof.bench import selftest, touching
 from loomproof.bench.adapter import in_order
 from loomproof.bench.scanner import ScannerBench
-from loomproof.bench.seam import Accuracy, Capabilities, Identity, PointSet, Wires
+from loomproof.bench.seam import Accuracy, Capabilities, Identity, Opening, PointSet, Wires
 from loomproof.bench.selfcheck import Check
-from loomproof.bench.zero import learn_leads, zeroed
+from loomproof.bench.zero import LeadReading, learn_leads, zeroed
 from loomproof.errors import AdapterError, InputError, StoreError, UnfitError
 from loomproof.loom.model import End
 from tests.bench.device import Clock, MemoryLine, Scanner
+from tests.cleared import cleared_empty
 
 WHO = Identity("Invented Instruments", "Pin Scanner", "SN1", "1.0")
 
@@ -36,6 +37,14 @@ class Leads(ScannerBench):
         self.lead_ohm = lead_ohm
         self.noise_ohm = noise_ohm
         self.rng = random.Random(seed)
+        self.plugged = Opening()
+
+    def identify(self) -> Identity:
+        return WHO
+
+    @property
+    def opening(self) -> Opening:
+        return self.plugged
 
     def capabilities(self) -> Capabilities:
         return Capabilities(8, ohms=(0.001, 1e6), accuracy=Accuracy(0.1, 0.01))
@@ -47,13 +56,17 @@ class Leads(ScannerBench):
         return self.lead_ohm[i] + self.lead_ohm[j] + self.rng.gauss(0.0, self.noise_ohm)
 
 
+def learned(bench: Leads, points: Sequence[int]) -> dict[int, LeadReading]:
+    return learn_leads(bench, cleared_empty(bench), points)
+
+
 def failed(checks: Sequence[Check]) -> list[str]:
     return [check.name for check in checks if not check.passed]
 
 
 def test_a_sound_bench_passes() -> None:
     with bench_on(Scanner(Clock(), points=16)) as bench:
-        assert failed(selftest.try_empty(bench)) == []
+        assert failed(selftest.try_empty(bench, cleared_empty(bench))) == []
 
 
 @pytest.mark.parametrize(
@@ -66,56 +79,60 @@ def test_a_sound_bench_passes() -> None:
 )
 def test_each_defect_of_the_bench_is_named(scanner: Scanner, name: str, said: str) -> None:
     with bench_on(scanner) as bench:
-        checks = selftest.try_empty(bench)
+        checks = selftest.try_empty(bench, cleared_empty(bench))
     assert failed(checks) == [name]
     assert said in next(check.text for check in checks if check.name == name)
 
 
 def test_the_shorting_plug_shows_opens() -> None:
     with bench_on(Scanner(Clock(), groups=(frozenset({1, 2, 4}),))) as bench:
-        check = selftest.try_shorted(bench, (1, 2, 3, 4))
+        check = selftest.try_shorted(bench, cleared_empty(bench), (1, 2, 3, 4))
         assert not check.passed
         assert "point 3" in check.text
-        assert selftest.try_shorted(bench, (1, 2, 4)).passed
-        assert not selftest.try_shorted(bench, (1, 2)).passed  # a fourth lead that the table lacks
+        assert selftest.try_shorted(bench, cleared_empty(bench), (1, 2, 4)).passed
+        # A fourth lead that the table lacks.
+        assert not selftest.try_shorted(bench, cleared_empty(bench), (1, 2)).passed
 
 
 def test_references_and_repeatability() -> None:
     bench = Leads((0.1, 0.2, 0.3, 0.4), noise_ohm=0.0)
     good = selftest.Reference(1, 2, 0.3)
-    assert selftest.try_references(bench, [good], {}).passed
-    assert not selftest.try_references(bench, [selftest.Reference(1, 2, 1.0)], {}).passed
-    beside = selftest.try_references(Leads((math.inf, 0.2), 0.0), [selftest.Reference(1, 2, 1.0)], {})
+    assert selftest.try_references(bench, cleared_empty(bench), [good], {}).passed
+    wrong = selftest.Reference(1, 2, 1.0)
+    assert not selftest.try_references(bench, cleared_empty(bench), [wrong], {}).passed
+    alone = Leads((math.inf, 0.2), 0.0)
+    beside = selftest.try_references(alone, cleared_empty(alone), [wrong], {})
     assert not beside.passed
     assert "1 ohm at 1, 2: open" in beside.text
-    assert selftest.repeatability(bench, 1, 2)[1] == 0.0
+    assert selftest.repeatability(bench, cleared_empty(bench), 1, 2)[1] == 0.0
     noisy = Leads((0.1, 0.2), noise_ohm=0.02)
-    check, spread = selftest.repeatability(noisy, 1, 2)
+    check, spread = selftest.repeatability(noisy, cleared_empty(noisy), 1, 2)
     assert check.passed
     assert spread is not None
     assert 0.012 < spread < 0.028  # chi-square with 24 degrees of freedom, 99 %: 0.64 to 1.38 times
-    assert not selftest.repeatability(Leads((0.1, 0.2), noise_ohm=1.0), 1, 2)[0].passed
+    wild = Leads((0.1, 0.2), noise_ohm=1.0)
+    assert not selftest.repeatability(wild, cleared_empty(wild), 1, 2)[0].passed
 
 
 def test_leads_are_learned_within_their_uncertainty() -> None:
     true = (0.11, 0.25, 0.07, 0.32, 0.18)
     inside = 0
     for seed in range(200):
-        leads = learn_leads(Leads(true, 0.004, seed), range(1, 6))
+        leads = learned(Leads(true, 0.004, seed), range(1, 6))
         inside += sum(abs(leads[i + 1].ohm - ohm) <= leads[i + 1].u_ohm for i, ohm in enumerate(true))
     assert inside >= 0.95 * 1000
-    exact = learn_leads(Leads(true, 0.0), range(1, 6))
+    exact = learned(Leads(true, 0.0), range(1, 6))
     assert [lead.ohm for lead in exact.values()] == pytest.approx(true)
 
 
 def test_an_open_lead_is_named_when_zeroing() -> None:
     with pytest.raises(AdapterError, match="point 4"):
-        learn_leads(Leads((0.1, 0.1, 0.1, math.inf), 0.0), (1, 2, 3, 4))
+        learned(Leads((0.1, 0.1, 0.1, math.inf), 0.0), (1, 2, 3, 4))
 
 
 def test_zeroing_is_written_into_the_table() -> None:
     adapter = in_order([End("C1", "01"), End("C1", "02"), End("C1", "03"), End("C2", "1")])
-    leads = learn_leads(Leads((0.1, 0.2, 0.3), 0.0), (1, 2, 3))
+    leads = learned(Leads((0.1, 0.2, 0.3), 0.0), (1, 2, 3))
     after = zeroed(adapter, leads, "2031-05-04")
     assert [lead.zeroed for lead in after.entries] == ["2031-05-04"] * 3 + [""]
     assert after.zeroed == ""  # one lead was not
@@ -233,7 +250,7 @@ def test_a_self_test_that_is_still_to_come_is_refused() -> None:
 def test_touches_are_told_once_and_only_when_steady() -> None:
     scanner = Scanner(Clock(), points=8)
     with bench_on(scanner) as bench:
-        reader = touching.touches(bench)
+        reader = touching.touches(bench, cleared_empty(bench))
         seen = []
         for low in (0, 0, 2, 0, 2, 2, 2, 2, 0, 0, 0, 6, 6, 6, 6):
             scanner.stuck_low = low

@@ -12,6 +12,7 @@ from loomproof.bench import opening
 from loomproof.bench.adapter import read_adapter
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Bench
+from loomproof.clearance import Clearance
 from loomproof.cli import adapter
 from loomproof.cli.main import run
 from loomproof.errors import LinkError
@@ -107,11 +108,11 @@ def test_what_was_learned_is_kept_whatever_ends_it(
     real = adapter._next_touch
     asked: list[float] = []
 
-    def breaking(reader: Bench, wait_s: float) -> int | None:
+    def breaking(reader: Bench, clearance: Clearance, wait_s: float) -> int | None:
         asked.append(wait_s)
         if len(asked) > 2:
             raise ending
-        return real(reader, wait_s)
+        return real(reader, clearance, wait_s)
 
     monkeypatch.setattr(adapter, "_next_touch", breaking)
     assert learn(table, "5") == 3

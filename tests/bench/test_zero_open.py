@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from typing import cast
 
 import pytest
 
-from loomproof.bench.seam import Accuracy, Bench, Capabilities, PointSet, points_of
+from loomproof.bench.seam import Accuracy, Bench, Capabilities, Identity, Opening, PointSet, points_of
 from loomproof.bench.zero import learn_leads
 from loomproof.errors import AdapterError, UsageError
+from tests.cleared import cleared_empty
 
 
 class Plug:
@@ -17,6 +19,10 @@ class Plug:
 
     def __init__(self, joined: set[int], loose: set[int] | None = None) -> None:
         self.joined, self.loose = joined, loose or set()
+        self.opening = Opening()
+
+    def identify(self) -> Identity:
+        return Identity("the tests", "shorting plug", "1", "1")
 
     def capabilities(self) -> Capabilities:
         return Capabilities(8, ohms=(0.0, 1e6), accuracy=Accuracy(0.1, 0.01))
@@ -24,6 +30,11 @@ class Plug:
     def resistance(self, a: PointSet, b: PointSet) -> float:
         points = set(points_of(a | b))
         return 0.2 if points <= self.joined and points != self.loose else math.inf
+
+
+def learn(plug: Plug, points: Sequence[int], names: Mapping[int, str] | None = None) -> None:
+    bench = cast(Bench, plug)
+    learn_leads(bench, cleared_empty(bench), points, names=names)
 
 
 @pytest.mark.parametrize(
@@ -38,11 +49,11 @@ class Plug:
 )
 def test_open_leads_are_named(plug: Plug, says: str) -> None:
     with pytest.raises(AdapterError) as caught:
-        learn_leads(cast(Bench, plug), (1, 2, 3, 4, 5), names={4: "LAMP:A"})
+        learn(plug, (1, 2, 3, 4, 5), names={4: "LAMP:A"})
     assert caught.value.message == says
     assert "shorting plug" in caught.value.cure
 
 
 def test_too_few_leads_are_refused() -> None:
     with pytest.raises(UsageError, match="2 and 5 were asked for"):
-        learn_leads(cast(Bench, Plug({1, 2})), (1, 2))
+        learn(Plug({1, 2}), (1, 2))

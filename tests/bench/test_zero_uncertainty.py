@@ -14,11 +14,12 @@ import numpy as np
 import pytest
 
 from loomproof.bench.adapter import in_order, parse_adapter, table_of
-from loomproof.bench.seam import Accuracy, Bench, Capabilities, PointSet
-from loomproof.bench.zero import learn_leads, zeroed
+from loomproof.bench.seam import Accuracy, Bench, Capabilities, Identity, Opening, PointSet
+from loomproof.bench.zero import REPEATS, LeadReading, learn_leads, zeroed
 from loomproof.errors import AdapterError
 from loomproof.loom.model import End
 from loomproof.proof.plan import Meter
+from tests.cleared import cleared_empty
 
 GTC = pytest.importorskip("GTC")
 
@@ -32,6 +33,10 @@ class Plugged:
 
     def __init__(self, seed: int, offset_ohm: float = 0.0) -> None:
         self.rng, self.offset_ohm = random.Random(seed), offset_ohm
+        self.opening = Opening()
+
+    def identify(self) -> Identity:
+        return Identity("the tests", "shorting plug", "1", "1")
 
     def capabilities(self) -> Capabilities:
         return Capabilities(8, ohms=(0.0, 1e6), accuracy=Accuracy(0.1, 0.01))
@@ -42,6 +47,11 @@ class Plugged:
     def read(self, a: int, b: int, between_ohm: float) -> float:
         ohm = LEADS_OHM[a - 1] + LEADS_OHM[b - 1] + between_ohm
         return ohm + self.offset_ohm + self.rng.gauss(0.0, SPREAD_OHM)
+
+
+def learned_on(plugged: Plugged, repeats: int = REPEATS) -> dict[int, LeadReading]:
+    bench = cast("Bench", plugged)
+    return learn_leads(bench, cleared_empty(bench), POINTS, repeats)
 
 
 def by_gtc(repeats: int) -> dict[tuple[int, int], float]:
@@ -59,7 +69,7 @@ def by_gtc(repeats: int) -> dict[tuple[int, int], float]:
 def test_a_lead_is_worth_what_two_of_them_are_together(repeats: int) -> None:
     stated = []
     for seed in range(200):
-        leads = learn_leads(cast("Bench", Plugged(seed)), POINTS, repeats)
+        leads = learned_on(Plugged(seed), repeats)
         stated.append([leads[point].u_ohm / 2.0 for point in POINTS])
     u = np.sqrt(np.mean(np.square(stated), axis=0))
     exact = by_gtc(repeats)
@@ -77,7 +87,7 @@ def test_a_meters_fixed_offset_drops_out_and_what_is_stated_holds(offset_ohm: fl
     beyond, errors, count = 0, [], 0
     for seed in range(400):
         bench = Plugged(seed, offset_ohm)
-        learned = learn_leads(cast("Bench", bench), POINTS)
+        learned = learned_on(bench)
         adapter = zeroed(in_order([End("A", str(p)) for p in POINTS]), learned, "2031-05-04", "M 1")
         spread = adapter.offset_spread_ohm("M 1", "2031-05-04T12:00:00Z")
         assert spread is not None
@@ -101,7 +111,7 @@ def test_a_meters_fixed_offset_drops_out_and_what_is_stated_holds(offset_ohm: fl
 
 
 def test_an_offset_is_charged_where_it_was_not_learned_with_this_meter_on_the_day() -> None:
-    learned = learn_leads(cast("Bench", Plugged(1)), POINTS)
+    learned = learned_on(Plugged(1))
     adapter = zeroed(in_order([End("A", str(p)) for p in POINTS]), learned, "2031-05-04", "M 1")
     assert adapter.offset_spread_ohm("M 1", "2031-05-05T23:00:00Z")
     assert adapter.offset_spread_ohm("M 2", "2031-05-04T12:00:00Z") is None
@@ -116,13 +126,13 @@ def test_a_meter_that_always_reads_the_same_shows_nothing_of_its_spread() -> Non
         def resistance(self, a: PointSet, b: PointSet) -> float:
             return 0.6
 
-    learned = learn_leads(cast("Bench", Coarse(1)), POINTS)
+    learned = learned_on(Coarse(1))
     adapter = zeroed(in_order([End("A", str(p)) for p in POINTS]), learned, "2031-05-04", "M 1")
     assert adapter.offset_spread_ohm("M 1", "2031-05-04T12:00:00Z") is None
 
 
 def test_a_lead_below_zero_comes_back_from_its_table() -> None:
-    learned = learn_leads(cast("Bench", Plugged(1, -0.9)), POINTS)
+    learned = learned_on(Plugged(1, -0.9))
     assert min(lead.ohm for lead in learned.values()) < 0.0
     adapter = zeroed(in_order([End("A", str(p)) for p in POINTS]), learned, "2031-05-04", "M 1")
     again = parse_adapter(table_of(adapter), name=adapter.name)

@@ -25,6 +25,7 @@ from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.device import Clock
 from tests.bench.noise import Harm, Noise
 from tests.bench.simline import sim_bench
+from tests.cleared import cleared
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 CONTRACT_S = 10.0
@@ -100,14 +101,12 @@ def run(
     meter_v: float | None = None,
 ) -> Outcome:
     """Prove to the end, with a journal; call ``on_error`` at the moment of a link error."""
-    request = Request(
-        loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z", simulated=True, meter_v=meter_v
-    )
+    request = Request(loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z")
     with (
         tempfile.TemporaryDirectory() as folder,
         JournaledBench(bench, Path(folder) / "journal", clock=clock) as journaled,
     ):
-        steps = prove(request, journaled)
+        steps = prove(request, journaled, cleared(loom, journaled, meter_v=meter_v))
         while True:
             try:
                 next(steps)

@@ -22,6 +22,7 @@ from loomproof.flow import Outcome, Request, prove
 from loomproof.loom.model import Loom
 from loomproof.loom.writing import write_folder
 from loomproof.results.grade import Grade
+from tests.cleared import cleared
 from tests.looms import nets_with, random_faults, random_loom
 from tests.results import table_file
 
@@ -41,11 +42,10 @@ def prove_once(
             in_order(loom.cavities),
             "campaign",
             "2026-01-01T00:00:00Z",
-            simulated=True,
             watch_s=watch_s,
             grade=grade,
         )
-        steps = prove(request, journaled)
+        steps = prove(request, journaled, cleared(loom, journaled))
         while True:
             try:
                 next(steps)

@@ -34,9 +34,6 @@ def whole(loom: Loom) -> Request:
         inspection=("chafing: in order",),
         repeats=100,
         watch_s=30.0,
-        meter_v=-0.02,
-        last_selftest="2031-05-03T08:00:00Z",
-        repeatability_ohm=0.004,
         insulation=InsulationTest(50.0, 1000),
     )
 

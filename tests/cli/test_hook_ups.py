@@ -9,6 +9,7 @@ import pytest
 
 from loomproof.bench.adapter import in_order
 from loomproof.cli import hooking
+from loomproof.cli.proving import Assured
 from loomproof.electrics.expectation import expect
 from loomproof.errors import BrokenOffError
 from loomproof.flow import Request
@@ -16,6 +17,7 @@ from loomproof.loom.reading import load
 from loomproof.proof.hookups import plan_hook_ups
 from loomproof.results.document import Document, Verdict
 from loomproof.results.findings import Kind
+from tests.cleared import Answers
 from tests.cli.running import loomproof
 
 ENGINE = "hillclimb_engine"
@@ -200,8 +202,8 @@ def test_nothing_is_opened_before_somebody_says_that_it_is_plugged(fixtures: Pat
             loom_path=fixtures / "tail_lamp",
             out=tmp_path,
             store=None,
-            made_safe=True,
-            confirm=no,
+            assured=Assured(Answers()),
+            plugged=no,
         )
     assert asked == ["Is it plugged so?"]
     assert list(tmp_path.iterdir()) == []

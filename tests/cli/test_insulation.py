@@ -9,13 +9,8 @@ from pathlib import Path
 import pytest
 
 from loomproof.bench.adapter import in_order
-from loomproof.bench.seam import Capabilities
-from loomproof.cli.proving import refuse_voltage
-from loomproof.errors import SafetyError, UnfitError
-from loomproof.flow import Request
 from loomproof.loom.model import Component, ComponentKind, Loom
 from loomproof.loom.reading import load
-from loomproof.proof.insulating import InsulationTest
 from tests.cli.running import loomproof
 from tests.cli.test_prove import proved, results
 
@@ -97,40 +92,6 @@ def test_not_over_several_hook_ups(loom: Path, tmp_path: Path) -> None:
     done = proved(loom, "sim:?insulation=1000&points=8", tmp_path, "--insulation", "50", "--hook-ups")
     assert done.returncode == 2
     assert "--hook-ups" in done.stderr
-
-
-class Able:
-    """As much of a bench as a refusal asks."""
-
-    def capabilities(self) -> Capabilities:
-        return Capabilities(16, insulation_v=1000.0)
-
-
-def asked(loom: Path) -> Request:
-    described = load(loom).loom
-    adapter = in_order(described.cavities)
-    return Request(described, adapter, "run", "2026-01-01T00:00:00Z", insulation=InsulationTest(500.0))
-
-
-def test_on_a_real_bench_somebody_types_the_voltage(loom: Path) -> None:
-    heard: list[float] = []
-
-    def never(volts: float) -> bool:
-        heard.append(volts)
-        return False
-
-    with pytest.raises(SafetyError, match="500 V"):
-        refuse_voltage(asked(loom), Able(), never)  # type: ignore[arg-type]  # only asked what it can
-    assert heard == [500.0]
-    refuse_voltage(asked(loom), Able(), lambda volts: volts == 500.0)  # type: ignore[arg-type]
-    refuse_voltage(replace(asked(loom), simulated=True), Able(), never)  # type: ignore[arg-type]
-    assert heard == [500.0], "a simulated loom hurts nobody"
-
-
-def test_a_dwell_that_cannot_be(loom: Path) -> None:
-    request = replace(asked(loom), insulation=InsulationTest(5000.0))
-    with pytest.raises(UnfitError, match="1000 V"):
-        refuse_voltage(request, Able(), lambda _: True)  # type: ignore[arg-type]
 
 
 def test_no_component_is_ever_across_the_voltage(loom: Path) -> None:

@@ -19,6 +19,7 @@ from loomproof.proof.probing import Touch, with_touches
 from loomproof.proof.run import finish
 from loomproof.proof.scope import Scope, scope_of
 from loomproof.results.measured import Measured
+from tests.cleared import cleared
 from tests.cli.running import loomproof
 from tests.cli.test_prove import proved, results
 
@@ -102,7 +103,7 @@ def test_a_probe_that_is_not_seen_tests_nothing(
     whole = in_order(loom.cavities)
     alone = End("BODY", "6")
     adapter = Adapter("short", tuple(lead for lead in whole.entries if lead.end != alone))
-    request = Request(loom, adapter, "run", "2031-05-04T00:00:00Z", simulated=True, probed=(alone,))
+    request = Request(loom, adapter, "run", "2031-05-04T00:00:00Z", probed=(alone,))
     held: list[str] = []
     with open_bench("sim:", loom_path=fixtures / "tail_lamp") as raw:
         assert isinstance(raw, SimulatedBench)
@@ -115,7 +116,7 @@ def test_a_probe_that_is_not_seen_tests_nothing(
             return not works[len(held) - 1] or raw.simulation.tell(f"touch {end}").startswith("ok")
 
         with JournaledBench(raw, tmp_path / "j.jsonl", {}, touch=hold) as bench:
-            steps = prove(request, bench)
+            steps = prove(request, bench, cleared(loom, bench, adapter))
             if code is not None:
                 with pytest.raises(UnfitError, match=code):
                     list(steps)

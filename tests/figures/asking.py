@@ -25,7 +25,7 @@ from typing import cast
 import networkx as nx
 
 from loomproof.bench.adapter import in_order
-from loomproof.bench.seam import Accuracy, Capabilities
+from loomproof.bench.seam import Accuracy, Capabilities, Identity, Opening
 from loomproof.bench.seam import Bench as SeamBench
 from loomproof.electrics.expectation import expect
 from loomproof.proof.codes import antichain_length
@@ -35,6 +35,7 @@ from loomproof.proof.isolation import Isolation, measure_isolation
 from loomproof.proof.plan import Meter, plan_proof
 from loomproof.proof.run import finish, run_plan
 from loomproof.proof.vectors import Group, empty_vector, sense_vectors
+from tests.cleared import cleared
 from tests.figures.electrics_speed import big_loom
 
 SIZES = (128, 512, 2048)
@@ -237,6 +238,10 @@ class OhmBench:
     def __init__(self, nets: Sequence[int]) -> None:
         self.inside = Bench(nets)
         self.able = Capabilities(4096, ohms=(0.0, 1e8), accuracy=Accuracy(0.1, 0.01))
+        self.opening = Opening(simulated=True)
+
+    def identify(self) -> Identity:
+        return Identity("the figures", "ideal wires", "1", "1")
 
     def capabilities(self) -> Capabilities:
         return self.able
@@ -263,7 +268,8 @@ def whole_ms(points: int) -> float:
     broken = max(nets, key=int.bit_count)
     nets.remove(broken)
     bench = OhmBench([*nets, broken & -broken, broken & (broken - 1)])
-    found = finish(run_plan(plan, expectation, cast(SeamBench, bench)))
+    asked = cast(SeamBench, bench)
+    found = finish(run_plan(plan, expectation, asked, cleared(loom, asked)))
     assert not found.sound
     return (time.process_time() - begun - bench.inside.spent_s) * 1e3
 

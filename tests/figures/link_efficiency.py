@@ -30,6 +30,7 @@ from loomproof.electrics.expectation import expect
 from loomproof.loom.reading import load
 from loomproof.proof.plan import plan_proof
 from loomproof.proof.run import finish, run_plan
+from tests.cleared import cleared
 from tests.results import table_file
 
 POINTS = 512
@@ -108,7 +109,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             for _ in range(runs):
                 bench.sensed = ()
                 start = time.perf_counter()
-                measured = finish(run_plan(plan, expectation, bench))
+                measured = finish(run_plan(plan, expectation, bench, cleared(loom, bench)))
                 walls.append(time.perf_counter() - start)
             after = bench.statistics()
             assert measured.complete

@@ -8,11 +8,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import TracebackType
 from typing import Self
 
-from loomproof.bench.seam import Accuracy, Capabilities, Identity, Statistics, WatchEvent, WatchSummary, Wires
+from loomproof.bench.seam import (
+    Accuracy,
+    Capabilities,
+    Identity,
+    Opening,
+    Statistics,
+    WatchEvent,
+    WatchSummary,
+    Wires,
+)
 from loomproof.loom.model import Loom
 from loomproof.virtual.scanner import Make, Scanner
 
@@ -40,6 +49,7 @@ class MeterBench:
     readings: int = 0
     address: str = "test:meter"
     elapsed_s: float = 0.0
+    opening: Opening = field(default_factory=lambda: Opening(simulated=True))
     watched: WatchSummary | None = None
 
     def touched(self, end: str | None) -> bool:

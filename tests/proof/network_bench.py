@@ -15,7 +15,16 @@ from typing import Self
 
 import numpy as np
 
-from loomproof.bench.seam import Accuracy, Capabilities, Identity, Statistics, WatchEvent, WatchSummary, Wires
+from loomproof.bench.seam import (
+    Accuracy,
+    Capabilities,
+    Identity,
+    Opening,
+    Statistics,
+    WatchEvent,
+    WatchSummary,
+    Wires,
+)
 from loomproof.loom.model import End
 
 PULL_UP_OHM, SUPPLY_V, LOW_V, DROP_V = 100e3, 3.3, 0.66, 0.6
@@ -99,6 +108,7 @@ class NetworkBench:
     events: tuple[WatchEvent, ...] = ()
     wires_asked: list[int] = field(default_factory=list)
     address: str = "test:"
+    opening: Opening = field(default_factory=lambda: Opening(simulated=True))
     watched: WatchSummary | None = None
 
     def _ends(self, points: int) -> list[End]:

@@ -19,6 +19,7 @@ from loomproof.results.findings import Finding
 from loomproof.results.measured import Measured
 from loomproof.virtual.meter import Limits
 from loomproof.virtual.scanner import Make, Scanner
+from tests.cleared import cleared
 from tests.proof.meter_bench import MeterBench
 
 OHMS = Capabilities(
@@ -76,10 +77,9 @@ def scanner_bench(loom: Loom, *faults: str, able: Capabilities = OHMS, seed: int
 
 def outcome_of(loom: Loom, *faults: str, able: Capabilities = OHMS, seed: int = 0) -> Outcome:
     """Prove a loom with these faults from end to end."""
-    request = Request(
-        loom, in_order(loom.cavities), "parts", "2026-01-01T00:00:00Z", simulated=True, meter_v=0.0
-    )
-    return finish(prove(request, scanner_bench(loom, *faults, able=able, seed=seed)))
+    request = Request(loom, in_order(loom.cavities), "parts", "2026-01-01T00:00:00Z")
+    bench = scanner_bench(loom, *faults, able=able, seed=seed)
+    return finish(prove(request, bench, cleared(loom, bench, meter_v=0.0)))
 
 
 def proved(
@@ -99,7 +99,8 @@ def proved(
             test_voltage_v=able.test_voltage_v,
         )
     plan = plan_proof(expectation, points, able, meter, isolation_ohm=isolation_ohm if meter else None)
-    measured = finish(run_plan(plan, expectation, scanner_bench(loom, *faults, able=able, seed=seed)))
+    bench = scanner_bench(loom, *faults, able=able, seed=seed)
+    measured = finish(run_plan(plan, expectation, bench, cleared(loom, bench)))
     return measured, explain(loom, measured)
 
 

@@ -18,6 +18,7 @@ from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.torture import loom_of
+from tests.cleared import cleared
 from tests.proof.meter_bench import METER_ONLY, MeterBench
 
 TWO_WIRE = replace(METER_ONLY, four_wire=False, four_wire_accuracy=None)
@@ -40,10 +41,8 @@ class Lying(MeterBench):
 
 
 def proved(bench: MeterBench, loom: Loom = TAIL) -> Outcome:
-    request = Request(
-        loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z", simulated=True, meter_v=0.0
-    )
-    outcome = finish(prove(request, bench))
+    request = Request(loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z")
+    outcome = finish(prove(request, bench, cleared(loom, bench, meter_v=0.0)))
     assert isinstance(outcome, Outcome)
     return outcome
 

@@ -18,6 +18,7 @@ from loomproof.proof.plan import Meter, Plan, plan_proof
 from loomproof.proof.run import finish, run_plan
 from loomproof.results.document import Verdict
 from tests.bench.torture import loom_of
+from tests.cleared import cleared
 from tests.diagnosis.injector import Bench, random_faults, random_loom
 from tests.proof.meter_bench import METER_ONLY, MeterBench, meter_bench
 
@@ -25,10 +26,8 @@ from tests.proof.meter_bench import METER_ONLY, MeterBench, meter_bench
 def proved(loom: Loom, *faults: str) -> tuple[Outcome, int]:
     """Prove a loom with faults; returns the outcome and the readings asked of the bench."""
     bench = meter_bench(loom, *faults)
-    request = Request(
-        loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z", simulated=True, meter_v=0.0
-    )
-    outcome = finish(prove(request, bench))
+    request = Request(loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z")
+    outcome = finish(prove(request, bench, cleared(loom, bench, meter_v=0.0)))
     assert isinstance(outcome, Outcome)
     return outcome, bench.readings
 
@@ -163,7 +162,7 @@ def test_nets_as_found_are_the_connected_parts_of_the_graph(seed: int) -> None:
     meter = Meter(METER_ONLY.accuracy, None, (0.0, 1e8), {}) if METER_ONLY.accuracy else None
     expectation = expect(loom)
     plan = plan_proof(expectation, point_of, bench.able, meter, isolation_ohm=1e6)
-    found = finish(run_plan(plan, expectation, bench))
+    found = finish(run_plan(plan, expectation, bench, cleared(loom, bench)))
     assert set(found.groups) == set(true)
     if set(true) != {frozenset(net.cavities) for net in expectation.nets if net.cavities}:
         assert not found.sound

@@ -22,6 +22,7 @@ from loomproof.proof.plan import Meter, Plan, plan_proof
 from loomproof.proof.run import finish, run_plan
 from loomproof.results.document import ClaimEntry
 from loomproof.results.measured import Decision, Measured
+from tests.cleared import cleared
 from tests.diagnosis.injector import random_loom
 from tests.proof.network_bench import FULL, Network, NetworkBench, without_ohms
 
@@ -124,7 +125,7 @@ def proved(case: Case, able: Capabilities) -> tuple[Plan, Measured, tuple[ClaimE
     expectation = expect(case.loom)
     meter = Meter(able.accuracy, None, able.ohms, {}) if able.ohms and able.accuracy else None
     plan = plan_proof(expectation, point_of, able, meter, isolation_ohm=1e6)
-    measured = finish(run_plan(plan, expectation, bench))
+    measured = finish(run_plan(plan, expectation, bench, cleared(case.loom, bench)))
     return plan, measured, claims_of(plan, measured, able)
 
 

@@ -21,6 +21,7 @@ from loomproof.proof.run import finish, run_plan
 from loomproof.proof.scope import Scope
 from loomproof.proof.vectors import Group
 from loomproof.results.measured import Decision, Measured
+from tests.cleared import cleared
 from tests.proof.meter_bench import meter_bench
 from tests.proof.test_sense import random_partition, sensing, sensing_relation
 
@@ -100,7 +101,7 @@ def retested(fixtures: Path, *faults: str) -> tuple[Measured, int, int]:
     nets = touched_nets(expectation, touched_ends(loom, [], ["W45"]))
     plan = plan_retest(full, expectation, nets)
     untouched = frozenset(range(len(expectation.nets))) - nets
-    found = finish(run_plan(plan, expectation, bench, untouched=untouched))
+    found = finish(run_plan(plan, expectation, bench, cleared(loom, bench), untouched=untouched))
     planned = (
         # Four wires are held against two.
         sum(2 if reading.wires == 4 else 1 for reading in plan.conductors)

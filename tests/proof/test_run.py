@@ -16,6 +16,7 @@ from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorK
 from loomproof.proof.plan import Meter, plan_proof
 from loomproof.proof.run import finish, run_plan
 from loomproof.results.measured import Decision, Measured
+from tests.cleared import cleared
 from tests.proof.network_bench import FULL, MOST_OHM, Network, NetworkBench, without_ohms
 
 Change = Callable[[Network], None]
@@ -98,7 +99,7 @@ def measured(
         leads = dict.fromkeys(point_of.values(), lead_ohm)
         meter = Meter(able.accuracy, able.four_wire_accuracy, able.ohms, leads, 0.001, repeats=repeats)
     plan = plan_proof(expectation, point_of, able, meter, isolation_ohm=1e6)
-    return finish(run_plan(plan, expectation, bench, watch_s=watch_s)), bench
+    return finish(run_plan(plan, expectation, bench, cleared(loom, bench), watch_s=watch_s)), bench
 
 
 def shows(found: Measured) -> bool:
@@ -385,7 +386,8 @@ def test_readings_that_change_are_told() -> None:
     loom = the_loom()
     point_of = dict(in_order(loom.cavities).point_of)
     plan = plan_proof(expect(loom), point_of, without_ohms(), None)
-    found = finish(run_plan(plan, expect(loom), Fading(the_network(loom), point_of, without_ohms())))
+    bench = Fading(the_network(loom), point_of, without_ohms())
+    found = finish(run_plan(plan, expect(loom), bench, cleared(loom, bench)))
     assert {str(end) for end in found.unstable} & {"C1:7", "C2:7"}
 
 

@@ -103,9 +103,13 @@ class SimAddress:
 Address = SerialAddress | TcpAddress | VisaAddress | SimAddress
 
 
-def is_simulated(address: Address) -> bool:
-    """Whether nothing real can be plugged in at this address."""
-    return isinstance(address, SimAddress)
+def starts_simulator(address: str | Address) -> bool:
+    """Whether opening this address starts a simulator of its own, on which a person can plug nothing.
+
+    Whether an opened bench is simulated, the bench says (`Bench.opening`): it may be one started before.
+    """
+    where = parse_address(address) if isinstance(address, str) else address
+    return isinstance(where, SimAddress)
 
 
 def parse_address(text: str) -> Address:

@@ -22,12 +22,14 @@ from loomproof.bench.profile import Profile
 from loomproof.bench.seam import (
     Capabilities,
     Identity,
+    Opening,
     PointSet,
     Statistics,
     WatchEvent,
     WatchSummary,
     Wires,
     check_pair,
+    opening_of,
     points_of,
     tell_end,
 )
@@ -64,6 +66,7 @@ class MatrixBench:
         self._tried = False
         try:
             self._identity = self._meet(matrix)
+            self._opening = opening_of(self._identity)
             self._meter_identity = self._identity if meter is matrix else self._meet(meter)
             for command in profile.setup:
                 meter.tell(command)
@@ -78,6 +81,11 @@ class MatrixBench:
     def address(self) -> str:
         """The address that it was opened with."""
         return self._address
+
+    @property
+    def opening(self) -> Opening:
+        """This opening of the bench."""
+        return self._opening
 
     def identify(self) -> Identity:
         """Return what the matrix calls itself."""

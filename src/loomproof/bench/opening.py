@@ -101,6 +101,7 @@ class SimulatedBench(ScannerBench):
     """A scanner whose simulator this process started: its loom can be changed while it is measured."""
 
     simulation: Simulation
+    started_here = True
 
 
 def _simulated(where: SimAddress, loom_path: Path | None, clock: Clock, patience_s: float) -> ScannerBench:

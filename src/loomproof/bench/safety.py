@@ -7,16 +7,11 @@ practice come first.
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Iterable, Mapping
 
-from loomproof.bench.seam import Bench, Capabilities, PointSet
-from loomproof.errors import BenchError, LinkError, SafetyError, UnfitError, UsageError
+from loomproof.bench.seam import Capabilities
+from loomproof.errors import SafetyError, UnfitError, UsageError
 from loomproof.loom.model import Connector, ConnectorKind, Hazard, Settings
-
-CONFIRM_ABOVE_V = 60.0
-"""Direct voltage above which a person must confirm a test. IEC 60598-1:2008, 8.2.3 draws its line for
-parts that may be touched at 60 V ripple-free direct current."""
 
 LONGEST_DWELL_MS = 60_000
 
@@ -108,37 +103,3 @@ def check_insulation(able: Capabilities, settings: Settings, volts: float, dwell
             cure="Set insulation_test_v in loom.toml to what the wire and all that stays on it bears. "
             "Everything with electronics in it comes off first. Ask a licensed person where unsure.",
         )
-
-
-def measure_insulation(
-    bench: Bench, a: PointSet, b: PointSet, volts: float, dwell_ms: int, *, confirmed: bool
-) -> float:
-    """Measure insulation resistance, Ω: armed, measured, discharged, released, in this order.
-
-    ``confirmed`` says that a person confirmed this voltage on this loom just now. Raises `SafetyError` above
-    `CONFIRM_ABOVE_V` without that, and where the line fails while the loom may be charged.
-    """
-    if not (volts > 0.0 and 0 <= dwell_ms <= LONGEST_DWELL_MS):
-        raise UsageError(
-            f"{volts:g} V for {dwell_ms} ms cannot be tested", cure=f"Dwell is at most {LONGEST_DWELL_MS} ms."
-        )
-    if volts > CONFIRM_ABOVE_V and not confirmed:
-        raise SafetyError(
-            f"{volts:g} V is above {CONFIRM_ABOVE_V:g} V d.c. and was not confirmed",
-            cure="Hands off the loom, everything unplugged from it, then confirm this voltage.",
-        )
-    bench.arm(volts)
-    try:
-        found = bench.insulation(a, b, volts, dwell_ms)
-    except BaseException as error:
-        with contextlib.suppress(BenchError):  # the first error is the one to tell
-            bench.release()
-        if isinstance(error, LinkError):
-            raise SafetyError(
-                f"the line failed during an insulation test at {volts:g} V: the loom may still be charged",
-                cure="Do not touch it. Switch the bench off, wait a minute, and discharge the loom "
-                "through a resistor.",
-            ) from error
-        raise
-    bench.release()
-    return found

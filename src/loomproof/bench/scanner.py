@@ -15,12 +15,14 @@ from loomproof.bench.parsing import NOT_THE_LINK, Told, read_capabilities, read_
 from loomproof.bench.seam import (
     Capabilities,
     Identity,
+    Opening,
     PointSet,
     Statistics,
     WatchEvent,
     WatchSummary,
     Wires,
     check_pair,
+    opening_of,
     points_of,
     tell_end,
     total_of,
@@ -43,6 +45,8 @@ class ScannerBench:
     ``reach`` makes a new line to the same address, for `reconnect`; ``on_close`` runs after the line
     is closed (the simulator's process ends there).
     """
+
+    started_here = False
 
     def __init__(
         self,
@@ -115,6 +119,7 @@ class ScannerBench:
 
     def _bind(self, identity: Identity, told: Told) -> None:
         self._identity, self._told = identity, told
+        self._opening = opening_of(identity, started_here=self.started_here)
         self.link.expect_lines_of(told.line_bytes)
         self._batches = Batches(told.line_bytes, told.capabilities.points)
 
@@ -183,6 +188,12 @@ class ScannerBench:
     def address(self) -> str:
         """The address that it was opened with."""
         return self._address
+
+    @property
+    def opening(self) -> Opening:
+        """This opening of the bench; another one after `reconnect`."""
+        self.identify()
+        return self._opening
 
     def identify(self) -> Identity:
         """Return who answered when the link was opened."""

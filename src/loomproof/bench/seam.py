@@ -93,6 +93,23 @@ class Capabilities:
     other: tuple[tuple[str, str], ...] = ()
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Opening:
+    """One opening of one bench: it equals no other, not even a later one of the same bench.
+
+    ``simulated`` says that nothing real hangs on it. What may be driven, and what a document says of the
+    bench, rest on this alone; `opening_of` decides it.
+    """
+
+    simulated: bool = False
+
+
+def opening_of(identity: Identity, *, started_here: bool = False) -> Opening:
+    """Return a new opening of a bench, simulated where we started the simulator or it is one of ours."""
+    ours = identity.maker == "loomproof" and identity.model.startswith("simulated")
+    return Opening(simulated=started_here or ours)
+
+
 @dataclass(frozen=True, slots=True)
 class WatchEvent:
     """One change seen by a watch: at ``time_us`` since its start, set ``index`` read ``low``."""
@@ -178,6 +195,11 @@ class Bench(Protocol):
     @property
     def address(self) -> str:
         """The address that it was opened with, as text."""
+        ...
+
+    @property
+    def opening(self) -> Opening:
+        """This opening of the bench, one and the same until it is closed."""
         ...
 
     def identify(self) -> Identity:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from loomproof.bench.seam import Bench, PointSet, points_of
 from loomproof.bench.undriven import VOLT_LIMIT_V, Check, Conductors, drive_alone, look_undriven
+from loomproof.clearance import Clearance, require_loom
 from loomproof.errors import SafetyError, UnfitError
 
 __all__ = ["Check", "Conductors", "SelfCheck", "refuse_unfit", "self_check"]
@@ -40,30 +41,30 @@ class SelfCheck:
 
 def self_check(
     bench: Bench,
+    clearance: Clearance,
     given: Conductors,
     *,
-    meter_v: float | None = None,
     volt_limit_v: float = VOLT_LIMIT_V,
     longest_settle_us: int = LONGEST_SETTLE_US,
 ) -> SelfCheck:
     """Look at the bench with the loom on, and find and set the settle time.
 
     Nothing is driven before the undriven loom has been looked at, and no two points before each was driven
-    alone (`loomproof.bench.undriven`). ``meter_v`` is the largest voltage that a person read on the loom with
-    a meter, for a bench that measures none. Raises `LinkError` and its like, never for a failed check.
+    alone (`loomproof.bench.undriven`). Raises `SafetyError` without a clearance for a loom on this bench,
+    `LinkError` and its like, never for a failed check.
     """
-    undriven = look_undriven(bench, given, meter_v, volt_limit_v)
+    undriven = look_undriven(bench, clearance, given, volt_limit_v)
     if not all(check.passed for check in undriven):
         return SelfCheck(undriven)
     voltage = next(check for check in undriven if check.name == "voltage")
     if bench.capabilities().sense_ohm is None:
         return SelfCheck((voltage, Check("sense", True, "this bench cannot sense; all is read in ohms")))
-    alone = drive_alone(bench, given, volt_limit_v)
+    alone = drive_alone(bench, clearance, given, volt_limit_v)
     if not all(check.passed for check in alone):
         return SelfCheck((voltage, *alone))
-    settle, settle_us = find_settle(bench, given.nets, longest_us=longest_settle_us)
+    settle, settle_us = find_settle(bench, clearance, given.nets, longest_us=longest_settle_us)
     singly = next(check for check in alone if check.name == "one at a time")
-    return SelfCheck((voltage, singly, settle, *check_points(bench, given.nets)), settle_us)
+    return SelfCheck((voltage, singly, settle, *check_points(bench, clearance, given.nets)), settle_us)
 
 
 def refuse_unfit(check: SelfCheck, cure: str) -> None:
@@ -80,7 +81,7 @@ def refuse_unfit(check: SelfCheck, cure: str) -> None:
 
 
 def find_settle(
-    bench: Bench, nets: Sequence[PointSet], *, longest_us: int = LONGEST_SETTLE_US
+    bench: Bench, clearance: Clearance, nets: Sequence[PointSet], *, longest_us: int = LONGEST_SETTLE_US
 ) -> tuple[Check, int | None]:
     """Find and set the settle time: doubled until two settings agree, then doubled once more.
 
@@ -89,6 +90,7 @@ def find_settle(
     answers are equal and the empty drive read all high; without that, two settings that are both far too
     short would agree.
     """
+    require_loom(clearance, bench)
     everything = _joined(nets)
     firsts = [_first(net) for net in nets]
     drives = [everything, 0, everything, _joined(firsts[::2]), everything, _joined(firsts[1::2])]
@@ -110,11 +112,12 @@ def find_settle(
     return Check("settle", False, text), None
 
 
-def check_points(bench: Bench, nets: Sequence[PointSet]) -> tuple[Check, ...]:
+def check_points(bench: Bench, clearance: Clearance, nets: Sequence[PointSet]) -> tuple[Check, ...]:
     """Look at every point: high with nothing driven, low when driven itself, seen both ways.
 
     Sensing with the empty drive, then as often as the largest net has points.
     """
+    require_loom(clearance, bench)
     rounds = [0, *_rounds(nets)]
     answers = bench.sense(rounds)
     stuck_low = answers[0]

@@ -1,7 +1,8 @@
 """The bench's own test, no loom on it: what it found, dated, and kept as one line of a file.
 
 Three hook-ups: nothing plugged (or an adapter with nothing at its end: its shorts show here too); a
-shorting plug that joins all ends of an adapter; reference resistors between two points each.
+shorting plug that joins all ends of an adapter; reference resistors between two points each. Each test
+wants a clearance of the bench with no loom on it, and raises `SafetyError` without.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from typing import Any, TextIO
 
 from loomproof.bench.seam import Accuracy, Bench, Identity, PointSet, point_set, points_of
 from loomproof.bench.selfcheck import Check
+from loomproof.clearance import Clearance, require_empty
 from loomproof.errors import InputError, StoreError, UnfitError, UsageError
 
 REPEATS = 25
@@ -63,12 +65,13 @@ class Reference:
     ohm: float
 
 
-def try_empty(bench: Bench, points: Sequence[int] = ()) -> tuple[Check, ...]:
+def try_empty(bench: Bench, clearance: Clearance, points: Sequence[int] = ()) -> tuple[Check, ...]:
     """Test with nothing plugged: all points clear of each other, stuck inputs, dead drivers.
 
     ``points`` are those to test, all of the bench where empty. A bench that cannot sense is tested by its
     ohms, each point against all others. Raises `UnfitError` for a bench that can do neither.
     """
+    require_empty(clearance, bench)
     able = bench.capabilities()
     chosen = tuple(points) or tuple(range(1, able.points + 1))
     if able.sense_ohm is None:
@@ -97,8 +100,9 @@ def try_empty(bench: Bench, points: Sequence[int] = ()) -> tuple[Check, ...]:
     )
 
 
-def try_shorted(bench: Bench, points: Sequence[int]) -> Check:
+def try_shorted(bench: Bench, clearance: Clearance, points: Sequence[int]) -> Check:
     """Test with a shorting plug over these points: every one must reach every other one."""
+    require_empty(clearance, bench)
     able = bench.capabilities()
     _several(points)
     wanted = point_set(points)
@@ -118,8 +122,11 @@ def try_shorted(bench: Bench, points: Sequence[int]) -> Check:
     )
 
 
-def try_references(bench: Bench, references: Sequence[Reference], lead_ohm: Mapping[int, float]) -> Check:
+def try_references(
+    bench: Bench, clearance: Clearance, references: Sequence[Reference], lead_ohm: Mapping[int, float]
+) -> Check:
     """Read reference resistors; each must be within the bench's limits of error."""
+    require_empty(clearance, bench)
     accuracy = _accuracy(bench)
     told, passed = [], True
     for each in references:
@@ -132,11 +139,14 @@ def try_references(bench: Bench, references: Sequence[Reference], lead_ohm: Mapp
     return Check("reference resistors", passed, "; ".join(told))
 
 
-def repeatability(bench: Bench, a: int, b: int, repeats: int = REPEATS) -> tuple[Check, float | None]:
+def repeatability(
+    bench: Bench, clearance: Clearance, a: int, b: int, repeats: int = REPEATS
+) -> tuple[Check, float | None]:
     """Read one pair again and again; return the standard deviation of one reading, Ω (JCGM 100, 4.2.2).
 
     It fails where the deviation alone is over the bench's own limit of error.
     """
+    require_empty(clearance, bench)
     accuracy = _accuracy(bench)
     values = [bench.resistance(1 << (a - 1), 1 << (b - 1)) for _ in range(repeats)]
     if not all(math.isfinite(value) for value in values):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from loomproof.bench.seam import Bench, PointSet
+from loomproof.clearance import Clearance, require_loom
 from loomproof.errors import UnfitError
 
 WORKSHOP_C = (-20.0, 50.0)
@@ -26,12 +27,14 @@ def temperature_of(bench: Bench) -> float | None:
     )
 
 
-def see_open(bench: Bench, used: PointSet, points: int) -> None:
+def see_open(bench: Bench, clearance: Clearance, used: PointSet, points: int) -> None:
     """See that a bench that only measures can read open, between a point in use and one that is free.
 
     A loom of one net leaves no two of its points apart, and a stuck switch would read as a good conductor.
-    Raises `UnfitError` where nothing is free, or where it does not read open.
+    Raises `UnfitError` where nothing is free, or where it does not read open; `SafetyError` without a
+    clearance for this bench.
     """
+    require_loom(clearance, bench)
     first = used & -used
     spare = next((1 << k for k in range(points) if not used >> k & 1), 0)
     if not spare:

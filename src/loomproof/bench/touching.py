@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from loomproof.bench.seam import Bench, PointSet, points_of
+from loomproof.clearance import Clearance, require
 from loomproof.errors import UnfitError
 from loomproof.loom.model import End
 
@@ -32,20 +33,25 @@ class LooseEnd:
         return not self.missing and not self.strange
 
 
-def resting(bench: Bench) -> PointSet:
-    """Return the points that read low with nothing touched; a sound bench has none."""
+def resting(bench: Bench, clearance: Clearance) -> PointSet:
+    """Return the points that read low with nothing touched; a sound bench has none.
+
+    Raises `UnfitError` for a bench that cannot sense, `SafetyError` without a clearance for it.
+    """
+    require(clearance, bench)
     if bench.capabilities().sense_ohm is None:
         raise UnfitError("this bench cannot sense; contacts cannot be found by touch")
     return bench.sense([0])[0]
 
 
-def touches(bench: Bench, before: PointSet | None = None) -> Iterator[PointSet]:
+def touches(bench: Bench, clearance: Clearance, before: PointSet | None = None) -> Iterator[PointSet]:
     """Yield one set for each touch, and an empty set for each reading without a new one.
 
     A touch counts when `ALIKE` readings in a row agree, and once until the probe is lifted. The caller
     stops when it has what it wants or has waited long enough, and may wait between readings.
     """
-    quiet = resting(bench) if before is None else before
+    require(clearance, bench)
+    quiet = resting(bench, clearance) if before is None else before
     last: PointSet = 0
     alike = 0
     told = False

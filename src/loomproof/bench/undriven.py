@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from itertools import combinations
 
 from loomproof.bench.seam import Bench, Capabilities, PointSet, points_of
+from loomproof.clearance import Clearance, require_loom
 
 VOLT_LIMIT_V = 0.5
 """Largest voltage that counts as none. Ours: under any vehicle supply, over what galvanic contacts make."""
@@ -117,12 +118,13 @@ def meter_words(given: Conductors) -> str:
     return f"voltmeter, direct voltage: {where}. A source is {SOURCES}."
 
 
-def look_undriven(
-    bench: Bench, given: Conductors, meter_v: float | None, limit_v: float
-) -> tuple[Check, ...]:
+def look_undriven(bench: Bench, clearance: Clearance, given: Conductors, limit_v: float) -> tuple[Check, ...]:
     """Look for a voltage with nothing driven. Return the checks "voltage" and, of a bench that senses, "empty
-    drive"; where one did not pass, nothing may be driven.
+    drive"; where one did not pass, nothing may be driven. The largest voltage that a person read with a meter
+    is the clearance's ``meter_v``. Raises `SafetyError` without a clearance for a loom on this bench.
     """
+    require_loom(clearance, bench)
+    meter_v = clearance.meter_v
     if meter_v is not None and not abs(meter_v) <= limit_v:
         return (Check("voltage", False, f"{meter_v:g} V by a person's meter (limit {limit_v:g} V)"),)
     able = bench.capabilities()
@@ -137,11 +139,13 @@ def look_undriven(
     return (voltage, Check("empty drive", not low, text))
 
 
-def drive_alone(bench: Bench, given: Conductors, limit_v: float) -> tuple[Check, ...]:
+def drive_alone(bench: Bench, clearance: Clearance, given: Conductors, limit_v: float) -> tuple[Check, ...]:
     """Drive every point alone, and read the voltage between those that pull what they should not.
 
     Return the checks "read back" and "one at a time"; where one did not pass, no two points may be driven.
+    Raises `SafetyError` without a clearance for a loom on this bench.
     """
+    require_loom(clearance, bench)
     able = bench.capabilities()
     points = [point for net in given.nets for point in points_of(net)]
     if not _rises(bench, max(given.nets, key=int.bit_count, default=0)):

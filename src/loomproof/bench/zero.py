@@ -22,6 +22,7 @@ from dataclasses import dataclass, replace
 
 from loomproof.bench.adapter import Adapter
 from loomproof.bench.seam import Bench
+from loomproof.clearance import Clearance, require_empty
 from loomproof.errors import AdapterError, UnfitError, UsageError
 
 REPEATS = 5
@@ -41,15 +42,20 @@ class LeadReading:
 
 
 def learn_leads(
-    bench: Bench, points: Sequence[int], repeats: int = REPEATS, names: Mapping[int, str] | None = None
+    bench: Bench,
+    clearance: Clearance,
+    points: Sequence[int],
+    repeats: int = REPEATS,
+    names: Mapping[int, str] | None = None,
 ) -> dict[int, LeadReading]:
     """Return the resistance of each lead, all of these points joined by a shorting plug.
 
     The uncertainty is 2 · s · √(5/2) / √repeats, for the first three leads 2 · s · √(3/4) / √repeats, with
     the pooled standard deviation s of one reading (JCGM 100:2008, 5.2.2: the first lead is in both). Raises
     `UsageError` for fewer than three points or two repeats, `AdapterError` that names open leads; ``names``
-    say what is at the points.
+    say what is at the points. `SafetyError` without a clearance of this bench with no loom on it.
     """
+    require_empty(clearance, bench)
     if bench.capabilities().ohms is None:
         raise UnfitError("this bench senses only; it cannot learn lead resistance")
     if len(points) < 3 or repeats < 2:

@@ -21,6 +21,7 @@ from loomproof.errors import AdapterError, UsageError
 
 if TYPE_CHECKING:
     from loomproof.bench.seam import Bench
+    from loomproof.clearance import Clearance
     from loomproof.loom.model import End
 
 
@@ -114,12 +115,13 @@ def touch(
     and the table is written. With --adapter, the loom on, each touch names its net.
     """
     from loomproof.bench.adapter import read_adapter
-    from loomproof.bench.address import is_simulated, parse_address
+    from loomproof.bench.address import starts_simulator
     from loomproof.bench.opening import open_bench
     from loomproof.bench.seam import points_of
     from loomproof.bench.touching import net_touched
     from loomproof.cli import proving
-    from loomproof.cli.prove import caution, confirmed, writable
+    from loomproof.cli.asking import Terminal
+    from loomproof.cli.prove import caution, writable
     from loomproof.flow import Request
     from loomproof.loom.reading import load
 
@@ -129,7 +131,7 @@ def touch(
         raise UsageError(f"{target} is there already", cure="Give another name, or take it away first.")
     if target is not None:
         writable(str(target))
-    if is_simulated(parse_address(address)):
+    if starts_simulator(address):
         raise UsageError(
             "nobody can touch anything on a sim: bench",
             cure="Run loomproof simulate LOOM, give the address that it prints, and type touch CAVITY to it.",
@@ -140,25 +142,23 @@ def touch(
     with open_bench(address, loom_path=loom) as bench:
         if known is None:
             assert target is not None
-            proving.refuse_loom_on(bench, address, made_safe=made_safe, confirm=confirmed)
-            _learn(bench, described.cavities, target, wait_s)
+            _learn(
+                bench, proving.cleared_empty(bench, Terminal(made_safe)), described.cavities, target, wait_s
+            )
             return
         # The loom is on: the sense current runs through whatever is joined to an end.
         caution()
-        proving.made_ready(
-            Request(loom=described, adapter=known, run="", started="", hazards=answers),
+        clearance = proving.cleared(
+            Request(loom=described, adapter=known, run="", started=""),
             bench,
-            address,
-            made_safe=made_safe,
-            confirm=confirmed,
-            selftest_max_age=None,
+            proving.Assured(Terminal(made_safe), answers),
         )
-        while (low := _next_touch(bench, wait_s)) is not None:
+        while (low := _next_touch(bench, clearance, wait_s)) is not None:
             reached = ", ".join(map(str, net_touched(low, known.end_of))) or "no lead of the adapter"
             click.echo(f"point {', '.join(map(str, points_of(low)))}: {reached}")
 
 
-def _learn(bench: Bench, ends: Sequence[End], target: Path, wait_s: float) -> None:
+def _learn(bench: Bench, clearance: Clearance, ends: Sequence[End], target: Path, wait_s: float) -> None:
     """Have each end touched in turn, and write what was learned, whatever ends it."""
     from loomproof.bench.adapter import Adapter, Lead, write_adapter
     from loomproof.bench.seam import points_of
@@ -170,7 +170,7 @@ def _learn(bench: Bench, ends: Sequence[End], target: Path, wait_s: float) -> No
             point = None
             while point is None:
                 click.echo(f"Touch {end} …", err=True)
-                low = _next_touch(bench, wait_s)
+                low = _next_touch(bench, clearance, wait_s)
                 if low is None:
                     click.echo(f"  {end}: not touched, left out", err=True)
                     break
@@ -202,11 +202,11 @@ def _learn(bench: Bench, ends: Sequence[End], target: Path, wait_s: float) -> No
             click.echo(f"{target}: {len(end_of)} of {plural(len(ends), 'end')} learned.", err=True)
 
 
-def _next_touch(reader: Bench, wait_s: float) -> int | None:
+def _next_touch(reader: Bench, clearance: Clearance, wait_s: float) -> int | None:
     from loomproof.bench.touching import touches
 
     until = time.monotonic() + wait_s
-    for low in touches(reader, 0):
+    for low in touches(reader, clearance, 0):
         if low:
             _lifted(reader, until)
             return low

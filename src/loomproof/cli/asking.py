@@ -4,10 +4,35 @@ from __future__ import annotations
 
 import math
 import sys
+from dataclasses import dataclass
 
 import click
 
 from loomproof.cautions import BEFORE_AN_INSULATION_TEST
+
+
+@dataclass(frozen=True)
+class Terminal:
+    """The person at the terminal, as a clearance asks one; ``made_safe`` says that the cautions hold."""
+
+    made_safe: bool = False
+
+    def confirm(self, statement: str) -> bool:
+        """Ask whether this holds, unless it was said beforehand."""
+        return self.made_safe or confirmed(statement)
+
+    def type_voltage(self, volts: float) -> bool:
+        """Ask to type a test voltage; nothing stands in for that."""
+        return voltage_typed(volts)
+
+    def read_meter(self) -> float | None:
+        """Ask what a meter shows on the loom, V."""
+        return meter_read()
+
+
+def confirmed(question: str) -> bool:
+    """Ask on the terminal; where there is none, nobody has confirmed."""
+    return sys.stdin.isatty() and click.confirm(question, default=False, err=True)
 
 
 def voltage_typed(volts: float) -> bool:
@@ -50,12 +75,11 @@ def probe_held(end: str | None) -> bool:
     return not str(click.prompt(text, default="", show_default=False, err=True)).strip()
 
 
-def looked_over(address: str) -> tuple[str, ...]:
-    """Ask on the terminal what was seen of a real loom, item by item; ask nobody where there is none."""
-    from loomproof.bench.address import is_simulated, parse_address
+def looked_over() -> tuple[str, ...]:
+    """Ask on the terminal what was seen of a loom, item by item; ask nobody where there is none."""
     from loomproof.bench.inspection import ITEMS, Inspection
 
-    if is_simulated(parse_address(address)) or not sys.stdin.isatty():
+    if not sys.stdin.isatty():
         return ()
     click.echo("Look the loom over. Say what you see; Enter alone says that it is in order.", err=True)
     notes = tuple(

@@ -87,8 +87,8 @@ def zero(
     from loomproof.bench.seam import meter_name
     from loomproof.bench.zero import learn_leads, zeroed
     from loomproof.cli import proving
+    from loomproof.cli.asking import Terminal
     from loomproof.cli.plugged import plugged_in
-    from loomproof.cli.prove import confirmed
 
     found = read_adapter(table)
     refuse_strangers(only, [lead.end.connector for lead in found.entries], f"the adapter {table}")
@@ -98,9 +98,9 @@ def zero(
         plugged_in(address, on_it, found, shorted=points) as (where, loom),
         open_bench(where, loom_path=loom) as opened,
     ):
-        proving.refuse_loom_on(opened, address, made_safe=made_safe, confirm=confirmed)
-        leads = learn_leads(opened, points, repeats, names)
-        meter = meter_name(opened.identify(), opened.capabilities())
+        clearance = proving.cleared_empty(opened, Terminal(made_safe))
+        leads = learn_leads(opened, clearance, points, repeats, names)
+        meter = meter_name(clearance.identity, clearance.capabilities)
     write_adapter(zeroed(found, leads, f"{datetime.now(UTC):%Y-%m-%d}", meter), table)
     ohms = [lead.ohm for lead in leads.values()]
     spread = max(lead.u_ohm for lead in leads.values())
@@ -136,8 +136,8 @@ def selftest(
     from loomproof.bench.adapter import read_adapter
     from loomproof.bench.opening import open_bench
     from loomproof.cli import proving
+    from loomproof.cli.asking import Terminal
     from loomproof.cli.plugged import plugged_in
-    from loomproof.cli.prove import confirmed
     from loomproof.records.home import home
 
     if shorted and table is None:
@@ -154,20 +154,20 @@ def selftest(
         plugged_in(address, on_it, found, shorted=plug, references=references) as (where, loom),
         open_bench(where, loom_path=loom) as opened,
     ):
-        proving.refuse_loom_on(opened, address, made_safe=made_safe, confirm=confirmed)
+        clearance = proving.cleared_empty(opened, Terminal(made_safe))
         who = opened.identify()
         if shorted and found is not None:
-            checks.append(tests.try_shorted(opened, found.points))
+            checks.append(tests.try_shorted(opened, clearance, found.points))
             pair = found.points[:2]
         elif references:
             leads = {} if found is None else {lead.point: lead.lead_ohm for lead in found.entries}
-            checks.append(tests.try_references(opened, references, leads))
+            checks.append(tests.try_references(opened, clearance, references, leads))
             pair = (references[0].a, references[0].b)
         else:
-            checks += tests.try_empty(opened)
+            checks += tests.try_empty(opened, clearance)
             pair = ()
         if pair and opened.capabilities().ohms is not None:
-            repeated, spread = tests.repeatability(opened, *pair)
+            repeated, spread = tests.repeatability(opened, clearance, *pair)
             checks.append(repeated)
     plugged = "shorting plug" if shorted else tests.RESISTORS if references else "nothing"
     date = datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")

@@ -79,6 +79,7 @@ def demo(out: Path, store: str | None) -> int:
 def _prove(loom: Loom, path: Path, address: str, out: Path, store: str | None) -> Kept:
     from loomproof.bench.adapter import in_order
     from loomproof.cli import proving
+    from loomproof.cli.asking import Terminal
     from loomproof.flow import Request
 
     started, now = proving.started_now()
@@ -96,8 +97,7 @@ def _prove(loom: Loom, path: Path, address: str, out: Path, store: str | None) -
         loom_path=path,
         out=out,
         store=store,
-        made_safe=False,
-        confirm=lambda _: False,
+        assured=proving.Assured(Terminal()),
     )
 
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING, TypeGuard
+from typing import TYPE_CHECKING, TypedDict, TypeGuard
 
 from loomproof.errors import LoomproofError
 
 if TYPE_CHECKING:
+    from loomproof.bench.journal import ReplayBench
+    from loomproof.clearance import Clearance
+    from loomproof.errors import ReplayError
     from loomproof.flow import Request
     from loomproof.loom.model import End, Loom
     from loomproof.proof.insulating import InsulationTest
@@ -18,8 +21,11 @@ MOST_OHM = 1e3
 """Largest repeatability that a header may tell; far above what any ohmmeter has. Our convention."""
 
 
-def run_header(request: Request) -> dict[str, object]:
-    """Return what a journal's header says of the run, enough to replay it with the description."""
+def run_header(request: Request, clearance: Clearance | None = None) -> dict[str, object]:
+    """Return what a journal's header says of the run, enough to replay it with the description.
+
+    Without a clearance it is what a run was asked for, before any bench was cleared for it.
+    """
     from loomproof.bench.adapter import table_of
 
     return {
@@ -36,12 +42,12 @@ def run_header(request: Request) -> dict[str, object]:
         "inspection": list(request.inspection),
         "repeats": request.repeats,
         "watch_s": request.watch_s,
-        "meter_v": request.meter_v,
-        "simulated": request.simulated,
-        "last_selftest": request.last_selftest,
-        "selftest_failures": request.selftest_failures,
-        "reference_selftest": request.reference_selftest,
-        "repeatability_ohm": request.repeatability_ohm,
+        "meter_v": None if clearance is None else clearance.meter_v,
+        "simulated": clearance is not None and clearance.simulated,
+        "last_selftest": "" if clearance is None else clearance.last_selftest,
+        "selftest_failures": "" if clearance is None else clearance.selftest_failures,
+        "reference_selftest": "" if clearance is None else clearance.reference_selftest,
+        "repeatability_ohm": 0.0 if clearance is None else clearance.repeatability_ohm,
         "grade": request.grade,
         "probed": [str(end) for end in request.probed],
         "insulation": None
@@ -74,6 +80,7 @@ def request_from(header: Mapping[str, object], loom: Loom) -> Request:
         )
     try:
         found = _Fields(header)
+        _cleared_values(header)
         volts = header.get("insulation")
         return Request(
             loom=loom,
@@ -87,21 +94,54 @@ def request_from(header: Mapping[str, object], loom: Loom) -> Request:
             inspection=found.texts("inspection"),
             repeats=found.whole("repeats", 1, 100),
             watch_s=found.number("watch_s", 0.0, 3600.0),
-            meter_v=None if header.get("meter_v") is None else found.number("meter_v", -1e6, 1e6),
-            simulated=found.flag("simulated"),
-            last_selftest=found.moment("last_selftest") if header.get("last_selftest") else "",
-            selftest_failures=found.text("selftest_failures", ""),
-            reference_selftest=found.text("reference_selftest", ""),
-            repeatability_ohm=found.number("repeatability_ohm", 0.0, MOST_OHM),
             probed=found.ends("probed", ()),
             insulation=None if volts is None else found.insulation("insulation"),
             grade=found.grade("grade"),
         )
     except (ValueError, LoomproofError) as error:
-        raise ReplayError(
-            f"line 1 of the journal, its header, can't be used: {error}",
-            cure="It was damaged or changed since it was written; take it from a backup, or prove again.",
-        ) from None
+        raise _unusable(error) from None
+
+
+def replayed_clearance(journal: ReplayBench, request: Request) -> Clearance:
+    """Return what stands for the clearance of a run, from its journal's header. Raises `ReplayError`."""
+    from loomproof.clearance import clear_replay
+
+    insulation_v = 0.0 if request.insulation is None else request.insulation.volts
+    try:
+        values = _cleared_values(journal.run)
+    except ValueError as error:
+        raise _unusable(error) from None
+    return clear_replay(request.loom, journal, request.adapter, insulation_v=insulation_v, **values)
+
+
+class _Cleared(TypedDict):
+    meter_v: float | None
+    last_selftest: str
+    selftest_failures: str
+    reference_selftest: str
+    repeatability_ohm: float
+
+
+def _cleared_values(header: Mapping[str, object]) -> _Cleared:
+    """Return what a header says of the run's clearance. Raises `ValueError` that names the value."""
+    found = _Fields(header)
+    found.flag("simulated")
+    return {
+        "meter_v": None if header.get("meter_v") is None else found.number("meter_v", -1e6, 1e6),
+        "last_selftest": found.moment("last_selftest") if header.get("last_selftest") else "",
+        "selftest_failures": found.text("selftest_failures", ""),
+        "reference_selftest": found.text("reference_selftest", ""),
+        "repeatability_ohm": found.number("repeatability_ohm", 0.0, MOST_OHM),
+    }
+
+
+def _unusable(error: Exception) -> ReplayError:
+    from loomproof.errors import ReplayError
+
+    return ReplayError(
+        f"line 1 of the journal, its header, can't be used: {error}",
+        cure="It was damaged or changed since it was written; take it from a backup, or prove again.",
+    )
 
 
 def _refuse_others(header: Mapping[str, object]) -> None:

@@ -16,11 +16,12 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli import headers
+from loomproof.cli.asking import confirmed
 from loomproof.errors import BenchError, BrokenOffError, InputError, ReplayError, UsageError
 
 if TYPE_CHECKING:
     from loomproof.bench.adapter import Adapter
-    from loomproof.cli.proving import Kept
+    from loomproof.cli.proving import Assured, Kept
     from loomproof.flow import Outcome, Part, Request
     from loomproof.loom.model import Loom
     from loomproof.proof.hookup_plan import HookUp, HookUpPlan
@@ -102,9 +103,8 @@ def prove_hook_ups(
     loom_path: Path,
     out: Path,
     store: str | None,
-    made_safe: bool,
-    confirm: Ask,
-    selftest_max_age: float | None = None,
+    assured: Assured,
+    plugged: Ask = confirmed,
     stop_after: int | None = None,
 ) -> Kept:
     """Prove what is not yet proved of a run, hook-up by hook-up, then conclude and keep it as one.
@@ -127,7 +127,7 @@ def prove_hook_ups(
             part, journal = done
             click.echo(f"Hook-up {k + 1} of {len(plan.hook_ups)} is finished.", err=True)
         else:
-            _ready(hook_up, k, plan, address, request, confirm, stop_after)
+            _ready(hook_up, k, plan, address, request, plugged, stop_after)
             part, journal = _measured(
                 request,
                 plan,
@@ -135,9 +135,7 @@ def prove_hook_ups(
                 address,
                 loom_path=loom_path,
                 out=out,
-                made_safe=made_safe,
-                confirm=confirm,
-                selftest_max_age=selftest_max_age,
+                assured=assured,
                 store=store,
                 begun=parts[0] if parts else None,
             )
@@ -196,7 +194,8 @@ def replayed(path: Path, loom: Loom) -> Part:
     from loomproof.proof.run import finish
 
     bench = ReplayBench(path)
-    part = finish(measure(headers.request_from(bench.run, loom), bench))
+    request = headers.request_from(bench.run, loom)
+    part = finish(measure(request, bench, headers.replayed_clearance(bench, request)))
     if not bench.finished:
         raise ReplayError(
             f"{path} goes on after the run's last question",
@@ -274,6 +273,7 @@ def _ready(
     stop_after: int | None,
 ) -> None:
     """Say what to plug, and wait until it is."""
+    from loomproof.bench.address import starts_simulator
     from loomproof.cli.plan import runs
 
     if stop_after is not None and k >= stop_after:
@@ -285,7 +285,7 @@ def _ready(
         word = "put on" if unit.name in hook_up.new else "leave"
         lines.append(f"  {word:<7} {unit.name}: points {runs([hook_up.point_of[end] for end in unit.ends])}")
     click.echo("\n".join(lines), err=True)
-    if not address.startswith("sim:") and not confirm("Is it plugged so?"):
+    if not starts_simulator(address) and not confirm("Is it plugged so?"):
         raise _stopped(request, k, plan)
 
 
@@ -305,13 +305,11 @@ def _measured(
     *,
     loom_path: Path,
     out: Path,
-    made_safe: bool,
-    confirm: Ask,
-    selftest_max_age: float | None,
+    assured: Assured,
     store: str | None,
     begun: Part | None,
 ) -> tuple[Part, bytes]:
-    from loomproof.bench.adapter import check_adapter, write_adapter
+    from loomproof.bench.adapter import write_adapter
     from loomproof.bench.journal import JournaledBench
     from loomproof.bench.opening import open_bench
     from loomproof.cli import proving
@@ -324,21 +322,12 @@ def _measured(
     started = request.started if k == 0 else proving.started_now()[0]
     mine = replace(request, adapter=adapter, started=started)
     with proving.stopping(path), open_bench(_replugged(address, table), loom_path=loom_path) as raw:
-        mine = proving.made_ready(
-            mine,
-            raw,
-            address,
-            made_safe=made_safe,
-            confirm=confirm,
-            selftest_max_age=selftest_max_age,
-        )
-        able = raw.capabilities()
+        clearance = proving.cleared(mine, raw, assured)
         if begun is not None:
-            same_bench(begun, raw.identify(), able)
-        check_adapter(adapter, mine.loom.cavities, able.points)
+            same_bench(begun, clearance.identity, clearance.capabilities)
         proving.begun(mine, path, store)
-        with JournaledBench(raw, path, {**headers.run_header(mine), "hook_up": k + 1}) as bench:
-            part = proving.shown(measure(mine, bench))
+        with JournaledBench(raw, path, {**headers.run_header(mine, clearance), "hook_up": k + 1}) as bench:
+            part = proving.shown(measure(mine, bench, clearance))
     return part, path.read_bytes()
 
 

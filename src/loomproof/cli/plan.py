@@ -108,13 +108,12 @@ def _show_plan(
     loom: Loom, expectation: Expectation, able: Capabilities, adapter: Adapter, json_file: str | None
 ) -> int:
     from loomproof.bench.adapter import check_adapter
-    from loomproof.flow import Request, meter_of
+    from loomproof.preparing import meter_of
     from loomproof.proof.plan import plan_proof
     from loomproof.proof.saving import SavedPlan
 
     warnings = check_adapter(adapter, loom.cavities, able.points)
-    request = Request(loom=loom, adapter=adapter, run="", started="")
-    meter = meter_of(able, request, measured_temperature=False)
+    meter = meter_of(able, adapter, measured_temperature=False)
     made = plan_proof(expectation, adapter.point_of, able, meter, isolation_ohm=loom.settings.isolation_ohm)
     _write(json_file, SavedPlan(made, loom.name, loom.digest, adapter.digest).plain())
     console = _console(json_file)

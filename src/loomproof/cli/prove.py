@@ -142,9 +142,10 @@ def prove(
     is in trouble or the run does not cover the loom, 4 undecided.
     """
     from loomproof.bench.adapter import in_order
+    from loomproof.bench.address import starts_simulator
     from loomproof.bench.inspection import ANSWERED
     from loomproof.cli import hooking, proving
-    from loomproof.cli.asking import looked_over, probe_held, voltage_typed
+    from loomproof.cli.asking import Terminal, looked_over, probe_held
     from loomproof.cli.plan import housings_of
     from loomproof.flow import Request
     from loomproof.loom.choices import answers_of
@@ -180,13 +181,14 @@ def prove(
         person=person,
         place=place,
         inspection=(*inspected, *(ANSWERED + text for text in hazards)),
-        hazards=hazards_given(hazards, loaded.loom),
         repeats=repeats,
         watch_s=watch_s or 0.0,
-        meter_v=meter_v,
         plan=_saved_plan(plan_file, loaded.loom),
         insulation=None if insulation_v is None else InsulationTest(insulation_v, insulation_ms or 1000),
         grade=Grade(grade) if grade else None,
+    )
+    assured = proving.Assured(
+        Terminal(made_safe), hazards_given(hazards, loaded.loom), meter_v, selftest_max_age
     )
     if probe:
         request = replace(request, probed=without_point(request))
@@ -194,7 +196,7 @@ def prove(
     seen = tuple(inspected)
 
     def look() -> tuple[str, ...]:
-        return () if seen else looked_over(address)
+        return () if seen else looked_over()
 
     if not plugging:
         kept = proving.prove_and_keep(
@@ -203,18 +205,16 @@ def prove(
             loom_path=loom,
             out=out,
             store=store,
-            made_safe=made_safe,
-            confirm=confirmed,
-            confirm_volts=voltage_typed,
+            assured=assured,
             hold=probe_held,
             look=look,
-            selftest_max_age=selftest_max_age,
         )
     else:
         if stopped_run is not None:
             request, plan = hooking.go_on(stopped_run, loaded.loom, out)
         else:
-            request = replace(request, inspection=(*look(), *request.inspection))
+            if not starts_simulator(address):
+                request = replace(request, inspection=(*look(), *request.inspection))
             limits = Constraints(split, stay, housings_of(owned))
             plan = hooking.hook_ups_for(loaded.loom, address, loom, limits)
             hooking.begin(request, plan, out)
@@ -225,9 +225,7 @@ def prove(
             loom_path=loom,
             out=out,
             store=store,
-            made_safe=made_safe,
-            confirm=confirmed,
-            selftest_max_age=selftest_max_age,
+            assured=assured,
             stop_after=stop_after,
         )
     if json_file == "-":
@@ -270,7 +268,7 @@ def replay(journal: Path, loom: Path, json_file: str, grade: str | None) -> int:
     request = headers.request_from(bench.run, described)
     if grade:
         request = replace(request, grade=Grade(grade))
-    steps = flow_prove(request, bench)
+    steps = flow_prove(request, bench, headers.replayed_clearance(bench, request))
     try:
         outcome = finish(steps)
     except LinkError as error:
@@ -295,11 +293,6 @@ def _replayed(outcome: Outcome, journal: Path, json_file: str) -> int:
     document = outcome.document.model_copy(update={"journal_digest": digest})
     write_json(json_file, proving.json_of(document))
     return proving.EXIT_CODES[document.verdict]
-
-
-def confirmed(question: str) -> bool:
-    """Ask on the terminal; where there is none, nobody has confirmed."""
-    return sys.stdin.isatty() and click.confirm(question, default=False, err=True)
 
 
 def without_point(request: Request) -> tuple[End, ...]:

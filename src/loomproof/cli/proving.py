@@ -7,7 +7,7 @@ import secrets
 import sys
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
@@ -15,22 +15,21 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 
 from loomproof.cli import headers
-from loomproof.cli.asking import meter_read
 from loomproof.errors import (
     AdapterError,
     BenchError,
     BrokenOffError,
     LoomproofError,
     RecordError,
-    SafetyError,
     UsageError,
 )
 
 if TYPE_CHECKING:
     from loomproof.bench.adapter import Adapter
     from loomproof.bench.seam import Bench
+    from loomproof.clearance import Clearance, Person
     from loomproof.flow import Outcome, Request
-    from loomproof.loom.model import Loom
+    from loomproof.loom.model import Hazard, Loom
     from loomproof.proof.run import Step
     from loomproof.records.keys import Signer
     from loomproof.results.document import Document
@@ -68,10 +67,10 @@ def run_name(now: datetime) -> str:
 def adapter_for(loom: Loom, address: str, adapter: str | None) -> Adapter:
     """Return the adapter that was named, or the in-order one where that may be taken."""
     from loomproof.bench.adapter import in_order, read_adapter
-    from loomproof.bench.address import parse_address
+    from loomproof.bench.address import starts_simulator
 
-    parse_address(address)
-    if adapter == "in-order" or (adapter is None and address.startswith("sim:")):
+    by_itself = starts_simulator(address)
+    if adapter == "in-order" or (adapter is None and by_itself):
         return in_order(loom.cavities)
     if adapter is None:
         raise AdapterError(
@@ -136,18 +135,14 @@ def prove_and_keep(
     loom_path: Path,
     out: Path,
     store: str | None,
-    made_safe: bool,
-    confirm: Callable[[str], bool],
-    confirm_volts: Callable[[float], bool] = lambda _: False,
+    assured: Assured,
     hold: Callable[[str | None], bool] = lambda _: False,
     look: Callable[[], Sequence[str]] = tuple,
-    selftest_max_age: float | None = None,
 ) -> Kept:
     """Prove on the bench at ``address``, seal the record into the store, and write the files into ``out``.
 
-    ``look`` has the loom looked over once nothing else stands in the way, and returns what was seen.
-
-    Raises `SafetyError` unless the cautions were confirmed, on anything but a simulated bench.
+    ``look`` has a real loom looked over once nothing else stands in the way, and returns what was seen.
+    Raises `SafetyError` where the bench is not cleared for this loom.
     """
     from loomproof.bench.journal import JournaledBench
     from loomproof.bench.opening import open_bench
@@ -158,29 +153,20 @@ def prove_and_keep(
     journal_path = out / f"{request.run}.journal.jsonl"
     with stopping(journal_path):
         with open_bench(address, loom_path=loom_path) as raw:
-            request = made_ready(
-                request,
-                raw,
-                address,
-                made_safe=made_safe,
-                confirm=confirm,
-                selftest_max_age=selftest_max_age,
-            )
-            refuse_voltage(request, raw, confirm_volts)
-            from loomproof.bench.adapter import check_adapter
-
             points = raw.capabilities().points
             if max(request.adapter.points) > points and len(request.loom.cavities) > points:
                 raise AdapterError(
                     f"the loom has {len(request.loom.cavities)} cavities and the bench {points} points",
                     cure="--hook-ups proves it plug by plug; loomproof plan shows how.",
                 )
-            check_adapter(request.adapter, request.loom.cavities, points)
+            clearance = cleared(request, raw, assured)
             held = by_hand(request, raw, hold)
-            request = replace(request, inspection=(*look(), *request.inspection))
+            if not clearance.simulated:
+                request = replace(request, inspection=(*look(), *request.inspection))
             begun(request, journal_path, store)
-            with JournaledBench(raw, journal_path, headers.run_header(request), touch=held) as bench:
-                outcome = shown(prove(request, bench))
+            header = headers.run_header(request, clearance)
+            with JournaledBench(raw, journal_path, header, touch=held) as bench:
+                outcome = shown(prove(request, bench, clearance))
         if request.insulation is not None:
             click.echo("The insulation test has ended; no test voltage is on the loom any more.", err=True)
         journal = journal_path.read_bytes()
@@ -206,6 +192,13 @@ def begun(request: Request, journal: Path, store: str | None) -> None:
         store=store,
     )
     note(home(), KeyFolder(home()).in_use())
+
+
+def ended(request: Request) -> None:
+    """Note that a run which seals nothing came to its end, so that it is not listed as broken off."""
+    from loomproof.records.started import note_ended
+
+    note_ended(request.run)
 
 
 def folder_for(out: Path) -> None:
@@ -328,65 +321,50 @@ def json_of(document: Document) -> bytes:
     return (json.dumps(document.plain(), indent=2, ensure_ascii=False) + "\n").encode()
 
 
-def made_ready(
-    request: Request,
-    bench: Bench,
-    address: str,
-    *,
-    made_safe: bool,
-    confirm: Callable[[str], bool],
-    selftest_max_age: float | None,
-) -> Request:
-    """Return the request with what this bench is, once bench, loom and person allow that it drives anything.
+@dataclass(frozen=True)
+class Assured:
+    """What a command was told that a clearance asks for; ``person`` is asked for the rest."""
 
-    Raises `UnfitError` for a bench whose self-test failed or is too old, `SafetyError` as `refuse_unsafe`.
+    person: Person
+    hazards: Mapping[str, Hazard] = field(default_factory=dict)
+    meter_v: float | None = None
+    selftest_max_age_days: float | None = None
+
+
+def cleared(request: Request, bench: Bench, assured: Assured) -> Clearance:
+    """Return the clearance for this request on this bench, by the self-tests of the person's data folder.
+
+    Raises as `loomproof.clearance.clear` does.
     """
-    request = replace(request, simulated=is_simulated(bench, address))
-    request = tested_before(request, bench, selftest_max_age)
+    from loomproof.clearance import clear
+    from loomproof.cli.bench import SELFTESTS
+    from loomproof.records.home import home
+
     offer_meter_check(request, bench)
-    refuse_unsafe(request, made_safe=made_safe, confirm=confirm)
-    if request.meter_v is None and not request.simulated and bench.capabilities().volt_max is None:
-        request = replace(request, meter_v=meter_read())
-    return request
+    asked = request.insulation
+    return clear(
+        request.loom,
+        bench,
+        request.adapter,
+        assured.person,
+        selftests=home() / SELFTESTS,
+        now=datetime.now(UTC),
+        hazards=assured.hazards,
+        meter_v=assured.meter_v,
+        insulation=None if asked is None else (asked.volts, asked.dwell_ms),
+        selftest_max_age_days=assured.selftest_max_age_days,
+    )
 
 
-def refuse_unsafe(request: Request, *, made_safe: bool, confirm: Callable[[str], bool]) -> None:
-    """Refuse what must not be energised, and a real bench whose cautions nobody confirmed."""
-    from loomproof.bench.safety import refuse_hazards
-
-    # The whole loom, not only what has a point: current goes on through the wires, described or crossed.
-    refuse_hazards(request.loom.connectors, simulated=request.simulated, answers=request.hazards)
-    if request.simulated or made_safe:
-        return
-    if not confirm("Is all of that done?"):
-        raise SafetyError(
-            "nobody has confirmed the cautions; nothing was driven",
-            cure="Answer y at the prompt, or pass --made-safe once all of them hold.",
-        )
-
-
-def refuse_loom_on(bench: Bench, address: str, *, made_safe: bool, confirm: Callable[[str], bool]) -> None:
-    """Refuse to drive a real bench by itself until somebody has said that no loom is on it: `SafetyError`.
-
-    A self-test knows no loom, and so cannot know what must not be energised.
-    """
+def cleared_empty(bench: Bench, person: Person) -> Clearance:
+    """Return the clearance to drive a bench with no loom on it, the cautions for that shown first."""
     from loomproof.cautions import WITHOUT_A_LOOM
+    from loomproof.clearance import clear_empty
 
     click.echo("Before the bench is driven without a loom:", err=True)
     for text in WITHOUT_A_LOOM:
         click.echo(f"  - {text}", err=True)
-    if made_safe or is_simulated(bench, address):
-        return
-    if not confirm("Is it so?"):
-        raise SafetyError(
-            "nobody has confirmed that no loom is on the bench; nothing was driven",
-            cure="Take the loom off, then answer y at the prompt or pass --made-safe.",
-        )
-
-
-def is_simulated(bench: Bench, address: str) -> bool:
-    """Whether nothing real hangs on this bench: a simulator of our own, or one that says it is one."""
-    return address.startswith("sim:") or bench.identify().model.startswith("simulated")
+    return clear_empty(bench, person)
 
 
 def by_hand(
@@ -403,56 +381,23 @@ def by_hand(
     return lambda end: simulation.tell("lift" if end is None else f"touch {end}").startswith("ok")
 
 
-def refuse_voltage(request: Request, bench: Bench, confirm: Callable[[float], bool]) -> None:
-    """Refuse an insulation test that bench or loom cannot bear, or that nobody confirmed by its voltage."""
-    from loomproof.bench.safety import check_insulation
-
-    asked = request.insulation
-    if asked is None:
-        return
-    check_insulation(bench.capabilities(), request.loom.settings, asked.volts, asked.dwell_ms)
-    if not request.simulated and not confirm(asked.volts):
-        raise SafetyError(
-            f"nobody has confirmed an insulation test at {asked.volts:g} V; nothing was driven",
-            cure="Type the voltage at the prompt, on a terminal; no option stands in for that.",
-        )
-
-
 def offer_meter_check(request: Request, bench: Bench) -> None:
     """Say, of a real bench with ohms, where nothing of known resistance will show that its meter reads."""
-    measures = bench.capabilities().ohms is not None
+    from loomproof.bench import selftest
+    from loomproof.cli.bench import SELFTESTS
+    from loomproof.records.home import home
+
     known = any(part.fitted and part.resistance_ohm for part in request.loom.components)
-    if request.simulated or not measures or known or request.reference_selftest:
+    if bench.opening.simulated or bench.capabilities().ohms is None or known:
+        return
+    found = selftest.standing(home() / SELFTESTS, bench.identify(), request.adapter.wiring)
+    if found is not None and found.references:
         return
     click.echo(
         "Nothing shows that the meter reads ohms at all: the loom has no part of known resistance, and no "
         "self-test with a resistor is kept. A pass will say: meter not checked. To check it first, stop "
         "here, take the loom off, put a resistor on two points: loomproof bench selftest --resistor A,B,OHM.",
         err=True,
-    )
-
-
-def tested_before(request: Request, bench: Bench, most_days: float | None) -> Request:
-    """Return the request with what the bench's own self-tests say, kept in the person's data folder.
-
-    Raises `UnfitError` where one failed, or the last one is older than so many days (``None``: any age). A
-    simulator that failed one still proves, and its certificate says so: the next simulator is a new one.
-    """
-    from loomproof.bench import selftest
-    from loomproof.cli.bench import SELFTESTS
-    from loomproof.records.home import home
-
-    found = selftest.standing(home() / SELFTESTS, bench.identify(), request.adapter.wiring)
-    if not request.simulated or most_days is not None:
-        selftest.refuse_stale(found, datetime.now(UTC), most_days)
-    if found is None:
-        return request
-    return replace(
-        request,
-        last_selftest=found.date,
-        selftest_failures=found.failures,
-        reference_selftest="" if request.simulated else found.references,
-        repeatability_ohm=found.repeatability_ohm or 0.0,
     )
 
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-from contextlib import ExitStack
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,7 +18,7 @@ from loomproof.cli.options import (
     selftest_age_option,
 )
 from loomproof.cli.records import store_option
-from loomproof.errors import AdapterError, UsageError
+from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
     from loomproof.loom.model import End, Loom
@@ -64,26 +62,17 @@ def retest(
 
     RUN is a run's name, last, or a results file. Exit codes as with prove.
     """
-    from loomproof.bench.adapter import check_adapter
     from loomproof.bench.journal import JournaledBench
     from loomproof.bench.opening import open_bench
-    from loomproof.bench.selfcheck import refuse_unfit, self_check
-    from loomproof.bench.sensible import temperature_of
     from loomproof.cli import proving
-    from loomproof.cli.prove import caution, confirmed
-    from loomproof.diagnosis import explain
-    from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, expect
-    from loomproof.flow import Request, meter_of
+    from loomproof.cli.asking import Terminal
+    from loomproof.cli.prove import caution
+    from loomproof.flow import Request
     from loomproof.loom.reading import load
-    from loomproof.proof.claims import claims_of
-    from loomproof.proof.plan import plan_proof
-    from loomproof.proof.retest import plan_retest, touched_ends, touched_nets
-    from loomproof.proof.run import run_plan
-    from loomproof.proof.suspects import conductors_of
+    from loomproof.proof.retest import touched_ends
     from loomproof.reports.words import headline, plural
-    from loomproof.results.findings import Severity
     from loomproof.results.grade import Grade
-    from loomproof.verdict import Demand, judgement_of
+    from loomproof.retesting import retest as retest_steps
 
     described = load(loom).loom
     before = document_of(run, store)
@@ -101,7 +90,8 @@ def retest(
     caution()
     started, now = proving.started_now()
     proving.folder_for(out)
-    journal = out / f"{proving.run_name(now)}.retest.journal.jsonl"
+    name = f"{proving.run_name(now)}.retest"
+    journal = out / f"{name}.journal.jsonl"
     header = {
         "retest": before.run,
         "started": started,
@@ -111,55 +101,34 @@ def retest(
     request = Request(
         loom=described,
         adapter=leads,
-        run="",
-        started="",
-        hazards=hazards_given(hazards, described),
-        meter_v=meter_v,
+        run=name,
+        started=started,
+        answers=before.loom.answers,
+        grade=Grade(grade) if grade else None,
     )
-    with ExitStack() as held:
-        held.enter_context(proving.stopping(journal))
-        raw = held.enter_context(open_bench(address, loom_path=loom))
-        request = proving.made_ready(
-            request,
-            raw,
-            address,
-            made_safe=made_safe,
-            confirm=confirmed,
-            selftest_max_age=selftest_max_age,
-        )
-        bench = held.enter_context(JournaledBench(raw, journal, header))
-        able = bench.capabilities()
-        check_adapter(leads, described.cavities, able.points)
-        temperature_c = temperature_of(bench)
-        expectation = expect(described, ROOM_TEMPERATURE_C if temperature_c is None else temperature_c)
-        meter = meter_of(able, request, measured_temperature=temperature_c is not None)
-        limit_ohm = described.settings.isolation_ohm
-        full = plan_proof(expectation, leads.point_of, able, meter, isolation_ohm=limit_ohm)
-        nets = touched_nets(expectation, ends)
-        reached = {end for net in nets for end in expectation.nets[net].cavities}
-        missing = [end for end in described.cavities if end in reached - set(leads.point_of)]
-        if missing:
-            raise AdapterError(f"no point goes to {missing[0]}, which the repair can have touched")
-        check = self_check(bench, conductors_of(expectation, full.scope), meter_v=request.meter_v)
-        refuse_unfit(check, "Nothing was tested.")
-        plan = plan_retest(full, expectation, nets)
-        untouched = frozenset(range(len(expectation.nets))) - nets
-        measured = proving.shown(run_plan(plan, expectation, bench, untouched=untouched))
-    measured = replace(measured, untested=())
-    findings = explain(described, measured, before.loom.answers)
-    faults = [finding for finding in findings if finding.severity is Severity.FAULT]
-    demand = Demand(plan.meter is not None, Grade(grade) if grade else None, answers=before.loom.answers)
-    said = judgement_of(described, measured, findings, claims_of(plan, measured, able), demand)
+    assured = proving.Assured(
+        Terminal(made_safe), hazards_given(hazards, described), meter_v, selftest_max_age
+    )
+    with proving.stopping(journal), open_bench(address, loom_path=loom) as raw:
+        clearance = proving.cleared(request, raw, assured)
+        proving.begun(request, journal, store)
+        with JournaledBench(raw, journal, header) as bench:
+            found = proving.shown(retest_steps(request, ends, bench, clearance))
+    proving.ended(request)
+    measured = found.measured
     click.echo(
-        f"Retest after {before.run}: {len(nets)} of {len(expectation.nets)} nets, "
+        f"Retest after {before.run}: {found.nets} of {found.of_nets} nets, "
         f"{plural(measured.sense_vectors, 'sense')}, {plural(measured.resistance_readings, 'resistance')}."
     )
-    for fault in faults:
-        click.echo(f"  fault: {fault.title}")
-    for reason in said.reasons if not faults else ():
-        click.echo(f"  {reason}")
+    for finding in found.findings:
+        click.echo(f"  {finding.severity}: {finding.title}")
+    titles = {finding.title for finding in found.findings}
+    for reason in found.judgement.reasons:
+        if reason not in titles:
+            click.echo(f"  {reason}")
+    said = found.judgement
     word = headline(said.verdict, said.grade, said.grade_text)
-    click.echo(f"{word}: {', '.join(str(end) for end in described.cavities if end in reached)}")
+    click.echo(f"{word}: {', '.join(str(end) for end in found.reached)}")
     click.echo(
         "This is no certificate. Prove the whole loom for one: what a repair did elsewhere is not seen here."
     )

@@ -48,17 +48,19 @@ def trace(
 
     The adapter table says which connectors and cavities there are. Nothing may be plugged into the loom.
     """
-    from loomproof.bench.adapter import check_adapter, read_adapter
+    from loomproof.bench.adapter import read_adapter
+    from loomproof.bench.address import starts_simulator
     from loomproof.bench.journal import JournaledBench
     from loomproof.bench.opening import open_bench
     from loomproof.bench.seam import point_set
-    from loomproof.bench.selfcheck import refuse_unfit, self_check
     from loomproof.bench.sensible import temperature_of
     from loomproof.cli import proving
-    from loomproof.cli.prove import caution, confirmed
+    from loomproof.cli.asking import Terminal
+    from loomproof.cli.prove import caution
     from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
-    from loomproof.flow import Request, meter_of
+    from loomproof.flow import Request
     from loomproof.loom.writing import write_folder
+    from loomproof.preparing import checked, cleared_meter
     from loomproof.proof.asking import Asker
     from loomproof.proof.ohms import Ohmmeter
     from loomproof.proof.scope import Scope
@@ -68,7 +70,7 @@ def trace(
     from loomproof.proof.traced_loom import fitted_loom, loom_of, questions_of
     from loomproof.reports.words import plural
 
-    if address.startswith("sim:"):
+    if starts_simulator(address):
         raise UsageError(
             "a simulated bench of its own has no unknown loom on it",
             cure="Start one with loomproof simulate, and give the address that it prints.",
@@ -81,37 +83,36 @@ def trace(
     answers = hazards_given(hazards, loom_of(Traced((), {}, (), True), title, order))
     empty = loom_of(Traced((), {}, (), True), title, order, hazards=answers)
     caution()
-    journal = folder.with_name(f"{folder.name}.{proving.run_name(proving.started_now()[1])}.journal.jsonl")
+    started, now = proving.started_now()
+    run = f"{folder.name}.{proving.run_name(now)}"
+    journal = folder.with_name(f"{run}.journal.jsonl")
     journal.parent.mkdir(parents=True, exist_ok=True)
+    request = Request(loom=empty, adapter=leads, run=run, started=started)
+    assured = proving.Assured(Terminal(made_safe), meter_v=meter_v, selftest_max_age_days=selftest_max_age)
     with proving.stopping(journal), open_bench(address) as raw:
-        request = proving.made_ready(
-            Request(loom=empty, adapter=leads, run="trace", started="", meter_v=meter_v),
-            raw,
-            address,
-            made_safe=made_safe,
-            confirm=confirmed,
-            selftest_max_age=selftest_max_age,
-        )
-        able = raw.capabilities()
-        check_adapter(leads, tuple(order), able.points)
+        clearance = proving.cleared(request, raw, assured)
+        proving.begun(request, journal, None)
         with JournaledBench(raw, journal, {"trace": title}) as bench:
             temperature_c = temperature_of(bench)
-            check = self_check(bench, single_points(order), meter_v=request.meter_v)
-            refuse_unfit(check, "Nothing was traced.")
-            meter = meter_of(able, request, measured_temperature=temperature_c is not None)
-            found = proving.shown(traced_steps(bench, leads.end_of, meter))
+            checked(bench, clearance, single_points(order))
+            meter = cleared_meter(clearance, request, temperature_c)
+            found = proving.shown(traced_steps(bench, clearance, leads.end_of, meter))
             scope = Scope((), (), (), order, dict(leads.end_of), ())
-            ohmmeter = Ohmmeter(Asker(bench, point_set(order.values())), meter, scope) if meter else None
+            ohmmeter = (
+                Ohmmeter(Asker(bench, clearance, point_set(order.values())), meter, scope) if meter else None
+            )
             loom, failing = fitted_loom(
                 found,
                 title,
                 order,
-                able,
+                clearance.capabilities,
                 meter,
                 ohmmeter.read if ohmmeter else None,
                 hazards=answers,
                 temperature_c=ROOM_TEMPERATURE_C if temperature_c is None else temperature_c,
             )
+            bench.confirm()
+    proving.ended(request)
     write_folder(loom, folder, over=over)
     joined = sum(len(net) > 1 for net in found.nets)
     single = len(found.nets) - joined

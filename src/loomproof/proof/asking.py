@@ -6,16 +6,25 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from loomproof.bench.seam import Bench, Capabilities, WatchEvent, Wires
+from loomproof.clearance import Clearance, require_loom
 
 
 @dataclass(slots=True)
 class Asker:
-    """Asks a bench on behalf of one run; ``points`` are those that have a cavity behind them."""
+    """Asks a bench on behalf of one run; ``points`` are those that have a cavity behind them.
+
+    Raises `SafetyError` when it is made without a clearance for this bench.
+    """
 
     bench: Bench
+    clearance: Clearance
     points: int
     vectors: int = 0
     readings: int = 0
+
+    def __post_init__(self) -> None:
+        """Refuse a bench that is not cleared."""
+        require_loom(self.clearance, self.bench)
 
     def capabilities(self) -> Capabilities:
         """What the bench can do."""

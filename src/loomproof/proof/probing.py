@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from loomproof.bench.seam import Bench
+from loomproof.clearance import Clearance, require_loom
 from loomproof.electrics.expectation import Expectation
 from loomproof.loom.model import End
 from loomproof.proof.scope import Scope
@@ -30,8 +31,12 @@ class Touch:
     low: int
 
 
-def read_touch(bench: Bench, scope: Scope) -> int | None:
-    """Return the points that read low while the probe is held; ``None`` where they never read alike."""
+def read_touch(bench: Bench, clearance: Clearance, scope: Scope) -> int | None:
+    """Return the points that read low while the probe is held; ``None`` where they never read alike.
+
+    Raises `SafetyError` without a clearance for this bench.
+    """
+    require_loom(clearance, bench)
     for _ in range(TRIES):
         first, *others = bench.sense([0] * ALIKE)
         if all(low == first for low in others):

@@ -13,6 +13,7 @@ from functools import partial
 from typing import TypeVar
 
 from loomproof.bench.seam import Bench
+from loomproof.clearance import Clearance, require
 from loomproof.electrics.expectation import Expectation
 from loomproof.errors import LinkError, LostEventError, UnfitError
 from loomproof.loom.model import End
@@ -75,6 +76,7 @@ def run_plan(
     plan: Plan,
     expectation: Expectation,
     bench: Bench,
+    clearance: Clearance,
     *,
     watch_s: float = 0.0,
     untouched: frozenset[int] = frozenset(),
@@ -82,10 +84,12 @@ def run_plan(
     """Ask everything that the plan holds, follow failures until the picture is complete, and measure.
 
     ``watch_s``: watch for that long for contacts that come and go, where the bench can. ``untouched``:
-    nets whose isolation from each other rests on the proof before.
+    nets whose isolation from each other rests on the proof before. Raises `SafetyError` without a clearance
+    for this loom on this bench, and the bench's errors.
     """
+    require(clearance, bench, expectation.loom)
     scope = plan.scope
-    asker = Asker(bench, scope.points)
+    asker = Asker(bench, clearance, scope.points)
     yield Step("sensing")
     lows = asker.sense([vector.drive for vector in plan.vectors])
     groups, one_way = _nets(plan, asker, lows)

@@ -15,6 +15,7 @@ from itertools import combinations
 import numpy as np
 
 from loomproof.bench.seam import Bench
+from loomproof.clearance import Clearance, require_loom
 from loomproof.loom.model import End
 from loomproof.proof.asking import Asker
 from loomproof.proof.complete import arbitrate, learn, one_at_a_time, singles
@@ -69,11 +70,18 @@ class _Tracing:
         return self.scope.end_of[point.bit_length()]
 
 
-def trace(bench: Bench, end_of: Mapping[int, End], meter: Meter | None) -> Generator[Step, None, Traced]:
-    """Find out what the loom on these points is. The caller's ``with bench`` releases every point."""
+def trace(
+    bench: Bench, clearance: Clearance, end_of: Mapping[int, End], meter: Meter | None
+) -> Generator[Step, None, Traced]:
+    """Find out what the loom on these points is. The caller's ``with bench`` releases every point.
+
+    Raises `SafetyError` without a clearance for a loom on this bench: the one with these connectors and no
+    wires, which is all that is known of it.
+    """
+    require_loom(clearance, bench)
     everyone = sum(1 << (point - 1) for point in end_of)
     scope = Scope((), (), (), {end: point for point, end in end_of.items()}, dict(end_of), ())
-    asker = Asker(bench, everyone)
+    asker = Asker(bench, clearance, everyone)
     yield Step("sensing what hangs together")
     found, one_way, confirmed = _sensed(asker, everyone)
     tracing = _Tracing(Ohmmeter(asker, meter, scope) if meter else None, scope)

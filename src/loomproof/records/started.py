@@ -2,18 +2,19 @@
 
 A proof that ends seals its record; one that is stopped, loses its bench or is killed leaves a journal and
 nothing in the store. The line written at its start is never taken out: a run whose record is in the store
-has ended, any other one was broken off, or still runs. A line that cannot be read, such as the last one
-before a power cut, is passed over.
+has ended, any other one was broken off, or still runs. A retest and a trace seal nothing: a line of their own
+says that they ended. A line that cannot be read, such as the last one before a power cut, is passed over.
 """
 
 from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import asdict, dataclass, fields
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 from loomproof.errors import StoreError
@@ -51,9 +52,18 @@ def note_started(
     ``store`` is what the command was given, ``None`` for the default one. Raises `StoreError` where the
     file cannot be written.
     """
-    path = home() / STARTED
     noted = Started(run, loom_name, started, str(journal_path.absolute()), serial, digest, place_of(store))
-    line = json.dumps(asdict(noted), ensure_ascii=True) + "\n"
+    _add(asdict(noted))
+
+
+def note_ended(run: str) -> None:
+    """Add that a run which seals nothing, a retest or a trace, came to its end. Raises as `note_started`."""
+    _add({"ended": run})
+
+
+def _add(value: Mapping[str, str]) -> None:
+    path = home() / STARTED
+    line = json.dumps(value, ensure_ascii=True) + "\n"
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         with path.open("a+b") as file:
@@ -72,17 +82,32 @@ def note_started(
 
 
 def read_started(data: bytes) -> tuple[Started, ...]:
-    """Read the lines of such a file, oldest first; what is no whole line of it is left out."""
-    found = (_started(line) for line in data.split(b"\n") if line.strip())
-    return tuple(one for one in found if one is not None)
+    """Read the lines of such a file, oldest first, but for runs that a line says have ended.
+
+    What is no whole line of it is left out.
+    """
+    values = [_value(line) for line in data.split(b"\n") if line.strip()]
+    ended = {value["ended"] for value in values if isinstance(value, dict) and _is_end(value)}
+    found = (_started(value) for value in values)
+    return tuple(one for one in found if one is not None and one.run not in ended)
 
 
-def _started(line: bytes) -> Started | None:
+def _value(line: bytes) -> object:
     try:
-        value = json.loads(line)
+        return json.loads(line)
+    except (ValueError, RecursionError):
+        return None
+
+
+def _is_end(value: Mapping[str, object]) -> bool:
+    return value.keys() == {"ended"} and isinstance(value["ended"], str)
+
+
+def _started(value: Any) -> Started | None:
+    try:
         texts = {each.name: value[each.name] for each in fields(Started)}
         datetime.fromisoformat(texts["started"])
-    except (ValueError, KeyError, TypeError, RecursionError):
+    except (ValueError, KeyError, TypeError):
         return None
     return Started(**texts) if all(isinstance(text, str) for text in texts.values()) else None
 

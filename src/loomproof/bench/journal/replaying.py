@@ -13,6 +13,7 @@ from loomproof.bench.journal import lines
 from loomproof.bench.seam import (
     Capabilities,
     Identity,
+    Opening,
     PointSet,
     Statistics,
     WatchEvent,
@@ -68,6 +69,7 @@ class ReplayBench:
             self._capabilities = lines.read_capabilities(head["capabilities"])
             self._address = str(head["address"])
             self.run: Mapping[str, Any] = dict(head["run"])
+            self._opening = Opening(simulated=self.run.get("simulated") is True)
         except (KeyError, IndexError, TypeError, ValueError, AttributeError) as error:
             raise ReplayError(f"{path}, line 1: the header cannot be read: {error}", cure=_CHANGED) from error
 
@@ -85,6 +87,11 @@ class ReplayBench:
     def address(self) -> str:
         """The address of the bench that measured."""
         return self._address
+
+    @property
+    def opening(self) -> Opening:
+        """The journal, opened; it says whether the bench was simulated."""
+        return self._opening
 
     def identify(self) -> Identity:
         """Return who measured."""

@@ -18,6 +18,7 @@ from loomproof.bench.seam import (
     Bench,
     Capabilities,
     Identity,
+    Opening,
     PointSet,
     Statistics,
     WatchEvent,
@@ -84,6 +85,11 @@ class JournaledBench:
     def address(self) -> str:
         """The address of the bench."""
         return self._bench.address
+
+    @property
+    def opening(self) -> Opening:
+        """The opening of the bench that is written down."""
+        return self._bench.opening
 
     def identify(self) -> Identity:
         """Ask who it is; the header holds the answer."""

@@ -1,0 +1,459 @@
+"""Nothing is driven without a clearance, and nothing but its checks makes one."""
+
+from __future__ import annotations
+
+import copy
+import importlib
+import inspect
+import math
+import pkgutil
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+import pytest
+
+import loomproof
+from loomproof import flow, preparing, retesting
+from loomproof.bench import insulation, selfcheck, selftest, sensible, touching, undriven, zero
+from loomproof.bench.adapter import Adapter, in_order
+from loomproof.bench.journal import JournaledBench
+from loomproof.bench.seam import (
+    Accuracy,
+    Capabilities,
+    Identity,
+    Opening,
+    Statistics,
+    WatchEvent,
+    WatchSummary,
+    Wires,
+    opening_of,
+)
+from loomproof.clearance import Clearance, clear, clear_empty, clear_replay
+from loomproof.electrics.expectation import expect
+from loomproof.errors import AdapterError, LoomproofError, SafetyError, UnfitError
+from loomproof.flow import Request
+from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Settings, Wire
+from loomproof.loom.reading import load
+from loomproof.proof import asking, probing, run, trace
+from loomproof.proof.plan import plan_proof
+from loomproof.proof.scope import scope_of
+from tests.cleared import NOW, Answers, cleared, cleared_empty
+
+ABLE = Capabilities(
+    64,
+    volt_max=30.0,
+    ohms=(0.001, 1e8),
+    accuracy=Accuracy(0.1, 0.01),
+    diode=True,
+    insulation_v=1000.0,
+    watch_us=1000,
+)
+
+
+@dataclass
+class Counting:
+    """A real bench, as far as anybody can tell, that only counts what it is asked to do."""
+
+    able: Capabilities = ABLE
+    driven: int = 0
+    address: str = "test:counting"
+    opening: Opening = field(default_factory=Opening)
+    elapsed_s: float = 0.0
+    watched: WatchSummary | None = None
+
+    def identify(self) -> Identity:
+        return Identity("the tests", "counting bench", "1", "1")
+
+    def confirm(self) -> None:
+        pass
+
+    @property
+    def released(self) -> bool:
+        return True
+
+    def capabilities(self) -> Capabilities:
+        return self.able
+
+    def temperature(self) -> float | None:
+        return None
+
+    def statistics(self) -> Statistics:
+        return Statistics()
+
+    def touched(self, end: str | None) -> bool:
+        return True
+
+    def set_settle(self, settle_us: int) -> None:
+        self.driven += 1
+
+    def sense(self, drives: Sequence[int]) -> list[int]:
+        self.driven += 1
+        return [0] * len(drives)
+
+    def resistance(self, a: int, b: int, wires: Wires = 2) -> float:
+        self.driven += 1
+        return math.inf
+
+    def voltage(self, a: int, b: int) -> float:
+        self.driven += 1
+        return 0.0
+
+    def diode(self, a: int, b: int) -> float:
+        self.driven += 1
+        return math.inf
+
+    def insulation(self, a: int, b: int, volts: float, dwell_ms: int) -> float:
+        self.driven += 1
+        return math.inf
+
+    def arm(self, volts: float) -> None:
+        self.driven += 1
+
+    def watch(self, sets: Sequence[int], seconds: float | None = None) -> Iterator[WatchEvent]:
+        self.driven += 1
+        return iter(())
+
+    def release(self) -> None:
+        pass
+
+    def close(self) -> None:
+        pass
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+LOOM = Loom(
+    "two wires",
+    connectors=tuple(
+        Connector(name, ConnectorKind.PLUG, (("1", "2"),), hazard=Hazard.NONE) for name in ("A", "B")
+    ),
+    wires=tuple(Wire(f"W{n}", End("A", n), End("B", n), csa_mm2=0.5, length_m=1.0) for n in ("1", "2")),
+    settings=Settings(insulation_test_v=500.0),
+)
+ADAPTER = in_order(LOOM.cavities)
+REQUEST = Request(LOOM, ADAPTER, "run", "2031-05-04T00:00:00Z")
+EXPECTED = expect(LOOM)
+SCOPE = scope_of(EXPECTED, ADAPTER.point_of, ABLE.clear_ohm)
+PLAN = plan_proof(EXPECTED, ADAPTER.point_of, ABLE, None, isolation_ohm=1e6)
+NETS = [1, 2]
+POINTS = undriven.Conductors((1, 2))
+
+ARGUMENTS: Mapping[Any, tuple[Any, ...]] = {
+    flow.prove: (REQUEST, "bench", "clearance"),
+    flow.measure: (REQUEST, "bench", "clearance"),
+    preparing.prepare: (REQUEST, "bench", "clearance"),
+    preparing.checked: ("bench", "clearance", POINTS),
+    retesting.retest: (REQUEST, [LOOM.cavities[0]], "bench", "clearance"),
+    run.run_plan: (PLAN, EXPECTED, "bench", "clearance"),
+    trace.trace: ("bench", "clearance", ADAPTER.end_of, None),
+    asking.Asker: ("bench", "clearance", 3),
+    probing.read_touch: ("bench", "clearance", SCOPE),
+    selfcheck.self_check: ("bench", "clearance", POINTS),
+    undriven.look_undriven: ("bench", "clearance", POINTS, 0.5),
+    undriven.drive_alone: ("bench", "clearance", POINTS, 0.5),
+    selfcheck.find_settle: ("bench", "clearance", NETS),
+    selfcheck.check_points: ("bench", "clearance", NETS),
+    sensible.see_open: ("bench", "clearance", 1, 64),
+    insulation.measure_insulation: ("bench", "clearance", 1, 2, 50.0, 100),
+    touching.resting: ("bench", "clearance"),
+    touching.touches: ("bench", "clearance"),
+    zero.learn_leads: ("bench", "clearance", (1, 2, 3)),
+    selftest.try_empty: ("bench", "clearance"),
+    selftest.try_shorted: ("bench", "clearance", (1, 2)),
+    selftest.try_references: ("bench", "clearance", [selftest.Reference(1, 2, 1.0)], {}),
+    selftest.repeatability: ("bench", "clearance", 1, 2),
+}
+"""Everything that drives a bench, with what it is called with."""
+
+WITHOUT_A_LOOM = {
+    zero.learn_leads,
+    selftest.try_empty,
+    selftest.try_shorted,
+    selftest.try_references,
+    selftest.repeatability,
+}
+ANY = {touching.resting, touching.touches}
+"""A touch drives nothing and is looked for with a loom on and without."""
+
+UNDRIVEN = {
+    "loomproof.bench.sensible.temperature_of": "a thermometer drives no point",
+    "loomproof.bench.journal.writing.JournaledBench": "it is a bench itself: it passes on what it is asked",
+    "loomproof.clearance.require": "a check",
+    "loomproof.clearance.require_loom": "a check",
+    "loomproof.clearance.require_empty": "a check",
+    "loomproof.clearance.clear": "the checks that make a clearance",
+    "loomproof.clearance.clear_empty": "the checks that make a clearance",
+}
+"""What takes a bench and never has a point driven; that it does not is seen below where it can be called."""
+
+
+def taking_a_bench() -> dict[str, Any]:
+    """Every public callable of the library that takes a bench, by its full name; command line left out."""
+    found: dict[str, Any] = {}
+    for module in pkgutil.walk_packages(loomproof.__path__, "loomproof."):
+        if module.name.startswith(("loomproof.cli", "loomproof.virtual", "loomproof.__main__")):
+            continue
+        loaded = importlib.import_module(module.name)
+        for name, value in vars(loaded).items():
+            if name.startswith("_") or getattr(value, "__module__", "") != module.name:
+                continue
+            if not callable(value) or not (inspect.isfunction(value) or inspect.isclass(value)):
+                continue
+            made = value if inspect.isfunction(value) else value.__init__
+            if made is object.__init__:
+                continue
+            noted = inspect.signature(made).parameters.values()
+            if any(re.search(r"\b(Timed)?Bench\b", str(each.annotation)) for each in noted):
+                found[f"{module.name}.{name}"] = value
+    return found
+
+
+def called(function: Any, bench: Counting, clearance: object) -> object:
+    """Call it, and where it makes steps or touches, take the first."""
+    given = {"bench": bench, "clearance": clearance}
+    answer = function(*(given[each] if isinstance(each, str) else each for each in ARGUMENTS[function]))
+    return next(answer) if inspect.isgenerator(answer) else answer
+
+
+def name_of(function: Any) -> str:
+    return f"{function.__module__}.{function.__name__}"
+
+
+def test_everything_that_takes_a_bench_is_known_here() -> None:
+    assert set(taking_a_bench()) == {name_of(each) for each in ARGUMENTS} | set(UNDRIVEN)
+
+
+def wrong_clearances(bench: Counting) -> Iterator[object]:
+    """Yield what is no clearance of this loom on this bench, as it is open."""
+    yield None
+    yield object()
+    yield cleared(LOOM, Counting(), ADAPTER, insulation=(500.0, 100))
+    bench.opening, before = Opening(), bench.opening
+    earlier = cleared(LOOM, bench, ADAPTER, insulation=(500.0, 100))
+    bench.opening = before
+    yield earlier
+
+
+@pytest.mark.parametrize("function", ARGUMENTS, ids=name_of)
+def test_nothing_drives_without_a_clearance(function: Any) -> None:
+    bench = Counting()
+    for clearance in wrong_clearances(bench):
+        with pytest.raises(SafetyError, match="clearance"):
+            called(function, bench, clearance)
+    assert bench.driven == 0
+    right = cleared_empty(bench) if function in WITHOUT_A_LOOM else cleared_whole(bench)
+    other = cleared_whole(bench) if function in WITHOUT_A_LOOM else cleared_empty(bench)
+    if function not in ANY:
+        with pytest.raises(SafetyError):
+            called(function, bench, other)
+    assert bench.driven == 0
+    answer = to_the_end(function, bench, right)
+    assert bench.driven > 0 or isinstance(answer, asking.Asker)
+
+
+def cleared_whole(bench: Counting) -> Clearance:
+    return cleared(LOOM, bench, ADAPTER, insulation=(500.0, 100))
+
+
+def to_the_end(function: Any, bench: Counting, clearance: Clearance) -> object:
+    """Call it so that it drives; what a bench that reads nothing is then told does not matter here."""
+    given = {"bench": bench, "clearance": clearance}
+    try:
+        answer = function(*(given[each] if isinstance(each, str) else each for each in ARGUMENTS[function]))
+        if inspect.isgenerator(answer):
+            for _ in range(100):
+                next(answer)
+    except SafetyError:
+        raise
+    except (LoomproofError, StopIteration):
+        return None
+    return answer
+
+
+@pytest.mark.parametrize(
+    "function", [flow.prove, flow.measure, preparing.prepare, retesting.retest, run.run_plan], ids=name_of
+)
+def test_a_clearance_is_for_one_loom(function: Any) -> None:
+    bench = Counting()
+    another = replace(LOOM, serial="another")
+    with pytest.raises(SafetyError, match="another loom than two wires"):
+        called(function, bench, cleared(another, bench, in_order(another.cavities)))
+    assert bench.driven == 0
+
+
+def test_a_clearance_is_for_one_adapter() -> None:
+    bench = Counting()
+    turned = Adapter("turned", tuple(replace(lead, point=5 - lead.point) for lead in ADAPTER.entries))
+    with pytest.raises(SafetyError, match="another adapter"):
+        called(flow.prove, bench, cleared(LOOM, bench, turned))
+    assert bench.driven == 0
+
+
+def test_a_journal_bench_is_the_bench_that_was_cleared(tmp_path: Path) -> None:
+    bench = Counting()
+    clearance = cleared_whole(bench)
+    with JournaledBench(bench, tmp_path / "j.jsonl") as journaled:
+        next(flow.prove(REQUEST, journaled, clearance))
+
+
+def test_a_clearance_is_made_by_its_checks_only() -> None:
+    bench = Counting()
+    made = cleared_whole(bench)
+    values = {each.name: getattr(made, each.name) for each in fields(made)}
+    with pytest.raises(SafetyError, match="made by its checks"):
+        Clearance(**values)
+    with pytest.raises(SafetyError, match="made by its checks"):
+        replace(made, loom_digest="another")
+    with pytest.raises(AttributeError):
+        made.loom_digest = "another"  # type: ignore[misc]  # that it is frozen is what is tested
+    assert copy.copy(made) == made
+    with pytest.raises(SafetyError, match="only a journal"):
+        clear_replay(LOOM, bench, ADAPTER)  # type: ignore[arg-type]  # a bench is no journal
+    assert bench.driven == 0
+
+
+def asked_to_clear(loom: Loom, bench: Counting, person: Answers, **more: Any) -> Clearance:
+    return clear(loom, bench, in_order(loom.cavities), person, selftests=Path("none"), now=NOW, **more)
+
+
+def marked(hazard: Hazard) -> Loom:
+    return replace(LOOM, connectors=(replace(LOOM.connectors[0], hazard=hazard), LOOM.connectors[1]))
+
+
+@pytest.mark.parametrize("simulated", [False, True])
+@pytest.mark.parametrize("hazard", [Hazard.PYROTECHNIC, Hazard.ELECTRONICS])
+def test_a_hazard_is_cleared_on_no_bench_whatever_anybody_says(hazard: Hazard, simulated: bool) -> None:
+    bench, person = Counting(opening=Opening(simulated)), Answers()
+    with pytest.raises(SafetyError, match="A"):
+        asked_to_clear(marked(hazard), bench, person)
+    with pytest.raises(SafetyError, match="A"):
+        asked_to_clear(marked(hazard), bench, person, hazards={"A": Hazard.NONE})
+    assert person.asked == [], "refused first, asked after"
+    assert bench.driven == 0
+
+
+def test_on_a_real_bench_every_connector_is_answered_for() -> None:
+    bench = Counting()
+    with pytest.raises(SafetyError, match="nobody has said what is at A"):
+        asked_to_clear(marked(Hazard.UNKNOWN), bench, Answers())
+    assert asked_to_clear(marked(Hazard.UNKNOWN), bench, Answers(), hazards={"A": Hazard.NONE})
+    assert asked_to_clear(marked(Hazard.UNKNOWN), Counting(opening=Opening(simulated=True)), Answers())
+
+
+@pytest.mark.parametrize(
+    ("able", "settings"),
+    [
+        (replace(ABLE, test_current_a=0.01), Settings(test_current_a=0.001)),
+        (replace(ABLE, test_voltage_v=24.0), Settings()),
+    ],
+)
+def test_a_stimulus_that_the_loom_may_not_see_is_not_cleared(able: Capabilities, settings: Settings) -> None:
+    person = Answers()
+    with pytest.raises(SafetyError, match="the loom's limit"):
+        asked_to_clear(replace(LOOM, settings=settings), Counting(able), person)
+    assert person.asked == []
+
+
+def test_an_adapter_that_does_not_fit_is_not_cleared() -> None:
+    with pytest.raises(AdapterError):
+        asked_to_clear(LOOM, Counting(replace(ABLE, points=3)), Answers())
+
+
+def test_a_bench_that_failed_its_self_test_is_not_cleared(tmp_path: Path) -> None:
+    bench, path = Counting(), tmp_path / "selftests.jsonl"
+    check = selfcheck.Check("stuck inputs", False, "point 3")
+    selftest.keep(
+        selftest.SelfTest("the tests", "counting bench", "1", "2031-05-01T00:00:00Z", "nothing", (check,)),
+        path,
+    )
+
+    def ask(bench: Counting, **more: Any) -> Clearance:
+        return clear(LOOM, bench, ADAPTER, Answers(), selftests=path, now=NOW, **more)
+
+    with pytest.raises(UnfitError, match="failed its self-test"):
+        ask(bench)
+    made = ask(Counting(opening=Opening(simulated=True)))
+    assert "stuck inputs" in made.selftest_failures, "a simulator's certificate says so"
+    with pytest.raises(UnfitError, match="had no self-test"):
+        asked_to_clear(LOOM, bench, Answers(), selftest_max_age_days=7.0)
+
+
+@pytest.mark.parametrize(("simulated", "asked"), [(False, ["Is all of that done?"]), (True, [])])
+def test_on_a_real_bench_a_person_confirms_the_cautions(simulated: bool, asked: list[str]) -> None:
+    person = Answers(yes=simulated)
+    bench = Counting(opening=Opening(simulated))
+    if simulated:
+        assert asked_to_clear(LOOM, bench, person).simulated
+    else:
+        with pytest.raises(SafetyError, match="nobody has confirmed the cautions"):
+            asked_to_clear(LOOM, bench, person)
+    assert person.asked == asked
+    assert bench.driven == 0
+
+
+def test_on_a_real_bench_somebody_types_the_voltage() -> None:
+    person = Answers(typed=False)
+    with pytest.raises(SafetyError, match="500 V"):
+        asked_to_clear(LOOM, Counting(), person, insulation=(500.0, 1000))
+    assert person.asked == ["Is all of that done?", "500 V"]
+    assert asked_to_clear(LOOM, Counting(), Answers(), insulation=(500.0, 1000)).insulation_v == 500.0
+    with pytest.raises(UnfitError, match="1000 V"):
+        asked_to_clear(LOOM, Counting(), person, insulation=(5000.0, 1000))
+    simulated = Counting(opening=Opening(simulated=True))
+    assert asked_to_clear(LOOM, simulated, person, insulation=(500.0, 1000)).insulation_v == 500.0
+    assert len(person.asked) == 2, "a simulated loom hurts nobody"
+
+
+def test_a_bench_without_volts_asks_what_a_meter_shows() -> None:
+    blind = replace(ABLE, volt_max=None)
+    assert asked_to_clear(LOOM, Counting(blind), Answers(meter_v=0.02)).meter_v == 0.02
+    assert asked_to_clear(LOOM, Counting(blind), Answers(), meter_v=13.0).meter_v == 13.0
+    assert asked_to_clear(LOOM, Counting(), Answers(meter_v=0.02)).meter_v is None
+
+
+def test_a_bench_by_itself_is_cleared_once_somebody_says_that_no_loom_is_on() -> None:
+    person = Answers(yes=False)
+    with pytest.raises(SafetyError, match="no loom is on the bench"):
+        clear_empty(Counting(), person)
+    assert person.asked == ["Is it so?"]
+    assert clear_empty(Counting(opening=Opening(simulated=True)), person).loom_digest == ""
+
+
+@pytest.mark.parametrize(
+    ("identity", "simulated"),
+    [
+        (Identity("loomproof", "simulated scanner", "SIM000001", "1.0"), True),
+        (Identity("Invented Instruments", "simulated scanner", "1", "1"), False),
+        (Identity("loomproof", "pin scanner", "1", "1"), False),
+    ],
+)
+def test_that_a_bench_is_simulated_comes_from_the_bench(identity: Identity, simulated: bool) -> None:
+    assert opening_of(identity).simulated is simulated
+    assert opening_of(identity, started_here=True).simulated
+    assert "simulated" not in {each.name for each in fields(Request)}
+
+
+def test_the_library_proves_no_airbag_loom_on_a_simulator(fixtures: Path) -> None:
+    from loomproof.bench.opening import open_bench
+
+    described = load(fixtures / "tail_lamp").loom
+    lamp = tuple(
+        replace(each, hazard=Hazard.PYROTECHNIC) if each.name == "LAMP" else each
+        for each in described.connectors
+    )
+    described = replace(described, connectors=lamp)
+    with (
+        open_bench("sim:", loom_path=fixtures / "tail_lamp") as bench,
+        pytest.raises(SafetyError, match="pyrotechnic circuits end at LAMP"),
+    ):
+        cleared(described, bench)
