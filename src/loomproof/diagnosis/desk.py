@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from loomproof.diagnosis.causes import CAUSES
 from loomproof.diagnosis.faults import Fault
+from loomproof.diagnosis.supplies import joined_supplies
 from loomproof.diagnosis.touch import Conductor, Touch, touches
 from loomproof.diagnosis.weights import Weights
 from loomproof.diagnosis.wiring import Wiring
@@ -88,6 +89,11 @@ class Desk:
             frozenset(ends),
             tuple(self.loom.wire_by_name[name] for name in wires),
         )
+
+    def joined(self, a: End, b: End) -> tuple[str, ...]:
+        """Return the caution where the nets of two cavities are joined and one may be a feed."""
+        pieces = [self.wiring.nets[self.wiring.net_of[self.wiring.leaf_of[end]]].leaves for end in (a, b)]
+        return joined_supplies(self.loom, [self.conductor(piece).wires for piece in pieces])
 
     def _with_wire(self, end: End, wires: Sequence[str]) -> str:
         """Return a cavity with the first of these wires that ends there: ``C2:3 on W46 (black)``."""

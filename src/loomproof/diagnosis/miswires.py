@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from loomproof.diagnosis.desk import Desk
 from loomproof.diagnosis.faults import Fault
 from loomproof.diagnosis.mending import kept_together, rejoined
+from loomproof.diagnosis.supplies import swapped_supplies
 from loomproof.diagnosis.words import listed
 from loomproof.loom.model import End
 from loomproof.results.findings import Alternative, Finding
@@ -47,6 +48,13 @@ class Miswires(Desk):
             ],
             wires=wires,
             alternatives=others,
+            cautions=self._swapped(ends),
+        )
+
+    def _swapped(self, ends: Sequence[End]) -> tuple[str, ...]:
+        nets = dict.fromkeys(self.wiring.net_of[self.wiring.leaf_of[end]] for end in ends)
+        return swapped_supplies(
+            self.loom, [self.conductor(self.wiring.nets[net].leaves).wires for net in nets]
         )
 
     def _moved(self, fault: Fault, ends: tuple[End, ...]) -> Finding:
@@ -61,6 +69,7 @@ class Miswires(Desk):
             [f"Release the contact from {spare} and seat it in {home}; plug the spare cavity's seal."],
             wires=wires,
             alternatives=self._leads(ends),
+            cautions=self._swapped((home,)),
         )
 
     def _turned(self, ends: tuple[End, ...]) -> tuple[Alternative, ...]:
@@ -163,6 +172,7 @@ class Miswires(Desk):
                 self._adapter_for(plugs, "exchanged", ends),
                 self._one_by_one(plugs, ends, wires),
             ),
+            cautions=self._swapped(self._apart(ends)),
         )
 
     def _unlike(self, plugs: Sequence[str]) -> list[str]:
@@ -196,6 +206,7 @@ class Miswires(Desk):
             ],
             wires=wires,
             alternatives=(self._adapter_for(plug, how, ends), self._one_by_one(plug, ends, wires)),
+            cautions=self._swapped(ends),
         )
 
     def _recount(self, plug: str) -> str:

@@ -447,6 +447,7 @@ def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End,
             evidence=[reads],
             alternatives=[part, *elsewhere],
             cost=writer.weights.short,
+            cautions=writer.joined(path.a, path.b),
         )
     return writer.make(
         "added_part",
@@ -461,6 +462,7 @@ def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End,
         evidence=[reads],
         alternatives=[wet, *elsewhere],
         cost=writer.weights.short,
+        cautions=writer.joined(path.a, path.b),
     )
 
 

@@ -10,17 +10,14 @@ from loomproof.diagnosis.desk import SHORTED_OHM, Desk
 from loomproof.diagnosis.faults import Fault
 from loomproof.diagnosis.left_in import found_in, joining
 from loomproof.diagnosis.mending import new_part, right_value
+from loomproof.diagnosis.supplies import joined_supplies
 from loomproof.diagnosis.touch import Conductor, Touch, nearest
 from loomproof.diagnosis.words import listed, of_reading
-from loomproof.loom.designations import TERMINALS, Supply
 from loomproof.loom.model import Component, End
 from loomproof.results.findings import Alternative, Evidence, Finding
 from loomproof.results.measured import Decision, Judged
 
 _MEND = "Straighten or renew the contact; sleeve or renew chafed wire; clean and dry a wet housing."
-
-FED = frozenset({Supply.PERMANENT, Supply.IGNITION, Supply.START, Supply.SWITCHED, Supply.OUTPUT})
-"""What carries battery voltage in use; a circuit with a fuse does as well."""
 
 
 class Shorts(Desk):
@@ -128,7 +125,7 @@ class Shorts(Desk):
             evidence=measured,
             alternatives=tuple(alternatives),
             cause="" if spare is None else "added_wire",
-            cautions=self._power(conductors),
+            cautions=joined_supplies(self.loom, [conductor.wires for conductor in conductors]),
         )
 
     def _leads_touch(self, ends: Sequence[End]) -> Alternative:
@@ -202,35 +199,6 @@ class Shorts(Desk):
         named = [next((w for w in c.wires if trunk[0] in w.bundles), None) for c in conductors]
         wires = self.names.wires(wire.name for wire in named if wire is not None)
         return [f"in bundle {' '.join(trunk)}, where {wires} lie together"]
-
-    def _power(self, conductors: Sequence[Conductor]) -> tuple[str, ...]:
-        """Return the caution against connecting the battery, where a feed may be joined to earth."""
-        sides = [self._side(conductor) for conductor in conductors]
-        if "earth" in sides and "feed" in sides:
-            return (
-                "Do not connect the battery before this is mended: a feed is joined to earth, and the wire "
-                "burns where no fuse opens.",
-            )
-        if "unknown" in sides and set(sides) != {"unknown", "signal"}:
-            return (
-                "Do not connect the battery before this is mended: a feed may be joined here to what "
-                "must not have it.",
-            )
-        return ()
-
-    def _side(self, conductor: Conductor) -> str:
-        """Return what a conductor is by the circuits of its wires: earth, feed, signal, or unknown."""
-        known = [
-            self.loom.circuit_by_name[wire.circuit]
-            for wire in conductor.wires
-            if wire.circuit in self.loom.circuit_by_name
-        ]
-        supplies = {TERMINALS[c.designation].supply for c in known if c.designation in TERMINALS}
-        if Supply.EARTH in supplies:
-            return "earth"
-        if supplies & FED or any(circuit.fuse for circuit in known):
-            return "feed"
-        return "signal" if known else "unknown"
 
     def _resistive(self, firsts: tuple[End, ...]) -> Alternative:
         """What a bench without ohms can't tell from a short."""
