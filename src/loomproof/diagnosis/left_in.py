@@ -6,19 +6,25 @@ a part is the first explanation of what was seen there: it was forgotten far mor
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import replace
 
 from loomproof.diagnosis.desk import Desk
+from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.words import listed
 from loomproof.loom.model import Component, ComponentKind, End, Loom
 from loomproof.results.findings import Alternative, Finding
+from loomproof.results.measured import JudgedDiode
 
 TOLERANCE_PCT = 15.0
 """What a coil or resistor without a stated tolerance may be off (common practice: coils to 10 %)."""
 
 COIL_OHM = (10.0, 1000.0)
 """A relay coil of unknown value lies between these (common practice: 12 V relays have 50 to 320 Ω)."""
+
+COIL_SEEN_V = 0.02
+"""A diode that reads this backwards is no dead short: a coil can lie beside it."""
 
 _JOINS = (ComponentKind.FUSE, ComponentKind.LINK)
 
@@ -124,3 +130,35 @@ def found_in(desk: Desk, parts: Sequence[Component], instead: Finding) -> Findin
         cost=instead.cost,
         proved=instead.proved,
     )
+
+
+def or_left_in(
+    found: Found, desk: Desk, plain: Finding, groups: set[Hashable], ohm: float, u_ohm: float
+) -> Finding:
+    """Return a finding as it is, or the part that should be out, and reads so there, in front of it."""
+    there = across(found.loom, found.group_at, groups, ohm, u_ohm)
+    if there is None:
+        return plain
+    part, fits = there
+    still_in = found_in(desk, (part,), plain)
+    if fits:
+        return still_in
+    other = Alternative(
+        text=desk.names.inside(still_in.title),
+        cause="left_in",
+        cavities=still_in.cavities,
+        repair=still_in.repair[:-1],
+        tell_apart=f"Look whether {part.name} is in: the description says that it is out for the test.",
+        components=(part.name,),
+    )
+    return replace(plain, alternatives=(other, *plain.alternatives))
+
+
+def read_back(read: JudgedDiode) -> tuple[float, float] | None:
+    """Return a diode's backward reading as ohms and their uncertainty, where it says more than a short.
+
+    A bench that reads volts tells no current: from 20 mV on any coil can be what it sees.
+    """
+    if read.unit != "V":
+        return read.backward, 0.1 * read.backward
+    return (COIL_OHM[0], math.inf) if read.backward >= COIL_SEEN_V else None

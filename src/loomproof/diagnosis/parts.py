@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Iterator
-from dataclasses import replace
 
 from loomproof.diagnosis.desk import SHORTED_OHM
 from loomproof.diagnosis.found import Found
-from loomproof.diagnosis.left_in import COIL_OHM, across, found_in
+from loomproof.diagnosis.left_in import or_left_in, read_back
 from loomproof.diagnosis.loops import Amiss, PartNetwork, agree, one_for_all
 from loomproof.diagnosis.mending import cathode_mark, kind_of, new_part, right_value
 from loomproof.diagnosis.touch import Touch
@@ -19,9 +18,6 @@ from loomproof.loom.model import Component, ComponentKind, End
 from loomproof.results.figures import ohms
 from loomproof.results.findings import Alternative, Evidence, Finding
 from loomproof.results.measured import Decision, Judged, JudgedDiode, OneWay, Path, SensedPart
-
-COIL_SEEN_V = 0.02
-"""A diode that reads this backwards is no dead short: a coil can lie beside it."""
 
 
 def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
@@ -90,7 +86,7 @@ def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
         if chain is None and _same_net(found, path):
             continue
         plain = _path(path, writer, _near(found, path, writer), _behind_parts(found, path, a, b))
-        yield _or_left_in(found, writer, plain, {a, b}, path.ohm, path.uncertainty_ohm)
+        yield or_left_in(found, writer, plain, {a, b}, path.ohm, path.uncertainty_ohm)
         told.add(frozenset((a, b)))
         found.add_chain(f"path {path.a} {path.b}", a, b, path.ohm)
     ways: dict[tuple[int, int], OneWay] = {}
@@ -104,28 +100,6 @@ def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
             yield turned
         elif found.parts_between(a, b) is None:
             yield _one_way(found, way, writer)
-
-
-def _or_left_in(
-    found: Found, writer: Writer, plain: Finding, groups: set[Hashable], ohm: float, u_ohm: float
-) -> Finding:
-    """Return a finding as it is, or the part that should be out, and reads so there, in front of it."""
-    there = across(found.loom, found.group_at, groups, ohm, u_ohm)
-    if there is None:
-        return plain
-    part, fits = there
-    still_in = found_in(writer, (part,), plain)
-    if fits:
-        return still_in
-    other = Alternative(
-        text=writer.names.inside(still_in.title),
-        cause="left_in",
-        cavities=still_in.cavities,
-        repair=still_in.repair[:-1],
-        tell_apart=f"Look whether {part.name} is in: the description says that it is out for the test.",
-        components=(part.name,),
-    )
-    return replace(plain, alternatives=(other, *plain.alternatives))
 
 
 def _same_net(found: Found, path: Path) -> bool:
@@ -220,18 +194,8 @@ def _diode(found: Found, read: JudgedDiode, writer: Writer) -> Iterator[Finding]
             cost=writer.weights.open_component,
         )
         groups: set[Hashable] = {found.group_of.get(read.anode), found.group_of.get(read.cathode)}
-        seen = _read_back(read) if both else None
-        yield plain if seen is None else _or_left_in(found, writer, plain, groups, *seen)
-
-
-def _read_back(read: JudgedDiode) -> tuple[float, float] | None:
-    """Return a diode's backward reading as ohms and their uncertainty, where it says more than a short.
-
-    A bench that reads volts tells no current: from 20 mV on any coil can be what it sees.
-    """
-    if read.unit != "V":
-        return read.backward, 0.1 * read.backward
-    return (COIL_OHM[0], math.inf) if read.backward >= COIL_SEEN_V else None
+        seen = read_back(read) if both else None
+        yield plain if seen is None else or_left_in(found, writer, plain, groups, *seen)
 
 
 def _reversed(part: Component, anode: End, cathode: End, shown: list[Evidence], writer: Writer) -> Finding:
