@@ -5,6 +5,7 @@ Claims are read as anybody reads them who has the document only: kind, cavities,
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import re
@@ -139,6 +140,9 @@ def _apart(claim: ClaimEntry, ends: list[End], oracle: Oracle) -> Iterator[str]:
     """Nothing joins these cavities to others, but for those of nets that parts join them to."""
     if claim.threshold_ohm is None or "V" in claim.statement.split():
         return
+    if claim.subject.startswith("across "):
+        yield from _across(claim.threshold_ohm, ends, oracle)
+        return
     chosen = ends or list(oracle.loom.cavities)
     done: set[tuple[int, int]] = set()
     volts = re.search(r"(\d[\d.]*) V", claim.statement + claim.rule)
@@ -159,6 +163,13 @@ def _apart(claim: ClaimEntry, ends: list[End], oracle: Oracle) -> Iterator[str]:
                     yield f"{a} to {b} conducts one way"
 
 
+def _across(threshold_ohm: float, ends: list[End], oracle: Oracle) -> Iterator[str]:
+    """No path of less than this between two conductors that a part joins."""
+    for a, b in itertools.combinations(ends, 2):
+        if oracle.net_of[a] != oracle.net_of[b] and oracle.now.ohm(a, b) < threshold_ohm / SLACK:
+            yield f"{a} to {b} is {oracle.now.ohm(a, b):.5g} Ω"
+
+
 def uncovered(document: Document, oracle: Oracle) -> list[str]:
     """Return what a pass should say something of and does not."""
     texts = {str(end): end for end in oracle.loom.cavities}
@@ -168,9 +179,10 @@ def uncovered(document: Document, oracle: Oracle) -> list[str]:
         if claim.kind in ("continuity", "resistance") and claim.decision != "fail":
             nx.add_path(joined, [texts[text] for text in claim.cavities if text in texts])
     missing = [
-        f"no claim joins {net[0]} to all of its net"
+        f"no claim joins {net[0]} to {end}"
         for net in oracle.nets
-        if len(net) > 1 and not nx.is_connected(joined.subgraph(net))
+        for end in net[1:]
+        if not set(net) <= oracle.unused_ends and not nx.has_path(joined, net[0], end)
     ]
     said = headline_of(document)
     claimed = {
@@ -181,8 +193,8 @@ def uncovered(document: Document, oracle: Oracle) -> list[str]:
     }
     missing += [
         f"{part.name} is neither claimed nor named"
-        for part, _, _ in oracle.couplings
-        if part.name not in claimed and not names(said, part.name)
+        for part, a, b in oracle.couplings
+        if part.name not in claimed and not names(said, part.name) and not nx.has_path(joined, a, b)
     ]
     return missing
 

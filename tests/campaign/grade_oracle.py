@@ -121,6 +121,7 @@ class Oracle:
             if len(net) > 1:
                 self._conductor(net, judgement)
         self._isolation(judgement)
+        judgement.differs += [f"{f.kind} {f.parts[0]}" for f in self.faults if f.kind in PART_FAULTS]
         if self.faults and not judgement.must_fail:
             self._coupled(judgement)
         if self.make.ohms is not None:
