@@ -169,3 +169,14 @@ def test_orders_are_held_in_the_block_only() -> None:
         os.kill(os.getpid(), signal.SIGINT)
         assert orders.stop
     assert signal.getsignal(signal.SIGINT) is before
+
+
+def test_a_terminal_that_was_closed_is_no_failing_loom(
+    fixtures: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def closed() -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    strike(monkeypatch, "loomproof.cli.prove.show", closed, after=False)
+    assert prove(fixtures, tmp_path) == 3
+    assert claimed(tmp_path) == set(sealed())

@@ -9,10 +9,13 @@ from pathlib import Path
 import pytest
 
 from loomproof.cli.main import run
+from loomproof.errors import RecordError, UnknownSignerError
 from loomproof.records.keys import KeyFolder, new_signer
 from loomproof.records.noting import head_before, key_changed, note
 from loomproof.records.seal import Chain, seal
+from loomproof.records.signers import KnownSigners
 from loomproof.records.store import open_store
+from loomproof.records.trusted import relied_on
 from loomproof.results.document import Verdict
 from tests.records.edits import EDITS, NOW, Edit, furnish, older_copy, without
 from tests.reports.sample import document
@@ -203,3 +206,17 @@ def test_last_is_the_newest_proof_however_it_came_into_the_store(folder: Path, c
     assert (
         "The last proof is run four of Tail lamp loom, left, TL-0007, 2026-01-04" in capsys.readouterr().err
     )
+
+
+def test_only_a_record_that_holds_of_a_known_signer_is_relied_on(folder: Path) -> None:
+    known = KnownSigners(folder).all()
+    stranger = new_signer(NOW, "faraway1")
+    with open_store() as store:
+        assert relied_on(store, "four", known).document().run == "four"
+        store.add_run(seal(document(run="far").plain(), Chain("far bench", 1), stranger))
+        with pytest.raises(UnknownSignerError, match="nobody here knows") as caught:
+            relied_on(store, "far", known)
+    assert caught.value.exit_code == 4
+    {edit.name: edit for edit in EDITS}["runs.verdict edited"].do(folder)
+    with open_store() as store, pytest.raises(RecordError, match="something else than the sealed record"):
+        relied_on(store, "four", known)

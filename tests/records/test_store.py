@@ -199,6 +199,25 @@ def test_a_store_of_a_newer_version_is_left_alone(url: str, signer: Signer) -> N
     assert "newer loomproof" in caught.value.cure
 
 
+def test_a_store_of_the_first_version_opens_and_goes_on(
+    url: str, signer: Signer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patch:
+        for module in ("migrations", "engine"):
+            patch.setattr(f"loomproof.records.{module}.STEPS", STEPS[:1])
+        with open_store(url) as store:
+            first = store.seal_run(document(run="a"), signer, JOURNAL)
+            assert store.identity == ""
+    with open_store(url) as store:
+        name = store.identity
+        assert len(name) == 16
+        assert check_store(store).troubles == ()
+        assert store.record("a") == first.record
+        assert store.seal_run(document(run="b"), signer).run.previous == first.run.hash
+    with open_store(url) as store:
+        assert store.identity == name, "it is given once"
+
+
 def test_a_migration_that_fails_leaves_nothing_behind(url: str, monkeypatch: pytest.MonkeyPatch) -> None:
     broken = (*STEPS, ("broken", ("CREATE TABLE half (id INTEGER)", "CREATE NONSENSE")))
     monkeypatch.setattr("loomproof.records.migrations.STEPS", broken)

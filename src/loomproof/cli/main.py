@@ -157,7 +157,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
         _output_gone()
         return 3
     except OSError as error:
-        if error.errno != errno.ENOSPC:
+        # A full disk behind the output, or a terminal that was closed.
+        if error.errno not in (errno.ENOSPC, errno.EIO):
             raise
         _output_gone()
         _tell(f"loomproof: the output cannot be written: {error.strerror}.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import Connection, Table, select
@@ -42,7 +43,7 @@ class TableRows:
             for table in (RECORDS, JOURNALS, REPAIRS, ANSWERS, CERTIFICATES)
         }
         self._told_looms: dict[int, set[object]] = defaultdict(set)
-        self._told_adapters: dict[object, set[tuple[object, object]]] = defaultdict(set)
+        self._told_adapters: dict[object, set[tuple[int, object, object]]] = defaultdict(set)
 
     def troubles(self, run_id: int, derived: Derived) -> list[str]:
         """Return what the tables say of a run that its record does not, or keep back."""
@@ -59,9 +60,8 @@ class TableRows:
         if stated != sealed:
             said.append(f"loom: the store's table says {stated!r}, the sealed record {sealed!r}")
         if derived.adapter is not None:
-            self._told_adapters[derived.adapter["digest"]].add(
-                (derived.adapter["name"], derived.adapter["first_used"])
-            )
+            told = (run_id, derived.adapter["name"], derived.adapter["first_used"])
+            self._told_adapters[derived.adapter["digest"]].add(told)
         for table, rows in zip(_PARTS, (derived.findings, derived.places, derived.checks), strict=True):
             kept = self._parts[table.name].pop(run_id, [])
             if _sorted(kept) != _sorted(rows):
@@ -86,10 +86,9 @@ class TableRows:
             said.append(f"benches: {_few(sorted(strange))} stands there without a record, or is missing")
         for digest in sorted({*map(str, self._adapters), *map(str, self._told_adapters)}):
             row = self._adapters.get(digest)
-            told = self._told_adapters.get(digest, set())
-            if row is None or not any(
-                row["name"] == name and row["first_used"] in {first for _, first in told} for name, _ in told
-            ):
+            told = sorted(self._told_adapters.get(digest, set()), key=itemgetter(0))
+            # The first run that came with it put it there.
+            if row is None or not told or (row["name"], row["first_used"]) != told[0][1:]:
                 said.append(f"adapters: {digest[:16]}… is missing, or is not as a sealed record names it")
         return said
 
