@@ -83,7 +83,18 @@ def test_jobs_and_order_of_the_demo_loom() -> None:
     assert rows["COIL1:2"].job is Job.COIL
     assert rows["MAP:3"].job is Job.SENSOR
     assert rows["ECU-B:13"].job is Job.COMPUTER
-    assert rows["E-ENG:1"].order < rows["BULK:2"].order < rows["BULK:1"].order == len(rows)
+    feeds = rows["BULK:2"].order, rows["BULK:1"].order
+    assert rows["E-ENG:1"].order < feeds[0] < feeds[1]
+    computer = [row.order for row in rows.values() if row.job is Job.COMPUTER]
+    assert min(computer) > feeds[1], "nothing is plugged into the computer before its feeds were seen"
+    assert max(computer) == len(rows)
+
+
+def test_lamps_are_lamps() -> None:
+    loom = load(Path(__file__).parents[2] / "fixtures" / "tail_lamp").loom
+    rows = {row.facts.end: row for row in fitting_sheet(loom).connect}
+    assert {rows[f"LAMP:{k}"].job for k in (1, 2, 3, 5)} == {Job.LAMP}
+    assert rows["EARTH:1"].job is Job.EARTH
 
 
 def test_a_plug_whose_own_circuits_are_unused_is_made_safe_though_a_shared_feed_runs_into_it() -> None:

@@ -106,7 +106,7 @@ def loads_of(loom: Loom, plan: Plan, live: Iterable[End], sources: Iterable[End]
     for circuit in loom.circuits:
         if plan.needs.get(circuit.name) is not Need.NEEDED or not circuit.load_a:
             continue
-        if circuit.load_a < SIGNAL_A or _is_trunk(loom, circuit):
+        if circuit.load_a < SIGNAL_A or is_trunk(loom, circuit):
             continue
         ends = dict.fromkeys(end for w in loom.wires if w.circuit == circuit.name for end in w.ends)
         for end in ends:
@@ -127,8 +127,8 @@ def loads_of(loom: Loom, plan: Plan, live: Iterable[End], sources: Iterable[End]
     return tuple(found)
 
 
-def _is_trunk(loom: Loom, circuit: Circuit) -> bool:
-    """Whether a circuit only carries what others draw: a feed, an earth, or one that others need."""
+def is_trunk(loom: Loom, circuit: Circuit) -> bool:
+    """Return whether a circuit only carries what others draw: a feed, an earth, or one that others need."""
     supply = supply_of(circuit.designation)
     if supply in (Supply.START, Supply.SWITCHED):
         return False  # What the car switches goes straight to its load.

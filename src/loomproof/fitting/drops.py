@@ -10,12 +10,13 @@ uncertainty.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from loomproof.electrics.conductors import copper_factor
 from loomproof.electrics.decision import judge
-from loomproof.fitting.carrying import Edge, Flow, Load, flow, new, solved, wire_edge
+from loomproof.fitting.carrying import Edge, Flow, Load, flow, is_trunk, new, solved, wire_edge
+from loomproof.fitting.feeds import SIGNAL_A
 from loomproof.fitting.needs import Plan, plan_of
 from loomproof.fitting.proofs import Standing
 from loomproof.loom.designations import is_earth
@@ -247,6 +248,23 @@ def earth_current_a(loom: Loom, name: str, needs: Mapping[str, Need]) -> float:
         if circuit.name in other.needs and needs.get(other.name) is Need.NEEDED
     )
     return max(drawn, circuit.load_a or 0.0)
+
+
+def left_out(loom: Loom, needs: Mapping[str, Need], rows: Iterable[DropRow]) -> tuple[str, ...]:
+    """Name each needed load above a signal that has no row, and why."""
+    told = {row.circuit for row in rows}
+    named = []
+    for circuit in loom.circuits:
+        if circuit.name in told or needs.get(circuit.name) is not Need.NEEDED:
+            continue
+        if (circuit.load_a or 0.0) <= SIGNAL_A:
+            continue
+        if is_trunk(loom, circuit):
+            why = "it carries what others draw, and counts in their rows"
+        else:
+            why = "no feed of this description reaches an end of it at a part: nobody can say what it loses"
+        named.append(f"{circuit.name} ({circuit.load_a:g} A): {why}")
+    return tuple(named)
 
 
 def earths_of(loom: Loom, needs: Mapping[str, Need]) -> tuple[EarthRow, ...]:

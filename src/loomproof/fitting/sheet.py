@@ -10,16 +10,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from loomproof.fitting import capacity, checks, drops, implied, words
+from loomproof.fitting import capacity, checks, drops, firstpower, implied, words
 from loomproof.fitting.feeds import feeds_of, perhaps_of
 from loomproof.fitting.needs import Plan, plan_of
 from loomproof.fitting.proofs import standing_of
 from loomproof.fitting.tracing import Feed, Live, Tracer
 from loomproof.loom.choices import needs_of
 from loomproof.loom.designations import DESIGNATIONS, is_earth
-from loomproof.loom.model import ComponentKind, End, Loom, Need
+from loomproof.loom.model import ComponentKind, End, Loom, Need, end_of
 from loomproof.results.document import Document
-from loomproof.results.fitting import Action, ConnectRow, Job, Level, SafeRow, Sheet, SheetEnd, Warn
+from loomproof.results.fitting import Action, ConnectRow, Fault, Job, Level, SafeRow, Sheet, SheetEnd, Warn
 
 
 def fitting_sheet(
@@ -66,11 +66,21 @@ def fitting_sheet(
         warnings.append(
             Warn(Level.WARNING, "no circuit is designated as a feed (30, 15, …): nothing could be traced")
         )
+    told, questions = firstpower.purposes(loom, needs)
+    warnings += [*told, *firstpower.earths_joined(loom)]
+    jobs = {end_of(row.facts.end): row.job for row in connect}
+    limits = [
+        f"{row.facts.end} to the battery's negative post under {loom.settings.earth_drop_v:g} V"
+        for row in connect
+        if any(check.finds is Fault.BAD_EARTH for check in row.checks)
+    ]
     fuses = capacity.fuse_rows(loom, needs, ampacity)
     warnings += capacity.fuse_warnings(fuses)
     warnings.sort(key=lambda warn: list(Level).index(warn.level))
     danger = any(warn.level is Level.DANGER for warn in warnings)
     given = dict(answers or {})
+    hot_c = loom.settings.running_c if running_c is None else running_c
+    dropped = drops.drops_of(loom, needs, standing, hot_c)
     return Sheet(
         loom=loom.name,
         serial=loom.serial,
@@ -85,11 +95,12 @@ def fitting_sheet(
         safe=safe,
         places=places,
         warnings=tuple(warnings),
-        drops=drops.drops_of(
-            loom, needs, standing, loom.settings.running_c if running_c is None else running_c
-        ),
+        drops=dropped,
         fuses=fuses,
         earths=drops.earths_of(loom, needs),
+        left_out=drops.left_out(loom, needs, dropped),
+        questions=questions,
+        power_up=firstpower.power_up(loom, plan, feeds, surely, jobs, limits),
         experienced=words.EXPERIENCED,
         cautions=words.CAUTIONS,
         not_checked=words.NOT_CHECKED,

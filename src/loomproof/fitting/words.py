@@ -9,6 +9,9 @@ from loomproof.loom.designations import is_earth
 from loomproof.loom.model import ConnectorKind, End, Loom
 from loomproof.results.fitting import Job, SheetEnd
 
+LAMP_TERMINALS = frozenset({"49", "54", "55", "56", "57", "58", "L", "R", "C", "C2", "C3", "L54", "R54"})
+"""Terminals of DIN 72552 behind which a lamp lies."""
+
 EXPERIENCED = (
     "Airbag and belt-tensioner circuits: only people licensed for them.",
     "Fuel lines, pump and anything near fuel: someone experienced, with the line pressure released first.",
@@ -53,6 +56,8 @@ def job_of(loom: Loom, end: End, facts: SheetEnd, computers: Collection[str]) ->
         return Job.COIL
     if "pump" in said:
         return Job.PUMP
+    if (plain.rstrip("abcdLRg") in LAMP_TERMINALS or "lamp" in said) and not plain.startswith("61"):
+        return Job.LAMP
     if plain or (facts.load_a or 0.0) > SIGNAL_A:
         return Job.LOAD
     return Job.SENSOR

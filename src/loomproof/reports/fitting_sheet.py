@@ -25,6 +25,8 @@ from loomproof.results.fitting import (
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+POWER_UP = "First power-up, in this order; local rules and licensed practice come first"
+
 CSV_COLUMNS = (
     "list", "group", "order", "connector", "cavity", "colour", "csa_mm2", "circuit", "purpose", "designation",
     "meaning", "fuse", "load_a", "live", "action", "goes_to", "check", "done",
@@ -51,6 +53,10 @@ def sheet_csv(sheet: Sheet) -> str:
             values = {"list": name, "group": "optional" if safe.optional else "", "action": safe.action.value,
                       "check": safe.why}  # fmt: skip
             writer.writerow({key: _cell(value) for key, value in {**_columns(safe.facts), **values}.items()})
+    for question in sheet.questions:
+        writer.writerow({"list": "question", "check": _cell(question)})
+    for number, step in enumerate(sheet.power_up, 1):
+        writer.writerow({"list": "first power-up", "order": str(number), "check": _cell(step)})
     return text.getvalue()
 
 
@@ -99,11 +105,20 @@ def views(sheet: Sheet) -> Iterator[RenderableType]:
         yield from _view(f"Connect: {job.value}", connect_heads, [_connect_cells(row) for row in rows])
     for title, heads, cells in _tables(sheet):
         yield from _view(title, heads, cells)
-    for title, texts in _notes(sheet):
-        yield ""
-        yield Paragraph(title, style="bold")
+    for title, texts in (
+        ("Loads without a voltage drop", sheet.left_out),
+        ("Ask before fitting: the description is silent", sheet.questions),
+        *_notes(sheet),
+    ):
+        if texts:
+            yield ""
+            yield Paragraph(title, style="bold")
         for text in texts:
             yield Paragraph(text, "- ", "  ")
+    yield ""
+    yield Paragraph(POWER_UP, style="bold")
+    for number, text in enumerate(sheet.power_up, 1):
+        yield Paragraph(text, f"{number}. ", "    ")
 
 
 def _tables(sheet: Sheet) -> Iterator[tuple[str, tuple[str, ...], list[tuple[str, ...]]]]:
@@ -221,6 +236,10 @@ def sheet_pdf(sheet: Sheet) -> bytes:
         "earths": [
             [row.end, f"{row.current_a:g} A", ", ".join(row.circuits), row.remark] for row in sheet.earths
         ],
+        "left_out": list(sheet.left_out),
+        "questions": list(sheet.questions),
+        "power_up_title": POWER_UP,
+        "power_up": list(sheet.power_up),
         "notes": [{"name": title, "texts": list(texts)} for title, texts in _notes(sheet)],
     }
     moment = datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)

@@ -10,17 +10,21 @@ from enum import StrEnum
 
 
 class Job(StrEnum):
-    """What an end is for; the order is the order of connecting (common practice: feeds last)."""
+    """What an end is for; the order is the order of connecting.
+
+    Common practice: feeds late, and the computer when 12 V and polarity were seen at its plug.
+    """
 
     EARTH = "earths"
     SENSOR = "sensors and signals"
+    LAMP = "lamps"
     LOAD = "valves, injectors and motors"
     COIL = "ignition coils and rev counter"
     PUMP = "fuel pump"
-    COMPUTER = "engine computer: it must see these, or it will not run"
     START = "starter"
     IGNITION = "ignition-sensed feed"
-    PERMANENT = "permanent feed, last of all and with its fuse out"
+    PERMANENT = "permanent feed, with its fuse out"
+    COMPUTER = "engine computer, last of all: when the first power-up has shown 12 V and polarity at its plug"
 
 
 class Action(StrEnum):
@@ -188,7 +192,11 @@ class EarthRow:
 
 @dataclass(frozen=True)
 class Sheet:
-    """The whole fitting sheet. ``ready`` only with a passing proof of this very description and no danger."""
+    """The whole fitting sheet. ``ready`` only with a passing proof of this very description and no danger.
+
+    ``left_out`` names loads without a voltage drop, and why; ``questions`` are what the description is silent
+    about; ``power_up`` the steps of the first power-up.
+    """
 
     loom: str
     serial: str
@@ -204,6 +212,9 @@ class Sheet:
     drops: tuple[DropRow, ...] = ()
     fuses: tuple[FuseRow, ...] = ()
     earths: tuple[EarthRow, ...] = ()
+    left_out: tuple[str, ...] = ()
+    questions: tuple[str, ...] = ()
+    power_up: tuple[str, ...] = ()
     experienced: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     not_checked: tuple[str, ...] = field(default=())
