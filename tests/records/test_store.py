@@ -385,3 +385,27 @@ def test_benches_and_adapters_are_kept_with_their_dates(store: Store, signer: Si
     (adapter,) = adapters(store)
     assert (adapter.name, adapter.digest) == ("in order", "1e" * 32)
     assert adapter.first_used == "2026-01-05T10:15:00+00:00"
+
+
+def test_answers_are_kept_beside_the_record_taken_back_and_only_added(
+    url: str, signer: Signer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patch:
+        for module in ("migrations", "engine"):
+            patch.setattr(f"loomproof.records.{module}.STEPS", STEPS[:1])
+        with open_store(url) as store:
+            store.seal_run(document(run="a"), signer, JOURNAL)
+            assert store.answers("a") == (), "a store from before answers were kept"
+    with open_store(url) as store:
+        store.add_answer("a", "W1 sound", "2026-01-05")
+        store.add_answer("a", "A bad", "2026-01-05")
+        assert store.answers("a") == ("W1 sound", "A bad")
+        store.add_answer("a", "", "2026-01-06")
+        assert store.answers("a") == ()
+        store.add_answer("a", "A sound", "2026-01-06")
+        assert store.answers("a") == ("A sound",)
+        assert check_store(store).troubles == ()
+        engine = open_engine(url, Path())
+        with pytest.raises(Exception, match="append-only"), engine.begin() as connection:
+            connection.execute(text("DELETE FROM answers"))
+        engine.dispose()

@@ -281,6 +281,8 @@ class Store:
         """Return what looks have shown about a run's findings, in the order in which they came."""
         found = self.run(run)
         with self.reading() as connection:
+            if not inspect(connection).has_table(ANSWERS.name):
+                return ()  # a store from before answers were kept, that may only be read
             rows = connection.execute(
                 select(ANSWERS.c.words).where(ANSWERS.c.run_id == found.id).order_by(ANSWERS.c.id)
             ).scalars()
