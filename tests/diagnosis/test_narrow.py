@@ -67,6 +67,11 @@ def test_a_sound_wire_leaves_the_contact_at_its_end_before_the_adapter() -> None
     assert bench.cause == "adapter_lead"
 
 
+def test_either_end_of_a_sound_wire_is_told_as_either() -> None:
+    (after,), _ = saw(found("A:2", "B:2"), "W4 sound")
+    assert after.title == "A:2 or B:2 open: what holds the wire there, not the wire"
+
+
 def test_a_bad_thing_clears_the_rest() -> None:
     (after,), _ = saw(found(*CROSSED), "B bad")
     assert {end.connector for end in after.cavities} == {"B"}

@@ -277,7 +277,7 @@ def _at_its_ends(cause: str, ends: Sequence[End]) -> tuple[str, str, tuple[str, 
     word = "open" if cause == "broken_wire" else "bad"
     return (
         found,
-        f"{listed(ends)} {word}: what holds the wire there, not the wire",
+        f"{' or '.join(map(str, ends))} {word}: what holds the wire there, not the wire",
         (
             f"Look at {listed(ends)}: pushed back, spread, green or half crimped; at a ring, paint under "
             "the lug?",
