@@ -156,6 +156,8 @@ class MatrixBench:
         both = [profile.crosspoint(rows[0], point) for rows in (profile.rows_a, profile.rows_b)]
         for joined in _TRIAL:
             ohm = self._read(both if joined else [], profile.measure)
+            if joined and ohm < JOINED_OHM:
+                self._near_nought(point, ohm)
             if (ohm < JOINED_OHM) != joined:
                 closed = f"both buses on point {point}" if joined else "nothing closed"
                 raise UnfitError(
@@ -163,6 +165,18 @@ class MatrixBench:
                     cure="Look at the meter's leads to the matrix, at rows_a and rows_b of the profile, and "
                     "at the meter's trigger: each question has to begin a reading of its own.",
                 )
+
+    def _near_nought(self, point: int, ohm: float) -> None:
+        """See that two buses on one point read nought within what the profile promises."""
+        profile = self._profile
+        most_ohm = max(profile.ohms[0], profile.accuracy.ohm + profile.accuracy.ratio * ohm)
+        if ohm > most_ohm:
+            raise UnfitError(
+                f"the meter reads {ohm:g} ohm with both buses on point {point}, where nothing but a switch "
+                f"is: the profile promises {most_ohm:.3g} ohm at the most",
+                cure="Null the meter's leads with its own zero, mend its leads to the matrix, or state in "
+                "the profile's accuracy what contacts and switches have.",
+            )
 
     def _read(self, channels: Sequence[str], question: str) -> float:
         profile = self._profile

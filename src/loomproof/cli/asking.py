@@ -51,9 +51,7 @@ def meter_read() -> float | None:
     """Ask what a meter shows on the loom, V; ``None`` where there is no terminal, or nobody has measured."""
     if not sys.stdin.isatty():
         return None
-    text = (
-        "This bench measures no voltage. What does a meter show between the loom's ends, V (Enter: not read)"
-    )
+    text = "This bench measures no voltage. What is the largest that the meter shows, V (Enter: not read)"
     typed = str(click.prompt(text, default="", show_default=False, err=True)).strip().replace(",", ".")
     try:
         volts = float(typed)

@@ -340,6 +340,10 @@ def cleared(request: Request, bench: Bench, assured: Assured) -> Clearance:
     from loomproof.cli.bench import SELFTESTS
     from loomproof.records.home import home
 
+    if not bench.opening.simulated:
+        tell_leads(request.adapter, bench)
+        if assured.meter_v is None and bench.capabilities().volt_max is None:
+            click.echo(f"Battery off, then {ends_to_read(request.loom, request.adapter)}", err=True)
     offer_meter_check(request, bench)
     asked = request.insulation
     return clear(
@@ -354,6 +358,32 @@ def cleared(request: Request, bench: Bench, assured: Assured) -> Clearance:
         insulation=None if asked is None else (asked.volts, asked.dwell_ms),
         selftest_max_age_days=assured.selftest_max_age_days,
     )
+
+
+def tell_leads(adapter: Adapter, bench: Bench) -> None:
+    """Say, before the first reading, that leads were never zeroed on a bench that reads them as well."""
+    able = bench.capabilities()
+    if able.ohms is None or adapter.zeroed:
+        return
+    click.echo(
+        "The adapter's leads were never zeroed on this bench: what they have is read as the loom's, and may "
+        "be taken for bad joints. With the loom off, join all ends of the adapter in one plug and run: "
+        f"loomproof bench zero --bench {bench.address} --adapter {adapter.file or 'FILE'}",
+        err=True,
+    )
+
+
+def ends_to_read(loom: Loom, adapter: Adapter) -> str:
+    """Return between which ends of a loom a person reads voltage, and what can be a source there."""
+    from loomproof.bench.undriven import meter_words
+    from loomproof.electrics.expectation import expect
+    from loomproof.proof.scope import scope_of
+    from loomproof.proof.suspects import conductors_of, single_points
+
+    if not loom.wires:
+        return meter_words(single_points(adapter.point_of))
+    expectation = expect(loom)
+    return meter_words(conductors_of(expectation, scope_of(expectation, adapter.point_of)))
 
 
 def cleared_empty(bench: Bench, person: Person) -> Clearance:

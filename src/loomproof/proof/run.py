@@ -20,6 +20,7 @@ from loomproof.loom.model import End
 from loomproof.proof.asking import Asker
 from loomproof.proof.believing import checked_by, refuse_below_copper
 from loomproof.proof.complete import complete, singles
+from loomproof.proof.doubting import refuse_contradictions, refuse_one_cause, refuse_silence
 from loomproof.proof.follow_up import pairs_of, pinpoint, read_inside
 from loomproof.proof.isolation import LEAST_OHM, measure_isolation
 from loomproof.proof.ohms import (
@@ -93,6 +94,7 @@ def run_plan(
     yield Step("sensing")
     lows = asker.sense([vector.drive for vector in plan.vectors])
     groups, one_way = _nets(plan, asker, lows)
+    sensed = groups
     expected = tuple(scope.ends(group.points) for group in scope.groups)
     judged: list[Judged] = []
     diodes: list[JudgedDiode] = []
@@ -114,6 +116,7 @@ def run_plan(
             if done % 10 == 0:
                 yield Step("measuring", done, total)
             judged.append(judge_conductor(ohmmeter, reading))
+        refuse_one_cause(judged, expectation.net_of)
         for more, part in enumerate(plan.parts):
             yield Step("measuring", done + more, total)
             if not is_diode(part):
@@ -148,6 +151,9 @@ def run_plan(
             found, turned, isolation_ohm = _isolation(plan, ohmmeter, groups, leaks, untouched)
             leaks += found
             one_way += turned
+        if plan.vectors:
+            refuse_contradictions(plan, ohmmeter, sensed, judged, leaks)
+        refuse_silence(judged, expectation.net_of, groups, leaks)
     parts = sensed_parts(plan, expectation, asker, groups)
     yield Step("sensing again")
     unsteady = _unsteady(plan, asker, lows, groups, watch_s)

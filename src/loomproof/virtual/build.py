@@ -10,7 +10,17 @@ from loomproof.errors import UsageError
 from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire
 from loomproof.virtual import constants as c
 from loomproof.virtual.faults import Fault
-from loomproof.virtual.network import GROUND, Breakdown, Capacitor, Diode, Loose, Network, Resistor, Source
+from loomproof.virtual.network import (
+    GROUND,
+    Breakdown,
+    Capacitor,
+    Charged,
+    Diode,
+    Loose,
+    Network,
+    Resistor,
+    Source,
+)
 
 _PLUGGED = {ComponentKind.FUSE, ComponentKind.RELAY, ComponentKind.LINK, ComponentKind.COIL}
 _HOLDERS = {ConnectorKind.FUSE_HOLDER, ConnectorKind.RELAY_BASE}
@@ -63,6 +73,7 @@ class _Draft:
         self.breakdowns: list[tuple[End, End, float]] = []
         self.farads: list[tuple[End, float]] = []
         self.sources: list[tuple[End, End | None, float, float]] = []
+        self.charged: list[tuple[End, End, float, float]] = []
 
     def _run(self, wire: Wire) -> _Run:
         settings = self.loom.settings
@@ -114,6 +125,8 @@ class _Draft:
             case "voltage":
                 minus = fault.ends[1] if len(fault.ends) > 1 else None
                 self.sources.append((fault.ends[0], minus, fault.value, c.SUPPLY_OHM))
+            case "charged":
+                self.charged.append((fault.ends[0], fault.ends[1], fault.value, fault.volts))
             case "touched":
                 self.sources.append((fault.ends[0], None, 0.0, c.PROBE_OHM))
             case "capacitance":
@@ -239,6 +252,7 @@ class _Assembly:
             diodes=tuple(self.diodes),
             capacitors=tuple(self.capacitors),
             sources=sources,
+            charged=tuple(Charged(self.node(a), self.node(b), f, v) for a, b, f, v in self.draft.charged),
             breakdowns=breakdowns,
             loose=tuple(self.loose),
             insulation_s=tuple(insulation),

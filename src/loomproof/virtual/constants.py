@@ -74,6 +74,9 @@ INSULATION_OHM_M = 50e9
 SUPPLY_OHM = 0.05
 """Of a supply that is still connected to the loom (assumption)."""
 
+CHARGED_OHM = 0.2
+"""In series with a capacitor that was left charged (assumption)."""
+
 PROBE_OHM = 1000.0
 """Between the probe that a person holds and the scanner's 0 V (assumption)."""
 

@@ -24,6 +24,7 @@ reversed D1 | missing R1 | value OHM R1 | blown F1
 part OHM ECU:3 ECU:4 | part diode ECU:3 ECU:4
 loose C3:2 4 Hz | loose W12 4 Hz
 voltage VOLT FC:1 | voltage VOLT FC:1 FC:2
+charged FARAD VOLT FC:1 FC:2
 capacitance FARAD ECU:3
 touched ECU:3
 bench stuck-low 12 | bench stuck-high 12
@@ -50,6 +51,7 @@ class Fault:
     ends: tuple[End, ...] = ()
     value: float = 0.0
     other: str = ""
+    volts: float = 0.0
     points: tuple[int, ...] = ()
 
     def touches(self, wanted: str, ends: tuple[End, ...]) -> bool:
@@ -274,6 +276,14 @@ def _voltage(reader: _Reader) -> Fault:
     return Fault(reader.text, "voltage", ends=tuple(ends), value=value)
 
 
+def _charged(reader: _Reader) -> Fault:
+    farad, volts = reader.quantity("farads"), reader.quantity("volts")
+    ends = (reader.end(), reader.end())
+    if ends[0] == ends[1]:
+        raise reader.wrong(f"both places are {ends[0]}; two different ones are expected")
+    return Fault(reader.text, "charged", ends=ends, value=farad, volts=volts)
+
+
 def _capacitance(reader: _Reader) -> Fault:
     value = reader.quantity("farads")
     return Fault(reader.text, "capacitance", ends=(reader.end(),), value=value)
@@ -322,6 +332,7 @@ _FAMILIES: dict[str, Callable[[_Reader], Fault]] = {
     "part": _part,
     "loose": _loose,
     "voltage": _voltage,
+    "charged": _charged,
     TOUCHED: lambda reader: Fault(reader.text, TOUCHED, ends=(reader.cavity(),)),
     "capacitance": _capacitance,
     "bench": _bench,

@@ -48,6 +48,15 @@ class Source(NamedTuple):
     ohm: float
 
 
+class Charged(NamedTuple):
+    """A capacitor between two nodes that somebody left charged: F, and V at the beginning."""
+
+    plus: int
+    minus: int
+    farad: float
+    volts: float
+
+
 class Breakdown(NamedTuple):
     """An air gap that conducts above a voltage."""
 
@@ -93,6 +102,7 @@ class Network:
     diodes: tuple[Diode, ...] = ()
     capacitors: tuple[Capacitor, ...] = ()
     sources: tuple[Source, ...] = ()
+    charged: tuple[Charged, ...] = ()
     breakdowns: tuple[Breakdown, ...] = ()
     loose: tuple[Loose, ...] = ()
     insulation_s: tuple[float, ...] = ()

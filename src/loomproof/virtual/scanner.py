@@ -16,6 +16,7 @@ from loomproof.loom.model import End, Loom
 from loomproof.virtual import constants as c
 from loomproof.virtual.build import Hookup, build
 from loomproof.virtual.faults import TOUCHED, Fault, read_fault
+from loomproof.virtual.held import Held
 from loomproof.virtual.meter import Limits, MeterError
 from loomproof.virtual.metering import Metered, insulation_ohm
 from loomproof.virtual.network import Network, Resistor, islands
@@ -144,7 +145,8 @@ class Scanner:
             network = replace(network, resistors=(*network.resistors, *extra))
         self.loom, self.hookup, self.faults, self.network = loom, hookup, faults, network
         self._bench = [fault for fault in faults if fault.kind.startswith("bench ")]
-        self._states: dict[frozenset[int], State] = {}
+        self._states: dict[tuple[frozenset[int], tuple[float, ...]], State] = {}
+        self._held = Held(network.charged)
         self.version += 1
 
     def add(self, text: str) -> Fault:
@@ -188,11 +190,13 @@ class Scanner:
     def state(self, time_s: float) -> State:
         """Return the network as its loose contacts stand at this moment."""
         opened = self.network.opened(time_s)
-        found = self._states.get(opened)
+        known = opened, self._held.volts
+        found = self._states.get(known)
         if found is None:
             if len(self._states) >= _MOST_STATES:
                 self._states.clear()
-            found = self._states[opened] = State(self.network, opened, self.seed)
+            network = self._held.network(self.network)
+            found = self._states[known] = State(network, opened, self.seed)
         return found
 
     def sense(self, drive: int, time_s: float, settle_s: float = math.inf) -> int:
@@ -200,7 +204,10 @@ class Scanner:
         for fault in self._bench:
             if fault.kind == "bench dead-driver":
                 drive &= ~self._mask(fault)
-        low = self.state(time_s).senses.low(drive, time_s, settle_s)
+        senses = self.state(time_s).senses
+        low = senses.low(drive, time_s, settle_s)
+        if self.network.charged:
+            self._held.pass_time(senses, drive, time_s, settle_s)
         for fault in self._bench:
             mask = self._mask(fault)
             if fault.kind == "bench stuck-low":

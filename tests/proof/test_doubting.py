@@ -1,0 +1,142 @@
+"""A bench that contradicts itself is the bench's fault; a bad loom on a sound bench is the loom's."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Callable, Sequence
+from typing import cast
+
+import pytest
+
+from loomproof.bench.adapter import in_order
+from loomproof.bench.scanner import ScannerBench
+from loomproof.errors import UnfitError
+from loomproof.flow import Request, TimedBench, prove
+from loomproof.loom.model import Loom
+from loomproof.proof.run import finish
+from loomproof.results.document import Verdict
+from loomproof.virtual.link import Device
+from loomproof.virtual.scanner import Make, Scanner
+from tests.bench.device import Clock
+from tests.bench.noise import Harm, Noise
+from tests.bench.simline import SimLine
+from tests.bench.torture import loom_of
+from tests.cleared import cleared
+
+ENGINE = loom_of("hillclimb_engine")
+TAIL = loom_of("tail_lamp")
+
+Ohms = Callable[[float, int, int], float]
+Lows = Callable[[int, int], int]
+
+
+class Lying:
+    """A simulated scanner over its link, with one thing wrong about what it tells."""
+
+    def __init__(self, scanner: Scanner, shown: Ohms, low: Lows) -> None:
+        device, clock = Device(scanner), Clock()
+        line = SimLine(device, clock, Noise(Harm()))
+        self.bench = ScannerBench(lambda: line, "sim:", clock=clock).connect()
+        self.shown, self.low, self.elapsed_s = shown, low, 0.0
+
+    def __getattr__(self, name: str) -> object:
+        return getattr(self.bench, name)
+
+    def resistance(self, a: int, b: int, wires: int = 2) -> float:
+        return self.shown(self.bench.resistance(a, b), a, b)
+
+    def sense(self, drives: Sequence[int]) -> list[int]:
+        return [self.low(low, drive) for low, drive in zip(self.bench.sense(drives), drives, strict=True)]
+
+
+def proved(
+    *faults: str,
+    loom: Loom = ENGINE,
+    shown: Ohms = lambda ohm, *_: ohm,
+    low: Lows = lambda low, _: low,
+    make: Make | None = None,
+) -> Verdict:
+    bench = Lying(Scanner(loom, make, faults=faults), shown, low)
+    request = Request(loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z")
+    lying = cast("TimedBench", bench)
+    return finish(prove(request, lying, cleared(loom, lying))).document.verdict
+
+
+def without_point(point: int, ohm: float, a: int, b: int) -> float:
+    """What is read with the relay of one point open."""
+    gone = 1 << (point - 1)
+    return math.inf if gone in (a, b) else ohm
+
+
+@pytest.mark.parametrize(
+    ("shown", "says"),
+    [
+        (lambda ohm, *_: ohm + 1.0, "leads of the adapter that were not zeroed"),
+        (lambda ohm, *_: ohm + 0.6, "leads of the adapter that were not zeroed"),
+        (lambda ohm, *_: ohm * 1e3, "the meter's zero or range"),
+        (lambda ohm, *_: max(ohm, 1.0), "not one of"),
+        (lambda *_: 1.0, "not one of"),
+        (lambda *_: math.inf, "sense finds .* joined, and the meter reads them open"),
+        (lambda *_: 0.05, "sense finds .* apart, and the meter reads them joined"),
+        (lambda *_: 0.0, "sense finds .* apart, and the meter reads them joined"),
+        (
+            lambda ohm, a, b: without_point(15, ohm, a, b),
+            "sense finds .* joined, and the meter reads them open",
+        ),
+    ],
+)
+def test_a_meter_that_can_not_be_right_is_the_benchs_fault(shown: Ohms, says: str) -> None:
+    with pytest.raises(UnfitError, match=says):
+        proved(shown=shown)
+
+
+@pytest.mark.parametrize(
+    "low",
+    [
+        lambda _, drive: drive,  # nothing but the driven
+        lambda _, drive: (1 << 127) - 1 if drive else 0,  # all of it, once anything is driven
+    ],
+)
+def test_inputs_that_can_not_be_right_are_the_benchs_fault(low: Lows) -> None:
+    with pytest.raises(UnfitError, match="the bench contradicts itself"):
+        proved(low=low)
+
+
+def test_a_small_loom_on_leads_that_nobody_zeroed() -> None:
+    with pytest.raises(UnfitError, match="leads of the adapter"):
+        proved(loom=TAIL, shown=lambda ohm, *_: ohm + 1.0)
+
+
+@pytest.mark.parametrize(
+    "faults",
+    [
+        tuple(f"open {wire.name}" for wire in ENGINE.wires),
+        tuple(f"open {wire.name}" for wire in ENGINE.wires[::2]),
+        tuple(f"short {a} {b}" for a, b in zip(ENGINE.cavities[::9], ENGINE.cavities[5::9], strict=False)),
+        ("loose W5 4 Hz", "open W7"),
+        ("part diode INJ1:2 COIL2:1", "open W7"),
+        ("leak 20k INJ1:2 COIL2:1",),
+        ("leak 120k INJ1:2 COIL2:1",),
+    ],
+)
+def test_a_bad_loom_is_no_fault_of_the_bench(faults: tuple[str, ...]) -> None:
+    if len(faults) == len(ENGINE.wires):  # as if it were not plugged in
+        with pytest.raises(UnfitError, match="not plugged in"):
+            proved(*faults)
+    else:
+        assert proved(*faults) is Verdict.FAIL
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("share", [0.3, 0.9])
+def test_a_corroded_loom_is_no_fault_of_the_bench(seed: int, share: float) -> None:
+    """Nine wires in ten have a bad joint, each its own; the ones that are sound tell the meter's worth."""
+    rng = random.Random(seed)
+    faults = [f"high {rng.uniform(0.4, 5.0):.2f} {w.name}" for w in ENGINE.wires if rng.random() < share]
+    assert proved(*faults) is Verdict.FAIL
+
+
+def test_every_joint_of_a_small_loom_bad_in_its_own_way_is_the_looms_fault() -> None:
+    faults = [f"high {0.5 + n} {wire.name}" for n, wire in enumerate(TAIL.wires)]
+    assert proved(*faults, loom=TAIL) is Verdict.FAIL
