@@ -56,3 +56,16 @@ def test_a_bench_without_a_recent_self_test_is_refused_by_every_proof(fixtures: 
     again = loomproof("retest", results, loom, "--bench", "sim:?seed=77", "--out", tmp_path, *age)
     assert again.returncode == 3
     assert "no self-test" in again.stderr
+
+
+def test_a_retest_that_ends_is_not_listed_as_broken_off_and_one_that_does_not_end_is(
+    fixtures: Path, tmp_path: Path
+) -> None:
+    loom, out = fixtures / "tail_lamp", ("--out", tmp_path)
+    assert loomproof("prove", loom, "--bench", "sim:?fault=open%20W2", *out).returncode == 1
+    assert loomproof("retest", "last", loom, "--bench", "sim:", *out).returncode == 0
+    assert "retest" not in loomproof("log").stdout
+    live = loomproof("retest", "last", loom, "--bench", "sim:?fault=voltage%2012%20BODY:1", *out)
+    assert live.returncode == 3
+    assert "voltage" in live.stderr
+    assert ".retest" in "".join(loomproof("log").stdout.split())

@@ -15,6 +15,7 @@ from loomproof.records.reading import sealed_runs
 from loomproof.records.started import (
     STARTED,
     broken_off,
+    note_ended,
     note_started,
     place_of,
     read_started,
@@ -108,3 +109,13 @@ def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path, monkeypatch: py
     with pytest.raises(StoreError, match="cannot be written") as caught:
         note_started("r1", "Tern", NOON, Path("j"))
     assert "LOOMPROOF_HOME" in caught.value.cure
+
+
+def test_what_seals_nothing_says_itself_that_it_ended() -> None:
+    note_started("r1.retest", "Tern", NOON, Path("j"))
+    note_started("r2.retest", "Tern", NOON, Path("j"))
+    note_ended("r1.retest")
+    assert [one.run for one in started_here()] == ["r2.retest"]
+    data = (home() / STARTED).read_bytes()
+    for odd in (b'{"ended": 7}\n', b'{"ended": null, "run": "r2.retest"}\n', b"[]\n", b"7\n"):
+        assert [one.run for one in read_started(data + odd)] == ["r2.retest"]
