@@ -175,10 +175,7 @@ def prove_and_keep(
 
 
 def begun(request: Request, journal: Path, store: str | None) -> None:
-    """Note that this proof begins, so that it is listed as broken off unless it is sealed."""
-    from loomproof.records.home import home
-    from loomproof.records.keys import KeyFolder
-    from loomproof.records.noting import note
+    """Note that this run begins, so that it is listed as broken off unless it is sealed or has `ended`."""
     from loomproof.records.started import note_started
 
     loom = request.loom
@@ -191,7 +188,7 @@ def begun(request: Request, journal: Path, store: str | None) -> None:
         digest=loom.digest,
         store=store,
     )
-    note(home(), KeyFolder(home()).in_use())
+    _started_grew()
 
 
 def ended(request: Request) -> None:
@@ -199,6 +196,18 @@ def ended(request: Request) -> None:
     from loomproof.records.started import note_ended
 
     note_ended(request.run)
+    _started_grew()
+
+
+def _started_grew() -> None:
+    """Note how far the list of started runs has come, by the key in use; what seals nothing makes no key."""
+    from loomproof.records.home import home
+    from loomproof.records.keys import KeyFolder
+    from loomproof.records.noting import note
+
+    keys = KeyFolder(home())
+    if keys.path.exists():
+        note(home(), keys.in_use())
 
 
 def folder_for(out: Path) -> None:
