@@ -53,3 +53,21 @@ def test_a_turned_connector_is_no_short_across_a_part_of_few_ohms(ohm: int, faul
     _, findings = proved(loom, fault)
     assert len(findings) == 1, [finding.title for finding in findings]
     assert findings[0].kind == "miswire"
+
+
+@pytest.mark.parametrize("ohm", [30, 220, 4700])
+@pytest.mark.parametrize("plug", ["A", "B"])
+@pytest.mark.parametrize("pair", [("1", "5"), ("1", "3"), ("1", "4"), ("2", "5")])
+def test_contacts_that_are_exchanged_with_a_part_on_one_are_told_where_they_are(
+    ohm: int, plug: str, pair: tuple[str, str]
+) -> None:
+    loom = loom_of("1 2 3 4 5 6", f"R1,resistor,1=A:1 2=A:2,{ohm},5,\n")
+    one, other = (f"{plug}:{cavity}" for cavity in pair)
+    _, findings = proved(loom, f"swap {one} {other}")
+    assert len(findings) == 1, [finding.title for finding in findings]
+    assert findings[0].title.endswith(f"crossed at {one} and {other}")
+
+
+def test_a_coil_read_where_the_contact_of_its_relay_hangs_is_not_missing() -> None:
+    (told,) = titles(RELAY, "swap A:1 A:3")
+    assert told == "W1 (black) and W3 (black) crossed at A:1 and A:3"

@@ -13,6 +13,7 @@ from loomproof.diagnosis.mending import cathode_mark, kind_of, new_part, right_v
 from loomproof.diagnosis.touch import Touch
 from loomproof.diagnosis.words import listed, of_reading
 from loomproof.diagnosis.writing import Writer
+from loomproof.electrics.couplings import conducting_ends
 from loomproof.electrics.nets import joined_ends
 from loomproof.loom.model import Component, ComponentKind, End
 from loomproof.results.figures import ohms
@@ -112,9 +113,14 @@ def reaches(found: Found, component: str, a: End, b: End) -> bool:
     """Whether a reading between two cavities still sees the part: no fault of the wiring stands between."""
     if any(found.wiring.edges[number].component == component for number in found.cut_edges):
         return False
-    part = found.loom.component_by_name[component]
-    groups = {found.group_at(end) for end in part.ends}
+    groups = {found.group_at(end) for end in read_ends(found.loom.component_by_name[component])}
     return {found.group_of.get(a), found.group_of.get(b)} <= groups
+
+
+def read_ends(part: Component) -> tuple[End, ...]:
+    """Return the ends between which a part is read: of a relay those of its coil, not of its contact."""
+    read = [pair for pair in conducting_ends(part) if pair not in joined_ends(part)]
+    return read[0] if read else part.ends
 
 
 def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:

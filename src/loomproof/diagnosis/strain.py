@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 
 from loomproof.diagnosis.faults import Righted
 from loomproof.diagnosis.found import Found, found_wiring
-from loomproof.diagnosis.parts import part_findings, path_findings, reaches
+from loomproof.diagnosis.parts import part_findings, path_findings, reaches, read_ends
 from loomproof.diagnosis.search import Explanation
 from loomproof.diagnosis.writing import Writer
 from loomproof.results.measured import Decision
@@ -73,5 +73,5 @@ class PartStrain:
 
     def _shows(self, found: Found, name: str) -> bool:
         """Whether a path was read between the conductors that a part lies between, or it could not be."""
-        groups = {found.group_at(end) for end in found.loom.component_by_name[name].ends}
+        groups = {found.group_at(end) for end in read_ends(found.loom.component_by_name[name])}
         return len(groups - {None}) != 2 or groups in self.between

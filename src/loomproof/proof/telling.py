@@ -64,9 +64,10 @@ def told_by_ohms(
             split = split_by_ohms(ohmmeter, points, apart_ohm)
         refined += [scope.ends(cluster) for cluster in split.clusters]
         home = {end: k for k, cluster in enumerate(split.clusters) for end in scope.ends(cluster)}
-        paths = [path for path in split.paths if not _coupled(plan, path.a, path.b)]
+        expected = _as_expected(plan, split.clusters)
+        paths = [path for path in split.paths if not _meant(plan, expected, path.a, path.b)]
         leaks += {frozenset((home[path.a], home[path.b])): path for path in reversed(paths)}.values()
-        ways += [way for way in split.ways if not _coupled(plan, *_ends(plan, way))]
+        ways += [way for way in split.ways if not _meant(plan, expected, *_ends(plan, way))]
     return tuple(refined), leaks, ways
 
 
@@ -75,8 +76,9 @@ def told_without_sense(
 ) -> tuple[Groups, list[Path], list[tuple[int, int]]]:
     """Tell conductors apart on a bench that cannot sense; the result is that of `told_by_ohms`."""
     split = split_nets(plan, ohmmeter, judged, diodes)
-    leaks = [path for path in split.paths if not _coupled(plan, path.a, path.b)]
-    ways = [way for way in split.ways if not _coupled(plan, *_ends(plan, way))]
+    expected = _as_expected(plan, split.clusters)
+    leaks = [path for path in split.paths if not _meant(plan, expected, path.a, path.b)]
+    ways = [way for way in split.ways if not _meant(plan, expected, *_ends(plan, way))]
     return tuple(plan.scope.ends(points) for points in split.clusters), leaks, ways
 
 
@@ -160,8 +162,16 @@ def _coupled_groups(plan: Plan) -> frozenset[int]:
     return frozenset(i for i, others in enumerate(reach) if others).union(*reach)
 
 
-def _coupled(plan: Plan, a: End, b: End) -> bool:
-    """Whether components are meant to join these two nets, either way."""
+def _as_expected(plan: Plan, clusters: Iterable[int]) -> frozenset[End]:
+    """Return the ends of conductors that hold ends of one expected net only."""
+    nets = {points: {plan.scope.group_of[end] for end in plan.scope.ends(points)} for points in clusters}
+    return frozenset(end for points, of in nets.items() if len(of) == 1 for end in plan.scope.ends(points))
+
+
+def _meant(plan: Plan, expected: frozenset[End], a: End, b: End) -> bool:
+    """Whether components are meant to join these two, either way; what holds other ends is none of theirs."""
+    if a not in expected or b not in expected:
+        return False
     i, j = plan.scope.group_of[a], plan.scope.group_of[b]
     return j in plan.scope.reach[i] or i in plan.scope.reach[j]
 
