@@ -9,8 +9,9 @@ from dataclasses import dataclass, field
 from loomproof.diagnosis.faults import Righted
 from loomproof.diagnosis.wiring import Wiring
 from loomproof.electrics.couplings import UNSTATED_LEAST_OHM, conducting_ends
+from loomproof.electrics.currents import reachable
 from loomproof.electrics.nets import joined_ends
-from loomproof.loom.model import End, Loom
+from loomproof.loom.model import ComponentKind, End, Loom
 from loomproof.results.measured import Measured
 
 
@@ -75,6 +76,22 @@ class Found:
                     best[beside] = ohm + value
                     heapq.heappush(queue, (ohm + value, beside))
         return None
+
+    def leads(self, one: int | None, other: int | None, without: str) -> bool:
+        """Whether direct current can flow from a group to another through parts, one left out."""
+        steps: list[tuple[int, int]] = []
+        for part in self.loom.components:
+            for pair in () if part.name == without else conducting_ends(part):
+                if part.kind is ComponentKind.DIODE:
+                    pair = part.terminal("A"), part.terminal("K")
+                a, b = (self.group_at(end) for end in pair)
+                if a is not None and b is not None:
+                    steps += [(a, b)] if part.kind is ComponentKind.DIODE else [(a, b), (b, a)]
+        return one is not None and other is not None and other in reachable([one], steps)
+
+    def behind(self, group: int, other: int) -> bool:
+        """Whether a group is another, or parts lead from one to the other."""
+        return group == other or self.parts_between(group, other) is not None
 
     _chains: dict[int, list[tuple[str, int, float]]] = field(default_factory=dict)
 

@@ -54,7 +54,7 @@ def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
         if diode.decision is Decision.FAIL and reaches(found, diode.component, diode.anode, diode.cathode):
             at = found.group_of.get(diode.anode), found.group_of.get(diode.cathode)
             ohm = diode.backward if diode.unit == "ohm" else math.inf
-            if rewired and math.isfinite(ohm) and agree(network.ohm(at), ohm):
+            if rewired and math.isfinite(diode.backward) and found.leads(at[1], at[0], diode.component):
                 continue
             for finding in _diode(found, diode, writer):
                 amiss[diode.component] = Amiss(at, ohm, finding)
@@ -76,15 +76,20 @@ def _too_low_shunt(part: Component, judged: Judged) -> bool:
 def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
     """Yield leaks, added parts and one-way paths that no built-in part explains, one for two groups."""
     told: set[frozenset[int]] = set()
+    stray: list[tuple[tuple[int, int], tuple[int, int]]] = []
     # The lowest first: what parts and paths already told explain together is told no second time.
     for path in sorted((*found.measured.leaks, *found.measured.paths), key=lambda path: path.ohm):
         a, b = found.group_of.get(path.a), found.group_of.get(path.b)
         if a is None or b is None or a == b or frozenset((a, b)) in told:
             continue
-        chain = found.parts_between(a, b)
+        if any(found.behind(a, one) and found.behind(b, other) for pair in stray for one, other in pair):
+            continue
+        chain = None if path.stray else found.parts_between(a, b)
+        if path.stray:
+            stray.append(((a, b), (b, a)))
         if chain is not None and path.ohm >= chain * (1 - writer.weights.bound_bridged_percent / 100):
             continue
-        if chain is None and _same_net(found, path):
+        if chain is None and not path.stray and _same_net(found, path):
             continue
         plain = _path(path, writer, _near(found, path, writer), _behind_parts(found, path, a, b))
         yield or_left_in(found, writer, plain, {a, b}, path.ohm, path.uncertainty_ohm)
@@ -95,12 +100,17 @@ def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
         a, b = found.group_of.get(way.source), found.group_of.get(way.sink)
         if a is not None and b is not None and a != b:
             ways.setdefault((a, b), way)
+    seen: list[tuple[int, int]] = []
     for (a, b), way in ways.items():
+        # Parts lead to the two ends of a path that was told: seen through them it is the same.
+        if any(found.behind(a, source) and found.behind(b, sink) for source, sink in seen):
+            continue
         turned = _turned_diode(found, way, writer)
         if turned is not None:
             yield turned
-        elif found.parts_between(a, b) is None:
+        elif way.stray or found.parts_between(a, b) is None:
             yield _one_way(found, way, writer)
+            seen.append((a, b))
 
 
 def _same_net(found: Found, path: Path) -> bool:

@@ -19,6 +19,9 @@ UNSTATED_LEAST_OHM: Mapping[ComponentKind, float] = {
 coil of a plug-in relay some tens of ohms and that of a contactor a few; a resistor of less is a shunt, whose
 ohms must be stated. Common practice, no source."""
 
+UNSTATED_MOST_OHM: Mapping[ComponentKind, float] = {ComponentKind.COIL: 1e4, ComponentKind.RELAY: 1e4}
+"""The most that a coil without stated ohms has; common practice, no source. A resistor may have any."""
+
 DIODE_FORWARD_V = 0.6
 """Forward voltage of a silicon diode at a few milliamps where none is stated; common practice, no source."""
 

@@ -12,24 +12,24 @@ two of their conductors. Parts inside one cluster are read between their own two
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
-from itertools import combinations
 
 from loomproof.electrics.bounds import least_ohm
-from loomproof.electrics.couplings import Coupling
+from loomproof.electrics.couplings import UNSTATED_MOST_OHM, Coupling
+from loomproof.electrics.currents import reachable, ways
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.unions import Unions
 from loomproof.loom.model import ComponentKind, End
 from loomproof.proof.scope import Scope
 
-MOST_CLUSTERS = 12
-"""So many clusters of one bundle are read each against each; of more, only those that a part joins."""
+MOST_NETS = 10
+"""So many nets of one bundle are read each to each; of more, each to all those that no part leads to."""
 
 
 @dataclass(frozen=True, slots=True)
 class BoundReading:
-    """Read from points ``one`` to ``other``, each joined: a sound loom reads ``lower_ohm`` or more.
+    """Read from points ``one`` to ``other``, each joined: a sound loom reads ``lower_ohm`` to ``upper_ohm``.
 
     It tells a short across ``component``, on whose nets ``a`` and ``b`` lie. Without a component it tells a
     short between nets that only several parts lead between.
@@ -41,6 +41,7 @@ class BoundReading:
     one: int
     other: int
     lower_ohm: float
+    upper_ohm: float = math.inf
 
 
 def bound_readings(
@@ -62,23 +63,24 @@ def bound_readings(
         members.setdefault(clusters.root(net), []).append(net)
     points = {net: scope.groups[k].points for net, k in group_of.items()}
     head = {net: scope.end_of[scope.groups[k].head.bit_length()] for net, k in group_of.items()}
-    joined: set[frozenset[int]] = set()
     for coupling in blind:
         roots = clusters.root(coupling.net_a), clusters.root(coupling.net_b)
-        joined.add(frozenset(roots))
         sides = [members[root] for root in roots]
         if roots[0] == roots[1]:
             sides = [[coupling.net_a], [coupling.net_b]]
         ends = head[coupling.net_a], head[coupling.net_b]
+        # More can't be read while the part is there, whatever lies beside it.
+        most_ohm = (
+            UNSTATED_MOST_OHM.get(coupling.kind, math.inf) if coupling.nominal_ohm is None else math.inf
+        )
         bounds = []
         for (source, sink), (a, b) in ((sides, ends), (sides[::-1], ends[::-1])):
             lower_ohm = min(_own_least(coupling, range_ohm), _least(expectation, source, sink, current_a))
             one, other = (sum(points[net] for net in nets) for nets in (source, sink))
-            bounds.append(BoundReading(coupling.component, a, b, one, other, lower_ohm))
+            bounds.append(BoundReading(coupling.component, a, b, one, other, lower_ohm, most_ohm))
         # What passes no current looks the same both ways round, and a diode across it does not.
         open_both = all(bound.lower_ohm >= range_ohm for bound in bounds) or _is_open(coupling)
         yield from bounds if open_both else [max(bounds, key=lambda bound: bound.lower_ohm)]
-    yield from _apart(expectation, members, joined, points, head, current_a)
 
 
 def _is_open(coupling: Coupling) -> bool:
@@ -96,27 +98,40 @@ def _least(
     return least_ohm(expectation.couplings, source, sink, current_a)
 
 
-def _apart(
-    expectation: Expectation,
-    members: Mapping[int, list[int]],
-    joined: Collection[frozenset[int]],
-    points: Mapping[int, int],
-    head: Mapping[int, End],
-    current_a: float,
+def pair_bounds(
+    expectation: Expectation, scope: Scope, told: Collection[str], top_ohm: float, current_a: float
 ) -> Iterator[BoundReading]:
-    """Yield readings between clusters of one bundle that no single part joins."""
-    bundles = Unions(members)
-    for pair in joined:
-        bundles.join(min(pair), max(pair))
+    """Yield what is read between nets that parts couple, but not only parts that are ``told`` by ohms.
+
+    Neither sense nor isolation asks of these nets. Each reads to each other, both ways round, no less than
+    the parts between can make of it, and where none leads there this way round, ``top_ohm`` or more. Of a
+    bundle of many nets each is read to all those, joined, that no part leads to from it.
+    """
+    group_of = {net: k for k, net in enumerate(scope.net_of_group)}
+    here = [c for c in expectation.couplings if c.net_a in group_of and c.net_b in group_of]
+    linear, bundles = Unions(group_of), Unions(group_of)
+    for coupling in here:
+        bundles.join(coupling.net_a, coupling.net_b)
+        if coupling.component in told and coupling.linear:
+            linear.join(coupling.net_a, coupling.net_b)
+    read = {frozenset((c.net_a, c.net_b)) for c in here if not (c.component in told and c.linear)}
     together: dict[int, list[int]] = {}
-    for root in members:
-        together.setdefault(bundles.root(root), []).append(root)
-    for roots in together.values():
-        if not 2 < len(roots) <= MOST_CLUSTERS:
-            continue
-        for first, second in combinations(roots, 2):
-            if frozenset((first, second)) not in joined:
-                source, sink = members[first], members[second]
-                one, other = (sum(points[net] for net in nets) for nets in (source, sink))
-                lower_ohm = _least(expectation, source, sink, current_a)
-                yield BoundReading("", head[source[0]], head[sink[0]], one, other, lower_ohm)
+    for net in group_of:
+        together.setdefault(bundles.root(net), []).append(net)
+    points = {net: scope.groups[k].points for net, k in group_of.items()}
+    head = {net: scope.end_of[scope.groups[k].head.bit_length()] for net, k in group_of.items()}
+    steps = [step for coupling in expectation.couplings for step in ways(coupling)]
+    for nets in together.values():
+        for net in nets:
+            apart = [other for other in nets if linear.root(other) != linear.root(net)]
+            apart = [other for other in apart if frozenset((net, other)) not in read]
+            if len(nets) <= MOST_NETS:
+                for other in apart:
+                    lower_ohm = min(least_ohm(expectation.couplings, [net], [other], current_a), top_ohm)
+                    yield BoundReading("", head[net], head[other], points[net], points[other], lower_ohm)
+                continue
+            led_to = reachable([net], steps)
+            unled = [other for other in apart if other not in led_to]
+            if unled:
+                other_points = sum(points[other] for other in unled)
+                yield BoundReading("", head[net], head[unled[0]], points[net], other_points, top_ohm)

@@ -17,7 +17,7 @@ from loomproof.electrics.expectation import Between, Expectation
 from loomproof.electrics.hidden import hidden_from_sense
 from loomproof.electrics.uncertainty import reading_uncertainty
 from loomproof.loom.model import End
-from loomproof.proof.bounding import BoundReading, bound_readings
+from loomproof.proof.bounding import BoundReading, bound_readings, pair_bounds
 from loomproof.proof.scope import Scope, scope_of
 from loomproof.proof.vectors import Vector, empty_vector, sense_vectors
 
@@ -162,7 +162,6 @@ class Plan:
             for reading in self.parts
             if reading.part.forward_v is None
         ]
-        between += [(bound.a, bound.b, bound.lower_ohm) for bound in self.bounds if bound.component]
         least_ohm = min(
             (
                 ohm
@@ -177,7 +176,10 @@ class Plan:
             (max(r.limit_ohm, r.shown_ohm) for r in self.conductors if scope.group_of[r.a] in nets),
             default=0.0,
         )
-        return min(CONDUCTOR_OHM, max(least_ohm / 2, min(wires_ohm, WELL_BELOW * least_ohm)))
+        apart_ohm = max(least_ohm / 2, min(wires_ohm, WELL_BELOW * least_ohm))
+        # Of a part without stated ohms nothing is known but that it is more than wires are, or it is not told.
+        unstated = [b.lower_ohm for b in self.bounds if b.component and scope.group_of[b.a] in nets]
+        return min(CONDUCTOR_OHM, apart_ohm, *(max(ohm / 2, wires_ohm) for ohm in unstated))
 
     @property
     def isolation_readings(self) -> int:
@@ -219,12 +221,12 @@ def plan_proof(
         hidden = hidden_from_sense(expectation, scope.point_of) if senses else ()
         return Plan(scope, vectors, hidden=hidden, unmeasured_parts=parts)
     parts_read, unmeasured = _parts(expectation, scope, meter)
-    bounds = _bounds(expectation, scope, meter, parts_read)
     conductors, hidden = _conductors(expectation, scope, meter, parts_read)
     if isolation_ohm is not None and meter.isolation_most_ohm < isolation_ohm:
         # A bench that can't sense and can't tell a short from open copper tells no conductors apart.
         least = CONDUCTOR_OHM if capabilities.sense_ohm is None else capabilities.sense_ohm
         isolation_ohm = meter.isolation_most_ohm if meter.isolation_most_ohm > least else None
+    bounds = _bounds(expectation, scope, meter, parts_read, isolation_ohm)
     return Plan(
         scope,
         vectors,
@@ -316,11 +318,20 @@ def _against(expectation: Expectation, diode: Coupling, meter: Meter) -> float:
 
 
 def _bounds(
-    expectation: Expectation, scope: Scope, meter: Meter, parts: Sequence[PartReading]
+    expectation: Expectation,
+    scope: Scope,
+    meter: Meter,
+    parts: Sequence[PartReading],
+    isolation_ohm: float | None,
 ) -> tuple[BoundReading, ...]:
     """Return the readings of what no part's own reading tells, where this bench tells them from a short."""
     told = {reading.part.component for reading in parts}
-    bounds = bound_readings(expectation, scope, told, meter.range_ohm[1], meter.test_current_a)
+    top_ohm, current_a = meter.range_ohm[1], meter.test_current_a
+    limit_ohm = top_ohm if isolation_ohm is None else min(isolation_ohm, top_ohm)
+    bounds = (
+        *bound_readings(expectation, scope, told, top_ohm, current_a),
+        *pair_bounds(expectation, scope, told, limit_ohm, current_a),
+    )
     return tuple(
         bound for bound in bounds if bound.lower_ohm > meter.uncertainty_ohm(min(bound.lower_ohm, 1e12), 2)
     )

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import TypeVar
 
 from loomproof.bench.seam import Bench
@@ -20,6 +19,7 @@ from loomproof.loom.model import End
 from loomproof.proof.asking import Asker
 from loomproof.proof.believing import checked_by, refuse_below_copper
 from loomproof.proof.complete import complete, singles
+from loomproof.proof.coupled import coupled_paths, one_place, undisturbed
 from loomproof.proof.doubting import refuse_contradictions, refuse_one_cause, refuse_silence
 from loomproof.proof.follow_up import pairs_of, pinpoint, read_inside
 from loomproof.proof.isolation import LEAST_OHM, measure_isolation
@@ -100,6 +100,7 @@ def run_plan(
     diodes: list[JudgedDiode] = []
     leaks: list[Path] = []
     paths: list[Path] = []
+    stray_ways: list[OneWay] = []
     untold = list(plan.unmeasured_parts)
     isolation_ohm: float | None = None
     if plan.meter is None:
@@ -127,11 +128,7 @@ def run_plan(
                 untold.append(part.part.component)
             else:
                 diodes.append(diode)
-        for bound in map(partial(judge_bound, ohmmeter), plan.bounds):
-            if bound.component and bound.decision is not Decision.UNDECIDED:
-                judged.append(bound)
-            elif bound.decision is Decision.FAIL:
-                leaks.append(Path(bound.a, bound.b, bound.measured_ohm, bound.uncertainty_ohm))
+        bounds = [judge_bound(ohmmeter, bound) for bound in plan.bounds if bound.component]
         if plan.vectors:
             groups = split_bypassed(plan, ohmmeter, groups, judged)
             groups = rejoined(plan, ohmmeter, groups)
@@ -154,12 +151,17 @@ def run_plan(
         if plan.vectors:
             refuse_contradictions(plan, ohmmeter, sensed, judged, leaks)
         refuse_silence(judged, expectation.net_of, groups, leaks)
+        sound = undisturbed(plan, groups, judged, diodes)
+        across, strays = one_place(plan, ohmmeter, bounds, coupled_paths(plan, ohmmeter, sound), sound)
+        judged += across
+        leaks += [stray.path for stray in strays if isinstance(stray.path, Path)]
+        stray_ways = [stray.path for stray in strays if isinstance(stray.path, OneWay)]
     parts = sensed_parts(plan, expectation, asker, groups)
     yield Step("sensing again")
     unsteady = _unsteady(plan, asker, lows, groups, watch_s)
     unstable = _in_order(scope, sum({p for points in unsteady for p in singles(points)}))
     decisions = {*(reading.decision for reading in judged), *(diode.decision for diode in diodes)}
-    odd = one_way or leaks or paths or decisions - {Decision.PASS}
+    odd = one_way or stray_ways or leaks or paths or decisions - {Decision.PASS}
     if not odd and not unstable and set(groups) == set(expected):
         # Never a pass on readings that nothing accounts for: what read wrongly before reads right now.
         unstable = _in_order(scope, _wrong(plan, lows))
@@ -176,7 +178,7 @@ def run_plan(
         complete=bool(plan.vectors) or isolation_ohm is not None,
         judged=tuple(judged),
         diodes=tuple(diodes),
-        one_way=tuple(_one_a_pair(plan, groups, one_way)),
+        one_way=(*_one_a_pair(plan, groups, one_way), *stray_ways),
         paths=tuple(paths),
         leaks=tuple(leaks),
         unstable=unstable,
@@ -248,7 +250,7 @@ def _told_apart(
     ohmmeter: Ohmmeter, one_way: Iterable[tuple[int, int]]
 ) -> tuple[list[tuple[int, int]], list[Path]]:
     """Measure paths that sense one way only: what conducts both ways alike is resistive, not a diode."""
-    kept: list[tuple[int, int]] = []
+    kept: list[tuple[float, tuple[int, int]]] = []
     paths: list[Path] = []
     for source, sink in one_way:
         forward, u_ohm = ohmmeter.read_sets(source, sink)
@@ -257,8 +259,9 @@ def _told_apart(
             a, b = (ohmmeter.scope.end_of[p.bit_length()] for p in (source, sink))
             paths.append(Path(a, b, forward, u_ohm))
         else:
-            kept.append((source, sink))
-    return kept, paths
+            kept.append((min(forward, backward), (source, sink)))
+    # The lowest first: through parts the same path reads more.
+    return [way for _, way in sorted(kept, key=lambda each: each[0])], paths
 
 
 def _one_a_pair(plan: Plan, groups: Groups, one_way: Iterable[tuple[int, int]]) -> Iterator[OneWay]:

@@ -79,10 +79,14 @@ class SensedPart:
 
 @dataclass(frozen=True, slots=True)
 class OneWay:
-    """A path that conducts from ``source`` to ``sink`` only, or that reads differently both ways."""
+    """A path that conducts from ``source`` to ``sink`` only, or that reads differently both ways.
+
+    ``stray``: no built-in part can be it, though parts couple the two.
+    """
 
     source: End
     sink: End
+    stray: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +101,8 @@ class Path:
     ohm: float
     uncertainty_ohm: float
     volts: float = 0.0
+    stray: bool = False
+    """No built-in part can be it, though parts couple the two."""
 
 
 @dataclass(frozen=True, slots=True)
