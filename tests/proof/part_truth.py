@@ -17,7 +17,7 @@ from tests.looms import random_loom
 
 WIRE_OHM, SHORT_OHM, DIODE_OHM, COIL_OHM, CLOSED_OHM, UNKNOWN_OHM = 0.05, 0.02, 60.0, 85.0, 0.01, 1000.0
 OPEN_S = 1e-11
-SHOWS_RATIO, SHOWS_OHM = 1.5, 5.0
+SHOWS_RATIO, SHOWS_OHM = 2.1, 5.0
 """Two readings of so many times each other, and so far apart, no meter takes for one."""
 
 Edge = tuple[End, End, float]

@@ -103,7 +103,8 @@ def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
     seen: list[tuple[int, int]] = []
     for (a, b), way in ways.items():
         # Parts lead to the two ends of a path that was told: seen through them it is the same.
-        if any(found.behind(a, source) and found.behind(b, sink) for source, sink in seen):
+        told_as = (*seen, *(pair for pairs in stray for pair in pairs)) if way.stray else seen
+        if any(found.behind(a, source) and found.behind(b, sink) for source, sink in told_as):
             continue
         turned = _turned_diode(found, way, writer)
         if turned is not None:

@@ -99,9 +99,8 @@ def one_place(
         beside = [s for s in strays if scope.bundle_of[scope.group_of[s.end]] == bundle]
         own_ohm = bound.measured_ohm
         if beside and math.isfinite(own_ohm):
-            own_ohm, _ = ohmmeter.read_sets(
-                *(scope.groups[scope.group_of[e]].points for e in (bound.a, bound.b))
-            )
+            one, other = (scope.groups[scope.group_of[end]].points for end in (bound.a, bound.b))
+            own_ohm, _ = ohmmeter.read_sets(one, other)
         if any(stray.ohm < CLEARLY_LESS * own_ohm for stray in beside):
             continue
         kept.append(bound)

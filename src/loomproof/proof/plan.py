@@ -177,7 +177,7 @@ class Plan:
             default=0.0,
         )
         apart_ohm = max(least_ohm / 2, min(wires_ohm, WELL_BELOW * least_ohm))
-        # Of a part without stated ohms nothing is known but that it is more than wires are, or it is not told.
+        # Of a part without stated ohms it is only known that it is more than wires are.
         unstated = [b.lower_ohm for b in self.bounds if b.component and scope.group_of[b.a] in nets]
         return min(CONDUCTOR_OHM, apart_ohm, *(max(ohm / 2, wires_ohm) for ohm in unstated))
 

@@ -8,7 +8,7 @@ from loomproof.loom.model import End
 from loomproof.proof.by_ohms import split_nets
 from loomproof.proof.complete import singles
 from loomproof.proof.ohms import Ohmmeter, merged, split_by_ohms
-from loomproof.proof.plan import CONDUCTOR_OHM, Plan
+from loomproof.proof.plan import Plan
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
 
 Groups = tuple[frozenset[End], ...]
@@ -91,7 +91,7 @@ def split_bypassed(plan: Plan, ohmmeter: Ohmmeter, groups: Groups, judged: Seque
         if not reading.component
         and reading.decision is Decision.FAIL
         and scope.reach[scope.group_of[reading.a]]
-        and reading.measured_ohm > CONDUCTOR_OHM
+        and reading.measured_ohm > plan.apart_ohm(scope.groups[scope.group_of[reading.a]].points)
     }
     refined: list[frozenset[End]] = []
     for group in groups:
