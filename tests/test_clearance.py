@@ -322,8 +322,11 @@ def test_a_clearance_is_made_by_its_checks_only() -> None:
     assert bench.driven == 0
 
 
-def asked_to_clear(loom: Loom, bench: Counting, person: Answers, **more: Any) -> Clearance:
-    return clear(loom, bench, in_order(loom.cavities), person, selftests=Path("none"), now=NOW, **more)
+def asked_to_clear(
+    loom: Loom, bench: Counting, person: Answers, adapter: Adapter | None = None, **more: Any
+) -> Clearance:
+    leads = adapter or in_order(loom.cavities)
+    return clear(loom, bench, leads, person, selftests=Path("none"), now=NOW, **more)
 
 
 def marked(hazard: Hazard) -> Loom:
@@ -344,6 +347,9 @@ def test_a_hazard_is_cleared_on_no_bench_whatever_anybody_says(hazard: Hazard, s
 
 def test_on_a_real_bench_every_connector_is_answered_for() -> None:
     bench = Counting()
+    only_b = in_order([end for end in LOOM.cavities if end.connector == "B"])
+    with pytest.raises(SafetyError, match="nobody has said what is at A"):
+        asked_to_clear(marked(Hazard.UNKNOWN), bench, Answers(), only_b)  # current goes on through wires
     with pytest.raises(SafetyError, match="nobody has said what is at A"):
         asked_to_clear(marked(Hazard.UNKNOWN), bench, Answers())
     assert asked_to_clear(marked(Hazard.UNKNOWN), bench, Answers(), hazards={"A": Hazard.NONE})

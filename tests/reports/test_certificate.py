@@ -135,6 +135,18 @@ def test_every_verdict_has_a_certificate(verdict: Verdict, tmp_path: Path) -> No
     assert ("not a pass" in text) == (verdict in (Verdict.UNDECIDED, Verdict.INCOMPLETE))
 
 
+def test_a_note_on_the_whole_run_is_not_contradicted_by_its_findings(tmp_path: Path) -> None:
+    repairs = [{"person": "B. Mender", "done": "2026-01-06T09:00:00+00:00", "words": "all plugs cleaned"}]
+    mended = [
+        {"run": "r1", "finding": "W1 open", "repairs": []},
+        {"run": "r1", "finding": "the whole run", "repairs": repairs},
+    ]
+    text = " ".join(certificate(document(verdict=Verdict.PASS), tmp_path, mended=mended))
+    assert "all plugs cleaned" in text
+    assert "as noted for the whole run" in text
+    assert "no note was kept" not in text
+
+
 def test_what_was_mended_is_told_in_the_persons_words(tmp_path: Path) -> None:
     repairs = [
         {"person": "B. Mender", "done": "2026-01-06T09:00:00+00:00", "words": "cut back, new terminal"}

@@ -47,8 +47,12 @@ def numbered(loom: Loom, scope: Scope) -> tuple[int, ...]:
 
 
 def clean(measured: Measured) -> bool:
-    """Whether everything measured so far passes: nothing else is put under voltage."""
-    decisions = {each.decision for each in measured.judged} | {each.decision for each in measured.diodes}
+    """Whether everything measured so far passes: nothing else is put under voltage.
+
+    A reading within its limits that the bench can't decide lowers the grade of a pass; it stands in one.
+    """
+    decisions = {each.decision for each in measured.judged if each.beyond or each.decision is Decision.FAIL}
+    decisions |= {each.decision for each in measured.diodes}
     high = measured.isolation_ohm is None or measured.isolation_ohm > (measured.isolation_pass_ohm or 0.0)
     return measured.sound and high and decisions <= {Decision.PASS}
 
