@@ -196,6 +196,11 @@ def uncovered(document: Document, oracle: Oracle) -> list[str]:
         for part, a, b in oracle.couplings
         if part.name not in claimed and not names(said, part.name) and not nx.has_path(joined, a, b)
     ]
+    missing += [
+        f"{part.name}, beside copper, is not named in the headline"
+        for part in oracle.shunted
+        if not names(document.grade_text, part.name)
+    ]
     return missing
 
 

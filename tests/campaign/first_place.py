@@ -30,13 +30,19 @@ def is_first(fault: Injected, finding: Finding, oracle: Oracle) -> bool:
     """Whether this finding tells this fault: what it is, and where."""
     own = replace(finding, alternatives=())
     if fault.kind in IN_PARTS:
-        return bool(_beside(fault.parts[0], oracle) & set(finding.components)) and (
-            finding.kind in IN_PARTS[fault.kind]
-        )
+        beside = _beside(fault.parts[0], oracle)
+        # A diode turned round beside one that points the other way leaves two that point one way.
+        kinds = IN_PARTS["missing"] | IN_PARTS[fault.kind] if len(beside) > 1 else IN_PARTS[fault.kind]
+        return bool(beside & set(finding.components)) and finding.kind in kinds
     as_told = replace(fault, kind="diode") if fault.kind == "led" else fault
     nets = Bench(oracle.loom).build([f for f in oracle.faults if f.kind in NETS])
     if is_told(as_told, [own], oracle.loom, nets):
         return True
+    if fault.kind == "fuse":  # blown beside another part: that one's ohms are all that is read
+        return finding.kind is Kind.HIGH_RESISTANCE and set(fault.parts) <= set(finding.components)
+    wires = {wire.name for end in fault.ends for wire in oracle.loom.wires_at.get(end, ())}
+    if fault.kind == "high splice" and len(wires) < 3 and wires & set(finding.wires):
+        return finding.kind is Kind.HIGH_RESISTANCE
     if fault.kind in HIGH and fault.ohm > OPEN_OHM:
         kind = {"high contact": "contact", "high splice": "splice"}.get(fault.kind, "open")
         return is_told(replace(fault, kind=kind), [own], oracle.loom, nets)

@@ -105,6 +105,17 @@ class Oracle:
         return [each for each in found if self.net_of[each[1]] != self.net_of[each[2]]]
 
     @cached_property
+    def shunted(self) -> list[Component]:
+        """Parts of more than a few ohms with all their ends on one net: no reading can tell them."""
+        joined = {part.name for part, _, _ in self.couplings}
+        plain = (ComponentKind.FUSE, ComponentKind.LINK, ComponentKind.RELAY)
+        return [
+            part
+            for part in self.loom.components
+            if part.fitted and part.kind not in plain and part.name not in joined
+        ]
+
+    @cached_property
     def greatest(self) -> Truth:
         """Copper alone, each wire, joint and contact at the most that a sound one has."""
         return Truth(self._bounds(most=True, parts=False))
