@@ -73,7 +73,9 @@ def _sensed(plan: Plan, measured: Measured, capabilities: Capabilities) -> Itera
         if not across[k]:
             continue
         bound = sense_ohm / min(behind[k], across[k])
-        apart = all(found <= ends for found in whole if found & ends) and not ends & crossed
+        # With ends of the same net that have no point and were read with the probe.
+        mine = ends.union(*(net for net in measured.expected if net & ends))
+        apart = all(found <= mine for found in whole if found & ends) and not ends & crossed
         but = " but those that parts join it to" if coupled else ""
         yield ClaimEntry(
             kind="isolation",
