@@ -32,6 +32,7 @@ from loomproof.proof.claims import claims_of
 from loomproof.proof.insulating import InsulationTest, claim_of, clean, run_insulation
 from loomproof.proof.merging import merged_measured, merged_plan
 from loomproof.proof.plan import Plan
+from loomproof.proof.reach import reach_of
 from loomproof.proof.run import Step, run_plan
 from loomproof.proof.scope import Scope
 from loomproof.results import document as doc
@@ -265,7 +266,14 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
     meter_check = ""
     if plan.meter is not None:
         meter_check = measured.meter_check or last.clearance.reference_selftest
-    demand = Demand(plan.meter is not None, request.grade, request.waived, request.answers, meter_check)
+    demand = Demand(
+        measures_ohms=plan.meter is not None,
+        grade=request.grade,
+        waived=request.waived,
+        answers=request.answers,
+        meter_check=meter_check,
+        advice=reach_of(plan).advice,
+    )
     said = judgement_of(loom, measured, findings, claims, demand, insulation)
     document = doc.Document(
         verdict=said.verdict,

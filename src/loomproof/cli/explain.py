@@ -155,8 +155,7 @@ def _show_isolation(console: Console, claim: IsolationClaim) -> None:
     side = "side by side in a housing or bundle" if claim.neighbours else "nowhere side by side"
     _say(
         console,
-        f"isolation, where it is measured: at least {_ohm(claim.limit_ohm)}, at the temperature and "
-        f"humidity of the test; the two nets lie {side}",
+        f"isolation, where it is measured: at least {_ohm(claim.limit_ohm)}; the two nets lie {side}",
     )
     if not claim.testable:
         _say(console, f"components between them make {_ohm(claim.expected_ohm)} or more: not testable")

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from loomproof.loom.model import Loom
     from loomproof.proof.hookup_plan import HookUpPlan
     from loomproof.proof.hookups import Constraints
-    from loomproof.proof.plan import Plan
+    from loomproof.proof.plan import Meter, Plan
 
 
 @click.command()
@@ -46,22 +46,27 @@ def plan(
 
     For a loom with more cavities than points: which connectors to plug, in which order.
     """
-    from loomproof.electrics.expectation import expect
+    from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, expect
     from loomproof.loom.reading import load
     from loomproof.proof.hookups import Constraints
 
     if address and points:
         raise UsageError("--bench and --points exclude each other", cure="A bench says how many it has.")
     described = load(loom).loom
-    expectation = expect(described)
-    able = _capabilities(address, points, described, loom)
+    able, temperature_c, simulated = _capabilities(address, points, described, loom)
+    expectation = expect(described, ROOM_TEMPERATURE_C if temperature_c is None else temperature_c)
     if len(described.cavities) > able.points and adapter is None:
         limits = Constraints(split, stay, housings_of(owned))
         return _show_hook_ups(described, expectation, able.points, limits, json_file)
     for option, given in (("--split", split), ("--stay", stay), ("--owned", owned)):
         if given:
             raise UsageError(f"{option}: the whole loom goes on {able.points} points at once")
-    return _show_plan(described, expectation, able, _adapter(described, adapter), json_file)
+    from loomproof.preparing import meter_of
+
+    leads = _adapter(described, adapter)
+    measured = temperature_c is not None
+    meter = meter_of(able, leads, measured_temperature=measured, simulated=simulated)
+    return _show_plan(described, expectation, able, leads, meter, json_file)
 
 
 def housings_of(texts: tuple[str, ...]) -> Mapping[str, int]:
@@ -75,14 +80,18 @@ def housings_of(texts: tuple[str, ...]) -> Mapping[str, int]:
     return found
 
 
-def _capabilities(address: str | None, points: int | None, loom: Loom, path: Path) -> Capabilities:
+def _capabilities(
+    address: str | None, points: int | None, loom: Loom, path: Path
+) -> tuple[Capabilities, float | None, bool]:
+    """Return what the bench can do, its temperature as a proof would ask, and whether it is simulated."""
     from loomproof.bench.opening import open_bench
     from loomproof.bench.seam import Capabilities
+    from loomproof.bench.sensible import temperature_of
 
     if address is None:
-        return Capabilities(points or max(1, len(loom.cavities)))
+        return Capabilities(points or max(1, len(loom.cavities))), None, False
     with open_bench(address, loom_path=path) as bench:
-        return bench.capabilities()
+        return bench.capabilities(), temperature_of(bench), bench.opening.simulated
 
 
 def _adapter(loom: Loom, adapter: str | None) -> Adapter:
@@ -105,19 +114,24 @@ def _write(json_file: str | None, value: object) -> None:
 
 
 def _show_plan(
-    loom: Loom, expectation: Expectation, able: Capabilities, adapter: Adapter, json_file: str | None
+    loom: Loom,
+    expectation: Expectation,
+    able: Capabilities,
+    adapter: Adapter,
+    meter: Meter | None,
+    json_file: str | None,
 ) -> int:
     from loomproof.bench.adapter import check_adapter
-    from loomproof.preparing import meter_of
     from loomproof.proof.plan import plan_proof
     from loomproof.proof.saving import SavedPlan
 
     warnings = check_adapter(adapter, loom.cavities, able.points)
-    meter = meter_of(able, adapter, measured_temperature=False)
     made = plan_proof(expectation, adapter.point_of, able, meter, isolation_ohm=loom.settings.isolation_ohm)
     _write(json_file, SavedPlan(made, loom.name, loom.digest, adapter.digest).plain())
     console = _console(json_file)
     _print_plan(console, made, able)
+    for line in _reached(made):
+        console.print(line, soft_wrap=True)
     for warning in warnings:
         console.print(f"  Not tested: {warning.message}", soft_wrap=True)
     return 0
@@ -179,6 +193,23 @@ def _print_plan(console: Console, made: Plan, able: Capabilities) -> None:
     ):
         if names:
             console.print(f"{what}: {', '.join(names)}.", soft_wrap=True)
+
+
+def _reached(made: Plan) -> Iterator[str]:
+    """Say which grade a sound loom reaches on this bench, and what would reach the next."""
+    from loomproof.proof.reach import reach_of
+    from loomproof.results.figures import ohms
+    from loomproof.results.grade import Grade
+
+    reach = reach_of(made)
+    said = ""
+    if reach.total:
+        said = f": {reach.decided} of {reach.total} limits are decided for every sound joint and part"
+        if reach.decided < reach.total:
+            said += f", each sound joint is shown to be under {ohms(reach.shown_ohm)}"
+    yield f"A sound loom reaches grade {reach.grade} on this bench{said}."
+    if reach.grade is not Grade.WIRE:
+        yield from (f"  For more: {line}" for line in reach.advice)
 
 
 def _asked_in_ohms(made: Plan) -> Iterator[str]:

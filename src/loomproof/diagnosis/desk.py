@@ -13,7 +13,7 @@ from loomproof.diagnosis.wiring import Wiring
 from loomproof.diagnosis.words import Names, listed, of_reading
 from loomproof.loom.model import End, Loom, Need
 from loomproof.results.findings import Alternative, Evidence, Finding, Kind, Severity
-from loomproof.results.measured import Decision, Measured
+from loomproof.results.measured import Measured
 
 SHORTED_OHM = 2.0
 """A part that reads less than this, and less than a tenth of its value, is called shorted."""
@@ -239,7 +239,7 @@ class Desk:
                 )
         here, runs, parts = set(cavities), set(wires), set(components)
         for judged in self.measured.judged:
-            if judged.decision is Decision.PASS:
+            if judged.within:
                 continue
             touched = {judged.a, judged.b} & here and (runs & set(judged.wires) or not judged.wires)
             if touched or (judged.component and judged.component in parts):

@@ -49,7 +49,13 @@ def joint_findings(found: Found, writer: Writer) -> Iterator[Finding]:
     for readings in by_net.values():
         failing = [judged for judged in readings if judged.decision is Decision.FAIL]
         if failing:
-            passing = [judged for judged in readings if judged.decision is Decision.PASS]
+            # Each bad joint has at least what a failing reading is above its limit by, uncertainty taken off.
+            extra_ohm = min(j.measured_ohm - j.uncertainty_ohm - j.limit_ohm for j in failing)
+            passing = [
+                judged
+                for judged in readings
+                if judged.decision is Decision.PASS or (judged.within and judged.bound_ohm < extra_ohm)
+            ]
             yield from _net(found, failing, passing, writer)
 
 

@@ -53,18 +53,22 @@ class PartStrain:
         """Return how many parts and paths are left to be explained, a part in the wrong place too."""
         writer = self.writer
         found = found_wiring(writer.loom, writer.wiring, writer.measured, self.labels, righted)
-        reads = [(read.component, read.a, read.b, read.decision) for read in writer.measured.judged]
-        reads += [(d.component, d.anode, d.cathode, d.decision) for d in writer.measured.diodes]
+        reads = [
+            (read.component, read.a, read.b, read.within, read.decision is Decision.FAIL)
+            for read in writer.measured.judged
+        ]
+        reads += [
+            (d.component, d.anode, d.cathode, d.decision is Decision.PASS, d.decision is Decision.FAIL)
+            for d in writer.measured.diodes
+        ]
         # What only has to read high passes wherever its contacts are.
         bound = {read.component for read in writer.measured.judged if math.isinf(read.limit_ohm)}
         misplaced = 0
-        for name, a, b, decision in reads:
+        for name, a, b, sound, failed in reads:
             if not name or reaches(found, name, a, b):
                 continue
             # Sound, it is read where it cannot be; else it should show where the explanation puts it.
-            misplaced += (decision is Decision.PASS and name not in bound) or (
-                decision is Decision.FAIL and not self._shows(found, name)
-            )
+            misplaced += (sound and name not in bound) or (failed and not self._shows(found, name))
         return (
             misplaced
             + sum(1 for _ in part_findings(found, writer))

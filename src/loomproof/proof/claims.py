@@ -31,7 +31,7 @@ def claims_of(plan: Plan, measured: Measured, capabilities: Capabilities) -> tup
         *(_part(reading) for reading in measured.judged if reading.component),
         *(_diode(reading) for reading in measured.diodes),
         *(_sensed_part(part, capabilities.clear_ohm) for part in measured.sensed_parts),
-        *_isolation(plan, measured),
+        *_isolation(plan, measured, capabilities),
         *(_stability(plan, measured) if plan.vectors else ()),
     )
 
@@ -47,9 +47,23 @@ def _sensed(plan: Plan, measured: Measured, capabilities: Capabilities) -> Itera
         return
     clear_ohm, sense_ohm = capabilities.clear_ohm, capabilities.sense_ohm
     whole = set(measured.groups)
-    crossed = {end for path in measured.leaks for end in (path.a, path.b)}
-    crossed |= {end for path in measured.one_way for end in (path.source, path.sink)}
     behind, across = _behind(plan)
+    bundles: dict[int, frozenset[End]] = {}
+    for k, group in zip(plan.scope.bundle_of, plan.scope.groups, strict=True):
+        ends = plan.scope.ends(group.points)
+        bundles[k] = bundles.get(k, frozenset()).union(
+            ends, *(net for net in measured.expected if net & ends)
+        )
+    ways = [(path.a, path.b) for path in measured.leaks]
+    ways += [(way.source, way.sink) for way in measured.one_way]
+    crossed = {end for way in ways for end in way}
+    # What parts join to a net carries on to whatever that is joined to, where it should not be.
+    leading_out = {
+        k
+        for k, inside in bundles.items()
+        if any(found & inside and found - inside for found in whole)
+        or any((a in inside) != (b in inside) for a, b in ways)
+    }
     for k, group in enumerate(plan.scope.groups):
         ends = plan.scope.ends(group.points)
         names = _text(plan, ends)
@@ -76,6 +90,7 @@ def _sensed(plan: Plan, measured: Measured, capabilities: Capabilities) -> Itera
         # With ends of the same net that have no point and were read with the probe.
         mine = ends.union(*(net for net in measured.expected if net & ends))
         apart = all(found <= mine for found in whole if found & ends) and not ends & crossed
+        apart = apart and plan.scope.bundle_of[k] not in leading_out
         but = " but those that parts join it to" if coupled else ""
         yield ClaimEntry(
             kind="isolation",
@@ -221,12 +236,17 @@ def _diode(reading: JudgedDiode) -> ClaimEntry:
     )
 
 
-def _isolation(plan: Plan, measured: Measured) -> Iterator[ClaimEntry]:
+def _isolation(plan: Plan, measured: Measured, capabilities: Capabilities) -> Iterator[ClaimEntry]:
     """Say what readings between joined conductors prove: each pair is at least what all in parallel read."""
     if plan.isolation_ohm is None or measured.isolation_ohm is None:
         return
     limit_ohm, u_ohm = plan.isolation_ohm, plan.isolation_u_ohm
-    paths = bool(measured.leaks or measured.one_way)
+    # A whole net with something else joined to it is a short; crossed contacts join nothing.
+    nets = set(measured.expected)
+    odd = [group for group in measured.groups if group not in nets]
+    joined = any(net < group for group in odd for net in nets)
+    paths = bool(measured.leaks or measured.one_way or joined)
+    each = "each conductor as found is" if odd else "each"
     clear = measured.isolation_ohm > limit_ohm + u_ohm
     both = "" if plan.vectors else ", read both ways round"
     apart = ", but for conductors that parts join" if any(plan.scope.reach) else ""
@@ -236,14 +256,14 @@ def _isolation(plan: Plan, measured: Measured) -> Iterator[ClaimEntry]:
         statement=(
             "paths between conductors were found"
             if paths
-            else f"each above {ohms(limit_ohm)} from every other{apart}, at the temperature and humidity of "
-            f"the test{both}"
+            else f"{each} above {ohms(limit_ohm)} from every other{apart}{both}"
             if clear
             else f"all pairs in parallel read {ohms(measured.isolation_ohm)}, limit {ohms(limit_ohm)}, and "
             "no pair alone is surely under it"
         ),
         decision=Decision.FAIL if paths else Decision.PASS if clear else Decision.UNDECIDED,
-        rule="every pair lies across at least one reading; pass above limit + U, k = 2",
+        rule=f"every pair lies across at least one reading, with at most {capabilities.test_voltage_v:g} V; "
+        "pass above limit + U, k = 2",
         threshold_ohm=limit_ohm,
         uncertainty_ohm=u_ohm,
         measured_ohm=_finite(measured.isolation_ohm),

@@ -51,10 +51,10 @@ def clean(measured: Measured) -> bool:
 
     A reading within its limits that the bench can't decide lowers the grade of a pass; it stands in one.
     """
-    decisions = {each.decision for each in measured.judged if each.beyond or each.decision is Decision.FAIL}
-    decisions |= {each.decision for each in measured.diodes}
+    within = all(each.within for each in measured.judged)
+    within &= all(each.decision is Decision.PASS for each in measured.diodes)
     high = measured.isolation_ohm is None or measured.isolation_ohm > (measured.isolation_pass_ohm or 0.0)
-    return measured.sound and high and decisions <= {Decision.PASS}
+    return measured.sound and high and within
 
 
 def run_insulation(
@@ -109,8 +109,7 @@ def claim_of(found: Insulation) -> ClaimEntry:
     """Return what the test claims, with its rule."""
     limit, lowest = ohms(found.limit_ohm), ohms(found.lowest_ohm)
     said = {
-        Decision.PASS: f"each above {limit} from every other, but for conductors that components join, at "
-        "the temperature and humidity of the test",
+        Decision.PASS: f"each above {limit} from every other, but for conductors that components join",
         Decision.FAIL: "paths between conductors were found",
         Decision.UNDECIDED: f"all pairs in parallel read {lowest}, limit {limit}, and no pair alone is "
         "surely under it",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -269,16 +269,11 @@ def _conductors(
 
 def conductor_reading(between: Between, meter: Meter) -> ConductorReading:
     """Return the reading of one pair: two-wire, or four-wire where the limit needs it and it can be had."""
-    sound_ohm = between.sound_ohm
-
-    def decided(wires: Wires) -> bool:
-        most_ohm = meter.most_ohm(sound_ohm, wires)
-        if most_ohm is not None:
-            return most_ohm <= between.limit_ohm
-        return surely_decided(between.limit_ohm, sound_ohm, meter.uncertainty_ohm(sound_ohm, wires))
-
-    wires: Wires = 4 if meter.four_wire is not None and not decided(2) else 2
-    shown_ohm = meter.most_ohm(sound_ohm, wires) or sound_ohm + 2 * meter.uncertainty_ohm(sound_ohm, wires)
+    wires: Wires = 2
+    shown_ohm, decided = _shown(between.sound_ohm, between.limit_ohm, meter, wires)
+    if meter.four_wire is not None and not decided:
+        wires = 4
+        shown_ohm, decided = _shown(between.sound_ohm, between.limit_ohm, meter, wires)
     return ConductorReading(
         between.a,
         between.b,
@@ -287,10 +282,25 @@ def conductor_reading(between: Between, meter: Meter) -> ConductorReading:
         between.sound_ohm,
         between.limit_ohm,
         shown_ohm,
-        decided(wires),
+        decided,
         between.wires,
         between.defaults_used,
     )
+
+
+def conductor_reading_again(reading: ConductorReading, meter: Meter) -> ConductorReading:
+    """Return the same reading as another meter would show it."""
+    shown_ohm, decided = _shown(reading.sound_ohm, reading.limit_ohm, meter, reading.wires)
+    return replace(reading, shown_ohm=shown_ohm, decided=decided)
+
+
+def _shown(sound_ohm: float, limit_ohm: float, meter: Meter, wires: Wires) -> tuple[float, bool]:
+    """Return what every sound conductor is surely shown to be below, and whether its limit is decided."""
+    most_ohm = meter.most_ohm(sound_ohm, wires)
+    if most_ohm is not None:
+        return most_ohm, most_ohm <= limit_ohm
+    u_ohm = meter.uncertainty_ohm(sound_ohm, wires)
+    return sound_ohm + 2 * u_ohm, surely_decided(limit_ohm, sound_ohm, u_ohm)
 
 
 def _parts(

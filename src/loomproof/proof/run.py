@@ -160,8 +160,9 @@ def run_plan(
     yield Step("sensing again")
     unsteady = _unsteady(plan, asker, lows, groups, watch_s)
     unstable = _in_order(scope, sum({p for points in unsteady for p in singles(points)}))
-    decisions = {*(reading.decision for reading in judged), *(diode.decision for diode in diodes)}
-    odd = one_way or stray_ways or leaks or paths or decisions - {Decision.PASS}
+    outside = any(not reading.within for reading in judged)
+    odd = one_way or stray_ways or leaks or paths or outside
+    odd = odd or {diode.decision for diode in diodes} - {Decision.PASS}
     if not odd and not unstable and set(groups) == set(expected):
         # Never a pass on readings that nothing accounts for: what read wrongly before reads right now.
         unstable = _in_order(scope, _wrong(plan, lows))

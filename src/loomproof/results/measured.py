@@ -52,6 +52,11 @@ class Judged:
         """Whether the reading itself lies outside its limits, by however little: it stands in no pass."""
         return not max(self.lower_ohm, -self.uncertainty_ohm) <= self.measured_ohm <= self.limit_ohm
 
+    @property
+    def within(self) -> bool:
+        """Whether it may stand in a pass: decided for it, or undecided and within its limits as read."""
+        return self.decision is Decision.PASS or (self.decision is Decision.UNDECIDED and not self.beyond)
+
 
 @dataclass(frozen=True, slots=True)
 class JudgedDiode:
