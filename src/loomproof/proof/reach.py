@@ -51,10 +51,12 @@ def reach_of(plan: Plan) -> Reach:
 def _advice(plan: Plan, meter: Meter, decided: int, total: int) -> Iterator[str]:
     if decided == total:
         return
-    if meter.lead_u_ohm > 0.0:
-        better, _, _ = _count(plan, replace(meter, lead_u_ohm=0.0))
+    if not meter.zeroed:
+        # Learned with this meter, its fixed offset goes out with the leads.
+        better, _, _ = _count(plan, replace(meter, lead_u_ohm=0.0, zeroed=True))
         if better > decided:
-            yield f"Zero the leads (loomproof bench zero): {better} of {total} limits are then decided."
+            how = "Zero the leads with this meter (loomproof bench zero)"
+            yield f"{how}: up to {better} of {total} limits are then decided."
     if meter.repeatability_ohm > 0.0 and meter.repeats < TRIED_REPEATS:
         better, _, _ = _count(plan, replace(meter, repeats=TRIED_REPEATS))
         if better > decided:
