@@ -161,8 +161,8 @@ def run_plan(
     unsteady = _unsteady(plan, asker, lows, groups, watch_s)
     unstable = _in_order(scope, sum({p for points in unsteady for p in singles(points)}))
     outside = any(not reading.within for reading in judged)
+    outside |= any(diode.decision is not Decision.PASS for diode in diodes)
     odd = one_way or stray_ways or leaks or paths or outside
-    odd = odd or {diode.decision for diode in diodes} - {Decision.PASS}
     if not odd and not unstable and set(groups) == set(expected):
         # Never a pass on readings that nothing accounts for: what read wrongly before reads right now.
         unstable = _in_order(scope, _wrong(plan, lows))
