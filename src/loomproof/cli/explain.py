@@ -182,10 +182,17 @@ def _show_steps(console: Console, found: Explanation) -> None:
         ("sound", f"at most {_ohm(between.sound_ohm)}, all wires and joints at their greatest"),
     ]
     if found.same_net:
+        usual_ohm = found.margin_ratio * between.sound_ohm + found.margin_ohm
         limit = (
-            f"{_ohm(between.limit_ohm)} = {found.margin_ratio:g} × {_ohm(between.sound_ohm)} "
+            f"{_ohm(usual_ohm)} = {found.margin_ratio:g} × {_ohm(between.sound_ohm)} "
             f"+ {_ohm(found.margin_ohm)}"
         )
+        if between.limit_ohm < usual_ohm:
+            lines.append(("load", f"{_ohm(between.load_ohm)} is its share of the drop at the stated load"))
+            limit = (
+                f"{_ohm(between.limit_ohm)}, by the load: its share, or {found.margin_ratio:g} × sound where "
+                "that is more"
+            )
         lines.append(("limit", f"{limit}, the physical limit"))
     for name, text in lines:
         _say_of(console, name, text)

@@ -83,6 +83,7 @@ def show_grouped(problems: Sequence[Problem], most: int, show: Callable[[str], o
 @click.option("--all", "everything", is_flag=True, help="Show every warning, also those that look alike.")
 def check(loom: Path, answers: Sequence[str], everything: bool) -> None:
     """Check the description LOOM (a folder or a workbook) and sum it up."""
+    from loomproof.electrics.loads import too_weak
     from loomproof.electrics.nets import nets_of
     from loomproof.loom.choices import answers_of
     from loomproof.loom.model import Need
@@ -118,6 +119,11 @@ def check(loom: Path, answers: Sequence[str], everything: bool) -> None:
             len(loaded.warnings) if everything else MOST_ALIKE,
             lambda text: click.echo(f"  {text}"),
         )
+    weak = too_weak(loaded.loom)
+    if weak:
+        click.echo("Too weak for its load as described, however sound the loom is:")
+        for name, text in weak.items():
+            click.echo(f"  wire {name}: {text}")
     click.echo("The description holds together.")
 
 

@@ -2,7 +2,8 @@
 
 ``expect(loom, temperature_c)`` gives an `Expectation`; everything below it is computed when it is asked for
 and kept. The rule for a limit, and why, stands in NOTES.md:
-``limit = margin_ratio × (greatest sound resistance, contacts included) + margin_ohm``.
+``limit = margin_ratio × (greatest sound resistance, contacts included) + margin_ohm``, and under load no more
+than the load's share of the voltage drop, or margin_ratio × sound where that is greater.
 """
 
 from __future__ import annotations
@@ -20,8 +21,9 @@ from loomproof.electrics.components import ComponentReading, component_reading
 from loomproof.electrics.conductors import Conductor, component_conductor, wire_conductor
 from loomproof.electrics.couplings import Coupling, couplings_of
 from loomproof.electrics.islands import Island, islands_of
+from loomproof.electrics.loads import share_ohms
 from loomproof.electrics.nets import Net, joined_ends, nets_of
-from loomproof.electrics.readings import Readings, readings_of
+from loomproof.electrics.readings import SENSITIVITY_FLOOR, Readings, readings_of
 from loomproof.errors import UsageError, suggestion
 from loomproof.loom.model import End, Loom
 
@@ -30,9 +32,6 @@ ROOM_TEMPERATURE_C = 20.0
 
 MOST_PAIRED = 60
 """Nets of more cavities are not looked at pair by pair: what copper leaves there is taken as nothing."""
-
-SENSITIVITY_FLOOR = 1e-6
-"""Below this share of the current squared a conductor is left out of a reading's sensitivities."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +42,7 @@ class Between:
     limit; all include one contact at each cavity, and all are inf where no conductor joins the two.
     ``sensitivity`` is dR/dr of each wire that carries current; ``open_ohm`` what would be read with that
     wire open (inf: it is the only way). ``wires`` are those whose open shows: ``open_ohm`` above the limit.
+    ``load_ohm`` is what the stated load of the wires allows (inf: none is stated).
     The ``component_`` fields say the same of fitted fuses and links. ``defaults_used`` says that a length,
     a section or a cold resistance on the way was not in the description.
     """
@@ -58,6 +58,7 @@ class Between:
     component_sensitivity: Mapping[str, float]
     component_open_ohm: Mapping[str, float]
     defaults_used: bool
+    load_ohm: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -120,10 +121,20 @@ class Expectation:
         """Return the two mated contacts that a reading includes; a splice has none."""
         return self.loom.settings.contact_ohm * sum(not self.loom.is_splice(end) for end in (a, b))
 
-    def limit_ohm(self, sound_ohm: float) -> float:
-        """Return the physical limit of a path that reads at most ``sound_ohm`` while sound."""
+    def limit_ohm(self, sound_ohm: float, share_ohm: float = math.inf) -> float:
+        """Return the physical limit of a path that reads at most ``sound_ohm`` while sound.
+
+        ``share_ohm`` is what the load of its wires allows; below what sound copper and contacts may read with
+        the ratio for tables and lengths, it asks for the impossible and is not what decides.
+        """
         settings = self.loom.settings
-        return settings.margin_ratio * sound_ohm + settings.margin_ohm
+        usual = settings.margin_ratio * sound_ohm + settings.margin_ohm
+        return min(usual, max(share_ohm, settings.margin_ratio * sound_ohm))
+
+    @cached_property
+    def share_ohms(self) -> Mapping[str, float]:
+        """What the stated load allows each loaded wire, Ω (`loomproof.electrics.loads`)."""
+        return share_ohms(self.loom)
 
     def copper_ohm(self, net_index: int, temperature_u_k: float = 0.0) -> float:
         """Return what copper alone leaves between any two cavities of a net at least, Ω; 0 where unknown.
@@ -164,7 +175,6 @@ class Expectation:
         sensitivity = share**2
         found = []
         for k, pair in enumerate(pairs):
-            limit = self.limit_ohm(float(sound[k]))
             wire_share: dict[str, float] = {}
             wire_open: dict[str, float] = {}
             part_share: dict[str, float] = {}
@@ -180,6 +190,8 @@ class Expectation:
                 )
                 shares[conductor.name] = float(sensitivity[e, k])
                 opens[conductor.name] = float(opened[e, k])
+            load_ohm = min((self.share_ohms.get(name, math.inf) for name in wire_share), default=math.inf)
+            limit = self.limit_ohm(float(sound[k]), load_ohm)
             found.append(
                 Between(
                     a=pair[0],
@@ -187,6 +199,7 @@ class Expectation:
                     expected_ohm=float(expected[k]),
                     sound_ohm=float(sound[k]),
                     limit_ohm=limit,
+                    load_ohm=load_ohm,
                     wires=tuple(name for name, ohm in wire_open.items() if ohm > limit),
                     sensitivity=wire_share,
                     open_ohm=wire_open,

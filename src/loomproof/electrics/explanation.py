@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from loomproof.electrics.conductors import copper_factor
 from loomproof.electrics.decision import Zones, surely_decided, zones
-from loomproof.electrics.expectation import SENSITIVITY_FLOOR, Between, Expectation
+from loomproof.electrics.expectation import Between, Expectation
 from loomproof.electrics.isolation import IsolationClaim, isolation_claim
+from loomproof.electrics.readings import SENSITIVITY_FLOOR
 from loomproof.electrics.sensing import Level, Thresholds, expected_levels
 from loomproof.electrics.uncertainty import Budget
 from loomproof.loom.model import End

@@ -22,6 +22,9 @@ from loomproof.loom.model import End
 if TYPE_CHECKING:
     from loomproof.electrics.expectation import Expectation
 
+SENSITIVITY_FLOOR = 1e-6
+"""Below this share of the current squared a conductor is left out of a reading's sensitivities."""
+
 MANY = 40
 """Up to this many cavities every pair is tried for a wire in a loop; above, the most promising ones."""
 
@@ -130,6 +133,10 @@ class _Chooser:
         listed = [conductor for _, _, conductor in expectation.conductors.get(net_index, ())]
         place = {id(edge.conductor): k for k, edge in enumerate(self.island.edges) if edge.conductor}
         self.edges: Ints = np.array([place[id(conductor)] for conductor in listed], dtype=np.intp)
+        shares = expectation.share_ohms
+        self.load_ohms: Floats = np.array(
+            [shares.get(one.name, np.inf) if one.kind == "wire" else np.inf for one in listed]
+        )
         self.cavities: Ints = np.array([self.island.node_of[end] for end in self.net.cavities], dtype=np.intp)
 
     def excess(self, a: Ints, b: Ints) -> Floats:
@@ -138,6 +145,10 @@ class _Chooser:
         sound = self.island.greatest.resistances(a, b) + contacts
         settings = self.expectation.loom.settings
         limit = settings.margin_ratio * sound + settings.margin_ohm
+        if np.isfinite(self.load_ohms).any():
+            carries = self.island.nominal.currents(a, b)[self.edges] ** 2 > SENSITIVITY_FLOOR
+            share = np.where(carries, self.load_ohms[:, None], np.inf).min(axis=0)
+            limit = np.minimum(limit, np.maximum(share, settings.margin_ratio * sound))
         opened: Floats = self.island.nominal.without(a, b)[self.edges] + contacts
         return opened - limit
 

@@ -5,30 +5,34 @@ Relay contacts are pulled, fuses and relays of needed circuits are in; a fuse ha
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from loomproof.electrics.conductors import wire_conductor
+from loomproof.electrics.conductors import LEAST_OHM, wire_conductor
 from loomproof.electrics.tables import fuses
 from loomproof.fitting.feeds import SIGNAL_A, sources_of
 from loomproof.fitting.needs import Plan
 from loomproof.loom.designations import Supply, supply_of
 from loomproof.loom.model import Circuit, Component, ComponentKind, ConnectorKind, End, Loom, Need, Wire
 
-JOINT_DOUBT = 0.8
-"""How far a joint or contact that nobody measured may lie from the loom's figure for it, as a share."""
-
 RELAY_CONTACT_OHM = 0.010
-"""Closed relay contact with its two blades; common practice, no source."""
+"""The most that a sound closed relay contact has; common practice, no source."""
+
+SOUND_SHARE = 0.5
+"""A sound joint or contact has from nothing to the loom's figure for it: half, give or take half."""
 
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """A conductor of the feed network: ohms at running temperature, and how far off they may be (half width).
+    """A conductor of the feed network: ohms at running temperature, and how far off they may be.
 
-    ``hop``: a fuse or a relay contact, which no reading of the bare loom covers.
+    ``half_width_ohm`` is that of its copper, for which all wires err one way (table, length);
+    ``joints_u_ohm`` the standard uncertainty of its joints and contacts, each of which errs alone.
+    ``copper_ohm`` is what of ``ohm`` grows with temperature. ``hop``: a fuse or a relay contact, which no
+    reading of the bare loom covers.
     """
 
     a: End
@@ -36,7 +40,18 @@ class Edge:
     name: str
     ohm: float
     half_width_ohm: float
+    joints_u_ohm: float
+    copper_ohm: float
     hop: bool
+
+
+def allowed(*greatest_ohm: float) -> tuple[float, float]:
+    """Return the ohms of sound joints of which each has at most so much, and their standard uncertainty.
+
+    Each is a rectangle from nothing to its greatest (GUM 4.3.7), and errs by itself.
+    """
+    halves = [SOUND_SHARE * ohm for ohm in greatest_ohm]
+    return sum(halves), math.hypot(*halves) / math.sqrt(3.0)
 
 
 def fuse_ohm(rating_a: float | None, current_a: float) -> tuple[float, float]:
@@ -61,31 +76,32 @@ def edges_of(loom: Loom, plan: Plan, running_c: float, current_of: Mapping[str, 
 
 
 def wire_edge(wire: Wire, loom: Loom, running_c: float) -> Edge:
-    """Return a wire at running temperature, with the doubt about joints that nobody measured."""
+    """Return a wire at running temperature; joints that nobody measured are half of what they may have."""
     made = wire_conductor(wire, loom, running_c)
-    half = made.greatest_ohm - made.nominal_ohm + JOINT_DOUBT * made.joints_ohm
-    return Edge(wire.a, wire.b, wire.name, made.nominal_ohm, half, False)
+    settings = loom.settings
+    joints, joints_u = allowed(
+        *(settings.splice_ohm if loom.is_splice(end) else settings.crimp_ohm for end in wire.ends)
+    )
+    copper = made.nominal_ohm - made.joints_ohm
+    half = made.greatest_ohm - made.nominal_ohm
+    return Edge(wire.a, wire.b, wire.name, max(copper + joints, LEAST_OHM), half, joints_u, copper, False)
 
 
 def _part_edges(part: Component, loom: Loom, current_of: Mapping[str, float]) -> Iterator[Edge]:
     ends = dict(part.terminals)
-    seats = 2 * loom.settings.contact_ohm
+    contact = loom.settings.contact_ohm
     if part.kind is ComponentKind.FUSE:
         ohm, half = fuse_ohm(part.rating_a, current_of.get(part.name, 0.0))
+        seats, seats_u = allowed(contact, contact)
         a, b = part.ends[:2]
-        yield Edge(a, b, part.name, ohm + seats, half + JOINT_DOUBT * seats, True)
+        u = math.hypot(seats_u, half / math.sqrt(3.0))
+        yield Edge(a, b, part.name, ohm + seats, 0.0, u, 0.0, True)
     elif part.kind is ComponentKind.LINK:
         for a, b in zip(part.ends, part.ends[1:], strict=False):
-            yield Edge(a, b, part.name, max(part.resistance_ohm or 0.0, 1e-5), 0.0, True)
+            yield Edge(a, b, part.name, max(part.resistance_ohm or 0.0, LEAST_OHM), 0.0, 0.0, 0.0, True)
     elif part.kind is ComponentKind.RELAY and "30" in ends and "87" in ends:
-        yield Edge(
-            ends["30"],
-            ends["87"],
-            part.name,
-            RELAY_CONTACT_OHM + seats,
-            JOINT_DOUBT * (RELAY_CONTACT_OHM + seats),
-            True,
-        )
+        ohm, u = allowed(RELAY_CONTACT_OHM, contact, contact)
+        yield Edge(ends["30"], ends["87"], part.name, ohm, 0.0, u, 0.0, True)
 
 
 @dataclass(frozen=True, slots=True)

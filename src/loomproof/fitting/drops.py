@@ -1,10 +1,12 @@
 """Voltage drop at load, feed and return, and the sums of currents at earth points.
 
-All needed loads draw at once; relay contacts are pulled, fuses are in with their published drop at load. Each
-net on the way takes the resistance that the proof measured between its two cavities, corrected to running
-temperature, where there is one; else what the description implies. Where a measured way shares copper with
-other loads, the reading cannot say which part of it differs from the computed one, and that is charged to the
-uncertainty.
+All needed loads draw at once; relay contacts are pulled, fuses are in with their typical drop at load. Each
+net on the way takes the resistance that the proof measured between its two cavities where that says more than
+the description, or contradicts it; else what the description implies. A reading holds a contact at each end
+that the way does not: each is between nothing and its allowance, and that doubt goes into the uncertainty.
+Copper is taken to running temperature, joints are not. Where a measured way shares copper with other loads,
+the reading cannot say which part of it differs from the computed one, and that is charged to the uncertainty
+as well.
 """
 
 from __future__ import annotations
@@ -13,9 +15,9 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from loomproof.electrics.conductors import copper_factor
+from loomproof.electrics.conductors import LEAST_OHM, copper_factor
 from loomproof.electrics.decision import judge
-from loomproof.fitting.carrying import Edge, Flow, Load, flow, is_trunk, new, solved, wire_edge
+from loomproof.fitting.carrying import Edge, Flow, Load, allowed, flow, is_trunk, new, solved, wire_edge
 from loomproof.fitting.feeds import SIGNAL_A
 from loomproof.fitting.needs import Plan, plan_of
 from loomproof.fitting.proofs import Standing
@@ -105,6 +107,7 @@ def _feed_row(load: Load, network: Flow, loom: Loom, standing: Standing, running
             amps = abs(network.current_a[k])
             total.drop_v += edge.ohm * amps
             total.systematic_v += edge.half_width_ohm * amps
+            total.squares += (2.0 * edge.joints_u_ohm * amps) ** 2
             total.ohm += edge.ohm
             total.pieces += 1  # Never measured: fuses and relays are out while a loom is proved.
             names.append(edge.name)
@@ -137,24 +140,46 @@ def _add_piece(
     amps = [abs(network.current_a[k]) for k in piece]
     edges = [network.edges[k] for k in piece]
     drop_v = sum(edge.ohm * amp for edge, amp in zip(edges, amps, strict=True))
-    ohm = sum(edge.ohm for edge in edges)
+    half_v = sum(edge.half_width_ohm * amp for edge, amp in zip(edges, amps, strict=True))
+    joints_v = math.hypot(*(2.0 * edge.joints_u_ohm * amp for edge, amp in zip(edges, amps, strict=True)))
+    ohm, copper = sum(edge.ohm for edge in edges), sum(edge.copper_ohm for edge in edges)
     total.pieces += 1
-    read = standing.measured.get(frozenset({str(a), str(b)}))
-    if read is None:
-        total.drop_v += drop_v
-        total.ohm += ohm
-        total.systematic_v += sum(e.half_width_ohm * amp for e, amp in zip(edges, amps, strict=True))
-        return
-    factor = copper_factor(running_c) / copper_factor(standing.temperature_c)
-    bare = max(read.ohm - 2 * loom.settings.contact_ohm, 0.0) * factor
     least, most = min(amps), max(amps)
-    total.measured += 1
-    total.ohm += bare
-    total.drop_v += max(drop_v + (bare - ohm) * (least + most) / 2, 0.0)
-    total.squares += (read.uncertainty_ohm * factor * most) ** 2
-    if most - least > 1e-6 * most:
-        total.shared = True
-        total.systematic_v += abs(bare - ohm) * (most - least) / 2
+    read = _read(loom, a, b, standing, running_c, copper)
+    computed_u = math.hypot(2.0 * half_v / math.sqrt(3.0), joints_v)
+    if read is not None:
+        bare, u_ohm = read
+        shared_v = abs(bare - ohm) * (most - least) / 2
+        read_u = math.hypot(u_ohm * most, 2.0 * shared_v / math.sqrt(3.0))
+        read_v = max(drop_v + (bare - ohm) * (least + most) / 2, 0.0)
+        if read_u < computed_u or abs(read_v - drop_v) > math.hypot(read_u, computed_u):
+            total.measured += 1
+            total.ohm += bare
+            total.drop_v += read_v
+            total.squares += (u_ohm * most) ** 2
+            total.systematic_v += shared_v
+            total.shared = total.shared or most - least > 1e-6 * most
+            return
+    total.drop_v += drop_v
+    total.ohm += ohm
+    total.systematic_v += half_v
+    total.squares += joints_v**2
+
+
+def _read(
+    loom: Loom, a: End, b: End, standing: Standing, running_c: float, copper_ohm: float
+) -> tuple[float, float] | None:
+    """Return what a reading says of the way between two cavities, contacts taken off, and its uncertainty.
+
+    ``copper_ohm`` is the computed copper of the way at running temperature; only that grows with heat.
+    """
+    found = standing.measured.get(frozenset({str(a), str(b)}))
+    if found is None:
+        return None
+    contacts, contacts_u = allowed(loom.settings.contact_ohm, loom.settings.contact_ohm)
+    heated = copper_ohm * (1.0 - copper_factor(standing.temperature_c) / copper_factor(running_c))
+    bare = max(found.ohm - contacts + heated, LEAST_OHM)
+    return bare, math.hypot(found.uncertainty_ohm, 2.0 * contacts_u)
 
 
 def _direct(
@@ -165,14 +190,16 @@ def _direct(
     network = flow(edges, [a], [Load("", b, 1.0, None)])
     if b not in network.lost_v:
         return None
-    read = standing.measured.get(frozenset({str(a), str(b)}))
-    if read is None:
-        ohm = network.lost_v[b]
-        half = sum(e.half_width_ohm * i * i for e, i in zip(edges, network.current_a, strict=True))
-        return ohm, half, 0.0, False
-    factor = copper_factor(running_c) / copper_factor(standing.temperature_c)
-    ohm = max(read.ohm - 2 * loom.settings.contact_ohm, 1e-5) * factor
-    return ohm, 0.0, read.uncertainty_ohm * factor, True
+    ohm = network.lost_v[b]
+    shares = [amps * amps for amps in network.current_a]
+    half = sum(e.half_width_ohm * share for e, share in zip(edges, shares, strict=True))
+    joints = math.hypot(*(2.0 * e.joints_u_ohm * share for e, share in zip(edges, shares, strict=True)))
+    copper = sum(e.copper_ohm * share for e, share in zip(edges, shares, strict=True))
+    read = _read(loom, a, b, standing, running_c, copper)
+    computed_u = math.hypot(2.0 * half / math.sqrt(3.0), joints)
+    if read is not None and (read[1] < computed_u or abs(read[0] - ohm) > math.hypot(read[1], computed_u)):
+        return read[0], 0.0, read[1], True
+    return ohm, half, joints, False
 
 
 def _return_rows(

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
+from loomproof.electrics.loads import too_weak
 from loomproof.fitting import capacity, checks, drops, firstpower, implied, words
 from loomproof.fitting.feeds import feeds_of, perhaps_of
 from loomproof.fitting.needs import Plan, plan_of
@@ -66,6 +67,9 @@ def fitting_sheet(
         warnings.append(
             Warn(Level.WARNING, "no circuit is designated as a feed (30, 15, …): nothing could be traced")
         )
+    for name, text in too_weak(loom).items():
+        said = f"wire {name} is too weak for its load as described: {text}. A proof can't mend that."
+        warnings.append(Warn(Level.WARNING, said, (), (name,)))
     told, questions = firstpower.purposes(loom, needs)
     warnings += [*told, *firstpower.earths_joined(loom)]
     jobs = {end_of(row.facts.end): row.job for row in connect}

@@ -20,7 +20,8 @@ EXPERIENCED = (
 )
 
 CAUTIONS = (
-    "Battery off and its lead tied away until every row is ticked and every check is done.",
+    "Battery off and its clamps tied away until every row but the computer's is ticked and checked; then by "
+    "the steps of the first power-up.",
     "Release the fuel line pressure before a line or the pump is opened; no sparks, no open flame.",
     "Leave airbag circuits alone; never measure on them.",
     "A fuse is sized for the wire that it protects, not for the load; never fit a larger one to stop it "

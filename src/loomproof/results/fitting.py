@@ -114,7 +114,7 @@ class ConnectRow:
     @property
     def check(self) -> str:
         """All checks of the end in words, in their order."""
-        return " ".join(check.text for check in self.checks)
+        return "\n".join(check.text for check in self.checks)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,81 @@
+"""What the load of a conductor allows it: the share of the voltage drop that falls to one conductor, as ohms.
+
+A circuit states its load. One wire of the feed side may lose ``wire_drop_v``, one of the earth side
+``earth_drop_v`` (settings of the loom, common practice). The share is that over the current; NOTES.md says
+how it enters a limit. Where copper alone already loses more, the description is too weak for its load, and no
+measurement can mend that.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+
+from loomproof.electrics.conductors import wire_conductor
+from loomproof.loom.designations import is_earth
+from loomproof.loom.model import ConnectorKind, Loom, Wire
+
+
+def load_of_wires(loom: Loom) -> dict[str, float]:
+    """Return the current that each wire carries by its circuit's stated load, A, for those that have one.
+
+    Earth wires of one circuit that end at one ring share its load: they are one conductor in several strands.
+    """
+    found = {}
+    for circuit in loom.circuits:
+        if not circuit.load_a:
+            continue
+        own = [wire for wire in loom.wires if wire.circuit == circuit.name]
+        at_ring = Counter(ring for wire in own if (ring := _ring(loom, wire)))
+        for wire in own:
+            strands = at_ring.get(_ring(loom, wire), 1) if is_earth(circuit.designation) else 1
+            found[wire.name] = circuit.load_a / strands
+    return found
+
+
+def _ring(loom: Loom, wire: Wire) -> str:
+    rings = [end for end in wire.ends if loom.by_name[end.connector].kind is ConnectorKind.RING]
+    return str(rings[0]) if rings else ""
+
+
+def share_ohms(loom: Loom) -> dict[str, float]:
+    """Return what each loaded wire may have so that it loses no more than its share of the drop, Ω."""
+    return {name: _drop_v(loom, name) / load_a for name, load_a in load_of_wires(loom).items()}
+
+
+def _drop_v(loom: Loom, wire: str) -> float:
+    circuit = loom.circuit_by_name[loom.wire_by_name[wire].circuit]
+    settings = loom.settings
+    return settings.earth_drop_v if is_earth(circuit.designation) else settings.wire_drop_v
+
+
+def too_weak(loom: Loom) -> dict[str, str]:
+    """Return the wires whose copper alone loses more than their share at the stated load, and how much.
+
+    Wires that share a branched circuit's load with others are left out: nobody says how it divides.
+    """
+    loads: Mapping[str, float] = load_of_wires(loom)
+    told = {}
+    for name, load_a in loads.items():
+        wire = loom.wire_by_name[name]
+        if _is_branch(loom, wire):
+            continue
+        made = wire_conductor(wire, loom)
+        copper_ohm = made.greatest_ohm - made.joints_ohm
+        allowed_v = _drop_v(loom, name)
+        if copper_ohm * load_a > allowed_v and not made.defaulted:
+            told[name] = (
+                f"{made.length_m:g} m of {wire.csa_mm2:.3g} mm² lose {copper_ohm * load_a:.2f} V at "
+                f"{load_a:.3g} A in copper alone, and one wire may lose {allowed_v:g} V"
+            )
+    return told
+
+
+def _is_branch(loom: Loom, wire: Wire) -> bool:
+    """Whether a wire is one of several that its circuit goes on in behind a splice or a shared terminal."""
+    if is_earth(loom.circuit_by_name[wire.circuit].designation):
+        return False
+    beside = [
+        [other for other in loom.wires_at.get(end, ()) if other.circuit == wire.circuit] for end in wire.ends
+    ]
+    return any(len(wires) > 2 for wires in beside)

@@ -1,0 +1,97 @@
+"""Limits of conductors under a stated load, by hand: margin or share, and never below sound copper."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from loomproof.electrics.expectation import expect
+from loomproof.electrics.loads import load_of_wires, share_ohms, too_weak
+from loomproof.loom.model import Circuit, Connector, ConnectorKind, End, Loom, Settings, Wire
+from loomproof.loom.reading import load
+
+DEMO = Path(__file__).parents[2] / "fixtures" / "hillclimb_engine"
+
+
+PLAIN = Settings()
+GOOD = Settings(contact_ohm=0.001, crimp_ohm=0.0005)
+
+
+def one_wire(
+    load_a: float | None, csa_mm2: float = 6.0, length_m: float = 0.9, settings: Settings = PLAIN
+) -> Loom:
+    return Loom(
+        "one",
+        connectors=(
+            Connector("A", ConnectorKind.PLUG, (("1",),)),
+            Connector("B", ConnectorKind.PLUG, (("1",),)),
+        ),
+        wires=(Wire("W1", End("A", "1"), End("B", "1"), "RD", csa_mm2, length_m, "c"),),
+        circuits=(Circuit("c", "", "30", load_a),),
+        settings=settings,
+    )
+
+
+def limit(loom: Loom) -> tuple[float, float]:
+    between = expect(loom).between(End("A", "1"), End("B", "1"))
+    return between.sound_ohm, between.limit_ohm
+
+
+def test_without_a_load_the_margin_decides() -> None:
+    """0.9 m of 6 mm² (3.30 mΩ/m), 2 joints of 5 mΩ, 2 contacts of 10 mΩ: 32.97 mΩ; 1.25 times, and 50 mΩ."""
+    for load_a in (None, 0.5):
+        sound, most = limit(one_wire(load_a))
+        assert sound == pytest.approx(0.03297)
+        assert most == pytest.approx(1.25 * 0.03297 + 0.050)
+
+
+def test_a_load_leaves_its_share_of_the_drop() -> None:
+    """0.2 V at 4 A are 50 mΩ, between 1.25 times sound (41.2 mΩ) and the margin's 91.2 mΩ."""
+    assert limit(one_wire(4.0))[1] == pytest.approx(0.050)
+    assert limit(one_wire(4.0, settings=Settings(wire_drop_v=0.3)))[1] == pytest.approx(0.075)
+
+
+def test_a_share_below_sound_copper_and_contacts_fails_no_sound_loom() -> None:
+    """0.2 V at 34 A are 5.9 mΩ: less than the contacts that the description allows itself."""
+    sound, most = limit(one_wire(34.0))
+    assert most == pytest.approx(1.25 * sound) == pytest.approx(0.0412, rel=1e-3)
+    # With contacts of 1 mΩ and joints of 0.5 mΩ stated, sound is 5.97 mΩ, and 50 mΩ more are far beyond.
+    assert limit(one_wire(34.0, settings=GOOD))[1] == pytest.approx(1.25 * 0.00597)
+
+
+def test_earth_wires_at_one_ring_divide_the_load() -> None:
+    """Three earths of the demo's computer carry 12 A: 4 A each, 0.1 V are 25 mΩ."""
+    loom = load(DEMO).loom
+    assert {load_of_wires(loom)[name] for name in ("W37", "W38", "W39")} == {4.0}
+    assert share_ohms(loom)["W37"] == pytest.approx(0.025)
+    assert share_ohms(loom)["W1"] == pytest.approx(0.2 / 34.0)
+
+
+def test_fifty_milliohms_in_the_feed_are_beyond_the_demo_s_limit() -> None:
+    """34 A through 50 mΩ are 1.7 V and 58 W in one joint."""
+    loom = load(DEMO).loom
+    between = expect(loom).between(End("BULK", "1"), End("K-MAIN", "30"))
+    assert between.expected_ohm + 0.050 > between.limit_ohm > between.sound_ohm
+    assert between.load_ohm == pytest.approx(0.2 / 34.0)
+
+
+def test_limits_and_what_a_reading_shows_go_together() -> None:
+    """Of two parallel wires under load a broken one shows: 2 × sound copper is beyond the smaller limit."""
+    pair = one_wire(20.0, 1.5, 3.0, replace(GOOD, wire_drop_v=0.4))
+    twin = replace(pair.wires[0], name="W2")
+    loom = replace(pair, wires=(*pair.wires, twin))
+    expectation = expect(loom)
+    between = expectation.between(End("A", "1"), End("B", "1"))
+    assert set(between.wires) == {"W1", "W2"}
+    assert not expectation.readings(0).hidden
+    idle = replace(loom, circuits=(Circuit("c", "", "30"),))
+    assert expect(idle).readings(0).hidden, "without a load the margin hides it"
+
+
+def test_copper_too_thin_for_its_load_is_the_description_s_fault() -> None:
+    """5 m of 1 mm² (19.5 mΩ/m) at 10 A lose 0.98 V; 0.9 m of 6 mm² at 34 A 0.10 V."""
+    assert "0.98 V" in too_weak(one_wire(10.0, 1.0, 5.0))["W1"]
+    assert not too_weak(one_wire(34.0))
+    assert not too_weak(load(DEMO).loom)
