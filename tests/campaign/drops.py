@@ -18,6 +18,7 @@ import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -149,17 +150,22 @@ def solved(edges: Sequence[Edge], zero: End, drawn_a: Mapping[End, float]) -> di
 def readings(truth: Truth, bench: tuple[float, float], rng: random.Random) -> dict[frozenset[str], Measured]:
     """Return what a bench reads at 20 °C between any two cavities of a net, and the U that it states."""
     edges = truth.wires(20.0)
+    node = {end: k for k, end in enumerate(dict.fromkeys(e for a, b, _ in edges for e in (a, b)))}
+    matrix = np.eye(len(node)) * 1e-6
+    for a, b, ohm in edges:
+        i, j = node[a], node[b]
+        matrix[[i, j], [i, j]] += 1.0 / ohm
+        matrix[[i, j], [j, i]] -= 1.0 / ohm
+    inverse = np.linalg.inv(matrix)
     found = {}
-    for a in truth.loom.cavities:
-        for b in truth.loom.cavities:
-            if a < b and a in {e for x, y, _ in edges for e in (x, y)}:
-                volts = solved(edges, a, {b: 1.0}) if b in {e for x, y, _ in edges for e in (x, y)} else {}
-                if b in volts and volts[b] < 10.0:
-                    ohm = volts[b] + truth.contact[a] + truth.contact[b]
-                    limit = bench[0] + bench[1] * ohm
-                    found[frozenset({str(a), str(b)})] = Measured(
-                        ohm + rng.uniform(-limit, limit), 2.0 * limit / 3.0**0.5
-                    )
+    for a, b in combinations([end for end in truth.loom.cavities if end in node], 2):
+        i, j = node[a], node[b]
+        between = float(inverse[i, i] + inverse[j, j] - 2.0 * inverse[i, j])
+        if between < 10.0:  # More is no net of wires but the leak that gives the matrix an inverse.
+            ohm = between + truth.contact[a] + truth.contact[b]
+            limit = bench[0] + bench[1] * ohm
+            told = Measured(ohm + rng.uniform(-limit, limit), 2.0 * limit / 3.0**0.5)
+            found[frozenset({str(a), str(b)})] = told
     return found
 
 

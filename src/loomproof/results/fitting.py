@@ -113,8 +113,10 @@ class ConnectRow:
 
     @property
     def check(self) -> str:
-        """All checks of the end in words, in their order."""
-        return "\n".join(check.text for check in self.checks)
+        """All checks of the end in words, in their order; several are lettered."""
+        if len(self.checks) == 1:
+            return self.checks[0].text
+        return " ".join(f"({letter}) {check.text}" for letter, check in zip("abc", self.checks, strict=False))
 
 
 @dataclass(frozen=True, slots=True)
