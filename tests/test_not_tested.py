@@ -15,6 +15,7 @@ from loomproof.loom.reading import load
 from loomproof.proof.run import finish
 from tests.cleared import cleared
 from tests.proof.meter_bench import meter_bench
+from tests.proof.scanner_bench import loom_of
 
 
 @pytest.mark.parametrize(
@@ -42,3 +43,19 @@ def test_a_loom_that_nobody_looked_over_says_so(
     document = finish(prove(request, bench, cleared(loom, bench, meter_v=0.0))).document
     assert any("nobody looked the loom over" in text for text in document.not_tested) is told
     assert any("no self-test of it is kept" in text for text in document.not_tested) is not simulated
+
+
+def test_spare_cavities_whose_leads_nobody_saw_whole_are_named() -> None:
+    loom = loom_of("1 2", spare="5")
+    bench = meter_bench(loom)
+    adapter = in_order(loom.cavities)
+    unseen = Request(loom, adapter, "run", "2031-05-04T00:00:00Z")
+    leads = tuple(replace(lead, zeroed="2031-05-03") for lead in adapter.entries)
+    zeroed = replace(unseen, adapter=replace(adapter, entries=leads))
+    told = []
+    for request in (unseen, zeroed):
+        clearance = cleared(loom, bench, adapter=request.adapter, meter_v=0.0)
+        told.append(finish(prove(request, bench, clearance)).document.not_tested)
+    assert any("hold nothing: A:5, B:5. An open lead reads as an empty cavity" in text for text in told[0])
+    assert any("2 were last seen whole when they were zeroed, on 2031-05-03" in text for text in told[1])
+    assert not any("A:5" in text for text in told[1])

@@ -12,6 +12,7 @@ from loomproof.loom.model import ConnectorKind
 from loomproof.results.figures import ohms
 
 if TYPE_CHECKING:
+    from loomproof.bench.seam import Capabilities
     from loomproof.flow import Part, Request
     from loomproof.proof.plan import Plan
     from loomproof.results.measured import Measured
@@ -74,6 +75,8 @@ def not_tested(
         yield (
             "Some lengths or sections are not in the description; limits of those conductors are defaults."
         )
+    yield from _one_way(plan, capabilities)
+    yield from _spare_leads(plan, part)
     wanted_ohm = request.loom.settings.isolation_ohm
     if plan.isolation_ohm is None and plan.vectors:
         yield f"Isolation above the sense thresholds: not measured against {ohms(wanted_ohm)}."
@@ -87,13 +90,55 @@ def not_tested(
     if between:
         yield (
             f"Isolation between conductors that parts join ({', '.join(between)}): "
-            + ("only as far as the part's own reading shows." if plan.parts else "not asked.")
+            + ("only as far as the readings across them show." if plan.parts or plan.bounds else "not asked.")
         )
     if not watched_s(request, plan, part):
         yield "Contacts that come and go: nothing was watched while the loom was moved."
     if any(connector.kind is ConnectorKind.RING for connector in request.loom.connectors):
         yield "The way from earth rings through body or engine block to the battery."
     yield from LIMITS_OF_THE_TEST
+
+
+def _one_way(plan: Plan, capabilities: Capabilities) -> Iterator[str]:
+    """Say which paths with a voltage drop of their own would not show."""
+    if plan.isolation_ohm is not None:
+        yield (
+            "Paths that conduct only above a voltage of their own: nothing over "
+            f"{capabilities.test_voltage_v:g} V was put on the loom, and one that reads over "
+            f"{ohms(plan.isolation_ohm)} at that passes."
+        )
+    elif plan.vectors:
+        yield (
+            "Paths that conduct one way only, and need a voltage for it (a diode, a lamp that is one): sense "
+            "promises ohms and no volts, and may not see them."
+        )
+
+
+def _spare_leads(plan: Plan, part: Part) -> Iterator[str]:
+    """Name spare cavities, whose adapter leads nothing in this proof shows to be whole."""
+    loom, scope = part.request.loom, plan.scope
+    held = {end for wire in loom.wires for end in wire.ends} | {e for p in loom.components for e in p.ends}
+    spare = [
+        end
+        for group in scope.groups
+        if group.size == 1
+        for end in scope.ends(group.points)
+        if end not in held and end not in part.touched
+    ]
+    zeroed = {lead.end: lead.zeroed for lead in part.request.adapter.entries}
+    unknown = [end for end in spare if not zeroed.get(end)]
+    dates = sorted(zeroed[end] for end in spare if end not in unknown)
+    if unknown:
+        yield (
+            f"Leads of cavities that hold nothing: {', '.join(map(str, unknown))}. An open lead reads as an "
+            "empty cavity does, and hides a short onto it; zero the leads with the shorting plug, or touch "
+            "the cavity."
+        )
+    if dates:
+        yield (
+            f"Leads of cavities that hold nothing: {len(dates)} were last seen whole when they were "
+            f"zeroed, on {dates[0]} or later."
+        )
 
 
 def watched_s(request: Request, plan: Plan, part: Part) -> float:

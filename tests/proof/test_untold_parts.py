@@ -104,3 +104,12 @@ def test_a_meter_below_a_diodes_drop_says_nothing_of_it() -> None:
     weak = replace(NO_DIODE_TEST, test_voltage_v=0.2, ohms=(0.0, 1000.0))
     measured, findings = proved(loom_of("1 2", DIODE), able=weak, isolation_ohm=None)
     assert (findings, measured.untold_parts) == ((), ("D1",))
+
+
+def test_a_short_across_a_part_above_the_upper_threshold_is_sensed() -> None:
+    sense_only = replace(OHMS, ohms=None, accuracy=None, diode=False)
+    loom = loom_of("1 2 3", BIGGER)
+    measured, findings = proved(loom, able=sense_only)
+    assert (findings, measured.untold_parts) == ((), ("R1",))
+    (finding,) = proved(loom, "short A:1 A:2", able=sense_only)[1]
+    assert finding.cause == "touching"

@@ -248,7 +248,9 @@ def _isolation(plan: Plan, measured: Measured, capabilities: Capabilities) -> It
     paths = bool(measured.leaks or measured.one_way or joined)
     each = "each conductor as found is" if odd else "each"
     clear = measured.isolation_ohm > limit_ohm + u_ohm
-    both = "" if plan.vectors else ", read both ways round"
+    # What conducts only above a voltage of its own can't show under it.
+    volts = "" if plan.meter is None else f" with up to {plan.meter.test_voltage_v:g} V"
+    both = f", read both ways round{volts}"
     apart = ", but for conductors that parts join" if any(plan.scope.reach) else ""
     yield ClaimEntry(
         kind="isolation",

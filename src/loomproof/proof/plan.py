@@ -188,8 +188,8 @@ class Plan:
         if self.meter is None:
             return 0
         isolation = 0 if self.isolation_ohm is None else rounds
-        # Without sense, whether any two are one is read first, and isolation with the current both ways.
-        return isolation if self.vectors else rounds + 2 * isolation
+        # Isolation is read with the current both ways; without sense, whether any two are one is read first.
+        return 2 * isolation + (0 if self.vectors else rounds)
 
     @property
     def isolation_u_ohm(self) -> float:

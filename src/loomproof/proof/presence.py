@@ -13,6 +13,7 @@ from loomproof.electrics.couplings import Coupling
 from loomproof.electrics.expectation import Expectation
 from loomproof.loom.model import End
 from loomproof.proof.asking import Asker
+from loomproof.proof.ohms import merged
 from loomproof.proof.plan import Plan
 from loomproof.results.measured import SensedPart
 
@@ -54,6 +55,33 @@ def sensed_parts(
         SensedPart(component, a, b, conducts=not scope.groups[j].points & ~low)
         for (component, _, j), low, (a, b) in zip(asked, lows, heads, strict=True)
     )
+
+
+def joined_across(
+    plan: Plan, expectation: Expectation, asker: Asker, groups: Sequence[frozenset[End]]
+) -> tuple[frozenset[End], ...]:
+    """Return the conductors with those joined that read low across a part which is to read high.
+
+    A resistor above the bench's upper threshold lets no point read low, driven from either side.
+    """
+    scope, clear_ohm = plan.scope, asker.capabilities().clear_ohm
+    group_of = {net: k for k, net in enumerate(scope.net_of_group)}
+    whole = set(groups)
+    asked = []
+    for coupling in expectation.couplings if clear_ohm is not None else ():
+        i, j = group_of.get(coupling.net_a), group_of.get(coupling.net_b)
+        if i is None or j is None or not coupling.linear or coupling.lo_ohm <= (clear_ohm or 0.0):
+            continue
+        ends = [scope.ends(scope.groups[k].points) for k in (i, j)]
+        if whole.issuperset(ends) and not _bypassed(expectation, coupling):
+            asked.append((i, j))
+    lows = asker.sense([scope.groups[k].head for pair in asked for k in pair])
+    joined = [
+        tuple(scope.end_of[scope.groups[k].head.bit_length()] for k in (i, j))
+        for (i, j), there, back in zip(asked, lows[::2], lows[1::2], strict=True)
+        if there & scope.groups[j].points and back & scope.groups[i].points
+    ]
+    return merged(groups, [(a, b) for a, b in joined])
 
 
 def _bypassed(expectation: Expectation, part: Coupling) -> bool:

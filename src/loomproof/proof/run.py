@@ -35,7 +35,7 @@ from loomproof.proof.ohms import (
     judge_part,
 )
 from loomproof.proof.plan import Plan, conductor_reading
-from loomproof.proof.presence import sensed_parts
+from loomproof.proof.presence import joined_across, sensed_parts
 from loomproof.proof.scope import Scope
 from loomproof.proof.telling import (
     Groups,
@@ -104,7 +104,7 @@ def run_plan(
     untold = list(plan.unmeasured_parts)
     isolation_ohm: float | None = None
     if plan.meter is None:
-        groups = by_description(plan, groups)
+        groups = joined_across(plan, expectation, asker, by_description(plan, groups))
     else:
         ohmmeter = Ohmmeter(asker, plan.meter, scope)
         if plan.vectors:
@@ -320,8 +320,8 @@ def _isolation(
     one_way: list[tuple[int, int]] = []
     lowest = math.inf
     pairs: set[tuple[int, int]] = set()
-    # Sense has excluded what conducts one way only; where there is no sense, ohms must look both ways.
-    for turned in (False,) if plan.vectors else (False, True):
+    # A diode's drop has no margin against an input's threshold: sense excludes no path that needs a voltage.
+    for turned in (False, True):
         found, ohm = _leaks(plan.isolation_ohm + plan.isolation_u_ohm, ohmmeter, sets, turned=turned)
         pairs |= found
         lowest = min(lowest, ohm)

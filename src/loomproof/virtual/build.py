@@ -69,7 +69,7 @@ class _Draft:
         self.contact_hz: dict[End, float] = {}
         self.moved: dict[End, End] = {}
         self.joints: list[tuple[End, End, float]] = []
-        self.diodes: list[tuple[End, End]] = []
+        self.diodes: list[tuple[End, End, float]] = []
         self.breakdowns: list[tuple[End, End, float]] = []
         self.farads: list[tuple[End, float]] = []
         self.sources: list[tuple[End, End | None, float, float]] = []
@@ -102,7 +102,9 @@ class _Draft:
             case "leak" | "part":
                 self.joints.append((fault.ends[0], fault.ends[1], fault.value))
             case "part diode":
-                self.diodes.append((fault.ends[0], fault.ends[1]))
+                self.diodes.append((fault.ends[0], fault.ends[1], c.DIODE_FORWARD_V))
+            case "part led":
+                self.diodes.append((fault.ends[0], fault.ends[1], c.LED_FORWARD_V))
             case "breakdown":
                 self.breakdowns.append((fault.ends[0], fault.ends[1], fault.value))
             case "swap" | "move":
@@ -233,8 +235,8 @@ class _Assembly:
             self._part(part)
         for a, b, ohm in self.draft.joints:
             self._resistor(a, b, ohm)
-        for a, b in self.draft.diodes:
-            self._diode(a, b, c.DIODE_FORWARD_V)
+        for a, b, forward_v in self.draft.diodes:
+            self._diode(a, b, forward_v)
         for end, farad in self.draft.farads:
             self.capacitors.append(Capacitor(self.node(end), GROUND, farad))
         sources = tuple(

@@ -41,6 +41,9 @@ RELAY_COIL_OHM = 85.0
 DIODE_FORWARD_V = 0.65
 """Forward voltage of a silicon diode at `DIODE_AT_A` where the description is silent (common practice)."""
 
+LED_FORWARD_V = 1.9
+"""Forward voltage of a red light-emitting diode at `DIODE_AT_A` (common practice)."""
+
 DIODE_AT_A = 0.01
 """The current at which a diode's forward voltage is stated, A."""
 

@@ -21,7 +21,7 @@ breakdown VOLT ECU:3 ECU:4
 swap C2:1 C2:2 | move C2:1 C2:5 | exchange C5 C6
 mirror C5 | rotate C5 | shift C5
 reversed D1 | missing R1 | value OHM R1 | blown F1
-part OHM ECU:3 ECU:4 | part diode ECU:3 ECU:4
+part OHM ECU:3 ECU:4 | part diode ECU:3 ECU:4 | part led ECU:3 ECU:4
 loose C3:2 4 Hz | loose W12 4 Hz
 voltage VOLT FC:1 | voltage VOLT FC:1 FC:2
 charged FARAD VOLT FC:1 FC:2
@@ -263,8 +263,9 @@ def _whole(kind: str) -> Callable[[_Reader], Fault]:
 
 
 def _part(reader: _Reader) -> Fault:
-    if reader.word("diode"):
-        return _pair("part diode")(reader)
+    for kind in ("diode", "led"):
+        if reader.word(kind):
+            return _pair(f"part {kind}")(reader)
     return _pair("part", "ohms")(reader)
 
 
