@@ -209,7 +209,12 @@ def hidden_faults(document: Document, oracle: Oracle) -> list[str]:
     said = headline_of(document)
     found = []
     for fault in oracle.faults:
-        if fault.kind in PART_FAULTS and not any(names(document.grade_text, name) for name in fault.parts):
+        shunt = oracle.make.ohms is None and 0 < fault.ohm < 1.0
+        if (
+            fault.kind in PART_FAULTS
+            and not shunt
+            and not any(names(document.grade_text, name) for name in fault.parts)
+        ):
             found.append(f"{fault.kind} {' '.join(fault.parts)} is not named in the headline")
         if fault.kind == "open":
             (wire,) = fault.wires
