@@ -6,6 +6,7 @@ be there is worked out, and a bench that only measures shows that it can read op
 
 from __future__ import annotations
 
+import math
 from collections.abc import Generator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -16,6 +17,7 @@ from loomproof.bench.selfcheck import Conductors, SelfCheck, refuse_unfit, self_
 from loomproof.bench.sensible import see_open, temperature_of
 from loomproof.clearance import Clearance, require
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, expect
+from loomproof.electrics.uncertainty import rectangular
 from loomproof.errors import AdapterError, SafetyError
 from loomproof.proof.plan import Meter, Plan, plan_proof
 from loomproof.proof.run import Step
@@ -87,24 +89,29 @@ def meter_of(
     simulated: bool = False,
     repeatability_ohm: float = 0.0,
     zero_spread_ohm: float | None = None,
+    plug_contact_ohm: float = 0.0,
     repeats: int = 1,
 ) -> Meter | None:
     """Return what a bench's ohms are worth, or ``None`` where it has none or does not say.
 
     ``repeatability_ohm`` is the standard deviation of one reading that a self-test found, Ω, 0 for unknown;
     ``zero_spread_ohm`` that of the zeroing, where the leads were learned with this meter
-    (`Adapter.offset_spread_ohm`).
+    (`Adapter.offset_spread_ohm`). ``plug_contact_ohm`` is the most that a contact of the zeroing plug can
+    have: it was learned with the lead, and is not the loom's.
     """
     if capabilities.ohms is None or capabilities.accuracy is None:
         return None
     # A lead that was never zeroed is half a metre or so of thin wire: common practice, no source.
     unknown_u_ohm = 0.0 if simulated else 0.03
+    lead_u_ohm = max((lead.standard_u_ohm(unknown_u_ohm) for lead in adapter.entries), default=0.0)
+    if zero_spread_ohm is not None:
+        lead_u_ohm = math.hypot(lead_u_ohm, rectangular(plug_contact_ohm))
     return Meter(
         two_wire=capabilities.accuracy,
         four_wire=capabilities.four_wire_accuracy if capabilities.four_wire else None,
         range_ohm=capabilities.ohms,
         lead_ohm={lead.point: lead.lead_ohm for lead in adapter.entries},
-        lead_u_ohm=max((lead.standard_u_ohm(unknown_u_ohm) for lead in adapter.entries), default=0.0),
+        lead_u_ohm=lead_u_ohm,
         repeatability_ohm=max(repeatability_ohm, zero_spread_ohm or 0.0),
         repeats=repeats,
         temperature_u_k=2.0 if measured_temperature else 6.0,
@@ -124,5 +131,6 @@ def cleared_meter(clearance: Clearance, request: Request, temperature_c: float |
         simulated=clearance.simulated,
         repeatability_ohm=clearance.repeatability_ohm,
         zero_spread_ohm=request.adapter.offset_spread_ohm(meter, request.started),
+        plug_contact_ohm=request.loom.settings.contact_ohm,
         repeats=request.repeats,
     )

@@ -18,6 +18,7 @@ from loomproof.bench.seam import Accuracy, Bench, Capabilities, Identity, Openin
 from loomproof.bench.zero import REPEATS, LeadReading, learn_leads, zeroed
 from loomproof.errors import AdapterError
 from loomproof.loom.model import End
+from loomproof.preparing import meter_of
 from loomproof.proof.plan import Meter
 from tests.cleared import cleared_empty
 
@@ -140,3 +141,18 @@ def test_a_lead_below_zero_comes_back_from_its_table() -> None:
     assert again.offset_spread_ohm("M 1", "2031-05-04T12:00:00Z")
     with pytest.raises(AdapterError):
         parse_adapter("point,connector,cavity,lead_ohm\n1,A,1,-0.2\n", name="by hand")
+
+
+def test_the_plugs_own_contacts_are_charged() -> None:
+    """A lead learned in a plug holds that plug's contact, anything up to what a contact may have."""
+    able = Capabilities(8, ohms=(0.0, 1e6), accuracy=Accuracy(0.1, 0.0))
+    learned = {p: LeadReading(0.1, 0.004, 0.003) for p in POINTS}
+    adapter = zeroed(in_order([End("A", str(p)) for p in POINTS]), learned, "2031-05-04", "M 1")
+    meters = [
+        meter_of(able, adapter, measured_temperature=True, zero_spread_ohm=spread, plug_contact_ohm=0.01)
+        for spread in (0.003, None)
+    ]
+    same, other = [meter for meter in meters if meter is not None]
+    assert same.lead_u_ohm == pytest.approx(math.hypot(0.002, 0.01 / math.sqrt(3.0)))
+    assert same.uncertainty_ohm(0.05, 2) < 0.03
+    assert other.uncertainty_ohm(0.05, 2) > 2.0 * 0.1 / math.sqrt(3.0)

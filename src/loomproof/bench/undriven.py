@@ -111,6 +111,7 @@ def meter_words(given: Conductors) -> str:
     if earths and feeds:
         where = f"black lead on each earth in turn ({earths}), red lead on each feed ({feeds})"
         where += " and on each other earth" if len(given.earths) > 1 else ""
+        where += "; then from each feed to each other" if len(given.feeds) > 1 else ""
     elif earths or feeds:
         where = f"one lead on each of {earths or feeds}, the other on every other thick wire"
     else:
