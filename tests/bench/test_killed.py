@@ -127,7 +127,7 @@ def test_nothing_is_driven_five_seconds_after_the_host_died(tmp_path: Path) -> N
     for seed in range(40):
         clock = Clock()
         device = Device(Scanner(loom))
-        line = DyingLine(device, clock, random.Random(seed), 36)
+        line = DyingLine(device, clock, random.Random(seed), 140)
         request = Request(loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z", watch_s=0.2)
         path = tmp_path / f"{seed}.jsonl"
         with suppress(Killed):
