@@ -71,3 +71,8 @@ def test_contacts_that_are_exchanged_with_a_part_on_one_are_told_where_they_are(
 def test_a_coil_read_where_the_contact_of_its_relay_hangs_is_not_missing() -> None:
     (told,) = titles(RELAY, "swap A:1 A:3")
     assert told == "W1 (black) and W3 (black) crossed at A:1 and A:3"
+
+
+def test_a_relay_that_is_out_is_told_once_though_its_coil_lay_beside_a_resistor() -> None:
+    (told,) = titles(RELAY + "R2,resistor,1=A:1 2=A:2,47,5,\n", "missing K1")
+    assert told.startswith("Relay K1 open or missing")

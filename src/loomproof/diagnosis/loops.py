@@ -41,7 +41,11 @@ class PartNetwork:
 
     def __init__(self, found: Found) -> None:
         self.edges: list[tuple[str, Hashable, Hashable, float]] = []
+        # A part whose contact was found open is out with all of its paths.
+        gone = {found.wiring.edges[number].component for number in found.cut_edges}
         for part in found.loom.components:
+            if part.name in gone:
+                continue
             for pair in set(conducting_ends(part)) - set(joined_ends(part)):
                 a, b = (found.group_at(end) for end in pair)
                 if part.resistance_ohm and a is not None and b is not None and a != b:
