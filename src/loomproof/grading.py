@@ -93,7 +93,6 @@ def _measured(claims: Iterable[ClaimEntry], what: str) -> list[ClaimEntry]:
         for claim in claims
         if claim.kind == what
         and (claim.measured_ohm is not None or claim.open)
-        and claim.rule
         and (claim.limit_ohm is not None or claim.lower_limit_ohm is not None)
     ]
 

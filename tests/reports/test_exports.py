@@ -119,7 +119,7 @@ def test_nothing_kept_gives_empty_tables() -> None:
         "faults by loom": [],
     }
     assert fleet.findings_table([]).empty
-    assert fleet.runs_table([]).empty
+    assert fleet.runs_table([], []).empty
 
 
 def test_findings_become_one_row_each() -> None:

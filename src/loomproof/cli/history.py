@@ -186,7 +186,8 @@ def report(
     found = found_in(counted)
     if junit is not None:
         write_file(junit, exports.junit_xml([one.verified.document() for one in counted if one.verified]))
-    runs = tuple(one.run for one in counted if one.run.kind == "proof")
+    proofs = tuple(one for one in counted if one.run.kind == "proof")
+    runs = tuple(one.run for one in proofs)
     looms = {(run.loom, run.serial) for run in runs}
     passed = sum(run.verdict == "pass" for run in runs)
     terminal().print(f"{plural(len(looms), 'loom')}, {plural(len(runs), 'run')}, {passed} passed")
@@ -196,7 +197,12 @@ def report(
         for label, count in counts:
             terminal().print(Text(f"  {count:5d}  {clean(label)}"))
     if runs_file is not None:
-        write_file(runs_file, exports.table_bytes(fleet.runs_table(runs), runs_file.suffix.lower()))
+        write_file(
+            runs_file,
+            exports.table_bytes(
+                fleet.runs_table(runs, [one.grade for one in proofs]), runs_file.suffix.lower()
+            ),
+        )
     if findings_file is not None:
         write_file(
             findings_file, exports.table_bytes(fleet.findings_table(found), findings_file.suffix.lower())

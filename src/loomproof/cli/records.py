@@ -186,6 +186,7 @@ def runs_view(runs: tuple[Trusted, ...]) -> Listing:
     for one in runs:
         run = one.run
         said = VERDICTS.get(run.verdict, run.verdict) + (f" ({run.faults})" if run.faults else "")
+        said = f"{said} {one.grade}".rstrip()
         style = _STYLES.get(run.verdict, "")
         if one.trouble:
             said, style = "CHANGED", "red"

@@ -66,7 +66,7 @@ def trends(runs: Iterable[Trusted]) -> tuple[Trend, ...]:
             if claim.kind != "resistance" or (claim.measured_ohm is None and not claim.open):
                 continue
             found.setdefault(claim.subject, []).append(
-                Point(run.run, run.ended, claim.measured_ohm, claim.uncertainty_ohm, claim.limit_ohm)
+                Point(run.run, run.ended, claim.measured_ohm, claim.uncertainty_ohm, claim.own_limit_ohm)
             )
     made = [Trend(subject, tuple(points)) for subject, points in found.items()]
 

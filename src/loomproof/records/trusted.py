@@ -34,6 +34,13 @@ class Trusted:
     trouble: str = ""
     verified: Verified | None = None
 
+    @property
+    def grade(self) -> str:
+        """The grade of a pass that is to be believed; "" for other verdicts, and from before grades."""
+        if self.trouble or self.verified is None or self.run.verdict != "pass":
+            return ""
+        return self.verified.document().grade or ""
+
 
 def trusted_runs(
     store: Store, known: Mapping[str, str], loom: str | None = None, limit: int | None = None

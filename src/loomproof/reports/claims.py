@@ -116,7 +116,7 @@ def limit(claim: ClaimEntry) -> str:
     """Return the limit of wire, contacts or part, or both where there is a lower one."""
     if claim.limit_ohm is None:
         return ""
-    upper_ohm = claim.limit_ohm if claim.physical_limit_ohm is None else claim.physical_limit_ohm
+    upper_ohm = claim.own_limit_ohm
     if claim.lower_limit_ohm:
         return f"{ohms(claim.lower_limit_ohm)} to {ohms(upper_ohm)}"
     return ohms(upper_ohm)

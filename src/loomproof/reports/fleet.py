@@ -30,11 +30,13 @@ _FOUND = (
 )
 
 
-def runs_table(runs: Iterable[object]) -> pd.DataFrame:
-    """Return one row for each run; every identifier is text."""
+def runs_table(runs: Iterable[object], grades: Iterable[str]) -> pd.DataFrame:
+    """Return one row for each run, with the grade of its pass; every identifier is text."""
     import pandas as pd
 
-    return pd.DataFrame([[getattr(run, column) for column in _RUN] for run in runs], columns=list(_RUN))
+    table = pd.DataFrame([[getattr(run, column) for column in _RUN] for run in runs], columns=list(_RUN))
+    table.insert(_RUN.index("verdict") + 1, "grade", list(grades))
+    return table
 
 
 def findings_table(found: Iterable[object]) -> pd.DataFrame:

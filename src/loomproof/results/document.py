@@ -201,6 +201,11 @@ class ClaimEntry(_Value):
     meter_wires: Literal[2, 4] | None = None
 
     @property
+    def own_limit_ohm(self) -> float | None:
+        """What wire, contacts or part allow; in documents of schema 1 that stands beside what was claimed."""
+        return self.limit_ohm if self.physical_limit_ohm is None else self.physical_limit_ohm
+
+    @property
     def beyond(self) -> bool:
         """Whether a measured claim reads outside its limits, by however little, or less than nothing."""
         if self.measured_ohm is None:
