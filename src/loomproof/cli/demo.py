@@ -11,6 +11,7 @@ import click
 from loomproof.cli.records import store_option
 
 if TYPE_CHECKING:
+    from loomproof.bench.adapter import Adapter
     from loomproof.cli.proving import Kept
     from loomproof.loom.model import Loom
 
@@ -50,6 +51,7 @@ def demo(out: Path, store: str | None) -> int:
     loom = load(path).loom
     click.echo(f"The loom: {loom.name} ({len(loom.cavities)} cavities, {len(loom.wires)} wires).", err=True)
     caution()
+    leads = _zeroed(loom)
     arguments = [word for fault in FAULTS for word in ("--fault", fault)]
     simulation = Simulation(path, arguments)
     try:
@@ -58,11 +60,11 @@ def demo(out: Path, store: str | None) -> int:
         click.echo("Four faults are hidden in the loom on it. First proof:", err=True)
         # Only while a proof is sealed and shown are orders to stop held back; the next one can be stopped.
         with click.Context(demo):
-            first = _prove(loom, path, address, out, store)
+            first = _prove(loom, leads, path, address, out, store)
             show(first)
         click.echo(f"\nMending the simulated loom: {simulation.tell('mend')}", err=True)
         click.echo("Second proof:", err=True)
-        second = _prove(loom, path, address, out, store)
+        second = _prove(loom, leads, path, address, out, store)
         show(second)
     finally:
         simulation.end()
@@ -76,8 +78,33 @@ def demo(out: Path, store: str | None) -> int:
     return 0 if as_planned else proving.EXIT_CODES["incomplete"]
 
 
-def _prove(loom: Loom, path: Path, address: str, out: Path, store: str | None) -> Kept:
+def _zeroed(loom: Loom) -> Adapter:
+    """Return the in-order adapter, its leads learned with a shorting plug on, as before a real proof."""
+    from datetime import UTC, datetime
+
     from loomproof.bench.adapter import in_order
+    from loomproof.bench.opening import open_bench
+    from loomproof.bench.seam import meter_name
+    from loomproof.bench.zero import learn_leads, zeroed
+    from loomproof.cli import proving
+    from loomproof.cli.asking import Terminal
+    from loomproof.cli.plugged import plugged_in
+
+    click.echo("First the leads are zeroed, a shorting plug over all ends of the adapter.", err=True)
+    adapter = in_order(loom.cavities)
+    points = adapter.points
+    names = {lead.point: str(lead.end) for lead in adapter.entries}
+    with (
+        plugged_in("sim:", None, adapter, shorted=points) as (where, plug),
+        open_bench(where, loom_path=plug) as opened,
+    ):
+        clearance = proving.cleared_empty(opened, Terminal())
+        leads = learn_leads(opened, clearance, points, names=names)
+        meter = meter_name(clearance.identity, clearance.capabilities)
+    return zeroed(adapter, leads, f"{datetime.now(UTC):%Y-%m-%d}", meter)
+
+
+def _prove(loom: Loom, leads: Adapter, path: Path, address: str, out: Path, store: str | None) -> Kept:
     from loomproof.cli import proving
     from loomproof.cli.asking import Terminal
     from loomproof.flow import Request
@@ -85,7 +112,7 @@ def _prove(loom: Loom, path: Path, address: str, out: Path, store: str | None) -
     started, now = proving.started_now()
     request = Request(
         loom=loom,
-        adapter=in_order(loom.cavities),
+        adapter=leads,
         run=proving.run_name(now),
         started=started,
         person="the demo",
