@@ -36,6 +36,7 @@ from loomproof.proof.reach import reach_of
 from loomproof.proof.run import Step, run_plan
 from loomproof.proof.scope import Scope
 from loomproof.results import document as doc
+from loomproof.results.entered import METHOD, Entered, Meter
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.grade import Grade
 from loomproof.results.insulation import Insulation
@@ -77,6 +78,10 @@ class Request:
     """Ends without a point that a person touches with the probe, one at a time."""
     insulation: InsulationTest | None = None
     """An insulation test to be made at the end, where all else passes; the clearance holds its voltage."""
+    serial: str = ""
+    """The item's own serial, where it is not the description's: many looms are made by one design."""
+    entered: Entered = field(default_factory=Entered)
+    """What a person entered for the certificate: order, laboratory, meter."""
     grade: Grade | None = None
     """The grade that a pass must reach; ``None``: ``bench`` where ohms are measured, else ``connections``."""
 
@@ -288,9 +293,13 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
         person=request.person,
         place=request.place,
         inspection=request.inspection,
+        entered=_entered(request, last),
+        method=METHOD,
         loom=doc.LoomEntry(
             name=loom.name,
-            serial=loom.serial,
+            serial=request.serial or loom.serial,
+            part_number=loom.part_number,
+            revision=loom.revision,
             description=loom.description,
             digest=loom.digest,
             answers={
@@ -357,6 +366,13 @@ def conclude(request: Request, parts: Sequence[Part]) -> Outcome:
         software=f"loomproof {loomproof.__version__}",
     )
     return Outcome(document, measured, findings, plan)
+
+
+def _entered(request: Request, part: Part) -> Entered:
+    """Return what was entered; the meter only where a real bench has read ohms."""
+    if part.clearance.simulated or part.plan.meter is None:
+        return request.entered.model_copy(update={"meter": Meter()})
+    return request.entered
 
 
 def _known(request: Request) -> None:

@@ -96,6 +96,8 @@ def looms(draw: st.DrawFn) -> Loom:
         tuple(facts),
         tuple(draw(_choices([circuit.name for circuit in circuits]))),
         settings,
+        draw(texts),
+        draw(texts),
     )
 
 

@@ -389,3 +389,23 @@ def test_circuits_that_need_each_other_in_a_circle_are_said() -> None:
         "circuits.csv, row 7, column needs: circuits need each other in a circle: "
         "earth needs fog needs earth. Take out the one that is no need."
     ]
+
+
+def test_part_number_and_revision_are_of_the_description_and_leave_older_digests_as_they_were() -> None:
+    """The digest below was written down before a description could state either."""
+    plain = load_files(TAIL, "tail").loom
+    assert (plain.part_number, plain.revision) == ("", "")
+    assert plain.digest == "d87c0bd90c8565342723867d2f6b1f8194f14496673c1e18875c2bc5c621473c"
+    stated = changed("loom.toml", "[loom]", '[loom]\npart_number = "TL-100"\nrevision = "C"')
+    loom = load_files(stated, "tail").loom
+    assert (loom.part_number, loom.revision) == ("TL-100", "C")
+    other = load_files(stated | {"loom.toml": stated["loom.toml"].replace(b'"C"', b'"D"')}, "tail").loom
+    assert len({plain.digest, loom.digest, other.digest}) == 3
+
+
+def test_a_revision_that_is_no_text_is_named_by_line() -> None:
+    stated = changed("loom.toml", "[loom]", "[loom]\nrevision = 3")
+    line = stated["loom.toml"].decode().splitlines().index("revision = 3") + 1
+    assert f"loom.toml, row {line}, column loom.revision: 3 is not text. Put it in double quotes." in [
+        str(problem) for problem in problems(stated)
+    ]

@@ -127,10 +127,12 @@ def as_kbl_holds(loom: Loom) -> Loom:
             if shared or not held:
                 facts.append(CavityFacts(end, spare=not held, shared=shared))
     order = list(dict.fromkeys(wire.circuit for wire in loom.wires if wire.circuit))
-    about = f"part number {loom.serial or 'not given'}, from back.kbl"
+    about = f"part number {loom.part_number or loom.serial or 'not given'}, from back.kbl"
     return replace(
         loom,
         serial="",
+        part_number="",
+        revision="",
         description=about,
         wires=tuple(wires),
         cavity_facts=tuple(facts),

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from loomproof.flow import Request
     from loomproof.loom.model import End, Loom
     from loomproof.proof.insulating import InsulationTest
+    from loomproof.results.entered import Entered
     from loomproof.results.grade import Grade
 
 MOST_OHM = 1e3
@@ -40,6 +41,8 @@ def run_header(request: Request, clearance: Clearance | None = None) -> dict[str
         "person": request.person,
         "place": request.place,
         "inspection": list(request.inspection),
+        "serial": request.serial,
+        "entered": request.entered.model_dump(mode="json", exclude_defaults=True),
         "repeats": request.repeats,
         "watch_s": request.watch_s,
         "meter_v": None if clearance is None else clearance.meter_v,
@@ -92,6 +95,8 @@ def request_from(header: Mapping[str, object], loom: Loom) -> Request:
             person=found.text("person"),
             place=found.text("place"),
             inspection=found.texts("inspection"),
+            serial=found.text("serial", ""),
+            entered=found.entered("entered"),
             repeats=found.whole("repeats", 1, 100),
             watch_s=found.number("watch_s", 0.0, 3600.0),
             probed=found.ends("probed", ()),
@@ -228,6 +233,15 @@ class _Fields:
         if value not in set(Grade):
             raise self._wrong(key, "wire, bench or connections")
         return Grade(str(value))
+
+    def entered(self, key: str) -> Entered:
+        """Return what was entered for the certificate; nothing in headers from before it was kept."""
+        from loomproof.results.entered import Entered
+
+        try:
+            return Entered.model_validate(self.header.get(key, {}))
+        except ValueError:  # pydantic's own is one
+            raise self._wrong(key, "what was entered for the certificate") from None
 
     def moment(self, key: str) -> str:
         """Return a date with time and zone, as text; far enough from the calendar's ends to count from."""

@@ -7,7 +7,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -24,6 +24,7 @@ from loomproof.cli.options import (
     selftest_age_option,
 )
 from loomproof.cli.records import store_option
+from loomproof.cli.stating import certificate_options, entered
 from loomproof.errors import JournalError, LinkError, ReplayError, UsageError
 
 if TYPE_CHECKING:
@@ -56,6 +57,7 @@ if TYPE_CHECKING:
 )
 @click.option("--person", default="", help="Who proves it; stands on the certificate.")
 @click.option("--place", default="", help="Where; stands on the certificate.")
+@certificate_options
 @click.option(
     "--inspected", type=Said(), multiple=True, metavar="NOTE", help="What was seen when it was looked over."
 )
@@ -135,6 +137,7 @@ def prove(
     grade: str | None,
     made_safe: bool,
     store: str | None,
+    stated: dict[str, Any],
 ) -> int:
     """Prove LOOM (a folder or workbook) on a bench and keep a sealed certificate.
 
@@ -185,6 +188,8 @@ def prove(
         watch_s=watch_s or 0.0,
         plan=_saved_plan(plan_file, loaded.loom),
         insulation=None if insulation_v is None else InsulationTest(insulation_v, insulation_ms or 1000),
+        serial=stated.get("serial", ""),
+        entered=entered(stated),
         grade=Grade(grade) if grade else None,
     )
     assured = proving.Assured(

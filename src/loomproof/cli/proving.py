@@ -184,7 +184,7 @@ def begun(request: Request, journal: Path, store: str | None) -> None:
         loom.name,
         request.started,
         journal,
-        serial=loom.serial,
+        serial=request.serial or loom.serial,
         digest=loom.digest,
         store=store,
     )

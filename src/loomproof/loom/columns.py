@@ -89,7 +89,11 @@ CAVITIES = (
     Column("note", False, "free text"),
 )
 LOOM = (
-    Column("key", True, "name, serial, description, colour_code, decimal or one of the defaults"),
+    Column(
+        "key",
+        True,
+        "name, serial, part_number, revision, description, colour_code, decimal or one of the defaults",
+    ),
     Column("value", True, "its value"),
 )
 CHOICES = (

@@ -32,6 +32,12 @@ class Identity:
     decimal: str = "."
     settings: Settings = field(default_factory=Settings)
     choices: tuple[Choice, ...] = ()
+    part_number: str = ""
+    revision: str = ""
+
+
+TEXTS = ("name", "serial", "part_number", "revision", "description")
+"""The texts that ``[loom]`` may hold."""
 
 
 class _Reader:
@@ -97,11 +103,12 @@ def parse(data: bytes, file: str = FILE) -> tuple[Identity | None, list[Problem]
 def _identity(document: Mapping[str, object], reader: _Reader) -> tuple[Identity | None, list[Problem]]:
     reader.keys(document, ("loom", "tables", "defaults", "choice"), "")
     told = reader.table(document.get("loom", {}), "loom")
-    reader.keys(told, ("name", "serial", "description"), "loom.")
-    name, serial, description = (reader.text(told, key, "loom.") for key in ("name", "serial", "description"))
+    reader.keys(told, TEXTS, "loom.")
+    texts = {key: reader.text(told, key, "loom.") for key in TEXTS}
+    name = texts["name"]
     if not name and not reader.problems:
         reader.wrong("loom.name", "the loom has no name", 'Like name = "Left tail lamp".')
-    for key, text in (("name", name), ("serial", serial), ("description", description)):
+    for key, text in texts.items():
         if flaw(text):
             reader.wrong(f"loom.{key}", f"the text {flaw(text)}")
             return None, reader.problems
@@ -116,8 +123,10 @@ def _identity(document: Mapping[str, object], reader: _Reader) -> tuple[Identity
         _choice(reader, item, i) for i, item in enumerate(reader.tables(document.get("choice", []), "choice"))
     ]
     choices = tuple(choice for choice in found if choice)
-    identity = Identity(name, serial, description, colour_code, decimal, settings, choices) if name else None
-    return identity, reader.problems
+    if not name:
+        return None, reader.problems
+    said = Identity(colour_code=colour_code, decimal=decimal, settings=settings, choices=choices, **texts)
+    return said, reader.problems
 
 
 def from_sheets(loom: Table, choices: Table | None) -> tuple[Identity | None, list[Problem]]:
@@ -271,9 +280,7 @@ def sheets_of(identity: Identity) -> tuple[list[dict[str, str]], list[dict[str, 
     """Return an identity as the rows of the sheets ``loom`` and ``choices`` of a workbook."""
     stated = [name for name in SETTINGS if name in identity.settings.stated]
     keys = {
-        "name": identity.name,
-        "serial": identity.serial,
-        "description": identity.description,
+        **{key: getattr(identity, key) for key in TEXTS},
         "colour_code": identity.colour_code,
         **{name: repr(getattr(identity.settings, name)) for name in stated},
     }
@@ -303,11 +310,8 @@ def _key(name: str) -> str:
 
 def write(identity: Identity) -> bytes:
     """Return ``loom.toml`` for an identity; `parse` reads it back."""
-    lines = ["[loom]", f"name = {toml_text(identity.name)}"]
-    if identity.serial:
-        lines.append(f"serial = {toml_text(identity.serial)}")
-    if identity.description:
-        lines.append(f"description = {toml_text(identity.description)}")
+    lines = ["[loom]"]
+    lines += [f"{key} = {toml_text(getattr(identity, key))}" for key in TEXTS if getattr(identity, key)]
     lines += ["", "[tables]", f"colour_code = {toml_text(identity.colour_code)}"]
     stated = [name for name in SETTINGS if name in identity.settings.stated]
     if stated:

@@ -259,9 +259,11 @@ class Loom:
     cavity_facts: tuple[CavityFacts, ...] = ()
     choices: tuple[Choice, ...] = ()
     settings: Settings = field(default_factory=Settings)
+    part_number: str = ""
+    revision: str = ""
 
     def __post_init__(self) -> None:
-        refuse_flaws("loom", self.name, self.serial, self.description)
+        refuse_flaws("loom", self.name, self.serial, self.description, self.part_number, self.revision)
         if not self.name:
             raise ValueError("loom: a name is missing")
 
@@ -355,11 +357,17 @@ class Loom:
 
     @cached_property
     def digest(self) -> str:
-        """SHA-256 over the whole description, hex; the same description gives the same digest anywhere."""
+        """SHA-256 over the whole description, hex; the same description gives the same digest anywhere.
+
+        Part number and revision count where they are stated: a description without keeps the digest that it
+        had before there were any.
+        """
+        stated = asdict(self)
+        for key in ("part_number", "revision"):
+            if not stated[key]:
+                del stated[key]
         return hashlib.sha256(
-            json.dumps(
-                _plain(asdict(self)), sort_keys=True, ensure_ascii=False, separators=(",", ":")
-            ).encode()
+            json.dumps(_plain(stated), sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode()
         ).hexdigest()
 
     def neighbours(self, end: End) -> tuple[End, ...]:

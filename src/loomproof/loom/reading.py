@@ -154,6 +154,8 @@ def _joined(
         tuple(built.cavity_facts),
         known.choices,
         known.settings,
+        known.part_number,
+        known.revision,
     )
     files = {name: (table.file, table.sheet) for name, table in found.items()} | {"choices": choices}
     places = checking.Places(files, built.rows, _unread(loom, found))

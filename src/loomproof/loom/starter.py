@@ -93,6 +93,8 @@ def _toml(name: str) -> str:
         "[loom]",
         f"name = {toml_text(name)}",
         '# serial = "…"        # what tells this loom from others of its kind',
+        '# part_number = "…"   # of the design, and its revision; both stand on the certificate',
+        '# revision = "…"',
         '# description = "…"',
         "",
         "[tables]",

@@ -30,6 +30,8 @@ def identity_of(loom: Loom, colour_code: str = colours.IEC_60757) -> identity.Id
         colour_code,
         settings=loom.settings,
         choices=loom.choices,
+        part_number=loom.part_number,
+        revision=loom.revision,
     )
 
 

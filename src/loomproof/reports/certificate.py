@@ -10,27 +10,23 @@ from __future__ import annotations
 import datetime
 import json
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import cast
 
 from loomproof.loom.ends import End
-from loomproof.reports import claims
+from loomproof.reports import claims, stated
 from loomproof.reports.typesetting import typeset
 from loomproof.reports.words import (
     VERDICTS,
-    asked,
     clean,
     evidence,
     graded,
     kind,
-    ohms,
-    percent,
     plural,
-    when,
     wires,
     worst,
 )
-from loomproof.results.document import AdapterEntry, Document, FindingEntry
+from loomproof.results.document import Document, FindingEntry
 
 View = dict[str, object]
 
@@ -69,8 +65,11 @@ LIMITS = {
 }
 """What every certificate says, by a word that shows that a document says it already."""
 
-_MM_PER_PX = 0.18
-"""Scale of connector drawings: four small ones beside each other on A4."""
+_MM_PER_PX = 0.25
+_PAGE_MM = 174.0
+_MOST_LINES = 10
+"""Scale of connector drawings, in which their least text is 6 pt, how wide the page is, and how many lines of
+cavities with three wires each it takes."""
 
 
 def _limits(document: Document) -> list[str]:
@@ -111,6 +110,7 @@ def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str
     digest = str(plain["hash"])
     passed = document.verdict.value == "pass"
     rules = claims.rules(document.claims)
+    said_when = stated.dated(document)
     view: View = {
         "title": f"Certificate of proof: {name}, run {document.run}, {VERDICTS[document.verdict.value]}",
         "author": document.person or "loomproof",
@@ -127,13 +127,14 @@ def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str
         "run": document.run,
         "short-hash": digest[:16],
         "fingerprint": fingerprint or seal["key"][:16],
-        "facts": _facts(document),
+        "facts": [{"head": head, "rows": rows} for head, rows in stated.facts(document)],
+        "statements": stated.statements(document),
         "not-tested": list(document.not_tested) or _nothing_left(document),
         "untested": list(document.coverage.untested),
         "waived": list(document.coverage.waived),
-        "waiver": document.person or "the person named above",
+        "waiver": document.person or "a person who is not named",
         "findings": [_finding(finding, n) for n, finding in enumerate(document.findings, 1)],
-        "mended": _mended(cast(Sequence[Mapping[str, object]], body.get("mended", ()))),
+        "mended": _mended(cast(Sequence[Mapping[str, object]], body.get("mended", ())), said_when),
         "remarks": _remarks(body),
         "cautions": [*document.cautions, *_limits(document)],
         "claim-groups": claims.groups(document.claims, rules),
@@ -170,117 +171,6 @@ def _nothing_left(document: Document) -> list[str]:
     if document.coverage.untested or document.coverage.waived:
         return []
     return ["Every cavity of the description had a test point."]
-
-
-def _facts(document: Document) -> list[list[str]]:
-    loom, bench, counts = document.loom, document.bench, document.counts
-    named = " ".join(part for part in (bench.maker, bench.model, bench.serial) if part)
-    firmware = f", firmware {bench.firmware}" if bench.firmware else ""
-    # Of several hook-ups, what was seen alike is said once.
-    checks = dict.fromkeys(
-        f"{check.name}{'' if check.passed else ' FAILED'}{f': {check.text}' if check.text else ''}"
-        for check in bench.checks
-    )
-    rows = [
-        ["proved", f"{when(document.started)} to {when(document.ended)}"],
-        ["by", document.person or "not stated"],
-        ["at", document.place or "not stated"],
-        ["description", loom.digest, "code"],
-        [
-            "answers",
-            "; ".join(f"{choice}: {answer or 'no answer'}" for choice, answer in loom.answers.items()),
-        ],
-        ["bench", f"{named or bench.address}{firmware}, {plural(bench.points, 'point')}"],
-        ["last self-test", when(bench.last_selftest) or "none kept"],
-        ["self-test FAILED", bench.selftest_failures],
-        ["checks before", "; ".join(checks)],
-        ["accuracy", _accuracy(document)],
-        ["thresholds", _thresholds(document)],
-        ["test current", "" if bench.test_current_a is None else f"{bench.test_current_a * 1e3:g} mA"],
-        ["test voltage", "" if bench.test_voltage_v is None else f"at most {bench.test_voltage_v:g} V"],
-        ["temperature", _temperature(document)],
-        ["adapter", document.adapter.name],
-        ["adapter table", document.adapter.digest, "code"],
-        ["meter checked", _meter(document)],
-        ["risk", _risk(document)],
-        ["adapter leads", _leads(document.adapter)],
-        [
-            "counts",
-            f"{plural(counts.connectors, 'connector')}, {plural(counts.cavities, 'cavity', 'cavities')} "
-            f"({len(document.coverage.tested)} tested), {plural(counts.wires, 'wire')}, "
-            f"{plural(counts.nets, 'net')}, {plural(counts.components, 'component')}",
-        ],
-        ["asked", asked(counts)],
-        [
-            "found",
-            f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}, {counts.undecided} undecided",
-        ],
-        ["watched while moved", f"{counts.watched_s:g} s" if counts.watched_s else ""],
-        ["looked at by eye", "; ".join(filter(str.strip, document.inspection)) or "nobody looked it over"],
-        ["journal", document.journal_digest, "code"],
-        ["software", document.software],
-    ]
-    return [row for row in rows if row[1]]
-
-
-def _accuracy(document: Document) -> str:
-    bench = document.bench
-    if bench.accuracy_ohm is None:
-        return "the bench measures no resistance"
-    told = [f"{_error(bench.accuracy_ohm, bench.accuracy_ratio)}, two-wire"]
-    if bench.four_wire_accuracy_ohm is not None:
-        told.append(f"{_error(bench.four_wire_accuracy_ohm, bench.four_wire_accuracy_ratio)}, four-wire")
-    return "; ".join(told)
-
-
-def _error(ohm: float, ratio: float | None) -> str:
-    return f"±({ohms(ohm)}{f' + {ratio:.2%} of reading' if ratio else ''})"
-
-
-def _meter(document: Document) -> str:
-    if document.bench.accuracy_ohm is None or document.schema_ == 1:
-        return ""
-    return document.meter_check or "no: nothing of known resistance was read"
-
-
-def _risk(document: Document) -> str:
-    """Say how likely the loom as a whole hides a joint beyond what its grade says."""
-    if document.verdict.value != "pass" or document.risk is None:
-        return ""
-    return (
-        f"that any joint or part of this loom is beyond what the grade says: at most "
-        f"{percent(document.risk)}; that a loom with one beyond its limit is given grade wire: at most 2.3%"
-    )
-
-
-def _temperature(document: Document) -> str:
-    bench = document.bench
-    known = f" ± {2 * bench.temperature_u_k:g} K (k = 2)" if bench.temperature_u_k else ""
-    if bench.temperature_c is None:
-        return f"not measured; limits are for 20 °C{known}"
-    return f"{bench.temperature_c:.1f} °C{known}"
-
-
-def _leads(adapter: AdapterEntry) -> str:
-    zeroed = f"zeroed {when(adapter.leads_zeroed)}" if adapter.leads_zeroed else "not all zeroed"
-    if adapter.leads_ohm is None:
-        return zeroed
-    least, most = adapter.leads_ohm
-    if not most:
-        return "nothing taken off for them"
-    span = ohms(most) if least == most else f"{ohms(least)} to {ohms(most)}"
-    return f"{span} taken off for each, {zeroed}"
-
-
-def _thresholds(document: Document) -> str:
-    bench = document.bench
-    if bench.clear_ohm is None or bench.sense_ohm is None:
-        return ""
-    settle = "" if bench.settle_us is None else f"; settled {bench.settle_us} µs before each reading"
-    low, high = ohms(bench.sense_ohm), ohms(bench.clear_ohm)
-    return (
-        f"with one point behind it a path under {low} surely reads low, one over {high} surely high{settle}"
-    )
 
 
 def _finding(finding: FindingEntry, number: int) -> View:
@@ -323,7 +213,7 @@ WHOLE_RUN = "the whole run"
 """What a record calls the finding of a note that speaks of a whole run."""
 
 
-def _mended(entries: Sequence[Mapping[str, object]]) -> list[list[str]]:
+def _mended(entries: Sequence[Mapping[str, object]], when: Callable[[str], str]) -> list[list[str]]:
     rows = []
     whole = any(entry["finding"] == WHOLE_RUN for entry in entries)
     silent = {
@@ -357,25 +247,28 @@ def qr_svg(link: str) -> str:
 
 
 def _faces(document: Document) -> list[View]:
-    from loomproof.reports.drawing import entry_face
+    from loomproof.reports.drawing import entry_faces
 
     faces: list[View] = []
-    marked = {cavity for finding in document.findings for cavity in finding.cavities}
+    found = {cavity for finding in document.findings for cavity in finding.cavities}
     for entry in document.connectors:
-        cavities = [cavity for row in entry.rows for cavity in row if cavity]
-        if not cavities:
-            continue
-        faulty = tuple(cavity for cavity in cavities if str(End(entry.name, cavity)) in marked)
-        svg = entry_face(entry, marked=faulty)
-        size = _WIDTH.search(svg)
-        faces.append(
-            {
-                "svg": svg,
-                "alt": f"{entry.kind} {entry.name}: {plural(len(cavities), 'cavity', 'cavities')}"
-                + (f"; faulty: {', '.join(faulty)}" if faulty else ""),
-                "mm": round((float(size[1]) if size else 1000.0) * _MM_PER_PX, 1),
-            }
-        )
+        marked = {cavity for row in entry.rows for cavity in row if str(End(entry.name, cavity)) in found}
+        for svg, cavities in entry_faces(
+            entry, marked=marked, page_px=_PAGE_MM / _MM_PER_PX, lines=_MOST_LINES
+        ):
+            if not cavities:
+                continue
+            faulty = [cavity for cavity in cavities if cavity in marked]
+            size = _WIDTH.search(svg)
+            wide_mm = (float(size[1]) if size else 1000.0) * _MM_PER_PX
+            faces.append(
+                {
+                    "svg": svg,
+                    "alt": f"{entry.kind} {entry.name}: {plural(len(cavities), 'cavity', 'cavities')}"
+                    + (f"; faulty: {', '.join(faulty)}" if faulty else ""),
+                    "mm": min(_PAGE_MM, round(wide_mm, 1)),
+                }
+            )
     return faces
 
 

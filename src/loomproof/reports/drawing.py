@@ -5,6 +5,7 @@ Everything here is a pure function from description values to SVG text.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping, Sequence
 
 from loomproof.loom.model import Connector, ConnectorKind, Loom
@@ -23,16 +24,37 @@ def connector_face(
     *,
     description: str = "",
     marked: Collection[str] = (),
+    page_px: float = math.inf,
 ) -> str:
     """Return a connector's face as an SVG document; `drawing_face.face` says what the arguments are."""
-    return drawing_face.face(name, kind, rows, colours, description=description, marked=marked)
-
-
-def entry_face(entry: ConnectorEntry, *, marked: Collection[str] = ()) -> str:
-    """Return the face of a connector as a results document holds it."""
-    return connector_face(
-        entry.name, entry.kind, entry.rows, entry.colours, description=entry.description, marked=marked
+    return drawing_face.face(
+        name, kind, rows, colours, description=description, marked=marked, page_px=page_px
     )
+
+
+def entry_faces(
+    entry: ConnectorEntry, *, marked: Collection[str] = (), page_px: float = math.inf, lines: int = 10_000
+) -> list[tuple[str, list[str]]]:
+    """Return the face of a connector as a results document holds it, each piece with its cavities.
+
+    Pieces are no wider than ``page_px`` and have no more ``lines`` of cavities than said.
+    """
+    cut = drawing_face.cut(entry.rows, entry.colours, page_px)
+    pieces = [entry.rows] if len(cut) <= lines else [cut[at : at + lines] for at in range(0, len(cut), lines)]
+    faces = []
+    for number, rows in enumerate(pieces, 1):
+        which = f", piece {number} of {len(pieces)}, long rows cut" if len(pieces) > 1 else ""
+        svg = connector_face(
+            entry.name + which,
+            entry.kind,
+            rows,
+            entry.colours,
+            description=entry.description,
+            marked=marked,
+            page_px=page_px,
+        )
+        faces.append((svg, [cavity for row in rows for cavity in row if cavity]))
+    return faces
 
 
 def loom_face(loom: Loom, connector: Connector) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+import math
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from loomproof.loom.model import ConnectorKind
 from loomproof.reports import drawing_svg as svg
@@ -15,8 +16,8 @@ BAND = 9.0
 """Sizes in px: one cavity, the space between two, the heading, the margin, one wire's swatch."""
 WIDEST = 20
 """Cavities side by side; a longer row goes on in the line below, and the caption says so."""
-SMALL = 6.5
-"""Font size in px down to which a cavity's name is made smaller before the cavities are drawn wider."""
+SMALL = 8.5
+"""Least font size in px of anything on a face; cavities are drawn wider before a text is made smaller."""
 BAND_STEP = 21.0
 MOST = 3
 """Height in px that a further wire in a cavity takes, and how many are drawn before they are counted."""
@@ -30,17 +31,18 @@ def face(
     *,
     description: str = "",
     marked: Collection[str] = (),
+    page_px: float = math.inf,
 ) -> str:
-    """Return the face as an SVG document.
+    """Return the face as an SVG document, its rows cut so that they are no wider than ``page_px``.
 
     ``rows`` are cavity names seen from the mating face ("" is a gap); ``colours`` gives the wires of a
     cavity as IEC 60757 codes, tracer after a slash, several wires separated by a space. Cavities in
     ``marked`` are ringed and carry an exclamation mark. A splice has no cavities and gets one joint.
     """
-    grid = [list(row[at : at + WIDEST]) for row in rows for at in range(0, len(row), WIDEST)] or [[""]]
+    cell = max(CELL, *_needed(rows, colours))
+    grid = cut(rows, colours, page_px) or [[""]]
     is_cut = len(grid) > max(len(rows), 1)
     across = max(max(len(row) for row in grid), 1)
-    cell = max([CELL, *(svg.text_width(cavity, SMALL, bold=True) + 6 for row in grid for cavity in row)])
     heights = [_row_height(row, colours) for row in grid]
     body_width = across * (cell + GAP) - GAP
     body_height = sum(heights) + GAP * (len(grid) - 1)
@@ -48,8 +50,8 @@ def face(
     height = HEAD + body_height + 2 * PAD + 26
     left = (width - body_width) / 2
     top = HEAD + PAD
-    head, head_size = svg.fitted(name, width - 2 * PAD, 14, bold=True)
-    sub, sub_size = svg.fitted(description or kind, width - 2 * PAD, 9.5)
+    head, head_size = svg.fitted(name, width - 2 * PAD, 14, SMALL, bold=True)
+    sub, sub_size = svg.fitted(description or kind, width - 2 * PAD, 9.5, SMALL)
     drawn = [
         svg.text(PAD, 19, head, head_size, weight="bold"),
         svg.text(PAD, 33, sub, sub_size, fill=svg.PALE),
@@ -65,8 +67,25 @@ def face(
                 drawn += _cavity(at, y, sizes, cavity, wires, cavity in colours, cavity in marked)
         y += cell_height + GAP
     caption = f"{kind}, seen from the mating face" + (", long rows cut" if is_cut else "")
-    drawn.append(svg.text(width / 2, height - 9, caption, 8.5, anchor="middle", fill=svg.PALE))
+    drawn.append(svg.text(width / 2, height - 9, caption, SMALL, anchor="middle", fill=svg.PALE))
     return svg.document(width, height, f"Connector {name}", _told(name, kind, grid, colours, marked), drawn)
+
+
+def cut(
+    rows: Sequence[Sequence[str]], colours: Mapping[str, str], page_px: float = math.inf
+) -> list[list[str]]:
+    """Return the rows as lines that are no wider than ``page_px`` and `WIDEST` when they are drawn."""
+    cell = max(CELL, *_needed(rows, colours))
+    widest = int(min(WIDEST, max(1, (page_px - 2 * PAD - 12 + GAP) // (cell + GAP))))
+    return [list(row[at : at + widest]) for row in rows for at in range(0, len(row), widest)]
+
+
+def _needed(rows: Sequence[Sequence[str]], colours: Mapping[str, str]) -> Iterator[float]:
+    """Yield the width in px that each cavity needs for its name and its wires' letters."""
+    for cavity in (cavity for row in rows for cavity in row if cavity):
+        yield svg.text_width(cavity, SMALL, bold=True) + 6
+        yield from (svg.text_width(wire, SMALL) + 4 for wire in _wires(colours.get(cavity, "")))
+    yield 0.0
 
 
 def _row_height(row: Sequence[str], colours: Mapping[str, str]) -> float:
@@ -131,15 +150,15 @@ def _cavity(
     for index, colour in enumerate(shown):
         at = y + 21 + index * BAND_STEP
         drawn.append(svg.swatch(x + 6, at, width - 12, BAND, colour if colour != "?" else ""))
-        letters, size = svg.fitted(colour, width - 4, 8.5)
+        letters, size = svg.fitted(colour, width - 4, SMALL, SMALL)
         drawn.append(svg.text(x + width / 2, at + BAND + 9, letters, size, anchor="middle"))
     if len(shown) < len(wires):
         at = y + 21 + len(shown) * BAND_STEP
         drawn.append(
-            svg.text(x + width / 2, at + BAND, f"+{len(wires) - len(shown)} wires", 8, anchor="middle")
+            svg.text(x + width / 2, at + BAND, f"+{len(wires) - len(shown)} wires", SMALL, anchor="middle")
         )
     if not wired:
-        drawn.append(svg.text(x + width / 2, y + 34, "empty", 8, anchor="middle", fill=svg.PALE))
+        drawn.append(svg.text(x + width / 2, y + 34, "empty", SMALL, anchor="middle", fill=svg.PALE))
     if marked:
         drawn.append(svg.rect(x - 2, y - 2, width + 4, height + 4, stroke=svg.MARK, line=3, corner=7))
         drawn.append(svg.text(x + width - 7, y + 14, "!", 14, anchor="middle", weight="bold", fill=svg.MARK))

@@ -13,6 +13,7 @@ from typing import Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from loomproof.results.entered import Entered
 from loomproof.results.findings import Kind, Severity, finding_key
 from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision
@@ -156,10 +157,15 @@ class BenchEntry(_Value):
 
 
 class LoomEntry(_Value):
-    """The loom as identified; ``digest`` is SHA-256 over its whole description."""
+    """The loom as identified; ``digest`` is SHA-256 over its whole description.
+
+    ``serial`` is the item's own, which need not stand in the description: many looms are made by one design.
+    """
 
     name: str
     serial: str = ""
+    part_number: str = ""
+    revision: str = ""
     description: str = ""
     digest: str = ""
     answers: dict[str, str] = Field(default_factory=dict)
@@ -233,6 +239,8 @@ class Document(_Value):
     words with its figures, ``grade_demanded`` is what was asked for. ``risk`` is the greatest probability
     that any joint or part of the loom is beyond what the grade says of it (``None`` where nothing was
     measured). ``meter_check`` says on what it rests that the meter reads ohms at all; "": on nothing.
+    ``person`` is who tested, ``entered`` what was entered besides, and ``method`` the name of the method
+    ("" in documents from before it had one).
     """
 
     schema_: Literal[1, 2] = Field(default=2, alias="schema")
@@ -248,6 +256,8 @@ class Document(_Value):
     person: str = ""
     place: str = ""
     inspection: tuple[str, ...] = ()
+    entered: Entered = Entered()
+    method: str = ""
     loom: LoomEntry
     bench: BenchEntry
     adapter: AdapterEntry

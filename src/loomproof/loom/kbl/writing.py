@@ -333,7 +333,7 @@ class _Writer:
     def _harness(self) -> etree._Element:
         return self.build.part(
             "Harness",
-            self.loom.serial,
+            self.loom.part_number or self.loom.serial,
             self.loom.name,
             [
                 ("Car_classification_level_2", NOTHING),

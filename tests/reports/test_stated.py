@@ -1,0 +1,215 @@
+"""What an assessor asks of a certificate; read back by pdftotext and poppler, which share nothing with ours.
+
+Which of it is asked: ISO/IEC 17025:2017, 7.8, and ILAC-G8:09/2019 for the decision rule (from memory).
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import subprocess
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from loomproof.reports.certificate import certificate_pdf
+from loomproof.reports.drawing import entry_faces
+from loomproof.results.document import ClaimEntry, Counts, Document, Verdict
+from loomproof.results.entered import METHOD, Entered, Meter
+from loomproof.results.measured import Decision
+from tests.reports.sample import document
+from tests.reports.test_certificate import certificate, sealed
+
+pytestmark = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext is not installed")
+
+ENTERED = Entered(
+    customer="Quarry Motors",
+    order="PO 4711",
+    condition="two plugs dirty, nothing broken",
+    authoriser="B. Signer",
+    laboratory="Back Lane Looms",
+    address="3 Back Lane, Ambleforth",
+    humidity_pct=43.5,
+    meter=Meter(make="Own build 6", serial="M-9", calibration="CAL-55", calibration_due=date(2027, 1, 4)),
+)
+
+
+def told(made: Document, tmp_path: Path) -> str:
+    return " ".join(" ".join(certificate(made, tmp_path)).split())
+
+
+def stated(made: Document | None = None, **changed: object) -> Document:
+    made = made or document()
+    loom = made.loom.model_copy(update={"part_number": "TL-100", "revision": "C"})
+    entered = ENTERED.model_copy(update=changed)
+    return made.model_copy(update={"loom": loom, "entered": entered, "method": METHOD})
+
+
+def test_what_was_entered_stands_on_the_certificate(tmp_path: Path) -> None:
+    text = told(stated(), tmp_path)
+    for word in (
+        "serial TL-0007",
+        "part number TL-100, revision C",
+        "customer Quarry Motors",
+        "order PO 4711",
+        "condition on receipt two plugs dirty, nothing broken",
+        "run 20260105-101500-1",
+        "tested 2026-01-05 10:15:00 UTC to 2026-01-05 10:15:07 UTC",
+        "issued 2026-01-05, when the run ended",
+        "tested by A. Tester",
+        "authorised by B. Signer",
+        "laboratory Back Lane Looms, 3 Back Lane, Ambleforth",
+        "at bench 2, back room",
+        "method loomproof method 1, loomproof",
+        "humidity 43.5% relative, as entered",
+        "meter Own build 6, serial M-9, as entered",
+        "calibration certificate CAL-55, as entered; due 2027-01-04",
+        "relate only to the item tested",
+        "Not to be reproduced except in full.",
+        "was given by people; the bench has not checked it",
+        "at most 2.3% each: guard band w = U, k = 2",
+        "Findings: opinions and interpretations",
+        "No accreditation is claimed.",
+    ):
+        assert word in text, word
+    assert "EXPIRED" not in text
+
+
+def test_what_nobody_entered_is_said_to_be_missing_or_left_out(tmp_path: Path) -> None:
+    made = document(serial="", person="")
+    text = told(made.model_copy(update={"place": ""}), tmp_path)
+    for word in (
+        "serial not stated",
+        "part number not stated",
+        "customer not stated",
+        "order not stated",
+        "condition on receipt not stated",
+        "tested by not stated",
+        "authorised by nobody is stated",
+        "laboratory not stated",
+        "calibration no traceability stated: no calibration certificate of the meter was entered",
+        "Waived by name by a person who is not named",
+    ):
+        assert word in text, word
+    assert "person named above" not in text
+    assert "humidity" not in text.casefold()
+
+
+def test_a_calibration_that_ran_out_is_told(tmp_path: Path) -> None:
+    """Due on the day of the test still holds; the day before does not."""
+    on_the_day = ENTERED.meter.model_copy(update={"calibration_due": date(2026, 1, 5)})
+    assert "EXPIRED" not in told(stated(meter=on_the_day), tmp_path)
+    before = ENTERED.meter.model_copy(update={"calibration_due": date(2026, 1, 4)})
+    assert "due 2026-01-04: EXPIRED on the day of the test" in told(stated(meter=before), tmp_path)
+    undated = ENTERED.meter.model_copy(update={"calibration_due": None})
+    assert "certificate CAL-55, as entered; no due date stated" in told(stated(meter=undated), tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("form", "day", "due"),
+    [
+        ("DD.MM.YYYY", "05.01.2026", "04.01.2027"),
+        ("DD/MM/YYYY", "05/01/2026", "04/01/2027"),
+        ("MM/DD/YYYY", "01/05/2026", "01/04/2027"),
+        ("DD Mon YYYY", "05 Jan 2026", "04 Jan 2027"),
+    ],
+)
+def test_dates_are_drawn_in_the_form_that_was_entered(form: str, day: str, due: str, tmp_path: Path) -> None:
+    text = told(stated(dates=form), tmp_path)
+    assert f"tested {day} 10:15:00 UTC" in text
+    assert f"issued {day}, when" in text
+    assert f"leads zeroed {day} 09:58:00 UTC" in text
+    assert f"due {due}" in text
+    assert "2026-01-05" not in text.replace("20260105-101500-1", "")
+
+
+def test_run_and_page_stand_on_every_page(tmp_path: Path) -> None:
+    texts = certificate(document(wires=60), tmp_path)
+    assert len(texts) > 3
+    for number, text in enumerate(texts, 1):
+        foot = text.strip().splitlines()[-1]
+        assert foot.startswith("run 20260105-101500-1"), foot
+        assert foot.endswith(f"page {number} of {len(texts)}"), foot
+
+
+def test_findings_are_marked_as_opinions_only_where_there_are_some(tmp_path: Path) -> None:
+    text = told(document(verdict=Verdict.PASS), tmp_path)
+    assert "Findings None." in text
+    assert "opinion" not in text
+
+
+def test_undecided_is_counted_by_itself(tmp_path: Path) -> None:
+    claim = ClaimEntry(
+        kind="resistance",
+        subject="W1",
+        statement="W1 is sound",
+        decision=Decision.UNDECIDED,
+        rule="the rule",
+        measured_ohm=0.3,
+        uncertainty_ohm=0.2,
+        limit_ohm=0.4,
+    )
+    made = document(verdict=Verdict.UNDECIDED, findings=0)
+    text = told(made.model_copy(update={"claims": (claim,), "counts": Counts(undecided=1)}), tmp_path)
+    assert "Claim Count Holds Not decided Fails" in text
+    assert "resistance 1 0 1 0 uncertainty" in text
+    assert "FAILS" not in text
+
+
+def layout(pdf: bytes, tmp_path: Path) -> list[dict[str, float]]:
+    """Each word of a PDF with its page, its box and its height in pt, by poppler."""
+    (tmp_path / "c.pdf").write_bytes(pdf)
+    done = subprocess.run(
+        ["pdftotext", "-bbox", "c.pdf", "-"], cwd=tmp_path, capture_output=True, check=True, text=True
+    )
+    words: list[dict[str, float]] = []
+    page = 0
+    for line in done.stdout.splitlines():
+        page += "<page " in line
+        if "<word " in line:
+            box = {key: float(value) for key, value in re.findall(r'(\w+)="([0-9.]+)"', line)}
+            words.append({**box, "page": page})
+    return words
+
+
+def test_nothing_leaves_the_page_and_the_last_page_is_not_nearly_empty(tmp_path: Path) -> None:
+    """A4 is 595 by 842 pt (ISO 216); the margins are ours."""
+    for made in (document(wires=300), document(wires=7), stated(document(verdict=Verdict.PASS))):
+        words = layout(certificate_pdf(sealed(made), fingerprint="aaaa bbbb"), tmp_path)
+        assert all(word["xMin"] > 40 and word["xMax"] < 555 for word in words)
+        assert all(word["yMin"] > 20 and word["yMax"] < 822 for word in words)
+        last = max(word["page"] for word in words)
+        body = [word for word in words if word["page"] == last and 60 < word["yMin"] < 780]
+        assert len(body) > 12
+
+
+@pytest.mark.parametrize("wires", [6, 44, 150])
+def test_no_text_of_a_face_is_under_six_points(wires: int) -> None:
+    """The drawing's least font size, at the scale that the page shows it at; a point is 1/72 inch."""
+    from loomproof.reports.certificate import certificate_view
+
+    made = document(wires=wires)
+    record = json.loads(sealed(made))
+    view = certificate_view(record, fingerprint="", link="", signer="")
+    faces = view["faces"]
+    assert isinstance(faces, list)
+    assert faces
+    for face in faces:
+        wide_px = float(re.findall(r'<svg [^>]*?width="([0-9.]+)', face["svg"])[0])
+        least_px = min(map(float, re.findall(r'font-size="([0-9.]+)"', face["svg"])))
+        assert face["mm"] <= 174
+        assert least_px * face["mm"] / wide_px * 72 / 25.4 >= 6.0, face["alt"]
+
+
+def test_a_face_in_pieces_shows_every_cavity_once() -> None:
+    plug = document(wires=300).connectors[0]
+    pieces = entry_faces(plug, page_px=696, lines=10)
+    assert len(pieces) > 1
+    assert [cavity for _, cavities in pieces for cavity in cavities] == [
+        cavity for row in plug.rows for cavity in row
+    ]
+    for number, (svg, cavities) in enumerate(pieces, 1):
+        assert f"piece {number} of {len(pieces)}" in svg
+        assert all(f">{cavity}</text>" in svg for cavity in cavities)
