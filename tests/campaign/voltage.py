@@ -10,9 +10,9 @@ driver on where one of its conductors is a feed, an earth or a ring and the benc
 1 where one was not.
 
 Which conductor a place belongs to, and what an ideal meter reads, follow from the wires as drawn, by a graph
-of this script's own. Of a source that a part of a few milliohms shorts there is nothing to find: it counts
-apart where the simulator's own meter, held to its two places, shows less than 0.5 V. Sources that both hang
-on one conductor are shorted by it and left out.
+of this script's own. A source that copper or a part of less than about half an ohm shorts counts apart: a
+meter held to its two places shows less than nine tenths of it, amperes flow already, and a capacitor would be
+empty before anybody looks.
 """
 
 from __future__ import annotations
@@ -171,10 +171,11 @@ def looked(case: Case, *, volts: bool) -> tuple[str, str, int]:
 
 
 def shows(case: Case) -> bool:
-    """Whether a meter held to the source's two places shows it."""
+    """Whether a meter held to the source's two places shows nine tenths of it: nothing in the loom shorts
+    it."""
     a, b = (1 << case.loom.cavities.index(end) for end in case.places)
     scanner = Scanner(case.loom, Make(points=len(case.loom.cavities)), faults=[case.fault])
-    return abs(scanner.voltage(a, b, 0.0)) > METER_LEAST_V
+    return abs(scanner.voltage(a, b, 0.0)) > 0.9 * case.volts
 
 
 def _ends(points: int, loom: Loom) -> list[End]:
@@ -199,7 +200,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             before, by, asked = looked(case, volts=volts)
             where = "at a feed or an earth" if case.suspect else "between other conductors"
             if not shows(case):
-                where = "shorted by a part"
+                where = "shorted by the loom itself"
             rows[name, where, "not told" if by == "not told" else f"told, driven before: {before}"] += 1
             if volts:
                 readings.append(asked)
