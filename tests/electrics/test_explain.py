@@ -107,7 +107,7 @@ def test_no_figure_is_broken_on_a_narrow_screen(
         "FUSES:4A",
         "6 mm²",
         "0.25 m",
-        "55.6 mΩ",
+        "65.6 mΩ",
         "100%",
         "250 kΩ",
         "at 20 °C",

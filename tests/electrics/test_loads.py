@@ -48,24 +48,24 @@ def test_without_a_load_the_margin_decides() -> None:
 
 
 def test_a_load_leaves_its_share_of_the_drop() -> None:
-    """0.2 V at 4 A are 50 mΩ, between 1.25 times sound (41.2 mΩ) and the margin's 91.2 mΩ."""
-    assert limit(one_wire(4.0))[1] == pytest.approx(0.050)
-    assert limit(one_wire(4.0, settings=Settings(wire_drop_v=0.3)))[1] == pytest.approx(0.075)
+    """0.3 V at 5 A are 60 mΩ, between 1.25 times sound and 10 mΩ (51.2 mΩ) and the margin's 91.2 mΩ."""
+    assert limit(one_wire(5.0, settings=Settings(wire_drop_v=0.3)))[1] == pytest.approx(0.060)
+    assert limit(one_wire(4.9, settings=Settings(wire_drop_v=0.3)))[1] == pytest.approx(0.0912, rel=1e-3)
 
 
 def test_a_share_below_sound_copper_and_contacts_fails_no_sound_loom() -> None:
     """0.2 V at 34 A are 5.9 mΩ: less than the contacts that the description allows itself."""
     sound, most = limit(one_wire(34.0))
-    assert most == pytest.approx(1.25 * sound) == pytest.approx(0.0412, rel=1e-3)
+    assert most == pytest.approx(1.25 * sound + 0.010)
     # With contacts of 1 mΩ and joints of 0.5 mΩ stated, sound is 5.97 mΩ, and 50 mΩ more are far beyond.
-    assert limit(one_wire(34.0, settings=GOOD))[1] == pytest.approx(1.25 * 0.00597)
+    assert limit(one_wire(34.0, settings=GOOD))[1] == pytest.approx(1.25 * 0.00597 + 0.010)
 
 
 def test_earth_wires_at_one_ring_divide_the_load() -> None:
     """Three earths of the demo's computer carry 12 A: 4 A each, 0.1 V are 25 mΩ."""
     loom = load(DEMO).loom
     assert {load_of_wires(loom)[name] for name in ("W37", "W38", "W39")} == {4.0}
-    assert share_ohms(loom)["W37"] == pytest.approx(0.025)
+    assert "W37" not in share_ohms(loom), "below 5 A the margin decides"
     assert share_ohms(loom)["W1"] == pytest.approx(0.2 / 34.0)
 
 
@@ -79,7 +79,7 @@ def test_fifty_milliohms_in_the_feed_are_beyond_the_demo_s_limit() -> None:
 
 def test_limits_and_what_a_reading_shows_go_together() -> None:
     """Of two parallel wires under load a broken one shows: 2 × sound copper is beyond the smaller limit."""
-    pair = one_wire(20.0, 1.5, 3.0, replace(GOOD, wire_drop_v=0.4))
+    pair = one_wire(20.0, 1.5, 3.0, replace(GOOD, wire_drop_v=0.3))
     twin = replace(pair.wires[0], name="W2")
     loom = replace(pair, wires=(*pair.wires, twin))
     expectation = expect(loom)

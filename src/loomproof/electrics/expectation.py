@@ -21,7 +21,7 @@ from loomproof.electrics.components import ComponentReading, component_reading
 from loomproof.electrics.conductors import Conductor, component_conductor, wire_conductor
 from loomproof.electrics.couplings import Coupling, couplings_of
 from loomproof.electrics.islands import Island, islands_of
-from loomproof.electrics.loads import share_ohms
+from loomproof.electrics.loads import AGED_OHM, share_ohms
 from loomproof.electrics.nets import Net, joined_ends, nets_of
 from loomproof.electrics.readings import SENSITIVITY_FLOOR, Readings, readings_of
 from loomproof.errors import UsageError, suggestion
@@ -129,7 +129,7 @@ class Expectation:
         """
         settings = self.loom.settings
         usual = settings.margin_ratio * sound_ohm + settings.margin_ohm
-        return min(usual, max(share_ohm, settings.margin_ratio * sound_ohm))
+        return min(usual, max(share_ohm, settings.margin_ratio * sound_ohm + AGED_OHM))
 
     @cached_property
     def share_ohms(self) -> Mapping[str, float]:

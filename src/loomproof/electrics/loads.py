@@ -15,6 +15,12 @@ from loomproof.electrics.conductors import wire_conductor
 from loomproof.loom.designations import is_earth
 from loomproof.loom.model import ConnectorKind, Loom, Wire
 
+POWER_A = 5.0
+"""From this load a conductor is a power conductor and its limit follows the load; common practice."""
+
+AGED_OHM = 0.010
+"""What sound contacts of a power conductor may have gained with age; common practice, no source."""
+
 
 def load_of_wires(loom: Loom) -> dict[str, float]:
     """Return the current that each wire carries by its circuit's stated load, A, for those that have one.
@@ -39,8 +45,9 @@ def _ring(loom: Loom, wire: Wire) -> str:
 
 
 def share_ohms(loom: Loom) -> dict[str, float]:
-    """Return what each loaded wire may have so that it loses no more than its share of the drop, Ω."""
-    return {name: _drop_v(loom, name) / load_a for name, load_a in load_of_wires(loom).items()}
+    """Return what each power conductor may have so that it loses no more than its share of the drop, Ω."""
+    loads = load_of_wires(loom)
+    return {name: _drop_v(loom, name) / load_a for name, load_a in loads.items() if load_a >= POWER_A}
 
 
 def _drop_v(loom: Loom, wire: str) -> float:

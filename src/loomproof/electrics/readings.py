@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from loomproof.electrics.islands import Island
+from loomproof.electrics.loads import AGED_OHM
 from loomproof.electrics.network import Floats, Ints
 from loomproof.electrics.unions import Unions
 from loomproof.loom.model import End
@@ -148,7 +149,7 @@ class _Chooser:
         if np.isfinite(self.load_ohms).any():
             carries = self.island.nominal.currents(a, b)[self.edges] ** 2 > SENSITIVITY_FLOOR
             share = np.where(carries, self.load_ohms[:, None], np.inf).min(axis=0)
-            limit = np.minimum(limit, np.maximum(share, settings.margin_ratio * sound))
+            limit = np.minimum(limit, np.maximum(share, settings.margin_ratio * sound + AGED_OHM))
         opened: Floats = self.island.nominal.without(a, b)[self.edges] + contacts
         return opened - limit
 
