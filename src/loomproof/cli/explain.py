@@ -190,8 +190,8 @@ def _show_steps(console: Console, found: Explanation) -> None:
         if between.limit_ohm < usual_ohm:
             lines.append(("load", f"{_ohm(between.load_ohm)} is its share of the drop at the stated load"))
             limit = (
-                f"{_ohm(between.limit_ohm)}, by the load: its share, or {found.margin_ratio:g} × sound + 10 mΩ "
-                "where that is more"
+                f"{_ohm(between.limit_ohm)}, by the load: its share, or {found.margin_ratio:g} × sound "
+                "+ 10 mΩ where that is more"
             )
         lines.append(("limit", f"{limit}, the physical limit"))
     for name, text in lines:
