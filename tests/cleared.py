@@ -9,8 +9,8 @@ from pathlib import Path
 
 from loomproof.bench.adapter import Adapter, in_order
 from loomproof.bench.seam import Bench
-from loomproof.clearance import Clearance, clear, clear_empty
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom
+from loomproof.measuring.clearance import Clearance, clear, clear_empty
 
 NOW = datetime(2031, 5, 4, tzinfo=UTC)
 

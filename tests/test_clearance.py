@@ -17,8 +17,6 @@ from typing import Any, Self
 import pytest
 
 import loomproof
-from loomproof import flow, preparing, retesting
-from loomproof.bench import insulation, selfcheck, selftest, sensible, touching, undriven, zero
 from loomproof.bench.adapter import Adapter, in_order
 from loomproof.bench.journal import JournaledBench
 from loomproof.bench.seam import (
@@ -32,15 +30,21 @@ from loomproof.bench.seam import (
     Wires,
     opening_of,
 )
-from loomproof.clearance import Clearance, clear, clear_empty, clear_replay
 from loomproof.electrics.expectation import expect
 from loomproof.errors import AdapterError, LoomproofError, SafetyError, UnfitError
-from loomproof.flow import Request
+from loomproof.jobs import flow
+from loomproof.jobs import retest as retesting
+from loomproof.jobs.flow import Request
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Settings, Wire
 from loomproof.loom.reading import load
-from loomproof.proof import asking, probing, run, trace
-from loomproof.proof.plan import plan_proof
-from loomproof.proof.scope import scope_of
+from loomproof.measuring import counting_bench as asking
+from loomproof.measuring import insulation, preparing, run, selfcheck, selftest, trace, undriven, zero
+from loomproof.measuring import plausibility as sensible
+from loomproof.measuring import probe as touching
+from loomproof.measuring import probe_ends as probing
+from loomproof.measuring.clearance import Clearance, clear, clear_empty, clear_replay
+from loomproof.planning.net_access import scope_of
+from loomproof.planning.plan import plan_proof
 from tests.cleared import NOW, Answers, cleared, cleared_empty
 
 ABLE = Capabilities(
@@ -186,13 +190,13 @@ ANY = {touching.resting, touching.touches}
 """A touch drives nothing and is looked for with a loom on and without."""
 
 UNDRIVEN = {
-    "loomproof.bench.sensible.temperature_of": "a thermometer drives no point",
+    "loomproof.measuring.plausibility.temperature_of": "a thermometer drives no point",
     "loomproof.bench.journal.writing.JournaledBench": "it is a bench itself: it passes on what it is asked",
-    "loomproof.clearance.require": "a check",
-    "loomproof.clearance.require_loom": "a check",
-    "loomproof.clearance.require_empty": "a check",
-    "loomproof.clearance.clear": "the checks that make a clearance",
-    "loomproof.clearance.clear_empty": "the checks that make a clearance",
+    "loomproof.measuring.clearance.require": "a check",
+    "loomproof.measuring.clearance.require_loom": "a check",
+    "loomproof.measuring.clearance.require_empty": "a check",
+    "loomproof.measuring.clearance.clear": "the checks that make a clearance",
+    "loomproof.measuring.clearance.clear_empty": "the checks that make a clearance",
 }
 """What takes a bench and never has a point driven; that it does not is seen below where it can be called."""
 

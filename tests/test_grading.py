@@ -7,7 +7,7 @@ from statistics import NormalDist
 
 import pytest
 
-from loomproof.grading import grade_of, risk_of
+from loomproof.judgement.grading import grade_of, risk_of
 from loomproof.results.document import ClaimEntry
 from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision

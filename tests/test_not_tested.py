@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from loomproof.bench.adapter import in_order
-from loomproof.bench.inspection import ANSWERED
 from loomproof.bench.seam import Opening
-from loomproof.flow import Request, prove
+from loomproof.jobs.flow import Request, prove
+from loomproof.judgement.inspection import ANSWERED
 from loomproof.loom.reading import load
-from loomproof.proof.run import finish
+from loomproof.measuring.run import finish
 from tests.cleared import cleared
 from tests.proof.meter_bench import meter_bench
 from tests.proof.scanner_bench import loom_of

@@ -10,12 +10,12 @@ import pytest
 from loomproof.bench.adapter import Adapter, in_order
 from loomproof.bench.seam import Capabilities
 from loomproof.errors import AdapterError, SafetyError
-from loomproof.flow import Request, prove
+from loomproof.jobs.flow import Request, prove
+from loomproof.jobs.retest import Retested, retest
 from loomproof.loom.model import End, Loom
 from loomproof.loom.reading import load
-from loomproof.proof.run import finish
+from loomproof.measuring.run import finish
 from loomproof.results.document import Verdict
-from loomproof.retesting import Retested, retest
 from tests.bench.torture import FIXTURES
 from tests.cleared import cleared
 from tests.proof.meter_bench import METER_ONLY, MeterBench, meter_bench

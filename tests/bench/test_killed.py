@@ -20,7 +20,7 @@ from loomproof.bench.opening import open_bench
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.simulation import Simulation
 from loomproof.errors import LinkError
-from loomproof.flow import Request, prove
+from loomproof.jobs.flow import Request, prove
 from loomproof.loom.reading import load
 from loomproof.virtual.link import Device
 from loomproof.virtual.scanner import Scanner

@@ -8,14 +8,14 @@ import signal
 
 import pytest
 
-from loomproof.bench.inspection import ITEMS, Inspection
-from loomproof.bench.insulation import measure_insulation
-from loomproof.bench.safety import check_stimulus, refuse_hazards
 from loomproof.bench.seam import Capabilities
-from loomproof.bench.stopping import stopping
-from loomproof.clearance import Clearance
+from loomproof.cli.signals import stopping
 from loomproof.errors import RefusedError, SafetyError, UsageError
+from loomproof.judgement.inspection import ITEMS, Inspection
 from loomproof.loom.model import Connector, ConnectorKind, Hazard, Settings
+from loomproof.measuring.clearance import Clearance
+from loomproof.measuring.insulation import measure_insulation
+from loomproof.measuring.safety import check_stimulus, refuse_hazards
 from tests.bench.device import Clock, Scanner
 from tests.bench.test_scanner import Rig
 from tests.cleared import cleared_for_points

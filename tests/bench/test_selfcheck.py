@@ -10,11 +10,11 @@ import pytest
 from loomproof.bench.adapter import in_order
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Bench, point_set
-from loomproof.bench.selfcheck import Conductors, SelfCheck, self_check
 from loomproof.electrics.expectation import expect
 from loomproof.loom.reading import load
-from loomproof.proof.scope import scope_of
-from loomproof.proof.suspects import conductors_of
+from loomproof.measuring.selfcheck import Conductors, SelfCheck, self_check
+from loomproof.planning.net_access import scope_of
+from loomproof.planning.suspects import conductors_of
 from loomproof.virtual.link import Device
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.device import Clock

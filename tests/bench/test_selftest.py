@@ -11,14 +11,15 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.bench import selftest, touching
 from loomproof.bench.adapter import in_order
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Accuracy, Capabilities, Identity, Opening, PointSet, Wires
-from loomproof.bench.selfcheck import Check
-from loomproof.bench.zero import LeadReading, learn_leads, zeroed
 from loomproof.errors import AdapterError, InputError, StoreError, UnfitError
 from loomproof.loom.model import End
+from loomproof.measuring import probe as touching
+from loomproof.measuring import selftest
+from loomproof.measuring.selfcheck import Check
+from loomproof.measuring.zero import LeadReading, learn_leads, zeroed
 from tests.bench.device import Clock, MemoryLine, Scanner
 from tests.cleared import cleared_empty
 

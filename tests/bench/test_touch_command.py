@@ -12,10 +12,10 @@ from loomproof.bench import opening
 from loomproof.bench.adapter import read_adapter
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Bench
-from loomproof.clearance import Clearance
 from loomproof.cli import adapter
 from loomproof.cli.main import run
 from loomproof.errors import LinkError
+from loomproof.measuring.clearance import Clearance
 from tests.bench.device import Clock, MemoryLine, Scanner
 
 TAIL = str(Path(__file__).parents[2] / "fixtures" / "tail_lamp")

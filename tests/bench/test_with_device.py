@@ -13,7 +13,7 @@ import pytest
 
 from loomproof.bench.opening import open_bench
 from loomproof.bench.seam import Bench
-from loomproof.bench.selftest import try_empty
+from loomproof.measuring.selftest import try_empty
 from tests.cleared import cleared_empty
 
 

@@ -9,8 +9,8 @@ from typing import cast
 import pytest
 
 from loomproof.bench.seam import Accuracy, Bench, Capabilities, Identity, Opening, PointSet, points_of
-from loomproof.bench.zero import learn_leads
 from loomproof.errors import AdapterError, UsageError
+from loomproof.measuring.zero import learn_leads
 from tests.cleared import cleared_empty
 
 

@@ -15,11 +15,11 @@ import pytest
 
 from loomproof.bench.adapter import in_order, parse_adapter, table_of
 from loomproof.bench.seam import Accuracy, Bench, Capabilities, Identity, Opening, PointSet
-from loomproof.bench.zero import REPEATS, LeadReading, learn_leads, zeroed
 from loomproof.errors import AdapterError
 from loomproof.loom.model import End
-from loomproof.preparing import meter_of
-from loomproof.proof.plan import Meter
+from loomproof.measuring.preparing import meter_of
+from loomproof.measuring.zero import REPEATS, LeadReading, learn_leads, zeroed
+from loomproof.planning.plan import Meter
 from tests.cleared import cleared_empty
 
 GTC = pytest.importorskip("GTC")

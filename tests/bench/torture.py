@@ -18,7 +18,7 @@ from loomproof.bench.journal import JournaledBench
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Bench
 from loomproof.errors import LinkError
-from loomproof.flow import Outcome, Request, prove
+from loomproof.jobs.flow import Outcome, Request, prove
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import load
 from loomproof.virtual.scanner import Make, Scanner

@@ -18,7 +18,7 @@ from loomproof.bench.journal import JournaledBench
 from loomproof.bench.opening import open_bench
 from loomproof.bench.seam import Bench
 from loomproof.bench.simulation import Simulation
-from loomproof.flow import Outcome, Request, prove
+from loomproof.jobs.flow import Outcome, Request, prove
 from loomproof.loom.model import Loom
 from loomproof.loom.writing import write_folder
 from loomproof.results.grade import Grade

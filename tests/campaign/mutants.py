@@ -31,12 +31,12 @@ RESULTS = HERE / "results" / "mutants.md"
 EQUIVALENT = HERE / "results" / "mutants_equivalent.toml"
 ROOMS: dict[str, tuple[str, ...]] = {
     "electrics": ("tests/electrics",),
-    "proof": ("tests/proof",),
+    "planning": ("tests/proof",),
+    "measuring": ("tests/proof", "tests/bench"),
+    "judgement": ("tests/proof", "tests/test_document.py", "tests/test_not_tested.py", "tests/cli"),
     "diagnosis": ("tests/diagnosis",),
     "fitting": ("tests/fitting",),
     "bench": ("tests/bench",),
-    "verdict.py": ("tests/proof", "tests/test_document.py", "tests/test_not_tested.py", "tests/cli"),
-    "not_tested.py": ("tests/test_not_tested.py", "tests/cli"),
 }
 SLOW = ("test_killed", "test_pulled_cable", "test_real_line", "test_link_campaign", "test_with_device")
 """Tests of processes and real lines: they say little about a single line of arithmetic, and take minutes."""

@@ -27,10 +27,10 @@ from typing import Any
 
 import click
 
-from loomproof.cli import proving
 from loomproof.cli.main import run
 from loomproof.cli.prove import show
-from loomproof.flow import Outcome
+from loomproof.jobs import prove as proving
+from loomproof.jobs.flow import Outcome
 from loomproof.records.keys import KeyFolder
 from loomproof.records.noting import head_before, note
 from loomproof.records.store import chain_name, open_store

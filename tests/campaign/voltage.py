@@ -30,11 +30,11 @@ import networkx as nx
 
 from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Accuracy, Bench, Capabilities, Identity, Opening, opening_of
-from loomproof.bench.selfcheck import SelfCheck, self_check
 from loomproof.electrics.expectation import expect
 from loomproof.loom.model import Circuit, End, Loom
-from loomproof.proof.scope import scope_of
-from loomproof.proof.suspects import conductors_of
+from loomproof.measuring.selfcheck import SelfCheck, self_check
+from loomproof.planning.net_access import scope_of
+from loomproof.planning.suspects import conductors_of
 from loomproof.virtual.scanner import Make, Scanner
 from tests.campaign.verdict_looms import loom_of
 from tests.cleared import cleared

@@ -21,7 +21,7 @@ Output = pytest.CaptureFixture[str]
 STEPS = (
     ("loomproof.records.store.Store.seal_run", "seal"),
     ("loomproof.records.inserting._insert_findings", "rows"),
-    ("loomproof.cli.proving.json_of", "results"),
+    ("loomproof.jobs.prove.json_of", "results"),
     ("loomproof.cli.records.issue", "certificate"),
     ("loomproof.reports.certificate.certificate_pdf", "page"),
     ("loomproof.records.paper.sign_pdf", "signature"),

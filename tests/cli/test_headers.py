@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from loomproof.bench.adapter import in_order
-from loomproof.cli.headers import request_from, run_header
 from loomproof.errors import ReplayError
-from loomproof.flow import Request
+from loomproof.jobs.flow import Request
+from loomproof.jobs.journal_header import request_from, run_header
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import load
-from loomproof.proof.insulating import InsulationTest
+from loomproof.measuring.insulation_test import InsulationTest
 from tests.cli.running import loomproof
 from tests.cli.test_prove import proved
 

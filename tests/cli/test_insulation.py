@@ -97,8 +97,8 @@ def test_not_over_several_hook_ups(loom: Path, tmp_path: Path) -> None:
 def test_no_component_is_ever_across_the_voltage(loom: Path) -> None:
     """A capacitor couples nothing for sensing, and must not see 500 V all the same."""
     from loomproof.electrics.expectation import expect
-    from loomproof.proof.insulating import numbered
-    from loomproof.proof.scope import scope_of
+    from loomproof.measuring.insulation_test import numbered
+    from loomproof.planning.net_access import scope_of
 
     described: Loom = load(loom).loom
     a, b = described.wire_by_name["W2"].a, described.wire_by_name["W3"].b

@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from loomproof.flow import Outcome
+from loomproof.jobs.flow import Outcome
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import load
 from loomproof.results.document import Verdict

@@ -28,13 +28,13 @@ from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Accuracy, Capabilities, Identity, Opening
 from loomproof.bench.seam import Bench as SeamBench
 from loomproof.electrics.expectation import expect
-from loomproof.proof.codes import antichain_length
-from loomproof.proof.complete import complete, learn
-from loomproof.proof.covering import Problem, all_pairs, cover
-from loomproof.proof.isolation import Isolation, measure_isolation
-from loomproof.proof.plan import Meter, plan_proof
-from loomproof.proof.run import finish, run_plan
-from loomproof.proof.vectors import Group, empty_vector, sense_vectors
+from loomproof.measuring.isolation_search import Isolation, measure_isolation
+from loomproof.measuring.resolve_nets import complete, learn
+from loomproof.measuring.run import finish, run_plan
+from loomproof.planning.drive_codes import antichain_length
+from loomproof.planning.hookup_cover import Problem, all_pairs, cover
+from loomproof.planning.plan import Meter, plan_proof
+from loomproof.planning.test_vectors import Group, empty_vector, sense_vectors
 from tests.cleared import cleared
 from tests.figures.electrics_speed import big_loom
 
@@ -293,7 +293,7 @@ def designs() -> tuple[list[str], bool]:
 def hook_up_sets(rng: random.Random, sets: int) -> tuple[list[str], bool]:
     """Random looms of 8 to 14 connectors on scanners of 0.4 to 0.85 of their cavities."""
     from loomproof.loom.model import Connector, ConnectorKind, End, Loom
-    from loomproof.proof.hookups import NotPossibleError, plan_hook_ups
+    from loomproof.planning.hookup_search import NotPossibleError, plan_hook_ups
 
     lines = [
         "| connectors | cavities | points | hook-ups | bound | plug-ins | s |",
@@ -347,7 +347,7 @@ def peers(points: int) -> list[str]:
     from loomproof.bench.simulation import Simulation
     from loomproof.loom.model import Connector, ConnectorKind, Hazard, Loom, Wire
     from loomproof.loom.writing import write_folder
-    from loomproof.proof.scope import scope_of
+    from loomproof.planning.net_access import scope_of
 
     connector = Connector(
         "C", ConnectorKind.PLUG, (tuple(str(c + 1) for c in range(points)),), hazard=Hazard.NONE

@@ -28,8 +28,8 @@ from loomproof.bench.seam import PointSet
 from loomproof.bench.simulation import Simulation
 from loomproof.electrics.expectation import expect
 from loomproof.loom.reading import load
-from loomproof.proof.plan import plan_proof
-from loomproof.proof.run import finish, run_plan
+from loomproof.measuring.run import finish, run_plan
+from loomproof.planning.plan import plan_proof
 from tests.cleared import cleared
 from tests.results import table_file
 

@@ -10,11 +10,11 @@ from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Accuracy, Capabilities, Identity, Wires
 from loomproof.diagnosis import explain
 from loomproof.electrics.expectation import expect
-from loomproof.flow import Outcome, Request, prove
+from loomproof.jobs.flow import Outcome, Request, prove
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import load_files
-from loomproof.proof.plan import Meter, plan_proof
-from loomproof.proof.run import finish, run_plan
+from loomproof.measuring.run import finish, run_plan
+from loomproof.planning.plan import Meter, plan_proof
 from loomproof.results.findings import Finding
 from loomproof.results.measured import Measured
 from loomproof.virtual.meter import Limits

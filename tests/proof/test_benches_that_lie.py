@@ -10,9 +10,9 @@ import pytest
 from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Accuracy, Capabilities, Wires
 from loomproof.errors import UnfitError
-from loomproof.flow import Outcome, Request, prove
+from loomproof.jobs.flow import Outcome, Request, prove
 from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Hazard, Loom, Wire
-from loomproof.proof.run import finish
+from loomproof.measuring.run import finish
 from loomproof.results.document import Verdict
 from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision

@@ -11,11 +11,11 @@ import pytest
 from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Wires
 from loomproof.electrics.expectation import expect
-from loomproof.flow import Outcome, Request, prove
+from loomproof.jobs.flow import Outcome, Request, prove
 from loomproof.loom.model import Loom
-from loomproof.proof.by_ohms import low_pair
-from loomproof.proof.plan import Meter, Plan, plan_proof
-from loomproof.proof.run import finish, run_plan
+from loomproof.measuring.nets_by_resistance import low_pair
+from loomproof.measuring.run import finish, run_plan
+from loomproof.planning.plan import Meter, Plan, plan_proof
 from loomproof.results.document import Verdict
 from tests.bench.torture import loom_of
 from tests.cleared import cleared

@@ -16,10 +16,10 @@ import pytest
 from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Capabilities
 from loomproof.electrics.expectation import expect
+from loomproof.judgement.claims import claims_of
 from loomproof.loom.model import Component, ComponentKind, End, Loom, end_of
-from loomproof.proof.claims import claims_of
-from loomproof.proof.plan import Meter, Plan, plan_proof
-from loomproof.proof.run import finish, run_plan
+from loomproof.measuring.run import finish, run_plan
+from loomproof.planning.plan import Meter, Plan, plan_proof
 from loomproof.results.document import ClaimEntry
 from loomproof.results.measured import Decision, Measured
 from tests.cleared import cleared

@@ -12,9 +12,9 @@ import pytest
 from loomproof.bench.adapter import in_order
 from loomproof.bench.scanner import ScannerBench
 from loomproof.errors import UnfitError
-from loomproof.flow import Request, TimedBench, prove
+from loomproof.jobs.flow import Request, TimedBench, prove
 from loomproof.loom.model import Loom
-from loomproof.proof.run import finish
+from loomproof.measuring.run import finish
 from loomproof.results.document import Verdict
 from loomproof.virtual.link import Device
 from loomproof.virtual.scanner import Make, Scanner

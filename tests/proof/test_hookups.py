@@ -15,9 +15,9 @@ from loomproof.electrics.expectation import expect
 from loomproof.errors import UsageError
 from loomproof.loom.model import Connector, ConnectorKind, End, Loom
 from loomproof.loom.reading import load
-from loomproof.proof.covering import RATIO, Problem, all_pairs, cover, lower_bound, undominated
-from loomproof.proof.hookups import Constraints, NotPossibleError, plan_hook_ups, proves
-from loomproof.proof.ordering import best_order, plug_ins
+from loomproof.planning.hookup_cover import RATIO, Problem, all_pairs, cover, lower_bound, undominated
+from loomproof.planning.hookup_order import best_order, plug_ins
+from loomproof.planning.hookup_search import Constraints, NotPossibleError, plan_hook_ups, proves
 from tests.proof.test_sense import masks, partitions
 
 

@@ -15,9 +15,9 @@ from loomproof.bench.adapter import in_order
 from loomproof.electrics.expectation import expect
 from loomproof.errors import UnfitError
 from loomproof.loom.reading import load
-from loomproof.proof.insulating import InsulationTest, run_insulation
-from loomproof.proof.isolation import Isolation, measure_isolation
-from loomproof.proof.scope import scope_of
+from loomproof.measuring.insulation_test import InsulationTest, run_insulation
+from loomproof.measuring.isolation_search import Isolation, measure_isolation
+from loomproof.planning.net_access import scope_of
 
 LIMIT_OHM = 1e6
 

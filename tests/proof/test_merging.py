@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from loomproof.diagnosis import explain
 from loomproof.electrics.expectation import expect
 from loomproof.loom.model import Connector, ConnectorKind, End, Loom, Wire
-from loomproof.proof.merging import merged_measured, never_met
+from loomproof.measuring.merge_hookups import merged_measured, never_met
 from loomproof.results.measured import Decision, Judged, Measured
 
 

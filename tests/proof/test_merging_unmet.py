@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 from loomproof.electrics.expectation import expect
+from loomproof.judgement.verdict import verdict_of
 from loomproof.loom.reading import load
-from loomproof.proof.merging import merged_measured
+from loomproof.measuring.merge_hookups import merged_measured
 from loomproof.results.document import Verdict
 from loomproof.results.measured import Measured
-from loomproof.verdict import verdict_of
 
 
 def test_every_pair_of_nets_must_have_met(fixtures: Path) -> None:

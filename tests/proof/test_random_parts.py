@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from loomproof.bench.seam import Capabilities
+from loomproof.judgement.verdict import verdict_of
 from loomproof.results.document import Verdict
-from loomproof.verdict import verdict_of
 from tests.proof.part_truth import Case, case_of, shows
 from tests.proof.scanner_bench import OHMS, proved
 

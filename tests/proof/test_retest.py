@@ -15,11 +15,11 @@ from loomproof.bench.seam import Accuracy, Capabilities
 from loomproof.electrics.expectation import expect
 from loomproof.loom.model import End
 from loomproof.loom.reading import load
-from loomproof.proof.plan import Meter, plan_proof
-from loomproof.proof.retest import plan_retest, touched_ends, touched_nets
-from loomproof.proof.run import finish, run_plan
-from loomproof.proof.scope import Scope
-from loomproof.proof.vectors import Group
+from loomproof.measuring.run import finish, run_plan
+from loomproof.planning.net_access import Scope
+from loomproof.planning.plan import Meter, plan_proof
+from loomproof.planning.retest_plan import plan_retest, touched_ends, touched_nets
+from loomproof.planning.test_vectors import Group
 from loomproof.results.measured import Decision, Measured
 from tests.cleared import cleared
 from tests.proof.meter_bench import meter_bench
@@ -34,7 +34,7 @@ def scope_for(expected: tuple[int, ...]) -> Scope:
 @given(st.integers(0, 2**32), st.integers(4, 40), st.integers(1, 4))
 @settings(max_examples=200, deadline=None)
 def test_any_open_short_or_one_way_path_at_a_touched_net_is_seen(seed: int, points: int, count: int) -> None:
-    from loomproof.proof.retest import _vectors
+    from loomproof.planning.retest_plan import _vectors
 
     rng = random.Random(seed)
     expected = random_partition(rng, points)

@@ -13,8 +13,8 @@ from loomproof.bench.seam import Accuracy, Capabilities, WatchEvent
 from loomproof.electrics.expectation import expect
 from loomproof.errors import LinkError, LostEventError
 from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire, end_of
-from loomproof.proof.plan import Meter, plan_proof
-from loomproof.proof.run import finish, run_plan
+from loomproof.measuring.run import finish, run_plan
+from loomproof.planning.plan import Meter, plan_proof
 from loomproof.results.measured import Decision, Measured
 from tests.cleared import cleared
 from tests.proof.network_bench import FULL, MOST_OHM, Network, NetworkBench, without_ohms

@@ -12,8 +12,8 @@ from loomproof.bench.seam import Accuracy, Capabilities
 from loomproof.electrics.expectation import expect
 from loomproof.errors import InputError
 from loomproof.loom.reading import load
-from loomproof.proof.plan import Meter, Plan, plan_proof
-from loomproof.proof.saving import SavedPlan, questions_of, read_saved
+from loomproof.planning.plan import Meter, Plan, plan_proof
+from loomproof.planning.plan_json import SavedPlan, questions_of, read_saved
 
 
 def demo_plan(fixtures: Path, temperature_c: float = 20.0) -> SavedPlan:

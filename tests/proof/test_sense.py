@@ -15,14 +15,14 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from loomproof.proof.codes import (
+from loomproof.measuring.resolve_nets import complete, learn
+from loomproof.planning.drive_codes import (
     antichain_codes,
     antichain_length,
     toggling_codes,
     toggling_length,
 )
-from loomproof.proof.complete import complete, learn
-from loomproof.proof.vectors import Group, empty_vector, sense_vectors
+from loomproof.planning.test_vectors import Group, empty_vector, sense_vectors
 
 Partition = tuple[int, ...]
 

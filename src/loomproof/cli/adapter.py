@@ -21,8 +21,8 @@ from loomproof.errors import AdapterError, UsageError
 
 if TYPE_CHECKING:
     from loomproof.bench.seam import Bench
-    from loomproof.clearance import Clearance
     from loomproof.loom.model import End
+    from loomproof.measuring.clearance import Clearance
 
 
 @click.group()
@@ -118,12 +118,12 @@ def touch(
     from loomproof.bench.address import starts_simulator
     from loomproof.bench.opening import open_bench
     from loomproof.bench.seam import points_of
-    from loomproof.bench.touching import net_touched
-    from loomproof.cli import proving
     from loomproof.cli.asking import Terminal
     from loomproof.cli.prove import caution, writable
-    from loomproof.flow import Request
+    from loomproof.jobs import prove as proving
+    from loomproof.jobs.flow import Request
     from loomproof.loom.reading import load
+    from loomproof.measuring.probe import net_touched
 
     if (target is None) == (table is None):
         raise UsageError("give --to FILE to learn an adapter, or --adapter FILE to name nets")
@@ -203,7 +203,7 @@ def _learn(bench: Bench, clearance: Clearance, ends: Sequence[End], target: Path
 
 
 def _next_touch(reader: Bench, clearance: Clearance, wait_s: float) -> int | None:
-    from loomproof.bench.touching import touches
+    from loomproof.measuring.probe import touches
 
     until = time.monotonic() + wait_s
     for low in touches(reader, clearance, 0):

@@ -75,7 +75,7 @@ def probe_held(end: str | None) -> bool:
 
 def looked_over() -> tuple[str, ...]:
     """Ask on the terminal what was seen of a loom, item by item; ask nobody where there is none."""
-    from loomproof.bench.inspection import ITEMS, Inspection
+    from loomproof.judgement.inspection import ITEMS, Inspection
 
     if not sys.stdin.isatty():
         return ()

@@ -15,8 +15,8 @@ from loomproof.cli.options import address_option, made_safe_option, refuse_stran
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
-    from loomproof.bench.selfcheck import Check
-    from loomproof.bench.selftest import Reference
+    from loomproof.measuring.selfcheck import Check
+    from loomproof.measuring.selftest import Reference
 
 SELFTESTS = "selftests.jsonl"
 """The file of self-tests, in the folder of a person's data."""
@@ -85,10 +85,10 @@ def zero(
     from loomproof.bench.adapter import read_adapter, write_adapter
     from loomproof.bench.opening import open_bench
     from loomproof.bench.seam import meter_name
-    from loomproof.bench.zero import learn_leads, zeroed
-    from loomproof.cli import proving
     from loomproof.cli.asking import Terminal
     from loomproof.cli.plugged import plugged_in
+    from loomproof.jobs import prove as proving
+    from loomproof.measuring.zero import learn_leads, zeroed
 
     found = read_adapter(table)
     refuse_strangers(only, [lead.end.connector for lead in found.entries], f"the adapter {table}")
@@ -132,12 +132,12 @@ def selftest(
 
     Exit codes: 0 passed, 3 failed.
     """
-    from loomproof.bench import selftest as tests
     from loomproof.bench.adapter import read_adapter
     from loomproof.bench.opening import open_bench
-    from loomproof.cli import proving
     from loomproof.cli.asking import Terminal
     from loomproof.cli.plugged import plugged_in
+    from loomproof.jobs import prove as proving
+    from loomproof.measuring import selftest as tests
     from loomproof.records.home import home
 
     if shorted and table is None:
@@ -186,7 +186,7 @@ def show(checks: Sequence[Check]) -> None:
 
 
 def _reference(text: str) -> Reference:
-    from loomproof.bench.selftest import Reference
+    from loomproof.measuring.selftest import Reference
 
     try:
         a, b, ohm = text.split(",")

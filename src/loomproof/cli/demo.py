@@ -12,7 +12,7 @@ from loomproof.cli.records import store_option
 
 if TYPE_CHECKING:
     from loomproof.bench.adapter import Adapter
-    from loomproof.cli.proving import Kept
+    from loomproof.jobs.prove import Kept
     from loomproof.loom.model import Loom
 
 FAULTS = (
@@ -43,8 +43,8 @@ def demo_loom() -> Path:
 def demo(out: Path, store: str | None) -> int:
     """Prove a loom with hidden faults on a simulated bench, mend it, prove again."""
     from loomproof.bench.simulation import Simulation
-    from loomproof.cli import proving
     from loomproof.cli.prove import caution, show
+    from loomproof.jobs import prove as proving
     from loomproof.loom.reading import load
 
     path = demo_loom()
@@ -85,10 +85,10 @@ def _zeroed(loom: Loom) -> Adapter:
     from loomproof.bench.adapter import in_order
     from loomproof.bench.opening import open_bench
     from loomproof.bench.seam import meter_name
-    from loomproof.bench.zero import learn_leads, zeroed
-    from loomproof.cli import proving
     from loomproof.cli.asking import Terminal
     from loomproof.cli.plugged import plugged_in
+    from loomproof.jobs import prove as proving
+    from loomproof.measuring.zero import learn_leads, zeroed
 
     click.echo("First the leads are zeroed, a shorting plug over all ends of the adapter.", err=True)
     adapter = in_order(loom.cavities)
@@ -105,9 +105,9 @@ def _zeroed(loom: Loom) -> Adapter:
 
 
 def _prove(loom: Loom, leads: Adapter, path: Path, address: str, out: Path, store: str | None) -> Kept:
-    from loomproof.cli import proving
     from loomproof.cli.asking import Terminal
-    from loomproof.flow import Request
+    from loomproof.jobs import prove as proving
+    from loomproof.jobs.flow import Request
 
     started, now = proving.started_now()
     request = Request(

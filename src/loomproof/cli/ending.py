@@ -1,6 +1,6 @@
 """The end of a proof: once all is measured, an order to stop no longer breaks the run off.
 
-Until then one that comes raises `KeyboardInterrupt` (`loomproof.bench.stopping`), the bench is released and
+Until then one that comes raises `KeyboardInterrupt` (`loomproof.cli.signals`), the bench is released and
 nothing is claimed. From then on the run is sealed and its verdict is shown, so that what the words say of it
 is true whenever the order came.
 """

@@ -108,7 +108,7 @@ def cli() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit with its code, which further orders to stop do not change."""
-    from loomproof.bench.stopping import stopping
+    from loomproof.cli.signals import stopping
 
     _prepare_streams()
     try:

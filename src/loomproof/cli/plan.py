@@ -18,9 +18,9 @@ if TYPE_CHECKING:
     from loomproof.bench.seam import Capabilities
     from loomproof.electrics.expectation import Expectation
     from loomproof.loom.model import Loom
-    from loomproof.proof.hookup_plan import HookUpPlan
-    from loomproof.proof.hookups import Constraints
-    from loomproof.proof.plan import Meter, Plan
+    from loomproof.planning.hookup_plan import HookUpPlan
+    from loomproof.planning.hookup_search import Constraints
+    from loomproof.planning.plan import Meter, Plan
 
 
 @click.command()
@@ -48,7 +48,7 @@ def plan(
     """
     from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, expect
     from loomproof.loom.reading import load
-    from loomproof.proof.hookups import Constraints
+    from loomproof.planning.hookup_search import Constraints
 
     if address and points:
         raise UsageError("--bench and --points exclude each other", cure="A bench says how many it has.")
@@ -61,7 +61,7 @@ def plan(
     for option, given in (("--split", split), ("--stay", stay), ("--owned", owned)):
         if given:
             raise UsageError(f"{option}: the whole loom goes on {able.points} points at once")
-    from loomproof.preparing import meter_of
+    from loomproof.measuring.preparing import meter_of
 
     leads = _adapter(described, adapter)
     measured = temperature_c is not None
@@ -86,7 +86,7 @@ def _capabilities(
     """Return what the bench can do, its temperature as a proof would ask, and whether it is simulated."""
     from loomproof.bench.opening import open_bench
     from loomproof.bench.seam import Capabilities
-    from loomproof.bench.sensible import temperature_of
+    from loomproof.measuring.plausibility import temperature_of
 
     if address is None:
         return Capabilities(points or max(1, len(loom.cavities))), None, False
@@ -122,8 +122,8 @@ def _show_plan(
     json_file: str | None,
 ) -> int:
     from loomproof.bench.adapter import check_adapter
-    from loomproof.proof.plan import plan_proof
-    from loomproof.proof.saving import SavedPlan
+    from loomproof.planning.plan import plan_proof
+    from loomproof.planning.plan_json import SavedPlan
 
     warnings = check_adapter(adapter, loom.cavities, able.points)
     made = plan_proof(expectation, adapter.point_of, able, meter, isolation_ohm=loom.settings.isolation_ohm)
@@ -197,7 +197,7 @@ def _print_plan(console: Console, made: Plan, able: Capabilities) -> None:
 
 def _reached(made: Plan) -> Iterator[str]:
     """Say which grade a sound loom reaches on this bench, and what would reach the next."""
-    from loomproof.proof.reach import reach_of
+    from loomproof.planning.reach import reach_of
     from loomproof.results.figures import ohms
     from loomproof.results.grade import Grade
 
@@ -241,8 +241,8 @@ def _show_hook_ups(
 ) -> int:
     from dataclasses import replace
 
-    from loomproof.proof.hookup_plan import hook_ups_plain
-    from loomproof.proof.hookups import NotPossibleError, plan_hook_ups
+    from loomproof.planning.hookup_plan import hook_ups_plain
+    from loomproof.planning.hookup_search import NotPossibleError, plan_hook_ups
 
     nets = [net.cavities for net in expectation.nets]
     console = _console(json_file)

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from loomproof.cli import headers
 from loomproof.cli.options import (
     FiniteNumber,
     Said,
@@ -26,11 +25,12 @@ from loomproof.cli.options import (
 from loomproof.cli.records import store_option
 from loomproof.cli.stating import certificate_options, entered
 from loomproof.errors import JournalError, LinkError, ReplayError, UsageError
+from loomproof.jobs import journal_header as headers
 
 if TYPE_CHECKING:
-    from loomproof.flow import Outcome, Request
+    from loomproof.jobs.flow import Outcome, Request
     from loomproof.loom.model import End, Loom
-    from loomproof.proof.plan import Plan
+    from loomproof.planning.plan import Plan
 
 
 @click.command()
@@ -146,15 +146,16 @@ def prove(
     """
     from loomproof.bench.adapter import in_order
     from loomproof.bench.address import starts_simulator
-    from loomproof.bench.inspection import ANSWERED
-    from loomproof.cli import hooking, proving
     from loomproof.cli.asking import Terminal, looked_over, probe_held
     from loomproof.cli.plan import housings_of
-    from loomproof.flow import Request
+    from loomproof.jobs import hookups as hooking
+    from loomproof.jobs import prove as proving
+    from loomproof.jobs.flow import Request
+    from loomproof.judgement.inspection import ANSWERED
     from loomproof.loom.choices import answers_of
     from loomproof.loom.reading import load
-    from loomproof.proof.hookups import Constraints
-    from loomproof.proof.insulating import InsulationTest
+    from loomproof.measuring.insulation_test import InsulationTest
+    from loomproof.planning.hookup_search import Constraints
     from loomproof.results.grade import Grade
 
     writable(json_file)
@@ -259,10 +260,10 @@ def replay(journal: Path, loom: Path, json_file: str, grade: str | None) -> int:
     With --grade another grade is demanded than the proof was asked for.
     """
     from loomproof.bench.journal import ReplayBench
-    from loomproof.cli import hooking
-    from loomproof.flow import prove as flow_prove
+    from loomproof.jobs import hookups as hooking
+    from loomproof.jobs.flow import prove as flow_prove
     from loomproof.loom.reading import load
-    from loomproof.proof.run import finish
+    from loomproof.measuring.run import finish
     from loomproof.results.grade import Grade
 
     described = load(loom).loom
@@ -291,7 +292,7 @@ def replay(journal: Path, loom: Path, json_file: str, grade: str | None) -> int:
 
 
 def _replayed(outcome: Outcome, journal: Path, json_file: str) -> int:
-    from loomproof.cli import proving
+    from loomproof.jobs import prove as proving
     from loomproof.records.canonical import sha256_hex
 
     digest = sha256_hex(journal.read_bytes())
@@ -320,7 +321,7 @@ def _refuse_mixed(
 def _saved_plan(plan_file: Path | None, loom: Loom) -> Plan | None:
     """Read a saved plan and refuse one that was made for another description."""
     from loomproof.errors import InputError
-    from loomproof.proof.saving import read_saved
+    from loomproof.planning.plan_json import read_saved
 
     if plan_file is None:
         return None
@@ -370,7 +371,7 @@ def show(kept: object, *, to_stderr: bool = False) -> None:
     """Show findings, summary and where the files are."""
     from rich.console import Console
 
-    from loomproof.cli.proving import Kept
+    from loomproof.jobs.prove import Kept
     from loomproof.reports.terminal import findings_view, summary_view
 
     assert isinstance(kept, Kept)

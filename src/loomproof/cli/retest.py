@@ -64,15 +64,15 @@ def retest(
     """
     from loomproof.bench.journal import JournaledBench
     from loomproof.bench.opening import open_bench
-    from loomproof.cli import proving
     from loomproof.cli.asking import Terminal
     from loomproof.cli.prove import caution
-    from loomproof.flow import Request
+    from loomproof.jobs import prove as proving
+    from loomproof.jobs.flow import Request
+    from loomproof.jobs.retest import retest as retest_steps
     from loomproof.loom.reading import load
-    from loomproof.proof.retest import touched_ends
+    from loomproof.planning.retest_plan import touched_ends
     from loomproof.reports.words import headline, plural
     from loomproof.results.grade import Grade
-    from loomproof.retesting import retest as retest_steps
 
     described = load(loom).loom
     before = document_of(run, store)

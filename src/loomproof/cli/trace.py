@@ -53,21 +53,21 @@ def trace(
     from loomproof.bench.journal import JournaledBench
     from loomproof.bench.opening import open_bench
     from loomproof.bench.seam import point_set
-    from loomproof.bench.sensible import temperature_of
-    from loomproof.cli import proving
     from loomproof.cli.asking import Terminal
     from loomproof.cli.prove import caution
     from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
-    from loomproof.flow import Request
+    from loomproof.jobs import prove as proving
+    from loomproof.jobs.flow import Request
     from loomproof.loom.writing import write_folder
-    from loomproof.preparing import checked, cleared_meter
-    from loomproof.proof.asking import Asker
-    from loomproof.proof.ohms import Ohmmeter
-    from loomproof.proof.scope import Scope
-    from loomproof.proof.suspects import single_points
-    from loomproof.proof.trace import Traced
-    from loomproof.proof.trace import trace as traced_steps
-    from loomproof.proof.traced_loom import fitted_loom, loom_of, questions_of
+    from loomproof.measuring.counting_bench import Asker
+    from loomproof.measuring.ohmmeter import Ohmmeter
+    from loomproof.measuring.plausibility import temperature_of
+    from loomproof.measuring.preparing import checked, cleared_meter
+    from loomproof.measuring.trace import Traced
+    from loomproof.measuring.trace import trace as traced_steps
+    from loomproof.measuring.traced_loom import fitted_loom, loom_of, questions_of
+    from loomproof.planning.net_access import Scope
+    from loomproof.planning.suspects import single_points
     from loomproof.reports.words import plural
 
     if starts_simulator(address):

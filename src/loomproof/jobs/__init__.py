@@ -1,0 +1,1 @@
+"""One job from address to certificate."""

@@ -1,0 +1,1 @@
+"""What may be said of it: claims, verdict, what was not tested, the document."""

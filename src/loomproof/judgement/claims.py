@@ -1,0 +1,288 @@
+"""What a proof claims, each with the threshold or the uncertainty and the decision rule behind it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from loomproof.bench.seam import Capabilities
+from loomproof.loom.model import End
+from loomproof.planning.plan import Plan
+from loomproof.results.document import ClaimEntry
+from loomproof.results.figures import ohms
+from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, SensedPart
+
+GUARD_RULE = (
+    "guard band w = U, k = 2 (JCGM 106, ILAC-G8): within the limit where reading + U is, outside where "
+    "reading - U is, else not decided"
+)
+LOW_RULE = "a low reading: a path under the bench's upper threshold; how many ohms it has is not measured"
+HIGH_RULE = (
+    "a high reading, asked both ways round: no path, taken alone, under the bench's lower threshold over the "
+    "cavities behind it"
+)
+
+
+def claims_of(plan: Plan, measured: Measured, capabilities: Capabilities) -> tuple[ClaimEntry, ...]:
+    """Return every claim of a run, net by net, then reading by reading."""
+    return (
+        *_sensed(plan, measured, capabilities),
+        *(_conductor(reading) for reading in measured.judged if not reading.component),
+        *(_part(reading) for reading in measured.judged if reading.component),
+        *(_diode(reading) for reading in measured.diodes),
+        *(_sensed_part(part, capabilities.clear_ohm) for part in measured.sensed_parts),
+        *_isolation(plan, measured, capabilities),
+        *(_stability(plan, measured) if plan.vectors else ()),
+    )
+
+
+def _text(plan: Plan, ends: frozenset[End] | tuple[End, ...]) -> tuple[str, ...]:
+    """Return cavities in the description's order."""
+    return tuple(str(end) for end in sorted(ends, key=plan.scope.place_of.__getitem__))
+
+
+def _sensed(plan: Plan, measured: Measured, capabilities: Capabilities) -> Iterator[ClaimEntry]:
+    """Say by sense: a low proves a path under CLEAR, a high that none under SENSE/m is there."""
+    if not plan.vectors or capabilities.clear_ohm is None or capabilities.sense_ohm is None:
+        return
+    clear_ohm, sense_ohm = capabilities.clear_ohm, capabilities.sense_ohm
+    whole = set(measured.groups)
+    behind, across = _behind(plan)
+    bundles: dict[int, frozenset[End]] = {}
+    for k, group in zip(plan.scope.bundle_of, plan.scope.groups, strict=True):
+        ends = plan.scope.ends(group.points)
+        bundles[k] = bundles.get(k, frozenset()).union(
+            ends, *(net for net in measured.expected if net & ends)
+        )
+    ways = [(path.a, path.b) for path in measured.leaks]
+    ways += [(way.source, way.sink) for way in measured.one_way]
+    crossed = {end for way in ways for end in way}
+    # What parts join to a net carries on to whatever that is joined to, where it should not be.
+    leading_out = {
+        k
+        for k, inside in bundles.items()
+        if any(found & inside and found - inside for found in whole)
+        or any((a in inside) != (b in inside) for a, b in ways)
+    }
+    for k, group in enumerate(plan.scope.groups):
+        ends = plan.scope.ends(group.points)
+        names = _text(plan, ends)
+        coupled = behind[k] > group.size
+        if group.size > 1:
+            joined = any(ends <= found for found in whole)
+            through = "; it may lead through parts" if coupled else ""
+            yield ClaimEntry(
+                kind="continuity",
+                subject=names[0],
+                statement=(
+                    f"{len(names)} cavities are joined, each by a path under {ohms(clear_ohm)}{through}"
+                    if joined
+                    else f"{len(names)} cavities should be joined and are not all"
+                ),
+                decision=Decision.PASS if joined else Decision.FAIL,
+                rule=LOW_RULE,
+                cavities=names,
+                threshold_ohm=clear_ohm,
+            )
+        if not across[k]:
+            continue
+        bound = sense_ohm / min(behind[k], across[k])
+        # With ends of the same net that have no point and were read with the probe.
+        mine = ends.union(*(net for net in measured.expected if net & ends))
+        apart = all(found <= mine for found in whole if found & ends) and not ends & crossed
+        apart = apart and plan.scope.bundle_of[k] not in leading_out
+        but = " but those that parts join it to" if coupled else ""
+        yield ClaimEntry(
+            kind="isolation",
+            subject=names[0],
+            statement=(
+                f"no path under {ohms(bound)} to any other net{but}"
+                if apart
+                else "a path to another net was found"
+            ),
+            decision=Decision.PASS if apart else Decision.FAIL,
+            rule=HIGH_RULE,
+            cavities=names,
+            threshold_ohm=bound,
+        )
+
+
+def _behind(plan: Plan) -> tuple[list[int], list[int]]:
+    """Return for each group the points that pull up together with it, and the most of any other group.
+
+    What parts couple, either way, shares its pull-ups: all of them are behind a path to one of them.
+    """
+    scope = plan.scope
+    bundle = scope.bundle_of
+    points: dict[int, int] = {}
+    for k, group in zip(bundle, scope.groups, strict=True):
+        points[k] = points.get(k, 0) + group.size
+    largest = sorted(points, key=lambda k: -points[k])[:2]
+    across = [next((points[other] for other in largest if other != k), 0) for k in bundle]
+    return [points[k] for k in bundle], across
+
+
+def _finite(ohm: float) -> float | None:
+    return ohm if math.isfinite(ohm) else None
+
+
+def _conductor(reading: Judged) -> ClaimEntry:
+    limit = ohms(reading.limit_ohm)
+    said = {
+        Decision.PASS: f"under its limit {limit}",
+        Decision.UNDECIDED: f"reads above its limit {limit}, by less than the uncertainty"
+        if reading.beyond
+        else f"under {ohms(reading.bound_ohm)}; its limit {limit} is beyond this bench",
+        Decision.FAIL: f"above its limit {limit}",
+    }
+    return ClaimEntry(
+        kind="resistance",
+        subject=f"{reading.a} to {reading.b}",
+        statement=said[reading.decision],
+        decision=reading.decision,
+        rule=GUARD_RULE,
+        cavities=(str(reading.a), str(reading.b)),
+        measured_ohm=_finite(reading.measured_ohm),
+        open=math.isinf(reading.measured_ohm),
+        uncertainty_ohm=reading.uncertainty_ohm,
+        expected_ohm=reading.expected_ohm,
+        limit_ohm=reading.limit_ohm,
+        bound_ohm=_finite(reading.bound_ohm),
+        meter_wires=reading.meter_wires,
+    )
+
+
+def _across(reading: Judged) -> ClaimEntry:
+    """Say what lies across a part that no reading tells: nothing of less than a sound one has."""
+    passed = reading.decision is Decision.PASS
+    return ClaimEntry(
+        kind="isolation",
+        subject=f"across {reading.component}",
+        statement=(
+            f"no path under {ohms(reading.lower_ohm)}; whether {reading.component} is there is not told"
+            if passed
+            else f"a path under {ohms(reading.lower_ohm)}, which no sound part is"
+        ),
+        decision=reading.decision,
+        rule=GUARD_RULE,
+        cavities=(str(reading.a), str(reading.b)),
+        threshold_ohm=reading.lower_ohm,
+        measured_ohm=_finite(reading.measured_ohm),
+        open=math.isinf(reading.measured_ohm),
+        uncertainty_ohm=reading.uncertainty_ohm,
+    )
+
+
+def _part(reading: Judged) -> ClaimEntry:
+    if math.isinf(reading.limit_ohm):
+        return _across(reading)
+    limits = f"{ohms(reading.lower_ohm)} to {ohms(reading.limit_ohm)}"
+    ohm, u_ohm = reading.measured_ohm, reading.uncertainty_ohm
+    said = {
+        Decision.PASS: f"within its limits, {limits}",
+        Decision.UNDECIDED: f"reads outside its limits, {limits}, by less than the uncertainty"
+        if reading.beyond
+        else f"between {ohms(max(ohm - u_ohm, 0.0))} and {ohms(reading.bound_ohm)}; its limits, {limits}, "
+        "are beyond this bench",
+        Decision.FAIL: f"outside its limits, {limits}",
+    }
+    return ClaimEntry(
+        kind="component",
+        subject=reading.component,
+        statement=said[reading.decision],
+        decision=reading.decision,
+        rule=GUARD_RULE,
+        cavities=(str(reading.a), str(reading.b)),
+        measured_ohm=_finite(reading.measured_ohm),
+        open=math.isinf(reading.measured_ohm),
+        uncertainty_ohm=reading.uncertainty_ohm,
+        expected_ohm=_finite(reading.expected_ohm),
+        limit_ohm=_finite(reading.limit_ohm),
+        lower_limit_ohm=reading.lower_ohm,
+        bound_ohm=_finite(reading.bound_ohm),
+        meter_wires=reading.meter_wires,
+    )
+
+
+def _sensed_part(part: SensedPart, clear_ohm: float | None) -> ClaimEntry:
+    under = "a path" if clear_ohm is None else f"a path under {ohms(clear_ohm)}"
+    return ClaimEntry(
+        kind="component",
+        subject=part.component,
+        statement=f"{under} from {part.a} to {part.b}; its value is not measured"
+        if part.conducts
+        else f"nothing conducts from {part.a} to {part.b}",
+        decision=Decision.PASS if part.conducts else Decision.FAIL,
+        rule=LOW_RULE,
+        cavities=(str(part.a), str(part.b)),
+        threshold_ohm=clear_ohm,
+    )
+
+
+def _diode(reading: JudgedDiode) -> ClaimEntry:
+    def figure(value: float) -> str:
+        if not math.isfinite(value):
+            return "no current"
+        return f"{value:.3g} V" if reading.unit == "V" else ohms(value)
+
+    ways = f"{figure(reading.forward)}, back {figure(reading.backward)}"
+    return ClaimEntry(
+        kind="component",
+        subject=reading.component,
+        statement=f"conducts from {reading.anode} to {reading.cathode} only: {ways}",
+        decision=reading.decision,
+        rule="forward reading within its bounds, none backward; the bench's diode or ohms range",
+        cavities=(str(reading.anode), str(reading.cathode)),
+    )
+
+
+def _isolation(plan: Plan, measured: Measured, capabilities: Capabilities) -> Iterator[ClaimEntry]:
+    """Say what readings between joined conductors prove: each pair is at least what all in parallel read."""
+    if plan.isolation_ohm is None or measured.isolation_ohm is None:
+        return
+    limit_ohm, u_ohm = plan.isolation_ohm, plan.isolation_u_ohm
+    # A whole net with something else joined to it is a short; crossed contacts join nothing.
+    nets = set(measured.expected)
+    odd = [group for group in measured.groups if group not in nets]
+    joined = any(net < group for group in odd for net in nets)
+    paths = bool(measured.leaks or measured.one_way or joined)
+    each = "each conductor as found is" if odd else "each"
+    clear = measured.isolation_ohm > limit_ohm + u_ohm
+    # What conducts only above a voltage of its own can't show under it.
+    volts = "" if plan.meter is None else f" with up to {plan.meter.test_voltage_v:g} V"
+    both = f", read both ways round{volts}"
+    apart = ", but for conductors that parts join" if any(plan.scope.reach) else ""
+    yield ClaimEntry(
+        kind="isolation",
+        subject="all conductors",
+        statement=(
+            "paths between conductors were found"
+            if paths
+            else f"{each} above {ohms(limit_ohm)} from every other{apart}{both}"
+            if clear
+            else f"all pairs in parallel read {ohms(measured.isolation_ohm)}, limit {ohms(limit_ohm)}, and "
+            "no pair alone is surely under it"
+        ),
+        decision=Decision.FAIL if paths else Decision.PASS if clear else Decision.UNDECIDED,
+        rule=f"every pair lies across at least one reading, with at most {capabilities.test_voltage_v:g} V; "
+        "pass above limit + U, k = 2",
+        threshold_ohm=limit_ohm,
+        uncertainty_ohm=u_ohm,
+        measured_ohm=_finite(measured.isolation_ohm),
+        open=math.isinf(measured.isolation_ohm),
+    )
+
+
+def _stability(plan: Plan, measured: Measured) -> Iterator[ClaimEntry]:
+    yield ClaimEntry(
+        kind="stability",
+        subject="all cavities",
+        statement=(
+            "every sense reading was the same when asked again"
+            if not measured.unstable
+            else "readings changed while nothing was touched, or do not fit together"
+        ),
+        decision=Decision.FAIL if measured.unstable else Decision.PASS,
+        rule="the same questions asked twice",
+        cavities=_text(plan, measured.unstable),
+    )

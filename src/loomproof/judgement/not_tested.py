@@ -1,0 +1,147 @@
+"""What a proof says nothing about, in plain words: the small print that a certificate owes its reader."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from typing import TYPE_CHECKING
+
+from loomproof.cautions import LIMITS_OF_THE_TEST
+from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
+from loomproof.judgement.inspection import ITEMS, looked_over
+from loomproof.loom.model import ConnectorKind
+from loomproof.results.figures import ohms
+
+if TYPE_CHECKING:
+    from loomproof.bench.seam import Capabilities
+    from loomproof.jobs.flow import Part, Request
+    from loomproof.planning.plan import Plan
+    from loomproof.results.measured import Measured
+
+
+def not_tested(
+    request: Request, plan: Plan, measured: Measured, part: Part, left_in: Collection[str] = ()
+) -> Iterator[str]:
+    """Yield what this proof says nothing about, in plain words; ``part`` is its last hook-up.
+
+    ``left_in`` are parts that the description says are out and the proof saw in.
+    """
+    capabilities = part.capabilities
+    yield from measured.notes
+    if not part.clearance.simulated and not looked_over(request.inspection):
+        yield f"What an eye sees: nobody looked the loom over ({', '.join(name for name, _ in ITEMS)})."
+    if not part.clearance.simulated and not part.clearance.last_selftest:
+        yield (
+            "The bench itself: no self-test of it is kept. A short or an open of an adapter lead reads like "
+            "one of the loom: take the loom off and run loomproof bench selftest."
+        )
+    if request.insulation is not None and part.insulation is None:
+        volts = request.insulation.volts
+        yield f"Insulation at {volts:g} V: left out, because the loom does not pass without it."
+    for end in measured.untested:
+        by = " (waived)" if end in request.waived else ""
+        yield f"Cavity {end}: no point went to it{by}."
+    out = [part.name for part in request.loom.components if not part.fitted and part.name not in left_in]
+    if out:
+        yield f"By the description these parts are out for the test, and not tested: {', '.join(out)}."
+    if plan.unmeasured_parts:
+        yield f"Parts that this bench or hook-up could not measure: {', '.join(plan.unmeasured_parts)}."
+    by_probe = [
+        name
+        for end in part.touched
+        for name in [wire.name for wire in request.loom.wires_at.get(end, ())]
+        if name in plan.hidden
+    ]
+    if by_probe:
+        yield f"Resistance of wires that only the probe has seen: {', '.join(by_probe)}."
+    hidden = [name for name in plan.hidden if name not in by_probe]
+    if hidden:
+        yield (
+            "Wires whose open would not show, because others run beside them or the limit is too wide: "
+            f"{', '.join(hidden)}."
+        )
+    if plan.meter is None and capabilities.clear_ohm is not None:
+        yield (
+            f"Resistance: this bench only senses. A bad joint under {ohms(capabilities.clear_ohm)} passes; "
+            "a short, a part and a leak read alike."
+        )
+    ohms_only = [diode.component for diode in measured.diodes if diode.unit == "ohm"]
+    if ohms_only:
+        yield f"Forward voltage of {', '.join(ohms_only)}: read in ohms both ways round only."
+    if request.repeats == 1 and not plan.vectors:
+        yield "Steadiness: no reading was taken twice."
+    if part.temperature_c is None:
+        yield f"Temperature: this bench has no thermometer; limits are for {ROOM_TEMPERATURE_C:g} °C."
+    if any(reading.defaults_used for reading in plan.conductors):
+        yield (
+            "Some lengths or sections are not in the description; limits of those conductors are defaults."
+        )
+    yield from _one_way(plan, capabilities)
+    yield from _spare_leads(plan, part)
+    wanted_ohm = request.loom.settings.isolation_ohm
+    if plan.isolation_ohm is None and plan.vectors:
+        yield f"Isolation above the sense thresholds: not measured against {ohms(wanted_ohm)}."
+    elif plan.isolation_ohm is None:
+        yield "Isolation: not asked. Shorts between conductors would not show."
+    elif plan.isolation_ohm < wanted_ohm:
+        yield (
+            f"Isolation between {ohms(plan.isolation_ohm)} and {ohms(wanted_ohm)}: out of this meter's range."
+        )
+    between = dict.fromkeys(c.component for c in part.expectation.couplings)
+    if between:
+        yield (
+            f"Isolation between conductors that parts join ({', '.join(between)}): "
+            + ("only as far as the readings across them show." if plan.parts or plan.bounds else "not asked.")
+        )
+    if not watched_s(request, plan, part):
+        yield "Contacts that come and go: nothing was watched while the loom was moved."
+    if any(connector.kind is ConnectorKind.RING for connector in request.loom.connectors):
+        yield "The way from earth rings through body or engine block to the battery."
+    yield from LIMITS_OF_THE_TEST
+
+
+def _one_way(plan: Plan, capabilities: Capabilities) -> Iterator[str]:
+    """Say which paths with a voltage drop of their own would not show."""
+    if plan.isolation_ohm is not None:
+        yield (
+            "Paths that conduct only above a voltage of their own: nothing over "
+            f"{capabilities.test_voltage_v:g} V was put on the loom, and one that reads over "
+            f"{ohms(plan.isolation_ohm)} at that passes."
+        )
+    elif plan.vectors:
+        yield (
+            "Paths that conduct one way only, and need a voltage for it (a diode, a lamp that is one): sense "
+            "promises ohms and no volts, and may not see them."
+        )
+
+
+def _spare_leads(plan: Plan, part: Part) -> Iterator[str]:
+    """Name spare cavities, whose adapter leads nothing in this proof shows to be whole."""
+    loom, scope = part.request.loom, plan.scope
+    held = {end for wire in loom.wires for end in wire.ends} | {e for p in loom.components for e in p.ends}
+    spare = [
+        end
+        for group in scope.groups
+        if group.size == 1
+        for end in scope.ends(group.points)
+        if end not in held and end not in part.touched
+    ]
+    zeroed = {lead.end: lead.zeroed for lead in part.request.adapter.entries}
+    unknown = [end for end in spare if not zeroed.get(end)]
+    dates = sorted(zeroed[end] for end in spare if end not in unknown)
+    if unknown:
+        yield (
+            f"Leads of cavities that hold nothing: {', '.join(map(str, unknown))}. An open lead reads as an "
+            "empty cavity does, and hides a short onto it; zero the leads with the shorting plug, or touch "
+            "the cavity."
+        )
+    if dates:
+        yield (
+            f"Leads of cavities that hold nothing: {len(dates)} were last seen whole when they were "
+            f"zeroed, on {dates[0]} or later."
+        )
+
+
+def watched_s(request: Request, plan: Plan, part: Part) -> float:
+    """Return for how long contacts that come and go were watched for, s; 0 where bench or plan allow none."""
+    able = bool(plan.vectors) and part.capabilities.watch_us is not None
+    return request.watch_s if able else 0.0

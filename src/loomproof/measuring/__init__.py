@@ -1,0 +1,1 @@
+"""What was answered: the only room that drives a bench."""

@@ -1,0 +1,430 @@
+"""Running a plan on a bench: the one place where questions become answers.
+
+`run_plan` is a generator: it yields a `Step` before each stretch of work and returns a `Measured` (with
+`yield from`, or by `finish`). Whatever ends it, the caller's ``with bench`` releases every point.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TypeVar
+
+from loomproof.bench.seam import Bench
+from loomproof.electrics.expectation import Expectation
+from loomproof.errors import LinkError, LostEventError, UnfitError
+from loomproof.loom.model import End
+from loomproof.measuring.believing import checked_by, refuse_below_copper
+from loomproof.measuring.clearance import Clearance, require
+from loomproof.measuring.component_presence import joined_across, sensed_parts
+from loomproof.measuring.counting_bench import Asker
+from loomproof.measuring.coupled import coupled_paths, one_place, undisturbed
+from loomproof.measuring.doubting import refuse_contradictions, refuse_one_cause, refuse_silence
+from loomproof.measuring.isolation_search import LEAST_OHM, measure_isolation
+from loomproof.measuring.localise import pairs_of, pinpoint, read_inside
+from loomproof.measuring.ohmmeter import (
+    IMPOSSIBLE_U,
+    ONE_WAY_RATIO,
+    Ohmmeter,
+    alike,
+    is_diode,
+    judge_bound,
+    judge_conductor,
+    judge_diode,
+    judge_part,
+)
+from loomproof.measuring.resolve_nets import complete, singles
+from loomproof.measuring.separate_nets import (
+    Groups,
+    by_description,
+    rejoined,
+    resistive_joined,
+    split_bypassed,
+    told_by_ohms,
+    told_without_sense,
+)
+from loomproof.planning.net_access import Scope
+from loomproof.planning.plan import Plan, conductor_reading
+from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, OneWay, Path
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What is about to be done, and how far the run is (``done`` of ``total`` in this stretch)."""
+
+    what: str
+    done: int = 0
+    total: int = 0
+
+
+Steps = Generator[Step, None, Measured]
+
+T = TypeVar("T")
+
+
+def finish(steps: Generator[Step, None, T], show: Callable[[Step], None] = lambda _: None) -> T:
+    """Run to the end, showing each step, and return what comes of it."""
+    while True:
+        try:
+            show(next(steps))
+        except StopIteration as stop:
+            value: T = stop.value
+            return value
+
+
+def run_plan(
+    plan: Plan,
+    expectation: Expectation,
+    bench: Bench,
+    clearance: Clearance,
+    *,
+    watch_s: float = 0.0,
+    untouched: frozenset[int] = frozenset(),
+) -> Steps:
+    """Ask everything that the plan holds, follow failures until the picture is complete, and measure.
+
+    ``watch_s``: watch for that long for contacts that come and go, where the bench can. ``untouched``:
+    nets whose isolation from each other rests on the proof before. Raises `SafetyError` without a clearance
+    for this loom on this bench, and the bench's errors.
+    """
+    require(clearance, bench, expectation.loom)
+    scope = plan.scope
+    asker = Asker(bench, clearance, scope.points)
+    yield Step("sensing")
+    lows = asker.sense([vector.drive for vector in plan.vectors])
+    groups, one_way = _nets(plan, asker, lows)
+    sensed = groups
+    expected = tuple(scope.ends(group.points) for group in scope.groups)
+    judged: list[Judged] = []
+    diodes: list[JudgedDiode] = []
+    leaks: list[Path] = []
+    paths: list[Path] = []
+    stray_ways: list[OneWay] = []
+    untold = list(plan.unmeasured_parts)
+    isolation_ohm: float | None = None
+    if plan.meter is None:
+        groups = joined_across(plan, expectation, asker, by_description(plan, groups))
+    else:
+        ohmmeter = Ohmmeter(asker, plan.meter, scope)
+        if plan.vectors:
+            groups, joined_paths, ways = told_by_ohms(plan, ohmmeter, groups)
+            leaks += joined_paths
+            one_way += ways
+        total = len(plan.conductors) + len(plan.parts)
+        done = 0
+        for done, reading in enumerate(plan.conductors):
+            if done % 10 == 0:
+                yield Step("measuring", done, total)
+            judged.append(judge_conductor(ohmmeter, reading))
+        refuse_one_cause(judged, expectation.net_of)
+        for more, part in enumerate(plan.parts):
+            yield Step("measuring", done + more, total)
+            if not is_diode(part):
+                judged.append(judge_part(ohmmeter, part))
+                continue
+            diode = judge_diode(ohmmeter, part, has_diode_test=asker.capabilities().diode)
+            if diode is None:
+                untold.append(part.part.component)
+            else:
+                diodes.append(diode)
+        bounds = [judge_bound(ohmmeter, bound) for bound in plan.bounds if bound.component]
+        if plan.vectors:
+            groups = split_bypassed(plan, ohmmeter, groups, judged)
+            groups = rejoined(plan, ohmmeter, groups)
+        else:
+            yield Step("telling conductors apart")
+            groups, joined_paths, ways = told_without_sense(plan, ohmmeter, judged, diodes)
+            leaks += joined_paths
+            one_way += ways
+        groups = resistive_joined(plan, groups, judged)
+        yield Step("looking closer")
+        judged += _closer(plan, expectation, ohmmeter, groups, judged)
+        one_way, resistive = _told_apart(ohmmeter, one_way)
+        paths += resistive
+        paths += read_inside(plan, ohmmeter, groups, {frozenset((r.a, r.b)) for r in judged})
+        if plan.isolation_ohm is not None:
+            yield Step("isolation")
+            found, turned, isolation_ohm = _isolation(plan, ohmmeter, groups, leaks, untouched)
+            leaks += found
+            one_way += turned
+        if plan.vectors:
+            refuse_contradictions(plan, ohmmeter, sensed, judged, leaks)
+        refuse_silence(judged, expectation.net_of, groups, leaks)
+        sound = undisturbed(plan, groups, judged, diodes)
+        across, strays = one_place(plan, ohmmeter, bounds, coupled_paths(plan, ohmmeter, sound), sound)
+        judged += across
+        leaks += [stray.path for stray in strays if isinstance(stray.path, Path)]
+        stray_ways = [stray.path for stray in strays if isinstance(stray.path, OneWay)]
+    parts = sensed_parts(plan, expectation, asker, groups)
+    yield Step("sensing again")
+    unsteady = _unsteady(plan, asker, lows, groups, watch_s)
+    unstable = _in_order(scope, sum({p for points in unsteady for p in singles(points)}))
+    outside = any(not reading.within for reading in judged)
+    outside |= any(diode.decision is not Decision.PASS for diode in diodes)
+    odd = one_way or stray_ways or leaks or paths or outside
+    if not odd and not unstable and set(groups) == set(expected):
+        # Never a pass on readings that nothing accounts for: what read wrongly before reads right now.
+        unstable = _in_order(scope, _wrong(plan, lows))
+    told = ""
+    if plan.meter is not None:
+        as_described = set(groups) & set(expected)
+        about = (expectation, judged, as_described, leaks, plan.meter.temperature_u_k)
+        refuse_below_copper(*about)
+        told = checked_by(*about)
+    return Measured(
+        expected=expected,
+        groups=groups,
+        meter_check=told,
+        complete=bool(plan.vectors) or isolation_ohm is not None,
+        judged=tuple(judged),
+        diodes=tuple(diodes),
+        one_way=(*_one_a_pair(plan, groups, one_way), *stray_ways),
+        paths=tuple(paths),
+        leaks=tuple(leaks),
+        unstable=unstable,
+        unsteady=tuple(scope.ends(points) for points in unsteady),
+        untested=scope.untested,
+        sensed_parts=parts,
+        untold_parts=tuple(dict.fromkeys(untold)),
+        isolation_ohm=isolation_ohm,
+        isolation_pass_ohm=None if plan.isolation_ohm is None else plan.isolation_ohm + plan.isolation_u_ohm,
+        points=tuple(scope.point_of.items()),
+        sense_vectors=asker.vectors,
+        resistance_readings=asker.readings,
+    )
+
+
+def _nets(plan: Plan, asker: Asker, lows: Sequence[int]) -> tuple[Groups, list[tuple[int, int]]]:
+    """Judge what the plan's vectors read, and complete the picture where they fail."""
+    scope = plan.scope
+    if not _wrong(plan, lows):
+        return tuple(scope.ends(group.points) for group in scope.groups), []
+
+    # The first vector drives nothing: it belongs to the bench's self-check, not to the nets.
+    found = complete(asker.sense, scope.groups, plan.vectors[1:], lows[1:], scope.reach)
+    return tuple(scope.ends(points) for points in found.groups), list(found.one_way)
+
+
+def _in_order(scope: Scope, points: int) -> tuple[End, ...]:
+    """Return the cavities of a point set in the description's order."""
+    return tuple(sorted(scope.ends(points), key=scope.place_of.__getitem__))
+
+
+def _wrong(plan: Plan, lows: Sequence[int]) -> int:
+    """The points that read other than a vector of the plan demands."""
+    wrong = 0
+    for vector, low in zip(plan.vectors, lows, strict=True):
+        wrong |= vector.wrong(low)
+    return wrong
+
+
+def _closer(
+    plan: Plan,
+    expectation: Expectation,
+    ohmmeter: Ohmmeter,
+    groups: Iterable[frozenset[End]],
+    judged: Sequence[Judged],
+) -> Iterator[Judged]:
+    """Read the other pairs of a net that has a bad reading, so that one wire of several can be named.
+
+    One that is merely closer to its limit than this bench can tell is not bad: nothing more is asked.
+    """
+    home = {end: group for group in groups for end in group}
+    meter = ohmmeter.meter
+    seen = {frozenset((reading.a, reading.b)) for reading in judged}
+    for net in dict.fromkeys(
+        expectation.net_of[reading.a]
+        for reading in judged
+        if not reading.component
+        and (reading.decision is Decision.FAIL or reading.beyond)
+        and math.isfinite(reading.measured_ohm)
+    ):
+        ends = [end for end in expectation.nets[net].cavities if end in plan.scope.point_of]
+        for a, b in pairs_of(ends):
+            if frozenset((a, b)) not in seen and home.get(a) is home.get(b):
+                seen.add(frozenset((a, b)))
+                yield judge_conductor(ohmmeter, conductor_reading(expectation.between(a, b), meter))
+
+
+def _told_apart(
+    ohmmeter: Ohmmeter, one_way: Iterable[tuple[int, int]]
+) -> tuple[list[tuple[int, int]], list[Path]]:
+    """Measure paths that sense one way only: what conducts both ways alike is resistive, not a diode."""
+    kept: list[tuple[float, tuple[int, int]]] = []
+    paths: list[Path] = []
+    for source, sink in one_way:
+        forward, u_ohm = ohmmeter.read_sets(source, sink)
+        backward, _ = ohmmeter.read_sets(sink, source)
+        if alike(forward, backward):
+            a, b = (ohmmeter.scope.end_of[p.bit_length()] for p in (source, sink))
+            paths.append(Path(a, b, forward, u_ohm))
+        else:
+            kept.append((min(forward, backward), (source, sink)))
+    # The lowest first: through parts the same path reads more.
+    return [way for _, way in sorted(kept, key=lambda each: each[0])], paths
+
+
+def _one_a_pair(plan: Plan, groups: Groups, one_way: Iterable[tuple[int, int]]) -> Iterator[OneWay]:
+    """Tell each path that conducts one way once, whichever cavities of the two conductors it was seen at."""
+    home = {end: k for k, group in enumerate(groups) for end in group}
+    seen: set[tuple[int, int]] = set()
+    for pair in one_way:
+        source, sink = (plan.scope.end_of[p.bit_length()] for p in pair)
+        if (home[source], home[sink]) not in seen:
+            seen.add((home[source], home[sink]))
+            yield OneWay(source, sink)
+
+
+def _isolation(
+    plan: Plan,
+    ohmmeter: Ohmmeter,
+    groups: Sequence[frozenset[End]],
+    known: Iterable[Path],
+    untouched: frozenset[int] = frozenset(),
+) -> tuple[list[Path], list[tuple[int, int]], float]:
+    """Measure isolation between all conductors found; conductors that components couple count as one.
+
+    Returns the leaks, paths that conduct one way only (source and sink), and the lowest of the readings that
+    cover every pair.
+    """
+    assert plan.isolation_ohm is not None
+    scope = plan.scope
+    home = {end: k for k, group in enumerate(groups) for end in group}
+    classes = {k: sum(scope.bit(end) for end in group) for k, group in enumerate(groups)}
+
+    def join(a: End, b: End) -> None:
+        keep, gone = home[a], home[b]
+        if keep != gone:
+            classes[keep] |= classes.pop(gone)
+            for end, k in home.items():
+                if k == gone:
+                    home[end] = keep
+
+    for i, others in enumerate(scope.reach):
+        for j in others:
+            for end in scope.ends(scope.groups[i].points):
+                for other in scope.ends(scope.groups[j].points):
+                    join(end, other)
+    for path in known:
+        join(path.a, path.b)
+    together = [
+        scope.end_of[group.head.bit_length()]
+        for group, net in zip(scope.groups, scope.net_of_group, strict=True)
+        if net in untouched
+    ]
+    for end in together:
+        join(together[0], end)
+    sets = list(classes.values())
+    leaks: list[Path] = []
+    one_way: list[tuple[int, int]] = []
+    lowest = math.inf
+    pairs: set[tuple[int, int]] = set()
+    # A diode's drop has no margin against an input's threshold: sense excludes no path that needs a voltage.
+    for turned in (False, True):
+        found, ohm = _leaks(plan.isolation_ohm + plan.isolation_u_ohm, ohmmeter, sets, turned=turned)
+        pairs |= found
+        lowest = min(lowest, ohm)
+    conductors: dict[int, list[int]] = {}
+    for group in groups:
+        conductors.setdefault(classes[home[min(group)]], []).append(sum(scope.bit(end) for end in group))
+    for i, j in sorted(pairs):
+        found_at = pinpoint(ohmmeter, conductors[sets[i]], conductors[sets[j]])
+        heads = [points & -points for points in found_at]
+        ways = [(ohmmeter.read_sets(a, b), a, b) for a, b in (heads, heads[::-1])]
+        (reading, a, b), (back, *_) = min(ways), max(ways)
+        if reading[0] > plan.isolation_ohm - plan.isolation_u_ohm:
+            continue  # too close to the limit, or several paths side by side: the sum of all stays undecided
+        if back[0] > ONE_WAY_RATIO * reading[0]:
+            one_way.append((a, b))
+        else:
+            first, second = (scope.end_of[p.bit_length()] for p in heads)
+            leaks.append(Path(first, second, *reading))
+    return leaks, one_way, lowest
+
+
+def _leaks(
+    limit_ohm: float, ohmmeter: Ohmmeter, sets: Sequence[int], *, turned: bool
+) -> tuple[set[tuple[int, int]], float]:
+    """Find the pairs of sets that leak, each read by itself; ``turned``: searched with the current reversed.
+
+    Returns them, and the lowest of the readings that cover every pair.
+    """
+
+    def measure(a: int, b: int) -> float:
+        return ohmmeter.asker.resistance(b, a) if turned else ohmmeter.asker.resistance(a, b)
+
+    error_ratio = 2 * ohmmeter.meter.two_wire.ratio + 0.01
+    ruled_out: frozenset[tuple[int, int]] = frozenset()
+    least_ohm = min(LEAST_OHM, -IMPOSSIBLE_U * ohmmeter.meter.uncertainty_ohm(0.0, 2))
+    for _ in range(1 + len(sets)):
+        isolation = measure_isolation(measure, sets, limit_ohm, error_ratio, ruled_out, least_ohm)
+        found = {(leak.i, leak.j) for leak in isolation.leaks}
+        false = {
+            (i, j)
+            for i, j in found
+            if all(ohmmeter.read_sets(sets[a], sets[b])[0] > limit_ohm for a, b in ((i, j), (j, i)))
+        }
+        if not false - ruled_out:
+            break
+        ruled_out |= false
+    return found - false, min(isolation.readings_ohm, default=math.inf)
+
+
+def _unsteady(
+    plan: Plan, asker: Asker, lows: Sequence[int], groups: Groups, watch_s: float
+) -> tuple[int, ...]:
+    """Sense again (and watch, where asked for): points that do not read as before come and go.
+
+    Returns the points of one net that changed together in one question, each set once.
+    """
+    if not plan.vectors:
+        return ()
+    scope = plan.scope
+    drives = [vector.drive for vector in plan.vectors]
+    watching = watch_s > 0 and asker.capabilities().watch_us is not None
+    # With one point of every conductor driven, all must stay low: any open shows in one set.
+    heads = [sum(scope.bit(min(group)) for group in groups)] if watching else []
+    again = asker.sense([*heads, *drives])
+    changed = [low ^ other for low, other in zip(lows, again[len(heads) :], strict=True)]
+    if watching:
+        changed += _watched(asker, tuple(zip([*heads, *drives], again, strict=True)), watch_s)
+        after = asker.sense([*heads, *drives])
+        changed += [low ^ other for low, other in zip(again, after, strict=True)]
+    parts = [points & group.points for points in dict.fromkeys(changed) if points for group in scope.groups]
+    return tuple(dict.fromkeys(part for part in parts if part))
+
+
+def _watched(asker: Asker, before: Sequence[tuple[int, int]], watch_s: float) -> Iterator[int]:
+    """Watch for that long and yield what reads otherwise than before; in shares of the time where need be.
+
+    ``before`` are sets to drive, each with what read low: first one point of every conductor, watched all
+    along, for it shows every open; then those that show what touches now and then. So many changes may come
+    that the line can't carry them: then those that came tell enough. Raises `LinkError` for a watch that
+    did not report each set at least once, as it must: it watched nothing.
+    """
+    told: set[int] = set()
+    unsteady = False
+    heads, drives = before[:1], before[1:]
+    try:
+        for event in asker.watch([drive for drive, _ in before], watch_s):
+            told.add(event.index)
+            changed = before[event.index][1] ^ event.low
+            unsteady = unsteady or changed != 0
+            yield changed
+        if len(told) < len(before):
+            raise LinkError(
+                f"the watch reported {len(told)} of its {len(before)} sets; it has not watched",
+                cure="Prove again; if it stays so, test the bench or leave --watch out.",
+            )
+    except LostEventError:
+        # What was seen to change is true, and no pass; that nothing changed would not be known.
+        if not unsteady:
+            raise
+    except UnfitError:
+        if told or not drives:
+            raise
+        half = (len(drives) + 1) // 2
+        shares = [drives[:half], drives[half:]] if len(drives) > 1 else [()]
+        for share in shares:
+            yield from _watched(asker, (*heads, *share), watch_s / len(shares))

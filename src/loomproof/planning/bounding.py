@@ -1,0 +1,137 @@
+"""Parts that no reading can tell: what a sound one can't look like is read all the same.
+
+A capacitor, a part without stated ohms, one above the meter's range or one behind which others stand in for
+it joins two nets, and neither sense nor isolation may ask whether those touch. But a sound loom reads some
+least resistance between them (`electrics.bounds`), and a short reads less.
+
+Nets joined by parts that are measured hang together as a *cluster*: a short inside one changes a reading of
+its parts. So clusters are read against each other, all points of one joined, which sees a short between any
+two of their conductors. Parts inside one cluster are read between their own two nets.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+
+from loomproof.electrics.bounds import least_ohm
+from loomproof.electrics.couplings import UNSTATED_MOST_OHM, Coupling
+from loomproof.electrics.currents import reachable, ways
+from loomproof.electrics.expectation import Expectation
+from loomproof.electrics.unions import Unions
+from loomproof.loom.model import ComponentKind, End
+from loomproof.planning.net_access import Scope
+
+MOST_NETS = 10
+"""So many nets of one bundle are read each to each; of more, each to all those that no part leads to."""
+
+
+@dataclass(frozen=True, slots=True)
+class BoundReading:
+    """Read from points ``one`` to ``other``, each joined: a sound loom reads ``lower_ohm`` to ``upper_ohm``.
+
+    It tells a short across ``component``, on whose nets ``a`` and ``b`` lie. Without a component it tells a
+    short between nets that only several parts lead between.
+    """
+
+    component: str
+    a: End
+    b: End
+    one: int
+    other: int
+    lower_ohm: float
+    upper_ohm: float = math.inf
+
+
+def bound_readings(
+    expectation: Expectation, scope: Scope, told: Collection[str], range_ohm: float, current_a: float
+) -> Iterator[BoundReading]:
+    """Yield what is read for the components that no reading has ``told``.
+
+    ``range_ohm`` is the top of the meter's range and ``current_a`` its largest current.
+    """
+    group_of = {net: k for k, net in enumerate(scope.net_of_group)}
+    here = [c for c in expectation.couplings if c.net_a in group_of and c.net_b in group_of]
+    blind = [coupling for coupling in here if coupling.component not in told and not coupling.one_way]
+    clusters = Unions(group_of)
+    for coupling in here:
+        if coupling.component in told or coupling.one_way:
+            clusters.join(coupling.net_a, coupling.net_b)
+    members: dict[int, list[int]] = {}
+    for net in group_of:
+        members.setdefault(clusters.root(net), []).append(net)
+    points = {net: scope.groups[k].points for net, k in group_of.items()}
+    head = {net: scope.end_of[scope.groups[k].head.bit_length()] for net, k in group_of.items()}
+    for coupling in blind:
+        roots = clusters.root(coupling.net_a), clusters.root(coupling.net_b)
+        sides = [members[root] for root in roots]
+        if roots[0] == roots[1]:
+            sides = [[coupling.net_a], [coupling.net_b]]
+        ends = head[coupling.net_a], head[coupling.net_b]
+        # More can't be read while the part is there, whatever lies beside it.
+        most_ohm = (
+            UNSTATED_MOST_OHM.get(coupling.kind, math.inf) if coupling.nominal_ohm is None else math.inf
+        )
+        bounds = []
+        for (source, sink), (a, b) in ((sides, ends), (sides[::-1], ends[::-1])):
+            lower_ohm = min(_own_least(coupling, range_ohm), _least(expectation, source, sink, current_a))
+            one, other = (sum(points[net] for net in nets) for nets in (source, sink))
+            bounds.append(BoundReading(coupling.component, a, b, one, other, lower_ohm, most_ohm))
+        # What passes no current looks the same both ways round, and a diode across it does not.
+        open_both = all(bound.lower_ohm >= range_ohm for bound in bounds) or _is_open(coupling)
+        yield from bounds if open_both else [max(bounds, key=lambda bound: bound.lower_ohm)]
+
+
+def _is_open(coupling: Coupling) -> bool:
+    return coupling.kind is ComponentKind.CAPACITOR
+
+
+def _own_least(coupling: Coupling, range_ohm: float) -> float:
+    """What a sound part of this kind reads at least; more than the meter's range is over range."""
+    return min(coupling.lo_ohm, range_ohm) if _is_open(coupling) else math.inf
+
+
+def _least(
+    expectation: Expectation, source: Collection[int], sink: Collection[int], current_a: float
+) -> float:
+    return least_ohm(expectation.couplings, source, sink, current_a)
+
+
+def pair_bounds(
+    expectation: Expectation, scope: Scope, told: Collection[str], top_ohm: float, current_a: float
+) -> Iterator[BoundReading]:
+    """Yield what is read between nets that parts couple, but not only parts that are ``told`` by ohms.
+
+    Neither sense nor isolation asks of these nets. Each reads to each other, both ways round, no less than
+    the parts between can make of it, and where none leads there this way round, ``top_ohm`` or more. Of a
+    bundle of many nets each is read to all those, joined, that no part leads to from it.
+    """
+    group_of = {net: k for k, net in enumerate(scope.net_of_group)}
+    here = [c for c in expectation.couplings if c.net_a in group_of and c.net_b in group_of]
+    linear, bundles = Unions(group_of), Unions(group_of)
+    for coupling in here:
+        bundles.join(coupling.net_a, coupling.net_b)
+        if coupling.component in told and coupling.linear:
+            linear.join(coupling.net_a, coupling.net_b)
+    read = {frozenset((c.net_a, c.net_b)) for c in here if not (c.component in told and c.linear)}
+    together: dict[int, list[int]] = {}
+    for net in group_of:
+        together.setdefault(bundles.root(net), []).append(net)
+    points = {net: scope.groups[k].points for net, k in group_of.items()}
+    head = {net: scope.end_of[scope.groups[k].head.bit_length()] for net, k in group_of.items()}
+    steps = [step for coupling in expectation.couplings for step in ways(coupling)]
+    for nets in together.values():
+        for net in nets:
+            apart = [other for other in nets if linear.root(other) != linear.root(net)]
+            apart = [other for other in apart if frozenset((net, other)) not in read]
+            if len(nets) <= MOST_NETS:
+                for other in apart:
+                    lower_ohm = min(least_ohm(expectation.couplings, [net], [other], current_a), top_ohm)
+                    yield BoundReading("", head[net], head[other], points[net], points[other], lower_ohm)
+                continue
+            led_to = reachable([net], steps)
+            unled = [other for other in apart if other not in led_to]
+            if unled:
+                other_points = sum(points[other] for other in unled)
+                yield BoundReading("", head[net], head[unled[0]], points[net], other_points, top_ohm)

@@ -1,0 +1,119 @@
+"""What one hook-up sees of the expectation: nets in points, what components couple, what has no point."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from loomproof.electrics.expectation import Expectation
+from loomproof.loom.model import End
+from loomproof.planning.test_vectors import Group
+
+
+@dataclass(frozen=True)
+class Scope:
+    """The nets that have points, as groups; ``net_of_group`` leads back to the expectation's indexes.
+
+    ``reach`` says by group which others may pull it low through components. ``untested`` are cavities
+    without a point. ``point_of`` and ``untested`` are in the description's order.
+    """
+
+    groups: tuple[Group, ...]
+    net_of_group: tuple[int, ...]
+    reach: tuple[frozenset[int], ...]
+    point_of: Mapping[End, int]
+    end_of: Mapping[int, End]
+    untested: tuple[End, ...]
+
+    @cached_property
+    def group_of(self) -> Mapping[End, int]:
+        """The group of each cavity that has a point."""
+        return {end: k for k, group in enumerate(self.groups) for end in self.ends(group.points)}
+
+    @cached_property
+    def place_of(self) -> Mapping[End, int]:
+        """Where each cavity that has a point comes in the description: what to sort cavities by."""
+        return {end: place for place, end in enumerate(self.point_of)}
+
+    @cached_property
+    def bundle_of(self) -> tuple[int, ...]:
+        """The bundle of each group: groups that components couple, one way or both, are in one."""
+        bundles = list(range(len(self.groups)))
+        for i, others in enumerate(self.reach):
+            for j in others:
+                keep, gone = bundles[i], bundles[j]
+                bundles = [keep if k == gone else k for k in bundles]
+        return tuple(bundles)
+
+    def bit(self, end: End) -> int:
+        """Return the one-point set of a cavity."""
+        return 1 << (self.point_of[end] - 1)
+
+    def ends(self, points: int) -> frozenset[End]:
+        """Return the cavities of a point set."""
+        found = []
+        while points:
+            low = points & -points
+            found.append(self.end_of[low.bit_length()])
+            points ^= low
+        return frozenset(found)
+
+    @property
+    def points(self) -> int:
+        """All points in scope, as a set."""
+        return sum(group.points for group in self.groups)
+
+
+def scope_of(expectation: Expectation, point_of: Mapping[End, int], clear_ohm: float | None = None) -> Scope:
+    """Return what a hook-up sees.
+
+    ``clear_ohm`` is the bench's threshold above which a path surely reads high; components well above it
+    couple nothing.
+    """
+    cavities = expectation.loom.cavities
+    groups: list[Group] = []
+    net_of_group: list[int] = []
+    for net in expectation.nets:
+        points = 0
+        head = 0
+        for cavity in net.cavities:
+            point = point_of.get(cavity)
+            if point is not None:
+                points |= 1 << (point - 1)
+                head = head or 1 << (point - 1)
+        if points:
+            groups.append(Group(points, head))
+            net_of_group.append(net.index)
+    return Scope(
+        tuple(groups),
+        tuple(net_of_group),
+        _reach(expectation, net_of_group, clear_ohm),
+        {end: point_of[end] for end in cavities if end in point_of},
+        {point: end for end, point in point_of.items() if end in expectation.net_of},
+        tuple(end for end in cavities if end not in point_of),
+    )
+
+
+def _reach(
+    expectation: Expectation, net_of_group: Sequence[int], clear_ohm: float | None
+) -> tuple[frozenset[int], ...]:
+    """Follow components from net to net; current flows from a point's pull-up to the driven point."""
+    pulled_by: dict[int, set[int]] = {}
+    for coupling in expectation.couplings:
+        if clear_ohm is not None and coupling.lo_ohm > 10 * clear_ohm:
+            continue
+        pulled_by.setdefault(coupling.net_a, set()).add(coupling.net_b)
+        if not coupling.one_way:
+            pulled_by.setdefault(coupling.net_b, set()).add(coupling.net_a)
+    group_of_net = {net: group for group, net in enumerate(net_of_group)}
+    found = []
+    for net in net_of_group:
+        seen, todo = {net}, [net]
+        while todo:
+            for other in pulled_by.get(todo.pop(), ()):
+                if other not in seen:
+                    seen.add(other)
+                    todo.append(other)
+        found.append(frozenset(group_of_net[other] for other in seen - {net} if other in group_of_net))
+    return tuple(found)

@@ -1,0 +1,347 @@
+"""The plan of one proof: everything that will be asked, fixed before the first question."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Literal
+
+from loomproof.bench.seam import Accuracy, Capabilities
+from loomproof.electrics.bounds import least_ohm
+from loomproof.electrics.components import ComponentReading
+from loomproof.electrics.couplings import Coupling
+from loomproof.electrics.decision import surely_decided
+from loomproof.electrics.expectation import Between, Expectation
+from loomproof.electrics.hidden import hidden_from_sense
+from loomproof.electrics.uncertainty import reading_uncertainty
+from loomproof.loom.model import End
+from loomproof.planning.bounding import BoundReading, bound_readings, pair_bounds
+from loomproof.planning.net_access import Scope, scope_of
+from loomproof.planning.test_vectors import Vector, empty_vector, sense_vectors
+
+Wires = Literal[2, 4]
+
+
+CONDUCTOR_OHM = 47.0
+"""Two fragments that should be apart count as one conductor below this, as a resistive path above it.
+
+A convention of this project: a short through clean metal is far below it, wet or burnt insulation and
+parts are above it.
+"""
+
+
+WELL_BELOW = 0.8
+"""A conductor that may read up to this share of a part is still told from it. Our convention."""
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """What a resistance reading of this bench is worth, two-wire and four-wire.
+
+    ``lead_ohm`` holds each point's adapter lead; ``lead_u_ohm`` the standard uncertainty of one lead.
+    ``repeatability_ohm`` is the standard deviation of single readings. ``test_current_a`` and
+    ``test_voltage_v`` are the most that it puts on the loom. ``zeroed``: the leads were learned with this
+    meter, so that what is fixed in its two-wire error has gone with them.
+    """
+
+    two_wire: Accuracy
+    four_wire: Accuracy | None
+    range_ohm: tuple[float, float]
+    lead_ohm: Mapping[int, float]
+    lead_u_ohm: float = 0.0
+    repeatability_ohm: float = 0.0
+    repeats: int = 1
+    temperature_u_k: float = 0.0
+    test_current_a: float = 0.02
+    test_voltage_v: float = 5.0
+    zeroed: bool = False
+
+    def uncertainty_ohm(self, reading_ohm: float, wires: Wires) -> float:
+        """Return the expanded uncertainty (k = 2) of a reading corrected for leads.
+
+        Below its range a meter says no more than that it is below: see `most_ohm` as well.
+        """
+        four = wires == 4 and self.four_wire is not None
+        accuracy = self.four_wire if four and self.four_wire else self.two_wire
+        found_ohm = reading_uncertainty(
+            0.0 if self.zeroed and not four else accuracy.ohm,
+            accuracy.ratio,
+            reading_ohm,
+            lead_uncertainty_ohm=0.0 if wires == 4 else self.lead_u_ohm * 2**0.5,
+            repeatability_ohm=self.repeatability_ohm,
+            repeats=self.repeats,
+            temperature_uncertainty_k=self.temperature_u_k,
+        )
+        return max(found_ohm, self.range_ohm[0]) if reading_ohm < self.range_ohm[0] else found_ohm
+
+    def most_ohm(self, reading_ohm: float, wires: Wires) -> float | None:
+        """Return what a reading below the meter's range is surely below, leads included; ``None`` for others.
+
+        It is the lower end of the range, and the meter's error there.
+        """
+        least_ohm = self.range_ohm[0]
+        return least_ohm + self.uncertainty_ohm(least_ohm, wires) if reading_ohm < least_ohm else None
+
+    def isolation_u_ohm(self, reading_ohm: float) -> float:
+        """Return the expanded uncertainty (k = 2) of an isolation reading: leads and copper play no part."""
+        return reading_uncertainty(self.two_wire.ohm, self.two_wire.ratio, reading_ohm)
+
+    @property
+    def isolation_most_ohm(self) -> float:
+        """The highest isolation limit that a reading in range can decide, rounded down to two figures."""
+        most = self.range_ohm[1] - self.isolation_u_ohm(self.range_ohm[1])
+        if not 0.0 < most < math.inf:
+            return max(most, 0.0)
+        step = 10.0 ** (math.floor(math.log10(most)) - 1)
+        return math.floor(most / step) * step
+
+    def leads_ohm(self, a: int, b: int, wires: Wires) -> float:
+        """Return what the leads of two points add to a two-wire reading."""
+        return 0.0 if wires == 4 else self.lead_ohm.get(a, 0.0) + self.lead_ohm.get(b, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class ConductorReading:
+    """Measure between two cavities of one net and judge against ``limit_ohm``.
+
+    ``sound_ohm`` is the most a sound conductor reads; ``limit_ohm`` what wire and contacts allow.
+    ``decided``: this bench tells every sound one to be within its limit; ``shown_ohm`` is what it surely
+    shows a sound one to be below, decided or not.
+    """
+
+    a: End
+    b: End
+    wires: Wires
+    expected_ohm: float
+    sound_ohm: float
+    limit_ohm: float
+    shown_ohm: float
+    decided: bool
+    seen: tuple[str, ...] = ()
+    defaults_used: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PartReading:
+    """Measure a component; ``lower_ohm`` and ``upper_ohm`` are its own limits.
+
+    Of a diode, ``lower_ohm`` is the least that a sound loom reads against it.
+    """
+
+    part: ComponentReading
+    lower_ohm: float
+    upper_ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """One proof of one hook-up: ``vectors`` (the first drives nothing), then readings in ohms."""
+
+    scope: Scope
+    vectors: tuple[Vector, ...]
+    conductors: tuple[ConductorReading, ...] = ()
+    parts: tuple[PartReading, ...] = ()
+    hidden: tuple[str, ...] = ()
+    unmeasured_parts: tuple[str, ...] = ()
+    bounds: tuple[BoundReading, ...] = ()
+    isolation_ohm: float | None = None
+    meter: Meter | None = None
+
+    def apart_ohm(self, points: int) -> float:
+        """Below how many ohms two of these points are one conductor, not joined by a part.
+
+        Half of the smallest part that lies on a net of theirs, wherever its contacts were found; but no less
+        than what its conductors may read, as long as that is well below the part.
+        """
+        scope = self.scope
+        nets = {scope.group_of[end] for end in scope.ends(points)}
+        between = [
+            (reading.part.a, reading.part.b, reading.part.lower_ohm)
+            for reading in self.parts
+            if reading.part.forward_v is None
+        ]
+        least_ohm = min(
+            (
+                ohm
+                for a, b, ohm in between
+                if not nets.isdisjoint((scope.group_of[a], scope.group_of[b]))
+                and scope.group_of[a] != scope.group_of[b]
+                and ohm > 0.0
+            ),
+            default=math.inf,
+        )
+        wires_ohm = max(
+            (max(r.limit_ohm, r.shown_ohm) for r in self.conductors if scope.group_of[r.a] in nets),
+            default=0.0,
+        )
+        apart_ohm = max(least_ohm / 2, min(wires_ohm, WELL_BELOW * least_ohm))
+        # Of a part without stated ohms it is only known that it is more than wires are.
+        unstated = [b.lower_ohm for b in self.bounds if b.component and scope.group_of[b.a] in nets]
+        return min(CONDUCTOR_OHM, apart_ohm, *(max(ohm / 2, wires_ohm) for ohm in unstated))
+
+    @property
+    def isolation_readings(self) -> int:
+        """How many readings tell on a sound loom that no two conductors are joined, or leak."""
+        rounds = (len(set(self.scope.bundle_of)) - 1).bit_length() if self.scope.groups else 0
+        if self.meter is None:
+            return 0
+        isolation = 0 if self.isolation_ohm is None else rounds
+        # Isolation is read with the current both ways; without sense, whether any two are one is read first.
+        return 2 * isolation + (0 if self.vectors else rounds)
+
+    @property
+    def isolation_u_ohm(self) -> float:
+        """The guard band around the isolation limit, Ω; 0 where isolation is not measured."""
+        if self.meter is None or self.isolation_ohm is None:
+            return 0.0
+        return self.meter.isolation_u_ohm(self.isolation_ohm)
+
+
+def plan_proof(
+    expectation: Expectation,
+    point_of: Mapping[End, int],
+    capabilities: Capabilities,
+    meter: Meter | None,
+    *,
+    isolation_ohm: float | None = None,
+) -> Plan:
+    """Return what to ask of this bench.
+
+    Without ``meter`` nothing is measured in ohms and components stay unmeasured. ``isolation_ohm`` is the
+    limit that isolation is measured against; where the meter's range does not reach it, the highest that
+    it can decide takes its place, unless sensing says as much.
+    """
+    scope = scope_of(expectation, point_of, capabilities.clear_ohm)
+    senses = capabilities.sense_ohm is not None
+    vectors = (empty_vector(scope.groups), *sense_vectors(scope.groups, scope.reach)) if senses else ()
+    if meter is None:
+        parts = tuple(dict.fromkeys(c.component for c in expectation.couplings))
+        hidden = hidden_from_sense(expectation, scope.point_of) if senses else ()
+        return Plan(scope, vectors, hidden=hidden, unmeasured_parts=parts)
+    parts_read, unmeasured = _parts(expectation, scope, meter)
+    conductors, hidden = _conductors(expectation, scope, meter, parts_read)
+    if isolation_ohm is not None and meter.isolation_most_ohm < isolation_ohm:
+        # A bench that can't sense and can't tell a short from open copper tells no conductors apart.
+        least = CONDUCTOR_OHM if capabilities.sense_ohm is None else capabilities.sense_ohm
+        isolation_ohm = meter.isolation_most_ohm if meter.isolation_most_ohm > least else None
+    bounds = _bounds(expectation, scope, meter, parts_read, isolation_ohm)
+    return Plan(
+        scope,
+        vectors,
+        conductors,
+        parts_read,
+        hidden,
+        unmeasured,
+        bounds,
+        isolation_ohm,
+        meter,
+    )
+
+
+def _conductors(
+    expectation: Expectation, scope: Scope, meter: Meter, parts: Sequence[PartReading]
+) -> tuple[tuple[ConductorReading, ...], tuple[str, ...]]:
+    """Plan the readings of every net, and name the wires whose open none of them would show."""
+    pairs: list[tuple[End, End]] = []
+    wires: dict[str, bool] = {}
+    through_parts = {expectation.net_of[end] for part in parts for end in (part.part.a, part.part.b)}
+    for group, index in zip(scope.groups, scope.net_of_group, strict=True):
+        planned = expectation.readings(index).pairs
+        reached = [pair for pair in planned if all(end in scope.point_of for end in pair)]
+        if len(reached) < len(planned):
+            # Some cavity has no point: chain those that have one.
+            reached = list(pairwise(sorted(scope.ends(group.points), key=lambda end: scope.point_of[end])))
+        pairs += reached
+        # What leads from a single cavity to a part is read with the part.
+        wires.update(dict.fromkeys(expectation.nets[index].wires, group.size == 1 and index in through_parts))
+    readings = []
+    for between in expectation.between_all(pairs):
+        reading = conductor_reading(between, meter)
+        readings.append(reading)
+        for name, open_ohm in between.open_ohm.items():
+            if name in wires and not wires[name]:
+                bound = reading.limit_ohm + meter.uncertainty_ohm(open_ohm, reading.wires)
+                wires[name] = math.isinf(open_ohm) or open_ohm > bound
+    return tuple(readings), tuple(name for name, shown in wires.items() if not shown)
+
+
+def conductor_reading(between: Between, meter: Meter) -> ConductorReading:
+    """Return the reading of one pair: two-wire, or four-wire where the limit needs it and it can be had."""
+    wires: Wires = 2
+    shown_ohm, decided = _shown(between.sound_ohm, between.limit_ohm, meter, wires)
+    if meter.four_wire is not None and not decided:
+        wires = 4
+        shown_ohm, decided = _shown(between.sound_ohm, between.limit_ohm, meter, wires)
+    return ConductorReading(
+        between.a,
+        between.b,
+        wires,
+        between.expected_ohm,
+        between.sound_ohm,
+        between.limit_ohm,
+        shown_ohm,
+        decided,
+        between.wires,
+        between.defaults_used,
+    )
+
+
+def conductor_reading_again(reading: ConductorReading, meter: Meter) -> ConductorReading:
+    """Return the same reading as another meter would show it."""
+    shown_ohm, decided = _shown(reading.sound_ohm, reading.limit_ohm, meter, reading.wires)
+    return replace(reading, shown_ohm=shown_ohm, decided=decided)
+
+
+def _shown(sound_ohm: float, limit_ohm: float, meter: Meter, wires: Wires) -> tuple[float, bool]:
+    """Return what every sound conductor is surely shown to be below, and whether its limit is decided."""
+    most_ohm = meter.most_ohm(sound_ohm, wires)
+    if most_ohm is not None:
+        return most_ohm, most_ohm <= limit_ohm
+    u_ohm = meter.uncertainty_ohm(sound_ohm, wires)
+    return sound_ohm + 2 * u_ohm, surely_decided(limit_ohm, sound_ohm, u_ohm)
+
+
+def _parts(
+    expectation: Expectation, scope: Scope, meter: Meter
+) -> tuple[tuple[PartReading, ...], tuple[str, ...]]:
+    found: list[PartReading] = []
+    unmeasured: list[str] = []
+    for coupling in (*expectation.couplings, *expectation.shunts):
+        part = expectation.component_reading(coupling)
+        seen = part.a in scope.point_of and part.b in scope.point_of and part.a != part.b
+        if seen and coupling.one_way:
+            found.append(PartReading(part, _against(expectation, coupling, meter), math.inf))
+            continue
+        if not (seen and part.provable and part.upper_ohm <= meter.range_ohm[1]):
+            unmeasured.append(coupling.component)
+            continue
+        found.append(PartReading(part, part.lower_ohm, part.upper_ohm))
+    return tuple(found), tuple(dict.fromkeys(unmeasured))
+
+
+def _against(expectation: Expectation, diode: Coupling, meter: Meter) -> float:
+    """Return the least that a sound loom reads against a diode, Ω: inf where nothing else is there."""
+    others = [other for other in expectation.couplings if other is not diode]
+    return least_ohm(others, [diode.net_b], [diode.net_a], meter.test_current_a)
+
+
+def _bounds(
+    expectation: Expectation,
+    scope: Scope,
+    meter: Meter,
+    parts: Sequence[PartReading],
+    isolation_ohm: float | None,
+) -> tuple[BoundReading, ...]:
+    """Return the readings of what no part's own reading tells, where this bench tells them from a short."""
+    told = {reading.part.component for reading in parts}
+    top_ohm, current_a = meter.range_ohm[1], meter.test_current_a
+    limit_ohm = top_ohm if isolation_ohm is None else min(isolation_ohm, top_ohm)
+    bounds = (
+        *bound_readings(expectation, scope, told, top_ohm, current_a),
+        *pair_bounds(expectation, scope, told, limit_ohm, current_a),
+    )
+    return tuple(
+        bound for bound in bounds if bound.lower_ohm > meter.uncertainty_ohm(min(bound.lower_ohm, 1e12), 2)
+    )

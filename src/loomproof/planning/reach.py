@@ -1,0 +1,92 @@
+"""Which grade a bench reaches for a loom, before anything is asked, and what would reach the next one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from loomproof.electrics.uncertainty import COVERAGE
+from loomproof.planning.plan import Meter, PartReading, Plan, conductor_reading_again
+from loomproof.results.figures import ohms
+from loomproof.results.grade import Grade
+
+TRIED_REPEATS = 10
+"""So many readings of each are looked at; more gain little over the bench's own accuracy."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """The grade that a sound loom is sure to reach, of how many limits, and what would reach more.
+
+    ``decided`` of ``total`` limits are decided for every sound joint and part; each joint is surely shown
+    to be under ``shown_ohm`` (0 without readings). ``advice`` are sentences, the cheapest first.
+    """
+
+    grade: Grade
+    decided: int
+    total: int
+    shown_ohm: float
+    advice: tuple[str, ...] = ()
+
+
+def reach_of(plan: Plan) -> Reach:
+    """Return what this plan reaches on the bench that it was made for."""
+    if plan.meter is None:
+        return Reach(
+            Grade.CONNECTIONS, 0, 0, 0.0, ("A bench that measures ohms says how good the joints are.",)
+        )
+    decided, total, shown_ohm = _count(plan, plan.meter)
+    grade = Grade.WIRE if decided == total else Grade.BENCH
+    advice = tuple(_advice(plan, plan.meter, decided, total))
+    if plan.unmeasured_parts:
+        names = ", ".join(plan.unmeasured_parts)
+        told = (
+            f"State the resistance of {names}, or take them out and say so: they can't be told from a fault."
+        )
+        return Reach(Grade.CONNECTIONS, decided, total, shown_ohm, (told, *advice))
+    return Reach(grade, decided, total, shown_ohm, advice)
+
+
+def _advice(plan: Plan, meter: Meter, decided: int, total: int) -> Iterator[str]:
+    if decided == total:
+        return
+    if not meter.zeroed:
+        # Learned with this meter, its fixed offset goes out with the leads.
+        better, _, _ = _count(plan, replace(meter, lead_u_ohm=0.0, zeroed=True))
+        if better > decided:
+            how = "Zero the leads with this meter (loomproof bench zero)"
+            yield f"{how}: up to {better} of {total} limits are then decided."
+    if meter.repeatability_ohm > 0.0 and meter.repeats < TRIED_REPEATS:
+        better, _, _ = _count(plan, replace(meter, repeats=TRIED_REPEATS))
+        if better > decided:
+            yield f"--repeats {TRIED_REPEATS}: {better} of {total} limits are then decided."
+    needed_ohm = _accuracy_needed(plan)
+    how = "A meter" if meter.four_wire is not None else "Four wires, or a meter,"
+    yield f"{how} within ±{ohms(needed_ohm)} at these readings decides every limit."
+
+
+def _count(plan: Plan, meter: Meter) -> tuple[int, int, float]:
+    """Return how many limits such a meter decides, of how many, and what each joint is shown to be below."""
+    readings = [conductor_reading_again(reading, meter) for reading in plan.conductors]
+    parts = [part for part in plan.parts if part.part.forward_v is None and math.isfinite(part.upper_ohm)]
+    decided = sum(reading.decided for reading in readings)
+    decided += sum(_room_ohm(part) >= 2 * meter.uncertainty_ohm(part.upper_ohm, 2) for part in parts)
+    shown_ohm = max((reading.shown_ohm for reading in readings), default=0.0)
+    return decided, len(readings) + len(parts), shown_ohm
+
+
+def _room_ohm(part: PartReading) -> float:
+    """Return what the limits leave a sound part on either side, twice the half width."""
+    return (part.upper_ohm - part.lower_ohm) / 2
+
+
+def _accuracy_needed(plan: Plan) -> float:
+    """Return the limit of error at which every sound joint and part is decided, all else being nothing, Ω.
+
+    U = k a / √3 for a limit of error a (GUM 4.3.7); a sound reading needs 2 U of room.
+    """
+    rooms = [(reading.limit_ohm - reading.sound_ohm) / 2 for reading in plan.conductors]
+    rooms += [_room_ohm(part) / 2 for part in plan.parts if part.part.forward_v is None]
+    least = min((room for room in rooms if math.isfinite(room)), default=0.0)
+    return max(least, 0.0) * math.sqrt(3.0) / COVERAGE

@@ -1,1 +1,0 @@
-"""Planning what to ask, asking it, and comparing measured with expected."""
