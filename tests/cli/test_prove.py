@@ -283,7 +283,7 @@ def test_a_scanner_that_dies_in_the_middle(fixtures: Path, tmp_path: Path) -> No
     ],
 )
 def test_stopped_in_the_middle(fixtures: Path, tmp_path: Path, numbers: tuple[signal.Signals, ...]) -> None:
-    with Simulator(fixtures / ENGINE, "--paced") as simulator:
+    with Simulator(fixtures / ENGINE, "--paced", "--four-wire", "0.001:0.002") as simulator:
         process = proving(fixtures, simulator.address, tmp_path)
         journal = wait_for_journal(tmp_path, 15, process)
         for number in numbers:
@@ -312,7 +312,7 @@ def test_stopped_in_the_middle(fixtures: Path, tmp_path: Path, numbers: tuple[si
 
 def test_the_plainest_bench(fixtures: Path, tmp_path: Path) -> None:
     """Two-wire, ±(0.1 Ω + 1 %): what it can't decide is not claimed, and what was shown is said."""
-    done = loomproof("prove", fixtures / ENGINE, "--bench", "sim:?acc=0.1:0.01", "--out", tmp_path)
+    done = loomproof("prove", fixtures / "tail_lamp", "--bench", "sim:?acc=0.1:0.01", "--out", tmp_path)
     assert done.returncode == 0, done.stdout
     claims = [claim for claim in results(tmp_path).claims if claim.kind == "resistance"]
     undecided = [claim for claim in claims if claim.decision == "undecided"]
