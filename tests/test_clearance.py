@@ -197,6 +197,11 @@ UNDRIVEN = {
     "loomproof.measuring.clearance.require_empty": "a check",
     "loomproof.measuring.clearance.clear": "the checks that make a clearance",
     "loomproof.measuring.clearance.clear_empty": "the checks that make a clearance",
+    "loomproof.jobs.prove.cleared": "the checks that make a clearance",
+    "loomproof.jobs.prove.cleared_empty": "the checks that make a clearance",
+    "loomproof.jobs.prove.offer_meter_check": "asks a person",
+    "loomproof.jobs.prove.tell_leads": "tells a person",
+    "loomproof.jobs.prove.by_hand": "asks a person",
 }
 """What takes a bench and never has a point driven; that it does not is seen below where it can be called."""
 
