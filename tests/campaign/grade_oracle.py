@@ -18,10 +18,11 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import networkx as nx
 
-from loomproof.loom.model import Component, ComponentKind, End, Loom, Need
+from loomproof.loom.model import Component, ComponentKind, End, Loom, Need, Wire
 from tests.campaign.true_benches import Make
 from tests.campaign.true_looms import COPPER_PER_K, WARM, circuitry_of
 from tests.campaign.truth import Circuitry, Edge, Junction, Truth
@@ -104,6 +105,25 @@ class Oracle:
                 found.append((part, one, two))
         return [each for each in found if self.net_of[each[1]] != self.net_of[each[2]]]
 
+    def share_ohm(self, a: End, b: End) -> float:
+        """Feed side: the drop limit of one wire over the greatest load of a wire on a way from a to b, Ω."""
+        loads = {c.name: c.load_a for c in self.loom.circuits if c.load_a}
+        if not loads or not any(wire.circuit in loads for wire in self.loom.wires):
+            return math.inf
+        ways: nx.Graph[Any] = nx.Graph([(a, b)])
+        for wire in self.loom.wires:
+            nx.add_path(ways, (wire.a, wire, wire.b))
+        for part in self.loom.components:
+            if part.fitted and part.kind in (ComponentKind.FUSE, ComponentKind.LINK):
+                nx.add_path(ways, (part.ends[0], part, part.ends[1]))
+        # With a and b joined, what lies on a way between them is in one block with that edge.
+        for block in nx.biconnected_components(ways.subgraph(nx.node_connected_component(ways, a))):
+            if a in block and b in block:
+                carried = [loads.get(w.circuit, 0.0) for w in block if isinstance(w, Wire)]
+                greatest = max(carried, default=0.0)
+                return self.loom.settings.wire_drop_v / greatest if greatest else math.inf
+        return math.inf
+
     @cached_property
     def shunted(self) -> list[Component]:
         """Parts of more than a few ohms with all their ends on one net: no reading can tell them."""
@@ -121,9 +141,14 @@ class Oracle:
         return Truth(self._bounds(most=True, parts=False))
 
     def limit_ohm(self, a: End, b: End) -> float:
-        """Return the limit of a claim between two cavities of one net."""
+        """Return the limit of a claim between two cavities of one net.
+
+        Where its circuits state a load, no more than the drop limit of one wire over the load, but never less
+        than sound copper and contacts may have (drop limits: common practice).
+        """
         settings = self.loom.settings
-        return settings.margin_ratio * self.greatest.copper_ohm(a, b) + settings.margin_ohm
+        most = settings.margin_ratio * self.greatest.copper_ohm(a, b)
+        return min(most + settings.margin_ohm, max(self.share_ohm(a, b), most))
 
     def judged(self) -> Judgement:
         """Return what the truth says of this loom on this bench."""

@@ -51,7 +51,7 @@ def loom_of(rng: random.Random, most: int = MOST) -> Loom:
     wires = tuple(
         replace(
             wire,
-            circuit="spare wiring" if set(wire.ends) & unused else "all",
+            circuit="all",
             csa_mm2=rng.choice(SECTIONS_MM2),
             length_m=round(rng.uniform(0.2, 4.0), 2),
         )
@@ -66,14 +66,44 @@ def loom_of(rng: random.Random, most: int = MOST) -> Loom:
         for end in loom.cavities
         if end not in wired | at_parts and rng.random() < 0.5
     ]
+    wires, loads = _loaded(wires, nets, unused)
     return replace(
         loom,
         components=tuple(_stated(parts)),
         connectors=tuple(replace(c, hazard=Hazard.NONE) for c in loom.connectors),
         wires=wires,
-        circuits=(Circuit("all", "everything"), Circuit("spare wiring", "nothing", need=Need.UNUSED)),
+        circuits=(
+            Circuit("all", "everything"),
+            Circuit("spare wiring", "nothing", need=Need.UNUSED),
+            *loads,
+        ),
         cavity_facts=tuple(facts),
     )
+
+
+def _loaded(
+    wires: Sequence[Wire], nets: Sequence[Sequence[End]], unused: set[End]
+) -> tuple[tuple[Wire, ...], list[Circuit]]:
+    """Return the wires with those of some nets in circuits of their own that state a load (feed side)."""
+    own = random.Random(repr([(wire.name, wire.length_m) for wire in wires]))
+    named: dict[End, str] = {}
+    loads: list[Circuit] = []
+    if own.random() < 0.3:
+        for net in own.sample(list(nets), min(len(nets), 2)):
+            if not set(net) & unused:
+                name = f"load {len(loads) + 1}"
+                loads.append(Circuit(name, "a load", "15", load_a=own.choice((2.0, 5.0, 10.0, 34.0))))
+                named |= dict.fromkeys(net, name)
+    named |= dict.fromkeys(unused, "spare wiring")
+    # Wires between splices of such a net have none of its cavities: theirs follow what they hang on.
+    changed = True
+    while changed:
+        changed = False
+        for wire in wires:
+            for at, other in (wire.ends, wire.ends[::-1]):
+                if at in named and other not in named:
+                    named[other], changed = named[at], True
+    return tuple(replace(wire, circuit=named.get(wire.a, wire.circuit)) for wire in wires), loads
 
 
 def _loops(rng: random.Random, loom: Loom) -> list[Wire]:
