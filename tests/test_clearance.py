@@ -32,19 +32,21 @@ from loomproof.bench.seam import (
 )
 from loomproof.electrics.expectation import expect
 from loomproof.errors import AdapterError, LoomproofError, SafetyError, UnfitError
-from loomproof.jobs import flow
+from loomproof.jobs import prove as proving
 from loomproof.jobs import retest as retesting
-from loomproof.jobs.flow import Request
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Settings, Wire
 from loomproof.loom.reading import load
 from loomproof.measuring import counting_bench as asking
 from loomproof.measuring import insulation, preparing, run, selfcheck, selftest, trace, undriven, zero
+from loomproof.measuring import measure as measuring
 from loomproof.measuring import plausibility as sensible
 from loomproof.measuring import probe as touching
 from loomproof.measuring import probe_ends as probing
 from loomproof.measuring.clearance import Clearance, clear, clear_empty, clear_replay
+from loomproof.planning.conductors import Conductors
 from loomproof.planning.net_access import scope_of
 from loomproof.planning.plan import plan_proof
+from loomproof.planning.request import Request
 from tests.cleared import NOW, Answers, cleared, cleared_empty
 
 ABLE = Capabilities(
@@ -150,11 +152,11 @@ EXPECTED = expect(LOOM)
 SCOPE = scope_of(EXPECTED, ADAPTER.point_of, ABLE.clear_ohm)
 PLAN = plan_proof(EXPECTED, ADAPTER.point_of, ABLE, None, isolation_ohm=1e6)
 NETS = [1, 2]
-POINTS = undriven.Conductors((1, 2))
+POINTS = Conductors((1, 2))
 
 ARGUMENTS: Mapping[Any, tuple[Any, ...]] = {
-    flow.prove: (REQUEST, "bench", "clearance"),
-    flow.measure: (REQUEST, "bench", "clearance"),
+    proving.prove: (REQUEST, "bench", "clearance"),
+    measuring.measure: (REQUEST, "bench", "clearance"),
     preparing.prepare: (REQUEST, "bench", "clearance"),
     preparing.checked: ("bench", "clearance", POINTS),
     retesting.retest: (REQUEST, [LOOM.cavities[0]], "bench", "clearance"),
@@ -290,7 +292,9 @@ def to_the_end(function: Any, bench: Counting, clearance: Clearance) -> object:
 
 
 @pytest.mark.parametrize(
-    "function", [flow.prove, flow.measure, preparing.prepare, retesting.retest, run.run_plan], ids=name_of
+    "function",
+    [proving.prove, measuring.measure, preparing.prepare, retesting.retest, run.run_plan],
+    ids=name_of,
 )
 def test_a_clearance_is_for_one_loom(function: Any) -> None:
     bench = Counting()
@@ -304,7 +308,7 @@ def test_a_clearance_is_for_one_adapter() -> None:
     bench = Counting()
     turned = Adapter("turned", tuple(replace(lead, point=5 - lead.point) for lead in ADAPTER.entries))
     with pytest.raises(SafetyError, match="another adapter"):
-        called(flow.prove, bench, cleared(LOOM, bench, turned))
+        called(proving.prove, bench, cleared(LOOM, bench, turned))
     assert bench.driven == 0
 
 
@@ -312,7 +316,7 @@ def test_a_journal_bench_is_the_bench_that_was_cleared(tmp_path: Path) -> None:
     bench = Counting()
     clearance = cleared_whole(bench)
     with JournaledBench(bench, tmp_path / "j.jsonl") as journaled:
-        next(flow.prove(REQUEST, journaled, clearance))
+        next(proving.prove(REQUEST, journaled, clearance))
 
 
 def test_a_clearance_is_made_by_its_checks_only() -> None:

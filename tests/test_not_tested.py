@@ -9,10 +9,11 @@ import pytest
 
 from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Opening
-from loomproof.jobs.flow import Request, prove
+from loomproof.jobs.prove import prove
 from loomproof.judgement.inspection import ANSWERED
 from loomproof.loom.reading import load
-from loomproof.measuring.run import finish
+from loomproof.measuring.events import finish
+from loomproof.planning.request import Request
 from tests.cleared import cleared
 from tests.proof.meter_bench import meter_bench
 from tests.proof.scanner_bench import loom_of

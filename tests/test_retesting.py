@@ -10,11 +10,12 @@ import pytest
 from loomproof.bench.adapter import Adapter, in_order
 from loomproof.bench.seam import Capabilities
 from loomproof.errors import AdapterError, SafetyError
-from loomproof.jobs.flow import Request, prove
+from loomproof.jobs.prove import prove
 from loomproof.jobs.retest import Retested, retest
 from loomproof.loom.model import End, Loom
 from loomproof.loom.reading import load
-from loomproof.measuring.run import finish
+from loomproof.measuring.events import finish
+from loomproof.planning.request import Request
 from loomproof.results.document import Verdict
 from tests.bench.torture import FIXTURES
 from tests.cleared import cleared

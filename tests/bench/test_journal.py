@@ -15,9 +15,11 @@ from loomproof.bench.adapter import in_order
 from loomproof.bench.journal import JournaledBench, ReplayBench
 from loomproof.bench.seam import Bench
 from loomproof.errors import BenchError, JournalError, LinkError, LoomproofError, RefusedError, ReplayError
-from loomproof.jobs.flow import Outcome, Request, prove
+from loomproof.jobs.prove import prove
+from loomproof.judgement.conclude import Outcome
 from loomproof.loom.reading import load
 from loomproof.measuring.clearance import clear_replay
+from loomproof.planning.request import Request
 from loomproof.virtual.scanner import Make
 from loomproof.virtual.scanner import Scanner as VirtualScanner
 from tests.bench.device import Clock, Scanner

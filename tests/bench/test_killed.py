@@ -20,8 +20,9 @@ from loomproof.bench.opening import open_bench
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.simulation import Simulation
 from loomproof.errors import LinkError
-from loomproof.jobs.flow import Request, prove
+from loomproof.jobs.prove import prove
 from loomproof.loom.reading import load
+from loomproof.planning.request import Request
 from loomproof.virtual.link import Device
 from loomproof.virtual.scanner import Scanner
 from tests.bench.device import Clock

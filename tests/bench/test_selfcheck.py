@@ -12,7 +12,8 @@ from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Bench, point_set
 from loomproof.electrics.expectation import expect
 from loomproof.loom.reading import load
-from loomproof.measuring.selfcheck import Conductors, SelfCheck, self_check
+from loomproof.measuring.selfcheck import SelfCheck, self_check
+from loomproof.planning.conductors import Conductors
 from loomproof.planning.net_access import scope_of
 from loomproof.planning.suspects import conductors_of
 from loomproof.virtual.link import Device

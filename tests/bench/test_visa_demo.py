@@ -22,7 +22,7 @@ from loomproof.bench.opening import open_bench
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.simulation import Simulation
 from loomproof.bench.visa import VisaLine
-from loomproof.jobs.flow import Outcome
+from loomproof.judgement.conclude import Outcome
 from loomproof.virtual.link import Device
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.device import Clock

@@ -18,9 +18,11 @@ from loomproof.bench.journal import JournaledBench
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Bench
 from loomproof.errors import LinkError
-from loomproof.jobs.flow import Outcome, Request, prove
+from loomproof.jobs.prove import prove
+from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import load
+from loomproof.planning.request import Request
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.device import Clock
 from tests.bench.noise import Harm, Noise

@@ -18,9 +18,11 @@ from loomproof.bench.journal import JournaledBench
 from loomproof.bench.opening import open_bench
 from loomproof.bench.seam import Bench
 from loomproof.bench.simulation import Simulation
-from loomproof.jobs.flow import Outcome, Request, prove
+from loomproof.jobs.prove import prove
+from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import Loom
 from loomproof.loom.writing import write_folder
+from loomproof.planning.request import Request
 from loomproof.results.grade import Grade
 from tests.cleared import cleared
 from tests.looms import nets_with, random_faults, random_loom

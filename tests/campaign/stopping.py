@@ -160,7 +160,7 @@ def stopped(scanner: Listening, context: Any, folder: Path, rng: random.Random, 
 def runs_of(count: int, seed: int) -> list[Run]:
     """Stop so many proofs."""
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["loomproof.cli.main", "loomproof.jobs.flow"])
+    context.set_forkserver_preload(["loomproof.cli.main", "loomproof.jobs.prove"])
     rng = random.Random(f"stopping/{seed}")
     with tempfile.TemporaryDirectory() as folder:
         before = {name: os.environ.get(name) for name in ("HOME", "XDG_DATA_HOME", "LOOMPROOF_HOME")}

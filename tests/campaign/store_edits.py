@@ -30,7 +30,7 @@ import click
 from loomproof.cli.main import run
 from loomproof.cli.prove import show
 from loomproof.jobs import prove as proving
-from loomproof.jobs.flow import Outcome
+from loomproof.judgement.conclude import Outcome
 from loomproof.records.keys import KeyFolder
 from loomproof.records.noting import head_before, note
 from loomproof.records.store import chain_name, open_store

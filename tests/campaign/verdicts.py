@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from loomproof.errors import LoomproofError
-from loomproof.jobs.flow import Outcome
+from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import Loom
 from loomproof.results.document import Verdict
 from loomproof.results.findings import Severity

@@ -9,11 +9,10 @@ import pytest
 
 from loomproof.bench.adapter import in_order
 from loomproof.errors import ReplayError
-from loomproof.jobs.flow import Request
 from loomproof.jobs.journal_header import request_from, run_header
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import load
-from loomproof.measuring.insulation_test import InsulationTest
+from loomproof.planning.request import InsulationTest, Request
 from tests.cli.running import loomproof
 from tests.cli.test_prove import proved
 

@@ -11,10 +11,10 @@ from loomproof.bench.adapter import in_order
 from loomproof.electrics.expectation import expect
 from loomproof.errors import BrokenOffError
 from loomproof.jobs import hookups as hooking
-from loomproof.jobs.flow import Request
 from loomproof.jobs.prove import Assured
 from loomproof.loom.reading import load
 from loomproof.planning.hookup_search import plan_hook_ups
+from loomproof.planning.request import Request
 from loomproof.results.document import Document, Verdict
 from loomproof.results.findings import Kind
 from tests.cleared import Answers

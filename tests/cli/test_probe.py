@@ -12,12 +12,13 @@ from loomproof.bench.journal import JournaledBench
 from loomproof.bench.opening import SimulatedBench, open_bench
 from loomproof.electrics.expectation import expect
 from loomproof.errors import UnfitError
-from loomproof.jobs.flow import Request, prove
+from loomproof.jobs.prove import prove
 from loomproof.loom.model import Component, ComponentKind, End, Loom
 from loomproof.loom.reading import load
+from loomproof.measuring.events import finish
 from loomproof.measuring.probe_ends import Touch, with_touches
-from loomproof.measuring.run import finish
 from loomproof.planning.net_access import Scope, scope_of
+from loomproof.planning.request import Request
 from loomproof.results.measured import Measured
 from tests.cleared import cleared
 from tests.cli.running import loomproof

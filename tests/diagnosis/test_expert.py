@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from loomproof.jobs.flow import Outcome
+from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import load
 from loomproof.results.document import Verdict

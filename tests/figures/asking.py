@@ -28,9 +28,10 @@ from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Accuracy, Capabilities, Identity, Opening
 from loomproof.bench.seam import Bench as SeamBench
 from loomproof.electrics.expectation import expect
+from loomproof.measuring.events import finish
 from loomproof.measuring.isolation_search import Isolation, measure_isolation
 from loomproof.measuring.resolve_nets import complete, learn
-from loomproof.measuring.run import finish, run_plan
+from loomproof.measuring.run import run_plan
 from loomproof.planning.drive_codes import antichain_length
 from loomproof.planning.hookup_cover import Problem, all_pairs, cover
 from loomproof.planning.plan import Meter, plan_proof

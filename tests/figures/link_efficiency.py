@@ -28,7 +28,8 @@ from loomproof.bench.seam import PointSet
 from loomproof.bench.simulation import Simulation
 from loomproof.electrics.expectation import expect
 from loomproof.loom.reading import load
-from loomproof.measuring.run import finish, run_plan
+from loomproof.measuring.events import finish
+from loomproof.measuring.run import run_plan
 from loomproof.planning.plan import plan_proof
 from tests.cleared import cleared
 from tests.results import table_file

@@ -10,11 +10,14 @@ from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Accuracy, Capabilities, Identity, Wires
 from loomproof.diagnosis import explain
 from loomproof.electrics.expectation import expect
-from loomproof.jobs.flow import Outcome, Request, prove
+from loomproof.jobs.prove import prove
+from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import load_files
-from loomproof.measuring.run import finish, run_plan
+from loomproof.measuring.events import finish
+from loomproof.measuring.run import run_plan
 from loomproof.planning.plan import Meter, plan_proof
+from loomproof.planning.request import Request
 from loomproof.results.findings import Finding
 from loomproof.results.measured import Measured
 from loomproof.virtual.meter import Limits

@@ -10,9 +10,11 @@ import pytest
 from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Accuracy, Capabilities, Wires
 from loomproof.errors import UnfitError
-from loomproof.jobs.flow import Outcome, Request, prove
+from loomproof.jobs.prove import prove
+from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Hazard, Loom, Wire
-from loomproof.measuring.run import finish
+from loomproof.measuring.events import finish
+from loomproof.planning.request import Request
 from loomproof.results.document import Verdict
 from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision

@@ -11,11 +11,14 @@ import pytest
 from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Wires
 from loomproof.electrics.expectation import expect
-from loomproof.jobs.flow import Outcome, Request, prove
+from loomproof.jobs.prove import prove
+from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import Loom
+from loomproof.measuring.events import finish
 from loomproof.measuring.nets_by_resistance import low_pair
-from loomproof.measuring.run import finish, run_plan
+from loomproof.measuring.run import run_plan
 from loomproof.planning.plan import Meter, Plan, plan_proof
+from loomproof.planning.request import Request
 from loomproof.results.document import Verdict
 from tests.bench.torture import loom_of
 from tests.cleared import cleared

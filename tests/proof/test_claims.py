@@ -18,7 +18,8 @@ from loomproof.bench.seam import Capabilities
 from loomproof.electrics.expectation import expect
 from loomproof.judgement.claims import claims_of
 from loomproof.loom.model import Component, ComponentKind, End, Loom, end_of
-from loomproof.measuring.run import finish, run_plan
+from loomproof.measuring.events import finish
+from loomproof.measuring.run import run_plan
 from loomproof.planning.plan import Meter, Plan, plan_proof
 from loomproof.results.document import ClaimEntry
 from loomproof.results.measured import Decision, Measured

@@ -12,9 +12,11 @@ import pytest
 from loomproof.bench.adapter import in_order
 from loomproof.bench.scanner import ScannerBench
 from loomproof.errors import UnfitError
-from loomproof.jobs.flow import Request, TimedBench, prove
+from loomproof.jobs.prove import prove
 from loomproof.loom.model import Loom
-from loomproof.measuring.run import finish
+from loomproof.measuring.events import finish
+from loomproof.measuring.measure import TimedBench
+from loomproof.planning.request import Request
 from loomproof.results.document import Verdict
 from loomproof.virtual.link import Device
 from loomproof.virtual.scanner import Make, Scanner

@@ -15,9 +15,10 @@ from loomproof.bench.adapter import in_order
 from loomproof.electrics.expectation import expect
 from loomproof.errors import UnfitError
 from loomproof.loom.reading import load
-from loomproof.measuring.insulation_test import InsulationTest, run_insulation
+from loomproof.measuring.insulation_test import run_insulation
 from loomproof.measuring.isolation_search import Isolation, measure_isolation
 from loomproof.planning.net_access import scope_of
+from loomproof.planning.request import InsulationTest
 
 LIMIT_OHM = 1e6
 

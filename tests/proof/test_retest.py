@@ -15,7 +15,8 @@ from loomproof.bench.seam import Accuracy, Capabilities
 from loomproof.electrics.expectation import expect
 from loomproof.loom.model import End
 from loomproof.loom.reading import load
-from loomproof.measuring.run import finish, run_plan
+from loomproof.measuring.events import finish
+from loomproof.measuring.run import run_plan
 from loomproof.planning.net_access import Scope
 from loomproof.planning.plan import Meter, plan_proof
 from loomproof.planning.retest_plan import plan_retest, touched_ends, touched_nets

@@ -13,7 +13,8 @@ from loomproof.bench.seam import Accuracy, Capabilities, WatchEvent
 from loomproof.electrics.expectation import expect
 from loomproof.errors import LinkError, LostEventError
 from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire, end_of
-from loomproof.measuring.run import finish, run_plan
+from loomproof.measuring.events import finish
+from loomproof.measuring.run import run_plan
 from loomproof.planning.plan import Meter, plan_proof
 from loomproof.results.measured import Decision, Measured
 from tests.cleared import cleared

@@ -121,9 +121,9 @@ def touch(
     from loomproof.cli.asking import Terminal
     from loomproof.cli.prove import caution, writable
     from loomproof.jobs import prove as proving
-    from loomproof.jobs.flow import Request
     from loomproof.loom.reading import load
     from loomproof.measuring.probe import net_touched
+    from loomproof.planning.request import Request
 
     if (target is None) == (table is None):
         raise UsageError("give --to FILE to learn an adapter, or --adapter FILE to name nets")

@@ -107,7 +107,7 @@ def _zeroed(loom: Loom) -> Adapter:
 def _prove(loom: Loom, leads: Adapter, path: Path, address: str, out: Path, store: str | None) -> Kept:
     from loomproof.cli.asking import Terminal
     from loomproof.jobs import prove as proving
-    from loomproof.jobs.flow import Request
+    from loomproof.planning.request import Request
 
     started, now = proving.started_now()
     request = Request(

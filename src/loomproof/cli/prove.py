@@ -28,9 +28,10 @@ from loomproof.errors import JournalError, LinkError, ReplayError, UsageError
 from loomproof.jobs import journal_header as headers
 
 if TYPE_CHECKING:
-    from loomproof.jobs.flow import Outcome, Request
+    from loomproof.judgement.conclude import Outcome
     from loomproof.loom.model import End, Loom
     from loomproof.planning.plan import Plan
+    from loomproof.planning.request import Request
 
 
 @click.command()
@@ -150,12 +151,11 @@ def prove(
     from loomproof.cli.plan import housings_of
     from loomproof.jobs import hookups as hooking
     from loomproof.jobs import prove as proving
-    from loomproof.jobs.flow import Request
     from loomproof.judgement.inspection import ANSWERED
     from loomproof.loom.choices import answers_of
     from loomproof.loom.reading import load
-    from loomproof.measuring.insulation_test import InsulationTest
     from loomproof.planning.hookup_search import Constraints
+    from loomproof.planning.request import InsulationTest, Request
     from loomproof.results.grade import Grade
 
     writable(json_file)
@@ -261,9 +261,9 @@ def replay(journal: Path, loom: Path, json_file: str, grade: str | None) -> int:
     """
     from loomproof.bench.journal import ReplayBench
     from loomproof.jobs import hookups as hooking
-    from loomproof.jobs.flow import prove as flow_prove
+    from loomproof.jobs.prove import prove as flow_prove
     from loomproof.loom.reading import load
-    from loomproof.measuring.run import finish
+    from loomproof.measuring.events import finish
     from loomproof.results.grade import Grade
 
     described = load(loom).loom

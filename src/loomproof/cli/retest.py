@@ -67,9 +67,9 @@ def retest(
     from loomproof.cli.asking import Terminal
     from loomproof.cli.prove import caution
     from loomproof.jobs import prove as proving
-    from loomproof.jobs.flow import Request
     from loomproof.jobs.retest import retest as retest_steps
     from loomproof.loom.reading import load
+    from loomproof.planning.request import Request
     from loomproof.planning.retest_plan import touched_ends
     from loomproof.reports.words import headline, plural
     from loomproof.results.grade import Grade

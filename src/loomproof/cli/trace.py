@@ -57,7 +57,6 @@ def trace(
     from loomproof.cli.prove import caution
     from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
     from loomproof.jobs import prove as proving
-    from loomproof.jobs.flow import Request
     from loomproof.loom.writing import write_folder
     from loomproof.measuring.counting_bench import Asker
     from loomproof.measuring.ohmmeter import Ohmmeter
@@ -67,6 +66,7 @@ def trace(
     from loomproof.measuring.trace import trace as traced_steps
     from loomproof.measuring.traced_loom import fitted_loom, loom_of, questions_of
     from loomproof.planning.net_access import Scope
+    from loomproof.planning.request import Request
     from loomproof.planning.suspects import single_points
     from loomproof.reports.words import plural
 

@@ -21,11 +21,13 @@ from loomproof.jobs import journal_header as headers
 
 if TYPE_CHECKING:
     from loomproof.bench.adapter import Adapter
-    from loomproof.jobs.flow import Outcome, Part, Request
     from loomproof.jobs.prove import Assured, Kept
+    from loomproof.judgement.conclude import Outcome
     from loomproof.loom.model import Loom
+    from loomproof.measuring.hookup_result import HookUpResult
     from loomproof.planning.hookup_plan import HookUp, HookUpPlan
     from loomproof.planning.hookup_search import Constraints
+    from loomproof.planning.request import Request
     from loomproof.results.grade import Grade
 
 Ask = Callable[[str], bool]
@@ -113,11 +115,11 @@ def prove_hook_ups(
     """
     from loomproof.cli.records import write_file
     from loomproof.jobs import prove as proving
-    from loomproof.jobs.flow import conclude
+    from loomproof.judgement.conclude import conclude
     from loomproof.records.canonical import sha256_hex
 
     proving.can_be_kept(out, store)
-    parts: list[Part] = []
+    parts: list[HookUpResult] = []
     journals: list[bytes] = []
     k, planned = 0, len(plan.hook_ups)
     while k < len(plan.hook_ups):
@@ -152,7 +154,7 @@ def prove_hook_ups(
     return proving.keep(replace(outcome, document=document), whole, path, out, store)
 
 
-def _followed(plan: HookUpPlan, parts: Sequence[Part]) -> HookUpPlan:
+def _followed(plan: HookUpPlan, parts: Sequence[HookUpResult]) -> HookUpPlan:
     """After a failure, add hook-ups in which broken conductors meet that never did, so that all is known."""
     from loomproof.measuring.merge_hookups import merged_measured, never_met
     from loomproof.planning.hookup_search import with_follow_ups
@@ -172,7 +174,7 @@ def _journals(run: str, k: int, out: Path) -> Iterator[Path]:
         yield out / f"{run}.hook-up-{k + 1}{again}.journal.jsonl"
 
 
-def _finished(request: Request, plan: HookUpPlan, k: int, out: Path) -> tuple[Part, bytes] | None:
+def _finished(request: Request, plan: HookUpPlan, k: int, out: Path) -> tuple[HookUpResult, bytes] | None:
     """Work a finished hook-up out again from its journal; ``None`` where there is no whole one."""
     for path in _journals(request.run, k, out):
         if not path.exists():
@@ -187,11 +189,11 @@ def _finished(request: Request, plan: HookUpPlan, k: int, out: Path) -> tuple[Pa
     return None
 
 
-def replayed(path: Path, loom: Loom) -> Part:
+def replayed(path: Path, loom: Loom) -> HookUpResult:
     """Work one hook-up out again from its journal. Raises `JournalError` where it is not whole."""
     from loomproof.bench.journal import ReplayBench
-    from loomproof.jobs.flow import measure
-    from loomproof.measuring.run import finish
+    from loomproof.measuring.events import finish
+    from loomproof.measuring.measure import measure
 
     bench = ReplayBench(path)
     request = headers.request_from(bench.run, loom)
@@ -209,7 +211,7 @@ def replay_joined(joined: Path, loom: Loom, grade: Grade | None = None) -> Outco
 
     Raises `ReplayError` where a hook-up is missing, stands twice or is another run's.
     """
-    from loomproof.jobs.flow import conclude
+    from loomproof.judgement.conclude import conclude
 
     try:
         journal = joined.read_bytes()
@@ -307,13 +309,14 @@ def _measured(
     out: Path,
     assured: Assured,
     store: str | None,
-    begun: Part | None,
-) -> tuple[Part, bytes]:
+    begun: HookUpResult | None,
+) -> tuple[HookUpResult, bytes]:
     from loomproof.bench.adapter import write_adapter
     from loomproof.bench.journal import JournaledBench
     from loomproof.bench.opening import open_bench
     from loomproof.jobs import prove as proving
-    from loomproof.jobs.flow import measure, same_bench
+    from loomproof.judgement.conclude import same_bench
+    from loomproof.measuring.measure import measure
 
     path = next(path for path in _journals(request.run, k, out) if not path.exists())
     adapter = adapter_of(plan, k)

@@ -11,10 +11,9 @@ from loomproof.errors import LoomproofError
 if TYPE_CHECKING:
     from loomproof.bench.journal import ReplayBench
     from loomproof.errors import ReplayError
-    from loomproof.jobs.flow import Request
     from loomproof.loom.model import End, Loom
     from loomproof.measuring.clearance import Clearance
-    from loomproof.measuring.insulation_test import InsulationTest
+    from loomproof.planning.request import InsulationTest, Request
     from loomproof.results.entered import Entered
     from loomproof.results.grade import Grade
 
@@ -66,7 +65,7 @@ def request_from(header: Mapping[str, object], loom: Loom) -> Request:
     """
     from loomproof.bench.adapter import parse_adapter
     from loomproof.errors import ReplayError
-    from loomproof.jobs.flow import Request
+    from loomproof.planning.request import Request
 
     _refuse_others(header)
     if header.get("loom_digest") != loom.digest:
@@ -255,8 +254,8 @@ class _Fields:
         return text
 
     def insulation(self, key: str) -> InsulationTest:
-        from loomproof.measuring.insulation_test import InsulationTest
         from loomproof.measuring.safety import LONGEST_DWELL_MS
+        from loomproof.planning.request import InsulationTest
 
         value = self.header.get(key)
         if isinstance(value, list) and len(value) == 2:

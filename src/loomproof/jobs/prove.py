@@ -27,10 +27,12 @@ from loomproof.jobs import journal_header as headers
 if TYPE_CHECKING:
     from loomproof.bench.adapter import Adapter
     from loomproof.bench.seam import Bench
-    from loomproof.jobs.flow import Outcome, Request
+    from loomproof.judgement.conclude import Outcome
     from loomproof.loom.model import Hazard, Loom
     from loomproof.measuring.clearance import Clearance, Person
-    from loomproof.measuring.run import Step
+    from loomproof.measuring.events import Event
+    from loomproof.measuring.measure import TimedBench
+    from loomproof.planning.request import Request
     from loomproof.records.keys import Signer
     from loomproof.results.document import Document
 
@@ -80,7 +82,7 @@ def adapter_for(loom: Loom, address: str, adapter: str | None) -> Adapter:
     return read_adapter(Path(adapter))
 
 
-def show_step(step: Step) -> None:
+def show_step(step: Event) -> None:
     """Say on standard error what is being done; on a terminal in one line that is written over."""
     if not sys.stderr.isatty():
         if step.done == 0:
@@ -90,9 +92,9 @@ def show_step(step: Step) -> None:
     click.echo(f"\r\x1b[K  {step.what} …{count}", nl=False, err=True)
 
 
-def shown(steps: Generator[Step, None, T]) -> T:
+def shown(steps: Generator[Event, None, T]) -> T:
     """Run to the end, show each step, and return what comes of it."""
-    from loomproof.measuring.run import finish
+    from loomproof.measuring.events import finish
 
     return finish(steps, show_step)
 
@@ -128,6 +130,22 @@ def left_of(journal: Path | None) -> Iterator[str]:
         yield f"What was read so far is in {journal}; nothing is claimed from it."
 
 
+def prove(request: Request, bench: TimedBench, clearance: Clearance) -> Generator[Event, None, Outcome]:
+    """Prove one loom on one bench, all of it plugged at once.
+
+    Raises `SafetyError` without a clearance for this loom on this bench, `AdapterError` where adapter, loom
+    and bench do not fit, `UnfitError` where the bench's own check fails, and the bench's errors. The caller's
+    ``with bench`` releases every point.
+    """
+    from loomproof.judgement.conclude import conclude
+    from loomproof.measuring.events import Progress
+    from loomproof.measuring.measure import measure
+
+    part = yield from measure(request, bench, clearance)
+    yield Progress("explaining what was found")
+    return conclude(request, (part,))
+
+
 def prove_and_keep(
     request: Request,
     address: str,
@@ -146,7 +164,6 @@ def prove_and_keep(
     """
     from loomproof.bench.journal import JournaledBench
     from loomproof.bench.opening import open_bench
-    from loomproof.jobs.flow import prove
     from loomproof.records.canonical import sha256_hex
 
     can_be_kept(out, store)

@@ -9,13 +9,14 @@ from loomproof.bench.seam import Bench
 from loomproof.diagnosis import explain
 from loomproof.electrics.expectation import Expectation, expect
 from loomproof.errors import AdapterError
-from loomproof.jobs.flow import Request
 from loomproof.judgement.claims import claims_of
 from loomproof.judgement.verdict import Demand, Judgement, judgement_of
 from loomproof.loom.model import End
 from loomproof.measuring.clearance import Clearance
+from loomproof.measuring.events import Event
 from loomproof.measuring.preparing import prepare
-from loomproof.measuring.run import Step, run_plan
+from loomproof.measuring.run import run_plan
+from loomproof.planning.request import Request
 from loomproof.planning.retest_plan import plan_retest, touched_nets
 from loomproof.results.findings import Finding
 from loomproof.results.measured import Measured
@@ -35,11 +36,11 @@ class Retested:
 
 def retest(
     request: Request, touched: Iterable[End], bench: Bench, clearance: Clearance
-) -> Generator[Step, None, Retested]:
+) -> Generator[Event, None, Retested]:
     """Prove again the nets of the touched cavities; ``request`` holds the answers of the run before.
 
     Raises `AdapterError` where no point goes to a cavity that the repair can have touched, and as
-    `loomproof.jobs.flow.prove` does.
+    `loomproof.jobs.prove.prove` does.
     """
     loom = request.loom
     ends = tuple(touched)

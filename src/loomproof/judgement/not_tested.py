@@ -13,13 +13,14 @@ from loomproof.results.figures import ohms
 
 if TYPE_CHECKING:
     from loomproof.bench.seam import Capabilities
-    from loomproof.jobs.flow import Part, Request
+    from loomproof.measuring.hookup_result import HookUpResult
     from loomproof.planning.plan import Plan
+    from loomproof.planning.request import Request
     from loomproof.results.measured import Measured
 
 
 def not_tested(
-    request: Request, plan: Plan, measured: Measured, part: Part, left_in: Collection[str] = ()
+    request: Request, plan: Plan, measured: Measured, part: HookUpResult, left_in: Collection[str] = ()
 ) -> Iterator[str]:
     """Yield what this proof says nothing about, in plain words; ``part`` is its last hook-up.
 
@@ -114,7 +115,7 @@ def _one_way(plan: Plan, capabilities: Capabilities) -> Iterator[str]:
         )
 
 
-def _spare_leads(plan: Plan, part: Part) -> Iterator[str]:
+def _spare_leads(plan: Plan, part: HookUpResult) -> Iterator[str]:
     """Name spare cavities, whose adapter leads nothing in this proof shows to be whole."""
     loom, scope = part.request.loom, plan.scope
     held = {end for wire in loom.wires for end in wire.ends} | {e for p in loom.components for e in p.ends}
@@ -141,7 +142,7 @@ def _spare_leads(plan: Plan, part: Part) -> Iterator[str]:
         )
 
 
-def watched_s(request: Request, plan: Plan, part: Part) -> float:
+def watched_s(request: Request, plan: Plan, part: HookUpResult) -> float:
     """Return for how long contacts that come and go were watched for, s; 0 where bench or plan allow none."""
     able = bool(plan.vectors) and part.capabilities.watch_us is not None
     return request.watch_s if able else 0.0

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from loomproof.loom.model import Loom
 from loomproof.measuring.isolation_search import believed, measure_isolation
 from loomproof.planning.net_access import Scope
+from loomproof.planning.request import InsulationTest
 from loomproof.results.document import ClaimEntry
 from loomproof.results.figures import ohms
 from loomproof.results.insulation import Insulation
@@ -22,14 +22,6 @@ from loomproof.results.measured import Decision, Measured, Path
 ERROR_RATIO = 0.3
 """Largest operating error that IEC 61557-2 allows an insulation tester, a share of the reading (from memory).
 The scanner link has no key for a better one."""
-
-
-@dataclass(frozen=True, slots=True)
-class InsulationTest:
-    """What is asked for: test voltage, V; dwell of each reading, ms."""
-
-    volts: float
-    dwell_ms: int = 1000
 
 
 def numbered(loom: Loom, scope: Scope) -> tuple[int, ...]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Generator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from loomproof.bench.adapter import Adapter
 from loomproof.bench.seam import Bench, Capabilities, meter_name
@@ -17,16 +16,15 @@ from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, exp
 from loomproof.electrics.uncertainty import rectangular
 from loomproof.errors import AdapterError, SafetyError
 from loomproof.measuring.clearance import Clearance, require
+from loomproof.measuring.events import Event, Progress
 from loomproof.measuring.plausibility import see_open, temperature_of
-from loomproof.measuring.run import Step
-from loomproof.measuring.selfcheck import Conductors, SelfCheck, refuse_unfit, self_check
+from loomproof.measuring.selfcheck import SelfCheck, refuse_unfit, self_check
+from loomproof.planning.conductors import Conductors
 from loomproof.planning.net_access import scope_of
 from loomproof.planning.plan import Meter, Plan, plan_proof
 from loomproof.planning.plan_json import questions_of
+from loomproof.planning.request import Request
 from loomproof.planning.suspects import conductors_of
-
-if TYPE_CHECKING:
-    from loomproof.jobs.flow import Request
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +37,7 @@ class Prepared:
     plan: Plan
 
 
-def prepare(request: Request, bench: Bench, clearance: Clearance) -> Generator[Step, None, Prepared]:
+def prepare(request: Request, bench: Bench, clearance: Clearance) -> Generator[Event, None, Prepared]:
     """Prepare what the request's adapter reaches. The bench is driven here for the first time.
 
     Raises `SafetyError` without a clearance for this loom, adapter and bench, `UnfitError` where the bench's
@@ -54,10 +52,10 @@ def prepare(request: Request, bench: Bench, clearance: Clearance) -> Generator[S
         )
     capabilities = clearance.capabilities
     temperature_c = temperature_of(bench)
-    yield Step("working out what should be there")
+    yield Progress("working out what should be there")
     expectation = expect(loom, ROOM_TEMPERATURE_C if temperature_c is None else temperature_c)
     meter = cleared_meter(clearance, request, temperature_c)
-    yield Step("checking the bench")
+    yield Progress("checking the bench")
     scope = scope_of(expectation, point_of, capabilities.clear_ohm)
     check = checked(bench, clearance, conductors_of(expectation, scope))
     plan = plan_proof(expectation, point_of, capabilities, meter, isolation_ohm=loom.settings.isolation_ohm)

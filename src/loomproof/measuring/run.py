@@ -1,15 +1,14 @@
 """Running a plan on a bench: the one place where questions become answers.
 
-`run_plan` is a generator: it yields a `Step` before each stretch of work and returns a `Measured` (with
-`yield from`, or by `finish`). Whatever ends it, the caller's ``with bench`` releases every point.
+`run_plan` is a generator: it yields a `Progress` before each stretch of work and returns a `Measured` (with
+`yield from`, or by `loomproof.measuring.events.finish`). Whatever ends it, the caller's ``with bench``
+releases every point.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import TypeVar
+from collections.abc import Generator, Iterable, Iterator, Sequence
 
 from loomproof.bench.seam import Bench
 from loomproof.electrics.expectation import Expectation
@@ -21,6 +20,7 @@ from loomproof.measuring.component_presence import joined_across, sensed_parts
 from loomproof.measuring.counting_bench import Asker
 from loomproof.measuring.coupled import coupled_paths, one_place, undisturbed
 from loomproof.measuring.doubting import refuse_contradictions, refuse_one_cause, refuse_silence
+from loomproof.measuring.events import Event, Progress
 from loomproof.measuring.isolation_search import LEAST_OHM, measure_isolation
 from loomproof.measuring.localise import pairs_of, pinpoint, read_inside
 from loomproof.measuring.ohmmeter import (
@@ -48,29 +48,7 @@ from loomproof.planning.net_access import Scope
 from loomproof.planning.plan import Plan, conductor_reading
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, OneWay, Path
 
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """What is about to be done, and how far the run is (``done`` of ``total`` in this stretch)."""
-
-    what: str
-    done: int = 0
-    total: int = 0
-
-
-Steps = Generator[Step, None, Measured]
-
-T = TypeVar("T")
-
-
-def finish(steps: Generator[Step, None, T], show: Callable[[Step], None] = lambda _: None) -> T:
-    """Run to the end, showing each step, and return what comes of it."""
-    while True:
-        try:
-            show(next(steps))
-        except StopIteration as stop:
-            value: T = stop.value
-            return value
+Steps = Generator[Event, None, Measured]
 
 
 def run_plan(
@@ -91,7 +69,7 @@ def run_plan(
     require(clearance, bench, expectation.loom)
     scope = plan.scope
     asker = Asker(bench, clearance, scope.points)
-    yield Step("sensing")
+    yield Progress("sensing")
     lows = asker.sense([vector.drive for vector in plan.vectors])
     groups, one_way = _nets(plan, asker, lows)
     sensed = groups
@@ -115,11 +93,11 @@ def run_plan(
         done = 0
         for done, reading in enumerate(plan.conductors):
             if done % 10 == 0:
-                yield Step("measuring", done, total)
+                yield Progress("measuring", done, total)
             judged.append(judge_conductor(ohmmeter, reading))
         refuse_one_cause(judged, expectation.net_of)
         for more, part in enumerate(plan.parts):
-            yield Step("measuring", done + more, total)
+            yield Progress("measuring", done + more, total)
             if not is_diode(part):
                 judged.append(judge_part(ohmmeter, part))
                 continue
@@ -133,18 +111,18 @@ def run_plan(
             groups = split_bypassed(plan, ohmmeter, groups, judged)
             groups = rejoined(plan, ohmmeter, groups)
         else:
-            yield Step("telling conductors apart")
+            yield Progress("telling conductors apart")
             groups, joined_paths, ways = told_without_sense(plan, ohmmeter, judged, diodes)
             leaks += joined_paths
             one_way += ways
         groups = resistive_joined(plan, groups, judged)
-        yield Step("looking closer")
+        yield Progress("looking closer")
         judged += _closer(plan, expectation, ohmmeter, groups, judged)
         one_way, resistive = _told_apart(ohmmeter, one_way)
         paths += resistive
         paths += read_inside(plan, ohmmeter, groups, {frozenset((r.a, r.b)) for r in judged})
         if plan.isolation_ohm is not None:
-            yield Step("isolation")
+            yield Progress("isolation")
             found, turned, isolation_ohm = _isolation(plan, ohmmeter, groups, leaks, untouched)
             leaks += found
             one_way += turned
@@ -157,7 +135,7 @@ def run_plan(
         leaks += [stray.path for stray in strays if isinstance(stray.path, Path)]
         stray_ways = [stray.path for stray in strays if isinstance(stray.path, OneWay)]
     parts = sensed_parts(plan, expectation, asker, groups)
-    yield Step("sensing again")
+    yield Progress("sensing again")
     unsteady = _unsteady(plan, asker, lows, groups, watch_s)
     unstable = _in_order(scope, sum({p for points in unsteady for p in singles(points)}))
     outside = any(not reading.within for reading in judged)

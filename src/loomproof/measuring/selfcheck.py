@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from loomproof.bench.seam import Bench, PointSet, points_of
 from loomproof.errors import SafetyError, UnfitError
 from loomproof.measuring.clearance import Clearance, require_loom
-from loomproof.measuring.undriven import VOLT_LIMIT_V, Check, Conductors, drive_alone, look_undriven
+from loomproof.measuring.undriven import VOLT_LIMIT_V, Check, drive_alone, look_undriven
+from loomproof.planning.conductors import Conductors
 
 __all__ = ["Check", "Conductors", "SelfCheck", "refuse_unfit", "self_check"]
 

@@ -18,10 +18,10 @@ from loomproof.bench.seam import Bench
 from loomproof.loom.model import End
 from loomproof.measuring.clearance import Clearance, require_loom
 from loomproof.measuring.counting_bench import Asker
+from loomproof.measuring.events import Event, Progress
 from loomproof.measuring.isolation_search import measure_isolation
 from loomproof.measuring.ohmmeter import Ohmmeter, split_by_ohms
 from loomproof.measuring.resolve_nets import arbitrate, learn, one_at_a_time, singles
-from loomproof.measuring.run import Step
 from loomproof.planning.net_access import Scope
 from loomproof.planning.plan import Meter
 from loomproof.planning.test_vectors import Group, sense_vectors
@@ -72,7 +72,7 @@ class _Tracing:
 
 def trace(
     bench: Bench, clearance: Clearance, end_of: Mapping[int, End], meter: Meter | None
-) -> Generator[Step, None, Traced]:
+) -> Generator[Event, None, Traced]:
     """Find out what the loom on these points is. The caller's ``with bench`` releases every point.
 
     Raises `SafetyError` without a clearance for a loom on this bench: the one with these connectors and no
@@ -82,23 +82,23 @@ def trace(
     everyone = sum(1 << (point - 1) for point in end_of)
     scope = Scope((), (), (), {end: point for point, end in end_of.items()}, dict(end_of), ())
     asker = Asker(bench, clearance, everyone)
-    yield Step("sensing what hangs together")
+    yield Progress("sensing what hangs together")
     found, one_way, confirmed = _sensed(asker, everyone)
     tracing = _Tracing(Ohmmeter(asker, meter, scope) if meter else None, scope)
-    yield Step("measuring")
+    yield Progress("measuring")
     conductors, known = _conductors(tracing, found)
     parts: tuple[TracedPart, ...]
     if tracing.ohmmeter is None:
         parts = tuple(TracedPart(tracing.end(a), tracing.end(b), one_way=True) for a, b in one_way)
         tracing.questions.append("This bench has no ohms: what senses as joined may be joined by a part.")
     else:
-        yield Step("looking for parts between conductors")
+        yield Progress("looking for parts between conductors")
         pairs = known | _leaks(tracing.ohmmeter, conductors)
         home = {p: k for k, points in enumerate(conductors) for p in singles(points)}
         pairs |= {(min(home[a], home[b]), max(home[a], home[b])) for a, b in one_way if home[a] != home[b]}
         parts = tuple(_parts(tracing, conductors, pairs))
     nets = tuple(tuple(tracing.end(p) for p in singles(points)) for points in sorted(conductors, key=_head))
-    yield Step("measuring wires")
+    yield Progress("measuring wires")
     ohms = {}
     if tracing.ohmmeter is not None:
         for net in nets:

@@ -14,12 +14,12 @@ diode.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
-from itertools import combinations
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 from loomproof.bench.seam import Bench, Capabilities, PointSet, points_of
 from loomproof.measuring.clearance import Clearance, require_loom
+from loomproof.planning.conductors import Conductors, listed
 
 VOLT_LIMIT_V = 0.5
 """Largest voltage that counts as none. Ours: under any vehicle supply, over what galvanic contacts make."""
@@ -36,9 +36,6 @@ SINGLE_READINGS = 200
 SLOWEST_US = 200_000
 """A point that is not high after so long is not on its way up."""
 
-NAMED = 12
-"""So many are named in one sentence."""
-
 SOURCES = "a battery, a second battery, a charged capacitor or a backup supply"
 """What can be a source on a loom, for people."""
 
@@ -50,58 +47,6 @@ class Check:
     name: str
     passed: bool
     text: str
-
-
-@dataclass(frozen=True)
-class Conductors:
-    """The points in use as the description has them.
-
-    ``nets``: the points of each conductor. ``earths`` and ``feeds``: which of them are, by index; rings and
-    other single eyes count as both. ``reach``: by index, which others may pull a conductor low through parts.
-    ``names``: what people call a point. ``spots``: by index, where a person best holds a meter's lead to it.
-    """
-
-    nets: tuple[PointSet, ...]
-    earths: tuple[int, ...] = ()
-    feeds: tuple[int, ...] = ()
-    reach: tuple[frozenset[int], ...] = ()
-    names: Mapping[int, str] = field(default_factory=dict)
-    spots: tuple[str, ...] = ()
-
-    @property
-    def suspects(self) -> tuple[int, ...]:
-        """The conductors that a source is most likely to hang on; all of them where none is known."""
-        return tuple(dict.fromkeys((*self.earths, *self.feeds))) or tuple(range(len(self.nets)))
-
-    def pairs(self) -> list[tuple[int, int]]:
-        """Every pair of conductors with a suspect in it, once: those of feed and earth first."""
-        found = {tuple(sorted(pair)): None for pair in self._pairs() if pair[0] != pair[1]}
-        return [(a, b) for a, b in found]
-
-    def _pairs(self) -> Iterator[tuple[int, int]]:
-        for earth in self.earths:
-            yield from ((earth, feed) for feed in self.feeds)
-        yield from combinations(self.suspects, 2)
-        for suspect in self.suspects:
-            yield from ((suspect, other) for other in range(len(self.nets)))
-
-    def name(self, point: int) -> str:
-        """Return what people call a point: its cavity, or its number."""
-        return self.names.get(point, f"point {point}")
-
-    def spot(self, index: int) -> str:
-        """Return where a person holds a meter's lead to a conductor."""
-        return self.spots[index] if self.spots else self.name(points_of(self.nets[index])[0])
-
-    def named(self, points: PointSet) -> str:
-        """Return the names of a set of points; of many, the first."""
-        return listed(self.name(point) for point in points_of(points))
-
-
-def listed(names: Iterable[str]) -> str:
-    """Return names with commas; of many, the first and how many more."""
-    found = list(names)
-    return ", ".join(found[:NAMED]) + (f" and {len(found) - NAMED} more" if len(found) > NAMED else "")
 
 
 def meter_words(given: Conductors) -> str:

@@ -8,7 +8,7 @@ from loomproof.bench.seam import point_set
 from loomproof.electrics.expectation import Expectation
 from loomproof.loom.designations import Supply, is_earth, supply_of
 from loomproof.loom.model import ConnectorKind, End, Loom
-from loomproof.measuring.undriven import Conductors
+from loomproof.planning.conductors import Conductors
 from loomproof.planning.net_access import Scope
 
 _FED = (Supply.PERMANENT, Supply.IGNITION, Supply.START, Supply.SWITCHED)

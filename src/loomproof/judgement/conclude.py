@@ -1,0 +1,197 @@
+"""From what was measured to the results document: one function for every way of proving a loom."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+
+import loomproof
+from loomproof.bench.seam import Capabilities, Identity, total_of
+from loomproof.cautions import BEFORE_A_PROOF
+from loomproof.diagnosis import explain
+from loomproof.errors import UnfitError
+from loomproof.judgement.claims import claims_of
+from loomproof.judgement.entries import check_entries, connector_entries, finding_entry
+from loomproof.judgement.not_tested import not_tested, watched_s
+from loomproof.judgement.verdict import Demand, judgement_of
+from loomproof.loom.model import ConnectorKind
+from loomproof.measuring import probe_ends as probing
+from loomproof.measuring.hookup_result import HookUpResult
+from loomproof.measuring.insulation_test import claim_of
+from loomproof.measuring.merge_hookups import merged_measured, merged_plan
+from loomproof.planning.plan import Plan
+from loomproof.planning.reach import reach_of
+from loomproof.planning.request import Request
+from loomproof.results import document as doc
+from loomproof.results.entered import METHOD, Entered, Meter
+from loomproof.results.findings import Finding, Severity
+from loomproof.results.measured import Decision, Measured
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A finished proof: the document, and the values that it was made from."""
+
+    document: doc.Document
+    measured: Measured
+    findings: tuple[Finding, ...]
+    plan: Plan
+
+
+def same_bench(begun: HookUpResult, identity: Identity, capabilities: Capabilities) -> None:
+    """Refuse to go on with a run on another bench than it was begun on. Raises `UnfitError`."""
+    if (begun.identity, begun.capabilities) == (identity, capabilities):
+        return
+
+    def named(who: Identity, able: Capabilities) -> str:
+        return f"{who.maker} {who.model} {who.serial}, firmware {who.firmware}, {able.points} points"
+
+    raise UnfitError(
+        f"the run was begun on {named(begun.identity, begun.capabilities)}; this is "
+        f"{named(identity, capabilities)}"
+        + ("" if begun.identity != identity else ", and it tells other abilities"),
+        cure="Go on with the bench that it was begun on, or prove the whole loom on this one.",
+    )
+
+
+def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
+    """Return the outcome of a loom's hook-ups (one, or several that were proved to be enough).
+
+    ``request`` stands for all of them: its adapter names and covers the whole. Raises `UnfitError` where
+    they were not all measured by one bench: what is claimed rests on its thresholds and its accuracy.
+    """
+    loom = request.loom
+    last = parts[-1]
+    for part in parts:
+        same_bench(parts[0], part.identity, part.capabilities)
+    capabilities, identity, expectation, check = (
+        last.capabilities,
+        last.identity,
+        last.expectation,
+        last.check,
+    )
+    temperature_c = last.temperature_c
+    tested = {end for part in parts for end in (*part.request.adapter.point_of, *part.touched)}
+    plan = merged_plan(expectation, [part.plan for part in parts], capabilities.clear_ohm)
+    measured = merged_measured(expectation, [part.measured for part in parts])
+    insulation = last.insulation
+    if insulation is not None:
+        measured = replace(measured, leaks=(*measured.leaks, *insulation.leaks))
+    findings = explain(loom, measured, request.answers)
+    left_in = {name for finding in findings if finding.cause == "left_in" for name in finding.components}
+    line = total_of(part.statistics for part in parts)
+    ended = max(
+        datetime.fromisoformat(part.request.started) + timedelta(seconds=round(part.elapsed_s, 3))
+        for part in parts
+    )
+    claims = claims_of(plan, measured, capabilities)
+    claims = (*claims, *probing.claims_of(last.touched, measured, capabilities.clear_ohm))
+    if insulation is not None:
+        claims = (*claims, claim_of(insulation))
+    four = capabilities.four_wire_accuracy if capabilities.four_wire and plan.meter else None
+    meter_check = ""
+    if plan.meter is not None:
+        meter_check = measured.meter_check or last.clearance.reference_selftest
+    demand = Demand(
+        measures_ohms=plan.meter is not None,
+        grade=request.grade,
+        waived=request.waived,
+        answers=request.answers,
+        meter_check=meter_check,
+        advice=reach_of(plan).advice,
+    )
+    said = judgement_of(loom, measured, findings, claims, demand, insulation)
+    document = doc.Document(
+        verdict=said.verdict,
+        grade=said.grade,
+        grade_demanded=said.demanded,
+        grade_text=said.grade_text,
+        risk=said.risk,
+        meter_check=meter_check,
+        run=request.run,
+        started=request.started,
+        ended=ended.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+        person=request.person,
+        place=request.place,
+        inspection=request.inspection,
+        entered=_entered(request, last),
+        method=METHOD,
+        loom=doc.LoomEntry(
+            name=loom.name,
+            serial=request.serial or loom.serial,
+            part_number=loom.part_number,
+            revision=loom.revision,
+            description=loom.description,
+            digest=loom.digest,
+            answers={
+                choice.name: request.answers.get(choice.name, choice.default) for choice in loom.choices
+            },
+        ),
+        bench=doc.BenchEntry(
+            address=last.address,
+            maker=identity.maker,
+            model=identity.model,
+            serial=identity.serial,
+            firmware=identity.firmware,
+            points=capabilities.points,
+            sense_ohm=capabilities.sense_ohm,
+            clear_ohm=capabilities.clear_ohm,
+            accuracy_ohm=capabilities.accuracy.ohm if capabilities.accuracy else None,
+            accuracy_ratio=capabilities.accuracy.ratio if capabilities.accuracy else None,
+            four_wire=capabilities.four_wire,
+            four_wire_accuracy_ohm=four.ohm if four else None,
+            four_wire_accuracy_ratio=four.ratio if four else None,
+            test_current_a=capabilities.test_current_a if plan.meter else None,
+            test_voltage_v=capabilities.test_voltage_v if plan.meter else None,
+            settle_us=check.settle_us,
+            temperature_c=temperature_c,
+            temperature_u_k=plan.meter.temperature_u_k if plan.meter else None,
+            simulated=last.clearance.simulated,
+            last_selftest=last.clearance.last_selftest,
+            selftest_failures=last.clearance.selftest_failures,
+            checks=tuple(entry for part in parts for entry in check_entries(part.check)),
+        ),
+        adapter=doc.AdapterEntry(
+            name=request.adapter.name,
+            digest=request.adapter.digest,
+            leads_zeroed=request.adapter.zeroed,
+            leads_ohm=request.adapter.leads_ohm,
+        ),
+        findings=tuple(finding_entry(finding, loom) for finding in findings),
+        coverage=doc.Coverage(
+            tested=tuple(str(end) for end in loom.cavities if end in tested),
+            untested=tuple(str(end) for end in measured.untested if end not in request.waived),
+            waived=tuple(str(end) for end in request.waived),
+        ),
+        counts=doc.Counts(
+            connectors=sum(c.kind is not ConnectorKind.SPLICE for c in loom.connectors),
+            cavities=len(loom.cavities),
+            wires=len(loom.wires),
+            nets=len(expectation.nets),
+            components=len(loom.components),
+            sense_vectors=measured.sense_vectors,
+            resistance_readings=measured.resistance_readings,
+            round_trips=line.round_trips,
+            repeated=line.repeated,
+            dropped=line.dropped,
+            faults=sum(finding.severity is Severity.FAULT for finding in findings),
+            notes=sum(finding.severity is Severity.NOTE for finding in findings),
+            undecided=sum(claim.decision is Decision.UNDECIDED for claim in said.claims),
+            watched_s=watched_s(request, plan, last),
+        ),
+        claims=said.claims,
+        connectors=tuple(connector_entries(loom)),
+        reasons=said.reasons,
+        cautions=BEFORE_A_PROOF,
+        not_tested=(*said.not_claimed, *not_tested(request, plan, measured, last, left_in)),
+        software=f"loomproof {loomproof.__version__}",
+    )
+    return Outcome(document, measured, findings, plan)
+
+
+def _entered(request: Request, part: HookUpResult) -> Entered:
+    """Return what was entered; the meter only where a real bench has read ohms."""
+    if part.clearance.simulated or part.plan.meter is None:
+        return request.entered.model_copy(update={"meter": Meter()})
+    return request.entered
