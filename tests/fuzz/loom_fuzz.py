@@ -29,7 +29,8 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from loomproof.errors import InputError  # noqa: E402  (run as a script, the path is set first)
-from loomproof.loom import fromto  # noqa: E402
+from loomproof.loom.lists.questions import Answers  # noqa: E402
+from loomproof.loom.lists.reading import understand  # noqa: E402
 from loomproof.loom.reading import load_files, load_workbook  # noqa: E402
 from loomproof.loom.writing import folder_files, workbook_bytes  # noqa: E402
 
@@ -44,6 +45,27 @@ TOKENS = (
     b"<!DOCTYPE a>", b'r="A1048577"', b'r="0"', b"t=\"s\"", b'<c r="XFE1"/>', b"<v>99999</v>",
     b"_x0000_", b"wire", b"BODY", b"EARTH",
 )  # fmt: skip
+
+
+LISTS = (
+    b"Connector,Pin,Connector,Pin,Farbe,Length,Twisted\nX1,2-4,X2,5-7,rt,120,P1\nX1,NC,X2,1,sw,3,P1\n,5,X2,8,,,\n",
+    b"#,Device,Endpoint,Signal\n1,BOX,A.1,GND\n,FAN,B.2,\n,FAN,3,\n2,BOX,A.2,12V\n,LAMP,-,\n",
+    b'LCD Pin,Signal,MCU Pin\n1,A,3.3V\n2,B,--\n"3, 4",C,"5, 6"\n7/8,D,x\n',
+    b"Pin,Colour,Function\n1,RED,feed\n2,BLK/WHT,earth\n",
+)
+MARKDOWN = b"""# Loom
+## Plug 1
+| From | From Pin | To | To Pin | Wire Color |
+|---|:--:|---|---|---|
+| ECU | 3W-3Z | BOX<br>2 | B6, B5, B4, B3 | L/R |
+| ECU | 9 | SP1 |  | GY |
+| SP1 |  | G404(s) |  | -- |
+"""
+NETLIST = b"""(export (version "E") (components (comp (ref "J1") (value "plug")))
+ (nets (net (code "1") (name "/GND") (node (ref "J1") (pin "1") (pinfunction "A\\"b"))
+  (node (ref J2) (pin 2)))
+  (net (code 2) (name "X") (node (ref J1) (pin 3)) (node (ref J3) (pin 1)) (node (ref J4) (pin 1)))))
+"""
 
 
 def folder_of(name: str) -> dict[str, bytes]:
@@ -121,11 +143,20 @@ def try_workbook(data: bytes) -> str:
 
 
 def try_list(data: bytes, name: str) -> str:
-    """Make a loom of a list; what is made must survive being written."""
-    found = fromto.read(data, name)
-    loom = fromto.make(found, fromto.propose(found), "fuzz").loom
-    assert load_files(folder_files(loom), "fuzz").loom == loom
-    return "read"
+    """Make a loom of a list, as it is and with every question answered; what is made must survive writing."""
+    outcome = "refused"
+    for said in (
+        {},
+        {"ranges": "expand", "blank": "above", "pinless": "own", "joints": "own", "twice": "joined"},
+    ):
+        reading = understand(data, name, answers=Answers(said=said))
+        assert all(
+            str(text).strip().encode() for text in (*reading.problems, *reading.notes, *reading.left_out)
+        )
+        if reading.loom is not None:
+            assert load_files(folder_files(reading.loom), "fuzz").loom == reading.loom
+            outcome = "read"
+    return outcome
 
 
 def attempt(kind: str, name: str, data: bytes) -> str:
@@ -171,6 +202,9 @@ def inputs() -> list[tuple[str, Callable[[random.Random], tuple[str, bytes]]]]:
         ),
         ("list", lambda rng: ("fuzz.csv", mutated(plain, rng))),
         ("list", lambda rng: ("fuzz.csv", mutated_cells(plain, rng))),
+        ("list", lambda rng: ("fuzz.csv", mutated_cells(rng.choice(LISTS), rng))),
+        ("list", lambda rng: ("fuzz.md", mutated(MARKDOWN, rng))),
+        ("netlist", lambda rng: ("fuzz.net", mutated(NETLIST, rng))),
         ("list", lambda rng: ("fuzz.xlsx", mutated_archive(book, rng))),
     ]
 

@@ -206,7 +206,7 @@ def test_connectors_without_a_wire_are_asked_about() -> None:
 
 def test_all_errors_of_all_tables_come_at_once() -> None:
     files = changed("wires.csv", "W2,BODY,2", "W2,BODDY,2")
-    files["wires.csv"] = files["wires.csv"].replace(b"GY/WH", b"GREY")
+    files["wires.csv"] = files["wires.csv"].replace(b"GY/WH", b"GREYISH")
     files["circuits.csv"] = files["circuits.csv"].replace(b"0.42", b"lots")
     files["connectors.csv"] = files["connectors.csv"].replace(b"EARTH,ring", b"EARTH,rign")
     found = [(problem.file, problem.row, problem.column) for problem in problems(files)]

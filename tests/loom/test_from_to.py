@@ -1,4 +1,4 @@
-"""Plain from-to lists become looms, with nothing retyped."""
+"""Plain from-to lists become looms, with nothing retyped and nothing lost in silence."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ import openpyxl
 import pytest
 
 from loomproof.errors import DescriptionError, UsageError
-from loomproof.loom import colours, fromto
-from loomproof.loom.model import ConnectorKind, End
+from loomproof.loom.lists.questions import Answers
+from loomproof.loom.lists.reading import Reading, understand
+from loomproof.loom.model import ConnectorKind, End, Loom
 
 LIST = b"""From Pin;To Pin;Colour;Size mm2;Signal;Length (mm);Price
 ECU:01;C2:1A;rt/ws;0.5;inj;120;3
@@ -19,9 +20,21 @@ S1;C2:+;sw;0.5;NC;40;3
 """
 
 
-def test_columns_are_proposed_by_their_headings() -> None:
-    proposal = fromto.propose(fromto.read(LIST, "list.csv"))
-    assert dict(proposal.columns) == {
+def read(data: bytes | str, file: str = "list.csv", **answers: object) -> Reading:
+    """Read a list under answers."""
+    raw = data.encode() if isinstance(data, str) else data
+    return understand(raw, file, answers=Answers(**answers))  # type: ignore[arg-type]  # by the field's name
+
+
+def loom_of(reading: Reading) -> Loom:
+    """Return the loom of a list that leaves nothing open."""
+    assert reading.loom is not None, (reading.questions, reading.problems)
+    return reading.loom
+
+
+def test_columns_are_found_by_their_headings() -> None:
+    reading = read(LIST)
+    assert dict(reading.columns) == {
         "from": "From Pin",
         "to": "To Pin",
         "colour": "Colour",
@@ -29,14 +42,13 @@ def test_columns_are_proposed_by_their_headings() -> None:
         "length_mm": "Length (mm)",
         "circuit": "Signal",
     }
-    assert proposal.left_out == ("Price",)
-    assert proposal.separator == ":"
-    assert proposal.complete
+    assert reading.columns_left == ("Price",)
+    assert reading.separator == ":"
+    assert reading.kind == "wires"
 
 
 def test_nothing_is_retyped() -> None:
-    found = fromto.read(LIST, "list.csv")
-    loom = fromto.make(found, fromto.propose(found), "list", colours.GERMAN).loom
+    loom = loom_of(read(LIST))
     assert [c.name for c in loom.connectors] == ["ECU", "C2", "S1", "GND"]
     assert loom.by_name["ECU"].cavities == ("01", "1")
     assert set(loom.by_name["C2"].cavities) == {"1A", "+"}
@@ -49,55 +61,59 @@ def test_nothing_is_retyped() -> None:
 
 
 def test_a_person_says_which_column_is_what() -> None:
-    data = b"No,Plug A,A,Plug B,B,Farbe\n1,X1,01,X2,NC,rt\n2,X1,02,X2,7,sw\n"
-    found = fromto.read(data, "list.csv")
+    data = b"No,Plug A,A,Plug B,B,Farbe\n1,X1,01,X2,8,rt\n2,X1,02,X2,7,sw\n"
     given = {"from_connector": "plug a", "from_cavity": "A", "to_connector": "Plug B", "to_cavity": "B"}
-    proposal = fromto.propose(found, given)
-    loom = fromto.make(found, proposal, "list", colours.GERMAN).loom
+    loom = loom_of(read(data, columns=given))
     assert [wire.ends for wire in loom.wires] == [
-        (End("X1", "01"), End("X2", "NC")),
+        (End("X1", "01"), End("X2", "8")),
         (End("X1", "02"), End("X2", "7")),
     ]
     assert [wire.name for wire in loom.wires] == ["1", "2"]
 
 
+@pytest.mark.parametrize("say", ["Pin#2", "D", "4"])
+def test_a_column_is_named_by_number_letter_or_count(say: str) -> None:
+    data = b"Place,Pin,Goes to,Pin\nX1,1,X2,5\n"
+    given = {"from_connector": "Place", "from_cavity": "Pin#1", "to_connector": "C", "to_cavity": say}
+    assert loom_of(read(data, columns=given)).wires[0].ends == (End("X1", "1"), End("X2", "5"))
+
+
 def test_the_mark_within_places_is_found_or_given() -> None:
     data = b"from,to\nA-1/01,B/2\nC/3,A-1/4\n"
-    found = fromto.read(data, "list.csv")
-    assert fromto.propose(found).separator == "/"
-    loom = fromto.make(found, fromto.propose(found), "list").loom
-    assert loom.wires[0].a == End("A-1", "01")
-    by_hyphen = fromto.make(found, fromto.propose(found, separator="-"), "list").loom
+    reading = read(data)
+    assert reading.separator == "/"
+    assert loom_of(reading).wires[0].a == End("A-1", "01")
+    by_hyphen = loom_of(read(b"from,to\nA-1/01,B-2\n", separator="-"))
     assert by_hyphen.wires[0].a == End("A", "1/01")
 
 
-def test_errors_stand_at_the_lists_own_headings() -> None:
-    found = fromto.read(LIST.replace(b"rt/ws;0.5", b"rt/xx;half"), "list.csv")
-    with pytest.raises(DescriptionError) as caught:
-        fromto.make(found, fromto.propose(found), "list", colours.GERMAN)
-    assert [(p.file, p.row, p.column) for p in caught.value.problems] == [
-        ("list.csv", 2, "Colour"),
-        ("list.csv", 2, "Size mm2"),
+def test_what_cannot_be_read_of_a_wire_stands_in_its_note() -> None:
+    reading = read(LIST.replace(b"rt/ws;0.5", b"rt/xx;half"))
+    wire = loom_of(reading).wires[0]
+    assert (wire.colour, wire.csa_mm2) == ("", None)  # half a colour is no colour
+    assert "rt/xx" in wire.note
+    assert "half" in wire.note
+    assert [(n.row, n.column) for n in reading.notes if "in the wire's note" in n.message] == [
+        (2, "Colour"),
+        (2, "Size mm2"),
     ]
 
 
 def test_double_crimps_are_taken_and_noted() -> None:
-    found = fromto.read(b"from,to\nA:1,B:1\nA:1,B:2\n", "list.csv")
-    made = fromto.make(found, fromto.propose(found), "list")
-    assert [facts.end for facts in made.loom.cavity_facts if facts.shared] == [End("A", "1")]
-    assert any("A:1 holds W1, W2" in note.message for note in made.notes)
+    reading = read(b"from,to\nA:1,B:1\nA:1,B:2\n")
+    assert [facts.end for facts in loom_of(reading).cavity_facts if facts.shared] == [End("A", "1")]
+    assert any("A:1 holds W1, W2" in note.message for note in reading.notes)
 
 
 def test_headings_and_roles_that_are_not_there_are_said() -> None:
-    found = fromto.read(LIST, "list.csv")
     with pytest.raises(UsageError) as caught:
-        fromto.propose(found, {"from": "From Pn"})
+        read(LIST, columns={"from": "From Pn"})
     assert caught.value.cure == "There is 'From Pin'."
     with pytest.raises(UsageError, match="cannot be 'frm'"):
-        fromto.propose(found, {"frm": "From Pin"})
-    bare = fromto.read(b"x,y\n1,2\n", "list.csv")
-    with pytest.raises(UsageError, match="where a wire goes from"):
-        fromto.make(bare, fromto.propose(bare), "list")
+        read(LIST, columns={"frm": "From Pin"})
+    with pytest.raises(DescriptionError) as refused:
+        read(b"x,y\n1,2\n")
+    assert "--column from=" in refused.value.cure
 
 
 def test_a_workbook_list_is_read_as_it_is_shown() -> None:
@@ -109,74 +125,87 @@ def test_a_workbook_list_is_read_as_it_is_shown() -> None:
         sheet.append(row)
     saved = io.BytesIO()
     book.save(saved)
-    found = fromto.read(saved.getvalue(), "list.xlsx")
-    made = fromto.make(found, fromto.propose(found), "list")
-    assert made.loom.wires[0].ends == (End("A", "01"), End("B", "+"))
-    assert made.loom.wires[1].b == End("12", "1")
-    assert any("leading zero" in note.message for note in made.notes)
+    reading = read(saved.getvalue(), "list.xlsx")
+    loom = loom_of(reading)
+    assert loom.wires[0].ends == (End("A", "01"), End("B", "+"))
+    assert loom.wires[1].b == End("12", "1")
+    assert any("leading zero" in note.message for note in reading.notes)
     with pytest.raises(UsageError) as caught:
-        fromto.read(saved.getvalue(), "list.xlsx", "Wirring")
+        read(saved.getvalue(), "list.xlsx", sheets=("Wirring",))
     assert caught.value.cure == "There is Wiring."
 
 
-def test_headings_further_down_are_found_by_their_row() -> None:
+def test_headings_further_down_are_found() -> None:
     data = b"Wiring of the shed\n\nby: nobody\n" + LIST
-    title = fromto.read(data, "list.csv")
-    with pytest.raises(UsageError) as caught:
-        fromto.make(title, fromto.propose(title), "list")
-    assert "--heading-row" in caught.value.cure
-    wide = data.replace(b";", b",")
-    with pytest.raises(DescriptionError) as refused:
-        fromto.read(wide, "list.csv")
-    assert "--heading-row" in refused.value.cure
-    found = fromto.read(data, "list.csv", heading_row=4)
-    assert found.headings[:2] == ("From Pin", "To Pin")
-    assert found.table.rows[0][0] == 5
+    reading = read(data)
+    assert reading.heading_row == 4
+    assert [wire.name for wire in loom_of(reading).wires] == ["W1", "W2", "W3", "W4"]
+    assert read(data, heading_row=4).loom == reading.loom
 
 
-def test_decimals_of_a_list_are_parted_as_said() -> None:
-    data = LIST.replace(b"0.5", b"0,5").replace(b";120;", b";120,5;")
-    found = fromto.read(data, "list.csv")
-    loom = fromto.make(found, fromto.propose(found), "list", colours.GERMAN, ",").loom
+def test_decimals_of_a_list_are_parted_as_they_are_written() -> None:
+    data = LIST.replace(b"0.5", b"0,5").replace(b";1.0;", b";1,0;").replace(b";120;", b";120,5;")
+    loom = loom_of(read(data))
     assert loom.wires[0].csa_mm2 == 0.5
     assert loom.wires[0].length_m == 0.1205
 
 
 def test_a_whole_place_that_a_person_names_ends_the_guess_at_its_parts() -> None:
     data = b"From Connector,From Pin,Start Place,To Pin\nleft,9,ECU:1,C2:1\n"
-    proposal = fromto.propose(fromto.read(data, "list.csv"), {"from": "Start Place"})
-    assert dict(proposal.columns) == {"from": "Start Place", "to": "To Pin"}
-    loom = fromto.make(fromto.read(data, "list.csv"), proposal, "list").loom
-    assert loom.wires[0].ends == (End("ECU", "1"), End("C2", "1"))
+    reading = read(data, columns={"from": "Start Place"})
+    assert dict(reading.columns) == {"from": "Start Place", "to": "To Pin"}
+    assert loom_of(reading).wires[0].ends == (End("ECU", "1"), End("C2", "1"))
 
 
 def test_a_cavity_beside_a_connector_column_named_by_a_person_still_works() -> None:
-    found = fromto.read(b"Unit,Pin,To Pin\nECU,1,C2:1\n", "list.csv")
-    proposal = fromto.propose(found, {"from_connector": "Unit", "from": "Pin"})
-    assert fromto.make(found, proposal, "list").loom.wires[0].ends[0] == End("ECU", "1")
+    given = {"from_connector": "Unit", "from": "Pin"}
+    loom = loom_of(read(b"Unit,Pin,To Pin\nECU,1,C2:1\n", columns=given))
+    assert loom.wires[0].ends[0] == End("ECU", "1")
 
 
-def test_a_missing_colour_code_is_named_as_it_is_typed() -> None:
-    found = fromto.read(b"From Pin,To Pin,Colour\nECU:1,C2:1,RW\nECU:2,C2:2,NG\n", "list.csv")
-    with pytest.raises(DescriptionError) as caught:
-        fromto.make(found, fromto.propose(found), "list")
-    assert '--colour-code "BS AU 7"' in caught.value.cure
-    assert all("loom.toml" not in problem.message for problem in caught.value.problems)
+def test_the_colour_code_is_decided_for_the_whole_list() -> None:
+    reading = read(b"From Pin,To Pin,Colour\nECU:1,C2:1,RW\nECU:2,C2:2,NG\n")
+    assert reading.units.code == "BS AU 7"
+    assert [wire.colour for wire in loom_of(reading).wires] == ["RD/WH", "BN/GN"]
 
 
-@pytest.mark.parametrize("heading", ["Wire Gauge", "gauge size"])
-def test_a_gauge_that_is_left_out_gets_its_two_readings(heading: str) -> None:
-    found = fromto.read(f"From Pin,To Pin,{heading}\nECU:1,C2:1,0.5\n".encode(), "list.csv")
-    (note,) = [n for n in fromto.make(found, fromto.propose(found), "list").notes if "left out" in n.message]
-    assert f'--column csa_mm2="{heading}"' in note.cure
-    assert "--column awg=" in note.cure
+@pytest.mark.parametrize(
+    ("sizes", "sections"),
+    [
+        (("0.5", "0.75"), [0.5, 0.75]),
+        (("0.5 mm2", "1.5 mm²"), [0.5, 1.5]),
+        (("0,5", "1,5"), [0.5, 1.5]),
+        # AWG 18 and 20 are 0.823 and 0.518 mm² (ASTM B258, table of nominal areas).
+        (("18", "20"), [0.823, 0.518]),
+        (("18 ga", "#20"), [0.823, 0.518]),
+        (("AWG 18", "20AWG"), [0.823, 0.518]),
+    ],
+)
+@pytest.mark.parametrize("heading", ["Size", "Wire Gauge", "Cross section"])
+def test_sizes_are_read_with_their_unit_or_by_what_fits_them_all(
+    heading: str, sizes: tuple[str, str], sections: list[float]
+) -> None:
+    data = f'From Pin;To Pin;"{heading}"\nECU:1;C2:1;{sizes[0]}\nECU:2;C2:2;{sizes[1]}\n'
+    found = [wire.csa_mm2 for wire in loom_of(read(data)).wires]
+    assert found == [pytest.approx(section, abs=0.0006) for section in sections]
 
 
-def test_a_gauge_taken_for_awg_that_holds_mm2_says_what_to_type() -> None:
-    found = fromto.read(b"From,To,Gauge\nECU:1,C2:1,0.5\n", "list.csv")
-    with pytest.raises(DescriptionError) as caught:
-        fromto.make(found, fromto.propose(found), "list")
-    assert "--column csa_mm2=Gauge" in caught.value.cure
+def test_sizes_that_fit_both_are_asked_and_never_stop_a_list() -> None:
+    data = b"From,To,Size\nECU:1,C2:1,16\nECU:2,C2:2,10\n"
+    reading = read(data)
+    (question,) = reading.questions
+    assert (question.name, question.must) == ("size", False)
+    assert [wire.note for wire in loom_of(reading).wires] == ["size: 16", "size: 10"]
+    said = loom_of(read(data, said={"size": "mm2"}))
+    assert [wire.csa_mm2 for wire in said.wires] == [16, 10]
+
+
+@pytest.mark.parametrize(
+    ("text", "metres"), [("1.2 m", 1.2), ("350 mm", 0.35), ("12 in", 0.3048), ("35cm", 0.35)]
+)
+def test_lengths_are_read_with_their_unit(text: str, metres: float) -> None:
+    wire = loom_of(read(f"From,To,Length\nA:1,B:1,{text}\n")).wires[0]
+    assert wire.length_m == pytest.approx(metres)
 
 
 @pytest.mark.parametrize(
@@ -189,7 +218,7 @@ def test_a_gauge_taken_for_awg_that_holds_mm2_says_what_to_type() -> None:
 )
 def test_a_list_that_is_none_is_said_to_be_what_it_is(data: bytes, says: str) -> None:
     with pytest.raises(DescriptionError) as caught:
-        fromto.read(data, "list.csv")
+        read(data)
     (problem,) = caught.value.problems  # and not that it is empty as well
     assert says in problem.message
     assert caught.value.cure == ""  # other headings do not help

@@ -1,11 +1,9 @@
-"""Commands about the description of a loom: new, check, nets, import, export."""
+"""Commands about the description of a loom: new, check, nets, export."""
 
 from __future__ import annotations
 
 import re
-import sys
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,13 +11,12 @@ import click
 
 if TYPE_CHECKING:
     from loomproof.errors import Problem
-    from loomproof.loom.model import Loom
 
 _loom = click.argument("loom", type=click.Path(path_type=Path))
 _over = click.option("--over", is_flag=True, help="Write over what is there.")
 _code = click.option(
     "--colour-code",
-    type=click.Choice(["IEC 60757", "BS AU 7", "German"], case_sensitive=False),
+    type=click.Choice(["IEC 60757", "BS AU 7", "German", "US", "Japanese"], case_sensitive=False),
     default="IEC 60757",
     show_default=True,
     help="Code of the wire colours.",
@@ -38,7 +35,7 @@ MOST_ALIKE = 3
 """So many warnings of one sort (same table, same column, same cure) are shown unless all are asked for."""
 
 
-def _show_notes(notes: Sequence[Problem], *, everything: bool) -> None:
+def show_notes(notes: Sequence[Problem], *, everything: bool) -> None:
     """Say what an import noticed, folded to the screen; in short unless everything is asked for."""
     from rich.console import Console
 
@@ -235,133 +232,3 @@ def export(
         if written.left_out:
             click.echo("It cannot hold:", err=True)
             _show(written.left_out, err=True)
-
-
-@click.command("import")
-@click.argument("source", type=click.Path(path_type=Path))
-@click.option(
-    "--to", "target", required=True, type=click.Path(path_type=Path), help="Folder or .xlsx to write."
-)
-@click.option("--name", default="", help="Name of the loom; the file's name where it is not given.")
-@click.option(
-    "--column",
-    "columns",
-    multiple=True,
-    metavar="ROLE=HEADING",
-    help='Say what a column of a from-to list is: --column from="From Pin"; repeatable.',
-)
-@click.option("--separator", default="", help="What parts connector from cavity in one cell of a list.")
-@click.option(
-    "--decimal",
-    type=click.Choice([".", ","]),
-    default=".",
-    show_default=True,
-    help="What parts decimals in a list.",
-)
-@click.option("--sheet", default="", help="Sheet of a workbook; the first where it is not given.")
-@click.option("--heading-row", type=click.IntRange(1), default=1, help="Row of the headings of a list.")
-@click.option("--yes", is_flag=True, help="Take the proposed columns without asking.")
-@_code
-@click.option("--configuration", default=None, help="Configuration of a KBL file.")
-@click.option(
-    "--length-type", default=None, help="Which length counts where wires of a KBL file have several."
-)
-@click.option(
-    "--side-table",
-    type=click.Path(path_type=Path),
-    default=None,
-    help="Components (a table like components.csv) that add what a KBL file does not carry.",
-)
-@click.option("--all", "everything", is_flag=True, help="Show every warning with every name that it lists.")
-@_over
-def import_(
-    source: Path,
-    target: Path,
-    name: str,
-    columns: Sequence[str],
-    separator: str,
-    decimal: str,
-    sheet: str,
-    heading_row: int,
-    yes: bool,
-    colour_code: str,
-    configuration: str | None,
-    length_type: str | None,
-    side_table: Path | None,
-    everything: bool,
-    over: bool,
-) -> None:
-    """Make a loom of SOURCE: a from-to list (CSV or XLSX, your own headings) or a KBL file."""
-    from loomproof.errors import UsageError
-    from loomproof.loom import writing
-    from loomproof.loom.reading import WORKBOOKS
-
-    if source.suffix.casefold() in (".kbl", ".xml"):
-        if columns or separator or sheet:
-            raise UsageError("--column, --separator and --sheet are for lists, not for KBL files")
-        from loomproof.loom import kbl
-
-        loaded = kbl.read(source, configuration=configuration, side_table=side_table, length_type=length_type)
-        loom, notes = loaded.loom, loaded.warnings
-        loom = replace(loom, name=name) if name else loom
-    elif source.suffix.casefold() in (".csv", ".tsv", ".txt", *WORKBOOKS):
-        if configuration or side_table or length_type:
-            raise UsageError(
-                "--configuration, --length-type and --side-table are for KBL files, not for lists"
-            )
-        loom, notes = _listed(
-            source, name or source.stem, columns, separator, decimal, sheet, heading_row, yes, colour_code
-        )
-    else:
-        cure = "Read are from-to lists (.csv, .xlsx) and KBL files (.kbl)."
-        raise UsageError(f"{source}: what kind of file this is is not known", cure=cure)
-    if target.suffix.casefold() in WORKBOOKS:
-        writing.write_workbook(loom, target, over=over)
-    else:
-        writing.write_folder(loom, target, over=over)
-    if notes:
-        _show_notes(notes, everything=everything)
-    click.echo(f"{target} holds {len(loom.wires)} wires. Next: loomproof check {target}", err=True)
-
-
-def _listed(
-    source: Path,
-    name: str,
-    columns: Sequence[str],
-    separator: str,
-    decimal: str,
-    sheet: str,
-    heading_row: int,
-    yes: bool,
-    colour_code: str,
-) -> tuple[Loom, tuple[Problem, ...]]:
-    from loomproof.errors import UsageError
-    from loomproof.loom import fromto
-    from loomproof.loom.tables import read_bytes
-
-    given: dict[str, str] = {}
-    for text in columns:
-        role, equals, heading = text.partition("=")
-        if not equals or not heading.strip():
-            raise UsageError(
-                f"{text!r} is not of the form role=heading", cure='Like --column from="From Pin".'
-            )
-        given[role.strip()] = heading
-    data, problem = read_bytes(source)
-    if data is None:
-        raise UsageError(str(problem or f"{source}: there is no such file"))
-    found = fromto.read(data, source.name, sheet, heading_row)
-    proposal = fromto.propose(found, given, separator)
-    click.echo(f"Columns of {source.name}:", err=True)
-    for role, heading in fromto.describe(proposal):
-        click.echo(f"  {role:<15} {heading}", err=True)
-    if {"from", "to"} & proposal.columns.keys():
-        click.echo(f"  connector and cavity are parted by {proposal.separator!r}", err=True)
-    guessed = [role for role in proposal.columns if role not in given]
-    if guessed and proposal.complete and not yes:
-        if not sys.stdin.isatty():
-            cure = "Say --yes to take them so, or --column ROLE=HEADING for each that is wrong."
-            raise UsageError("nobody has confirmed these columns", cure=cure)
-        click.confirm("Is this right?", abort=True, err=True)
-    made = fromto.make(found, proposal, name, colour_code, decimal)
-    return made.loom, made.notes

@@ -36,7 +36,7 @@ COMMANDS: dict[str, Command] = {
     "replay": Command("loomproof.cli.prove:replay", "Work a reading journal out again."),
     "info": Command("loomproof.cli.demo:info", "Show versions, ports, and where records are."),
     "new": Command("loomproof.cli.loom:new", "Write a commented starter loom."),
-    "import": Command("loomproof.cli.loom:import_", "Make a loom of a from-to list or a KBL file."),
+    "import": Command("loomproof.cli.importing:import_", "Make a loom of a list, a netlist or a KBL file."),
     "check": Command("loomproof.cli.loom:check", "Check a description and sum it up."),
     "nets": Command("loomproof.cli.loom:nets", "Print the expected netlist."),
     "draw": Command("loomproof.cli.drawing:draw", "Draw a loom and its connector faces as SVG."),

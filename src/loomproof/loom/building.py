@@ -195,9 +195,14 @@ def _names_in(table: str) -> set[str]:
     return {column.name for column in TABLES[table] if column.holds == "names"}
 
 
+def looks_mangled(name: str) -> bool:
+    """Whether a name looks like a date, an exponent or an error value, as spreadsheets make of names."""
+    return _MANGLED.fullmatch(name) is not None
+
+
 def _mangled(table: Table, row: int, cells: tuple[str, ...], names: list[int]) -> Iterator[Problem]:
     for i in names:
-        if _MANGLED.fullmatch(cells[i]):
+        if looks_mangled(cells[i]):
             yield Problem(
                 f"{cells[i]!r} looks like what a spreadsheet makes of a name such as 1-3 or 1E5",
                 table.file,

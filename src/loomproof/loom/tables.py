@@ -138,9 +138,9 @@ def csv_rows(data: bytes, file: str, heading_row: int = 1) -> tuple[NumberedRows
 
     The line ``heading_row`` (or the first below it that is not empty) says which mark parts cells.
     """
-    if problem := _not_text(data, file):
+    if problem := not_text(data, file):
         return [], [problem]
-    text, problem = _decoded(data, file)
+    text, problem = decoded(data, file)
     if problem:
         return [], [problem]
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text, heading_row), strict=True)
@@ -172,26 +172,27 @@ _NO_TEXT = (
 
 _LOOKED_AT_BYTES = 4096
 
-_UTF_16 = (b"\xff\xfe", b"\xfe\xff")
+UTF_16 = (b"\xff\xfe", b"\xfe\xff")
 """The byte order marks."""
 
 
-def _not_text(data: bytes, file: str) -> Problem | None:
+def not_text(data: bytes, file: str) -> Problem | None:
     """Say that a file is no text at all: a known kind, or one byte in twenty of its start is zero.
 
     A stray zero byte is left to whoever reads the cell. UTF-16 that says so at its start may hold any.
     """
     what = next((name for mark, name in _NO_TEXT if data.startswith(mark)), "")
     start = data[:_LOOKED_AT_BYTES]
-    if not what and start[:2] not in _UTF_16 and 20 * start.count(0) > len(start):
+    if not what and start[:2] not in UTF_16 and 20 * start.count(0) > len(start):
         what = "a binary file"
     if not what:
         return None
     return Problem(f"it is {what}, and no CSV", file, cure="Save the table as 'CSV UTF-8'.")
 
 
-def _decoded(data: bytes, file: str) -> tuple[str, Problem | None]:
-    coding = "utf-16" if data[:2] in _UTF_16 else "utf-8-sig"
+def decoded(data: bytes, file: str) -> tuple[str, Problem | None]:
+    """Return the text of a file: UTF-8, or UTF-16 where it says so at its start; else what is wrong."""
+    coding = "utf-16" if data[:2] in UTF_16 else "utf-8-sig"
     try:
         return data.decode(coding), None
     except UnicodeDecodeError as error:

@@ -32,7 +32,7 @@ MOST_CELLS = 5_000_000
 BIGGEST_RATIO = 300
 """A part that unpacks to more than this many times its packed size is a bomb; sheets reach about 50."""
 
-_CURE = "Save it again as an Excel workbook (.xlsx)."
+CURE = "Save it again as an Excel workbook (.xlsx)."
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 _CREATED = datetime.datetime(2000, 1, 1)
 _ZEROS = re.compile(r"0+(\.0+)?")
@@ -79,9 +79,9 @@ def open_sheets(
 
     ``otherwise`` is what a column holds that ``holds`` does not speak of.
     """
-    refusal = _refusal(data, file)
-    if refusal:
-        return {}, refusal
+    refused = refusal(data, file)
+    if refused:
+        return {}, refused
     import openpyxl
 
     found: dict[str, tuple[str, NumberedRows]] = {}
@@ -109,7 +109,7 @@ def open_sheets(
                 found[name] = sheet.title, rows
     except Exception as error:  # The library fails on a damaged file in too many ways to name them.
         text = f"it cannot be read as a workbook ({type(error).__name__}: {error})"
-        return {}, Problem(" ".join(text.split()), file, cure=_CURE)
+        return {}, Problem(" ".join(text.split()), file, cure=CURE)
     return found, None
 
 
@@ -118,9 +118,9 @@ def _unread(file: str, sheet: str, wanted: Sequence[str]) -> Problem:
     return Problem("this sheet is not read", file, sheet, cure=cure, severity="warning")
 
 
-def _refusal(data: bytes, file: str) -> Problem | None:
+def refusal(data: bytes, file: str) -> Problem | None:
     """Say why an archive is not opened at all, before anything in it is believed."""
-    cure = _CURE
+    cure = CURE
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             parts = archive.infolist()
@@ -223,13 +223,9 @@ class _Cells:
         return self.kinds[i] if i < len(self.kinds) else ("", self.otherwise)
 
     def _text(self, value: str) -> str:
-        if "_x" not in value:
-            return value
-        if self.inline:
+        if self.inline and "_x" in value:
             return _ESCAPE.sub(lambda match: chr(int(match[1], 16)), value)
-        # Where strings are shared, the library has taken the escape's own escape away already: what is
-        # left of this form is a control character that a person typed (a line break in a cell).
-        return _ESCAPE.sub(lambda m: chr(int(m[1], 16)) if int(m[1], 16) < 32 else m[0], value)
+        return unescaped_controls(value)
 
     def _other(self, value: Any, cell: Cell | MergedCell | ReadOnlyCell, row: int, i: int) -> str:
         heading, holds = self._kind(i)
@@ -241,7 +237,7 @@ class _Cells:
         if cell.data_type == "d" and holds == "words":
             return str(value)
         if isinstance(value, int | float) and cell.data_type == "n":
-            text = _shown(value, str(cell.number_format))
+            text = shown(value, str(cell.number_format))
             if holds == "names" and not _ZEROS.fullmatch(str(cell.number_format)):
                 self.retyped.setdefault(heading, (row, text))
             return repr(value) if holds == "numbers" else text
@@ -250,14 +246,24 @@ class _Cells:
             "f": ("a formula", "Paste its value as text."),
             "e": ("an error value", "Write what it should say."),
         }.get(cell.data_type, ("not text", "Write it as text."))
-        shown = "" if cell.data_type == "f" else f" ({value})"
+        found = "" if cell.data_type == "f" else f" ({value})"
         lost = "; what was typed is lost" if what == "a date" else ""
-        message = f"the cell holds {what}{shown}{lost}"
+        message = f"the cell holds {what}{found}{lost}"
         self.problems.append(Problem(message, self.file, self.sheet, row, heading, cure))
         return ""
 
 
-def _shown(value: float, number_format: str) -> str:
+def unescaped_controls(value: str) -> str:
+    """Return a shared string with the control characters (a line break in a cell) that it writes as escapes.
+
+    The library has taken the escape's own escape away already; what else is of this form, a person typed.
+    """
+    if "_x" not in value:
+        return value
+    return _ESCAPE.sub(lambda m: chr(int(m[1], 16)) if int(m[1], 16) < 32 else m[0], value)
+
+
+def shown(value: float, number_format: str) -> str:
     """Return a number as the sheet shows it: zeros of its format kept, at most 15 digits."""
     zeros = _ZEROS.fullmatch(number_format)
     if zeros:

@@ -1,0 +1,277 @@
+"""From what a list joins to the values of a loom; what could not be read goes into notes, with a warning."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from loomproof.errors import Problem
+from loomproof.loom import checking
+from loomproof.loom.lists import sizes
+from loomproof.loom.lists.ends import Work
+from loomproof.loom.lists.nets import Joined, Run
+from loomproof.loom.lists.places import Place, nothing
+from loomproof.loom.lists.spelling import SPLICE, bare_colour, read_colour
+from loomproof.loom.model import CavityFacts, Circuit, Connector, ConnectorKind, End, Loom, Wire
+from loomproof.loom.text import LONGEST, list_of
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """How the cells of wires are read: colour code, decimal mark, and what bare numbers are."""
+
+    code: str
+    decimal: str
+    size: str
+    length: str
+
+
+def loom_of(joined: Joined, units: Units, name: str, headings: Mapping[str, str], work: Work) -> Loom:
+    """Build the loom; notes and problems go to ``work`` at the list's own rows and headings."""
+    kinds, cavities = _connectors(joined)
+    connectors: list[Connector] = []
+    for connector, kind in kinds.items():
+        rows = (tuple(sorted(cavities[connector], key=_natural)),) if kind is ConnectorKind.PLUG else ()
+        rows = (("1",),) if kind is ConnectorKind.RING else rows
+        description = joined.splices.get(connector, "") or joined.labels.get(connector, "")
+        connectors.append(Connector(connector, kind, rows, description if description != connector else ""))
+    _say_kinds(kinds, joined, work)
+    wires, rows_by_wire = _wires(joined, kinds, units, headings, work)
+    loom = Loom(
+        name,
+        connectors=tuple(connectors),
+        wires=tuple(wires),
+        circuits=tuple(Circuit(c) for c in dict.fromkeys(wire.circuit for wire in wires if wire.circuit)),
+    )
+    loom = replace(loom, cavity_facts=_facts(loom, joined, work))
+    where = checking.Places({"wires": (work.file, "")}, {"wires": rows_by_wire})
+    work.problems += [
+        replace(p, column=headings.get(p.column, p.column)) for p in checking.errors(loom, where)
+    ]
+    _near_names(kinds, work)
+    return loom
+
+
+def _connectors(joined: Joined) -> tuple[dict[str, ConnectorKind], dict[str, dict[str, None]]]:
+    """Return the kind of each connector in the list's order, and the cavities that the list names."""
+    cavities: dict[str, dict[str, None]] = {}
+    for place in [*(p for run in joined.runs for p in (run.a, run.b)), *joined.lone]:
+        found = cavities.setdefault(place.connector, {})
+        if place.cavity:
+            found[place.cavity] = None
+    kinds: dict[str, ConnectorKind] = {}
+    for connector, found in cavities.items():
+        kinds[connector] = ConnectorKind.PLUG
+        if not found:
+            is_splice = connector in joined.splices or SPLICE.fullmatch(connector)
+            kinds[connector] = ConnectorKind.SPLICE if is_splice else ConnectorKind.RING
+    return kinds, cavities
+
+
+def _say_kinds(kinds: Mapping[str, ConnectorKind], joined: Joined, work: Work) -> None:
+    if ConnectorKind.PLUG in kinds.values():
+        work.note(
+            "each plug has the cavities that the list names, in one row",
+            "Write its rows as seen from the mating face, with the spare ones, so that neighbours are known.",
+        )
+    for kind, text in ((ConnectorKind.SPLICE, "splices"), (ConnectorKind.RING, "ring terminals")):
+        names = [name for name, found in kinds.items() if found is kind and name not in joined.splices]
+        if names:
+            message = f"places without a cavity are taken as {text}: {', '.join(names)}"
+            few = f"{', '.join(names[:8])} and {len(names) - 8} more"
+            short = f"places without a cavity are taken as {text}: {few}"
+            note = Problem(
+                message,
+                work.file,
+                cure="Change kind in connectors.csv where it is wrong.",
+                severity="warning",
+            )
+            work.notes.append(replace(note, short=short) if len(names) > 9 else note)
+
+
+def _near_names(kinds: Mapping[str, ConnectorKind], work: Work) -> None:
+    """Say which names differ in capitals, blanks or marks only: one connector may be written in two ways."""
+    alike: dict[str, list[str]] = {}
+    for name in kinds:
+        alike.setdefault(re.sub(r"[\W_]+", "", name.casefold()), []).append(name)
+    for names in alike.values():
+        if len(names) > 1:
+            work.note(
+                f"{' and '.join(map(repr, names))} are taken as {len(names)} connectors",
+                "If they are one, write one name in the list.",
+            )
+
+
+def _end(place: Place, kinds: Mapping[str, ConnectorKind]) -> End:
+    return End(place.connector, "1" if kinds[place.connector] is ConnectorKind.RING else place.cavity)
+
+
+def _wires(
+    joined: Joined, kinds: Mapping[str, ConnectorKind], units: Units, headings: Mapping[str, str], work: Work
+) -> tuple[list[Wire], list[int]]:
+    said = [_said(run.texts.get("wire", "")) for run in joined.runs]
+    count = Counter(said)
+    names = _names(said)
+    wires: list[Wire] = []
+    rows: list[int] = []
+    unread: dict[str, list[tuple[int, str]]] = {}
+    for run, name in zip(joined.runs, names, strict=True):
+        notes: list[str] = []
+        note = _said(run.texts.get("note", ""))
+        colour = _colour(run, units, notes, unread)
+        csa_mm2, section = _section(run, units, notes, unread)
+        length_m = _length(run, units, notes, unread)
+        remarks = [
+            f"{place.connector}:{place.cavity} {place.remark}" for place in (run.a, run.b) if place.remark
+        ]
+        text = "; ".join([*([note] if note and not nothing(note) else []), *notes, *remarks])
+        a, b = _end(run.a, kinds), _end(run.b, kinds)
+        if a == b:
+            problem = Problem(
+                f"left out: it starts and ends at {a}", work.file, run.sheet, run.row, severity="warning"
+            )
+            work.left_out.append(problem)
+            continue
+        wires.append(
+            Wire(
+                name,
+                a,
+                b,
+                colour,
+                csa_mm2,
+                length_m,
+                _said(run.circuit),
+                note=text[:LONGEST],
+                section=section,
+            )
+        )
+        rows.append(run.row or 0)
+    for role, found in unread.items():
+        row, text = found[0]
+        more = f" ({len(found)} rows)" if len(found) > 1 else ""
+        what = {"colour": f"no colour of {units.code}", "length": "no length"}.get(role, "no size")
+        work.note(
+            f"{text!r} is {what}{more} and stands in the wire's note", "", row, headings.get(role, role)
+        )
+    if any(n > 1 for text, n in count.items() if text):
+        twice = [text for text, n in count.items() if text and n > 1]
+        work.note(
+            f"{', '.join(twice[:6])}{' and more' if len(twice) > 6 else ''}: the name stands on several "
+            "wires, which are told apart by a number after it"
+        )
+    return _grouped(wires, joined, names), rows
+
+
+def _said(text: str) -> str:
+    """Return a cell as the text of a loom: on one line, what cannot be printed as a question mark."""
+    return "".join(mark if mark.isprintable() else "?" for mark in " ".join(text.split()))[:LONGEST]
+
+
+def _names(said: list[str]) -> list[str]:
+    """Return a name for each wire: the list's own, told apart where it stands twice; else W1, W2, …"""
+    taken = {text for text in said if text}
+    used: set[str] = set()
+    names: list[str] = []
+    for number, text in enumerate(said, 1):
+        name = "" if nothing(text) else text
+        first = name or f"W{number}"
+        candidate, n = first, 1
+        while candidate in used or (candidate != name and candidate in taken):
+            n += 1
+            candidate = f"{first} ({n})"
+        used.add(candidate)
+        names.append(candidate)
+    return names
+
+
+def _colour(run: Run, units: Units, notes: list[str], unread: dict[str, list[tuple[int, str]]]) -> str:
+    said = _said(run.texts.get("colour", ""))
+    bare = bare_colour(said)
+    held = read_colour(bare, units.code)
+    if held is None:
+        notes.append(f"colour: {said}")
+        unread.setdefault("colour", []).append((run.row or 0, said))
+        return ""
+    if held and bare != said:
+        notes.append(f"colour: {said}")
+    return held
+
+
+def _section(
+    run: Run, units: Units, notes: list[str], unread: dict[str, list[tuple[int, str]]]
+) -> tuple[float | None, str]:
+    for role, unit in (("csa_mm2", "mm2"), ("awg", "awg"), ("section", units.size)):
+        said = _said(run.texts.get(role, ""))
+        if not said or nothing(said):
+            continue
+        found = sizes.section_of(said, unit, units.decimal)
+        if found is None:
+            notes.append(f"size: {said}")
+            unread.setdefault(role, []).append((run.row or 0, said))
+            continue
+        return found
+    return None, ""
+
+
+def _length(
+    run: Run, units: Units, notes: list[str], unread: dict[str, list[tuple[int, str]]]
+) -> float | None:
+    for role, unit in (("length_m", "m"), ("length_mm", "mm"), ("length", units.length)):
+        said = _said(run.texts.get(role, ""))
+        if not said or nothing(said):
+            continue
+        found = sizes.metres_of(said, unit, units.decimal)
+        if found is not None:
+            return found
+        notes.append(f"length: {said}")
+        unread.setdefault(role, []).append((run.row or 0, said))
+    return None
+
+
+def _grouped(wires: list[Wire], joined: Joined, names: list[str]) -> list[Wire]:
+    """Write who is twisted with whom and screened by what, where columns say so."""
+    by_name = {wire.name: wire for wire in wires}
+    twisted = {n: _said(run.texts.get("twisted", "")) for run, n in zip(joined.runs, names, strict=True)}
+    screens = {n: _said(run.texts.get("screen", "")) for run, n in zip(joined.runs, names, strict=True)}
+    groups: dict[str, list[str]] = {}
+    for name, text in twisted.items():
+        if text and not nothing(text) and name in by_name:
+            groups.setdefault(text, []).append(name)
+    result: list[Wire] = []
+    for wire in wires:
+        text, screen = twisted[wire.name], screens[wire.name]
+        partners = [text] if text in by_name and text != wire.name else groups.get(text, [])
+        others = [name for name in partners if name != wire.name]
+        note = wire.note
+        if screen and not nothing(screen) and (screen not in by_name or screen == wire.name):
+            note = "; ".join(t for t in (note, f"screen: {screen}") if t)
+        held = screen if screen in by_name and screen != wire.name else ""
+        result.append(replace(wire, twisted_with=list_of(others), screened_by=held, note=note))
+    return result
+
+
+def _facts(loom: Loom, joined: Joined, work: Work) -> tuple[CavityFacts, ...]:
+    """Return the cavities that hold several wires, with a warning each, and what a list of pins says."""
+    single = {c.name for c in loom.connectors if c.kind in checking.SINGLE_CRIMP}
+    cavities = set(loom.cavities)
+    facts: dict[End, CavityFacts] = {}
+    for place, text in joined.facts.items():
+        end = End(place.connector, place.cavity)
+        if text and end in cavities:
+            facts[end] = CavityFacts(end, note=_said(text))
+    for end, wires in loom.wires_at.items():
+        if end.connector in single and len(wires) > 1:
+            facts[end] = CavityFacts(end, note=facts[end].note if end in facts else "", shared=True)
+            work.note(
+                f"{end} holds {', '.join(wire.name for wire in wires)}: taken as crimped into one terminal",
+                "If one of them belongs elsewhere, correct it and take the cavity out of cavities.csv.",
+            )
+    return tuple(facts.values())
+
+
+def _natural(name: str) -> list[tuple[int, int, str]]:
+    """Order names as people do: 2 before 10, A9 before A10."""
+    parts = re.findall(r"[0-9]{1,18}|[^0-9]+", name[:LONGEST])
+    return [(0, int(part), part) if part.isdecimal() else (1, 0, part) for part in parts]

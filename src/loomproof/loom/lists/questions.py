@@ -1,0 +1,127 @@
+"""What a list leaves open, as typed questions, and a person's answers, kept in ``import.toml``."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+
+from loomproof.errors import DescriptionError, Problem
+from loomproof.loom.identity import toml_text
+from loomproof.loom.text import shortened
+
+FILE = "import.toml"
+"""The file beside a loom that holds how its list is read."""
+
+CHOICES: dict[str, tuple[str, ...]] = {
+    "ranges": ("expand", "names"),
+    "blank": ("above", "none"),
+    "pinless": ("own", "leave out"),
+    "joints": ("joined", "own", "leave out"),
+    "brackets": ("remark", "name"),
+    "twice": ("joined", "leave out"),
+    "length": ("mm", "cm", "m", "in", "ft"),
+    "size": ("mm2", "awg"),
+    "kind": ("wires", "nets", "pins"),
+}
+"""Questions by name, with the answers that each takes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Something that a list does not say and that the loom depends on.
+
+    ``name`` is a key of `CHOICES`, or ``colour_code``, ``separator``, ``column ROLE``, ``connector SIDE``;
+    ``answers`` are those that there are (a heading or a name may be free), ``say`` is what to type for one.
+    ``must`` is false where the list can go in without it (what is left out is then said).
+    """
+
+    name: str
+    text: str
+    answers: tuple[str, ...]
+    say: str
+    must: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """What a person said of a list: how it is to be read.
+
+    ``columns`` is role to heading, ``Pin#2``, letter or number; ``connectors`` side (``from``, ``to``, or
+    ``one`` in a list of pins) to name; ``said`` question to answer. ``headings`` are those that the list had.
+    """
+
+    columns: Mapping[str, str] = field(default_factory=dict)
+    connectors: Mapping[str, str] = field(default_factory=dict)
+    said: Mapping[str, str] = field(default_factory=dict)
+    sheets: tuple[str, ...] = ()
+    heading_row: int = 0
+    separator: str = ""
+    decimal: str = ""
+    colour_code: str = ""
+    headings: tuple[str, ...] = ()
+    digest: str = ""
+
+    def over(self, older: Answers) -> Answers:
+        """Return these answers, with the older ones where these say nothing."""
+        return Answers(
+            {**older.columns, **self.columns},
+            {**older.connectors, **self.connectors},
+            {**older.said, **self.said},
+            self.sheets or older.sheets,
+            self.heading_row or older.heading_row,
+            self.separator or older.separator,
+            self.decimal or older.decimal,
+            self.colour_code or older.colour_code,
+            self.headings or older.headings,
+            self.digest or older.digest,
+        )
+
+
+def write(answers: Answers) -> bytes:
+    """Return ``import.toml`` for the answers; `parse` reads it back."""
+    lines = ["# How the list of this loom is read; loomproof import reads it for the next issue of the list."]
+    for name in ("separator", "decimal", "colour_code", "digest"):
+        if text := getattr(answers, name):
+            lines.append(f"{name} = {toml_text(text)}")
+    if answers.heading_row:
+        lines.append(f"heading_row = {answers.heading_row}")
+    for name in ("sheets", "headings"):
+        if texts := getattr(answers, name):
+            lines.append(f"{name} = [{', '.join(map(toml_text, texts))}]")
+    for name in ("columns", "connectors", "said"):
+        if table := getattr(answers, name):
+            lines += ["", f"[{name}]"]
+            lines += [f"{toml_text(key)} = {toml_text(value)}" for key, value in table.items()]
+    return ("\n".join(lines) + "\n").encode()
+
+
+def parse(data: bytes, file: str = FILE) -> Answers:
+    """Read ``import.toml``. Raises `DescriptionError` for what it cannot hold."""
+    cure = f"Take {file} away and answer once more, or correct it."
+    try:
+        told = tomllib.loads(data.decode())
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+        problem = Problem(f"it cannot be read: {shortened(str(error))}", file, cure=cure)
+        raise DescriptionError(f"{file} cannot be read", problems=[problem]) from None
+    known = {f.name for f in fields(Answers)}
+    wrong = [key for key, value in told.items() if key not in known or not _fits(key, value)]
+    if wrong:
+        problems = [
+            Problem("this key is not known or holds what it can't", file, column=key, cure=cure)
+            for key in wrong
+        ]
+        raise DescriptionError(f"{file} cannot be read", problems=problems)
+    for name in ("sheets", "headings"):
+        told[name] = tuple(told.get(name, ()))
+    return Answers(**told)
+
+
+def _fits(key: str, value: object) -> bool:
+    if key == "heading_row":
+        return isinstance(value, int) and not isinstance(value, bool) and value >= 0
+    if key in ("sheets", "headings"):
+        return isinstance(value, list) and all(isinstance(text, str) for text in value)
+    if key in ("columns", "connectors", "said"):
+        return isinstance(value, dict) and all(isinstance(text, str) for text in value.values())
+    return isinstance(value, str)

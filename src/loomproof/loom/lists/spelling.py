@@ -1,0 +1,270 @@
+"""Cells that stand for several cavities, ends without a cavity, and the entries that come of all rows."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+
+from loomproof.loom import colours
+from loomproof.loom.lists import places
+from loomproof.loom.lists.ends import Entry, Line, Side, Work, rows_of
+from loomproof.loom.lists.places import Place
+
+SPLICE = re.compile(
+    r"(?:s|sp|spl|splice|joint|j|splei(?:ss|ß))(?:[-_ ]?[a-z]{1,10})?[-_ ]?\d+[a-z]?", re.IGNORECASE
+)
+"""Names that people give to splices."""
+
+_EARTH = re.compile(
+    r"(?:g|gnd|ground|earth|masse|erde)[-_ ]?\d*[-_a-z]{0,3}(?:\(\w+\))?"
+    r"|.*\b(?:gnd|earth|ground|masse|chassis|ring|eyelet|batt?|battery|batterie)\b.*|.*[-_ ]ground",
+    re.IGNORECASE,
+)
+"""Names of bolts and posts, where wires do meet."""
+
+
+def spell_out(lines: Sequence[Line], work: Work) -> list[Line]:
+    """Return rows with several cavities in a cell as one row for each, where both ends have equally many."""
+    by_name, times = _by_name(lines), _times(lines)
+    result: list[Line] = []
+    spelled: list[Line] = []
+    asked: list[tuple[Line, str]] = []
+    named: list[Line] = []
+    for line in lines:
+        each = [
+            () if side.why or side.connector in by_name else places.spelled(side.cavity)
+            for side in line.sides
+        ]
+        if all(len(names) < 2 for names in each) or any(side.why for side in line.sides):
+            result.append(line)
+            continue
+        answer = work.said("ranges")
+        counts = [max(1, len(names)) for names in each]
+        equal = len(counts) == 2 and counts[0] == counts[1]
+        # A cavity that a range would spell out and that stands elsewhere as well: is it a range at all?
+        doubtful = any(
+            times[side.connector, name] > 1
+            for side, names in zip(line.sides, each, strict=True)
+            if len(names) > 1
+            for name in names
+        )
+        if answer == "names":
+            named.append(line)
+            result.append(line)
+        elif (equal and not doubtful) or answer == "expand":
+            if len(counts) == 2 and not equal and min(counts) > 1:
+                problem = f"{counts[0]} cavities stand against {counts[1]}"
+                work.leave(line, problem, "Write one row for each wire.")
+                continue
+            spelled.append(line)
+            result += _spelled(line, each)
+        else:
+            text = " against ".join(repr(side.cavity or side.connector) for side in line.sides)
+            asked.append((line, text))
+    if spelled:
+        work.note(
+            f"{rows_of(spelled)} hold several cavities in a cell and are read as that many wires",
+            "Where it is the name of one cavity, say --answer ranges=names.",
+        )
+    if asked:
+        first = f"{asked[0][1]} in row {asked[0][0].row}"
+        rows = rows_of([line for line, _ in asked])
+        text = f"{first}: are these several cavities (2-4 is 2, 3 and 4), or names? ({rows})"
+        work.ask("ranges", text, ("expand", "names"))
+    return result
+
+
+def _by_name(lines: Sequence[Line]) -> set[str]:
+    """Return connectors whose cavities are plainly named 1-1, 1-2 and so on: 1-1 is no range."""
+    found: dict[str, set[str]] = {}
+    for line in lines:
+        for side in line.sides:
+            if not side.why:
+                found.setdefault(side.connector, set()).add(side.cavity)
+    return {
+        connector
+        for connector, texts in found.items()
+        if any(len(places.spelled(text)) == 1 and text != places.spelled(text)[0] for text in texts)
+    }
+
+
+def _times(lines: Sequence[Line]) -> Counter[tuple[str, str]]:
+    """Return how often each cavity stands in the list, those that a range spells out included."""
+    return Counter(
+        (side.connector, name)
+        for line in lines
+        for side in line.sides
+        if not side.why
+        for name in places.spelled(side.cavity) or (side.cavity,)
+    )
+
+
+def _spelled(line: Line, each: Sequence[tuple[str, ...]]) -> list[Line]:
+    count = max(len(names) for names in each)
+    parts = {
+        role: _parts(text, count)
+        for role, text in line.texts.items()
+        if role in ("colour", "wire", "circuit")
+    }
+    found: list[Line] = []
+    for i in range(count):
+        sides = [
+            Side(
+                side.connector,
+                names[i] if len(names) > 1 else side.cavity,
+                remark=side.remark,
+                label=side.label,
+            )
+            for side, names in zip(line.sides, each, strict=True)
+        ]
+        texts = dict(line.texts)
+        for role, said in parts.items():
+            texts[role] = said[i] if said else texts[role]
+        if not parts.get("wire") and texts.get("wire"):
+            texts["wire"] = f"{texts['wire']}.{i + 1}"
+        found.append(Line(line.sheet, line.row, texts, sides))
+    return found
+
+
+def _parts(text: str, count: int) -> tuple[str, ...]:
+    """Return the parts of a cell that holds one text for each of ``count`` wires; empty where it does not."""
+    for pattern in (r"\s*[,;\n]\s*", r"\s+/\s+"):
+        parts = re.split(pattern, text)
+        if len(parts) == count:
+            return tuple(parts)
+    return ()
+
+
+def pinless(lines: Sequence[Line], work: Work) -> None:
+    """Settle the ends that name a connector and no cavity: a splice, a bolt, a screen, or a question."""
+    having = {s.connector for line in lines for s in line.sides if s.cavity and not s.why}
+    without: dict[str, list[tuple[Line, Side]]] = {}
+    for line in lines:
+        for side in line.sides:
+            if not side.cavity and not side.why:
+                without.setdefault(side.connector, []).append((line, side))
+    mixed: list[Line] = []
+    joints: dict[str, list[Line]] = {}
+    for connector, found in without.items():
+        screens = [pair for pair in found if pair[0].is_screen and connector in having]
+        for line, side in screens:
+            side.cavity = "screen" if len(screens) == 1 else f"screen {line.texts.get('wire') or line.row}"
+            work.note(
+                f"the screen at {connector} has no cavity in the list: its end is called {side.cavity}",
+                "If it is not brought out there, take the wire out of wires.csv.",
+                line.row,
+                sheet=line.sheet,
+            )
+        rest = [pair for pair in found if pair not in screens]
+        if not rest:
+            continue
+        if connector in having:
+            mixed += [line for line, _ in rest]
+            _answered(rest, work.said("pinless"))
+        elif len(rest) > 1 and not _meets(connector, rest):
+            joints[connector] = [line for line, _ in rest]
+            _answered(rest, work.said("joints"))
+    if mixed and not work.said("pinless"):
+        names = ", ".join(
+            dict.fromkeys(
+                s.connector
+                for line in mixed
+                for s in line.sides
+                if s.connector in having and not s.cavity and not s.why
+            )
+        )
+        text = (
+            f"{rows_of(mixed)} end at {names} without a cavity, which has cavities elsewhere: an end of its "
+            "own each, or left out?"
+        )
+        work.ask("pinless", text, ("own", "leave out"))
+    if joints and not work.said("joints"):
+        names = ", ".join(f"{name} ({len(found)} rows)" for name, found in list(joints.items())[:5])
+        more = f" and {len(joints) - 5} more" if len(joints) > 5 else ""
+        text = (
+            f"no cavity is known at {names}{more}: do the wires meet there (a splice, a bolt), or has each "
+            "an end of its own?"
+        )
+        work.ask("joints", text, ("joined", "own", "leave out"))
+
+
+def _meets(connector: str, found: Sequence[tuple[Line, Side]]) -> bool:
+    """Whether wires at this place meet, by its name; a mark in the cavity's cell speaks against a bolt."""
+    marked = any(side.marked for _, side in found)
+    return bool(SPLICE.fullmatch(connector)) or (not marked and bool(_EARTH.fullmatch(connector)))
+
+
+def _answered(found: Sequence[tuple[Line, Side]], answer: str) -> None:
+    for line, side in found:
+        if answer == "own":
+            side.cavity = f"end {line.texts.get('wire') or line.row}"
+        elif answer == "leave out":
+            side.why = "no cavity is known there"
+
+
+def entries_of(lines: Sequence[Line], work: Work) -> list[Entry]:
+    """Return the rows that have their ends; leave the others out, each with its reason."""
+    entries: list[Entry] = []
+    unsure: list[Line] = []
+    answer = work.said("blank")
+    for line in lines:
+        wrong = [side for side in line.sides if side.why]
+        if len(line.sides) > 1 and len(wrong) == 1 and wrong[0].why == "is empty" and _is_wire(line):
+            unsure.append(line)
+            if answer == "above" and entries and entries[-1].sheet == line.sheet:
+                _take_above(line, entries[-1])
+                wrong = []
+        if not wrong:
+            ends = tuple(Place(s.connector, " ".join(s.cavity.split()), s.remark) for s in line.sides)
+            entries.append(Entry(line.sheet, line.row, ends, line.texts, tuple(s.label for s in line.sides)))
+        elif len(wrong) == len(line.sides) and len(line.sides) > 1:
+            empty = all(side.why == "is empty" for side in wrong)
+            work.leave(line, "it holds neither end" if empty else f"no end: {_why(wrong)}")
+        else:
+            which = "" if len(line.sides) == 1 else f" ({'from' if line.sides[0].why else 'to'})"
+            work.leave(line, f"it ends nowhere{which}: {_why(wrong)}")
+    if unsure and not answer:
+        text = f"{rows_of(unsure)} describe a wire with one end empty: is it the end above, or none?"
+        work.ask("blank", text, ("above", "none"))
+    return entries
+
+
+def _take_above(line: Line, above: Entry) -> None:
+    for side, end in zip(line.sides, above.ends, strict=True):
+        if side.why:
+            side.connector, side.cavity, side.why = end.connector, end.cavity, ""
+
+
+def _why(sides: Sequence[Side]) -> str:
+    return ", ".join(
+        dict.fromkeys(
+            f"the cell {side.why}" if side.why.startswith(("is ", "says ")) else side.why for side in sides
+        )
+    )
+
+
+def _is_wire(line: Line) -> bool:
+    """Whether a row tells something of a wire besides its end."""
+    return any(
+        line.texts.get(role)
+        for role in ("colour", "csa_mm2", "awg", "section", "length", "length_m", "length_mm")
+    )
+
+
+def colour_texts(entries: Sequence[Entry]) -> list[str]:
+    """Return what stands for colours, remarks in brackets off."""
+    return [bare_colour(entry.texts.get("colour", "")) for entry in entries]
+
+
+def bare_colour(text: str) -> str:
+    """Return a colour's text without a remark in brackets and a size after it: ``YE-VT (18ga)``."""
+    return places.without_remark(" ".join(text.split()))[0]
+
+
+def read_colour(text: str, code: str) -> str | None:
+    """Return the colour as held, an empty text where none is said, `None` where the code does not read it."""
+    if not text or places.nothing(text):
+        return ""
+    parts = colours.parts_of(text, code)
+    return None if parts is None else "/".join(parts)
