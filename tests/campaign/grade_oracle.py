@@ -18,7 +18,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Any, cast
 
 import networkx as nx
 
@@ -28,6 +28,9 @@ from tests.campaign.true_looms import COPPER_PER_K, WARM, circuitry_of
 from tests.campaign.truth import Circuitry, Edge, Junction, Truth
 from tests.diagnosis.injector import Bench, Injected, inside, place
 from tests.diagnosis.nodal import CLASS_5_OHM_PER_M
+
+POWER_A, AGED_OHM = 5.0, 0.010
+"""From this load on a conductor is held to it, with so much for contacts that aged (common practice)."""
 
 TEMPERATURE_U_K = 6.0
 REST_MOST_OHM = 0.1
@@ -107,7 +110,7 @@ class Oracle:
 
     def share_ohm(self, a: End, b: End) -> float:
         """Feed side: the drop limit of one wire over the greatest load of a wire on a way from a to b, Ω."""
-        loads = {c.name: c.load_a for c in self.loom.circuits if c.load_a}
+        loads = {c.name: c.load_a for c in self.loom.circuits if c.load_a and c.load_a >= POWER_A}
         if not loads or not any(wire.circuit in loads for wire in self.loom.wires):
             return math.inf
         ways: nx.Graph[Any] = nx.Graph([(a, b)])
@@ -117,7 +120,8 @@ class Oracle:
             if part.fitted and part.kind in (ComponentKind.FUSE, ComponentKind.LINK):
                 nx.add_path(ways, (part.ends[0], part, part.ends[1]))
         # With a and b joined, what lies on a way between them is in one block with that edge.
-        for block in nx.biconnected_components(ways.subgraph(nx.node_connected_component(ways, a))):
+        blocks = cast("Iterator[set[Any]]", nx.biconnected_components(ways))
+        for block in blocks:
             if a in block and b in block:
                 carried = [loads.get(w.circuit, 0.0) for w in block if isinstance(w, Wire)]
                 greatest = max(carried, default=0.0)
@@ -143,12 +147,12 @@ class Oracle:
     def limit_ohm(self, a: End, b: End) -> float:
         """Return the limit of a claim between two cavities of one net.
 
-        Where its circuits state a load, no more than the drop limit of one wire over the load, but never less
-        than sound copper and contacts may have (drop limits: common practice).
+        Where its circuits state a load of power conductors, no more than the drop limit of one wire over the
+        load, but never less than sound copper and aged contacts may have (drop limits: common practice).
         """
         settings = self.loom.settings
         most = settings.margin_ratio * self.greatest.copper_ohm(a, b)
-        return min(most + settings.margin_ohm, max(self.share_ohm(a, b), most))
+        return min(most + settings.margin_ohm, max(self.share_ohm(a, b), most + AGED_OHM))
 
     def judged(self) -> Judgement:
         """Return what the truth says of this loom on this bench."""
