@@ -316,6 +316,7 @@ class Oracle:
         """Parts of which this bench cannot tell all."""
         make = self.make
         assert make.ohms is not None
+        judgement.doubts += [f"{part.name}: beside copper" for part in self.shunted]
         for part, a, b in self.couplings:
             stated = part.kind in (ComponentKind.DIODE, ComponentKind.CAPACITOR) or (
                 part.resistance_ohm is not None

@@ -268,20 +268,20 @@ def main(argv: list[str] | None = None) -> int:
         raise KeyboardInterrupt
 
     signal.signal(signal.SIGTERM, stop)
-    begun = time.monotonic()
-    rows = [f"Seed {options.seed}.", ""]
     good = True
     for part in parts:
+        begun = time.monotonic()
         looms = options.looms or LOOMS[part][options.short]
         tally = run(part, looms, options.seed, first=options.first, loud=True)
-        rows += table(tally)
-        good = good and good_enough(tally)
-        if len({r.case.seed for r in tally.results}) < looms:
-            rows.append(f"Broken off: {looms} looms were asked for.")
-            good = False
+        done = len({r.case.seed for r in tally.results})
+        rows = [f"Seed {options.seed}, {done} looms of {looms} asked for.", "", *table(tally)]
+        partly = options.short or options.first > 0 or options.looms is not None
+        command = f"python -m tests.campaign.verdicts --part {part}"
+        seconds = time.monotonic() - begun
+        table_file("campaign", f"verdicts_{part}", rows, seconds, short=partly, command=command)
+        good = good and done == looms and good_enough(tally)
+        if done < looms:
             break
-    partly = options.short or options.first > 0 or options.looms is not None
-    table_file("campaign", "verdicts", rows, time.monotonic() - begun, short=partly)
     return 0 if good else 1
 
 
