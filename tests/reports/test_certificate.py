@@ -158,7 +158,7 @@ def test_what_was_mended_is_told_in_the_persons_words(tmp_path: Path) -> None:
     made = document(verdict=Verdict.PASS)
     text = " ".join(certificate(made, tmp_path, mended=mended, remarks=["The clock went back."]))
     for word in (
-        "Mended before this proof",
+        "Found before, and not in this proof",
         "B. Mender",
         "new terminal",
         "no note was kept",

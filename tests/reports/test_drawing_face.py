@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loomproof.loom.model import Connector, ConnectorKind, End, Loom, Wire
-from loomproof.reports.drawing import connector_face, entry_faces, loom_face
+from loomproof.reports.drawing import connector_face, loom_face, printed_faces
 from loomproof.results.document import ConnectorEntry
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -79,7 +79,8 @@ def test_loom_and_results_document_give_the_same_face() -> None:
     entry = ConnectorEntry(
         name="C1", kind="plug", description="lamp", rows=(("1", "2"),), colours={"1": "RD", "2": "RD"}
     )
-    assert [loom_face(loom, plug)] == [svg for svg, _ in entry_faces(entry)]
+    (printed,) = printed_faces(entry, 174.0)
+    assert texts(loom_face(loom, plug)) == texts(printed.svg)
 
 
 @given(st.text(min_size=1), st.text(), st.lists(st.lists(st.text(), max_size=4), max_size=4), st.text())
@@ -88,3 +89,16 @@ def test_any_text_gives_a_drawing_that_parses(
 ) -> None:
     cavities = {cavity: colour for row in rows for cavity in row}
     ElementTree.fromstring(connector_face(name, "plug", rows, cavities, description=description))
+
+
+def test_a_drawn_row_stays_a_row_up_to_twenty_cavities_and_is_cut_evenly_beyond() -> None:
+    """Cavities of one row stand at one height."""
+    for across, lines in ((3, 1), (20, 1), (21, 2), (50, 3)):
+        names = tuple(f"c{n}" for n in range(across))
+        svg = connector_face("C1", "plug", (names,), {})
+        heights: dict[str, int] = {}
+        for node in ElementTree.fromstring(svg).iter(f"{SVG}text"):
+            if node.text in names:
+                heights[node.get("y", "")] = heights.get(node.get("y", ""), 0) + 1
+        assert len(heights) == lines
+        assert max(heights.values()) - min(heights.values()) <= lines - 1

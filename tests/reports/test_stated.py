@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from loomproof.reports.certificate import certificate_pdf
-from loomproof.reports.drawing import entry_faces
+from loomproof.reports.drawing import printed_faces
 from loomproof.results.document import ClaimEntry, Counts, Document, Verdict
 from loomproof.results.entered import METHOD, Entered, Meter
 from loomproof.results.measured import Decision
@@ -185,7 +185,7 @@ def test_nothing_leaves_the_page_and_the_last_page_is_not_nearly_empty(tmp_path:
         assert len(body) > 12
 
 
-@pytest.mark.parametrize("wires", [6, 44, 150])
+@pytest.mark.parametrize("wires", [6, 26, 32, 40, 44, 150])
 def test_no_text_of_a_face_is_under_six_points(wires: int) -> None:
     """The drawing's least font size, at the scale that the page shows it at; a point is 1/72 inch."""
     from loomproof.reports.certificate import certificate_view
@@ -205,11 +205,22 @@ def test_no_text_of_a_face_is_under_six_points(wires: int) -> None:
 
 def test_a_face_in_pieces_shows_every_cavity_once() -> None:
     plug = document(wires=300).connectors[0]
-    pieces = entry_faces(plug, page_px=696, lines=10)
+    pieces = printed_faces(plug, 174.0)
     assert len(pieces) > 1
-    assert [cavity for _, cavities in pieces for cavity in cavities] == [
+    assert [cavity for piece in pieces for cavity in piece.cavities] == [
         cavity for row in plug.rows for cavity in row
     ]
-    for number, (svg, cavities) in enumerate(pieces, 1):
-        assert f"piece {number} of {len(pieces)}" in svg
-        assert all(f">{cavity}</text>" in svg for cavity in cavities)
+    for number, piece in enumerate(pieces, 1):
+        assert f"piece {number} of {len(pieces)}" in piece.svg
+        assert all(f">{cavity}</text>" in piece.svg for cavity in piece.cavities)
+
+
+@pytest.mark.parametrize(("across", "whole"), [(13, True), (16, True), (17, True), (21, False)])
+def test_a_row_stays_whole_where_it_fits_the_page(across: int, whole: bool) -> None:
+    plug = (
+        document(wires=across)
+        .connectors[0]
+        .model_copy(update={"rows": (tuple(map(str, range(1, across + 1))),)})
+    )
+    (piece,) = printed_faces(plug, 174.0)
+    assert ("long rows cut" in piece.svg) is not whole

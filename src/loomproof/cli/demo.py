@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -129,9 +130,13 @@ def _prove(loom: Loom, leads: Adapter, path: Path, address: str, out: Path, stor
 
 
 @click.command()
+@click.argument("loom", type=click.Path(path_type=Path), required=False)
 @store_option
-def info(store: str | None) -> None:
-    """Show versions, platform, serial ports and where records are kept."""
+def info(loom: Path | None, store: str | None) -> None:
+    """Show versions, ports, records and workshop.toml.
+
+    With LOOM: the one that holds for that loom.
+    """
     import platform
     import sys
     from importlib import metadata
@@ -148,6 +153,8 @@ def info(store: str | None) -> None:
             click.echo(f"{name:<10} missing")
     click.echo(f"home       {home()}")
     click.echo(f"store      {_store(store)}")
+    for line in _workshop(loom):
+        click.echo(line)
     from serial.tools import list_ports
 
     ports = sorted(list_ports.comports())
@@ -155,6 +162,21 @@ def info(store: str | None) -> None:
         click.echo(f"port       {port.device}  {port.description}")
     if not ports:
         click.echo("port       no serial port found")
+
+
+def _workshop(loom: Path | None) -> Iterator[str]:
+    """Yield which workshop.toml holds, what it says, and where it was looked for."""
+    from loomproof.jobs.workshop import find, places
+
+    found = find(loom)
+    looked = [str(path.parent) for path in places(loom)]
+    if found.path is None:
+        yield f"workshop   none; no workshop.toml in {', '.join(looked)}"
+        return
+    yield f"workshop   {found.path}"
+    for table, keys in found.workshop.model_dump(mode="json", exclude_defaults=True).items():
+        for key, said in keys.items() if isinstance(keys, dict) else [("", keys)]:
+            yield f"           {' '.join(filter(None, (table, key)))}: {said}"
 
 
 def _store(store: str | None) -> str:

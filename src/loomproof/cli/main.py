@@ -34,7 +34,7 @@ COMMANDS: dict[str, Command] = {
     "trace": Command("loomproof.cli.trace:trace", "Learn an unknown loom and write it down."),
     "retest": Command("loomproof.cli.retest:retest", "Prove again what a repair can have touched."),
     "replay": Command("loomproof.cli.prove:replay", "Work a reading journal out again."),
-    "info": Command("loomproof.cli.demo:info", "Show versions, ports, and where records are."),
+    "info": Command("loomproof.cli.demo:info", "Show versions, ports, records and workshop.toml."),
     "new": Command("loomproof.cli.loom:new", "Write a commented starter loom."),
     "import": Command("loomproof.cli.importing:import_", "Make a loom of a list, a netlist or a KBL file."),
     "check": Command("loomproof.cli.loom:check", "Check a description and sum it up."),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from loomproof.cli.workshop import bench_of
 from loomproof.errors import UsageError, suggestion
 
 if TYPE_CHECKING:
@@ -41,9 +42,12 @@ class FiniteNumber(click.FloatRange):
         return number
 
 
+BENCH_HELP = "As for prove; else what workshop.toml names."
+
+
 def address_option(command: F) -> F:
     """Add ``--bench`` to a command that cannot do without one."""
-    return click.option("--bench", "address", required=True, metavar="ADDRESS", help="As for prove.")(command)
+    return click.option("--bench", "address", metavar="ADDRESS", callback=bench_of, help=BENCH_HELP)(command)
 
 
 def hazard_option(command: F) -> F:

@@ -23,7 +23,8 @@ from loomproof.cli.options import (
     selftest_age_option,
 )
 from loomproof.cli.records import store_option
-from loomproof.cli.stating import certificate_options, entered
+from loomproof.cli.stating import certificate_options
+from loomproof.cli.workshop import bench_of, workshop_of
 from loomproof.errors import JournalError, LinkError, ReplayError, UsageError
 from loomproof.jobs import journal_header as headers
 
@@ -39,9 +40,10 @@ if TYPE_CHECKING:
 @click.option(
     "--bench",
     "address",
-    required=True,
+    callback=bench_of,
     metavar="ADDRESS",
-    help="serial:/dev/ttyACM0?baud=115200, tcp:127.0.0.1:7000, visa:…, or sim: for a simulator.",
+    help="serial:/dev/ttyACM0?baud=115200, tcp:127.0.0.1:7000, visa:…, or sim: for a simulator; else what "
+    "workshop.toml names.",
 )
 @click.option("--adapter", metavar="FILE|in-order", help="Which point goes to which cavity.")
 @click.option(
@@ -160,6 +162,7 @@ def prove(
 
     writable(json_file)
     loaded = load(loom)
+    shop = workshop_of(loom)
     started, now = proving.started_now()
     plugging = hook_ups or stopped_run is not None
     if plugging and probe:
@@ -177,24 +180,28 @@ def prove(
         loom=loaded.loom,
         adapter=in_order(loaded.loom.cavities)
         if plugging
-        else proving.adapter_for(loaded.loom, address, adapter),
+        else proving.adapter_for(loaded.loom, address, adapter or shop.adapter(address)),
         run=proving.run_name(now),
         started=started,
         answers=answers_of(loaded.loom, answers),
         waived=ends_given(waive, "--waive"),
-        person=person,
-        place=place,
+        person=person or shop.workshop.person,
+        place=place or shop.workshop.place,
         inspection=(*inspected, *(ANSWERED + text for text in hazards)),
         repeats=repeats,
         watch_s=watch_s or 0.0,
         plan=_saved_plan(plan_file, loaded.loom),
         insulation=None if insulation_v is None else InsulationTest(insulation_v, insulation_ms or 1000),
-        serial=stated.get("serial", ""),
-        entered=entered(stated),
+        serial=stated.pop("serial", ""),
+        entered=shop.workshop.entered(address, stated),
         grade=Grade(grade) if grade else None,
     )
     assured = proving.Assured(
-        Terminal(made_safe), hazards_given(hazards, loaded.loom), meter_v, selftest_max_age
+        Terminal(made_safe),
+        hazards_given(hazards, loaded.loom),
+        meter_v,
+        selftest_max_age,
+        shop.workshop.require_calibration,
     )
     if probe:
         request = replace(request, probed=without_point(request))

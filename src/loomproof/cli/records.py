@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
+from loomproof.cli.workshop import store_of
 from loomproof.errors import RecordError, StoreError
 
 if TYPE_CHECKING:
@@ -32,8 +33,9 @@ def store_option(command: F) -> F:
         "--store",
         metavar="FILE|URL",
         envvar="LOOMPROOF_STORE",
-        help="Where the records are: a file, or postgresql://USER@HOST/DATABASE. "
-        "Else the user's data folder.",
+        callback=store_of,
+        help="Where the records are: a file, or postgresql://USER@HOST/DATABASE. Else what workshop.toml "
+        "names, else the user's data folder.",
     )(command)
 
 

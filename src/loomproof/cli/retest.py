@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.options import (
+    address_option,
     ends_given,
     grade_option,
     hazard_option,
@@ -18,6 +19,7 @@ from loomproof.cli.options import (
     selftest_age_option,
 )
 from loomproof.cli.records import store_option
+from loomproof.cli.workshop import workshop_of
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
@@ -28,7 +30,7 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("run")
 @click.argument("loom", type=click.Path(path_type=Path))
-@click.option("--bench", "address", required=True, metavar="ADDRESS", help="As with prove.")
+@address_option
 @click.option("--adapter", metavar="FILE|in-order", help="Which point goes to which cavity.")
 @click.option("--also", multiple=True, metavar="CAVITY", help="A cavity that was worked at besides.")
 @meter_volts_option
@@ -86,7 +88,8 @@ def retest(
         raise UsageError(
             f"the run {before.run} found nothing to repair", cure="Name with --also what was worked at."
         )
-    leads = proving.adapter_for(described, address, adapter)
+    shop = workshop_of(loom)
+    leads = proving.adapter_for(described, address, adapter or shop.adapter(address))
     caution()
     started, now = proving.started_now()
     proving.folder_for(out)
@@ -104,10 +107,16 @@ def retest(
         run=name,
         started=started,
         answers=before.loom.answers,
+        serial=before.loom.serial,
+        entered=shop.workshop.entered(address, {}),
         grade=Grade(grade) if grade else None,
     )
     assured = proving.Assured(
-        Terminal(made_safe), hazards_given(hazards, described), meter_v, selftest_max_age
+        Terminal(made_safe),
+        hazards_given(hazards, described),
+        meter_v,
+        selftest_max_age,
+        shop.workshop.require_calibration,
     )
     with proving.stopping(journal), open_bench(address, loom_path=loom) as raw:
         clearance = proving.cleared(request, raw, assured)

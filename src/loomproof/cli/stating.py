@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import click
 
 from loomproof.cli.options import FiniteNumber, Said
-
-if TYPE_CHECKING:
-    from loomproof.results.entered import Entered
 
 F = TypeVar("F", bound=Callable[..., object])
 
@@ -43,10 +40,3 @@ def certificate_options(command: F) -> F:
     for name, help_text in reversed(_TEXTS.items()):
         made = click.option(f"--{name}", type=Said(), metavar="TEXT", help=help_text)(made)
     return cast(F, made)
-
-
-def entered(stated: dict[str, Any]) -> Entered:
-    """Return what was stated, but for the item's serial, which is the request's own."""
-    from loomproof.results.entered import Entered
-
-    return Entered(**{name: said for name, said in stated.items() if name != "serial"})

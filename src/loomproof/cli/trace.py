@@ -13,12 +13,13 @@ from loomproof.cli.options import (
     meter_volts_option,
     selftest_age_option,
 )
+from loomproof.cli.workshop import bench_of
 from loomproof.errors import UsageError
 
 
 @click.command()
 @click.option("--adapter", required=True, type=click.Path(path_type=Path), metavar="FILE", help="What is on.")
-@click.option("--bench", "address", required=True, metavar="ADDRESS", help="serial:…, tcp:… or visa:….")
+@click.option("--bench", "address", callback=bench_of, metavar="ADDRESS", help="serial:…, tcp:… or visa:….")
 @click.option(
     "--to",
     "folder",

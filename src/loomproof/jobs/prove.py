@@ -20,6 +20,7 @@ from loomproof.errors import (
     BrokenOffError,
     LoomproofError,
     RecordError,
+    UnfitError,
     UsageError,
 )
 from loomproof.jobs import journal_header as headers
@@ -355,6 +356,7 @@ class Assured:
     hazards: Mapping[str, Hazard] = field(default_factory=dict)
     meter_v: float | None = None
     selftest_max_age_days: float | None = None
+    require_calibration: bool = False
 
 
 def cleared(request: Request, bench: Bench, assured: Assured) -> Clearance:
@@ -370,6 +372,7 @@ def cleared(request: Request, bench: Bench, assured: Assured) -> Clearance:
         tell_leads(request.adapter, bench)
         if assured.meter_v is None and bench.capabilities().volt_max is None:
             click.echo(f"Battery off, then {ends_to_read(request.loom, request.adapter)}", err=True)
+    tell_calibration(request, bench, assured)
     offer_meter_check(request, bench)
     asked = request.insulation
     return clear(
@@ -397,6 +400,26 @@ def tell_leads(adapter: Adapter, bench: Bench) -> None:
         f"loomproof bench zero --bench {bench.address} --adapter {adapter.file or 'FILE'}",
         err=True,
     )
+
+
+def tell_calibration(request: Request, bench: Bench, assured: Assured) -> None:
+    """Say, before the first reading of a real bench with ohms, that its meter's calibration has run out.
+
+    Raises `UnfitError` where a calibration is required and none that holds is entered.
+    """
+    from loomproof.jobs.workshop import uncalibrated
+
+    if bench.opening.simulated or bench.capabilities().ohms is None:
+        return
+    meter, day = request.entered.meter, datetime.fromisoformat(request.started).date()
+    trouble = uncalibrated(meter, day)
+    if trouble and assured.require_calibration:
+        raise UnfitError(
+            f"{trouble}, and require_calibration = true asks for one; nothing was read",
+            cure="Have the meter calibrated and enter the certificate under [meter] in workshop.toml.",
+        )
+    if meter.calibration and meter.expired(day):
+        click.echo(f"{trouble[0].upper()}{trouble[1:]}. The certificate will say so.", err=True)
 
 
 def ends_to_read(loom: Loom, adapter: Adapter) -> str:

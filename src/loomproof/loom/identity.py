@@ -77,20 +77,24 @@ class _Reader:
         return []
 
 
-def parse(data: bytes, file: str = FILE) -> tuple[Identity | None, list[Problem]]:
-    """Read the bytes of ``loom.toml``; `None` where they give no identity."""
+def toml_of(data: bytes, file: str) -> tuple[Mapping[str, object] | Problem, list[str]]:
+    """Return what the bytes of a TOML file hold, or what is wrong with them, and the file's lines."""
     try:
         text = data.decode("utf-8-sig")
-        document = tomllib.loads(text)
+        return tomllib.loads(text), text.splitlines()
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        return None, [Problem("it is not UTF-8", file, row=line, cure="Save it again as UTF-8.")]
+        return Problem("it is not UTF-8", file, row=line, cure="Save it again as UTF-8."), []
     except (ValueError, RecursionError) as error:  # A number of 5 000 digits is a plain ValueError.
         found = re.search(r"at line (\d+)", str(error))
-        return None, [
-            Problem(f"it is not TOML: {error}", file, row=int(found[1]) if found else None),
-        ]
-    lines = text.splitlines()
+        return Problem(f"it is not TOML: {error}", file, row=int(found[1]) if found else None), []
+
+
+def parse(data: bytes, file: str = FILE) -> tuple[Identity | None, list[Problem]]:
+    """Read the bytes of ``loom.toml``; `None` where they give no identity."""
+    document, lines = toml_of(data, file)
+    if isinstance(document, Problem):
+        return None, [document]
 
     def place(path: str) -> tuple[str, str, int | None]:
         key = re.escape(path.rpartition(".")[2])

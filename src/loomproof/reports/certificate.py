@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime
 import json
-import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import cast
 
@@ -65,11 +64,8 @@ LIMITS = {
 }
 """What every certificate says, by a word that shows that a document says it already."""
 
-_MM_PER_PX = 0.25
 _PAGE_MM = 174.0
-_MOST_LINES = 10
-"""Scale of connector drawings, in which their least text is 6 pt, how wide the page is, and how many lines of
-cavities with three wires each it takes."""
+"""How wide the text on a page is."""
 
 
 def _limits(document: Document) -> list[str]:
@@ -247,29 +243,18 @@ def qr_svg(link: str) -> str:
 
 
 def _faces(document: Document) -> list[View]:
-    from loomproof.reports.drawing import entry_faces
+    from loomproof.reports.drawing import printed_faces
 
     faces: list[View] = []
     found = {cavity for finding in document.findings for cavity in finding.cavities}
     for entry in document.connectors:
         marked = {cavity for row in entry.rows for cavity in row if str(End(entry.name, cavity)) in found}
-        for svg, cavities in entry_faces(
-            entry, marked=marked, page_px=_PAGE_MM / _MM_PER_PX, lines=_MOST_LINES
-        ):
-            if not cavities:
-                continue
-            faulty = [cavity for cavity in cavities if cavity in marked]
-            size = _WIDTH.search(svg)
-            wide_mm = (float(size[1]) if size else 1000.0) * _MM_PER_PX
-            faces.append(
-                {
-                    "svg": svg,
-                    "alt": f"{entry.kind} {entry.name}: {plural(len(cavities), 'cavity', 'cavities')}"
-                    + (f"; faulty: {', '.join(faulty)}" if faulty else ""),
-                    "mm": min(_PAGE_MM, round(wide_mm, 1)),
-                }
-            )
+        for piece in printed_faces(entry, _PAGE_MM, marked=marked):
+            faulty = [cavity for cavity in piece.cavities if cavity in marked]
+            count = plural(len(piece.cavities), "cavity", "cavities")
+            alt = f"{entry.kind} {entry.name}: {count}"
+            if faulty:
+                alt += f"; faulty: {', '.join(faulty)}"
+            if piece.cavities:
+                faces.append({"svg": piece.svg, "alt": alt, "mm": round(piece.wide_mm, 1)})
     return faces
-
-
-_WIDTH = re.compile(r'<svg [^>]*?width="([0-9.]+)')

@@ -6,7 +6,9 @@ Everything here is a pure function from description values to SVG text.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 
 from loomproof.loom.model import Connector, ConnectorKind, Loom
 from loomproof.reports import drawing_face, drawing_loom
@@ -14,6 +16,13 @@ from loomproof.results.document import ConnectorEntry
 
 UNKNOWN_COLOUR = "?"
 """Stands for a wire whose colour the description does not give."""
+
+LEAST_PT = 6.0
+_SCALES = (0.25, 0.204, 0.165)
+_MOST_LINES = 10
+_WIDTH = re.compile(r'<svg [^>]*?width="([0-9.]+)')
+"""Least size of printed text, the scales in mm per px that a face is tried at, roomiest first, and how many
+lines of cavities with three wires each a page takes."""
 
 
 def connector_face(
@@ -24,27 +33,38 @@ def connector_face(
     *,
     description: str = "",
     marked: Collection[str] = (),
-    page_px: float = math.inf,
 ) -> str:
     """Return a connector's face as an SVG document; `drawing_face.face` says what the arguments are."""
-    return drawing_face.face(
-        name, kind, rows, colours, description=description, marked=marked, page_px=page_px
-    )
+    return drawing_face.face(name, kind, rows, colours, description=description, marked=marked)
 
 
-def entry_faces(
-    entry: ConnectorEntry, *, marked: Collection[str] = (), page_px: float = math.inf, lines: int = 10_000
-) -> list[tuple[str, list[str]]]:
-    """Return the face of a connector as a results document holds it, each piece with its cavities.
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A connector's face or a part of it, with the cavities on it and how wide it is to be printed, mm."""
 
-    Pieces are no wider than ``page_px`` and have no more ``lines`` of cavities than said.
+    svg: str
+    cavities: tuple[str, ...]
+    wide_mm: float
+
+
+def printed_faces(entry: ConnectorEntry, page_mm: float, *, marked: Collection[str] = ()) -> list[Piece]:
+    """Return the face of a connector as a results document holds it, for a page so wide.
+
+    No text on it is printed under `LEAST_PT`. A row stays whole where it then fits the page; a face with more
+    lines than a page takes comes in pieces.
     """
-    cut = drawing_face.cut(entry.rows, entry.colours, page_px)
-    pieces = [entry.rows] if len(cut) <= lines else [cut[at : at + lines] for at in range(0, len(cut), lines)]
-    faces = []
+    for mm_per_px in _SCALES:
+        page_px = page_mm / mm_per_px
+        small = math.ceil(LEAST_PT * 25.4 / 72 / mm_per_px * 10) / 10
+        cut = drawing_face.cut(entry.rows, entry.colours, page_px, small)
+        if len(cut) == len(entry.rows):
+            break
+    whole = len(cut) <= _MOST_LINES
+    pieces = [entry.rows] if whole else [cut[at : at + _MOST_LINES] for at in range(0, len(cut), _MOST_LINES)]
+    made = []
     for number, rows in enumerate(pieces, 1):
-        which = f", piece {number} of {len(pieces)}, long rows cut" if len(pieces) > 1 else ""
-        svg = connector_face(
+        which = "" if whole else f", piece {number} of {len(pieces)}, long rows cut"
+        face = drawing_face.face(
             entry.name + which,
             entry.kind,
             rows,
@@ -52,9 +72,12 @@ def entry_faces(
             description=entry.description,
             marked=marked,
             page_px=page_px,
+            small=small,
         )
-        faces.append((svg, [cavity for row in rows for cavity in row if cavity]))
-    return faces
+        size = _WIDTH.search(face)
+        wide_mm = min(page_mm, (float(size[1]) if size else page_px) * mm_per_px)
+        made.append(Piece(face, tuple(cavity for row in rows for cavity in row if cavity), wide_mm))
+    return made
 
 
 def loom_face(loom: Loom, connector: Connector) -> str:

@@ -32,15 +32,18 @@ def face(
     description: str = "",
     marked: Collection[str] = (),
     page_px: float = math.inf,
+    small: float = SMALL,
 ) -> str:
     """Return the face as an SVG document, its rows cut so that they are no wider than ``page_px``.
+
+    ``small`` is the least font size in px, at most 13.
 
     ``rows`` are cavity names seen from the mating face ("" is a gap); ``colours`` gives the wires of a
     cavity as IEC 60757 codes, tracer after a slash, several wires separated by a space. Cavities in
     ``marked`` are ringed and carry an exclamation mark. A splice has no cavities and gets one joint.
     """
-    cell = max(CELL, *_needed(rows, colours))
-    grid = cut(rows, colours, page_px) or [[""]]
+    cell = max(CELL, *_needed(rows, colours, small))
+    grid = cut(rows, colours, page_px, small) or [[""]]
     is_cut = len(grid) > max(len(rows), 1)
     across = max(max(len(row) for row in grid), 1)
     heights = [_row_height(row, colours) for row in grid]
@@ -50,8 +53,8 @@ def face(
     height = HEAD + body_height + 2 * PAD + 26
     left = (width - body_width) / 2
     top = HEAD + PAD
-    head, head_size = svg.fitted(name, width - 2 * PAD, 14, SMALL, bold=True)
-    sub, sub_size = svg.fitted(description or kind, width - 2 * PAD, 9.5, SMALL)
+    head, head_size = svg.fitted(name, width - 2 * PAD, max(14, small + 1), small, bold=True)
+    sub, sub_size = svg.fitted(description or kind, width - 2 * PAD, max(9.5, small), small)
     drawn = [
         svg.text(PAD, 19, head, head_size, weight="bold"),
         svg.text(PAD, 33, sub, sub_size, fill=svg.PALE),
@@ -64,27 +67,35 @@ def face(
                 wires = _wires(colours.get(cavity, ""))
                 at = left + x * (cell + GAP)
                 sizes = cell, cell_height
-                drawn += _cavity(at, y, sizes, cavity, wires, cavity in colours, cavity in marked)
+                drawn += _cavity(at, y, sizes, cavity, wires, cavity in colours, cavity in marked, small)
         y += cell_height + GAP
     caption = f"{kind}, seen from the mating face" + (", long rows cut" if is_cut else "")
-    drawn.append(svg.text(width / 2, height - 9, caption, SMALL, anchor="middle", fill=svg.PALE))
+    drawn.append(svg.text(width / 2, height - 9, caption, small, anchor="middle", fill=svg.PALE))
     return svg.document(width, height, f"Connector {name}", _told(name, kind, grid, colours, marked), drawn)
 
 
 def cut(
-    rows: Sequence[Sequence[str]], colours: Mapping[str, str], page_px: float = math.inf
+    rows: Sequence[Sequence[str]],
+    colours: Mapping[str, str],
+    page_px: float = math.inf,
+    small: float = SMALL,
 ) -> list[list[str]]:
     """Return the rows as lines that are no wider than ``page_px`` and `WIDEST` when they are drawn."""
-    cell = max(CELL, *_needed(rows, colours))
-    widest = int(min(WIDEST, max(1, (page_px - 2 * PAD - 12 + GAP) // (cell + GAP))))
-    return [list(row[at : at + widest]) for row in rows for at in range(0, len(row), widest)]
+    cell = max(CELL, *_needed(rows, colours, small))
+    widest = max(1, int(min(WIDEST, (page_px - 2 * PAD - 12 + GAP) / (cell + GAP))))
+    lines: list[list[str]] = []
+    for row in rows:
+        # A row that is cut is cut evenly.
+        across = math.ceil(len(row) / max(1, math.ceil(len(row) / widest)))
+        lines += [list(row[at : at + across]) for at in range(0, len(row), max(1, across))]
+    return lines
 
 
-def _needed(rows: Sequence[Sequence[str]], colours: Mapping[str, str]) -> Iterator[float]:
+def _needed(rows: Sequence[Sequence[str]], colours: Mapping[str, str], small: float) -> Iterator[float]:
     """Yield the width in px that each cavity needs for its name and its wires' letters."""
     for cavity in (cavity for row in rows for cavity in row if cavity):
-        yield svg.text_width(cavity, SMALL, bold=True) + 6
-        yield from (svg.text_width(wire, SMALL) + 4 for wire in _wires(colours.get(cavity, "")))
+        yield svg.text_width(cavity, small, bold=True) + 6
+        yield from (svg.text_width(wire, small) + 4 for wire in _wires(colours.get(cavity, "")))
     yield 0.0
 
 
@@ -140,25 +151,26 @@ def _cavity(
     wires: list[str],
     wired: bool,
     marked: bool,
+    small: float,
 ) -> list[str]:
     width, height = sizes
     fill, dash = (svg.PAPER, "") if wired else ("#e9e9e6", "3 2.5")
     drawn = [svg.rect(x, y, width, height, fill=fill, stroke=svg.INK, corner=5, dash=dash)]
-    label, size = svg.fitted(cavity, width - 6, 13, SMALL, bold=True)
+    label, size = svg.fitted(cavity, width - 6, 13, small, bold=True)
     drawn.append(svg.text(x + width / 2, y + 16, label, size, anchor="middle", weight="bold"))
     shown = wires if len(wires) <= MOST else wires[: MOST - 1]
     for index, colour in enumerate(shown):
         at = y + 21 + index * BAND_STEP
         drawn.append(svg.swatch(x + 6, at, width - 12, BAND, colour if colour != "?" else ""))
-        letters, size = svg.fitted(colour, width - 4, SMALL, SMALL)
+        letters, size = svg.fitted(colour, width - 4, small, small)
         drawn.append(svg.text(x + width / 2, at + BAND + 9, letters, size, anchor="middle"))
     if len(shown) < len(wires):
         at = y + 21 + len(shown) * BAND_STEP
         drawn.append(
-            svg.text(x + width / 2, at + BAND, f"+{len(wires) - len(shown)} wires", SMALL, anchor="middle")
+            svg.text(x + width / 2, at + BAND, f"+{len(wires) - len(shown)} wires", small, anchor="middle")
         )
     if not wired:
-        drawn.append(svg.text(x + width / 2, y + 34, "empty", SMALL, anchor="middle", fill=svg.PALE))
+        drawn.append(svg.text(x + width / 2, y + 34, "empty", small, anchor="middle", fill=svg.PALE))
     if marked:
         drawn.append(svg.rect(x - 2, y - 2, width + 4, height + 4, stroke=svg.MARK, line=3, corner=7))
         drawn.append(svg.text(x + width - 7, y + 14, "!", 14, anchor="middle", weight="bold", fill=svg.MARK))

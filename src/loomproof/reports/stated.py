@@ -188,7 +188,7 @@ def _calibration(document: Document) -> str:
     if meter.calibration_due is None:
         return f"{said}; no due date stated"
     due = f"due {_date(meter.calibration_due, document.entered.dates)}"
-    day = _day(document.started)
+    day = _day(document.ended)
     return f"{said}; {due}" + (": EXPIRED on the day of the test" if day and meter.expired(day) else "")
 
 
