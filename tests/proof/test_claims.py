@@ -127,7 +127,7 @@ def proved(case: Case, able: Capabilities) -> tuple[Plan, Measured, tuple[ClaimE
     meter = Meter(able.accuracy, None, able.ohms, {}) if able.ohms and able.accuracy else None
     plan = plan_proof(expectation, point_of, able, meter, isolation_ohm=1e6)
     measured = finish(run_plan(plan, expectation, bench, cleared(case.loom, bench)))
-    return plan, measured, claims_of(plan, measured, able)
+    return plan, measured, claims_of(plan, measured, able, expectation)
 
 
 def passes(measured: Measured, claims: tuple[ClaimEntry, ...]) -> bool:

@@ -43,6 +43,7 @@ def test_it_is_drawn_and_says_that_it_has_no_grade(run: str) -> None:
         else "no grade stated: proved when limits were moved to what the bench could decide"
     )
     assert view["grade"] == wanted
+    assert view["wires"] == [], "wires were not named then"
     measured = [claim for claim in document.claims if claim.kind == "resistance"]
     moved = [
         c for c in measured if c.physical_limit_ohm and c.limit_ohm and c.limit_ohm > c.physical_limit_ohm

@@ -16,6 +16,7 @@ from loomproof.results.document import (
     FindingEntry,
     LoomEntry,
     Verdict,
+    WireEntry,
 )
 from loomproof.results.findings import Kind, Severity
 from loomproof.results.grade import Grade
@@ -80,6 +81,7 @@ def document(
             decision=Decision.FAIL if n <= faults else Decision.PASS,
             rule="measured + U <= limit (k = 2)",
             cavities=(f"ECU:{n}", f"INJ{n}:1"),
+            wires=(f"W{n}",),
             measured_ohm=4.7312 if n <= faults else round(measured_ohm + n * 0.001, 6),
             uncertainty_ohm=0.11,
             expected_ohm=0.062,
@@ -97,6 +99,7 @@ def document(
             decision=Decision.PASS,
             rule="reads low by CLEAR",
             cavities=(f"ECU:{n}", f"INJ{n}:1"),
+            wires=(f"W{n}",),
             threshold_ohm=10000.0,
         )
         for n in numbers
@@ -179,6 +182,10 @@ def document(
             faults=faults,
         ),
         claims=(*continuity, *isolation, *resistance),
+        wires=tuple(
+            WireEntry(name=f"W{n}", ends=(f"ECU:{n}", f"INJ{n}:1"), colour="RD/WH")
+            for n in (*numbers, wires + 1)
+        ),
         connectors=connectors,
         reasons=() if verdict is Verdict.PASS else ("one fault was found",),
         cautions=("Prove again after every repair.",),

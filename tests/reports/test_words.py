@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomproof.reports.words import clean, margin, ohms, plural, uncertain, when
+from loomproof.reports.words import clean, ohms, plural, uncertain, when
 from loomproof.results.document import ClaimEntry
 from loomproof.results.measured import Decision
 
@@ -81,11 +81,11 @@ def claim(measured: float, limit: float, lower: float | None = None) -> ClaimEnt
 
 
 def test_margin_counts_the_uncertainty_as_used() -> None:
-    assert margin(claim(0.4, 1.0)) == pytest.approx(0.5)
-    assert margin(claim(1.0, 1.0)) == pytest.approx(-0.1)
-    assert margin(claim(100.0, 110.0, 90.0)) == pytest.approx(0.99)
-    assert margin(claim(92.0, 110.0, 90.0)) == pytest.approx(0.19)
-    assert margin(claim(0.4, 1.0).model_copy(update={"measured_ohm": None})) is None
+    assert claim(0.4, 1.0).margin == pytest.approx(0.5)
+    assert claim(1.0, 1.0).margin == pytest.approx(-0.1)
+    assert claim(100.0, 110.0, 90.0).margin == pytest.approx(0.99)
+    assert claim(92.0, 110.0, 90.0).margin == pytest.approx(0.19)
+    assert claim(0.4, 1.0).model_copy(update={"measured_ohm": None}).margin is None
 
 
 def test_counts_are_said_right() -> None:

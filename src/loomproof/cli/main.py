@@ -46,6 +46,7 @@ COMMANDS: dict[str, Command] = {
     "certificate": Command("loomproof.cli.records:certificate", "Write the certificate of a run."),
     "verify": Command("loomproof.cli.records:verify", "Check a certificate or a sealed record."),
     "findings": Command("loomproof.cli.diagnosis:findings", "Show a run's findings again; take answers."),
+    "wires": Command("loomproof.cli.wires:wires", "List a run's wires with what is claimed of each."),
     "compare": Command("loomproof.cli.diagnosis:compare", "Show what changed from one proof to another."),
     "repaired": Command("loomproof.cli.keeping:repaired", "Note what was done about a finding."),
     "history": Command("loomproof.cli.history:history", "Show a loom's proofs and how its joints moved."),

@@ -57,7 +57,7 @@ def retest(
     findings = explain(loom, measured, request.answers)
     meter_check = measured.meter_check or clearance.reference_selftest
     demand = Demand(plan.meter is not None, request.grade, request.waived, request.answers, meter_check)
-    claims = claims_of(plan, measured, clearance.capabilities)
+    claims = claims_of(plan, measured, clearance.capabilities, expectation)
     said = judgement_of(loom, measured, findings, claims, demand)
     return Retested(said, findings, measured, reached, len(nets), len(expectation.nets))
 

@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterator
 
 from loomproof.bench.seam import Capabilities
+from loomproof.electrics.expectation import Expectation
+from loomproof.judgement.covered import Covered
 from loomproof.loom.model import End
 from loomproof.planning.plan import Plan
 from loomproof.results.document import ClaimEntry
@@ -23,15 +25,18 @@ HIGH_RULE = (
 )
 
 
-def claims_of(plan: Plan, measured: Measured, capabilities: Capabilities) -> tuple[ClaimEntry, ...]:
-    """Return every claim of a run, net by net, then reading by reading."""
+def claims_of(
+    plan: Plan, measured: Measured, capabilities: Capabilities, expectation: Expectation
+) -> tuple[ClaimEntry, ...]:
+    """Return every claim of a run with the wires it covers, net by net, then reading by reading."""
+    covered = Covered(expectation, plan)
     return (
-        *_sensed(plan, measured, capabilities),
-        *(_conductor(reading) for reading in measured.judged if not reading.component),
-        *(_part(reading) for reading in measured.judged if reading.component),
-        *(_diode(reading) for reading in measured.diodes),
-        *(_sensed_part(part, capabilities.clear_ohm) for part in measured.sensed_parts),
-        *_isolation(plan, measured, capabilities),
+        *_sensed(plan, measured, capabilities, covered),
+        *(_conductor(reading, covered) for reading in measured.judged if not reading.component),
+        *(_part(reading, covered) for reading in measured.judged if reading.component),
+        *(_diode(reading, covered) for reading in measured.diodes),
+        *(_sensed_part(part, capabilities.clear_ohm, covered) for part in measured.sensed_parts),
+        *_isolation(plan, measured, capabilities, covered),
         *(_stability(plan, measured) if plan.vectors else ()),
     )
 
@@ -41,7 +46,9 @@ def _text(plan: Plan, ends: frozenset[End] | tuple[End, ...]) -> tuple[str, ...]
     return tuple(str(end) for end in sorted(ends, key=plan.scope.place_of.__getitem__))
 
 
-def _sensed(plan: Plan, measured: Measured, capabilities: Capabilities) -> Iterator[ClaimEntry]:
+def _sensed(
+    plan: Plan, measured: Measured, capabilities: Capabilities, covered: Covered
+) -> Iterator[ClaimEntry]:
     """Say by sense: a low proves a path under CLEAR, a high that none under SENSE/m is there."""
     if not plan.vectors or capabilities.clear_ohm is None or capabilities.sense_ohm is None:
         return
@@ -82,6 +89,7 @@ def _sensed(plan: Plan, measured: Measured, capabilities: Capabilities) -> Itera
                 decision=Decision.PASS if joined else Decision.FAIL,
                 rule=LOW_RULE,
                 cavities=names,
+                wires=covered.joining(ends),
                 threshold_ohm=clear_ohm,
             )
         if not across[k]:
@@ -103,6 +111,7 @@ def _sensed(plan: Plan, measured: Measured, capabilities: Capabilities) -> Itera
             decision=Decision.PASS if apart else Decision.FAIL,
             rule=HIGH_RULE,
             cavities=names,
+            wires=covered.apart(ends),
             threshold_ohm=bound,
         )
 
@@ -126,7 +135,7 @@ def _finite(ohm: float) -> float | None:
     return ohm if math.isfinite(ohm) else None
 
 
-def _conductor(reading: Judged) -> ClaimEntry:
+def _conductor(reading: Judged, covered: Covered) -> ClaimEntry:
     limit = ohms(reading.limit_ohm)
     said = {
         Decision.PASS: f"under its limit {limit}",
@@ -142,6 +151,7 @@ def _conductor(reading: Judged) -> ClaimEntry:
         decision=reading.decision,
         rule=GUARD_RULE,
         cavities=(str(reading.a), str(reading.b)),
+        wires=covered.seen(reading.wires),
         measured_ohm=_finite(reading.measured_ohm),
         open=math.isinf(reading.measured_ohm),
         uncertainty_ohm=reading.uncertainty_ohm,
@@ -173,7 +183,7 @@ def _across(reading: Judged) -> ClaimEntry:
     )
 
 
-def _part(reading: Judged) -> ClaimEntry:
+def _part(reading: Judged, covered: Covered) -> ClaimEntry:
     if math.isinf(reading.limit_ohm):
         return _across(reading)
     limits = f"{ohms(reading.lower_ohm)} to {ohms(reading.limit_ohm)}"
@@ -193,6 +203,7 @@ def _part(reading: Judged) -> ClaimEntry:
         decision=reading.decision,
         rule=GUARD_RULE,
         cavities=(str(reading.a), str(reading.b)),
+        wires=covered.leading_to(reading.component, reading.a, reading.b),
         measured_ohm=_finite(reading.measured_ohm),
         open=math.isinf(reading.measured_ohm),
         uncertainty_ohm=reading.uncertainty_ohm,
@@ -204,7 +215,7 @@ def _part(reading: Judged) -> ClaimEntry:
     )
 
 
-def _sensed_part(part: SensedPart, clear_ohm: float | None) -> ClaimEntry:
+def _sensed_part(part: SensedPart, clear_ohm: float | None, covered: Covered) -> ClaimEntry:
     under = "a path" if clear_ohm is None else f"a path under {ohms(clear_ohm)}"
     return ClaimEntry(
         kind="component",
@@ -215,11 +226,12 @@ def _sensed_part(part: SensedPart, clear_ohm: float | None) -> ClaimEntry:
         decision=Decision.PASS if part.conducts else Decision.FAIL,
         rule=LOW_RULE,
         cavities=(str(part.a), str(part.b)),
+        wires=covered.leading_to(part.component, part.a, part.b),
         threshold_ohm=clear_ohm,
     )
 
 
-def _diode(reading: JudgedDiode) -> ClaimEntry:
+def _diode(reading: JudgedDiode, covered: Covered) -> ClaimEntry:
     def figure(value: float) -> str:
         if not math.isfinite(value):
             return "no current"
@@ -233,10 +245,13 @@ def _diode(reading: JudgedDiode) -> ClaimEntry:
         decision=reading.decision,
         rule="forward reading within its bounds, none backward; the bench's diode or ohms range",
         cavities=(str(reading.anode), str(reading.cathode)),
+        wires=covered.leading_to(reading.component, reading.anode, reading.cathode),
     )
 
 
-def _isolation(plan: Plan, measured: Measured, capabilities: Capabilities) -> Iterator[ClaimEntry]:
+def _isolation(
+    plan: Plan, measured: Measured, capabilities: Capabilities, covered: Covered
+) -> Iterator[ClaimEntry]:
     """Say what readings between joined conductors prove: each pair is at least what all in parallel read."""
     if plan.isolation_ohm is None or measured.isolation_ohm is None:
         return
@@ -266,6 +281,7 @@ def _isolation(plan: Plan, measured: Measured, capabilities: Capabilities) -> It
         decision=Decision.FAIL if paths else Decision.PASS if clear else Decision.UNDECIDED,
         rule=f"every pair lies across at least one reading, with at most {capabilities.test_voltage_v:g} V; "
         "pass above limit + U, k = 2",
+        wires=covered.all_apart,
         threshold_ohm=limit_ohm,
         uncertainty_ohm=u_ohm,
         measured_ohm=_finite(measured.isolation_ohm),

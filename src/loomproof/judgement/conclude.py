@@ -12,7 +12,8 @@ from loomproof.cautions import BEFORE_A_PROOF
 from loomproof.diagnosis import explain
 from loomproof.errors import UnfitError
 from loomproof.judgement.claims import claims_of
-from loomproof.judgement.entries import check_entries, connector_entries, finding_entry
+from loomproof.judgement.covered import Covered
+from loomproof.judgement.entries import check_entries, connector_entries, finding_entry, wire_entries
 from loomproof.judgement.not_tested import not_tested, watched_s
 from loomproof.judgement.verdict import Demand, judgement_of
 from loomproof.loom.model import ConnectorKind
@@ -85,10 +86,10 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
         datetime.fromisoformat(part.request.started) + timedelta(seconds=round(part.elapsed_s, 3))
         for part in parts
     )
-    claims = claims_of(plan, measured, capabilities)
-    claims = (*claims, *probing.claims_of(last.touched, measured, capabilities.clear_ohm))
+    claims = claims_of(plan, measured, capabilities, expectation)
+    claims = (*claims, *probing.claims_of(last.touched, measured, capabilities.clear_ohm, expectation))
     if insulation is not None:
-        claims = (*claims, claim_of(insulation))
+        claims = (*claims, claim_of(insulation, Covered(expectation, plan).all_apart))
     four = capabilities.four_wire_accuracy if capabilities.four_wire and plan.meter else None
     meter_check = ""
     if plan.meter is not None:
@@ -181,6 +182,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
             watched_s=watched_s(request, plan, last),
         ),
         claims=said.claims,
+        wires=wire_entries(loom),
         connectors=tuple(connector_entries(loom)),
         reasons=said.reasons,
         cautions=BEFORE_A_PROOF,

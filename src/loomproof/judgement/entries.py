@@ -46,6 +46,14 @@ def finding_entry(finding: Finding, loom: Loom) -> doc.FindingEntry:
     )
 
 
+def wire_entries(loom: Loom) -> tuple[doc.WireEntry, ...]:
+    """Return the wire list."""
+    return tuple(
+        doc.WireEntry(name=wire.name, ends=(str(wire.a), str(wire.b)), colour=wire.colour)
+        for wire in loom.wires
+    )
+
+
 def connector_entries(loom: Loom) -> Generator[doc.ConnectorEntry, None, None]:
     """Yield connectors as they are drawn: cavities in rows, colours of the wires in each."""
     for connector in loom.connectors:

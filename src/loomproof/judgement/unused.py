@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from loomproof.electrics.couplings import conducting_ends
+from loomproof.electrics.graph import partings
 from loomproof.loom.model import End, Loom, Need
 from loomproof.results.document import ClaimEntry
 from loomproof.results.measured import Decision, Measured
@@ -74,7 +76,7 @@ def set_aside(
         if circuit:
             texts[f"{circuit} is unused here, not claimed: {claim.subject}, {claim.statement}."] = None
             continue
-        rest = _rest(claim, [named[text] for text in claim.cavities if text in named], idle, group_of)
+        rest = _rest(claim, [named[text] for text in claim.cavities if text in named], idle, group_of, loom)
         if shaky and rest is not None:
             left, circuits = rest
             kept.append(left)
@@ -90,6 +92,7 @@ def _rest(
     ends: Sequence[End],
     idle: Mapping[End, str],
     group_of: Mapping[End, frozenset[End]],
+    loom: Loom,
 ) -> tuple[ClaimEntry, tuple[str, ...]] | None:
     """Return a failing claim of continuity for the cavities in use alone, where those are joined."""
     used = [end for end in ends if end not in idle]
@@ -106,6 +109,7 @@ def _rest(
             update={
                 "subject": names[0],
                 "cavities": names,
+                "wires": _joining(loom, used),
                 "decision": Decision.PASS,
                 "statement": f"{len(names)} cavities in use are joined"
                 if len(names) > 1
@@ -114,3 +118,10 @@ def _rest(
         ),
         circuits,
     )
+
+
+def _joining(loom: Loom, ends: Sequence[End]) -> tuple[str, ...]:
+    """Return the wires without any one of which these joined cavities would not hang together."""
+    around = [pair for part in loom.components for pair in conducting_ends(part)]
+    parted = partings([*(wire.ends for wire in loom.wires), *around])
+    return tuple(wire.name for k, wire in enumerate(loom.wires) if len(ends) > 1 and parted.parts(k, ends))

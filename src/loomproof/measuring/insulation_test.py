@@ -97,8 +97,8 @@ def _path(scope: Scope, a: int, b: int, ohm: float, volts: float) -> Path:
     return Path(first, second, ohm, ERROR_RATIO * ohm, volts)
 
 
-def claim_of(found: Insulation) -> ClaimEntry:
-    """Return what the test claims, with its rule."""
+def claim_of(found: Insulation, wires: tuple[str, ...]) -> ClaimEntry:
+    """Return what the test claims of these wires, with its rule."""
     limit, lowest = ohms(found.limit_ohm), ohms(found.lowest_ohm)
     said = {
         Decision.PASS: f"each above {limit} from every other, but for conductors that components join",
@@ -113,6 +113,7 @@ def claim_of(found: Insulation) -> ClaimEntry:
         decision=found.decision,
         rule=f"{found.volts:g} V for {found.dwell_ms} ms, {found.readings} readings, discharged after each; "
         f"a reading may be off by {found.error_ratio:.0%} of it",
+        wires=wires,
         threshold_ohm=found.limit_ohm,
         uncertainty_ohm=None if math.isinf(found.lowest_ohm) else found.error_ratio * found.lowest_ohm,
         measured_ohm=None if math.isinf(found.lowest_ohm) else found.lowest_ohm,

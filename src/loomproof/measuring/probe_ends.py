@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from loomproof.bench.seam import Bench
 from loomproof.electrics.expectation import Expectation
+from loomproof.electrics.hidden import Web
 from loomproof.loom.model import End
 from loomproof.measuring.clearance import Clearance, require_loom
 from loomproof.planning.net_access import Scope
@@ -115,8 +116,11 @@ def _group_of(
     return home, others <= bundles and seen <= low
 
 
-def claims_of(touched: Iterable[End], measured: Measured, clear_ohm: float | None) -> tuple[ClaimEntry, ...]:
+def claims_of(
+    touched: Iterable[End], measured: Measured, clear_ohm: float | None, expectation: Expectation
+) -> tuple[ClaimEntry, ...]:
     """Return what was proved of each touched end."""
+    web = Web(expectation)
     net_of = {end: net for net in measured.expected for end in net}
     found = {end: group for group in measured.groups for end in group}
     claims = []
@@ -133,6 +137,7 @@ def claims_of(touched: Iterable[End], measured: Measured, clear_ohm: float | Non
                 decision=Decision.PASS if right else Decision.FAIL,
                 rule="the probe at 0 V on the end, nothing driven: what reads low is joined to it",
                 cavities=(str(end), *others),
+                wires=web.joining(net_of[end]),
                 threshold_ohm=clear_ohm if others else None,
             )
         )

@@ -14,6 +14,7 @@ from typing import cast
 
 from loomproof.loom.ends import End
 from loomproof.reports import claims, stated
+from loomproof.reports import wires as listed
 from loomproof.reports.typesetting import typeset
 from loomproof.reports.words import (
     VERDICTS,
@@ -149,6 +150,8 @@ def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str
         "by-threshold": claims.by_threshold(document.claims, rules),
         "by-ohms": claims.by_ohms(document.claims, rules),
         "other-claims": claims.others(document.claims, rules),
+        "wires-say": listed.MEANING,
+        "wires": [[row[0], row[1], f"{row[2]} to {row[3]}", *row[4:]] for row in listed.wire_texts(document)],
     }
     return cast(View, _cleaned(view))
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from loomproof.reports.words import margin, ohms, uncertain
+from loomproof.reports.words import ohms, uncertain
 from loomproof.results.document import ClaimEntry
 
 Rows = list[list[str]]
 
-_DECISIONS = {"pass": "holds", "fail": "FAILS", "undecided": "not decided"}
+DECISIONS = {"pass": "holds", "fail": "FAILS", "undecided": "not decided"}
+"""How a claim's decision is said."""
 
 
 def rules(claims: Sequence[ClaimEntry]) -> dict[str, str]:
@@ -59,7 +60,7 @@ def by_threshold(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows
         apart = "; ".join(claim.statement for claim in members if claim.kind == "isolation")
         worst = next((c for c in members if c.decision.value != "pass"), members[0])
         used = ", ".join(dict.fromkeys(marks[claim.rule] for claim in members))
-        said = [joined, apart, used, _DECISIONS[worst.decision.value]]
+        said = [joined, apart, used, DECISIONS[worst.decision.value]]
         if len(cavities) == 1 and not joined:
             alone.setdefault(tuple(said), []).extend(cavities)
         else:
@@ -79,9 +80,9 @@ def by_ohms(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows:
             "open" if claim.open else _read(claim),
             limit(claim),
             shown(claim),
-            left(claim, margin(claim)),
+            left(claim, claim.margin),
             marks[claim.rule],
-            _DECISIONS[claim.decision.value],
+            DECISIONS[claim.decision.value],
         ]
         for claim in claims
         if _measured(claim)
@@ -91,7 +92,7 @@ def by_ohms(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows:
 def others(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows:
     """Return one row for each claim that neither table shows."""
     return [
-        [claim.subject, claim.statement, marks[claim.rule], _DECISIONS[claim.decision.value]]
+        [claim.subject, claim.statement, marks[claim.rule], DECISIONS[claim.decision.value]]
         for claim in claims
         if not _measured(claim)
         and not (claim.threshold_ohm is not None and claim.kind in ("continuity", "isolation"))

@@ -95,25 +95,9 @@ def kind(name: str) -> str:
     return name.replace("_", " ")
 
 
-def margin(claim: ClaimEntry) -> float | None:
-    """Return how much of its limit a claim leaves unused, from 0 (at the limit) to 1; else ``None``.
-
-    Counts the expanded uncertainty as used, as the decision rule does; below 0 is past the limit.
-    """
-    if claim.measured_ohm is None or not claim.limit_ohm:
-        return None
-    used = claim.measured_ohm + (claim.uncertainty_ohm or 0.0)
-    upper = 1.0 - used / claim.limit_ohm
-    if not claim.lower_limit_ohm:
-        return upper
-    least = claim.measured_ohm - (claim.uncertainty_ohm or 0.0)
-    half = (claim.limit_ohm - claim.lower_limit_ohm) / 2
-    return min(claim.limit_ohm - used, least - claim.lower_limit_ohm) / half
-
-
 def worst(document: Document, count: int = 10) -> tuple[tuple[ClaimEntry, float], ...]:
     """Return the claims with the smallest margin, worst first."""
-    found = [(claim, room) for claim in document.claims if (room := margin(claim)) is not None]
+    found = [(claim, room) for claim in document.claims if (room := claim.margin) is not None]
     return tuple(sorted(found, key=lambda pair: pair[1])[:count])
 
 

@@ -187,6 +187,8 @@ class ClaimEntry(_Value):
     ``limit_ohm`` is what wire, contacts or part allow, ``bound_ohm`` what the reading shows the resistance to
     be below (measured + U), whether that decides the limit or not. ``meter_wires`` is 4 for a reading with
     four wires. ``physical_limit_ohm`` stands in documents of schema 1 only.
+    ``wires`` are those of the wire list that the claim covers: the open of one would make it untrue, or its
+    isolation is what is claimed.
     """
 
     kind: Literal["continuity", "isolation", "resistance", "component", "stability"]
@@ -195,6 +197,7 @@ class ClaimEntry(_Value):
     decision: Decision
     rule: str
     cavities: tuple[str, ...] = ()
+    wires: tuple[str, ...] = ()
     threshold_ohm: float | None = None
     measured_ohm: float | None = None
     open: bool = False
@@ -212,6 +215,21 @@ class ClaimEntry(_Value):
         return self.limit_ohm if self.physical_limit_ohm is None else self.physical_limit_ohm
 
     @property
+    def margin(self) -> float | None:
+        """How much of its limit a measured claim leaves unused, from 0 (at the limit) to 1.
+
+        Counts the expanded uncertainty as used, as the decision rule does; below 0 is past the limit.
+        """
+        if self.measured_ohm is None or not self.limit_ohm:
+            return None
+        u_ohm = self.uncertainty_ohm or 0.0
+        left_ohm = self.limit_ohm - self.measured_ohm - u_ohm
+        if not self.lower_limit_ohm:
+            return left_ohm / self.limit_ohm
+        least_ohm = self.measured_ohm - u_ohm - self.lower_limit_ohm
+        return min(left_ohm, least_ohm) / ((self.limit_ohm - self.lower_limit_ohm) / 2)
+
+    @property
     def beyond(self) -> bool:
         """Whether a measured claim reads outside its limits, by however little, or less than nothing."""
         if self.measured_ohm is None:
@@ -220,6 +238,14 @@ class ClaimEntry(_Value):
         return self.measured_ohm < least_ohm or (
             self.limit_ohm is not None and self.measured_ohm > self.limit_ohm
         )
+
+
+class WireEntry(_Value):
+    """A wire of the description, by its name and the two ends that it joins."""
+
+    name: str
+    ends: tuple[str, str]
+    colour: str = ""
 
 
 class ConnectorEntry(_Value):
@@ -240,7 +266,7 @@ class Document(_Value):
     that any joint or part of the loom is beyond what the grade says of it (``None`` where nothing was
     measured). ``meter_check`` says on what it rests that the meter reads ohms at all; "": on nothing.
     ``person`` is who tested, ``entered`` what was entered besides, and ``method`` the name of the method
-    ("" in documents from before it had one).
+    ("" in documents from before it had one). ``wires`` is the wire list, in its order.
     """
 
     schema_: Literal[1, 2] = Field(default=2, alias="schema")
@@ -265,6 +291,7 @@ class Document(_Value):
     coverage: Coverage
     counts: Counts
     claims: tuple[ClaimEntry, ...] = ()
+    wires: tuple[WireEntry, ...] = ()
     connectors: tuple[ConnectorEntry, ...] = ()
     reasons: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()

@@ -1,0 +1,103 @@
+"""The wire list of a proof as rows: for paper, for a screen and for other programs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from loomproof.reports import claims
+from loomproof.reports.words import ohms, uncertain
+from loomproof.results.document import ClaimEntry, Document
+from loomproof.results.measured import Decision
+from loomproof.results.wires import WireRow, wire_rows
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+HEADS = (
+    "Wire",
+    "Colour",
+    "From",
+    "To",
+    "Claims",
+    "Measured (k = 2)",
+    "Limit",
+    "Shown under",
+    "Margin",
+    "Decision",
+)
+"""What the texts of `wire_texts` are, in order."""
+
+MEANING = (
+    "Every wire of the description with the claims that cover it. Measured is the reading through it that "
+    "says least good of it, other wires on the way included; the decision is the worst of its claims."
+)
+
+_NO_CLAIM = "no claim"
+
+
+def wire_texts(document: Document) -> list[list[str]]:
+    """Return one row of texts for each wire, under `HEADS`."""
+    return [_texts(row) for row in wire_rows(document)]
+
+
+def _texts(row: WireRow) -> list[str]:
+    figures = [""] * 4 if row.reading is None else _figures(row.reading)
+    decision = _NO_CLAIM if row.decision is None else claims.DECISIONS[row.decision.value]
+    covered = "; ".join(_claims(row)) or "none: an open of it would not show"
+    return [row.wire.name, row.wire.colour, *row.wire.ends, covered, *figures, decision]
+
+
+def _figures(claim: ClaimEntry) -> list[str]:
+    return [
+        "open" if claim.open else uncertain(claim.measured_ohm, claim.uncertainty_ohm),
+        claims.limit(claim),
+        claims.shown(claim),
+        claims.left(claim, claim.margin),
+    ]
+
+
+def _claims(row: WireRow) -> Iterator[str]:
+    """Yield what is claimed of a wire, shortly: its readings by their subjects, then joined, then apart."""
+    for claim in row.claims:
+        if claim.kind in ("resistance", "component"):
+            yield claim.subject + (" FAILS" if claim.decision is Decision.FAIL else "")
+    for kind, word, sign in (("continuity", "joined", "under"), ("isolation", "apart from others", "to")):
+        known = [claim for claim in row.claims if claim.kind == kind]
+        if any(claim.decision is Decision.FAIL for claim in known):
+            yield f"{word} FAILS"
+            continue
+        limits_ohm = [c.threshold_ohm for c in known if c.decision is Decision.PASS and c.threshold_ohm]
+        if limits_ohm:
+            strongest = min(limits_ohm) if kind == "continuity" else max(limits_ohm)
+            yield f"{word} {sign} {ohms(strongest)}"
+        elif known:
+            yield word
+
+
+def wires_table(document: Document) -> pd.DataFrame:
+    """Return one row for each wire, figures in Ω as numbers; every identifier is text."""
+    import pandas as pd
+
+    rows = [
+        {
+            "run": document.run,
+            "loom": document.loom.name,
+            "serial": document.loom.serial,
+            "wire": row.wire.name,
+            "colour": row.wire.colour,
+            "from": row.wire.ends[0],
+            "to": row.wire.ends[1],
+            "claims": "; ".join(_claims(row)),
+            "measured": row.reading.subject if row.reading else "",
+            "measured_ohm": row.reading.measured_ohm if row.reading else None,
+            "uncertainty_ohm": row.reading.uncertainty_ohm if row.reading else None,
+            "lower_limit_ohm": row.reading.lower_limit_ohm if row.reading else None,
+            "limit_ohm": row.reading.own_limit_ohm if row.reading else None,
+            "bound_ohm": row.reading.bound_ohm if row.reading else None,
+            "margin": row.reading.margin if row.reading else None,
+            "decision": row.decision.value if row.decision else _NO_CLAIM,
+        }
+        for row in wire_rows(document)
+    ]
+    return pd.DataFrame(rows)

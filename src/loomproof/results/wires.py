@@ -1,0 +1,51 @@
+"""The wire list of a proof: what is claimed of each wire by its own name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loomproof.results.document import ClaimEntry, Document, WireEntry
+from loomproof.results.measured import Decision
+
+_RANK = {Decision.FAIL: 0, Decision.UNDECIDED: 1, Decision.PASS: 2}
+
+
+@dataclass(frozen=True, slots=True)
+class WireRow:
+    """One wire with every claim that covers it.
+
+    ``reading`` is the measured claim that says least good of it: the worst decided, then that of the least
+    margin; ``None`` where the wire was not measured. ``decision`` is the worst of all its claims, ``None``
+    where no claim covers it.
+    """
+
+    wire: WireEntry
+    claims: tuple[ClaimEntry, ...]
+    reading: ClaimEntry | None
+    decision: Decision | None
+
+
+def wire_rows(document: Document) -> tuple[WireRow, ...]:
+    """Return a row for each wire of the list, in its order; none for a document from before it had one."""
+    claims_of: dict[str, list[ClaimEntry]] = {}
+    for claim in document.claims:
+        for name in claim.wires:
+            claims_of.setdefault(name, []).append(claim)
+    rows = []
+    for wire in document.wires:
+        claims = claims_of.get(wire.name, [])
+        measured = [claim for claim in claims if claim.limit_ohm is not None]
+        rows.append(
+            WireRow(
+                wire,
+                tuple(claims),
+                min(measured, key=_badness, default=None),
+                min((claim.decision for claim in claims), key=_RANK.__getitem__, default=None),
+            )
+        )
+    return tuple(rows)
+
+
+def _badness(claim: ClaimEntry) -> tuple[int, float]:
+    room = claim.margin
+    return _RANK[claim.decision], -1.0 if room is None else room

@@ -1,0 +1,99 @@
+"""What is claimed of each wire by its name: rows of a document, on paper, on screen and in tables."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+from typing import cast
+
+import openpyxl
+import pytest
+
+from loomproof.cli.main import run
+from loomproof.reports.certificate import certificate_view
+from loomproof.results.document import Document
+from loomproof.results.measured import Decision
+from loomproof.results.wires import wire_rows
+from tests.cli.running import loomproof
+from tests.reports.sample import document
+from tests.reports.test_certificate import sealed
+
+Output = pytest.CaptureFixture[str]
+
+
+def kept(made: Document, folder: Path) -> str:
+    path = folder / "made.results.json"
+    path.write_text(json.dumps(made.plain()), encoding="utf-8")
+    return str(path)
+
+
+def test_each_wire_has_its_claims_its_reading_and_the_worst_decision() -> None:
+    first, second, *_, last = wire_rows(document())
+    assert [claim.kind for claim in first.claims] == ["continuity", "resistance"]
+    assert (first.wire.name, first.decision) == ("W1", Decision.FAIL)
+    assert first.reading is not None
+    assert first.reading.measured_ohm == 4.7312
+    assert second.decision is Decision.PASS
+    assert (last.claims, last.reading, last.decision) == ((), None, None)
+
+
+def test_of_several_readings_the_worst_stands_for_the_wire() -> None:
+    made = document()
+    tight = next(claim for claim in made.claims if claim.wires == ("W2",) and claim.kind == "resistance")
+    worse = tight.model_copy(update={"subject": "ECU:2 to S1", "measured_ohm": 0.2})
+    found = wire_rows(made.model_copy(update={"claims": (*made.claims, worse)}))[1]
+    assert found.reading == worse
+    assert len(found.claims) == 3
+
+
+def test_the_paper_says_it(tmp_path: Path) -> None:
+    view = certificate_view(json.loads(sealed(document())), fingerprint="", link="", signer="")
+    rows = {row[0]: row for row in cast(list[list[str]], view["wires"])}
+    assert rows["W1"][2:] == [
+        "ECU:1 to INJ1:1",
+        "W1 FAILS; joined under 10.0 kΩ",
+        "4.73 Ω ± 110 mΩ",
+        "350 mΩ",
+        "",
+        "beyond it",
+        "FAILS",
+    ]
+    assert rows["W7"][3:] == ["none: an open of it would not show", "", "", "", "", "no claim"]
+
+
+def test_the_screen_and_the_tables_say_it(tmp_path: Path, capsys: Output) -> None:
+    results = kept(document(), tmp_path)
+    assert run(["wires", results]) == 0
+    shown = capsys.readouterr().out
+    assert "W2 RD/WH" in " ".join(shown.split()) or "W2\n" in shown
+    assert all(len(line) <= 80 for line in shown.splitlines())
+    assert run(["wires", results, "-o", str(tmp_path / "w.csv")]) == 0
+    rows = list(csv.DictReader(io.StringIO((tmp_path / "w.csv").read_text(encoding="utf-8-sig"))))
+    assert [row["wire"] for row in rows] == [f"W{n}" for n in range(1, 8)]
+    assert (rows[0]["decision"], rows[0]["limit_ohm"], rows[6]["decision"]) == ("fail", "0.35", "no claim")
+    assert run(["wires", results, "-o", str(tmp_path / "w.xlsx")]) == 0
+    sheet = openpyxl.load_workbook(tmp_path / "w.xlsx").active
+    assert sheet is not None
+    assert [cell.value for cell in sheet["D"]][:3] == ["wire", "W1", "W2"]
+
+
+def test_a_proof_from_before_says_so(tmp_path: Path, capsys: Output) -> None:
+    made = document()
+    claims = tuple(claim.model_copy(update={"wires": ()}) for claim in made.claims)
+    assert run(["wires", kept(made.model_copy(update={"wires": (), "claims": claims}), tmp_path)]) == 0
+    assert "Prove the loom again" in capsys.readouterr().err
+
+
+def test_a_proof_names_every_wire_of_its_loom(fixtures: Path, tmp_path: Path) -> None:
+    done = loomproof(
+        "prove", fixtures / "tail_lamp", "--bench", "sim:?fault=high%204.7%20W3", "--out", tmp_path
+    )
+    assert done.returncode == 1, done.stderr
+    (path,) = tmp_path.glob("*.results.json")
+    made = Document.model_validate(json.loads(path.read_text(encoding="utf-8")))
+    rows = {row.wire.name: row for row in wire_rows(made)}
+    assert list(rows) == ["W1", "W2", "W3", "W4", "W5", "W6"]
+    assert [name for name, row in rows.items() if row.decision is Decision.FAIL] == ["W3"]
+    assert all(row.reading is not None for row in rows.values())
