@@ -181,8 +181,14 @@ def test_nothing_leaves_the_page_and_the_last_page_is_not_nearly_empty(tmp_path:
         assert all(word["xMin"] > 40 and word["xMax"] < 555 for word in words)
         assert all(word["yMin"] > 20 and word["yMax"] < 822 for word in words)
         last = max(word["page"] for word in words)
-        body = [word for word in words if word["page"] == last and 60 < word["yMin"] < 780]
-        assert len(body) > 12
+        body = [word["yMin"] for word in words if word["page"] == last and 60 < word["yMin"] < 780]
+        assert max(body) - min(body) > 100
+
+
+def test_the_end_is_marked_and_stands_on_the_last_page_only(tmp_path: Path) -> None:
+    """ISO/IEC 17025:2017, 7.8.2.1 d: a clear identification of the end."""
+    texts = certificate(document(wires=60), tmp_path)
+    assert ["End of the certificate." in text for text in texts] == [False] * (len(texts) - 1) + [True]
 
 
 @pytest.mark.parametrize("wires", [6, 26, 32, 40, 44, 150])

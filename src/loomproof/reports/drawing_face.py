@@ -163,7 +163,9 @@ def _cavity(
         at = y + 21 + index * BAND_STEP
         drawn.append(svg.swatch(x + 6, at, width - 12, BAND, colour if colour != "?" else ""))
         letters, size = svg.fitted(colour, width - 4, small, small)
-        drawn.append(svg.text(x + width / 2, at + BAND + 9, letters, size, anchor="middle"))
+        drawn.append(
+            svg.text(x + width / 2, at + BAND + max(9.0, min(small, 10.5)), letters, size, anchor="middle")
+        )
     if len(shown) < len(wires):
         at = y + 21 + len(shown) * BAND_STEP
         drawn.append(
