@@ -208,14 +208,18 @@ def _list(
         raise UsageError(str(problem or f"{source}: there is no such file"))
     kept, old = _kept(target)
     name = name or (old.name if old and kept else "") or source.stem
-    answers = given.over(kept) if kept else given
-    reading = understand(data, source.name, name, answers)
-    is_known = kept is not None and kept.headings == reading.answers.headings
-    if kept and not is_known:
-        # Another list's columns are no answers to this one's.
-        answers = given
-        reading = understand(data, source.name, name, answers)
-        click.echo(f"The headings are not those that {questions.FILE} speaks of; it is not used.", err=True)
+    answers, reading, is_known = given, None, False
+    if kept:
+        reading = _as_before(data, source.name, name, given.over(kept))
+        if reading and reading.answers.headings == kept.headings:
+            answers, is_known = given.over(kept), True
+        else:
+            # Another list's columns are no answers to this one's.
+            click.echo(
+                f"The headings are not those that {questions.FILE} speaks of; it is not used.", err=True
+            )
+            reading = None
+    reading = reading or understand(data, source.name, name, answers)
     show_reading(reading, everything=everything)
     while reading.questions and sys.stdin.isatty():
         answers = _asked(reading.questions[0], answers)
@@ -242,6 +246,16 @@ def _list(
     if reading.notes:
         show_notes(reading.notes, everything=everything)
     _done(loom, target)
+
+
+def _as_before(data: bytes, file: str, name: str, answers: Answers) -> Reading | None:
+    """Return a list read under kept answers; `None` where it has no such columns or sheets."""
+    from loomproof.loom.lists.reading import understand
+
+    try:
+        return understand(data, file, name, answers)
+    except UsageError:
+        return None
 
 
 def _answers_file(target: Path) -> Path:

@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 
 from loomproof.errors import Problem
 from loomproof.loom.lists import places
-from loomproof.loom.lists.headings import Grid
 from loomproof.loom.lists.places import Place
 from loomproof.loom.lists.questions import Answers, Question
 from loomproof.loom.lists.roles import Roles
@@ -105,129 +104,14 @@ def rows_of(lines: Sequence[Line], most: int = 4) -> str:
     return f"{'row' if len(numbers) == 1 else 'rows'} {', '.join(numbers[:most])}{more}"
 
 
-def separator_for(grids: Sequence[Grid], roles: Roles, work: Work) -> str:
-    """Return the mark that parts connector from cavity in one cell; ask where two do, and unlike."""
-    if work.answers.separator:
-        return work.answers.separator
-    texts: list[str] = []
-    for role in ("from", "to", "place"):
-        connector = f"{role}_connector" if role != "place" else ""
-        if role in roles.columns and connector not in roles.columns and role not in roles.connectors:
-            texts += [t for grid in grids for t in grid.column(roles.columns[role]) if not places.nothing(t)]
-    pieces = [piece for text in texts for piece in text.split("\n")]
-    best = places.separators_of(pieces)
-    if not best:
-        return ""
-    unlike = [
-        mark for mark in best if any(places.parted(t, mark) != places.parted(t, best[0]) for t in pieces)
-    ]
-    if unlike and best[0] != ":":
-        example = next(t for t in pieces if places.parted(t, best[0]) != places.parted(t, unlike[0]))
-        marks = [best[0], *unlike]
-        answers = " or ".join(f"--separator {mark!r}" for mark in marks)
-        text = f"what parts connector from cavity in {example!r}?"
-        work.questions.append(Question("separator", text, tuple(marks), answers))
-    return best[0]
-
-
-def lines_of(grids: Sequence[Grid], roles: Roles, separator: str, work: Work) -> list[Line]:
-    """Return the rows of all sheets with their ends as they are written, filled down where that is plain."""
-    lines: list[Line] = []
-    for grid in grids:
-        mine: list[Line] = []
-        for row, cells in grid.cells():
-            texts = {role: cells[place] for role, place in roles.columns.items()}
-            sides = [_side(texts, roles, side, separator, work) for side in _sides(roles.kind)]
-            mine.append(Line(grid.sheet.title, row, texts, sides))
-        for i, side in enumerate(_sides(roles.kind)):
-            _fill(mine, i, grid, roles.columns.get(f"{side}_connector" if side else "connector"), work)
-        lines += mine
-    return lines
-
-
-def _sides(kind: str) -> tuple[str, ...]:
+def sides_of(kind: str) -> tuple[str, ...]:
+    """Return the ends that a row has: two of a wire, one in a list of ends."""
     return ("from", "to") if kind == "wires" else ("",)
-
-
-def _side(texts: Mapping[str, str], roles: Roles, side: str, separator: str, work: Work) -> Side:
-    whole = side or "place"
-    front = f"{side}_" if side else ""
-    named = roles.connectors.get(side or "one", "")
-    connector = " ".join((texts.get(f"{front}connector", "") or named).split())
-    cavity = texts.get(f"{front}cavity", "")
-    label = " ".join(texts.get(f"{front}label", "").split())
-    place = texts.get(whole, "")
-    if whole not in roles.columns:
-        return Side(connector, cavity, label=label)
-    if side and (f"{front}connector" in roles.columns or named):
-        return Side(connector, cavity or place, label=label)
-    why = places.nothing(place)
-    if why:
-        return Side(connector, "", why if place or not connector else "", label=label)
-    given = bool(work.answers.separator)
-    found = [places.parted(piece, separator, given=given) for piece in place.split("\n")]
-    if len(found) > 1 and len({name for name, _ in found}) == 1 and all(c for _, c in found):
-        first, pin = found[0][0], ", ".join(pin for _, pin in found)
-    elif len(found) == 1:
-        first, pin = _several(place, separator, given) or found[0]
-    else:
-        first, pin = " ".join(place.split()), ""
-    if connector:
-        # In a list of ends the place stands within a device: "Motec_A.7", or the device's own "2".
-        return Side(f"{connector}.{first}", pin) if pin else Side(connector, " ".join(place.split()))
-    return Side(" ".join(first.split()), pin or cavity, label=label)
-
-
-def _several(text: str, separator: str, given: bool) -> tuple[str, str] | None:
-    """Return connector and cavities of ``ECU:5, ECU:6``; `None` where the text is something else."""
-    pieces = re.split(r"\s*[,;&]\s*", text)
-    found = [places.parted(piece, separator, given=given) for piece in pieces if separator]
-    if len(found) < 2 or not all(cavity for _, cavity in found):
-        return None
-    names = {name for name, _ in found}
-    return (found[0][0], ", ".join(cavity for _, cavity in found)) if len(names) == 1 else None
-
-
-def _fill(lines: Sequence[Line], i: int, grid: Grid, column: int | None, work: Work) -> None:
-    """Write a connector into the rows below that give a cavity and no connector, where that is meant."""
-    if column is None:
-        return
-    blank = [
-        line for line in lines if not line.sides[i].connector and not places.nothing(line.sides[i].cavity)
-    ]
-    if not blank:
-        return
-    merged = any(place == column for _, place in grid.sheet.merged)
-    said = Counter(line.sides[i].connector for line in lines if line.sides[i].connector)
-    plain = (
-        not merged and len(blank) > 1 and 4 * len(blank) >= len(lines) and max(said.values(), default=0) == 1
-    )
-    heading = grid.headings[column].shown
-    answer = work.said("blank") or ("above" if plain and lines[0].sides[i].connector else "")
-    if not answer:
-        text = (
-            f"{rows_of(blank)} have a cavity and no connector in column {heading!r}: is it the one above, or "
-            "do they end nowhere?"
-        )
-        work.ask("blank", text, ("above", "none"))
-    if answer == "above":
-        above = ""
-        for line in lines:
-            if line in blank:
-                line.sides[i].connector, line.sides[i].filled = above, True
-            above = line.sides[i].connector or above
-        work.note(
-            f"empty cells are taken as the cell above ({rows_of(blank)})",
-            column=heading,
-            sheet=grid.sheet.title,
-        )
-    for line in blank:
-        if not line.sides[i].connector:
-            line.sides[i].why = "it has a cavity and no connector"
 
 
 def settle(lines: Sequence[Line], roles: Roles, work: Work) -> None:
     """Say of each end whether it is one; refuse texts that can be no name."""
+    _alike(lines, work)
     _remarks(lines, work)
     beside: dict[str, set[str]] = {}
     for line in lines:
@@ -241,11 +125,12 @@ def settle(lines: Sequence[Line], roles: Roles, work: Work) -> None:
                 marks.setdefault(side.connector, set()).add(side.cavity)
     fixed = set(roles.connectors.values())
     for line in lines:
-        for side, end in zip(line.sides, _sides(roles.kind), strict=True):
+        for side in line.sides:
             if side.why:
                 continue
             # "X" with a cavity is a connector of that name.
-            if (why := places.nothing(side.connector)) and not (side.connector.isalpha() and side.cavity):
+            is_name = side.connector.isalpha() and side.cavity and not places.nothing(side.cavity)
+            if (why := places.nothing(side.connector)) and not is_name:
                 side.why = why
                 continue
             if side.cavity and (
@@ -263,10 +148,37 @@ def settle(lines: Sequence[Line], roles: Roles, work: Work) -> None:
             elif not side.cavity and side.connector in fixed:
                 side.why = "is empty"
                 continue
-            for text, role in ((side.connector, "connector"), (" ".join(side.cavity.split()), "cavity")):
-                # Several cavities in one cell are long and no sentence.
-                if text and (role == "connector" or not places.spelled(side.cavity)):
-                    _named(text, role, end, line, work)
+    for line in lines:
+        # A row with no end at its other side is left out anyway: its reason is that.
+        if any(side.why for side in line.sides):
+            continue
+        for side, end in zip(line.sides, sides_of(roles.kind), strict=True):
+            _named(side.connector, "connector", end, line, work)
+            # Several cavities in one cell are long and no sentence.
+            if side.cavity and not places.spelled(side.cavity):
+                _named(" ".join(side.cavity.split()), "cavity", end, line, work)
+
+
+def _alike(lines: Sequence[Line], work: Work) -> None:
+    """Ask about names that differ in capitals, blanks and underscores alone: is it one connector?"""
+    count: Counter[str] = Counter()
+    for line in lines:
+        count.update(
+            side.connector for side in line.sides if side.connector and not places.nothing(side.connector)
+        )
+    groups: dict[str, list[str]] = {}
+    for name in count:
+        groups.setdefault(re.sub(r"[\s_]+", "", name.casefold()), []).append(name)
+    doubtful = [names for names in groups.values() if len(names) > 1]
+    answer = work.said("alike")
+    if doubtful and not answer:
+        some = "; ".join(" and ".join(map(repr, names)) for names in doubtful[:4])
+        work.ask("alike", f"is this one connector, or several: {some}?", ("one", "several"))
+    if answer == "one":
+        same = {name: max(names, key=lambda n: count[n]) for names in doubtful for name in names}
+        for line in lines:
+            for side in line.sides:
+                side.connector = same.get(side.connector, side.connector)
 
 
 def _named(text: str, role: str, end: str, line: Line, work: Work) -> None:

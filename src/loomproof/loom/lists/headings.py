@@ -89,8 +89,23 @@ _CAVITY = [
     "contact",
     "kontakt",
 ]
+_NAMING = ["harness", "module", "modul", "device", "unit"]
+"""Words for a connector that are its name as well, where two columns of cavities have no other."""
 _LABEL = ["kurzname", "label", "bezeichnung", "benennung", "description", "titel", "beschreibung"]
-_PLACE = ["endpoint", "place", "node", "point", "location", "ort"]
+_PLACE = [
+    "endpoint",
+    "endpoints",
+    "pins",
+    "nodes",
+    "ends",
+    "places",
+    "connections",
+    "place",
+    "node",
+    "point",
+    "location",
+    "ort",
+]
 _FILLERS = ["physical", "the", "of", "und", "and", "end", "ende", "side", "seite"]
 
 _PATTERNS: dict[str, str] = {
@@ -197,7 +212,8 @@ def spoken(column: int, text: str) -> Heading:
     if kept and all(word in _LABEL for word in kept):
         return Heading(column, text, side=side, thing="label")
     if kept and kept[-1] in _CAVITY and all(w in _CAVITY or w in _CONNECTOR for w in kept):
-        return Heading(column, text, side=side, thing="cavity")
+        named = not side and any(word in _NAMING for word in kept)
+        return Heading(column, text, side=side, thing="cavity", name=_name(text) if named else "")
     if kept and all(word in _CONNECTOR for word in kept):
         return Heading(column, text, side=side, thing="connector")
     ends = [i for i, word in enumerate(things) if word in ("pin", "cavity", "kammer", "cav", "pins")]

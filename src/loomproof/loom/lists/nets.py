@@ -80,7 +80,7 @@ def fill_nets(lines: Sequence[Line], work: Work) -> None:
     if not answer and not once:
         answer = "none"  # Nets are repeated where they are meant: an empty one is none.
     if not answer:
-        text = f"{rows_of(blank)} give an end and no net: is it the net above, or none?"
+        text = f"{rows_of(blank)}: an end stands without a net; is it the net above, or none?"
         work.ask("blank", text, ("above", "none"))
         return
     if answer == "above":

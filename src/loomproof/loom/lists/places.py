@@ -120,13 +120,16 @@ class Place:
     remark: str = ""
 
 
-_CAVITY_LIKE = re.compile(r"[A-Za-z]?\d{1,4}[A-Za-z]{0,2}|[A-Za-z]{1,2}\d{1,4}|[A-Za-z]|[+-]", re.ASCII)
+_CAVITY_LIKE = re.compile(
+    r"[A-Za-z]?\d{1,4}[A-Za-z]{0,2}|\d{1,2}-\d{1,3}|[A-Za-z]{1,2}\d{1,4}|[A-Za-z]|[+-]", re.ASCII
+)
 
 
-def parted(text: str, separator: str, *, given: bool = False) -> tuple[str, str]:
+def parted(text: str, separator: str, *, given: bool = False, known: Collection[str] = ()) -> tuple[str, str]:
     """Return connector and cavity of one text; the cavity is empty where the mark parts nothing.
 
-    Of marks that names hold too (all but the colon) a cavity must look like one, unless it is ``given``.
+    Of marks that names hold too (all but the colon) a cavity must look like one, unless the mark is
+    ``given`` or the connector ``known`` from other places.
     """
     if not separator:
         return text, ""
@@ -134,7 +137,7 @@ def parted(text: str, separator: str, *, given: bool = False) -> tuple[str, str]
     connector, cavity = connector.strip(), cavity.strip()
     if not mark or not connector or not cavity:
         return text, ""
-    if given or separator == ":":
+    if given or separator == ":" or connector in known:
         return connector, cavity
     if separator == ".":
         # 3.3V is a voltage and no cavity 3V of 3; pins of electronics have names as well: J1.VCC.

@@ -14,7 +14,8 @@ FILE = "import.toml"
 """The file beside a loom that holds how its list is read."""
 
 CHOICES: dict[str, tuple[str, ...]] = {
-    "ranges": ("expand", "names"),
+    "alike": ("one", "several"),
+    "ranges": ("expand", "names", "all names"),
     "blank": ("above", "none"),
     "pinless": ("own", "leave out"),
     "joints": ("joined", "own", "leave out"),

@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import posixpath
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
-from loomproof.errors import DescriptionError, Problem, UsageError, suggestion
+from loomproof.errors import Problem
 from loomproof.loom import building, colours
 from loomproof.loom.lists import ends, kicad, making, nets, sheets, sizes, spelling
+from loomproof.loom.lists import lines as lining
+from loomproof.loom.lists.choosing import grids_of
 from loomproof.loom.lists.ends import Entry, Work
-from loomproof.loom.lists.headings import Grid, grid_of
+from loomproof.loom.lists.headings import Grid
 from loomproof.loom.lists.making import Units
 from loomproof.loom.lists.nets import Joined
 from loomproof.loom.lists.questions import Answers, Question
@@ -62,13 +64,6 @@ class Reading:
         return tuple(question for question in self.questions if question.must)
 
 
-@dataclass(slots=True)
-class _Found:
-    grids: list[Grid]
-    left: list[str]
-    notes: list[Problem] = field(default_factory=list)
-
-
 def understand(data: bytes, file: str, name: str = "", answers: Answers | None = None) -> Reading:
     """Read a list under the answers so far.
 
@@ -81,7 +76,7 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
     if kicad.is_netlist(data) or file.casefold().endswith(".net"):
         return _netlist(data, file, title, work)
     source = sheets.read(data, file)
-    found = _grids(source, answers)
+    found = grids_of(source, answers)
     work.notes += [*source.notes, *found.notes]
     grid = found.grids[0]
     roles = assign(grid, answers)
@@ -136,72 +131,6 @@ def _kept(roles: Roles, grid: Grid, answers: Answers) -> Mapping[str, str]:
     return {**shown, **answers.columns}
 
 
-def _grids(source: sheets.Source, answers: Answers) -> _Found:
-    """Return the sheets that are one list: those named, or that which looks most like one and its equals."""
-    wanted = [name.strip().casefold() for name in answers.sheets]
-    titles = [sheet.title for sheet in source.sheets]
-    for name in answers.sheets:
-        if name.strip().casefold() not in [title.strip().casefold() for title in titles]:
-            cure = suggestion(name, titles) or f"It has {', '.join(titles) or 'no sheets'}."
-            raise UsageError(f"{source.file} has no sheet {name!r}", cure=cure)
-    chosen = [sheet for sheet in source.sheets if not wanted or sheet.title.strip().casefold() in wanted]
-    grids = [grid for sheet in chosen if (grid := grid_of(sheet, answers.heading_row))]
-    said = set(answers.columns.values())
-    if not grids and said:
-        grids = [grid for sheet in chosen if (grid := _by_columns(sheet, said))]
-    if not grids:
-        raise _no_list(source, chosen)
-    best = max(grids, key=lambda grid: _promise(grid, answers))
-    same = [grid for grid in grids if grid.texts == best.texts]
-    used = {grid.sheet.title for grid in same}
-    left = [sheet.title for sheet in source.sheets if sheet.title not in used]
-    if wanted and len(same) < len(chosen):
-        unlike = [grid.sheet.title for grid in grids if grid not in same] or [
-            s.title for s in chosen if s.title not in used
-        ]
-        message = f"sheet {unlike[0]!r} has other headings than {best.sheet.title!r}"
-        raise UsageError(f"{source.file}: {message}", cure="Import sheets with other headings one by one.")
-    notes = [
-        Problem("this table is not read: its headings are others", source.file, title, severity="warning")
-        for title in left
-    ]
-    return _Found(same, left, notes)
-
-
-def _by_columns(sheet: sheets.Sheet, said: set[str]) -> Grid | None:
-    """Return a sheet whose first row holds the headings that a person named."""
-    grid = grid_of(sheet, sheet.rows[0][0]) if sheet.rows else None
-    texts = {heading.casefold() for heading in said}
-    return grid if grid and (texts & set(grid.texts) or all(len(text) < 3 for text in texts)) else None
-
-
-def _promise(grid: Grid, answers: Answers) -> tuple[int, int]:
-    """Return how much a sheet looks like a list: both ends found, then how many rows."""
-    try:
-        roles = assign(grid, answers)
-    except UsageError:
-        return 0, 0
-    complete = {"wires": 3, "nets": 2, "pins": 1}[roles.kind]
-    return (0 if roles.questions else complete), len(grid.cells())
-
-
-def _no_list(source: sheets.Source, chosen: Sequence[sheets.Sheet]) -> DescriptionError:
-    problems = [
-        Problem(
-            "it is empty" if not sheet.rows else "no row of it looks like the headings of a list of wires",
-            source.file,
-            sheet.title,
-            cure="A row of headings says where a wire starts and ends: From, To.",
-        )
-        for sheet in chosen[:5]
-    ]
-    first = next((sheet.rows[0][1] for sheet in chosen if sheet.rows), ())
-    cure = "Say --heading-row where the headings stand, or name the columns: --column from=A --column to=B."
-    if first:
-        cure += f" Its first row holds {', '.join(repr(text) for text in first[:8] if text)}."
-    return DescriptionError(f"{source.file}: the list cannot be read", problems=problems, cure=cure)
-
-
 def _lost(grids: Sequence[Grid], roles: Roles, work: Work) -> None:
     """Refuse cells of used columns that hold a formula, a date or an error; ask about numbers among names."""
     for grid in grids:
@@ -233,8 +162,9 @@ _NAMES = frozenset(
 
 
 def _joined(grids: Sequence[Grid], roles: Roles, work: Work) -> tuple[Joined, str, list[Entry], int]:
-    separator = ends.separator_for(grids, roles, work)
-    lines = ends.lines_of(grids, roles, separator, work)
+    splitter = lining.splitter_for(grids, roles, work)
+    separator = splitter.separator
+    lines = lining.lines_of(grids, roles, splitter, work)
     if any(question.name.startswith(("column", "connector")) for question in work.questions):
         return Joined(), separator, [], len(lines)
     ends.settle(lines, roles, work)

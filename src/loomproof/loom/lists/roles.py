@@ -223,7 +223,7 @@ class _Assigning:
 
     def _connectors(self) -> int:
         """Return how many connectors a list of ends speaks of, as far as its cells say (at most two)."""
-        if "connector" in self.columns:
+        if "place" not in self.columns and "connector" in self.columns:
             return min(2, len({t for t in self.grid.column(self.columns["connector"]) if not nothing(t)}))
         return 2 if "place" in self.columns else 1
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from loomproof.loom import colours
 from loomproof.loom.lists import places
@@ -26,53 +26,64 @@ _EARTH = re.compile(
 
 def spell_out(lines: Sequence[Line], work: Work) -> list[Line]:
     """Return rows with several cavities in a cell as one row for each, where both ends have equally many."""
+    answer = work.said("ranges")
+    if answer == "all names":
+        return list(lines)
     by_name, times = _by_name(lines), _times(lines)
+    each = [_each(line, by_name) for line in lines]
+    uneven = {
+        side.connector
+        for line, names in zip(lines, each, strict=True)
+        if not _even(names)
+        for side, found in zip(line.sides, names, strict=True)
+        if len(found) > 1
+    }
     result: list[Line] = []
     spelled: list[Line] = []
-    asked: list[tuple[Line, str]] = []
-    named: list[Line] = []
-    for line in lines:
-        each = [
-            () if side.why or side.connector in by_name else places.spelled(side.cavity)
-            for side in line.sides
-        ]
-        if all(len(names) < 2 for names in each) or any(side.why for side in line.sides):
+    asked: list[Line] = []
+    for line, names in zip(lines, each, strict=True):
+        if all(len(found) < 2 for found in names):
             result.append(line)
             continue
-        answer = work.said("ranges")
-        counts = [max(1, len(names)) for names in each]
-        equal = len(counts) == 2 and counts[0] == counts[1]
         # A cavity that a range would spell out and that stands elsewhere as well: is it a range at all?
         doubtful = any(
-            times[side.connector, name] > 1
-            for side, names in zip(line.sides, each, strict=True)
-            if len(names) > 1
-            for name in names
+            side.connector in uneven or any(times[side.connector, name] > 1 for name in found)
+            for side, found in zip(line.sides, names, strict=True)
+            if len(found) > 1
         )
-        if answer == "names":
-            named.append(line)
+        if answer == "names" and (doubtful or not _even(names)):
             result.append(line)
-        elif (equal and not doubtful) or answer == "expand":
-            if len(counts) == 2 and not equal and min(counts) > 1:
-                problem = f"{counts[0]} cavities stand against {counts[1]}"
-                work.leave(line, problem, "Write one row for each wire.")
-                continue
+        elif answer == "expand" and not _even(names) and min(map(len, names)) > 1:
+            against = " against ".join(str(len(found)) for found in names)
+            work.leave(line, f"so many cavities stand at its ends: {against}", "Write one row for each wire.")
+        elif answer == "expand" or (_even(names) and not doubtful):
             spelled.append(line)
-            result += _spelled(line, each)
+            result += _spelled(line, names)
         else:
-            text = " against ".join(repr(side.cavity or side.connector) for side in line.sides)
-            asked.append((line, text))
+            asked.append(line)
     if spelled:
         work.note(
             f"{rows_of(spelled)} hold several cavities in a cell and are read as that many wires",
-            "Where it is the name of one cavity, say --answer ranges=names.",
+            'Where they are names of one cavity, say --answer ranges="all names".',
         )
     if asked:
-        first = f"{asked[0][1]} in row {asked[0][0].row}"
-        rows = rows_of([line for line, _ in asked])
-        text = f"{first}: are these several cavities (2-4 is 2, 3 and 4), or names? ({rows})"
-        work.ask("ranges", text, ("expand", "names"))
+        text = " against ".join(repr(side.cavity or side.connector) for side in asked[0].sides)
+        text = f"{text} in row {asked[0].row}: are these several cavities (2-4 is 2, 3 and 4), or names?"
+        work.ask("ranges", f"{text} ({rows_of(asked)})", ("expand", "names"))
     return result
+
+
+def _each(line: Line, by_name: Collection[str]) -> list[tuple[str, ...]]:
+    """Return what each end's cell spells out; nothing where an end is none or its cavities are names."""
+    if any(side.why for side in line.sides):
+        return [() for _ in line.sides]
+    return [() if side.connector in by_name else places.spelled(side.cavity) for side in line.sides]
+
+
+def _even(names: Sequence[tuple[str, ...]]) -> bool:
+    """Whether both ends have equally many; an end of a net has nothing to be held against."""
+    counts = [max(1, len(found)) for found in names]
+    return len(set(counts)) == 1 and (len(counts) > 1 or counts == [1])
 
 
 def _by_name(lines: Sequence[Line]) -> set[str]:
@@ -175,8 +186,8 @@ def pinless(lines: Sequence[Line], work: Work) -> None:
             )
         )
         text = (
-            f"{rows_of(mixed)} end at {names} without a cavity, which has cavities elsewhere: an end of its "
-            "own each, or left out?"
+            f"{rows_of(mixed)}: no cavity is given at {names}, which has cavities elsewhere; has the wire an "
+            "end of its own there, or is it left out?"
         )
         work.ask("pinless", text, ("own", "leave out"))
     if joints and not work.said("joints"):
@@ -225,7 +236,7 @@ def entries_of(lines: Sequence[Line], work: Work) -> list[Entry]:
             which = "" if len(line.sides) == 1 else f" ({'from' if line.sides[0].why else 'to'})"
             work.leave(line, f"it ends nowhere{which}: {_why(wrong)}")
     if unsure and not answer:
-        text = f"{rows_of(unsure)} describe a wire with one end empty: is it the end above, or none?"
+        text = f"{rows_of(unsure)}: a wire is described and one end is empty; is it the end above, or none?"
         work.ask("blank", text, ("above", "none"))
     return entries
 

@@ -1,0 +1,180 @@
+"""From cells to rows with their ends as they are written: parted, and filled down where that is plain."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from loomproof.errors import Problem
+from loomproof.loom.lists import places
+from loomproof.loom.lists.ends import Line, Side, Work, rows_of, sides_of
+from loomproof.loom.lists.headings import Grid
+from loomproof.loom.lists.questions import Question
+from loomproof.loom.lists.roles import Roles
+
+
+@dataclass(frozen=True, slots=True)
+class Splitter:
+    """How one text is parted: by which mark, whether a person said so, connectors known from plain places."""
+
+    separator: str = ""
+    given: bool = False
+    known: frozenset[str] = frozenset()
+
+    def parted(self, text: str) -> tuple[str, str]:
+        """Return connector and cavity, the cavity empty where the text is one place."""
+        return places.parted(text, self.separator, given=self.given, known=self.known)
+
+
+def splitter_for(grids: Sequence[Grid], roles: Roles, work: Work) -> Splitter:
+    """Return the mark that parts connector from cavity in one cell; ask where two do, and unlike."""
+    if work.answers.separator:
+        return Splitter(work.answers.separator, given=True)
+    texts: list[str] = []
+    for role in ("from", "to", "place"):
+        connector = f"{role}_connector" if role != "place" else ""
+        if role in roles.columns and connector not in roles.columns and role not in roles.connectors:
+            texts += [t for grid in grids for t in grid.column(roles.columns[role]) if not places.nothing(t)]
+    pieces = [piece for text in texts for piece in _PIECES.split(text) if piece]
+    best = places.separators_of(pieces)
+    if not best:
+        return Splitter()
+    unlike = [
+        mark for mark in best if any(places.parted(t, mark) != places.parted(t, best[0]) for t in pieces)
+    ]
+    if unlike and best[0] != ":":
+        example = next(t for t in pieces if places.parted(t, best[0]) != places.parted(t, unlike[0]))
+        marks = [best[0], *unlike]
+        answers = " or ".join(f"--separator {mark!r}" for mark in marks)
+        text = f"what parts connector from cavity in {example!r}?"
+        work.questions.append(Question("separator", text, tuple(marks), answers))
+    plain = [places.parted(text, best[0]) for text in pieces]
+    return Splitter(best[0], known=frozenset(connector for connector, cavity in plain if cavity))
+
+
+def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work) -> list[Line]:
+    """Return the rows of all sheets with their ends as they are written, filled down where that is plain."""
+    lines: list[Line] = []
+    for grid in grids:
+        mine: list[Line] = []
+        for row, cells in grid.cells():
+            texts = {role: cells[place] for role, place in roles.columns.items()}
+            line = Line(grid.sheet.title, row, texts, [])
+            if roles.kind != "pins" and sum(map(bool, cells)) == 1:
+                text = next(text for text in cells if text)
+                work.leave(line, f"it holds one text alone, {text[:60]!r}")
+            elif _is_headings(cells, grid, roles):
+                work.leave(line, "it holds the headings once more")
+            else:
+                mine += _ends_in(line, roles, splitter, work)
+        for i, side in enumerate(sides_of(roles.kind)):
+            _fill(mine, i, grid, roles.columns.get(f"{side}_connector" if side else "connector"), work)
+        lines += mine
+    return lines
+
+
+def _is_headings(cells: Sequence[str], grid: Grid, roles: Roles) -> bool:
+    """Whether a row repeats the headings, as lists of several pages do."""
+    used = [(cells[place], grid.headings[place].text) for place in roles.columns.values()]
+    return all(head and cell and head.casefold().endswith(cell.casefold()) for cell, head in used)
+
+
+def _ends_in(line: Line, roles: Roles, splitter: Splitter, work: Work) -> list[Line]:
+    """Return the row with its ends; in a list of ends one line for each place that its cell holds."""
+    places_said = {side: line.texts.get(side or "place", "") for side in sides_of(roles.kind)}
+    several = {side: _several(text, splitter) for side, text in places_said.items()}
+    if roles.kind != "wires" and several[""]:
+        return [
+            Line(
+                line.sheet,
+                line.row,
+                line.texts,
+                [_side({**line.texts, "place": f"{place}"}, roles, "", splitter)],
+            )
+            for place in _pieces(places_said[""])
+        ]
+    for side, found in several.items():
+        if len({connector for connector, _ in found}) > 1 and not places.no_name(places_said[side]):
+            text = f"{places_said[side]!r} holds several places"
+            cure = "Write one row for each wire."
+            work.problems.append(Problem(text, work.file, line.sheet, line.row, side or "place", cure))
+            return []
+    line.sides += [_side(line.texts, roles, side, splitter) for side in sides_of(roles.kind)]
+    return [line]
+
+
+def _side(texts: Mapping[str, str], roles: Roles, side: str, splitter: Splitter) -> Side:
+    whole = side or "place"
+    front = f"{side}_" if side else ""
+    named = roles.connectors.get(side or "one", "")
+    connector = " ".join((texts.get(f"{front}connector", "") or named).split())
+    cavity = texts.get(f"{front}cavity", "")
+    label = " ".join(texts.get(f"{front}label", "").split())
+    place = texts.get(whole, "")
+    if whole not in roles.columns:
+        return Side(connector, cavity, label=label)
+    if side and (f"{front}connector" in roles.columns or named):
+        return Side(connector, cavity or place, label=label)
+    if why := places.nothing(place):
+        return Side(connector, "", why if place or not connector else "", label=label)
+    several = _several(place, splitter)
+    first, pin = splitter.parted(" ".join(place.split()))
+    if several:
+        first, pin = several[0][0], ", ".join(pin for _, pin in several)
+    if connector:
+        # In a list of ends the place stands within a device: "Motec_A.7", or the device's own "2".
+        return Side(f"{connector}.{first}", pin) if pin else Side(connector, " ".join(place.split()))
+    return Side(" ".join(first.split()), pin or cavity, label=label)
+
+
+_PIECES = re.compile(r"\s*[,;&\n]\s*")
+
+
+def _pieces(text: str) -> list[str]:
+    return [piece for piece in _PIECES.split(text) if piece]
+
+
+def _several(text: str, splitter: Splitter) -> list[tuple[str, str]]:
+    """Return the places of ``ECU:5, ECU:6``; nothing where the text is something else."""
+    found = [splitter.parted(piece) for piece in _pieces(text)]
+    return found if len(found) > 1 and all(cavity for _, cavity in found) else []
+
+
+def _fill(lines: Sequence[Line], i: int, grid: Grid, column: int | None, work: Work) -> None:
+    """Write a connector into the rows below that give a cavity and no connector, where that is meant."""
+    if column is None:
+        return
+    blank = [
+        line for line in lines if not line.sides[i].connector and not places.nothing(line.sides[i].cavity)
+    ]
+    if not blank:
+        return
+    merged = any(place == column for _, place in grid.sheet.merged)
+    said = Counter(line.sides[i].connector for line in lines if line.sides[i].connector)
+    plain = (
+        not merged and len(blank) > 1 and 4 * len(blank) >= len(lines) and max(said.values(), default=0) == 1
+    )
+    heading = grid.headings[column].shown
+    answer = work.said("blank") or ("above" if plain and lines[0].sides[i].connector else "")
+    if not answer:
+        text = (
+            f"{rows_of(blank)}: a cavity stands without a connector in column {heading!r}; is it the one "
+            "above, or no end?"
+        )
+        work.ask("blank", text, ("above", "none"))
+    if answer == "above":
+        above = ""
+        for line in lines:
+            if line in blank:
+                line.sides[i].connector, line.sides[i].filled = above, True
+            above = line.sides[i].connector or above
+        work.note(
+            f"empty cells are taken as the cell above ({rows_of(blank)})",
+            column=heading,
+            sheet=grid.sheet.title,
+        )
+    for line in blank:
+        if not line.sides[i].connector:
+            line.sides[i].why = "it has a cavity and no connector"

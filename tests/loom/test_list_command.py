@@ -1,0 +1,123 @@
+"""The command that imports lists: it shows, asks, remembers, and says what changed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from loomproof.cli.main import run
+from loomproof.loom.reading import load
+from tests.loom.list_truth import nets, nets_of
+
+Captured = pytest.CaptureFixture[str]
+
+LIST = "Wire,From,To,Colour,Size\n1,ECU:1,C2:1,RED,0.5\n2,ECU:2,C2:2,BLK,0.75\n3,ECU:3,-,WHT,0.5\n"
+
+
+def imported(folder: Path, text: str, *words: str, name: str = "list.csv") -> tuple[int, Path]:
+    source = folder / name
+    source.write_text(text, encoding="utf-8")
+    target = folder / "loom"
+    return run(["import", str(source), "--to", str(target), *words]), target
+
+
+def test_what_is_understood_is_shown_before_it_is_written(tmp_path: Path, capsys: Captured) -> None:
+    code, target = imported(tmp_path, LIST)
+    assert code == 2
+    assert not target.exists()
+    shown = capsys.readouterr().err
+    for text in (
+        "column From",
+        "row 2     ECU:1 to C2:1",
+        "3, 1 of them left out",
+        "it ends nowhere",
+        "nobody has",
+    ):
+        assert text in shown
+    code, target = imported(tmp_path, LIST, "--yes")
+    assert code == 0
+    assert nets_of(load(target).loom) == nets("ECU:1 C2:1", "ECU:2 C2:2")
+
+
+def test_a_question_says_what_to_type(tmp_path: Path, capsys: Captured) -> None:
+    text = "a,b\n1,5\n2,6\n"
+    words = ["--column", "from=a", "--column", "to=b", "--yes"]
+    assert imported(tmp_path, text, *words)[0] == 2
+    said = " ".join(capsys.readouterr().err.split())
+    assert "--from-connector NAME" in said
+    code, target = imported(tmp_path, text, *words, "--from-connector", "J5", "--to-connector", "P1")
+    assert code == 0
+    assert nets_of(load(target).loom) == nets("J5:1 P1:5", "J5:2 P1:6")
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--answer", "rangs=names"], "there is no such question"),
+        (["--answer", "ranges=perhaps"], "Known: expand, names"),
+        (["--answer", "ranges"], "question=answer"),
+        (["--sheet", "Rear"], "has no sheet"),
+    ],
+)
+def test_answers_that_are_none_are_refused(
+    tmp_path: Path, capsys: Captured, words: list[str], says: str
+) -> None:
+    assert imported(tmp_path, LIST, "--yes", *words)[0] == 2
+    assert says in " ".join(capsys.readouterr().err.split())
+
+
+def test_the_next_issue_goes_in_alone_and_its_changes_are_said(tmp_path: Path, capsys: Captured) -> None:
+    assert imported(tmp_path, LIST, "--yes")[0] == 0
+    capsys.readouterr()
+    newer = LIST.replace("BLK,0.75", "GRN,0.75").replace("3,ECU:3,-", "3,ECU:3,C3:9")
+    code, target = imported(tmp_path, newer)
+    assert code == 0
+    said = capsys.readouterr().err
+    assert "wire 2: colour BK becomes GN" in said
+    assert "wire 3 is new: ECU:3 to C3:9" in said
+    assert "connector C3 is new" in said
+    assert nets_of(load(target).loom) == nets("ECU:1 C2:1", "ECU:2 C2:2", "ECU:3 C3:9")
+    assert imported(tmp_path, newer)[0] == 0
+    assert "Nothing changed since the last issue." in capsys.readouterr().err
+
+
+def test_what_a_person_added_stays_and_edited_wires_are_not_written_over(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    _, target = imported(tmp_path, LIST, "--yes")
+    table = target / "connectors.csv"
+    table.write_text(table.read_text().replace("ECU,plug,1 2,,unknown", "ECU,plug,1 2 / 3 4,H4,none"))
+    assert load(target).loom.by_name["ECU"].housing == "H4"
+    assert imported(tmp_path, LIST.replace("RED", "GRN"), "--over")[0] == 0
+    ecu = load(target).loom.by_name["ECU"]
+    assert (ecu.rows, ecu.housing, ecu.hazard) == ((("1", "2"), ("3", "4")), "H4", "none")
+    wires = target / "wires.csv"
+    wires.write_text(wires.read_text().replace(",GN,", ",VT,"))
+    capsys.readouterr()
+    assert imported(tmp_path, LIST)[0] == 2
+    assert "would be written over" in capsys.readouterr().err
+    assert load(target).loom.wires[0].colour == "VT"
+    assert imported(tmp_path, LIST, "--over")[0] == 0
+    assert load(target).loom.wires[0].colour == "RD"
+
+
+def test_answers_of_another_list_are_not_used(tmp_path: Path, capsys: Captured) -> None:
+    assert imported(tmp_path, LIST, "--yes")[0] == 0
+    capsys.readouterr()
+    other = "von,nach,Farbe\nX:1,Y:1,rt\n"
+    assert imported(tmp_path, other)[0] == 2
+    assert "it is not used" in capsys.readouterr().err
+
+
+def test_a_splice_that_a_person_corrected_stays_one(tmp_path: Path) -> None:
+    text = "From,To\nA:1,Post\nA:2,Post\n"
+    _, target = imported(tmp_path, text, "--yes", "--answer", "joints=joined")
+    table = target / "connectors.csv"
+    table.write_text(table.read_text().replace("Post,ring,1", "Post,splice,"))
+    wires = target / "wires.csv"
+    wires.write_text(wires.read_text().replace("Post,1", "Post,"))
+    assert load(target).loom.splices
+    assert imported(tmp_path, text, "--over")[0] == 0
+    assert load(target).loom.splices
+    assert nets_of(load(target).loom) == nets("A:1 A:2")
