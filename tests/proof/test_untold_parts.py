@@ -113,3 +113,57 @@ def test_a_short_across_a_part_above_the_upper_threshold_is_sensed() -> None:
     assert (findings, measured.untold_parts) == ((), ("R1",))
     (finding,) = proved(loom, "short A:1 A:2", able=sense_only)[1]
     assert finding.cause == "touching"
+
+
+SENSE_ONLY = replace(OHMS, ohms=None, accuracy=None, diode=False)
+
+
+@pytest.mark.parametrize("able", [*BENCHES.values(), SENSE_ONLY], ids=[*BENCHES, "sense only"])
+@pytest.mark.parametrize(
+    "part",
+    ["R1,resistor,1=A:1 2=B:1,100,5,\n", "D1,diode,A=A:1 K=B:1,,,0.65\n", "L1,coil,1=A:1 2=B:1,85,5,\n"],
+)
+def test_a_part_that_copper_bridges_stands_by_its_name(part: str, able: Capabilities) -> None:
+    outcome = outcome_of(loom_of("1 2", part), able=able)
+    assert outcome.findings == ()
+    assert part.split(",")[0] in outcome.document.grade_text
+    assert outcome.document.grade == "connections"
+
+
+def test_a_shunt_is_no_part_that_copper_bridges() -> None:
+    document = outcome_of(loom_of("1 2", "R1,resistor,1=A:1 2=A:2,0.1,5,\n")).document
+    assert "nobody could tell" not in document.grade_text
+
+
+def test_what_lies_across_a_part_is_claimed_to_the_end_of_the_range_at_most() -> None:
+    document = outcome_of(loom_of("1 2", BIG), "value 50010 R1", able=SHORT_RANGE).document
+    across = [claim for claim in document.claims if claim.subject == "across R1"]
+    assert across
+    for claim in across:
+        assert claim.open
+        # The end of the range less the stated accuracy there: 50 kΩ - (0.1 Ω + 1 %).
+        assert claim.threshold_ohm == pytest.approx(49_500, rel=0.01)
+
+
+def test_a_part_above_the_range_that_reads_within_it_is_found() -> None:
+    (finding,) = proved(loom_of("1 2", BIG), "value 45000 R1", able=SHORT_RANGE)[1]
+    assert finding.components == ("R1",)
+
+
+def test_the_figure_of_two_coils_beside_each_other_is_neithers_own() -> None:
+    loom = loom_of("1 2", COIL + COIL.replace("L1", "L2"))
+    claims = {claim.subject: claim for claim in outcome_of(loom).document.claims}
+    assert {"across L1", "across L2"} <= set(claims)
+    assert not {"L1", "L2"} & set(claims)
+
+
+def test_the_figure_of_a_coil_is_read_at_the_cavities_that_it_names() -> None:
+    # A bad contact at A:1 is not in a reading of the whole net, and is in one from A:1 (Ohm's law).
+    document = outcome_of(loom_of("1 2", COIL), "high 7 A:1").document
+    (claim,) = [claim for claim in document.claims if claim.subject == "L1"]
+    other = outcome_of(loom_of("1 2", COIL)).document
+    (sound,) = [claim for claim in other.claims if claim.subject == "L1"]
+    assert claim.cavities[0] == "A:1"
+    assert claim.measured_ohm is not None
+    assert sound.measured_ohm is not None
+    assert claim.measured_ohm - sound.measured_ohm == pytest.approx(7, abs=0.6)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from loomproof.loom.model import End
-from loomproof.measuring.ohmmeter import Ohmmeter, alike, judge_bound
+from loomproof.measuring.ohmmeter import Ohmmeter, alike, judge_alone, judge_bound
 from loomproof.planning.bounding import BoundReading
 from loomproof.planning.plan import Plan
 from loomproof.results.measured import Decision, Judged, JudgedDiode, OneWay, Path
@@ -82,17 +82,27 @@ def coupled_paths(plan: Plan, ohmmeter: Ohmmeter, sound: frozenset[End]) -> list
 
 
 def one_place(
-    plan: Plan, ohmmeter: Ohmmeter, bounds: Iterable[Judged], strays: Sequence[Stray], sound: frozenset[End]
+    plan: Plan,
+    ohmmeter: Ohmmeter,
+    bounds: Sequence[tuple[BoundReading, Judged]],
+    strays: Sequence[Stray],
+    sound: frozenset[End],
 ) -> tuple[list[Judged], list[Stray]]:
     """Keep of readings across parts, and of stray paths of the same bundle, those that read the least.
 
     A path shows at all nets that parts join to its own two, and reads more there. Parts are read again
-    between their own nets for that. What passes is kept.
+    between their own nets for that. What passes is kept, as what it says of its part; so is what reads
+    outside its limits by less than the uncertainty.
     """
     scope = plan.scope
-    kept = [bound for bound in bounds if bound.decision is Decision.PASS]
+    kept = [
+        judged
+        for bound, passed in bounds
+        if passed.decision is Decision.PASS or (passed.decision is Decision.UNDECIDED and passed.beyond)
+        for judged in _own(ohmmeter, bound, passed, sound)
+    ]
     left = list(strays)
-    for bound in bounds:
+    for planned, bound in bounds:
         if bound.decision is not Decision.FAIL or bound.a not in sound:
             continue
         bundle = scope.bundle_of[scope.group_of[bound.a]]
@@ -103,9 +113,27 @@ def one_place(
             own_ohm, _ = ohmmeter.read_sets(one, other)
         if any(stray.ohm < CLEARLY_LESS * own_ohm for stray in beside):
             continue
-        kept.append(bound)
+        kept += _own(ohmmeter, planned, bound, sound)
         left = [stray for stray in left if stray not in beside]
     return kept, left
+
+
+def _own(ohmmeter: Ohmmeter, bound: BoundReading, judged: Judged, sound: frozenset[End]) -> Iterator[Judged]:
+    """Yield what a reading of whole nets says of one part, whose own figure is read at its own cavities.
+
+    Where other parts lead from net to net as well, or the part is not what is amiss, no figure is its own:
+    then it is only told what lies across it at least.
+    """
+    if math.isinf(judged.limit_ohm):
+        yield judged
+        return
+    if bound.alone or judged.decision is Decision.FAIL:
+        own = judge_alone(ohmmeter, bound)
+        if own.decision is Decision.FAIL or judged.decision is not Decision.FAIL:
+            if own.decision is not Decision.FAIL or bound.a in sound:
+                yield own
+            return
+    yield replace(judged, limit_ohm=math.inf)
 
 
 def _fails(ohmmeter: Ohmmeter, bound: BoundReading) -> bool:

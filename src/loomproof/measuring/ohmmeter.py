@@ -153,7 +153,18 @@ def judge_bound(ohmmeter: Ohmmeter, bound: BoundReading) -> Judged:
         ohm, u_ohm = ohmmeter.read_sets(bound.one, bound.other)
         if ohm < RISING_RATIO * before_ohm:
             break
+    return _judged_bound(ohmmeter, bound, ohm, u_ohm)
+
+
+def judge_alone(ohmmeter: Ohmmeter, bound: BoundReading) -> Judged:
+    """Read a part that no reading tells between its own two cavities only; judged against the same."""
+    return _judged_bound(ohmmeter, bound, *ohmmeter.read(bound.a, bound.b))
+
+
+def _judged_bound(ohmmeter: Ohmmeter, bound: BoundReading, ohm: float, u_ohm: float) -> Judged:
     most_ohm = ohmmeter.most_ohm(bound.a, bound.b, ohm, 2)
+    # Over range is above the end of the range, whatever a sound part has.
+    shown_ohm = ohmmeter.meter.over_range_ohm if math.isinf(ohm) else math.inf
     return Judged(
         bound.a,
         bound.b,
@@ -162,7 +173,7 @@ def judge_bound(ohmmeter: Ohmmeter, bound: BoundReading) -> Judged:
         math.inf,
         bound.upper_ohm,
         Decision(judge(ohm, u_ohm, bound.upper_ohm, bound.lower_ohm, most_ohm)),
-        lower_ohm=bound.lower_ohm,
+        lower_ohm=min(bound.lower_ohm, shown_ohm),
         component=bound.component,
         most_ohm=most_ohm,
     )

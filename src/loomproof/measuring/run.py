@@ -106,7 +106,7 @@ def run_plan(
                 untold.append(part.part.component)
             else:
                 diodes.append(diode)
-        bounds = [judge_bound(ohmmeter, bound) for bound in plan.bounds if bound.component]
+        bounds = [(bound, judge_bound(ohmmeter, bound)) for bound in plan.bounds if bound.component]
         if plan.vectors:
             groups = split_bypassed(plan, ohmmeter, groups, judged)
             groups = rejoined(plan, ohmmeter, groups)

@@ -12,7 +12,7 @@ two of their conductors. Parts inside one cluster are read between their own two
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 
 from loomproof.electrics.bounds import least_ohm
@@ -32,7 +32,8 @@ class BoundReading:
     """Read from points ``one`` to ``other``, each joined: a sound loom reads ``lower_ohm`` to ``upper_ohm``.
 
     It tells a short across ``component``, on whose nets ``a`` and ``b`` lie. Without a component it tells a
-    short between nets that only several parts lead between.
+    short between nets that only several parts lead between. ``alone``: nothing but the component leads from
+    the one net to the other, so that what is read is the component.
     """
 
     component: str
@@ -42,6 +43,7 @@ class BoundReading:
     other: int
     lower_ohm: float
     upper_ohm: float = math.inf
+    alone: bool = False
 
 
 def bound_readings(
@@ -74,13 +76,21 @@ def bound_readings(
             UNSTATED_MOST_OHM.get(coupling.kind, math.inf) if coupling.nominal_ohm is None else math.inf
         )
         bounds = []
+        alone = not _bypassed(expectation.couplings, coupling)
         for (source, sink), (a, b) in ((sides, ends), (sides[::-1], ends[::-1])):
             lower_ohm = min(_own_least(coupling, range_ohm), _least(expectation, source, sink, current_a))
             one, other = (sum(points[net] for net in nets) for nets in (source, sink))
-            bounds.append(BoundReading(coupling.component, a, b, one, other, lower_ohm, most_ohm))
+            bounds.append(BoundReading(coupling.component, a, b, one, other, lower_ohm, most_ohm, alone))
         # What passes no current looks the same both ways round, and a diode across it does not.
         open_both = all(bound.lower_ohm >= range_ohm for bound in bounds) or _is_open(coupling)
         yield from bounds if open_both else [max(bounds, key=lambda bound: bound.lower_ohm)]
+
+
+def _bypassed(couplings: Iterable[Coupling], coupling: Coupling) -> bool:
+    """Whether other parts lead from one net of this one to the other, either way round."""
+    steps = [step for other in couplings if other is not coupling for step in ways(other)]
+    back = [(there, here) for here, there in steps]
+    return any(coupling.net_b in reachable([coupling.net_a], way) for way in (steps, back))
 
 
 def _is_open(coupling: Coupling) -> bool:

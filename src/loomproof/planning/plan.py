@@ -89,9 +89,14 @@ class Meter:
         return reading_uncertainty(self.two_wire.ohm, self.two_wire.ratio, reading_ohm)
 
     @property
+    def over_range_ohm(self) -> float:
+        """What a reading over range is surely above: the end of the range, less the meter's error there."""
+        return self.range_ohm[1] - self.isolation_u_ohm(self.range_ohm[1])
+
+    @property
     def isolation_most_ohm(self) -> float:
         """The highest isolation limit that a reading in range can decide, rounded down to two figures."""
-        most = self.range_ohm[1] - self.isolation_u_ohm(self.range_ohm[1])
+        most = self.over_range_ohm
         if not 0.0 < most < math.inf:
             return max(most, 0.0)
         step = 10.0 ** (math.floor(math.log10(most)) - 1)
@@ -217,7 +222,7 @@ def plan_proof(
     senses = capabilities.sense_ohm is not None
     vectors = (empty_vector(scope.groups), *sense_vectors(scope.groups, scope.reach)) if senses else ()
     if meter is None:
-        parts = tuple(dict.fromkeys(c.component for c in expectation.couplings))
+        parts = tuple(dict.fromkeys(c.component for c in (*expectation.couplings, *_untellable(expectation))))
         hidden = hidden_from_sense(expectation, scope.point_of) if senses else ()
         return Plan(scope, vectors, hidden=hidden, unmeasured_parts=parts)
     parts_read, unmeasured = _parts(expectation, scope, meter)
@@ -318,7 +323,13 @@ def _parts(
             unmeasured.append(coupling.component)
             continue
         found.append(PartReading(part, part.lower_ohm, part.upper_ohm))
+    unmeasured += [coupling.component for coupling in _untellable(expectation)]
     return tuple(found), tuple(dict.fromkeys(unmeasured))
+
+
+def _untellable(expectation: Expectation) -> list[Coupling]:
+    """Return the parts that copper bridges: whatever they are, the readings of their net stay the same."""
+    return [coupling for coupling in expectation.bridged if not coupling.joins]
 
 
 def _against(expectation: Expectation, diode: Coupling, meter: Meter) -> float:

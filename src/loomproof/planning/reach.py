@@ -42,7 +42,8 @@ def reach_of(plan: Plan) -> Reach:
     if plan.unmeasured_parts:
         names = ", ".join(plan.unmeasured_parts)
         told = (
-            f"State the resistance of {names}, or take them out and say so: they can't be told from a fault."
+            f"State the resistance of {names} where none is stated, or take them out and say so: they "
+            "can't be told from a fault."
         )
         return Reach(Grade.CONNECTIONS, decided, total, shown_ohm, (told, *advice))
     return Reach(grade, decided, total, shown_ohm, advice)
