@@ -36,7 +36,7 @@ TEMPERATURE_U_K = 6.0
 REST_MOST_OHM = 0.1
 """The most that a relay's resting contact has in place (common practice, no source)."""
 
-UNSTATED_LEAST_OHM = 0.5
+UNSTATED_LEAST_OHM = 0.3
 """Below this a part of unstated ohms does not look like one."""
 
 MANY = 1e12
@@ -67,7 +67,9 @@ class Judgement:
 
 def expanded_ohm(make: Make, ohm: float) -> float:
     """Return the greatest U that a careful proof states of a reading."""
-    return 2 * math.hypot(make.error_ohm(ohm) / math.sqrt(3), COPPER_PER_K * TEMPERATURE_U_K * ohm)
+    expanded = 2 * math.hypot(make.error_ohm(ohm) / math.sqrt(3), COPPER_PER_K * TEMPERATURE_U_K * ohm)
+    # Below its range a meter says no more than that.
+    return max(expanded, make.ohms[0]) if make.ohms and ohm < make.ohms[0] else expanded
 
 
 class Oracle:
