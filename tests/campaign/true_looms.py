@@ -7,7 +7,7 @@ parts 60 % of their tolerance: a sound loom reads like one.
 
 from __future__ import annotations
 
-import random
+import hashlib
 from collections.abc import Sequence
 
 from loomproof.loom.model import Component, ComponentKind, Loom, Wire
@@ -46,7 +46,8 @@ class _Making:
 
     def share(self, *what: object) -> float:
         """Return a number from 0 to 1 that belongs to one thing of this loom."""
-        return random.Random(f"{self.seed}/{'/'.join(map(str, what))}").random()
+        text = f"{self.seed}/{'/'.join(map(str, what))}"
+        return int.from_bytes(hashlib.blake2b(text.encode(), digest_size=7).digest()) / 2**56
 
     def joint(self, allowance_ohm: float, *what: object) -> float:
         return allowance_ohm * (0.3 + 0.5 * self.share(*what))
