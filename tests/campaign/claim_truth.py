@@ -51,10 +51,10 @@ def grade_of(document: Document) -> str:
 def false_grade(document: Document, oracle: Oracle) -> list[str]:
     """Return what the grade of a pass says that its claims and the description do not bear out."""
     grade = grade_of(document)
-    texts = {str(end): end for end in oracle.loom.cavities}
+    known = set(oracle.loom.cavities)
     bounds: list[tuple[float, float]] = []
     for claim in document.claims:
-        ends = [texts[text] for text in claim.cavities if text in texts]
+        ends = [end for end in claim.cavities if end in known]
         if claim.kind == "resistance" and len(ends) == 2 and claim.measured_ohm is not None:
             bounds.append((_bound(claim), oracle.limit_ohm(*ends)))
     beyond = [bound for bound, limit in bounds if bound > limit * SLACK]
@@ -79,10 +79,10 @@ def false_grade(document: Document, oracle: Oracle) -> list[str]:
 
 def false_claims(document: Document, oracle: Oracle, *, bounds_only: bool = False) -> list[str]:
     """Return each claim that passes and is not so; ``bounds_only``: a reading above the truth is none."""
-    texts = {str(end): end for end in oracle.loom.cavities}
+    known = set(oracle.loom.cavities)
     wrong = []
     for claim in document.claims:
-        ends = [texts[text] for text in claim.cavities if text in texts]
+        ends = [end for end in claim.cavities if end in known]
         for why in _wrong(claim, ends, oracle, bounds_only=bounds_only):
             wrong.append(f"{claim.kind} of {claim.subject} ({claim.statement}): {why}")
     return wrong
@@ -172,12 +172,12 @@ def _across(threshold_ohm: float, ends: list[End], oracle: Oracle) -> Iterator[s
 
 def uncovered(document: Document, oracle: Oracle) -> list[str]:
     """Return what a pass should say something of and does not."""
-    texts = {str(end): end for end in oracle.loom.cavities}
+    known = set(oracle.loom.cavities)
     joined: nx.Graph[End] = nx.Graph()
     joined.add_nodes_from(oracle.loom.cavities)
     for claim in document.claims:
         if claim.kind in ("continuity", "resistance") and claim.decision != "fail":
-            nx.add_path(joined, [texts[text] for text in claim.cavities if text in texts])
+            nx.add_path(joined, [end for end in claim.cavities if end in known])
     missing = [
         f"no claim joins {net[0]} to {end}"
         for net in oracle.nets

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from loomproof.bench.adapter import in_order
+from loomproof.loom.ends import End
 from loomproof.loom.model import Component, ComponentKind, Loom
 from loomproof.loom.reading import load
 from tests.cli.running import loomproof
@@ -53,7 +54,7 @@ def test_what_breaks_down_only_at_the_voltage_is_a_fault(loom: Path, tmp_path: P
     assert done.returncode == 1
     (finding,) = results(tmp_path / "high").findings
     assert finding.cause == "leak"
-    assert set(finding.cavities) == {"BODY:2", "BODY:3"}
+    assert set(finding.cavities) == {End("BODY", "2"), End("BODY", "3")}
     assert "at 500 V" in finding.evidence[0].text
 
 

@@ -54,13 +54,13 @@ def test_a_loose_end_counts_as_tested(
     assert done.returncode == code, done.stderr
     assert "simulator itself holds the probe" in done.stderr
     document = results(out)
-    assert "EARTH:1" in document.coverage.tested
+    assert End("EARTH", "1") in document.coverage.tested
     assert not document.coverage.untested
     (claim,) = [each for each in document.claims if each.subject == "EARTH:1"]
     assert "with the probe" in claim.statement
     assert "ohms are not measured" in claim.statement
     assert [finding.cause for finding in document.findings] == ([cause] if cause else [])
-    assert {place for finding in document.findings for place in finding.cavities} == cavities
+    assert {str(place) for finding in document.findings for place in finding.cavities} == cavities
     (journal,) = out.glob("*.journal.jsonl")
     replayed = loomproof("replay", journal, loom)
     (kept,) = out.glob("*.results.json")
@@ -71,7 +71,7 @@ def test_a_loose_end_counts_as_tested(
 def test_without_the_probe_it_blocks_a_pass(fixtures: Path, tmp_path: Path, table: Path) -> None:
     done = proved(fixtures / "tail_lamp", "sim:", tmp_path / "out", "--adapter", table)
     assert done.returncode == 3
-    assert results(tmp_path / "out").coverage.untested == ("EARTH:1",)
+    assert results(tmp_path / "out").coverage.untested == (End("EARTH", "1"),)
 
 
 def test_what_nobody_touches_stays_untested(fixtures: Path, tmp_path: Path, table: Path) -> None:
@@ -85,7 +85,7 @@ def test_what_nobody_touches_stays_untested(fixtures: Path, tmp_path: Path, tabl
     finally:
         simulation.end()
     assert done.returncode == 3, done.stderr
-    assert results(tmp_path / "out").coverage.untested == ("EARTH:1",)
+    assert results(tmp_path / "out").coverage.untested == (End("EARTH", "1"),)
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from loomproof.loom.ends import End
 from loomproof.results.document import Document
 from tests.cli.running import loomproof
 
@@ -163,7 +164,7 @@ def test_a_cavity_without_a_point_blocks_a_pass_until_it_is_waived(fixtures: Pat
     assert "EARTH:1" in done.stdout
     done = loomproof(*words, "--waive", "EARTH:1", "--out", tmp_path / "second")
     assert done.returncode == 0, done.stdout + done.stderr
-    assert results(tmp_path / "second").coverage.waived == ("EARTH:1",)
+    assert results(tmp_path / "second").coverage.waived == (End("EARTH", "1"),)
     done = loomproof(*words, "--waive", "EARTH:2", "--out", tmp_path / "third")
     assert done.returncode == 2
     assert "There is EARTH:1." in done.stderr

@@ -57,7 +57,9 @@ def test_faults_are_told(count: int, looms: int, share: float) -> None:
             continue
         asked += 1
         told += all(is_told(fault, found, loom) for fault in seen)
-        if round(sum(finding.cost for finding in found) * 1000) > sum(COST[fault.kind] for fault in faults):
+        if round(sum(finding.cost or 0.0 for finding in found) * 1000) > sum(
+            COST[fault.kind] for fault in faults
+        ):
             dear.append(seed)
     assert not dear, "explanations that cost more than what was injected"
     assert told >= share * asked, f"{told} of {asked}"
@@ -100,7 +102,7 @@ def test_whole_connectors(size: int, kind: str, others: bool) -> None:
     assert is_told(whole, found, loom), [f.title for f in found]
     assert told
     assert all(is_told(fault, found, loom) for fault in faults[1:])
-    assert sum(finding.cost for finding in found) <= (3.7 if others else 1.7)
+    assert sum(finding.cost or 0.0 for finding in found) <= (3.7 if others else 1.7)
 
 
 def test_a_wrong_loom_is_said_at_once() -> None:

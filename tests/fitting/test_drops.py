@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from loomproof.fitting.sheet import fitting_sheet
+from loomproof.loom.ends import end_of
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import load
 from loomproof.results.document import ClaimEntry, Verdict
@@ -21,7 +22,7 @@ from tests.fitting.looms import demo, document
 def claim(a: str, b: str, ohm: float, uncertainty_ohm: float) -> ClaimEntry:
     return ClaimEntry(
         kind="resistance", subject=f"{a} {b}", statement="", decision=Decision.PASS, rule="",
-        cavities=(a, b), measured_ohm=ohm, uncertainty_ohm=uncertainty_ohm,
+        cavities=(end_of(a), end_of(b)), measured_ohm=ohm, uncertainty_ohm=uncertainty_ohm,
     )  # fmt: skip
 
 

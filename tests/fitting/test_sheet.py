@@ -16,11 +16,12 @@ from loomproof.fitting.feeds import when_live
 from loomproof.fitting.sheet import fitting_sheet
 from loomproof.loom.choices import answers_of
 from loomproof.loom.designations import is_earth
+from loomproof.loom.ends import end_of
 from loomproof.loom.model import Circuit, Connector, ConnectorKind, End, Loom, Need, Wire
 from loomproof.loom.reading import load
 from loomproof.reports.fitting_sheet import sheet_csv, sheet_pdf, views
-from loomproof.results.document import ClaimEntry, Coverage, Document, FindingEntry, Verdict
-from loomproof.results.findings import Kind, Severity
+from loomproof.results.document import ClaimEntry, Coverage, Document, Verdict
+from loomproof.results.findings import Finding, Kind, Severity
 from loomproof.results.fitting import Action, Job, Level, SafeRow, Sheet, Warn
 from loomproof.results.measured import Decision
 from tests.fitting.looms import demo, document, random_fitting_loom
@@ -140,7 +141,7 @@ def test_without_a_passing_proof_there_is_a_banner_and_no_ready() -> None:
 def test_an_end_that_a_passing_proof_waived_is_not_ready() -> None:
     loom = demo()
     proof = document(loom, Verdict.PASS)
-    waived = proof.model_copy(update={"coverage": Coverage(waived=("BULK:4", "ECU-A:3"))})
+    waived = proof.model_copy(update={"coverage": Coverage(waived=(end_of("BULK:4"), end_of("ECU-A:3")))})
     sheet = fitting_sheet(loom, None, waived)
     assert not sheet.ready
     danger = next(warn for warn in sheet.warnings if warn.level is Level.DANGER)
@@ -277,8 +278,8 @@ def test_a_cavity_in_which_the_proof_found_something_is_never_left_alone() -> No
     loom = demo()
     spare = next(row for row in fitting_sheet(loom).safe if row.facts.end == "ECU-A:3")
     assert spare.action is Action.LEAVE
-    found = FindingEntry(
-        kind=Kind.SHORT, severity=Severity.NOTE, title="A wire sits in ECU-A:3", cavities=("ECU-A:3",)
+    found = Finding(
+        kind=Kind.SHORT, severity=Severity.NOTE, title="A wire sits in ECU-A:3", cavities=(end_of("ECU-A:3"),)
     )
     proof = document(loom, Verdict.PASS).model_copy(update={"findings": (found,)})
     row = next(row for row in fitting_sheet(loom, None, proof).safe if row.facts.end == "ECU-A:3")
@@ -290,7 +291,7 @@ def test_a_cavity_in_which_the_proof_found_something_is_never_left_alone() -> No
 def test_a_pass_with_a_claim_that_does_not_hold_is_not_ready(decision: Decision) -> None:
     loom = demo()
     claim = ClaimEntry(kind="isolation", subject="ECU-A:3 alone", statement="", decision=decision, rule="",
-                       cavities=("ECU-A:3",))  # fmt: skip
+                       cavities=(end_of("ECU-A:3"),))  # fmt: skip
     with pytest.raises(ValidationError, match="a pass with a claim that does not hold: ECU-A:3 alone"):
         document(loom, Verdict.PASS, claims=(claim,))
     before_grades = document(loom, Verdict.PASS).plain() | {"schema": 1, "claims": [claim.model_dump()]}

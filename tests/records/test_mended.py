@@ -3,30 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import pytest
+from pydantic import TypeAdapter
 
+from loomproof.loom.ends import End
 from loomproof.records.keys import Signer
 from loomproof.records.reading import found_rows
 from loomproof.records.seal import verify
 from loomproof.records.store import Store
 from loomproof.reports import fleet
-from loomproof.results.document import Coverage, Document, FindingEntry, Verdict
-from loomproof.results.findings import Kind, Severity, finding_key
+from loomproof.results.document import Coverage, Document, Verdict
+from loomproof.results.findings import Finding, Kind, Severity, finding_key
 from tests.reports.sample import document
 
 
-def _fault(title: str, **fields: object) -> FindingEntry:
+def _fault(title: str, **fields: object) -> Finding:
     shape: dict[str, object] = {
         "kind": Kind.HIGH_RESISTANCE,
         "severity": Severity.FAULT,
         "cavities": ("ECU:1", "INJ1:1"),
         "wires": ("W1",),
     }
-    return FindingEntry.model_validate(shape | fields | {"title": title})
+    made: Finding = TypeAdapter(Finding).validate_python(shape | fields | {"title": title})
+    return made
 
 
-def _proof(run: str, *faults: FindingEntry, **fields: object) -> Document:
+def _proof(run: str, *faults: Finding, **fields: object) -> Document:
     verdict = Verdict.FAIL if faults else Verdict.PASS
     return document(run=run, verdict=verdict, findings=0).model_copy(update={"findings": faults, **fields})
 
@@ -65,14 +69,14 @@ def test_a_fault_found_by_several_runs_is_mended_once_with_its_note(store: Store
 @pytest.mark.parametrize(
     ("fault", "blind"),
     [
-        (_fault("W1 open", kind=Kind.OPEN), {"coverage": Coverage(waived=("INJ1:1",))}),
-        (_fault("W1 open", kind=Kind.OPEN), {"coverage": Coverage(untested=("INJ1:1",))}),
+        (_fault("W1 open", kind=Kind.OPEN), {"coverage": Coverage(waived=(End("INJ1", "1"),))}),
+        (_fault("W1 open", kind=Kind.OPEN), {"coverage": Coverage(untested=(End("INJ1", "1"),))}),
         (_fault("High resistance in W1"), {"bench": {"accuracy_ohm": None}}),
         (_fault("W1 comes and goes", kind=Kind.INTERMITTENT), {"counts": {"watched_s": 0.0}}),
     ],
 )
 def test_what_a_proof_could_not_see_it_does_not_call_mended(
-    fault: FindingEntry, blind: Mapping[str, object], store: Store, signer: Signer
+    fault: Finding, blind: Mapping[str, object], store: Store, signer: Signer
 ) -> None:
     store.seal_run(_proof("a", fault), signer)
     seeing = _proof("c")
@@ -97,7 +101,7 @@ def test_a_document_from_before_there_were_keys_has_the_same_ones() -> None:
     old = _fault("High resistance in W1: 4.70 Ω")
     assert old.key == ""
     assert old.identity == "high_resistance?wire=W1"
-    assert old.identity == old.model_copy(update={"key": old.identity, "title": "anything"}).identity
+    assert old.identity == replace(old, key=old.identity, title="anything").identity
 
 
 def test_no_two_places_make_one_key() -> None:

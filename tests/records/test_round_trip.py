@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from loomproof.loom.ends import End
 from loomproof.records.canonical import canonical, read_canonical
 from loomproof.records.keys import Signer
 from loomproof.records.seal import Chain, seal, verify
@@ -22,6 +24,11 @@ TEXTS = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"
 OHMS = st.none() | st.floats(allow_nan=False, allow_infinity=False)
 
 
+def is_name(text: str) -> bool:
+    """Whether a description takes this for a connector's name."""
+    return text.isprintable() and text.strip() == text != ""
+
+
 @st.composite
 def documents(draw: st.DrawFn) -> Document:
     made = document(wires=draw(st.integers(1, 3)), name=draw(TEXTS), person=draw(TEXTS), serial=draw(TEXTS))
@@ -30,7 +37,14 @@ def documents(draw: st.DrawFn) -> Document:
     )
     names = tuple(draw(st.lists(TEXTS, max_size=3, unique=True)))
     findings = tuple(
-        finding.model_copy(update={"title": draw(TEXTS), "wires": names, "cavities": names})
+        replace(
+            finding,
+            title=draw(TEXTS),
+            wires=names,
+            cavities=tuple(
+                End(name, name) for name in names if name.isprintable() and name.strip() == name != ""
+            ),
+        )
         for finding in made.findings
     )
     return made.model_copy(

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from loomproof.loom.ends import end_of
 from loomproof.results.document import (
     AdapterEntry,
-    AlternativeEntry,
     BenchEntry,
     CheckEntry,
     ClaimEntry,
@@ -12,29 +12,27 @@ from loomproof.results.document import (
     Counts,
     Coverage,
     Document,
-    EvidenceEntry,
-    FindingEntry,
     LoomEntry,
     Verdict,
     WireEntry,
 )
-from loomproof.results.findings import Kind, Severity
+from loomproof.results.findings import Alternative, Evidence, Finding, Kind, Severity
 from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision
 
 
-def finding(number: int = 1, kind: Kind = Kind.HIGH_RESISTANCE) -> FindingEntry:
+def finding(number: int = 1, kind: Kind = Kind.HIGH_RESISTANCE) -> Finding:
     """A fault with evidence, places, repair, cautions and another explanation."""
-    return FindingEntry(
+    return Finding(
         kind=kind,
         cause="loose crimp",
         severity=Severity.FAULT,
         title=f"high resistance in W{number} between ECU:{number} and INJ{number}:1",
-        cavities=(f"ECU:{number}", f"INJ{number}:1"),
+        cavities=(end_of(f"ECU:{number}"), end_of(f"INJ{number}:1")),
         wires=(f"W{number}",),
         wire_colours=("RD/WH",),
         evidence=(
-            EvidenceEntry(
+            Evidence(
                 text=f"ECU:{number} to INJ{number}:1",
                 measured_ohm=4.7312,
                 uncertainty_ohm=0.11,
@@ -46,7 +44,7 @@ def finding(number: int = 1, kind: Kind = Kind.HIGH_RESISTANCE) -> FindingEntry:
         repair=(f"Cut W{number} back at INJ{number}:1 and crimp a new terminal.", "Prove the loom again."),
         cautions=("Do not pull the wire to test the crimp while the loom is on the bench.",),
         alternatives=(
-            AlternativeEntry(
+            Alternative(
                 text="the joint in the adapter lead",
                 cause="adapter lead",
                 tell_apart="Zero the leads again; if the reading falls, it was the lead.",
@@ -80,7 +78,7 @@ def document(
             statement=f"W{n} is sound from ECU:{n} to INJ{n}:1",
             decision=Decision.FAIL if n <= faults else Decision.PASS,
             rule="measured + U <= limit (k = 2)",
-            cavities=(f"ECU:{n}", f"INJ{n}:1"),
+            cavities=(end_of(f"ECU:{n}"), end_of(f"INJ{n}:1")),
             wires=(f"W{n}",),
             measured_ohm=4.7312 if n <= faults else round(measured_ohm + n * 0.001, 6),
             uncertainty_ohm=0.11,
@@ -98,7 +96,7 @@ def document(
             statement=f"ECU:{n} and INJ{n}:1 are one conductor",
             decision=Decision.PASS,
             rule="reads low by CLEAR",
-            cavities=(f"ECU:{n}", f"INJ{n}:1"),
+            cavities=(end_of(f"ECU:{n}"), end_of(f"INJ{n}:1")),
             wires=(f"W{n}",),
             threshold_ohm=10000.0,
         )
@@ -169,7 +167,9 @@ def document(
         adapter=AdapterEntry(name="in order", digest="1e" * 32, leads_zeroed="2026-01-05T09:58:00+00:00"),
         findings=tuple(finding(n) for n in range(1, faults + 1)),
         coverage=Coverage(
-            tested=tuple(f"ECU:{n}" for n in numbers), untested=("ECU:99",), waived=("ECU:98",)
+            tested=tuple(end_of(f"ECU:{n}") for n in numbers),
+            untested=(end_of("ECU:99"),),
+            waived=(end_of("ECU:98"),),
         ),
         counts=Counts(
             connectors=len(connectors),
@@ -183,7 +183,7 @@ def document(
         ),
         claims=(*continuity, *isolation, *resistance),
         wires=tuple(
-            WireEntry(name=f"W{n}", ends=(f"ECU:{n}", f"INJ{n}:1"), colour="RD/WH")
+            WireEntry(name=f"W{n}", ends=(end_of(f"ECU:{n}"), end_of(f"INJ{n}:1")), colour="RD/WH")
             for n in (*numbers, wires + 1)
         ),
         connectors=connectors,

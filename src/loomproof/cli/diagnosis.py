@@ -13,9 +13,7 @@ from loomproof.cli.records import now, store_option, terminal
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from loomproof.loom.model import End
-    from loomproof.results.document import Document, FindingEntry, LoomEntry
-    from loomproof.results.findings import Finding
+    from loomproof.results.document import Document, LoomEntry
 
 
 @click.command()
@@ -55,8 +53,7 @@ def _narrowed(
     from loomproof.records.store import open_store
     from loomproof.reports.words import clean
 
-    opened: Sequence[Finding] = [_opened(entry) for entry in document.findings]
-    known = named(opened)
+    known = named(document.findings)
     new = [read_observation(text, known) for text in saw]
     in_store = not run.endswith(".json")
     kept: tuple[str, ...] = ()
@@ -68,7 +65,7 @@ def _narrowed(
     before = [read_observation(text, known) for text in kept]
     if not (before or new):
         return document, []
-    closed, taken = narrow(opened, [*before, *new])
+    closed, taken = narrow(document.findings, [*before, *new])
     keep = [t.answer for t in taken if t.answer in new and t.effect in (Effect.NARROWS, Effect.NOTHING)]
     told = [clean(str(each)) for each in taken]
     if in_store and keep:
@@ -77,87 +74,11 @@ def _narrowed(
                 records.add_answer(run, str(answer), now().isoformat(timespec="seconds"))
     elif keep:
         told.append("Not kept: answers are kept with a run of the store, not with a results file.")
-    entries = tuple(_closed(*pair) for pair in zip(closed, document.findings, strict=True))
+    colours = {
+        wire: colour for f in document.findings for wire, colour in zip(f.wires, f.wire_colours, strict=False)
+    }
+    entries = tuple(finding.stated(colours) for finding in closed)
     return document.model_copy(update={"findings": entries}), told
-
-
-def _opened(entry: FindingEntry) -> Finding:
-    from loomproof.loom.model import ends_of
-    from loomproof.results.findings import Alternative, Evidence, Finding
-
-    def ends(texts: Sequence[str]) -> tuple[End, ...]:
-        return tuple(end for text in texts for end in ends_of(text))
-
-    others = tuple(
-        Alternative(
-            other.text,
-            other.cause,
-            ends(other.cavities),
-            other.wires,
-            other.repair,
-            other.tell_apart,
-            other.components,
-        )
-        for other in entry.alternatives
-    )
-    return Finding(
-        kind=entry.kind,
-        severity=entry.severity,
-        title=entry.title,
-        cavities=ends(entry.cavities),
-        wires=entry.wires,
-        components=entry.components,
-        cause=entry.cause,
-        evidence=tuple(Evidence(**shown.model_dump()) for shown in entry.evidence),
-        places=entry.places,
-        repair=entry.repair,
-        cautions=entry.cautions,
-        alternatives=others,
-        cost=entry.cost or 0.0,
-        proved=entry.proved,
-    )
-
-
-def _closed(finding: Finding, entry: FindingEntry) -> FindingEntry:
-    from loomproof.results.document import AlternativeEntry, EvidenceEntry
-
-    colours = dict(zip(entry.wires, entry.wire_colours, strict=False))
-    return entry.model_copy(
-        update={
-            "kind": finding.kind,
-            "cause": finding.cause,
-            "key": finding.key,
-            "title": finding.title,
-            "cavities": tuple(map(str, finding.cavities)),
-            "wires": finding.wires,
-            "wire_colours": tuple(colours.get(name, "") for name in finding.wires),
-            "components": finding.components,
-            "places": finding.places,
-            "repair": finding.repair,
-            "evidence": tuple(
-                EvidenceEntry(
-                    text=shown.text,
-                    measured_ohm=shown.measured_ohm,
-                    uncertainty_ohm=shown.uncertainty_ohm,
-                    expected_ohm=shown.expected_ohm,
-                    limit_ohm=shown.limit_ohm,
-                )
-                for shown in finding.evidence
-            ),
-            "alternatives": tuple(
-                AlternativeEntry(
-                    text=other.text,
-                    cause=other.cause,
-                    cavities=tuple(map(str, other.cavities)),
-                    wires=other.wires,
-                    repair=other.repair,
-                    tell_apart=other.tell_apart,
-                    components=other.components,
-                )
-                for other in finding.alternatives
-            ),
-        }
-    )
 
 
 def _details(document: Document) -> RenderableType:

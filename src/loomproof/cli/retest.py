@@ -166,14 +166,13 @@ def document_of(run: str, store: str | None) -> Document:
 
 def worked_at(before: Document, loom: Loom, also: tuple[str, ...]) -> tuple[list[End], list[str]]:
     """Return the cavities and wires of a run's faults, and what was named besides."""
-    from loomproof.loom.model import end_of
 
     named = ends_given(also, "--also")
     strangers = [end for end in named if end not in loom.cavities]
     if strangers:
         raise UsageError(f"--also {strangers[0]}: the loom has no such cavity")
     faults = [finding for finding in before.findings if finding.severity.value == "fault"]
-    cavities = [end_of(text) for finding in faults for text in finding.cavities]
+    cavities = [end for finding in faults for end in finding.cavities]
     parts = [loom.component_by_name[n] for f in faults for n in f.components if n in loom.component_by_name]
     cavities += [end for part in parts for end in part.ends]
     return [*cavities, *named], [wire for finding in faults for wire in finding.wires]

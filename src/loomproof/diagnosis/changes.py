@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from loomproof.results.document import Document, FindingEntry
+from loomproof.results.document import Document
+from loomproof.results.findings import Finding
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,9 +21,9 @@ class Moved:
 class Changes:
     """Findings that are gone, that stand, and that are new; and the resistances that moved."""
 
-    gone: tuple[FindingEntry, ...]
-    standing: tuple[FindingEntry, ...]
-    new: tuple[FindingEntry, ...]
+    gone: tuple[Finding, ...]
+    standing: tuple[Finding, ...]
+    new: tuple[Finding, ...]
     moved: tuple[Moved, ...]
 
 

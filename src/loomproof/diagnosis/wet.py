@@ -110,6 +110,6 @@ def _wet(writer: Writer, plug: str, also: Sequence[str], shared: Sequence[_Leak]
         ],
         evidence=[shown for leak in shared for shown in leak.finding.evidence],
         alternatives=others[: writer.weights.bound_alternatives],
-        cost=round(1000 * sum(leak.finding.cost for leak in shared)),
+        cost=round(1000 * sum(leak.finding.cost or 0.0 for leak in shared)),
         cautions=cautions,
     )

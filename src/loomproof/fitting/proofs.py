@@ -50,7 +50,7 @@ def standing_of(loom: Loom, proof: Document | None) -> Standing:
             f"{NOT_PROVED} Its latest proof was of another description.",
         )
     measured = {
-        frozenset(claim.cavities): Measured(claim.measured_ohm, claim.uncertainty_ohm or 0.0)
+        frozenset(map(str, claim.cavities)): Measured(claim.measured_ohm, claim.uncertainty_ohm or 0.0)
         for claim in proof.claims
         if claim.kind == "resistance" and claim.measured_ohm is not None and len(claim.cavities) == 2
     }
@@ -85,7 +85,7 @@ def standing_of(loom: Loom, proof: Document | None) -> Standing:
             celsius,
             found=found,
         )
-    unproved = frozenset((*proof.coverage.untested, *proof.coverage.waived))
+    unproved = frozenset(map(str, (*proof.coverage.untested, *proof.coverage.waived)))
     graded = f", grade {proof.grade}: {proof.grade_text}" if proof.grade else ", no grade stated"
     return Standing(True, name + graded, "", measured, celsius, unproved, found)
 
@@ -95,7 +95,7 @@ def _found(proof: Document) -> dict[str, str]:
     told: dict[str, str] = {}
     for claim in proof.claims:
         if claim.decision is Decision.FAIL or claim in proof.against:
-            told.update(dict.fromkeys(claim.cavities, f"{claim.subject} does not hold"))
+            told.update(dict.fromkeys(map(str, claim.cavities), f"{claim.subject} does not hold"))
     for finding in proof.findings:
-        told.update(dict.fromkeys(finding.cavities, finding.title))
+        told.update(dict.fromkeys(map(str, finding.cavities), finding.title))
     return told

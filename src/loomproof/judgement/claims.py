@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from loomproof.bench.seam import Capabilities
 from loomproof.electrics.expectation import Expectation
@@ -41,9 +41,9 @@ def claims_of(
     )
 
 
-def _text(plan: Plan, ends: frozenset[End] | tuple[End, ...]) -> tuple[str, ...]:
+def _in_order(plan: Plan, ends: Iterable[End]) -> tuple[End, ...]:
     """Return cavities in the description's order."""
-    return tuple(str(end) for end in sorted(ends, key=plan.scope.place_of.__getitem__))
+    return tuple(sorted(ends, key=plan.scope.place_of.__getitem__))
 
 
 def _sensed(
@@ -73,14 +73,14 @@ def _sensed(
     }
     for k, group in enumerate(plan.scope.groups):
         ends = plan.scope.ends(group.points)
-        names = _text(plan, ends)
+        names = _in_order(plan, ends)
         coupled = behind[k] > group.size
         if group.size > 1:
             joined = any(ends <= found for found in whole)
             through = "; it may lead through parts" if coupled else ""
             yield ClaimEntry(
                 kind="continuity",
-                subject=names[0],
+                subject=str(names[0]),
                 statement=(
                     f"{len(names)} cavities are joined, each by a path under {ohms(clear_ohm)}{through}"
                     if joined
@@ -102,7 +102,7 @@ def _sensed(
         but = " but those that parts join it to" if coupled else ""
         yield ClaimEntry(
             kind="isolation",
-            subject=names[0],
+            subject=str(names[0]),
             statement=(
                 f"no path under {ohms(bound)} to any other net{but}"
                 if apart
@@ -150,7 +150,7 @@ def _conductor(reading: Judged, covered: Covered) -> ClaimEntry:
         statement=said[reading.decision],
         decision=reading.decision,
         rule=GUARD_RULE,
-        cavities=(str(reading.a), str(reading.b)),
+        cavities=(reading.a, reading.b),
         wires=covered.seen(reading.wires),
         measured_ohm=_finite(reading.measured_ohm),
         open=math.isinf(reading.measured_ohm),
@@ -175,7 +175,7 @@ def _across(reading: Judged) -> ClaimEntry:
         ),
         decision=reading.decision,
         rule=GUARD_RULE,
-        cavities=(str(reading.a), str(reading.b)),
+        cavities=(reading.a, reading.b),
         threshold_ohm=reading.lower_ohm,
         measured_ohm=_finite(reading.measured_ohm),
         open=math.isinf(reading.measured_ohm),
@@ -202,7 +202,7 @@ def _part(reading: Judged, covered: Covered) -> ClaimEntry:
         statement=said[reading.decision],
         decision=reading.decision,
         rule=GUARD_RULE,
-        cavities=(str(reading.a), str(reading.b)),
+        cavities=(reading.a, reading.b),
         wires=covered.leading_to(reading.component, reading.a, reading.b),
         measured_ohm=_finite(reading.measured_ohm),
         open=math.isinf(reading.measured_ohm),
@@ -225,7 +225,7 @@ def _sensed_part(part: SensedPart, clear_ohm: float | None, covered: Covered) ->
         else f"nothing conducts from {part.a} to {part.b}",
         decision=Decision.PASS if part.conducts else Decision.FAIL,
         rule=LOW_RULE,
-        cavities=(str(part.a), str(part.b)),
+        cavities=(part.a, part.b),
         wires=covered.leading_to(part.component, part.a, part.b),
         threshold_ohm=clear_ohm,
     )
@@ -244,7 +244,7 @@ def _diode(reading: JudgedDiode, covered: Covered) -> ClaimEntry:
         statement=f"conducts from {reading.anode} to {reading.cathode} only: {ways}",
         decision=reading.decision,
         rule="forward reading within its bounds, none backward; the bench's diode or ohms range",
-        cavities=(str(reading.anode), str(reading.cathode)),
+        cavities=(reading.anode, reading.cathode),
         wires=covered.leading_to(reading.component, reading.anode, reading.cathode),
     )
 
@@ -300,5 +300,5 @@ def _stability(plan: Plan, measured: Measured) -> Iterator[ClaimEntry]:
         ),
         decision=Decision.FAIL if measured.unstable else Decision.PASS,
         rule="the same questions asked twice",
-        cavities=_text(plan, measured.unstable),
+        cavities=_in_order(plan, measured.unstable),
     )

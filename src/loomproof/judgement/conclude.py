@@ -13,7 +13,7 @@ from loomproof.diagnosis import explain
 from loomproof.errors import UnfitError
 from loomproof.judgement.claims import claims_of
 from loomproof.judgement.covered import Covered
-from loomproof.judgement.entries import check_entries, connector_entries, finding_entry, wire_entries
+from loomproof.judgement.entries import check_entries, connector_entries, wire_entries
 from loomproof.judgement.not_tested import not_tested, watched_s
 from loomproof.judgement.verdict import Demand, judgement_of
 from loomproof.loom.model import ConnectorKind
@@ -102,6 +102,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
         meter_check=meter_check,
         advice=reach_of(plan).advice,
     )
+    colours = {wire.name: wire.colour for wire in loom.wires}
     said = judgement_of(loom, measured, findings, claims, demand, insulation)
     document = doc.Document(
         verdict=said.verdict,
@@ -159,11 +160,11 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
             leads_zeroed=request.adapter.zeroed,
             leads_ohm=request.adapter.leads_ohm,
         ),
-        findings=tuple(finding_entry(finding, loom) for finding in findings),
+        findings=tuple(finding.stated(colours) for finding in findings),
         coverage=doc.Coverage(
-            tested=tuple(str(end) for end in loom.cavities if end in tested),
-            untested=tuple(str(end) for end in measured.untested if end not in request.waived),
-            waived=tuple(str(end) for end in request.waived),
+            tested=tuple(end for end in loom.cavities if end in tested),
+            untested=tuple(end for end in measured.untested if end not in request.waived),
+            waived=request.waived,
         ),
         counts=doc.Counts(
             connectors=sum(c.kind is not ConnectorKind.SPLICE for c in loom.connectors),

@@ -44,7 +44,6 @@ def set_aside(
     idle = idle_ends(loom, answers)
     if not idle:
         return SetAside(tuple(claims))
-    named = {str(end): end for end in loom.cavities}
     group_of = {end: group for group in measured.groups for end in group}
     crossed = {end for path in measured.leaks for end in (path.a, path.b)}
     crossed |= {end for way in measured.one_way for end in (way.source, way.sink)}
@@ -57,7 +56,7 @@ def set_aside(
         if claim.kind == "component":
             circuit = circuit_of.get(claim.subject, "")
             return circuit if circuit and loom.need_of(circuit, answers) is Need.UNUSED else ""
-        ends = [named[text] for text in claim.cavities if text in named]
+        ends = claim.cavities
         reached = {other for end in ends for other in group_of.get(end, frozenset({end}))}
         if claim.kind == "resistance":
             own = next((idle[end] for end in ends if end in idle), "")
@@ -76,7 +75,7 @@ def set_aside(
         if circuit:
             texts[f"{circuit} is unused here, not claimed: {claim.subject}, {claim.statement}."] = None
             continue
-        rest = _rest(claim, [named[text] for text in claim.cavities if text in named], idle, group_of, loom)
+        rest = _rest(claim, idle, group_of, loom)
         if shaky and rest is not None:
             left, circuits = rest
             kept.append(left)
@@ -89,30 +88,29 @@ def set_aside(
 
 def _rest(
     claim: ClaimEntry,
-    ends: Sequence[End],
     idle: Mapping[End, str],
     group_of: Mapping[End, frozenset[End]],
     loom: Loom,
 ) -> tuple[ClaimEntry, tuple[str, ...]] | None:
     """Return a failing claim of continuity for the cavities in use alone, where those are joined."""
-    used = [end for end in ends if end not in idle]
+    ends = claim.cavities
+    used = tuple(end for end in ends if end not in idle)
     if claim.kind != "continuity" or claim.decision is not Decision.FAIL or len(used) in (0, len(ends)):
         return None
     if any(end not in group_of for end in used) or len({group_of[end] for end in used}) != 1:
         return None
     if any(group_of.get(end, frozenset()) - set(ends) for end in ends):
         return None
-    names = tuple(str(end) for end in used)
     circuits = tuple(dict.fromkeys(idle[end] for end in ends if end in idle))
     return (
         claim.model_copy(
             update={
-                "subject": names[0],
-                "cavities": names,
+                "subject": str(used[0]),
+                "cavities": used,
                 "wires": _joining(loom, used),
                 "decision": Decision.PASS,
-                "statement": f"{len(names)} cavities in use are joined"
-                if len(names) > 1
+                "statement": f"{len(used)} cavities in use are joined"
+                if len(used) > 1
                 else "the one cavity in use has nothing else to be joined to",
             }
         ),

@@ -126,8 +126,8 @@ def claims_of(
     claims = []
     for end in touched:
         right = net_of[end] == found[end] and end not in measured.unstable
-        others = tuple(map(str, sorted(found[end] - {end})))
-        joined = f"joined to {', '.join(others)}" if others else "joined to nothing"
+        others = tuple(sorted(found[end] - {end}))
+        joined = f"joined to {', '.join(map(str, others))}" if others else "joined to nothing"
         under = f" by a path under {ohms(clear_ohm)}" if others and clear_ohm is not None else ""
         claims.append(
             ClaimEntry(
@@ -136,7 +136,7 @@ def claims_of(
                 statement=f"read with the probe: {joined}{under}; its ohms are not measured",
                 decision=Decision.PASS if right else Decision.FAIL,
                 rule="the probe at 0 V on the end, nothing driven: what reads low is joined to it",
-                cavities=(str(end), *others),
+                cavities=(end, *others),
                 wires=web.joining(net_of[end]),
                 threshold_ohm=clear_ohm if others else None,
             )

@@ -10,8 +10,8 @@ from typing import Any
 from sqlalchemy import Connection, Row, select
 
 from loomproof.records.schema import FINDING_PLACES, FINDINGS, LOOMS, REPAIRS, RUNS
-from loomproof.results.document import Document, FindingEntry, Verdict
-from loomproof.results.findings import Kind, finding_key
+from loomproof.results.document import Document, Verdict
+from loomproof.results.findings import Finding, Kind, finding_key
 
 _MOST_RUNS = 200
 """How far back the search for the last pass goes; a loom mended in more tries lists the last ones."""
@@ -118,13 +118,13 @@ def _faults(connection: Connection, runs: Collection[int]) -> list[_Fault]:
     ]
 
 
-def _stands(fault: _Fault, now: Iterable[FindingEntry]) -> bool:
+def _stands(fault: _Fault, now: Iterable[Finding]) -> bool:
     """Whether something is still wrong where the fault was: the fault itself, or what it has become."""
     return any(
         finding.identity == fault.key
         or set(fault.places.get("wire", ())) & set(finding.wires)
         or set(fault.places.get("component", ())) & set(finding.components)
-        or set(fault.places.get("cavity", ())) & set(finding.cavities)
+        or set(fault.places.get("cavity", ())) & set(map(str, finding.cavities))
         for finding in now
     )
 

@@ -146,26 +146,14 @@ def _found(document: Document) -> tuple[tuple[Row, ...], tuple[Row, ...]]:
         words = {"kind": finding.kind.value, "cause": finding.cause, "severity": finding.severity.value}
         rows.append({"number": number, **words, "title": finding.title})
         named = {
-            "cavity": finding.cavities,
-            "connector": tuple(_connector(cavity) for cavity in finding.cavities),
+            "cavity": tuple(map(str, finding.cavities)),
+            "connector": tuple(end.connector for end in finding.cavities),
             "wire": finding.wires,
             "component": finding.components,
         }
         for what, names in named.items():
             places += [{"number": number, "what": what, "name": name} for name in dict.fromkeys(names)]
     return tuple(rows), tuple(places)
-
-
-def _connector(cavity: str) -> str:
-    """Return the connector of an end written as text (``ECU:12``; a quoted name may hold a colon)."""
-    if not cavity.startswith('"'):
-        return cavity.split(":", 1)[0]
-    at = 1
-    while (at := cavity.find('"', at)) >= 0:
-        if cavity[at + 1 : at + 2] != '"':
-            return cavity[1:at].replace('""', '"')
-        at += 2
-    return cavity
 
 
 def showable(values: Mapping[str, object]) -> dict[str, object]:

@@ -26,7 +26,8 @@ from loomproof.reports.words import (
     wires,
     worst,
 )
-from loomproof.results.document import Document, FindingEntry
+from loomproof.results.document import Document
+from loomproof.results.findings import Finding
 
 View = dict[str, object]
 
@@ -127,8 +128,8 @@ def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str
         "facts": [{"head": head, "rows": rows} for head, rows in stated.facts(document)],
         "statements": stated.statements(document),
         "not-tested": list(document.not_tested) or _nothing_left(document),
-        "untested": list(document.coverage.untested),
-        "waived": list(document.coverage.waived),
+        "untested": [str(end) for end in document.coverage.untested],
+        "waived": [str(end) for end in document.coverage.waived],
         "waiver": document.person or "a person who is not named",
         "findings": [_finding(finding, n) for n, finding in enumerate(document.findings, 1)],
         "mended": _mended(cast(Sequence[Mapping[str, object]], body.get("mended", ())), said_when),
@@ -172,10 +173,10 @@ def _nothing_left(document: Document) -> list[str]:
     return ["Every cavity of the description had a test point."]
 
 
-def _finding(finding: FindingEntry, number: int) -> View:
+def _finding(finding: Finding, number: int) -> View:
     note = "" if finding.severity.value == "fault" else " (note)"
     rows = [
-        ["where", ", ".join(finding.cavities)],
+        ["where", ", ".join(map(str, finding.cavities))],
         ["wire", ", ".join(wires(finding))],
         ["part", ", ".join(finding.components)],
         ["cause", kind(finding.cause or finding.kind.value)],
@@ -251,7 +252,7 @@ def _faces(document: Document) -> list[View]:
     faces: list[View] = []
     found = {cavity for finding in document.findings for cavity in finding.cavities}
     for entry in document.connectors:
-        marked = {cavity for row in entry.rows for cavity in row if str(End(entry.name, cavity)) in found}
+        marked = {cavity for row in entry.rows for cavity in row if End(entry.name, cavity) in found}
         for piece in printed_faces(entry, _PAGE_MM, marked=marked):
             faulty = [cavity for cavity in piece.cavities if cavity in marked]
             count = plural(len(piece.cavities), "cavity", "cavities")

@@ -52,7 +52,7 @@ def by_threshold(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows
     nets: dict[tuple[str, ...], list[ClaimEntry]] = {}
     for claim in claims:
         if claim.threshold_ohm is not None and claim.kind in ("continuity", "isolation"):
-            nets.setdefault(claim.cavities or (claim.subject,), []).append(claim)
+            nets.setdefault(tuple(map(str, claim.cavities)) or (claim.subject,), []).append(claim)
     made: Rows = []
     alone: dict[tuple[str, ...], list[str]] = {}
     for cavities, members in nets.items():

@@ -27,7 +27,8 @@ from loomproof.reports.words import (
     wires,
     worst,
 )
-from loomproof.results.document import ConnectorEntry, Document, FindingEntry
+from loomproof.results.document import ConnectorEntry, Document
+from loomproof.results.findings import Finding
 
 _STYLES = {"pass": "bold green", "fail": "bold red", "undecided": "bold yellow", "incomplete": "bold yellow"}
 
@@ -91,9 +92,7 @@ def findings_view(document: Document) -> RenderableType:
     return Group(*shown)
 
 
-def finding_view(
-    finding: FindingEntry, number: int, connectors: Sequence[ConnectorEntry] = ()
-) -> RenderableType:
+def finding_view(finding: Finding, number: int, connectors: Sequence[ConnectorEntry] = ()) -> RenderableType:
     """Show one finding: what, where, wire and colour, evidence, where to look, how to mend it.
 
     ``connectors`` are those of the loom: the faces of those that the finding names are drawn.
@@ -106,7 +105,7 @@ def finding_view(
     )
     facts = _Facts()
     if finding.cavities:
-        facts.row("where", ", ".join(finding.cavities))
+        facts.row("where", ", ".join(map(str, finding.cavities)))
     if finding.wires:
         facts.row("wire", ", ".join(wires(finding)))
     if finding.components:
@@ -142,14 +141,14 @@ MOST_FACES = 3
 """So many connector faces are drawn with a finding; where more are named, the place in the row must do."""
 
 
-def _faces(finding: FindingEntry, connectors: Sequence[ConnectorEntry]) -> Iterator[Text]:
+def _faces(finding: Finding, connectors: Sequence[ConnectorEntry]) -> Iterator[Text]:
     """Yield the faces of the connectors that a finding names, its cavities in brackets."""
     marked = set(finding.cavities)
     named = [
         entry
         for entry in connectors
         if sum(map(len, entry.rows)) > 1
-        and any(str(End(entry.name, cavity)) in marked for row in entry.rows for cavity in row if cavity)
+        and any(End(entry.name, cavity) in marked for row in entry.rows for cavity in row if cavity)
     ]
     for entry in named if len(named) <= MOST_FACES else ():
         wide = max(len(cavity) for row in entry.rows for cavity in row if cavity)
@@ -158,7 +157,7 @@ def _faces(finding: FindingEntry, connectors: Sequence[ConnectorEntry]) -> Itera
             face.append("\n")
             for cavity in row:
                 name = clean(cavity or "").rjust(wide)
-                here = bool(cavity) and str(End(entry.name, cavity)) in marked
+                here = bool(cavity) and End(entry.name, cavity) in marked
                 face.append(f"[{name}]" if here else f" {name} ", "bold red" if here else "")
         yield face
 
@@ -180,8 +179,8 @@ class _Facts:
         self.table.add_row(what, Text(clean(fact), style=style))
 
 
-def _listed(head: str, names: tuple[str, ...]) -> RenderableType:
-    return Group(Text(head, style="bold"), Padding(Text(clean(", ".join(names))), (0, 0, 0, 2)))
+def _listed(head: str, ends: tuple[End, ...]) -> RenderableType:
+    return Group(Text(head, style="bold"), Padding(Text(clean(", ".join(map(str, ends)))), (0, 0, 0, 2)))
 
 
 def _bullet(text: str) -> RenderableType:

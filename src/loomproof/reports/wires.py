@@ -45,7 +45,7 @@ def _texts(row: WireRow) -> list[str]:
     figures = [""] * 4 if row.reading is None else _figures(row.reading)
     decision = _NO_CLAIM if row.decision is None else claims.DECISIONS[row.decision.value]
     covered = "; ".join(_claims(row)) or "none: an open of it would not show"
-    return [row.wire.name, row.wire.colour, *row.wire.ends, covered, *figures, decision]
+    return [row.wire.name, row.wire.colour, *map(str, row.wire.ends), covered, *figures, decision]
 
 
 def _figures(claim: ClaimEntry) -> list[str]:
@@ -86,8 +86,8 @@ def wires_table(document: Document) -> pd.DataFrame:
             "serial": document.loom.serial,
             "wire": row.wire.name,
             "colour": row.wire.colour,
-            "from": row.wire.ends[0],
-            "to": row.wire.ends[1],
+            "from": str(row.wire.ends[0]),
+            "to": str(row.wire.ends[1]),
             "claims": "; ".join(_claims(row)),
             "measured": row.reading.subject if row.reading else "",
             "measured_ohm": row.reading.measured_ohm if row.reading else None,

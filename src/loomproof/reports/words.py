@@ -6,7 +6,8 @@ import datetime
 import math
 import unicodedata
 
-from loomproof.results.document import ClaimEntry, Counts, Document, EvidenceEntry, FindingEntry
+from loomproof.results.document import ClaimEntry, Counts, Document
+from loomproof.results.findings import Evidence, Finding
 
 VERDICTS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", "incomplete": "INCOMPLETE"}
 
@@ -70,7 +71,7 @@ def uncertain(value: float | None, uncertainty: float | None) -> str:
     return ohms(value) if uncertainty is None else f"{ohms(value)} ± {ohms(uncertainty, 2)}"
 
 
-def evidence(entry: EvidenceEntry) -> str:
+def evidence(entry: Evidence) -> str:
     """Return one observation as a sentence: the words, then measured against limit."""
     figures = []
     if entry.measured_ohm is not None:
@@ -82,7 +83,7 @@ def evidence(entry: EvidenceEntry) -> str:
     return f"{entry.text}: {', '.join(figures)}" if figures else entry.text
 
 
-def wires(finding: FindingEntry) -> tuple[str, ...]:
+def wires(finding: Finding) -> tuple[str, ...]:
     """Return each wire with its colour where it has one: ``W12 (RD/WH)``."""
     colours = (*finding.wire_colours, *("",) * len(finding.wires))
     return tuple(

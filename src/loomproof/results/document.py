@@ -1,8 +1,8 @@
 """The results document: what ``--json`` writes, what a record seals and what a certificate shows.
 
 Everything that a reader is told stands in here, so that a certificate can be drawn from the record
-alone, years later. Cavities are texts such as ``ECU:12``. ``None`` for an ohm value means "open" where
-the field says measured, "not applicable" elsewhere. The JSON Schema beside this file is generated from
+alone, years later. Cavities are written as texts such as ``ECU:12``. ``None`` for an ohm value means "open"
+where the field says measured, "not applicable" elsewhere. The JSON Schema beside this file is generated from
 these models; a test holds both together.
 """
 
@@ -13,8 +13,9 @@ from typing import Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from loomproof.results.ends import EndText
 from loomproof.results.entered import Entered
-from loomproof.results.findings import Kind, Severity, finding_key
+from loomproof.results.findings import Finding, Severity
 from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision
 
@@ -36,66 +37,12 @@ class _Value(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-class EvidenceEntry(_Value):
-    """One observation behind a finding."""
-
-    text: str
-    measured_ohm: float | None = None
-    uncertainty_ohm: float | None = None
-    expected_ohm: float | None = None
-    limit_ohm: float | None = None
-
-
-class AlternativeEntry(_Value):
-    """Another explanation that fits as well."""
-
-    text: str
-    cause: str = ""
-    cavities: tuple[str, ...] = ()
-    wires: tuple[str, ...] = ()
-    repair: tuple[str, ...] = ()
-    tell_apart: str = ""
-    components: tuple[str, ...] = ()
-
-
-class FindingEntry(_Value):
-    """One fault found; ``wire_colours`` stands beside ``wires``, one for one.
-
-    ``key`` is its identity from proof to proof, "" in documents from before there was one; ask `identity`.
-
-    ``cost`` is what the explanation takes the fault to be worth, in broken wires; ``proved``: nothing cheaper
-    explains the same, the search came to its end.
-    """
-
-    kind: Kind
-    cause: str = ""
-    severity: Severity
-    title: str
-    cavities: tuple[str, ...] = ()
-    wires: tuple[str, ...] = ()
-    wire_colours: tuple[str, ...] = ()
-    components: tuple[str, ...] = ()
-    evidence: tuple[EvidenceEntry, ...] = ()
-    places: tuple[str, ...] = ()
-    repair: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = ()
-    alternatives: tuple[AlternativeEntry, ...] = ()
-    cost: float | None = None
-    proved: bool = True
-    key: str = ""
-
-    @property
-    def identity(self) -> str:
-        """Its key; worked out from what it names where the document is from before there was one."""
-        return self.key or finding_key(self.kind, self.cause, self.wires, self.components, self.cavities)
-
-
 class Coverage(_Value):
     """Which cavities were tested; an untested one blocks a pass unless a person waived it by name."""
 
-    tested: tuple[str, ...] = ()
-    untested: tuple[str, ...] = ()
-    waived: tuple[str, ...] = ()
+    tested: tuple[EndText, ...] = ()
+    untested: tuple[EndText, ...] = ()
+    waived: tuple[EndText, ...] = ()
 
 
 class Counts(_Value):
@@ -196,7 +143,7 @@ class ClaimEntry(_Value):
     statement: str
     decision: Decision
     rule: str
-    cavities: tuple[str, ...] = ()
+    cavities: tuple[EndText, ...] = ()
     wires: tuple[str, ...] = ()
     threshold_ohm: float | None = None
     measured_ohm: float | None = None
@@ -244,7 +191,7 @@ class WireEntry(_Value):
     """A wire of the description, by its name and the two ends that it joins."""
 
     name: str
-    ends: tuple[str, str]
+    ends: tuple[EndText, EndText]
     colour: str = ""
 
 
@@ -287,7 +234,7 @@ class Document(_Value):
     loom: LoomEntry
     bench: BenchEntry
     adapter: AdapterEntry
-    findings: tuple[FindingEntry, ...] = ()
+    findings: tuple[Finding, ...] = ()
     coverage: Coverage
     counts: Counts
     claims: tuple[ClaimEntry, ...] = ()

@@ -1,13 +1,21 @@
-"""A fault found, as a value: what, where, on which evidence, and how to mend it."""
+"""A fault found, as a value: what, where, on which evidence, and how to mend it.
+
+The same values are found by diagnosis, stand in the results document and are read back from it: the
+document's codec reads and writes dataclasses as they are.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import ClassVar
 from urllib.parse import quote
 
-from loomproof.loom.model import End
+from pydantic import ConfigDict
+
+from loomproof.results.ends import EndText
 
 
 class Kind(StrEnum):
@@ -52,15 +60,28 @@ def finding_key(
     return f"{what}?" + "&".join(f"{thing}={quote(name, safe=':')}" for thing, name in places)
 
 
+_STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One observation behind a finding, in words, with its figures where it has them (Ω, k = 2)."""
+    """One observation behind a finding, in words, with its figures where it has them (Ω, k = 2).
+
+    A path that is open has no figure: what is not finite is kept as ``None``.
+    """
 
     text: str
     measured_ohm: float | None = None
     uncertainty_ohm: float | None = None
     expected_ohm: float | None = None
     limit_ohm: float | None = None
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+    def __post_init__(self) -> None:
+        for name in ("measured_ohm", "uncertainty_ohm", "expected_ohm", "limit_ohm"):
+            ohm = getattr(self, name)
+            if ohm is not None and not math.isfinite(ohm):
+                object.__setattr__(self, name, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,27 +90,29 @@ class Alternative:
 
     text: str
     cause: str = ""
-    cavities: tuple[End, ...] = ()
+    cavities: tuple[EndText, ...] = ()
     wires: tuple[str, ...] = ()
     repair: tuple[str, ...] = ()
     tell_apart: str = ""
     components: tuple[str, ...] = ()
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One fault. ``places`` are where to look first, most likely first; ``cause`` goes beyond ``kind``.
 
-    ``title`` says what and where, without a reading: figures stand in the evidence.
+    ``title`` says what and where, without a reading: figures stand in the evidence. ``wire_colours`` stands
+    beside ``wires``, one for one. ``cost`` is what it adds to the explanation, in broken wires; ``proved``
+    says that the search came to its end, so that nothing cheaper explains the same.
 
-    ``cost`` is what it adds to the explanation, in broken wires; ``proved`` says that the search came to its
-    end, so that nothing cheaper explains the same.
+    ``key`` is its identity from proof to proof as a document states it, "" where it does not; ask `identity`.
     """
 
     kind: Kind
     severity: Severity
     title: str
-    cavities: tuple[End, ...]
+    cavities: tuple[EndText, ...] = ()
     wires: tuple[str, ...] = ()
     components: tuple[str, ...] = ()
     cause: str = ""
@@ -98,10 +121,20 @@ class Finding:
     repair: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
-    cost: float = 0.0
+    cost: float | None = None
     proved: bool = True
+    wire_colours: tuple[str, ...] = ()
+    key: str = ""
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
 
     @property
-    def key(self) -> str:
-        """Its identity, as `finding_key` writes it."""
-        return finding_key(self.kind, self.cause, self.wires, self.components, map(str, self.cavities))
+    def identity(self) -> str:
+        """Its key; worked out from what it names where none is stated."""
+        return self.key or finding_key(
+            self.kind, self.cause, self.wires, self.components, map(str, self.cavities)
+        )
+
+    def stated(self, colours: Mapping[str, str]) -> Finding:
+        """Return it as a document states it: with its key, and beside each wire its colour ("": none)."""
+        own = replace(self, key="", wire_colours=tuple(colours.get(name, "") for name in self.wires))
+        return replace(own, key=own.identity)
