@@ -138,7 +138,7 @@ def _could_see(fault: _Fault, document: Document) -> bool:
     What shows in ohms wants a bench that measures them, and what comes and goes wants to be watched for.
     """
     covered = document.coverage
-    if set(fault.places.get("cavity", ())) & {*covered.untested, *covered.waived}:
+    if set(fault.places.get("cavity", ())) & set(map(str, (*covered.untested, *covered.waived))):
         return False
     if fault.kind in _IN_OHMS:
         return document.bench.accuracy_ohm is not None
