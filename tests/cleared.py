@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from loomproof.bench.adapter import Adapter, in_order
 from loomproof.bench.seam import Bench
+from loomproof.judgement.inspection import Inspection
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom
 from loomproof.measuring.clearance import Clearance, clear, clear_empty
+from loomproof.planning.hookup_plan import HookUp
 
 NOW = datetime(2031, 5, 4, tzinfo=UTC)
 
@@ -35,6 +37,18 @@ class Answers:
     def read_meter(self) -> float | None:
         self.asked.append("meter")
         return self.meter_v
+
+    def inspect(self, items: Sequence[tuple[str, str]]) -> Inspection:
+        self.asked.append("inspect")
+        return Inspection()
+
+    def hold_probe(self, end: End | None) -> bool:
+        self.asked.append(f"probe {end}")
+        return self.yes
+
+    def plug(self, hook_up: HookUp, number: int) -> bool:
+        self.asked.append(f"plug {number}")
+        return self.yes
 
 
 def cleared(

@@ -34,6 +34,7 @@ from loomproof.electrics.expectation import expect
 from loomproof.errors import AdapterError, LoomproofError, SafetyError, UnfitError
 from loomproof.jobs import prove as proving
 from loomproof.jobs import retest as retesting
+from loomproof.jobs import trace as tracing
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Settings, Wire
 from loomproof.loom.reading import load
 from loomproof.measuring import counting_bench as asking
@@ -160,6 +161,7 @@ ARGUMENTS: Mapping[Any, tuple[Any, ...]] = {
     preparing.prepare: (REQUEST, "bench", "clearance"),
     preparing.checked: ("bench", "clearance", POINTS),
     retesting.retest: (REQUEST, [LOOM.cavities[0]], "bench", "clearance"),
+    tracing.trace: (REQUEST, "bench", "clearance"),
     run.run_plan: (PLAN, EXPECTED, "bench", "clearance"),
     trace.trace: ("bench", "clearance", ADAPTER.end_of, None),
     asking.Asker: ("bench", "clearance", 3),
@@ -199,11 +201,11 @@ UNDRIVEN = {
     "loomproof.measuring.clearance.require_empty": "a check",
     "loomproof.measuring.clearance.clear": "the checks that make a clearance",
     "loomproof.measuring.clearance.clear_empty": "the checks that make a clearance",
-    "loomproof.jobs.prove.cleared": "the checks that make a clearance",
-    "loomproof.jobs.prove.cleared_empty": "the checks that make a clearance",
-    "loomproof.jobs.prove.offer_meter_check": "asks a person",
-    "loomproof.jobs.prove.tell_leads": "tells a person",
-    "loomproof.jobs.prove.by_hand": "asks a person",
+    "loomproof.jobs.gate.cleared": "the checks that make a clearance",
+    "loomproof.jobs.gate.cleared_empty": "the checks that make a clearance",
+    "loomproof.jobs.gate.hand_for": "says who holds the probe",
+    "loomproof.jobs.prove.fits": "a check",
+    "loomproof.jobs.prove.prove_on": "it clears the bench itself",
 }
 """What takes a bench and never has a point driven; that it does not is seen below where it can be called."""
 

@@ -11,11 +11,12 @@ import pytest
 from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Capabilities, Opening
 from loomproof.errors import InputError, UnfitError
-from loomproof.jobs import prove as proving
+from loomproof.jobs.gate import Assured
+from loomproof.jobs.gate import cleared as gate
 from loomproof.jobs.prove import prove
 from loomproof.jobs.workshop import FILE, Workshop, find, places, read, uncalibrated
 from loomproof.loom.reading import load
-from loomproof.measuring.events import finish
+from loomproof.measuring.events import Event, Prompt, finish
 from loomproof.planning.request import Request
 from loomproof.results.entered import Entered, Meter
 from tests.bench.torture import FIXTURES
@@ -186,19 +187,19 @@ def asked(day: str, meter: Meter) -> Request:
     return Request(TAIL, in_order(TAIL.cavities), "run", f"{day}T00:00:00Z", entered=Entered(meter=meter))
 
 
-def clear(request: Request, bench: Counting, *, required: bool) -> None:
-    assured = proving.Assured(Answers(), meter_v=0.0, require_calibration=required)
-    proving.cleared(request, bench, assured)
+def clear(request: Request, bench: Counting, *, required: bool) -> str:
+    """Clear the bench; return what a person is told."""
+    assured = Assured(meter_v=0.0, require_calibration=required)
+    told: list[Event] = []
+    finish(gate(request, bench, Answers(), assured), told.append)
+    return " ".join(each.text for each in told if isinstance(each, Prompt))
 
 
-def test_a_calibration_that_ran_out_is_told_before_the_first_reading(
-    capsys: pytest.CaptureFixture[str],
-) -> None:
+def test_a_calibration_that_ran_out_is_told_before_the_first_reading() -> None:
     words = "The calibration CAL-55 of the meter Own build 6 M-9 was due on 2031-05-04"
     for day, told in (("2031-05-04", False), ("2031-05-05", True)):
         bench = Counting(replace(OHMS, points=16))
-        clear(asked(day, METER), bench, required=False)
-        assert (words in capsys.readouterr().err) is told
+        assert (words in clear(asked(day, METER), bench, required=False)) is told
         assert bench.driven == 0
 
 

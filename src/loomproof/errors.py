@@ -29,19 +29,51 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import ClassVar, Literal
 
 
+class Todo(StrEnum):
+    """What a person can have the program do. How it is asked for, each front end knows for itself."""
+
+    ADAPTER = "make an adapter table"
+    CERTIFICATE = "write the certificate of a run"
+    CHECK_RECORDS = "check all that is kept"
+    GO_ON = "go on with a stopped run"
+    HOOK_UPS = "prove hook-up by hook-up"
+    OUT = "name the folder for results"
+    OVER = "write over what is there"
+    REPLAY = "work a journal out again"
+    RESISTOR = "test the bench with a resistor"
+    SEALED_RECORD = "write the sealed record of a run"
+    SELFTEST = "test the bench itself"
+    SIMULATE = "start a simulator by itself"
+    WAIT = "wait longer for each touch"
+    ZERO = "zero the leads"
+
+
+@dataclass(frozen=True, slots=True)
+class Do:
+    """A thing to have done, and on what where that is known: a run, a file."""
+
+    what: Todo
+    on: str = ""
+
+
 class LoomproofError(Exception):
-    """Say what was found wrong (``message``) and what to do about it (``cure``)."""
+    """Say what was found wrong (``message``) and what to do about it (``cure``).
+
+    ``do`` is what the program itself can do about it; a front end adds how that is asked for.
+    """
 
     exit_code: ClassVar[int] = 3
     blame: ClassVar[str] = "loomproof"
 
-    def __init__(self, message: str, *, cure: str = "") -> None:
+    def __init__(self, message: str, *, cure: str = "", do: Todo | Do | None = None) -> None:
         super().__init__(message)
         self.message = message
         self.cure = cure
+        self.do = Do(do) if isinstance(do, Todo) else do
 
     def __reduce__(self) -> tuple[object, ...]:
         return (_rebuild, (type(self), self.__dict__.copy()))
@@ -103,8 +135,15 @@ class InputError(LoomproofError, ValueError):
     exit_code = 2
     blame = "input"
 
-    def __init__(self, message: str, *, cure: str = "", problems: Iterable[Problem] = ()) -> None:
-        super().__init__(message, cure=cure)
+    def __init__(
+        self,
+        message: str,
+        *,
+        cure: str = "",
+        do: Todo | Do | None = None,
+        problems: Iterable[Problem] = (),
+    ) -> None:
+        super().__init__(message, cure=cure, do=do)
         self.problems = tuple(problems)
 
 

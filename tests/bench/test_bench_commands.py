@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.cli.asking import looked_over
 from loomproof.cli.main import run
+from loomproof.cli.terminal_operator import TerminalOperator
+from loomproof.judgement.inspection import ITEMS
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 TAIL = str(Path(__file__).parents[2] / "fixtures" / "tail_lamp")
@@ -196,12 +197,12 @@ def test_the_look_at_a_real_loom_is_asked_for(monkeypatch: pytest.MonkeyPatch) -
     said = iter(["taped at C1", "", "", "", "", ""])
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("click.prompt", lambda *_, **__: next(said))
-    lines = looked_over()
+    lines = TerminalOperator().inspect(ITEMS).lines
     assert lines[0] == "chafing: taped at C1"
     assert lines[1] == "corrosion: in order"
     assert len(lines) == 6
     monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
-    assert looked_over() == ()
+    assert TerminalOperator().inspect(ITEMS).lines == ()
 
 
 def test_zeroing_a_simulated_bench_twice_learns_the_same_twice(tmp_path: Path) -> None:

@@ -12,9 +12,10 @@ from loomproof.bench import opening
 from loomproof.bench.adapter import read_adapter
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Bench
-from loomproof.cli import adapter
 from loomproof.cli.main import run
 from loomproof.errors import LinkError
+from loomproof.jobs import learn_adapter
+from loomproof.jobs.learn_adapter import Patience
 from loomproof.measuring.clearance import Clearance
 from tests.bench.device import Clock, MemoryLine, Scanner
 
@@ -105,16 +106,16 @@ def test_what_was_learned_is_kept_whatever_ends_it(
 ) -> None:
     table = tmp_path / "learned.csv"
     serve(held(7, 3), monkeypatch)
-    real = adapter._next_touch
+    real = learn_adapter._next_touch
     asked: list[float] = []
 
-    def breaking(reader: Bench, clearance: Clearance, wait_s: float) -> int | None:
-        asked.append(wait_s)
+    def breaking(reader: Bench, clearance: Clearance, patience: Patience) -> int | None:
+        asked.append(patience.wait_s)
         if len(asked) > 2:
             raise ending
-        return real(reader, clearance, wait_s)
+        return real(reader, clearance, patience)
 
-    monkeypatch.setattr(adapter, "_next_touch", breaking)
+    monkeypatch.setattr(learn_adapter, "_next_touch", breaking)
     assert learn(table, "5") == 3
     assert [str(lead.end) for lead in read_adapter(table).entries] == ["BODY:2", "BODY:1"]
     assert "2 of 13 ends" in capsys.readouterr().err

@@ -27,9 +27,11 @@ from typing import Any
 
 import click
 
+from loomproof.cli.ending import held_to_the_end
 from loomproof.cli.main import run
-from loomproof.cli.prove import show
-from loomproof.jobs import prove as proving
+from loomproof.cli.output import EXIT_CODES, show
+from loomproof.cli.progress import drawn
+from loomproof.jobs import keep as keeping
 from loomproof.judgement.conclude import Outcome
 from loomproof.records.keys import KeyFolder
 from loomproof.records.noting import head_before, note
@@ -40,7 +42,7 @@ from tests.reports.sample import document
 from tests.results import table_file
 
 LOOM = Path(__file__).parents[2] / "fixtures" / "tail_lamp"
-SOURCES = str(Path(proving.__file__).parents[1])
+SOURCES = str(Path(keeping.__file__).parents[1])
 
 
 class Killed(BaseException):
@@ -142,9 +144,9 @@ def sealing(folder: Path, blow: Any, at: int) -> tuple[int, str, str, bool]:
     def command() -> int:
         outcome = Outcome.__new__(Outcome)
         object.__setattr__(outcome, "document", document(run="r", findings=1))
-        kept = proving.keep(outcome, b"", journal, journal.parent, None)
+        kept = drawn(keeping.keep(outcome, journal, keeping.Keeping(journal.parent, hold=held_to_the_end)))
         show(kept)
-        return kept.exit_code
+        return EXIT_CODES[kept.document.verdict]
 
     code = -1
     with at_home(folder / "home"), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
@@ -174,7 +176,7 @@ def judged(folder: Path, code: int, out: str, err: str, *, killed: bool) -> str:
     if killed:
         return ""
     (verdict,) = kept.values()
-    if code != proving.EXIT_CODES[verdict] or verdict.upper() not in out:
+    if code != EXIT_CODES[verdict] or verdict.upper() not in out:
         return f"sealed as {verdict}, exit {code}, said {out[:40]!r}"
     if "nothing is claimed" in err or "stopped" in err:
         return f"sealed, and it said: {err[:80]!r}"

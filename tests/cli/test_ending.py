@@ -21,11 +21,11 @@ Output = pytest.CaptureFixture[str]
 STEPS = (
     ("loomproof.records.store.Store.seal_run", "seal"),
     ("loomproof.records.inserting._insert_findings", "rows"),
-    ("loomproof.jobs.prove.json_of", "results"),
-    ("loomproof.cli.records.issue", "certificate"),
+    ("loomproof.jobs.keep.json_of", "results"),
+    ("loomproof.jobs.certificate.issue", "certificate"),
     ("loomproof.reports.certificate.certificate_pdf", "page"),
     ("loomproof.records.paper.sign_pdf", "signature"),
-    ("loomproof.cli.prove.show", "verdict"),
+    ("loomproof.cli.output.show", "verdict"),
 )
 """Where between the last reading and the end of the command something may come, first to last."""
 SEALED_AFTER = 2
@@ -177,6 +177,6 @@ def test_a_terminal_that_was_closed_is_no_failing_loom(
     def closed() -> None:
         raise OSError(errno.EIO, os.strerror(errno.EIO))
 
-    strike(monkeypatch, "loomproof.cli.prove.show", closed, after=False)
+    strike(monkeypatch, "loomproof.cli.output.show", closed, after=False)
     assert prove(fixtures, tmp_path) == 3
     assert claimed(tmp_path) == set(sealed())

@@ -11,8 +11,9 @@ from loomproof.bench.adapter import in_order
 from loomproof.electrics.expectation import expect
 from loomproof.errors import BrokenOffError
 from loomproof.jobs import hookups as hooking
-from loomproof.jobs.prove import Assured
+from loomproof.jobs.keep import Keeping
 from loomproof.loom.reading import load
+from loomproof.measuring.events import finish
 from loomproof.planning.hookup_search import plan_hook_ups
 from loomproof.planning.request import Request
 from loomproof.results.document import Document, Verdict
@@ -188,24 +189,19 @@ def test_nothing_is_opened_before_somebody_says_that_it_is_plugged(fixtures: Pat
     nets = [net.cavities for net in expect(loom).nets]
     plan = plan_hook_ups(loom, nets, len(loom.cavities))
     request = Request(loom=loom, adapter=in_order(loom.cavities), run="r", started="2026-01-01T00:00:00Z")
-    asked: list[str] = []
-
-    def no(question: str) -> bool:
-        asked.append(question)
-        return False
-
+    nobody = Answers(yes=False)
     with pytest.raises(BrokenOffError, match="stopped before hook-up 1 of 1"):
-        hooking.prove_hook_ups(
-            request,
-            plan,
-            "tcp:127.0.0.1:1",  # nothing answers there; it must not come to that
-            loom_path=fixtures / "tail_lamp",
-            out=tmp_path,
-            store=None,
-            assured=Assured(Answers()),
-            plugged=no,
+        finish(
+            hooking.prove_hook_ups(
+                request,
+                plan,
+                "tcp:127.0.0.1:1",  # nothing answers there; it must not come to that
+                nobody,
+                Keeping(tmp_path),
+                loom_path=fixtures / "tail_lamp",
+            )
         )
-    assert asked == ["Is it plugged so?"]
+    assert nobody.asked == ["plug 1"]
     assert list(tmp_path.iterdir()) == []
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.cli.asking import meter_read
+from loomproof.cli.terminal_operator import TerminalOperator
 from tests.cli.running import loomproof
 
 
@@ -83,9 +83,9 @@ def test_a_bench_without_volts_asks_what_a_meter_shows(monkeypatch: pytest.Monke
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     for typed, volts in (("0", 0.0), ("12,6", 12.6), ("", None), ("nan", None), ("none", None)):
         monkeypatch.setattr("click.prompt", lambda *_, said=typed, **__: said)
-        assert meter_read() == volts
+        assert TerminalOperator().read_meter() == volts
     monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
-    assert meter_read() is None
+    assert TerminalOperator().read_meter() is None
 
 
 def test_without_a_terminal_the_way_to_say_it_is_named(fixtures: Path, tmp_path: Path) -> None:

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.cli.records import write_file as write_record
 from loomproof.errors import StoreError, UsageError
+from loomproof.jobs.files import write_file as write_record
 from loomproof.loom.writing import write_file as write_loom
 from tests.cli.running import loomproof
 

@@ -16,7 +16,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from loomproof.cli.records import issue
+from loomproof.jobs.certificate import issue
 from loomproof.records.keys import KeyFolder, Signer, new_signer
 from loomproof.records.noting import note
 from loomproof.records.seal import Chain, seal

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Sequence
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,11 +14,7 @@ from loomproof.cli.options import address_option, made_safe_option, refuse_stran
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
-    from loomproof.measuring.selfcheck import Check
-    from loomproof.measuring.selftest import Reference
-
-SELFTESTS = "selftests.jsonl"
-"""The file of self-tests, in the folder of a person's data."""
+    from loomproof.jobs.bench_tests import Check, Reference
 
 _simulated = click.option(
     "--loom",
@@ -47,13 +42,12 @@ def profiles(name: str | None) -> None:
 
     Save one to a file, change it to what stands on your bench, and give visa:RESOURCE?profile=FILE.
     """
-    from loomproof.bench.profile import read_profile, shipped, shipped_text
+    from loomproof.jobs import bench_tests
 
     if name is not None:
-        click.echo(shipped_text(name), nl=False)
+        click.echo(bench_tests.shipped_text(name), nl=False)
         return
-    for each in shipped():
-        found = read_profile(each)
+    for each, found in bench_tests.profiles().items():
         wires = "two and four wires" if found.measure_four else "two wires"
         click.echo(f"{each}: {found.points} points, {wires}")
 
@@ -82,31 +76,21 @@ def zero(
     address: str, on_it: Path | None, table: Path, only: tuple[str, ...], repeats: int, made_safe: bool
 ) -> None:
     """Learn lead resistance with a shorting plug over the adapter's ends, and write it into the table."""
-    from loomproof.bench.adapter import read_adapter, write_adapter
-    from loomproof.bench.opening import open_bench
-    from loomproof.bench.seam import meter_name
-    from loomproof.cli.asking import Terminal
-    from loomproof.cli.plugged import plugged_in
-    from loomproof.jobs import prove as proving
-    from loomproof.measuring.zero import learn_leads, zeroed
+    from loomproof.cli.progress import drawn
+    from loomproof.cli.terminal_operator import TerminalOperator
+    from loomproof.jobs import bench_tests
 
-    found = read_adapter(table)
+    found = bench_tests.read_adapter(table)
     refuse_strangers(only, [lead.end.connector for lead in found.entries], f"the adapter {table}")
-    points = [lead.point for lead in found.entries if not only or lead.end.connector in only]
-    names = {lead.point: str(lead.end) for lead in found.entries}
-    with (
-        plugged_in(address, on_it, found, shorted=points) as (where, loom),
-        open_bench(where, loom_path=loom) as opened,
-    ):
-        clearance = proving.cleared_empty(opened, Terminal(made_safe))
-        leads = learn_leads(opened, clearance, points, repeats, names)
-        meter = meter_name(clearance.identity, clearance.capabilities)
-    write_adapter(zeroed(found, leads, f"{datetime.now(UTC):%Y-%m-%d}", meter), table)
-    ohms = [lead.ohm for lead in leads.values()]
-    spread = max(lead.u_ohm for lead in leads.values())
+    learned = drawn(
+        bench_tests.zero(
+            found, address, TerminalOperator(made_safe), loom_path=on_it, connectors=only, repeats=repeats
+        )
+    )
+    bench_tests.write_adapter(learned.adapter, table)
     click.echo(
-        f"{table}: {len(leads)} leads from {min(ohms):.3g} to {max(ohms):.3g} ohm, "
-        f"uncertainty {spread:.2g} ohm (k = 2)."
+        f"{table}: {len(learned.ohms)} leads from {min(learned.ohms):.3g} to {max(learned.ohms):.3g} ohm, "
+        f"uncertainty {learned.u_ohm:.2g} ohm (k = 2)."
     )
 
 
@@ -132,49 +116,25 @@ def selftest(
 
     Exit codes: 0 passed, 3 failed.
     """
-    from loomproof.bench.adapter import read_adapter
-    from loomproof.bench.opening import open_bench
-    from loomproof.cli.asking import Terminal
-    from loomproof.cli.plugged import plugged_in
-    from loomproof.jobs import prove as proving
-    from loomproof.measuring import selftest as tests
-    from loomproof.records.home import home
+    from loomproof.cli.progress import drawn
+    from loomproof.cli.terminal_operator import TerminalOperator
+    from loomproof.jobs import bench_tests
 
     if shorted and table is None:
         raise UsageError("--shorted goes with --adapter: which points does the plug join?")
     if shorted and resistors:
         raise UsageError("--shorted and --resistor are two hook-ups; test one after the other")
-    found = read_adapter(table) if table is not None else None
-    references = [_reference(text) for text in resistors]
-    checks: list[Check] = []
-    spread: float | None = None
-    tests.can_keep(home() / SELFTESTS)
-    plug = found.points if shorted and found is not None else ()
-    with (
-        plugged_in(address, on_it, found, shorted=plug, references=references) as (where, loom),
-        open_bench(where, loom_path=loom) as opened,
-    ):
-        clearance = proving.cleared_empty(opened, Terminal(made_safe))
-        who = opened.identify()
-        if shorted and found is not None:
-            checks.append(tests.try_shorted(opened, clearance, found.points))
-            pair = found.points[:2]
-        elif references:
-            leads = {} if found is None else {lead.point: lead.lead_ohm for lead in found.entries}
-            checks.append(tests.try_references(opened, clearance, references, leads))
-            pair = (references[0].a, references[0].b)
-        else:
-            checks += tests.try_empty(opened, clearance)
-            pair = ()
-        if pair and opened.capabilities().ohms is not None:
-            repeated, spread = tests.repeatability(opened, clearance, *pair)
-            checks.append(repeated)
-    plugged = "shorting plug" if shorted else tests.RESISTORS if references else "nothing"
-    date = datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
-    wiring = "" if found is None else found.wiring
-    kept = tests.SelfTest(who.maker, who.model, who.serial, date, plugged, tuple(checks), spread, wiring)
-    tests.keep(kept, home() / SELFTESTS)
-    show(checks)
+    kept = drawn(
+        bench_tests.selftest(
+            address,
+            TerminalOperator(made_safe),
+            loom_path=on_it,
+            adapter=bench_tests.read_adapter(table) if table is not None else None,
+            shorted=shorted,
+            references=[_reference(text) for text in resistors],
+        )
+    )
+    show(kept.checks)
     return 0 if kept.passed else 3
 
 
@@ -186,7 +146,7 @@ def show(checks: Sequence[Check]) -> None:
 
 
 def _reference(text: str) -> Reference:
-    from loomproof.measuring.selftest import Reference
+    from loomproof.jobs.bench_tests import Reference
 
     try:
         a, b, ohm = text.split(",")

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cli.output import EXIT_CODES
 from loomproof.cli.records import store_option
 
 if TYPE_CHECKING:
-    from loomproof.bench.adapter import Adapter
-    from loomproof.jobs.prove import Kept
+    from loomproof.jobs.adapters import Adapter
+    from loomproof.jobs.keep import Kept
     from loomproof.loom.model import Loom
 
 FAULTS = (
@@ -43,90 +44,62 @@ def demo_loom() -> Path:
 @store_option
 def demo(out: Path, store: str | None) -> int:
     """Prove a loom with hidden faults on a simulated bench, mend it, prove again."""
-    from loomproof.bench.simulation import Simulation
-    from loomproof.cli.prove import caution, show
-    from loomproof.jobs import prove as proving
+    from loomproof.cli.output import show
+    from loomproof.cli.progress import drawn
+    from loomproof.jobs.adapters import in_order
+    from loomproof.jobs.bench_tests import zero
+    from loomproof.jobs.demo import faulty_bench
+    from loomproof.jobs.events import Unattended
     from loomproof.loom.reading import load
 
     path = demo_loom()
     loom = load(path).loom
     click.echo(f"The loom: {loom.name} ({len(loom.cavities)} cavities, {len(loom.wires)} wires).", err=True)
-    caution()
-    leads = _zeroed(loom)
-    arguments = [word for fault in FAULTS for word in ("--fault", fault)]
-    simulation = Simulation(path, arguments)
-    try:
-        address = str(simulation.address)
-        click.echo(f"\nA simulated scanner, process {simulation.process_id}, answers at {address}.", err=True)
+    click.echo("First the leads are zeroed, a shorting plug over all ends of the adapter.", err=True)
+    leads = drawn(zero(in_order(loom.cavities), "sim:", Unattended())).adapter
+    with faulty_bench(path, FAULTS) as bench:
+        click.echo(
+            f"\nA simulated scanner, process {bench.process_id}, answers at {bench.address}.", err=True
+        )
         click.echo("Four faults are hidden in the loom on it. First proof:", err=True)
         # Only while a proof is sealed and shown are orders to stop held back; the next one can be stopped.
         with click.Context(demo):
-            first = _prove(loom, leads, path, address, out, store)
+            first = _prove(loom, leads, path, bench.address, out, store)
             show(first)
-        click.echo(f"\nMending the simulated loom: {simulation.tell('mend')}", err=True)
+        click.echo(f"\nMending the simulated loom: {bench.mend()}", err=True)
         click.echo("Second proof:", err=True)
-        second = _prove(loom, leads, path, address, out, store)
+        second = _prove(loom, leads, path, bench.address, out, store)
         show(second)
-    finally:
-        simulation.end()
     click.echo("\nOpen these first:")
     for proof, what in ((first, "what was wrong, and how to mend it"), (second, "the loom after the repair")):
         if "certificate" in proof.files:
             click.echo(f"  {proof.files['certificate']}   {what}")
     if "certificate" in second.files:
         click.echo(f"  loomproof verify {second.files['certificate']}   checks the seal")
-    as_planned = (first.exit_code, second.exit_code) == (1, 0)
-    return 0 if as_planned else proving.EXIT_CODES["incomplete"]
-
-
-def _zeroed(loom: Loom) -> Adapter:
-    """Return the in-order adapter, its leads learned with a shorting plug on, as before a real proof."""
-    from datetime import UTC, datetime
-
-    from loomproof.bench.adapter import in_order
-    from loomproof.bench.opening import open_bench
-    from loomproof.bench.seam import meter_name
-    from loomproof.cli.asking import Terminal
-    from loomproof.cli.plugged import plugged_in
-    from loomproof.jobs import prove as proving
-    from loomproof.measuring.zero import learn_leads, zeroed
-
-    click.echo("First the leads are zeroed, a shorting plug over all ends of the adapter.", err=True)
-    adapter = in_order(loom.cavities)
-    points = adapter.points
-    names = {lead.point: str(lead.end) for lead in adapter.entries}
-    with (
-        plugged_in("sim:", None, adapter, shorted=points) as (where, plug),
-        open_bench(where, loom_path=plug) as opened,
-    ):
-        clearance = proving.cleared_empty(opened, Terminal())
-        leads = learn_leads(opened, clearance, points, names=names)
-        meter = meter_name(clearance.identity, clearance.capabilities)
-    return zeroed(adapter, leads, f"{datetime.now(UTC):%Y-%m-%d}", meter)
+    as_planned = (first.document.verdict, second.document.verdict) == ("fail", "pass")
+    return 0 if as_planned else EXIT_CODES["incomplete"]
 
 
 def _prove(loom: Loom, leads: Adapter, path: Path, address: str, out: Path, store: str | None) -> Kept:
-    from loomproof.cli.asking import Terminal
-    from loomproof.jobs import prove as proving
+    from loomproof.cli.ending import held_to_the_end
+    from loomproof.cli.progress import drawn
+    from loomproof.jobs.events import Unattended
+    from loomproof.jobs.files import now, rfc3339, run_name
+    from loomproof.jobs.keep import Keeping
+    from loomproof.jobs.prove import prove_and_keep
     from loomproof.planning.request import Request
 
-    started, now = proving.started_now()
+    moment = now()
     request = Request(
         loom=loom,
         adapter=leads,
-        run=proving.run_name(now),
-        started=started,
+        run=run_name(moment),
+        started=rfc3339(moment),
         person="the demo",
         place="a simulated bench",
     )
-    return proving.prove_and_keep(
-        request,
-        address,
-        loom_path=path,
-        out=out,
-        store=store,
-        assured=proving.Assured(Terminal()),
-    )
+    where = Keeping(out, store, held_to_the_end)
+    return drawn(prove_and_keep(request, address, Unattended(), where, loom_path=path))
 
 
 @click.command()

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.records import now, store_option, terminal
+from loomproof.cli.records import store_option, terminal
+from loomproof.jobs.files import now
 
 if TYPE_CHECKING:
     from rich.console import RenderableType

@@ -11,19 +11,13 @@ import signal
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from types import FrameType
 
 import click
 
+from loomproof.jobs.keep import Orders
+
 _ORDERS = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
-
-
-@dataclass
-class Orders:
-    """Whether an order to stop came while they were held."""
-
-    stop: bool = False
 
 
 @contextmanager

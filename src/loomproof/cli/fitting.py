@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.options import FiniteNumber
-from loomproof.cli.records import store_option, terminal, write_file
+from loomproof.cli.records import store_option, terminal
 from loomproof.errors import UsageError
+from loomproof.jobs.files import write_file
 
 if TYPE_CHECKING:
     from loomproof.fitting.capacity import Ampacity

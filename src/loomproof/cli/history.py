@@ -13,16 +13,15 @@ from loomproof.cli.records import (
     file_name,
     kept_as,
     not_whole,
-    of_this_run,
     runs_broken_off,
     show_runs,
     store_option,
     terminal,
     told,
     trusted,
-    write_file,
 )
 from loomproof.errors import UsageError
+from loomproof.jobs.files import write_file
 
 if TYPE_CHECKING:
     from loomproof.records.history import Trend
@@ -224,6 +223,7 @@ def report(
 @store_option
 def label(run: str, out: Path | None, store: str | None) -> None:
     """Write a printable label (62 × 29 mm, PDF) for the loom of a RUN, with record hash and fingerprint."""
+    from loomproof.jobs.certificate import of_this_run
     from loomproof.records.seal import verify
     from loomproof.records.store import open_store
     from loomproof.reports.label import label_pdf

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import click
 
-from loomproof.cli.records import chosen, now, store_option, write_file
+from loomproof.cli.records import chosen, store_option
 from loomproof.errors import UsageError
+from loomproof.jobs.files import now, write_file
 
 
 @click.group()
@@ -174,31 +175,14 @@ def correct(
 
     What was measured is never corrected: prove the loom again.
     """
-    from loomproof.records.home import home
-    from loomproof.records.keys import KeyFolder
-    from loomproof.records.noting import note
-    from loomproof.records.seal import verify
+    from loomproof.jobs import correct as correcting
     from loomproof.records.store import open_store
 
     if person is None and place is None and serial is None:
         raise UsageError("nothing to correct was given", cure="Give --person, --place or --serial.")
     with open_store(store) as opened:
-        found = chosen(opened, run)
-        document = verify(opened.record(found.hash), name=f"run {found.run}").document()
-        right = document.model_copy(
-            update={
-                "run": f"{document.run}-corrected-{now():%Y%m%d%H%M%S}",
-                "person": document.person if person is None else person,
-                "place": document.place if place is None else place,
-                "loom": document.loom
-                if serial is None
-                else document.loom.model_copy(update={"serial": serial}),
-            }
-        )
-        signer = KeyFolder(home()).signer(now())
-        sealed = opened.correct(found.hash, right, why, signer)
-        note(home(), signer, opened, store)
-    click.echo(sealed.run.run)
+        found = chosen(opened, run).hash
+    click.echo(correcting.correct(found, why, person=person, place=place, serial=serial, store=store))
 
 
 @records.command("benches", short_help="List benches, their last checks, and adapters.")

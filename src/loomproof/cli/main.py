@@ -197,10 +197,13 @@ def _interrupted() -> int:
 
 
 def say(error: LoomproofError) -> None:
-    """Write an error for people: every problem with its place, then what to do."""
+    """Write an error for people: every problem with its place, then what to do, and how that is asked for."""
+    from loomproof.cli.cures import how
+
     _tell(f"loomproof: {error.blame}: {error.message}")
     if isinstance(error, InputError):
         for problem in error.problems:
             _tell(f"  {problem}")
-    if error.cure:
-        _tell(f"  {error.cure}")
+    for line in (error.cure, how(error.do)):
+        if line:
+            _tell(f"  {line}")

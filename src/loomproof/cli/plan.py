@@ -14,13 +14,10 @@ from loomproof.errors import UsageError
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from loomproof.bench.adapter import Adapter
-    from loomproof.bench.seam import Capabilities
-    from loomproof.electrics.expectation import Expectation
     from loomproof.loom.model import Loom
     from loomproof.planning.hookup_plan import HookUpPlan
     from loomproof.planning.hookup_search import Constraints
-    from loomproof.planning.plan import Meter, Plan
+    from loomproof.planning.plan import Plan
 
 
 @click.command()
@@ -46,27 +43,28 @@ def plan(
 
     For a loom with more cavities than points: which connectors to plug, in which order.
     """
-    from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, expect
+    from loomproof.jobs import plan as planning
     from loomproof.loom.reading import load
-    from loomproof.planning.hookup_search import Constraints
 
     if address and points:
         raise UsageError("--bench and --points exclude each other", cure="A bench says how many it has.")
     described = load(loom).loom
-    able, temperature_c, simulated = _capabilities(address, points, described, loom)
-    expectation = expect(described, ROOM_TEMPERATURE_C if temperature_c is None else temperature_c)
-    if len(described.cavities) > able.points and adapter is None:
-        limits = Constraints(split, stay, housings_of(owned))
-        return _show_hook_ups(described, expectation, able.points, limits, json_file)
+    bench = planning.bench_at(address, described, loom_path=loom, points=points)
+    if len(described.cavities) > bench.able.points and adapter is None:
+        limits = planning.Constraints(split, stay, housings_of(owned))
+        return _show_hook_ups(described, bench.able.points, limits, json_file)
     for option, given in (("--split", split), ("--stay", stay), ("--owned", owned)):
         if given:
-            raise UsageError(f"{option}: the whole loom goes on {able.points} points at once")
-    from loomproof.measuring.preparing import meter_of
-
-    leads = _adapter(described, adapter)
-    measured = temperature_c is not None
-    meter = meter_of(able, leads, measured_temperature=measured, simulated=simulated)
-    return _show_plan(described, expectation, able, leads, meter, json_file)
+            raise UsageError(f"{option}: the whole loom goes on {bench.able.points} points at once")
+    made = planning.proof(described, bench, adapter)
+    _write(json_file, made.saved.plain())
+    console = _console(json_file)
+    _print_plan(console, made.plan, bench.able.clear_ohm, bench.able.sense_ohm)
+    for line in _reached(made.plan):
+        console.print(line, soft_wrap=True)
+    for warning in made.warnings:
+        console.print(f"  Not tested: {warning.message}", soft_wrap=True)
+    return 0
 
 
 def housings_of(texts: tuple[str, ...]) -> Mapping[str, int]:
@@ -80,26 +78,6 @@ def housings_of(texts: tuple[str, ...]) -> Mapping[str, int]:
     return found
 
 
-def _capabilities(
-    address: str | None, points: int | None, loom: Loom, path: Path
-) -> tuple[Capabilities, float | None, bool]:
-    """Return what the bench can do, its temperature as a proof would ask, and whether it is simulated."""
-    from loomproof.bench.opening import open_bench
-    from loomproof.bench.seam import Capabilities
-    from loomproof.measuring.plausibility import temperature_of
-
-    if address is None:
-        return Capabilities(points or max(1, len(loom.cavities))), None, False
-    with open_bench(address, loom_path=path) as bench:
-        return bench.capabilities(), temperature_of(bench), bench.opening.simulated
-
-
-def _adapter(loom: Loom, adapter: str | None) -> Adapter:
-    from loomproof.bench.adapter import in_order, read_adapter
-
-    return in_order(loom.cavities) if adapter in (None, "in-order") else read_adapter(Path(str(adapter)))
-
-
 def _console(json_file: str | None) -> Console:
     from rich.console import Console
 
@@ -107,37 +85,13 @@ def _console(json_file: str | None) -> Console:
 
 
 def _write(json_file: str | None, value: object) -> None:
-    from loomproof.cli.prove import write_json
+    from loomproof.cli.output import write_json
 
     if json_file:
         write_json(json_file, (json.dumps(value, indent=2, ensure_ascii=False) + "\n").encode())
 
 
-def _show_plan(
-    loom: Loom,
-    expectation: Expectation,
-    able: Capabilities,
-    adapter: Adapter,
-    meter: Meter | None,
-    json_file: str | None,
-) -> int:
-    from loomproof.bench.adapter import check_adapter
-    from loomproof.planning.plan import plan_proof
-    from loomproof.planning.plan_json import SavedPlan
-
-    warnings = check_adapter(adapter, loom.cavities, able.points)
-    made = plan_proof(expectation, adapter.point_of, able, meter, isolation_ohm=loom.settings.isolation_ohm)
-    _write(json_file, SavedPlan(made, loom.name, loom.digest, adapter.digest).plain())
-    console = _console(json_file)
-    _print_plan(console, made, able)
-    for line in _reached(made):
-        console.print(line, soft_wrap=True)
-    for warning in warnings:
-        console.print(f"  Not tested: {warning.message}", soft_wrap=True)
-    return 0
-
-
-def _print_plan(console: Console, made: Plan, able: Capabilities) -> None:
+def _print_plan(console: Console, made: Plan, clear_ohm: float | None, sense_ohm: float | None) -> None:
     from rich.table import Table
 
     from loomproof.reports.words import plural
@@ -161,10 +115,10 @@ def _print_plan(console: Console, made: Plan, able: Capabilities) -> None:
                 *(str(mask.bit_count()) for mask in (vector.must_low, vector.must_high, either)),
             )
         console.print(table)
-        if able.clear_ohm is not None and able.sense_ohm is not None:
+        if clear_ohm is not None and sense_ohm is not None:
             console.print(
-                f"By sense alone: continuity below {ohms(able.clear_ohm)}, isolation above "
-                f"{ohms(able.sense_ohm)} divided by the cavities of the smaller net and of those that parts "
+                f"By sense alone: continuity below {ohms(clear_ohm)}, isolation above "
+                f"{ohms(sense_ohm)} divided by the cavities of the smaller net and of those that parts "
                 "join to it.",
                 soft_wrap=True,
             )
@@ -236,24 +190,22 @@ def _asked_in_ohms(made: Plan) -> Iterator[str]:
         yield "Isolation is not measured in ohms: this meter does not reach it."
 
 
-def _show_hook_ups(
-    loom: Loom, expectation: Expectation, points: int, limits: Constraints, json_file: str | None
-) -> int:
+def _show_hook_ups(loom: Loom, points: int, limits: Constraints, json_file: str | None) -> int:
     from dataclasses import replace
 
+    from loomproof.jobs import plan as planning
     from loomproof.planning.hookup_plan import hook_ups_plain
-    from loomproof.planning.hookup_search import NotPossibleError, plan_hook_ups
+    from loomproof.planning.hookup_search import NotPossibleError
 
-    nets = [net.cavities for net in expectation.nets]
     console = _console(json_file)
     try:
-        made = plan_hook_ups(loom, nets, points, limits)
+        made = planning.hook_ups(loom, points, limits)
     except NotPossibleError as error:
         if not error.connector or error.connector in limits.split:
             raise
         freed = replace(limits, split=(*limits.split, error.connector))
         try:
-            made = plan_hook_ups(loom, nets, points, freed)
+            made = planning.hook_ups(loom, points, freed)
         except NotPossibleError:
             raise error from None
         click.echo(f"Not possible: {error.message}.", err=True)
@@ -270,6 +222,8 @@ def print_hook_ups(console: Console, made: HookUpPlan) -> None:
     """Show hook-ups as a person carries them out."""
     from rich.table import Table
 
+    from loomproof.jobs.hookups import runs
+
     proved = "no plan has fewer" if made.optimal else f"no plan has fewer than {made.bound}"
     console.print(
         f"{len(made.hook_ups)} hook-ups on {made.points} points, {made.plug_ins} plugs put on in all. "
@@ -285,14 +239,3 @@ def print_hook_ups(console: Console, made: HookUpPlan) -> None:
             word = "put on" if unit.name in hook_up.new else "leave"
             table.add_row(f"  {word}", unit.name, runs([hook_up.point_of[end] for end in unit.ends]))
         console.print(table)
-
-
-def runs(points: list[int]) -> str:
-    """Return points as runs (``1-32 40``), in the order of the cavities."""
-    found: list[list[int]] = []
-    for point in points:
-        if found and found[-1][-1] == point - 1:
-            found[-1].append(point)
-        else:
-            found.append([point])
-    return " ".join(f"{run[0]}-{run[-1]}" if len(run) > 1 else str(run[0]) for run in found)

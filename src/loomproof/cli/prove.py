@@ -1,9 +1,8 @@
-"""``prove``, ``replay`` and ``plan``: the main job."""
+"""``prove`` and ``replay``: the main job."""
 
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -22,17 +21,15 @@ from loomproof.cli.options import (
     meter_volts_option,
     selftest_age_option,
 )
+from loomproof.cli.output import EXIT_CODES
 from loomproof.cli.records import store_option
 from loomproof.cli.stating import certificate_options
 from loomproof.cli.workshop import bench_of, workshop_of
-from loomproof.errors import JournalError, LinkError, ReplayError, UsageError
-from loomproof.jobs import journal_header as headers
+from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
-    from loomproof.judgement.conclude import Outcome
-    from loomproof.loom.model import End, Loom
+    from loomproof.loom.model import Loom
     from loomproof.planning.plan import Plan
-    from loomproof.planning.request import Request
 
 
 @click.command()
@@ -147,106 +144,88 @@ def prove(
     Exit codes: 0 the loom passes, 1 it fails, 2 command, description or adapter is wrong, 3 the bench
     is in trouble or the run does not cover the loom, 4 undecided.
     """
-    from loomproof.bench.adapter import in_order
-    from loomproof.bench.address import starts_simulator
-    from loomproof.cli.asking import Terminal, looked_over, probe_held
+    from loomproof.cli.ending import held_to_the_end
+    from loomproof.cli.output import show, writable, write_kept
     from loomproof.cli.plan import housings_of
-    from loomproof.jobs import hookups as hooking
-    from loomproof.jobs import prove as proving
+    from loomproof.cli.progress import drawn
+    from loomproof.cli.terminal_operator import TerminalOperator
+    from loomproof.jobs import hookups
+    from loomproof.jobs.files import now, rfc3339, run_name
+    from loomproof.jobs.gate import Assured, adapter_for
+    from loomproof.jobs.keep import Keeping
+    from loomproof.jobs.prove import prove_and_keep
     from loomproof.judgement.inspection import ANSWERED
     from loomproof.loom.choices import answers_of
     from loomproof.loom.reading import load
     from loomproof.planning.hookup_search import Constraints
-    from loomproof.planning.request import InsulationTest, Request
+    from loomproof.planning.request import InsulationTest, Request, without_point
     from loomproof.results.grade import Grade
 
     writable(json_file)
-    loaded = load(loom)
+    described = load(loom).loom
     shop = workshop_of(loom)
-    started, now = proving.started_now()
+    moment = now()
     plugging = hook_ups or stopped_run is not None
-    if plugging and probe:
-        raise UsageError("--probe reads ends that no hook-up reaches; it does not go with --hook-ups")
-    if plugging and insulation_v is not None:
-        raise UsageError(
-            "--insulation wants the whole loom on the bench at once; it does not go with --hook-ups"
-        )
-    if insulation_ms is not None and insulation_v is None:
-        raise UsageError("--insulation-ms goes with --insulation VOLT: which voltage?")
     _refuse_mixed(
-        plugging, adapter, plan_file, (*split, *stay, *owned, *([stop_after] if stop_after else []))
+        plugging,
+        probe=probe,
+        insulation=(insulation_v, insulation_ms),
+        made_itself=adapter or plan_file,
+        only_hook_ups=(*split, *stay, *owned, *([stop_after] if stop_after else [])),
     )
     request = Request(
-        loom=loaded.loom,
-        adapter=in_order(loaded.loom.cavities)
-        if plugging
-        else proving.adapter_for(loaded.loom, address, adapter or shop.adapter(address)),
-        run=proving.run_name(now),
-        started=started,
-        answers=answers_of(loaded.loom, answers),
+        loom=described,
+        adapter=adapter_for(described, address, "in-order" if plugging else adapter or shop.adapter(address)),
+        run=run_name(moment),
+        started=rfc3339(moment),
+        answers=answers_of(described, answers),
         waived=ends_given(waive, "--waive"),
         person=person or shop.workshop.person,
         place=place or shop.workshop.place,
         inspection=(*inspected, *(ANSWERED + text for text in hazards)),
         repeats=repeats,
         watch_s=watch_s or 0.0,
-        plan=_saved_plan(plan_file, loaded.loom),
+        plan=_saved_plan(plan_file, described),
         insulation=None if insulation_v is None else InsulationTest(insulation_v, insulation_ms or 1000),
         serial=stated.pop("serial", ""),
         entered=shop.workshop.entered(address, stated),
         grade=Grade(grade) if grade else None,
     )
-    assured = proving.Assured(
-        Terminal(made_safe),
-        hazards_given(hazards, loaded.loom),
-        meter_v,
-        selftest_max_age,
-        shop.workshop.require_calibration,
+    assured = Assured(
+        hazards_given(hazards, described), meter_v, selftest_max_age, shop.workshop.require_calibration
     )
     if probe:
         request = replace(request, probed=without_point(request))
-    caution()
-    seen = tuple(inspected)
-
-    def look() -> tuple[str, ...]:
-        return () if seen else looked_over()
-
-    if not plugging:
-        kept = proving.prove_and_keep(
-            request,
+    operator, where = TerminalOperator(made_safe), Keeping(out, store, held_to_the_end)
+    if stopped_run is not None:
+        job = hookups.continue_hook_ups(
+            stopped_run,
+            described,
             address,
+            operator,
+            where,
             loom_path=loom,
-            out=out,
-            store=store,
-            assured=assured,
-            hold=probe_held,
-            look=look,
-        )
-    else:
-        if stopped_run is not None:
-            request, plan = hooking.go_on(stopped_run, loaded.loom, out)
-        else:
-            if not starts_simulator(address):
-                request = replace(request, inspection=(*look(), *request.inspection))
-            limits = Constraints(split, stay, housings_of(owned))
-            plan = hooking.hook_ups_for(loaded.loom, address, loom, limits)
-            hooking.begin(request, plan, out)
-        kept = hooking.prove_hook_ups(
-            request,
-            plan,
-            address,
-            loom_path=loom,
-            out=out,
-            store=store,
             assured=assured,
             stop_after=stop_after,
         )
-    if json_file == "-":
-        write_json(json_file, proving.json_of(kept.document))
-    elif json_file:
-        proving.written(Path(json_file), lambda: proving.json_of(kept.document), kept.run)
+    elif hook_ups:
+        job = hookups.begin_hook_ups(
+            request,
+            address,
+            operator,
+            where,
+            loom_path=loom,
+            limits=Constraints(split, stay, housings_of(owned)),
+            assured=assured,
+            stop_after=stop_after,
+        )
+    else:
+        job = prove_and_keep(request, address, operator, where, loom_path=loom, assured=assured)
+    kept = drawn(job)
+    if json_file:
+        write_kept(json_file, kept)
     show(kept, to_stderr=json_file == "-")
-    return kept.exit_code
+    return EXIT_CODES[kept.document.verdict]
 
 
 @click.command()
@@ -266,60 +245,36 @@ def replay(journal: Path, loom: Path, json_file: str, grade: str | None) -> int:
 
     With --grade another grade is demanded than the proof was asked for.
     """
-    from loomproof.bench.journal import ReplayBench
-    from loomproof.jobs import hookups as hooking
-    from loomproof.jobs.prove import prove as flow_prove
+    from loomproof.cli.output import write_json
+    from loomproof.jobs.files import json_of
+    from loomproof.jobs.replay import replay as worked_out
     from loomproof.loom.reading import load
-    from loomproof.measuring.events import finish
     from loomproof.results.grade import Grade
 
-    described = load(loom).loom
-    joined = hooking.replay_joined(journal, described, Grade(grade) if grade else None)
-    if joined is not None:
-        return _replayed(joined, journal, json_file)
-    bench = ReplayBench(journal)
-    request = headers.request_from(bench.run, described)
-    if grade:
-        request = replace(request, grade=Grade(grade))
-    steps = flow_prove(request, bench, headers.replayed_clearance(bench, request))
-    try:
-        outcome = finish(steps)
-    except LinkError as error:
-        # The journal keeps what went wrong as well: here it is history, not a port to plug in.
-        raise JournalError(
-            f"{journal} holds a run that was broken off: {error.message}",
-            cure="Nothing is claimed from it. Prove again.",
-        ) from None
-    if not bench.finished:
-        raise ReplayError(
-            f"{journal} goes on after the run's last question",
-            cure="It was changed since it was written, or two were joined; take it from a backup.",
-        )
-    return _replayed(outcome, journal, json_file)
-
-
-def _replayed(outcome: Outcome, journal: Path, json_file: str) -> int:
-    from loomproof.jobs import prove as proving
-    from loomproof.records.canonical import sha256_hex
-
-    digest = sha256_hex(journal.read_bytes())
-    document = outcome.document.model_copy(update={"journal_digest": digest})
-    write_json(json_file, proving.json_of(document))
-    return proving.EXIT_CODES[document.verdict]
-
-
-def without_point(request: Request) -> tuple[End, ...]:
-    """Return the ends that no point goes to and that nobody waives, in the description's order."""
-    known = {*request.adapter.point_of, *request.waived}
-    return tuple(end for end in request.loom.cavities if end not in known)
+    document = worked_out(journal, load(loom).loom, Grade(grade) if grade else None).document
+    write_json(json_file, json_of(document))
+    return EXIT_CODES[document.verdict]
 
 
 def _refuse_mixed(
-    plugging: bool, adapter: str | None, plan_file: Path | None, only_hook_ups: Sequence[object]
+    plugging: bool,
+    *,
+    probe: bool,
+    insulation: tuple[float | None, int | None],
+    made_itself: object,
+    only_hook_ups: Sequence[object],
 ) -> None:
-    from loomproof.errors import UsageError
-
-    if plugging and (adapter or plan_file):
+    """Refuse options that do not go together."""
+    insulation_v, insulation_ms = insulation
+    if plugging and probe:
+        raise UsageError("--probe reads ends that no hook-up reaches; it does not go with --hook-ups")
+    if plugging and insulation_v is not None:
+        raise UsageError(
+            "--insulation wants the whole loom on the bench at once; it does not go with --hook-ups"
+        )
+    if insulation_ms is not None and insulation_v is None:
+        raise UsageError("--insulation-ms goes with --insulation VOLT: which voltage?")
+    if plugging and made_itself:
         raise UsageError("--hook-ups and --continue make adapter and plan themselves")
     if only_hook_ups and not plugging:
         raise UsageError("--split, --stay, --owned and --stop-after go with --hook-ups")
@@ -346,45 +301,3 @@ def _saved_plan(plan_file: Path | None, loom: Loom) -> Plan | None:
             cure="Make the plan again: loomproof plan.",
         )
     return saved.plan
-
-
-def caution() -> None:
-    """Show the cautions before a proof."""
-    from loomproof.cautions import BEFORE_A_PROOF
-
-    click.echo("Before a proof:", err=True)
-    for text in BEFORE_A_PROOF:
-        click.echo(f"  - {text}", err=True)
-
-
-def writable(file: str | None) -> None:
-    """Refuse a file that has no folder to go to before any work is done for it."""
-    if file and file != "-" and not Path(file).absolute().parent.is_dir():
-        raise UsageError(f"{file}: there is no folder {Path(file).parent}", cure="Make it, or name another.")
-
-
-def write_json(file: str, data: bytes) -> None:
-    """Write to a file, or to standard output for ``-``."""
-    from loomproof.cli.records import write_file
-
-    if file == "-":
-        sys.stdout.buffer.write(data)
-        sys.stdout.buffer.flush()
-    else:
-        write_file(Path(file), data)
-
-
-def show(kept: object, *, to_stderr: bool = False) -> None:
-    """Show findings, summary and where the files are."""
-    from rich.console import Console
-
-    from loomproof.jobs.prove import Kept
-    from loomproof.reports.terminal import findings_view, summary_view
-
-    assert isinstance(kept, Kept)
-    console = Console(stderr=to_stderr, highlight=False)
-    if kept.document.findings:
-        console.print(findings_view(kept.document))
-    console.print(summary_view(kept.document))
-    for what, path in kept.files.items():
-        console.print(f"  {what:<12} {path}", soft_wrap=True)

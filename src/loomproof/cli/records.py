@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
@@ -10,13 +9,11 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 
 from loomproof.cli.workshop import store_of
-from loomproof.errors import RecordError, StoreError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from loomproof.records.lines import Run
-    from loomproof.records.seal import Verified
     from loomproof.records.started import Started
     from loomproof.records.store import Store
     from loomproof.records.trusted import Trusted
@@ -39,28 +36,11 @@ def store_option(command: F) -> F:
     )(command)
 
 
-def now() -> datetime.datetime:
-    """Return the time, with its zone."""
-    return datetime.datetime.now(datetime.UTC)
-
-
 def terminal() -> Console:
     """Return where results are printed; plain where it is no terminal."""
     from rich.console import Console
 
     return Console(highlight=False, soft_wrap=False)
-
-
-def write_file(path: Path, data: bytes, *, private: bool = False) -> None:
-    """Write a file as `loomproof.loom.writing.put` does. Raises `StoreError` where it cannot be."""
-    from loomproof.loom.writing import put
-
-    try:
-        put(path, data, private=private)
-    except OSError as error:
-        raise StoreError(
-            f"{path}: cannot be written: {error.strerror}", cure="Make room, or name another file."
-        ) from error
 
 
 def kept_as(loom: str) -> str:
@@ -209,45 +189,6 @@ def runs_view(runs: tuple[Trusted, ...]) -> Listing:
     return Listing(heads, tuple(rows))
 
 
-def issue(store: Store, run: str) -> bytes:
-    """Return a run's certificate: the one issued before, else a new one, signed, checked and kept."""
-    from loomproof.records.home import home
-    from loomproof.records.keys import KeyFolder
-    from loomproof.records.paper import sign_pdf
-    from loomproof.records.paper_check import verify_pdf
-    from loomproof.records.seal import verify as verify_record
-    from loomproof.reports.certificate import certificate_pdf
-
-    found = store.run(run)
-    name, record = found.run, store.record(found.hash)
-    verified = verify_record(record, name=f"run {name}")
-    of_this_run(verified, found, "the sealed record")
-    kept = store.certificate(found.hash)
-    if kept is not None:
-        of_this_run(verify_pdf(kept, name=f"certificate of run {name}"), found, "the certificate")
-        return kept
-    signer = KeyFolder(home()).paper_signer(verified.paper)
-    if signer is None:
-        raise RecordError(
-            f"run {name} was sealed with keys that are not here ({verified.fingerprint})",
-            cure="Ask the bench that proved it for its certificate, or take the sealed record: --json.",
-        )
-    pdf = sign_pdf(certificate_pdf(record, fingerprint=verified.fingerprint, link=verified.link), signer)
-    verify_pdf(pdf, name=f"certificate of run {name}")
-    store.add_certificate(found.hash, pdf, now().isoformat(timespec="seconds"))
-    return pdf
-
-
-def of_this_run(verified: Verified, found: Run, what: str) -> None:
-    """Refuse what the store keeps under a run and does not carry the run's own hash."""
-    if verified.hash != found.hash:
-        raise RecordError(
-            f"run {found.run}: {what} that the store has in its place is of another record, "
-            f"{verified.hash[:16]}… instead of {found.hash[:16]}…; nothing was written",
-            cure="The store was changed: loomproof records check says where. Take it from a backup.",
-        )
-
-
 @click.command()
 @click.argument("run", default="last")
 @click.option("-o", "--out", type=click.Path(path_type=Path, dir_okay=False), help="File to write.")
@@ -255,6 +196,8 @@ def of_this_run(verified: Verified, found: Run, what: str) -> None:
 @store_option
 def certificate(run: str, out: Path | None, as_json: bool, store: str | None) -> None:
     """Write the certificate of a RUN (its name, the start of its hash, or "last") as PDF."""
+    from loomproof.jobs.certificate import issue, of_this_run
+    from loomproof.jobs.files import write_file
     from loomproof.records.home import home
     from loomproof.records.noting import note_if_ours
     from loomproof.records.seal import verify as verify_record

@@ -18,12 +18,12 @@ from loomproof.cli.options import (
     meter_volts_option,
     selftest_age_option,
 )
+from loomproof.cli.output import EXIT_CODES
 from loomproof.cli.records import store_option
 from loomproof.cli.workshop import workshop_of
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
-    from loomproof.loom.model import End, Loom
     from loomproof.results.document import Document
 
 
@@ -64,67 +64,39 @@ def retest(
 
     RUN is a run's name, last, or a results file. Exit codes as with prove.
     """
-    from loomproof.bench.journal import JournaledBench
-    from loomproof.bench.opening import open_bench
-    from loomproof.cli.asking import Terminal
-    from loomproof.cli.prove import caution
-    from loomproof.jobs import prove as proving
-    from loomproof.jobs.retest import retest as retest_steps
+    from loomproof.cli.progress import drawn
+    from loomproof.cli.terminal_operator import TerminalOperator
+    from loomproof.jobs.gate import Assured
+    from loomproof.jobs.keep import Keeping
+    from loomproof.jobs.retest import retest_after
     from loomproof.loom.reading import load
-    from loomproof.planning.request import Request
-    from loomproof.planning.retest_plan import touched_ends
     from loomproof.reports.words import headline, plural
     from loomproof.results.grade import Grade
 
     described = load(loom).loom
     before = document_of(run, store)
-    if before.loom.digest != described.digest:
-        raise UsageError(
-            f"the run {before.run} was proved against another description of {before.loom.name}",
-            cure="Prove the whole loom against this one.",
-        )
-    ends = touched_ends(described, *worked_at(before, described, also))
-    if not ends:
-        raise UsageError(
-            f"the run {before.run} found nothing to repair", cure="Name with --also what was worked at."
-        )
     shop = workshop_of(loom)
-    leads = proving.adapter_for(described, address, adapter or shop.adapter(address))
-    caution()
-    started, now = proving.started_now()
-    proving.folder_for(out)
-    name = f"{proving.run_name(now)}.retest"
-    journal = out / f"{name}.journal.jsonl"
-    header = {
-        "retest": before.run,
-        "started": started,
-        "loom_digest": described.digest,
-        "adapter": leads.name,
-    }
-    request = Request(
-        loom=described,
-        adapter=leads,
-        run=name,
-        started=started,
-        answers=before.loom.answers,
-        serial=before.loom.serial,
-        entered=shop.workshop.entered(address, {}),
-        grade=Grade(grade) if grade else None,
+    found = drawn(
+        retest_after(
+            before,
+            described,
+            address,
+            TerminalOperator(made_safe),
+            Keeping(out, store),
+            loom_path=loom,
+            adapter=adapter or shop.adapter(address),
+            also=ends_given(also, "--also"),
+            grade=Grade(grade) if grade else None,
+            entered=shop.workshop.entered(address, {}),
+            assured=Assured(
+                hazards_given(hazards, described),
+                meter_v,
+                selftest_max_age,
+                shop.workshop.require_calibration,
+            ),
+        )
     )
-    assured = proving.Assured(
-        Terminal(made_safe),
-        hazards_given(hazards, described),
-        meter_v,
-        selftest_max_age,
-        shop.workshop.require_calibration,
-    )
-    with proving.stopping(journal), open_bench(address, loom_path=loom) as raw:
-        clearance = proving.cleared(request, raw, assured)
-        proving.begun(request, journal, store)
-        with JournaledBench(raw, journal, header) as bench:
-            found = proving.shown(retest_steps(request, ends, bench, clearance))
-    proving.ended(request)
-    measured = found.measured
+    measured, said = found.measured, found.judgement
     click.echo(
         f"Retest after {before.run}: {found.nets} of {found.of_nets} nets, "
         f"{plural(measured.sense_vectors, 'sense')}, {plural(measured.resistance_readings, 'resistance')}."
@@ -132,21 +104,21 @@ def retest(
     for finding in found.findings:
         click.echo(f"  {finding.severity}: {finding.title}")
     titles = {finding.title for finding in found.findings}
-    for reason in found.judgement.reasons:
+    for reason in said.reasons:
         if reason not in titles:
             click.echo(f"  {reason}")
-    said = found.judgement
     word = headline(said.verdict, said.grade, said.grade_text)
     click.echo(f"{word}: {', '.join(str(end) for end in found.reached)}")
     click.echo(
         "This is no certificate. Prove the whole loom for one: what a repair did elsewhere is not seen here."
     )
-    return proving.EXIT_CODES[said.verdict]
+    return EXIT_CODES[said.verdict]
 
 
 def document_of(run: str, store: str | None) -> Document:
     """Return a run's results from a results file or from the store."""
-    from loomproof.cli.records import chosen, of_this_run
+    from loomproof.cli.records import chosen
+    from loomproof.jobs.certificate import of_this_run
     from loomproof.records.seal import verify
     from loomproof.records.store import open_store
     from loomproof.results.document import Document
@@ -162,17 +134,3 @@ def document_of(run: str, store: str | None) -> Document:
         verified = verify(kept.record(found.hash), name=f"run {found.run}")
     of_this_run(verified, found, "the sealed record")
     return verified.document()
-
-
-def worked_at(before: Document, loom: Loom, also: tuple[str, ...]) -> tuple[list[End], list[str]]:
-    """Return the cavities and wires of a run's faults, and what was named besides."""
-
-    named = ends_given(also, "--also")
-    strangers = [end for end in named if end not in loom.cavities]
-    if strangers:
-        raise UsageError(f"--also {strangers[0]}: the loom has no such cavity")
-    faults = [finding for finding in before.findings if finding.severity.value == "fault"]
-    cavities = [end for finding in faults for end in finding.cavities]
-    parts = [loom.component_by_name[n] for f in faults for n in f.components if n in loom.component_by_name]
-    cavities += [end for part in parts for end in part.ends]
-    return [*cavities, *named], [wire for finding in faults for wire in finding.wires]

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from loomproof.cli.records import store_option, terminal, write_file
+from loomproof.cli.records import store_option, terminal
+from loomproof.jobs.files import write_file
 
 
 @click.command()

@@ -7,50 +7,45 @@ for) and one journal for each finished hook-up. At the end the journals are join
 from __future__ import annotations
 
 import json
-import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-import click
-
-from loomproof.cli.asking import confirmed
-from loomproof.errors import BenchError, BrokenOffError, InputError, ReplayError, UsageError
+from loomproof.bench import opening
+from loomproof.bench.adapter import Adapter, Lead, in_order, table_of, write_adapter
+from loomproof.bench.address import SimAddress, parse_address, starts_simulator
+from loomproof.bench.journal import JournaledBench
+from loomproof.electrics.expectation import expect
+from loomproof.errors import BenchError, BrokenOffError, Do, InputError, Todo, UsageError
 from loomproof.jobs import journal_header as headers
-
-if TYPE_CHECKING:
-    from loomproof.bench.adapter import Adapter
-    from loomproof.jobs.prove import Assured, Kept
-    from loomproof.judgement.conclude import Outcome
-    from loomproof.loom.model import Loom
-    from loomproof.measuring.hookup_result import HookUpResult
-    from loomproof.planning.hookup_plan import HookUp, HookUpPlan
-    from loomproof.planning.hookup_search import Constraints
-    from loomproof.planning.request import Request
-    from loomproof.results.grade import Grade
-
-Ask = Callable[[str], bool]
+from loomproof.jobs.breaking_off import told_when_stopped
+from loomproof.jobs.files import folder_for, now, rfc3339, write_file
+from loomproof.jobs.gate import CAUTIONS, Assured, cleared
+from loomproof.jobs.keep import Keeping, Kept, begun, can_be_kept, keep
+from loomproof.jobs.operator import Operator
+from loomproof.jobs.replay import replayed
+from loomproof.judgement.conclude import conclude, same_bench
+from loomproof.judgement.inspection import ITEMS, looked_over
+from loomproof.loom.model import Loom
+from loomproof.measuring.events import Event, Prompt
+from loomproof.measuring.hookup_result import HookUpResult
+from loomproof.measuring.measure import measure
+from loomproof.measuring.merge_hookups import merged_measured, never_met
+from loomproof.planning.hookup_plan import HookUp, HookUpPlan, hook_ups_plain, read_hook_ups
+from loomproof.planning.hookup_search import Constraints, plan_hook_ups, with_follow_ups
+from loomproof.planning.request import Request
 
 
 def hook_ups_for(loom: Loom, address: str, loom_path: Path, limits: Constraints) -> HookUpPlan:
     """Plan hook-ups of this loom for the bench at this address; nothing is driven."""
-    from loomproof.bench.opening import open_bench
-    from loomproof.electrics.expectation import expect
-    from loomproof.planning.hookup_search import plan_hook_ups
-
-    with open_bench(address, loom_path=loom_path) as bench:
+    with opening.open_bench(address, loom_path=loom_path) as bench:
         points = bench.capabilities().points
     return plan_hook_ups(loom, [net.cavities for net in expect(loom).nets], points, limits)
 
 
 def begin(request: Request, plan: HookUpPlan, out: Path) -> Path:
     """Write the state that the run goes on from."""
-    from loomproof.cli.records import write_file
-    from loomproof.jobs import prove as proving
-    from loomproof.planning.hookup_plan import hook_ups_plain
-
-    proving.folder_for(out)
+    folder_for(out)
     state = out / f"{request.run}.hook-ups.json"
     header = headers.run_header(replace(request, adapter=whole_adapter(plan)))
     value = {"header": header, "plan": hook_ups_plain(plan)}
@@ -60,9 +55,6 @@ def begin(request: Request, plan: HookUpPlan, out: Path) -> Path:
 
 def go_on(run: str, loom: Loom, out: Path) -> tuple[Request, HookUpPlan]:
     """Read the state of a stopped run. Raises `UsageError` where there is none."""
-    from loomproof.bench.adapter import in_order, table_of
-    from loomproof.planning.hookup_plan import read_hook_ups
-
     state = out / f"{run}.hook-ups.json"
     try:
         value = json.loads(state.read_text(encoding="utf-8"))
@@ -81,16 +73,12 @@ def go_on(run: str, loom: Loom, out: Path) -> tuple[Request, HookUpPlan]:
 
 def whole_adapter(plan: HookUpPlan) -> Adapter:
     """Return the leads of all hook-ups, one after the other, as they stand on the certificate."""
-    from loomproof.bench.adapter import Adapter
-
     leads = [lead for k in range(len(plan.hook_ups)) for lead in adapter_of(plan, k).entries]
     return Adapter(f"{len(plan.hook_ups)} hook-ups on {plan.points} points", tuple(leads))
 
 
 def adapter_of(plan: HookUpPlan, k: int) -> Adapter:
     """Return hook-up k (from 0) as an adapter."""
-    from loomproof.bench.adapter import Adapter, Lead
-
     leads = sorted(
         (Lead(point, end) for end, point in plan.hook_ups[k].point_of.items()), key=lambda lead: lead.point
     )
@@ -101,70 +89,124 @@ def prove_hook_ups(
     request: Request,
     plan: HookUpPlan,
     address: str,
+    operator: Operator,
+    where: Keeping,
     *,
     loom_path: Path,
-    out: Path,
-    store: str | None,
-    assured: Assured,
-    plugged: Ask = confirmed,
+    assured: Assured | None = None,
     stop_after: int | None = None,
-) -> Kept:
+) -> Generator[Event, None, Kept]:
     """Prove what is not yet proved of a run, hook-up by hook-up, then conclude and keep it as one.
 
     Raises `BrokenOffError` where it stops before the last hook-up; what is finished stays.
     """
-    from loomproof.cli.records import write_file
-    from loomproof.jobs import prove as proving
-    from loomproof.judgement.conclude import conclude
-    from loomproof.records.canonical import sha256_hex
-
-    proving.can_be_kept(out, store)
+    yield from can_be_kept(where)
     parts: list[HookUpResult] = []
     journals: list[bytes] = []
     k, planned = 0, len(plan.hook_ups)
     while k < len(plan.hook_ups):
-        hook_up = plan.hook_ups[k]
-        done = _finished(request, plan, k, out)
+        done = _finished(request, plan, k, where.out)
         if done is not None:
             part, journal = done
-            click.echo(f"Hook-up {k + 1} of {len(plan.hook_ups)} is finished.", err=True)
+            yield Prompt(f"Hook-up {k + 1} of {len(plan.hook_ups)} is finished.")
         else:
-            _ready(hook_up, k, plan, address, request, plugged, stop_after)
-            part, journal = _measured(
+            if stop_after is not None and k >= stop_after:
+                raise _stopped(request, k, plan)
+            yield Prompt(f"\nHook-up {k + 1} of {len(plan.hook_ups)}:", tuple(_plugging(plan.hook_ups[k])))
+            # A simulator that this process starts is plugged by the adapter that it is started with.
+            if not starts_simulator(address) and not operator.plug(plan.hook_ups[k], k + 1):
+                raise _stopped(request, k, plan)
+            measuring = _measured(
                 request,
                 plan,
                 k,
                 address,
+                operator,
+                where,
                 loom_path=loom_path,
-                out=out,
-                assured=assured,
-                store=store,
-                begun=parts[0] if parts else None,
+                assured=assured or Assured(),
+                earlier=parts[0] if parts else None,
             )
+            part, journal = yield from measuring
         parts.append(part)
         journals.append(journal)
         k += 1
         if k == planned:
             plan = _followed(plan, parts)
+            if len(plan.hook_ups) > planned:
+                yield Prompt("Faults were found; more hook-ups tell where the loose ends go.")
     outcome = conclude(replace(parts[0].request, adapter=whole_adapter(plan)), parts)
-    whole = b"".join(journals)
-    path = out / f"{request.run}.journal.jsonl"
-    write_file(path, whole)
-    document = outcome.document.model_copy(update={"journal_digest": sha256_hex(whole)})
-    return proving.keep(replace(outcome, document=document), whole, path, out, store)
+    path = where.out / f"{request.run}.journal.jsonl"
+    write_file(path, b"".join(journals))
+    return (yield from keep(outcome, path, where))
+
+
+def begin_hook_ups(
+    request: Request,
+    address: str,
+    operator: Operator,
+    where: Keeping,
+    *,
+    loom_path: Path,
+    limits: Constraints,
+    assured: Assured | None = None,
+    stop_after: int | None = None,
+) -> Generator[Event, None, Kept]:
+    """Have a real loom looked over, plan its hook-ups for this bench, and prove them.
+
+    Raises as `prove_hook_ups` does, and `NotPossibleError` where no plan reaches the whole loom.
+    """
+    yield CAUTIONS
+    if not starts_simulator(address) and not looked_over(request.inspection):
+        seen = operator.inspect(ITEMS).lines
+        request = replace(request, inspection=(*seen, *request.inspection))
+    plan = hook_ups_for(request.loom, address, loom_path, limits)
+    begin(request, plan, where.out)
+    proving = prove_hook_ups(
+        request,
+        plan,
+        address,
+        operator,
+        where,
+        loom_path=loom_path,
+        assured=assured,
+        stop_after=stop_after,
+    )
+    return (yield from proving)
+
+
+def continue_hook_ups(
+    run: str,
+    loom: Loom,
+    address: str,
+    operator: Operator,
+    where: Keeping,
+    *,
+    loom_path: Path,
+    assured: Assured | None = None,
+    stop_after: int | None = None,
+) -> Generator[Event, None, Kept]:
+    """Go on with a stopped run, as it was asked for then. Raises as `go_on` and `prove_hook_ups` do."""
+    yield CAUTIONS
+    request, plan = go_on(run, loom, where.out)
+    proving = prove_hook_ups(
+        request,
+        plan,
+        address,
+        operator,
+        where,
+        loom_path=loom_path,
+        assured=assured,
+        stop_after=stop_after,
+    )
+    return (yield from proving)
 
 
 def _followed(plan: HookUpPlan, parts: Sequence[HookUpResult]) -> HookUpPlan:
     """After a failure, add hook-ups in which broken conductors meet that never did, so that all is known."""
-    from loomproof.measuring.merge_hookups import merged_measured, never_met
-    from loomproof.planning.hookup_search import with_follow_ups
-
     measured = [part.measured for part in parts]
     merged = merged_measured(parts[-1].expectation, measured)
-    longer = with_follow_ups(plan, never_met(merged.expected, merged.groups, measured))
-    if len(longer.hook_ups) > len(plan.hook_ups):
-        click.echo("Faults were found; more hook-ups tell where the loose ends go.", err=True)
-    return longer
+    return with_follow_ups(plan, never_met(merged.expected, merged.groups, measured))
 
 
 def _journals(run: str, k: int, out: Path) -> Iterator[Path]:
@@ -189,113 +231,32 @@ def _finished(request: Request, plan: HookUpPlan, k: int, out: Path) -> tuple[Ho
     return None
 
 
-def replayed(path: Path, loom: Loom) -> HookUpResult:
-    """Work one hook-up out again from its journal. Raises `JournalError` where it is not whole."""
-    from loomproof.bench.journal import ReplayBench
-    from loomproof.measuring.events import finish
-    from loomproof.measuring.measure import measure
-
-    bench = ReplayBench(path)
-    request = headers.request_from(bench.run, loom)
-    part = finish(measure(request, bench, headers.replayed_clearance(bench, request)))
-    if not bench.finished:
-        raise ReplayError(
-            f"{path} goes on after the run's last question",
-            cure="It was changed since it was written; take it from a backup.",
-        )
-    return part
-
-
-def replay_joined(joined: Path, loom: Loom, grade: Grade | None = None) -> Outcome | None:
-    """Work a run of several hook-ups out again from its joined journals; ``None`` where it is one journal.
-
-    Raises `ReplayError` where a hook-up is missing, stands twice or is another run's.
-    """
-    from loomproof.judgement.conclude import conclude
-
-    try:
-        journal = joined.read_bytes()
-    except OSError as error:
-        raise ReplayError(f"the journal {joined} cannot be read: {error.strerror}") from error
-    pieces: list[list[bytes]] = []
-    for line in journal.splitlines(keepends=True):
-        if line.startswith(b'{"schema":'):
-            pieces.append([])
-        if pieces:
-            pieces[-1].append(line)
-    _all_there([piece[0] for piece in pieces], joined)
-    if len(pieces) < 2:
-        return None
-    parts = []
-    with tempfile.TemporaryDirectory() as folder:
-        for k, piece in enumerate(pieces):
-            path = Path(folder) / f"hook-up-{k + 1}.journal.jsonl"
-            path.write_bytes(b"".join(piece))
-            try:
-                parts.append(replayed(path, loom))
-            except BenchError as error:
-                error.message = error.message.replace(str(path), f"hook-up {k + 1} in {joined}")
-                raise
-    from loomproof.bench.adapter import Adapter
-
-    points = parts[-1].capabilities.points
-    whole = Adapter(
-        f"{len(parts)} hook-ups on {points} points",
-        tuple(lead for part in parts for lead in part.request.adapter.entries),
-    )
-    first = parts[0].request
-    return conclude(replace(first, adapter=whole, grade=grade or first.grade), parts)
-
-
-def _all_there(heads: Sequence[bytes], joined: Path) -> None:
-    """Refuse joined journals whose headers do not say hook-up 1, 2 and so on of one run."""
-    told: list[tuple[object, object]] = []
-    for head in heads:
-        try:
-            run = dict(json.loads(head)["run"])
-        except (ValueError, KeyError, TypeError):
-            return  # no header that can be read: that is told by line, where it is read
-        told.append((run.get("run"), run.get("hook_up")))
-    if told in ([(told[0][0], k) for k in range(1, len(told) + 1)], [(told[0][0], None)]):
-        return
-    listed = ", ".join(f"hook-up {k} of {run}" for run, k in told)
-    raise ReplayError(
-        f"{joined} holds {listed}; all hook-ups of one run, in their order, are expected",
-        cure="Pieces were taken out, put in or exchanged; take it from a backup.",
-    )
-
-
-def _ready(
-    hook_up: HookUp,
-    k: int,
-    plan: HookUpPlan,
-    address: str,
-    request: Request,
-    confirm: Ask,
-    stop_after: int | None,
-) -> None:
-    """Say what to plug, and wait until it is."""
-    from loomproof.bench.address import starts_simulator
-    from loomproof.cli.plan import runs
-
-    if stop_after is not None and k >= stop_after:
-        raise _stopped(request, k, plan)
-    lines = [f"\nHook-up {k + 1} of {len(plan.hook_ups)}:"]
+def _plugging(hook_up: HookUp) -> Iterator[str]:
+    """Say what to plug, line by line."""
     if hook_up.off:
-        lines.append(f"  take off: {', '.join(hook_up.off)}")
+        yield f"take off: {', '.join(hook_up.off)}"
     for unit in hook_up.units:
         word = "put on" if unit.name in hook_up.new else "leave"
-        lines.append(f"  {word:<7} {unit.name}: points {runs([hook_up.point_of[end] for end in unit.ends])}")
-    click.echo("\n".join(lines), err=True)
-    if not starts_simulator(address) and not confirm("Is it plugged so?"):
-        raise _stopped(request, k, plan)
+        yield f"{word:<7} {unit.name}: points {runs([hook_up.point_of[end] for end in unit.ends])}"
+
+
+def runs(points: Sequence[int]) -> str:
+    """Return points as runs (``1-32 40``), in the order of the cavities."""
+    found: list[list[int]] = []
+    for point in points:
+        if found and found[-1][-1] == point - 1:
+            found[-1].append(point)
+        else:
+            found.append([point])
+    return " ".join(f"{run[0]}-{run[-1]}" if len(run) > 1 else str(run[0]) for run in found)
 
 
 def _stopped(request: Request, k: int, plan: HookUpPlan) -> BrokenOffError:
     return BrokenOffError(
         f"the run {request.run} stopped before hook-up {k + 1} of {len(plan.hook_ups)}; "
         "nothing is claimed yet",
-        cure=f"Go on with --continue {request.run} and the same LOOM, bench and out folder.",
+        cure="Go on with it, with the same loom, bench and folder.",
+        do=Do(Todo.GO_ON, request.run),
     )
 
 
@@ -304,40 +265,35 @@ def _measured(
     plan: HookUpPlan,
     k: int,
     address: str,
+    operator: Operator,
+    where: Keeping,
     *,
     loom_path: Path,
-    out: Path,
     assured: Assured,
-    store: str | None,
-    begun: HookUpResult | None,
-) -> tuple[HookUpResult, bytes]:
-    from loomproof.bench.adapter import write_adapter
-    from loomproof.bench.journal import JournaledBench
-    from loomproof.bench.opening import open_bench
-    from loomproof.jobs import prove as proving
-    from loomproof.judgement.conclude import same_bench
-    from loomproof.measuring.measure import measure
-
-    path = next(path for path in _journals(request.run, k, out) if not path.exists())
+    earlier: HookUpResult | None,
+) -> Generator[Event, None, tuple[HookUpResult, bytes]]:
+    path = next(path for path in _journals(request.run, k, where.out) if not path.exists())
     adapter = adapter_of(plan, k)
-    table = out / f"{request.run}.hook-up-{k + 1}.adapter.csv"
+    table = where.out / f"{request.run}.hook-up-{k + 1}.adapter.csv"
     write_adapter(adapter, table)
-    started = request.started if k == 0 else proving.started_now()[0]
-    mine = replace(request, adapter=adapter, started=started)
-    with proving.stopping(path), open_bench(_replugged(address, table), loom_path=loom_path) as raw:
-        clearance = proving.cleared(mine, raw, assured)
-        if begun is not None:
-            same_bench(begun, clearance.identity, clearance.capabilities)
-        proving.begun(mine, path, store)
-        with JournaledBench(raw, path, {**headers.run_header(mine, clearance), "hook_up": k + 1}) as bench:
-            part = proving.shown(measure(mine, bench, clearance))
+    mine = replace(request, adapter=adapter, started=request.started if k == 0 else rfc3339(now()))
+    plugged = "by the simulator" if starts_simulator(address) else "confirmed"
+    with (
+        told_when_stopped(path),
+        opening.open_bench(_replugged(address, table), loom_path=loom_path) as raw,
+    ):
+        clearance = yield from cleared(mine, raw, operator, assured)
+        if earlier is not None:
+            same_bench(earlier, clearance.identity, clearance.capabilities)
+        begun(mine, path, where.store)
+        header = {**headers.run_header(mine, clearance), "hook_up": k + 1, "plugged": plugged}
+        with JournaledBench(raw, path, header) as bench:
+            part = yield from measure(mine, bench, clearance)
     return part, path.read_bytes()
 
 
 def _replugged(address: str, table: Path) -> str:
     """Return the address; that of a simulator with this adapter table, which plugs its loom so."""
-    from loomproof.bench.address import SimAddress, parse_address
-
     where = parse_address(address)
     if not isinstance(where, SimAddress):
         return address

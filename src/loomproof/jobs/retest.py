@@ -1,24 +1,36 @@
-"""A retest: what a repair can have touched, proved again and judged as a proof is."""
+"""A retest: what a repair can have touched, proved again and judged as a proof is; no certificate."""
 
 from __future__ import annotations
 
 from collections.abc import Generator, Iterable
 from dataclasses import dataclass, replace
+from pathlib import Path
 
+from loomproof.bench import opening
+from loomproof.bench.journal import JournaledBench
 from loomproof.bench.seam import Bench
 from loomproof.diagnosis import explain
 from loomproof.electrics.expectation import Expectation, expect
-from loomproof.errors import AdapterError
+from loomproof.errors import AdapterError, UsageError, suggestion
+from loomproof.jobs.breaking_off import told_when_stopped
+from loomproof.jobs.files import folder_for, now, rfc3339, run_name
+from loomproof.jobs.gate import CAUTIONS, Assured, adapter_for, cleared
+from loomproof.jobs.keep import Keeping, begun, ended
+from loomproof.jobs.operator import Operator
 from loomproof.judgement.claims import claims_of
-from loomproof.judgement.verdict import Demand, Judgement, judgement_of
-from loomproof.loom.model import End
+from loomproof.judgement.conclude import judged
+from loomproof.judgement.verdict import Judgement
+from loomproof.loom.model import End, Loom
 from loomproof.measuring.clearance import Clearance
-from loomproof.measuring.events import Event
+from loomproof.measuring.events import Event, Finished
 from loomproof.measuring.preparing import prepare
 from loomproof.measuring.run import run_plan
 from loomproof.planning.request import Request
-from loomproof.planning.retest_plan import plan_retest, touched_nets
+from loomproof.planning.retest_plan import plan_retest, touched_ends, touched_nets
+from loomproof.results.document import Document
+from loomproof.results.entered import Entered
 from loomproof.results.findings import Finding
+from loomproof.results.grade import Grade
 from loomproof.results.measured import Measured
 
 
@@ -55,10 +67,8 @@ def retest(
     # What has no point was not asked for here: the rest of the loom rests on the proof before.
     measured = replace(measured, untested=())
     findings = explain(loom, measured, request.answers)
-    meter_check = measured.meter_check or clearance.reference_selftest
-    demand = Demand(plan.meter is not None, request.grade, request.waived, request.answers, meter_check)
     claims = claims_of(plan, measured, clearance.capabilities, expectation)
-    said = judgement_of(loom, measured, findings, claims, demand)
+    said = judged(request, plan, measured, findings, claims, clearance)
     return Retested(said, findings, measured, reached, len(nets), len(expectation.nets))
 
 
@@ -71,3 +81,82 @@ def _reached(request: Request, expectation: Expectation, ends: tuple[End, ...]) 
         if end not in request.adapter.point_of:
             raise AdapterError(f"no point goes to {end}, which the repair can have touched")
     return reached
+
+
+def retest_after(
+    before: Document,
+    loom: Loom,
+    address: str,
+    operator: Operator,
+    where: Keeping,
+    *,
+    loom_path: Path,
+    adapter: str | None = None,
+    also: Iterable[End] = (),
+    grade: Grade | None = None,
+    entered: Entered | None = None,
+    assured: Assured | None = None,
+) -> Generator[Event, None, Retested]:
+    """Prove again, on the bench at this address, what the repairs of a run can have touched.
+
+    ``also`` are cavities that were worked at besides, ``entered`` tells of the meter. Only the journal is
+    kept. Raises `UsageError` where the run was proved against another description or there is nothing to
+    retest, `SafetyError` where the bench is not cleared for this loom, and as `retest` does.
+    """
+    if before.loom.digest != loom.digest:
+        raise UsageError(
+            f"the run {before.run} was proved against another description of {before.loom.name}",
+            cure="Prove the whole loom against this one.",
+        )
+    ends = touched_ends(loom, *worked_at(before, loom, also))
+    if not ends:
+        raise UsageError(
+            f"the run {before.run} found nothing to repair", cure="Name the cavities that were worked at."
+        )
+    leads = adapter_for(loom, address, adapter)
+    yield CAUTIONS
+    moment = now()
+    started = rfc3339(moment)
+    folder_for(where.out)
+    name = f"{run_name(moment)}.retest"
+    journal = where.out / f"{name}.journal.jsonl"
+    header = {
+        "retest": before.run,
+        "started": started,
+        "loom_digest": loom.digest,
+        "adapter": leads.name,
+    }
+    request = Request(
+        loom,
+        leads,
+        name,
+        started,
+        answers=before.loom.answers,
+        serial=before.loom.serial,
+        entered=entered or Entered(),
+        grade=grade,
+    )
+    with told_when_stopped(journal), opening.open_bench(address, loom_path=loom_path) as raw:
+        clearance = yield from cleared(request, raw, operator, assured or Assured())
+        begun(request, journal, where.store)
+        with JournaledBench(raw, journal, header) as bench:
+            found = yield from retest(request, ends, bench, clearance)
+    ended(request)
+    yield Finished(name, found.judgement.verdict)
+    return found
+
+
+def worked_at(before: Document, loom: Loom, also: Iterable[End]) -> tuple[list[End], list[str]]:
+    """Return the cavities and wires of a run's faults, and what was named besides. Raises `UsageError`."""
+    named = list(also)
+    strangers = [end for end in named if end not in loom.cavities]
+    if strangers:
+        raise UsageError(
+            f"{strangers[0]} is said to have been worked at: the loom has no such cavity",
+            cure=suggestion(str(strangers[0]), map(str, loom.cavities)),
+        )
+    faults = [finding for finding in before.findings if finding.severity.value == "fault"]
+    cavities = [end for finding in faults for end in finding.cavities]
+    parts = [loom.component_by_name[n] for f in faults for n in f.components if n in loom.component_by_name]
+    cavities += [end for part in parts for end in part.ends]
+    return [*cavities, *named], [wire for finding in faults for wire in finding.wires]

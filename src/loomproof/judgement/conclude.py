@@ -15,9 +15,10 @@ from loomproof.judgement.claims import claims_of
 from loomproof.judgement.covered import Covered
 from loomproof.judgement.entries import check_entries, connector_entries, wire_entries
 from loomproof.judgement.not_tested import not_tested, watched_s
-from loomproof.judgement.verdict import Demand, judgement_of
+from loomproof.judgement.verdict import Demand, Judgement, judgement_of
 from loomproof.loom.model import ConnectorKind
 from loomproof.measuring import probe_ends as probing
+from loomproof.measuring.clearance import Clearance
 from loomproof.measuring.hookup_result import HookUpResult
 from loomproof.measuring.insulation_test import claim_of
 from loomproof.measuring.merge_hookups import merged_measured, merged_plan
@@ -27,6 +28,7 @@ from loomproof.planning.request import Request
 from loomproof.results import document as doc
 from loomproof.results.entered import METHOD, Entered, Meter
 from loomproof.results.findings import Finding, Severity
+from loomproof.results.insulation import Insulation
 from loomproof.results.measured import Decision, Measured
 
 
@@ -91,19 +93,9 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
     if insulation is not None:
         claims = (*claims, claim_of(insulation, Covered(expectation, plan).all_apart))
     four = capabilities.four_wire_accuracy if capabilities.four_wire and plan.meter else None
-    meter_check = ""
-    if plan.meter is not None:
-        meter_check = measured.meter_check or last.clearance.reference_selftest
-    demand = Demand(
-        measures_ohms=plan.meter is not None,
-        grade=request.grade,
-        waived=request.waived,
-        answers=request.answers,
-        meter_check=meter_check,
-        advice=reach_of(plan).advice,
-    )
+    meter_check = meter_check_of(plan, measured, last.clearance)
+    said = judged(request, plan, measured, findings, claims, last.clearance, insulation)
     colours = {wire.name: wire.colour for wire in loom.wires}
-    said = judgement_of(loom, measured, findings, claims, demand, insulation)
     document = doc.Document(
         verdict=said.verdict,
         grade=said.grade,
@@ -191,6 +183,32 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
         software=f"loomproof {loomproof.__version__}",
     )
     return Outcome(document, measured, findings, plan)
+
+
+def meter_check_of(plan: Plan, measured: Measured, clearance: Clearance) -> str:
+    """Return on what it rests that the meter reads ohms at all; "" where it was not asked, or on nothing."""
+    return "" if plan.meter is None else measured.meter_check or clearance.reference_selftest
+
+
+def judged(
+    request: Request,
+    plan: Plan,
+    measured: Measured,
+    findings: tuple[Finding, ...],
+    claims: Sequence[doc.ClaimEntry],
+    clearance: Clearance,
+    insulation: Insulation | None = None,
+) -> Judgement:
+    """Return what may be said of what was measured: one function for a proof, a retest and a replay."""
+    demand = Demand(
+        measures_ohms=plan.meter is not None,
+        grade=request.grade,
+        waived=request.waived,
+        answers=request.answers,
+        meter_check=meter_check_of(plan, measured, clearance),
+        advice=reach_of(plan).advice,
+    )
+    return judgement_of(request.loom, measured, findings, claims, demand, insulation)
 
 
 def _entered(request: Request, part: HookUpResult) -> Entered:

@@ -1,4 +1,8 @@
-"""What happens while a job runs, one frozen value each, for whoever shows it."""
+"""What happens while a job runs, one frozen value each, for whoever shows it: a terminal, a page, a test.
+
+A job is a generator of events that returns its result. Reading on is what drives it: an event that is not
+taken holds it up, and closing it, or throwing an error into it, releases the bench.
+"""
 
 from __future__ import annotations
 
@@ -6,26 +10,102 @@ from collections.abc import Callable, Generator
 from dataclasses import dataclass
 from typing import TypeVar
 
+from loomproof.errors import Do
+from loomproof.loom.model import End
+from loomproof.results.measured import Judged, JudgedDiode
+
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """What is about to be done, and how far the run is (``done`` of ``total`` in this stretch)."""
+    """What is about to be done, and how far the run is (``done`` of ``total`` in this stretch).
+
+    ``remaining_s`` is about how long the rest of the stretch takes, s; ``None`` where nobody can say.
+    """
 
     what: str
     done: int = 0
     total: int = 0
+    remaining_s: float | None = None
 
 
-Event = Progress
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What the bench answered. ``kind``: ``sense``, ``resistance`` or ``diode``.
+
+    Of a sense ``a`` was driven and ``b`` read low. Of the others it is from ``a``, joined, to ``b``, joined,
+    and ``value`` is Ω or V, inf where nothing flows.
+    """
+
+    kind: str
+    a: tuple[End, ...]
+    b: tuple[End, ...]
+    value: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NetsFound:
+    """Which cavities are one conductor, as sensed; ``as_described``: and they should be."""
+
+    nets: tuple[frozenset[End], ...]
+    as_described: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ContactMoved:
+    """Seen by a watch: these cavities read otherwise than before, ``time_s`` after it began."""
+
+    time_s: float
+    cavities: tuple[End, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """The probe touches these points; ``cavities`` is what is known to be on them."""
+
+    points: tuple[int, ...]
+    cavities: tuple[End, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Prompt:
+    """What a person is told, often before the operator is asked: a sentence, and a list that goes with it.
+
+    ``do`` is what the program can do about it; a front end adds how that is asked for.
+    """
+
+    text: str
+    lines: tuple[str, ...] = ()
+    do: Do | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """The job's last word: its run, and the verdict where it gives one."""
+
+    run: str
+    verdict: str = ""
+
+
+Event = Progress | Reading | NetsFound | Judged | JudgedDiode | ContactMoved | Touched | Prompt | Finished
 
 T = TypeVar("T")
 
 
-def finish(steps: Generator[Event, None, T], show: Callable[[Event], None] = lambda _: None) -> T:
-    """Run to the end, showing each event, and return what comes of it."""
-    while True:
-        try:
-            show(next(steps))
-        except StopIteration as stop:
-            value: T = stop.value
-            return value
+def finish(job: Generator[Event, None, T], show: Callable[[Event], None] = lambda _: None) -> T:
+    """Run a job to its end, showing each event, and return what comes of it.
+
+    What goes wrong while an event is shown, Ctrl-C too, is thrown into the job: it releases the bench and
+    says what is left, as of anything else that ends it.
+    """
+    try:
+        event = next(job)
+        while True:
+            try:
+                show(event)
+            except BaseException as error:
+                event = job.throw(error)
+            else:
+                event = next(job)
+    except StopIteration as stop:
+        value: T = stop.value
+        return value

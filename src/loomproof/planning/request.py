@@ -47,3 +47,9 @@ class Request:
     """What a person entered for the certificate: order, laboratory, meter."""
     grade: Grade | None = None
     """The grade that a pass must reach; ``None``: ``bench`` where ohms are measured, else ``connections``."""
+
+
+def without_point(request: Request) -> tuple[End, ...]:
+    """Return the ends that no point goes to and that nobody waives, in the description's order."""
+    known = {*request.adapter.point_of, *request.waived}
+    return tuple(end for end in request.loom.cavities if end not in known)

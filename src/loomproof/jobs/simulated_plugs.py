@@ -82,7 +82,7 @@ def _leads(where: SimAddress, adapter: Adapter | None, references: Sequence[Refe
         found = in_order([End("POINT", str(number)) for number in range(1, count + 1)])
     if missing := sorted(set(wanted) - set(found.points)):
         raise UsageError(
-            f"--resistor: nothing is at point {', '.join(map(str, missing))}",
+            f"a resistor cannot be put there: nothing is at point {', '.join(map(str, missing))}",
             cure="Name points that the bench, and the adapter where one is given, has.",
         )
     return found

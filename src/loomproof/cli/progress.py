@@ -1,0 +1,70 @@
+"""A job's events on a terminal: progress in one line, what a person is told on lines of its own."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Generator
+from typing import TypeVar
+
+import click
+
+from loomproof.cli.cures import how
+from loomproof.jobs.events import ContactMoved, Event, Progress, Prompt, finish
+
+T = TypeVar("T")
+
+
+def drawn(job: Generator[Event, None, T], more: Callable[[Event], None] = lambda _: None) -> T:
+    """Run a job to its end, showing what happens on standard error; ``more`` sees each event as well."""
+    screen = Screen()
+
+    def show(event: Event) -> None:
+        screen.show(event)
+        more(event)
+
+    try:
+        return finish(job, show)
+    finally:
+        screen.clear()
+
+
+class Screen:
+    """Standard error: on a terminal progress is one line, written over; else each new stretch is a line."""
+
+    def __init__(self) -> None:
+        self._terminal = sys.stderr.isatty()
+        self._running = False
+
+    def show(self, event: Event) -> None:
+        """Show one event, where it is for people."""
+        if isinstance(event, Progress):
+            self._step(event)
+        elif isinstance(event, Prompt):
+            self._line(event.text)
+            for line in event.lines:
+                click.echo(f"  - {line}", err=True)
+            if event.do is not None and (said := how(event.do)):
+                click.echo(f"  {said}", err=True)
+        elif isinstance(event, ContactMoved):
+            self._line(f"  at {event.time_s:.1f} s: {', '.join(map(str, event.cavities))} changed")
+
+    def clear(self) -> None:
+        """Take the line of progress away."""
+        if self._terminal:
+            click.echo("\r\x1b[K", nl=False, err=True)
+        self._running = False
+
+    def _step(self, step: Progress) -> None:
+        if not self._terminal:
+            if step.done == 0:
+                click.echo(f"  {step.what} …", err=True)
+            return
+        count = f" {step.done} of {step.total}" if step.total else ""
+        left = "" if step.remaining_s is None or step.remaining_s < 5 else f", about {step.remaining_s:.0f} s"
+        click.echo(f"\r\x1b[K  {step.what} …{count}{left}", nl=False, err=True)
+        self._running = True
+
+    def _line(self, text: str) -> None:
+        if self._running:
+            self.clear()
+        click.echo(text, err=True)

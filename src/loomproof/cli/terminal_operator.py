@@ -1,0 +1,76 @@
+"""The operator at the terminal; where there is none, nobody has answered."""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from loomproof.judgement.inspection import Inspection
+    from loomproof.loom.model import End
+    from loomproof.planning.hookup_plan import HookUp
+
+
+@dataclass(frozen=True)
+class TerminalOperator:
+    """The person at the terminal; ``made_safe`` says beforehand that the cautions hold."""
+
+    made_safe: bool = False
+
+    def confirm(self, statement: str) -> bool:
+        """Ask whether this holds, unless it was said beforehand."""
+        return self.made_safe or confirmed(statement)
+
+    def type_voltage(self, volts: float) -> bool:
+        """Ask to type a test voltage that can hurt; nothing stands in for that."""
+        if not sys.stdin.isatty():
+            return False
+        return _typed(f"Type {volts:g} to put {volts:g} V on this loom").strip() == f"{volts:g}"
+
+    def read_meter(self) -> float | None:
+        """Ask what a meter shows on the loom, V; ``None`` where nobody has measured."""
+        if not sys.stdin.isatty():
+            return None
+        text = "This bench measures no voltage. What is the largest that the meter shows, V (Enter: not read)"
+        try:
+            volts = float(_typed(text).strip().replace(",", "."))
+        except ValueError:
+            return None
+        return volts if math.isfinite(volts) else None
+
+    def inspect(self, items: Sequence[tuple[str, str]]) -> Inspection:
+        """Ask what was seen of a loom, item by item; ask nobody where there is no terminal."""
+        from loomproof.judgement.inspection import Inspection
+
+        if not sys.stdin.isatty():
+            return Inspection()
+        click.echo("Look the loom over. Say what you see; Enter alone says that it is in order.", err=True)
+        return Inspection(tuple((name, _typed(f"  {question}")) for name, question in items))
+
+    def hold_probe(self, end: End | None) -> bool:
+        """Have the probe held on an end, or taken off."""
+        if not sys.stdin.isatty():
+            return end is None
+        if end is None:
+            _typed("Take the probe off the loom, then Enter")
+            return True
+        asked = f"Hold the probe (0 V through its resistor, never mains earth) on {end}"
+        return not _typed(f"{asked}, then Enter; n leaves it out").strip()
+
+    def plug(self, hook_up: HookUp, number: int) -> bool:
+        """Ask whether it is plugged so; what to plug stands above."""
+        return confirmed("Is it plugged so?")
+
+
+def confirmed(question: str) -> bool:
+    """Ask on the terminal; where there is none, nobody has confirmed."""
+    return sys.stdin.isatty() and click.confirm(question, default=False, err=True)
+
+
+def _typed(question: str) -> str:
+    return str(click.prompt(question, default="", show_default=False, err=True))

@@ -1,0 +1,53 @@
+"""Adapter tables: made for a loom, read, and checked against a loom and a bench."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from pathlib import Path
+
+from loomproof.bench import opening
+from loomproof.bench.adapter import Adapter, in_order, problems_of, read_adapter, write_adapter
+from loomproof.errors import Problem, UsageError
+from loomproof.loom.model import End, Loom
+
+__all__ = ["Adapter", "CheckedAdapter", "check", "in_order", "new", "read_adapter", "write_adapter"]
+
+
+@dataclass(frozen=True)
+class CheckedAdapter:
+    """An adapter, what does not fit, and the cavities that it has no point for."""
+
+    adapter: Adapter
+    problems: tuple[Problem, ...]
+    missing: tuple[End, ...]
+
+
+def new(loom: Loom, target: Path, connectors: Collection[str] = ()) -> Adapter:
+    """Write a table for a loom, or these connectors of it: point 1 to its first cavity, and so on.
+
+    Raises `UsageError` where the file is there already.
+    """
+    if target.exists():
+        raise UsageError(f"{target} is there already", cure="Give another name, or take it away first.")
+    ends = [end for end in loom.cavities if not connectors or end.connector in connectors]
+    made = in_order(ends, target.stem)
+    write_adapter(made, target)
+    return made
+
+
+def check(
+    table: Path, loom: Loom, *, address: str | None = None, loom_path: Path, every: bool = False
+) -> CheckedAdapter:
+    """Check a table against a loom and, where an address is given, against the bench there.
+
+    ``every``: say of each lead what does not fit. Raises `AdapterError` for a table that can't be read.
+    """
+    found = read_adapter(table)
+    points = max(found.points)
+    if address is not None:
+        with opening.open_bench(address, loom_path=loom_path) as bench:
+            points = bench.capabilities().points
+    problems = problems_of(found, loom.cavities, points, every=every)
+    missing = tuple(end for end in loom.cavities if end not in found.point_of)
+    return CheckedAdapter(found, problems, missing)

@@ -1,0 +1,129 @@
+"""A bench by itself, no loom on it: its leads learned with a shorting plug, itself tested."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Generator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from loomproof.bench import opening
+from loomproof.bench.adapter import Adapter, read_adapter, write_adapter
+from loomproof.bench.profile import Profile, read_profile, shipped, shipped_text
+from loomproof.bench.seam import meter_name
+from loomproof.errors import UsageError
+from loomproof.jobs.files import now
+from loomproof.jobs.gate import cleared_empty, selftests
+from loomproof.jobs.operator import Operator
+from loomproof.jobs.simulated_plugs import plugged_in
+from loomproof.measuring import selftest as tests
+from loomproof.measuring.events import Event
+from loomproof.measuring.selfcheck import Check
+from loomproof.measuring.selftest import Reference, SelfTest
+from loomproof.measuring.zero import learn_leads, zeroed
+
+__all__ = [
+    "Check",
+    "Reference",
+    "SelfTest",
+    "ZeroedLeads",
+    "profiles",
+    "read_adapter",
+    "selftest",
+    "shipped_text",
+    "write_adapter",
+    "zero",
+]
+
+
+@dataclass(frozen=True)
+class ZeroedLeads:
+    """An adapter whose leads were learned: their Ω, and the largest uncertainty of one, Ω (k = 2)."""
+
+    adapter: Adapter
+    ohms: tuple[float, ...]
+    u_ohm: float
+
+
+def profiles() -> dict[str, Profile]:
+    """Return the shipped profiles of a switch matrix and a meter, by name."""
+    return {name: read_profile(name) for name in shipped()}
+
+
+def zero(
+    adapter: Adapter,
+    address: str,
+    operator: Operator,
+    *,
+    loom_path: Path | None = None,
+    connectors: Collection[str] = (),
+    repeats: int = 5,
+) -> Generator[Event, None, ZeroedLeads]:
+    """Learn an adapter's leads, a shorting plug over its ends (of these connectors, where any is named).
+
+    On a simulator of our own the plug is simulated, unless there is a loom to put on it. Raises
+    `SafetyError` where nobody says that no loom is on, `UnfitError` for leads that do not read as such.
+    """
+    points = [lead.point for lead in adapter.entries if not connectors or lead.end.connector in connectors]
+    names = {lead.point: str(lead.end) for lead in adapter.entries}
+    with (
+        plugged_in(address, loom_path, adapter, shorted=points) as (where, loom),
+        opening.open_bench(where, loom_path=loom) as bench,
+    ):
+        clearance = yield from cleared_empty(bench, operator)
+        leads = learn_leads(bench, clearance, points, repeats, names)
+        meter = meter_name(clearance.identity, clearance.capabilities)
+    found = leads.values()
+    return ZeroedLeads(
+        zeroed(adapter, leads, f"{now():%Y-%m-%d}", meter),
+        tuple(lead.ohm for lead in found),
+        max(lead.u_ohm for lead in found),
+    )
+
+
+def selftest(
+    address: str,
+    operator: Operator,
+    *,
+    loom_path: Path | None = None,
+    adapter: Adapter | None = None,
+    shorted: bool = False,
+    references: Sequence[Reference] = (),
+) -> Generator[Event, None, SelfTest]:
+    """Test a bench with nothing plugged, a shorting plug over the adapter, or resistors; keep it, dated.
+
+    Raises `UsageError` for two hook-ups at once or a shorting plug without an adapter, `StoreError` where
+    the result cannot be kept, `SafetyError` where nobody says that no loom is on.
+    """
+    if shorted and adapter is None:
+        raise UsageError("a shorting plug joins the ends of an adapter: which one?")
+    if shorted and references:
+        raise UsageError("a shorting plug and resistors are two hook-ups; test one after the other")
+    tests.can_keep(selftests())
+    checks: list[Check] = []
+    spread: float | None = None
+    plug = adapter.points if shorted and adapter is not None else ()
+    with (
+        plugged_in(address, loom_path, adapter, shorted=plug, references=references) as (where, loom),
+        opening.open_bench(where, loom_path=loom) as bench,
+    ):
+        clearance = yield from cleared_empty(bench, operator)
+        who = bench.identify()
+        pair: tuple[int, ...] = ()
+        if plug:
+            checks.append(tests.try_shorted(bench, clearance, plug))
+            pair = plug[:2]
+        elif references:
+            leads = {} if adapter is None else {lead.point: lead.lead_ohm for lead in adapter.entries}
+            checks.append(tests.try_references(bench, clearance, references, leads))
+            pair = (references[0].a, references[0].b)
+        else:
+            checks += tests.try_empty(bench, clearance)
+        if pair and bench.capabilities().ohms is not None:
+            repeated, spread = tests.repeatability(bench, clearance, pair[0], pair[1])
+            checks.append(repeated)
+    plugged = "shorting plug" if shorted else tests.RESISTORS if references else "nothing"
+    date = now().isoformat(timespec="seconds").replace("+00:00", "Z")
+    wiring = "" if adapter is None else adapter.wiring
+    kept = SelfTest(who.maker, who.model, who.serial, date, plugged, tuple(checks), spread, wiring)
+    tests.keep(kept, selftests())
+    return kept

@@ -1,0 +1,55 @@
+"""The files that a job leaves, and the names and times of runs."""
+
+from __future__ import annotations
+
+import json
+import secrets
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from loomproof.errors import StoreError, Todo, UsageError
+from loomproof.loom.writing import put
+
+if TYPE_CHECKING:
+    from loomproof.results.document import Document
+
+
+def now() -> datetime:
+    """Return the time, with its zone."""
+    return datetime.now(UTC)
+
+
+def rfc3339(moment: datetime) -> str:
+    """Return a time in UTC as RFC 3339 text, to the millisecond."""
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def run_name(moment: datetime) -> str:
+    """Return a name for a run that sorts by time and is unique."""
+    return f"{moment:%Y%m%d-%H%M%S}-{secrets.token_hex(3)}"
+
+
+def write_file(path: Path, data: bytes, *, private: bool = False) -> None:
+    """Write a file as `loomproof.loom.writing.put` does. Raises `StoreError` where it cannot be."""
+    try:
+        put(path, data, private=private)
+    except OSError as error:
+        raise StoreError(
+            f"{path}: cannot be written: {error.strerror}", cure="Make room, or name another file."
+        ) from error
+
+
+def folder_for(out: Path) -> None:
+    """Make the folder that results go to. Raises `UsageError` where it cannot be made."""
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UsageError(
+            f"the folder {out} cannot be made: {error.strerror}", cure="Name another one.", do=Todo.OUT
+        ) from None
+
+
+def json_of(document: Document) -> bytes:
+    """Return the results document as people and programs read it."""
+    return (json.dumps(document.plain(), indent=2, ensure_ascii=False) + "\n").encode()

@@ -1,0 +1,176 @@
+"""Keeping a finished proof: sealed into the store, then results, record and certificate as files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from loomproof.errors import Do, LoomproofError, RecordError, Todo
+from loomproof.jobs import certificate
+from loomproof.jobs.files import folder_for, json_of, now, write_file
+from loomproof.judgement.conclude import Outcome
+from loomproof.measuring.events import Event, Finished, Prompt
+from loomproof.planning.request import Request
+from loomproof.records import started
+from loomproof.records.canonical import sha256_hex
+from loomproof.records.home import home
+from loomproof.records.keys import KeyFolder, Signer
+from loomproof.records.noting import head_before, key_changed, not_as_noted, note
+from loomproof.records.signers import KnownSigners
+from loomproof.records.store import chain_name, open_store
+from loomproof.results.document import Document
+
+
+@dataclass
+class Orders:
+    """Whether an order to stop came while they were held."""
+
+    stop: bool = False
+
+
+@dataclass(frozen=True)
+class Keeping:
+    """Where what a proof leaves goes: ``out`` for files, ``store`` for records (``None``: the person's own).
+
+    ``hold`` is called once all is measured: from then on an order to stop breaks nothing off, and is noted.
+    """
+
+    out: Path
+    store: str | None = None
+    hold: Callable[[], Orders] = Orders
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A finished proof and the files it left, by what they are."""
+
+    outcome: Outcome
+    files: Mapping[str, Path]
+    run: str
+
+    @property
+    def document(self) -> Document:
+        """The results document."""
+        return self.outcome.document
+
+
+def begun(request: Request, journal: Path, store: str | None) -> None:
+    """Note that this run begins, so that it is listed as broken off unless it is sealed or has `ended`."""
+    loom = request.loom
+    started.note_started(
+        request.run,
+        loom.name,
+        request.started,
+        journal,
+        serial=request.serial or loom.serial,
+        digest=loom.digest,
+        store=store,
+    )
+    _started_grew()
+
+
+def ended(request: Request) -> None:
+    """Note that a run which seals nothing came to its end, so that it is not listed as broken off."""
+    started.note_ended(request.run)
+    _started_grew()
+
+
+def _started_grew() -> None:
+    """Note how far the list of started runs has come, by the key in use; what seals nothing makes no key."""
+    keys = KeyFolder(home())
+    if keys.path.exists():
+        note(home(), keys.in_use())
+
+
+def can_be_kept(where: Keeping) -> Iterator[Event]:
+    """See that results can be written and sealed before a bench is asked anything.
+
+    Raises `UsageError` for the folder, `StoreError` for key or store.
+    """
+    folder_for(where.out)
+    signer = KeyFolder(home()).signer(now())
+    changed = key_changed(home(), signer)
+    if changed:
+        yield Prompt(changed)
+    with open_store(where.store) as opened:
+        troubles = not_as_noted(home(), opened, where.store, KnownSigners(home()).all())[0]
+    for trouble in troubles:
+        yield Prompt(f"loomproof: record: {trouble}")
+
+
+def keep(outcome: Outcome, journal: Path, where: Keeping) -> Generator[Event, None, Kept]:
+    """Seal the document into the store, then write results, record and certificate.
+
+    From here on an order to stop breaks nothing off: what was measured is sealed. Until it is, no file
+    claims anything. Once it is, a file that can't be written is told, and that is all.
+    Raises `RecordError` where it can't be sealed.
+    """
+    orders = where.hold()
+    read = journal.read_bytes()
+    document = outcome.document.model_copy(update={"journal_digest": sha256_hex(read)})
+    outcome = replace(outcome, document=document)
+    base = where.out / f"{document.run}"
+    files = {"journal": journal}
+    with _or_not_kept(journal), open_store(where.store) as opened:
+        signer = KeyFolder(home()).signer(now())
+        before = head_before(home(), opened, where.store, chain_name(document, signer.station))
+        sealed = opened.seal_run(document, signer, read, before)
+    run = sealed.run.run
+    told: list[Prompt] = []
+    results, record = (base.with_name(f"{base.name}.{what}.json") for what in ("results", "record"))
+    if written(results, lambda: json_of(document), run, told):
+        files["results"] = results
+    if written(record, lambda: sealed.record, run, told):
+        files["record"] = record
+    if orders.stop:
+        told.append(Prompt("The run is kept; its certificate is not written yet.", do=_certificate(run)))
+    else:
+        path = base.with_name(f"{base.name}.{document.verdict}.pdf")
+        with open_store(where.store) as opened:
+            if written(path, lambda: certificate.issue(opened, sealed.run.hash), run, told):
+                files["certificate"] = path
+    _noted(signer, where.store, told)
+    yield from told
+    yield Finished(run, document.verdict)
+    return Kept(outcome, files, run)
+
+
+def _noted(signer: Signer, store: str | None, told: list[Prompt]) -> None:
+    """Note how far the store has come; a proof that is sealed stays so where that can't be written."""
+    try:
+        with open_store(store) as opened:
+            note(home(), signer, opened, store)
+    except RecordError as error:
+        told.append(Prompt(f"{error.message}: a later loss of this run would not show. {error.cure}"))
+
+
+@contextmanager
+def _or_not_kept(journal: Path) -> Iterator[None]:
+    """Say, where a finished run can't be sealed, that nothing of it is kept, and where its readings are."""
+    try:
+        yield
+    except RecordError as error:
+        error.message = f"the run is finished and could not be kept: {error.message}"
+        error.cure = (
+            f"{error.cure} What was read is in {journal}; worked out again it shows what it says, without a "
+            "seal. Prove again to have it kept."
+        ).strip()
+        error.do = error.do or Do(Todo.REPLAY, str(journal))
+        raise
+
+
+def written(path: Path, content: Callable[[], bytes], run: str, told: list[Prompt]) -> bool:
+    """Write a file of a run that is sealed already; where that can't be done, add to what is ``told``."""
+    try:
+        write_file(path, content())
+    except (LoomproofError, OSError) as error:
+        said = error.message if isinstance(error, LoomproofError) else f"{path}: {error}"
+        told.append(Prompt(f"{said}\nThe run is sealed and kept all the same.", do=_certificate(run)))
+        return False
+    return True
+
+
+def _certificate(run: str) -> Do:
+    return Do(Todo.CERTIFICATE, run)

@@ -1,0 +1,146 @@
+"""Finding contacts with a probe: an adapter learned end by end, or the nets of a loom that is on."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Generator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from loomproof.bench import opening
+from loomproof.bench.adapter import Adapter, Lead, write_adapter
+from loomproof.bench.address import starts_simulator
+from loomproof.bench.seam import Bench, points_of
+from loomproof.errors import AdapterError, Todo, UsageError
+from loomproof.jobs.files import now, rfc3339
+from loomproof.jobs.gate import CAUTIONS, Assured, cleared, cleared_empty
+from loomproof.jobs.operator import Operator
+from loomproof.loom.model import End, Loom
+from loomproof.measuring.clearance import Clearance
+from loomproof.measuring.events import Event, Prompt, Touched
+from loomproof.measuring.probe import net_touched, touches
+from loomproof.planning.request import Request
+
+PAUSE_S = 0.02
+"""Between two looks for a touch: a person is slower."""
+
+
+@dataclass(frozen=True)
+class Patience:
+    """How long to wait for each touch, s, and by which clock."""
+
+    wait_s: float = 60.0
+    clock: Callable[[], float] = time.monotonic
+    pause: Callable[[float], None] = time.sleep
+
+
+def learn_adapter(
+    loom: Loom,
+    address: str,
+    target: Path,
+    operator: Operator,
+    *,
+    loom_path: Path,
+    patience: Patience | None = None,
+) -> Generator[Event, None, Adapter]:
+    """Have each end of an adapter touched in the loom's order, no loom on, and write the table.
+
+    What was learned is written whatever ends it. Raises `UsageError` where nobody can touch or the table is
+    there already, `SafetyError` where nobody says that no loom is on, `AdapterError` where a point stays low
+    or nothing was touched.
+    """
+    if target.exists():
+        raise UsageError(f"{target} is there already", cure="Give another name, or take it away first.")
+    _somebody_there(address)
+    with opening.open_bench(address, loom_path=loom_path) as bench:
+        clearance = yield from cleared_empty(bench, operator)
+        end_of: dict[int, End] = {}
+        try:
+            for end in loom.cavities:
+                yield from _learn(end, end_of, bench, clearance, patience or Patience())
+            if not end_of:
+                raise AdapterError(
+                    "nothing was touched; no table was written",
+                    cure="Is the probe joined to the scanner's 0 V? Is there time enough for each end?",
+                    do=Todo.WAIT,
+                )
+        finally:
+            learned = Adapter(target.stem, tuple(Lead(p, end_of[p]) for p in sorted(end_of)))
+            if end_of:
+                write_adapter(learned, target)
+    return learned
+
+
+def _learn(
+    end: End, end_of: dict[int, End], bench: Bench, clearance: Clearance, patience: Patience
+) -> Generator[Event, None, None]:
+    """Have one end touched, again and again until it is one free point, and add it to what is known."""
+    while True:
+        yield Prompt(f"Touch {end} …")
+        low = _next_touch(bench, clearance, patience)
+        if low is None:
+            yield Prompt(f"  {end}: not touched, left out")
+            return
+        points = points_of(low)
+        if len(points) == 1 and points[0] not in end_of:
+            end_of[points[0]] = end
+            yield Touched(points, (end,))
+            return
+        said = f"point {points[0]} is {end_of[points[0]]} already" if len(points) == 1 else _several(points)
+        yield Prompt(f"  {end}: {said}")
+        if bench.sense([0])[0]:
+            raise AdapterError(
+                f"{end}: {said}, and it still reads low",
+                cure="Take the loom off, and touch one end at a time.",
+            )
+
+
+def _several(points: Sequence[int]) -> str:
+    return f"touching it reaches point {', '.join(map(str, points))}; one is expected"
+
+
+def name_touched(
+    loom: Loom,
+    address: str,
+    adapter: Adapter,
+    operator: Operator,
+    *,
+    loom_path: Path,
+    assured: Assured | None = None,
+    patience: Patience | None = None,
+) -> Generator[Event, None, None]:
+    """With the loom on, tell of each touch which net it is, until nobody has touched for the wait.
+
+    The sense current runs through whatever is joined to an end: raises `SafetyError` where the bench is not
+    cleared for this loom.
+    """
+    _somebody_there(address)
+    with opening.open_bench(address, loom_path=loom_path) as bench:
+        yield CAUTIONS
+        request = Request(loom, adapter, run="", started=rfc3339(now()))
+        clearance = yield from cleared(request, bench, operator, assured or Assured())
+        end_of: Mapping[int, End] = adapter.end_of
+        while (low := _next_touch(bench, clearance, patience or Patience())) is not None:
+            yield Touched(points_of(low), net_touched(low, end_of))
+
+
+def _somebody_there(address: str) -> None:
+    if starts_simulator(address):
+        raise UsageError(
+            "nobody can touch anything on a simulator that ends with us",
+            cure="Start one by itself, give the address that it prints, and type to it what is touched.",
+            do=Todo.SIMULATE,
+        )
+
+
+def _next_touch(bench: Bench, clearance: Clearance, patience: Patience) -> int | None:
+    until = patience.clock() + patience.wait_s
+    for low in touches(bench, clearance, 0):
+        if low:
+            while bench.sense([0])[0] and patience.clock() < until:
+                patience.pause(PAUSE_S)
+            return low
+        if patience.clock() >= until:
+            break
+        patience.pause(PAUSE_S)
+    return None

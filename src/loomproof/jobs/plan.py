@@ -1,0 +1,84 @@
+"""What a proof will ask, before anything is plugged; nothing is driven."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from loomproof.bench import opening
+from loomproof.bench.adapter import Adapter, check_adapter, in_order, read_adapter
+from loomproof.bench.seam import Capabilities
+from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, expect
+from loomproof.errors import Problem
+from loomproof.loom.model import Loom
+from loomproof.measuring.plausibility import temperature_of
+from loomproof.measuring.preparing import meter_of
+from loomproof.planning.hookup_plan import HookUpPlan
+from loomproof.planning.hookup_search import Constraints, plan_hook_ups
+from loomproof.planning.plan import Plan, plan_proof
+from loomproof.planning.plan_json import SavedPlan
+
+__all__ = [
+    "BenchToPlanFor",
+    "Constraints",
+    "HookUpPlan",
+    "Plan",
+    "PlannedProof",
+    "bench_at",
+    "hook_ups",
+    "proof",
+]
+
+
+@dataclass(frozen=True)
+class BenchToPlanFor:
+    """What a bench says of itself; ``temperature_c`` is ``None`` where nothing measures it."""
+
+    able: Capabilities
+    temperature_c: float | None = None
+    simulated: bool = False
+
+    def expect(self, loom: Loom) -> Expectation:
+        """Return what the loom should be, at this bench's temperature."""
+        return expect(loom, ROOM_TEMPERATURE_C if self.temperature_c is None else self.temperature_c)
+
+
+@dataclass(frozen=True)
+class PlannedProof:
+    """A plan, as it is saved, and what of the loom it leaves out."""
+
+    plan: Plan
+    saved: SavedPlan
+    warnings: tuple[Problem, ...]
+
+
+def bench_at(
+    address: str | None, loom: Loom, *, loom_path: Path, points: int | None = None
+) -> BenchToPlanFor:
+    """Ask the bench at this address what it can do; without one it is a scanner of so many points."""
+    if address is None:
+        return BenchToPlanFor(Capabilities(points or max(1, len(loom.cavities))))
+    with opening.open_bench(address, loom_path=loom_path) as bench:
+        return BenchToPlanFor(bench.capabilities(), temperature_of(bench), bench.opening.simulated)
+
+
+def proof(loom: Loom, bench: BenchToPlanFor, adapter: str | None = None) -> PlannedProof:
+    """Plan a proof of this loom, all of it plugged at once, through a table, or in the description's order.
+
+    Raises `AdapterError` where the adapter fits neither loom nor bench.
+    """
+    leads: Adapter = (
+        in_order(loom.cavities) if adapter in (None, "in-order") else read_adapter(Path(str(adapter)))
+    )
+    meter = meter_of(
+        bench.able, leads, measured_temperature=bench.temperature_c is not None, simulated=bench.simulated
+    )
+    warnings = check_adapter(leads, loom.cavities, bench.able.points)
+    isolation_ohm = loom.settings.isolation_ohm
+    made = plan_proof(bench.expect(loom), leads.point_of, bench.able, meter, isolation_ohm=isolation_ohm)
+    return PlannedProof(made, SavedPlan(made, loom.name, loom.digest, leads.digest), warnings)
+
+
+def hook_ups(loom: Loom, points: int, limits: Constraints) -> HookUpPlan:
+    """Plan hook-ups of this loom on so many points. Raises `NotPossibleError`."""
+    return plan_hook_ups(loom, [net.cavities for net in expect(loom).nets], points, limits)

@@ -1,0 +1,123 @@
+"""Tracing: find out what an unknown loom is, and write it down as a loom folder."""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from loomproof.bench import opening
+from loomproof.bench.adapter import Adapter
+from loomproof.bench.address import starts_simulator
+from loomproof.bench.journal import JournaledBench
+from loomproof.bench.seam import Bench, point_set
+from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
+from loomproof.errors import Todo, UsageError
+from loomproof.jobs.breaking_off import told_when_stopped
+from loomproof.jobs.files import now, rfc3339, run_name
+from loomproof.jobs.gate import CAUTIONS, Assured, cleared
+from loomproof.jobs.keep import begun, ended
+from loomproof.jobs.operator import Operator
+from loomproof.loom.model import End, Hazard, Loom
+from loomproof.loom.writing import write_folder
+from loomproof.measuring import trace as tracing
+from loomproof.measuring.clearance import Clearance
+from loomproof.measuring.counting_bench import Asker
+from loomproof.measuring.events import Event, Finished
+from loomproof.measuring.ohmmeter import Ohmmeter
+from loomproof.measuring.plausibility import temperature_of
+from loomproof.measuring.preparing import checked, cleared_meter
+from loomproof.measuring.trace import Traced
+from loomproof.measuring.traced_loom import fitted_loom, loom_of, questions_of
+from loomproof.planning.net_access import Scope
+from loomproof.planning.request import Request
+from loomproof.planning.suspects import single_points
+
+NOTHING_YET = Traced((), {}, (), True)
+
+
+@dataclass(frozen=True)
+class TracedLoom:
+    """A loom as it was traced, what only its owner can know, and the journal of what was read."""
+
+    loom: Loom
+    found: Traced
+    questions: tuple[str, ...]
+    journal: Path
+
+
+def unknown_loom(adapter: Adapter, name: str, hazards: Mapping[str, Hazard] | None = None) -> Loom:
+    """Return the connectors that an adapter table tells of, and no wires: all that is known beforehand."""
+    order = {lead.end: lead.point for lead in adapter.entries}
+    return loom_of(NOTHING_YET, name, order, hazards=hazards)
+
+
+def trace(
+    request: Request, bench: Bench, clearance: Clearance, hazards: Mapping[str, Hazard] | None = None
+) -> Generator[Event, None, tuple[Loom, Traced, tuple[str, ...]]]:
+    """Find out what the unknown loom of this request is: the description, what was found, questions.
+
+    Raises `SafetyError` without a clearance for it, `UnfitError` where the bench's check fails.
+    """
+    leads = request.adapter
+    order: dict[End, int] = {lead.end: lead.point for lead in leads.entries}
+    temperature_c = temperature_of(bench)
+    checked(bench, clearance, single_points(order))
+    meter = cleared_meter(clearance, request, temperature_c)
+    found = yield from tracing.trace(bench, clearance, leads.end_of, meter)
+    scope = Scope((), (), (), order, dict(leads.end_of), ())
+    ohmmeter = Ohmmeter(Asker(bench, clearance, point_set(order.values())), meter, scope) if meter else None
+    loom, failing = fitted_loom(
+        found,
+        request.loom.name,
+        order,
+        clearance.capabilities,
+        meter,
+        ohmmeter.read if ohmmeter else None,
+        hazards=hazards or {},
+        temperature_c=ROOM_TEMPERATURE_C if temperature_c is None else temperature_c,
+    )
+    bench.confirm()
+    return loom, found, (*failing, *questions_of(found, loom))
+
+
+def trace_to(
+    folder: Path,
+    adapter: Adapter,
+    address: str,
+    operator: Operator,
+    *,
+    name: str = "",
+    over: bool = False,
+    hazards: Mapping[str, Hazard] | None = None,
+    assured: Assured | None = None,
+) -> Generator[Event, None, TracedLoom]:
+    """Trace what is on the bench at this address and write it as a loom folder, the journal beside it.
+
+    Raises `UsageError` where the folder is there (unless ``over``) or the address starts a simulator of its
+    own, which knows its loom; `SafetyError` where the bench is not cleared; and as `trace` does.
+    """
+    if starts_simulator(address):
+        raise UsageError(
+            "a simulated bench of its own has no unknown loom on it",
+            cure="Start one by itself, and give the address that it prints.",
+            do=Todo.SIMULATE,
+        )
+    if folder.exists() and not over:
+        raise UsageError(f"{folder} exists already", cure="Name another place.", do=Todo.OVER)
+    title = name or folder.name
+    yield CAUTIONS
+    moment = now()
+    run = f"{folder.name}.{run_name(moment)}"
+    journal = folder.with_name(f"{run}.journal.jsonl")
+    journal.parent.mkdir(parents=True, exist_ok=True)
+    request = Request(unknown_loom(adapter, title, hazards), adapter, run, rfc3339(moment))
+    with told_when_stopped(journal), opening.open_bench(address) as raw:
+        clearance = yield from cleared(request, raw, operator, assured or Assured())
+        begun(request, journal, None)
+        with JournaledBench(raw, journal, {"trace": title}) as bench:
+            loom, found, questions = yield from trace(request, bench, clearance, hazards)
+    ended(request)
+    write_folder(loom, folder, over=over)
+    yield Finished(run)
+    return TracedLoom(loom, found, questions, journal)
