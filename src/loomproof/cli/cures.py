@@ -17,7 +17,7 @@ COMMANDS = {
     Todo.RESISTOR: "Run: loomproof bench selftest --resistor A,B,OHM",
     Todo.SEALED_RECORD: "loomproof certificate --json writes it.",
     Todo.SELFTEST: "Run: loomproof bench selftest",
-    Todo.SIMULATE: "loomproof simulate LOOM starts one; it takes: touch CAVITY",
+    Todo.SIMULATE: "Run loomproof simulate LOOM, and give the address that it prints.",
     Todo.WAIT: "--wait gives more time for each end.",
     Todo.ZERO: "Run: loomproof bench zero --adapter {on:FILE}",
 }

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from loomproof.errors import StoreError, Todo, UsageError
-from loomproof.loom.writing import put
+from loomproof.loom import writing
 
 if TYPE_CHECKING:
     from loomproof.results.document import Document
@@ -33,7 +33,7 @@ def run_name(moment: datetime) -> str:
 def write_file(path: Path, data: bytes, *, private: bool = False) -> None:
     """Write a file as `loomproof.loom.writing.put` does. Raises `StoreError` where it cannot be."""
     try:
-        put(path, data, private=private)
+        writing.put(path, data, private=private)
     except OSError as error:
         raise StoreError(
             f"{path}: cannot be written: {error.strerror}", cure="Make room, or name another file."

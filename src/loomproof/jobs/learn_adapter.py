@@ -128,7 +128,7 @@ def _somebody_there(address: str) -> None:
     if starts_simulator(address):
         raise UsageError(
             "nobody can touch anything on a simulator that ends with us",
-            cure="Start one by itself, give the address that it prints, and type to it what is touched.",
+            cure="Start one by itself, and type to it what is touched: touch CAVITY.",
             do=Todo.SIMULATE,
         )
 

@@ -100,7 +100,7 @@ def trace_to(
     if starts_simulator(address):
         raise UsageError(
             "a simulated bench of its own has no unknown loom on it",
-            cure="Start one by itself, and give the address that it prints.",
+            cure="Start one by itself.",
             do=Todo.SIMULATE,
         )
     if folder.exists() and not over:
