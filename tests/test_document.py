@@ -7,7 +7,9 @@ import json
 import jsonschema
 import pytest
 
-from loomproof.results.document import Document
+from loomproof.loom.model import End
+from loomproof.results.document import ClaimEntry, Document
+from loomproof.results.measured import Decision, Judged
 from loomproof.results.schema import SCHEMA_FILE, schema_text
 from tests.reports.sample import document
 
@@ -29,3 +31,26 @@ def test_documents_hold_to_the_schema() -> None:
 def test_documents_read_back() -> None:
     first = document()
     assert Document.model_validate(json.loads(json.dumps(first.plain()))) == first
+
+
+@pytest.mark.parametrize(
+    ("measured_ohm", "beyond"),
+    [(0.05, False), (0.11, True), (-0.009, False), (-0.1, False), (-0.13, True)],
+)
+def test_a_reading_under_nothing_by_less_than_its_uncertainty_is_within_its_limits(
+    measured_ohm: float, beyond: bool
+) -> None:
+    """A meter of ±0.12 Ω may read a sound joint of 10 mΩ as -9 mΩ; only beyond U it contradicts itself."""
+    claim = ClaimEntry(
+        kind="resistance",
+        subject="A:1 to B:1",
+        statement="",
+        decision=Decision.UNDECIDED,
+        rule="",
+        measured_ohm=measured_ohm,
+        uncertainty_ohm=0.12,
+        limit_ohm=0.1,
+        lower_limit_ohm=0.0,
+    )
+    judged = Judged(End("A", "1"), End("B", "1"), measured_ohm, 0.12, 0.01, 0.1, Decision.UNDECIDED)
+    assert (claim.beyond, judged.beyond) == (beyond, beyond)

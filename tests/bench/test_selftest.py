@@ -17,7 +17,7 @@ from loomproof.bench.seam import Accuracy, Capabilities, Identity, Opening, Poin
 from loomproof.errors import AdapterError, InputError, StoreError, UnfitError
 from loomproof.loom.model import End
 from loomproof.measuring import probe as touching
-from loomproof.measuring import selftest
+from loomproof.measuring import selftest, zero
 from loomproof.measuring.selfcheck import Check
 from loomproof.measuring.zero import LeadReading, learn_leads, zeroed
 from tests.bench.device import Clock, MemoryLine, Scanner
@@ -118,12 +118,20 @@ def test_references_and_repeatability() -> None:
 def test_leads_are_learned_within_their_uncertainty() -> None:
     true = (0.11, 0.25, 0.07, 0.32, 0.18)
     inside = 0
-    for seed in range(200):
+    for seed in range(1000):
         leads = learned(Leads(true, 0.004, seed), range(1, 6))
         inside += sum(abs(leads[i + 1].ohm - ohm) <= leads[i + 1].u_ohm for i, ohm in enumerate(true))
-    assert inside >= 0.95 * 1000
+    assert inside >= 0.95 * 5000
     exact = learned(Leads(true, 0.0), range(1, 6))
     assert [lead.ohm for lead in exact.values()] == pytest.approx(true)
+
+
+@pytest.mark.parametrize(
+    ("degrees", "factor"), [(8, 2.37), (10, 2.28), (20, 2.13), (30, 2.09), (50, 2.05), (100, 2.025)]
+)
+def test_few_readings_widen_what_is_known_of_a_lead(degrees: int, factor: float) -> None:
+    """Student's t for 95.45 %: JCGM 100:2008, table G.2."""
+    assert zero._coverage(degrees) == pytest.approx(factor, rel=0.01)
 
 
 def test_an_open_lead_is_named_when_zeroing() -> None:

@@ -1,7 +1,8 @@
 """Random looms with random opens, shorts and crossed wires, proved over the real link.
 
-An oracle of its own (networkx on the faulted graph) says which fault sets change the nets. Those must
-all fail, the rest must all pass.
+An oracle of its own (networkx on the faulted graph) says which fault sets change the nets. Those must all
+fail. The rest must pass, or be undecided where this bench read a conductor above its limit by less than its
+uncertainty: the graph has no ohms. How often that happens is counted, and bounded by the test of it.
 """
 
 from __future__ import annotations
@@ -86,7 +87,8 @@ def run(looms: int, seed: int) -> tuple[Counter[tuple[str, str]], list[str]]:
                     expected = "fail" if changed else "pass"
                     verdict = str(outcome.document.verdict)
                     counts["nets changed" if changed else "nets unchanged", verdict] += 1
-                    if verdict != expected:
+                    close = any(c.beyond and c.decision == "undecided" for c in outcome.document.claims)
+                    if verdict != expected and not (not changed and verdict == "undecided" and close):
                         told = ", ".join(fault.text for fault in faults) or "no fault"
                         misses.append(f"seed {seed} loom {number}: {told}: {verdict}, not {expected}")
         finally:

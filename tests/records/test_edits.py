@@ -128,7 +128,7 @@ def test_a_stranger_is_shown_as_one(folder: Path, capsys: Output) -> None:
     assert "record 1 of far bench: intact, signer unknown" in said.err
     assert said.out.splitlines()[-1] == "nothing was changed, 1 that can't be told"
     assert run(["log"]) == 0
-    assert "PASS, signer unknown" in capsys.readouterr().out
+    assert "PASS wire, signer unknown" in capsys.readouterr().out
     assert run(["report"]) == 0
     said = capsys.readouterr()
     assert "2 passed" in said.out

@@ -50,8 +50,9 @@ def learn_leads(
 ) -> dict[int, LeadReading]:
     """Return the resistance of each lead, all of these points joined by a shorting plug.
 
-    The uncertainty is 2 · s · √(5/2) / √repeats, for the first three leads 2 · s · √(3/4) / √repeats, with
-    the pooled standard deviation s of one reading (JCGM 100:2008, 5.2.2: the first lead is in both). Raises
+    The uncertainty is k · s · √(5/2) / √repeats, for the first three leads k · s · √(3/4) / √repeats, with
+    the pooled standard deviation s of one reading (JCGM 100:2008, 5.2.2: the first lead is in both) and k for
+    95.45 % with as many degrees of freedom as s has (JCGM 100:2008, G.3). Raises
     `UsageError` for fewer than three points or two repeats, `AdapterError` that names open leads; ``names``
     say what is at the points. `SafetyError` without a clearance of this bench with no loom on it.
     """
@@ -81,7 +82,8 @@ def learn_leads(
     mean = {pair: statistics.fmean(values) for pair, values in readings.items()}
     pooled = math.sqrt(statistics.fmean(statistics.variance(values) for values in readings.values()))
     spread = math.hypot(pooled, _step(readings.values()) / math.sqrt(12.0)) if pooled else 0.0
-    u_first, u_other = (2.0 * spread * math.sqrt(share / repeats) for share in (0.75, 2.5))
+    factor = _coverage(len(pairs) * (repeats - 1))
+    u_first, u_other = (factor * spread * math.sqrt(share / repeats) for share in (0.75, 2.5))
     first = (mean[a, b] + mean[a, c] - mean[b, c]) / 2.0
     leads = {point: mean[a, point] - first for point in points[1:]}
     leads[a] = first
@@ -89,6 +91,16 @@ def learn_leads(
         point: LeadReading(leads[point], u_first if point in (a, b, c) else u_other, spread)
         for point in points
     }
+
+
+def _coverage(degrees: int) -> float:
+    """Return Student's factor for 95.45 % with so many degrees of freedom, from the normal one, z = 2.
+
+    The expansion in 1/ν to its second term (Abramowitz and Stegun, Handbook of Mathematical Functions,
+    26.7.5); from 8 degrees on it lies within 1 % of the table in JCGM 100:2008, G.2.
+    """
+    z = 2.0
+    return z + (z**3 + z) / (4 * degrees) + (5 * z**5 + 16 * z**3 + 3 * z) / (96 * degrees**2)
 
 
 def _step(readings: Iterable[Sequence[float]]) -> float:

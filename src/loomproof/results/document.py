@@ -181,7 +181,7 @@ class ClaimEntry(_Value):
         """Whether a measured claim reads outside its limits, by however little, or less than nothing."""
         if self.measured_ohm is None:
             return self.open and self.limit_ohm is not None
-        least_ohm = max(self.lower_limit_ohm or 0.0, -(self.uncertainty_ohm or 0.0))
+        least_ohm = self.lower_limit_ohm or -(self.uncertainty_ohm or 0.0)
         return self.measured_ohm < least_ohm or (
             self.limit_ohm is not None and self.measured_ohm > self.limit_ohm
         )

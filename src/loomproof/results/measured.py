@@ -50,7 +50,7 @@ class Judged:
     @property
     def beyond(self) -> bool:
         """Whether the reading itself lies outside its limits, by however little: it stands in no pass."""
-        return not max(self.lower_ohm, -self.uncertainty_ohm) <= self.measured_ohm <= self.limit_ohm
+        return not (self.lower_ohm or -self.uncertainty_ohm) <= self.measured_ohm <= self.limit_ohm
 
     @property
     def within(self) -> bool:
