@@ -163,7 +163,7 @@ def test_the_figure_of_a_coil_is_read_at_the_cavities_that_it_names() -> None:
     (claim,) = [claim for claim in document.claims if claim.subject == "L1"]
     other = outcome_of(loom_of("1 2", COIL)).document
     (sound,) = [claim for claim in other.claims if claim.subject == "L1"]
-    assert claim.cavities[0] == "A:1"
+    assert str(claim.cavities[0]) == "A:1"
     assert claim.measured_ohm is not None
     assert sound.measured_ohm is not None
     assert claim.measured_ohm - sound.measured_ohm == pytest.approx(7, abs=0.6)
