@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.errors import UsageError
+from loomproof.reports.words import ohms
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from loomproof.electrics.explanation import Decidable, Explanation, Step
-    from loomproof.electrics.isolation import IsolationClaim
+    from loomproof.electrics.uncertainty import Budget
     from loomproof.loom.model import End
+    from loomproof.planning.explain_pair import Explanation, Step
     from loomproof.reports.listing import Listing
 
 
@@ -61,10 +62,9 @@ def explain(
     from rich.console import Console
 
     from loomproof.electrics.expectation import expect
-    from loomproof.electrics.explanation import decidable
-    from loomproof.electrics.explanation import explain as explained
     from loomproof.electrics.uncertainty import reading_budget
     from loomproof.loom.reading import load
+    from loomproof.planning.explain_pair import explain_by_accuracy as explained
 
     ohm, ratio = _accuracy(accuracy)
     _check(temperature_c, lead_ohm, spread_ohm, kelvin)
@@ -72,7 +72,15 @@ def explain(
     if ends[0] == ends[1]:
         raise UsageError(f"{a} is named twice", cure="Name two different cavities: a reading is between two.")
     expectation = expect(load(loom).loom, temperature_c)
-    found = explained(expectation, *ends)
+    found = explained(
+        expectation,
+        *ends,
+        (ohm, ratio),
+        lead_ohm=lead_ohm,
+        repeatability_ohm=spread_ohm,
+        repeats=repeats,
+        temperature_u_k=kelvin,
+    )
     console = Console(highlight=False)
     _show_value(console, found)
     if not found.joined:
@@ -88,7 +96,7 @@ def explain(
         temperature_uncertainty_k=kelvin,
     )
     if found.same_net:
-        _show_decision(console, found, decidable(found, budget))
+        _show_decision(console, found, budget)
 
 
 def _accuracy(text: str) -> tuple[float, float]:
@@ -125,15 +133,16 @@ def _show_value(console: Console, found: Explanation) -> None:
         _say(console, "nothing of known resistance joins these two: a sound loom reads open")
     else:
         what = "one net" if found.same_net else "two nets, joined by components"
-        _say(console, f"{what}; a sound loom reads {_ohm(between.expected_ohm)}")
+        _say(console, f"{what}; a sound loom reads {ohms(between.expected_ohm)}")
     sense = f"a digital sense: {between.b} reads {found.reads} while {between.a} is driven"
-    if found.same_net:
-        sense += f"; low proves a path under {_ohm(found.sense_ohm)}"
-    elif found.reads == "high":
-        sense += f"; read both ways, high proves none under {_ohm(found.sense_ohm)}"
+    if found.sense_ohm is not None:
+        proves = "low proves a path under" if found.same_net else "read both ways, high proves none under"
+        sense += f"; {proves} {ohms(found.sense_ohm)}"
     _say(console, sense)
-    if found.isolation is not None:
-        _show_isolation(console, found.isolation)
+    if found.isolation_ohm is not None and not found.same_net:
+        _say(console, f"isolation, where it is measured: at least {ohms(found.isolation_ohm)}")
+    if found.coupled:
+        _say(console, "parts lead from one to the other: neither sense nor isolation is asked of these two")
     _say(console, "a bench without ohms can be asked the sense only, one without sense the ohms only")
 
 
@@ -149,16 +158,6 @@ def _say_of(console: Console, name: str, text: str) -> None:
     from loomproof.reports.listing import Paragraph
 
     console.print(Paragraph(text, f"  {name:<12}", " " * 14))
-
-
-def _show_isolation(console: Console, claim: IsolationClaim) -> None:
-    side = "side by side in a housing or bundle" if claim.neighbours else "nowhere side by side"
-    _say(
-        console,
-        f"isolation, where it is measured: at least {_ohm(claim.limit_ohm)}; the two nets lie {side}",
-    )
-    if not claim.testable:
-        _say(console, f"components between them make {_ohm(claim.expected_ohm)} or more: not testable")
 
 
 def _show_steps(console: Console, found: Explanation) -> None:
@@ -178,19 +177,19 @@ def _show_steps(console: Console, found: Explanation) -> None:
     between = found.between
     lines = [
         ("copper", f"at {found.temperature_c:g} °C, {found.copper_factor:.4f} of its resistance at 20 °C"),
-        ("contacts", f"{_ohm(found.contacts_ohm)} for the contacts at both ends"),
-        ("sound", f"at most {_ohm(between.sound_ohm)}, all wires and joints at their greatest"),
+        ("contacts", f"{ohms(found.contacts_ohm)} for the contacts at both ends"),
+        ("sound", f"at most {ohms(between.sound_ohm)}, all wires and joints at their greatest"),
     ]
     if found.same_net:
         usual_ohm = found.margin_ratio * between.sound_ohm + found.margin_ohm
         limit = (
-            f"{_ohm(usual_ohm)} = {found.margin_ratio:g} × {_ohm(between.sound_ohm)} "
-            f"+ {_ohm(found.margin_ohm)}"
+            f"{ohms(usual_ohm)} = {found.margin_ratio:g} × {ohms(between.sound_ohm)} "
+            f"+ {ohms(found.margin_ohm)}"
         )
         if between.limit_ohm < usual_ohm:
-            lines.append(("load", f"{_ohm(between.load_ohm)} is its share of the drop at the stated load"))
+            lines.append(("load", f"{ohms(between.load_ohm)} is its share of the drop at the stated load"))
             limit = (
-                f"{_ohm(between.limit_ohm)}, by the load: its share, or {found.margin_ratio:g} × sound "
+                f"{ohms(between.limit_ohm)}, by the load: its share, or {found.margin_ratio:g} × sound "
                 "+ 10 mΩ where that is more"
             )
         lines.append(("limit", f"{limit}, the physical limit"))
@@ -211,9 +210,9 @@ def _steps_view(steps: Sequence[Step]) -> Listing:
                 f"{step.start} – {step.stop}",
                 section or step.kind.replace("component", "fuse or link"),
                 length + (" *" if "length_m" in step.defaulted else ""),
-                _ohm(step.joints_ohm) if step.joints_ohm else "",
-                _ohm(step.nominal_ohm) + (" *" if "resistance_ohm" in step.defaulted else ""),
-                _ohm(step.greatest_ohm),
+                ohms(step.joints_ohm) if step.joints_ohm else "",
+                ohms(step.nominal_ohm) + (" *" if "resistance_ohm" in step.defaulted else ""),
+                ohms(step.greatest_ohm),
                 f"{step.share:.0%}",
             )
         )
@@ -221,32 +220,24 @@ def _steps_view(steps: Sequence[Step]) -> Listing:
     return Listing((Column("part"), Column("way"), Column("section", whole=True), *figures), tuple(rows))
 
 
-def _show_decision(console: Console, found: Explanation, bench: Decidable) -> None:
-    budget = bench.budget
+def _show_decision(console: Console, found: Explanation, budget: Budget) -> None:
+    from loomproof.electrics.decision import zones
+
+    assert found.reading is not None
     _say(console, "a bench that measures ohms, with the accuracy given:")
-    _say_of(console, "uncertainty", f"{_ohm(budget.expanded_ohm)} (k = 2) at a sound reading, of which")
+    _say_of(console, "uncertainty", f"{ohms(budget.expanded_ohm)} (k = 2) at a sound reading, of which")
     for part in budget.parts:
         if part.standard_ohm:
-            _say_of(console, "", f"{part.name} {_ohm(part.standard_ohm)} (standard)")
-    tells = "which decides its limit" if bench.decided else "which does not decide its limit"
-    _say_of(console, "shown", f"of every sound one: under {_ohm(bench.shown_ohm)}, {tells}")
-    zone = bench.zones
+            _say_of(console, "", f"{part.name} {ohms(part.standard_ohm)} (standard)")
+    tells = "which decides its limit" if found.reading.decided else "which does not decide its limit"
+    _say_of(console, "shown", f"of every sound one: under {ohms(found.reading.shown_ohm)}, {tells}")
+    zone = zones(budget.expanded_ohm, found.reading.limit_ohm)
     reach = (
-        f"up to {_ohm(zone.pass_to_ohm)}" if zone.pass_to_ohm > 0 else "never: the uncertainty is too large"
+        f"up to {ohms(zone.pass_to_ohm)}" if zone.pass_to_ohm > 0 else "never: the uncertainty is too large"
     )
     _say_of(console, "pass", reach)
-    _say_of(console, "undecided", f"from there to {_ohm(zone.fail_from_ohm)}")
-    _say_of(console, "fail", f"above {_ohm(zone.fail_from_ohm)}, and open")
+    _say_of(console, "undecided", f"from there to {ohms(zone.fail_from_ohm)}")
+    _say_of(console, "fail", f"above {ohms(zone.fail_from_ohm)}, and open")
     hidden = [step.name for step in found.steps if not step.shows]
     if hidden:
         _say_of(console, "not proved", ", ".join(hidden))
-
-
-def _ohm(ohm: float) -> str:
-    """Write a resistance with a fitting unit and at most four digits."""
-    if math.isinf(ohm):
-        return "open"
-    for unit, size in (("MΩ", 1e6), ("kΩ", 1e3), ("Ω", 1.0)):
-        if abs(ohm) >= size:
-            return f"{ohm / size:.4g} {unit}"
-    return f"{ohm * 1e3:.3g} mΩ"

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 from loomproof.bench import opening
 from loomproof.bench.adapter import Adapter, check_adapter, in_order, read_adapter
-from loomproof.bench.seam import Capabilities
+from loomproof.bench.seam import Capabilities, Identity
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, expect
 from loomproof.errors import Problem
+from loomproof.jobs.gate import selftests
 from loomproof.loom.model import Loom
+from loomproof.measuring import selftest
 from loomproof.measuring.plausibility import temperature_of
-from loomproof.measuring.preparing import meter_of
+from loomproof.measuring.preparing import meter_as_proved
 from loomproof.planning.hookup_plan import HookUpPlan
 from loomproof.planning.hookup_search import Constraints, plan_hook_ups
-from loomproof.planning.plan import Plan, plan_proof
+from loomproof.planning.plan import Meter, Plan, plan_proof
 from loomproof.planning.plan_json import SavedPlan
+from loomproof.planning.request import Request
 
 __all__ = [
     "BenchToPlanFor",
@@ -37,6 +41,8 @@ class BenchToPlanFor:
     able: Capabilities
     temperature_c: float | None = None
     simulated: bool = False
+    identity: Identity | None = None
+    """Who it is; ``None`` where none was asked."""
 
     def expect(self, loom: Loom) -> Expectation:
         """Return what the loom should be, at this bench's temperature."""
@@ -59,7 +65,9 @@ def bench_at(
     if address is None:
         return BenchToPlanFor(Capabilities(points or max(1, len(loom.cavities))))
     with opening.open_bench(address, loom_path=loom_path) as bench:
-        return BenchToPlanFor(bench.capabilities(), temperature_of(bench), bench.opening.simulated)
+        return BenchToPlanFor(
+            bench.capabilities(), temperature_of(bench), bench.opening.simulated, bench.identify()
+        )
 
 
 def proof(loom: Loom, bench: BenchToPlanFor, adapter: str | None = None) -> PlannedProof:
@@ -70,13 +78,24 @@ def proof(loom: Loom, bench: BenchToPlanFor, adapter: str | None = None) -> Plan
     leads: Adapter = (
         in_order(loom.cavities) if adapter in (None, "in-order") else read_adapter(Path(str(adapter)))
     )
-    meter = meter_of(
-        bench.able, leads, measured_temperature=bench.temperature_c is not None, simulated=bench.simulated
-    )
+    meter = None if bench.identity is None else _meter(loom, bench, bench.identity, leads)
     warnings = check_adapter(leads, loom.cavities, bench.able.points)
     isolation_ohm = loom.settings.isolation_ohm
     made = plan_proof(bench.expect(loom), leads.point_of, bench.able, meter, isolation_ohm=isolation_ohm)
     return PlannedProof(made, SavedPlan(made, loom.name, loom.digest, leads.digest), warnings)
+
+
+def _meter(loom: Loom, bench: BenchToPlanFor, identity: Identity, leads: Adapter) -> Meter | None:
+    """Return what this bench's ohms are worth to a proof today, self-tests and zeroing counted."""
+    standing = selftest.standing(selftests(), identity, leads.wiring)
+    return meter_as_proved(
+        identity,
+        bench.able,
+        Request(loom, leads, run="", started=datetime.now(UTC).isoformat(timespec="milliseconds")),
+        bench.temperature_c,
+        simulated=bench.simulated,
+        repeatability_ohm=0.0 if standing is None else standing.repeatability_ohm or 0.0,
+    )
 
 
 def hook_ups(loom: Loom, points: int, limits: Constraints) -> HookUpPlan:

@@ -54,7 +54,6 @@ def _sensed(
         return
     clear_ohm, sense_ohm = capabilities.clear_ohm, capabilities.sense_ohm
     whole = set(measured.groups)
-    behind, across = _behind(plan)
     bundles: dict[int, frozenset[End]] = {}
     for k, group in zip(plan.scope.bundle_of, plan.scope.groups, strict=True):
         ends = plan.scope.ends(group.points)
@@ -74,7 +73,7 @@ def _sensed(
     for k, group in enumerate(plan.scope.groups):
         ends = plan.scope.ends(group.points)
         names = _in_order(plan, ends)
-        coupled = behind[k] > group.size
+        coupled = plan.scope.behind[k] > group.size
         if group.size > 1:
             joined = any(ends <= found for found in whole)
             through = "; it may lead through parts" if coupled else ""
@@ -92,9 +91,9 @@ def _sensed(
                 wires=covered.joining(ends),
                 threshold_ohm=clear_ohm,
             )
-        if not across[k]:
+        bound = plan.scope.none_under_ohm(k, sense_ohm)
+        if bound is None:
             continue
-        bound = sense_ohm / min(behind[k], across[k])
         # With ends of the same net that have no point and were read with the probe.
         mine = ends.union(*(net for net in measured.expected if net & ends))
         apart = all(found <= mine for found in whole if found & ends) and not ends & crossed
@@ -114,21 +113,6 @@ def _sensed(
             wires=covered.apart(ends),
             threshold_ohm=bound,
         )
-
-
-def _behind(plan: Plan) -> tuple[list[int], list[int]]:
-    """Return for each group the points that pull up together with it, and the most of any other group.
-
-    What parts couple, either way, shares its pull-ups: all of them are behind a path to one of them.
-    """
-    scope = plan.scope
-    bundle = scope.bundle_of
-    points: dict[int, int] = {}
-    for k, group in zip(bundle, scope.groups, strict=True):
-        points[k] = points.get(k, 0) + group.size
-    largest = sorted(points, key=lambda k: -points[k])[:2]
-    across = [next((points[other] for other in largest if other != k), 0) for k in bundle]
-    return [points[k] for k in bundle], across
 
 
 def _finite(ohm: float) -> float | None:

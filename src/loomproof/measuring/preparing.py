@@ -11,7 +11,7 @@ from collections.abc import Generator
 from dataclasses import dataclass
 
 from loomproof.bench.adapter import Adapter
-from loomproof.bench.seam import Bench, Capabilities, meter_name
+from loomproof.bench.seam import Bench, Capabilities, Identity, meter_name
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, expect
 from loomproof.electrics.uncertainty import rectangular
 from loomproof.errors import AdapterError, SafetyError
@@ -121,13 +121,33 @@ def meter_of(
 
 def cleared_meter(clearance: Clearance, request: Request, temperature_c: float | None) -> Meter | None:
     """Return what the ohms of a cleared bench are worth, by its self-tests, zeroing and thermometer."""
-    meter = meter_name(clearance.identity, clearance.capabilities)
-    return meter_of(
+    return meter_as_proved(
+        clearance.identity,
         clearance.capabilities,
-        request.adapter,
-        measured_temperature=temperature_c is not None,
+        request,
+        temperature_c,
         simulated=clearance.simulated,
         repeatability_ohm=clearance.repeatability_ohm,
+    )
+
+
+def meter_as_proved(
+    identity: Identity,
+    capabilities: Capabilities,
+    request: Request,
+    temperature_c: float | None,
+    *,
+    simulated: bool,
+    repeatability_ohm: float,
+) -> Meter | None:
+    """Return what the ohms of a bench are worth to a proof, cleared or only planned (`meter_of`)."""
+    meter = meter_name(identity, capabilities)
+    return meter_of(
+        capabilities,
+        request.adapter,
+        measured_temperature=temperature_c is not None,
+        simulated=simulated,
+        repeatability_ohm=repeatability_ohm,
         zero_spread_ohm=request.adapter.offset_spread_ohm(meter, request.started),
         plug_contact_ohm=request.loom.settings.contact_ohm,
         repeats=request.repeats,

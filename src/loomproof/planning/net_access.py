@@ -46,6 +46,32 @@ class Scope:
                 bundles = [keep if k == gone else k for k in bundles]
         return tuple(bundles)
 
+    @cached_property
+    def behind(self) -> tuple[int, ...]:
+        """For each group the points that pull up together with it: its own, and those of its bundle.
+
+        What parts couple, either way, shares its pull-ups: all of them are behind a path to one of them.
+        """
+        points: dict[int, int] = {}
+        for k, group in zip(self.bundle_of, self.groups, strict=True):
+            points[k] = points.get(k, 0) + group.size
+        return tuple(points[k] for k in self.bundle_of)
+
+    def none_under_ohm(self, group: int, sense_ohm: float) -> float | None:
+        """Return below what a sense proves that no path leads from a group to another bundle, Ω.
+
+        Points behind one path share it: the threshold for one point is divided by those of the smaller side,
+        the largest other bundle being the other one. ``None``: there is no other bundle.
+        """
+        others = [points for bundle, points in self._largest if bundle != self.bundle_of[group]]
+        return sense_ohm / min(self.behind[group], others[0]) if others else None
+
+    @cached_property
+    def _largest(self) -> list[tuple[int, int]]:
+        """The two bundles of the most points, with how many."""
+        points = dict(zip(self.bundle_of, self.behind, strict=True))
+        return sorted(points.items(), key=lambda item: -item[1])[:2]
+
     def bit(self, end: End) -> int:
         """Return the one-point set of a cavity."""
         return 1 << (self.point_of[end] - 1)

@@ -227,10 +227,7 @@ def plan_proof(
         return Plan(scope, vectors, hidden=hidden, unmeasured_parts=parts)
     parts_read, unmeasured = _parts(expectation, scope, meter)
     conductors, hidden = _conductors(expectation, scope, meter, parts_read)
-    if isolation_ohm is not None and meter.isolation_most_ohm < isolation_ohm:
-        # A bench that can't sense and can't tell a short from open copper tells no conductors apart.
-        least = CONDUCTOR_OHM if capabilities.sense_ohm is None else capabilities.sense_ohm
-        isolation_ohm = meter.isolation_most_ohm if meter.isolation_most_ohm > least else None
+    isolation_ohm = isolation_asked(isolation_ohm, capabilities, meter)
     bounds = _bounds(expectation, scope, meter, parts_read, isolation_ohm)
     return Plan(
         scope,
@@ -243,6 +240,19 @@ def plan_proof(
         isolation_ohm,
         meter,
     )
+
+
+def isolation_asked(wanted_ohm: float | None, capabilities: Capabilities, meter: Meter) -> float | None:
+    """Return the limit that isolation is measured against: as wanted, or the highest that the meter decides.
+
+    ``None``: it is not measured, since sensing says as much.
+    """
+    most_ohm = meter.isolation_most_ohm
+    if wanted_ohm is None or most_ohm >= wanted_ohm:
+        return wanted_ohm
+    # A bench that can't sense and can't tell a short from open copper tells no conductors apart.
+    least_ohm = CONDUCTOR_OHM if capabilities.sense_ohm is None else capabilities.sense_ohm
+    return most_ohm if most_ohm > least_ohm else None
 
 
 def _conductors(
