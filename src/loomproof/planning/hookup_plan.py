@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Annotated
+
+from pydantic import Field, TypeAdapter
 
 from loomproof.errors import InputError
-from loomproof.loom.model import End, end_of
+from loomproof.results.ends import EndText
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +18,7 @@ class Unit:
 
     name: str
     connector: str
-    ends: tuple[End, ...]
+    ends: Annotated[tuple[EndText, ...], Field(alias="cavities")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +28,7 @@ class HookUp:
     units: tuple[Unit, ...]
     new: tuple[str, ...]
     off: tuple[str, ...]
-    point_of: Mapping[End, int]
+    point_of: Mapping[EndText, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,55 +58,20 @@ class HookUpPlan:
         return len(self.hook_ups) == self.bound
 
 
+_SCHEMA = 1
+_CODEC = TypeAdapter(HookUpPlan)
+
+
 def hook_ups_plain(plan: HookUpPlan) -> dict[str, object]:
     """Return a hook-up plan as plain JSON values."""
-    return {
-        "schema": 1,
-        "points": plan.points,
-        "plug_ins": plan.plug_ins,
-        "bound": plan.bound,
-        "by": plan.by,
-        "stay": list(plan.stay),
-        "limits": [[list(names), most] for names, most in plan.limits],
-        "hook_ups": [
-            {
-                "units": [
-                    {"name": u.name, "connector": u.connector, "cavities": [str(end) for end in u.ends]}
-                    for u in hook_up.units
-                ],
-                "new": list(hook_up.new),
-                "off": list(hook_up.off),
-                "point_of": {str(end): point for end, point in hook_up.point_of.items()},
-            }
-            for hook_up in plan.hook_ups
-        ],
-    }
+    return {"schema": _SCHEMA, **_CODEC.dump_python(plan, mode="json", by_alias=True)}
 
 
 def read_hook_ups(value: object, where: str) -> HookUpPlan:
     """Read what `hook_ups_plain` gave. Raises `InputError` where it is something else."""
     try:
-        assert isinstance(value, dict)
-        assert value["schema"] == 1
-        return HookUpPlan(
-            int(value["points"]),
-            tuple(
-                HookUp(
-                    tuple(
-                        Unit(str(u["name"]), str(u["connector"]), tuple(end_of(c) for c in u["cavities"]))
-                        for u in each["units"]
-                    ),
-                    tuple(map(str, each["new"])),
-                    tuple(map(str, each["off"])),
-                    {end_of(text): int(point) for text, point in each["point_of"].items()},
-                )
-                for each in value["hook_ups"]
-            ),
-            int(value["plug_ins"]),
-            int(value["bound"]),
-            str(value["by"]),
-            tuple(map(str, value["stay"])),
-            tuple((tuple(map(str, names)), int(most)) for names, most in value["limits"]),
-        )
-    except (AssertionError, KeyError, TypeError, ValueError, AttributeError) as error:
+        if not isinstance(value, dict) or value.get("schema") != _SCHEMA:
+            raise ValueError(f"schema {_SCHEMA} is expected")
+        return _CODEC.validate_python({key: entry for key, entry in value.items() if key != "schema"})
+    except ValueError as error:
         raise InputError(f"{where} is no hook-up plan: {error}", cure="loomproof plan makes one.") from None
