@@ -111,14 +111,6 @@ class Path:
 
 
 @dataclass(frozen=True, slots=True)
-class Expected:
-    """What diagnosis needs of the expectation: the nets, and cavities coupled by components."""
-
-    nets: tuple[frozenset[End], ...]
-    coupled: tuple[frozenset[End], ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class Measured:
     """The loom as found.
 
