@@ -90,7 +90,8 @@ def main(argv: list[str] | None = None) -> int:
         f"Wires with a wrong colour: {sum(n for (what, _), n in counts.items() if what == 'wrong colours')}."
     ]
     lines += wrong[:40]
-    table_file("campaign", "lists", lines, time.monotonic() - start, short=arguments.short)
+    command = f"python -m tests.campaign.lists --first {arguments.first} --lists {count}"
+    table_file("campaign", "lists", lines, time.monotonic() - start, short=arguments.short, command=command)
     return int(bool(wrong))
 
 

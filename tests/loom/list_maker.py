@@ -186,9 +186,26 @@ def _part_rows(rng: random.Random, wires: list[Wire], made: Made) -> list[list[s
     _nothing(rng, rows, made, (0, 1, 2, 3))
     rows = _ranged(rng, rows, wires, made)
     _bad_colour(rng, rows, made, 5)
-    if rng.random() < 0.3:
+    if rng.random() < 0.4:
         rows.sort(key=lambda row: row[0])
+        if rng.random() < 0.5:
+            _only_first(rows, made)
+    if rng.random() < 0.2 and rows:
+        # A page of a printed list begins with the headings once more.
+        rows.insert(len(rows) // 2, list(heads))
+        made.spoilt.append("headings again")
     return [list(heads), *rows]
+
+
+def _only_first(rows: list[list[str]], made: Made) -> None:
+    """Leave a connector in the first row of its group only, as a sheet with merged cells is exported."""
+    made.spoilt.append("only first")
+    made.answers["blank"] = "above"
+    above = ""
+    for row in rows:
+        if row[0] == above:
+            row[0] = ""
+        above = row[0] or above
 
 
 def _whole_rows(rng: random.Random, wires: list[Wire], made: Made) -> list[list[str]]:
@@ -202,7 +219,7 @@ def _whole_rows(rng: random.Random, wires: list[Wire], made: Made) -> list[list[
         ]
         for w in wires
     ]
-    _nothing(rng, rows, made, (0, 1))
+    _nothing(rng, rows, made, (0, 1), mark)
     _bad_colour(rng, rows, made, 3)
     return [[*heads, "Wire", "Colour"], *rows]
 
@@ -220,6 +237,16 @@ def _net_rows(rng: random.Random, wires: list[Wire], made: Made) -> list[list[st
     parts = _nets(wires)
     made.nets = {frozenset(part) for part in parts.values() if len(part) > 1}
     rows = [[*place, f"N{n}"] for n, part in parts.items() for place in part]
+    if rng.random() < 0.4:
+        made.spoilt.append("a row for each net")
+        mark = rng.choice((", ", "; ", " ", "\n"))
+        rows = [
+            [f"N{n}", mark.join(f"{c.replace(' ', '')}.{p}" for c, p in part)] for n, part in parts.items()
+        ]
+        made.nets = {
+            frozenset((c.replace(" ", ""), p) for c, p in part) for part in parts.values() if len(part) > 1
+        }
+        return [["Net", "Pins"], *rows]
     if rng.random() < 0.5:
         rows.sort(key=lambda row: (row[0], row[1]))
     if rng.random() < 0.5:
@@ -256,7 +283,9 @@ def _pin_rows(rng: random.Random, wires: list[Wire], made: Made) -> list[list[st
     return [["LCD Pin", "Signal", "Board 4 Pin", "Wire Color"], *rows]
 
 
-def _nothing(rng: random.Random, rows: list[list[str]], made: Made, ends: Sequence[int]) -> None:
+def _nothing(
+    rng: random.Random, rows: list[list[str]], made: Made, ends: Sequence[int], mark_within: str = ":"
+) -> None:
     """Add rows that end nowhere: one end holds a mark for nothing."""
     if rng.random() < 0.5 or not rows:
         return
@@ -273,7 +302,7 @@ def _nothing(rng: random.Random, rows: list[list[str]], made: Made, ends: Sequen
         if half == 2:
             row[other[0]], row[other[1]] = "ECU", f"Z{n}{rng.randrange(10, 99)}"
         else:
-            row[other[0]] = f"ECU:Z{n}9" if len(ends) == 2 and ends == (0, 1) else f"9{n}7"
+            row[other[0]] = f"ECU{mark_within}Z{n}9" if len(ends) == 2 and ends == (0, 1) else f"9{n}7"
         if len(row) > 4:
             row[4] = f"9{n}{rng.randrange(100)}"
         rows.insert(rng.randrange(len(rows) + 1), row)
@@ -284,10 +313,18 @@ def _ranged(rng: random.Random, rows: list[list[str]], wires: list[Wire], made: 
     if rng.random() < 0.6:
         return rows
     made.spoilt.append("ranges")
-    left, right = rng.choice((("2-4", "5-7"), ("5,6", "7/8"), ("3W-3Z", "B6, B5, B4, B3"), ("A1-A3", "9-11")))
+    left, right = rng.choice(
+        (
+            ("2-4", "5-7"), ("5,6", "7/8"), ("3W-3Z", "B6, B5, B4, B3"), ("A1-A3", "9-11"),
+            ("2 to 4", "5 6 7"), ("5+6", "7 und 8"), ("A-C", "1..3"), ("01-03", "3/2/1"), ("2 – 4", "A3-A1"),
+        )
+    )  # fmt: skip
     spelled = {
         "2-4": "2 3 4", "5-7": "5 6 7", "5,6": "5 6", "7/8": "7 8", "3W-3Z": "3W 3X 3Y 3Z",
-        "B6, B5, B4, B3": "B6 B5 B4 B3", "A1-A3": "A1 A2 A3", "9-11": "9 10 11",
+        "B6, B5, B4, B3": "B6 B5 B4 B3", "A1-A3": "A1 A2 A3", "9-11": "9 10 11", "2 to 4": "2 3 4",
+        "5 6 7": "5 6 7", "5+6": "5 6", "7 und 8": "7 8", "A-C": "A B C", "1..3": "1 2 3",
+        "01-03": "01 02 03",
+        "3/2/1": "3 2 1", "2 – 4": "2 3 4", "A3-A1": "A3 A2 A1",
     }  # fmt: skip
     made.nets |= {
         frozenset((("RA", a), ("RB", b)))
@@ -322,7 +359,7 @@ def _write(rng: random.Random, rows: list[list[str]], made: Made) -> None:
         text = "# A loom\n\n" + "\n".join("| " + " | ".join(row) + " |" for row in rows[:1])
         text += "\n|" + "---|" * len(rows[0]) + "\n"
         text += "\n".join(
-            "| " + " | ".join(cell.replace("|", "/") for cell in row) + " |" for row in rows[1:]
+            "| " + " | ".join(cell.replace("\n", "<br>") for cell in row) + " |" for row in rows[1:]
         )
         made.data = text.encode()
     elif form == "xlsx":

@@ -98,6 +98,23 @@ def test_names_that_differ_in_capitals_and_blanks_are_asked_about() -> None:
     assert len(nets_of(loom_of(read(data, said={"alike": "several"})))) == 2
 
 
+def test_a_place_with_another_mark_is_asked_about() -> None:
+    data = "From,To\nECU:1,X:1\nECU:2,X:2\nECU-2,Y:1\n"
+    assert names(read(data).open) == ["mixed"]
+    assert nets_of(loom_of(read(data, said={"mixed": "cavity"}))) == nets("ECU:1 X:1", "ECU:2 X:2 Y:1")
+    assert len(nets_of(loom_of(read(data, said={"mixed": "name"})))) == 3
+
+
+def test_an_empty_end_below_a_row_that_ends_nowhere_ends_nowhere_too() -> None:
+    data = f"{PARTS.strip()},Color\nA,1,B,1,RED\nNC,NC,B,2,RED\n,,B,3,RED\n"
+    assert nets_of(loom_of(read(data, said={"blank": "above"}))) == nets("A:1 B:1")
+
+
+def test_markdown_rows_in_no_table_are_said() -> None:
+    reading = read("| From | To |\n|---|---|\n| A:1 | B:1 |\nlost\n| A:2 | B:2 |\n", "l.md")
+    assert [note.row for note in reading.notes if "stands in none" in note.message] == [5]
+
+
 def test_an_end_in_two_nets_is_asked_about() -> None:
     data = "Connector,Pin,Signal\nA,1,up\nB,1,up\nA,1,down\nC,1,down\n"
     assert names(read(data).open) == ["twice"]

@@ -131,7 +131,8 @@ def settle(lines: Sequence[Line], roles: Roles, work: Work) -> None:
             # "X" with a cavity is a connector of that name.
             is_name = side.connector.isalpha() and side.cavity and not places.nothing(side.cavity)
             if (why := places.nothing(side.connector)) and not is_name:
-                side.why = why
+                # A mark beside an empty connector says more than that the connector is empty.
+                side.why = (places.nothing(side.cavity) if side.cavity and not side.connector else "") or why
                 continue
             if side.cavity and (
                 why := places.empty_cavity(side.cavity, marks[side.connector] - {side.cavity})

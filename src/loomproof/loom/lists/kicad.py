@@ -10,7 +10,8 @@ import re
 from loomproof.errors import DescriptionError, Problem
 from loomproof.loom import tables
 from loomproof.loom.lists.ends import Entry
-from loomproof.loom.lists.places import Place
+from loomproof.loom.lists.places import Place, one_line
+from loomproof.loom.text import flaw
 
 DEEPEST = 64
 MOST_NODES = 2_000_000
@@ -39,11 +40,13 @@ def entries_of(data: bytes, file: str) -> list[Entry]:
     entries: list[Entry] = []
     for nets in _children(root, "nets"):
         for net in _children(nets, "net"):
-            name = _text(net, "name") or _text(net, "code")
+            name = one_line(_text(net, "name") or _text(net, "code"))
             for node in _children(net, "node"):
                 connector, pin = _text(node, "ref"), _text(node, "pin")
                 if not connector or not pin:
                     raise _refused(file, f"a node of net {name!r} has no ref or no pin")
+                if wrong := flaw(connector) or flaw(pin):
+                    raise _refused(file, f"a name in net {name!r} {wrong}")
                 function = _text(node, "pinfunction")
                 texts = {"net": name, "note": function}
                 entries.append(Entry("", len(entries) + 1, (Place(connector, pin),), texts, ("",)))

@@ -17,15 +17,23 @@ from loomproof.loom.lists.roles import Roles
 
 @dataclass(frozen=True, slots=True)
 class Splitter:
-    """How one text is parted: by which mark, whether a person said so, connectors known from plain places."""
+    """How one text is parted: by which mark, whether a person said so, connectors known from plain places.
+
+    ``others``: where another mark gives a cavity of a known connector, it is one (a person said so).
+    """
 
     separator: str = ""
     given: bool = False
     known: frozenset[str] = frozenset()
+    others: bool = False
 
     def parted(self, text: str) -> tuple[str, str]:
         """Return connector and cavity, the cavity empty where the text is one place."""
-        return places.parted(text, self.separator, given=self.given, known=self.known)
+        found = places.parted(text, self.separator, given=self.given, known=self.known)
+        if self.others and not found[1] and text not in self.known:
+            connector, cavity = _by_another(text, self.separator, self.known)
+            return (connector, cavity) if cavity else found
+        return found
 
 
 def splitter_for(grids: Sequence[Grid], roles: Roles, work: Work) -> Splitter:
@@ -50,8 +58,29 @@ def splitter_for(grids: Sequence[Grid], roles: Roles, work: Work) -> Splitter:
         answers = " or ".join(f"--separator {mark!r}" for mark in marks)
         text = f"what parts connector from cavity in {example!r}?"
         work.questions.append(Question("separator", text, tuple(marks), answers))
-    plain = [places.parted(text, best[0]) for text in pieces]
-    return Splitter(best[0], known=frozenset(connector for connector, cavity in plain if cavity))
+    plain = [(text, places.parted(text, best[0])) for text in pieces]
+    known = frozenset(connector for _, (connector, cavity) in plain if cavity)
+    _mixed([text for text, (_, cavity) in plain if not cavity], best[0], known, work)
+    return Splitter(best[0], known=known, others=work.said("mixed") == "cavity")
+
+
+def _mixed(texts: Sequence[str], separator: str, known: frozenset[str], work: Work) -> None:
+    """Ask about places that another mark would part into a connector of the list and a cavity: ``ECU-2``."""
+    doubtful = [t for t in dict.fromkeys(texts) if t not in known and _by_another(t, separator, known)[0]]
+    if doubtful and not work.said("mixed"):
+        connector, cavity = _by_another(doubtful[0], separator, known)
+        more = f" ({len(doubtful)} such)" if len(doubtful) > 1 else ""
+        text = f"is {doubtful[0]!r} the cavity {cavity} of {connector}, or a name of its own?{more}"
+        work.ask("mixed", text, ("cavity", "name"))
+
+
+def _by_another(text: str, separator: str, known: frozenset[str]) -> tuple[str, str]:
+    """Return connector and cavity as another mark parts them, where the connector is known; else nothing."""
+    for mark in places.SEPARATORS:
+        connector, cavity = places.parted(text, mark) if mark != separator else ("", "")
+        if cavity and connector in known:
+            return connector, cavity
+    return "", ""
 
 
 def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work) -> list[Line]:
@@ -86,15 +115,10 @@ def _ends_in(line: Line, roles: Roles, splitter: Splitter, work: Work) -> list[L
     places_said = {side: line.texts.get(side or "place", "") for side in sides_of(roles.kind)}
     several = {side: _several(text, splitter) for side, text in places_said.items()}
     if roles.kind != "wires" and several[""]:
-        return [
-            Line(
-                line.sheet,
-                line.row,
-                line.texts,
-                [_side({**line.texts, "place": f"{place}"}, roles, "", splitter)],
-            )
-            for place in _pieces(places_said[""])
-        ]
+        device = _side({**line.texts, "place": ""}, roles, "", splitter).connector
+        front = f"{device}." if device else ""
+        sides = [Side(f"{front}{connector}", cavity) for connector, cavity in several[""]]
+        return [Line(line.sheet, line.row, line.texts, [side]) for side in sides]
     for side, found in several.items():
         if len({connector for connector, _ in found}) > 1 and not places.no_name(places_said[side]):
             text = f"{places_said[side]!r} holds several places"
@@ -137,9 +161,12 @@ def _pieces(text: str) -> list[str]:
 
 
 def _several(text: str, splitter: Splitter) -> list[tuple[str, str]]:
-    """Return the places of ``ECU:5, ECU:6``; nothing where the text is something else."""
-    found = [splitter.parted(piece) for piece in _pieces(text)]
-    return found if len(found) > 1 and all(cavity for _, cavity in found) else []
+    """Return the places of ``ECU:5, ECU:6`` or ``J1.1 J2.3``; nothing where the text is something else."""
+    for pieces in (_pieces(text), text.split() if splitter.separator.strip() else []):
+        found = [splitter.parted(piece) for piece in pieces]
+        if len(found) > 1 and all(cavity for _, cavity in found):
+            return found
+    return []
 
 
 def _fill(lines: Sequence[Line], i: int, grid: Grid, column: int | None, work: Work) -> None:
@@ -165,9 +192,9 @@ def _fill(lines: Sequence[Line], i: int, grid: Grid, column: int | None, work: W
         )
         work.ask("blank", text, ("above", "none"))
     if answer == "above":
-        above = ""
+        above, empty = "", set(map(id, blank))
         for line in lines:
-            if line in blank:
+            if id(line) in empty:
                 line.sides[i].connector, line.sides[i].filled = above, True
             above = line.sides[i].connector or above
         work.note(

@@ -12,7 +12,7 @@ from loomproof.loom import checking
 from loomproof.loom.lists import sizes
 from loomproof.loom.lists.ends import Work
 from loomproof.loom.lists.nets import Joined, Run
-from loomproof.loom.lists.places import Place, nothing
+from loomproof.loom.lists.places import Place, nothing, one_line
 from loomproof.loom.lists.spelling import SPLICE, bare_colour, read_colour
 from loomproof.loom.model import CavityFacts, Circuit, Connector, ConnectorKind, End, Loom, Wire
 from loomproof.loom.text import LONGEST, list_of
@@ -36,7 +36,9 @@ def loom_of(joined: Joined, units: Units, name: str, headings: Mapping[str, str]
         rows = (tuple(sorted(cavities[connector], key=_natural)),) if kind is ConnectorKind.PLUG else ()
         rows = (("1",),) if kind is ConnectorKind.RING else rows
         description = joined.splices.get(connector, "") or joined.labels.get(connector, "")
-        connectors.append(Connector(connector, kind, rows, description if description != connector else ""))
+        connectors.append(
+            Connector(connector, kind, rows, one_line(description if description != connector else ""))
+        )
     _say_kinds(kinds, joined, work)
     wires, rows_by_wire = _wires(joined, kinds, units, headings, work)
     loom = Loom(
@@ -111,7 +113,7 @@ def _end(place: Place, kinds: Mapping[str, ConnectorKind]) -> End:
 def _wires(
     joined: Joined, kinds: Mapping[str, ConnectorKind], units: Units, headings: Mapping[str, str], work: Work
 ) -> tuple[list[Wire], list[int]]:
-    said = [_said(run.texts.get("wire", "")) for run in joined.runs]
+    said = [one_line(run.texts.get("wire", "")) for run in joined.runs]
     count = Counter(said)
     names = _names(said)
     wires: list[Wire] = []
@@ -119,7 +121,7 @@ def _wires(
     unread: dict[str, list[tuple[int, str]]] = {}
     for run, name in zip(joined.runs, names, strict=True):
         notes: list[str] = []
-        note = _said(run.texts.get("note", ""))
+        note = one_line(run.texts.get("note", ""))
         colour = _colour(run, units, notes, unread)
         csa_mm2, section = _section(run, units, notes, unread)
         length_m = _length(run, units, notes, unread)
@@ -142,7 +144,7 @@ def _wires(
                 colour,
                 csa_mm2,
                 length_m,
-                _said(run.circuit),
+                one_line(run.circuit),
                 note=text[:LONGEST],
                 section=section,
             )
@@ -164,11 +166,6 @@ def _wires(
     return _grouped(wires, joined, names), rows
 
 
-def _said(text: str) -> str:
-    """Return a cell as the text of a loom: on one line, what cannot be printed as a question mark."""
-    return "".join(mark if mark.isprintable() else "?" for mark in " ".join(text.split()))[:LONGEST]
-
-
 def _names(said: list[str]) -> list[str]:
     """Return a name for each wire: the list's own, told apart where it stands twice; else W1, W2, …"""
     taken = {text for text in said if text}
@@ -187,7 +184,7 @@ def _names(said: list[str]) -> list[str]:
 
 
 def _colour(run: Run, units: Units, notes: list[str], unread: dict[str, list[tuple[int, str]]]) -> str:
-    said = _said(run.texts.get("colour", ""))
+    said = one_line(run.texts.get("colour", ""))
     bare = bare_colour(said)
     held = read_colour(bare, units.code)
     if held is None:
@@ -203,7 +200,7 @@ def _section(
     run: Run, units: Units, notes: list[str], unread: dict[str, list[tuple[int, str]]]
 ) -> tuple[float | None, str]:
     for role, unit in (("csa_mm2", "mm2"), ("awg", "awg"), ("section", units.size)):
-        said = _said(run.texts.get(role, ""))
+        said = one_line(run.texts.get(role, ""))
         if not said or nothing(said):
             continue
         found = sizes.section_of(said, unit, units.decimal)
@@ -219,7 +216,7 @@ def _length(
     run: Run, units: Units, notes: list[str], unread: dict[str, list[tuple[int, str]]]
 ) -> float | None:
     for role, unit in (("length_m", "m"), ("length_mm", "mm"), ("length", units.length)):
-        said = _said(run.texts.get(role, ""))
+        said = one_line(run.texts.get(role, ""))
         if not said or nothing(said):
             continue
         found = sizes.metres_of(said, unit, units.decimal)
@@ -233,8 +230,8 @@ def _length(
 def _grouped(wires: list[Wire], joined: Joined, names: list[str]) -> list[Wire]:
     """Write who is twisted with whom and screened by what, where columns say so."""
     by_name = {wire.name: wire for wire in wires}
-    twisted = {n: _said(run.texts.get("twisted", "")) for run, n in zip(joined.runs, names, strict=True)}
-    screens = {n: _said(run.texts.get("screen", "")) for run, n in zip(joined.runs, names, strict=True)}
+    twisted = {n: one_line(run.texts.get("twisted", "")) for run, n in zip(joined.runs, names, strict=True)}
+    screens = {n: one_line(run.texts.get("screen", "")) for run, n in zip(joined.runs, names, strict=True)}
     groups: dict[str, list[str]] = {}
     for name, text in twisted.items():
         if text and not nothing(text) and name in by_name:
@@ -260,7 +257,7 @@ def _facts(loom: Loom, joined: Joined, work: Work) -> tuple[CavityFacts, ...]:
     for place, text in joined.facts.items():
         end = End(place.connector, place.cavity)
         if text and end in cavities:
-            facts[end] = CavityFacts(end, note=_said(text))
+            facts[end] = CavityFacts(end, note=one_line(text))
     for end, wires in loom.wires_at.items():
         if end.connector in single and len(wires) > 1:
             facts[end] = CavityFacts(end, note=facts[end].note if end in facts else "", shared=True)

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from loomproof.loom.lists.ends import Entry, Line, Work, rows_of
-from loomproof.loom.lists.places import Place, nothing
+from loomproof.loom.lists.places import Place, nothing, one_line
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,13 +85,14 @@ def fill_nets(lines: Sequence[Line], work: Work) -> None:
         return
     if answer == "above":
         above, circuit, sheet = "", "", ""
+        empty = set(map(id, blank))
         for line in lines:
             if line.sheet != sheet:
                 above, circuit, sheet = "", "", line.sheet
             if line.texts.get("net"):
                 above, circuit = line.texts["net"], ""
             circuit = circuit or line.texts.get("circuit", "")
-            if line in blank and above:
+            if id(line) in empty and above:
                 line.texts["net"] = above
         work.note(f"an empty net is taken as the one above ({rows_of(blank)})")
 
@@ -135,7 +136,8 @@ def of_nets(entries: Sequence[Entry], work: Work) -> Joined:
             for e in found
             if answer != "leave out" or Place(e.ends[0].connector, e.ends[0].cavity) not in twice
         ]
-        joined.lone += [Place(e.ends[0].connector, e.ends[0].cavity) for e in found if e not in kept]
+        if len(kept) < len(found):
+            joined.lone += [p for e in found if (p := Place(e.ends[0].connector, e.ends[0].cavity)) in twice]
         circuit = _circuit(net, found)
         if len(kept) == 1:
             singles.append(net)
@@ -186,7 +188,7 @@ def _circuit(net: str, entries: Sequence[Entry]) -> str:
     """Return the one signal that the rows of a net give, beside its number; else the net itself."""
     signals = {e.texts.get("circuit", "") for e in entries} - {""}
     named = {text for text in signals if not nothing(text)}
-    return f"{net} {named.pop()}" if len(named) == 1 and net not in named else net
+    return one_line(f"{net} {named.pop()}" if len(named) == 1 and net not in named else net)
 
 
 def _agreed(entries: Sequence[Entry]) -> dict[str, str]:
@@ -194,5 +196,5 @@ def _agreed(entries: Sequence[Entry]) -> dict[str, str]:
     texts: dict[str, str] = {}
     for role in dict.fromkeys(role for entry in entries for role in entry.texts):
         said = list(dict.fromkeys(entry.texts.get(role, "") for entry in entries if entry.texts.get(role)))
-        texts[role] = " / ".join(said)
+        texts[role] = " or ".join(said)  # Two that differ are neither: they go into the note.
     return texts

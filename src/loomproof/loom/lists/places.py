@@ -6,7 +6,7 @@ import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from loomproof.loom.text import flaw
+from loomproof.loom.text import LONGEST, flaw
 
 SEPARATORS = (":", "/", ".", "-", " ")
 """Marks that may part connector from cavity in one text, in the order in which they are thought of."""
@@ -105,6 +105,11 @@ def _cut(text: str) -> str:
     return text if len(text) <= 50 else f"{text[:50]}…"
 
 
+def one_line(text: str) -> str:
+    """Return a cell as a text of a loom: on one line, what cannot be printed as a question mark."""
+    return "".join(mark if mark.isprintable() else "?" for mark in " ".join(text.split()))[:LONGEST].rstrip()
+
+
 def without_remark(text: str) -> tuple[str, str]:
     """Return a text without the remark in brackets at its end, and the remark: ``C9 (BUTTON3)``."""
     match = _REMARK.fullmatch(text)
@@ -159,7 +164,7 @@ _NUMBERS = re.compile(
 _LETTERS = re.compile(
     r"(\d{0,3})([A-Za-z])\s*(?:-|–|—|\.\.\.?|…|\bto\b|\bbis\b)\s*(\d{0,3})([A-Za-z])", re.ASCII
 )
-_COMMAS = re.compile(r"\s*(?:[,;&\n]|\band\b|\bund\b)\s*")
+_COMMAS = re.compile(r"\s*(?:[,;&\n]|\band\b|\bund\b|(?<=\w)\s*\+\s*(?=\w))\s*")
 _SLASHES = re.compile(r"\s*/\s*")
 
 
@@ -173,6 +178,9 @@ def spelled(text: str) -> tuple[str, ...]:
         each = [_range(part) or ((part,) if re.fullmatch(_SIMPLE, part, re.ASCII) else ()) for part in parts]
         names = tuple(name for names in each for name in names)
         return names if all(each) and len(names) <= MOST_SPELLED else ()
+    apart = text.split()
+    if len(apart) > 1 and all(re.fullmatch(_SIMPLE, p, re.ASCII) and re.search(r"\d", p) for p in apart):
+        return tuple(apart) if len(apart) <= MOST_SPELLED else ()
     slashed = _SLASHES.split(text)
     if len(slashed) > 1:
         alike = len({re.sub(r"\d+", "9", re.sub(r"[A-Za-z]", "A", part)) for part in slashed}) == 1

@@ -15,6 +15,7 @@ FILE = "import.toml"
 
 CHOICES: dict[str, tuple[str, ...]] = {
     "alike": ("one", "several"),
+    "mixed": ("cavity", "name"),
     "ranges": ("expand", "names", "all names"),
     "blank": ("above", "none"),
     "pinless": ("own", "leave out"),

@@ -19,6 +19,7 @@ from loomproof.loom.lists.ends import Entry, Work
 from loomproof.loom.lists.headings import Grid
 from loomproof.loom.lists.making import Units
 from loomproof.loom.lists.nets import Joined
+from loomproof.loom.lists.places import no_name, one_line
 from loomproof.loom.lists.questions import Answers, Question
 from loomproof.loom.lists.roles import Roles, assign
 from loomproof.loom.model import Loom
@@ -72,7 +73,7 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
     """
     answers = answers or Answers()
     work = Work(file, answers)
-    title = name or posixpath.splitext(posixpath.basename(file))[0] or "loom"
+    title = one_line(name or posixpath.splitext(posixpath.basename(file))[0]) or "loom"
     if kicad.is_netlist(data) or file.casefold().endswith(".net"):
         return _netlist(data, file, title, work)
     source = sheets.read(data, file)
@@ -82,7 +83,8 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
     roles = assign(grid, answers)
     if roles.kind == "pins" and "connector" not in roles.columns and "place" not in roles.columns:
         named = grid.headings[roles.columns["cavity"]].name if "cavity" in roles.columns else ""
-        one = roles.connectors.get("one") or named or grid.sheet.title or title
+        sheet = "" if no_name(grid.sheet.title) else grid.sheet.title
+        one = roles.connectors.get("one") or named or sheet or title
         roles = replace(roles, connectors={**roles.connectors, "one": one})
     work.questions += roles.questions
     _lost(found.grids, roles, work)

@@ -69,7 +69,8 @@ def read(data: bytes, file: str) -> Source:
         return Source(file, _workbook(data, file))
     text, notes = _text(data, file)
     if ending in MARKDOWN:
-        return Source(file, _markdown(text, file), notes)
+        found, stray = _markdown(text, file)
+        return Source(file, found, (*notes, *stray))
     return Source(file, (_csv(text, file),), notes)
 
 
@@ -150,20 +151,20 @@ def _sheet(title: str, rows: Sequence[Row], file: str) -> Sheet:
     return Sheet(title, tuple(kept))
 
 
-_RULE = re.compile(r"\s*\|?\s*:?-+:?\s*(?:\|\s*:?-+:?\s*)*\|?\s*")
 _HEAD = re.compile(r"\s{0,3}#{1,6}\s+(.*?)\s*#*\s*")
 
 
-def _markdown(text: str, file: str) -> tuple[Sheet, ...]:
-    """Return each table of a Markdown text, titled by the heading that it stands under."""
+def _markdown(text: str, file: str) -> tuple[tuple[Sheet, ...], tuple[Problem, ...]]:
+    """Return each table of a Markdown text, titled by the heading above it, and rows in no table."""
     found: list[Sheet] = []
+    stray: list[Problem] = []
     title, titles = "", set[str]()
     lines = text.splitlines()
     i = 0
     while i < len(lines):
         if match := _HEAD.fullmatch(lines[i]):
             title = match[1]
-        if "|" in lines[i] and i + 1 < len(lines) and "-" in lines[i + 1] and _RULE.fullmatch(lines[i + 1]):
+        if "|" in lines[i] and i + 1 < len(lines) and _is_rule(lines[i + 1]):
             rows: list[Row] = [(i + 1, _piped(lines[i]))]
             i += 2
             while i < len(lines) and "|" in lines[i]:
@@ -176,10 +177,20 @@ def _markdown(text: str, file: str) -> tuple[Sheet, ...]:
             titles.add(name)
             found.append(_sheet(name, rows, file))
             continue
+        if lines[i].strip().startswith("|") or lines[i].rstrip().endswith("|"):
+            cure = "A cell holds no line break: write <br>, or mend the table."
+            message = "it looks like the row of a table and stands in none: not read"
+            stray.append(Problem(message, file, row=i + 1, cure=cure, severity="warning"))
         i += 1
     if not found:
         raise _refused(file, "it holds no table", cure="A Markdown table has a row of headings and a rule.")
-    return tuple(found)
+    return tuple(found), tuple(stray)
+
+
+def _is_rule(line: str) -> bool:
+    """Whether a line is the rule under a table's headings."""
+    cells = line.strip().strip("|").split("|")
+    return "-" in line and all(cell.strip().strip(":").strip("-") == "" and "-" in cell for cell in cells)
 
 
 def _piped(line: str) -> tuple[str, ...]:

@@ -173,7 +173,7 @@ def pinless(lines: Sequence[Line], work: Work) -> None:
         if connector in having:
             mixed += [line for line, _ in rest]
             _answered(rest, work.said("pinless"))
-        elif len(rest) > 1 and not _meets(connector, rest):
+        elif not _meets(connector, rest) and (len(rest) > 1 or rest[0][1].marked):
             joints[connector] = [line for line, _ in rest]
             _answered(rest, work.said("joints"))
     if mixed and not work.said("pinless"):
@@ -191,7 +191,7 @@ def pinless(lines: Sequence[Line], work: Work) -> None:
         )
         work.ask("pinless", text, ("own", "leave out"))
     if joints and not work.said("joints"):
-        names = ", ".join(f"{name} ({len(found)} rows)" for name, found in list(joints.items())[:5])
+        names = ", ".join(f"{name} ({rows_of(found, 2)})" for name, found in list(joints.items())[:5])
         more = f" and {len(joints) - 5} more" if len(joints) > 5 else ""
         text = (
             f"no cavity is known at {names}{more}: do the wires meet there (a splice, a bolt), or has each "
@@ -219,13 +219,15 @@ def entries_of(lines: Sequence[Line], work: Work) -> list[Entry]:
     entries: list[Entry] = []
     unsure: list[Line] = []
     answer = work.said("blank")
+    before: Line | None = None
     for line in lines:
         wrong = [side for side in line.sides if side.why]
         if len(line.sides) > 1 and len(wrong) == 1 and wrong[0].why == "is empty" and _is_wire(line):
             unsure.append(line)
-            if answer == "above" and entries and entries[-1].sheet == line.sheet:
-                _take_above(line, entries[-1])
-                wrong = []
+            if answer == "above" and before is not None and before.sheet == line.sheet:
+                _take_above(line, before)
+                wrong = [side for side in line.sides if side.why]
+        before = line
         if not wrong:
             ends = tuple(Place(s.connector, " ".join(s.cavity.split()), s.remark) for s in line.sides)
             entries.append(Entry(line.sheet, line.row, ends, line.texts, tuple(s.label for s in line.sides)))
@@ -241,10 +243,10 @@ def entries_of(lines: Sequence[Line], work: Work) -> list[Entry]:
     return entries
 
 
-def _take_above(line: Line, above: Entry) -> None:
-    for side, end in zip(line.sides, above.ends, strict=True):
+def _take_above(line: Line, above: Line) -> None:
+    for side, end in zip(line.sides, above.sides, strict=True):
         if side.why:
-            side.connector, side.cavity, side.why = end.connector, end.cavity, ""
+            side.connector, side.cavity, side.why = end.connector, end.cavity, end.why
 
 
 def _why(sides: Sequence[Side]) -> str:
