@@ -180,6 +180,11 @@ def test_a_netlist_of_electronics_design() -> None:
     ]
 
 
+def test_a_net_of_any_name_is_read() -> None:
+    loom = loom_of(read(NETLIST.replace("feed (12 V)", "A" * 40_000), "loom.net"))
+    assert nets_of(loom) == nets("J1:1 J2:2", "J1:3 J3:1 J4:1")
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [

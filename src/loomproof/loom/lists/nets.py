@@ -148,7 +148,7 @@ def of_nets(entries: Sequence[Entry], work: Work) -> Joined:
                 Run(kept[0].ends[0], kept[1].ends[0], texts, kept[0].sheet, kept[0].row, circuit)
             )
         elif kept:
-            splice = _free(f"joint {circuit}", taken)
+            splice = _free(f"joint {circuit[:60]}".rstrip(), taken)
             shapes.append(circuit)
             joined.splices[splice] = f"net {circuit} of {len(kept)} ends; how its wires run is not known"
             for entry in kept:
