@@ -204,6 +204,7 @@ UNDRIVEN = {
     "loomproof.jobs.gate.cleared": "the checks that make a clearance",
     "loomproof.jobs.gate.cleared_empty": "the checks that make a clearance",
     "loomproof.jobs.gate.hand_for": "says who holds the probe",
+    "loomproof.jobs.job.Job": "it clears the bench itself",
     "loomproof.jobs.prove.fits": "a check",
     "loomproof.jobs.prove.prove_on": "it clears the bench itself",
 }

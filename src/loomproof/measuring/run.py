@@ -12,7 +12,6 @@ from collections.abc import Generator, Iterable, Iterator, Sequence
 
 from loomproof.bench.seam import Bench
 from loomproof.electrics.expectation import Expectation
-from loomproof.errors import LinkError, LostEventError, UnfitError
 from loomproof.loom.model import End
 from loomproof.measuring.believing import checked_by, refuse_below_copper
 from loomproof.measuring.clearance import Clearance, require
@@ -20,7 +19,7 @@ from loomproof.measuring.component_presence import joined_across, sensed_parts
 from loomproof.measuring.counting_bench import Asker
 from loomproof.measuring.coupled import coupled_paths, one_place, undisturbed
 from loomproof.measuring.doubting import refuse_contradictions, refuse_one_cause, refuse_silence
-from loomproof.measuring.events import Event, Progress
+from loomproof.measuring.events import Event, NetsFound, Progress
 from loomproof.measuring.isolation_search import LEAST_OHM, measure_isolation
 from loomproof.measuring.localise import pairs_of, pinpoint, read_inside
 from loomproof.measuring.ohmmeter import (
@@ -44,8 +43,9 @@ from loomproof.measuring.separate_nets import (
     told_by_ohms,
     told_without_sense,
 )
+from loomproof.measuring.steadiness import unsteady_nets
 from loomproof.planning.net_access import Scope
-from loomproof.planning.plan import Plan, conductor_reading
+from loomproof.planning.plan import PartReading, Plan, conductor_reading
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, OneWay, Path
 
 Steps = Generator[Event, None, Measured]
@@ -72,8 +72,10 @@ def run_plan(
     yield Progress("sensing")
     lows = asker.sense([vector.drive for vector in plan.vectors])
     groups, one_way = _nets(plan, asker, lows)
+    yield from asker.told(scope.end_of)
     sensed = groups
     expected = tuple(scope.ends(group.points) for group in scope.groups)
+    yield NetsFound(groups, as_described=set(groups) == set(expected))
     judged: list[Judged] = []
     diodes: list[JudgedDiode] = []
     leaks: list[Path] = []
@@ -90,22 +92,28 @@ def run_plan(
             leaks += joined_paths
             one_way += ways
         total = len(plan.conductors) + len(plan.parts)
+        # About what it takes: a reading each, by the bench's own time for one.
+        reading_s = plan.meter.repeats * asker.capabilities().reading_ms / 1000
         done = 0
         for done, reading in enumerate(plan.conductors):
             if done % 10 == 0:
-                yield Progress("measuring", done, total)
+                yield Progress("measuring", done, total, (total - done) * reading_s)
             judged.append(judge_conductor(ohmmeter, reading))
+            yield from asker.told(scope.end_of)
+            yield judged[-1]
         refuse_one_cause(judged, expectation.net_of)
         for more, part in enumerate(plan.parts):
-            yield Progress("measuring", done + more, total)
-            if not is_diode(part):
-                judged.append(judge_part(ohmmeter, part))
-                continue
-            diode = judge_diode(ohmmeter, part, has_diode_test=asker.capabilities().diode)
-            if diode is None:
+            yield Progress("measuring", done + more, total, (total - done - more) * reading_s)
+            said = _judged_part(ohmmeter, part)
+            yield from asker.told(scope.end_of)
+            if said is None:
                 untold.append(part.part.component)
+                continue
+            yield said
+            if isinstance(said, Judged):
+                judged.append(said)
             else:
-                diodes.append(diode)
+                diodes.append(said)
         bounds = [(bound, judge_bound(ohmmeter, bound)) for bound in plan.bounds if bound.component]
         if plan.vectors:
             groups = split_bypassed(plan, ohmmeter, groups, judged)
@@ -117,7 +125,11 @@ def run_plan(
             one_way += ways
         groups = resistive_joined(plan, groups, judged)
         yield Progress("looking closer")
-        judged += _closer(plan, expectation, ohmmeter, groups, judged)
+        closer: list[Judged] = []
+        for again in _closer(plan, expectation, ohmmeter, groups, judged):
+            yield again
+            closer.append(again)
+        judged += closer
         one_way, resistive = _told_apart(ohmmeter, one_way)
         paths += resistive
         paths += read_inside(plan, ohmmeter, groups, {frozenset((r.a, r.b)) for r in judged})
@@ -126,6 +138,7 @@ def run_plan(
             found, turned, isolation_ohm = _isolation(plan, ohmmeter, groups, leaks, untouched)
             leaks += found
             one_way += turned
+        yield from asker.told(scope.end_of)
         if plan.vectors:
             refuse_contradictions(plan, ohmmeter, sensed, judged, leaks)
         refuse_silence(judged, expectation.net_of, groups, leaks)
@@ -136,7 +149,8 @@ def run_plan(
         stray_ways = [stray.path for stray in strays if isinstance(stray.path, OneWay)]
     parts = sensed_parts(plan, expectation, asker, groups)
     yield Progress("sensing again")
-    unsteady = _unsteady(plan, asker, lows, groups, watch_s)
+    unsteady = yield from unsteady_nets(plan, asker, lows, groups, watch_s)
+    yield from asker.told(scope.end_of)
     unstable = _in_order(scope, sum({p for points in unsteady for p in singles(points)}))
     outside = any(not reading.within for reading in judged)
     outside |= any(diode.decision is not Decision.PASS for diode in diodes)
@@ -171,6 +185,13 @@ def run_plan(
         sense_vectors=asker.vectors,
         resistance_readings=asker.readings,
     )
+
+
+def _judged_part(ohmmeter: Ohmmeter, part: PartReading) -> Judged | JudgedDiode | None:
+    """Measure a part and judge it; ``None`` for a diode of which the readings can't tell."""
+    if not is_diode(part):
+        return judge_part(ohmmeter, part)
+    return judge_diode(ohmmeter, part, has_diode_test=ohmmeter.asker.capabilities().diode)
 
 
 def _nets(plan: Plan, asker: Asker, lows: Sequence[int]) -> tuple[Groups, list[tuple[int, int]]]:
@@ -347,62 +368,3 @@ def _leaks(
             break
         ruled_out |= false
     return found - false, min(isolation.readings_ohm, default=math.inf)
-
-
-def _unsteady(
-    plan: Plan, asker: Asker, lows: Sequence[int], groups: Groups, watch_s: float
-) -> tuple[int, ...]:
-    """Sense again (and watch, where asked for): points that do not read as before come and go.
-
-    Returns the points of one net that changed together in one question, each set once.
-    """
-    if not plan.vectors:
-        return ()
-    scope = plan.scope
-    drives = [vector.drive for vector in plan.vectors]
-    watching = watch_s > 0 and asker.capabilities().watch_us is not None
-    # With one point of every conductor driven, all must stay low: any open shows in one set.
-    heads = [sum(scope.bit(min(group)) for group in groups)] if watching else []
-    again = asker.sense([*heads, *drives])
-    changed = [low ^ other for low, other in zip(lows, again[len(heads) :], strict=True)]
-    if watching:
-        changed += _watched(asker, tuple(zip([*heads, *drives], again, strict=True)), watch_s)
-        after = asker.sense([*heads, *drives])
-        changed += [low ^ other for low, other in zip(again, after, strict=True)]
-    parts = [points & group.points for points in dict.fromkeys(changed) if points for group in scope.groups]
-    return tuple(dict.fromkeys(part for part in parts if part))
-
-
-def _watched(asker: Asker, before: Sequence[tuple[int, int]], watch_s: float) -> Iterator[int]:
-    """Watch for that long and yield what reads otherwise than before; in shares of the time where need be.
-
-    ``before`` are sets to drive, each with what read low: first one point of every conductor, watched all
-    along, for it shows every open; then those that show what touches now and then. So many changes may come
-    that the line can't carry them: then those that came tell enough. Raises `LinkError` for a watch that
-    did not report each set at least once, as it must: it watched nothing.
-    """
-    told: set[int] = set()
-    unsteady = False
-    heads, drives = before[:1], before[1:]
-    try:
-        for event in asker.watch([drive for drive, _ in before], watch_s):
-            told.add(event.index)
-            changed = before[event.index][1] ^ event.low
-            unsteady = unsteady or changed != 0
-            yield changed
-        if len(told) < len(before):
-            raise LinkError(
-                f"the watch reported {len(told)} of its {len(before)} sets; it has not watched",
-                cure="Prove again; if it stays so, test the bench or leave --watch out.",
-            )
-    except LostEventError:
-        # What was seen to change is true, and no pass; that nothing changed would not be known.
-        if not unsteady:
-            raise
-    except UnfitError:
-        if told or not drives:
-            raise
-        half = (len(drives) + 1) // 2
-        shares = [drives[:half], drives[half:]] if len(drives) > 1 else [()]
-        for share in shares:
-            yield from _watched(asker, (*heads, *share), watch_s / len(shares))

@@ -1,0 +1,92 @@
+"""Whether a loom reads the same again, and while it is moved."""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Iterator, Sequence
+from dataclasses import replace
+
+from loomproof.bench.seam import WatchEvent
+from loomproof.errors import LinkError, LostEventError, UnfitError
+from loomproof.loom.model import End
+from loomproof.measuring.counting_bench import Asker
+from loomproof.measuring.events import ContactMoved, Event, Prompt
+from loomproof.measuring.separate_nets import Groups
+from loomproof.planning.net_access import Scope
+from loomproof.planning.plan import Plan
+
+
+def unsteady_nets(
+    plan: Plan, asker: Asker, lows: Sequence[int], groups: Groups, watch_s: float
+) -> Generator[Event, None, tuple[int, ...]]:
+    """Sense again (and watch, where asked for): points that do not read as before come and go.
+
+    Returns the points of one net that changed together in one question, each set once.
+    """
+    if not plan.vectors:
+        return ()
+    scope = plan.scope
+    drives = [vector.drive for vector in plan.vectors]
+    watching = watch_s > 0 and asker.capabilities().watch_us is not None
+    # With one point of every conductor driven, all must stay low: any open shows in one set.
+    heads = [sum(scope.bit(min(group)) for group in groups)] if watching else []
+    again = asker.sense([*heads, *drives])
+    changed = [low ^ other for low, other in zip(lows, again[len(heads) :], strict=True)]
+    if watching:
+        yield Prompt(
+            f"Move the loom now, for {watch_s:g} s: bend every branch, and move each plug and each splice."
+        )
+        seen = 0
+        for change in _watched(asker, tuple(zip([*heads, *drives], again, strict=True)), watch_s):
+            changed.append(change.low)
+            if change.low:
+                seen += 1
+                yield ContactMoved(change.time_us / 1e6, _in_order(scope, change.low))
+        yield Prompt(f"The watch has ended, the loom can rest: {_counted(seen)}.")
+        after = asker.sense([*heads, *drives])
+        changed += [low ^ other for low, other in zip(again, after, strict=True)]
+    parts = [points & group.points for points in dict.fromkeys(changed) if points for group in scope.groups]
+    return tuple(dict.fromkeys(part for part in parts if part))
+
+
+def _in_order(scope: Scope, points: int) -> tuple[End, ...]:
+    """Return the cavities of a point set in the description's order."""
+    return tuple(sorted(scope.ends(points), key=scope.place_of.__getitem__))
+
+
+def _counted(changes: int) -> str:
+    return "nothing changed" if not changes else "one change" if changes == 1 else f"{changes} changes"
+
+
+def _watched(asker: Asker, before: Sequence[tuple[int, int]], watch_s: float) -> Iterator[WatchEvent]:
+    """Watch for that long; yield what reads otherwise than before, as ``low``. In shares of the time at need.
+
+    ``before`` are sets to drive, each with what read low: first one point of every conductor, watched all
+    along, for it shows every open; then those that show what touches now and then. So many changes may come
+    that the line can't carry them: then those that came tell enough. Raises `LinkError` for a watch that
+    did not report each set at least once, as it must: it watched nothing.
+    """
+    told: set[int] = set()
+    unsteady = False
+    heads, drives = before[:1], before[1:]
+    try:
+        for event in asker.watch([drive for drive, _ in before], watch_s):
+            told.add(event.index)
+            changed = before[event.index][1] ^ event.low
+            unsteady = unsteady or changed != 0
+            yield replace(event, low=changed)
+        if len(told) < len(before):
+            raise LinkError(
+                f"the watch reported {len(told)} of its {len(before)} sets; it has not watched",
+                cure="Prove again; if it stays so, test the bench or leave --watch out.",
+            )
+    except LostEventError:
+        # What was seen to change is true, and no pass; that nothing changed would not be known.
+        if not unsteady:
+            raise
+    except UnfitError:
+        if told or not drives:
+            raise
+        half = (len(drives) + 1) // 2
+        shares = [drives[:half], drives[half:]] if len(drives) > 1 else [()]
+        for share in shares:
+            yield from _watched(asker, (*heads, *share), watch_s / len(shares))

@@ -1,0 +1,118 @@
+"""Jobs as a script or a page uses them: events as they come, an operator, a result."""
+
+from __future__ import annotations
+
+import ast
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import loomproof
+from loomproof.bench.opening import open_bench
+from loomproof.errors import ReplayError, SafetyError
+from loomproof.jobs.events import ContactMoved, Finished, Judged, NetsFound, Progress, Prompt, Reading
+from loomproof.jobs.job import Job
+from loomproof.jobs.replay import replay
+from loomproof.loom.model import End
+from loomproof.loom.reading import load
+
+VIEW = Path(__file__).parents[1] / "docs" / "examples" / "live_view.py"
+
+
+def test_a_job_in_ten_lines_yields_readings_nets_judgements_and_its_end(fixtures: Path) -> None:
+    loom = load(fixtures / "tail_lamp").loom
+    with open_bench("sim:?fault=open%20W2", loom_path=fixtures / "tail_lamp") as bench:
+        job = Job(loom, bench)
+        running = job.prove()
+        with pytest.raises(LookupError):
+            _ = running.result
+        events = list(running)
+    assert {Progress, Reading, NetsFound, Judged, Finished} <= {type(event) for event in events}
+    (nets,) = [event for event in events if isinstance(event, NetsFound)]
+    assert not nets.as_described
+    assert job.proof is running.result
+    assert running.result.verdict == "fail"
+    assert events[-1] == Finished(running.result.document.run, "fail")
+    readings = [event for event in events if isinstance(event, Reading)]
+    asked = running.result.document.counts
+    assert sum(event.kind == "resistance" for event in readings) == asked.resistance_readings
+    assert sum(event.kind == "sense" for event in readings) == asked.sense_vectors
+    first = next(at for at, event in enumerate(events) if isinstance(event, Judged))
+    assert any(isinstance(event, Progress) for event in events[first:]), "they come while it runs"
+    part = next(event for event in events if isinstance(event, Progress) and event.total)
+    assert part.remaining_s is not None
+    assert part.remaining_s > 0
+
+
+def test_a_watch_says_when_to_move_the_loom_tells_each_change_and_says_when_it_ends(fixtures: Path) -> None:
+    path = fixtures / "tail_lamp"
+    with open_bench("sim:?fault=loose%20W2%204%20Hz", loom_path=path) as bench:
+        events = list(Job(load(path).loom, bench, watch_s=2.0).prove())
+    told = [event for event in events if isinstance(event, Prompt | ContactMoved)]
+    begin, *changes, end = told
+    assert isinstance(begin, Prompt)
+    assert begin.text.startswith("Move the loom now, for 2 s")
+    assert isinstance(end, Prompt)
+    assert "The watch has ended" in end.text
+    assert changes
+    assert all(isinstance(change, ContactMoved) and change.cavities for change in changes)
+
+
+def test_a_retest_is_a_job_as_well(fixtures: Path) -> None:
+    path = fixtures / "tail_lamp"
+    with open_bench("sim:", loom_path=path) as bench:
+        found = Job(load(path).loom, bench).retest([End("LAMP", "2")]).run()
+    assert found.judgement.verdict == "pass"
+
+
+def test_a_live_view_is_thin_and_shows_a_proof_as_it_runs(fixtures: Path) -> None:
+    assert len(VIEW.read_text(encoding="utf-8").splitlines()) < 200
+    done = subprocess.run(
+        [sys.executable, VIEW, fixtures / "tail_lamp", "sim:?fault=open%20W2"],
+        capture_output=True,
+        text=True,
+        input="",
+        timeout=120,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    events = [json.loads(line) for line in done.stdout.splitlines()]
+    assert events[-1]["event"] == "Finished"
+    assert events[-1]["verdict"] == "fail"
+    assert {"Progress", "Reading", "NetsFound", "Judged"} <= {each["event"] for each in events}
+
+
+def test_what_is_no_journal_is_told_with_place_and_cure(fixtures: Path, tmp_path: Path) -> None:
+    loom = load(fixtures / "tail_lamp").loom
+    for content in (b'{\n  "verdict": "pass"\n}\n', b"%PDF-1.7\n\xff\xfe\n", b"[1]\n", b'{"run": "x"}\n'):
+        file = tmp_path / "x.json"
+        file.write_bytes(content)
+        with pytest.raises(ReplayError, match=r"x\.json, line 1") as caught:
+            replay(file, loom)
+        assert caught.value.exit_code == 2
+        assert caught.value.cure
+
+
+def test_a_bench_that_is_not_cleared_is_not_driven_by_a_job(fixtures: Path) -> None:
+    from tests.test_clearance import Counting
+
+    bench = Counting()
+    with pytest.raises(SafetyError, match="nobody has confirmed"):
+        Job(load(fixtures / "tail_lamp").loom, bench).prove().run()
+    assert bench.driven == 0
+
+
+def test_the_library_neither_prints_nor_prompts() -> None:
+    root = Path(loomproof.__file__).parent
+    for path in root.rglob("*.py"):
+        if "cli" in path.relative_to(root).parts:
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import | ast.ImportFrom):
+                names = (
+                    [node.module or ""] if isinstance(node, ast.ImportFrom) else [a.name for a in node.names]
+                )
+                assert not any(name.split(".")[0] == "click" for name in names), path
