@@ -37,6 +37,7 @@ from loomproof.loom.model import (
     Wire,
 )
 from loomproof.results.fitting import DropRow
+from tests.joints import joint_ohm, mated_ohm
 
 RUNNING_C = 80.0
 BENCHES = {"no proof": None, "±0.1 Ω and 1 %": (0.1, 0.01), "milliohm meter": (0.001, 0.002)}
@@ -103,9 +104,9 @@ class Truth:
         for one in self.loom.wires:
             lay = 1.06 * (1.0 + rng.uniform(-0.02, 0.02))
             self.copper[one.name] = lay / 58.0 * (one.length_m or 0.0) / (one.csa_mm2 or 1.0)
-            figures = [settings.crimp_ohm if end.cavity else settings.splice_ohm for end in one.ends]
+            figures = [joint_ohm(settings, one, end) for end in one.ends]
             self.joints[one.name] = sum(figure * rng.uniform(0.3, 0.8) for figure in figures)
-        self.contact = {end: settings.contact_ohm * rng.uniform(0.3, 0.8) for end in self.loom.cavities}
+        self.contact = {end: mated_ohm(self.loom, end) * rng.uniform(0.3, 0.8) for end in self.loom.cavities}
         self.relay = {one.name: rng.uniform(0.001, 0.010) for one in self.loom.components}
         self.fuse = {one.name: rng.uniform(0.9, 1.1) for one in self.loom.components}
 

@@ -28,6 +28,7 @@ from tests.campaign.true_looms import COPPER_PER_K, WARM, circuitry_of
 from tests.campaign.truth import Circuitry, Edge, Junction, Truth
 from tests.diagnosis.injector import Bench, Injected, inside, place
 from tests.diagnosis.nodal import CLASS_5_OHM_PER_M
+from tests.joints import blade_ohm, joints_ohm, mated_ohm
 
 POWER_A, AGED_OHM = 5.0, 0.010
 """From this load on a conductor is held to it, with so much for contacts that aged (common practice)."""
@@ -365,18 +366,16 @@ class Oracle:
         for wire in loom.wires:
             assert wire.csa_mm2 is not None
             assert wire.length_m is not None
-            joints = sum(settings.crimp_ohm if end.cavity else settings.splice_ohm for end in wire.ends)
+            joints = joints_ohm(settings, wire)
             ohm = CLASS_5_OHM_PER_M[wire.csa_mm2] * WARM * wire.length_m + joints
             edges.append((inside(wire.a), inside(wire.b), ohm if most else ohm / 3))
         for end in loom.cavities:
-            edges.append(
-                (inside(end), place(end), settings.contact_ohm if most else settings.contact_ohm / 10)
-            )
+            edges.append((inside(end), place(end), mated_ohm(loom, end) * (1.0 if most else 0.1)))
         for part in loom.components:
             if not part.fitted:
                 continue
             if part.kind in (ComponentKind.FUSE, ComponentKind.LINK):
-                ohm = 2 * (part.resistance_ohm or 0.0) + 2 * settings.contact_ohm
+                ohm = 2 * (part.resistance_ohm or 0.0) + 2 * blade_ohm(settings, part.rating_a)
                 one, two = (inside(end) for end in part.ends)
                 edges.append((one, two, ohm if most else ohm / 8))
         for part, a, b in self.couplings if parts else ():

@@ -14,6 +14,7 @@ from loomproof.loom.model import Component, ComponentKind, Loom, Wire
 from tests.campaign.truth import Circuitry, Edge, Junction
 from tests.diagnosis.injector import Injected, Node, inside, place
 from tests.diagnosis.nodal import COPPER_OHM_MM2_PER_M, sitting
+from tests.joints import blade_ohm, joint_ohm, mated_ohm
 
 TEMPERATURE_C = 21.5
 COPPER_PER_K = 0.00393
@@ -78,10 +79,9 @@ class _Making:
                 volts = LED_V if fault.kind == "led" else SILICON_V
                 self.junctions.append(Junction(inside(a), inside(b), volts))
         dead, high = self.ends("contact"), self.ends("high contact")
-        contact_ohm = self.loom.settings.contact_ohm
         for end, at in sitting(self.loom, self.faults).items():
             if at is not None and end not in dead:
-                ohm = self.joint(contact_ohm, "contact", end) + high.get(end, 0.0)
+                ohm = self.joint(mated_ohm(self.loom, end), "contact", end) + high.get(end, 0.0)
                 self.edges.append((inside(end), place(at), ohm))
         return Circuitry(tuple(self.edges), tuple(self.junctions), self.loom.cavities)
 
@@ -96,7 +96,7 @@ class _Making:
         ohm += self.named(*HIGH).get(wire.name, 0.0)
         nodes: list[Node] = []
         for side, end in enumerate(wire.ends):
-            allowance = settings.crimp_ohm if end.cavity else settings.splice_ohm
+            allowance = joint_ohm(settings, wire, end)
             ohm += (
                 self.joint(allowance, "joint", wire.name, side) + self.ends("high splice").get(end, 0.0) / 2
             )
@@ -128,7 +128,8 @@ class _Making:
             case ComponentKind.FUSE | ComponentKind.LINK:
                 one, two = at["1"], at["2"]
                 blades = sum(
-                    self.joint(self.loom.settings.contact_ohm, "blade", part.name, n) for n in (1, 2)
+                    self.joint(blade_ohm(self.loom.settings, part.rating_a), "blade", part.name, n)
+                    for n in (1, 2)
                 )
                 self.edges.append((one, two, (part.resistance_ohm or 0.0) + blades))
             case ComponentKind.CAPACITOR:

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from loomproof.loom.model import ComponentKind, End, Loom, Wire
 from tests.diagnosis.injector import Bench, Injected, Node, inside, place
+from tests.joints import joints_ohm, mated_ohm
 
 CLASS_5_OHM_PER_M = {0.5: 0.0390, 0.75: 0.0260, 1.0: 0.0195, 1.5: 0.0133, 2.5: 0.00798}
 """Greatest resistance at 20 °C by section, mm² (IEC 60228:2004 table 3, plain copper, as quoted)."""
@@ -124,7 +125,7 @@ def network(loom: Loom, faults: Sequence[Injected] = ()) -> Network:
     for end, at in sitting(loom, faults).items():
         if at is not None and end not in dead:
             more = high_at.get(end, 0.0)
-            high = loom.settings.contact_ohm + more
+            high = mated_ohm(loom, end) + more
             elements.append(Element(inside(end), place(at), LEAST_OHM + more, high, end in loose_at))
     return Network(tuple(elements), tuple(diodes))
 
@@ -150,7 +151,7 @@ def _wire_ohm(wire: Wire, loom: Loom) -> tuple[float, float]:
     assert length_m is not None
     assert csa_mm2 is not None
     settings = loom.settings
-    joints = sum(settings.crimp_ohm if end.cavity else settings.splice_ohm for end in wire.ends)
+    joints = joints_ohm(settings, wire)
     return COPPER_OHM_MM2_PER_M * length_m / csa_mm2, CLASS_5_OHM_PER_M[csa_mm2] * length_m + joints
 
 

@@ -18,6 +18,7 @@ from pathlib import Path
 import networkx as nx
 
 from loomproof.loom.model import ComponentKind, End, Loom
+from tests.joints import blade_ohm, joints_ohm, mated_ohm
 
 GREATEST_OHM_PER_M = {0.5: 0.0390, 0.75: 0.0260, 1.0: 0.0195, 1.5: 0.0133, 2.5: 0.00798}
 """IEC 60228 class 5, plain copper, 20 °C, as quoted by four cable pages."""
@@ -53,7 +54,7 @@ def resistances(
         assert wire.length_m is not None
         per_m = GREATEST_OHM_PER_M[wire.csa_mm2] if greatest else 1.065 / 58.0 / wire.csa_mm2
         ohm = per_m * wire.length_m * heat
-        ohm += sum(settings.crimp_ohm if end.cavity else settings.splice_ohm for end in wire.ends)
+        ohm += joints_ohm(settings, wire)
         if wire.name not in left_out:
             lines.append(f"Rw{k} {node[wire.a]} {node[wire.b]} {ohm:.12g}")
     for k, part in enumerate(loom.components):
@@ -65,7 +66,9 @@ def resistances(
             lines.append(f"Dp{k} {a} {b} silicon")
         elif part.kind is ComponentKind.FUSE:
             assert part.resistance_ohm is not None
-            lines.append(f"Rp{k} {a} {b} {part.resistance_ohm * spread + 2 * settings.contact_ohm:.12g}")
+            lines.append(
+                f"Rp{k} {a} {b} {part.resistance_ohm * spread + 2 * blade_ohm(settings, part.rating_a):.12g}"
+            )
         elif part.kind is ComponentKind.COIL:
             assert part.resistance_ohm is not None
             lines.append(f"Rp{k} {a} {b} {part.resistance_ohm * heat * spread:.12g}")
@@ -94,9 +97,8 @@ def resistances(
         lines.append(f"alter ia{k} dc = 0")
         lines.append(f"alter re{k} = 1e12")
     lines += ["quit", ".endc", ".end"]
-    contacts = settings.contact_ohm
     return [
-        drop / ask.ampere + contacts * sum(bool(end.cavity) for end in (ask.a, ask.b))
+        drop / ask.ampere + sum(mated_ohm(loom, end) for end in (ask.a, ask.b) if end.cavity)
         for ask, drop in zip(asks, _run("\n".join(lines) + "\n"), strict=True)
     ]
 

@@ -156,7 +156,7 @@ def test_fuse_rows_that_were_read(rating: float, milliohm: float) -> None:
 
 
 def test_fuse_and_link() -> None:
-    settings = Settings(contact_ohm=0.010, crimp_ohm=0.005)
+    settings = Settings(contact_ohm=0.010, crimp_ohm=0.005, stated=frozenset({"contact_ohm"}))
     fuse = component_conductor(part(ComponentKind.FUSE, "F1", "A:1", "A:2", rating_a=10.0), settings)
     assert fuse.nominal_ohm == pytest.approx(0.0277)
     assert fuse.greatest_ohm == pytest.approx(0.0354)

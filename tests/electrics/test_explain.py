@@ -122,9 +122,9 @@ def test_no_figure_is_broken_on_a_narrow_screen(
     for whole in (
         "BULK:1 –",
         "FUSES:4A",
-        "6 mm²",
+        "10 mm²",
         "0.25 m",
-        "65.6 mΩ",
+        "7.57 mΩ",
         "100%",
         "250 kΩ",
         "at 20 °C",

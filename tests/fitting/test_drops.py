@@ -55,11 +55,11 @@ def test_a_reading_never_takes_the_place_of_a_better_computed_value() -> None:
 
 
 def test_a_computed_drop_by_hand() -> None:
-    """2.1 m of 2.5 mm²: 58 MS/m, lay factor 1.065, and two crimps of 2.5 ± 2.5 mΩ at 9 A and 20 °C."""
+    """2.1 m of 2.5 mm²: 58 MS/m, lay factor 1.065, and two crimps of 0.25 ± 0.25 mΩ at 9 A and 20 °C."""
     row = drop(demo(), "start", "feed")
     copper, greatest = 2.1 * 1.065 / 58.0 / 2.5, 2.1 * 0.00798
-    assert row.drop_v == pytest.approx(9.0 * (copper + 0.005))
-    joints_u = 2.0 * math.hypot(0.0025, 0.0025) / math.sqrt(3.0)
+    assert row.drop_v == pytest.approx(9.0 * (copper + 0.0005))
+    joints_u = 2.0 * math.hypot(0.00025, 0.00025) / math.sqrt(3.0)
     copper_u = 2.0 * (greatest - copper) / math.sqrt(3.0)
     assert row.uncertainty_v == pytest.approx(9.0 * math.hypot(joints_u, copper_u))
 

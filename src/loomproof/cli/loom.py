@@ -82,7 +82,8 @@ def check(loom: Path, answers: Sequence[str], everything: bool) -> None:
     """Check the description LOOM (a folder or a workbook) and sum it up."""
     from loomproof.electrics.loads import too_weak
     from loomproof.electrics.nets import nets_of
-    from loomproof.loom.choices import answers_of
+    from loomproof.fitting.sharing import carried_by_wires
+    from loomproof.loom.choices import answers_of, needs_of
     from loomproof.loom.model import Need
     from loomproof.loom.reading import load
     from loomproof.loom.summary import summary_of
@@ -116,7 +117,7 @@ def check(loom: Path, answers: Sequence[str], everything: bool) -> None:
             len(loaded.warnings) if everything else MOST_ALIKE,
             lambda text: click.echo(f"  {text}"),
         )
-    weak = too_weak(loaded.loom)
+    weak = too_weak(loaded.loom, carried_by_wires(loaded.loom, needs_of(loaded.loom, given)))
     if weak:
         click.echo("Too weak for its load as described, however sound the loom is:")
         for name, text in weak.items():

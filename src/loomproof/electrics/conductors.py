@@ -14,6 +14,7 @@ from functools import lru_cache
 from typing import Literal
 
 from loomproof.electrics import tables
+from loomproof.electrics.joints import seat_ohm, wire_joint_ohm
 from loomproof.electrics.nets import JOINS_OHM
 from loomproof.loom.model import Component, ComponentKind, Loom, Settings, Wire
 
@@ -117,7 +118,7 @@ def wire_conductor(wire: Wire, loom: Loom, temperature_c: float = 20.0) -> Condu
     if csa_mm2 is None:
         csa_mm2 = settings.wire_csa_mm2
         defaulted.append("csa_mm2")
-    joints = sum(settings.splice_ohm if loom.is_splice(end) else settings.crimp_ohm for end in wire.ends)
+    joints = sum(wire_joint_ohm(loom, wire, end) for end in wire.ends)
     per_metre = section(csa_mm2)
     factor = length_m * copper_factor(temperature_c)
     return Conductor(
@@ -151,7 +152,7 @@ def component_conductor(component: Component, settings: Settings, temperature_c:
         nominal = joints if stated is None else stated
         greatest = nominal * (1.0 + spread)
     elif component.kind is ComponentKind.FUSE:
-        joints = 2 * settings.contact_ohm
+        joints = 2 * seat_ohm(settings, component.rating_a)
         cold = fuse_cold_ohm(component.rating_a) if stated is None else stated
         nominal = joints + cold
         ratio = 1.0 + spread if stated is not None and component.tolerance_pct else FUSE_GREATEST_RATIO

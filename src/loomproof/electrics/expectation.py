@@ -21,6 +21,7 @@ from loomproof.electrics.components import ComponentReading, component_reading
 from loomproof.electrics.conductors import Conductor, component_conductor, wire_conductor
 from loomproof.electrics.couplings import Coupling, couplings_of
 from loomproof.electrics.islands import Island, islands_of
+from loomproof.electrics.joints import contact_ohm
 from loomproof.electrics.loads import AGED_OHM, share_ohms
 from loomproof.electrics.nets import Net, joined_ends, nets_of
 from loomproof.electrics.readings import SENSITIVITY_FLOOR, Readings, readings_of
@@ -119,7 +120,7 @@ class Expectation:
 
     def contacts_ohm(self, a: End, b: End) -> float:
         """Return the two mated contacts that a reading includes; a splice has none."""
-        return self.loom.settings.contact_ohm * sum(not self.loom.is_splice(end) for end in (a, b))
+        return contact_ohm(self.loom, a) + contact_ohm(self.loom, b)
 
     def limit_ohm(self, sound_ohm: float, share_ohm: float = math.inf) -> float:
         """Return the physical limit of a path that reads at most ``sound_ohm`` while sound.

@@ -2,7 +2,7 @@
 
 A circuit states its load. One wire of the feed side may lose ``wire_drop_v``, one of the earth side
 ``earth_drop_v`` (settings of the loom, common practice). The share is that over the current; NOTES.md says
-how it enters a limit. Where copper alone already loses more, the description is too weak for its load, and no
+how it enters a limit. Where a sound wire already loses more, the description is too weak for its load, and no
 measurement can mend that.
 """
 
@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Mapping
 
 from loomproof.electrics.conductors import wire_conductor
+from loomproof.electrics.joints import contact_ohm
 from loomproof.loom.designations import is_earth
 from loomproof.loom.model import ConnectorKind, Loom, Wire
 
@@ -56,25 +57,35 @@ def _drop_v(loom: Loom, wire: str) -> float:
     return settings.earth_drop_v if is_earth(circuit.designation) else settings.wire_drop_v
 
 
-def too_weak(loom: Loom) -> dict[str, str]:
-    """Return the wires whose copper alone loses more than their share at the stated load, and how much.
+def too_weak(loom: Loom, carried_a: Mapping[str, float] | None = None) -> dict[str, str]:
+    """Return the wires that lose more than their share at their load while sound, and how much.
 
-    Wires that share a branched circuit's load with others are left out: nobody says how it divides.
+    Sound is the greatest that a table gives copper, and half of the most that joints and contacts may have.
+    ``carried_a`` says by wire what those of branched circuits carry, A; those that it does not name are left
+    out, since the stated load does not say how it divides.
     """
+    known = carried_a or {}
     loads: Mapping[str, float] = load_of_wires(loom)
     told = {}
-    for name, load_a in loads.items():
+    for name, stated_a in loads.items():
+        load_a = stated_a
         wire = loom.wire_by_name[name]
         if _is_branch(loom, wire):
-            continue
+            if name not in known:
+                continue
+            load_a = known[name]
         made = wire_conductor(wire, loom)
         copper_ohm = made.greatest_ohm - made.joints_ohm
+        joined_ohm = (made.joints_ohm + sum(contact_ohm(loom, end) for end in wire.ends)) / 2.0
         allowed_v = _drop_v(loom, name)
-        if copper_ohm * load_a > allowed_v and not made.defaulted:
-            told[name] = (
-                f"{made.length_m:g} m of {wire.csa_mm2:.3g} mm² lose {copper_ohm * load_a:.2f} V at "
-                f"{load_a:.3g} A in copper alone, and one wire may lose {allowed_v:g} V"
-            )
+        if made.defaulted or (copper_ohm + joined_ohm) * load_a <= allowed_v:
+            continue
+        lost_v = copper_ohm * load_a
+        lost = f"{made.length_m:g} m of {wire.csa_mm2:.3g} mm² lose {lost_v:.2f} V at {load_a:.3g} A"
+        where = "in copper alone"
+        if lost_v <= allowed_v:
+            where = f"in copper and {joined_ohm * load_a:.2f} V in sound joints and contacts"
+        told[name] = f"{lost} {where}, and one wire may lose {allowed_v:g} V"
     return told
 
 
@@ -85,4 +96,6 @@ def _is_branch(loom: Loom, wire: Wire) -> bool:
     beside = [
         [other for other in loom.wires_at.get(end, ()) if other.circuit == wire.circuit] for end in wire.ends
     ]
-    return any(len(wires) > 2 for wires in beside)
+    # Where a terminal of the loom holds two, the car or a part is the third.
+    own = [2 if loom.is_splice(end) else 1 for end in wire.ends]
+    return any(len(wires) > most for wires, most in zip(beside, own, strict=True))

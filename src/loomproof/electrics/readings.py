@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from loomproof.electrics.islands import Island
+from loomproof.electrics.joints import contact_ohm
 from loomproof.electrics.loads import AGED_OHM
 from loomproof.electrics.network import Floats, Ints
 from loomproof.electrics.unions import Unions
@@ -138,11 +139,14 @@ class _Chooser:
         self.load_ohms: Floats = np.array(
             [shares.get(one.name, np.inf) if one.kind == "wire" else np.inf for one in listed]
         )
+        self.contacts_ohm: Floats = np.zeros(self.island.nominal.inverse.shape[0])
+        for end in self.net.cavities:
+            self.contacts_ohm[self.island.node_of[end]] = contact_ohm(expectation.loom, end)
         self.cavities: Ints = np.array([self.island.node_of[end] for end in self.net.cavities], dtype=np.intp)
 
     def excess(self, a: Ints, b: Ints) -> Floats:
         """How far each pair reads above its limit with each edge open, Ω: shape (edges, pairs)."""
-        contacts = 2 * self.expectation.loom.settings.contact_ohm
+        contacts = self.contacts_ohm[a] + self.contacts_ohm[b]
         sound = self.island.greatest.resistances(a, b) + contacts
         settings = self.expectation.loom.settings
         limit = settings.margin_ratio * sound + settings.margin_ohm

@@ -47,6 +47,16 @@ class FuseRow(NamedTuple):
     drop_v: float
 
 
+class Joint(NamedTuple):
+    """The most of a sound mated contact and of a crimp or splice joint, Ω, from a section upward, mm²."""
+
+    from_mm2: float
+    contact_ohm: float
+    joint_ohm: float
+    source: str
+    status: str
+
+
 @cache
 def rows(name: str) -> tuple[Mapping[str, str], ...]:
     """Return the rows of one data file (``awg`` reads ``data/awg.csv``) as texts by column."""
@@ -132,3 +142,23 @@ def fuses() -> tuple[FuseRow, ...]:
             for row in rows("fuses")
         )
     )
+
+
+@cache
+def joints() -> tuple[Joint, ...]:
+    """Return contacts and joints of thicker wires, section ascending."""
+    return tuple(
+        Joint(
+            float(row["from_mm2"]),
+            float(row["contact_ohm"]),
+            float(row["joint_ohm"]),
+            row["source"],
+            row["status"],
+        )
+        for row in rows("joints")
+    )
+
+
+def joints_of(csa_mm2: float) -> Joint | None:
+    """Return the row of a section; ``None`` for a thin wire, which meets a signal contact."""
+    return next((row for row in reversed(joints()) if csa_mm2 >= row.from_mm2), None)

@@ -17,6 +17,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from loomproof.electrics.conductors import fuse_cold_ohm, wire_conductor
+from loomproof.electrics.joints import contact_ohm, seat_ohm
+from loomproof.fitting.carrying import closed_ohm
 from loomproof.fitting.feeds import feeds_of, sources_of
 from loomproof.fitting.tracing import Live, Tracer
 from loomproof.loom.model import ComponentKind, End, Loom, Need, Wire
@@ -150,7 +152,6 @@ def reach_ohms(loom: Loom, sources: Iterable[End]) -> tuple[dict[End, float], di
     At least: copper alone at 20 °C. At most: the greatest copper at working temperature; joints, fuses, seats
     and contacts at twice their figures.
     """
-    seats = 2.0 * loom.settings.contact_ohm
     edges: dict[End, list[tuple[End, float, float]]] = {}
 
     def join(a: End, b: End, low: float, high: float) -> None:
@@ -164,11 +165,17 @@ def reach_ohms(loom: Loom, sources: Iterable[End]) -> tuple[dict[End, float], di
     for part in loom.components:
         ends = dict(part.terminals)
         if part.kind is ComponentKind.FUSE:
-            join(part.ends[0], part.ends[1], 0.0, 2.0 * (fuse_cold_ohm(part.rating_a) + seats))
+            join(
+                part.ends[0],
+                part.ends[1],
+                0.0,
+                2.0 * (fuse_cold_ohm(part.rating_a) + 2.0 * seat_ohm(loom.settings, part.rating_a)),
+            )
         elif part.kind is ComponentKind.LINK:
             join(part.ends[0], part.ends[1], 0.0, part.resistance_ohm or 0.0)
         elif part.kind is ComponentKind.RELAY and {"30", "87"} <= set(ends):
-            join(ends["30"], ends["87"], 0.0, 2.0 * seats)
+            seats = contact_ohm(loom, ends["30"]) + contact_ohm(loom, ends["87"])
+            join(ends["30"], ends["87"], 0.0, 2.0 * (seats + closed_ohm(part.rating_a)))
     starts = tuple(sources)
     return _shortest(edges, starts, 0), _shortest(edges, starts, 1)
 

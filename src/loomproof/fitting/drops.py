@@ -1,12 +1,13 @@
 """Voltage drop at load, feed and return, and the sums of currents at earth points.
 
-All needed loads draw at once; relay contacts are pulled, fuses are in with their typical drop at load. Each
-net on the way takes the resistance that the proof measured between its two cavities where that says more than
-the description, or contradicts it; else what the description implies. A reading holds a contact at each end
-that the way does not: each is between nothing and its allowance, and that doubt goes into the uncertainty.
-Copper is taken to running temperature, joints are not. Where a measured way shares copper with other loads,
-the reading cannot say which part of it differs from the computed one, and that is charged to the uncertainty
-as well.
+Needed loads draw at once, shared feeds carry what their circuits state (`loomproof.fitting.sharing`); relay
+contacts are pulled, fuses are in with their typical drop at load. Each net on the way takes the resistance
+that the proof measured between its two cavities where that says more than the description, or contradicts
+it; else what the description implies, with sound joints, and the row says so. A reading holds a contact at
+each end that the way does not: each is between nothing and its allowance, and that doubt goes into the
+uncertainty. Copper is taken to running temperature, joints are not. Where a measured way shares copper with
+other loads, the reading cannot say which part of it differs from the computed one, and that is charged to
+the uncertainty as well.
 """
 
 from __future__ import annotations
@@ -17,10 +18,12 @@ from dataclasses import dataclass
 
 from loomproof.electrics.conductors import LEAST_OHM, copper_factor
 from loomproof.electrics.decision import judge
+from loomproof.electrics.joints import contact_ohm
 from loomproof.fitting.carrying import Edge, Flow, Load, allowed, flow, is_trunk, new, solved, wire_edge
 from loomproof.fitting.feeds import SIGNAL_A
 from loomproof.fitting.needs import Plan, plan_of
 from loomproof.fitting.proofs import Standing
+from loomproof.fitting.sharing import held_below, shared
 from loomproof.loom.designations import is_earth
 from loomproof.loom.model import Circuit, ConnectorKind, End, Loom, Need
 from loomproof.results.fitting import DropRow, EarthRow
@@ -31,8 +34,11 @@ def drops_of(
 ) -> tuple[DropRow, ...]:
     """Return a row for the feed and for the return of each load, and for each earth circuit."""
     plan = plan_of(loom, needs)
-    network, loads = solved(loom, plan, running_c)
-    rows = [_feed_row(load, network, loom, standing, running_c) for load in loads if load.at is not None]
+    sums, _ = solved(loom, plan, running_c)
+    network, loads = shared(loom, plan, running_c)
+    rows = [
+        _feed_row(load, network, sums, loom, standing, running_c) for load in loads if load.at is not None
+    ]
     for load in loads:
         if load.back is not None:
             rows += _return_rows(loom, load, standing, running_c, plan)
@@ -88,7 +94,9 @@ class _Sum:
         return "measured" if self.measured == self.pieces else "part measured"
 
 
-def _feed_row(load: Load, network: Flow, loom: Loom, standing: Standing, running_c: float) -> DropRow:
+def _feed_row(
+    load: Load, network: Flow, sums: Flow, loom: Loom, standing: Standing, running_c: float
+) -> DropRow:
     assert load.at is not None
     way = _way(network, load.at)
     total = _Sum()
@@ -115,7 +123,12 @@ def _feed_row(load: Load, network: Flow, loom: Loom, standing: Standing, running
         else:
             piece.append(k)
     path = " → ".join([str(_start(network, way, load.at)), *names, str(load.at)])
-    remark = "readings do not say where on a shared way the difference lies" if total.shared else ""
+    said = ["readings do not say where on a shared way the difference lies"] if total.shared else []
+    if less := held_below(loom, network, sums, way):
+        said.append(f"{' and '.join(less)} as stated, less than all users together")
+    if names:
+        said.append("fuses, relay contacts and their seats are taken as sound")
+    remark = "; ".join(said)
     return _row(load.circuit, "feed", path, load.current_a, total, "feed_drop_v", loom, remark)
 
 
@@ -176,7 +189,7 @@ def _read(
     found = standing.measured.get(frozenset({str(a), str(b)}))
     if found is None:
         return None
-    contacts, contacts_u = allowed(loom.settings.contact_ohm, loom.settings.contact_ohm)
+    contacts, contacts_u = allowed(contact_ohm(loom, a), contact_ohm(loom, b))
     heated = copper_ohm * (1.0 - copper_factor(standing.temperature_c) / copper_factor(running_c))
     bare = max(found.ohm - contacts + heated, LEAST_OHM)
     return bare, math.hypot(found.uncertainty_ohm, 2.0 * contacts_u)
@@ -318,6 +331,8 @@ def earths_of(loom: Loom, needs: Mapping[str, Need]) -> tuple[EarthRow, ...]:
 def _row(
     circuit: str, side: str, path: str, amps: float, total: _Sum, limit: str, loom: Loom, remark: str
 ) -> DropRow:
+    if total.basis == "computed":
+        remark = f"{remark}; crimps, splices and contacts are taken as sound".removeprefix("; ")
     limit_v = float(getattr(loom.settings, limit))
     u = total.uncertainty_v
     said = judge(total.drop_v, u, limit_v)

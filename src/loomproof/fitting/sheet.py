@@ -15,6 +15,7 @@ from loomproof.fitting import capacity, checks, drops, firstpower, implied, word
 from loomproof.fitting.feeds import feeds_of, perhaps_of
 from loomproof.fitting.needs import Plan, plan_of
 from loomproof.fitting.proofs import standing_of
+from loomproof.fitting.sharing import carried_by_wires
 from loomproof.fitting.tracing import Feed, Live, Tracer
 from loomproof.loom.choices import needs_of
 from loomproof.loom.designations import DESIGNATIONS, is_earth
@@ -67,7 +68,7 @@ def fitting_sheet(
         warnings.append(
             Warn(Level.WARNING, "no circuit is designated as a feed (30, 15, …): nothing could be traced")
         )
-    for name, text in too_weak(loom).items():
+    for name, text in too_weak(loom, carried_by_wires(loom, needs)).items():
         said = f"wire {name} is too weak for its load as described: {text}. A proof can't mend that."
         warnings.append(Warn(Level.WARNING, said, (), (name,)))
     told, questions = firstpower.purposes(loom, needs)

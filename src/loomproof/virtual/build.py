@@ -78,7 +78,7 @@ class _Draft:
     def _run(self, wire: Wire) -> _Run:
         settings = self.loom.settings
         length = settings.wire_length_m if wire.length_m is None else wire.length_m
-        area = settings.wire_csa_mm2 if wire.csa_mm2 is None else wire.csa_mm2
+        area = self._area(wire)
         stray = 1.0 + c.STRANDING_SPREAD * (2.0 * c.share(self.seed, "wire", wire.name) - 1.0)
         ohm = c.COPPER_OHM_MM2_PER_M * c.STRANDING * stray * length / area
         per_m = c.SCREENED_F_PER_M if wire.screened_by else c.WIRE_F_PER_M
@@ -87,8 +87,22 @@ class _Draft:
     def joint_ohm(self, wire: str, side: int, end: End) -> float:
         """The crimp or splice at one end of a wire."""
         settings = self.loom.settings
+        name = "crimp_ohm" if end.cavity else "splice_ohm"
         allowance = settings.crimp_ohm if end.cavity else settings.splice_ohm
+        if name not in settings.stated:
+            allowance = _thick(self._area(self.loom.wire_by_name[wire]), allowance, c.THICK_JOINT_OHM_MM2)
         return allowance * c.between(c.CONTACT_SHARE, self.seed, "joint", wire, "ab"[side])
+
+    def mated_ohm(self, end: End) -> float:
+        """The contact that a cavity makes with the adapter."""
+        allowance = self.loom.settings.contact_ohm
+        if "contact_ohm" not in self.loom.settings.stated:
+            areas = [self._area(wire) for wire in self.loom.wires if end in wire.ends]
+            allowance = _thick(max(areas, default=0.0), allowance, c.THICK_CONTACT_OHM_MM2)
+        return allowance * c.between(c.CONTACT_SHARE, self.seed, "contact", *end)
+
+    def _area(self, wire: Wire) -> float:
+        return self.loom.settings.wire_csa_mm2 if wire.csa_mm2 is None else wire.csa_mm2
 
     def apply(self, fault: Fault) -> None:
         """Work one fault in."""
@@ -270,8 +284,7 @@ class _Assembly:
             lead[i] = self.hookup.lead_ohm.get(point, 0.0)
             if end in draft.contact_open:
                 continue
-            share = c.between(c.CONTACT_SHARE, draft.seed, "contact", *end)
-            ohm = draft.loom.settings.contact_ohm * share + draft.contact_ohm.get(end, 0.0) + lead[i]
+            ohm = draft.mated_ohm(end) + draft.contact_ohm.get(end, 0.0) + lead[i]
             contact[i] = self._join(i, node, ohm, draft.contact_hz.get(end, 0.0), ("contact", *end))
         return contact, lead
 
@@ -355,6 +368,11 @@ class _Assembly:
             self._resistor(at["85"], at["86"], coil_ohm)
         if "30" in at and "87a" in at:
             self._resistor(at["30"], at["87a"], c.CLOSED_CONTACT_OHM)
+
+
+def _thick(area_mm2: float, thin_ohm: float, ohm_mm2: float) -> float:
+    """Return what a contact or joint of a wire of this section has at most."""
+    return thin_ohm if area_mm2 <= c.THICK_MM2 else min(thin_ohm, ohm_mm2 / area_mm2)
 
 
 def _put_on_wrongly(connector: Connector, how: str) -> dict[End, End]:

@@ -21,7 +21,16 @@ STRANDING_SPREAD = 0.02
 """Wires differ among themselves by up to this ratio either way (assumption)."""
 
 CONTACT_SHARE = (0.3, 0.8)
-"""A good contact, crimp or splice has this share of the allowance in the loom's settings (assumption)."""
+"""A good contact, crimp or splice has this share of the most that it may have: the loom's settings, less for
+a thick wire where the settings state nothing (assumption)."""
+
+THICK_MM2 = 1.1
+"""Above this section a wire ends in a blade, a ring or a lug and not in a signal contact (assumption)."""
+
+THICK_CONTACT_OHM_MM2 = 0.0045
+THICK_JOINT_OHM_MM2 = 0.0012
+"""The most of a good contact, and of a good crimp or splice, of a thicker wire, times its section: the area
+that touches grows with it (assumption)."""
 
 CONTACT_NOISE_RATIO = 0.02
 """Standard deviation of a mated contact's resistance from reading to reading (assumption)."""
