@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from loomproof.bench.adapter import Adapter, in_order
-from loomproof.bench.seam import Bench
+from loomproof.bench.interface import Bench
 from loomproof.judgement.inspection import Inspection
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom
 from loomproof.measuring.clearance import Clearance, clear, clear_empty

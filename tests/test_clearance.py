@@ -8,28 +8,30 @@ import inspect
 import math
 import pkgutil
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 
 import pytest
 
 import loomproof
 from loomproof.bench.adapter import Adapter, in_order
 from loomproof.bench.journal import JournaledBench
-from loomproof.bench.seam import (
-    Accuracy,
-    Capabilities,
-    Identity,
-    Opening,
-    Statistics,
-    WatchEvent,
-    WatchSummary,
-    Wires,
-    opening_of,
+from loomproof.bench.questions import (
+    Answer,
+    Carried,
+    Confirm,
+    Diode,
+    Insulation,
+    Question,
+    Release,
+    Resistance,
+    Sense,
+    Temperature,
+    Voltage,
 )
+from loomproof.bench.seam import Accuracy, Capabilities, Identity, Opening, opening_of
 from loomproof.electrics.expectation import expect
 from loomproof.errors import AdapterError, LoomproofError, SafetyError, UnfitError
 from loomproof.jobs import prove as proving
@@ -49,6 +51,7 @@ from loomproof.planning.net_access import scope_of
 from loomproof.planning.plan import plan_proof
 from loomproof.planning.request import Request
 from tests.cleared import NOW, Answers, cleared, cleared_empty
+from tests.memory_bench import MemoryBench
 
 ABLE = Capabilities(
     64,
@@ -62,81 +65,29 @@ ABLE = Capabilities(
 
 
 @dataclass
-class Counting:
+class Counting(MemoryBench):
     """A real bench, as far as anybody can tell, that only counts what it is asked to do."""
 
     able: Capabilities = ABLE
     driven: int = 0
-    address: str = "test:counting"
-    opening: Opening = field(default_factory=Opening)
-    elapsed_s: float = 0.0
-    watched: WatchSummary | None = None
-
-    def identify(self) -> Identity:
-        return Identity("the tests", "counting bench", "1", "1")
-
-    def confirm(self) -> None:
-        pass
-
-    @property
-    def released(self) -> bool:
-        return True
-
-    def capabilities(self) -> Capabilities:
-        return self.able
-
-    def temperature(self) -> float | None:
-        return None
-
-    def statistics(self) -> Statistics:
-        return Statistics()
+    opened: Opening = field(default_factory=Opening)
+    model = "counting bench"
 
     def touched(self, end: str | None) -> bool:
         return True
 
-    def set_settle(self, settle_us: int) -> None:
+    def _answer(self, question: Question) -> Answer:
+        if isinstance(question, Temperature | Carried | Confirm | Release):
+            return super()._answer(question)
         self.driven += 1
-
-    def sense(self, drives: Sequence[int]) -> list[int]:
-        self.driven += 1
-        return [0] * len(drives)
-
-    def resistance(self, a: int, b: int, wires: Wires = 2) -> float:
-        self.driven += 1
-        return math.inf
-
-    def voltage(self, a: int, b: int) -> float:
-        self.driven += 1
-        return 0.0
-
-    def diode(self, a: int, b: int) -> float:
-        self.driven += 1
-        return math.inf
-
-    def insulation(self, a: int, b: int, volts: float, dwell_ms: int) -> float:
-        self.driven += 1
-        return math.inf
-
-    def arm(self, volts: float) -> None:
-        self.driven += 1
-
-    def watch(self, sets: Sequence[int], seconds: float | None = None) -> Iterator[WatchEvent]:
-        self.driven += 1
-        return iter(())
-
-    def release(self) -> None:
-        pass
-
-    def close(self) -> None:
-        pass
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
+        match question:
+            case Sense(drives):
+                return [0] * len(drives)
+            case Resistance() | Diode() | Insulation():
+                return math.inf
+            case Voltage():
+                return 0.0
+        return None
 
 
 LOOM = Loom(
@@ -252,9 +203,9 @@ def wrong_clearances(bench: Counting) -> Iterator[object]:
     yield None
     yield object()
     yield cleared(LOOM, Counting(), ADAPTER, insulation=(500.0, 100))
-    bench.opening, before = Opening(), bench.opening
+    bench.opened, before = Opening(), bench.opened
     earlier = cleared(LOOM, bench, ADAPTER, insulation=(500.0, 100))
-    bench.opening = before
+    bench.opened = before
     yield earlier
 
 
@@ -352,7 +303,7 @@ def marked(hazard: Hazard) -> Loom:
 @pytest.mark.parametrize("simulated", [False, True])
 @pytest.mark.parametrize("hazard", [Hazard.PYROTECHNIC, Hazard.ELECTRONICS])
 def test_a_hazard_is_cleared_on_no_bench_whatever_anybody_says(hazard: Hazard, simulated: bool) -> None:
-    bench, person = Counting(opening=Opening(simulated)), Answers()
+    bench, person = Counting(opened=Opening(simulated)), Answers()
     with pytest.raises(SafetyError, match="A"):
         asked_to_clear(marked(hazard), bench, person)
     with pytest.raises(SafetyError, match="A"):
@@ -369,7 +320,7 @@ def test_on_a_real_bench_every_connector_is_answered_for() -> None:
     with pytest.raises(SafetyError, match="nobody has said what is at A"):
         asked_to_clear(marked(Hazard.UNKNOWN), bench, Answers())
     assert asked_to_clear(marked(Hazard.UNKNOWN), bench, Answers(), hazards={"A": Hazard.NONE})
-    assert asked_to_clear(marked(Hazard.UNKNOWN), Counting(opening=Opening(simulated=True)), Answers())
+    assert asked_to_clear(marked(Hazard.UNKNOWN), Counting(opened=Opening(simulated=True)), Answers())
 
 
 @pytest.mark.parametrize(
@@ -404,7 +355,7 @@ def test_a_bench_that_failed_its_self_test_is_not_cleared(tmp_path: Path) -> Non
 
     with pytest.raises(UnfitError, match="failed its self-test"):
         ask(bench)
-    made = ask(Counting(opening=Opening(simulated=True)))
+    made = ask(Counting(opened=Opening(simulated=True)))
     assert "stuck inputs" in made.selftest_failures, "a simulator's certificate says so"
     with pytest.raises(UnfitError, match="had no self-test"):
         asked_to_clear(LOOM, bench, Answers(), selftest_max_age_days=7.0)
@@ -413,7 +364,7 @@ def test_a_bench_that_failed_its_self_test_is_not_cleared(tmp_path: Path) -> Non
 @pytest.mark.parametrize(("simulated", "asked"), [(False, ["Is all of that done?"]), (True, [])])
 def test_on_a_real_bench_a_person_confirms_the_cautions(simulated: bool, asked: list[str]) -> None:
     person = Answers(yes=simulated)
-    bench = Counting(opening=Opening(simulated))
+    bench = Counting(opened=Opening(simulated))
     if simulated:
         assert asked_to_clear(LOOM, bench, person).simulated
     else:
@@ -431,7 +382,7 @@ def test_on_a_real_bench_somebody_types_the_voltage() -> None:
     assert asked_to_clear(LOOM, Counting(), Answers(), insulation=(500.0, 1000)).insulation_v == 500.0
     with pytest.raises(UnfitError, match="1000 V"):
         asked_to_clear(LOOM, Counting(), person, insulation=(5000.0, 1000))
-    simulated = Counting(opening=Opening(simulated=True))
+    simulated = Counting(opened=Opening(simulated=True))
     assert asked_to_clear(LOOM, simulated, person, insulation=(500.0, 1000)).insulation_v == 500.0
     assert len(person.asked) == 2, "a simulated loom hurts nobody"
 
@@ -448,7 +399,7 @@ def test_a_bench_by_itself_is_cleared_once_somebody_says_that_no_loom_is_on() ->
     with pytest.raises(SafetyError, match="no loom is on the bench"):
         clear_empty(Counting(), person)
     assert person.asked == ["Is it so?"]
-    assert clear_empty(Counting(opening=Opening(simulated=True)), person).loom_digest == ""
+    assert clear_empty(Counting(opened=Opening(simulated=True)), person).loom_digest == ""
 
 
 @pytest.mark.parametrize(

@@ -40,7 +40,7 @@ def test_a_loom_that_nobody_looked_over_says_so(
         "2031-05-04T00:00:00Z",
         inspection=inspection,
     )
-    bench = replace(meter_bench(loom), opening=Opening(simulated=simulated))
+    bench = replace(meter_bench(loom), opened=Opening(simulated=simulated))
     document = finish(prove(request, bench, cleared(loom, bench, meter_v=0.0))).document
     assert any("nobody looked the loom over" in text for text in document.not_tested) is told
     assert any("no self-test of it is kept" in text for text in document.not_tested) is not simulated

@@ -219,7 +219,7 @@ def test_a_bench_that_reads_no_ohms_needs_no_calibration() -> None:
 @pytest.mark.parametrize("simulated", [True, False])
 def test_a_simulated_bench_has_not_read_with_the_workshops_meter(simulated: bool) -> None:
     bench = scanner_bench(TAIL)
-    bench.opening = Opening(simulated=simulated)
+    bench.opened = Opening(simulated=simulated)
     request = asked("2031-05-04", METER)
     done = finish(prove(request, bench, cleared(TAIL, bench, meter_v=0.0))).document
     assert done.entered.meter == (Meter() if simulated else METER)

@@ -6,23 +6,37 @@ import math
 import os
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
+from typing import get_args
 
+import networkx as nx
 import pytest
 
+from loomproof.bench import questions as q
 from loomproof.bench.address import SerialAddress, TcpAddress
+from loomproof.bench.interface import Bench
 from loomproof.bench.journal import JournaledBench, ReplayBench
 from loomproof.bench.opening import open_bench
 from loomproof.bench.scanner import ScannerBench
-from loomproof.bench.seam import Bench, point_set
+from loomproof.bench.seam import Capabilities, point_set
 from loomproof.bench.simulation import Simulation
-from loomproof.errors import BenchError, LinkError, NoBenchError, UnfitError
+from loomproof.errors import LinkError, NoBenchError, RefusedError, UnfitError
 from loomproof.loom.reading import load
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.instruments import Matrix, served
 from tests.bench.torture import FIXTURES
 
 TAIL_LAMP = FIXTURES / "tail_lamp"
+
+
+def joined_to(point: int) -> list[int]:
+    """The points whose cavities hang on that of this one, whatever is between."""
+    loom = load(TAIL_LAMP).loom
+    graph = nx.Graph([(wire.a, wire.b) for wire in loom.wires])
+    graph.add_edges_from((part.ends[0], end) for part in loom.components for end in part.ends[1:])
+    reached = nx.node_connected_component(graph, loom.cavities[point - 1])
+    return [loom.cavities.index(end) + 1 for end in reached if end in loom.cavities]
 
 
 def joined_pair() -> tuple[int, int]:
@@ -76,6 +90,7 @@ DRIVERS: dict[str, Callable[[], AbstractContextManager[Bench]]] = {
     "visa tcp": lambda: simulated(visa_tcp, tcp=True),
     "matrix and meter": matrix_and_meter,
     "sim": lambda: open_bench("sim:", loom_path=TAIL_LAMP),
+    "sim with an insulation tester": lambda: open_bench("sim:?insulation=500&four-wire", loom_path=TAIL_LAMP),
 }
 if os.name == "nt":  # which has no pseudo-terminals
     DRIVERS = {name: driver for name, driver in DRIVERS.items() if "serial" not in name}
@@ -87,7 +102,7 @@ def test_every_driver(name: str) -> None:
         keeps_the_contract(bench)
 
 
-@pytest.mark.parametrize("name", ["sim", "matrix and meter"])
+@pytest.mark.parametrize("name", ["sim", "sim with an insulation tester", "matrix and meter"])
 def test_a_journal_and_its_replay(tmp_path: Path, name: str) -> None:
     path = tmp_path / "run.journal.jsonl"
     with DRIVERS[name]() as bench:
@@ -97,36 +112,161 @@ def test_a_journal_and_its_replay(tmp_path: Path, name: str) -> None:
     assert replay.finished
 
 
+@dataclass(frozen=True)
+class Asked:
+    """A bench and three sets of its points: two that one wire joins, and points of neither."""
+
+    bench: Bench
+    first: int
+    second: int
+    apart: int
+
+    @property
+    def able(self) -> Capabilities:
+        return self.bench.capabilities()
+
+
+def senses(it: Asked) -> None:
+    assert it.bench.sense([]) == []
+    nothing, low = it.bench.sense([0, it.first])
+    assert nothing == 0
+    assert low & it.first
+    assert low & it.second
+    assert not low & it.apart
+
+
+def settles(it: Asked) -> None:
+    it.bench.set_settle(it.able.settle_min_us)
+    with pytest.raises(UnfitError, match="below the bench's least"):
+        it.bench.set_settle(it.able.settle_min_us - 1)
+
+
+def measures_ohms(it: Asked) -> None:
+    assert abs(it.bench.resistance(it.first, it.second)) < 5.0
+    assert math.isinf(it.bench.resistance(it.first, it.apart))
+    if it.able.four_wire:
+        assert abs(it.bench.resistance(it.first, it.second, 4)) < 1.0
+    else:
+        with pytest.raises(UnfitError, match="four wires"):
+            it.bench.resistance(it.first, it.second, 4)
+
+
+def measures_volts(it: Asked) -> None:
+    assert abs(it.bench.voltage(it.first, it.apart)) < 0.5
+
+
+def reads_diodes(it: Asked) -> None:
+    assert abs(it.bench.diode(it.first, it.second)) < 0.1
+    assert math.isinf(it.bench.diode(it.first, it.apart & -it.apart))
+
+
+def arms(it: Asked) -> None:
+    with pytest.raises(UnfitError, match="over this bench's largest"):
+        it.bench.arm(it.able.insulation_v + 1)
+    it.bench.arm(it.able.insulation_v)
+
+
+def reads_insulation(it: Asked) -> None:
+    volts = it.able.insulation_v
+    it.bench.arm(volts)
+    assert it.bench.insulation(it.first, it.apart, volts, 10) > 1e6
+    with pytest.raises(RefusedError):  # armed for one test
+        it.bench.insulation(it.first, it.apart, volts, 10)
+
+
+def knows_its_temperature(it: Asked) -> None:
+    celsius = it.bench.temperature()
+    assert celsius is None or -20.0 < celsius < 60.0
+
+
+def watches(it: Asked) -> None:
+    seen = list(it.bench.watch([it.first, 0], seconds=0.05))
+    assert [(event.number, event.index) for event in seen] == [(0, 0), (1, 1)]
+    assert seen[0].low & it.second
+    assert not seen[1].low
+    ended = it.bench.watched
+    assert ended is not None
+    assert (ended.events, ended.lost) == (2, 0)
+    broken_off = it.bench.watch([it.first])
+    next(broken_off)
+    broken_off.close()
+    assert it.bench.watched is not None
+    assert it.bench.sense([0]) == [0]  # and it listens again
+
+
+def is_confirmed(it: Asked) -> None:
+    it.bench.confirm()
+    assert it.bench.identify() == it.bench.identify()
+
+
+def counts_and_releases(it: Asked) -> None:
+    before = it.bench.statistics().round_trips
+    it.bench.release()
+    it.bench.release()
+    it.bench.confirm()
+    assert it.bench.statistics().round_trips > before
+
+
+CHECKS: dict[type, tuple[q.Question, Callable[[Asked], None]]] = {
+    q.Sense: (q.Sense((0,)), senses),
+    q.Settle: (q.Settle(1000), settles),
+    q.Resistance: (q.Resistance(1, 2), measures_ohms),
+    q.Voltage: (q.Voltage(1, 2), measures_volts),
+    q.Diode: (q.Diode(1, 2), reads_diodes),
+    q.Arm: (q.Arm(50.0), arms),
+    q.Insulation: (q.Insulation(1, 2, 50.0, 10), reads_insulation),
+    q.Temperature: (q.Temperature(), knows_its_temperature),
+    q.Watch: (q.Watch((1,)), watches),
+    q.Confirm: (q.Confirm(), is_confirmed),
+    q.Carried: (q.Carried(), counts_and_releases),
+    q.Release: (q.Release(), counts_and_releases),
+}
+"""Each kind of question: one of it, and what a bench that claims to be able to it is held to."""
+
+
+def test_every_question_is_in_the_contract() -> None:
+    assert set(CHECKS) == set(get_args(q.Question)) - {q.NextEvent, q.Watched}, "those two are a watch's own"
+
+
+def test_every_ability_is_claimed_by_a_driver_here_and_lacked_by_another() -> None:
+    """So that both halves of the contract are asked of something."""
+    claimed: set[type] = set()
+    lacked: set[type] = set()
+    for name in ("sim", "sim with an insulation tester", "matrix and meter"):
+        with DRIVERS[name]() as bench:
+            able = bench.capabilities()
+        for kind, (question, _) in CHECKS.items():
+            (lacked if q.refusal(question, able) else claimed).add(kind)
+    assert claimed == set(CHECKS)
+    assert lacked == {q.Sense, q.Settle, q.Voltage, q.Diode, q.Arm, q.Insulation, q.Watch}
+
+
 def keeps_the_contract(bench: Bench) -> None:
+    """Ask all that it claims to be able to, and all that it does not."""
     able = bench.capabilities()
     a, b = joined_pair()
     first, second = point_set([a]), point_set([b])
-    assert bench.identify() == bench.identify()
+    apart = point_set(range(1, 14)) & ~first & ~second
     assert all((bench.identify().maker, bench.identify().model, bench.identify().serial))
     assert able.points >= 13
-    assert bench.resistance(first, second) < 5.0
-    alone = point_set(range(1, 14)) & ~first & ~second
-    if able.sense_ohm is None:
-        with pytest.raises(UnfitError):
-            bench.sense([0])
-    else:
-        assert bench.sense([0, first])[0] == 0
-        low = bench.sense([first])[0]
-        assert low & second
-        assert math.isinf(bench.resistance(first, alone & ~low))
+    it = Asked(bench, first, second, apart & ~point_set(joined_to(a)))
+    for question, check in CHECKS.values():
+        if q.refusal(question, able):
+            with pytest.raises(UnfitError):
+                bench.ask(question)
+        else:
+            check(it)
     for wrong in ((0, first), (first, first), (first | second, second)):
         with pytest.raises(ValueError, match="two sets"):
             bench.resistance(*wrong)
-    with pytest.raises(UnfitError):
+    with pytest.raises(UnfitError, match=f"point {able.points + 1} was asked for"):
         bench.resistance(first, 1 << able.points)
-    before = bench.statistics().round_trips
-    bench.release()
-    bench.release()
-    assert bench.statistics().round_trips > before
     bench.close()
     bench.close()
-    with pytest.raises(BenchError):
-        bench.resistance(first, second)
+    assert bench.released
+    for question, _ in CHECKS.values():
+        with pytest.raises(NoBenchError, match="closed"):
+            bench.ask(question)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="pseudo-terminals are POSIX")

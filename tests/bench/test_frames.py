@@ -22,7 +22,7 @@ from loomproof.bench.frames import (
     write_number,
     write_set,
 )
-from loomproof.bench.journal import lines
+from loomproof.bench.questions import Voltage, plain_answer, read_answer
 from loomproof.bench.seam import point_set, points_of
 
 NONCE = b"1234ABCD"
@@ -148,4 +148,5 @@ def test_half_a_reply_is_forgotten_and_half_a_watch_event_is_not() -> None:
 
 @pytest.mark.parametrize("text", ["9.9E37", "9.89999E37", "-9.89999E37", "0", "-0.002"])
 def test_what_is_taken_for_a_reading_comes_back_from_a_journal(text: str) -> None:
-    assert lines.read_figure(json.loads(json.dumps(lines.figure(read_number(text))))) == read_number(text)
+    said = json.loads(json.dumps(plain_answer(read_number(text))))
+    assert read_answer(Voltage(1, 2), said, 2) == read_number(text)

@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 
 from loomproof.bench.adapter import in_order
+from loomproof.bench.interface import Bench
 from loomproof.bench.journal import JournaledBench, ReplayBench
-from loomproof.bench.seam import Bench
 from loomproof.errors import BenchError, JournalError, LinkError, LoomproofError, RefusedError, ReplayError
 from loomproof.jobs.prove import prove
 from loomproof.judgement.conclude import Outcome
@@ -27,6 +27,8 @@ from tests.bench.simline import sim_bench
 from tests.bench.test_scanner import Rig
 from tests.bench.torture import FIXTURES
 from tests.cleared import cleared
+
+pytestmark = pytest.mark.usefixtures("all_closed")
 
 
 def run(bench: Bench, watch_line: Any = None) -> list[object]:

@@ -9,11 +9,14 @@ import random
 import pytest
 
 from loomproof.bench.frames import write_set
+from loomproof.bench.interface import Bench
 from loomproof.bench.link import Line
 from loomproof.bench.scanner import ScannerBench
-from loomproof.bench.seam import Bench, Identity, point_set
+from loomproof.bench.seam import Identity, point_set
 from loomproof.errors import LinkError, LostEventError, NoBenchError, RefusedError, UnfitError
 from tests.bench.device import Clock, MemoryLine, Scanner
+
+pytestmark = pytest.mark.usefixtures("all_closed")
 
 
 class Rig:

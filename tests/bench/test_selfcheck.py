@@ -8,8 +8,9 @@ from typing import cast
 import pytest
 
 from loomproof.bench.adapter import in_order
+from loomproof.bench.interface import Bench
 from loomproof.bench.scanner import ScannerBench
-from loomproof.bench.seam import Bench, point_set
+from loomproof.bench.seam import point_set
 from loomproof.electrics.expectation import expect
 from loomproof.loom.reading import load
 from loomproof.measuring.selfcheck import SelfCheck, self_check

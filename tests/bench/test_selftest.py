@@ -12,8 +12,9 @@ from pathlib import Path
 import pytest
 
 from loomproof.bench.adapter import in_order
+from loomproof.bench.questions import Answer, Question, Resistance
 from loomproof.bench.scanner import ScannerBench
-from loomproof.bench.seam import Accuracy, Capabilities, Identity, Opening, PointSet, Wires
+from loomproof.bench.seam import Accuracy, Capabilities, Identity
 from loomproof.errors import AdapterError, InputError, StoreError, UnfitError
 from loomproof.loom.model import End
 from loomproof.measuring import probe as touching
@@ -22,6 +23,7 @@ from loomproof.measuring.selfcheck import Check
 from loomproof.measuring.zero import LeadReading, learn_leads, zeroed
 from tests.bench.device import Clock, MemoryLine, Scanner
 from tests.cleared import cleared_empty
+from tests.memory_bench import MemoryBench
 
 WHO = Identity("Invented Instruments", "Pin Scanner", "SN1", "1.0")
 
@@ -31,27 +33,18 @@ def bench_on(scanner: Scanner) -> ScannerBench:
     return ScannerBench(lambda: line, "tcp:memory:1", clock=scanner.clock).connect()
 
 
-class Leads(ScannerBench):
+class Leads(MemoryBench):
     """A bench whose leads are all joined by a shorting plug; each reading adds noise."""
 
     def __init__(self, lead_ohm: Sequence[float], noise_ohm: float, seed: int = 0) -> None:
+        super().__init__(able=Capabilities(8, ohms=(0.001, 1e6), accuracy=Accuracy(0.1, 0.01)))
         self.lead_ohm = lead_ohm
         self.noise_ohm = noise_ohm
         self.rng = random.Random(seed)
-        self.plugged = Opening()
 
-    def identify(self) -> Identity:
-        return WHO
-
-    @property
-    def opening(self) -> Opening:
-        return self.plugged
-
-    def capabilities(self) -> Capabilities:
-        return Capabilities(8, ohms=(0.001, 1e6), accuracy=Accuracy(0.1, 0.01))
-
-    def resistance(self, a: PointSet, b: PointSet, wires: Wires = 2) -> float:
-        i, j = a.bit_length() - 1, b.bit_length() - 1
+    def _answer(self, question: Question) -> Answer:
+        assert isinstance(question, Resistance)
+        i, j = question.a.bit_length() - 1, question.b.bit_length() - 1
         if math.isinf(self.lead_ohm[i]) or math.isinf(self.lead_ohm[j]):
             return math.inf
         return self.lead_ohm[i] + self.lead_ohm[j] + self.rng.gauss(0.0, self.noise_ohm)

@@ -10,8 +10,8 @@ import pytest
 
 from loomproof.bench import opening
 from loomproof.bench.adapter import read_adapter
+from loomproof.bench.interface import Bench
 from loomproof.bench.scanner import ScannerBench
-from loomproof.bench.seam import Bench
 from loomproof.cli.main import run
 from loomproof.errors import LinkError
 from loomproof.jobs import learn_adapter

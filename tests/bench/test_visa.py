@@ -11,10 +11,11 @@ from pathlib import Path
 import pytest
 
 from loomproof.bench.address import TcpAddress, VisaAddress
+from loomproof.bench.interface import Bench
 from loomproof.bench.matrix import MatrixBench
 from loomproof.bench.opening import open_bench
 from loomproof.bench.profile import KEYS, Profile, parse_profile, read_profile, shipped, shipped_text
-from loomproof.bench.seam import Bench, point_set
+from loomproof.bench.seam import point_set
 from loomproof.bench.simulation import Simulation
 from loomproof.bench.visa import Instrument
 from loomproof.cli.main import run as command

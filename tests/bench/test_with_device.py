@@ -11,8 +11,8 @@ from collections.abc import Iterator
 
 import pytest
 
+from loomproof.bench.interface import Bench
 from loomproof.bench.opening import open_bench
-from loomproof.bench.seam import Bench
 from loomproof.measuring.selftest import try_empty
 from tests.cleared import cleared_empty
 

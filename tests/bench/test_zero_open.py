@@ -4,37 +4,32 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import cast
 
 import pytest
 
-from loomproof.bench.seam import Accuracy, Bench, Capabilities, Identity, Opening, PointSet, points_of
+from loomproof.bench.questions import Answer, Question, Resistance
+from loomproof.bench.seam import Accuracy, Capabilities, points_of
 from loomproof.errors import AdapterError, UsageError
 from loomproof.measuring.zero import learn_leads
 from tests.cleared import cleared_empty
+from tests.memory_bench import MemoryBench
 
 
-class Plug:
+class Plug(MemoryBench):
     """Joins these points at 0.1 ohm each, and no others; ``loose`` is a pair that reads open all the same."""
 
     def __init__(self, joined: set[int], loose: set[int] | None = None) -> None:
+        super().__init__(able=Capabilities(8, ohms=(0.0, 1e6), accuracy=Accuracy(0.1, 0.01)))
         self.joined, self.loose = joined, loose or set()
-        self.opening = Opening()
 
-    def identify(self) -> Identity:
-        return Identity("the tests", "shorting plug", "1", "1")
-
-    def capabilities(self) -> Capabilities:
-        return Capabilities(8, ohms=(0.0, 1e6), accuracy=Accuracy(0.1, 0.01))
-
-    def resistance(self, a: PointSet, b: PointSet) -> float:
-        points = set(points_of(a | b))
+    def _answer(self, question: Question) -> Answer:
+        assert isinstance(question, Resistance)
+        points = set(points_of(question.a | question.b))
         return 0.2 if points <= self.joined and points != self.loose else math.inf
 
 
 def learn(plug: Plug, points: Sequence[int], names: Mapping[int, str] | None = None) -> None:
-    bench = cast(Bench, plug)
-    learn_leads(bench, cleared_empty(bench), points, names=names)
+    learn_leads(plug, cleared_empty(plug), points, names=names)
 
 
 @pytest.mark.parametrize(

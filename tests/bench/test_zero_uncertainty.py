@@ -8,19 +8,20 @@ from __future__ import annotations
 import math
 import random
 from itertools import combinations
-from typing import cast
 
 import numpy as np
 import pytest
 
 from loomproof.bench.adapter import in_order, parse_adapter, table_of
-from loomproof.bench.seam import Accuracy, Bench, Capabilities, Identity, Opening, PointSet
+from loomproof.bench.questions import Answer, Question, Resistance
+from loomproof.bench.seam import Accuracy, Capabilities
 from loomproof.errors import AdapterError
 from loomproof.loom.model import End
 from loomproof.measuring.preparing import meter_of
 from loomproof.measuring.zero import REPEATS, LeadReading, learn_leads, zeroed
 from loomproof.planning.plan import Meter
 from tests.cleared import cleared_empty
+from tests.memory_bench import MemoryBench
 
 GTC = pytest.importorskip("GTC")
 
@@ -29,21 +30,16 @@ LEADS_OHM = (0.30, 0.32, 0.28, 0.35, 0.31, 0.29)
 POINTS = tuple(range(1, len(LEADS_OHM) + 1))
 
 
-class Plugged:
+class Plugged(MemoryBench):
     """A bench with a shorting plug on."""
 
     def __init__(self, seed: int, offset_ohm: float = 0.0) -> None:
+        super().__init__(able=Capabilities(8, ohms=(0.0, 1e6), accuracy=Accuracy(0.1, 0.01)))
         self.rng, self.offset_ohm = random.Random(seed), offset_ohm
-        self.opening = Opening()
 
-    def identify(self) -> Identity:
-        return Identity("the tests", "shorting plug", "1", "1")
-
-    def capabilities(self) -> Capabilities:
-        return Capabilities(8, ohms=(0.0, 1e6), accuracy=Accuracy(0.1, 0.01))
-
-    def resistance(self, a: PointSet, b: PointSet) -> float:
-        return self.read(a.bit_length(), b.bit_length(), 0.0)
+    def _answer(self, question: Question) -> Answer:
+        assert isinstance(question, Resistance)
+        return self.read(question.a.bit_length(), question.b.bit_length(), 0.0)
 
     def read(self, a: int, b: int, between_ohm: float) -> float:
         ohm = LEADS_OHM[a - 1] + LEADS_OHM[b - 1] + between_ohm
@@ -51,8 +47,7 @@ class Plugged:
 
 
 def learned_on(plugged: Plugged, repeats: int = REPEATS) -> dict[int, LeadReading]:
-    bench = cast("Bench", plugged)
-    return learn_leads(bench, cleared_empty(bench), POINTS, repeats)
+    return learn_leads(plugged, cleared_empty(plugged), POINTS, repeats)
 
 
 def by_gtc(repeats: int) -> dict[tuple[int, int], float]:
@@ -124,7 +119,7 @@ def test_an_offset_is_charged_where_it_was_not_learned_with_this_meter_on_the_da
 
 def test_a_meter_that_always_reads_the_same_shows_nothing_of_its_spread() -> None:
     class Coarse(Plugged):
-        def resistance(self, a: PointSet, b: PointSet) -> float:
+        def _answer(self, question: Question) -> Answer:
             return 0.6
 
     learned = learned_on(Coarse(1))

@@ -14,9 +14,9 @@ from functools import lru_cache
 from pathlib import Path
 
 from loomproof.bench.adapter import in_order
+from loomproof.bench.interface import Bench
 from loomproof.bench.journal import JournaledBench
 from loomproof.bench.scanner import ScannerBench
-from loomproof.bench.seam import Bench
 from loomproof.errors import LinkError
 from loomproof.jobs.prove import prove
 from loomproof.judgement.conclude import Outcome

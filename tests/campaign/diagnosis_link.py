@@ -24,8 +24,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from loomproof.bench.interface import Bench
 from loomproof.bench.opening import open_bench
-from loomproof.bench.seam import Bench, Capabilities
+from loomproof.bench.seam import Capabilities
 from loomproof.bench.simulation import Simulation
 from loomproof.errors import LoomproofError
 from loomproof.loom.model import Loom

@@ -15,9 +15,9 @@ from collections import Counter
 from pathlib import Path
 
 from loomproof.bench.adapter import in_order
+from loomproof.bench.interface import Bench
 from loomproof.bench.journal import JournaledBench
 from loomproof.bench.opening import open_bench
-from loomproof.bench.seam import Bench
 from loomproof.bench.simulation import Simulation
 from loomproof.jobs.prove import prove
 from loomproof.judgement.conclude import Outcome

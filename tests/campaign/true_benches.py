@@ -13,9 +13,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from loomproof.bench.interface import Bench
 from loomproof.bench.opening import open_bench
 from loomproof.bench.scanner import ScannerBench
-from loomproof.bench.seam import Bench
 from loomproof.loom.model import End
 from tests.bench.device import Clock, MemoryLine, Scanner
 from tests.bench.instruments import Matrix, served

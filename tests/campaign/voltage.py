@@ -24,12 +24,12 @@ import time
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import cast
 
 import networkx as nx
 
 from loomproof.bench.adapter import in_order
-from loomproof.bench.seam import Accuracy, Bench, Capabilities, Identity, Opening, opening_of
+from loomproof.bench.questions import Answer, Question, Sense, Settle, Voltage
+from loomproof.bench.seam import Accuracy, Capabilities, Identity, Opening, opening_of
 from loomproof.electrics.expectation import expect
 from loomproof.loom.model import Circuit, End, Loom
 from loomproof.measuring.selfcheck import SelfCheck, self_check
@@ -38,6 +38,7 @@ from loomproof.planning.suspects import conductors_of
 from loomproof.virtual.scanner import Make, Scanner
 from tests.campaign.verdict_looms import loom_of
 from tests.cleared import cleared
+from tests.memory_bench import MemoryBench
 from tests.results import table_file
 
 WITH, WITHOUT = "measures volts", "measures none, person reads the named pairs"
@@ -47,40 +48,44 @@ IDENTITY = Identity("Invented Instruments", "simulated pin scanner", "SN1", "1.0
 
 
 @dataclass
-class Direct:
+class Direct(MemoryBench):
     """A simulated scanner without a line, on a clock of its own; it keeps every set that was driven."""
 
     scanner: Scanner
-    opening: Opening = field(default_factory=lambda: opening_of(IDENTITY))
+    able: Capabilities = field(init=False)
+    opened: Opening = field(default_factory=lambda: opening_of(IDENTITY))
     now_s: float = 0.0
     settle_us: int = 500
     driven: list[int] = field(default_factory=list)
     readings: int = 0
 
-    def identify(self) -> Identity:
-        return IDENTITY
-
-    def capabilities(self) -> Capabilities:
+    def __post_init__(self) -> None:
         make = self.scanner.make
-        return Capabilities(
+        self.able = Capabilities(
             make.points, volt_max=make.volt_max, ohms=make.ohms, accuracy=Accuracy(0.1, 0.01), diode=True
         )
 
-    def set_settle(self, settle_us: int) -> None:
-        self.settle_us = settle_us
+    def identify(self) -> Identity:
+        return IDENTITY
 
-    def sense(self, drives: Sequence[int]) -> list[int]:
-        found = []
-        for drive in drives:
-            self.driven.append(drive)
-            found.append(self.scanner.sense(drive, self.now_s, self.settle_us * 1e-6))
-            self.now_s += self.settle_us * 1e-6 + 3e-4
-        return found
+    def _answer(self, question: Question) -> Answer:
+        match question:
+            case Settle(settle_us):
+                self.settle_us = settle_us
+                return None
+            case Sense(drives):
+                return [self._sensed(drive) for drive in drives]
+            case Voltage(a, b):
+                self.readings += 1
+                self.now_s += 0.022
+                return self.scanner.voltage(a, b, self.now_s)
+        return super()._answer(question)
 
-    def voltage(self, a: int, b: int) -> float:
-        self.readings += 1
-        self.now_s += 0.022
-        return self.scanner.voltage(a, b, self.now_s)
+    def _sensed(self, drive: int) -> int:
+        self.driven.append(drive)
+        low = self.scanner.sense(drive, self.now_s, self.settle_us * 1e-6)
+        self.now_s += self.settle_us * 1e-6 + 3e-4
+        return low
 
 
 @dataclass(frozen=True)
@@ -159,8 +164,7 @@ def looked(case: Case, *, volts: bool) -> tuple[str, str, int]:
         # An ideal meter finds it where both of its conductors are among those that the person is sent to.
         sent = {net_of[end] for i in (*given.earths, *given.feeds) for end in _ends(given.nets[i], loom)}
         meter_v = case.volts if {net_of[end] for end in case.places} <= sent else 0.0
-    opened = cast("Bench", bench)
-    found: SelfCheck = self_check(opened, cleared(loom, opened, adapter, meter_v=meter_v), given)
+    found: SelfCheck = self_check(bench, cleared(loom, bench, adapter, meter_v=meter_v), given)
     most = max((drive.bit_count() for drive in bench.driven), default=0)
     before = ("nothing", "one point")[most] if most < 2 else "several"
     if found.passed:

@@ -20,13 +20,12 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
-from typing import cast
 
 import networkx as nx
 
 from loomproof.bench.adapter import in_order
-from loomproof.bench.seam import Accuracy, Capabilities, Identity, Opening
-from loomproof.bench.seam import Bench as SeamBench
+from loomproof.bench.questions import Answer, Question, Resistance, Sense
+from loomproof.bench.seam import Accuracy, Capabilities
 from loomproof.electrics.expectation import expect
 from loomproof.measuring.events import finish
 from loomproof.measuring.isolation_search import Isolation, measure_isolation
@@ -38,6 +37,7 @@ from loomproof.planning.plan import Meter, plan_proof
 from loomproof.planning.test_vectors import Group, empty_vector, sense_vectors
 from tests.cleared import cleared
 from tests.figures.electrics_speed import big_loom
+from tests.memory_bench import MemoryBench
 
 SIZES = (128, 512, 2048)
 PROVE = {128: 6, 512: 8, 2048: 10}
@@ -233,28 +233,25 @@ def host_ms(points: int, rng: random.Random) -> float:
     return (time.process_time() - begun - bench.spent_s) * 1e3
 
 
-class OhmBench:
+class OhmBench(MemoryBench):
     """A bench of ideal wires: what is one conductor reads 60 mΩ, all else is open."""
 
+    model = "ideal wires"
+
     def __init__(self, nets: Sequence[int]) -> None:
+        super().__init__(able=Capabilities(4096, ohms=(0.0, 1e8), accuracy=Accuracy(0.1, 0.01)))
         self.inside = Bench(nets)
-        self.able = Capabilities(4096, ohms=(0.0, 1e8), accuracy=Accuracy(0.1, 0.01))
-        self.opening = Opening(simulated=True)
 
-    def identify(self) -> Identity:
-        return Identity("the figures", "ideal wires", "1", "1")
-
-    def capabilities(self) -> Capabilities:
-        return self.able
-
-    def sense(self, drives: Sequence[int]) -> list[int]:
-        return self.inside.sense(drives)
-
-    def resistance(self, a: int, b: int, wires: int = 2) -> float:
-        begun = time.process_time()
-        joined = any(net & a and net & b for net in self.inside.nets)
-        self.inside.spent_s += time.process_time() - begun
-        return 0.06 if joined else math.inf
+    def _answer(self, question: Question) -> Answer:
+        match question:
+            case Sense(drives):
+                return self.inside.sense(drives)
+            case Resistance(a, b):
+                begun = time.process_time()
+                joined = any(net & a and net & b for net in self.inside.nets)
+                self.inside.spent_s += time.process_time() - begun
+                return 0.06 if joined else math.inf
+        return super()._answer(question)
 
 
 def whole_ms(points: int) -> float:
@@ -269,8 +266,7 @@ def whole_ms(points: int) -> float:
     broken = max(nets, key=int.bit_count)
     nets.remove(broken)
     bench = OhmBench([*nets, broken & -broken, broken & (broken - 1)])
-    asked = cast(SeamBench, bench)
-    found = finish(run_plan(plan, expectation, asked, cleared(loom, asked)))
+    found = finish(run_plan(plan, expectation, bench, cleared(loom, bench)))
     assert not found.sound
     return (time.process_time() - begun - bench.inside.spent_s) * 1e3
 

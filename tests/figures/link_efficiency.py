@@ -23,6 +23,7 @@ from loomproof.bench.adapter import in_order
 from loomproof.bench.address import SerialAddress
 from loomproof.bench.frames import FRAME_BYTES
 from loomproof.bench.opening import open_line
+from loomproof.bench.questions import Answer, Question, Sense
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import PointSet
 from loomproof.bench.simulation import Simulation
@@ -46,10 +47,11 @@ class Recorded(ScannerBench):
 
     sensed: tuple[tuple[PointSet, PointSet], ...] = ()
 
-    def sense(self, drives: Sequence[PointSet]) -> list[PointSet]:
-        lows = super().sense(drives)
-        self.sensed += tuple(zip(drives, lows, strict=True))
-        return lows
+    def _answer(self, question: Question) -> Answer:
+        answer = super()._answer(question)
+        if isinstance(question, Sense) and isinstance(answer, list):
+            self.sensed += tuple(zip(question.drives, answer, strict=True))
+        return answer
 
 
 def write_loom(folder: Path, seed: int) -> Path:

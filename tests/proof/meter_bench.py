@@ -7,23 +7,13 @@ bench is tested in tests/bench.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from types import TracebackType
-from typing import Self
 
-from loomproof.bench.seam import (
-    Accuracy,
-    Capabilities,
-    Identity,
-    Opening,
-    Statistics,
-    WatchEvent,
-    WatchSummary,
-    Wires,
-)
+from loomproof.bench.questions import Answer, Question, Resistance
+from loomproof.bench.seam import Accuracy, Capabilities, Opening
 from loomproof.loom.model import Loom
 from loomproof.virtual.scanner import Make, Scanner
+from tests.memory_bench import MemoryBench, simulated
 
 METER_ONLY = Capabilities(
     points=128,
@@ -41,82 +31,22 @@ METER_ONLY = Capabilities(
 
 
 @dataclass
-class MeterBench:
-    """The seam over a simulated loom; only `resistance` is there to be asked."""
+class MeterBench(MemoryBench):
+    """The seam over a simulated loom; only resistance is there to be asked."""
 
+    model = "matrix and meter"
     scanner: Scanner
     able: Capabilities = METER_ONLY
     readings: int = 0
-    address: str = "test:meter"
-    elapsed_s: float = 0.0
-    opening: Opening = field(default_factory=lambda: Opening(simulated=True))
-    watched: WatchSummary | None = None
+    opened: Opening = field(default_factory=simulated)
 
-    def touched(self, end: str | None) -> bool:
-        return end is None
-
-    def identify(self) -> Identity:
-        return Identity("the tests", "matrix and meter", "1", "1")
-
-    def capabilities(self) -> Capabilities:
-        return self.able
-
-    def confirm(self) -> None:
-        pass
-
-    @property
-    def released(self) -> bool:
-        return True
-
-    def set_settle(self, settle_us: int) -> None:
-        raise AssertionError("a bench that cannot sense has no settle time")
-
-    def sense(self, drives: Sequence[int]) -> list[int]:
-        raise AssertionError("a bench that cannot sense was asked to")
-
-    def resistance(self, a: int, b: int, wires: Wires = 2) -> float:
-        assert a
-        assert b
-        assert not a & b
+    def _answer(self, question: Question) -> Answer:
+        if not isinstance(question, Resistance):
+            return super()._answer(question)
         self.readings += 1
-        ohm = self.scanner.true_resistance(a, b, 0.0, four_wire=wires == 4)
+        ohm = self.scanner.true_resistance(question.a, question.b, 0.0, four_wire=question.wires == 4)
         assert self.able.ohms is not None
         return ohm if ohm <= self.able.ohms[1] else math.inf
-
-    def voltage(self, a: int, b: int) -> float:
-        raise AssertionError("this bench measures no voltage")
-
-    def diode(self, a: int, b: int) -> float:
-        raise AssertionError("this bench has no diode test")
-
-    def insulation(self, a: int, b: int, volts: float, dwell_ms: int) -> float:
-        raise AssertionError("not asked for here")
-
-    def arm(self, volts: float) -> None:
-        raise AssertionError("not asked for here")
-
-    def temperature(self) -> float | None:
-        return None
-
-    def watch(self, sets: Sequence[int], seconds: float | None = None) -> Iterator[WatchEvent]:
-        raise AssertionError("this bench cannot watch")
-
-    def statistics(self) -> Statistics:
-        return Statistics()
-
-    def release(self) -> None:
-        pass
-
-    def close(self) -> None:
-        pass
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        pass
 
 
 def meter_bench(loom: Loom, *faults: str, able: Capabilities = METER_ONLY) -> MeterBench:

@@ -10,22 +10,24 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from types import TracebackType
-from typing import Self
 
 import numpy as np
 
-from loomproof.bench.seam import (
-    Accuracy,
-    Capabilities,
-    Identity,
-    Opening,
-    Statistics,
-    WatchEvent,
-    WatchSummary,
-    Wires,
+from loomproof.bench.questions import (
+    Answer,
+    Diode,
+    NextEvent,
+    Question,
+    Resistance,
+    Sense,
+    Settle,
+    Temperature,
+    Watch,
+    Watched,
 )
+from loomproof.bench.seam import Accuracy, Capabilities, Opening, WatchEvent
 from loomproof.loom.model import End
+from tests.memory_bench import MemoryBench, simulated
 
 PULL_UP_OHM, SUPPLY_V, LOW_V, DROP_V = 100e3, 3.3, 0.66, 0.6
 CURRENT_A, LIMIT_V, MOST_OHM = 1e-3, 5.0, 20e6
@@ -98,47 +100,46 @@ FULL = Capabilities(64, ohms=(0.0, MOST_OHM), accuracy=Accuracy(0.02, 0.005), di
 
 
 @dataclass
-class NetworkBench:
+class NetworkBench(MemoryBench):
     """The seam over a `Network`; points lie on cavities as given."""
 
+    model = "network"
     network: Network
     point_of: dict[End, int]
     able: Capabilities = FULL
     lead_ohm: float = 0.0
     events: tuple[WatchEvent, ...] = ()
     wires_asked: list[int] = field(default_factory=list)
-    address: str = "test:"
-    opening: Opening = field(default_factory=lambda: Opening(simulated=True))
-    watched: WatchSummary | None = None
+    opened: Opening = field(default_factory=simulated)
 
     def _ends(self, points: int) -> list[End]:
         return [end for end, point in self.point_of.items() if points >> (point - 1) & 1]
 
-    def identify(self) -> Identity:
-        return Identity("the tests", "network", "1", "1")
+    def _answer(self, question: Question) -> Answer:
+        match question:
+            case Sense(drives):
+                return [self._low(drive) for drive in drives]
+            case Resistance(a, b, wires):
+                return self._ohm(a, b, wires)
+            case Diode(a, b):
+                return self._forward(a, b)
+            case Temperature():
+                return 20.0
+            case Watch(sets):
+                self._reported = self._watch(sets)
+            case NextEvent():
+                return next(self._reported, None)
+            case Settle() | Watched():
+                pass
+            case _:
+                return super()._answer(question)
+        return None
 
-    def capabilities(self) -> Capabilities:
-        return self.able
+    def _low(self, drive: int) -> int:
+        volts, _ = self.network.solve(dict.fromkeys(self._ends(drive), 0.0), list(self.point_of))
+        return sum(1 << (p - 1) for end, p in self.point_of.items() if volts[end] < LOW_V)
 
-    def confirm(self) -> None:
-        pass
-
-    @property
-    def released(self) -> bool:
-        return True
-
-    def set_settle(self, settle_us: int) -> None:
-        pass
-
-    def sense(self, drives: Sequence[int]) -> list[int]:
-        answers = []
-        for drive in drives:
-            driven = self._ends(drive)
-            volts, _ = self.network.solve(dict.fromkeys(driven, 0.0), list(self.point_of))
-            answers.append(sum(1 << (p - 1) for end, p in self.point_of.items() if volts[end] < LOW_V))
-        return answers
-
-    def resistance(self, a: int, b: int, wires: Wires = 2) -> float:
+    def _ohm(self, a: int, b: int, wires: int) -> float:
         self.wires_asked.append(wires)
         high, low = self._ends(a), self._ends(b)
         assert high
@@ -153,44 +154,15 @@ class NetworkBench:
         ohm += 2 * self.lead_ohm if wires == 2 else 0.0
         return ohm if ohm <= MOST_OHM else math.inf
 
-    def voltage(self, a: int, b: int) -> float:
-        return 0.0
-
-    def diode(self, a: int, b: int) -> float:
+    def _forward(self, a: int, b: int) -> float:
         [high], [low] = self._ends(a), self._ends(b)
         volts, _ = self.network.solve({low: 0.0}, (), {high: CURRENT_A})
         volt = volts[high] - volts[low]
         return volt if volt < LIMIT_V else math.inf
 
-    def insulation(self, a: int, b: int, volts: float, dwell_ms: int) -> float:
-        raise AssertionError("not asked for here")
-
-    def arm(self, volts: float) -> None:
-        raise AssertionError("not asked for here")
-
-    def temperature(self) -> float | None:
-        return 20.0
-
-    def watch(self, sets: Sequence[int], seconds: float | None = None) -> Iterator[WatchEvent]:
-        yield from (WatchEvent(k, 0, k, low) for k, low in enumerate(self.sense(sets)))
+    def _watch(self, sets: Sequence[int]) -> Iterator[WatchEvent]:
+        yield from (WatchEvent(k, 0, k, self._low(drive)) for k, drive in enumerate(sets))
         yield from self.events
-
-    def statistics(self) -> Statistics:
-        return Statistics()
-
-    def release(self) -> None:
-        pass
-
-    def close(self) -> None:
-        pass
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        pass
 
 
 def without_ohms(able: Capabilities = FULL) -> Capabilities:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from loomproof.bench.adapter import in_order
-from loomproof.bench.seam import Accuracy, Capabilities, Identity, Wires
+from loomproof.bench.questions import Answer, Diode, Question, Resistance, Sense, Settle
+from loomproof.bench.seam import Accuracy, Capabilities
 from loomproof.diagnosis import explain
 from loomproof.electrics.expectation import expect
 from loomproof.jobs.prove import prove
@@ -40,27 +40,22 @@ OHMS = Capabilities(
 class ScannerBench(MeterBench):
     """The seam over a simulated scanner: sense, ohms and diode test, as far as ``able`` says."""
 
-    def identify(self) -> Identity:
-        return Identity("the tests", "scanner", "1", "1")
-
-    def set_settle(self, settle_us: int) -> None:
-        self.settle_s = settle_us / 1e6
-
+    model = "scanner"
     settle_s: float = math.inf
 
-    def sense(self, drives: Sequence[int]) -> list[int]:
-        return [self.scanner.sense(drive, 0.0, self.settle_s) for drive in drives]
-
-    def resistance(self, a: int, b: int, wires: Wires = 2) -> float:
-        self.readings += 1
-        return self.scanner.resistance(a, b, 0.0, four_wire=wires == 4)
-
-    def voltage(self, a: int, b: int) -> float:
-        return 0.0
-
-    def diode(self, a: int, b: int) -> float:
-        assert self.able.diode
-        return self.scanner.diode(a, b, 0.0)
+    def _answer(self, question: Question) -> Answer:
+        match question:
+            case Settle(settle_us):
+                self.settle_s = settle_us / 1e6
+                return None
+            case Sense(drives):
+                return [self.scanner.sense(drive, 0.0, self.settle_s) for drive in drives]
+            case Resistance(a, b, wires):
+                self.readings += 1
+                return self.scanner.resistance(a, b, 0.0, four_wire=wires == 4)
+            case Diode(a, b):
+                return self.scanner.diode(a, b, 0.0)
+        return super()._answer(question)
 
 
 def scanner_bench(loom: Loom, *faults: str, able: Capabilities = OHMS, seed: int = 0) -> ScannerBench:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import pytest
 
 from loomproof.bench.adapter import in_order
+from loomproof.bench.questions import Answer, Question, Resistance, Temperature
 from loomproof.bench.seam import Accuracy, Capabilities, Wires
 from loomproof.errors import UnfitError
 from loomproof.jobs.prove import prove
@@ -34,12 +35,16 @@ class Lying(MeterBench):
     lie: Callable[[float, Wires], float] = lambda ohm, _: ohm
     celsius: float | None = None
 
-    def resistance(self, a: int, b: int, wires: Wires = 2) -> float:
-        spare = (a | b) >> self.scanner.make.points
-        return self.lie(float("inf") if spare else super().resistance(a, b, wires), wires)
-
-    def temperature(self) -> float | None:
-        return self.celsius
+    def _answer(self, question: Question) -> Answer:
+        match question:
+            case Temperature():
+                return self.celsius
+            case Resistance(a, b, wires):
+                spare = (a | b) >> self.scanner.make.points
+                ohm = float("inf") if spare else super()._answer(question)
+                assert isinstance(ohm, float)
+                return self.lie(ohm, wires)
+        return super()._answer(question)
 
 
 def proved(bench: MeterBench, loom: Loom = TAIL) -> Outcome:

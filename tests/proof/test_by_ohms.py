@@ -9,7 +9,7 @@ import networkx as nx
 import pytest
 
 from loomproof.bench.adapter import in_order
-from loomproof.bench.seam import Wires
+from loomproof.bench.questions import Answer, Question, Resistance
 from loomproof.electrics.expectation import expect
 from loomproof.jobs.prove import prove
 from loomproof.judgement.conclude import Outcome
@@ -147,10 +147,15 @@ class GraphBench(MeterBench):
 
     home: dict[int, int] = field(default_factory=dict)
 
-    def resistance(self, a: int, b: int, wires: Wires = 2) -> float:
+    def _answer(self, question: Question) -> Answer:
+        if not isinstance(question, Resistance):
+            return super()._answer(question)
         self.readings += 1
-        sides = [{self.home[p] for p in range(points.bit_length()) if points >> p & 1} for points in (a, b)]
-        return 0.03 if sides[0] & sides[1] else float("inf")
+        a, b = (
+            {self.home[p] for p in range(points.bit_length()) if points >> p & 1}
+            for points in (question.a, question.b)
+        )
+        return 0.03 if a & b else float("inf")
 
 
 @pytest.mark.parametrize("seed", range(150))

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Callable, Sequence
-from typing import cast
+from collections.abc import Callable
 
 import pytest
 
 from loomproof.bench.adapter import in_order
+from loomproof.bench.questions import Answer, Question, Resistance, Sense
 from loomproof.bench.scanner import ScannerBench
 from loomproof.errors import UnfitError
 from loomproof.jobs.prove import prove
 from loomproof.loom.model import Loom
 from loomproof.measuring.events import finish
-from loomproof.measuring.measure import TimedBench
 from loomproof.planning.request import Request
 from loomproof.results.document import Verdict
 from loomproof.virtual.link import Device
@@ -25,6 +24,7 @@ from tests.bench.noise import Harm, Noise
 from tests.bench.simline import SimLine
 from tests.bench.torture import loom_of
 from tests.cleared import cleared
+from tests.memory_bench import MemoryBench
 
 ENGINE = loom_of("hillclimb_engine")
 TAIL = loom_of("tail_lamp")
@@ -33,23 +33,27 @@ Ohms = Callable[[float, int, int], float]
 Lows = Callable[[int, int], int]
 
 
-class Lying:
+class Lying(MemoryBench):
     """A simulated scanner over its link, with one thing wrong about what it tells."""
 
     def __init__(self, scanner: Scanner, shown: Ohms, low: Lows) -> None:
         device, clock = Device(scanner), Clock()
         line = SimLine(device, clock, Noise(Harm()))
         self.bench = ScannerBench(lambda: line, "sim:", clock=clock).connect()
-        self.shown, self.low, self.elapsed_s = shown, low, 0.0
+        super().__init__(able=self.bench.capabilities(), opened=self.bench.opening)
+        self.shown, self.low = shown, low
 
-    def __getattr__(self, name: str) -> object:
-        return getattr(self.bench, name)
+    def _answer(self, question: Question) -> Answer:
+        answer = self.bench.ask(question)
+        match question, answer:
+            case Resistance(a, b), float():
+                return self.shown(answer, a, b)
+            case Sense(drives), list():
+                return [self.low(low, drive) for low, drive in zip(answer, drives, strict=True)]
+        return answer
 
-    def resistance(self, a: int, b: int, wires: int = 2) -> float:
-        return self.shown(self.bench.resistance(a, b), a, b)
-
-    def sense(self, drives: Sequence[int]) -> list[int]:
-        return [self.low(low, drive) for low, drive in zip(self.bench.sense(drives), drives, strict=True)]
+    def _disconnect(self) -> None:
+        self.bench.close()
 
 
 def proved(
@@ -59,10 +63,9 @@ def proved(
     low: Lows = lambda low, _: low,
     make: Make | None = None,
 ) -> Verdict:
-    bench = Lying(Scanner(loom, make, faults=faults), shown, low)
     request = Request(loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z")
-    lying = cast("TimedBench", bench)
-    return finish(prove(request, lying, cleared(loom, lying))).document.verdict
+    with Lying(Scanner(loom, make, faults=faults), shown, low) as bench:
+        return finish(prove(request, bench, cleared(loom, bench))).document.verdict
 
 
 def without_point(point: int, ohm: float, a: int, b: int) -> float:

@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from loomproof.bench.adapter import in_order
+from loomproof.bench.questions import Answer, Question, Sense
 from loomproof.bench.seam import Accuracy, Capabilities, WatchEvent
 from loomproof.electrics.expectation import expect
 from loomproof.errors import LinkError, LostEventError
@@ -325,8 +326,8 @@ def test_a_contact_that_comes_and_goes_while_watched_is_told() -> None:
 class Overrun(NetworkBench):
     """So much happens while it is watched that the line loses some of it."""
 
-    def watch(self, sets: Sequence[int], seconds: float | None = None) -> Iterator[WatchEvent]:
-        yield from super().watch(sets, seconds)
+    def _watch(self, sets: Sequence[int]) -> Iterator[WatchEvent]:
+        yield from super()._watch(sets)
         raise LostEventError("watch event 7 was lost on the line")
 
 
@@ -343,23 +344,23 @@ def test_a_watch_that_missed_something_proves_a_fault_and_never_steadiness(comes
 class OpensBeforeTheWatch(NetworkBench):
     """A wire opens before the first cycle of the watch and stays so."""
 
-    def watch(self, sets: Sequence[int], seconds: float | None = None) -> Iterator[WatchEvent]:
+    def _watch(self, sets: Sequence[int]) -> Iterator[WatchEvent]:
         self.network.ohms.pop("W9", None)
-        return super().watch(sets, seconds)
+        return super()._watch(sets)
 
 
 class OpensInTheLastCycle(NetworkBench):
     """A wire opens as the watch ends: no event tells of it any more."""
 
-    def watch(self, sets: Sequence[int], seconds: float | None = None) -> Iterator[WatchEvent]:
-        yield from super().watch(sets, seconds)
+    def _watch(self, sets: Sequence[int]) -> Iterator[WatchEvent]:
+        yield from super()._watch(sets)
         self.network.ohms.pop("W9", None)
 
 
 class WatchesNothing(NetworkBench):
     """It says that it watches and reports nothing, not even how the sets read at first."""
 
-    def watch(self, sets: Sequence[int], seconds: float | None = None) -> Iterator[WatchEvent]:
+    def _watch(self, sets: Sequence[int]) -> Iterator[WatchEvent]:
         return iter(())
 
 
@@ -377,10 +378,11 @@ def test_a_watch_that_reports_nothing_has_not_watched() -> None:
 class Fading(NetworkBench):
     """One point loses its contact after the first proof."""
 
-    def sense(self, drives: Sequence[int]) -> list[int]:
-        answers = super().sense(drives)
-        self.network.ohms.pop("W9", None)
-        return answers
+    def _answer(self, question: Question) -> Answer:
+        answer = super()._answer(question)
+        if isinstance(question, Sense):
+            self.network.ohms.pop("W9", None)
+        return answer
 
 
 def test_readings_that_change_are_told() -> None:

@@ -5,6 +5,7 @@
     visa:ASRL/dev/ttyACM0::INSTR                     a scanner behind a VISA resource
     visa:TCPIP::10.0.0.5::5025::SOCKET?profile=FILE  a switch matrix and meter, as the profile says
     sim:?fault=open%20W12&points=128&seed=1          the simulated scanner with a loom on it
+    SCHEME:PLACE?KEY=VALUE                           what a driver of another package opens
 
 Names and values are percent-coded as in RFC 3986; ``+`` is a plus sign, a space is ``%20``.
 """
@@ -100,7 +101,19 @@ class SimAddress:
         return tuple(given)
 
 
-Address = SerialAddress | TcpAddress | VisaAddress | SimAddress
+@dataclass(frozen=True, slots=True)
+class OtherAddress:
+    """What a driver of another package opens: ``place`` and ``options`` are its own to read, decoded."""
+
+    scheme: str
+    place: str
+    options: tuple[tuple[str, str], ...] = ()
+
+    def __str__(self) -> str:
+        return f"{self.scheme}:{quote(self.place, safe=_SAFE)}{_query(self.options)}"
+
+
+Address = SerialAddress | TcpAddress | VisaAddress | SimAddress | OtherAddress
 
 
 def starts_simulator(address: str | Address) -> bool:
@@ -116,10 +129,11 @@ def parse_address(text: str) -> Address:
     """Read a bench address. Raises `UsageError` with what is wrong and what would be right."""
     scheme, colon, rest = text.strip().partition(":")
     scheme = scheme.casefold()
-    if not colon or scheme not in SCHEMES:
+    others = () if colon and scheme in SCHEMES else _other_schemes()
+    if not colon or scheme not in (*SCHEMES, *others):
         raise UsageError(
-            f"bench address {text!r} does not begin with serial:, tcp:, visa: or sim:",
-            cure=suggestion(scheme, SCHEMES)
+            f"bench address {text!r} does not begin with {_either((*SCHEMES, *others))}",
+            cure=suggestion(scheme, (*SCHEMES, *others))
             or "A serial port is written serial:/dev/ttyACM0 or serial:COM3.",
         )
     place, _, query = rest.partition("?")
@@ -131,7 +145,20 @@ def parse_address(text: str) -> Address:
         return _tcp(place, pairs, text)
     if scheme == "visa":
         return _visa(place, pairs, text)
-    return _sim(place, pairs, text)
+    if scheme == "sim":
+        return _sim(place, pairs, text)
+    return OtherAddress(scheme, place, tuple(pairs))
+
+
+def _other_schemes() -> tuple[str, ...]:
+    from loomproof.bench.drivers import installed_schemes
+
+    return installed_schemes()
+
+
+def _either(schemes: Sequence[str]) -> str:
+    *first, last = (f"{scheme}:" for scheme in schemes)
+    return f"{', '.join(first)} or {last}"
 
 
 def _serial(place: str, pairs: Sequence[tuple[str, str]], text: str) -> SerialAddress:

@@ -97,6 +97,7 @@ class Link:
         self._last_sent = b""
         self._in_doubt = True
         self._busy_until = clock()
+        self.ended = False
 
     @property
     def progress_at(self) -> float:
@@ -192,8 +193,10 @@ class Link:
 
         What was broken off in the middle of a command does not know which number the device waits for. An
         opening command is taken with any number and releases by itself, so the link is opened anew first.
-        Where the line holds nothing back, a device that lives hears this after whatever came before.
+        Where the line holds nothing back, a device that lives hears this after whatever came before. A watch
+        that was under way has nothing to be told any more, and ``ended`` says so.
         """
+        self.ended = True
         for _ in range(2):
             try:
                 if self._in_doubt or self.idle_s >= RENEW_AFTER_S:

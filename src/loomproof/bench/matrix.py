@@ -12,23 +12,19 @@ from __future__ import annotations
 import contextlib
 import re
 import time
-from collections.abc import Callable, Iterator, Sequence
-from types import TracebackType
-from typing import Self
+from collections.abc import Callable, Sequence
 
+from loomproof.bench import questions as q
 from loomproof.bench.frames import read_amount
+from loomproof.bench.interface import Bench
 from loomproof.bench.parsing import read_identity
 from loomproof.bench.profile import Profile
 from loomproof.bench.seam import (
     Capabilities,
     Identity,
-    Opening,
     PointSet,
     Statistics,
-    WatchEvent,
-    WatchSummary,
     Wires,
-    check_pair,
     opening_of,
     points_of,
     tell_end,
@@ -43,7 +39,7 @@ JOINED_OHM = 1_000.0
 _TRIAL = (False, True, True, False)
 
 
-class MatrixBench:
+class MatrixBench(Bench):
     """A switch matrix with a meter, as a profile describes them; ``meter`` may be the same instrument."""
 
     def __init__(
@@ -58,50 +54,27 @@ class MatrixBench:
         self._matrix = matrix
         self._meter = meter
         self._profile = profile
-        self._address = address
+        self.address = address
         self._wait = wait
         self._asked = 0
-        self._closed = False
-        self._released = False
         self._tried = False
+        self._holds()
         try:
             self._identity = self._meet(matrix)
-            self._opening = opening_of(self._identity)
+            self._holds(opening_of(self._identity))
             self._meter_identity = self._identity if meter is matrix else self._meet(meter)
             for command in profile.setup:
                 meter.tell(command)
             self._done(meter)
-            self.release()
+            self._open_all()
         except BaseException as error:
             self.close()
             tell_end(error, released=None)
             raise
 
-    @property
-    def address(self) -> str:
-        """The address that it was opened with."""
-        return self._address
-
-    @property
-    def opening(self) -> Opening:
-        """This opening of the bench."""
-        return self._opening
-
     def identify(self) -> Identity:
         """Return what the matrix calls itself."""
         return self._identity
-
-    def confirm(self) -> None:
-        """Ask both again who they are. Raises `UnfitError` where another answers than at the start."""
-        for instrument, known in ((self._matrix, self._identity), (self._meter, self._meter_identity)):
-            role = self._role(instrument)
-            found = read_identity(self._ask(instrument, "*IDN?"), role)
-            if found != known:
-                raise UnfitError(
-                    f"another {role} answers at {instrument.name}: {_named(found)}, and the run is bound to "
-                    f"{_named(known)}",
-                    cure="Put the first one back, or start a new run.",
-                )
 
     def capabilities(self) -> Capabilities:
         """Return what the profile says."""
@@ -120,24 +93,22 @@ class MatrixBench:
             other=(("meter", _named(self._meter_identity)), ("profile", profile.name)),
         )
 
-    def set_settle(self, settle_us: int) -> None:
-        """Refuse: the settle time stands in the profile."""
-        raise UnfitError(f"this bench cannot sense; a settle time of {settle_us} µs means nothing to it")
+    def _answer(self, question: q.Question) -> q.Answer:
+        match question:
+            case q.Resistance(a, b, wires):
+                return self._resistance(a, b, wires)
+            case q.Confirm():
+                self._confirm()
+            case q.Carried():
+                return Statistics(round_trips=self._asked)
+            case q.Release():
+                self._open_all()
+            case _:  # it has no thermometer, and is not asked what its capabilities lack
+                pass
+        return None
 
-    def sense(self, drives: Sequence[PointSet]) -> list[PointSet]:
-        """Refuse: a matrix and a meter measure ohms only."""
-        raise UnfitError(f"this bench cannot sense; {len(drives)} sets were asked for")
-
-    def resistance(self, a: PointSet, b: PointSet, wires: Wires = 2) -> float:
-        """Measure from all of ``a`` joined to all of ``b`` joined, Ω; inf where open or over range."""
+    def _resistance(self, a: PointSet, b: PointSet, wires: Wires) -> float:
         profile = self._profile
-        if wires == 4 and not profile.measure_four:
-            raise UnfitError("this bench cannot measure with four wires")
-        check_pair(a, b)
-        if (a | b).bit_length() > profile.points:
-            raise UnfitError(
-                f"point {(a | b).bit_length()} was asked for; the bench has {profile.points} points"
-            )
         if not self._tried:
             self._try_meter(points_of(a)[0])
             self._tried = True
@@ -190,9 +161,9 @@ class MatrixBench:
             self._done(self._meter)
         except BaseException:
             with contextlib.suppress(BenchError):  # the first error is the one to tell
-                self.release()
+                self._open_all()
             raise
-        self.release()
+        self._open_all()
         try:
             value = read_amount(text)
         except ValueError as error:
@@ -202,83 +173,25 @@ class MatrixBench:
             ) from None
         return float("inf") if value > profile.ohms[1] else value
 
-    def voltage(self, a: PointSet, b: PointSet) -> float:
-        """Refuse: put a meter reading of a person in its place."""
-        raise UnfitError("this bench cannot measure a voltage on the loom")
-
-    def diode(self, a: PointSet, b: PointSet) -> float:
-        """Refuse: the profile has no diode test."""
-        raise UnfitError("this bench has no diode test")
-
-    def insulation(self, a: PointSet, b: PointSet, volts: float, dwell_ms: int) -> float:
-        """Refuse: the profile has no insulation test."""
-        raise UnfitError("this bench has no insulation test")
-
-    def arm(self, volts: float) -> None:
-        """Refuse: the profile has no insulation test."""
-        raise UnfitError(f"this bench has no insulation test, at {volts:g} V or any other voltage")
-
-    def temperature(self) -> float | None:
-        """Return ``None``: it has no thermometer."""
-        return None
-
-    def watch(self, sets: Sequence[PointSet], seconds: float | None = None) -> Iterator[WatchEvent]:
-        """Refuse: a bench that cannot sense cannot watch."""
-        raise UnfitError("this bench cannot watch")
-
-    @property
-    def watched(self) -> WatchSummary | None:
-        """``None``: it cannot watch."""
-        return None
-
-    def release(self) -> None:
+    def _open_all(self) -> None:
         """Open every crosspoint, and hear that it is done."""
         self._matrix.tell(self._profile.open_all)
         self._done(self._matrix)
 
-    def close(self) -> None:
-        """Open every crosspoint and give the instruments back; never raises `BenchError`."""
-        if self._closed:
-            return
-        try:
-            try:
-                self._end()
-            except BaseException:
-                self._end()  # an order to stop that comes in the middle of this is heeded after it
-                raise
-        finally:
-            self._closed = True
-            self._matrix.close()
-            self._meter.close()
+    def _disconnect(self) -> None:
+        self._matrix.close()
+        self._meter.close()
 
-    def _end(self) -> None:
-        try:
-            self.release()
-            self._released = True
-        except BenchError:
-            self._released = False
-
-    @property
-    def released(self) -> bool:
-        """Whether the matrix confirmed, when the bench was closed, that every crosspoint is open."""
-        return self._released
-
-    def statistics(self) -> Statistics:
-        """Return how many questions were answered."""
-        return Statistics(round_trips=self._asked)
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        try:
-            self.close()
-        except BaseException as stop:
-            tell_end(stop, released=self._released)
-            raise
-        tell_end(error, released=self._released)
+    def _confirm(self) -> None:
+        for instrument, known in ((self._matrix, self._identity), (self._meter, self._meter_identity)):
+            role = self._role(instrument)
+            found = read_identity(self._ask(instrument, "*IDN?"), role)
+            if found != known:
+                raise UnfitError(
+                    f"another {role} answers at {instrument.name}: {_named(found)}, and the run is bound to "
+                    f"{_named(known)}",
+                    cure="Put the first one back, or start a new run.",
+                )
 
     def _meet(self, instrument: Instrument) -> Identity:
         """Ask who it is, and clear its list of errors of what others did (IEEE 488.2, 10.3)."""

@@ -8,15 +8,17 @@ from typing import TYPE_CHECKING
 
 from loomproof.bench.address import (
     Address,
+    OtherAddress,
     SerialAddress,
     SimAddress,
     TcpAddress,
     VisaAddress,
     parse_address,
 )
+from loomproof.bench.interface import Bench
 from loomproof.bench.link import PATIENCE_S, Clock, Line
 from loomproof.bench.scanner import ScannerBench
-from loomproof.bench.seam import Bench, tell_end
+from loomproof.bench.seam import tell_end
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
@@ -50,6 +52,10 @@ def open_bench(
 def _opened(where: Address, loom_path: Path | None, clock: Clock, patience_s: float) -> Bench:
     if isinstance(where, SimAddress):
         return _simulated(where, loom_path, clock, patience_s)
+    if isinstance(where, OtherAddress):
+        from loomproof.bench.drivers import open_other
+
+        return open_other(where)
     if isinstance(where, VisaAddress):
         if where.profile:
             return _matrix(where)

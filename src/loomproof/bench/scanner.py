@@ -5,30 +5,27 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Generator, Sequence
-from types import TracebackType
-from typing import Self
+from typing import Self, assert_never
 
+from loomproof.bench import questions as q
 from loomproof.bench.batching import SENSE, TOO_MUCH_DATA, Batches
 from loomproof.bench.frames import FRAME_BYTES, read_amount, read_number, read_set, write_number, write_set
+from loomproof.bench.interface import Bench
 from loomproof.bench.link import PATIENCE_S, RENEW_AFTER_S, Clock, Line, Link, fresh_nonce
 from loomproof.bench.parsing import NOT_THE_LINK, Told, read_capabilities, read_identity
 from loomproof.bench.seam import (
     Capabilities,
     Identity,
-    Opening,
     PointSet,
     Statistics,
     WatchEvent,
     WatchSummary,
-    Wires,
-    check_pair,
     opening_of,
-    points_of,
     tell_end,
     total_of,
 )
 from loomproof.bench.watching import watch_events
-from loomproof.errors import BenchError, LinkError, NoBenchError, RefusedError, UnfitError
+from loomproof.errors import LinkError, NoBenchError, RefusedError, UnfitError
 
 DEFAULT_SETTLE_US = 500
 NUMBER_BYTES = 24
@@ -39,7 +36,7 @@ SILENT_S = 2.0
 RATE_TRIAL_S = 2.0
 
 
-class ScannerBench:
+class ScannerBench(Bench):
     """A pin scanner behind a line. Made by `connect`, which opens the link and asks who answers.
 
     ``reach`` makes a new line to the same address, for `reconnect`; ``on_close`` runs after the line
@@ -59,7 +56,7 @@ class ScannerBench:
         on_close: Callable[[], None] | None = None,
     ) -> None:
         self._reach = reach
-        self._address = address
+        self.address = address
         self._clock = clock
         self._nonces = nonces
         self._patience_s = patience_s
@@ -70,21 +67,21 @@ class ScannerBench:
         self._settle_us: int | None = None
         self._batches = Batches(0, 0)
         self._watching = False
-        self._watched: WatchSummary | None = None
+        self._events: Generator[WatchEvent, None, None] | None = None
+        self._summary: WatchSummary | None = None
         self._before: list[Statistics] = []
-        self._released = False
 
     # -- coming and going ------------------------------------------------------------------------
 
     def connect(self, *, patience_s: float | None = None) -> Self:
         """Open the line and the link and identify the device. Raises `NoBenchError` where none answers."""
-        link = self._attach()
         try:
+            link = self._attach()
             try:
                 link.open(patience_s=self._patience_s if patience_s is None else patience_s)
             except LinkError as error:
                 raise NoBenchError(
-                    f"nothing at {self._address} answers as a pin scanner: {error.message}",
+                    f"nothing at {self.address} answers as a pin scanner: {error.message}",
                     cure="Is it switched on, are port and rate right, and does no other program hold it?",
                 ) from error
             self._bind(*self._meet())
@@ -110,6 +107,7 @@ class ScannerBench:
 
     def _attach(self) -> Link:
         self._link = Link(self._reach(), clock=self._clock, nonces=self._nonces, patience_s=self._patience_s)
+        self._holds()
         return self._link
 
     def _meet(self) -> tuple[Identity, Told]:
@@ -119,7 +117,7 @@ class ScannerBench:
 
     def _bind(self, identity: Identity, told: Told) -> None:
         self._identity, self._told = identity, told
-        self._opening = opening_of(identity, started_here=self.started_here)
+        self._holds(opening_of(identity, started_here=self.started_here))
         self.link.expect_lines_of(told.line_bytes)
         self._batches = Batches(told.line_bytes, told.capabilities.points)
 
@@ -129,7 +127,7 @@ class ScannerBench:
             known = self._known.capabilities
             self.close()
             raise UnfitError(
-                f"another scanner answers at {self._address}: {_named(identity, told.capabilities)}, "
+                f"another scanner answers at {self.address}: {_named(identity, told.capabilities)}, "
                 f"and the run is bound to {_named(self._identity, known)}",
                 cure="Plug the first one in again, or start a new run.",
             )
@@ -137,74 +135,24 @@ class ScannerBench:
         if self._settle_us is not None:
             self._plain(f"SENS:SETT {self._settle_us}", 2)
 
-    def close(self) -> None:
-        """Release and give the line back; never raises `BenchError`. `released` says how it went.
+    def _let_go(self) -> bool:
+        return self._link is not None and self._link.end()
 
-        An order to stop that comes in the middle of this is heeded after it.
-        """
-        link = self._link
-        if link is None:
-            return
-        try:
-            try:
-                self._end(link)
-            except BaseException:
-                self._end(link)
-                raise
-        finally:
-            self._link = None
+    def _disconnect(self) -> None:
+        if self._link is not None:
+            link, self._link = self._link, None
             self._before.append(link.statistics())
             link.line.close()
-            if self._on_close is not None:
-                self._on_close()
-
-    def _end(self, link: Link) -> None:
-        try:
-            self._released = link.end()
-        except BenchError:  # the line is gone
-            self._released = False
-
-    @property
-    def released(self) -> bool:
-        """Whether the device confirmed, when the bench was closed, that every point is released."""
-        return self._released
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        try:
-            self.close()
-        except BaseException as stop:
-            tell_end(stop, released=self._released)
-            raise
-        tell_end(error, released=self._released)
+        if self._on_close is not None:
+            self._on_close()
 
     # -- who it is -------------------------------------------------------------------------------
-
-    @property
-    def address(self) -> str:
-        """The address that it was opened with."""
-        return self._address
-
-    @property
-    def opening(self) -> Opening:
-        """This opening of the bench; another one after `reconnect`."""
-        self.identify()
-        return self._opening
 
     def identify(self) -> Identity:
         """Return who answered when the link was opened."""
         if self._identity is None:
-            raise NoBenchError(f"the bench at {self._address} has not been connected")
+            raise NoBenchError(f"the bench at {self.address} has not been connected")
         return self._identity
-
-    def confirm(self) -> None:
-        """Ask again who it is. Raises `UnfitError` where another device answers than at the start."""
-        self._renew()
-        self._same()
 
     def _same(self) -> None:
         found = read_identity(self._plain("*IDN?", TEXT_BYTES))
@@ -213,7 +161,7 @@ class ScannerBench:
             self.close()
             able = self._known.capabilities
             raise UnfitError(
-                f"another scanner answers at {self._address}: {_named(found, able)}, and the run is bound to "
+                f"another scanner answers at {self.address}: {_named(found, able)}, and the run is bound to "
                 f"{_named(known, able)}",
                 cure="Plug the first one in again, or start a new run.",
             )
@@ -222,28 +170,56 @@ class ScannerBench:
         """Return what it said it can do when the link was opened."""
         return self._known.capabilities
 
-    def statistics(self) -> Statistics:
-        """Return what its lines have carried so far."""
-        parts = [*self._before, *([self._link.statistics()] if self._link is not None else [])]
-        return total_of(parts)
+    # -- what it is asked ------------------------------------------------------------------------
 
-    # -- sensing ---------------------------------------------------------------------------------
+    def _answer(self, question: q.Question) -> q.Answer:
+        reading_ms = self.capabilities().reading_ms
+        match question:
+            case q.Sense(drives):
+                return self._sense(drives)
+            case q.Settle(settle_us):
+                self._ok(f"SENS:SETT {settle_us}")
+                self._settle_us = settle_us
+            case q.Resistance(a, b, wires):
+                return self._measure("RES" if wires == 2 else "FRES", a, b, reading_ms)
+            case q.Voltage(a, b):
+                volts = self._measure("VOLT", a, b, reading_ms)
+                return abs(volts) if math.isinf(volts) else volts
+            case q.Diode(a, b):
+                return self._measure("DIOD", a, b, reading_ms)
+            case q.Arm(volts):
+                self._ok(f"SYST:ARM {write_number(volts)}")
+            case q.Insulation(a, b, volts, dwell_ms):
+                tail = f",{write_number(volts)},{dwell_ms}"
+                return self._measure("INS", a, b, reading_ms + dwell_ms, tail)
+            case q.Temperature():
+                return self._temperature()
+            case q.Watch(sets, seconds):
+                self._summary, self._events = None, self._watch(sets, seconds)
+            case q.NextEvent():
+                return next(self._events, None) if self._events is not None else None
+            case q.Watched():
+                if self._events is not None:
+                    self._events.close()
+                return self._summary
+            case q.Confirm():
+                self._renew()
+                self._same()
+            case q.Carried():
+                now = [self._link.statistics()] if self._link is not None else []
+                return total_of([*self._before, *now])
+            case q.Release():
+                self._ok("ROUT:OPEN:ALL")
+            case _:
+                assert_never(question)
+        return None
 
-    def set_settle(self, settle_us: int) -> None:
-        """Set the wait between driving and reading, µs. Raises `UnfitError` below the bench's least."""
-        least = self.capabilities().settle_min_us
-        if settle_us < least:
-            raise UnfitError(f"a settle time of {settle_us} µs is below the bench's least, {least} µs")
-        self._ok(f"SENS:SETT {settle_us}")
-        self._settle_us = settle_us
+    def _sense(self, drives: Sequence[PointSet]) -> list[PointSet]:
+        """Sense in batches as large as both lines allow.
 
-    def sense(self, drives: Sequence[PointSet]) -> list[PointSet]:
-        """For each set in turn: drive it, wait, read all, release. Return the points that read low.
-
-        Batches are as large as both lines allow; after two failures they halve, and after sixteen
-        clean ones they double again. A batch that the device finds too long is sent in parts.
+        After two failures they halve, and after sixteen clean ones they double again. A batch that the device
+        finds too long is sent in parts.
         """
-        self._fit(*drives)
         batches = self._batches
         answers: list[PointSet] = []
         while len(answers) < len(drives):
@@ -279,50 +255,10 @@ class ScannerBench:
         except ValueError as error:
             raise LinkError(f"the scanner answered outside the scanner link: {error}") from None
 
-    # -- measuring -------------------------------------------------------------------------------
-
-    def resistance(self, a: PointSet, b: PointSet, wires: Wires = 2) -> float:
-        """Measure from all of ``a`` joined to all of ``b`` joined, Ω; inf where open."""
-        able = self.capabilities()
-        if able.ohms is None:
-            raise UnfitError("this bench senses only; it cannot measure ohms")
-        if wires == 4 and not able.four_wire:
-            raise UnfitError("this bench cannot measure with four wires")
-        return self._measure("RES" if wires == 2 else "FRES", a, b, able.reading_ms)
-
-    def voltage(self, a: PointSet, b: PointSet) -> float:
-        """Measure the voltage found on the loom, ``a`` against ``b``, V."""
-        able = self.capabilities()
-        if able.volt_max is None:
-            raise UnfitError("this bench cannot measure a voltage on the loom")
-        return abs(volts) if math.isinf(volts := self._measure("VOLT", a, b, able.reading_ms)) else volts
-
-    def diode(self, a: PointSet, b: PointSet) -> float:
-        """Measure the forward voltage from ``a`` to ``b``, V; inf where no current flows."""
-        able = self.capabilities()
-        if not able.diode:
-            raise UnfitError("this bench has no diode test")
-        return self._measure("DIOD", a, b, able.reading_ms)
-
-    def arm(self, volts: float) -> None:
-        """Allow one `insulation` at up to this voltage within ten seconds."""
-        able = self.capabilities()
-        if volts > able.insulation_v:
-            raise UnfitError(
-                f"an insulation test at {volts:g} V is over this bench's largest, {able.insulation_v:g} V"
-            )
-        self._ok(f"SYST:ARM {write_number(volts)}")
-
-    def insulation(self, a: PointSet, b: PointSet, volts: float, dwell_ms: int) -> float:
-        """Measure insulation resistance, Ω, after `arm`; the loom is discharged before this returns."""
-        tail = f",{write_number(volts)},{dwell_ms}"
-        return self._measure("INS", a, b, self.capabilities().reading_ms + dwell_ms, tail)
-
-    def temperature(self) -> float | None:
-        """Measure the temperature at the bench, °C; ``None`` where the device says that it cannot."""
+    def _temperature(self) -> float | None:
         try:
             return self._number("MEAS:TEMP?", 0.0)
-        except RefusedError:
+        except RefusedError:  # it has no thermometer
             return None
 
     def self_test(self) -> int:
@@ -333,8 +269,6 @@ class ScannerBench:
         return int(reply)
 
     def _measure(self, what: str, a: PointSet, b: PointSet, work_ms: float, tail: str = "") -> float:
-        self._fit(a, b)
-        check_pair(a, b)
         read = read_number if what == "VOLT" else read_amount
         return self._number(f"MEAS:{what}? {write_set(a)},{write_set(b)}{tail}", work_ms / 1000.0, read)
 
@@ -346,20 +280,8 @@ class ScannerBench:
             message = f"the scanner answered {body!r} without a reading: {error}"
             raise LinkError(message, cure=NOT_THE_LINK) from None
 
-    # -- watching --------------------------------------------------------------------------------
-
-    def watch(
-        self, sets: Sequence[PointSet], seconds: float | None = None
-    ) -> Generator[WatchEvent, None, None]:
-        """Sense these sets over and over and yield changes, for so long or until closed.
-
-        Raises `LinkError` where an event was lost on the line or the watch ended by itself: what was
-        not seen is not claimed to be stable. `watched` tells how it ended.
-        """
-        if self.capabilities().watch_us is None:
-            raise UnfitError("this bench cannot watch")
-        self._fit(*sets)
-        self._watched = None
+    def _watch(self, sets: Sequence[PointSet], seconds: float | None) -> Generator[WatchEvent, None, None]:
+        """Start a watch with the first event that is asked for, and end it with the last."""
         body = "WATC:STAR " + ",".join(write_set(drive) for drive in sets)
         too_many = UnfitError(f"{len(sets)} sets do not fit one line of this bench; watch fewer at a time")
         if len(body) + FRAME_BYTES > self._known.line_bytes:
@@ -377,18 +299,9 @@ class ScannerBench:
             self._watching = False
 
     def _ended(self, summary: WatchSummary) -> None:
-        self._watched = summary
+        self._summary = summary
 
-    @property
-    def watched(self) -> WatchSummary | None:
-        """How the last watch ended; ``None`` before one has."""
-        return self._watched
-
-    # -- the rest --------------------------------------------------------------------------------
-
-    def release(self) -> None:
-        """Release every point and both buses."""
-        self._ok("ROUT:OPEN:ALL")
+    # -- the line --------------------------------------------------------------------------------
 
     def switch_rate(self, rate: int) -> bool:
         """Change the line's rate; return whether it holds. Where it does not, both sides fall back."""
@@ -416,7 +329,7 @@ class ScannerBench:
     @property
     def _known(self) -> Told:
         if self._told is None:
-            raise NoBenchError(f"the bench at {self._address} has not been connected")
+            raise NoBenchError(f"the bench at {self.address} has not been connected")
         return self._told
 
     @property
@@ -428,7 +341,7 @@ class ScannerBench:
     def link(self) -> Link:
         """The open link. Raises `NoBenchError` where the bench is closed."""
         if self._link is None:
-            raise NoBenchError(f"the bench at {self._address} is closed")
+            raise NoBenchError(f"the bench at {self.address} is closed")
         return self._link
 
     def _renew(self) -> None:
@@ -455,15 +368,6 @@ class ScannerBench:
         reply = self._ask(body, 2)
         if reply != "OK":
             raise LinkError(f"the scanner answered {body!r} with {reply!r}; OK was expected")
-
-    def _fit(self, *sets: PointSet) -> None:
-        points = self.capabilities().points
-        for given in sets:
-            if given < 0 or given.bit_length() > points:
-                raise UnfitError(
-                    f"point {max(points_of(given), default=0)} was asked for; the bench has {points} points",
-                    cure="Take an adapter that fits this bench, or a bench with more points.",
-                )
 
 
 def _named(identity: Identity, able: Capabilities) -> str:

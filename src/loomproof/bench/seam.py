@@ -1,23 +1,17 @@
-"""The seam to hardware: what proof may ask of a bench, whatever stands behind it.
+"""What passes over the seam to hardware: point sets, identity, abilities, events, counts, how a use ended.
 
 Points are numbered from 1. A **point set** is a plain ``int``: bit 0 is point 1, bit 1 is point 2, and
-so on, exactly as in the scanner link. Implementations raise the errors of `loomproof.errors` under
-`BenchError` and nothing else; an answer is true or it is an error.
+so on, exactly as in the scanner link. What may be asked: `questions`; what a bench is: `interface`.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from types import TracebackType
-from typing import Literal, Protocol, Self
+from typing import Literal
 
 PointSet = int
 Wires = Literal[2, 4]
-
-OVER_RANGE_OHM = math.inf
-"""What `Bench.resistance`, `insulation` and `diode` return for over range or open."""
 
 
 def point_set(points: Iterable[int]) -> PointSet:
@@ -184,99 +178,3 @@ def end_told(error: BaseException) -> str:
     """Return what `tell_end` put onto this error; "" where it put nothing."""
     notes: Sequence[str] = getattr(error, "__notes__", ())
     return next((note for note in notes if note in (RELEASED, NOT_RELEASED, NOTHING_DRIVEN)), "")
-
-
-class Bench(Protocol):
-    """A pin scanner, a switch matrix with a meter, or a simulator behind its link.
-
-    Used as a context manager: leaving it releases every point and closes the line, whatever happened.
-    """
-
-    @property
-    def address(self) -> str:
-        """The address that it was opened with, as text."""
-        ...
-
-    @property
-    def opening(self) -> Opening:
-        """This opening of the bench, one and the same until it is closed."""
-        ...
-
-    def identify(self) -> Identity:
-        """Ask who it is."""
-        ...
-
-    def confirm(self) -> None:
-        """Ask again who it is, on the open connection. Raises `UnfitError` where it is another by now."""
-        ...
-
-    def capabilities(self) -> Capabilities:
-        """Ask what it can do (asked once per connection)."""
-        ...
-
-    def set_settle(self, settle_us: int) -> None:
-        """Set the wait between driving and reading, µs."""
-        ...
-
-    def sense(self, drives: Sequence[PointSet]) -> list[PointSet]:
-        """For each set in turn: drive it, wait, read all, release. Return the points that read low."""
-        ...
-
-    def resistance(self, a: PointSet, b: PointSet, wires: Wires = 2) -> float:
-        """Measure from all of ``a`` joined to all of ``b`` joined, Ω; `OVER_RANGE_OHM` where open."""
-        ...
-
-    def voltage(self, a: PointSet, b: PointSet) -> float:
-        """Measure the voltage found on the loom, ``a`` against ``b``, nothing driven, V."""
-        ...
-
-    def diode(self, a: PointSet, b: PointSet) -> float:
-        """Measure the forward voltage from ``a`` to ``b``, V; ``math.inf`` where no current flows."""
-        ...
-
-    def insulation(self, a: PointSet, b: PointSet, volts: float, dwell_ms: int) -> float:
-        """Measure insulation resistance, Ω. The bench must have been armed with `arm`."""
-        ...
-
-    def arm(self, volts: float) -> None:
-        """Allow one `insulation` at up to this voltage within ten seconds."""
-        ...
-
-    def temperature(self) -> float | None:
-        """Measure the temperature at the bench, °C; ``None`` where it cannot."""
-        ...
-
-    def watch(self, sets: Sequence[PointSet], seconds: float | None = None) -> Iterator[WatchEvent]:
-        """Sense these sets over and over and yield changes; stop after so long, or when it is closed.
-
-        An event lost on the line is a `LostEventError`: what was not seen is not claimed to be stable.
-        """
-        ...
-
-    @property
-    def watched(self) -> WatchSummary | None:
-        """How the last watch ended; ``None`` before one has."""
-        ...
-
-    def release(self) -> None:
-        """Release every point and both buses. Safe to call at any time, any number of times."""
-        ...
-
-    def close(self) -> None:
-        """Release and give the line back. Safe to call any number of times; never raises `BenchError`."""
-        ...
-
-    @property
-    def released(self) -> bool:
-        """Whether the bench, when it was closed, confirmed that every point is released."""
-        ...
-
-    def statistics(self) -> Statistics:
-        """Return what the line has carried so far."""
-        ...
-
-    def __enter__(self) -> Self: ...
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None: ...

@@ -49,7 +49,8 @@ def watch_events(
                 link.ask("SYST:LINK?", reply_bytes=3 * COUNTER_BYTES)
     except GeneratorExit:
         # Nobody looks at what is left; only how it ended is told.
-        ended(_stop(link, seen))
+        if not link.ended:
+            ended(_stop(link, seen))
         link.events.clear()
         raise
     except BaseException:

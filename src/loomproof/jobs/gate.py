@@ -9,8 +9,8 @@ from pathlib import Path
 
 from loomproof.bench.adapter import Adapter, in_order, read_adapter
 from loomproof.bench.address import starts_simulator
+from loomproof.bench.interface import Bench
 from loomproof.bench.opening import SimulatedBench
-from loomproof.bench.seam import Bench
 from loomproof.cautions import BEFORE_A_PROOF, BEFORE_AN_INSULATION_TEST, WITHOUT_A_LOOM
 from loomproof.electrics.expectation import expect
 from loomproof.errors import AdapterError, Do, Todo, UnfitError

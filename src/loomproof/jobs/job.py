@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from loomproof.bench.adapter import Adapter, in_order
-from loomproof.bench.seam import Bench
+from loomproof.bench.interface import Bench
 from loomproof.jobs.files import now, rfc3339, run_name
 from loomproof.jobs.gate import Assured, cleared
 from loomproof.jobs.keep import Keeping, Kept, ended, keep

@@ -10,7 +10,8 @@ from pathlib import Path
 from loomproof.bench import opening
 from loomproof.bench.adapter import Adapter, Lead, write_adapter
 from loomproof.bench.address import starts_simulator
-from loomproof.bench.seam import Bench, points_of
+from loomproof.bench.interface import Bench
+from loomproof.bench.seam import points_of
 from loomproof.errors import AdapterError, Todo, UsageError
 from loomproof.jobs.files import now, rfc3339
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared, cleared_empty

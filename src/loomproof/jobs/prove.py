@@ -13,8 +13,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from loomproof.bench import opening
+from loomproof.bench.interface import Bench, TimedBench
 from loomproof.bench.journal import JournaledBench
-from loomproof.bench.seam import Bench
 from loomproof.errors import AdapterError, Todo
 from loomproof.jobs import journal_header as headers
 from loomproof.jobs.breaking_off import told_when_stopped
@@ -25,7 +25,7 @@ from loomproof.judgement.conclude import Outcome, conclude
 from loomproof.judgement.inspection import ITEMS, looked_over
 from loomproof.measuring.clearance import Clearance
 from loomproof.measuring.events import Event, Progress, Prompt
-from loomproof.measuring.measure import TimedBench, measure
+from loomproof.measuring.measure import measure
 from loomproof.planning.request import Request
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from loomproof.bench import opening
+from loomproof.bench.interface import Bench
 from loomproof.bench.journal import JournaledBench
-from loomproof.bench.seam import Bench
 from loomproof.diagnosis import explain
 from loomproof.electrics.expectation import Expectation, expect
 from loomproof.errors import AdapterError, UsageError, suggestion

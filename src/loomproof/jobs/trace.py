@@ -9,8 +9,9 @@ from pathlib import Path
 from loomproof.bench import opening
 from loomproof.bench.adapter import Adapter
 from loomproof.bench.address import starts_simulator
+from loomproof.bench.interface import Bench
 from loomproof.bench.journal import JournaledBench
-from loomproof.bench.seam import Bench, point_set
+from loomproof.bench.seam import point_set
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
 from loomproof.errors import Todo, UsageError
 from loomproof.jobs.breaking_off import told_when_stopped

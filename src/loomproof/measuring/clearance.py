@@ -13,7 +13,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from loomproof.bench.seam import Bench, Capabilities, Identity, Opening
+from loomproof.bench.interface import Bench
+from loomproof.bench.seam import Capabilities, Identity, Opening
 from loomproof.errors import SafetyError
 from loomproof.measuring.safety import check_insulation, check_stimulus, refuse_hazards
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from loomproof.bench.seam import Bench, Capabilities, WatchEvent, Wires, points_of
+from loomproof.bench.interface import Bench
+from loomproof.bench.seam import Capabilities, WatchEvent, Wires, points_of
 from loomproof.loom.model import End
 from loomproof.measuring.clearance import Clearance, require_loom
 from loomproof.measuring.events import Reading

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import contextlib
 
-from loomproof.bench.seam import Bench, PointSet
+from loomproof.bench.interface import Bench
+from loomproof.bench.seam import PointSet
 from loomproof.errors import BenchError, LinkError, SafetyError, UsageError
 from loomproof.measuring.clearance import Clearance, require
 from loomproof.measuring.safety import LONGEST_DWELL_MS

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Sequence
-from typing import Protocol
 
-from loomproof.bench.seam import Bench
+from loomproof.bench.interface import Bench, TimedBench
 from loomproof.errors import AdapterError, UnfitError, suggestion
 from loomproof.loom.model import End
 from loomproof.measuring import probe_ends as probing
@@ -19,19 +18,6 @@ from loomproof.measuring.run import run_plan
 from loomproof.planning.net_access import Scope
 from loomproof.planning.request import InsulationTest, Request
 from loomproof.results.insulation import Insulation
-
-
-class TimedBench(Bench, Protocol):
-    """A bench that knows how long the run has taken: a journaled one, or a journal being replayed."""
-
-    @property
-    def elapsed_s(self) -> float:
-        """Seconds since the run began."""
-        ...
-
-    def touched(self, end: str | None) -> bool:
-        """Whether a person now holds the probe on this end; ``None``: whether it is off the loom again."""
-        ...
 
 
 def measure(

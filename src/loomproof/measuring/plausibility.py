@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from loomproof.bench.seam import Bench, PointSet
+from loomproof.bench.interface import Bench
+from loomproof.bench.seam import PointSet
 from loomproof.errors import UnfitError
 from loomproof.measuring.clearance import Clearance, require_loom
 

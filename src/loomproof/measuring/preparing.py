@@ -11,7 +11,8 @@ from collections.abc import Generator
 from dataclasses import dataclass
 
 from loomproof.bench.adapter import Adapter
-from loomproof.bench.seam import Bench, Capabilities, Identity, meter_name
+from loomproof.bench.interface import Bench
+from loomproof.bench.seam import Capabilities, Identity, meter_name
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, expect
 from loomproof.electrics.uncertainty import rectangular
 from loomproof.errors import AdapterError, SafetyError

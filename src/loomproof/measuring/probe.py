@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from loomproof.bench.seam import Bench, PointSet, points_of
+from loomproof.bench.interface import Bench
+from loomproof.bench.seam import PointSet, points_of
 from loomproof.errors import UnfitError
 from loomproof.loom.model import End
 from loomproof.measuring.clearance import Clearance, require

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from loomproof.bench.seam import Bench
+from loomproof.bench.interface import Bench
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.hidden import Web
 from loomproof.loom.model import End

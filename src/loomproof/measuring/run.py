@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Generator, Iterable, Iterator, Sequence
 
-from loomproof.bench.seam import Bench
+from loomproof.bench.interface import Bench
 from loomproof.electrics.expectation import Expectation
 from loomproof.loom.model import End
 from loomproof.measuring.believing import checked_by, refuse_below_copper

@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from loomproof.bench.seam import Bench, PointSet, points_of
+from loomproof.bench.interface import Bench
+from loomproof.bench.seam import PointSet, points_of
 from loomproof.errors import SafetyError, UnfitError
 from loomproof.measuring.clearance import Clearance, require_loom
 from loomproof.measuring.undriven import VOLT_LIMIT_V, Check, drive_alone, look_undriven

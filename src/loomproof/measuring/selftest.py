@@ -17,7 +17,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, TextIO
 
-from loomproof.bench.seam import Accuracy, Bench, Identity, PointSet, point_set, points_of
+from loomproof.bench.interface import Bench
+from loomproof.bench.seam import Accuracy, Identity, PointSet, point_set, points_of
 from loomproof.errors import InputError, StoreError, UnfitError, UsageError
 from loomproof.measuring.clearance import Clearance, require_empty
 from loomproof.measuring.selfcheck import Check

@@ -14,7 +14,7 @@ from itertools import combinations
 
 import numpy as np
 
-from loomproof.bench.seam import Bench
+from loomproof.bench.interface import Bench
 from loomproof.loom.model import End
 from loomproof.measuring.clearance import Clearance, require_loom
 from loomproof.measuring.counting_bench import Asker

@@ -17,7 +17,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from loomproof.bench.seam import Bench, Capabilities, PointSet, points_of
+from loomproof.bench.interface import Bench
+from loomproof.bench.seam import Capabilities, PointSet, points_of
 from loomproof.measuring.clearance import Clearance, require_loom
 from loomproof.planning.conductors import Conductors, listed
 

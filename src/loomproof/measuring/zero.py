@@ -21,7 +21,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from loomproof.bench.adapter import Adapter
-from loomproof.bench.seam import Bench
+from loomproof.bench.interface import Bench
 from loomproof.errors import AdapterError, UnfitError, UsageError
 from loomproof.measuring.clearance import Clearance, require_empty
 

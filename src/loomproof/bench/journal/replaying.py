@@ -3,32 +3,23 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Generator, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self, TypeVar
+from typing import Any, TypeVar
 
-from loomproof.bench.frames import write_set
+from loomproof.bench import questions as q
+from loomproof.bench.interface import TimedBench
 from loomproof.bench.journal import lines
-from loomproof.bench.seam import (
-    Capabilities,
-    Identity,
-    Opening,
-    PointSet,
-    Statistics,
-    WatchEvent,
-    WatchSummary,
-    Wires,
-    check_pair,
-)
-from loomproof.errors import JournalError, NoBenchError, ReplayError
+from loomproof.bench.seam import Capabilities, Identity, Opening
+from loomproof.errors import JournalError, ReplayError
 
 T = TypeVar("T")
 _NOT_OF_THIS_RUN = "Replay with the loom, adapter and options of the run."
 _CHANGED = "It was damaged or changed since it was written; take it from a backup, or prove again."
 
 
-class ReplayBench:
+class ReplayBench(TimedBench):
     """A bench that answers from a journal, question by question.
 
     Raises `ReplayError` that names the line where the question asked differs from the one written down,
@@ -38,7 +29,6 @@ class ReplayBench:
 
     def __init__(self, path: Path) -> None:
         self._path = path
-        self._closed = False
         try:
             data = path.read_bytes()
         except OSError as error:
@@ -47,7 +37,6 @@ class ReplayBench:
         self._whole = self._texts.pop() == b""
         self._at = 1
         self._last = 0.0
-        self._watched: WatchSummary | None = None
         if not self._texts or (len(self._texts) == 1 and not self._whole):
             raise JournalError(f"the journal {path} has no header", cure="The run ended before it began.")
         head = self._parsed(0)
@@ -67,7 +56,7 @@ class ReplayBench:
         try:
             self._identity = lines.read_identity(head["identity"])
             self._capabilities = lines.read_capabilities(head["capabilities"])
-            self._address = str(head["address"])
+            self.address = str(head["address"])
             self.run: Mapping[str, Any] = dict(head["run"])
             self._opening = Opening(simulated=self.run.get("simulated") is True)
         except (KeyError, IndexError, TypeError, ValueError, AttributeError) as error:
@@ -83,105 +72,26 @@ class ReplayBench:
         """Seconds between header and the last line answered from."""
         return self._last
 
-    @property
-    def address(self) -> str:
-        """The address of the bench that measured."""
-        return self._address
-
-    @property
-    def opening(self) -> Opening:
-        """The journal, opened; it says whether the bench was simulated."""
-        return self._opening
-
     def identify(self) -> Identity:
         """Return who measured."""
         return self._identity
-
-    def confirm(self) -> None:
-        """Answer from the journal."""
-        self._answer(["confirm"])
 
     def capabilities(self) -> Capabilities:
         """Return what it could do."""
         return self._capabilities
 
-    def set_settle(self, settle_us: int) -> None:
-        """Answer from the journal."""
-        self._answer(["settle", settle_us])
-
-    def sense(self, drives: Sequence[PointSet]) -> list[PointSet]:
-        """Answer from the journal."""
+    def _answer(self, question: q.Question) -> q.Answer:
+        if isinstance(question, q.Release):  # nothing is driven
+            return None
         points = self._capabilities.points
-        return self._read(lines.ask_sense(drives), lambda said: lines.read_sets(said, len(drives), points))
+        return self._read(q.plain(question), lambda said: q.read_answer(question, said, points))
 
-    def resistance(self, a: PointSet, b: PointSet, wires: Wires = 2) -> float:
-        """Answer from the journal, Ω."""
-        check_pair(a, b)
-        return self._read(["resistance", write_set(a), write_set(b), wires], lines.read_figure)
-
-    def voltage(self, a: PointSet, b: PointSet) -> float:
-        """Answer from the journal, V."""
-        return self._read(["voltage", write_set(a), write_set(b)], lines.read_figure)
-
-    def diode(self, a: PointSet, b: PointSet) -> float:
-        """Answer from the journal, V."""
-        return self._read(["diode", write_set(a), write_set(b)], lines.read_figure)
-
-    def insulation(self, a: PointSet, b: PointSet, volts: float, dwell_ms: int) -> float:
-        """Answer from the journal, Ω."""
-        ask = ["insulation", write_set(a), write_set(b), volts, dwell_ms]
-        return self._read(ask, lines.read_figure)
-
-    def arm(self, volts: float) -> None:
-        """Answer from the journal."""
-        self._answer(["arm", volts])
-
-    def temperature(self) -> float | None:
-        """Answer from the journal, °C."""
-        return self._read(["temperature"], lines.read_temperature)
-
-    def watch(
-        self, sets: Sequence[PointSet], seconds: float | None = None
-    ) -> Generator[WatchEvent, None, None]:
-        """Yield the events of the journal."""
-        points = self._capabilities.points
-        self._answer(["watch", lines.sets(sets), seconds])
-        try:
-            while True:
-                found = self._read(["event"], lambda said: lines.read_event(said, len(sets), points))
-                if found is None:
-                    return
-                yield found
-        finally:
-            self._watched = self._read(["watched"], lines.read_summary)
-
-    @property
-    def watched(self) -> WatchSummary | None:
-        """How the last watch ended."""
-        return self._watched
-
-    def statistics(self) -> Statistics:
-        """Answer from the journal."""
-        return self._read(["statistics"], lines.read_statistics)
+    def _disconnect(self) -> None:
+        """Hold nothing."""
 
     def touched(self, end: str | None) -> bool:
         """Answer from the journal what the person said."""
         return self._read(["touched", end], lines.read_yes_or_no)
-
-    def release(self) -> None:
-        """Do nothing: nothing is driven."""
-
-    def close(self) -> None:
-        """Answer no more questions."""
-        self._closed = True
-
-    @property
-    def released(self) -> bool:
-        """Yes: nothing is driven."""
-        return True
-
-    def __enter__(self) -> Self:
-        return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
@@ -189,7 +99,7 @@ class ReplayBench:
         self.close()
 
     def _read(self, ask: list[Any], read: Callable[[Any], T]) -> T:
-        answer = self._answer(ask)
+        answer = self._line(ask)
         try:
             return read(answer)
         except (TypeError, ValueError, KeyError, AttributeError) as error:
@@ -198,9 +108,7 @@ class ReplayBench:
     def _wrong(self, what: str, cure: str = _CHANGED) -> ReplayError:
         return ReplayError(f"{self._path}, line {self._at}: {what}", cure=cure)
 
-    def _answer(self, ask: list[Any]) -> Any:
-        if self._closed:
-            raise NoBenchError(f"the replay of {self._path} is closed")
+    def _line(self, ask: list[Any]) -> Any:
         if self.finished:
             raise JournalError(
                 f"{self._path} ends after line {len(self._texts)}, before the run does: it is incomplete",
