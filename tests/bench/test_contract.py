@@ -264,9 +264,10 @@ def keeps_the_contract(bench: Bench) -> None:
     bench.close()
     bench.close()
     assert bench.released
-    for question, _ in CHECKS.values():
-        with pytest.raises(NoBenchError, match="closed"):
-            bench.ask(question)
+    for kind, (question, _) in CHECKS.items():
+        if kind is not q.Carried:  # what the line has carried can still be told
+            with pytest.raises(NoBenchError, match="closed"):
+                bench.ask(question)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="pseudo-terminals are POSIX")
