@@ -86,6 +86,7 @@ def test_a_watch_ends_five_seconds_after_the_host_fell_silent() -> None:
     assert device.commands.watch is None
     with pytest.raises(LinkError, match="ended by itself"):
         events.close()
+    bench.close()
 
 
 class Killed(BaseException):

@@ -30,6 +30,8 @@ from tests.cleared import cleared_for_points
 GROUPS = (frozenset({1, 2, 3}), frozenset({5, 9}))
 NETS = Conductors(tuple(point_set(net) for net in ({1, 2, 3}, {5, 9}, {4}, {6}, {7}, {8}, {10})))
 
+pytestmark = pytest.mark.usefixtures("all_closed")
+
 
 def rig(**given: object) -> Rig:
     return Rig(SmallScanner(Clock(), groups=GROUPS, **given))  # type: ignore[arg-type]  # fields by name

@@ -30,6 +30,8 @@ FOUR = "generic-matrix-four-wire"
 TWO = "generic-matrix-two-wire"
 DOCUMENT = (FIXTURES.parent / "firmware_notes" / "matrix_bench.md").read_text(encoding="utf-8")
 
+pytestmark = pytest.mark.usefixtures("all_closed")
+
 
 def two_nets(a: frozenset[int], b: frozenset[int]) -> float:
     """Points 1 and 2 are one net of 0.25 ohm."""
@@ -87,10 +89,11 @@ def test_silence_is_an_error_and_a_late_answer_is_never_taken(matrix: Matrix) ->
         instrument = Instrument(resource, timeout_s=0.2)
         bench = MatrixBench(instrument, instrument, read_profile(TWO), "visa:test", wait=lambda _: None)
         matrix.deaf_to = "MEASure"
-        with bench, pytest.raises(LinkError, match="MEASure"):
-            bench.resistance(1, 2)
-        with pytest.raises(LinkError):
-            bench.resistance(1, 2)
+        with bench:
+            with pytest.raises(LinkError, match="MEASure"):
+                bench.resistance(1, 2)
+            with pytest.raises(LinkError):
+                bench.resistance(1, 2)
 
 
 @pytest.mark.parametrize("first", ["4.5E-2", "9.9E37"])
