@@ -17,6 +17,9 @@ from tests.looms import random_loom
 
 WIRE_OHM, SHORT_OHM, DIODE_OHM, COIL_OHM, CLOSED_OHM, UNKNOWN_OHM = 0.05, 0.02, 60.0, 85.0, 0.01, 1000.0
 OPEN_S = 1e-11
+DIODE_LEAST_OHM = 35.0
+"""A sound diode of 0.65 V may drop 0.3 V less (spread and warmth, common practice) over 10 mA."""
+
 SHOWS_RATIO, SHOWS_OHM = 2.1, 5.0
 """Two readings of so many times each other, and so far apart, no meter takes for one."""
 
@@ -168,7 +171,7 @@ def truth_of(loom: Loom, faults: Sequence[str] = ()) -> Truth:
     return Truth(tuple(ohms), tuple(diodes))
 
 
-def resistances(loom: Loom, truth: Truth) -> np.ndarray:
+def resistances(loom: Loom, truth: Truth, diode_ohm: float = DIODE_OHM) -> np.ndarray:
     """Return what is read from each cavity to each, Ω: rows are sources; over range is 1e11."""
     nodes = {end: k for k, end in enumerate(end for c in loom.connectors for end in c.ends)}
     plain = np.zeros((len(nodes), len(nodes)))
@@ -184,7 +187,7 @@ def resistances(loom: Loom, truth: Truth) -> np.ndarray:
         if on not in inverses:
             matrix = plain.copy()
             for k in on:
-                _join(matrix, *turns[k], 1 / DIODE_OHM)
+                _join(matrix, *turns[k], 1 / diode_ohm)
             matrix += OPEN_S * (np.eye(len(nodes)) - 1.0 / len(nodes))
             inverses[on] = np.linalg.pinv(matrix, hermitian=True, rcond=1e-17)
         return inverses[on]
@@ -213,9 +216,54 @@ def _join(matrix: np.ndarray, a: int, b: int, siemens: float) -> None:
 
 def shows(case: Case, top_ohm: float = 1e6) -> bool:
     """Whether any pair of cavities reads clearly otherwise than it should, one way round or the other."""
-    sound = np.minimum(resistances(case.loom, truth_of(case.loom)), top_ohm)
-    real = np.minimum(resistances(case.loom, truth_of(case.loom, case.faults)), top_ohm)
-    far = (np.abs(sound - real) > SHOWS_OHM) & (
-        np.maximum(sound, real) > SHOWS_RATIO * np.minimum(sound, real) + SHOWS_OHM
+    sound = truth_of(case.loom)
+    most, least = (
+        np.minimum(resistances(case.loom, sound, ohm), top_ohm) for ohm in (DIODE_OHM, DIODE_LEAST_OHM)
     )
-    return bool(far.any())
+    real = np.minimum(resistances(case.loom, truth_of(case.loom, case.faults)), top_ohm)
+    high = (real - most > SHOWS_OHM) & (real > SHOWS_RATIO * most + SHOWS_OHM)
+    low = (least - real > SHOWS_OHM) & (least > SHOWS_RATIO * real + SHOWS_OHM)
+    return bool((high | low).any())
+
+
+def nets_of(loom: Loom) -> dict[End, int]:
+    """Return the conductor of each end: what wires, closed contacts and parts of an ohm at most join."""
+    net = {end: k for k, end in enumerate(end for plug in loom.connectors for end in plug.ends)}
+    joins = [wire.ends for wire in loom.wires]
+    for part in loom.components:
+        ends = dict(part.terminals)
+        if part.kind is ComponentKind.RELAY:
+            joins.append((ends["30"], ends["87a"]))
+        elif part.resistance_ohm is not None and part.resistance_ohm <= 1.0:
+            joins.append((part.ends[0], part.ends[1]))
+    for a, b in joins:
+        kept, gone = net[a], net[b]
+        net = {end: kept if k == gone else k for end, k in net.items()}
+    return net
+
+
+def told_by_name(case: Case, names: Sequence[str]) -> bool:
+    """Whether parts named as untold couple the nets of each fault, are at fault or lie beside it."""
+    net = nets_of(case.loom)
+    ends = {str(end): end for end in case.loom.cavities}
+    parts = {part.name: part for part in case.loom.components}
+    wires = {wire.name: wire for wire in case.loom.wires}
+
+    def coupled(name: str) -> set[int]:
+        terminals = dict(parts[name].terminals)
+        coil = [terminals[t] for t in ("85", "86") if t in terminals]
+        return {net[end] for end in coil or parts[name].ends}
+
+    for fault in case.faults:
+        words = fault.split()
+        at: set[int] = set()
+        for word in words[1:]:
+            if word in ends:
+                at.add(net[ends[word]])
+            elif word in parts:
+                at |= coupled(word)
+            elif word in wires:
+                at |= {net[end] for end in wires[word].ends}
+        if not any(coupled(name) <= at or (len(at) == 1 and at <= coupled(name)) for name in names):
+            return False
+    return True

@@ -27,3 +27,14 @@ def test_what_conducts_one_way_is_found_whichever_way(
     assert [finding.cause for finding in findings] == ["one_way_path"]
     source, sink = ends.split()
     assert {source, sink} == {str(end) for end in findings[0].cavities}
+
+
+@pytest.mark.parametrize("ends", ["A:1 A:2", "A:2 A:1"])
+@pytest.mark.parametrize("able", [OHMS, SHORT_RANGE], ids=["scanner", "short range"])
+def test_a_diode_beside_a_coil_is_found_whichever_way_it_lies(ends: str, able: object) -> None:
+    # Against the way round that the coil is read, only a reading the other way round shows it.
+    assert isinstance(able, type(OHMS))
+    loom = loom_of("1 2 3", "L1,coil,1=A:1 2=A:2,320,10,\n")
+    assert proved(loom, able=able)[1] == ()
+    _, findings = proved(loom, f"part diode {ends}", able=able)
+    assert len(findings) >= 1

@@ -20,8 +20,9 @@ GUARD_RULE = (
 )
 LOW_RULE = "a low reading: a path under the bench's upper threshold; how many ohms it has is not measured"
 HIGH_RULE = (
-    "a high reading, asked both ways round: no path, taken alone, under the bench's lower threshold over the "
-    "cavities behind it"
+    "a high reading, asked both ways round with at most {volts} V: no path of ohms, taken alone, under the "
+    "bench's lower threshold over the cavities behind it; what conducts one way, or only above a voltage of "
+    "its own, may read as none"
 )
 
 
@@ -108,7 +109,7 @@ def _sensed(
                 else "a path to another net was found"
             ),
             decision=Decision.PASS if apart else Decision.FAIL,
-            rule=HIGH_RULE,
+            rule=HIGH_RULE.format(volts=f"{capabilities.test_voltage_v:g}"),
             cavities=names,
             wires=covered.apart(ends),
             threshold_ohm=bound,

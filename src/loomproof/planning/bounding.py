@@ -12,7 +12,7 @@ two of their conductors. Parts inside one cluster are read between their own two
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from loomproof.electrics.bounds import least_ohm
@@ -23,7 +23,7 @@ from loomproof.electrics.unions import Unions
 from loomproof.loom.model import ComponentKind, End
 from loomproof.planning.net_access import Scope
 
-MOST_NETS = 10
+MOST_NETS = 24
 """So many nets of one bundle are read each to each; of more, each to all those that no part leads to."""
 
 
@@ -109,9 +109,16 @@ def _least(
 
 
 def pair_bounds(
-    expectation: Expectation, scope: Scope, told: Collection[str], top_ohm: float, current_a: float
+    expectation: Expectation,
+    scope: Scope,
+    told: Mapping[str, tuple[End, End]],
+    top_ohm: float,
+    current_a: float,
 ) -> Iterator[BoundReading]:
     """Yield what is read between nets that parts couple, but not only parts that are ``told`` by ohms.
+
+    ``told`` holds from which cavity to which each of those is read: what conducts one way only may lie across
+    it as well, so the other way round is read here.
 
     Neither sense nor isolation asks of these nets. Each reads to each other, both ways round, no less than
     the parts between can make of it, and where none leads there this way round, ``top_ohm`` or more. Of a
@@ -131,6 +138,12 @@ def pair_bounds(
     points = {net: scope.groups[k].points for net, k in group_of.items()}
     head = {net: scope.end_of[scope.groups[k].head.bit_length()] for net, k in group_of.items()}
     steps = [step for coupling in expectation.couplings for step in ways(coupling)]
+    for coupling in here:
+        if coupling.component in told and coupling.linear:
+            sink, source = (expectation.net_of[end] for end in told[coupling.component])
+            lower_ohm = least_ohm(expectation.couplings, [source], [sink], current_a)
+            if lower_ohm <= top_ohm:
+                yield BoundReading("", head[source], head[sink], points[source], points[sink], lower_ohm)
     for nets in together.values():
         for net in nets:
             apart = [other for other in nets if linear.root(other) != linear.root(net)]

@@ -356,7 +356,7 @@ def _bounds(
     isolation_ohm: float | None,
 ) -> tuple[BoundReading, ...]:
     """Return the readings of what no part's own reading tells, where this bench tells them from a short."""
-    told = {reading.part.component for reading in parts}
+    told = {reading.part.component: (reading.part.a, reading.part.b) for reading in parts}
     top_ohm, current_a = meter.range_ohm[1], meter.test_current_a
     limit_ohm = top_ohm if isolation_ohm is None else min(isolation_ohm, top_ohm)
     bounds = (
