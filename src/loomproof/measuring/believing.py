@@ -2,7 +2,8 @@
 
 A meter that reads nought for everything, or a sense lead that is open, would pass any joint. Where copper has
 more than the uncertainty, a reading below it gives the meter away. Where it has less, only a known resistance
-shows that the meter reads: a part of the loom within its limits, or a self-test with resistors.
+shows that the meter reads: a part of the loom with limits that lie closer than a joint's, or a self-test
+with resistors.
 """
 
 from __future__ import annotations
@@ -40,26 +41,21 @@ def refuse_below_copper(
             )
 
 
-def checked_by(
-    expectation: Expectation,
-    judged: Sequence[Judged],
-    nets: Collection[frozenset[End]],
-    leaks: Sequence[Path],
-    temperature_u_k: float,
-) -> str:
-    """Return which reading of this run shows that the meter reads ohms, "" where none does.
+def checked_by(judged: Sequence[Judged]) -> str:
+    """Return which part of this run vouches for the meter, "" where none does.
 
-    A part that reads within its limits, with an uncertainty that leaves it half of the lower one; or a wire
-    of which copper has more than twice the uncertainty, and that read no less.
+    A part within its limits shows what the meter reads to within the width of those limits and its
+    uncertainty: it vouches for nothing where a conductor's limit is below that. Copper vouches for nothing:
+    what joints add to it is not known, so it shows that the meter does not read nought and no gain.
     """
+    least_ohm = min((wire.limit_ohm for wire in judged if not wire.component), default=math.inf)
     for part in judged:
         known = part.component and part.lower_ohm > 0.0 and part.limit_ohm < math.inf and not part.beyond
-        if known and part.measured_ohm - part.uncertainty_ohm > part.lower_ohm / 2:
+        if not known or part.measured_ohm - part.uncertainty_ohm <= part.lower_ohm / 2:
+            continue
+        off_ohm = part.limit_ohm - part.lower_ohm + part.uncertainty_ohm
+        if off_ohm < least_ohm:
             return f"{part.component} of the loom read {_figure(part)}, within its limits"
-    for reading, copper_ohm in _with_copper(expectation, judged, nets, leaks, temperature_u_k):
-        if copper_ohm > 2 * reading.uncertainty_ohm and reading.measured_ohm - reading.uncertainty_ohm > 0:
-            copper = f"no less than the {ohms(copper_ohm)} of its copper"
-            return f"{reading.a} to {reading.b} read {_figure(reading)}, {copper}"
     return ""
 
 

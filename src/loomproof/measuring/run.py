@@ -161,9 +161,8 @@ def run_plan(
     told = ""
     if plan.meter is not None:
         as_described = set(groups) & set(expected)
-        about = (expectation, judged, as_described, leaks, plan.meter.temperature_u_k)
-        refuse_below_copper(*about)
-        told = checked_by(*about)
+        refuse_below_copper(expectation, judged, as_described, leaks, plan.meter.temperature_u_k)
+        told = checked_by(judged)
     return Measured(
         expected=expected,
         groups=groups,
