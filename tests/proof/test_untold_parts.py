@@ -167,3 +167,9 @@ def test_the_figure_of_a_coil_is_read_at_the_cavities_that_it_names() -> None:
     assert claim.measured_ohm is not None
     assert sound.measured_ohm is not None
     assert claim.measured_ohm - sound.measured_ohm == pytest.approx(7, abs=0.6)
+
+
+def test_a_bench_without_ohms_tells_no_shunt() -> None:
+    loom = loom_of("1 2 3", "R1,resistor,1=A:1 2=A:2,0.01,5,\n")
+    measured, _ = proved(loom, able=SENSE_ONLY)
+    assert measured.untold_parts == ("R1",)

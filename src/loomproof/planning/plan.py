@@ -222,7 +222,9 @@ def plan_proof(
     senses = capabilities.sense_ohm is not None
     vectors = (empty_vector(scope.groups), *sense_vectors(scope.groups, scope.reach)) if senses else ()
     if meter is None:
-        parts = tuple(dict.fromkeys(c.component for c in (*expectation.couplings, *_untellable(expectation))))
+        # A shunt's open shows where nothing runs beside it, its ohms never do.
+        untold = (*expectation.couplings, *expectation.shunts, *_untellable(expectation))
+        parts = tuple(dict.fromkeys(coupling.component for coupling in untold))
         hidden = hidden_from_sense(expectation, scope.point_of) if senses else ()
         return Plan(scope, vectors, hidden=hidden, unmeasured_parts=parts)
     parts_read, unmeasured = _parts(expectation, scope, meter)
