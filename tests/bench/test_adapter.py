@@ -9,14 +9,13 @@ from hypothesis import strategies as st
 from loomproof.bench.adapter import (
     Adapter,
     Lead,
-    check_adapter,
     in_order,
     parse_adapter,
-    problems_of,
     read_adapter,
     table_of,
     write_adapter,
 )
+from loomproof.bench.adapter_fit import check_adapter, problems_of
 from loomproof.errors import AdapterError
 from loomproof.loom.model import End
 

@@ -180,8 +180,10 @@ def points_asked(question: Question) -> tuple[PointSet, ...]:
             return sets
         case Resistance(a, b) | Voltage(a, b) | Diode(a, b) | Insulation(a, b):
             return a, b
-        case _:
+        case Settle() | Arm() | Temperature() | NextEvent() | Watched() | Confirm() | Carried() | Release():
             return ()
+        case _:
+            assert_never(question)
 
 
 # -- writing -------------------------------------------------------------------------------------

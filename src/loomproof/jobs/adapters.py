@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loomproof.bench import opening
-from loomproof.bench.adapter import Adapter, in_order, problems_of, read_adapter, write_adapter
+from loomproof.bench.adapter import Adapter, in_order, read_adapter, write_adapter
+from loomproof.bench.adapter_fit import problems_of
 from loomproof.errors import Problem, UsageError
 from loomproof.loom.model import End, Loom
 

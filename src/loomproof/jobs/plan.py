@@ -7,7 +7,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from loomproof.bench import opening
-from loomproof.bench.adapter import Adapter, check_adapter, in_order, read_adapter
+from loomproof.bench.adapter import Adapter, in_order, read_adapter
+from loomproof.bench.adapter_fit import check_adapter
 from loomproof.bench.seam import Capabilities, Identity
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, expect
 from loomproof.errors import Problem

@@ -140,7 +140,7 @@ def clear(
     `AdapterError` for an adapter that does not fit, `UnfitError` for a bench that failed its self-test, whose
     last one is older than so many days, or that cannot test insulation so.
     """
-    from loomproof.bench.adapter import check_adapter
+    from loomproof.bench.adapter_fit import check_adapter
     from loomproof.measuring import selftest
 
     identity, able, simulated = bench.identify(), bench.capabilities(), bench.opening.simulated
