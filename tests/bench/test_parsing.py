@@ -12,6 +12,8 @@ from loomproof.bench.seam import Accuracy
 from loomproof.errors import LinkError, UnfitError
 from tests.bench.test_scanner import Rig
 
+pytestmark = pytest.mark.usefixtures("all_closed")
+
 
 def test_capabilities_and_what_is_missing() -> None:
     able, line = read_capabilities("LINK=1,POINTS=512,LINE=304,ACC=0.1:0.01,OHMS=0.1:1E6,COLOUR=GN")
