@@ -20,6 +20,8 @@ from tests.bench.device import Clock, Scanner
 from tests.bench.test_scanner import Rig
 from tests.cleared import cleared_for_points
 
+pytestmark = pytest.mark.usefixtures("all_closed")
+
 
 def plug(name: str, hazard: Hazard) -> Connector:
     return Connector(name, ConnectorKind.PLUG, (("1",),), hazard=hazard)
