@@ -31,7 +31,8 @@ from tests.bench.simline import SimLine
 from tests.bench.torture import FIXTURES, LINE_BYTES, digest_of, loom_of, run
 
 NAME = "hillclimb_engine"
-CASES = [((), "pass"), (("open W45",), "fail"), (("short ECU-A:3 ECU-A:4",), "fail")]
+# Leads that nobody zeroed on a bench of ±0.1 Ω decide no heavy conductor of a sound loom.
+CASES = [((), "undecided"), (("open W45",), "fail"), (("short ECU-A:3 ECU-A:4",), "fail")]
 
 
 @dataclass
