@@ -6,15 +6,30 @@ from dataclasses import replace
 
 import pytest
 
+from loomproof.fitting import implied
 from loomproof.fitting.capacity import reach_ohms
-from loomproof.fitting.checks import way_of
+from loomproof.fitting.checks import is_earth_ring, way_of
 from loomproof.fitting.drops import drops_of
-from loomproof.fitting.firstpower import earths_joined
+from loomproof.fitting.feeds import feeds_of
+from loomproof.fitting.firstpower import earths_joined, power_up
+from loomproof.fitting.needs import plan_of
 from loomproof.fitting.proofs import standing_of
 from loomproof.fitting.sheet import fitting_sheet
+from loomproof.fitting.tracing import Feed, Live, Tracer
 from loomproof.loom.choices import answers_of, needs_of
-from loomproof.loom.model import Circuit, Component, ComponentKind, End, Loom, Need, Wire, end_of
-from loomproof.results.fitting import Fault, Level
+from loomproof.loom.model import (
+    Circuit,
+    Component,
+    ComponentKind,
+    Connector,
+    ConnectorKind,
+    End,
+    Loom,
+    Need,
+    Wire,
+    end_of,
+)
+from loomproof.results.fitting import Fault, Level, Warn
 from tests.fitting.looms import demo
 
 WARNED = (
@@ -50,6 +65,12 @@ def test_the_model_loom_is_warned_of_these_and_nothing_else() -> None:
         assert words in warn.text
 
 
+def implied_warnings(loom: Loom) -> list[Warn]:
+    needs = needs_of(loom)
+    feeds = feeds_of(loom, needs)
+    return list(implied.warnings(loom, plan_of(loom, needs), needs, feeds, Tracer(loom).live(feeds)))
+
+
 def warned(loom: Loom, words: str, *said: str) -> list[str]:
     return [one.text for one in fitting_sheet(loom, answers_of(loom, said)).warnings if words in one.text]
 
@@ -57,7 +78,8 @@ def warned(loom: Loom, words: str, *said: str) -> list[str]:
 def test_a_feed_says_its_way_in_whole() -> None:
     """BULK:1 is fed by the car itself, K-MAIN:85 through the relay's coil, PURGE:1 through K1 and F1."""
     sheet = fitting_sheet(demo())
-    live = {row.facts.end: row.facts.live for row in (*sheet.connect, *sheet.safe, *sheet.places)}
+    facts = [row.facts for row in sheet.connect] + [row.facts for row in (*sheet.safe, *sheet.places)]
+    live = {one.end: one.live for one in facts}
     assert live["BULK:1"] == ("permanent feed (feed); fused by 40 A",)
     assert live["K-MAIN:85"] == ("ignition feed (ignition), through K1; fused by 5 A, little current",)
     assert live["PURGE:1"] == ("permanent feed (feed), through K1, F1; fused by F1",)
@@ -145,8 +167,9 @@ def test_a_ring_of_unknown_circuit_is_an_earth_for_the_short_check() -> None:
 
 def test_return_rows_end_where_the_conversion_connects() -> None:
     """A stub at the injector's wire is no return: the row goes to the computer, and to no other cavity."""
-    stub = Wire("X1", End("INJ1", "2"), End("PURGE", "1"), "WH", 0.75, 0.1, "injector-1")
-    loom = demo(wires=[stub], without=["W17"])
+    stub = Wire("X1", End("INJ1", "2"), End("PURGE", "2"), "WH", 0.75, 0.1, "purge-valve")
+    loom = demo(wires=[stub], without=["W46"])
+    loom = replace(loom, wires=(loom.wires[-1], *loom.wires[:-1]))
     rows = drops_of(loom, needs_of(loom), standing_of(loom, None), 80.0)
     assert [row.path for row in rows if (row.circuit, row.side) == ("injector-1", "return")] == [
         "INJ1:2 → ECU-A:21"
@@ -182,5 +205,116 @@ def test_a_change_over_relay_has_two_contacts_and_a_plain_one_is_never_off() -> 
     loom = replace(demo(without=["K3", "W74"]), components=(*demo(without=["K3"]).components, relay))
     loom = replace(loom, circuits=(*loom.circuits, Circuit("spare", "", need=Need.UNUSED)))
     found = fitting_sheet(loom)
-    (facts,) = [row.facts for row in (*found.connect, *found.safe) if row.facts.end == "GBX:1"]
-    assert "through F4, K3" in facts.live[0]
+    facts = [row.facts for row in found.connect] + [row.facts for row in found.safe]
+    (gearbox,) = [one for one in facts if one.end == "GBX:1"]
+    assert "through F4, K3" in gearbox.live[0]
+
+
+FEED = Feed("supply", "permanent", (end_of("CAR:1"),), "10 A")
+
+
+@pytest.mark.parametrize(
+    ("live", "text"),
+    [
+        (Live(FEED, (), (), True, False), "permanent feed (supply); fused by 10 A"),
+        (Live(FEED, ("K1", "F1"), ("F1", "F2"), True, False),
+         "permanent feed (supply), through K1, F1; fused by F1 or F2"),
+        (Live(FEED, ("K1",), (), False, True),
+         "permanent feed (supply), through K1; NOT FUSED, little current"),
+        (Live(replace(FEED, why="it has a load"), (), (), True, False),
+         "may be live, treat as live: it has a load"),
+    ],
+)  # fmt: skip
+def test_a_live_way_in_words(live: Live, text: str) -> None:
+    assert live.text == text
+
+
+def tiny(*wires: Wire, parts: tuple[Component, ...] = (), circuits: tuple[Circuit, ...] = ()) -> Loom:
+    """A car's plug, a change-over relay, two loads and a ring."""
+    return Loom(
+        "tiny",
+        connectors=(
+            Connector("CAR", ConnectorKind.SOCKET, (("1", "2"),)),
+            Connector("K", ConnectorKind.RELAY_BASE, (("30", "87", "87a"),)),
+            Connector("P", ConnectorKind.PLUG, (("1", "2"),)),
+            Connector("Q", ConnectorKind.PLUG, (("1",),)),
+            Connector("E", ConnectorKind.RING, (("1",),)),
+        ),
+        wires=wires,
+        components=parts,
+        circuits=circuits,
+    )
+
+
+def test_a_change_over_contact_is_never_in_both_positions() -> None:
+    """Fed at 87, 30 is live with the relay pulled; 87a would need it pulled and at rest at once."""
+    pins = tuple((pin, End("K", pin)) for pin in ("30", "87", "87a"))
+    loom = tiny(
+        Wire("W1", End("CAR", "1"), End("K", "87"), "RD", 1.0, 1.0),
+        Wire("W2", End("K", "87a"), End("P", "1"), "RD", 1.0, 1.0),
+        parts=(Component("K1", ComponentKind.RELAY, pins),),
+    )
+    live = Tracer(loom).live([FEED])
+    assert live.get(End("K", "30"))
+    assert not live.get(End("P", "1"))
+
+
+@pytest.mark.parametrize(
+    ("designation", "earth"), [(None, True), ("31", True), ("", True), ("30", False), ("87", False)]
+)
+def test_a_ring_is_an_earth_unless_its_circuit_says_otherwise(designation: str | None, earth: bool) -> None:
+    name = "" if designation is None else "c"
+    loom = tiny(
+        Wire("W1", End("P", "1"), End("E", "1"), "BN", 1.0, 1.0, name),
+        circuits=(Circuit("c", "", designation or ""),),
+    )
+    assert is_earth_ring(loom, End("E", "1")) is earth
+    assert not is_earth_ring(loom, End("P", "1")), "no ring"
+    assert is_earth_ring(tiny(), End("E", "1")), "an empty ring is one"
+
+
+@pytest.mark.parametrize(("ohm", "added"), [(None, 0.0), (0.2, 0.2)])
+def test_a_way_through_a_link_adds_what_it_states(ohm: float | None, added: float) -> None:
+    link = Component("L1", ComponentKind.LINK, (("1", End("P", "1")), ("2", End("Q", "1"))), ohm)
+    assert way_of(tiny(parts=(link,)), End("P", "1"), parts=True) == (End("Q", "1"), added, ("L1",))
+
+
+def test_an_end_of_two_circuits_in_a_small_loom() -> None:
+    """The wire of the needed circuit says whose end it is, wherever it stands in the table."""
+    loom = tiny(
+        Wire("W1", End("CAR", "1"), End("P", "1"), "YE", 0.5, 1.0, "idle"),
+        Wire("W2", End("CAR", "1"), End("P", "2"), "RD", 1.0, 1.0, "supply"),
+        circuits=(Circuit("idle", "", need=Need.UNUSED), Circuit("supply", "", "30", 5.0, "10 A")),
+    )
+    rows = {row.facts.end: row.facts for row in fitting_sheet(loom).connect}
+    assert (rows["CAR:1"].circuit, rows["CAR:1"].load_a) == ("supply", 5.0)
+
+
+def test_an_unused_cavity_of_a_needed_plug_is_told_and_that_of_a_socket_is_not() -> None:
+    """P:2 and CAR:2 belong to an unused circuit, beside needed ones in the same housing."""
+    loom = tiny(
+        Wire("W1", End("CAR", "1"), End("P", "1"), "RD", 1.0, 1.0, "supply"),
+        Wire("W2", End("CAR", "2"), End("P", "2"), "YE", 0.5, 1.0, "idle"),
+        circuits=(Circuit("idle", "", need=Need.UNUSED), Circuit("supply", "", "30", 5.0, "10 A")),
+    )
+    assert [one.ends for one in implied_warnings(loom) if "left unused" in one.text] == [("P:2",)]
+
+
+def test_housings_alike_are_plugs_or_sockets() -> None:
+    """Two plugs of one housing can be confused; a ring, a relay base or a lone plug can't."""
+    loom = tiny(Wire("W1", End("P", "1"), End("Q", "1"), "RD", 1.0, 1.0))
+    housed = replace(
+        loom,
+        connectors=tuple(replace(one, housing="H1" if one.name in "PQ" else "H2") for one in loom.connectors),
+    )
+    alike = [one.text for one in implied_warnings(housed) if "same housing" in one.text]
+    assert [text.partition(" have")[0] for text in alike] == ["P, Q"]
+
+
+def test_the_bridge_over_a_relay_is_told_beside_feeds_that_want_none() -> None:
+    loom = demo()
+    needs = needs_of(loom)
+    feeds = feeds_of(loom, needs)
+    steps = power_up(loom, plan_of(loom, needs), feeds, Tracer(loom).live(feeds), {}, [])
+    assert "Ignition on: 12 V at ECU-A:4." in steps[4]
+    assert "take it out and join 30 to 87" in steps[4]
