@@ -1,0 +1,89 @@
+"""Records sealed with grades (results documents of schema 2) verify, open, replay and are drawn.
+
+Three runs of version 0.1.0 on its simulator: a tail lamp loom that passes, the same with a broken wire, and
+the engine loom in four hook-ups; with them the looms as they were described. Their bytes stay as they are:
+what was sealed once must be readable for good, and its journal must give it again.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from loomproof.errors import SealError
+from loomproof.jobs.replay import replay
+from loomproof.loom.reading import load
+from loomproof.records.canonical import canonical, sha256_hex
+from loomproof.records.checking import check, check_file
+from loomproof.reports.certificate import certificate_pdf, certificate_view
+from loomproof.reports.exports import junit_xml
+from loomproof.reports.label import label_pdf
+from loomproof.reports.wires import wire_texts
+from loomproof.results.document import Document
+from tests.cli.running import loomproof
+
+SEALED = Path(__file__).with_name("with_grades")
+LOOMS = {"pass": "tail_lamp", "fail": "tail_lamp", "hook": "hillclimb_engine"}
+VERDICTS = {"pass": "pass", "fail": "fail", "hook": "pass"}
+KNOWN = {"de1dc880773a6822a4a525eec7fd5016a8e73dbaef236273b036257e4847a742": "the station that sealed them"}
+
+MAY_DIFFER = ("software",)
+"""What a later version may write otherwise when it works the same journal out again, each with its reason.
+
+``software``: it names the version that wrote the document. A verdict, a claim, a limit, a reading, an
+uncertainty or the cause of a finding never stands here: with one of those changed, what was sealed as proved
+would not be what its own journal shows.
+"""
+
+
+def sealed(run: str) -> dict[str, Any]:
+    plain = json.loads((SEALED / f"{run}.record.json").read_text(encoding="utf-8"))
+    return dict(plain["body"]["document"])
+
+
+@pytest.mark.parametrize("name", [*(f"{run}.record.json" for run in LOOMS), "pass.pdf"])
+def test_it_verifies_and_opens(name: str) -> None:
+    verified = check_file(SEALED / name, KNOWN)
+    assert verified.standing == "genuine"
+    document = verified.document()
+    assert document.plain()["schema"] == 2
+    assert document.verdict == VERDICTS[name.split(".")[0]]
+    assert (document.grade == "bench") == (document.verdict == "pass")
+
+
+@pytest.mark.parametrize("run", LOOMS)
+def test_one_changed_sign_is_seen(run: str) -> None:
+    data = (SEALED / f"{run}.record.json").read_bytes()
+    with pytest.raises(SealError, match="does not match its hash"):
+        check(data.replace(b"I. Torvald", b"J. Torvald"), KNOWN)
+
+
+@pytest.mark.parametrize("run", LOOMS)
+def test_its_journal_gives_the_same_document_byte_for_byte(run: str) -> None:
+    journal = SEALED / f"{run}.journal.jsonl"
+    then = sealed(run)
+    assert then["journal_digest"] == sha256_hex(journal.read_bytes())
+    again = replay(journal, load(SEALED / LOOMS[run]).loom).document.plain()
+    assert canonical(again | {key: then[key] for key in MAY_DIFFER}) == canonical(then)
+
+
+@pytest.mark.parametrize("run", LOOMS)
+def test_it_is_drawn(run: str) -> None:
+    record = (SEALED / f"{run}.record.json").read_bytes()
+    document = Document.model_validate(sealed(run))
+    assert certificate_pdf(record, fingerprint="F", link="L", signer="S")[:5] == b"%PDF-"
+    view = certificate_view(json.loads(record), fingerprint="", link="x", signer="")
+    assert bool(view["grade"]) == (run != "fail")
+    assert len(wire_texts(document)) == document.counts.wires
+    assert label_pdf(document, "0" * 64, "F", "L")[:5] == b"%PDF-"
+    assert b"<testsuite" in junit_xml([document])
+
+
+@pytest.mark.parametrize("name", ["pass.record.json", "fail.record.json", "hook.record.json", "pass.pdf"])
+def test_the_command_checks_and_shows_it(name: str) -> None:
+    done = loomproof("verify", SEALED / name)
+    assert done.returncode in (0, 4), done.stderr
+    assert VERDICTS[name.split(".")[0]].upper() in done.stdout
