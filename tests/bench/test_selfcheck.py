@@ -190,6 +190,7 @@ def test_it_says_what_the_empty_drive_shows() -> None:
     _, found = looked(None, meter_v=0.0, make=Make(points=127, volt_max=None))
     assert found.passed
     assert "from 10 V on between conductors of equal size" in found.checks[0].text
+    assert "where no meter was held, nobody has looked" in found.checks[0].text
 
 
 def looked(

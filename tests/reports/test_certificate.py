@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
+from loomproof.errors import RecordError
 from loomproof.reports.certificate import certificate_pdf
 from loomproof.reports.label import label_pdf
 from loomproof.results.document import AdapterEntry, CheckEntry, Document, Verdict
@@ -234,3 +235,32 @@ def test_a_label_is_one_small_page_with_hash_and_fingerprint(tmp_path: Path) -> 
         assert word in text
     box = PdfReader(io.BytesIO(pdf)).pages[0].mediabox
     assert (round(float(box.width) / 72 * 25.4), round(float(box.height) / 72 * 25.4)) == (62, 29)
+
+
+@pytest.mark.parametrize("letters", [10, 60, 120, 160])
+def test_a_label_shows_every_word_of_a_long_name_inside_its_edges(letters: int, tmp_path: Path) -> None:
+    made = document(verdict=Verdict.UNDECIDED)
+    words = [f"word{k:02}" for k in range(letters // 7 + 1)]
+    loom = made.loom.model_copy(update={"name": " ".join(words), "serial": "SN-2026-000000017-REBUILT-B"})
+    made = made.model_copy(update={"loom": loom})
+    pdf = label_pdf(made, "cd" * 32, "aaaa bbbb cccc dddd", "LOOMPROOF:" + "CD" * 32 + ":AAAA")
+    (tmp_path / "c.pdf").write_bytes(pdf)
+    done = subprocess.run(
+        ["pdftotext", "-bbox", "c.pdf", "-"], cwd=tmp_path, capture_output=True, check=True, text=True
+    )
+    found = re.findall(r'<word xMin="(.+?)" yMin="(.+?)" xMax="(.+?)" yMax="(.+?)">(.*?)</word>', done.stdout)
+    texts = [text for *_, text in found]
+    for word in (*words, "SN-2026-000000017-REBUILT-B", "UNDECIDED", "cdcdcdcdcdcdcdcd", "dddd"):
+        assert word in texts
+    mm = 72 / 25.4
+    for x0, y0, x1, y1, _ in found:
+        assert 1 * mm < float(x0) < float(x1) < 40 * mm  # Left of the code, which begins at 38 mm.
+        assert 0 <= float(y0) < float(y1) < 29 * mm
+
+
+def test_a_name_that_no_label_holds_is_refused_with_its_length(tmp_path: Path) -> None:
+    made = document(verdict=Verdict.PASS)
+    made = made.model_copy(update={"loom": made.loom.model_copy(update={"name": "estate " * 120})})
+    with pytest.raises(RecordError, match=r"have \d+ letters") as told:
+        label_pdf(made, "cd" * 32, "aaaa bbbb cccc dddd", "LOOMPROOF:" + "CD" * 32 + ":AAAA")
+    assert told.value.cure

@@ -13,6 +13,7 @@ import pytest
 
 from loomproof.cli.main import run
 from loomproof.reports.certificate import certificate_view
+from loomproof.reports.wires import wire_page
 from loomproof.results.document import Document
 from loomproof.results.measured import Decision
 from loomproof.results.wires import wire_rows
@@ -53,7 +54,7 @@ def test_the_paper_says_it(tmp_path: Path) -> None:
     rows = {row[0]: row for row in cast(list[list[str]], view["wires"])}
     assert rows["W1"][2:] == [
         "ECU:1 to INJ1:1",
-        "W1 FAILS; joined under 10.0 kΩ",
+        "W1 FAILS",
         "4.73 Ω ± 110 mΩ",
         "350 mΩ",
         "",
@@ -61,6 +62,19 @@ def test_the_paper_says_it(tmp_path: Path) -> None:
         "FAILS",
     ]
     assert rows["W7"][3:] == ["none: an open of it would not show", "", "", "", "", "no claim"]
+    assert "Unless its row says otherwise, a wire is joined under 10.0 kΩ." in str(view["wires-say"])
+
+
+def test_a_wire_that_differs_from_most_says_so_in_its_row() -> None:
+    made = document()
+    claims = tuple(
+        claim.model_copy(update={"threshold_ohm": 12e3})
+        if claim.kind == "continuity" and claim.wires == ("W4",)
+        else claim
+        for claim in made.claims
+    )
+    _, rows = wire_page(made.model_copy(update={"claims": claims}))
+    assert [row[4] for row in rows[2:5]] == ["W3", "W4; joined under 12.0 kΩ", "W5"]
 
 
 def test_the_screen_and_the_tables_say_it(tmp_path: Path, capsys: Output) -> None:

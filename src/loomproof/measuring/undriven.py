@@ -179,7 +179,8 @@ def _by_meter(
 
 
 def _shown(able: Capabilities, given: Conductors) -> str:
-    """Say from which voltage on the empty drive shows a source: between equals, and at the worst pair."""
+    """Say from which voltage on the empty drive shows a source, between equals and at the worst pair, and what
+    of a source that is weaker nobody has looked for: it is told once several points are driven, or never."""
     t = able.test_voltage_v
     ratios = [
         max(given.nets[a].bit_count() / given.nets[b].bit_count() for a, b in (pair, pair[::-1]))
@@ -187,7 +188,10 @@ def _shown(able: Capabilities, given: Conductors) -> str:
     ]
     worst = max(ratios, default=1.0)
     at_worst = f"{t * (1 + worst):.3g} V at worst"
-    return f"a source from {2 * t:g} V on between conductors of equal size, from {at_worst}"
+    return (
+        f"a source from {2 * t:g} V on between conductors of equal size, from {at_worst}; for a weaker one "
+        "where no meter was held, nobody has looked"
+    )
 
 
 def _voltages(bench: Bench, given: Conductors, meter_v: float | None, limit_v: float, low: PointSet) -> Check:

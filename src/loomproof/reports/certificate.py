@@ -109,6 +109,7 @@ def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str
     passed = document.verdict.value == "pass"
     rules = claims.rules(document.claims)
     said_when = stated.dated(document)
+    wires_say, wires = listed.wire_page(document)
     view: View = {
         "title": f"Certificate of proof: {name}, run {document.run}, {VERDICTS[document.verdict.value]}",
         "author": document.person or "loomproof",
@@ -151,8 +152,8 @@ def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str
         "by-threshold": claims.by_threshold(document.claims, rules),
         "by-ohms": claims.by_ohms(document.claims, rules),
         "other-claims": claims.others(document.claims, rules),
-        "wires-say": listed.MEANING,
-        "wires": [[row[0], row[1], f"{row[2]} to {row[3]}", *row[4:]] for row in listed.wire_texts(document)],
+        "wires-say": wires_say,
+        "wires": [[row[0], row[1], f"{row[2]} to {row[3]}", *row[4:]] for row in wires],
     }
     return cast(View, _cleaned(view))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -41,10 +42,29 @@ def wire_texts(document: Document) -> list[list[str]]:
     return [_texts(row) for row in wire_rows(document)]
 
 
-def _texts(row: WireRow) -> list[str]:
+def wire_page(document: Document) -> tuple[str, list[list[str]]]:
+    """Return the rows of `wire_texts` for paper, and the words above them.
+
+    What most rows claim alike beside their readings is said once, above, and left out of those rows.
+    """
+    rows = wire_rows(document)
+    senses = Counter("; ".join(_senses(row)) for row in rows if any(_readings(row)))
+    alike, count = senses.most_common(1)[0] if senses else ("", 0)
+    if not alike or 2 * count <= len(rows):
+        return MEANING, [_texts(row) for row in rows]
+    short = [_texts(row, without=alike) for row in rows]
+    return f"{MEANING} Unless its row says otherwise, a wire is {alike.replace('; ', ', and ')}.", short
+
+
+def _texts(row: WireRow, without: str = "") -> list[str]:
     figures = [""] * 4 if row.reading is None else _figures(row.reading)
     decision = _NO_CLAIM if row.decision is None else claims.DECISIONS[row.decision.value]
-    covered = "; ".join(_claims(row)) or "none: an open of it would not show"
+    readings = "; ".join(_readings(row))
+    senses = "; ".join(_senses(row))
+    if readings and senses == without:
+        covered = readings
+    else:
+        covered = "; ".join(_claims(row)) or "none: an open of it would not show"
     return [row.wire.name, row.wire.colour, *map(str, row.wire.ends), covered, *figures, decision]
 
 
@@ -59,9 +79,17 @@ def _figures(claim: ClaimEntry) -> list[str]:
 
 def _claims(row: WireRow) -> Iterator[str]:
     """Yield what is claimed of a wire, shortly: its readings by their subjects, then joined, then apart."""
+    yield from _readings(row)
+    yield from _senses(row)
+
+
+def _readings(row: WireRow) -> Iterator[str]:
     for claim in row.claims:
         if claim.kind in ("resistance", "component"):
             yield claim.subject + (" FAILS" if claim.decision is Decision.FAIL else "")
+
+
+def _senses(row: WireRow) -> Iterator[str]:
     for kind, word, sign in (("continuity", "joined", "under"), ("isolation", "apart from others", "to")):
         known = [claim for claim in row.claims if claim.kind == kind]
         if any(claim.decision is Decision.FAIL for claim in known):
