@@ -179,7 +179,7 @@ def _by_meter(
 
 
 def _shown(able: Capabilities, given: Conductors) -> str:
-    """Say from which voltage on the empty drive shows a source, between equals and at the worst pair, and what
+    """Say from which voltage on the empty drive shows a source, between equals and at worst, and what
     of a source that is weaker nobody has looked for: it is told once several points are driven, or never."""
     t = able.test_voltage_v
     ratios = [
