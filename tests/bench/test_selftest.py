@@ -258,13 +258,3 @@ def test_touches_are_told_once_and_only_when_steady() -> None:
             scanner.stuck_low = low
             seen.append(next(reader))
     assert [low for low in seen if low] == [2, 6]
-
-
-def test_a_loose_end_is_read_against_its_net() -> None:
-    ends = [End("C1", "1"), End("C1", "2"), End("C2", "1")]
-    end_of = in_order(ends).end_of
-    ring = End("RING", "1")
-    right = touching.read_loose_end(ring, [ends[0], ends[2], ring], 0b101, end_of)
-    assert right.right
-    wrong = touching.read_loose_end(ring, [ends[0], ends[2], ring], 0b011, end_of)
-    assert (wrong.missing, wrong.strange) == ((ends[2],), (ends[1],))

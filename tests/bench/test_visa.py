@@ -14,7 +14,7 @@ from loomproof.bench.address import TcpAddress, VisaAddress
 from loomproof.bench.interface import Bench
 from loomproof.bench.matrix import MatrixBench
 from loomproof.bench.opening import open_bench
-from loomproof.bench.profile import KEYS, Profile, parse_profile, read_profile, shipped, shipped_text
+from loomproof.bench.profile import _READERS, Profile, parse_profile, read_profile, shipped, shipped_text
 from loomproof.bench.seam import point_set
 from loomproof.bench.simulation import Simulation
 from loomproof.bench.visa import Instrument
@@ -244,7 +244,7 @@ def test_what_a_profile_may_hold_stands_in_the_document() -> None:
     """Every key with the default that the code has, and no key that it does not take."""
     rows = re.findall(r"^\| `(\w+)` \|[^|]+\| ([^|]*)\|", DOCUMENT.split("## The keys")[1], re.MULTILINE)
     told = {key: default.strip().strip("`") for key, default in rows}
-    assert set(told) == set(KEYS) == {field.name for field in fields(Profile)}
+    assert set(told) == set(_READERS) == {field.name for field in fields(Profile)}
     for field in fields(Profile):
         default = field.default
         if default is MISSING:

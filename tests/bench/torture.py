@@ -159,7 +159,7 @@ def prove_over(
     end = text = ""
     try:
         found = digest_of(
-            run(loom_of(name), bench, clock, lambda: waited.append(link.now() - link.progress_at))
+            run(loom_of(name), bench, clock, lambda: waited.append(link.now() - link._progress_at))
         )
     except LinkError as error:
         # The contract: so long without progress, and the last try that began within it.

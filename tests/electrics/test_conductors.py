@@ -18,12 +18,12 @@ from loomproof.loom.model import ComponentKind, End, Settings, Wire
 
 from .looms import BARE, loom_of, part
 
-KNOWN = {"seen quoted", "seen quoted, recomputed", "computed", "common practice", tables.FROM_MEMORY}
+KNOWN = {"seen quoted", "seen quoted, recomputed", "computed", "common practice", "from memory"}
 
 
 @pytest.mark.parametrize(
     "name",
-    ["awg", "copper", "fuses", "iec_60228_class_5", "iec_60228_temperature", "road_vehicle", "strands_030"],
+    ["awg", "copper", "fuses", "iec_60228_class_5", "iec_60228_temperature", "strands_030"],
 )
 def test_every_row_has_a_source_and_a_status(name: str) -> None:
     assert tables.rows(name)
@@ -31,15 +31,6 @@ def test_every_row_has_a_source_and_a_status(name: str) -> None:
         assert row["source"]
         assert row["status"] in KNOWN
         assert None not in row.values()
-
-
-def test_road_vehicle_rows_are_marked_from_memory_and_decide_nothing() -> None:
-    assert {size.status for size in tables.road_vehicle_sizes()} == {tables.FROM_MEMORY}
-    assert not any(size.table == "road vehicle" for size in tables.sizes())
-    # A band only, since the values are from memory: solid copper times 1.02 to 1.15.
-    for size in tables.road_vehicle_sizes():
-        assert size.greatest_ohm_per_m is not None
-        assert 1.02 <= size.greatest_ohm_per_m * size.csa_mm2 * 58 <= 1.15
 
 
 @pytest.mark.parametrize(

@@ -38,6 +38,7 @@ from loomproof.planning.test_vectors import Group, empty_vector, sense_vectors
 from tests.cleared import cleared
 from tests.figures.electrics_speed import big_loom
 from tests.memory_bench import MemoryBench
+from tests.proof.toggling import toggling_vectors
 
 SIZES = (128, 512, 2048)
 PROVE = {128: 6, 512: 8, 2048: 10}
@@ -150,7 +151,7 @@ def counts(points: int, rng: random.Random, runs: int) -> tuple[list[str], bool]
 
     nets = random_nets(rng, points)
     groups = [Group.of(net) for net in nets]
-    plain, both = sense_vectors(groups, one_way=False), sense_vectors(groups)
+    plain, both = toggling_vectors(groups), sense_vectors(groups)
     line("prove, vectors", str(len(plain)), str(PROVE[points]), len(plain) <= PROVE[points])
     line("prove, one-way excluded", str(len(both)), str(ONE_WAY[points]), len(both) <= ONE_WAY[points])
     bench = Bench(nets)
@@ -185,7 +186,7 @@ def counts(points: int, rng: random.Random, runs: int) -> tuple[list[str], bool]
             groups = [Group.of(net) for net in nets]
             actual = disturbed(rng, nets, faults)
             bench = Bench(actual)
-            vectors = sense_vectors(groups, one_way=False)
+            vectors = toggling_vectors(groups)
             lows = bench.sense([vector.drive for vector in vectors])
             if not any(v.wrong(low) for v, low in zip(vectors, lows, strict=True)):
                 assert sorted(actual) == sorted(nets)
@@ -223,7 +224,7 @@ def host_ms(points: int, rng: random.Random) -> float:
     groups = [Group.of(net) for net in nets]
     bench = Bench(disturbed(rng, nets, 20))
     begun = time.process_time()
-    vectors = (empty_vector(groups), *sense_vectors(groups, one_way=False))
+    vectors = (empty_vector(groups), *toggling_vectors(groups))
     sense_vectors(groups)
     lows = bench.sense([vector.drive for vector in vectors])
     assert any(v.wrong(low) for v, low in zip(vectors, lows, strict=True))

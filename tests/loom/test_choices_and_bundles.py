@@ -43,12 +43,7 @@ def test_a_wrong_answer_is_said_with_the_near_miss(said: list[str], cure: str) -
     assert caught.value.cure == cure
 
 
-def test_wires_side_by_side_share_a_bundle() -> None:
-    beside = {wire.name for wire in LOOM.side_by_side("W72")}
-    assert "W73" in beside
-    assert all({"trunk", "inlet"} & set(LOOM.wire_by_name[name].bundles) for name in beside)
-    assert "W72" not in beside
-    assert LOOM.side_by_side("W6") == tuple(w for w in LOOM.wires if "box" in w.bundles and w.name != "W6")
+def test_a_twisted_pair_is_partners() -> None:
     assert LOOM.wire_by_name["W72"].partners == ("W73",)
 
 

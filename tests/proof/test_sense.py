@@ -16,13 +16,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from loomproof.measuring.resolve_nets import complete, learn
-from loomproof.planning.drive_codes import (
-    antichain_codes,
-    antichain_length,
-    toggling_codes,
-    toggling_length,
-)
-from loomproof.planning.test_vectors import Group, empty_vector, sense_vectors
+from loomproof.planning.drive_codes import antichain_codes, antichain_length
+from loomproof.planning.test_vectors import Group, Vector, empty_vector, sense_vectors
+from tests.proof.toggling import toggling_codes, toggling_length, toggling_vectors
 
 Partition = tuple[int, ...]
 
@@ -65,8 +61,12 @@ def sensing_relation(low: Sequence[int]) -> Callable[[Sequence[int]], list[int]]
     return ask
 
 
+def _vectors(groups: Sequence[Group], *, one_way: bool) -> tuple[Vector, ...]:
+    return sense_vectors(groups) if one_way else toggling_vectors(groups)
+
+
 def passes(expected: Partition, ask: Callable[[Sequence[int]], list[int]], *, one_way: bool) -> bool:
-    vectors = sense_vectors([Group.of(part) for part in expected], one_way=one_way)
+    vectors = _vectors([Group.of(part) for part in expected], one_way=one_way)
     lows = ask([vector.drive for vector in vectors])
     return not any(vector.wrong(low) for vector, low in zip(vectors, lows, strict=True))
 
@@ -142,7 +142,7 @@ def test_toggling_length(nets: int, length: int) -> None:
 @pytest.mark.parametrize(("nets", "length"), [(2, 2), (26, 7), (51, 8), (205, 10), (819, 12), (1638, 13)])
 def test_antichain_length(nets: int, length: int) -> None:
     assert antichain_length(nets) == length
-    codes = antichain_codes([1] * nets)
+    codes = antichain_codes(nets)
     assert all(a & ~b for a, b in itertools.permutations(codes, 2)) or nets > 300
     assert len({code.bit_count() for code in codes}) == 1
     assert len(set(codes)) == nets
@@ -194,7 +194,7 @@ def test_completion_finds_exactly_what_is_connected(
     actual = disturbed(rng, expected, faults)
     ask = sensing(actual)
     groups = [Group.of(part) for part in expected]
-    vectors = sense_vectors(groups, one_way=one_way)
+    vectors = _vectors(groups, one_way=one_way)
     lows = ask([vector.drive for vector in vectors])
     failed = any(vector.wrong(low) for vector, low in zip(vectors, lows, strict=True))
     assert failed == (expected != actual)

@@ -13,9 +13,10 @@ from loomproof.records.integrity import check_store
 from loomproof.records.keys import Signer, new_signer
 from loomproof.records.moving import backup, restore, take_in
 from loomproof.records.paper import sign_pdf
-from loomproof.records.reading import found_rows, sealed_records
+from loomproof.records.reading import sealed_records
 from loomproof.records.seal import Chain, seal, verify
 from loomproof.records.store import Store, open_store
+from loomproof.records.trusted import found_in, trusted_runs
 from loomproof.reports.certificate import certificate_pdf
 from loomproof.results.document import Verdict
 from tests.records.conftest import NOW
@@ -40,7 +41,7 @@ def certificate(store: Store, run: str, signer: Signer) -> bytes:
 def everything(store: Store) -> object:
     return (
         [(run, bytes(record)) for run, record in sealed_records(store)],
-        found_rows(store),
+        found_in(trusted_runs(store, {})),
         store.repairs("a"),
         store.journal("b"),
         store.certificate("b"),

@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loomproof.loom.model import Connector, ConnectorKind, End, Loom, Wire
-from loomproof.reports.drawing import connector_face, loom_face, printed_faces
+from loomproof.reports.drawing import loom_face, printed_faces
+from loomproof.reports.drawing_face import face
 from loomproof.results.document import ConnectorEntry
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -20,7 +21,7 @@ def texts(drawing: str) -> list[str]:
 
 
 def test_every_cavity_is_numbered_and_every_wire_lettered() -> None:
-    drawing = connector_face(
+    drawing = face(
         "C1", "socket", (("01", "02"), ("03", "")), {"01": "RD/YE", "03": "BK WH"}, description="bulkhead"
     )
     shown = texts(drawing)
@@ -30,12 +31,12 @@ def test_every_cavity_is_numbered_and_every_wire_lettered() -> None:
 
 def test_long_cavity_names_make_the_cavities_wider() -> None:
     names = ("SCREEN_OF_PAIR_1", "SCREEN_OF_PAIR_2")
-    drawing = connector_face("C1", "plug", (names,), {names[0]: "RD"})
+    drawing = face("C1", "plug", (names,), {names[0]: "RD"})
     assert set(names) <= set(texts(drawing))
 
 
 def test_a_drawing_tells_the_blind_what_it_shows() -> None:
-    root = ElementTree.fromstring(connector_face("C1", "plug", (("1", "2"),), {"1": "GN/YE"}, marked=("1",)))
+    root = ElementTree.fromstring(face("C1", "plug", (("1", "2"),), {"1": "GN/YE"}, marked=("1",)))
     assert root.findtext(f"{SVG}title") == "Connector C1"
     told = root.findtext(f"{SVG}desc") or ""
     assert "1: GN/YE (fault here)" in told
@@ -44,33 +45,29 @@ def test_a_drawing_tells_the_blind_what_it_shows() -> None:
 
 
 def test_a_marked_cavity_is_not_marked_by_colour_alone() -> None:
-    assert "!" in texts(connector_face("C1", "plug", (("1",),), {}, marked=("1",)))
+    assert "!" in texts(face("C1", "plug", (("1",),), {}, marked=("1",)))
 
 
 def test_a_tracer_is_painted_over_its_base() -> None:
     fills = [
         node.get("fill")
-        for node in ElementTree.fromstring(connector_face("C1", "plug", (("1",),), {"1": "RD/YE"})).iter(
-            f"{SVG}rect"
-        )
+        for node in ElementTree.fromstring(face("C1", "plug", (("1",),), {"1": "RD/YE"})).iter(f"{SVG}rect")
     ]
     plain = [
         node.get("fill")
-        for node in ElementTree.fromstring(connector_face("C1", "plug", (("1",),), {"1": "RD"})).iter(
-            f"{SVG}rect"
-        )
+        for node in ElementTree.fromstring(face("C1", "plug", (("1",),), {"1": "RD"})).iter(f"{SVG}rect")
     ]
     assert len(fills) == len(plain) + 1
 
 
 def test_more_wires_than_fit_are_counted() -> None:
-    assert "+3 wires" in texts(connector_face("R1", "ring", (("1",),), {"1": "BN BN BN BN BN"}))
+    assert "+3 wires" in texts(face("R1", "ring", (("1",),), {"1": "BN BN BN BN BN"}))
 
 
 @pytest.mark.parametrize("kind", list(ConnectorKind))
 def test_every_kind_can_be_drawn(kind: ConnectorKind) -> None:
     rows: tuple[tuple[str, ...], ...] = () if kind is ConnectorKind.SPLICE else (("1",),)
-    assert kind.value in " ".join(texts(connector_face("X", kind, rows, {})))
+    assert kind.value in " ".join(texts(face("X", kind, rows, {})))
 
 
 def test_loom_and_results_document_give_the_same_face() -> None:
@@ -88,14 +85,14 @@ def test_any_text_gives_a_drawing_that_parses(
     name: str, description: str, rows: list[list[str]], colour: str
 ) -> None:
     cavities = {cavity: colour for row in rows for cavity in row}
-    ElementTree.fromstring(connector_face(name, "plug", rows, cavities, description=description))
+    ElementTree.fromstring(face(name, "plug", rows, cavities, description=description))
 
 
 def test_a_drawn_row_stays_a_row_up_to_twenty_cavities_and_is_cut_evenly_beyond() -> None:
     """Cavities of one row stand at one height."""
     for across, lines in ((3, 1), (20, 1), (21, 2), (50, 3)):
         names = tuple(f"c{n}" for n in range(across))
-        svg = connector_face("C1", "plug", (names,), {})
+        svg = face("C1", "plug", (names,), {})
         heights: dict[str, int] = {}
         for node in ElementTree.fromstring(svg).iter(f"{SVG}text"):
             if node.text in names:

@@ -13,8 +13,9 @@ from click.testing import CliRunner
 from loomproof.cli.drawing import draw
 from loomproof.loom import kbl, reading
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Wire
-from loomproof.reports.drawing import drawings, loom_picture
+from loomproof.reports.drawing import drawings
 from loomproof.reports.drawing_layout import LEFT, Layout, lay_out
+from loomproof.reports.drawing_loom import picture
 from loomproof.reports.drawing_svg import paints, text_width
 from tests.long_names import long_names
 from tests.loom.kbl_files import MAIN_HARNESS, ROOT, open_data
@@ -34,7 +35,7 @@ def shown(drawing: str) -> set[str]:
 @pytest.mark.parametrize("name", DEMOS)
 def test_every_name_can_be_read(name: str) -> None:
     loom = demo(name)
-    read = shown(loom_picture(loom))
+    read = shown(picture(loom))
     words = {word for text in read for word in text.split()}
     assert {connector.name for connector in loom.connectors} <= read | words
     assert {wire.name for wire in loom.wires} <= words
@@ -46,7 +47,7 @@ def test_every_name_can_be_read(name: str) -> None:
 @pytest.mark.parametrize("name", DEMOS)
 def test_the_picture_is_told_in_words(name: str) -> None:
     loom = demo(name)
-    root = ElementTree.fromstring(loom_picture(loom))
+    root = ElementTree.fromstring(picture(loom))
     told = root.findtext(f"{SVG}desc") or ""
     assert loom.name in (root.findtext(f"{SVG}title") or "")
     for wire in loom.wires:
@@ -55,7 +56,7 @@ def test_the_picture_is_told_in_words(name: str) -> None:
 
 def test_long_names_are_whole_and_keep_their_cavities() -> None:
     loom = long_names(demo("hillclimb_engine"))
-    read = shown(loom_picture(loom))
+    read = shown(picture(loom))
     words = {word for text in read for word in text.split()}
     assert {connector.name for connector in loom.connectors} <= read
     assert {wire.name for wire in loom.wires} <= words
@@ -68,7 +69,7 @@ def test_long_names_are_whole_and_keep_their_cavities() -> None:
 def test_a_name_too_long_for_any_sheet_is_cut_before_its_cavity() -> None:
     plug = Connector("P" * 300, ConnectorKind.PLUG, (("1", "12b"),))
     loom = Loom("l", connectors=(plug,), wires=(Wire("W1", plug.ends[0], plug.ends[1]),))
-    read = shown(loom_picture(loom))
+    read = shown(picture(loom))
     assert any(text.startswith("→ PPP") and text.endswith("…:12b") for text in read)
     assert any(text.startswith("→ PPP") and text.endswith("…:1") for text in read)
 
@@ -125,7 +126,7 @@ def extents(drawing: str) -> list[Said]:
 @pytest.mark.parametrize("names", ["short", "long"])
 def test_no_text_lies_on_another_or_leaves_the_sheet(names: str) -> None:
     loom = demo("hillclimb_engine")
-    drawing = loom_picture(loom if names == "short" else long_names(loom))
+    drawing = picture(loom if names == "short" else long_names(loom))
     width = float(ElementTree.fromstring(drawing).get("width", "0"))
     found = extents(drawing)
     assert len(found) > 500
@@ -201,7 +202,7 @@ def test_boxes_of_a_column_stand_clear_and_both_columns_are_about_as_tall() -> N
 
 
 def test_a_loom_of_sixty_wires_keeps_readable_letters() -> None:
-    root = ElementTree.fromstring(loom_picture(demo("hillclimb_engine")))
+    root = ElementTree.fromstring(picture(demo("hillclimb_engine")))
     width = float(root.get("width", "0"))
     small = [
         node.text
@@ -215,7 +216,7 @@ def test_a_loom_of_sixty_wires_keeps_readable_letters() -> None:
 
 def test_a_pyrotechnic_connector_says_so_in_words() -> None:
     airbag = Connector("AB1", ConnectorKind.PLUG, (("1", "2"),), hazard=Hazard.PYROTECHNIC)
-    assert any("never on the bench" in text for text in shown(loom_picture(Loom("l", connectors=(airbag,)))))
+    assert any("never on the bench" in text for text in shown(picture(Loom("l", connectors=(airbag,)))))
 
 
 def test_odd_looms_can_be_drawn() -> None:
@@ -231,7 +232,7 @@ def test_odd_looms_can_be_drawn() -> None:
         Loom("a splice of nothing", connectors=(lone,)),
         Loom("two splices", connectors=(lone, pair), wires=(Wire("W1", End("S"), End("T"), "RD"),)),
     ):
-        ElementTree.fromstring(loom_picture(loom))
+        ElementTree.fromstring(picture(loom))
 
 
 def test_equal_looms_give_equal_drawings() -> None:

@@ -81,11 +81,6 @@ class Adapter:
         """Cavities by point."""
         return {entry.point: entry.end for entry in self.entries}
 
-    @cached_property
-    def lead_of(self) -> Mapping[int, Lead]:
-        """Leads by point."""
-        return {entry.point: entry for entry in self.entries}
-
     @property
     def points(self) -> tuple[int, ...]:
         """All points in use, ascending."""

@@ -100,11 +100,6 @@ class Link:
         self.ended = False
 
     @property
-    def progress_at(self) -> float:
-        """When, on the link's clock, the last command was done or the present one began, s."""
-        return self._progress_at
-
-    @property
     def idle_s(self) -> float:
         """Seconds since the last good reply."""
         return self._clock() - self._good_at

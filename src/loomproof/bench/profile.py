@@ -279,6 +279,3 @@ _READERS: Mapping[str, tuple[Callable[[object], Any], str]] = {
     "test_voltage_v": (_positive, "volts above 0"),
 }
 """What reads each key of a profile, and what it wants to find there."""
-
-KEYS = tuple(_READERS)
-"""Every key that a profile may have."""

@@ -44,7 +44,7 @@ class Between:
     ``sensitivity`` is dR/dr of each wire that carries current; ``open_ohm`` what would be read with that
     wire open (inf: it is the only way). ``wires`` are those whose open shows: ``open_ohm`` above the limit.
     ``load_ohm`` is what the stated load of the wires allows (inf: none is stated).
-    The ``component_`` fields say the same of fitted fuses and links. ``defaults_used`` says that a length,
+    ``component_open_ohm`` says the same of fitted fuses and links. ``defaults_used`` says that a length,
     a section or a cold resistance on the way was not in the description.
     """
 
@@ -56,7 +56,6 @@ class Between:
     wires: tuple[str, ...]
     sensitivity: Mapping[str, float]
     open_ohm: Mapping[str, float]
-    component_sensitivity: Mapping[str, float]
     component_open_ohm: Mapping[str, float]
     defaults_used: bool
     load_ohm: float = math.inf
@@ -103,7 +102,7 @@ class Expectation:
             if island is self._island(b):
                 by_island.setdefault(island.nets[0], []).append(k)
             else:
-                found[k] = Between(a, b, math.inf, math.inf, math.inf, (), {}, {}, {}, {}, False)
+                found[k] = Between(a, b, math.inf, math.inf, math.inf, (), {}, {}, {}, False)
         for net, asked in by_island.items():
             solved = self._solve(self.island_of[net], [pairs[k] for k in asked])
             for k, between in zip(asked, solved, strict=True):
@@ -204,7 +203,6 @@ class Expectation:
                     wires=tuple(name for name, ohm in wire_open.items() if ohm > limit),
                     sensitivity=wire_share,
                     open_ohm=wire_open,
-                    component_sensitivity=part_share,
                     component_open_ohm=part_open,
                     defaults_used=defaults,
                 )

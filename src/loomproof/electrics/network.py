@@ -91,14 +91,6 @@ class Network:
         found: Floats = g[a, a] + g[b, b] - 2.0 * g[a, b]
         return found
 
-    def all_pairs(self) -> Floats:
-        """Return the matrix of effective resistances between all nodes, Ω."""
-        g = self.inverse
-        own = g.diagonal()
-        found: Floats = own[:, None] + own[None, :] - 2.0 * g
-        np.fill_diagonal(found, 0.0)
-        return found
-
     def currents(self, a: ArrayLike, b: ArrayLike) -> Floats:
         """Return edge currents, tail to head, for a unit current from a[k] to b[k]: shape (edges, pairs)."""
         a, b = np.asarray(a, dtype=np.intp), np.asarray(b, dtype=np.intp)

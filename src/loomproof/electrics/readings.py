@@ -38,13 +38,12 @@ PROMISING = 12
 class Readings:
     """Pairs to read, and what they can't show.
 
-    ``hidden`` are wires, and ``hidden_components`` fuses and links, whose open would leave every reading of
-    the net below its limit: parallel to others, or leading to no cavity. They are not provable.
+    ``hidden`` are wires whose open would leave every reading of the net below its limit: parallel to others,
+    or leading to no cavity. They are not provable.
     """
 
     pairs: tuple[tuple[End, End], ...]
     hidden: tuple[str, ...] = ()
-    hidden_components: tuple[str, ...] = ()
 
 
 def readings_of(expectation: Expectation, net_index: int) -> Readings:
@@ -75,11 +74,7 @@ def _named(
     expectation: Expectation, net_index: int, pairs: list[tuple[End, End]], hidden: list[int] | range
 ) -> Readings:
     conductors = [expectation.conductors[net_index][k][2] for k in sorted(hidden)]
-    return Readings(
-        tuple(pairs),
-        tuple(c.name for c in conductors if c.kind == "wire"),
-        tuple(c.name for c in conductors if c.kind == "component"),
-    )
+    return Readings(tuple(pairs), tuple(c.name for c in conductors if c.kind == "wire"))
 
 
 def _leaves_are_cavities(expectation: Expectation, net_index: int) -> bool:

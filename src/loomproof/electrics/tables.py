@@ -13,8 +13,6 @@ from functools import cache
 from importlib.resources import files
 from typing import NamedTuple
 
-FROM_MEMORY = "from memory"
-
 
 class Copper(NamedTuple):
     """What is used of copper: Ω·mm²/m at 20 °C, 1/K at 20 °C, and lay factors of flexible strands."""
@@ -108,23 +106,6 @@ def sizes() -> tuple[Size, ...]:
         for row in rows("awg")
     ]
     return tuple(found)
-
-
-@cache
-def road_vehicle_sizes() -> tuple[Size, ...]:
-    """Return the road-vehicle table; it is from memory, shown for comparison, and decides nothing."""
-    return tuple(
-        Size(
-            "road vehicle",
-            f"{row['csa_mm2']} mm²",
-            float(row["csa_mm2"]),
-            None,
-            float(row["plain_max_ohm_per_km"]) / 1000,
-            row["source"],
-            row["status"],
-        )
-        for row in rows("road_vehicle")
-    )
 
 
 @cache

@@ -11,9 +11,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
 from loomproof.electrics import tables
 
 COVERAGE = 2.0
@@ -128,40 +125,8 @@ def reading_uncertainty(
     ).expanded_ohm
 
 
-def propagate(jacobian: ArrayLike, covariance: ArrayLike) -> NDArray[np.float64]:
-    """Return the covariance of results from that of inputs: J V Jᵀ (GUM 5.2, JCGM 102 6.2)."""
-    j = np.atleast_2d(np.asarray(jacobian, dtype=np.float64))
-    found: NDArray[np.float64] = j @ np.asarray(covariance, dtype=np.float64) @ j.T
-    return found
-
-
-def mean_and_covariance(observations: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return the means and the covariance of the means of simultaneous observations (GUM 4.2 and 5.2.3).
-
-    ``observations`` has one row per occasion and one column per quantity; two rows or more.
-    """
-    table = np.asarray(observations, dtype=np.float64)
-    occasions = table.shape[0]
-    if occasions < 2:
-        raise ValueError("two occasions or more are needed")
-    mean: NDArray[np.float64] = table.mean(axis=0)
-    spread = table - mean
-    covariance: NDArray[np.float64] = spread.T @ spread / (occasions * (occasions - 1))
-    return mean, covariance
-
-
 def effective_degrees_of_freedom(parts: Sequence[tuple[float, float]]) -> float:
     """Return ν_eff of (standard uncertainty, degrees of freedom) pairs (Welch-Satterthwaite, GUM G.4.1)."""
     combined = math.hypot(*(u for u, _ in parts))
     weight = sum(u**4 / freedom for u, freedom in parts if not math.isinf(freedom))
     return combined**4 / weight if weight else math.inf
-
-
-def coverage_factor(degrees_of_freedom: float, probability: float = 0.95) -> float:
-    """Return Student's t for a two-sided ``probability`` (GUM table G.2; degrees are truncated)."""
-    from scipy.stats import norm, t
-
-    upper = 0.5 + probability / 2.0
-    if math.isinf(degrees_of_freedom):
-        return float(norm.ppf(upper))
-    return float(t.ppf(upper, math.floor(degrees_of_freedom)))

@@ -323,11 +323,6 @@ class Loom:
                 found.setdefault(bundle, []).append(wire)
         return {bundle: tuple(wires) for bundle, wires in found.items()}
 
-    def side_by_side(self, wire: str) -> tuple[Wire, ...]:
-        """Return the other wires that share a bundle with this one, in the description's order."""
-        beside = {other.name for bundle in self.wire_by_name[wire].bundles for other in self.wires_in[bundle]}
-        return tuple(other for other in self.wires if other.name in beside - {wire})
-
     @cached_property
     def facts_by_end(self) -> Mapping[End, CavityFacts]:
         """What the cavity table says, by cavity."""

@@ -6,8 +6,7 @@ low in the empty drive, and with a loom on it all points of its net do.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
 
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import PointSet, points_of
@@ -17,21 +16,6 @@ from loomproof.measuring.clearance import Clearance, require
 
 ALIKE = 3
 """Readings that must agree before a touch is believed: a probe bounces."""
-
-
-@dataclass(frozen=True, slots=True)
-class LooseEnd:
-    """A loose end read with the probe: the cavities of its net that answered, and those that did not."""
-
-    end: End
-    reached: tuple[End, ...]
-    missing: tuple[End, ...]
-    strange: tuple[End, ...]
-
-    @property
-    def right(self) -> bool:
-        """Whether it is joined to all that it should be, and to nothing else."""
-        return not self.missing and not self.strange
 
 
 def resting(bench: Bench, clearance: Clearance) -> PointSet:
@@ -75,15 +59,3 @@ def touches(bench: Bench, clearance: Clearance, before: PointSet | None = None) 
 def net_touched(low: PointSet, end_of: Mapping[int, End]) -> tuple[End, ...]:
     """Return the cavities that a touch reaches, by the adapter."""
     return tuple(end_of[point] for point in points_of(low) if point in end_of)
-
-
-def read_loose_end(end: End, expected: Sequence[End], low: PointSet, end_of: Mapping[int, End]) -> LooseEnd:
-    """Return what a touch of a loose end says, against the cavities that should be on its net.
-
-    ``expected`` are the other cavities of its net; those that have no point cannot answer and do not count.
-    """
-    found = set(net_touched(low, end_of))
-    wanted = {each for each in expected if each in end_of.values() and each != end}
-    return LooseEnd(
-        end, tuple(sorted(found & wanted)), tuple(sorted(wanted - found)), tuple(sorted(found - wanted))
-    )

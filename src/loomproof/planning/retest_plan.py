@@ -73,7 +73,7 @@ def _vectors(scope: Scope, nets: frozenset[int]) -> tuple[Vector, ...]:
     """
     touched = [i for i, net in enumerate(scope.net_of_group) if net in nets]
     rest = frozenset(range(len(scope.groups))) - set(touched)
-    codes = antichain_codes([scope.groups[i].size for i in touched] + [1] * bool(rest))
+    codes = antichain_codes(len(touched) + bool(rest))
     length = max((code.bit_length() for code in codes), default=0)
     driven = []
     for bit in range(length):

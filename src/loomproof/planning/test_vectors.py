@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from loomproof.planning.drive_codes import antichain_codes, toggling_codes
+from loomproof.planning.drive_codes import antichain_codes
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,20 +46,14 @@ class Group:
         return self.points.bit_count()
 
 
-def sense_vectors(
-    groups: Sequence[Group], reach: Sequence[frozenset[int]] = (), *, one_way: bool = True
-) -> tuple[Vector, ...]:
-    """Return the fewest vectors that prove the groups.
+def sense_vectors(groups: Sequence[Group], reach: Sequence[frozenset[int]] = ()) -> tuple[Vector, ...]:
+    """Return the fewest vectors that prove the groups, couplings that conduct one way only excluded as well.
 
-    ``one_way``: exclude couplings that conduct in one direction only as well (an antichain of codes); else
-    distinct toggling codes, which prove the groups where connection works both ways. Groups coupled by
-    components always take the antichain, one vector more for each distinct set of groups reached, and those
-    of `apart_from_reach`.
+    That takes an antichain of codes. Groups coupled by components take one vector more for each distinct set
+    of groups reached, and those of `apart_from_reach`.
     """
     reach = reach or [frozenset()] * len(groups)
-    coupled = any(reach)
-    sizes = [group.size for group in groups]
-    codes = antichain_codes(sizes) if one_way or coupled else toggling_codes(sizes)
+    codes = antichain_codes(len(groups))
     length = max((code.bit_length() for code in codes), default=0)
     driven: list[frozenset[int]] = [
         frozenset(i for i, code in enumerate(codes) if code >> bit & 1) for bit in range(length)

@@ -4,19 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import groupby
-from operator import itemgetter
-from typing import Any
 
-from sqlalchemy import Connection, Row, and_, func, select
+from sqlalchemy import Connection, and_, func, select
 
 from loomproof.errors import StoreError
-from loomproof.records.before import KEY_PLACES
-from loomproof.records.lines import AT_ONCE, Run, looms_called, places, runs_by_id
+from loomproof.records.lines import AT_ONCE, Run, places, runs_by_id
 from loomproof.records.order import Place
-from loomproof.records.schema import ADAPTERS, BENCH_CHECKS, FINDING_PLACES, FINDINGS, LOOMS, RECORDS, RUNS
+from loomproof.records.schema import ADAPTERS, BENCH_CHECKS, RECORDS, RUNS
 from loomproof.records.store import Store, unpacked
-from loomproof.results.findings import finding_key
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,45 +146,3 @@ def adapters(store: Store) -> tuple[AdapterLine, ...]:
     with store.reading() as connection:
         rows = connection.execute(query.order_by(ADAPTERS.c.first_used, ADAPTERS.c.digest)).all()
     return tuple(AdapterLine(row.name, row.digest, row.first_used) for row in rows)
-
-
-def found_rows(store: Store, loom: str | None = None) -> tuple[FoundRow, ...]:
-    """Return one row for each finding and each thing that it names, of one loom or of all."""
-    run, found, place = RUNS.c, FINDINGS.c, FINDING_PLACES.c
-    query = (
-        select(
-            found.run_id,
-            found.number,
-            run.run,
-            run.ended,
-            LOOMS.c.name.label("loom"),
-            LOOMS.c.serial,
-            found.number,
-            found.kind,
-            found.cause,
-            found.severity,
-            found.title,
-            place.what,
-            place.name,
-        )
-        .join_from(FINDINGS, RUNS, found.run_id == run.id)
-        .join(LOOMS, run.loom_id == LOOMS.c.id)
-        .outerjoin(FINDING_PLACES, and_(place.run_id == found.run_id, place.number == found.number))
-        .order_by(found.run_id, found.number, place.what, place.name)
-    )
-    if loom is not None:
-        query = query.where(run.loom_id.in_(looms_called(loom)))
-    with store.reading() as connection:
-        rows = connection.execute(query).all()
-    return tuple(found for _, mine in groupby(rows, key=itemgetter(0, 1)) for found in _found(list(mine)))
-
-
-def _found(rows: Sequence[Row[*tuple[Any, ...]]]) -> Iterator[FoundRow]:
-    """Yield the rows of one finding, each with its key."""
-    key = finding_key(
-        rows[0].kind, rows[0].cause, *([r.name for r in rows if r.what == what] for what in KEY_PLACES)
-    )
-    for _, _, *row in rows:
-        # A finding that names nothing has no place.
-        values: list[Any] = ["" if value is None else value for value in (*row, key)]
-        yield FoundRow(*values)

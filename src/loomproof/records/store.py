@@ -209,12 +209,6 @@ class Store:
 
     # Reading -------------------------------------------------------------------------------------
 
-    def chain_head(self, bench: str) -> Chain | None:
-        """Return where a bench's chain stands (``previous`` is the last record's own predecessor)."""
-        with self.reading() as connection:
-            head = _head(connection, bench)
-            return Chain(bench, head.sequence, head.previous) if head else None
-
     def runs(self, loom: str | None = None, limit: int | None = None) -> tuple[Run, ...]:
         """Return runs in the order in which they were sealed, of one loom (name, serial or digest) or of all.
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from loomproof.loom.model import Connector, ConnectorKind, Loom
@@ -23,19 +23,6 @@ _MOST_LINES = 10
 _WIDTH = re.compile(r'<svg [^>]*?width="([0-9.]+)')
 """Least size of printed text, the scales in mm per px that a face is tried at, roomiest first, and how many
 lines of cavities with three wires each a page takes."""
-
-
-def connector_face(
-    name: str,
-    kind: str,
-    rows: Sequence[Sequence[str]],
-    colours: Mapping[str, str],
-    *,
-    description: str = "",
-    marked: Collection[str] = (),
-) -> str:
-    """Return a connector's face as an SVG document; `drawing_face.face` says what the arguments are."""
-    return drawing_face.face(name, kind, rows, colours, description=description, marked=marked)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +69,7 @@ def printed_faces(entry: ConnectorEntry, page_mm: float, *, marked: Collection[s
 
 def loom_face(loom: Loom, connector: Connector) -> str:
     """Return the face of one connector of a loom."""
-    return connector_face(
+    return drawing_face.face(
         connector.name,
         connector.kind,
         connector.rows,
@@ -102,7 +89,7 @@ def wire_colours(loom: Loom, connector: Connector) -> dict[str, str]:
 
 def drawings(loom: Loom) -> dict[str, bytes]:
     """Return every drawing of a loom by file name: ``loom.svg`` and a face for each connector."""
-    files = {"loom.svg": loom_picture(loom).encode()}
+    files = {"loom.svg": drawing_loom.picture(loom).encode()}
     taken = {"loom.svg"}
     for connector in loom.connectors:
         if connector.kind is ConnectorKind.SPLICE:
@@ -116,8 +103,3 @@ def drawings(loom: Loom) -> dict[str, bytes]:
         taken.add(name.casefold())
         files[name] = loom_face(loom, connector).encode()
     return files
-
-
-def loom_picture(loom: Loom) -> str:
-    """Return the whole loom as one SVG document: connectors, splices, wires and circuits."""
-    return drawing_loom.picture(loom)

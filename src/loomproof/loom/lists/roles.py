@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from loomproof.errors import UsageError, suggestion
@@ -308,8 +308,3 @@ def _speaks_of_pins(heading: Heading) -> bool:
         word in ("pin", "pins", "cavity", "kammer", "kontakt", "contact")
         for word in plain(heading.text).split("_")
     )
-
-
-def shown_columns(grid: Grid, columns: Mapping[str, int]) -> Sequence[tuple[str, str]]:
-    """Return role and heading of each column that is used."""
-    return [(role, grid.headings[place].shown) for role, place in columns.items()]
