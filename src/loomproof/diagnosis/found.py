@@ -8,10 +8,9 @@ from dataclasses import dataclass, field
 
 from loomproof.diagnosis.faults import Righted
 from loomproof.diagnosis.wiring import Wiring
-from loomproof.electrics.couplings import UNSTATED_LEAST_OHM, conducting_ends
+from loomproof.electrics.component_kinds import FACTS, Path, conducting_ends, joined_ends
 from loomproof.electrics.currents import reachable
-from loomproof.electrics.nets import joined_ends
-from loomproof.loom.model import ComponentKind, End, Loom
+from loomproof.loom.model import End, Loom
 from loomproof.results.measured import Measured
 
 
@@ -82,11 +81,10 @@ class Found:
         steps: list[tuple[int, int]] = []
         for part in self.loom.components:
             for pair in () if part.name == without else conducting_ends(part):
-                if part.kind is ComponentKind.DIODE:
-                    pair = part.terminal("A"), part.terminal("K")
                 a, b = (self.group_at(end) for end in pair)
                 if a is not None and b is not None:
-                    steps += [(a, b)] if part.kind is ComponentKind.DIODE else [(a, b), (b, a)]
+                    one_way = FACTS[part.kind].path is Path.DIODE
+                    steps += [(a, b)] if one_way else [(a, b), (b, a)]
         return one is not None and other is not None and other in reachable([one], steps)
 
     def behind(self, group: int, other: int) -> bool:
@@ -128,7 +126,7 @@ def found_wiring(
         joined = joined_ends(part)
         for pair in conducting_ends(part):
             a, b = (found.group_at(end) for end in pair)
-            value = 0.0 if pair in joined else part.resistance_ohm or UNSTATED_LEAST_OHM.get(part.kind, 0.0)
+            value = 0.0 if pair in joined else part.resistance_ohm or FACTS[part.kind].least_ohm
             if a is not None and b is not None and a != b:
                 found.add_chain(part.name, a, b, min(value, read.get(part.name, float("inf"))))
     return found

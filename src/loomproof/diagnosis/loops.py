@@ -14,8 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from loomproof.diagnosis.found import Found
-from loomproof.electrics.couplings import conducting_ends
-from loomproof.electrics.nets import joined_ends
+from loomproof.electrics.component_kinds import conducting_ends, joined_ends
 from loomproof.results.findings import Alternative, Finding
 
 AGREES = 0.2

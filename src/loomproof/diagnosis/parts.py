@@ -13,8 +13,7 @@ from loomproof.diagnosis.mending import cathode_mark, kind_of, new_part, right_v
 from loomproof.diagnosis.touch import Touch
 from loomproof.diagnosis.words import listed, of_reading
 from loomproof.diagnosis.writing import Writer
-from loomproof.electrics.couplings import conducting_ends
-from loomproof.electrics.nets import joined_ends
+from loomproof.electrics.component_kinds import conducting_ends, joined_ends
 from loomproof.loom.model import Component, ComponentKind, End
 from loomproof.results.figures import ohms
 from loomproof.results.findings import Alternative, Evidence, Finding

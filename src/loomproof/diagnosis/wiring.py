@@ -15,7 +15,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from loomproof.diagnosis.weights import Weights
-from loomproof.electrics.nets import joined_ends
+from loomproof.electrics.component_kinds import joined_ends
 from loomproof.loom.model import ComponentKind, End, Loom
 
 

@@ -77,7 +77,7 @@ def component_reading(expectation: Expectation, coupling: Coupling) -> Component
             coupling.kind,
             a,
             b,
-            math.inf if coupling.kind is ComponentKind.CAPACITOR else None,
+            coupling.nominal_ohm,
             min(coupling.lo_ohm, missing),
             math.inf,
             missing,

@@ -8,14 +8,13 @@ of a limit. NOTES.md says more.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
+from typing import Literal, assert_never
 
 from loomproof.electrics import tables
+from loomproof.electrics.component_kinds import FACTS, JOINS_OHM
 from loomproof.electrics.joints import seat_ohm, wire_joint_ohm
-from loomproof.electrics.nets import JOINS_OHM
 from loomproof.loom.model import Component, ComponentKind, Loom, Settings, Wire
 
 SAME_SIZE_RATIO = 0.005
@@ -30,13 +29,6 @@ no source."""
 
 RELAY_CONTACT_OHM = 0.1
 """Greatest resistance of a relay's resting contact where it is in place; common practice, no source."""
-
-PART_TOLERANCE_PCT: Mapping[ComponentKind, float] = {
-    ComponentKind.RESISTOR: 5.0,
-    ComponentKind.COIL: 15.0,
-    ComponentKind.RELAY: 15.0,
-}
-"""Tolerance where the description states none; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,25 +139,25 @@ def component_conductor(component: Component, settings: Settings, temperature_c:
     spread = (component.tolerance_pct or 0.0) / 100.0
     least: float | None = None
     joints = 0.0
-    if component.kind is ComponentKind.LINK:
-        joints = 2 * settings.crimp_ohm
-        nominal = joints if stated is None else stated
-        greatest = nominal * (1.0 + spread)
-    elif component.kind is ComponentKind.FUSE:
-        joints = 2 * seat_ohm(settings, component.rating_a)
-        cold = fuse_cold_ohm(component.rating_a) if stated is None else stated
-        nominal = joints + cold
-        ratio = 1.0 + spread if stated is not None and component.tolerance_pct else FUSE_GREATEST_RATIO
-        greatest = joints + cold * ratio
-    elif component.kind is ComponentKind.RELAY:
-        stated, nominal, greatest = None, RELAY_CONTACT_OHM / 2, RELAY_CONTACT_OHM
-    elif component.kind in PART_TOLERANCE_PCT and stated is not None and stated <= JOINS_OHM:
-        warm = stated * (copper_factor(temperature_c) if component.kind is ComponentKind.COIL else 1.0)
-        tolerance = PART_TOLERANCE_PCT[component.kind] if component.tolerance_pct is None else None
-        spread = spread if tolerance is None else tolerance / 100.0
-        least, nominal, greatest = warm * (1.0 - spread), warm, warm * (1.0 + spread)
-    else:
-        raise ValueError(f"{component.name}: a {component.kind} does not make one net of its ends")
+    match component.kind:
+        case ComponentKind.LINK:
+            joints = 2 * settings.crimp_ohm
+            nominal = joints if stated is None else stated
+            greatest = nominal * (1.0 + spread)
+        case ComponentKind.FUSE:
+            joints = 2 * seat_ohm(settings, component.rating_a)
+            cold = fuse_cold_ohm(component.rating_a) if stated is None else stated
+            nominal = joints + cold
+            ratio = 1.0 + spread if stated is not None and component.tolerance_pct else FUSE_GREATEST_RATIO
+            greatest = joints + cold * ratio
+        case ComponentKind.RELAY:
+            stated, nominal, greatest = None, RELAY_CONTACT_OHM / 2, RELAY_CONTACT_OHM
+        case ComponentKind.RESISTOR | ComponentKind.COIL if stated is not None and stated <= JOINS_OHM:
+            least, nominal, greatest = component_ohms(component, stated, temperature_c)
+        case ComponentKind.RESISTOR | ComponentKind.COIL | ComponentKind.DIODE | ComponentKind.CAPACITOR:
+            raise ValueError(f"{component.name}: a {component.kind} does not make one net of its ends")
+        case _:
+            assert_never(component.kind)
     return Conductor(
         name=component.name,
         kind="component",
@@ -175,6 +167,16 @@ def component_conductor(component: Component, settings: Settings, temperature_c:
         least_ohm=max(nominal / 2 if least is None else least, LEAST_OHM),
         defaulted=("resistance_ohm",) if stated is None else (),
     )
+
+
+def component_ohms(
+    component: Component, stated_ohm: float, temperature_c: float
+) -> tuple[float, float, float]:
+    """Return least, nominal and greatest ohms of a sound part stated with so many; copper's are at 20 °C."""
+    facts = FACTS[component.kind]
+    tolerance = facts.tolerance_pct if component.tolerance_pct is None else component.tolerance_pct
+    warm = stated_ohm * (copper_factor(temperature_c) if facts.copper else 1.0)
+    return warm * (1.0 - tolerance / 100.0), warm, warm * (1.0 + tolerance / 100.0)
 
 
 def fuse_cold_ohm(rating_a: float | None) -> float:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
+from typing import assert_never
 
+from loomproof.electrics.component_kinds import Path
 from loomproof.electrics.couplings import Coupling
-from loomproof.loom.model import ComponentKind
 
 
 def reachable(start: Iterable[int], steps: Iterable[tuple[int, int]]) -> set[int]:
@@ -25,10 +26,16 @@ def reachable(start: Iterable[int], steps: Iterable[tuple[int, int]]) -> set[int
 
 def ways(coupling: Coupling) -> tuple[tuple[int, int], ...]:
     """The directions, net to net, in which a component passes direct current."""
-    if coupling.kind is ComponentKind.CAPACITOR:
-        return ()
     forward = (coupling.net_a, coupling.net_b)
-    return (forward,) if coupling.one_way else (forward, forward[::-1])
+    match coupling.path:
+        case Path.CAPACITOR:
+            return ()
+        case Path.DIODE:
+            return (forward,)
+        case Path.RESISTIVE | Path.CONTACT:
+            return (forward, forward[::-1])
+        case _:
+            assert_never(coupling.path)
 
 
 def on_the_way(couplings: Iterable[Coupling], source: int, sinks: Collection[int]) -> list[Coupling]:

@@ -17,13 +17,14 @@ from itertools import combinations
 import numpy as np
 
 from loomproof.electrics import tables
+from loomproof.electrics.component_kinds import joined_ends
 from loomproof.electrics.components import ComponentReading, component_reading
 from loomproof.electrics.conductors import Conductor, component_conductor, wire_conductor
 from loomproof.electrics.couplings import Coupling, couplings_of
 from loomproof.electrics.islands import Island, islands_of
 from loomproof.electrics.joints import contact_ohm
 from loomproof.electrics.loads import AGED_OHM, share_ohms
-from loomproof.electrics.nets import Net, joined_ends, nets_of
+from loomproof.electrics.nets import Net, nets_of
 from loomproof.electrics.readings import SENSITIVITY_FLOOR, Readings, readings_of
 from loomproof.errors import UsageError, suggestion
 from loomproof.loom.model import End, Loom

@@ -6,12 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
+from loomproof.electrics.component_kinds import joined_ends
 from loomproof.electrics.unions import Unions
-from loomproof.loom.model import Component, ComponentKind, End, Loom
-
-JOINS_OHM = 1.0
-"""A resistor or coil stated at no more joins its two nets: behind leads and contacts one reading can't tell
-it from a wire. Its own limits are judged all the same. A convention of this project."""
+from loomproof.loom.model import End, Loom
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,25 +25,6 @@ class Net:
     cavities: tuple[End, ...]
     wires: tuple[str, ...] = ()
     components: tuple[str, ...] = ()
-
-
-def joined_ends(component: Component) -> tuple[tuple[End, End], ...]:
-    """Return the pairs of ends that a component in place makes one net of.
-
-    A link and a fuse join all of theirs, a relay at rest 30 and 87a (DIN 72552), a resistor or coil of no
-    more than `JOINS_OHM` its two.
-    """
-    if not component.fitted:
-        return ()
-    if component.kind in (ComponentKind.LINK, ComponentKind.FUSE):
-        return tuple(pairwise(component.ends))
-    if component.kind is ComponentKind.RELAY:
-        ends = dict(component.terminals)
-        return ((ends["30"], ends["87a"]),) if "30" in ends and "87a" in ends else ()
-    if component.kind in (ComponentKind.RESISTOR, ComponentKind.COIL) and len(component.ends) >= 2:
-        stated = component.resistance_ohm
-        return ((component.ends[0], component.ends[1]),) if stated is not None and stated <= JOINS_OHM else ()
-    return ()
 
 
 def nets_of(loom: Loom) -> tuple[Net, ...]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from loomproof.electrics.couplings import conducting_ends
+from loomproof.electrics.component_kinds import conducting_ends
 from loomproof.electrics.graph import partings
 from loomproof.loom.model import End, Loom, Need
 from loomproof.results.document import ClaimEntry

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from loomproof.errors import Problem
-from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Loom
+from loomproof.loom.model import Component, ConnectorKind, End, Loom
 from loomproof.loom.text import quoted, shortened
 
 SINGLE_CRIMP = (ConnectorKind.PLUG, ConnectorKind.SOCKET)
@@ -245,17 +245,16 @@ def terminals_wrong(part: Component) -> str:
     double = [name for name, times in Counter(names).items() if times > 1]
     if double:
         return f"terminal {double[0]} is given twice"
-    if part.kind is ComponentKind.RELAY:
-        return ""  # Pins of any name are legal; `suspicions` asks about a relay whose coil is not told.
-    expected = ["A", "K"] if part.kind is ComponentKind.DIODE else ["1", "2"]
-    if sorted(names) != expected:
+    expected = part.form.terminals
+    # Of a relay pins of any name are legal; `suspicions` asks about one whose coil is not told.
+    if not part.form.more and sorted(names) != [*expected]:
         return f"a {part.kind} has the terminals {' and '.join(expected)}; found {', '.join(names)}"
     return ""
 
 
 def _circuits(loom: Loom, places: Places, known: Known) -> Iterator[Problem]:
     yield from _twice([circuit.name for circuit in loom.circuits], "circuits", "circuit", places)
-    fuses = {part.name: None for part in loom.components if part.kind is ComponentKind.FUSE}
+    fuses = {part.name: None for part in loom.components if part.form.blows}
     for i, circuit in enumerate(loom.circuits):
         named = circuit.fuse in fuses or places.is_unread("components", circuit.fuse)
         if circuit.fuse and not named and rating_a(circuit.fuse) is None:

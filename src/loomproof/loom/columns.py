@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal, NamedTuple
 
 from loomproof.errors import Problem, suggestion
+from loomproof.loom.component_kinds import ComponentKind
 from loomproof.loom.tables import Table
 
 
@@ -59,7 +60,7 @@ WIRES = (
 )
 COMPONENTS = (
     Column("component", True, "its name", "names"),
-    Column("kind", True, "fuse, resistor, diode, relay, coil, link or capacitor"),
+    Column("kind", True, ", ".join(ComponentKind)),
     Column("terminals", True, "1=F:1 2=F:2; a diode has A and K, a relay 85 86 30 87 87a", "names"),
     Column("resistance_ohm", False, "ohms; of a relay those of its coil", "numbers"),
     Column("tolerance_pct", False, "tolerance in per cent", "numbers"),

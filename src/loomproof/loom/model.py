@@ -18,6 +18,7 @@ from enum import StrEnum
 from functools import cached_property
 
 from loomproof.loom import sections
+from loomproof.loom.component_kinds import FORMS, ComponentKind, Form
 from loomproof.loom.conversion import Answer, Choice, Circuit, Need
 from loomproof.loom.ends import End, end_of, ends_of
 from loomproof.loom.guards import number, refuse_flaws
@@ -65,18 +66,6 @@ class Hazard(StrEnum):
     PYROTECHNIC = "pyrotechnic"
     ELECTRONICS = "electronics in place"
     UNKNOWN = "unknown"
-
-
-class ComponentKind(StrEnum):
-    """A part built into the loom. Terminals: diode ``A`` anode and ``K`` cathode; others ``1`` and ``2``."""
-
-    FUSE = "fuse"
-    RESISTOR = "resistor"
-    DIODE = "diode"
-    RELAY = "relay"
-    COIL = "coil"
-    LINK = "link"
-    CAPACITOR = "capacitor"
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,6 +227,11 @@ class Component:
     def terminal(self, name: str) -> End:
         """Return the end that the terminal of this name sits on; `KeyError` where there is none."""
         return dict(self.terminals)[name]
+
+    @property
+    def form(self) -> Form:
+        """What its kind is as a thing: terminals, value, whether it is seated, whether it blows."""
+        return FORMS[self.kind]
 
     @property
     def ends(self) -> tuple[End, ...]:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from loomproof.errors import Problem
 from loomproof.loom.checking import Places, rating_a
 from loomproof.loom.designations import DESIGNATIONS, is_known
-from loomproof.loom.model import Circuit, ComponentKind, ConnectorKind, End, Hazard, Loom, Wire
+from loomproof.loom.model import Circuit, ConnectorKind, End, Hazard, Loom, Wire
 
 FUSE_OF_CSA: tuple[tuple[float, float], ...] = (
     (0.22, 2),
@@ -147,8 +147,8 @@ def _thin_wires(loom: Loom, places: Places) -> Iterator[Problem]:
 def _relays(loom: Loom, places: Places) -> Iterator[Problem]:
     for i, part in enumerate(loom.components):
         names = {name for name, _ in part.terminals}
-        if part.kind is ComponentKind.RELAY and not {"85", "86"} <= names:
-            message = f"relay {part.name}: its pins do not say which are its coil"
+        if part.form.more and not {*part.form.terminals} <= names:
+            message = f"{part.kind} {part.name}: its pins do not say which are its coil"
             cure = "Name the coil 85 and 86, the contact 30, 87 and 87a."
             yield places.warning("components", i, "terminals", message, cure)
 

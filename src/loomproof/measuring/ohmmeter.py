@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from loomproof.electrics.components import ComponentReading
 from loomproof.electrics.decision import judge
 from loomproof.errors import UnfitError
-from loomproof.loom.model import ComponentKind, End
+from loomproof.loom.model import End
 from loomproof.measuring.counting_bench import Asker
 from loomproof.planning.bounding import BoundReading
 from loomproof.planning.net_access import Scope
@@ -266,7 +266,7 @@ def _can_turn_on(meter: Meter, part: ComponentReading) -> bool:
 
 def is_diode(reading: PartReading) -> bool:
     """Whether the component conducts one way only."""
-    return reading.part.kind is ComponentKind.DIODE
+    return reading.part.forward_v is not None
 
 
 @dataclass(frozen=True, slots=True)

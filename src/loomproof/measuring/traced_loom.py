@@ -131,7 +131,7 @@ def _not_passing(plan: Plan, reading: Callable[[End, End], tuple[float, float]])
         if ohm > conductor.limit_ohm:
             yield f"{conductor.a} to {conductor.b} reads {ohm:.3f} ohm: a bad joint?"
     for part in plan.parts:
-        if part.part.kind is not ComponentKind.DIODE:
+        if part.part.forward_v is None:
             ohm, _ = reading(part.part.a, part.part.b)
             if not part.lower_ohm <= ohm <= part.upper_ohm:
                 yield f"{part.part.a} to {part.part.b} reads {ohm:.4g} ohm, not as one part: what is there?"

@@ -16,11 +16,12 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from loomproof.electrics.bounds import least_ohm
-from loomproof.electrics.couplings import UNSTATED_MOST_OHM, Coupling
+from loomproof.electrics.component_kinds import FACTS, Path
+from loomproof.electrics.couplings import Coupling
 from loomproof.electrics.currents import reachable, ways
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.unions import Unions
-from loomproof.loom.model import ComponentKind, End
+from loomproof.loom.model import End
 from loomproof.planning.net_access import Scope
 
 MOST_NETS = 24
@@ -72,9 +73,7 @@ def bound_readings(
             sides = [[coupling.net_a], [coupling.net_b]]
         ends = head[coupling.net_a], head[coupling.net_b]
         # More can't be read while the part is there, whatever lies beside it.
-        most_ohm = (
-            UNSTATED_MOST_OHM.get(coupling.kind, math.inf) if coupling.nominal_ohm is None else math.inf
-        )
+        most_ohm = FACTS[coupling.kind].most_ohm if coupling.nominal_ohm is None else math.inf
         bounds = []
         alone = not _bypassed(expectation.couplings, coupling)
         for (source, sink), (a, b) in ((sides, ends), (sides[::-1], ends[::-1])):
@@ -82,7 +81,7 @@ def bound_readings(
             one, other = (sum(points[net] for net in nets) for nets in (source, sink))
             bounds.append(BoundReading(coupling.component, a, b, one, other, lower_ohm, most_ohm, alone))
         # What passes no current looks the same both ways round, and a diode across it does not.
-        open_both = all(bound.lower_ohm >= range_ohm for bound in bounds) or _is_open(coupling)
+        open_both = all(bound.lower_ohm >= range_ohm for bound in bounds) or coupling.path is Path.CAPACITOR
         yield from bounds if open_both else [max(bounds, key=lambda bound: bound.lower_ohm)]
 
 
@@ -93,13 +92,9 @@ def _bypassed(couplings: Iterable[Coupling], coupling: Coupling) -> bool:
     return any(coupling.net_b in reachable([coupling.net_a], way) for way in (steps, back))
 
 
-def _is_open(coupling: Coupling) -> bool:
-    return coupling.kind is ComponentKind.CAPACITOR
-
-
 def _own_least(coupling: Coupling, range_ohm: float) -> float:
     """What a sound part of this kind reads at least; more than the meter's range is over range."""
-    return min(coupling.lo_ohm, range_ohm) if _is_open(coupling) else math.inf
+    return min(coupling.lo_ohm, range_ohm) if coupling.path is Path.CAPACITOR else math.inf
 
 
 def _least(

@@ -9,8 +9,7 @@ from loomproof.errors import Problem
 from loomproof.loom.checking import SINGLE_CRIMP
 from loomproof.loom.kbl.document import NOTHING, words
 from loomproof.loom.kbl.naming import some
-from loomproof.loom.kbl.parts import PULLED
-from loomproof.loom.model import ComponentKind, Loom, Need, Settings
+from loomproof.loom.model import Loom, Need, Settings
 
 
 def cables_of(loom: Loom) -> list[tuple[str, ...]]:
@@ -126,15 +125,11 @@ def _components(loom: Loom) -> Iterator[str]:
         yield from _of(f"{name} of parts", (one.name for one in parts if getattr(one, name) is not None))
     yield from _of(
         "rating_a of parts other than fuses",
-        (one.name for one in parts if one.rating_a is not None and one.kind is not ComponentKind.FUSE),
+        (one.name for one in parts if one.rating_a is not None and not one.form.blows),
     )
     yield from _of(
         "whether a part is fitted and can be pulled, where that is not usual of its kind",
-        (
-            one.name
-            for one in parts
-            if one.fitted is (one.kind in PULLED) or one.pullable is not (one.kind in PULLED)
-        ),
+        (one.name for one in parts if one.fitted is one.form.seated or one.pullable is not one.form.seated),
     )
     yield from _of("circuits of parts", (one.name for one in parts if one.circuit))
 

@@ -7,25 +7,12 @@ from collections.abc import Iterator
 
 from lxml import etree
 
+from loomproof.loom.component_kinds import FORMS
 from loomproof.loom.kbl.document import Document, kind_of
 from loomproof.loom.kbl.naming import Names
 from loomproof.loom.kbl.places import Places
 from loomproof.loom.kbl.variants import Variants
 from loomproof.loom.model import Component, ComponentKind, End
-
-_KINDS: tuple[tuple[ComponentKind, tuple[str, ...]], ...] = (
-    (ComponentKind.FUSE, ("sicherung", "fuse", "fusible")),
-    (ComponentKind.RELAY, ("relais", "relay")),
-    (ComponentKind.DIODE, ("diode",)),
-    (ComponentKind.RESISTOR, ("widerstand", "resistor")),
-    (ComponentKind.CAPACITOR, ("kondensator", "capacitor")),
-    (ComponentKind.COIL, ("spule", "coil", "solenoid")),
-    (ComponentKind.LINK, ("brücke", "link", "jumper")),
-)
-"""Words of a part's description that tell what it is; KBL knows only the fuse as a kind of its own."""
-
-PULLED = (ComponentKind.FUSE, ComponentKind.RELAY)
-"""Kinds that sit in a slot and are pulled while a loom is proved (KBL does not say)."""
 
 _RATING = re.compile(r"(?<![\w.,])(\d+(?:[.,]\d+)?)\s*A\b")
 
@@ -61,11 +48,12 @@ def read_parts(
                 _tell(document, occurrence, name, kind, legs, f"is left out: {wrong}")
             continue
         assert kind is not None
-        if kind is ComponentKind.RELAY and not {"85", "86"} <= {pin for pin, _ in legs} and name not in side:
-            pins = "the file does not say which leg is coil and which contact"
-            _tell(document, occurrence, name, kind, legs, f"is a relay, but {pins}")
+        form = FORMS[kind]
+        if form.more and not {*form.terminals} <= {pin for pin, _ in legs} and name not in side:
+            wrong = f"is a {kind}, but the file does not say which leg is coil and which contact"
+            _tell(document, occurrence, name, kind, legs, wrong)
         rating_a = document.value(part.find("Nominal_current") if part is not None else None, "current")
-        if rating_a is None and kind is ComponentKind.FUSE:
+        if rating_a is None and form.blows:
             rating_a = _rating(document.text(part, "Description"))
             if rating_a is not None:
                 read_ratings.append(name)
@@ -73,8 +61,9 @@ def read_parts(
         if about.casefold() == kind:
             about = ""
         note = ", ".join(filter(None, (document.text(occurrence, "Description"), about)))
-        pulled = kind in PULLED
-        terminals = tuple(zip(_terminals(kind, legs), (end for _, end in legs), strict=True))
+        pulled = form.seated
+        pins = tuple(pin for pin, _ in legs) if form.told_apart else form.terminals
+        terminals = tuple(zip(pins, (end for _, end in legs), strict=True))
         found.append(
             Component(name, kind, terminals, rating_a=rating_a, fitted=not pulled, note=note, pullable=pulled)
         )
@@ -104,7 +93,7 @@ def _kind(document: Document, part: etree._Element | None) -> ComponentKind | No
     if kind_of(part) == "Fuse":
         return ComponentKind.FUSE
     said = document.text(part, "Description").casefold()
-    return next((kind for kind, told in _KINDS if any(word in said for word in told)), None)
+    return next((kind for kind, form in FORMS.items() if any(word in said for word in form.words)), None)
 
 
 def _rating(description: str) -> float | None:
@@ -152,17 +141,12 @@ def _misfit(kind: ComponentKind | None, legs: list[tuple[str, End]]) -> str:
     """Say why the part cannot be placed, or return an empty text."""
     if kind is None:
         return "KBL does not say what kind of part it is"
-    if kind is ComponentKind.RELAY and len(legs) > 1:
+    form = FORMS[kind]
+    if form.more and len(legs) > 1:
         return ""
-    if kind is ComponentKind.DIODE and {pin for pin, _ in legs} != {"A", "K"}:
-        return "KBL does not say which leg is the anode"
+    if form.told_apart and not form.more and {pin for pin, _ in legs} != {*form.terminals}:
+        return f"KBL does not say which leg is {' and which '.join(form.terminals)}"
     return "" if len(legs) == 2 else f"it has {len(legs)} legs, where 2 are expected"
-
-
-def _terminals(kind: ComponentKind, legs: list[tuple[str, End]]) -> tuple[str, ...]:
-    if kind in (ComponentKind.RELAY, ComponentKind.DIODE):
-        return tuple(pin for pin, _ in legs)
-    return ("1", "2")
 
 
 def _tell(
@@ -173,7 +157,7 @@ def _tell(
     legs: list[tuple[str, End]],
     wrong: str,
 ) -> None:
-    asked = "30 85 86 87" if kind is ComponentKind.RELAY else "A K" if kind is ComponentKind.DIODE else "1 2"
+    asked = "1 2" if kind is None else FORMS[kind].usual
     at = " ".join(str(end) for _, end in legs) or "no known cavity"
     part = document.text(document.part(occurrence), "Description")
     document.warn(

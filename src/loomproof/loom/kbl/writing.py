@@ -18,7 +18,7 @@ from loomproof.loom.kbl.document import NOTHING
 from loomproof.loom.kbl.elements import Builder, Child, container, key, keys
 from loomproof.loom.kbl.losses import cables_of, losses, twists_of
 from loomproof.loom.kbl.places import HAZARD, LOCATION
-from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Hazard, Loom, Wire
+from loomproof.loom.model import Component, Connector, ConnectorKind, End, Hazard, Loom, Wire
 
 _USAGE = {
     ConnectorKind.SPLICE: "splice",
@@ -300,7 +300,7 @@ class _Writer:
         )
 
     def _component(self, part: Component) -> None:
-        fuse = part.kind is ComponentKind.FUSE
+        fuse = part.form.blows
         rating: list[etree._Element] = []
         if fuse and part.rating_a is not None:
             rating = [self._value("Nominal_current", self.ampere, part.rating_a)]
