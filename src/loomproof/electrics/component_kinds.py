@@ -124,7 +124,7 @@ def paths_of(part: Component) -> tuple[PartPath, ...]:
                 if common in at and pin in at
             )
             if not coil and not any(common in at for common, _ in _CONTACTS):
-                coil = (PartPath(path, *part.ends[:2]),)
+                coil = (PartPath(path, part.ends[0], part.ends[1]),)
             return (*coil, *contacts)
         case _:
             assert_never(part.kind)
@@ -148,6 +148,18 @@ def joins(part: Component, path: PartPath) -> bool:
 def joined_ends(part: Component) -> tuple[tuple[End, End], ...]:
     """Return the pairs of ends that a part makes one net of; none where it is not fitted."""
     return tuple((path.a, path.b) for path in paths_of(part) if part.fitted and joins(part, path))
+
+
+def lasting_ends(part: Component) -> tuple[tuple[End, End], ...]:
+    """Return the pairs of ends that a part, fitted or not, joins with next to no ohms in any state."""
+    paths = paths_of(part)
+    return tuple((p.a, p.b) for p in paths if p.path is Path.CONTACT and p.closed is Closed.ALWAYS)
+
+
+def carrying_ends(part: Component) -> tuple[tuple[End, End], ...]:
+    """Return the pairs of ends that a part at work joins to carry load current: relays are pulled in."""
+    paths = paths_of(part)
+    return tuple((p.a, p.b) for p in paths if p.path is Path.CONTACT and p.closed is not Closed.AT_REST)
 
 
 def conducting_ends(part: Component) -> tuple[tuple[End, End], ...]:

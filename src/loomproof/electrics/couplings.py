@@ -97,7 +97,6 @@ def _couplings(
             joins(component, path),
         )
 
-    facts = FACTS[component.kind]
     match path.path:
         case Path.DIODE:
             stated = component.forward_v
@@ -105,9 +104,10 @@ def _couplings(
             yield coupling(0.0, None, math.inf, defaulted=stated is None, forward_v=forward_v)
         case Path.CAPACITOR:
             yield coupling(isolation_ohm, math.inf, math.inf, defaulted=False)
-        case Path.RESISTIVE if component.resistance_ohm is None:
-            yield coupling(facts.least_ohm, None, math.inf, defaulted=True)
         case Path.RESISTIVE:
+            if component.resistance_ohm is None:
+                yield coupling(FACTS[component.kind].least_ohm, None, math.inf, defaulted=True)
+                return
             ohms = component_ohms(component, component.resistance_ohm, temperature_c)
             lo, middle, hi = (max(ohm, LEAST_OHM) for ohm in ohms)
             yield coupling(lo, middle, hi, defaulted=component.tolerance_pct is None)

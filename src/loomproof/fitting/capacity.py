@@ -15,13 +15,15 @@ import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import assert_never
 
+from loomproof.electrics.component_kinds import carrying_ends
 from loomproof.electrics.conductors import fuse_cold_ohm, wire_conductor
 from loomproof.electrics.joints import contact_ohm, seat_ohm
 from loomproof.fitting.carrying import closed_ohm
 from loomproof.fitting.feeds import feeds_of, sources_of
 from loomproof.fitting.tracing import Live, Tracer
-from loomproof.loom.model import ComponentKind, End, Loom, Need, Wire
+from loomproof.loom.model import Component, ComponentKind, End, Loom, Need, Settings, Wire
 from loomproof.loom.suspicions import largest_fuse_a
 from loomproof.results.fitting import FuseRow, Level, Warn
 
@@ -82,7 +84,7 @@ def opening_s(rating_a: float, current_a: float) -> float | None:
 def rating_of(loom: Loom, fuse: str) -> float | None:
     """Return the rating of a fuse of the loom, or of one named by its rating (``10 A``)."""
     part = loom.component_by_name.get(fuse)
-    if part is not None and part.kind is ComponentKind.FUSE:
+    if part is not None and part.form.blows:
         return part.rating_a
     found = _AMPERES.match(fuse.strip())
     return float(found[1]) if found else None
@@ -163,21 +165,25 @@ def reach_ohms(loom: Loom, sources: Iterable[End]) -> tuple[dict[End, float], di
         hot = wire_conductor(wire, loom, WORKING_C)
         join(wire.a, wire.b, cold.nominal_ohm - cold.joints_ohm, hot.greatest_ohm + hot.joints_ohm)
     for part in loom.components:
-        ends = dict(part.terminals)
-        if part.kind is ComponentKind.FUSE:
-            join(
-                part.ends[0],
-                part.ends[1],
-                0.0,
-                2.0 * (fuse_cold_ohm(part.rating_a) + 2.0 * seat_ohm(loom.settings, part.rating_a)),
-            )
-        elif part.kind is ComponentKind.LINK:
-            join(part.ends[0], part.ends[1], 0.0, part.resistance_ohm or 0.0)
-        elif part.kind is ComponentKind.RELAY and {"30", "87"} <= set(ends):
-            seats = contact_ohm(loom, ends["30"]) + contact_ohm(loom, ends["87"])
-            join(ends["30"], ends["87"], 0.0, 2.0 * (seats + closed_ohm(part.rating_a)))
+        for a, b in carrying_ends(part):
+            join(a, b, 0.0, _most_ohm(part, contact_ohm(loom, a) + contact_ohm(loom, b), loom.settings))
     starts = tuple(sources)
     return _shortest(edges, starts, 0), _shortest(edges, starts, 1)
+
+
+def _most_ohm(part: Component, contacts_ohm: float, settings: Settings) -> float:
+    """Return what a part that carries load current has at most between two ends in such contacts, Ω."""
+    match part.kind:
+        case ComponentKind.FUSE:
+            return 2.0 * (fuse_cold_ohm(part.rating_a) + 2.0 * seat_ohm(settings, part.rating_a))
+        case ComponentKind.LINK:
+            return part.resistance_ohm or 0.0
+        case ComponentKind.RELAY:
+            return 2.0 * (contacts_ohm + closed_ohm(part.rating_a))
+        case ComponentKind.DIODE | ComponentKind.RESISTOR | ComponentKind.CAPACITOR | ComponentKind.COIL:
+            raise ValueError(f"{part.name}: a {part.kind} is not taken to carry load current")
+        case _:
+            assert_never(part.kind)
 
 
 def _shortest(

@@ -8,9 +8,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import assert_never
 
 import numpy as np
 
+from loomproof.electrics.component_kinds import carrying_ends
 from loomproof.electrics.conductors import LEAST_OHM, wire_conductor
 from loomproof.electrics.joints import contact_ohm, seat_ohm, wire_joint_ohm
 from loomproof.electrics.tables import fuses
@@ -96,21 +98,23 @@ def wire_edge(wire: Wire, loom: Loom, running_c: float) -> Edge:
 
 
 def _part_edges(part: Component, loom: Loom, current_of: Mapping[str, float]) -> Iterator[Edge]:
-    ends = dict(part.terminals)
-    if part.kind is ComponentKind.FUSE:
-        ohm, half = fuse_ohm(part.rating_a, current_of.get(part.name, 0.0))
-        seat = seat_ohm(loom.settings, part.rating_a)
-        seats, seats_u = allowed(seat, seat)
-        a, b = part.ends[:2]
-        u = math.hypot(seats_u, half / math.sqrt(3.0))
-        yield Edge(a, b, part.name, ohm + seats, 0.0, u, 0.0, True)
-    elif part.kind is ComponentKind.LINK:
-        for a, b in zip(part.ends, part.ends[1:], strict=False):
-            yield Edge(a, b, part.name, max(part.resistance_ohm or 0.0, LEAST_OHM), 0.0, 0.0, 0.0, True)
-    elif part.kind is ComponentKind.RELAY and "30" in ends and "87" in ends:
-        seats_ohm = [contact_ohm(loom, ends[pin]) for pin in ("30", "87")]
-        ohm, u = allowed(closed_ohm(part.rating_a), *seats_ohm)
-        yield Edge(ends["30"], ends["87"], part.name, ohm, 0.0, u, 0.0, True)
+    for a, b in carrying_ends(part):
+        match part.kind:
+            case ComponentKind.FUSE:
+                ohm, half = fuse_ohm(part.rating_a, current_of.get(part.name, 0.0))
+                seat = seat_ohm(loom.settings, part.rating_a)
+                seats, seats_u = allowed(seat, seat)
+                u = math.hypot(seats_u, half / math.sqrt(3.0))
+                yield Edge(a, b, part.name, ohm + seats, 0.0, u, 0.0, True)
+            case ComponentKind.LINK:
+                yield Edge(a, b, part.name, max(part.resistance_ohm or 0.0, LEAST_OHM), 0.0, 0.0, 0.0, True)
+            case ComponentKind.RELAY:
+                ohm, u = allowed(closed_ohm(part.rating_a), contact_ohm(loom, a), contact_ohm(loom, b))
+                yield Edge(a, b, part.name, ohm, 0.0, u, 0.0, True)
+            case ComponentKind.DIODE | ComponentKind.RESISTOR | ComponentKind.CAPACITOR | ComponentKind.COIL:
+                pass
+            case _:
+                assert_never(part.kind)
 
 
 @dataclass(frozen=True, slots=True)

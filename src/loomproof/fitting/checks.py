@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator, Mapping
+from typing import assert_never
 
+from loomproof.electrics.component_kinds import Path, paths_of
 from loomproof.electrics.conductors import wire_conductor
 from loomproof.fitting.tracing import INNER
 from loomproof.loom.designations import is_earth
-from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Loom
+from loomproof.loom.model import Component, ConnectorKind, End, Loom
 from loomproof.results.figures import ohms
 from loomproof.results.fitting import Fault, MeterCheck, SheetEnd, Spot
 
@@ -31,8 +33,6 @@ CAR_KINDS = frozenset(
     {ConnectorKind.SOCKET, ConnectorKind.RING, ConnectorKind.BLADE, ConnectorKind.TAIL, ConnectorKind.BULLET}
 )
 """What meets wires or metal of the car, and not a part with a plug of its own."""
-
-_FIXED = (ComponentKind.RESISTOR, ComponentKind.COIL, ComponentKind.LINK)
 
 
 def checks_of(
@@ -123,8 +123,7 @@ def _seated(loom: Loom, connector: str) -> tuple[str, ...]:
     return tuple(
         part.name
         for part in loom.components
-        if part.kind in (ComponentKind.FUSE, ComponentKind.RELAY)
-        and any(end.connector == connector for end in part.ends)
+        if part.form.seated and any(end.connector == connector for end in part.ends)
     )
 
 
@@ -148,10 +147,10 @@ def way_of(loom: Loom, end: End, *, parts: bool = False) -> tuple[End, float, tu
             steps: list[tuple[End, float, tuple[str, ...]]] = [*near]
             if parts:
                 steps += [
-                    (other, _part_ohm(part), (part.name,))
+                    (other, ohm, (part.name,))
                     for part in loom.components
-                    if part.kind in _FIXED and here in part.ends
-                    for other in part.ends
+                    for other, ohm in _across(part, here)
+                    if ohm is not None
                 ]
             for other, more, by in steps:
                 if other not in seen:
@@ -163,10 +162,26 @@ def way_of(loom: Loom, end: End, *, parts: bool = False) -> tuple[End, float, tu
     return None
 
 
-def _part_ohm(part: Component) -> float:
-    if part.resistance_ohm is not None:
-        return part.resistance_ohm
-    return 0.0 if part.kind is ComponentKind.LINK else math.nan
+def _across(part: Component, here: End) -> Iterator[tuple[End, float | None]]:
+    """Yield the other ends that a part which stays in leads to, and the ohms stated: nan where none are.
+
+    ``None`` stands for a diode, of which a meter reads no ohms.
+    """
+    for path in paths_of(part):
+        if part.form.seated or here not in (path.a, path.b):
+            continue
+        other = path.b if here == path.a else path.a
+        match path.path:
+            case Path.RESISTIVE:
+                yield other, math.nan if part.resistance_ohm is None else part.resistance_ohm
+            case Path.CONTACT:
+                yield other, part.resistance_ohm or 0.0
+            case Path.DIODE:
+                yield other, None
+            case Path.CAPACITOR:
+                pass
+            case _:
+                assert_never(path.path)
 
 
 def _short(loom: Loom, end: End, computers: Collection[str]) -> MeterCheck:
@@ -179,9 +194,7 @@ def _short(loom: Loom, end: End, computers: Collection[str]) -> MeterCheck:
         if loom.by_name[name].kind is not ConnectorKind.RING or name == end.connector
     )
     out = tuple(
-        part.name
-        for part in loom.components
-        if part.kind in (ComponentKind.FUSE, ComponentKind.RELAY) and any(one in zone for one in part.ends)
+        part.name for part in loom.components if part.form.seated and any(one in zone for one in part.ends)
     )
     if bound is None:
         text = (
@@ -210,9 +223,8 @@ def _zone(loom: Loom, end: End) -> tuple[Mapping[End, float], float | None]:
         for here in wave:
             steps = [(other, 0.0) for wire in loom.wires_at.get(here, ()) for other in wire.ends]
             for part in loom.components:
-                if here in part.ends and part.kind in (*_FIXED, ComponentKind.DIODE) and not part.pullable:
-                    ohm = _part_ohm(part) if part.kind in _FIXED else 0.0
-                    steps += [(other, 0.0 if math.isnan(ohm) else ohm) for other in part.ends]
+                for other, stated in () if part.pullable else _across(part, here):
+                    steps.append((other, 0.0 if stated is None or math.isnan(stated) else stated))
             for other, ohm in steps:
                 if seen[here] + ohm < seen.get(other, math.inf):
                     seen[other] = seen[here] + ohm

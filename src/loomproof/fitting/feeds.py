@@ -12,7 +12,7 @@ from collections.abc import Collection, Iterator, Mapping
 from loomproof.fitting.needs import plan_of
 from loomproof.fitting.tracing import INNER, Feed, Tracer
 from loomproof.loom.designations import Supply, supply_of
-from loomproof.loom.model import Circuit, ComponentKind, End, Loom, Need, Wire
+from loomproof.loom.model import Circuit, End, Loom, Need, Wire
 
 SIGNAL_A = 0.1
 """A circuit of at most this load and without a fuse is a signal and feeds nothing. Common practice."""
@@ -122,9 +122,7 @@ def _entries(loom: Loom, wires: list[Wire]) -> list[End]:
     """
     ends = dict.fromkeys(end for wire in wires for end in wire.ends)
     outer = [end for end in ends if loom.by_name[end.connector].kind not in INNER]
-    divided = any(
-        part.kind is ComponentKind.FUSE and any(end in ends for end in part.ends) for part in loom.components
-    )
+    divided = any(part.form.blows and any(end in ends for end in part.ends) for part in loom.components)
     starts = [end for end in dict.fromkeys(wire.a for wire in wires) if end in outer]
     return starts if divided and starts else outer
 

@@ -11,6 +11,7 @@ from collections.abc import Collection, Iterator, Mapping
 from functools import cache
 from importlib.resources import files
 
+from loomproof.electrics.component_kinds import lasting_ends
 from loomproof.electrics.unions import Unions
 from loomproof.fitting.checks import is_earth_ring
 from loomproof.fitting.needs import Plan
@@ -64,8 +65,8 @@ def earths_joined(loom: Loom) -> Iterator[Warn]:
     for wire in loom.wires:
         unions.join(wire.a, wire.b)
     for part in loom.components:
-        if part.kind in (ComponentKind.FUSE, ComponentKind.LINK):
-            unions.join(part.ends[0], part.ends[1])
+        for a, b in lasting_ends(part):
+            unions.join(a, b)
     power = {
         unions.root(end): end
         for wire in loom.wires
@@ -129,9 +130,9 @@ def power_up(
     pumps = [str(end) for end, job in jobs.items() if job is Job.PUMP and end.connector not in movers]
     seated = [
         part.name
-        for kind in (ComponentKind.FUSE, ComponentKind.RELAY)
+        for kind in ComponentKind
         for part in loom.components
-        if part.kind is kind and part.name not in plan.spare_parts
+        if part.kind is kind and part.form.seated and part.name not in plan.spare_parts
     ]
     outside = [
         f"the fuse of {feed.circuit}{f' ({feed.fuse})' if feed.fuse else ' (none is named: fit one)'}"

@@ -6,13 +6,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from itertools import combinations
 
+from loomproof.electrics.component_kinds import lasting_ends
 from loomproof.electrics.unions import Unions
 from loomproof.fitting.needs import Plan
 from loomproof.fitting.tracing import Feed, Live, Tracer
 from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Loom, Need
 from loomproof.results.fitting import Level, Warn
-
-_CONDUCTING = frozenset({ComponentKind.FUSE, ComponentKind.LINK})
 
 
 def warnings(
@@ -119,9 +118,8 @@ def _copper(loom: Loom) -> dict[End, list[End]]:
     for wire in loom.wires:
         unions.join(wire.a, wire.b)
     for part in loom.components:
-        if part.kind in _CONDUCTING:
-            for a, b in zip(part.ends, part.ends[1:], strict=False):
-                unions.join(a, b)
+        for a, b in lasting_ends(part):
+            unions.join(a, b)
     groups: dict[End, list[End]] = {}
     for end in unions:
         groups.setdefault(unions.root(end), []).append(end)

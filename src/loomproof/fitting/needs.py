@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from loomproof.fitting.tracing import INNER
-from loomproof.loom.model import ComponentKind, ConnectorKind, End, Loom, Need
+from loomproof.loom.model import ConnectorKind, End, Loom, Need
 
 COMPUTER_WORDS = ("computer", "control unit", "ecu")
 """What a connector's name or description says where it is the engine computer's."""
@@ -53,9 +53,7 @@ def plan_of(loom: Loom, needs: Mapping[str, Need]) -> Plan:
         plugged=frozenset(end.connector for end in connect),
         computers=_computers(loom),
         spare_parts=spare,
-        spare_fuses=frozenset(
-            name for name in spare if loom.component_by_name[name].kind is ComponentKind.FUSE
-        ),
+        spare_fuses=frozenset(name for name in spare if loom.component_by_name[name].form.blows),
     )
 
 

@@ -19,7 +19,7 @@ from loomproof.fitting.sharing import carried_by_wires
 from loomproof.fitting.tracing import Feed, Live, Tracer
 from loomproof.loom.choices import needs_of
 from loomproof.loom.designations import DESIGNATIONS, is_earth
-from loomproof.loom.model import ComponentKind, End, Loom, Need, end_of
+from loomproof.loom.model import End, Loom, Need, end_of
 from loomproof.results.document import Document
 from loomproof.results.fitting import Action, ConnectRow, Fault, Job, Level, SafeRow, Sheet, SheetEnd, Warn
 
@@ -211,7 +211,7 @@ def _touched(loom: Loom, end: End) -> bool:
 def _place(loom: Loom, end: End, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> SafeRow:
     facts = _facts(loom, end, live, plan.needs)
     parts = [part for part in loom.components if end in part.ends]
-    held = [part for part in parts if part.kind in (ComponentKind.FUSE, ComponentKind.RELAY)]
+    held = [part for part in parts if part.form.seated]
     names = ", ".join(f"{part.kind.value} {part.name}{_rating(part.rating_a)}" for part in held or parts)
     if not held:
         wired = bool(loom.wires_at.get(end))

@@ -11,8 +11,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
+from typing import assert_never
 
-from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Loom
+from loomproof.electrics.component_kinds import Closed, PartPath, Path, paths_of
+from loomproof.loom.model import Component, ConnectorKind, End, Loom
 
 MOST_CHANGE_OVERS = 8
 """Change-over relays whose positions are gone through one by one; with more, both contacts count as closed,
@@ -20,8 +22,6 @@ which can only call too much live."""
 
 INNER = frozenset({ConnectorKind.SPLICE, ConnectorKind.FUSE_HOLDER, ConnectorKind.RELAY_BASE})
 """Kinds that meet neither car nor sensor: splices, and the places of the loom's own fuses and relays."""
-
-_WEAK = frozenset({ComponentKind.RESISTOR, ComponentKind.COIL})
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ class Live:
         return f"{self.feed.when} feed ({self.feed.circuit}){through}; {guard}{weak}"
 
 
-Step = tuple[End, str, ComponentKind | None]
+Step = tuple[End, Component | None, PartPath | None]
 
 
 class Tracer:
@@ -72,13 +72,14 @@ class Tracer:
 
     def __init__(self, loom: Loom) -> None:
         self.loom = loom
-        self.relays = [part for part in loom.components if part.kind is ComponentKind.RELAY]
+        self.relays = [part for part in loom.components if part.form.more]
         self._fixed: dict[End, list[Step]] = {}
         for wire in loom.wires:
-            self._join(self._fixed, wire.a, wire.b, "", None)
+            self._join(self._fixed, wire.a, wire.b)
         for part in loom.components:
-            for a, b in _paths(part):
-                self._join(self._fixed, a, b, part.name, part.kind)
+            for path in paths_of(part):
+                if path.closed is Closed.ALWAYS:
+                    self._join(self._fixed, path.a, path.b, part, path)
         self._states = list(self._positions())
 
     @property
@@ -98,8 +99,8 @@ class Tracer:
         found: dict[End, list[Live]] = {}
         for feed in feeds:
             ways = self._reach(feed.entries)
-            bare = self._reach(feed.entries, without=frozenset({ComponentKind.FUSE}))
-            strong = self._reach(feed.entries, without=_WEAK, coils=False)
+            bare = self._reach(feed.entries, fuses=False)
+            strong = self._reach(feed.entries, weak=False)
             for end, way in ways.items():
                 fused = bool(feed.fuse) or end not in bare
                 fuses = self._last_fuses(end, ways) if end not in bare else ()
@@ -108,11 +109,11 @@ class Tracer:
 
     def _last_fuses(self, end: End, ways: Mapping[End, tuple[str, ...]]) -> tuple[str, ...]:
         """Return the live fuses next to the end: those met first on the way back from it."""
-        back = self._reach([end], without=frozenset({ComponentKind.FUSE}), reverse=True)
+        back = self._reach([end], fuses=False, reverse=True)
         return tuple(
             part.name
             for part in self.loom.components
-            if part.kind is ComponentKind.FUSE
+            if part.form.blows
             and any(one in back for one in part.ends)
             and any(one in ways and one not in back for one in part.ends)
         )
@@ -121,8 +122,8 @@ class Tracer:
         self,
         starts: Iterable[End],
         *,
-        without: frozenset[ComponentKind] = frozenset(),
-        coils: bool = True,
+        fuses: bool = True,
+        weak: bool = True,
         reverse: bool = False,
     ) -> dict[End, tuple[str, ...]]:
         """Return the ends reached and the components on the shortest way, over all relay positions."""
@@ -134,32 +135,18 @@ class Tracer:
             while wave:
                 after: list[End] = []
                 for end in wave:
-                    for other, part, kind in self._steps(end, state, coils=coils, reverse=reverse):
-                        if other in seen or kind in without:
+                    for other, part, path in (*self._fixed.get(end, ()), *state.get(end, ())):
+                        if other in seen or (part is not None and part.form.blows and not fuses):
                             continue
-                        seen[other] = (*seen[end], part) if part else seen[end]
+                        if path is not None and not _leads(path, end, weak=weak, reverse=reverse):
+                            continue
+                        seen[other] = seen[end] if part is None else (*seen[end], part.name)
                         after.append(other)
                 wave = after
             for end, way in seen.items():
                 if end not in best or len(way) < len(best[end]):
                     best[end] = way
         return best
-
-    def _steps(
-        self, end: End, state: Mapping[End, list[Step]], *, coils: bool, reverse: bool
-    ) -> Iterator[Step]:
-        for step in self._fixed.get(end, ()):
-            _, part, kind = step
-            if kind is ComponentKind.DIODE and reverse != self._is_cathode(part, end):
-                continue
-            if kind is ComponentKind.RELAY and not coils:
-                continue
-            yield step
-        yield from state.get(end, ())
-
-    def _is_cathode(self, diode: str, end: End) -> bool:
-        part = self.loom.component_by_name[diode]
-        return dict(part.terminals).get("K", part.ends[-1]) == end
 
     def _positions(self) -> Iterator[dict[End, list[Step]]]:
         change_overs = [relay for relay in self.relays if len(_contacts(relay)) > 1]
@@ -169,12 +156,12 @@ class Tracer:
         for pulled in product((False, True), repeat=len(change_overs)):
             steps: dict[End, list[Step]] = {}
             for relay in steady:
-                for _, a, b in _contacts(relay):
-                    self._join(steps, a, b, relay.name, None)
+                for path in _contacts(relay):
+                    self._join(steps, path.a, path.b, relay, path)
             for relay, is_pulled in zip(change_overs, pulled, strict=True):
-                for rests, a, b in _contacts(relay):
-                    if rests != is_pulled:
-                        self._join(steps, a, b, relay.name, None)
+                for path in _contacts(relay):
+                    if (path.closed is Closed.PULLED) is is_pulled:
+                        self._join(steps, path.a, path.b, relay, path)
             yield steps
 
     @staticmethod
@@ -182,27 +169,27 @@ class Tracer:
         steps: dict[End, list[Step]],
         a: End,
         b: End,
-        part: str,
-        kind: ComponentKind | None,
+        part: Component | None = None,
+        path: PartPath | None = None,
     ) -> None:
-        steps.setdefault(a, []).append((b, part, kind))
-        steps.setdefault(b, []).append((a, part, kind))
+        steps.setdefault(a, []).append((b, part, path))
+        steps.setdefault(b, []).append((a, part, path))
 
 
-def _paths(part: Component) -> Iterator[tuple[End, End]]:
-    ends = dict(part.terminals)
-    if part.kind is ComponentKind.RELAY:
-        if "85" in ends and "86" in ends:
-            yield ends["86"], ends["85"]
-    elif part.kind is not ComponentKind.CAPACITOR:
-        yield from zip(part.ends, part.ends[1:], strict=False)
+def _leads(path: PartPath, end: End, *, weak: bool, reverse: bool) -> bool:
+    """Whether current can go on through a path from one of its ends, or, in reverse, come from it."""
+    match path.path:
+        case Path.RESISTIVE:
+            return weak
+        case Path.DIODE:
+            return end == (path.b if reverse else path.a)
+        case Path.CONTACT:
+            return True
+        case Path.CAPACITOR:
+            return False
+        case _:
+            assert_never(path.path)
 
 
-def _contacts(relay: Component) -> list[tuple[bool, End, End]]:
-    """Return (closed at rest, end, end) of each contact. Terminals of DIN 72552; 87b and 88 count as make."""
-    ends = dict(relay.terminals)
-    found: list[tuple[bool, End, End]] = []
-    for common, makes in (("30", ("87", "87a", "87b")), ("88", ("88a", "88b"))):
-        if common in ends:
-            found += [(name == "87a", ends[common], ends[name]) for name in makes if name in ends]
-    return found
+def _contacts(relay: Component) -> list[PartPath]:
+    return [path for path in paths_of(relay) if path.closed is not Closed.ALWAYS]

@@ -58,11 +58,14 @@ _TWO = ("1", "2")
 def _form(kind: ComponentKind) -> Form:
     match kind:
         case ComponentKind.FUSE:
-            words = ("sicherung", "fuse", "fusible")
-            return Form(_TWO, "1 2", "rating_a", "A", words, seated=True, blows=True)
+            return Form(
+                _TWO, "1 2", "rating_a", "A", ("sicherung", "fuse", "fusible"), seated=True, blows=True
+            )
         case ComponentKind.RELAY:
-            words = ("relais", "relay")
-            return Form(("85", "86"), "30 85 86 87", "resistance_ohm", "Ω", words, seated=True, more=True)
+            coil = ("85", "86")
+            return Form(
+                coil, "30 85 86 87", "resistance_ohm", "Ω", ("relais", "relay"), seated=True, more=True
+            )
         case ComponentKind.DIODE:
             return Form(("A", "K"), "A K", "forward_v", "V", ("diode",))
         case ComponentKind.RESISTOR:
