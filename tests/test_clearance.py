@@ -155,6 +155,8 @@ UNDRIVEN = {
     "loomproof.jobs.gate.cleared": "the checks that make a clearance",
     "loomproof.jobs.gate.cleared_empty": "the checks that make a clearance",
     "loomproof.jobs.gate.hand_for": "says who holds the probe",
+    "loomproof.api.plans.plan": "it asks only what the bench can do",
+    "loomproof.jobs.plan.bench_to_plan_for": "it asks only what the bench can do",
     "loomproof.jobs.job.Job": "it clears the bench itself",
     "loomproof.jobs.prove.fits": "a check",
     "loomproof.jobs.prove.prove_on": "it clears the bench itself",

@@ -22,6 +22,15 @@
 
 The number is the exit code that the command line gives. Verdicts are not errors: a loom that fails
 (1) or that cannot be decided (4) is a result.
+
+>>> import loomproof as lp
+>>> try:
+...     lp.load("no such folder")
+... except lp.errors.DescriptionError as error:
+...     print(error.message)
+...     print(error.cure)
+no such folder: there is no such loom
+A loom is a folder with loom.toml and its tables, or one .xlsx workbook.
 """
 
 from __future__ import annotations

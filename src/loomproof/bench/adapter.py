@@ -14,7 +14,7 @@ from pathlib import Path
 
 from loomproof.errors import AdapterError, Problem, suggestion
 from loomproof.loom import tables
-from loomproof.loom.model import End
+from loomproof.loom.model import End, Loom
 
 COLUMNS = ("point", "connector", "cavity", "lead_ohm", "lead_u_ohm", "zeroed")
 """The columns of an adapter table. The last three may be left out or empty."""
@@ -65,11 +65,31 @@ class Lead:
 
 @dataclass(frozen=True)
 class Adapter:
-    """A whole adapter. ``entries`` stand in the order of the points; ``file`` is the table it came from."""
+    """A whole adapter. ``entries`` stand in the order of the points; ``file`` is the table it came from.
+
+    >>> import loomproof as lp
+    >>> adapter = lp.Adapter.in_order(lp.load("fixtures/tail_lamp"))
+    >>> adapter.point_of[lp.End("LAMP", "2")]
+    8
+    """
 
     name: str
     entries: tuple[Lead, ...]
     file: str = field(default="", compare=False)
+
+    @classmethod
+    def in_order(cls, loom: Loom) -> Adapter:
+        """Return the adapter that takes cavities in the description's order on points 1, 2, 3, …"""
+        return in_order(loom.cavities)
+
+    @classmethod
+    def read(cls, path: Path | str) -> Adapter:
+        """Read an adapter table (CSV). Raises `AdapterError` that names each wrong cell."""
+        return read_adapter(Path(path))
+
+    def write(self, path: Path | str) -> None:
+        """Write the adapter table. Raises `AdapterError` where the file cannot be written."""
+        write_adapter(self, Path(path))
 
     @cached_property
     def point_of(self) -> Mapping[End, int]:

@@ -114,10 +114,10 @@ def info(loom: Path | None, store: str | None) -> None:
     import sys
     from importlib import metadata
 
-    import loomproof
     from loomproof.records.home import home
+    from loomproof.version import VERSION
 
-    click.echo(f"loomproof  {loomproof.__version__}")
+    click.echo(f"loomproof  {VERSION}")
     click.echo(f"Python     {sys.version.split()[0]} on {platform.platform()}")
     for name in ("pyserial", "pyvisa", "pyvisa-py", "numpy", "scipy", "pydantic", "typst", "sqlalchemy"):
         try:

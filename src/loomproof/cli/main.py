@@ -16,8 +16,8 @@ from typing import NamedTuple
 
 import click
 
-import loomproof
 from loomproof.errors import InputError, LoomproofError, UsageError
+from loomproof.version import VERSION
 
 
 class Command(NamedTuple):
@@ -99,7 +99,7 @@ class LazyGroup(click.Group):
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(loomproof.__version__, prog_name="loomproof")
+@click.version_option(VERSION, prog_name="loomproof")
 def cli() -> None:
     """Prove a wiring loom on the bench before a plug goes on.
 

@@ -212,7 +212,14 @@ class Expectation:
 
 
 def expect(loom: Loom, temperature_c: float = ROOM_TEMPERATURE_C) -> Expectation:
-    """Return what a loom implies at this temperature. Raises `ValueError` outside -200 to 300 °C."""
+    """Return what a loom implies at this temperature. Raises `ValueError` outside -200 to 300 °C.
+
+    >>> import loomproof as lp
+    >>> expected = lp.expect(lp.load("fixtures/tail_lamp"), temperature_c=20.0)
+    >>> between = expected.between(lp.End("BODY", "2"), lp.End("LAMP", "2"))
+    >>> len(expected.nets), f"{between.sound_ohm * 1000:.1f} mΩ"
+    (7, '66.4 mΩ')
+    """
     nets = nets_of(loom)
     net_of = {end: net.index for net in nets for end in net.ends}
     conductors: dict[int, list[tuple[End, End, Conductor]]] = {}

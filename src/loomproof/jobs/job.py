@@ -19,6 +19,7 @@ from loomproof.jobs.retest import Retested, retest
 from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import End, Loom
 from loomproof.measuring.events import Event, Finished, finish
+from loomproof.notebook import Shown
 from loomproof.planning.request import Request
 from loomproof.records.canonical import sha256_hex
 from loomproof.results.document import Document, Verdict
@@ -28,8 +29,16 @@ T = TypeVar("T")
 
 
 @dataclass(frozen=True)
-class Proof:
-    """A finished proof that is not sealed yet, and the journal of what was read."""
+class Proof(Shown):
+    """A finished proof that is not sealed yet, and the journal of what was read.
+
+    >>> import loomproof as lp
+    >>> loom = lp.load("fixtures/tail_lamp")
+    >>> with lp.simulate(loom) as bench:
+    ...     proof = lp.Job(loom, bench).prove().run()
+    >>> proof.verdict.value, proof.findings
+    ('pass', ())
+    """
 
     outcome: Outcome
     journal: bytes
@@ -86,6 +95,14 @@ class Job:
     ``adapter`` is in the description's order unless given. ``assured`` is what was said beforehand of
     hazards and the like. ``more`` goes into each `Request`: ``answers``, ``person``, ``watch_s`` and so on.
     The bench stays open; whoever opened it closes it.
+
+    >>> import loomproof as lp
+    >>> loom = lp.load("fixtures/tail_lamp")
+    >>> with lp.simulate(loom, "open W2") as bench:
+    ...     job = lp.Job(loom, bench, person="I. Torvald")
+    ...     seen = [type(event).__name__ for event in job.prove()]
+    >>> seen[0], seen[-1], job.proof.verdict.value
+    ('Progress', 'Finished', 'fail')
     """
 
     def __init__(

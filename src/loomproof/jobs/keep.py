@@ -19,7 +19,7 @@ from loomproof.records.home import home
 from loomproof.records.keys import KeyFolder, Signer
 from loomproof.records.noting import head_before, key_changed, not_as_noted, note
 from loomproof.records.signers import KnownSigners
-from loomproof.records.store import chain_name, open_store
+from loomproof.records.store import SealedRun, chain_name, open_store
 from loomproof.results.document import Document
 
 
@@ -90,12 +90,17 @@ def can_be_kept(where: Keeping) -> Iterator[Event]:
     Raises `UsageError` for the folder, `StoreError` for key or store.
     """
     folder_for(where.out)
+    yield from can_be_sealed(where.store)
+
+
+def can_be_sealed(store: str | None) -> Iterator[Prompt]:
+    """See that a record can be sealed into a store, and tell what changed since. Raises `StoreError`."""
     signer = KeyFolder(home()).signer(now())
     changed = key_changed(home(), signer)
     if changed:
         yield Prompt(changed)
-    with open_store(where.store) as opened:
-        troubles = not_as_noted(home(), opened, where.store, KnownSigners(home()).all())[0]
+    with open_store(store) as opened:
+        troubles = not_as_noted(home(), opened, store, KnownSigners(home()).all())[0]
     for trouble in troubles:
         yield Prompt(f"loomproof: record: {trouble}")
 
@@ -113,10 +118,8 @@ def keep(outcome: Outcome, journal: Path, where: Keeping) -> Generator[Event, No
     outcome = replace(outcome, document=document)
     base = where.out / f"{document.run}"
     files = {"journal": journal}
-    with _or_not_kept(journal), open_store(where.store) as opened:
-        signer = KeyFolder(home()).signer(now())
-        before = head_before(home(), opened, where.store, chain_name(document, signer.station))
-        sealed = opened.seal_run(document, signer, read, before)
+    with _or_not_kept(journal):
+        signer, sealed = seal(document, read, where.store)
     run = sealed.run.run
     told: list[Prompt] = []
     results, record = (base.with_name(f"{base.name}.{what}.json") for what in ("results", "record"))
@@ -131,13 +134,21 @@ def keep(outcome: Outcome, journal: Path, where: Keeping) -> Generator[Event, No
         with open_store(where.store) as opened:
             if written(path, lambda: certificate.issue(opened, sealed.run.hash), run, told):
                 files["certificate"] = path
-    _noted(signer, where.store, told)
+    noted(signer, where.store, told)
     yield from told
     yield Finished(run, document.verdict)
     return Kept(outcome, files, run)
 
 
-def _noted(signer: Signer, store: str | None, told: list[Prompt]) -> None:
+def seal(document: Document, journal: bytes, store: str | None) -> tuple[Signer, SealedRun]:
+    """Seal a document into the store with its journal, by the key in use. Raises `RecordError`."""
+    with open_store(store) as opened:
+        signer = KeyFolder(home()).signer(now())
+        before = head_before(home(), opened, store, chain_name(document, signer.station))
+        return signer, opened.seal_run(document, signer, journal, before)
+
+
+def noted(signer: Signer, store: str | None, told: list[Prompt]) -> None:
     """Note how far the store has come; a proof that is sealed stays so where that can't be written."""
     try:
         with open_store(store) as opened:

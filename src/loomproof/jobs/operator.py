@@ -20,6 +20,12 @@ class Operator(Person, Protocol):
     """Who answers for what no bench can see or do.
 
     Besides what a clearance asks (`confirm`, `type_voltage`, `read_meter`, of a real bench only):
+
+    >>> import loomproof as lp
+    >>> class AtTheBench(lp.Unattended):
+    ...     def confirm(self, statement):
+    ...         return input(f"{statement} (yes) ") == "yes"
+    >>> operator: lp.Operator = AtTheBench()
     """
 
     def inspect(self, items: Sequence[tuple[str, str]]) -> Inspection:
@@ -40,6 +46,10 @@ class Unattended:
     """Nobody is there: whatever needs a person is answered no. Enough for a simulated bench.
 
     ``made_safe`` says beforehand that the cautions hold, for a bench that was made ready by a person.
+
+    >>> import loomproof as lp
+    >>> lp.Unattended().confirm("Is all of that done?")
+    False
     """
 
     made_safe: bool = False

@@ -9,6 +9,7 @@ from pathlib import Path
 from loomproof.bench import opening
 from loomproof.bench.adapter import Adapter, in_order, read_adapter
 from loomproof.bench.adapter_fit import check_adapter
+from loomproof.bench.interface import Bench
 from loomproof.bench.seam import Capabilities, Identity
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, expect
 from loomproof.errors import Problem
@@ -17,6 +18,7 @@ from loomproof.loom.model import Loom
 from loomproof.measuring import selftest
 from loomproof.measuring.plausibility import temperature_of
 from loomproof.measuring.preparing import meter_as_proved
+from loomproof.notebook import Shown
 from loomproof.planning.hookup_plan import HookUpPlan
 from loomproof.planning.hookup_search import Constraints, plan_hook_ups
 from loomproof.planning.plan import Meter, Plan, plan_proof
@@ -30,6 +32,7 @@ __all__ = [
     "Plan",
     "PlannedProof",
     "bench_at",
+    "bench_to_plan_for",
     "hook_ups",
     "proof",
 ]
@@ -51,7 +54,7 @@ class BenchToPlanFor:
 
 
 @dataclass(frozen=True)
-class PlannedProof:
+class PlannedProof(Shown):
     """A plan, as it is saved, and what of the loom it leaves out."""
 
     plan: Plan
@@ -66,18 +69,27 @@ def bench_at(
     if address is None:
         return BenchToPlanFor(Capabilities(points or max(1, len(loom.cavities))))
     with opening.open_bench(address, loom_path=loom_path) as bench:
-        return BenchToPlanFor(
-            bench.capabilities(), temperature_of(bench), bench.opening.simulated, bench.identify()
-        )
+        return bench_to_plan_for(bench)
 
 
-def proof(loom: Loom, bench: BenchToPlanFor, adapter: str | None = None) -> PlannedProof:
-    """Plan a proof of this loom, all of it plugged at once, through a table, or in the description's order.
+def bench_to_plan_for(bench: Bench) -> BenchToPlanFor:
+    """Ask an open bench what it can do; nothing is driven."""
+    return BenchToPlanFor(
+        bench.capabilities(), temperature_of(bench), bench.opening.simulated, bench.identify()
+    )
+
+
+def proof(loom: Loom, bench: BenchToPlanFor, adapter: Adapter | str | None = None) -> PlannedProof:
+    """Plan a proof of this loom, all of it plugged at once, through an adapter, its table, or in order.
 
     Raises `AdapterError` where the adapter fits neither loom nor bench.
     """
-    leads: Adapter = (
-        in_order(loom.cavities) if adapter in (None, "in-order") else read_adapter(Path(str(adapter)))
+    leads = (
+        adapter
+        if isinstance(adapter, Adapter)
+        else in_order(loom.cavities)
+        if adapter in (None, "in-order")
+        else read_adapter(Path(str(adapter)))
     )
     meter = None if bench.identity is None else _meter(loom, bench, bench.identity, leads)
     warnings = check_adapter(leads, loom.cavities, bench.able.points)

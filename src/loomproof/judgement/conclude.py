@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
-import loomproof
 from loomproof.bench.seam import Capabilities, Identity, total_of
 from loomproof.cautions import BEFORE_A_PROOF
 from loomproof.diagnosis import explain
@@ -30,6 +29,7 @@ from loomproof.results.entered import METHOD, Entered, Meter
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.insulation import Insulation
 from loomproof.results.measured import Decision, Measured
+from loomproof.version import VERSION
 
 
 @dataclass(frozen=True)
@@ -180,7 +180,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
         reasons=said.reasons,
         cautions=BEFORE_A_PROOF,
         not_tested=(*said.not_claimed, *not_tested(request, plan, measured, last, left_in)),
-        software=f"loomproof {loomproof.__version__}",
+        software=f"loomproof {VERSION}",
     )
     return Outcome(document, measured, findings, plan)
 

@@ -15,14 +15,25 @@ def answers_of(loom: Loom, said: Iterable[str]) -> dict[str, str]:
     Returns choice name to answer name, for every choice that has an answer. Raises `UsageError` for a choice
     or an answer that the loom does not know, and for one choice answered in two ways.
     """
-    choices = {choice.name: choice for choice in loom.choices}
-    given: dict[str, str] = {}
+    pairs = []
     for text in said:
         name, equals, answer = (part.strip() for part in text.partition("="))
         if not equals or not name or not answer:
             raise UsageError(
                 f"the answer {text!r} is not of the form choice=answer", cure="Like fan=computer."
             )
+        pairs.append((name, answer))
+    return answered(loom, pairs)
+
+
+def answered(loom: Loom, said: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """Return the answer to each choice that has one, from pairs of choice and answer.
+
+    Raises as `answers_of` does.
+    """
+    choices = {choice.name: choice for choice in loom.choices}
+    given: dict[str, str] = {}
+    for name, answer in said:
         if name not in choices:
             near = near_miss(name, choices)
             cure = (

@@ -8,7 +8,12 @@ from loomproof.loom.text import next_name, quoted
 
 
 class End(NamedTuple):
-    """One place where a conductor ends: a cavity of a connector, or a splice (``cavity == ""``)."""
+    """One place where a conductor ends: a cavity of a connector, or a splice (``cavity == ""``).
+
+    >>> import loomproof as lp
+    >>> str(lp.End("ECU", "012")), str(lp.End("S1")), lp.End("ECU", "012") == lp.End("ECU", "12")
+    ('ECU:012', 'S1', False)
+    """
 
     connector: str
     cavity: str = ""

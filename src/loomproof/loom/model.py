@@ -24,6 +24,7 @@ from loomproof.loom.ends import End, end_of, ends_of
 from loomproof.loom.guards import number, refuse_flaws
 from loomproof.loom.settings import Settings
 from loomproof.loom.text import names_of
+from loomproof.notebook import Shown
 
 __all__ = [
     "Answer",
@@ -240,8 +241,14 @@ class Component:
 
 
 @dataclass(frozen=True)
-class Loom:
-    """A whole loom. The order of connectors and cavities is part of the description."""
+class Loom(Shown):
+    """A whole loom. The order of connectors and cavities is part of the description.
+
+    >>> import loomproof as lp
+    >>> loom = lp.load("fixtures/tail_lamp")
+    >>> loom.wire_by_name["W2"].colour, [str(end) for end in loom.wire_by_name["W2"].ends]
+    ('BK/RD', ['BODY:2', 'LAMP:2'])
+    """
 
     name: str
     serial: str = ""

@@ -17,6 +17,7 @@ from loomproof.electrics.expectation import Between, Expectation
 from loomproof.electrics.readings import SENSITIVITY_FLOOR
 from loomproof.errors import UsageError
 from loomproof.loom.model import End
+from loomproof.notebook import Shown
 from loomproof.planning.net_access import Scope, scope_of
 from loomproof.planning.plan import ConductorReading, Meter, conductor_reading, isolation_asked
 from loomproof.planning.test_vectors import vector
@@ -56,7 +57,7 @@ class Reads(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Explanation:
+class Explanation(Shown):
     """Everything behind what a proof on one bench asks of two cavities and claims of them.
 
     ``reads`` is what ``b`` must read in a digital sense while ``a``'s net alone is driven. ``sense_ohm`` is

@@ -9,6 +9,7 @@ from typing import Annotated
 from pydantic import Field, TypeAdapter
 
 from loomproof.errors import InputError
+from loomproof.notebook import Shown
 from loomproof.results.ends import EndText
 
 
@@ -32,7 +33,7 @@ class HookUp:
 
 
 @dataclass(frozen=True, slots=True)
-class HookUpPlan:
+class HookUpPlan(Shown):
     """All hook-ups in order. ``bound``: no plan has fewer; ``by`` says why.
 
     ``stay`` and ``limits`` (names of units, and how many of them may be on at once) are what hook-ups

@@ -13,6 +13,7 @@ from typing import Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from loomproof.notebook import Shown
 from loomproof.results.ends import EndText
 from loomproof.results.entered import Entered
 from loomproof.results.findings import Finding, Severity
@@ -205,7 +206,7 @@ class ConnectorEntry(_Value):
     colours: dict[str, str] = Field(default_factory=dict)
 
 
-class Document(_Value):
+class Document(_Value, Shown):
     """One proof of one loom, whole.
 
     ``grade`` is what a loom without a fault reached (``None`` for other verdicts), ``grade_text`` says it in
@@ -282,5 +283,11 @@ class Document(_Value):
         )
 
     def plain(self) -> dict[str, object]:
-        """Return the document as plain JSON values, keys as in the schema."""
+        """Return the document as plain JSON values, keys as in the schema.
+
+        >>> import loomproof as lp
+        >>> document = lp.verify("tests/records/with_grades/pass.record.json").document()
+        >>> document.verdict.value, document.plain()["grade"]
+        ('pass', 'bench')
+        """
         return self.model_dump(mode="json", by_alias=True)

@@ -15,6 +15,7 @@ from urllib.parse import quote
 
 from pydantic import ConfigDict
 
+from loomproof.notebook import Shown
 from loomproof.results.ends import EndText
 
 
@@ -99,7 +100,7 @@ class Alternative:
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(Shown):
     """One fault. ``places`` are where to look first, most likely first; ``cause`` goes beyond ``kind``.
 
     ``title`` says what and where, without a reading: figures stand in the evidence. ``wire_colours`` stands
@@ -129,7 +130,13 @@ class Finding:
 
     @property
     def identity(self) -> str:
-        """Its key; worked out from what it names where none is stated."""
+        """Its key; worked out from what it names where none is stated.
+
+        >>> import loomproof as lp
+        >>> document = lp.verify("tests/records/with_grades/fail.record.json").document()
+        >>> document.findings[0].title, document.findings[0].identity
+        ('W2 (black/red) open between BODY:2 and LAMP:2', 'open?wire=W2')
+        """
         return self.key or finding_key(
             self.kind, self.cause, self.wires, self.components, map(str, self.cavities)
         )

@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from loomproof.notebook import Shown
+
 
 class Job(StrEnum):
     """What an end is for; the order is the order of connecting.
@@ -193,7 +195,7 @@ class EarthRow:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class Sheet(Shown):
     """The whole fitting sheet. ``ready`` only with a passing proof of this very description and no danger.
 
     ``left_out`` names loads without a voltage drop, and why; ``questions`` are what the description is silent

@@ -11,7 +11,6 @@ from dataclasses import dataclass, field, replace
 
 from lxml import etree
 
-import loomproof
 from loomproof.errors import Problem
 from loomproof.loom import colours
 from loomproof.loom.kbl.document import NOTHING
@@ -19,6 +18,7 @@ from loomproof.loom.kbl.elements import Builder, Child, container, key, keys
 from loomproof.loom.kbl.losses import cables_of, losses, twists_of
 from loomproof.loom.kbl.places import HAZARD, LOCATION
 from loomproof.loom.model import Component, Connector, ConnectorKind, End, Hazard, Loom, Wire
+from loomproof.version import VERSION
 
 _USAGE = {
     ConnectorKind.SPLICE: "splice",
@@ -81,7 +81,7 @@ class _Writer:
                 self.ampere,
             ],
             "loomproof",
-            loomproof.__version__,
+            VERSION,
         )
 
     def _add(self, tag: str, element: etree._Element) -> etree._Element:
