@@ -62,9 +62,11 @@ def scanner_bench(loom: Loom, *faults: str, able: Capabilities = OHMS, seed: int
     """Return a bench of these abilities with a loom and its faults on it."""
     count = max(len(loom.cavities), 1)
     accuracy = Limits(able.accuracy.ohm, able.accuracy.ratio) if able.accuracy else None
+    fine = able.four_wire_accuracy
     make = Make(
         count,
         accuracy=accuracy,
+        four_wire=Limits(fine.ohm, fine.ratio) if fine else None,
         ohms=able.ohms or (0.0, 2e6),
         diode=able.diode,
         test_current_a=able.test_current_a,

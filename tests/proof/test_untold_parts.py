@@ -8,6 +8,8 @@ import pytest
 
 from loomproof.bench.seam import Capabilities
 from loomproof.results.document import Verdict
+from loomproof.results.measured import Decision
+from tests.proof.meter_bench import METER_ONLY
 from tests.proof.scanner_bench import OHMS, loom_of, outcome_of, proved
 
 SHORT_RANGE = replace(OHMS, ohms=(0.0, 50_000.0))
@@ -173,3 +175,17 @@ def test_a_bench_without_ohms_tells_no_shunt() -> None:
     loom = loom_of("1 2 3", "R1,resistor,1=A:1 2=A:2,0.01,5,\n")
     measured, _ = proved(loom, able=SENSE_ONLY)
     assert measured.untold_parts == ("R1",)
+
+
+@pytest.mark.parametrize("part", [COIL, RESISTOR])
+def test_a_shorted_part_without_ohms_is_told_by_four_wires_where_two_are_too_coarse(part: str) -> None:
+    # 0.2 Ω of two wires leave open whether 0.15 Ω are less than the 0.3 Ω of the least such part.
+    loom = loom_of("1 2 3 4", part)
+    fine = replace(METER_ONLY, points=512)
+    assert fine.accuracy is not None
+    assert fine.accuracy.ohm == 0.2
+    measured, (finding,) = proved(loom, "part 0.15 A:1 A:2", able=fine)
+    assert finding.components == (part.split(",")[0],)
+    (told,) = [judged for judged in measured.judged if judged.component]
+    assert told.decision is Decision.FAIL
+    assert proved(loom, able=fine)[1] == ()

@@ -153,16 +153,34 @@ def judge_bound(ohmmeter: Ohmmeter, bound: BoundReading) -> Judged:
         ohm, u_ohm = ohmmeter.read_sets(bound.one, bound.other)
         if ohm < RISING_RATIO * before_ohm:
             break
-    return _judged_bound(ohmmeter, bound, ohm, u_ohm)
+    judged = _judged_bound(ohmmeter, bound, ohm, u_ohm)
+    if judged.decision is not Decision.UNDECIDED or ohmmeter.meter.four_wire is None:
+        return judged
+    # Sound, the whole sides read no less than the bound, and two cavities of theirs no less than the sides:
+    # what reads less fails. That they read more says nothing of the other cavities of the sides.
+    finer = _judged_alone(ohmmeter, bound, 4)
+    return finer if finer.decision is Decision.FAIL else judged
 
 
 def judge_alone(ohmmeter: Ohmmeter, bound: BoundReading) -> Judged:
-    """Read a part that no reading tells between its own two cavities only; judged against the same."""
-    return _judged_bound(ohmmeter, bound, *ohmmeter.read(bound.a, bound.b))
+    """Read a part that no reading tells between its own two cavities only; judged against the same.
+
+    With four wires where the bench has them and two leave it undecided.
+    """
+    judged = _judged_alone(ohmmeter, bound, 2)
+    if judged.decision is not Decision.UNDECIDED or ohmmeter.meter.four_wire is None:
+        return judged
+    return _judged_alone(ohmmeter, bound, 4)
 
 
-def _judged_bound(ohmmeter: Ohmmeter, bound: BoundReading, ohm: float, u_ohm: float) -> Judged:
-    most_ohm = ohmmeter.most_ohm(bound.a, bound.b, ohm, 2)
+def _judged_alone(ohmmeter: Ohmmeter, bound: BoundReading, wires: Wires) -> Judged:
+    return _judged_bound(ohmmeter, bound, *ohmmeter.read(bound.a, bound.b, wires), wires)
+
+
+def _judged_bound(
+    ohmmeter: Ohmmeter, bound: BoundReading, ohm: float, u_ohm: float, wires: Wires = 2
+) -> Judged:
+    most_ohm = ohmmeter.most_ohm(bound.a, bound.b, ohm, wires)
     # Over range is above the end of the range, whatever a sound part has.
     shown_ohm = ohmmeter.meter.over_range_ohm if math.isinf(ohm) else math.inf
     return Judged(
@@ -176,6 +194,7 @@ def _judged_bound(ohmmeter: Ohmmeter, bound: BoundReading, ohm: float, u_ohm: fl
         lower_ohm=min(bound.lower_ohm, shown_ohm),
         component=bound.component,
         most_ohm=most_ohm,
+        meter_wires=wires,
     )
 
 
