@@ -76,3 +76,50 @@ def test_a_coil_read_where_the_contact_of_its_relay_hangs_is_not_missing() -> No
 def test_a_relay_that_is_out_is_told_once_though_its_coil_lay_beside_a_resistor() -> None:
     (told,) = titles(RELAY + "R2,resistor,1=A:1 2=A:2,47,5,\n", "missing K1")
     assert told.startswith("Relay K1 open or missing")
+
+
+COIL = "L1,coil,1=A:1 2=A:2,60,10,\n"
+NO_OHMS = "L1,coil,1=A:1 2=A:2,,,\n"
+TWO = "R1,resistor,1=A:1 2=A:2,100,5,\nR2,resistor,1=A:1 2=A:3,220,5,\n"
+BESIDE = "R1,resistor,1=A:1 2=A:2,100,5,\nR2,resistor,1=A:1 2=A:2,220,5,\n"
+DIODE = "D1,diode,A=A:1 K=A:2,,,0.65\n"
+
+
+@pytest.mark.parametrize("ohm", ["20", "93", "700", "5k"])
+@pytest.mark.parametrize("parts", [COIL, TWO, BESIDE, DIODE, DIODE + TWO])
+def test_a_bad_contact_that_parts_and_a_wire_share_is_told_once(parts: str, ohm: str) -> None:
+    (finding,) = proved(loom_of("1 2 3", parts), f"high {ohm} A:1")[1]
+    assert "A:1" in {str(end) for end in finding.cavities}
+    assert finding.kind == "high_resistance"
+    if (parts, ohm) != (DIODE, "20"):  # the diode alone reads within its bounds behind so little
+        assert finding.cause == "resistive_contact"
+        assert finding.components
+
+
+@pytest.mark.parametrize("parts", [COIL, TWO, BESIDE, DIODE, DIODE + TWO])
+def test_an_open_contact_that_parts_and_a_wire_share_is_told_once(parts: str) -> None:
+    (finding,) = proved(loom_of("1 2 3", parts), "open A:1")[1]
+    assert finding.cause == "bad_contact"
+    assert [str(end) for end in finding.cavities] == ["A:1"]
+    assert set(finding.components) == {line[:2] for line in parts.splitlines()}
+
+
+def test_a_wire_and_a_part_that_no_one_contact_makes_read_so_are_two() -> None:
+    findings = proved(loom_of("1 2", COIL), "high 93 W1", "value 200 L1")[1]
+    assert [(f.wires, f.components) for f in findings] == [((), ("L1",)), (("W1",), ())]
+
+
+def test_an_open_wire_with_a_missing_part_stands_besides_the_contact_that_reads_the_same() -> None:
+    (finding,) = proved(loom_of("1 2", COIL), "open W1", "missing L1")[1]
+    assert finding.cause == "bad_contact"
+    other = finding.alternatives[0]
+    assert (other.wires, other.components) == (("W1",), ("L1",))
+
+
+@pytest.mark.parametrize("ohm", ["2", "20", "93", "5k"])
+@pytest.mark.parametrize("parts", [COIL, NO_OHMS, DIODE])
+@pytest.mark.parametrize("place", ["W1", "B:1", "W2"])
+def test_a_bad_wire_beside_a_part_is_no_open_one(parts: str, ohm: str, place: str) -> None:
+    (finding,) = proved(loom_of("1 2 3", parts), f"high {ohm} {place}")[1]
+    assert finding.cause == "resistive_wire"
+    assert finding.wires == (f"W{place[-1]}",)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from loomproof.diagnosis.blame import with_parts
 from loomproof.diagnosis.boards import board_slips
@@ -11,10 +12,13 @@ from loomproof.diagnosis.cuts import FREE
 from loomproof.diagnosis.desk import PROVE_AGAIN
 from loomproof.diagnosis.faults import Righted, diagnose
 from loomproof.diagnosis.found import found_wiring
+from loomproof.diagnosis.hanging import hung_together
 from loomproof.diagnosis.joints import joint_findings
 from loomproof.diagnosis.loose import loose_findings
-from loomproof.diagnosis.parts import part_findings, path_findings
+from loomproof.diagnosis.parts import part_findings
+from loomproof.diagnosis.paths import path_findings
 from loomproof.diagnosis.search import Explainer
+from loomproof.diagnosis.shared_contact import at_one_contact
 from loomproof.diagnosis.strain import PartStrain
 from loomproof.diagnosis.structure import Arrangement, arrangements, hypotheses
 from loomproof.diagnosis.weights import Weights, weights
@@ -54,9 +58,13 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
         righted = diagnosis.righted
         findings += [writer.finding(choice) for choice in diagnosis.choices]
     found = found_wiring(loom, wiring, measured, labels, righted)
+    groups = hung_together(found) if pieces else None
+    if groups is not None:
+        return explain(loom, replace(measured, groups=groups), answers)
     findings += part_findings(found, writer)
     findings = gathered(writer, [*findings, *path_findings(found, writer)])
     findings += joint_findings(found, writer)
+    findings = at_one_contact(found, writer, findings)
     findings = with_parts(measured, writer, loose_findings(found, writer, findings))
     findings = findings or _unexplained(measured, writer)
     return tuple(sorted(findings, key=_queue))

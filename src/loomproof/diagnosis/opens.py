@@ -41,10 +41,10 @@ class Opens(Desk):
             "bending it along its length.",
             *rejoined(self.names, wires, bares),
         ]
-        others = self._adapter_lead(ends)
+        others = self.adapter_lead(ends)
         return self._made(fault, ends, title, places, repair, wires=edge.wires, alternatives=others)
 
-    def _adapter_lead(self, ends: tuple[End, ...]) -> tuple[Alternative, ...]:
+    def adapter_lead(self, ends: tuple[End, ...]) -> tuple[Alternative, ...]:
         """Return the adapter's own lead as an alternative, where one or both ends were found alone."""
         alone = [end for end in ends if len(self.group_of.get(end, ())) == 1]
         if len(alone) not in (1, 2):
@@ -77,7 +77,7 @@ class Opens(Desk):
                 f"Look at {end}: contact pushed back, spread or green, or its crimp off all wires?",
                 "Seat the contact until it locks, or crimp all its wires into a new one.",
             ]
-        others = self._adapter_lead(ends)
+        others = self.adapter_lead(ends)
         place = [self.names.place(end)]
         return self._made(fault, ends, title, place, repair, wires=wires, alternatives=others)
 

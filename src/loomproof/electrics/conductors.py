@@ -23,6 +23,10 @@ SAME_SIZE_RATIO = 0.005
 LEAST_OHM = 1e-5
 """The smallest resistance given to a conductor, so that one of no length still has a current."""
 
+RESISTIVE_OHM = 250_000.0
+"""Ends of one net that read less than this, with no part between them, hang together through a bad joint: an
+open reads more. A convention of this project."""
+
 FUSE_GREATEST_RATIO = 2.0
 """Greatest over typical cold resistance of a fuse. The table is typical data, not limits; common practice,
 no source."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from loomproof.electrics.conductors import RESISTIVE_OHM
 from loomproof.loom.model import End
 from loomproof.measuring.nets_by_resistance import split_nets
 from loomproof.measuring.ohmmeter import Ohmmeter, merged, split_by_ohms
@@ -12,9 +13,6 @@ from loomproof.planning.plan import Plan
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
 
 Groups = tuple[frozenset[End], ...]
-
-RESISTIVE_OHM = 250_000.0
-"""Ends of one net that sense apart, but read less than this, hang together through a bad joint."""
 
 
 def by_description(plan: Plan, groups: Groups) -> Groups:
