@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 from loomproof.diagnosis.weights import Weights
 from loomproof.diagnosis.wiring import Edge, Wiring
+from loomproof.electrics.graph import DisjointSets, reached
 
 FREE = -1
 """The label of a leaf that nothing is known of: it may belong anywhere."""
@@ -190,14 +191,7 @@ class NetCuts:
     def _price(self, chosen: dict[int, int]) -> int:
         """Return cuts plus shorts of one choice, pieces counted as they are."""
         edges = self.wiring.edges
-        parent = {node: node for node in chosen}
-
-        def find(node: int) -> int:
-            while parent[node] != node:
-                parent[node] = parent[parent[node]]
-                node = parent[node]
-            return node
-
+        whole = DisjointSets(chosen)
         cost = sum(self.weights.open_splice for state in chosen.values() if state == _BROKEN)
         for number in self.net.edges:
             edge = edges[number]
@@ -206,8 +200,8 @@ class NetCuts:
             if chosen[edge.u] != chosen[edge.v]:
                 cost += edge.cost
             else:
-                parent[find(edge.u)] = find(edge.v)
-        pieces = {find(leaf) for leaf in self.net.leaves}
+                whole.join(edge.u, edge.v)
+        pieces = {whole.root(leaf) for leaf in self.net.leaves}
         return cost + self.short * len(pieces)
 
     # -- both --------------------------------------------------------------------------------------
@@ -227,24 +221,15 @@ def pieces_of(wiring: Wiring, net: int, cut: Cut) -> list[tuple[int, ...]]:
     """Return the leaves of each piece that a cut leaves of a net, pieces without leaves left out."""
     here = wiring.nets[net]
     gone, broken = set(cut.edges), set(cut.splices)
-    seen: set[int] = set()
-    found: list[tuple[int, ...]] = []
+
+    def beside(node: int) -> Iterator[int]:
+        for other, number in () if node in broken else wiring.steps(node):
+            if number not in gone and other not in broken:
+                yield other
+
+    found: dict[int, tuple[int, ...]] = {}
     for start in here.leaves:
-        if start in seen:
-            continue
-        seen.add(start)
-        stack, piece = [start], []
-        while stack:
-            node = stack.pop()
-            if node < wiring.leaf_count:
-                piece.append(node)
-            if node in broken:
-                continue
-            for number in wiring.at.get(node, ()):
-                edge = wiring.edges[number]
-                other = edge.u + edge.v - node
-                if number not in gone and other not in seen and other not in broken:
-                    seen.add(other)
-                    stack.append(other)
-        found.append(tuple(sorted(piece)))
-    return found
+        if start not in found:
+            piece = tuple(sorted(node for node in reached([start], beside) if node < wiring.leaf_count))
+            found.update(dict.fromkeys(piece, piece))
+    return list(dict.fromkeys(found.values()))

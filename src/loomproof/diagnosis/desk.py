@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from loomproof.diagnosis.causes import CAUSES
 from loomproof.diagnosis.faults import Fault
@@ -11,6 +11,7 @@ from loomproof.diagnosis.touch import Conductor, Touch, touches
 from loomproof.diagnosis.weights import Weights
 from loomproof.diagnosis.wiring import Wiring
 from loomproof.diagnosis.words import Names, listed, of_reading
+from loomproof.electrics.graph import reached
 from loomproof.loom.model import End, Loom, Need
 from loomproof.results.findings import Alternative, Evidence, Finding, Kind, Severity
 from loomproof.results.measured import Measured
@@ -69,24 +70,18 @@ class Desk:
         wiring = self.wiring
         inside = set(piece)
         net_leaves = set(wiring.nets[wiring.net_of[piece[0]]].leaves)
-        seen, stack = set(piece), list(piece)
         wires: dict[str, None] = {}
-        ends = {wiring.leaf_ends[leaf] for leaf in piece}
-        while stack:
-            node = stack.pop()
-            for number in wiring.at.get(node, ()):
-                edge = wiring.edges[number]
-                other = edge.u + edge.v - node
-                if other in net_leaves and other not in inside:
-                    continue
-                wires.update(dict.fromkeys(edge.wires))
-                if other not in seen:
-                    seen.add(other)
-                    stack.append(other)
-                    ends.add(wiring.node_ends[other])
+
+        def beside(node: int) -> Iterator[int]:
+            for other, number in wiring.steps(node):
+                if other in inside or other not in net_leaves:
+                    wires.update(dict.fromkeys(wiring.edges[number].wires))
+                    yield other
+
+        ends = frozenset(wiring.node_ends[node] for node in reached(piece, beside))
         return Conductor(
             tuple(wiring.leaf_ends[leaf] for leaf in piece),
-            frozenset(ends),
+            ends,
             tuple(self.loom.wire_by_name[name] for name in wires),
         )
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from loomproof.diagnosis.faults import Righted
 from loomproof.diagnosis.wiring import Wiring
 from loomproof.electrics.component_kinds import FACTS, Path, conducting_ends, joined_ends
-from loomproof.electrics.currents import reachable
+from loomproof.electrics.graph import reachable, reached
 from loomproof.loom.model import End, Loom
 from loomproof.results.measured import Measured
 
@@ -137,14 +137,10 @@ def _flood(found: Found) -> None:
     for leaf, label in enumerate(found.labels):
         if label < 0 or leaf in found.node_group:
             continue
-        found.node_group[leaf] = label
-        stack = [leaf]
-        while stack:
-            node = stack.pop()
-            if node in found.cut_splices:
-                continue
-            for number in wiring.at.get(node, ()):
-                other = wiring.edges[number].u + wiring.edges[number].v - node
+
+        def beside(node: int) -> Iterator[int]:
+            for other, number in () if node in found.cut_splices else wiring.steps(node):
                 if number not in found.cut_edges and other not in found.node_group:
-                    found.node_group[other] = label
-                    stack.append(other)
+                    yield other
+
+        found.node_group.update(dict.fromkeys(reached([leaf], beside), label))

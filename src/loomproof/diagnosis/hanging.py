@@ -15,20 +15,15 @@ from loomproof.electrics.bounds import least_ohm
 from loomproof.electrics.component_kinds import joined_ends
 from loomproof.electrics.conductors import RESISTIVE_OHM
 from loomproof.electrics.couplings import Coupling, couplings_of
-from loomproof.electrics.unions import Unions
+from loomproof.electrics.graph import DisjointSets, united
 from loomproof.loom.model import End
 
 
 def hung_together(found: Found) -> tuple[frozenset[End], ...] | None:
     """Return the groups as found with such pieces made one; ``None`` where there are none."""
-    home = {end: group for group in found.measured.groups for end in group}
-    joined = False
-    for a, b in _conducting(found):
-        if home[a] is not home[b]:
-            whole = home[a] | home[b]
-            home.update(dict.fromkeys(whole, whole))
-            joined = True
-    return tuple(dict.fromkeys(home.values())) if joined else None
+    groups = found.measured.groups
+    whole = tuple(map(frozenset, united([*groups, *_conducting(found)])))
+    return whole if len(whole) < len(groups) else None
 
 
 def _conducting(found: Found) -> Iterator[tuple[End, End]]:
@@ -64,9 +59,7 @@ def _parts(found: Found) -> tuple[list[Coupling], Callable[[int], int]]:
         group = found.group_at(end)
         # Ends that nothing tested reaches are apart from each other.
         net_of[end] = max(groups, default=0) + 1 + len(net_of) if group is None else group
-    unions = Unions((*groups, *net_of.values()))
-    for part in found.loom.components:
-        for a, b in joined_ends(part):
-            unions.join(net_of[a], net_of[b])
-    couplings = couplings_of(found.loom, {end: unions.root(net) for end, net in net_of.items()})
-    return list(couplings), unions.root
+    joins = ((net_of[a], net_of[b]) for part in found.loom.components for a, b in joined_ends(part))
+    nets = DisjointSets((*groups, *net_of.values()), joins)
+    couplings = couplings_of(found.loom, {end: nets.root(net) for end, net in net_of.items()})
+    return list(couplings), nets.root

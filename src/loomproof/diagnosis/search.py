@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from loomproof.diagnosis.cuts import FREE, Cut, NetCuts, pieces_of
 from loomproof.diagnosis.weights import Weights
 from loomproof.diagnosis.wiring import Wiring
+from loomproof.electrics.graph import DisjointSets
 
 FULL_LEAVES = 10
 RETRY_LEAVES = 16
@@ -108,14 +109,7 @@ class Explainer:
         """Return the nets of each piece that is not sound."""
         nets = self.wiring.nets
         first: dict[int, int] = {}
-        parent = list(range(len(nets)))
-
-        def find(net: int) -> int:
-            while parent[net] != net:
-                parent[net] = parent[parent[net]]
-                net = parent[net]
-            return net
-
+        together = DisjointSets(range(len(nets)))
         dirty = set()
         for net in nets:
             own = {labels[leaf] for leaf in net.leaves} - {FREE}
@@ -125,11 +119,9 @@ class Explainer:
                 known = first.setdefault(label, net.index)
                 if known != net.index:
                     dirty.update((known, net.index))
-                    parent[find(net.index)] = find(known)
-        pieces: dict[int, list[int]] = {}
-        for index in sorted(dirty):
-            pieces.setdefault(find(index), []).append(index)
-        return [tuple(members) for members in pieces.values()]
+                    together.join(known, net.index)
+        pieces = (tuple(index for index in members if index in dirty) for members in together.sets())
+        return [members for members in pieces if members]
 
     def leaves_of(self, pieces: Sequence[tuple[int, ...]]) -> set[int]:
         """Return the leaves of these pieces."""

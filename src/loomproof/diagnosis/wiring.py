@@ -9,13 +9,14 @@ wires between the same two nodes are one edge, since only together can they be s
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Hashable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import NamedTuple
 
 from loomproof.diagnosis.weights import Weights
 from loomproof.electrics.component_kinds import joined_ends
+from loomproof.electrics.graph import DisjointSets, reached, ways
 from loomproof.loom.model import ComponentKind, End, Loom
 
 
@@ -60,24 +61,24 @@ class Wiring:
         self.at[edge.u].append(number)
         self.at[edge.v].append(number)
 
+    def steps(self, node: int) -> Iterator[tuple[int, int]]:
+        """Yield the nodes beside one, each with the edge that leads there."""
+        for number in self.at.get(node, ()):
+            yield self.edges[number].u + self.edges[number].v - node, number
+
+    def beside(self, node: int) -> Iterator[int]:
+        """Yield the nodes beside one."""
+        return (other for other, _ in self.steps(node))
+
     def number_nets(self) -> None:
         """Number the nets in the order of their first leaves, once all edges are in."""
         self.net_of = [-1] * self.leaf_count
         for start in range(self.leaf_count):
             if self.net_of[start] >= 0:
                 continue
-            seen, stack = {start}, [start]
-            edges: set[int] = set()
-            while stack:
-                node = stack.pop()
-                for number in self.at.get(node, ()):
-                    edges.add(number)
-                    edge = self.edges[number]
-                    other = edge.u + edge.v - node
-                    if other not in seen:
-                        seen.add(other)
-                        stack.append(other)
-            leaves = tuple(sorted(node for node in seen if node < self.leaf_count))
+            nodes = reached([start], self.beside)
+            edges = {number for node in nodes for number in self.at.get(node, ())}
+            leaves = tuple(sorted(node for node in nodes if node < self.leaf_count))
             for leaf in leaves:
                 self.net_of[leaf] = len(self.nets)
             self.nets.append(Net(len(self.nets), leaves, tuple(sorted(edges))))
@@ -97,64 +98,34 @@ class Wiring:
 
     def path(self, start: int, goal: int) -> tuple[int, ...] | None:
         """Return the edges of a shortest path between two nodes, None where there is none."""
-        came: dict[int, tuple[int, int]] = {start: (-1, -1)}
-        queue = [start]
-        for node in queue:
-            if node == goal:
-                found = []
-                while node != start:
-                    node, number = came[node]
-                    found.append(number)
-                return tuple(reversed(found))
-            for number in self.at.get(node, ()):
-                other = self.edges[number].u + self.edges[number].v - node
-                if other not in came:
-                    came[other] = (node, number)
-                    queue.append(other)
-        return None
+        return next((way for node, way in ways([start], self.steps) if node == goal), None)
 
     def side(self, number: int, start: int) -> list[int]:
         """Return the leaves that hang on an edge on the side away from ``start``."""
         first = self.edges[number].u + self.edges[number].v - start
-        seen, stack, leaves = {start, first}, [first], []
-        while stack:
-            node = stack.pop()
-            if node < self.leaf_count:
-                leaves.append(node)
-            for other_number in self.at.get(node, ()):
-                edge = self.edges[other_number]
-                other = edge.u + edge.v - node
-                if other not in seen:
-                    seen.add(other)
-                    stack.append(other)
-        return leaves
+        nodes = reached([first], lambda node: (other for other in self.beside(node) if other != start))
+        return [node for node in nodes if node < self.leaf_count]
 
 
-class _Sets:
-    """Disjoint sets, each with at most one expected net."""
+class _Sets(DisjointSets[End]):
+    """Disjoint sets of ends, each with at most one expected net."""
 
-    def __init__(self) -> None:
-        self.parent: dict[Hashable, Hashable] = {}
-        self.label: dict[Hashable, int] = {}
+    def __init__(self, loom: Loom, label: Mapping[End, int]) -> None:
+        super().__init__(end for connector in loom.connectors for end in connector.ends)
+        self.label = dict(label)
 
-    def find(self, node: Hashable) -> Hashable:
-        parent = self.parent.setdefault(node, node)
-        while parent != self.parent[parent]:
-            self.parent[node] = parent = self.parent[parent]
-            node = parent
-        return parent
+    def label_of(self, end: End) -> int | None:
+        return self.label.get(self.root(end))
 
-    def label_of(self, node: Hashable) -> int | None:
-        return self.label.get(self.find(node))
-
-    def join(self, a: Hashable, b: Hashable) -> None:
-        """Join two sets unless that would contradict the expected nets."""
-        a, b = self.find(a), self.find(b)
-        labels = {self.label[root] for root in (a, b) if root in self.label}
-        if a != b and len(labels) < 2:
-            self.parent[b] = a
-            if labels:
-                self.label[a] = labels.pop()
+    def join(self, a: End, b: End) -> bool:
+        """Join two sets unless that would contradict the expected nets; return whether they are one now."""
+        labels = {label for end in (a, b) if (label := self.label_of(end)) is not None}
+        if len(labels) > 1:
+            return False
+        super().join(a, b)
+        if labels:
+            self.label[self.root(a)] = labels.pop()
+        return True
 
 
 def wiring_of(loom: Loom, expected: Sequence[Iterable[End]], weights: Weights) -> Wiring:
@@ -167,9 +138,7 @@ def wiring_of(loom: Loom, expected: Sequence[Iterable[End]], weights: Weights) -
     expected_of = {end: number for number, net in enumerate(expected) for end in net}
     leaf_ends = tuple(end for end in loom.cavities if end in expected_of)
     wiring = Wiring(leaf_ends, {end: i for i, end in enumerate(leaf_ends)}, list(leaf_ends))
-    sets = _Sets()
-    for end in leaf_ends:
-        sets.label[sets.find(end)] = expected_of[end]
+    sets = _Sets(loom, {end: expected_of[end] for end in leaf_ends})
     links = list(_links(loom, sets, weights))
     degree: dict[End, int] = defaultdict(int)
     for link in links:
@@ -193,7 +162,7 @@ def wiring_of(loom: Loom, expected: Sequence[Iterable[End]], weights: Weights) -
     first: dict[int, End] = {}
     for end in leaf_ends:
         known = first.setdefault(expected_of[end], end)
-        if sets.find(known) != sets.find(end):
+        if sets.root(known) != sets.root(end):
             sets.join(known, end)
             wiring.add(Edge(node(known), node(end), weights.open_component))
     wiring.number_nets()
@@ -216,8 +185,7 @@ def _links(loom: Loom, sets: _Sets, weights: Weights) -> Iterator[_Link]:
             a, b = sorted(wire.ends)
             parallel.setdefault((a, b), []).append(wire.name)
     for (a, b), names in parallel.items():
-        sets.join(a, b)
-        if sets.find(a) == sets.find(b):
+        if sets.join(a, b):
             yield _Link(a, b, weights.open_wire * len(names), tuple(names))
     parts = [part for part in loom.components if part.fitted]
     # Conducting parts first: what they join decides whether another part bridges two nets or lies in one.
@@ -227,7 +195,5 @@ def _links(loom: Loom, sets: _Sets, weights: Weights) -> Iterator[_Link]:
             for a, b in joined_ends(part) if conducting else pairwise(part.ends):
                 label = sets.label_of(a)
                 inside = label is not None and label == sets.label_of(b)
-                if sets.find(a) != sets.find(b) and (conducting or inside):
-                    sets.join(a, b)
-                    if sets.find(a) == sets.find(b):
-                        yield _Link(a, b, cost, component=part.name)
+                if sets.root(a) != sets.root(b) and (conducting or inside) and sets.join(a, b):
+                    yield _Link(a, b, cost, component=part.name)

@@ -7,21 +7,7 @@ from typing import assert_never
 
 from loomproof.electrics.component_kinds import Path
 from loomproof.electrics.couplings import Coupling
-
-
-def reachable(start: Iterable[int], steps: Iterable[tuple[int, int]]) -> set[int]:
-    """Return the nets that directed steps lead to from any of ``start``, those included."""
-    onward: dict[int, list[int]] = {}
-    for here, there in steps:
-        onward.setdefault(here, []).append(there)
-    seen = set(start)
-    todo = list(seen)
-    while todo:
-        for net in onward.get(todo.pop(), ()):
-            if net not in seen:
-                seen.add(net)
-                todo.append(net)
-    return seen
+from loomproof.electrics.graph import reachable
 
 
 def ways(coupling: Coupling) -> tuple[tuple[int, int], ...]:

@@ -1,61 +1,93 @@
-"""Which edges of a graph hold it together."""
+"""What hangs together in a graph, and the shortest way through it."""
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Hashable, Iterable, Iterator
+from itertools import pairwise
 from typing import Generic, TypeVar
 
 T = TypeVar("T", bound=Hashable)
+S = TypeVar("S")
 
 
-@dataclass(frozen=True)
-class Partings(Generic[T]):
-    """Who is parted from whom when one edge of a graph is taken out. Made by `partings`.
+class DisjointSets(Generic[T]):
+    """Disjoint sets of items; joining and finding take nearly constant time (by size, path halving).
 
-    ``place`` is each item's place in a depth-first walk; ``behind`` gives the first and last place of what
-    only that edge leads to, for the edges that part anything at all.
+    The items of each of ``groups`` are in one set from the start.
     """
 
-    place: Mapping[T, int]
-    behind: Mapping[int, tuple[int, int]]
+    def __init__(self, items: Iterable[T], groups: Iterable[Iterable[T]] = ()) -> None:
+        self._leader = {item: item for item in items}
+        self._size = dict.fromkeys(self._leader, 1)
+        for group in groups:
+            for a, b in pairwise(group):
+                self.join(a, b)
 
-    def parts(self, edge: int, items: Iterable[T]) -> bool:
-        """Whether taking this edge out parts some of the items, which hang together, from the others."""
-        if edge not in self.behind:
+    def root(self, item: T) -> T:
+        """Return the item that stands for this item's set. Raises `KeyError` for one that is in none."""
+        leader = self._leader
+        while leader[item] != item:
+            leader[item] = leader[leader[item]]
+            item = leader[item]
+        return item
+
+    def join(self, a: T, b: T) -> bool:
+        """Make one set of both items' sets; return whether they were two."""
+        high, low = self.root(a), self.root(b)
+        if high == low:
             return False
-        first, last = self.behind[edge]
-        return len({first <= self.place[item] <= last for item in items}) == 2
+        if self._size[high] < self._size[low]:
+            high, low = low, high
+        self._leader[low] = high
+        self._size[high] += self._size[low]
+        return True
+
+    def sets(self) -> list[list[T]]:
+        """Return the sets in the order of their first items, each in the order in which items were given."""
+        found: dict[T, list[T]] = {}
+        for item in self._leader:
+            found.setdefault(self.root(item), []).append(item)
+        return list(found.values())
 
 
-def partings(edges: Sequence[tuple[T, T]]) -> Partings[T]:
-    """Find the bridges of a graph, whose edges are named by their index (Tarjan 1974), in linear time."""
-    beside: dict[T, list[tuple[T, int]]] = {}
-    for k, (a, b) in enumerate(edges):
-        beside.setdefault(a, []).append((b, k))
-        beside.setdefault(b, []).append((a, k))
-    place: dict[T, int] = {}
-    low: dict[T, int] = {}
-    behind: dict[int, tuple[int, int]] = {}
-    for start in beside:
-        if start in place:
-            continue
-        place[start] = low[start] = len(place)
-        way = [(start, -1, iter(beside[start]))]
-        while way:
-            here, came_by, onward = way[-1]
-            for there, k in onward:
-                if there not in place:
-                    place[there] = low[there] = len(place)
-                    way.append((there, k, iter(beside[there])))
-                    break
-                if k != came_by:
-                    low[here] = min(low[here], place[there])
-            else:
-                way.pop()
-                if way:
-                    before = way[-1][0]
-                    low[before] = min(low[before], low[here])
-                    if low[here] == place[here]:
-                        behind[came_by] = (place[here], len(place) - 1)
-    return Partings(place, behind)
+def united(groups: Iterable[Collection[T]]) -> list[list[T]]:
+    """Return the groups with those joined that share an item, in the order of their first ones."""
+    groups = list(groups)
+    return DisjointSets((item for group in groups for item in group), groups).sets()
+
+
+def reached(starts: Iterable[T], onward: Callable[[T], Iterable[T]]) -> list[T]:
+    """Return the nodes that lead on from any of ``starts``, those included, nearest first."""
+    found = dict.fromkeys(starts)
+    queue = list(found)
+    for here in queue:
+        for there in onward(here):
+            if there not in found:
+                found[there] = None
+                queue.append(there)
+    return queue
+
+
+def reachable(starts: Iterable[T], steps: Iterable[tuple[T, T]]) -> set[T]:
+    """Return the nodes that directed steps lead to from any of ``starts``, those included."""
+    onward: dict[T, list[T]] = {}
+    for here, there in steps:
+        onward.setdefault(here, []).append(there)
+    return set(reached(starts, lambda node: onward.get(node, ())))
+
+
+def ways(
+    starts: Iterable[T], onward: Callable[[T], Iterable[tuple[T, S]]]
+) -> Iterator[tuple[T, tuple[S, ...]]]:
+    """Yield each node that ``starts`` lead to, nearest first, with the steps of a shortest way to it.
+
+    ``onward`` gives the nodes beside one, each with the step that leads there.
+    """
+    way: dict[T, tuple[S, ...]] = dict.fromkeys(starts, ())
+    queue = list(way)
+    for here in queue:
+        yield here, way[here]
+        for there, step in onward(here):
+            if there not in way:
+                way[there] = (*way[here], step)
+                queue.append(there)

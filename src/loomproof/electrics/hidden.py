@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator
 from functools import cached_property
 
+from loomproof.electrics.bridges import Partings, partings
 from loomproof.electrics.expectation import Expectation
-from loomproof.electrics.graph import Partings, partings
 from loomproof.loom.model import End
 
 

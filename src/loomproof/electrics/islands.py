@@ -11,9 +11,9 @@ import numpy as np
 
 from loomproof.electrics.conductors import LEAST_OHM, Conductor
 from loomproof.electrics.couplings import Coupling
+from loomproof.electrics.graph import DisjointSets
 from loomproof.electrics.nets import Net
 from loomproof.electrics.network import Ints, Network
-from loomproof.electrics.unions import Unions
 from loomproof.loom.model import End
 
 
@@ -87,21 +87,15 @@ def islands_of(
     Only couplings of known, finite resistance join: a diode, a capacitor or a part of unknown value is no
     edge, which can only raise what is computed, never what is measured above it.
     """
-    unions = Unions(range(len(nets)))
-    root = unions.root
     joining = {coupling.component: coupling for coupling in couplings if coupling.joins}
     linear = [coupling for coupling in couplings if coupling.linear and not coupling.joins]
-    for coupling in linear:
-        unions.join(coupling.net_a, coupling.net_b)
-    members: dict[int, list[int]] = {}
-    for net in range(len(nets)):
-        members.setdefault(root(net), []).append(net)
+    together = DisjointSets(range(len(nets)), ((coupling.net_a, coupling.net_b) for coupling in linear))
     between: dict[int, list[Coupling]] = {}
     for coupling in linear:
-        between.setdefault(root(coupling.net_a), []).append(coupling)
+        between.setdefault(together.root(coupling.net_a), []).append(coupling)
 
     found = []
-    for top, inside in members.items():
+    for inside in together.sets():
         node_of = {end: node for node, end in enumerate(end for net in inside for end in nets[net].ends)}
         edges = [
             Edge(
@@ -118,7 +112,7 @@ def islands_of(
         ]
         edges += [
             Edge(node_of[c.a], node_of[c.b], c.nominal_ohm or LEAST_OHM, c.hi_ohm, c.lo_ohm, coupling=c)
-            for c in between.get(top, ())
+            for c in between.get(together.root(inside[0]), ())
         ]
         found.append(Island(tuple(inside), node_of, tuple(edges)))
     return tuple(found)

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 
 from loomproof.electrics.component_kinds import joined_ends
-from loomproof.electrics.unions import Unions
+from loomproof.electrics.graph import DisjointSets
 from loomproof.loom.model import End, Loom
 
 
@@ -32,15 +31,8 @@ def nets_of(loom: Loom) -> tuple[Net, ...]:
 
     Takes time about linear in the description.
     """
-    unions = Unions(end for connector in loom.connectors for end in connector.ends)
-    for ends in _joined(loom):
-        for a, b in pairwise(ends):
-            unions.join(a, b)
-    root = unions.root
-
-    ends_of_net: dict[End, list[End]] = {}
-    for end in unions:
-        ends_of_net.setdefault(root(end), []).append(end)
+    found = DisjointSets((end for connector in loom.connectors for end in connector.ends), _joined(loom))
+    root = found.root
     wires: dict[End, list[str]] = {}
     for wire in loom.wires:
         wires.setdefault(root(wire.a), []).append(wire.name)
@@ -53,10 +45,10 @@ def nets_of(loom: Loom) -> tuple[Net, ...]:
             index=index,
             ends=tuple(ends),
             cavities=tuple(end for end in ends if not loom.is_splice(end)),
-            wires=tuple(wires.get(top, ())),
-            components=tuple(parts.get(top, ())),
+            wires=tuple(wires.get(root(ends[0]), ())),
+            components=tuple(parts.get(root(ends[0]), ())),
         )
-        for index, (top, ends) in enumerate(ends_of_net.items())
+        for index, ends in enumerate(found.sets())
     )
 
 

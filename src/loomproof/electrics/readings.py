@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from loomproof.electrics.graph import DisjointSets
 from loomproof.electrics.islands import Island
 from loomproof.electrics.joints import contact_ohm
 from loomproof.electrics.loads import AGED_OHM
 from loomproof.electrics.network import Floats, Ints
-from loomproof.electrics.unions import Unions
 from loomproof.loom.model import End
 
 if TYPE_CHECKING:
@@ -111,11 +111,11 @@ def _spanning_pairs(expectation: Expectation, net_index: int) -> list[tuple[End,
         for k, (a, b, conductor) in enumerate(edges)
         if owner[a] != owner[b]
     )
-    unions = Unions(net.cavities)
+    spanned = DisjointSets(net.cavities)
     pairs = []
     for _, k in ways:
         a, b = sorted((owner[edges[k][0]], owner[edges[k][1]]), key=place.__getitem__)
-        if unions.join(a, b):
+        if spanned.join(a, b):
             pairs.append((a, b))
     return sorted(pairs, key=lambda pair: (place[pair[0]], place[pair[1]]))
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from loomproof.electrics.component_kinds import carrying_ends
 from loomproof.electrics.conductors import LEAST_OHM, wire_conductor
+from loomproof.electrics.graph import reached
 from loomproof.electrics.joints import contact_ohm, seat_ohm, wire_joint_ohm
 from loomproof.electrics.tables import fuses
 from loomproof.fitting.feeds import SIGNAL_A, sources_of
@@ -178,15 +179,12 @@ class Flow:
 def flow(edges: Iterable[Edge], sources: Iterable[End], loads: Iterable[Load]) -> Flow:
     """Solve the network with every source at 0 V lost; what no source reaches is left out."""
     edges = tuple(edges)
-    near: dict[End, list[Edge]] = {}
+    near: dict[End, list[End]] = {}
     for edge in edges:
-        near.setdefault(edge.a, []).append(edge)
-        near.setdefault(edge.b, []).append(edge)
+        near.setdefault(edge.a, []).append(edge.b)
+        near.setdefault(edge.b, []).append(edge.a)
     sources = list(dict.fromkeys(sources))
-    seen = dict.fromkeys(sources)
-    wave = sources
-    while wave:
-        wave = [o for end in wave for e in near.get(end, ()) for o in (e.a, e.b) if new(o, seen)]
+    seen = dict.fromkeys(reached(sources, lambda end: near.get(end, ())))
     free = {end: k for k, end in enumerate(end for end in seen if end not in sources)}
     matrix, drawn = np.zeros((len(free), len(free))), np.zeros(len(free))
     for edge in edges:
@@ -207,14 +205,6 @@ def flow(edges: Iterable[Edge], sources: Iterable[End], loads: Iterable[Load]) -
     volts = {end: float(lost[free[end]]) if end in free else 0.0 for end in seen}
     currents = tuple((volts[edge.b] - volts[edge.a]) / edge.ohm if edge.a in volts else 0.0 for edge in edges)
     return Flow(edges, volts, currents)
-
-
-def new(end: End, seen: dict[End, None]) -> bool:
-    """Whether an end was not seen before; it is now."""
-    if end in seen:
-        return False
-    seen[end] = None
-    return True
 
 
 def solved(loom: Loom, plan: Plan, running_c: float) -> tuple[Flow, tuple[Load, ...]]:

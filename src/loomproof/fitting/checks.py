@@ -13,7 +13,8 @@ from typing import assert_never
 
 from loomproof.electrics.component_kinds import Path, paths_of
 from loomproof.electrics.conductors import wire_conductor
-from loomproof.fitting.tracing import INNER
+from loomproof.electrics.graph import ways
+from loomproof.fitting.tracing import INNER, far_ends
 from loomproof.loom.designations import is_earth
 from loomproof.loom.model import Component, ConnectorKind, End, Loom
 from loomproof.results.figures import ohms
@@ -73,7 +74,7 @@ def _path(loom: Loom, end: End, computers: Collection[str]) -> MeterCheck | None
     found = way_of(loom, end)
     if found is None and end.connector in computers:
         found = way_of(loom, end, parts=True)
-    net = _net(loom, end)
+    net = far_ends(loom, end)
     if found is None or math.isnan(found[1]):
         return None
     if any(other.connector == end.connector for other in net) and end.connector not in computers:
@@ -106,16 +107,6 @@ def _path(loom: Loom, end: End, computers: Collection[str]) -> MeterCheck | None
     return MeterCheck(Fault.NOT_JOINED, text, start, (Spot.CAR, str(end)), off, out, most, least)
 
 
-def _net(loom: Loom, end: End) -> list[End]:
-    """Return the other cavities that wires join to an end."""
-    seen, wave = {end: None}, [end]
-    while wave:
-        near = [other for here in wave for wire in loom.wires_at.get(here, ()) for other in wire.ends]
-        wave = [other for other in dict.fromkeys(near) if other not in seen]
-        seen.update(dict.fromkeys(wave))
-    return [other for other in seen if other != end and other.cavity]
-
-
 def _seated(loom: Loom, connector: str) -> tuple[str, ...]:
     """Return the fuses and relays that sit in a holder or base and have to come out to probe it."""
     if loom.by_name[connector].kind not in INNER:
@@ -133,32 +124,16 @@ def way_of(loom: Loom, end: End, *, parts: bool = False) -> tuple[End, float, tu
     By wires alone, or with ``parts`` also through what a meter reads as a resistance. Ohms are nominal at
     20 °C, joints counted, and nan where a part on the way has none stated.
     """
-    seen: dict[End, tuple[float, tuple[str, ...]]] = {end: (0.0, ())}
-    wave = [end]
-    while wave:
-        after = []
-        for here in wave:
-            ohm, through = seen[here]
-            near = [
-                (other, wire_conductor(wire, loom).nominal_ohm, ())
-                for wire in loom.wires_at.get(here, ())
-                for other in wire.ends
-            ]
-            steps: list[tuple[End, float, tuple[str, ...]]] = [*near]
-            if parts:
-                steps += [
-                    (other, ohm, (part.name,))
-                    for part in loom.components
-                    for other, ohm in _across(part, here)
-                    if ohm is not None
-                ]
-            for other, more, by in steps:
-                if other not in seen:
-                    seen[other] = (ohm + more, (*through, *by))
-                    after.append(other)
-                    if other.cavity and other.connector != end.connector:
-                        return other, *seen[other]
-        wave = after
+
+    def steps(here: End) -> Iterator[tuple[End, tuple[float, str]]]:
+        for wire in loom.wires_at.get(here, ()):
+            yield from ((other, (wire_conductor(wire, loom).nominal_ohm, "")) for other in wire.ends)
+        for part in loom.components if parts else ():
+            yield from ((other, (ohm, part.name)) for other, ohm in _across(part, here) if ohm is not None)
+
+    for other, way in ways([end], steps):
+        if other.cavity and other.connector != end.connector:
+            return other, sum(ohm for ohm, _ in way), tuple(name for _, name in way if name)
     return None
 
 

@@ -19,11 +19,12 @@ from dataclasses import dataclass
 from loomproof.electrics.conductors import LEAST_OHM, copper_factor
 from loomproof.electrics.decision import judge
 from loomproof.electrics.joints import contact_ohm
-from loomproof.fitting.carrying import Edge, Flow, Load, allowed, flow, is_trunk, new, solved, wire_edge
+from loomproof.fitting.carrying import Edge, Flow, Load, allowed, flow, is_trunk, solved, wire_edge
 from loomproof.fitting.feeds import SIGNAL_A
 from loomproof.fitting.needs import Plan, plan_of
 from loomproof.fitting.proofs import Standing
 from loomproof.fitting.sharing import held_below, shared
+from loomproof.fitting.tracing import far_ends
 from loomproof.loom.designations import is_earth
 from loomproof.loom.model import Circuit, ConnectorKind, End, Loom, Need
 from loomproof.results.fitting import DropRow, EarthRow
@@ -219,7 +220,7 @@ def _return_rows(
     loom: Loom, load: Load, standing: Standing, running_c: float, plan: Plan
 ) -> Iterator[DropRow]:
     assert load.back is not None
-    for far in _far_ends(loom, load.back):
+    for far in far_ends(loom, load.back):
         if far not in plan.connect or far.connector == load.back.connector:
             continue
         found = _direct(loom, load.back, far, standing, running_c)
@@ -235,13 +236,6 @@ def _return_rows(
         return
 
 
-def _far_ends(loom: Loom, end: End) -> list[End]:
-    seen, wave = {end: None}, [end]
-    while wave:
-        wave = [o for e in wave for w in loom.wires_at.get(e, ()) for o in w.ends if new(o, seen)]
-    return [other for other in seen if other != end and other.cavity]
-
-
 def _earth_rows(
     loom: Loom,
     circuit: Circuit,
@@ -253,7 +247,7 @@ def _earth_rows(
     amps = earth_current_a(loom, circuit.name, needs)
     for ring in _rings(loom, circuit):
         ends = [
-            end for end in _far_ends(loom, ring) if end in plan.connect and end.connector != ring.connector
+            end for end in far_ends(loom, ring) if end in plan.connect and end.connector != ring.connector
         ]
         found = [(end, made) for end in ends if (made := _direct(loom, ring, end, standing, running_c))]
         if not found or not amps:

@@ -12,7 +12,7 @@ from functools import cache
 from importlib.resources import files
 
 from loomproof.electrics.component_kinds import lasting_ends
-from loomproof.electrics.unions import Unions
+from loomproof.electrics.graph import DisjointSets
 from loomproof.fitting.checks import is_earth_ring
 from loomproof.fitting.needs import Plan
 from loomproof.fitting.tracing import Feed, Live
@@ -61,14 +61,13 @@ def _is(circuit: Circuit, row: Mapping[str, str]) -> bool:
 
 def earths_joined(loom: Loom) -> Iterator[Warn]:
     """Yield a warning for a sensor earth that meets a power earth, and for a screen that is earthed twice."""
-    unions = Unions(end for connector in loom.connectors for end in connector.ends)
-    for wire in loom.wires:
-        unions.join(wire.a, wire.b)
-    for part in loom.components:
-        for a, b in lasting_ends(part):
-            unions.join(a, b)
+    joins = (pair for part in loom.components for pair in lasting_ends(part))
+    copper = DisjointSets(
+        (end for connector in loom.connectors for end in connector.ends),
+        (*(wire.ends for wire in loom.wires), *joins),
+    )
     power = {
-        unions.root(end): end
+        copper.root(end): end
         for wire in loom.wires
         for end in wire.ends
         if is_earth_ring(loom, end) or is_earth(_designation(loom, wire.circuit))
@@ -78,7 +77,7 @@ def earths_joined(loom: Loom) -> Iterator[Warn]:
         if "sensor" not in said or not ("earth" in said or "ground" in said) or is_earth(circuit.designation):
             continue
         ends = [end for wire in loom.wires if wire.circuit == circuit.name for end in wire.ends]
-        met = next((power[root] for end in ends if (root := unions.root(end)) in power), None)
+        met = next((power[root] for end in ends if (root := copper.root(end)) in power), None)
         if met is not None:
             yield Warn(
                 Level.WARNING,

@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import combinations
 
 from loomproof.electrics.component_kinds import lasting_ends
-from loomproof.electrics.unions import Unions
+from loomproof.electrics.graph import united
 from loomproof.fitting.needs import Plan
 from loomproof.fitting.tracing import Feed, Live, Tracer
 from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Loom, Need
@@ -114,16 +114,14 @@ def _purpose(loom: Loom, end: End) -> str:
 
 def _copper(loom: Loom) -> dict[End, list[End]]:
     """Return the ends joined to each by wires, fuses and links."""
-    unions = Unions(end for connector in loom.connectors for end in connector.ends)
-    for wire in loom.wires:
-        unions.join(wire.a, wire.b)
-    for part in loom.components:
-        for a, b in lasting_ends(part):
-            unions.join(a, b)
-    groups: dict[End, list[End]] = {}
-    for end in unions:
-        groups.setdefault(unions.root(end), []).append(end)
-    return {end: group for group in groups.values() for end in group}
+    groups = united(
+        [
+            *((end,) for connector in loom.connectors for end in connector.ends),
+            *(wire.ends for wire in loom.wires),
+            *(pair for part in loom.components for pair in lasting_ends(part)),
+        ]
+    )
+    return {end: group for group in groups for end in group}
 
 
 def _joined_feeds(feeds: Iterable[Feed], live: Mapping[End, tuple[Live, ...]]) -> Iterator[Warn]:

@@ -14,6 +14,7 @@ from itertools import product
 from typing import assert_never
 
 from loomproof.electrics.component_kinds import Closed, PartPath, Path, paths_of
+from loomproof.electrics.graph import reached, ways
 from loomproof.loom.model import Component, ConnectorKind, End, Loom
 
 MOST_CHANGE_OVERS = 8
@@ -130,20 +131,16 @@ class Tracer:
         starts = tuple(starts)
         best: dict[End, tuple[str, ...]] = {}
         for state in self._states:
-            seen: dict[End, tuple[str, ...]] = dict.fromkeys(starts, ())
-            wave = list(starts)
-            while wave:
-                after: list[End] = []
-                for end in wave:
-                    for other, part, path in (*self._fixed.get(end, ()), *state.get(end, ())):
-                        if other in seen or (part is not None and part.form.blows and not fuses):
-                            continue
-                        if path is not None and not _leads(path, end, weak=weak, reverse=reverse):
-                            continue
-                        seen[other] = seen[end] if part is None else (*seen[end], part.name)
-                        after.append(other)
-                wave = after
-            for end, way in seen.items():
+
+            def onward(end: End, state: Mapping[End, list[Step]] = state) -> Iterator[tuple[End, str]]:
+                for other, part, path in (*self._fixed.get(end, ()), *state.get(end, ())):
+                    if part is not None and part.form.blows and not fuses:
+                        continue
+                    if path is None or _leads(path, end, weak=weak, reverse=reverse):
+                        yield other, part.name if part else ""
+
+            for end, steps in ways(starts, onward):
+                way = tuple(part for part in steps if part)
                 if end not in best or len(way) < len(best[end]):
                     best[end] = way
         return best
@@ -193,3 +190,9 @@ def _leads(path: PartPath, end: End, *, weak: bool, reverse: bool) -> bool:
 
 def _contacts(relay: Component) -> list[PartPath]:
     return [path for path in paths_of(relay) if path.closed is not Closed.ALWAYS]
+
+
+def far_ends(loom: Loom, end: End) -> list[End]:
+    """Return the other cavities that wires join to an end, nearest first."""
+    joined = reached([end], lambda here: (far for wire in loom.wires_at.get(here, ()) for far in wire.ends))
+    return [other for other in joined[1:] if other.cavity]

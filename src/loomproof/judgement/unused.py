@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from loomproof.electrics.bridges import partings
 from loomproof.electrics.component_kinds import conducting_ends
-from loomproof.electrics.graph import partings
 from loomproof.loom.model import End, Loom, Need
 from loomproof.results.document import ClaimEntry
 from loomproof.results.measured import Decision, Measured

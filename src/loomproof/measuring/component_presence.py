@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 
 from loomproof.electrics.couplings import Coupling
 from loomproof.electrics.expectation import Expectation
+from loomproof.electrics.graph import reachable
 from loomproof.loom.model import End
 from loomproof.measuring.counting_bench import Asker
 from loomproof.measuring.ohmmeter import merged
@@ -86,14 +87,5 @@ def joined_across(
 
 def _bypassed(expectation: Expectation, part: Coupling) -> bool:
     """Whether other parts make a way between its two nets, a diode's one way counted as one."""
-    beside: dict[int, set[int]] = {}
-    for coupling in expectation.couplings:
-        if coupling is not part:
-            beside.setdefault(coupling.net_a, set()).add(coupling.net_b)
-            beside.setdefault(coupling.net_b, set()).add(coupling.net_a)
-    seen, todo = {part.net_a}, [part.net_a]
-    while todo:
-        for other in beside.get(todo.pop(), set()) - seen:
-            seen.add(other)
-            todo.append(other)
-    return part.net_b in seen
+    others = [(c.net_a, c.net_b) for c in expectation.couplings if c is not part]
+    return part.net_b in reachable([part.net_a], [*others, *((b, a) for a, b in others)])

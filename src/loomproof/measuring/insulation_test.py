@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+from loomproof.electrics.graph import DisjointSets
 from loomproof.loom.model import Loom
 from loomproof.measuring.isolation_search import believed, measure_isolation
 from loomproof.planning.net_access import Scope
@@ -26,16 +27,10 @@ The scanner link has no key for a better one."""
 
 def numbered(loom: Loom, scope: Scope) -> tuple[int, ...]:
     """Return the point sets between which the voltage stands: conductors, joined where a component is."""
-    number = list(range(len(scope.groups)))
-    for part in loom.components:
-        if not part.fitted:
-            continue
-        joined = {number[scope.group_of[end]] for end in part.ends if end in scope.group_of}
-        number = [min(joined) if each in joined else each for each in number]
-    sets: dict[int, int] = {}
-    for each, group in zip(number, scope.groups, strict=True):
-        sets[each] = sets.get(each, 0) | group.points
-    return tuple(sets.values())
+    fitted = (part for part in loom.components if part.fitted)
+    joins = ([scope.group_of[end] for end in part.ends if end in scope.group_of] for part in fitted)
+    together = DisjointSets(range(len(scope.groups)), joins)
+    return tuple(sum(scope.groups[k].points for k in groups) for groups in together.sets())
 
 
 def clean(measured: Measured) -> bool:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import combinations, product
 
 from loomproof.electrics.expectation import Expectation
+from loomproof.electrics.graph import united
 from loomproof.loom.model import End
 from loomproof.planning.net_access import scope_of
 from loomproof.planning.plan import Plan
@@ -52,14 +53,14 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
     """
     if len(parts) == 1:
         return parts[0]
-    groups = _united(group for part in parts for group in part.groups)
+    groups = tuple(map(frozenset, united(group for part in parts for group in part.groups)))
     home = {end: k for k, group in enumerate(groups) for end in group}
     unstable = {end for part in parts for end in part.unstable}
     for part in parts:
         for a, b in combinations(part.groups, 2):
             if home[next(iter(a))] == home[next(iter(b))]:
                 unstable |= {min(a), min(b)}
-    expected = _united(net for part in parts for net in part.expected)
+    expected = tuple(map(frozenset, united(net for part in parts for net in part.expected)))
     lowest = [part.isolation_ohm for part in parts]
     return replace(
         parts[0],
@@ -118,18 +119,6 @@ def _points(parts: Iterable[Measured]) -> tuple[tuple[End, int], ...]:
         for end, point in part.points:
             points_of.setdefault(end, set()).add(point)
     return tuple((end, point) for end, points in points_of.items() if len(points) == 1 for point in points)
-
-
-def _united(groups: Iterable[frozenset[End]]) -> tuple[frozenset[End], ...]:
-    home: dict[End, set[End]] = {}
-    for group in groups:
-        whole = set(group)
-        for end in group:
-            whole |= home.get(end, set())
-        for end in whole:
-            home[end] = whole
-    seen: dict[int, frozenset[End]] = {id(whole): frozenset(whole) for whole in home.values()}
-    return tuple(seen.values())
 
 
 def _worst(readings: Iterable[Judged]) -> Iterable[Judged]:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 from loomproof.electrics.components import ComponentReading
 from loomproof.electrics.decision import judge
+from loomproof.electrics.graph import DisjointSets
 from loomproof.errors import UnfitError
 from loomproof.loom.model import End
 from loomproof.measuring.counting_bench import Asker
@@ -354,10 +356,7 @@ def alike(forward_ohm: float, backward_ohm: float) -> bool:
 
 def merged(groups: Iterable[frozenset[End]], joins: Iterable[tuple[End, End]]) -> tuple[frozenset[End], ...]:
     """Return the groups with those joined that a pair names."""
-    home = {end: group for group in groups for end in group}
-    for a, b in joins:
-        if a in home and b in home and home[a] is not home[b]:
-            union = home[a] | home[b]
-            for end in union:
-                home[end] = union
-    return tuple(dict.fromkeys(home.values()))
+    ends = [end for group in groups for end in group]
+    known = set(ends)
+    pairs = (pair for pair in joins if known.issuperset(pair))
+    return tuple(map(frozenset, DisjointSets(ends, chain(groups, pairs)).sets()))

@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+from loomproof.electrics.graph import DisjointSets
 from loomproof.planning.test_vectors import Group, Vector, sense_vectors
 
 Ask = Callable[[Sequence[int]], Sequence[int]]
@@ -209,26 +210,14 @@ def one_at_a_time(
         lows.update(zip(strays, ask(strays), strict=True))
         heads += strays
     own = {head: head | (followers.get(head, 0) & lows[head] & ~sum(strays)) for head in heads}
-    place = {head: k for k, head in enumerate(heads)}
-    parent = list(range(len(heads)))
-
-    def root(k: int) -> int:
-        while parent[k] != k:
-            parent[k] = parent[parent[k]]
-            k = parent[k]
-        return k
-
+    joined = DisjointSets(heads)
     one_way: list[tuple[int, int]] = []
     net = {p: i for i, group in enumerate(groups) for p in singles(group.points)}
     everything = sum(heads)
     for sink in heads:
         for source in singles(lows[sink] & everything & ~sink):
             if lows[source] & sink:
-                parent[root(place[source])] = root(place[sink])
+                joined.join(source, sink)
             elif not (reach and net[sink] in reach[net[source]]):
                 one_way.append((source, sink))
-    joined: dict[int, int] = {}
-    for head in heads:
-        k = root(place[head])
-        joined[k] = joined.get(k, 0) | own[head]
-    return Found(tuple(joined.values()), tuple(one_way))
+    return Found(tuple(sum(own[head] for head in one) for one in joined.sets()), tuple(one_way))

@@ -12,6 +12,7 @@ from collections.abc import Generator, Iterable, Iterator, Sequence
 
 from loomproof.bench.interface import Bench
 from loomproof.electrics.expectation import Expectation
+from loomproof.electrics.graph import DisjointSets
 from loomproof.loom.model import End
 from loomproof.measuring.believing import checked_by, refuse_below_copper
 from loomproof.measuring.clearance import Clearance, require
@@ -289,31 +290,20 @@ def _isolation(
     assert plan.isolation_ohm is not None
     scope = plan.scope
     home = {end: k for k, group in enumerate(groups) for end in group}
-    classes = {k: sum(scope.bit(end) for end in group) for k, group in enumerate(groups)}
-
-    def join(a: End, b: End) -> None:
-        keep, gone = home[a], home[b]
-        if keep != gone:
-            classes[keep] |= classes.pop(gone)
-            for end, k in home.items():
-                if k == gone:
-                    home[end] = keep
-
-    for i, others in enumerate(scope.reach):
-        for j in others:
-            for end in scope.ends(scope.groups[i].points):
-                for other in scope.ends(scope.groups[j].points):
-                    join(end, other)
-    for path in known:
-        join(path.a, path.b)
-    together = [
+    ends = [scope.ends(group.points) for group in scope.groups]
+    untouched_heads = [
         scope.end_of[group.head.bit_length()]
         for group, net in zip(scope.groups, scope.net_of_group, strict=True)
         if net in untouched
     ]
-    for end in together:
-        join(together[0], end)
-    sets = list(classes.values())
+    as_one: list[Iterable[End]] = [
+        *(ends[i].union(*(ends[j] for j in others)) for i, others in enumerate(scope.reach) if others),
+        *((path.a, path.b) for path in known),
+        untouched_heads,
+    ]
+    together = DisjointSets(range(len(groups)), ([home[end] for end in each] for each in as_one))
+    members = together.sets()
+    sets = [sum(scope.bit(end) for k in one for end in groups[k]) for one in members]
     leaks: list[Path] = []
     one_way: list[tuple[int, int]] = []
     lowest = math.inf
@@ -323,11 +313,9 @@ def _isolation(
         found, ohm = _leaks(plan.isolation_ohm + plan.isolation_u_ohm, ohmmeter, sets, turned=turned)
         pairs |= found
         lowest = min(lowest, ohm)
-    conductors: dict[int, list[int]] = {}
-    for group in groups:
-        conductors.setdefault(classes[home[min(group)]], []).append(sum(scope.bit(end) for end in group))
+    conductors = [[sum(scope.bit(end) for end in groups[k]) for k in one] for one in members]
     for i, j in sorted(pairs):
-        found_at = pinpoint(ohmmeter, conductors[sets[i]], conductors[sets[j]])
+        found_at = pinpoint(ohmmeter, conductors[i], conductors[j])
         heads = [points & -points for points in found_at]
         ways = [(ohmmeter.read_sets(a, b), a, b) for a, b in (heads, heads[::-1])]
         (reading, a, b), (back, *_) = min(ways), max(ways)

@@ -15,6 +15,7 @@ from itertools import combinations
 import numpy as np
 
 from loomproof.bench.interface import Bench
+from loomproof.electrics.graph import united
 from loomproof.loom.model import End
 from loomproof.measuring.clearance import Clearance, require_loom
 from loomproof.measuring.counting_bench import Asker
@@ -159,17 +160,11 @@ def _parts(
 ) -> Iterable[TracedPart]:
     """Work out what joins conductors, cluster by cluster."""
     pairs = set(pairs)
-    clusters: list[set[int]] = []
-    for i, j in pairs:
-        touched = [cluster for cluster in clusters if i in cluster or j in cluster]
-        clusters = [cluster for cluster in clusters if cluster not in touched]
-        clusters.append({i, j}.union(*touched))
-    for cluster in sorted(clusters, key=min):
-        nodes = sorted(cluster)
+    for nodes in sorted(map(sorted, united(pairs))):
         asked = (
             list(combinations(nodes, 2))
             if len(nodes) <= MOST_TOGETHER
-            else sorted(pair for pair in pairs if pair[0] in cluster)
+            else sorted(pair for pair in pairs if pair[0] in nodes)
         )
         yield from _cluster_parts(tracing, conductors, nodes, asked)
 

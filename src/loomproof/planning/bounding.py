@@ -18,9 +18,9 @@ from dataclasses import dataclass
 from loomproof.electrics.bounds import least_ohm
 from loomproof.electrics.component_kinds import FACTS, Path
 from loomproof.electrics.couplings import Coupling
-from loomproof.electrics.currents import reachable, ways
+from loomproof.electrics.currents import ways
 from loomproof.electrics.expectation import Expectation
-from loomproof.electrics.unions import Unions
+from loomproof.electrics.graph import DisjointSets, reachable
 from loomproof.loom.model import End
 from loomproof.planning.net_access import Scope
 
@@ -57,13 +57,8 @@ def bound_readings(
     group_of = {net: k for k, net in enumerate(scope.net_of_group)}
     here = [c for c in expectation.couplings if c.net_a in group_of and c.net_b in group_of]
     blind = [coupling for coupling in here if coupling.component not in told and not coupling.one_way]
-    clusters = Unions(group_of)
-    for coupling in here:
-        if coupling.component in told or coupling.one_way:
-            clusters.join(coupling.net_a, coupling.net_b)
-    members: dict[int, list[int]] = {}
-    for net in group_of:
-        members.setdefault(clusters.root(net), []).append(net)
+    clusters = DisjointSets(group_of, ((c.net_a, c.net_b) for c in here if c.component in told or c.one_way))
+    members = {clusters.root(nets[0]): nets for nets in clusters.sets()}
     points = {net: scope.groups[k].points for net, k in group_of.items()}
     head = {net: scope.end_of[scope.groups[k].head.bit_length()] for net, k in group_of.items()}
     for coupling in blind:
@@ -121,15 +116,8 @@ def pair_bounds(
     """
     group_of = {net: k for k, net in enumerate(scope.net_of_group)}
     here = [c for c in expectation.couplings if c.net_a in group_of and c.net_b in group_of]
-    linear, bundles = Unions(group_of), Unions(group_of)
-    for coupling in here:
-        bundles.join(coupling.net_a, coupling.net_b)
-        if coupling.component in told and coupling.linear:
-            linear.join(coupling.net_a, coupling.net_b)
+    linear = DisjointSets(group_of, ((c.net_a, c.net_b) for c in here if c.component in told and c.linear))
     read = {frozenset((c.net_a, c.net_b)) for c in here if not (c.component in told and c.linear)}
-    together: dict[int, list[int]] = {}
-    for net in group_of:
-        together.setdefault(bundles.root(net), []).append(net)
     points = {net: scope.groups[k].points for net, k in group_of.items()}
     head = {net: scope.end_of[scope.groups[k].head.bit_length()] for net, k in group_of.items()}
     steps = [step for coupling in expectation.couplings for step in ways(coupling)]
@@ -139,7 +127,7 @@ def pair_bounds(
             lower_ohm = least_ohm(expectation.couplings, [source], [sink], current_a)
             if lower_ohm <= top_ohm:
                 yield BoundReading("", head[source], head[sink], points[source], points[sink], lower_ohm)
-    for nets in together.values():
+    for nets in DisjointSets(group_of, ((c.net_a, c.net_b) for c in here)).sets():
         for net in nets:
             apart = [other for other in nets if linear.root(other) != linear.root(net)]
             apart = [other for other in apart if frozenset((net, other)) not in read]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from loomproof.electrics.expectation import Expectation
+from loomproof.electrics.graph import DisjointSets, reached
 from loomproof.loom.model import End
 from loomproof.planning.test_vectors import Group
 
@@ -39,12 +40,9 @@ class Scope:
     @cached_property
     def bundle_of(self) -> tuple[int, ...]:
         """The bundle of each group: groups that components couple, one way or both, are in one."""
-        bundles = list(range(len(self.groups)))
-        for i, others in enumerate(self.reach):
-            for j in others:
-                keep, gone = bundles[i], bundles[j]
-                bundles = [keep if k == gone else k for k in bundles]
-        return tuple(bundles)
+        groups = range(len(self.groups))
+        bundles = DisjointSets(groups, ((i, *others) for i, others in enumerate(self.reach)))
+        return tuple(bundles.root(k) for k in groups)
 
     @cached_property
     def behind(self) -> tuple[int, ...]:
@@ -135,11 +133,6 @@ def _reach(
     group_of_net = {net: group for group, net in enumerate(net_of_group)}
     found = []
     for net in net_of_group:
-        seen, todo = {net}, [net]
-        while todo:
-            for other in pulled_by.get(todo.pop(), ()):
-                if other not in seen:
-                    seen.add(other)
-                    todo.append(other)
-        found.append(frozenset(group_of_net[other] for other in seen - {net} if other in group_of_net))
+        coupled = reached([net], lambda net: pulled_by.get(net, ()))[1:]
+        found.append(frozenset(group_of_net[other] for other in coupled if other in group_of_net))
     return tuple(found)
