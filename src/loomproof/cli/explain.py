@@ -5,16 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, assert_never
 
 import click
 
 from loomproof.errors import UsageError
 from loomproof.reports.words import ohms
+from loomproof.results.figures import value_of
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from loomproof.electrics.couplings import Coupling
     from loomproof.electrics.uncertainty import Budget
     from loomproof.loom.model import End
     from loomproof.planning.explain_pair import Explanation, Step
@@ -143,7 +145,28 @@ def _show_value(console: Console, found: Explanation) -> None:
         _say(console, f"isolation, where it is measured: at least {ohms(found.isolation_ohm)}")
     if found.coupled:
         _say(console, "parts lead from one to the other: neither sense nor isolation is asked of these two")
+    for part, coupling in found.across:
+        _say(console, f"{part.kind} {part.name} {value_of(part)}".rstrip() + f": {_passes(coupling)}")
     _say(console, "a bench without ohms can be asked the sense only, one without sense the ohms only")
+
+
+def _passes(part: Coupling) -> str:
+    """Say what current a part lets through between two nets, and so what a reading of it is."""
+    from loomproof.electrics.component_kinds import Path as PartPath
+
+    match part.path:
+        case PartPath.RESISTIVE:
+            unknown = "" if part.linear else f", of unknown resistance, {ohms(part.lo_ohm)} or more"
+            return f"current flows both ways{unknown}"
+        case PartPath.DIODE:
+            return f"current flows from {part.a} to {part.b} only"
+        case PartPath.CAPACITOR:
+            reads = f"a sound one then reads {ohms(part.lo_ohm)} or more, and so does a missing one"
+            return f"no direct current flows once it is charged: {reads}"
+        case PartPath.CONTACT:
+            return "current flows both ways while it is closed"
+        case _:
+            assert_never(part.path)
 
 
 def _say(console: Console, text: str, *, indent: int = 2, style: str = "") -> None:

@@ -7,10 +7,11 @@ and every finding's cautions say so.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import assert_never
 
 from loomproof.diagnosis.words import Names, listed
 from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Wire
-from loomproof.results.figures import ohms
+from loomproof.results.figures import ohms, value_of
 
 CABLE_MM2 = 6.0
 """From this section on a wire is a cable: renewed or given a new lug, never spliced (common practice)."""
@@ -130,21 +131,29 @@ def kind_of(part: Component) -> str:
 
 def new_part(part: Component) -> str:
     """Return what to fit in place of a part, from its description: value and rating, not what was read."""
-    if part.kind is ComponentKind.FUSE:
-        return f"a {part.rating_a:g} A fuse of its type" if part.rating_a else "a fuse of its type and rating"
-    if part.kind is ComponentKind.RELAY:
-        coil = f"a coil of {ohms(part.resistance_ohm)}" if part.resistance_ohm else "the same coil"
-        contact = (
-            f"contacts for {part.rating_a:g} A or more"
-            if part.rating_a
-            else "contacts rated for the load behind them"
-        )
-        return f"a relay with {coil}, {contact}, and the same terminals"
-    if part.kind is ComponentKind.DIODE:
-        what = "an LED" if is_led(part) else "a diode"
-        return f"{what} of its type and rating, its {cathode_mark(part)} at {part.terminal('K')}"
-    value = f" of {ohms(part.resistance_ohm)}" if part.resistance_ohm else ""
-    return f"a {part.kind}{value} of its type and rating"
+    value = value_of(part) if part.value else ""
+    match part.kind:
+        case ComponentKind.FUSE:
+            return f"a {value} fuse of its type" if value else "a fuse of its type and rating"
+        case ComponentKind.RELAY:
+            coil = f"a coil of {value}" if value else "the same coil"
+            contact = (
+                f"contacts for {part.rating_a:g} A or more"
+                if part.rating_a
+                else "contacts rated for the load behind them"
+            )
+            return f"a relay with {coil}, {contact}, and the same terminals"
+        case ComponentKind.DIODE:
+            what = "an LED" if is_led(part) else "a diode"
+            return f"{what} of its type and rating, its {cathode_mark(part)} at {part.terminal('K')}"
+        case ComponentKind.CAPACITOR:
+            of = f" of {value}" if value else ""
+            return f"a capacitor{of}, of its type and for no less voltage"
+        case ComponentKind.RESISTOR | ComponentKind.COIL | ComponentKind.LINK:
+            of = f" of {value}" if value else ""
+            return f"a {part.kind}{of} of its type and rating"
+        case _:
+            assert_never(part.kind)
 
 
 def right_value(part: Component, expected_ohm: float) -> str:

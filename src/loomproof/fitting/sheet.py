@@ -21,6 +21,7 @@ from loomproof.loom.choices import needs_of
 from loomproof.loom.designations import DESIGNATIONS, is_earth
 from loomproof.loom.model import End, Loom, Need, end_of
 from loomproof.results.document import Document
+from loomproof.results.figures import value_of
 from loomproof.results.fitting import Action, ConnectRow, Fault, Job, Level, SafeRow, Sheet, SheetEnd, Warn
 
 
@@ -211,20 +212,19 @@ def _touched(loom: Loom, end: End) -> bool:
 def _place(loom: Loom, end: End, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> SafeRow:
     facts = _facts(loom, end, live, plan.needs)
     parts = [part for part in loom.components if end in part.ends]
-    held = [part for part in parts if part.form.seated]
-    names = ", ".join(f"{part.kind.value} {part.name}{_rating(part.rating_a)}" for part in held or parts)
+    held = [part for part in parts if part.form.seated or part.pullable]
+    names = ", ".join(
+        " ".join(filter(None, (part.kind, part.name, value_of(part)))) for part in held or parts
+    )
     if not held:
-        wired = bool(loom.wires_at.get(end))
-        if wired:
-            return SafeRow(facts, Action.CAP, "a wire ends here, and no part of the description sits here")
+        if loom.wires_at.get(end):
+            built_in = f"; {names} stays in" if parts else ""
+            why = f"a wire ends here, and no part of the description sits here{built_in}"
+            return SafeRow(facts, Action.CAP, why)
         return SafeRow(facts, Action.LEAVE, "an empty place")
     if all(part.name in plan.spare_parts for part in held):
         return SafeRow(facts, Action.LEAVE_OUT, f"{names}: nothing that this conversion needs")
     return SafeRow(facts, Action.FIT, names)
-
-
-def _rating(rating_a: float | None) -> str:
-    return f" {rating_a:g} A" if rating_a else ""
 
 
 def _said(ways: Sequence[Live]) -> str:

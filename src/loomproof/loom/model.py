@@ -235,6 +235,12 @@ class Component:
         return FORMS[self.kind]
 
     @property
+    def value(self) -> float | None:
+        """What its kind is counted by, in the unit of its form: amperes of a fuse, farads of a capacitor."""
+        value: float | None = getattr(self, self.form.value)
+        return value
+
+    @property
     def ends(self) -> tuple[End, ...]:
         """The ends of all terminals, in order."""
         return tuple(end for _, end in self.terminals)

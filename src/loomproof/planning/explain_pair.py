@@ -13,10 +13,11 @@ from enum import StrEnum
 from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Accuracy, Capabilities
 from loomproof.electrics.conductors import copper_factor
+from loomproof.electrics.couplings import Coupling
 from loomproof.electrics.expectation import Between, Expectation
 from loomproof.electrics.readings import SENSITIVITY_FLOOR
 from loomproof.errors import UsageError
-from loomproof.loom.model import End
+from loomproof.loom.model import Component, End
 from loomproof.notebook import Shown
 from loomproof.planning.net_access import Scope, scope_of
 from loomproof.planning.plan import ConductorReading, Meter, conductor_reading, isolation_asked
@@ -64,7 +65,8 @@ class Explanation(Shown):
     what that proves: on one net, that a path is under it; between two nets, that none is, by the stronger
     claim of the two; ``None`` where sense says nothing. ``isolation_ohm`` is the limit that isolation
     between the two is measured against, ``None`` where it is not. ``coupled``: parts lead from one net to
-    the other, and neither sense nor isolation is asked of them. ``reading`` is how the joint is measured, of
+    the other, and neither sense nor isolation is asked of them; ``across`` are those that lie between these
+    two nets themselves. ``reading`` is how the joint is measured, of
     one net only.
     """
 
@@ -77,6 +79,7 @@ class Explanation(Shown):
     steps: tuple[Step, ...]
     same_net: bool
     coupled: bool
+    across: tuple[tuple[Component, Coupling], ...]
     reads: Reads
     sense_ohm: float | None
     isolation_ohm: float | None
@@ -118,6 +121,11 @@ def explain(
         steps=_steps(expectation, between) if math.isfinite(between.expected_ohm) else (),
         same_net=same_net,
         coupled=coupled and not same_net,
+        across=tuple(
+            (expectation.loom.component_by_name[part.component], part)
+            for part in expectation.couplings
+            if {part.net_a, part.net_b} == {expectation.net_of[a], expectation.net_of[b]}
+        ),
         reads=_reads(scope, one, other),
         sense_ohm=sense_ohm,
         isolation_ohm=isolation_ohm,

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from loomproof.loom.model import (
     Circuit,
     Component,
-    ComponentKind,
     Connector,
     ConnectorKind,
     End,
@@ -35,6 +34,7 @@ from loomproof.reports.drawing_layout import (
     Row,
     lay_out,
 )
+from loomproof.results.figures import value_of
 
 MARGIN = 28.0
 LEGEND_ROW = 13.0
@@ -314,13 +314,9 @@ def _part(part: Component, name: str) -> str:
         for terminal, end in part.terminals
         if end != (name, terminal)
     )
-    value = ""
-    if part.rating_a is not None and part.kind is ComponentKind.FUSE:
-        value = f" {part.rating_a:g} A"
-    elif part.resistance_ohm is not None:
-        value = f" {part.resistance_ohm:g} Ω"
     pulled = "" if part.fitted else ", pulled while proved"
-    return f"{part.name} {part.kind}{value}" + (f": {legs}" if legs else "") + pulled
+    said = " ".join(filter(None, (part.name, part.kind, value_of(part))))
+    return said + (f": {legs}" if legs else "") + pulled
 
 
 def _legend(loom: Loom, left: float, top: float, width: float) -> tuple[list[str], float]:
