@@ -18,7 +18,6 @@ Names are loaded when they are first used. What goes wrong is raised, as an erro
 """
 
 from importlib import import_module
-from typing import TYPE_CHECKING
 
 from loomproof.version import VERSION
 
@@ -49,6 +48,7 @@ __all__ = [
     "verify",
 ]
 
+TYPE_CHECKING = False  # that of `typing`, which is not loaded for this alone
 if TYPE_CHECKING:
     from loomproof import errors
     from loomproof.api import frames

@@ -20,8 +20,8 @@ from loomproof.results.document import Document
 from loomproof.results.findings import Finding
 from loomproof.results.fitting import SafeRow, Sheet, SheetEnd
 
-_CELL = 'style="text-align:left;vertical-align:top"'
-_FIGURE = 'style="text-align:right;vertical-align:top"'
+_CELL = 'style="text-align:left;vertical-align:top;padding:0 1em 0 0"'
+_FIGURE = 'style="text-align:right;vertical-align:top;padding:0 1em 0 0"'
 
 Row = Sequence[object]
 
@@ -42,10 +42,7 @@ def table(caption: str, heads: Sequence[str], rows: Iterable[Row], figures: Sequ
     if not body:
         return ""
     head = "".join(f'<th scope="col" {_style(head, figures)}>{text(head)}</th>' for head in heads)
-    return (
-        f'<table><caption style="text-align:left;caption-side:top"><b>{text(caption)}</b></caption>'
-        f"<thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table>"
-    )
+    return f"{_title(caption)}<table><thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table>"
 
 
 def _cell(head: str, value: object, figures: Sequence[str]) -> str:
@@ -63,14 +60,18 @@ def facts(caption: str, rows: Iterable[tuple[str, str]]) -> str:
         for name, said in rows
         if said
     )
-    title = f'<caption style="text-align:left;caption-side:top"><b>{text(caption)}</b></caption>'
-    return f"<table>{title}<tbody>{body}</tbody></table>"
+    return f"{_title(caption)}<table><tbody>{body}</tbody></table>"
+
+
+def _title(said: str) -> str:
+    # A caption would be no wider than its table.
+    return f"<p><b>{text(said)}</b></p>"
 
 
 def lines(title: str, said: Iterable[str]) -> str:
     """Return a list with its title, "" where nothing is said."""
     items = "".join(f"<li>{text(line)}</li>" for line in said)
-    return f"<p><b>{text(title)}</b></p><ul>{items}</ul>" if items else ""
+    return f"{_title(title)}<ul>{items}</ul>" if items else ""
 
 
 def _of(parts: Iterable[str]) -> str:
@@ -179,7 +180,13 @@ def plan_page(planned: PlannedProof) -> str:
     made = planned.plan
     reach = reach_of(made)
     read = [
-        (r.a, r.b, ohms(r.expected_ohm), ohms(r.limit_ohm), "yes" if r.decided else f"to {ohms(r.shown_ohm)}")
+        (
+            r.a,
+            r.b,
+            ohms(r.expected_ohm),
+            ohms(r.limit_ohm),
+            "within its limit" if r.decided else f"under {ohms(r.shown_ohm)}",
+        )
         for r in made.conductors
     ]
     parts = [
@@ -203,7 +210,7 @@ def plan_page(planned: PlannedProof) -> str:
             ),
             table(
                 "Conductors",
-                ("from", "to", "sound", "limit", "decided"),
+                ("from", "to", "sound", "limit", "a sound one is shown"),
                 read,
                 ("sound", "limit"),
             ),
