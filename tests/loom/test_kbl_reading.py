@@ -11,7 +11,8 @@ from loomproof.loom import kbl
 from loomproof.loom.kbl.conductors import read_colour
 from loomproof.loom.kbl.variants import designation_in
 from loomproof.loom.model import ComponentKind, ConnectorKind, End, Hazard, Need
-from loomproof.loom.reading import LoadedLoom
+from loomproof.loom.reading import LoadedLoom, load
+from loomproof.loom.writing import write_folder, write_workbook
 from tests.loom import kbl_text as t
 from tests.loom.kbl_files import COMPONENT_BOX, MAIN_HARNESS, Counted, open_data
 
@@ -177,11 +178,16 @@ def test_colours_are_german_letters_or_those_of_the_standard(tmp_path: Path) -> 
         ("bl", "BU"),
         ("blk", "bare"),
         ("GN", "GN"),
+        ("RT", "RD"),
+        ("BL", "BU"),
+        ("SR", "SR"),
+        ("blau", "BU"),
+        ("weiss", "WH"),
     ):
         assert read_colour(german) == held
     body = t.connection("1", "X1.1", "X2.1") + PAIR + t.wire("1")
     found = read(tmp_path, t.file(TWO + t.wire_part("wp", "ws", "mauve"), body))
-    assert (found.loom.wires[0].colour, found.loom.wires[0].note) == ("WH", "colour mauve")
+    assert (found.loom.wires[0].colour, found.loom.wires[0].note) == ("", "colour ws mauve")
     assert "'mauve' (1)" in told(found)
 
 
@@ -193,6 +199,10 @@ def test_colours_are_german_letters_or_those_of_the_standard(tmp_path: Path) -> 
         ("M.31.SYS", "31"),
         ("V.58L.x", "58L"),
         ("V.30_StGen.x", "30"),
+        ("M.31S.x", ""),
+        ("V.30U.x", ""),
+        ("V.15B.x", ""),
+        ("V.53C.x", "53c"),
         ("V.99.x", ""),
         ("V.SYS.15", ""),
         ("plain", ""),
@@ -215,8 +225,26 @@ def test_details_and_loose_wires_are_told(tmp_path: Path) -> None:
     plugs = PAIR.replace("<Id>X2</Id><Part>", f"<Id>X2</Id>{alias}<Part>")
     body = t.connection("1", "X1.1", "X2.1") + plugs + t.wire("1") + t.wire("9")
     words = told(read(tmp_path, t.file(TWO + t.wire_part(), body)))
-    assert "details that a loom's description does not hold: 1 Alias_id" in words
     assert "wires and cores that no connection names, left out (1): 9" in words
+
+
+def test_another_name_of_a_connector_describes_it(tmp_path: Path) -> None:
+    alias = '<Alias_id id="al"><Alias_id>plug of the lamp</Alias_id></Alias_id>'
+    plugs = PAIR.replace("<Id>X2</Id><Part>", f"<Id>X2</Id>{alias}<Part>")
+    body = t.connection("1", "X1.1", "X2.1") + plugs + t.wire("1")
+    found = read(tmp_path, t.file(TWO + t.wire_part(), body))
+    assert found.loom.by_name["X2"].description == "plug of the lamp"
+
+
+def test_what_no_wire_of_the_loom_stands_for_stays_said(tmp_path: Path) -> None:
+    body = t.connection("1", "X1.1", "X2.1") + PAIR + t.wire("1") + t.wire("9")
+    loom = read(tmp_path, t.file(TWO + t.wire_part(), body)).loom
+    assert loom.left_out == ("wire or core 9: no connection of the file names it",)
+    write_folder(loom, tmp_path / "kept")
+    write_workbook(loom, tmp_path / "kept.xlsx")
+    for kept in (load(tmp_path / "kept"), load(tmp_path / "kept.xlsx")):
+        assert kept.loom.digest == loom.digest
+        assert any("wire or core 9" in problem.message for problem in kept.warnings)
 
 
 def test_a_connector_that_speaks_of_an_airbag_stays_off_the_bench(tmp_path: Path) -> None:
@@ -443,7 +471,14 @@ def test_fuses_of_the_main_harness() -> None:
         in words
     )
     designated = [wire for wire in found.loom.wires if found.loom.circuit_by_name[wire.circuit].designation]
-    assert len(designated) == 147
+    signals = [
+        (one.findtext("Signal_name") or "").split(".")
+        for one in Counted(open_data(MAIN_HARNESS)).root.iter("Connection")
+    ]
+    # Those of DIN 72552 that the file's senders write; 31S, 30U, 30BS and 15B are none.
+    exact = {"1", "15", "30B", "31", "49", "49b", "50", "53", "53b", "53c", "54", "56", "56b", "56c", "58"}
+    wanted = [fields for fields in signals if len(fields) > 1 and fields[1].split("_")[0] in exact]
+    assert len(designated) == len(wanted)
 
 
 def test_bundles_of_the_main_harness() -> None:

@@ -63,7 +63,8 @@ class Names:
         connector = self.loom.by_name.get(end.connector)
         if connector is None:
             return str(end)
-        where = f", {connector.location}" if connector.location else ""
+        said = connector.location or connector.description
+        where = f", {said}" if said else ""
         if connector.kind is ConnectorKind.SPLICE:
             return f"splice {end}{where}"
         if len(connector.cavities) < 2:

@@ -41,6 +41,9 @@ def not_tested(
     for end in measured.untested:
         by = " (waived)" if end in request.waived else ""
         yield f"Cavity {end}: no point went to it{by}."
+    if request.loom.left_out:
+        left_out = "; ".join(request.loom.left_out)
+        yield f"What the file of the description holds and the loom leaves out: {left_out}."
     out = [part.name for part in request.loom.components if not part.fitted and part.name not in left_in]
     if out:
         yield f"By the description these parts are out for the test, and not tested: {', '.join(out)}."

@@ -34,10 +34,14 @@ class Identity:
     choices: tuple[Choice, ...] = ()
     part_number: str = ""
     revision: str = ""
+    left_out: tuple[str, ...] = ()
 
 
 TEXTS = ("name", "serial", "part_number", "revision", "description")
 """The texts that ``[loom]`` may hold."""
+
+LEFT_OUT = "left_out"
+"""A list of texts in ``[loom]``, a key that may stand in several rows of a sheet."""
 
 
 class _Reader:
@@ -107,7 +111,8 @@ def parse(data: bytes, file: str = FILE) -> tuple[Identity | None, list[Problem]
 def _identity(document: Mapping[str, object], reader: _Reader) -> tuple[Identity | None, list[Problem]]:
     reader.keys(document, ("loom", "tables", "defaults", "choice"), "")
     told = reader.table(document.get("loom", {}), "loom")
-    reader.keys(told, TEXTS, "loom.")
+    reader.keys(told, (*TEXTS, LEFT_OUT), "loom.")
+    left_out = _left_out(reader, told.get(LEFT_OUT, []))
     texts = {key: reader.text(told, key, "loom.") for key in TEXTS}
     name = texts["name"]
     if not name and not reader.problems:
@@ -129,14 +134,29 @@ def _identity(document: Mapping[str, object], reader: _Reader) -> tuple[Identity
     choices = tuple(choice for choice in found if choice)
     if not name:
         return None, reader.problems
-    said = Identity(colour_code=colour_code, decimal=decimal, settings=settings, choices=choices, **texts)
+    said = Identity(
+        colour_code=colour_code,
+        decimal=decimal,
+        settings=settings,
+        choices=choices,
+        left_out=left_out,
+        **texts,
+    )
     return said, reader.problems
+
+
+def _left_out(reader: _Reader, said: object) -> tuple[str, ...]:
+    if isinstance(said, list) and all(isinstance(text, str) and text and not flaw(text) for text in said):
+        return tuple(said)
+    reader.wrong(f"loom.{LEFT_OUT}", "a list of texts is expected here", 'Like left_out = ["wire 17"].')
+    return ()
 
 
 def from_sheets(loom: Table, choices: Table | None) -> tuple[Identity | None, list[Problem]]:
     """Read the sheets ``loom`` and ``choices`` of a workbook; `None` where they give no identity."""
     rows: dict[str, int] = {}
     document: dict[str, dict[str, object]] = {"loom": {}, "tables": {}, "defaults": {}}
+    left_out: list[str] = []
     reader = _Reader(
         lambda path: (
             (choices.file, choices.sheet, rows.get(path))
@@ -146,6 +166,10 @@ def from_sheets(loom: Table, choices: Table | None) -> tuple[Identity | None, li
     )
     for row, (key, said) in _cells(loom, ("key", "value"), columns.LOOM, reader):
         key = key.casefold()
+        if key == LEFT_OUT:
+            left_out.append(said)
+            rows.setdefault(key, row)
+            continue
         if key in rows:
             reader.problems.append(loom.problem(f"the key {key!r} stands there twice", row, "key"))
         rows[key] = row
@@ -155,6 +179,8 @@ def from_sheets(loom: Table, choices: Table | None) -> tuple[Identity | None, li
             document["tables"][key] = said
         else:
             document["loom"][key] = said
+    if left_out:
+        document["loom"][LEFT_OUT] = left_out
     if choices:
         document["choice"] = _choices_of(choices, rows, reader)  # type: ignore[assignment]  # a list of tables
     return _identity(document, reader)
@@ -300,7 +326,8 @@ def sheets_of(identity: Identity) -> tuple[list[dict[str, str]], list[dict[str, 
         for choice in identity.choices
         for answer in choice.answers
     ]
-    return [{"key": key, "value": value} for key, value in keys.items() if value], choices
+    rows = [{"key": key, "value": value} for key, value in keys.items() if value]
+    return [*rows, *({"key": LEFT_OUT, "value": text} for text in identity.left_out)], choices
 
 
 def toml_text(text: str) -> str:
@@ -316,6 +343,8 @@ def write(identity: Identity) -> bytes:
     """Return ``loom.toml`` for an identity; `parse` reads it back."""
     lines = ["[loom]"]
     lines += [f"{key} = {toml_text(getattr(identity, key))}" for key in TEXTS if getattr(identity, key)]
+    if identity.left_out:
+        lines += [f"{LEFT_OUT} = [", *(f"  {toml_text(text)}," for text in identity.left_out), "]"]
     lines += ["", "[tables]", f"colour_code = {toml_text(identity.colour_code)}"]
     stated = [name for name in SETTINGS if name in identity.settings.stated]
     if stated:

@@ -268,9 +268,12 @@ class Loom(Shown):
     settings: Settings = field(default_factory=Settings)
     part_number: str = ""
     revision: str = ""
+    left_out: tuple[str, ...] = ()
+    """What the file that this loom was imported from holds of it and the description does not, in words."""
 
     def __post_init__(self) -> None:
         refuse_flaws("loom", self.name, self.serial, self.description, self.part_number, self.revision)
+        refuse_flaws("loom, what is left out", *self.left_out)
         if not self.name:
             raise ValueError("loom: a name is missing")
 
@@ -361,11 +364,11 @@ class Loom(Shown):
     def digest(self) -> str:
         """SHA-256 over the whole description, hex; the same description gives the same digest anywhere.
 
-        Part number and revision count where they are stated: a description without keeps the digest that it
-        had before there were any.
+        Part number, revision and what is left out count where they are stated: a description without keeps
+        the digest that it had before there were any.
         """
         stated = asdict(self)
-        for key in ("part_number", "revision"):
+        for key in ("part_number", "revision", "left_out"):
             if not stated[key]:
                 del stated[key]
         return hashlib.sha256(

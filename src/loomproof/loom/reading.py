@@ -156,6 +156,7 @@ def _joined(
         known.settings,
         known.part_number,
         known.revision,
+        known.left_out,
     )
     files = {name: (table.file, table.sheet) for name, table in found.items()} | {"choices": choices}
     places = checking.Places(files, built.rows, _unread(loom, found))

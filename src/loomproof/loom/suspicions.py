@@ -31,6 +31,7 @@ def warnings(loom: Loom, places: Places | None = None) -> list[Problem]:
     places = places or Places()
     return [
         *_nothing_joined(loom, places),
+        *_left_out(loom),
         *_look_alikes(loom, places),
         *_hazards(loom, places),
         *_empty_cavities(loom, places),
@@ -51,6 +52,15 @@ def _nothing_joined(loom: Loom, places: Places) -> Iterator[Problem]:
     if not loom.wires and not loom.components:
         message = "no wire is listed: every cavity should stand alone"
         yield places.warning("wires", None, "", message, "Is that so, or is the table still to be filled in?")
+
+
+def _left_out(loom: Loom) -> Iterator[Problem]:
+    if loom.left_out:
+        message = (
+            f"the file that it was imported from holds what this loom leaves out: {_some([*loom.left_out])}"
+        )
+        cure = "Look for it in the loom; add it to the tables, and strike it from left_out in loom.toml."
+        yield Problem(message, cure=cure, severity="warning")
 
 
 def _look_alikes(loom: Loom, places: Places) -> Iterator[Problem]:

@@ -16,18 +16,19 @@ from lxml import etree
 from loomproof.loom import colours
 from loomproof.loom.kbl.document import Document
 from loomproof.loom.kbl.naming import Names
-from loomproof.loom.kbl.places import Places
+from loomproof.loom.kbl.places import SCREENS, Places
 from loomproof.loom.kbl.routes import Routes
 from loomproof.loom.model import End, Wire
 from loomproof.loom.text import list_of
 
-TRACERS = ("kennfarbe", "ident", "identification colour", "tracer", "second", "third", "stripe")
+TRACERS = ("kennfarbe", "kfarbe", "ident", "identification colour", "tracer", "second", "third", "stripe")
 """Colour types of a tracer; any other type (``Grundfarbe``) is the base. The schema leaves the type open."""
 
-SCREENS = ("schirm", "screen", "shield", "drain", "beidraht")
-"""Words in a core's name or type that make it the screen of its cable."""
+SCREEN_COLOURS = ("src", "screen", "schirm", "blank", "bare")
+"""Colours that a cable's one uninsulated conductor is given."""
 
-TWISTED = ("twist", "twisted", "verdrillt")
+TWISTED = ("twist", "verdrillt", " utp ", " stp ")
+"""Words in the type of a core, in the type or description of a cable, or in that of a group."""
 
 
 @dataclass
@@ -80,10 +81,11 @@ def read_wires(
         name = names.give(wanted)
         if len(ends) < 2:
             told.no_place.append(name)
+            document.left_out.append(f"wire {name}: the file places {len(ends)} of its ends")
             continue
         base = _wire(document, connection, conductor, name, ends, routes, told, length_type)
         circuit = circuits.get(connection.get("id", ""), "")
-        for wire in _runs(base, ends, circuit, names, told):
+        for wire in _runs(document, base, ends, circuit, names, told):
             drafts.append((conductor, wire))
     _tell(document, told, names, length_type)
     return _grouped(document, drafts)
@@ -179,12 +181,14 @@ def _colour(document: Document, conductor: _Conductor, told: Told) -> tuple[str,
     base: list[str] = []
     tracers: list[str] = []
     strange: list[str] = []
+    said_all: list[str] = []
     if conductor.part is None:
         return "", ""
     for entry in conductor.part.iterfind(conductor.colour_tag):
         said = document.text(entry, "Colour_value")
         if not said:
             continue
+        said_all.append(said)
         try:
             held = read_colour(said)
         except ValueError:
@@ -193,18 +197,28 @@ def _colour(document: Document, conductor: _Conductor, told: Told) -> tuple[str,
             continue
         kind = document.text(entry, "Colour_type").casefold()
         (tracers if any(word in kind for word in TRACERS) else base).append(held)
-    return "/".join(base + tracers), f"colour {' '.join(strange)}" if strange else ""
+    if strange:
+        # Half a colour would be another colour: all of it goes into the note.
+        return "", f"colour {' '.join(said_all)}"
+    return "/".join(base + tracers), ""
 
 
 def read_colour(said: str) -> str:
-    """Return a colour of a KBL file: German letters as the industry writes them, or upper-case IEC 60757.
+    """Return a colour of a KBL file: IEC 60757 or German letters, or words.
 
-    Raises `ValueError` where it is neither. No text is both: German ones are written in lower case.
+    Capitals are IEC 60757 where that reads them, else German. No pair of German letters but GN is a code of
+    IEC 60757, and that is green in both. Raises `ValueError` where it is neither.
     """
-    return colours.read(said, colours.IEC_60757 if said.isupper() else colours.GERMAN)
+    if said.isupper() and colours.parts_of(said, colours.IEC_60757):
+        return colours.read(said, colours.IEC_60757)
+    if colours.parts_of(said, colours.GERMAN):
+        return colours.read(said, colours.GERMAN)
+    return colours.read(said, colours.IEC_60757)
 
 
-def _runs(base: Wire, ends: list[tuple[float, End]], circuit: str, names: Names, told: Told) -> list[Wire]:
+def _runs(
+    document: Document, base: Wire, ends: list[tuple[float, End]], circuit: str, names: Names, told: Told
+) -> list[Wire]:
     """Cut a wire at every further contact on its way (KBL allows more than two extremities)."""
     runs: list[Wire] = []
     whole = (ends[-1][0] - ends[0][0]) or 1.0
@@ -212,6 +226,7 @@ def _runs(base: Wire, ends: list[tuple[float, End]], circuit: str, names: Names,
         name = base.name if len(ends) == 2 else names.give(f"{base.name}.{index + 1}")
         if a == b:
             told.same_place.append(name)
+            document.left_out.append(f"wire {name}: both of its ends are at {a}")
             continue
         share = 1.0 if len(ends) == 2 else (stop - start) / whole
         length_m = None if base.length_m is None else round(base.length_m * share, 9)
@@ -266,15 +281,17 @@ def _twisted(document: Document) -> dict[str, tuple[str, ...]]:
     found: dict[str, tuple[str, ...]] = {}
     for cable in document.harness.iterfind("General_wire_occurrence"):
         cores = cable.findall("Core_occurrence")
+        whole = _says(document, document.part(cable), ("Wire_type", "Description"), TWISTED)
         keys = tuple(
             core.get("id", "")
             for core in cores
-            if document.text(document.part(core), "Wire_type").casefold() in TWISTED
+            if _says(document, document.part(core), ("Wire_type",), TWISTED)
+            or (whole and not _is_screen(document, core))
         )
         if len(keys) > 1:
             found.update(dict.fromkeys(keys, keys))
     for group in document.harness.iterfind("Wiring_group"):
-        if any(word in document.text(group, "Type").casefold() for word in TWISTED):
+        if _says(document, group, ("Type",), TWISTED):
             keys = tuple((group.findtext("Assigned_wire") or "").split())
             found.update(dict.fromkeys(keys, keys))
     return found
@@ -283,24 +300,53 @@ def _twisted(document: Document) -> dict[str, tuple[str, ...]]:
 def _screens(document: Document, conductors: Mapping[str, _Conductor]) -> dict[str, str]:
     """Return the screen of each core that has one.
 
-    The screen is the one core of its cable whose name says so, else the one core whose type says so; a
-    cable all of whose cores have such a type only says that it is screened.
+    The screen is the one core of its cable whose name says so, else the one whose type says so, else, in a
+    cable that is called screened, the one whose colour says that it has no insulation. A cable all of whose
+    cores have such a type only says that it is screened.
     """
     found: dict[str, str] = {}
     for conductor in conductors.values():
         if len(conductor.siblings) < 2 or conductor.key in found:
             continue
-        for tag in ("Id", "Wire_type"):
-            screens = [key for key in conductor.siblings if _says_screen(document, key, tag)]
-            if len(screens) == 1:
-                found.update({key: screens[0] for key in conductor.siblings if key != screens[0]})
-                break
+        screen = _screen_of(document, [document.by_id[key] for key in conductor.siblings])
+        if screen:
+            found.update({key: screen for key in conductor.siblings if key != screen})
     return found
 
 
-def _says_screen(document: Document, key: str, tag: str) -> bool:
-    said = document.text(document.part(document.by_id[key]), tag).casefold()
-    return any(word in said for word in SCREENS)
+def _screen_of(document: Document, cores: list[etree._Element]) -> str:
+    """Return the id of the core that is the screen of these cores' cable, or an empty text."""
+    for tag in ("Id", "Wire_type"):
+        screens = [core for core in cores if _says(document, document.part(core), (tag,), SCREENS)]
+        if len(screens) == 1:
+            return screens[0].get("id", "")
+    cable = cores[0].getparent()
+    about = document.part(cable) if cable is not None else None
+    if _says(document, about, ("Wire_type", "Description"), (*SCREENS, "coax", "koax")):
+        screens = [core for core in cores if _is_bare(document, core)]
+        if len(screens) == 1:
+            return screens[0].get("id", "")
+    return ""
+
+
+def _is_screen(document: Document, core: etree._Element) -> bool:
+    part = document.part(core)
+    return _says(document, part, ("Id", "Wire_type"), SCREENS) or _is_bare(document, core)
+
+
+def _is_bare(document: Document, core: etree._Element) -> bool:
+    part = document.part(core)
+    told = (
+        [] if part is None else [document.text(one, "Colour_value") for one in part.iterfind("Core_colour")]
+    )
+    return bool(told) and all(one.casefold() in SCREEN_COLOURS for one in told)
+
+
+def _says(
+    document: Document, part: etree._Element | None, tags: tuple[str, ...], told: tuple[str, ...]
+) -> bool:
+    said = [f" {document.text(part, tag).casefold()} " for tag in tags]
+    return any(word in one for word in told for one in said)
 
 
 def _tell(document: Document, told: Told, names: Names, length_type: str | None) -> None:

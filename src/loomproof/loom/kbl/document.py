@@ -46,6 +46,8 @@ class Document:
     name: str
     warnings: list[Problem] = field(default_factory=list)
     by_id: dict[str, etree._Element] = field(default_factory=dict)
+    left_out: list[str] = field(default_factory=list)
+    """Conductors of the file that the loom does not hold, each with the reason."""
     _units: dict[tuple[str, str], float | None] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

@@ -9,6 +9,10 @@ from lxml import etree
 
 from loomproof.loom.kbl.document import Document, counted
 from loomproof.loom.kbl.places import HAZARD, LOCATION
+from loomproof.loom.kbl.remainder import is_ours
+
+INSTRUCTIONS = (HAZARD, LOCATION)
+"""Types of instructions that are read."""
 
 READ = frozenset(
     {
@@ -17,6 +21,7 @@ READ = frozenset(
         *("Connector_housing", "Connector_occurrence", "Connection", "Wiring_group"),
         *("General_wire", "General_wire_occurrence", "Harness", "Harness_configuration"),
         *("Module", "Module_configuration", "Module_families", "Routing", "Segment"),
+        *("Special_terminal", "Special_terminal_occurrence"),
         *("Cartesian_point", "Unit"),
     }
 )
@@ -27,6 +32,7 @@ INNER = frozenset(
         # Names, and what every file or part must have.
         *("Generating_system_name", "Generating_system_version"),
         *("Id", "Part", "Part_number", "Company_name", "Version", "Abbreviation", "Description"),
+        *("Alias_id", "Scope", "Terminal_type"),
         *("Car_classification_level_2", "Car_classification_level_3", "Car_classification_level_4"),
         *("Model_year", "Content", "Project_number"),
         # Places.
@@ -70,6 +76,8 @@ def tell_rest(document: Document) -> None:
         *document.harness.iterchildren(etree.Element),
     ):
         tag = etree.QName(element).localname
+        if tag == "Processing_information" and is_ours(element.findtext("Instruction_type") or ""):
+            continue
         if tag in READ:
             if tag != "Harness":
                 details.update(_details(element))
@@ -82,7 +90,9 @@ def tell_rest(document: Document) -> None:
     if details:
         document.warn_list("details that a loom's description does not hold", counted(details))
     _tell_inner(document)
-    document.warn_of("wires and cores that no connection names, left out", list(_loose(document)))
+    loose = list(_loose(document))
+    document.left_out += [f"wire or core {name}: no connection of the file names it" for name in loose]
+    document.warn_of("wires and cores that no connection names, left out", loose)
 
 
 def _details(element: etree._Element) -> Iterator[str]:
@@ -90,16 +100,14 @@ def _details(element: etree._Element) -> Iterator[str]:
         tag = etree.QName(child).localname
         if tag in INNER:
             yield from _details(child)
-        elif tag != "Installation_information" or child.findtext("Instruction_type") not in (
-            HAZARD,
-            LOCATION,
-        ):
+        elif tag != "Installation_information" or child.findtext("Instruction_type") not in INSTRUCTIONS:
             yield tag
 
 
 def _tell_inner(document: Document) -> None:
     inner = sum(1 for part in document.root.iterfind("Assembly_part") for _ in part.iterfind("Connection"))
     if inner:
+        document.left_out.append(f"{inner} connections inside assembly parts")
         document.warn(
             f"connections that stand inside assembly parts, left out: {inner}",
             cure="Ask for a file whose harness lists them.",

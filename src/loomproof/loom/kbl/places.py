@@ -6,8 +6,9 @@ say, because all its contact points lie on one joint (NOTES.md holds the counts 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from lxml import etree
 
@@ -22,6 +23,12 @@ LOCATION = "location"
 PYROTECHNIC = ("airbag", "gurtstraffer", "belt tensioner", "pretensioner", "pyrotech", "squib", "zündpille")
 """Words that make a connector pyrotechnic until a person says otherwise: KBL has no mark for it, and a
 connector taken for one in error only stays off the bench."""
+
+SCREENS = ("schirm", "screen", "shield", "drain", "beidraht")
+"""Words in a core's name or type that make it the screen of its cable."""
+
+SHELL = "shell"
+"""The cavity of what is on a connector and in none of its cavities."""
 
 _USAGE = {
     "splice": ConnectorKind.SPLICE,
@@ -43,6 +50,11 @@ class Places:
     sealed: set[End] = field(default_factory=set)
     pyrotechnic: list[str] = field(default_factory=list)
     bridges: list[tuple[End, End]] = field(default_factory=list)
+    occurrences: dict[str, str] = field(default_factory=dict)
+    coaxial: frozenset[str] = frozenset()
+    one_point: bool = False
+    coordinates_left_out: list[str] = field(default_factory=list)
+    miscounted: list[str] = field(default_factory=list)
 
     def add(self, connector: Connector) -> None:
         """Keep a connector under its name."""
@@ -52,7 +64,9 @@ class Places:
 def read_places(document: Document) -> Places:
     """Return the connectors of the harness and the end of every contact point and cavity."""
     places = Places()
+    places.coaxial = coaxial_contacts(document)
     occurrences = document.harness.findall("Connector_occurrence")
+    places.one_point = _one_point(document, occurrences)
     # An occurrence without contacts that shares the Id of another is a variant of its housing.
     twins: list[str] = []
     ungendered: list[str] = []
@@ -67,8 +81,96 @@ def read_places(document: Document) -> Places:
         places.add(connector)
         for contact in occurrence.iterfind("Contact_points"):
             note_contact(document, contact, places)
+            if contact.get("id", "") in places.coaxial:
+                _apart(contact.get("id", ""), places)
+        places.occurrences[occurrence.get("id", "")] = connector.name
+    _on_connectors(document, places)
     _say(document, places, twins, ungendered)
     return places
+
+
+def _apart(contact: str, places: Places) -> None:
+    """Give the outer conductor of a coaxial contact a cavity of its own beside that of the inner one."""
+    inner = places.contacts[contact]
+    outer = End(inner.connector, f"{inner.cavity} screen")
+    connector = places.connectors[inner.connector]
+    rows = tuple(
+        tuple(name for held in row for name in ((held, outer.cavity) if held == inner.cavity else (held,)))
+        for row in connector.rows
+    )
+    places.add(replace(connector, rows=rows))
+    places.contacts[contact] = outer
+
+
+def _one_point(document: Document, occurrences: list[etree._Element]) -> bool:
+    """Whether all connectors that are placed are placed at one point: then the places say nothing."""
+    points = [point for one in occurrences if (point := _point(document, one))]
+    return len(points) > 1 and len(set(points)) == 1
+
+
+def coaxial_contacts(document: Document) -> frozenset[str]:
+    """Return the contact points of coaxial contacts that hold the outer conductor.
+
+    A coaxial contact has two contact points in one cavity, with two cores of one cable on them: two
+    potentials, where all else that meets in one cavity is one.
+    """
+    cable_of: dict[str, tuple[str, str]] = {}
+    for connection in document.harness.iterfind("Connection"):
+        core = document.by_id.get((connection.findtext("Wire") or "").strip())
+        cable = core.getparent() if core is not None and core.tag == "Core_occurrence" else None
+        if core is not None and cable is not None:
+            for extremity in connection.iterfind("Extremities"):
+                point = (extremity.findtext("Contact_point") or "").strip()
+                cable_of[point] = (cable.get("id", ""), core.get("id", ""))
+    outer: set[str] = set()
+    for occurrence in document.harness.iterfind("Connector_occurrence"):
+        if document.text(occurrence, "Usage") in _USAGE:
+            continue
+        inner: dict[tuple[str, str], str] = {}
+        for contact in occurrence.iterfind("Contact_points"):
+            key = contact.get("id", "")
+            cavities = (contact.findtext("Contacted_cavity") or "").split()
+            if len(cavities) != 1 or key not in cable_of:
+                continue
+            of_cable, of_core = cable_of[key]
+            first = inner.setdefault((cavities[0], of_cable), key)
+            if first != key and cable_of[first][1] != of_core:
+                outer.add(first if says_screen(document, cable_of[first][1]) else key)
+    return frozenset(outer)
+
+
+def says_screen(document: Document, core: str) -> bool:
+    """Whether the name or type of a core (by its id) says that it is a screen."""
+    part = document.part(document.by_id[core])
+    said = " ".join(document.text(part, tag) for tag in ("Id", "Wire_type")).casefold()
+    return any(word in said for word in SCREENS)
+
+
+def _on_connectors(document: Document, places: Places) -> None:
+    """Give ends that name a connector, and no contact point of it, its one free cavity, else its shell."""
+    named: dict[str, list[str]] = {}
+    for connection in document.harness.iterfind("Connection"):
+        for extremity in connection.iterfind("Extremities"):
+            key = (extremity.findtext("Contact_point") or "").strip()
+            if key in places.occurrences:
+                named.setdefault(key, []).append(document.text(connection, "Id"))
+    told = []
+    for key, connections in named.items():
+        connector = places.connectors[places.occurrences[key]]
+        used = set(places.contacts.values())
+        free = [end for end in connector.ends if end not in used]
+        if connector.kind is ConnectorKind.SPLICE or len(connector.ends) == 1:
+            free = [connector.ends[0]]
+        if len(free) != 1:
+            free = [End(connector.name, SHELL)]
+            places.add(replace(connector, rows=(*connector.rows, (SHELL,))))
+        places.contacts[key] = free[0]
+        told.append(f"{', '.join(connections)} at {free[0]}")
+    document.warn_of(
+        "connections that name a connector and no contact of it, put on its one free cavity or its shell",
+        told,
+        cure="Look at the loom which contact it is, and correct the wires table.",
+    )
 
 
 def _say(document: Document, places: Places, twins: list[str], ungendered: list[str]) -> None:
@@ -79,6 +181,14 @@ def _say(document: Document, places: Places, twins: list[str], ungendered: list[
         "connectors marked pyrotechnic because their words speak of one",
         places.pyrotechnic,
         cure="They stay off the bench; correct `hazard` where the words mislead.",
+    )
+    document.warn_of(
+        "connectors that words describe, whose coordinates are left out", places.coordinates_left_out
+    )
+    document.warn_of(
+        "slots that list another number of cavities than they say",
+        places.miscounted,
+        cure="A cavity that is not listed is not proved: look whether the housing has more.",
     )
     document.warn_of("connectors that share an Id, told apart by a number", places.names.renamed)
     document.warn_of(
@@ -98,7 +208,10 @@ def _connector(
         ungendered.append(name)
         kind = ConnectorKind.PLUG
     rows = tuple(_rows(document, occurrence, name, kind, places))
-    described = document.text(occurrence, "Description")
+    terminal = _special_terminal(document, occurrence)
+    described = _described(document, occurrence) or _described(document, terminal)
+    if terminal is not None and document.text(part, "Part_number") == "":
+        part = document.part(terminal)
     housing = " ".join(filter(None, (document.text(part, "Part_number"), document.text(part, "Description"))))
     return Connector(
         name,
@@ -106,7 +219,7 @@ def _connector(
         () if kind is ConnectorKind.SPLICE else rows or (("1",),),
         described,
         "" if kind is ConnectorKind.SPLICE else housing.removesuffix(" -"),
-        location(document, occurrence),
+        _location(document, occurrence, terminal, described, name, places),
         _hazard(document, occurrence, f"{described} {housing}", name, places),
     )
 
@@ -145,14 +258,60 @@ def _instruction(document: Document, occurrence: etree._Element, kind: str) -> s
     return ""
 
 
+def _special_terminal(document: Document, occurrence: etree._Element) -> etree._Element | None:
+    """Return the ring or other special terminal that a connector's contacts are, where it has words."""
+    found = [
+        part
+        for contact in occurrence.iterfind("Contact_points")
+        for part in document.refs(contact, "Associated_parts")
+        if part.tag == "Special_terminal_occurrence"
+    ]
+    return next((one for one in found if _described(document, one)), found[0] if found else None)
+
+
+def _described(document: Document, occurrence: etree._Element | None) -> str:
+    """Return what an occurrence is called beside its Id: its description and its other names."""
+    if occurrence is None:
+        return ""
+    own = document.text(occurrence, "Id")
+    names = [document.text(alias, "Alias_id") for alias in occurrence.iterfind("Alias_id")]
+    told = [document.text(occurrence, "Description"), *(name for name in names if name != own)]
+    return ", ".join(dict.fromkeys(filter(None, told)))
+
+
+def _location(
+    document: Document,
+    occurrence: etree._Element,
+    terminal: etree._Element | None,
+    described: str,
+    name: str,
+    places: Places,
+) -> str:
+    """Return where a connector sits: as said in words, else by coordinates where no words describe it."""
+    said = _instruction(document, occurrence, LOCATION)
+    if said or places.one_point:
+        return said
+    point = location(document, occurrence) or (location(document, terminal) if terminal is not None else "")
+    if point and described:
+        places.coordinates_left_out.append(name)
+        return ""
+    return point
+
+
 def location(document: Document, occurrence: etree._Element) -> str:
     """Return where an occurrence is placed in the car, as text; empty where the file does not say."""
+    found = _point(document, occurrence)
+    return "x y z (mm): " + " ".join(found) if found else _instruction(document, occurrence, LOCATION)
+
+
+def _point(document: Document, occurrence: etree._Element) -> tuple[str, ...]:
+    """Return the coordinates of an occurrence in whole mm; empty where it has none."""
     placement = occurrence.find("Placement")
     point = document.ref(placement, "Cartesian_point") if placement is not None else None
     if point is None:
-        return _instruction(document, occurrence, LOCATION)
+        return ()
     found = (f"{float(node.text or '0'):.0f}" for node in point.iterfind("Coordinates"))
-    return "x y z (mm): " + " ".join("0" if value == "-0" else value for value in found)
+    return tuple("0" if value == "-0" else value for value in found)
 
 
 def _rows(
@@ -172,8 +331,17 @@ def _rows(
             row.append(number)
             end = End(name) if kind is ConnectorKind.SPLICE else End(name, number)
             note_cavity(cavity, end, places)
+        stated = document.text(document.part(slot), "Number_of_cavities")
+        if row and stated.isdigit() and int(stated) not in (0, len(row)):
+            places.miscounted.append(f"{name} (said {stated}, listed {len(row)})")
         if row:
-            yield tuple(row)
+            yield tuple(sorted(row, key=_natural))
+
+
+def _natural(cavity: str) -> list[tuple[int, int, str]]:
+    """Sort 2 before 10 and A2 before A10, the guess where a file only lists its cavities."""
+    parts = re.findall(r"\d+|\D+", cavity)
+    return [(0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts]
 
 
 def note_cavity(cavity: etree._Element, end: End, places: Places) -> None:

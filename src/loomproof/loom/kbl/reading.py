@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from pathlib import Path
 
-from lxml import etree
-
 from loomproof.errors import DescriptionError
 from loomproof.loom import checking
 from loomproof.loom.building import Row
@@ -17,6 +15,7 @@ from loomproof.loom.kbl.leftovers import tell_rest
 from loomproof.loom.kbl.naming import Names
 from loomproof.loom.kbl.opening import open_kbl
 from loomproof.loom.kbl.places import Places, read_places
+from loomproof.loom.kbl.remainder import restored
 from loomproof.loom.model import CavityFacts, Component, ConnectorKind, Loom, Wire
 from loomproof.loom.reading import LoadedLoom
 
@@ -59,6 +58,8 @@ def read_root(
         # The values refuse what no loom can hold, such as a text that no spreadsheet cell takes.
         raise DescriptionError(f"{document.name}: {error}", cure="Correct it in the KBL file.") from error
     problems = checking.errors(loom)
+    if not problems:
+        loom = restored(document, loom)
     if problems:
         raise DescriptionError(f"{document.name} makes no loom that holds together", problems=problems)
     return LoadedLoom(loom, tuple(document.warnings))
@@ -90,20 +91,22 @@ def _loom(
     signals = signals.only({wire.circuit for wire in wires})
     loom = Loom(
         document.text(harness, "Description") or document.text(harness, "Part_number") or document.name,
-        description=_about(document, harness, configuration),
+        description=_about(document, configuration),
         connectors=tuple(connector for name, connector in places.connectors.items() if name in kept),
         wires=wires,
         components=components,
         circuits=tuple(signals.circuits),
         cavity_facts=_facts(places, kept, wires),
         choices=variants.choices_of(found, signals) if chosen is None else (),
+        part_number=document.text(harness, "Part_number"),
+        left_out=tuple(document.left_out),
     )
     absent = parts.absent(document, found, chosen) - set(loom.component_by_name)
     return sides.apply(loom, tuple(row for row in side if row.text("component") not in absent))
 
 
-def _about(document: Document, harness: etree._Element, configuration: str | None) -> str:
-    about = f"part number {document.text(harness, 'Part_number') or 'not given'}, from {document.name}"
+def _about(document: Document, configuration: str | None) -> str:
+    about = f"from {document.name}"
     return f"{about}, configuration {configuration}" if configuration else about
 
 

@@ -6,6 +6,7 @@ the connection itself; a wire's or a connector's module says nothing about it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -210,21 +211,18 @@ class Signals:
 
 
 def designation_in(signal: str) -> str:
-    """Return the DIN 72552 designation that the second dotted field of a signal name starts with.
+    """Return the DIN 72552 designation that the second dotted field of a signal name is.
 
-    ``V.15A.SYS_034`` gives ``15a``. Common practice of the files' senders, not part of KBL.
+    ``V.15A.SYS_034`` gives ``15a``; ``31S`` gives none, for it is not 31: an oil switch is no earth. Common
+    practice of the files' senders, not part of KBL.
     """
+    said = _designated(signal)
+    return next((wanted for wanted in (said, said.lower(), said.upper()) if said and is_known(wanted)), "")
+
+
+def _designated(signal: str) -> str:
     fields = signal.split(".")
-    said = fields[1] if len(fields) > 1 else ""
-    digits = said[: next((i for i, mark in enumerate(said) if not mark.isdigit()), len(said))]
-    if not digits:
-        return ""
-    letter = said[len(digits) : len(digits) + 1]
-    single = not said[len(digits) + 1 : len(digits) + 2].isalpha()
-    for wanted in (digits + letter, digits + letter.lower()) if letter and single else ():
-        if is_known(wanted):
-            return wanted
-    return digits if is_known(digits) else ""
+    return re.split(r"[_\s]", fields[1].strip())[0] if len(fields) > 1 else ""
 
 
 def read_signals(document: Document, connections: list[etree._Element], variants: Variants | None) -> Signals:
@@ -232,18 +230,32 @@ def read_signals(document: Document, connections: list[etree._Element], variants
     found = Signals()
     names = Names()
     known: dict[tuple[str, frozenset[str]], str] = {}
+    of_each = {variants.of(one) for one in connections} if variants is not None else set()
     for connection in connections:
         signal = document.text(connection, "Signal_name")
         modules = variants.of(connection) if variants is not None else frozenset[str]()
-        if not signal and not modules:
-            continue
+        if not signal and (not modules or len(of_each) == 1):
+            continue  # A circuit without a name only tells variants apart.
         key = (signal, modules)
         if key not in known:
             known[key] = names.give(signal or "without signal name")
             found.circuits.append(Circuit(known[key], designation=designation_in(signal)))
             found.modules[known[key]] = modules
         found.by_connection[connection.get("id", "")] = known[key]
+    unknown = sorted({said for signal, _ in known if _like_one(said := _designated(signal))})
+    document.warn_of(
+        "second fields of signal names that are like a terminal and none of DIN 72552, not taken for one",
+        unknown,
+        cure="Where you know which terminal it is, fill in `designation` in the circuits table.",
+    )
     return found
+
+
+def _like_one(said: str) -> bool:
+    """Whether a field looks like a terminal designation, digits and a few letters, and is none."""
+    return re.fullmatch(r"\d{1,3}[A-Za-z]{1,3}", said) is not None and not any(
+        is_known(way) for way in (said, said.lower(), said.upper())
+    )
 
 
 def choices_of(variants: Variants, signals: Signals) -> tuple[Choice, ...]:

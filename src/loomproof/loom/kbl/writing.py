@@ -6,17 +6,20 @@ point; wires with one screen are the cores of one cable; twisted wires are a wir
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from lxml import etree
 
 from loomproof.errors import Problem
 from loomproof.loom import colours
-from loomproof.loom.kbl.document import NOTHING
+from loomproof.loom.kbl.document import NOTHING, Document
 from loomproof.loom.kbl.elements import Builder, Child, container, key, keys
 from loomproof.loom.kbl.losses import cables_of, losses, twists_of
+from loomproof.loom.kbl.opening import parse
 from loomproof.loom.kbl.places import HAZARD, LOCATION
+from loomproof.loom.kbl.reading import read_root
+from loomproof.loom.kbl.remainder import instructions, lacking
 from loomproof.loom.model import Component, Connector, ConnectorKind, End, Hazard, Loom, Wire
 from loomproof.version import VERSION
 
@@ -36,8 +39,16 @@ class Written:
 
 
 def write(loom: Loom) -> Written:
-    """Return the loom as KBL 2.5 (UTF-8) that validates, equal looms as equal bytes, and what it lacks."""
-    return Written(_Writer(loom).content(), losses(loom))
+    """Return the loom as KBL 2.5 (UTF-8) that validates, equal looms as equal bytes, and what it lacks.
+
+    What KBL lacks is carried in the file in words of our own, which only `read` of this room reads back.
+    """
+    bare = _Writer(loom).content()
+    root, _ = parse(bare, "the file as written")
+    read_back = read_root(Document(root, "the file as written")).loom
+    carried = lacking(loom, read_back)
+    content = _Writer(loom, (read_back, carried)).content() if carried else bare
+    return Written(content, losses(loom))
 
 
 _PARTS_BEFORE = (*("Cavity_plug", "Cavity_seal", "Component", "Connector_housing", "General_wire"),)
@@ -51,6 +62,7 @@ _OCCURRENCES = (
 @dataclass
 class _Writer:
     loom: Loom
+    remainder: tuple[Loom, Mapping[str, str]] | None = None
     build: Builder = field(default_factory=Builder)
     parts: dict[str, list[etree._Element]] = field(default_factory=dict)
     occurrences: dict[str, list[etree._Element]] = field(default_factory=dict)
@@ -336,6 +348,7 @@ class _Writer:
             self.loom.part_number or self.loom.serial,
             self.loom.name,
             [
+                *(instructions(self.build, *self.remainder) if self.remainder else ()),
                 ("Car_classification_level_2", NOTHING),
                 ("Model_year", NOTHING),
                 ("Content", "harness complete set"),
