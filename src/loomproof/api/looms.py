@@ -6,7 +6,7 @@ from pathlib import Path
 
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, expect
 from loomproof.errors import DescriptionError, Problem, UsageError
-from loomproof.loom import reading
+from loomproof.loom import importers, reading
 from loomproof.loom.model import End, Loom, end_of
 from loomproof.loom.reading import LoadedLoom
 from loomproof.planning.explain_pair import Explanation, explain_by_accuracy
@@ -15,6 +15,8 @@ from loomproof.planning.explain_pair import Explanation, explain_by_accuracy
 def load(path: Path | str, *, side_table: Path | str | None = None) -> Loom:
     """Read a loom: a folder, a workbook (.xlsx) or a KBL file (.kbl, with its ``side_table``).
 
+    Files of other endings are read where an installed package brings an importer
+    (`loomproof.loom.importers`); lists and netlists, which leave questions, the command ``import`` takes.
     Raises `DescriptionError` that carries every problem found, each with file, row and column. What is odd
     and no error, `check` returns.
 
@@ -80,4 +82,4 @@ def _read(path: Path, side_table: Path | str | None) -> LoadedLoom:
         return kbl.read(path, side_table=side_table)
     if side_table is not None:
         raise DescriptionError(f"{path}: a side table goes with a KBL file", cure="Leave it out.")
-    return reading.load(path)
+    return importers.read_other(path) if path.is_file() and importers.reads(path) else reading.load(path)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from loomproof.loom.lists.questions import Answers, Question
     from loomproof.loom.lists.reading import Reading
     from loomproof.loom.model import Loom
+    from loomproof.loom.reading import LoadedLoom
 
 MOST_SHOWN = 12
 """So many rows that are left out, and changes, are shown unless all are asked for."""
@@ -99,6 +100,7 @@ def import_(
     It is a list of wires, of ends by nets, or of pins (CSV, Markdown or XLSX, with headings of your own), a
     netlist of electronics design, or a KBL file.
     """
+    from loomproof.loom import importers
     from loomproof.loom.lists.questions import Answers
     from loomproof.loom.lists.sheets import ENDINGS
 
@@ -112,7 +114,11 @@ def import_(
         _kbl(source, target, name, configuration, length_type, side_table, everything=everything, over=over)
         return
     if suffix not in (*ENDINGS, ".net"):
-        cure = "Read are lists (.csv, .tsv, .md, .xlsx), netlists (.net) and KBL files (.kbl)."
+        if importers.reads(source):
+            _other(source, target, name, everything=everything, over=over)
+            return
+        others = "".join(f", {ending}" for ending in importers.endings())
+        cure = f"Read are lists (.csv, .tsv, .md, .xlsx), netlists (.net) and KBL files (.kbl){others}."
         if suffix in (".ods", ".xls"):
             cure = "Save the table as an Excel workbook (.xlsx) or as 'CSV UTF-8'."
         raise UsageError(f"{source}: what kind of file this is is not known", cure=cure)
@@ -187,6 +193,18 @@ def _kbl(
     from loomproof.loom import kbl
 
     loaded = kbl.read(source, configuration=configuration, side_table=side_table, length_type=length_type)
+    _taken(loaded, target, name, everything=everything, over=over)
+
+
+def _other(source: Path, target: Path, name: str, *, everything: bool, over: bool) -> None:
+    from loomproof.loom.importers import read_other
+
+    if not source.is_file():
+        raise UsageError(f"{source}: there is no such file")
+    _taken(read_other(source), target, name, everything=everything, over=over)
+
+
+def _taken(loaded: LoadedLoom, target: Path, name: str, *, everything: bool, over: bool) -> None:
     loom = replace(loaded.loom, name=name) if name else loaded.loom
     _written(loom, target, over=over)
     if loaded.warnings:
