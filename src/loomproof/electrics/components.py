@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from loomproof.electrics.component_kinds import Path
 from loomproof.electrics.couplings import DIODE_SPREAD_V, Coupling
 from loomproof.electrics.currents import on_the_way
 from loomproof.loom.model import ComponentKind, End
@@ -29,7 +30,7 @@ class ComponentReading:
     reading no proof of this one: a diode that conducts this way round, or a part of unknown value.
     ``provable``: a part that is missing would show. Of a diode, ``alike`` and ``against`` name other diodes
     through which current can flow from a to b and from b to a, and ``beside`` says whether anything lets it
-    flow back at all.
+    flow back at all. ``charges``: a capacitor lies across it, and a reading rises while it is charged.
     """
 
     component: str
@@ -46,6 +47,7 @@ class ComponentReading:
     alike: tuple[str, ...] = ()
     against: tuple[str, ...] = ()
     beside: bool = False
+    charges: bool = False
 
     @property
     def provable(self) -> bool:
@@ -98,6 +100,10 @@ def component_reading(expectation: Expectation, coupling: Coupling) -> Component
         missing,
         masked_by=masked,
         defaults_used=coupling.defaulted,
+        charges=any(
+            other.path is Path.CAPACITOR and {other.net_a, other.net_b} == {coupling.net_a, coupling.net_b}
+            for other in expectation.couplings
+        ),
     )
 
 

@@ -149,15 +149,16 @@ def _conductor(reading: Judged, covered: Covered) -> ClaimEntry:
 
 def _across(reading: Judged) -> ClaimEntry:
     """Say what lies across a part that no reading tells: nothing of less than a sound one has."""
-    passed = reading.decision is Decision.PASS
+    least, ohm = ohms(reading.lower_ohm), ohms(reading.measured_ohm)
+    said = {
+        Decision.PASS: f"no path under {least}; whether {reading.component} is there is not told",
+        Decision.UNDECIDED: f"{ohm}, where a sound one reads {least} or more: the uncertainty leaves it open",
+        Decision.FAIL: f"a path under {least}, which no sound part is",
+    }
     return ClaimEntry(
         kind="isolation",
         subject=f"across {reading.component}",
-        statement=(
-            f"no path under {ohms(reading.lower_ohm)}; whether {reading.component} is there is not told"
-            if passed
-            else f"a path under {ohms(reading.lower_ohm)}, which no sound part is"
-        ),
+        statement=said[reading.decision],
         decision=reading.decision,
         rule=GUARD_RULE,
         cavities=(reading.a, reading.b),

@@ -41,6 +41,7 @@ def merged_plan(expectation: Expectation, plans: Sequence[Plan], clear_ohm: floa
         tuple({(b.component, b.a, b.b): b for plan in plans for b in plan.bounds}.values()),
         plans[0].isolation_ohm if isolated else None,
         plans[0].meter,
+        plans[0].capacitors,
     )
 
 

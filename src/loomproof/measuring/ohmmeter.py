@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain
 
 from loomproof.electrics.components import ComponentReading
@@ -23,13 +23,13 @@ ONE_WAY_RATIO = 2.0
 """A path that reads so many times more one way round than the other conducts one way."""
 
 
-RISING_RATIO = 1.05
-"""A reading that has risen by less than a twentieth since the last one does not charge anything."""
-
 IMPOSSIBLE_U = 2.0
 """So many expanded uncertainties below zero, four standard ones, chance brings no reading: it comes once in
 30 000 of a conductor without any resistance (normal density, JCGM 106:2012, clause 7)."""
 
+
+CHARGES = 50
+"""So often a reading is taken again while it rises, seconds of most meters. Our convention."""
 
 LEADS_OHM = 1.0
 """What two adapter leads may have that nobody learned: metres of thin wire. Common practice, no source."""
@@ -50,8 +50,8 @@ class Ohmmeter:
         """Return the corrected mean of the fixed number of repeats, Ω, and its expanded uncertainty."""
         return self.read_sets(self.scope.bit(a), self.scope.bit(b), wires)
 
-    def read_sets(self, a: int, b: int, wires: Wires = 2) -> tuple[float, float]:
-        """The same between one-point sets."""
+    def read_sets(self, a: int, b: int, wires: Wires = 2, *, charged: bool = False) -> tuple[float, float]:
+        """The same between one-point sets; what may be ``charged`` may read less than nothing."""
         values = [self.asker.resistance(a, b, wires) for _ in range(self.meter.repeats)]
         mean = math.fsum(values) / len(values)
         if math.isinf(mean):
@@ -60,9 +60,27 @@ class Ohmmeter:
             return math.inf, math.inf
         leads_ohm = self.meter.leads_ohm(a.bit_length(), b.bit_length(), wires)
         u_ohm = self.meter.uncertainty_ohm(mean, wires)
-        if mean - leads_ohm < -IMPOSSIBLE_U * u_ohm:
+        if mean - leads_ohm < -IMPOSSIBLE_U * u_ohm and not charged:
             raise self._impossible(a.bit_length(), b.bit_length(), mean, leads_ohm, u_ohm)
         return mean - leads_ohm, u_ohm
+
+    def settled(self, a: int, b: int, enough_ohm: float, *, charged: bool) -> tuple[float, float, bool]:
+        """Read between two sets again and again, while the reading rises and is less than enough.
+
+        Return Ω, uncertainty, and whether it rises still. A meter charges a capacitor with a steady current,
+        so that each reading shows more than the last, or with a resistance beside it comes ever nearer to
+        that; left charged the other way round by the reading before, it shows less than nothing at first.
+        """
+        seen: list[float] = []
+        while True:
+            ohm, u_ohm = self.read_sets(a, b, charged=charged)
+            seen.append(ohm)
+            if math.isinf(ohm) or ohm >= enough_ohm + u_ohm:
+                return ohm, u_ohm, False
+            if len(seen) > 1 and ohm >= -u_ohm and ohm - seen[(len(seen) - 1) // 2] <= u_ohm:
+                return ohm, u_ohm, False
+            if len(seen) > CHARGES:
+                return ohm, u_ohm, True
 
     def most_ohm(self, a: End, b: End, ohm: float, wires: Wires = 2) -> float | None:
         """Return what a corrected reading below the meter's range is surely below; ``None`` for others."""
@@ -125,7 +143,11 @@ def judge_conductor(ohmmeter: Ohmmeter, reading: ConductorReading) -> Judged:
 def judge_part(ohmmeter: Ohmmeter, reading: PartReading) -> Judged:
     """Measure a component that conducts both ways and judge it against its limits."""
     part = reading.part
-    ohm, u_ohm = ohmmeter.read(part.a, part.b)
+    a, b = (ohmmeter.scope.bit(end) for end in (part.a, part.b))
+    if part.charges:
+        ohm, u_ohm, _ = ohmmeter.settled(a, b, reading.lower_ohm, charged=True)
+    else:
+        ohm, u_ohm = ohmmeter.read_sets(a, b)
     most_ohm = ohmmeter.most_ohm(part.a, part.b, ohm, 2)
     return Judged(
         part.a,
@@ -141,21 +163,16 @@ def judge_part(ohmmeter: Ohmmeter, reading: PartReading) -> Judged:
     )
 
 
-CHARGES = 8
-"""So often a reading is taken again while it rises: a capacitor that is being charged. Our convention."""
-
-
 def judge_bound(ohmmeter: Ohmmeter, bound: BoundReading) -> Judged:
-    """Read what tells a short across parts that no reading tells; judge it against the least it may be."""
-    ohm, u_ohm = ohmmeter.read_sets(bound.one, bound.other)
-    for _ in range(CHARGES):
-        if math.isinf(ohm) or ohm >= bound.lower_ohm + u_ohm:
-            break
-        before_ohm = ohm
-        ohm, u_ohm = ohmmeter.read_sets(bound.one, bound.other)
-        if ohm < RISING_RATIO * before_ohm:
-            break
+    """Read what tells a short across parts that no reading tells; judge it against the least it may be.
+
+    What is still charging a capacitor is judged for what it shows: ``lower_ohm`` is 0 where that is nothing.
+    """
+    ohm, u_ohm, rises = ohmmeter.settled(bound.one, bound.other, bound.lower_ohm, charged=bound.charges)
     judged = _judged_bound(ohmmeter, bound, ohm, u_ohm)
+    if rises and bound.charges:
+        # What leaks beside a capacitor has more than the reading while that rises: V = I·R·(1 - exp(-t/RC)).
+        return replace(judged, lower_ohm=max(ohm - u_ohm, 0.0), decision=Decision.PASS)
     if judged.decision is not Decision.UNDECIDED or ohmmeter.meter.four_wire is None:
         return judged
     # Sound, the whole sides read no less than the bound, and two cavities of theirs no less than the sides:
@@ -176,7 +193,8 @@ def judge_alone(ohmmeter: Ohmmeter, bound: BoundReading) -> Judged:
 
 
 def _judged_alone(ohmmeter: Ohmmeter, bound: BoundReading, wires: Wires) -> Judged:
-    return _judged_bound(ohmmeter, bound, *ohmmeter.read(bound.a, bound.b, wires), wires)
+    a, b = (ohmmeter.scope.bit(end) for end in (bound.a, bound.b))
+    return _judged_bound(ohmmeter, bound, *ohmmeter.read_sets(a, b, wires, charged=bound.charges), wires)
 
 
 def _judged_bound(

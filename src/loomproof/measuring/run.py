@@ -115,7 +115,8 @@ def run_plan(
                 judged.append(said)
             else:
                 diodes.append(said)
-        bounds = [(bound, judge_bound(ohmmeter, bound)) for bound in plan.bounds if bound.component]
+        across_parts = [(bound, judge_bound(ohmmeter, bound)) for bound in plan.bounds if bound.component]
+        bounds = [(bound, told) for bound, told in across_parts if told.lower_ohm > 0.0]
         if plan.vectors:
             groups = split_bypassed(plan, ohmmeter, groups, judged)
             groups = rejoined(plan, ohmmeter, groups)

@@ -34,7 +34,8 @@ class BoundReading:
 
     It tells a short across ``component``, on whose nets ``a`` and ``b`` lie. Without a component it tells a
     short between nets that only several parts lead between. ``alone``: nothing but the component leads from
-    the one net to the other, so that what is read is the component.
+    the one net to the other, so that what is read is the component. ``charges``: a reading may charge a
+    capacitor, and rises while it does.
     """
 
     component: str
@@ -45,6 +46,7 @@ class BoundReading:
     lower_ohm: float
     upper_ohm: float = math.inf
     alone: bool = False
+    charges: bool = False
 
 
 def bound_readings(

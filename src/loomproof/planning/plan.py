@@ -10,6 +10,7 @@ from typing import Literal
 
 from loomproof.bench.seam import Accuracy, Capabilities
 from loomproof.electrics.bounds import least_ohm
+from loomproof.electrics.component_kinds import Path
 from loomproof.electrics.components import ComponentReading
 from loomproof.electrics.couplings import Coupling
 from loomproof.electrics.decision import surely_decided
@@ -142,7 +143,10 @@ class PartReading:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """One proof of one hook-up: ``vectors`` (the first drives nothing), then readings in ohms."""
+    """One proof of one hook-up: ``vectors`` (the first drives nothing), then readings in ohms.
+
+    ``capacitors`` are those of ``unmeasured_parts`` that pass no direct current once they are charged.
+    """
 
     scope: Scope
     vectors: tuple[Vector, ...]
@@ -153,6 +157,7 @@ class Plan:
     bounds: tuple[BoundReading, ...] = ()
     isolation_ohm: float | None = None
     meter: Meter | None = None
+    capacitors: tuple[str, ...] = ()
 
     def apart_ohm(self, points: int) -> float:
         """Below how many ohms two of these points are one conductor, not joined by a part.
@@ -241,6 +246,7 @@ def plan_proof(
         bounds,
         isolation_ohm,
         meter,
+        tuple(dict.fromkeys(c.component for c in expectation.all_couplings if c.path is Path.CAPACITOR)),
     )
 
 
@@ -365,6 +371,13 @@ def _bounds(
         *bound_readings(expectation, scope, told, top_ohm, current_a),
         *pair_bounds(expectation, scope, told, limit_ohm, current_a),
     )
+    charging = {
+        scope.bundle_of[scope.net_of_group.index(coupling.net_a)]
+        for coupling in expectation.couplings
+        if coupling.path is Path.CAPACITOR and coupling.net_a in scope.net_of_group
+    }
     return tuple(
-        bound for bound in bounds if bound.lower_ohm > meter.uncertainty_ohm(min(bound.lower_ohm, 1e12), 2)
+        replace(bound, charges=scope.bundle_of[scope.group_of[bound.a]] in charging)
+        for bound in bounds
+        if bound.lower_ohm > meter.uncertainty_ohm(min(bound.lower_ohm, 1e12), 2)
     )

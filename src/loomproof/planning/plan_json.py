@@ -130,7 +130,9 @@ def _read(kind: Any, value: Any, place: str) -> object:
 
 def _read_dataclass(kind: Any, value: Any, place: str) -> object:
     fields = _of(dict, value, place)
-    names = [field.name for field in dataclasses.fields(kind)]
+    known = dataclasses.fields(kind)
+    # A plan that was saved before a field was there has what the field is where nothing is said.
+    names = [one.name for one in known if one.name in fields or one.default is dataclasses.MISSING]
     if set(fields) != set(names):
         odd = sorted(set(fields) ^ set(names))[0]
         raise ValueError(f"{place}: {odd} is missing or unknown")

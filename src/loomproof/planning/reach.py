@@ -40,13 +40,27 @@ def reach_of(plan: Plan) -> Reach:
     grade = Grade.WIRE if decided == total else Grade.BENCH
     advice = tuple(_advice(plan, plan.meter, decided, total))
     if plan.unmeasured_parts:
-        names = ", ".join(plan.unmeasured_parts)
-        told = (
-            f"State the resistance of {names} where none is stated, or take them out and say so: they "
-            "can't be told from a fault."
-        )
-        return Reach(Grade.CONNECTIONS, decided, total, shown_ohm, (told, *advice))
+        told = tuple(_untold(plan))
+        return Reach(Grade.CONNECTIONS, decided, total, shown_ohm, (*told, *advice))
     return Reach(grade, decided, total, shown_ohm, advice)
+
+
+def _untold(plan: Plan) -> Iterator[str]:
+    """Say what to do about parts that no reading tells."""
+    capacitors = [name for name in plan.unmeasured_parts if name in plan.capacitors]
+    others = [name for name in plan.unmeasured_parts if name not in plan.capacitors]
+    if others:
+        it, they = ("it", "it") if len(others) == 1 else ("them", "they")
+        yield (
+            f"State the resistance of {', '.join(others)} where none is stated, or take {it} out and say so: "
+            f"{they} can't be told from a fault."
+        )
+    if capacitors:
+        it = "it" if len(capacitors) == 1 else "them"
+        yield (
+            f"Read {', '.join(capacitors)} with a capacitance meter, or take {it} out and say so: to this "
+            "bench a charged capacitor reads as one that is missing."
+        )
 
 
 def _advice(plan: Plan, meter: Meter, decided: int, total: int) -> Iterator[str]:

@@ -1,0 +1,118 @@
+"""A capacitor on a real meter: what it reads while it is charged is no path, and what it can't tell is said.
+
+A meter on its ohms range drives a constant current, so that across a capacitor C with R beside it a reading
+after t seconds shows R·(1 - exp(-t/RC)), which is t/C where nothing leaks (from I = U/R + C·dU/dt). The
+simulated scanner gives the settled reading at once.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import pytest
+
+from loomproof.bench.adapter import in_order
+from loomproof.bench.questions import Answer, Question, Resistance
+from loomproof.jobs.prove import prove
+from loomproof.judgement.conclude import Outcome
+from loomproof.loom.model import Loom
+from loomproof.measuring.events import finish
+from loomproof.planning.request import Request
+from loomproof.results.document import Verdict
+from tests.cleared import cleared
+from tests.proof.scanner_bench import OHMS, ScannerBench, loom_of, outcome_of, scanner_bench
+
+READING_S = 0.1
+
+
+@dataclass
+class ChargingBench(ScannerBench):
+    """A bench whose meter charges one capacitor between two conductors, this way round and that."""
+
+    farad: float = math.inf
+    sides: tuple[int, int] = (0, 0)
+    ohm: float = 0.0
+
+    def _answer(self, question: Question) -> Answer:
+        said = super()._answer(question)
+        if isinstance(question, Resistance):
+            one, other = ([bool(points & side) for side in self.sides] for points in (question.a, question.b))
+            across = sorted((one, other)) == [[False, True], [True, False]]
+            if across:
+                assert isinstance(said, float)
+                way = 1.0 if one[0] else -1.0
+                top_ohm = self.scanner.make.ohms[1]
+                # Towards what a steady current leaves across the leak; its voltage ends with the range.
+                settled_ohm = min(said, 1e9)
+                keeps = math.exp(-READING_S / (settled_ohm * self.farad))
+                self.ohm = self.ohm * keeps + way * settled_ohm * (1.0 - keeps)
+                self.ohm = min(max(self.ohm, -top_ohm), top_ohm)
+                return way * self.ohm if way * self.ohm < top_ohm else math.inf
+        return said
+
+
+def loom(farad: float) -> Loom:
+    bare = loom_of("1 2 3", "C1,capacitor,1=A:1 2=A:2,,,\n")
+    return replace(bare, components=(replace(bare.components[0], capacitance_f=farad),))
+
+
+def charging(farad: float, *faults: str) -> Outcome:
+    described = loom(farad)
+    point_of = in_order(described.cavities).point_of
+    sides = [sum(1 << p - 1 for end, p in point_of.items() if end.cavity == cavity) for cavity in "12"]
+    plain = scanner_bench(described, *faults)
+    bench = ChargingBench(plain.scanner, plain.able, farad=farad, sides=(sides[0], sides[1]))
+    request = Request(described, in_order(described.cavities), "parts", "2026-01-01T00:00:00Z")
+    return finish(prove(request, bench, cleared(described, bench, meter_v=0.0)))
+
+
+@pytest.mark.parametrize("farad", [1e-9, 1e-7, 2.2e-6, 1e-5, 1e-4, 1e-3, 2.2e-2])
+def test_a_charging_reading_is_no_fault(farad: float) -> None:
+    document = charging(farad).document
+    assert document.findings == ()
+    assert (document.verdict, document.grade) == (Verdict.UNDECIDED, "connections")
+    assert "nobody could tell C1" in document.grade_text
+    assert not any("across C1" in reason for reason in document.reasons)
+
+
+@pytest.mark.parametrize(("farad", "shown_ohm"), [(1e-7, 1e6), (2.2e-6, 1e6), (1e-5, 5e5), (1e-3, 5e3)])
+def test_what_still_charges_is_claimed_only_as_far_as_it_shows(farad: float, shown_ohm: float) -> None:
+    """51 readings of 0.1 s reach 5.1 s / C; what leaks beside it has more than is read while that rises."""
+    claims = [claim for claim in charging(farad).document.claims if claim.subject == "across C1"]
+    assert claims
+    assert all(claim.decision == "pass" for claim in claims)
+    assert all("whether C1 is there is not told" in claim.statement for claim in claims)
+    assert max(claim.threshold_ohm or 0.0 for claim in claims) == pytest.approx(shown_ohm, rel=0.03)
+
+
+@pytest.mark.parametrize(("farad", "leak"), [(1e-6, 30e3), (1e-5, 5e3), (1e-4, 100.0)])
+def test_a_leak_beside_it_is_found_once_the_reading_stands(farad: float, leak: float) -> None:
+    """After five time constants the reading stands at the leak to less than a hundredth."""
+    outcome = charging(farad, f"leak {leak:g} A:1 A:2")
+    (finding,) = outcome.findings
+    assert finding.components == ("C1",)
+    assert finding.evidence[0].measured_ohm == pytest.approx(leak, rel=0.03)
+
+
+@pytest.mark.parametrize("farad", [1e-7, 1e-3])
+def test_a_short_across_it_is_found_all_the_same(farad: float) -> None:
+    outcome = charging(farad, "short A:1 A:2")
+    (finding,) = outcome.findings
+    assert (finding.cause, finding.components) == ("shorted_part", ("C1",))
+
+
+def test_a_missing_one_reads_as_a_sound_one_and_the_cure_is_a_capacitance_meter() -> None:
+    missing, sound = (outcome_of(loom(1e-7), *faults).document for faults in (["missing C1"], []))
+    for document in (missing, sound):
+        assert document.verdict is Verdict.UNDECIDED
+        assert document.grade == "connections"
+        reasons = " ".join(document.reasons)
+        assert "State the resistance of C1" not in reasons
+        assert "capacitance meter" in reasons
+
+
+def test_a_part_without_ohms_is_still_asked_for_its_resistance() -> None:
+    reasons = " ".join(outcome_of(loom_of("1 2", "R1,resistor,1=A:1 2=A:2,,,\n"), able=OHMS).document.reasons)
+    assert "State the resistance of R1" in reasons
+    assert "capacitance" not in reasons
