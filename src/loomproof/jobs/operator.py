@@ -19,7 +19,7 @@ from loomproof.planning.hookup_plan import HookUp
 class Operator(Person, Protocol):
     """Who answers for what no bench can see or do.
 
-    Besides what a clearance asks (`confirm`, `type_voltage`, `read_meter`, of a real bench only):
+    What a clearance asks (`confirm`, `type_voltage`, `read_meter`) is asked of a real bench only.
 
     >>> import loomproof as lp
     >>> class AtTheBench(lp.Unattended):
