@@ -14,7 +14,7 @@ import click
 import pytest
 
 from loomproof.cli.main import COMMANDS, main, run
-from tests.cli.running import loomproof
+from tests.cli.running import loomproof, process
 
 ROOT = Path(__file__).parents[2]
 
@@ -60,7 +60,7 @@ def test_help_imports_nothing_heavy() -> None:
 
 
 def test_a_misspelt_command_gets_a_near_miss() -> None:
-    done = loomproof("prov")
+    done = process("prov")
     assert done.returncode == 2
     assert "There is prove." in done.stderr
 
@@ -133,7 +133,7 @@ def test_a_reader_that_goes_away_is_no_failing_loom(fixtures: Path, tmp_path: Pa
     "words", [("history", "\udcff"), ("prove", "LOOM", "--bench", "sim:", "--person", "\udcff")]
 )
 def test_what_is_no_text_is_refused_by_its_bytes(fixtures: Path, words: tuple[str, ...]) -> None:
-    done = loomproof(*(fixtures / "tail_lamp" if word == "LOOM" else word for word in words))
+    done = process(*(fixtures / "tail_lamp" if word == "LOOM" else word for word in words))
     assert done.returncode == 2
     assert "\\xff is no text in UTF-8" in done.stderr
 

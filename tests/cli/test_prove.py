@@ -15,7 +15,7 @@ import pytest
 
 from loomproof.loom.ends import End
 from loomproof.results.document import Document
-from tests.cli.running import loomproof
+from tests.cli.running import loomproof, process
 
 TAIL = "tail_lamp"
 ENGINE = "hillclimb_engine"
@@ -31,7 +31,7 @@ def results(folder: Path) -> Document:
 
 
 def test_a_sound_loom_passes_and_leaves_everything(fixtures: Path, tmp_path: Path) -> None:
-    done = proved(fixtures / TAIL, "sim:", tmp_path, "--person", "Ilse Torvald")
+    done = process("prove", fixtures / TAIL, "--bench", "sim:", "--out", tmp_path, "--person", "Ilse Torvald")
     assert done.returncode == 0, done.stderr
     assert "PASS" in done.stdout
     assert "battery" in done.stderr, "cautions come before a proof"
@@ -42,8 +42,8 @@ def test_a_sound_loom_passes_and_leaves_everything(fixtures: Path, tmp_path: Pat
     assert document.coverage.untested == ()
     for kind in ("record.json", "pass.pdf"):
         [path] = tmp_path.glob(f"*.{kind}")
-        assert loomproof("verify", path).returncode == 0
-    log = loomproof("log")
+        assert process("verify", path).returncode == 0
+    log = process("log")
     assert document.run in log.stdout
 
 
@@ -328,7 +328,7 @@ def test_the_plainest_bench(fixtures: Path, tmp_path: Path) -> None:
 
 
 def test_demo(tmp_path: Path) -> None:
-    done = loomproof("demo", "--out", tmp_path)
+    done = process("demo", "--out", tmp_path)
     assert done.returncode == 0, done.stdout + done.stderr
     documents = [
         Document.model_validate_json(path.read_text(encoding="utf-8"))
