@@ -52,13 +52,14 @@ class ChargingBench(ScannerBench):
         return said
 
 
-def loom(farad: float) -> Loom:
-    bare = loom_of("1 2 3", "C1,capacitor,1=A:1 2=A:2,,,\n")
-    return replace(bare, components=(replace(bare.components[0], capacitance_f=farad),))
+def loom(farad: float, beside: str = "") -> Loom:
+    bare = loom_of("1 2 3", f"C1,capacitor,1=A:1 2=A:2,,,\n{beside}")
+    first, *others = bare.components
+    return replace(bare, components=(replace(first, capacitance_f=farad), *others))
 
 
-def charging(farad: float, *faults: str) -> Outcome:
-    described = loom(farad)
+def charging(farad: float, *faults: str, beside: str = "") -> Outcome:
+    described = loom(farad, beside)
     point_of = in_order(described.cavities).point_of
     sides = [sum(1 << p - 1 for end, p in point_of.items() if end.cavity == cavity) for cavity in "12"]
     plain = scanner_bench(described, *faults)
@@ -116,3 +117,14 @@ def test_a_part_without_ohms_is_still_asked_for_its_resistance() -> None:
     reasons = " ".join(outcome_of(loom_of("1 2", "R1,resistor,1=A:1 2=A:2,,,\n"), able=OHMS).document.reasons)
     assert "State the resistance of R1" in reasons
     assert "capacitance" not in reasons
+
+
+@pytest.mark.parametrize(("farad", "ohm"), [(1e-7, 85), (1e-6, 47_000), (1e-5, 4700), (1e-4, 470)])
+def test_a_part_with_a_capacitor_across_it_is_read_when_it_stands(farad: float, ohm: float) -> None:
+    beside = f"R1,resistor,1=A:1 2=A:2,{ohm},5,\n"
+    outcome = charging(farad, beside=beside)
+    assert outcome.findings == ()
+    (claim,) = [claim for claim in outcome.document.claims if claim.subject == "R1"]
+    assert claim.measured_ohm == pytest.approx(ohm, rel=0.03)
+    (finding,) = charging(farad, f"value {ohm * 0.7:g} R1", beside=beside).findings
+    assert (finding.cause, finding.components) == ("wrong_value", ("R1",))
