@@ -37,6 +37,11 @@ ONE_CAVITY = (ConnectorKind.RING, ConnectorKind.BLADE, ConnectorKind.BULLET, Con
 """Kinds whose only cavity is named ``1`` where the table names none."""
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
+_QUANTITY = re.compile(r"(\d+\.?\d*|\.\d+) ?([pnuµμmkM]?)(F|Ω|[oO]hm|)", re.ASCII)
+_POWER = {"p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "": 0, "k": 3, "M": 6}
+_UNITS = {"capacitance_f": ("F",), "resistance_ohm": ("Ω", "ohm", "Ohm")}
+"""What may be written behind the number of a column, with a prefix or without (ISO 80000-1, table 4)."""
+
 _RATING = re.compile(r"\d+,\d+ ?[Aa]", re.ASCII)
 
 _MONTH = r"(?:jan|feb|mar|mär|mrz|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zä]*\.?"
@@ -74,12 +79,15 @@ class Row:
         return found
 
     def number_of(self, column: str, *, above_zero: bool = False) -> float | None:
-        """Return a number from zero up, or `None` where the cell is empty."""
+        """Return a number from zero up, or `None` where the cell is empty; 100 nF is read as farads."""
         said = self.cells.get(column, "")
         if not said:
             return None
         if self.decimal == "," and "." not in said:
             said = said.replace(",", ".")
+        quantity = _QUANTITY.fullmatch(said)
+        if quantity and quantity[3] in ("", *_UNITS.get(column, ())) and column in _UNITS:
+            said = f"{quantity[1]}e{_POWER[quantity[2]]}" if quantity[2] else quantity[1]
         if not _NUMBER.fullmatch(said):
             plain = said.replace(",", ".")
             cure = f"Write {plain}, or say which mark parts decimals." if _NUMBER.fullmatch(plain) else ""

@@ -62,10 +62,12 @@ COMPONENTS = (
     Column("component", True, "its name", "names"),
     Column("kind", True, ", ".join(ComponentKind)),
     Column("terminals", True, "1=F:1 2=F:2; a diode has A and K, a relay 85 86 30 87 87a", "names"),
-    Column("resistance_ohm", False, "ohms; of a relay those of its coil", "numbers"),
+    Column(
+        "resistance_ohm", False, "ohms, or with a prefix: 4.7 kΩ; of a relay those of its coil", "numbers"
+    ),
     Column("tolerance_pct", False, "tolerance in per cent", "numbers"),
     Column("forward_v", False, "forward voltage of a diode", "numbers"),
-    Column("capacitance_f", False, "farads", "numbers"),
+    Column("capacitance_f", False, "farads, or with a prefix: 100 nF", "numbers"),
     Column("rating_a", False, "rating of a fuse in amperes", "numbers"),
     Column("fitted", False, "yes or no: is it in place while the loom is proved; empty is yes"),
     Column("pullable", False, "yes or no: can it be pulled for the proof; empty is the opposite of fitted"),

@@ -38,6 +38,7 @@ def warnings(loom: Loom, places: Places | None = None) -> list[Problem]:
         *_colours(loom, places),
         *_thin_wires(loom, places),
         *_relays(loom, places),
+        *_capacitors(loom, places),
         *_circuits(loom, places),
     ]
 
@@ -154,6 +155,10 @@ def _thin_wires(loom: Loom, places: Places) -> Iterator[Problem]:
             yield places.warning("wires", i, "section" if wire.section else "csa_mm2", message)
 
 
+MUCH_F = 0.1
+"""More has no capacitor that is built into a loom; common practice, no source."""
+
+
 def _relays(loom: Loom, places: Places) -> Iterator[Problem]:
     for i, part in enumerate(loom.components):
         names = {name for name, _ in part.terminals}
@@ -161,6 +166,14 @@ def _relays(loom: Loom, places: Places) -> Iterator[Problem]:
             message = f"{part.kind} {part.name}: its pins do not say which are its coil"
             cure = "Name the coil 85 and 86, the contact 30, 87 and 87a."
             yield places.warning("components", i, "terminals", message, cure)
+
+
+def _capacitors(loom: Loom, places: Places) -> Iterator[Problem]:
+    for i, part in enumerate(loom.components):
+        if part.capacitance_f is not None and part.capacitance_f >= MUCH_F:
+            message = f"component {part.name} has {part.capacitance_f:g} F"
+            cure = "The column is farads: nanofarads and microfarads are written 100 nF, 470 µF."
+            yield places.warning("components", i, "capacitance_f", message, cure)
 
 
 def _circuits(loom: Loom, places: Places) -> Iterator[Problem]:
