@@ -9,6 +9,7 @@ import pytest
 
 from loomproof.fitting.sheet import fitting_sheet
 from loomproof.loom.choices import answers_of
+from loomproof.loom.model import Component, ComponentKind, end_of
 from loomproof.results.fitting import Fault, MeterCheck, Sheet, Spot
 from tests.campaign.car import Car
 from tests.campaign.fitting import ANSWERS, carried_out
@@ -49,6 +50,24 @@ def test_plugs_and_fuses_that_would_add_to_a_reading_are_named() -> None:
     car = Car(demo(), {"ECU-A", "ECU-B"}, {connector.name for connector in demo().connectors})
     assert car.passes(short)
     assert not car.passes(replace(short, off=("INJ1",))), "a sound car fails where they stay plugged"
+
+
+def test_a_capacitor_at_a_live_end_charges_first() -> None:
+    """Between feed and earth it reads low until the meter has charged it; pulled out, it does not."""
+    loom = demo()
+    ends = (("1", end_of("INJ1:1")), ("2", end_of("E-ENG:1")))
+    part = Component("C9", ComponentKind.CAPACITOR, ends, capacitance_f=2.2e-6)
+    plain = check(fitting_sheet(loom), "INJ1:1", Fault.SHORTED)
+    with_it = check(
+        fitting_sheet(replace(loom, components=(*loom.components, part))), "INJ1:1", Fault.SHORTED
+    )
+    assert "C9 is charged first" in with_it.text
+    assert "C9" not in plain.text
+    assert (with_it.least_ohm, with_it.out) == (plain.least_ohm, plain.out)
+    pulled = replace(part, pullable=True, fitted=False)
+    out = check(fitting_sheet(replace(loom, components=(*loom.components, pulled))), "INJ1:1", Fault.SHORTED)
+    assert "C9" in out.out
+    assert "charged" not in out.text
 
 
 def test_an_earth_is_held_to_the_drop_at_its_load() -> None:

@@ -114,7 +114,7 @@ def _seated(loom: Loom, connector: str) -> tuple[str, ...]:
     return tuple(
         part.name
         for part in loom.components
-        if part.form.seated and any(end.connector == connector for end in part.ends)
+        if (part.form.seated or part.pullable) and any(end.connector == connector for end in part.ends)
     )
 
 
@@ -168,9 +168,10 @@ def _short(loom: Loom, end: End, computers: Collection[str]) -> MeterCheck:
         for name in dict.fromkeys([end.connector, *plugs, *sorted(computers)])
         if loom.by_name[name].kind is not ConnectorKind.RING or name == end.connector
     )
-    out = tuple(
-        part.name for part in loom.components if part.form.seated and any(one in zone for one in part.ends)
-    )
+    touching = [part for part in loom.components if any(one in zone for one in part.ends)]
+    out = tuple(part.name for part in touching if part.form.seated or part.pullable)
+    charged = [part.name for part in touching if any(p.path is Path.CAPACITOR for p in paths_of(part))]
+    charged = [name for name in charged if name not in out]
     if bound is None:
         text = (
             f"A meter can't tell a short of {end} to earth: the loom itself joins the two. Find out how "
@@ -183,6 +184,9 @@ def _short(loom: Loom, end: End, computers: Collection[str]) -> MeterCheck:
         f"{_state(off, out)}: ohms from {end} to the negative clamp that hangs free, and to bare metal of "
         f"body and of the engine block: {what}."
     )
+    if charged:
+        is_are = "is" if len(charged) == 1 else "are"
+        text += f" {', '.join(charged)} {is_are} charged first: wait until the reading stands."
     return MeterCheck(Fault.SHORTED, text, (Spot.LOOM, str(end)), (Spot.EARTH, ""), off, out, None, least)
 
 

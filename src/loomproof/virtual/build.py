@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import assert_never
 
 from loomproof.errors import UsageError
 from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire
@@ -361,6 +362,8 @@ class _Assembly:
                 self._resistor(*_two(at, "1", "2"), ohm(1000.0))
             case ComponentKind.FUSE | ComponentKind.LINK:
                 self._resistor(*_two(at, "1", "2"), ohm(c.CLOSED_CONTACT_OHM))
+            case _:
+                assert_never(part.kind)
 
     def _relay(self, name: str, at: Mapping[str, End], coil_ohm: float) -> None:
         """Coil 85 to 86, break contact 30 to 87a closed at rest (DIN 72552 as used on plug-in relays)."""
