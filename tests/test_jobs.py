@@ -11,13 +11,18 @@ from pathlib import Path
 import pytest
 
 import loomproof
+from loomproof.bench.adapter import in_order
 from loomproof.bench.opening import open_bench
-from loomproof.errors import ReplayError, SafetyError
+from loomproof.electrics.nets import nets_of
+from loomproof.errors import BrokenOffError, ReplayError, SafetyError, UsageError
+from loomproof.jobs.demo import faulty_bench
 from loomproof.jobs.events import ContactMoved, Finished, Judged, NetsFound, Progress, Prompt, Reading
 from loomproof.jobs.job import Job
+from loomproof.jobs.keep import Keeping
 from loomproof.jobs.replay import replay
 from loomproof.loom.model import End
 from loomproof.loom.reading import load
+from loomproof.planning.request import InsulationTest
 
 VIEW = Path(__file__).parents[1] / "docs" / "examples" / "live_view.py"
 
@@ -66,6 +71,71 @@ def test_a_retest_is_a_job_as_well(fixtures: Path) -> None:
     with open_bench("sim:", loom_path=path) as bench:
         found = Job(load(path).loom, bench).retest([End("LAMP", "2")]).run()
     assert found.judgement.verdict == "pass"
+
+
+def test_a_job_at_an_address_opens_the_bench_keeps_the_proof_and_works_its_journal_out_again(
+    fixtures: Path, tmp_path: Path
+) -> None:
+    path = fixtures / "tail_lamp"
+    job = Job(load(path).loom, "sim:?fault=open%20W2", loom_path=path, where=Keeping(tmp_path))
+    kept = job.prove_and_keep().run()
+    assert kept.document.verdict == "fail"
+    again = Job(job.loom).replay(kept.files["journal"])
+    assert again.document == kept.document
+    assert job.issue(kept.run) == kept.files["certificate"].read_bytes()
+    assert job.correct(kept.run, "a slip", place="bay 2").startswith(f"{kept.run}-corrected-")
+    # Both nets of the open wire are read again, on a simulator that is as broken as before.
+    assert job.retest_after(kept.document).run().judgement.verdict == "fail"
+
+
+def test_hook_ups_are_proved_on_an_open_bench_as_on_one_that_is_opened_for_each(
+    fixtures: Path, tmp_path: Path
+) -> None:
+    path = fixtures / "tail_lamp"
+    loom = load(path).loom
+    verdicts = []
+    with open_bench("sim:?points=12&fault=open%20W2", loom_path=path) as bench:
+        for at in (bench, "sim:?points=12&fault=open%20W2"):
+            where = Keeping(tmp_path / str(len(verdicts)))
+            kept = Job(loom, at, loom_path=path, where=where).hook_ups().run()
+            verdicts.append((kept.document.verdict, [each.title for each in kept.document.findings]))
+            assert kept.document.coverage.untested == ()
+    assert verdicts[0] == verdicts[1]
+    assert verdicts[0][0] == "fail"
+
+
+def test_a_stopped_run_is_gone_on_with_by_its_name(fixtures: Path, tmp_path: Path) -> None:
+    path = fixtures / "tail_lamp"
+    job = Job(load(path).loom, "sim:?points=12", loom_path=path, where=Keeping(tmp_path))
+    with pytest.raises(BrokenOffError, match="before hook-up 2") as caught:
+        job.hook_ups(stop_after=1).run()
+    assert caught.value.do is not None
+    assert job.go_on(caught.value.do.on).run().document.verdict == "pass"
+
+
+def test_what_wants_the_whole_loom_at_once_is_not_asked_hook_up_by_hook_up(fixtures: Path) -> None:
+    path = fixtures / "tail_lamp"
+    job = Job(load(path).loom, "sim:?points=12", loom_path=path, insulation=InsulationTest(100.0, 1000))
+    with pytest.raises(UsageError, match="at once"):
+        job.hook_ups()
+
+
+def test_an_unknown_loom_is_traced_on_a_bench_that_stays_open(fixtures: Path, tmp_path: Path) -> None:
+    path = fixtures / "tail_lamp"
+    leads = in_order(load(path).loom.cavities)
+    with faulty_bench(path, ()) as simulated, open_bench(simulated.address) as bench:
+        job = Job.unknown(leads, bench, "found")
+        traced = job.trace(tmp_path / "found").run()
+        assert bench.capabilities().points == len(leads.entries)
+    assert load(tmp_path / "found").loom.digest == traced.loom.digest
+    assert {net.cavities for net in nets_of(traced.loom)} == {
+        net.cavities for net in nets_of(load(path).loom)
+    }
+
+
+def test_a_job_without_a_bench_says_so(fixtures: Path) -> None:
+    with pytest.raises(UsageError, match="no bench"):
+        Job(load(fixtures / "tail_lamp").loom).prove_and_keep()
 
 
 def test_a_live_view_is_thin_and_shows_a_proof_as_it_runs(fixtures: Path) -> None:

@@ -102,28 +102,31 @@ def touch(
     from loomproof.jobs.adapters import read_adapter
     from loomproof.jobs.events import Event, Touched
     from loomproof.jobs.gate import Assured
-    from loomproof.jobs.learn_adapter import Patience, learn_adapter, name_touched
+    from loomproof.jobs.job import Job
+    from loomproof.jobs.learn_adapter import Patience
     from loomproof.loom.reading import load
     from loomproof.reports.words import plural
 
     if (target is None) == (table is None):
         raise UsageError("give --to FILE to learn an adapter, or --adapter FILE to name nets")
-    described, operator, patience = load(loom).loom, TerminalOperator(made_safe), Patience(wait_s)
-    if table is not None:
-        known = read_adapter(table)
+    described, patience = load(loom).loom, Patience(wait_s)
+    job = Job(
+        described,
+        address,
+        None if table is None else read_adapter(table),
+        TerminalOperator(made_safe),
+        assured=Assured(hazards_given(hazards, described)),
+        loom_path=loom,
+    )
+    if target is None:
 
         def named(event: Event) -> None:
             if isinstance(event, Touched):
                 reached = ", ".join(map(str, event.cavities)) or "no lead of the adapter"
                 click.echo(f"point {', '.join(map(str, event.points))}: {reached}")
 
-        assured = Assured(hazards_given(hazards, described))
-        naming = name_touched(
-            described, address, known, operator, loom_path=loom, assured=assured, patience=patience
-        )
-        drawn(naming, named)
+        drawn(job.name_touched(patience), named)
         return
-    assert target is not None
     writable(str(target))
     learned: list[Touched] = []
 
@@ -133,10 +136,7 @@ def touch(
             click.echo(f"{event.cavities[0]}: point {event.points[0]}")
 
     try:
-        drawn(
-            learn_adapter(described, address, target, operator, loom_path=loom, patience=patience),
-            tell,
-        )
+        drawn(job.learn_adapter(target, patience), tell)
     finally:
         if learned:
             ends = plural(len(described.cavities), "end")

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Generator
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import click
 
 from loomproof.cli.cures import how
 from loomproof.jobs.events import ContactMoved, Event, Progress, Prompt, finish
 
+if TYPE_CHECKING:
+    from loomproof.jobs.job import Running
+
 T = TypeVar("T")
 
 
-def drawn(job: Generator[Event, None, T], more: Callable[[Event], None] = lambda _: None) -> T:
+def drawn(job: Running[T] | Generator[Event, None, T], more: Callable[[Event], None] = lambda _: None) -> T:
     """Run a job to its end, showing what happens on standard error; ``more`` sees each event as well."""
     screen = Screen()
 
@@ -23,7 +26,7 @@ def drawn(job: Generator[Event, None, T], more: Callable[[Event], None] = lambda
         more(event)
 
     try:
-        return finish(job, show)
+        return finish(job, show) if isinstance(job, Generator) else job.run(show)
     finally:
         screen.clear()
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,7 +23,7 @@ from loomproof.cli.options import (
 from loomproof.cli.output import EXIT_CODES
 from loomproof.cli.records import store_option
 from loomproof.cli.stating import certificate_options
-from loomproof.cli.workshop import bench_of, workshop_of
+from loomproof.cli.workshop import bench_of
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
@@ -149,22 +148,18 @@ def prove(
     from loomproof.cli.plan import housings_of
     from loomproof.cli.progress import drawn
     from loomproof.cli.terminal_operator import TerminalOperator
-    from loomproof.jobs import hookups
-    from loomproof.jobs.files import now, rfc3339, run_name
-    from loomproof.jobs.gate import Assured, adapter_for
+    from loomproof.jobs.gate import Assured
+    from loomproof.jobs.job import Job
     from loomproof.jobs.keep import Keeping
-    from loomproof.jobs.prove import prove_and_keep
     from loomproof.judgement.inspection import ANSWERED
     from loomproof.loom.choices import answers_of
     from loomproof.loom.reading import load
     from loomproof.planning.hookup_search import Constraints
-    from loomproof.planning.request import InsulationTest, Request, without_point
+    from loomproof.planning.request import InsulationTest
     from loomproof.results.grade import Grade
 
     writable(json_file)
     described = load(loom).loom
-    shop = workshop_of(loom)
-    moment = now()
     plugging = hook_ups or stopped_run is not None
     _refuse_mixed(
         plugging,
@@ -173,55 +168,34 @@ def prove(
         made_itself=adapter or plan_file,
         only_hook_ups=(*split, *stay, *owned, *([stop_after] if stop_after else [])),
     )
-    request = Request(
-        loom=described,
-        adapter=adapter_for(described, address, "in-order" if plugging else adapter or shop.adapter(address)),
-        run=run_name(moment),
-        started=rfc3339(moment),
+    job = Job.in_workshop(
+        described,
+        address,
+        TerminalOperator(made_safe),
+        loom_path=loom,
+        adapter="in-order" if plugging else adapter,
+        where=Keeping(out, store, held_to_the_end),
+        assured=Assured(hazards_given(hazards, described), meter_v, selftest_max_age),
+        probe=probe,
         answers=answers_of(described, answers),
         waived=ends_given(waive, "--waive"),
-        person=person or shop.workshop.person,
-        place=place or shop.workshop.place,
+        person=person,
+        place=place,
+        stated=stated,
         inspection=(*inspected, *(ANSWERED + text for text in hazards)),
         repeats=repeats,
         watch_s=watch_s or 0.0,
         plan=_saved_plan(plan_file, described),
         insulation=None if insulation_v is None else InsulationTest(insulation_v, insulation_ms or 1000),
-        serial=stated.pop("serial", ""),
-        entered=shop.workshop.entered(address, stated),
         grade=Grade(grade) if grade else None,
     )
-    assured = Assured(
-        hazards_given(hazards, described), meter_v, selftest_max_age, shop.workshop.require_calibration
-    )
-    if probe:
-        request = replace(request, probed=without_point(request))
-    operator, where = TerminalOperator(made_safe), Keeping(out, store, held_to_the_end)
     if stopped_run is not None:
-        job = hookups.continue_hook_ups(
-            stopped_run,
-            described,
-            address,
-            operator,
-            where,
-            loom_path=loom,
-            assured=assured,
-            stop_after=stop_after,
-        )
+        running = job.go_on(stopped_run, stop_after)
     elif hook_ups:
-        job = hookups.begin_hook_ups(
-            request,
-            address,
-            operator,
-            where,
-            loom_path=loom,
-            limits=Constraints(split, stay, housings_of(owned)),
-            assured=assured,
-            stop_after=stop_after,
-        )
+        running = job.hook_ups(Constraints(split, stay, housings_of(owned)), stop_after)
     else:
-        job = prove_and_keep(request, address, operator, where, loom_path=loom, assured=assured)
-    kept = drawn(job)
+        running = job.prove_and_keep()
+    kept = drawn(running)
     if json_file:
         write_kept(json_file, kept)
     show(kept, to_stderr=json_file == "-")
@@ -247,11 +221,11 @@ def replay(journal: Path, loom: Path, json_file: str, grade: str | None) -> int:
     """
     from loomproof.cli.output import write_json
     from loomproof.jobs.files import json_of
-    from loomproof.jobs.replay import replay as worked_out
+    from loomproof.jobs.job import Job
     from loomproof.loom.reading import load
     from loomproof.results.grade import Grade
 
-    document = worked_out(journal, load(loom).loom, Grade(grade) if grade else None).document
+    document = Job(load(loom).loom).replay(journal, Grade(grade) if grade else None).document
     write_json(json_file, json_of(document))
     return EXIT_CODES[document.verdict]
 

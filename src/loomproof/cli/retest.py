@@ -20,7 +20,6 @@ from loomproof.cli.options import (
 )
 from loomproof.cli.output import EXIT_CODES
 from loomproof.cli.records import store_option
-from loomproof.cli.workshop import workshop_of
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
@@ -67,35 +66,25 @@ def retest(
     from loomproof.cli.progress import drawn
     from loomproof.cli.terminal_operator import TerminalOperator
     from loomproof.jobs.gate import Assured
+    from loomproof.jobs.job import Job
     from loomproof.jobs.keep import Keeping
-    from loomproof.jobs.retest import retest_after
     from loomproof.loom.reading import load
     from loomproof.reports.words import headline, plural
     from loomproof.results.grade import Grade
 
     described = load(loom).loom
     before = document_of(run, store)
-    shop = workshop_of(loom)
-    found = drawn(
-        retest_after(
-            before,
-            described,
-            address,
-            TerminalOperator(made_safe),
-            Keeping(out, store),
-            loom_path=loom,
-            adapter=adapter or shop.adapter(address),
-            also=ends_given(also, "--also"),
-            grade=Grade(grade) if grade else None,
-            entered=shop.workshop.entered(address, {}),
-            assured=Assured(
-                hazards_given(hazards, described),
-                meter_v,
-                selftest_max_age,
-                shop.workshop.require_calibration,
-            ),
-        )
+    job = Job.in_workshop(
+        described,
+        address,
+        TerminalOperator(made_safe),
+        loom_path=loom,
+        adapter=adapter,
+        where=Keeping(out, store),
+        assured=Assured(hazards_given(hazards, described), meter_v, selftest_max_age),
+        grade=Grade(grade) if grade else None,
     )
+    found = drawn(job.retest_after(before, ends_given(also, "--also")))
     measured, said = found.measured, found.judgement
     click.echo(
         f"Retest after {before.run}: {found.nets} of {found.of_nets} nets, "

@@ -52,21 +52,13 @@ def trace(
     from loomproof.cli.terminal_operator import TerminalOperator
     from loomproof.jobs.adapters import read_adapter
     from loomproof.jobs.gate import Assured
-    from loomproof.jobs.trace import trace_to, unknown_loom
+    from loomproof.jobs.job import Job
     from loomproof.reports.words import plural
 
     leads = read_adapter(adapter)
-    job = trace_to(
-        folder,
-        leads,
-        address,
-        TerminalOperator(made_safe),
-        name=name,
-        over=over,
-        hazards=hazards_given(hazards, unknown_loom(leads, name or folder.name)),
-        assured=Assured(meter_v=meter_v, selftest_max_age_days=selftest_max_age),
-    )
-    traced = drawn(job)
+    job = Job.unknown(leads, address, name or folder.name, TerminalOperator(made_safe))
+    job.assured = Assured(hazards_given(hazards, job.loom), meter_v, selftest_max_age)
+    traced = drawn(job.trace(folder, over=over))
     found = traced.found
     joined = sum(len(net) > 1 for net in found.nets)
     single = len(found.nets) - joined

@@ -11,13 +11,11 @@ from collections.abc import Generator, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from loomproof.bench import opening
 from loomproof.bench.adapter import Adapter, Lead, in_order, table_of, write_adapter
-from loomproof.bench.address import SimAddress, parse_address, starts_simulator
-from loomproof.bench.journal import JournaledBench
 from loomproof.electrics.expectation import expect
 from loomproof.errors import BenchError, BrokenOffError, Do, InputError, Todo, UsageError
 from loomproof.jobs import journal_header as headers
+from loomproof.jobs.at_bench import BenchAt, journaled, reached, starts_its_own
 from loomproof.jobs.breaking_off import told_when_stopped
 from loomproof.jobs.files import folder_for, now, rfc3339, write_file
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared
@@ -36,9 +34,9 @@ from loomproof.planning.hookup_search import Constraints, plan_hook_ups, with_fo
 from loomproof.planning.request import Request
 
 
-def hook_ups_for(loom: Loom, address: str, loom_path: Path, limits: Constraints) -> HookUpPlan:
-    """Plan hook-ups of this loom for the bench at this address; nothing is driven."""
-    with opening.open_bench(address, loom_path=loom_path) as bench:
+def hook_ups_for(loom: Loom, at: BenchAt, loom_path: Path | None, limits: Constraints) -> HookUpPlan:
+    """Plan hook-ups of this loom for this bench; nothing is driven."""
+    with reached(at, loom_path) as bench:
         points = bench.capabilities().points
     return plan_hook_ups(loom, [net.cavities for net in expect(loom).nets], points, limits)
 
@@ -88,11 +86,11 @@ def adapter_of(plan: HookUpPlan, k: int) -> Adapter:
 def prove_hook_ups(
     request: Request,
     plan: HookUpPlan,
-    address: str,
+    at: BenchAt,
     operator: Operator,
     where: Keeping,
     *,
-    loom_path: Path,
+    loom_path: Path | None,
     assured: Assured | None = None,
     stop_after: int | None = None,
 ) -> Generator[Event, None, Kept]:
@@ -114,13 +112,13 @@ def prove_hook_ups(
                 raise _stopped(request, k, plan)
             yield Prompt(f"\nHook-up {k + 1} of {len(plan.hook_ups)}:", tuple(_plugging(plan.hook_ups[k])))
             # A simulator that this process starts is plugged by the adapter that it is started with.
-            if not starts_simulator(address) and not operator.plug(plan.hook_ups[k], k + 1):
+            if not starts_its_own(at) and not operator.plug(plan.hook_ups[k], k + 1):
                 raise _stopped(request, k, plan)
             measuring = _measured(
                 request,
                 plan,
                 k,
-                address,
+                at,
                 operator,
                 where,
                 loom_path=loom_path,
@@ -143,11 +141,11 @@ def prove_hook_ups(
 
 def begin_hook_ups(
     request: Request,
-    address: str,
+    at: BenchAt,
     operator: Operator,
     where: Keeping,
     *,
-    loom_path: Path,
+    loom_path: Path | None,
     limits: Constraints,
     assured: Assured | None = None,
     stop_after: int | None = None,
@@ -157,15 +155,15 @@ def begin_hook_ups(
     Raises as `prove_hook_ups` does, and `NotPossibleError` where no plan reaches the whole loom.
     """
     yield CAUTIONS
-    if not starts_simulator(address) and not looked_over(request.inspection):
+    if not starts_its_own(at) and not looked_over(request.inspection):
         seen = operator.inspect(ITEMS).lines
         request = replace(request, inspection=(*seen, *request.inspection))
-    plan = hook_ups_for(request.loom, address, loom_path, limits)
+    plan = hook_ups_for(request.loom, at, loom_path, limits)
     begin(request, plan, where.out)
     proving = prove_hook_ups(
         request,
         plan,
-        address,
+        at,
         operator,
         where,
         loom_path=loom_path,
@@ -178,11 +176,11 @@ def begin_hook_ups(
 def continue_hook_ups(
     run: str,
     loom: Loom,
-    address: str,
+    at: BenchAt,
     operator: Operator,
     where: Keeping,
     *,
-    loom_path: Path,
+    loom_path: Path | None,
     assured: Assured | None = None,
     stop_after: int | None = None,
 ) -> Generator[Event, None, Kept]:
@@ -192,7 +190,7 @@ def continue_hook_ups(
     proving = prove_hook_ups(
         request,
         plan,
-        address,
+        at,
         operator,
         where,
         loom_path=loom_path,
@@ -264,11 +262,11 @@ def _measured(
     request: Request,
     plan: HookUpPlan,
     k: int,
-    address: str,
+    at: BenchAt,
     operator: Operator,
     where: Keeping,
     *,
-    loom_path: Path,
+    loom_path: Path | None,
     assured: Assured,
     earlier: HookUpResult | None,
 ) -> Generator[Event, None, tuple[HookUpResult, bytes]]:
@@ -277,25 +275,16 @@ def _measured(
     table = where.out / f"{request.run}.hook-up-{k + 1}.adapter.csv"
     write_adapter(adapter, table)
     mine = replace(request, adapter=adapter, started=request.started if k == 0 else rfc3339(now()))
-    plugged = "by the simulator" if starts_simulator(address) else "confirmed"
+    plugged = "by the simulator" if starts_its_own(at) else "confirmed"
     with (
         told_when_stopped(path),
-        opening.open_bench(_replugged(address, table), loom_path=loom_path) as raw,
+        reached(at, loom_path, table) as raw,
     ):
         clearance = yield from cleared(mine, raw, operator, assured)
         if earlier is not None:
             same_bench(earlier, clearance.identity, clearance.capabilities)
         begun(mine, path, where.store)
         header = {**headers.run_header(mine, clearance), "hook_up": k + 1, "plugged": plugged}
-        with JournaledBench(raw, path, header) as bench:
+        with journaled(raw, path, header) as bench:
             part = yield from measure(mine, bench, clearance)
     return part, path.read_bytes()
-
-
-def _replugged(address: str, table: Path) -> str:
-    """Return the address; that of a simulator with this adapter table, which plugs its loom so."""
-    where = parse_address(address)
-    if not isinstance(where, SimAddress):
-        return address
-    others: Sequence[tuple[str, str]] = [option for option in where.options if option[0] != "adapter"]
-    return str(SimAddress(where.faults, (*others, ("adapter", str(table)))))

@@ -1,29 +1,41 @@
-"""A loom on an open bench, and what can be done with it: the jobs in ten lines of a script or a notebook."""
+"""A loom on a bench, and what can be done with it: the jobs in ten lines of a script, a page or a command."""
 
 from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from loomproof.bench.adapter import Adapter, in_order
-from loomproof.bench.interface import Bench
+from loomproof.errors import UsageError
+from loomproof.jobs import hookups
+from loomproof.jobs.at_bench import BenchAt, reached
+from loomproof.jobs.certificate import issue
+from loomproof.jobs.correct import correct
 from loomproof.jobs.files import now, rfc3339, run_name
-from loomproof.jobs.gate import Assured, cleared
+from loomproof.jobs.gate import Assured, adapter_for, cleared
 from loomproof.jobs.keep import Keeping, Kept, ended, keep
+from loomproof.jobs.learn_adapter import Patience, learn_adapter, name_touched
 from loomproof.jobs.operator import Operator, Unattended
-from loomproof.jobs.prove import prove_on
-from loomproof.jobs.retest import Retested, retest
+from loomproof.jobs.prove import prove_and_keep, prove_on
+from loomproof.jobs.replay import replay
+from loomproof.jobs.retest import Retested, retest, retest_after
+from loomproof.jobs.trace import TracedLoom, trace_to, unknown_loom
+from loomproof.jobs.workshop import find
 from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import End, Loom
 from loomproof.measuring.events import Event, Finished, finish
 from loomproof.notebook import Shown
-from loomproof.planning.request import Request
+from loomproof.planning.hookup_search import Constraints
+from loomproof.planning.request import Request, without_point
 from loomproof.records.canonical import sha256_hex
+from loomproof.records.store import open_store
 from loomproof.results.document import Document, Verdict
 from loomproof.results.findings import Finding
+from loomproof.results.grade import Grade
 
 T = TypeVar("T")
 
@@ -90,11 +102,17 @@ class Running(Generic[T]):
 
 
 class Job:
-    """One loom on one open bench, through one adapter, with one operator.
+    """One loom on one bench, through one adapter, with one operator.
 
-    ``adapter`` is in the description's order unless given. ``assured`` is what was said beforehand of
-    hazards and the like. ``more`` goes into each `Request`: ``answers``, ``person``, ``watch_s`` and so on.
-    The bench stays open; whoever opened it closes it.
+    ``bench`` is an open bench, which stays open (whoever opened it closes it), or an address: then each job
+    opens the bench and closes it again; ``loom_path`` is the loom that a simulator of our own carries.
+    ``adapter`` may be a table's file, or ``in-order``; where none is given it is the description's order on
+    an open bench and on a simulator of our own. ``where`` is where results and records go, ``assured`` what
+    was said beforehand of hazards and the like. With ``probe`` each end that has no point is read with a
+    probe. ``more`` goes into each `Request`: ``answers``, ``person``, ``watch_s`` and so on.
+
+    Methods give a job that runs as its events are taken, and raise at once what the request itself is wrong
+    about: `AdapterError`, `UsageError`. Its events raise as the functions do that each method names.
 
     >>> import loomproof as lp
     >>> loom = lp.load("fixtures/tail_lamp")
@@ -108,38 +126,234 @@ class Job:
     def __init__(
         self,
         loom: Loom,
-        bench: Bench,
-        adapter: Adapter | None = None,
+        bench: BenchAt | None = None,
+        adapter: Adapter | str | None = None,
         operator: Operator | None = None,
         *,
+        where: Keeping | None = None,
         assured: Assured | None = None,
+        loom_path: Path | None = None,
+        probe: bool = False,
         **more: Any,
     ) -> None:
         self.loom = loom
-        self.bench = bench
-        self.adapter = adapter or in_order(loom.cavities)
         self.operator = operator or Unattended()
+        self.where = where or Keeping(Path("out"))
         self.assured = assured or Assured()
         self.proof: Proof | None = None
+        self._bench = bench
+        self._adapter = adapter
+        self._loom_path = loom_path
+        self._probe = probe
         self._more = more
 
+    @classmethod
+    def in_workshop(
+        cls,
+        loom: Loom,
+        address: str,
+        operator: Operator,
+        *,
+        loom_path: Path,
+        adapter: str | None = None,
+        assured: Assured | None = None,
+        person: str = "",
+        place: str = "",
+        stated: dict[str, Any] | None = None,
+        **more: Any,
+    ) -> Job:
+        """Return a job of which ``workshop.toml`` says what is not said here.
+
+        ``stated`` is what a person says for the certificate, by name; the item's ``serial`` may be among it.
+        Raises `InputError` for a workshop's file that can't be read.
+        """
+        shop, said = find(loom_path), dict(stated or {})
+        return cls(
+            loom,
+            address,
+            adapter or shop.adapter(address),
+            operator,
+            assured=replace(assured or Assured(), require_calibration=shop.workshop.require_calibration),
+            loom_path=loom_path,
+            person=person or shop.workshop.person,
+            place=place or shop.workshop.place,
+            serial=said.pop("serial", ""),
+            entered=shop.workshop.entered(address, said),
+            **more,
+        )
+
+    @classmethod
+    def unknown(cls, adapter: Adapter, bench: BenchAt, name: str, operator: Operator | None = None) -> Job:
+        """Return the job of a loom of which only the adapter's cavities are known, to be traced."""
+        return cls(unknown_loom(adapter, name), bench, adapter, operator)
+
+    @property
+    def bench(self) -> BenchAt:
+        """The bench, or its address. Raises `UsageError` for a job without one."""
+        if self._bench is None:
+            raise UsageError("this job has no bench", cure="Give it one that is open, or an address.")
+        return self._bench
+
+    @cached_property
+    def adapter(self) -> Adapter:
+        """The adapter. Raises `AdapterError` where a real bench's address wants one and none is named."""
+        if isinstance(self._adapter, Adapter):
+            return self._adapter
+        if isinstance(self._bench, str):
+            return adapter_for(self.loom, self._bench, self._adapter)
+        return adapter_for(self.loom, "", self._adapter or "in-order")
+
     def prove(self) -> Running[Proof]:
-        """Prove the loom. Events raise as `loomproof.jobs.prove.prove_on` does; `proof` keeps the result."""
-        return Running(self._prove())
+        """Prove the loom, and seal nothing: `loomproof.jobs.prove.prove_on`. `proof` keeps the result."""
+        return Running(self._prove(self._request()))
+
+    def prove_and_keep(self) -> Running[Kept]:
+        """Prove the loom, seal it, and write its files: `loomproof.jobs.prove.prove_and_keep`."""
+        request = self._request()
+        return Running(
+            prove_and_keep(
+                request,
+                self.bench,
+                self.operator,
+                self.where,
+                loom_path=self._loom_path,
+                assured=self.assured,
+            )
+        )
+
+    def hook_ups(self, limits: Constraints | None = None, stop_after: int | None = None) -> Running[Kept]:
+        """Prove a loom that is bigger than the bench, plug by plug: `loomproof.jobs.hookups.begin_hook_ups`.
+
+        The adapter is made for each hook-up. Raises `UsageError` for a job that asks what only a whole loom
+        can be asked: an insulation test, a probe, a saved plan.
+        """
+        request = self._request(in_order(self.loom.cavities))
+        if request.insulation or request.probed or request.plan:
+            raise UsageError(
+                "an insulation test, a probe and a saved plan want the whole loom on the bench at once"
+            )
+        return Running(
+            hookups.begin_hook_ups(
+                request,
+                self.bench,
+                self.operator,
+                self.where,
+                loom_path=self._loom_path,
+                limits=limits or Constraints(),
+                assured=self.assured,
+                stop_after=stop_after,
+            )
+        )
+
+    def go_on(self, run: str, stop_after: int | None = None) -> Running[Kept]:
+        """Go on with a stopped run as it was asked for then: `loomproof.jobs.hookups.continue_hook_ups`."""
+        return Running(
+            hookups.continue_hook_ups(
+                run,
+                self.loom,
+                self.bench,
+                self.operator,
+                self.where,
+                loom_path=self._loom_path,
+                assured=self.assured,
+                stop_after=stop_after,
+            )
+        )
 
     def retest(self, touched: Iterable[End]) -> Running[Retested]:
         """Prove again the nets of these cavities, and judge them as a proof does; gives no certificate."""
-        return Running(self._retest(tuple(touched)))
+        return Running(self._retest(self._request(), tuple(touched)))
 
-    def _request(self) -> Request:
-        moment = now()
-        return Request(self.loom, self.adapter, run_name(moment), rfc3339(moment), **self._more)
-
-    def _prove(self) -> Generator[Event, None, Proof]:
+    def retest_after(self, before: Document, also: Iterable[End] = ()) -> Running[Retested]:
+        """Prove again what the repairs of a run can have touched: `loomproof.jobs.retest.retest_after`."""
         request = self._request()
-        with tempfile.TemporaryDirectory() as folder:
+        return Running(
+            retest_after(
+                before,
+                request,
+                self.bench,
+                self.operator,
+                self.where,
+                loom_path=self._loom_path,
+                also=also,
+                assured=self.assured,
+            )
+        )
+
+    def trace(self, folder: Path, *, over: bool = False) -> Running[TracedLoom]:
+        """Learn the unknown loom, and write it as a folder: `loomproof.jobs.trace.trace_to`."""
+        return Running(
+            trace_to(
+                folder,
+                self.adapter,
+                self.bench,
+                self.operator,
+                name=self.loom.name,
+                over=over,
+                hazards=self.assured.hazards,
+                assured=self.assured,
+            )
+        )
+
+    def learn_adapter(self, target: Path, patience: Patience | None = None) -> Running[Adapter]:
+        """Have an adapter's ends touched, and write it: `loomproof.jobs.learn_adapter.learn_adapter`."""
+        return Running(
+            learn_adapter(
+                self.loom,
+                self.bench,
+                target,
+                self.operator,
+                loom_path=self._loom_path,
+                patience=patience,
+            )
+        )
+
+    def name_touched(self, patience: Patience | None = None) -> Running[None]:
+        """Tell of each touch which net it is: `loomproof.jobs.learn_adapter.name_touched`."""
+        return Running(
+            name_touched(
+                self.loom,
+                self.bench,
+                self.adapter,
+                self.operator,
+                loom_path=self._loom_path,
+                assured=self.assured,
+                patience=patience,
+            )
+        )
+
+    def replay(self, journal: Path, grade: Grade | None = None) -> Proof:
+        """Work a journal of this loom out again, without a bench: `loomproof.jobs.replay.replay`."""
+        outcome = replay(journal, self.loom, grade)
+        return Proof(outcome, journal.read_bytes())
+
+    def issue(self, run: str) -> bytes:
+        """Return a kept run's certificate as PDF: `loomproof.jobs.certificate.issue`."""
+        with open_store(self.where.store) as store:
+            return issue(store, run)
+
+    def correct(
+        self,
+        run: str,
+        why: str,
+        *,
+        person: str | None = None,
+        place: str | None = None,
+        serial: str | None = None,
+    ) -> str:
+        """Correct what was typed in wrongly for a kept run: `loomproof.jobs.correct.correct`."""
+        return correct(run, why, person=person, place=place, serial=serial, store=self.where.store)
+
+    def _request(self, adapter: Adapter | None = None) -> Request:
+        moment = now()
+        leads = adapter or self.adapter
+        request = Request(self.loom, leads, run_name(moment), rfc3339(moment), **self._more)
+        return replace(request, probed=without_point(request)) if self._probe else request
+
+    def _prove(self, request: Request) -> Generator[Event, None, Proof]:
+        with tempfile.TemporaryDirectory() as folder, reached(self.bench, self._loom_path) as bench:
             journal = Path(folder) / "journal.jsonl"
-            outcome = yield from prove_on(request, self.bench, journal, self.operator, self.assured, None)
+            outcome = yield from prove_on(request, bench, journal, self.operator, self.assured, None)
             read = journal.read_bytes()
         document = outcome.document.model_copy(update={"journal_digest": sha256_hex(read)})
         self.proof = Proof(replace(outcome, document=document), read)
@@ -147,9 +361,9 @@ class Job:
         yield Finished(request.run, document.verdict)
         return self.proof
 
-    def _retest(self, touched: tuple[End, ...]) -> Generator[Event, None, Retested]:
-        request = self._request()
-        clearance = yield from cleared(request, self.bench, self.operator, self.assured)
-        found = yield from retest(request, touched, self.bench, clearance)
+    def _retest(self, request: Request, touched: tuple[End, ...]) -> Generator[Event, None, Retested]:
+        with reached(self.bench, self._loom_path) as bench:
+            clearance = yield from cleared(request, bench, self.operator, self.assured)
+            found = yield from retest(request, touched, bench, clearance)
         yield Finished(request.run, found.judgement.verdict)
         return found

@@ -7,12 +7,11 @@ from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from loomproof.bench import opening
 from loomproof.bench.adapter import Adapter, Lead, write_adapter
-from loomproof.bench.address import starts_simulator
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import points_of
 from loomproof.errors import AdapterError, Todo, UsageError
+from loomproof.jobs.at_bench import BenchAt, reached, starts_its_own
 from loomproof.jobs.files import now, rfc3339
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared, cleared_empty
 from loomproof.jobs.operator import Operator
@@ -37,11 +36,11 @@ class Patience:
 
 def learn_adapter(
     loom: Loom,
-    address: str,
+    at: BenchAt,
     target: Path,
     operator: Operator,
     *,
-    loom_path: Path,
+    loom_path: Path | None = None,
     patience: Patience | None = None,
 ) -> Generator[Event, None, Adapter]:
     """Have each end of an adapter touched in the loom's order, no loom on, and write the table.
@@ -52,8 +51,8 @@ def learn_adapter(
     """
     if target.exists():
         raise UsageError(f"{target} is there already", cure="Give another name, or take it away first.")
-    _somebody_there(address)
-    with opening.open_bench(address, loom_path=loom_path) as bench:
+    _somebody_there(at)
+    with reached(at, loom_path) as bench:
         clearance = yield from cleared_empty(bench, operator)
         end_of: dict[int, End] = {}
         try:
@@ -102,11 +101,11 @@ def _several(points: Sequence[int]) -> str:
 
 def name_touched(
     loom: Loom,
-    address: str,
+    at: BenchAt,
     adapter: Adapter,
     operator: Operator,
     *,
-    loom_path: Path,
+    loom_path: Path | None = None,
     assured: Assured | None = None,
     patience: Patience | None = None,
 ) -> Generator[Event, None, None]:
@@ -115,8 +114,8 @@ def name_touched(
     The sense current runs through whatever is joined to an end: raises `SafetyError` where the bench is not
     cleared for this loom.
     """
-    _somebody_there(address)
-    with opening.open_bench(address, loom_path=loom_path) as bench:
+    _somebody_there(at)
+    with reached(at, loom_path) as bench:
         yield CAUTIONS
         request = Request(loom, adapter, run="", started=rfc3339(now()))
         clearance = yield from cleared(request, bench, operator, assured or Assured())
@@ -125,8 +124,8 @@ def name_touched(
             yield Touched(points_of(low), net_touched(low, end_of))
 
 
-def _somebody_there(address: str) -> None:
-    if starts_simulator(address):
+def _somebody_there(at: BenchAt) -> None:
+    if starts_its_own(at):
         raise UsageError(
             "nobody can touch anything on a simulator that ends with us",
             cure="Start one by itself, and type to it what is touched: touch CAVITY.",

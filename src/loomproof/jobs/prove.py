@@ -12,11 +12,10 @@ from collections.abc import Generator
 from dataclasses import replace
 from pathlib import Path
 
-from loomproof.bench import opening
 from loomproof.bench.interface import Bench, TimedBench
-from loomproof.bench.journal import JournaledBench
 from loomproof.errors import AdapterError, Todo
 from loomproof.jobs import journal_header as headers
+from loomproof.jobs.at_bench import BenchAt, journaled, reached
 from loomproof.jobs.breaking_off import told_when_stopped
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared, hand_for, touch_of
 from loomproof.jobs.keep import Keeping, Kept, begun, can_be_kept, keep
@@ -58,25 +57,21 @@ def prove_on(
         seen = operator.inspect(ITEMS).lines
         request = replace(request, inspection=(*seen, *request.inspection))
     begun(request, journal, store)
-    journaled = JournaledBench(
-        bench, journal, headers.run_header(request, clearance), touch=touch_of(request.loom, hand)
-    )
-    try:
-        return (yield from prove(request, journaled, clearance))
-    finally:
-        journaled.detach()
+    header = headers.run_header(request, clearance)
+    with journaled(bench, journal, header, touch_of(request.loom, hand)) as written:
+        return (yield from prove(request, written, clearance))
 
 
 def prove_and_keep(
     request: Request,
-    address: str,
+    at: BenchAt,
     operator: Operator,
     where: Keeping,
     *,
-    loom_path: Path,
+    loom_path: Path | None,
     assured: Assured | None = None,
 ) -> Generator[Event, None, Kept]:
-    """Prove on the bench at ``address``, seal the record into the store, and write the files.
+    """Prove on this bench, seal the record into the store, and write the files.
 
     Raises `SafetyError` where the bench is not cleared for this loom, `BrokenOffError` where an order to
     stop came, and as `prove` does.
@@ -85,7 +80,7 @@ def prove_and_keep(
     yield from can_be_kept(where)
     journal = where.out / f"{request.run}.journal.jsonl"
     with told_when_stopped(journal):
-        with opening.open_bench(address, loom_path=loom_path) as bench:
+        with reached(at, loom_path) as bench:
             outcome = yield from prove_on(
                 request, bench, journal, operator, assured or Assured(), where.store
             )

@@ -6,15 +6,14 @@ from collections.abc import Generator, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from loomproof.bench import opening
 from loomproof.bench.interface import Bench
-from loomproof.bench.journal import JournaledBench
 from loomproof.diagnosis import explain
 from loomproof.electrics.expectation import Expectation, expect
 from loomproof.errors import AdapterError, UsageError, suggestion
+from loomproof.jobs.at_bench import BenchAt, journaled, reached
 from loomproof.jobs.breaking_off import told_when_stopped
-from loomproof.jobs.files import folder_for, now, rfc3339, run_name
-from loomproof.jobs.gate import CAUTIONS, Assured, adapter_for, cleared
+from loomproof.jobs.files import folder_for
+from loomproof.jobs.gate import CAUTIONS, Assured, cleared
 from loomproof.jobs.keep import Keeping, begun, ended
 from loomproof.jobs.operator import Operator
 from loomproof.judgement.claims import claims_of
@@ -28,9 +27,7 @@ from loomproof.measuring.run import run_plan
 from loomproof.planning.request import Request
 from loomproof.planning.retest_plan import plan_retest, touched_ends, touched_nets
 from loomproof.results.document import Document
-from loomproof.results.entered import Entered
 from loomproof.results.findings import Finding
-from loomproof.results.grade import Grade
 from loomproof.results.measured import Measured
 
 
@@ -85,24 +82,23 @@ def _reached(request: Request, expectation: Expectation, ends: tuple[End, ...]) 
 
 def retest_after(
     before: Document,
-    loom: Loom,
-    address: str,
+    request: Request,
+    at: BenchAt,
     operator: Operator,
     where: Keeping,
     *,
-    loom_path: Path,
-    adapter: str | None = None,
+    loom_path: Path | None = None,
     also: Iterable[End] = (),
-    grade: Grade | None = None,
-    entered: Entered | None = None,
     assured: Assured | None = None,
 ) -> Generator[Event, None, Retested]:
-    """Prove again, on the bench at this address, what the repairs of a run can have touched.
+    """Prove again, on this bench, what the repairs of a run can have touched.
 
-    ``also`` are cavities that were worked at besides, ``entered`` tells of the meter. Only the journal is
-    kept. Raises `UsageError` where the run was proved against another description or there is nothing to
-    retest, `SafetyError` where the bench is not cleared for this loom, and as `retest` does.
+    ``request`` is asked for as a proof is; its answers and serial are those of the run. ``also`` are cavities
+    that were worked at besides. Only the journal is kept. Raises `UsageError` where the run was proved
+    against another description or there is nothing to retest, `SafetyError` where the bench is not cleared
+    for this loom, and as `retest` does.
     """
+    loom = request.loom
     if before.loom.digest != loom.digest:
         raise UsageError(
             f"the run {before.run} was proved against another description of {before.loom.name}",
@@ -113,33 +109,21 @@ def retest_after(
         raise UsageError(
             f"the run {before.run} found nothing to repair", cure="Name the cavities that were worked at."
         )
-    leads = adapter_for(loom, address, adapter)
     yield CAUTIONS
-    moment = now()
-    started = rfc3339(moment)
     folder_for(where.out)
-    name = f"{run_name(moment)}.retest"
+    name = f"{request.run}.retest"
     journal = where.out / f"{name}.journal.jsonl"
     header = {
         "retest": before.run,
-        "started": started,
+        "started": request.started,
         "loom_digest": loom.digest,
-        "adapter": leads.name,
+        "adapter": request.adapter.name,
     }
-    request = Request(
-        loom,
-        leads,
-        name,
-        started,
-        answers=before.loom.answers,
-        serial=before.loom.serial,
-        entered=entered or Entered(),
-        grade=grade,
-    )
-    with told_when_stopped(journal), opening.open_bench(address, loom_path=loom_path) as raw:
+    request = replace(request, run=name, answers=before.loom.answers, serial=before.loom.serial)
+    with told_when_stopped(journal), reached(at, loom_path) as raw:
         clearance = yield from cleared(request, raw, operator, assured or Assured())
         begun(request, journal, where.store)
-        with JournaledBench(raw, journal, header) as bench:
+        with journaled(raw, journal, header) as bench:
             found = yield from retest(request, ends, bench, clearance)
     ended(request)
     yield Finished(name, found.judgement.verdict)

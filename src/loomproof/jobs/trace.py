@@ -6,14 +6,12 @@ from collections.abc import Generator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from loomproof.bench import opening
 from loomproof.bench.adapter import Adapter
-from loomproof.bench.address import starts_simulator
 from loomproof.bench.interface import Bench
-from loomproof.bench.journal import JournaledBench
 from loomproof.bench.seam import point_set
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
 from loomproof.errors import Todo, UsageError
+from loomproof.jobs.at_bench import BenchAt, journaled, reached, starts_its_own
 from loomproof.jobs.breaking_off import told_when_stopped
 from loomproof.jobs.files import now, rfc3339, run_name
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared
@@ -85,7 +83,7 @@ def trace(
 def trace_to(
     folder: Path,
     adapter: Adapter,
-    address: str,
+    at: BenchAt,
     operator: Operator,
     *,
     name: str = "",
@@ -93,12 +91,12 @@ def trace_to(
     hazards: Mapping[str, Hazard] | None = None,
     assured: Assured | None = None,
 ) -> Generator[Event, None, TracedLoom]:
-    """Trace what is on the bench at this address and write it as a loom folder, the journal beside it.
+    """Trace what is on this bench and write it as a loom folder, the journal beside it.
 
-    Raises `UsageError` where the folder is there (unless ``over``) or the address starts a simulator of its
-    own, which knows its loom; `SafetyError` where the bench is not cleared; and as `trace` does.
+    Raises `UsageError` where the folder is there (unless ``over``) or the bench is a simulator of its own,
+    which knows its loom; `SafetyError` where the bench is not cleared; and as `trace` does.
     """
-    if starts_simulator(address):
+    if starts_its_own(at):
         raise UsageError(
             "a simulated bench of its own has no unknown loom on it",
             cure="Start one by itself.",
@@ -113,10 +111,10 @@ def trace_to(
     journal = folder.with_name(f"{run}.journal.jsonl")
     journal.parent.mkdir(parents=True, exist_ok=True)
     request = Request(unknown_loom(adapter, title, hazards), adapter, run, rfc3339(moment))
-    with told_when_stopped(journal), opening.open_bench(address) as raw:
+    with told_when_stopped(journal), reached(at) as raw:
         clearance = yield from cleared(request, raw, operator, assured or Assured())
         begun(request, journal, None)
-        with JournaledBench(raw, journal, {"trace": title}) as bench:
+        with journaled(raw, journal, {"trace": title}) as bench:
             loom, found, questions = yield from trace(request, bench, clearance, hazards)
     ended(request)
     write_folder(loom, folder, over=over)
