@@ -93,7 +93,7 @@ def test_hook_ups_are_proved_on_an_open_bench_as_on_one_that_is_opened_for_each(
 ) -> None:
     path = fixtures / "tail_lamp"
     loom = load(path).loom
-    verdicts = []
+    verdicts: list[tuple[str, list[str]]] = []
     with open_bench("sim:?points=12&fault=open%20W2", loom_path=path) as bench:
         for at in (bench, "sim:?points=12&fault=open%20W2"):
             where = Keeping(tmp_path / str(len(verdicts)))

@@ -45,20 +45,47 @@ from typing import ClassVar, Literal
 class Todo(StrEnum):
     """What a person can have the program do. How it is asked for, each front end knows for itself."""
 
-    ADAPTER = "make an adapter table"
+    ADAPTER = "name an adapter table, or take the description's order"
+    ANSWER = "answer a question about a list"
+    CABLE = "put the simulator on a port of the network"
     CERTIFICATE = "write the certificate of a run"
+    CHECK_ADAPTER = "check an adapter table against a loom"
+    CHECK_LOOM = "check the description of a loom"
     CHECK_RECORDS = "check all that is kept"
+    COLUMNS = "say where the headings of a list stand, and what its columns are"
+    CONFIRM = "confirm what was asked"
     GO_ON = "go on with a stopped run"
+    HAZARD = "say what is at a connector"
     HOOK_UPS = "prove hook-up by hook-up"
+    IMPORT = "make a loom of a list or a KBL file"
+    KNOW_SIGNER = "add a signer to those that are known"
+    LOOM = "name a loom for a simulated bench"
+    METER_VOLTS = "say what a meter shows on the loom"
+    NEW_ADAPTER = "make an adapter table"
+    NEW_KEY = "put a new key in place"
+    NEW_LOOM = "write an example of a loom"
+    NO_WATCH = "leave the watch out"
+    OLD_KEY = "put a key in place that was kept elsewhere"
     OUT = "name the folder for results"
     OVER = "write over what is there"
+    PLAN = "write a plan"
+    PROBE = "read ends without a point with a probe"
+    PROFILES = "list the profiles of instruments, or print one"
+    REPEATS = "read each resistance several times"
     REPLAY = "work a journal out again"
     RESISTOR = "test the bench with a resistor"
+    RESTORE = "restore a backup"
+    RUNS = "list the runs that are kept"
     SEALED_RECORD = "write the sealed record of a run"
     SELFTEST = "test the bench itself"
+    SHORTED = "test the bench with a shorting plug"
+    SIGNERS = "list the signers that are known"
     SIMULATE = "start a simulator by itself"
+    SPLIT = "let the leads of a connector go to points in groups"
+    TAKE_IN = "take in the records of another store"
     WAIT = "wait longer for each touch"
     ZERO = "zero the leads"
+    ZERO_OR_RESISTOR = "zero the leads, or read a known resistance"
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +129,8 @@ def _rebuild(kind: type[LoomproofError], state: dict[str, object]) -> LoomproofE
 class Problem:
     """One thing wrong with an input: where (file, sheet, row, column), what, and what would be right.
 
-    ``short`` is the message with its long lists cut; empty where the message is short already.
+    ``short`` is the message with its long lists cut; empty where the message is short already. ``do`` is what
+    the program itself can do about it, as of an error.
     """
 
     message: str
@@ -113,6 +141,7 @@ class Problem:
     cure: str = ""
     severity: Literal["error", "warning"] = "error"
     short: str = ""
+    do: Do | None = None
 
     @property
     def place(self) -> str:

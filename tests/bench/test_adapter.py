@@ -16,7 +16,7 @@ from loomproof.bench.adapter import (
     write_adapter,
 )
 from loomproof.bench.adapter_fit import check_adapter, problems_of
-from loomproof.errors import AdapterError
+from loomproof.errors import AdapterError, Do, Todo
 from loomproof.loom.model import End
 
 CAVITIES = (End("ECU", "1"), End("ECU", "01"), End("LAMP", "A"))
@@ -97,7 +97,7 @@ def test_tables_that_cannot_be(text: str, says: str) -> None:
 def test_a_missing_table_says_how_to_make_one(tmp_path: Path) -> None:
     with pytest.raises(AdapterError) as caught:
         read_adapter(tmp_path / "none.csv")
-    assert "adapter new" in caught.value.cure
+    assert caught.value.do == Do(Todo.NEW_ADAPTER)
 
 
 def test_what_does_not_fit_loom_and_bench() -> None:
@@ -180,7 +180,7 @@ def test_what_is_no_table_is_told_with_a_cure(tmp_path: Path) -> None:
         with pytest.raises(AdapterError) as caught:
             read_adapter(tmp_path / name)
         assert says in f"{caught.value} {' '.join(map(str, caught.value.problems))}"
-        assert "loomproof adapter new" in caught.value.cure
+        assert caught.value.do == Do(Todo.NEW_ADAPTER)
 
 
 def test_a_table_from_a_spreadsheet_with_semicolons_is_read() -> None:

@@ -11,33 +11,38 @@ import click
 import pytest
 
 import loomproof
-from loomproof.cli.cures import COMMANDS, how
+from loomproof.cli.cures import COMMANDS, how, to_answer
 from loomproof.cli.main import cli
 from loomproof.errors import Do, Todo
+from loomproof.loom.lists.questions import Question
 
 ROOT = Path(loomproof.__file__).parent
-NO_COMMAND = {
-    "a",
-    "data",
-    "knows",
-    "key:",
-    "method",
-    "record",
-    "results",
-    "simulated",
-    "station",
-    "that",
-    "wrote",
-}
-"""Words after the program's name in sentences that tell nobody to type anything."""
+README = ROOT.parents[1] / "README.md"
+
+SAID = re.compile(r"(?<![\w-])--[a-z][a-z-]*")
+"""An option as it is typed; a range such as 1--3 and a dash between words are none."""
 
 
-def texts() -> Iterator[tuple[str, str]]:
-    """Every text of the program, with its file."""
-    for path in ROOT.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Constant) and isinstance(node.value, str):
-                yield path.name, node.value
+def texts(path: Path) -> Iterator[str]:
+    """Every text of a module, a formatted one in one piece with … for what is filled in; no docstrings."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    pieces = {
+        id(part) for node in ast.walk(tree) if isinstance(node, ast.JoinedStr) for part in ast.walk(node)
+    }
+    alone = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.JoinedStr):
+            said = [each.value if isinstance(each, ast.Constant) else "…" for each in node.values]
+            yield "".join(map(str, said))
+        elif isinstance(node, ast.Constant) and not {id(node)} & (alone | pieces):
+            yield node.value if isinstance(node.value, str) else ""
+
+
+def docstrings(path: Path) -> Iterator[str]:
+    """Every docstring of a module: what a command's help page says."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.FunctionDef | ast.ClassDef | ast.Module):
+            yield ast.get_docstring(node) or ""
 
 
 def command(words: list[str]) -> click.Command | None:
@@ -53,6 +58,34 @@ def command(words: list[str]) -> click.Command | None:
     return found
 
 
+def leaves() -> Iterator[tuple[tuple[str, ...], click.Command]]:
+    """Every command that does something, by the words that call it."""
+    for name in cli.list_commands(click.Context(cli)):
+        each = command([name])
+        assert each is not None
+        if isinstance(each, click.Group):
+            yield from (((name, inner), found) for inner, found in each.commands.items())
+        else:
+            yield (name,), each
+
+
+OPTIONS = {option for _, each in leaves() for parameter in each.params for option in parameter.opts} | {
+    "--help",
+    "--version",
+}
+
+
+def strangers(text: str) -> list[str]:
+    """What a text tells to type and no command or option is."""
+    found = [option for option in SAID.findall(text) if option not in OPTIONS]
+    for words in re.findall(r"\bloomproof ((?:[a-z]+)(?: [a-z]+)?)(?=[ .:;,)`\n]|$)", text):
+        first, *_ = said = words.split()
+        told = command([first])
+        if told is None or (isinstance(told, click.Group) and command(said) is None):
+            found.append(f"loomproof {words}")
+    return found
+
+
 @pytest.mark.parametrize("todo", Todo)
 def test_each_thing_to_do_has_its_command(todo: Todo) -> None:
     assert todo in COMMANDS
@@ -61,30 +94,65 @@ def test_each_thing_to_do_has_its_command(todo: Todo) -> None:
         assert "20310504-x" in how(Do(todo, "20310504-x"))
 
 
-def test_every_command_that_a_message_names_exists() -> None:
-    named, missing = 0, []
-    for file, text in texts():
-        for words in re.findall(r"\bloomproof ((?:[a-z]+)(?: [a-z]+)?)(?=[ .:;,)`]|$)", text):
-            first, *_ = said = words.split()
-            if first in NO_COMMAND:
-                continue
-            named += 1
-            found = command(said[:1])
-            if found is None or (isinstance(found, click.Group) and command(said) is None):
-                missing.append(f"{file}: loomproof {words}")
+def test_no_text_of_the_library_names_a_command_or_an_option() -> None:
+    """A page or a script has neither: what is said to all of them is said in plain words."""
+    calls = "|".join(" ".join(words) for words, _ in leaves() if len(words) > 1)
+    first = "|".join(cli.list_commands(click.Context(cli)))
+    named = re.compile(
+        rf"\bloomproof (?:{first})\b|(?<!the )\b(?:{calls})\b|\bselftest\b"
+    )  # "the adapter touch" is none
+    found, read = [], 0
+    for path in sorted(ROOT.rglob("*.py")):
+        if path.relative_to(ROOT).parts[0] == "cli":
+            continue
+        for text in texts(path):
+            if " " not in text.strip():
+                continue  # a word that a process is started with, or a key; nobody reads it
+            read += 1
+            if SAID.search(text) or named.search(text):
+                found.append(f"{path.relative_to(ROOT)}: {text}")
+    assert not found, "\n".join(found)
+    assert read > 3000
+
+
+def test_what_the_test_looks_for_is_found() -> None:
+    for text in ("Run loomproof bench zero.", "Say --over to go on.", "(--hook-ups)"):
+        assert SAID.search(text) or "loomproof bench" in text
+    for text in ("rows 1--3", "a - b -- c", "well-known", "—"):
+        assert not SAID.search(text)
+
+
+def test_every_command_and_option_that_a_message_names_exists() -> None:
+    said = [
+        (path.name, text)
+        for path in (ROOT / "cli").rglob("*.py")
+        for text in (*texts(path), *docstrings(path))
+    ]
+    named = sum(bool(SAID.search(text)) or "loomproof " in text for _, text in said)
+    missing = [f"{file}: {each}" for file, text in said for each in strangers(text)]
     assert not missing
-    assert named > 40
+    assert named > 80
 
 
-def test_every_option_of_a_cure_exists() -> None:
-    known = {
-        option
-        for name in cli.list_commands(click.Context(cli))
-        for each in [command([name])]
-        for inner in (each.commands.values() if isinstance(each, click.Group) else [each])
-        if inner is not None
-        for parameter in inner.params
-        for option in parameter.opts
-    }
-    for sentence in COMMANDS.values():
-        assert set(re.findall(r"--[a-z][a-z-]*", sentence)) <= known, sentence
+def test_every_command_and_option_that_the_readme_names_exists() -> None:
+    text = README.read_text(encoding="utf-8")
+    typed = "\n".join(re.findall(r"^\$ .+$|`[^`\n]+`", text, re.MULTILINE))
+    assert len(SAID.findall(typed)) > 10
+    assert not strangers(typed)
+
+
+@pytest.mark.parametrize(
+    ("question", "typed"),
+    [
+        (Question("length", "", ("mm", "in")), "--answer length=mm or --answer length=in"),
+        (Question("ranges", "", ("all names",)), '--answer ranges="all names"'),
+        (Question("column net", "", ()), '--column net="…", or --answer kind=pins where nothing is joined'),
+        (Question("column to_cavity", "", ()), '--column to_cavity="…"'),
+        (Question("connector from", "", ()), "--from-connector NAME"),
+        (Question("separator", "", (" ", "-")), "--separator ' ' or --separator '-'"),
+        (Question("colour_code", "", ("BS AU 7",)), '--colour-code "BS AU 7"'),
+    ],
+)
+def test_each_question_about_a_list_can_be_answered_by_an_option(question: Question, typed: str) -> None:
+    assert to_answer(question) == typed
+    assert not strangers(typed)

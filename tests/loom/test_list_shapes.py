@@ -322,4 +322,4 @@ def test_a_table_without_ends_is_refused() -> None:
     assert reading.loom is None
     with pytest.raises(DescriptionError) as caught:
         read("Item,Supplier,Count\n1,Nobody,2\n")
-    assert "--column from=" in caught.value.cure
+    assert "name the columns" in caught.value.cure

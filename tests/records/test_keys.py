@@ -109,7 +109,7 @@ def test_a_file_that_is_no_key_is_named(tmp_path: Path, mangle: str) -> None:
     folder = KeyFolder(tmp_path)
     folder.signer(NOW)
     folder.path.write_text(mangle)
-    with pytest.raises(RecordError, match="not a loomproof key") as caught:
+    with pytest.raises(RecordError, match="no key of this program") as caught:
         folder.signer(NOW)
     assert str(folder.path) in caught.value.message
 

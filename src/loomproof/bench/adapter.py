@@ -12,7 +12,7 @@ from datetime import datetime
 from functools import cached_property
 from pathlib import Path
 
-from loomproof.errors import AdapterError, Problem, suggestion
+from loomproof.errors import AdapterError, Problem, Todo, suggestion
 from loomproof.loom import tables
 from loomproof.loom.model import End, Loom
 
@@ -153,14 +153,14 @@ def in_order(cavities: Sequence[End], name: str = "in order") -> Adapter:
 
 def read_adapter(path: Path) -> Adapter:
     """Read an adapter table (CSV, UTF-8). Raises `AdapterError` with every problem found."""
-    cure = "loomproof adapter new LOOM --to FILE makes one."
     if path.is_dir():
-        raise AdapterError(f"{path} is a folder; an adapter table is one CSV file", cure=cure)
+        raise AdapterError(f"{path} is a folder; an adapter table is one CSV file", do=Todo.NEW_ADAPTER)
     data, unreadable = tables.read_bytes(path)
     if unreadable is not None:
-        raise AdapterError(f"the adapter table {path} cannot be read: {unreadable.message}", cure=cure)
+        message = f"the adapter table {path} cannot be read: {unreadable.message}"
+        raise AdapterError(message, do=Todo.NEW_ADAPTER)
     if data is None:
-        raise AdapterError(f"there is no adapter table {path}", cure=cure)
+        raise AdapterError(f"there is no adapter table {path}", do=Todo.NEW_ADAPTER)
     return _parsed(data, path.stem, path.name)
 
 
@@ -174,8 +174,8 @@ def _parsed(data: bytes, name: str, file: str) -> Adapter:
     if unreadable:
         raise AdapterError(
             f"the adapter table {file} cannot be read",
-            cure="loomproof adapter new LOOM --to FILE makes one.",
             problems=unreadable,
+            do=Todo.NEW_ADAPTER,
         )
     heads = [head.strip().casefold() for head in rows[0][1]] if rows else []
     problems = [
@@ -274,7 +274,7 @@ def _lead(cells: Mapping[str, str], file: str, row: int) -> tuple[Lead | None, l
         least_ohm = -MOST_LEAD_OHM if column == "lead_ohm" and cells["zeroed"] and cells["meter"] else 0.0
         if not least_ohm <= value <= MOST_LEAD_OHM:
             found = f"{cells[column]!r} is no resistance of a lead, 0 to {MOST_LEAD_OHM:g} ohm"
-            cure = "Write a figure such as 0.12, with a point; bench zero measures it."
+            cure = "Write a figure such as 0.12, with a point, or have the leads zeroed: that measures it."
             problems.append(Problem(found, file, row=row, column=column, cure=cure))
         ohms.append(value)
     if not _is_date(cells["zeroed"]):

@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 from loomproof.bench.adapter import Adapter, Lead, places_of
-from loomproof.errors import AdapterError, Problem
+from loomproof.errors import AdapterError, Do, Problem, Todo
 from loomproof.loom.model import End
 
 FEW_LINES = 3
@@ -35,8 +35,9 @@ def problems_of(
         few = "none of its" if not fitting else f"{fitting} of its"
         message = f"{few} {len(adapter.entries)} leads {'fit' if fitting > 1 else 'fits'} this loom; "
         message += f"it goes to {names}"
-        cure = "Is it the adapter of another loom? loomproof adapter new makes one for this loom."
-        return (*_beyond(adapter, points, file), Problem(message, file, cure=cure))
+        cure = "Is it the adapter of another loom?"
+        other = Problem(message, file, cure=cure, do=Do(Todo.NEW_ADAPTER))
+        return (*_beyond(adapter, points, file), other)
     problems = [*_beyond(adapter, points, file), *misfits]
     blank = [end for end in cavities if end not in adapter.point_of]
     if blank:
@@ -45,8 +46,9 @@ def problems_of(
             Problem(
                 f"no point goes to {_listed(blank)}; {stay} untested",
                 file,
-                cure="Add leads, read them with the probe (prove --probe), or waive them by name.",
+                cure="Add leads, read them with the probe, or waive them by name.",
                 severity="warning",
+                do=Do(Todo.PROBE),
             )
         )
     return tuple(problems)
@@ -130,7 +132,7 @@ def check_adapter(adapter: Adapter, cavities: Sequence[End], points: int) -> tup
     if errors:
         raise AdapterError(
             f"the adapter {adapter.name} does not fit: {places_of(errors)}",
-            cure="loomproof adapter check TABLE LOOM --all shows all of it.",
             problems=errors,
+            do=Todo.CHECK_ADAPTER,
         )
     return problems

@@ -17,7 +17,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import quote, unquote
 
-from loomproof.errors import UsageError, suggestion
+from loomproof.errors import Todo, UsageError, suggestion
 
 DEFAULT_BAUD = 115_200
 SCHEMES = ("serial", "tcp", "visa", "sim")
@@ -201,7 +201,8 @@ def _visa(place: str, pairs: Sequence[tuple[str, str]], text: str) -> VisaAddres
     if "meter" in given and "profile" not in given:
         raise UsageError(
             f"bench address {text!r} names a meter and no profile",
-            cure="Add &profile=FILE, or a name that loomproof bench profiles lists.",
+            cure="Add &profile=FILE, or the name of one that comes with the program.",
+            do=Todo.PROFILES,
         )
     return VisaAddress(place, given.get("profile", ""), given.get("meter", ""), given.get("backend", "@py"))
 

@@ -19,7 +19,7 @@ from loomproof.bench.interface import Bench
 from loomproof.bench.link import PATIENCE_S, Clock, Line
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import tell_end
-from loomproof.errors import UsageError
+from loomproof.errors import Todo, UsageError
 
 if TYPE_CHECKING:
     from loomproof.bench.simulation import Simulation
@@ -116,7 +116,8 @@ def _simulated(where: SimAddress, loom_path: Path | None, clock: Clock, patience
     if loom_path is None:
         raise UsageError(
             "the simulated bench needs a loom to put on it",
-            cure="Name the loom: --loom FOLDER where the command has it.",
+            cure="Name the loom.",
+            do=Todo.LOOM,
         )
     try:
         simulation = Simulation(loom_path, where.arguments)

@@ -16,7 +16,7 @@ from string import Formatter
 from typing import Any
 
 from loomproof.bench.seam import Accuracy
-from loomproof.errors import UsageError, suggestion
+from loomproof.errors import Todo, UsageError, suggestion
 
 MOST_POINTS = 4096
 """As many as the scanner link numbers."""
@@ -101,7 +101,8 @@ def parse_profile(text: str, name: str) -> Profile:
     except tomllib.TOMLDecodeError as error:
         raise UsageError(
             f"the instrument profile {name} is no TOML: {error}",
-            cure="loomproof bench profiles NAME prints a shipped one to start from.",
+            cure="Start from one that comes with the program.",
+            do=Todo.PROFILES,
         ) from None
     for key in given:
         if key not in _READERS:

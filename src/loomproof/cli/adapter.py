@@ -51,13 +51,14 @@ def new(loom: Path, target: Path, only: tuple[str, ...]) -> None:
 @click.option("--all", "everything", is_flag=True, help="Show what does not fit lead by lead, however much.")
 def check(table: Path, loom: Path, address: str | None, everything: bool) -> int:
     """Check the adapter TABLE against LOOM, and against a bench."""
+    from loomproof.cli.cures import told
     from loomproof.jobs import adapters
     from loomproof.loom.reading import load
     from loomproof.reports.words import plural
 
     found = adapters.check(table, load(loom).loom, address=address, loom_path=loom, every=everything)
     for problem in found.problems:
-        click.echo(f"{problem.severity}: {problem}")
+        click.echo(f"{problem.severity}: {told(problem)}")
     click.echo(
         f"{table}: {plural(len(found.adapter.entries), 'lead')}, "
         f"{plural(len(found.missing), 'cavity', 'cavities')} without a point, "

@@ -2,24 +2,59 @@
 
 from __future__ import annotations
 
-from loomproof.errors import Do, Todo
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from loomproof.errors import Do, InputError, LoomproofError, Problem, Todo
+
+if TYPE_CHECKING:
+    from loomproof.loom.lists.questions import Question
 
 COMMANDS = {
     Todo.ADAPTER: "loomproof adapter new LOOM --to FILE makes one. "
     "--adapter in-order takes the description's own order.",
+    Todo.ANSWER: "Say --answer {on:QUESTION=ANSWER}.",
+    Todo.CABLE: "Use --tcp PORT and the address tcp:127.0.0.1:PORT.",
     Todo.CERTIFICATE: "loomproof certificate {on:RUN} writes its certificate, with --json its sealed record.",
-    Todo.CHECK_RECORDS: "loomproof records check says where.",
+    Todo.CHECK_ADAPTER: "loomproof adapter check TABLE LOOM --all shows all of it.",
+    Todo.CHECK_LOOM: "See loomproof check LOOM.",
+    Todo.CHECK_RECORDS: "loomproof records check looks at everything.",
+    Todo.COLUMNS: "Say --heading-row where the headings stand, or name the columns: "
+    "--column from=A --column to=B.",
+    Todo.CONFIRM: "Answer y at the prompt, or pass --made-safe.",
     Todo.GO_ON: "Go on with: loomproof prove --continue {on:RUN}",
+    Todo.HAZARD: "Say it with --hazard CONNECTOR=HAZARD.",
     Todo.HOOK_UPS: "--hook-ups proves it plug by plug; loomproof plan shows how.",
+    Todo.IMPORT: "loomproof import makes one of a KBL file or a from-to list.",
+    Todo.KNOW_SIGNER: "Once you know whose it is: loomproof key know NAME {on:KEY}",
+    Todo.LOOM: "--loom FOLDER names it where the command has it.",
+    Todo.METER_VOLTS: "--meter-volts V gives the reading.",
+    Todo.NEW_ADAPTER: "loomproof adapter new LOOM --to FILE makes one.",
+    Todo.NEW_KEY: "Run: loomproof key replace",
+    Todo.NEW_LOOM: "loomproof new TARGET writes an example.",
+    Todo.NO_WATCH: "Without --watch nothing is watched.",
+    Todo.OLD_KEY: "Run: loomproof key replace --with FILE",
     Todo.OUT: "--out names another one.",
     Todo.OVER: "Or say --over.",
+    Todo.PLAN: "loomproof plan LOOM --json FILE writes one.",
+    Todo.PROBE: "loomproof prove --probe reads them.",
+    Todo.PROFILES: "loomproof bench profiles lists them; with a name it prints one.",
+    Todo.REPEATS: "Prove with --repeats {on:N}.",
     Todo.REPLAY: "loomproof replay {on:JOURNAL} LOOM shows it.",
     Todo.RESISTOR: "Run: loomproof bench selftest --resistor A,B,OHM",
+    Todo.RESTORE: "Run: loomproof records restore FILE",
+    Todo.RUNS: "loomproof log lists them.",
     Todo.SEALED_RECORD: "loomproof certificate --json writes it.",
     Todo.SELFTEST: "Run: loomproof bench selftest",
+    Todo.SHORTED: "Run: loomproof bench selftest --shorted --adapter FILE",
+    Todo.SIGNERS: "loomproof key signers lists them.",
     Todo.SIMULATE: "Run loomproof simulate LOOM, and give the address that it prints.",
+    Todo.SPLIT: "Say --split {on:CONNECTOR}.",
+    Todo.TAKE_IN: "--store FILE names a new one; loomproof records import takes them in.",
     Todo.WAIT: "--wait gives more time for each end.",
     Todo.ZERO: "Run: loomproof bench zero --adapter {on:FILE}",
+    Todo.ZERO_OR_RESISTOR: "Run: loomproof bench zero --adapter {on:FILE}, or: "
+    "loomproof bench selftest --resistor A,B,OHM",
 }
 """What to type for each thing that can be done; ``{on:NAME}`` is what it is done to, NAME where unknown."""
 
@@ -34,3 +69,30 @@ def how(do: Do | None) -> str:
         return said
     name, _, after = rest.partition("}")
     return f"{before}{do.on or name}{after}"
+
+
+def told(problem: Problem) -> str:
+    """Return a problem with its place and what to do, and how that is asked for."""
+    return " ".join(filter(None, (str(problem), how(problem.do))))
+
+
+def lines_of(error: LoomproofError) -> Iterator[str]:
+    """Yield what stands below an error: its problems with their places, what to do, how it is asked for."""
+    if isinstance(error, InputError):
+        yield from map(told, error.problems)
+    yield from filter(None, (error.cure, how(error.do)))
+
+
+def to_answer(question: Question) -> str:
+    """Return what to type to answer a question about a list."""
+    name, _, what = question.name.partition(" ")
+    if name == "column":
+        other = ", or --answer kind=pins where nothing is joined" if what == "net" else ""
+        return f'--column {what}="…"{other}'
+    if name == "connector":
+        return f"--{what}-connector NAME"
+    said = {"separator": "--separator {!r}", "colour_code": '--colour-code "{}"'}.get(name)
+    if said is None:
+        quoted = (f'"{answer}"' if " " in answer else answer for answer in question.answers)
+        return " or ".join(f"--answer {name}={answer}" for answer in quoted)
+    return " or ".join(map(said.format, question.answers))

@@ -215,6 +215,7 @@ def _taken(loaded: LoadedLoom, target: Path, name: str, *, everything: bool, ove
 def _list(
     source: Path, target: Path, name: str, given: Answers, *, yes: bool, everything: bool, over: bool
 ) -> None:
+    from loomproof.cli.cures import to_answer
     from loomproof.errors import DescriptionError, Problem
     from loomproof.loom import writing
     from loomproof.loom.lists import questions
@@ -244,7 +245,7 @@ def _list(
         reading = understand(data, source.name, name, answers)
         show_reading(reading, everything=everything)
     if reading.open:
-        lines = [f"{question.text} Say {question.say}." for question in reading.open]
+        lines = [f"{question.text} Say {to_answer(question)}." for question in reading.open]
         raise DescriptionError(
             f"{source.name}: the list leaves {len(lines)} question{'s' * (len(lines) > 1)} open",
             problems=[Problem(line, source.name) for line in lines],

@@ -140,6 +140,7 @@ def check_(store: str | None) -> int:
     Exits with 5 where anything is wrong, with 4 where nothing is but nobody here knows a signer, or the file
     is not there that tells of missing runs.
     """
+    from loomproof.cli.cures import told
     from loomproof.records.home import home
     from loomproof.records.integrity import check_store
     from loomproof.records.signers import KnownSigners
@@ -155,7 +156,7 @@ def check_(store: str | None) -> int:
     for trouble in found.troubles:
         click.echo(f"  {trouble}", err=True)
     for untold in found.untold:
-        click.echo(f"  {untold}", err=True)
+        click.echo(f"  {told(untold)}", err=True)
     said = plural(len(found.troubles), "trouble") if found.troubles else "nothing was changed"
     click.echo(f"{said}, {len(found.untold)} that can't be told" if found.untold else said)
     return 5 if found.troubles else 4 if found.untold else 0

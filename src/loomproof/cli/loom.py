@@ -27,8 +27,10 @@ _answers = click.option(
 
 
 def _show(problems: Sequence[Problem], *, err: bool = False) -> None:
+    from loomproof.cli.cures import told
+
     for problem in problems:
-        click.echo(f"  {problem}", err=err)
+        click.echo(f"  {told(problem)}", err=err)
 
 
 MOST_ALIKE = 3
@@ -55,6 +57,7 @@ def show_notes(notes: Sequence[Problem], *, everything: bool) -> None:
 
 def show_grouped(problems: Sequence[Problem], most: int, show: Callable[[str], object]) -> None:
     """Show warnings, of each sort so many and then how many more there are."""
+    from loomproof.cli.cures import told
     from loomproof.errors import Problem
 
     groups: dict[tuple[str, ...], list[Problem]] = {}
@@ -67,7 +70,7 @@ def show_grouped(problems: Sequence[Problem], most: int, show: Callable[[str], o
         # One line in the place of one line would save nothing.
         shown = alike if len(alike) <= most + 1 else alike[:most]
         for problem in shown:
-            show(str(problem))
+            show(told(problem))
         left = len(alike) - len(shown)
         if left:
             place = Problem("", alike[0].file, alike[0].sheet, column=alike[0].column).place

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 import click
 
-from loomproof.errors import InputError, LoomproofError, UsageError
+from loomproof.errors import LoomproofError, UsageError
 from loomproof.version import VERSION
 
 
@@ -198,12 +198,8 @@ def _interrupted() -> int:
 
 def say(error: LoomproofError) -> None:
     """Write an error for people: every problem with its place, then what to do, and how that is asked for."""
-    from loomproof.cli.cures import how
+    from loomproof.cli.cures import lines_of
 
     _tell(f"loomproof: {error.blame}: {error.message}")
-    if isinstance(error, InputError):
-        for problem in error.problems:
-            _tell(f"  {problem}")
-    for line in (error.cure, how(error.do)):
-        if line:
-            _tell(f"  {line}")
+    for line in lines_of(error):
+        _tell(f"  {line}")

@@ -151,6 +151,7 @@ def _print_plan(console: Console, made: Plan, clear_ohm: float | None, sense_ohm
 
 def _reached(made: Plan) -> Iterator[str]:
     """Say which grade a sound loom reaches on this bench, and what would reach the next."""
+    from loomproof.cli.cures import how
     from loomproof.planning.reach import reach_of
     from loomproof.results.figures import ohms
     from loomproof.results.grade import Grade
@@ -163,7 +164,8 @@ def _reached(made: Plan) -> Iterator[str]:
             said += f", each sound joint is shown to be under {ohms(reach.shown_ohm)}"
     yield f"A sound loom reaches grade {reach.grade} on this bench{said}."
     if reach.grade is not Grade.WIRE:
-        yield from (f"  For more: {line}" for line in reach.advice)
+        for line in reach.advice:
+            yield " ".join(filter(None, ("  For more:", line.text, how(line.do))))
 
 
 def _asked_in_ohms(made: Plan) -> Iterator[str]:

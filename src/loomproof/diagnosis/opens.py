@@ -130,7 +130,7 @@ class Opens(Desk):
             [f"the scanner's board and the adapter's plug with {fault.detail}"],
             [
                 f"Push home what carries {fault.detail}; prove again.",
-                "If it stays, run the bench's selftest with nothing plugged.",
+                "If it stays, test the bench itself with nothing plugged.",
             ],
             alternatives=(
                 Alternative(

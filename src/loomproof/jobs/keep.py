@@ -98,7 +98,7 @@ def can_be_sealed(store: str | None) -> Iterator[Prompt]:
     signer = KeyFolder(home()).signer(now())
     changed = key_changed(home(), signer)
     if changed:
-        yield Prompt(changed)
+        yield Prompt(str(changed), do=changed.do)
     with open_store(store) as opened:
         troubles = not_as_noted(home(), opened, store, KnownSigners(home()).all())[0]
     for trouble in troubles:

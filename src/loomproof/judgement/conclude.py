@@ -206,7 +206,7 @@ def judged(
         waived=request.waived,
         answers=request.answers,
         meter_check=meter_check_of(plan, measured, clearance),
-        advice=reach_of(plan).advice,
+        advice=tuple(each.text for each in reach_of(plan).advice),
     )
     return judgement_of(request.loom, measured, findings, claims, demand, insulation)
 

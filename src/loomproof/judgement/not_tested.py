@@ -33,7 +33,7 @@ def not_tested(
     if not part.clearance.simulated and not part.clearance.last_selftest:
         yield (
             "The bench itself: no self-test of it is kept. A short or an open of an adapter lead reads like "
-            "one of the loom: take the loom off and run loomproof bench selftest."
+            "one of the loom: take the loom off and run the bench's self-test."
         )
     if request.insulation is not None and part.insulation is None:
         volts = request.insulation.volts

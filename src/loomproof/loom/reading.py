@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from loomproof.errors import DescriptionError, Problem
+from loomproof.errors import DescriptionError, Do, Problem, Todo
 from loomproof.loom import building, checking, columns, identity, suspicions, tables, workbook
 from loomproof.loom.model import Loom
 
@@ -46,7 +46,7 @@ def load(path: Path | str) -> LoadedLoom:
     what = "this is neither a loom folder nor a workbook" if path.exists() else "there is no such loom"
     cure = "A loom is a folder with loom.toml and its tables, or one .xlsx workbook."
     if path.suffix.casefold() in (".kbl", ".xml", ".csv"):
-        cure += " loomproof import makes one of a KBL file or a from-to list."
+        raise DescriptionError(f"{path}: {what}", cure=cure, do=Todo.IMPORT)
     raise DescriptionError(f"{path}: {what}", cure=cure)
 
 
@@ -126,8 +126,9 @@ def _missing(name: str, file: str, sheet: str = "") -> Problem:
 
 
 def _nothing(table: tables.Table) -> Problem:
-    cure = "List the connectors, and the wires between them; loomproof new writes an example."
-    return table.problem("no connector is listed: there is nothing to prove", cure=cure)
+    cure = "List the connectors, and the wires between them."
+    found = table.problem("no connector is listed: there is nothing to prove", cure=cure)
+    return replace(found, do=Do(Todo.NEW_LOOM))
 
 
 def _joined(

@@ -88,7 +88,7 @@ def _toml(name: str) -> str:
     lines = [
         "# A loom: this file and the tables beside it, which open in any spreadsheet.",
         "# Names are text: 01 is not 1. Format columns of names as text before you type into them.",
-        "# Replace the example rows by your own; loomproof check says what does not fit.",
+        "# Replace the example rows by your own; a check of the description says what does not fit.",
         "",
         "[loom]",
         f"name = {toml_text(name)}",

@@ -11,7 +11,7 @@ import os
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
-from loomproof.errors import DescriptionError, Problem, UsageError
+from loomproof.errors import DescriptionError, Problem, Todo, UsageError
 from loomproof.loom import colours, columns, identity, workbook
 from loomproof.loom.cavities import write_rows
 from loomproof.loom.model import Component, Loom, Wire
@@ -251,7 +251,7 @@ def _guard(paths: Sequence[Path], over: bool) -> None:
     there = [path for path in paths if path.exists() and not (path.is_fifo() or path.is_char_device())]
     if there and not over:
         raise UsageError(
-            f"{there[0]} exists already", cure="Name another place, or say --over to write over it."
+            f"{there[0]} exists already", cure="Name another place, or have it written over.", do=Todo.OVER
         )
 
 

@@ -12,7 +12,7 @@ import math
 from collections.abc import Collection, Sequence
 
 from loomproof.electrics.expectation import Expectation
-from loomproof.errors import UnfitError
+from loomproof.errors import Todo, UnfitError
 from loomproof.loom.model import End
 from loomproof.results.figures import ohms
 from loomproof.results.measured import Judged, Path
@@ -36,8 +36,9 @@ def refuse_below_copper(
                 f"{ohms(reading.uncertainty_ohm)}, and copper alone has {ohms(copper_ohm)} there at least: "
                 "the meter or its leads are wrong",
                 cure="Look for an open sense lead and for leads that were zeroed wrongly, then test the "
-                "meter: loomproof bench selftest --resistor. If it reads right, length or section of the "
-                "wires there are not as described.",
+                "meter with a resistor. If it reads right, length or section of the wires there are not as "
+                "described.",
+                do=Todo.RESISTOR,
             )
 
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import Capabilities, Identity, Opening
-from loomproof.errors import SafetyError
+from loomproof.errors import SafetyError, Todo
 from loomproof.measuring.safety import check_insulation, check_stimulus, refuse_hazards
 
 if TYPE_CHECKING:
@@ -156,12 +156,13 @@ def clear(
     if not simulated and not person.confirm("Is all of that done?"):
         raise SafetyError(
             "nobody has confirmed the cautions; nothing was driven",
-            cure="Answer y at the prompt, or pass --made-safe once all of them hold.",
+            cure="Confirm them once all of them hold.",
+            do=Todo.CONFIRM,
         )
     if insulation is not None and not simulated and not person.type_voltage(insulation[0]):
         raise SafetyError(
             f"nobody has confirmed an insulation test at {insulation[0]:g} V; nothing was driven",
-            cure="Type the voltage at the prompt, on a terminal; no option stands in for that.",
+            cure="Whoever stands at the bench types the voltage; nothing stands in for that.",
         )
     if meter_v is None and not simulated and able.volt_max is None:
         meter_v = person.read_meter()
@@ -190,7 +191,8 @@ def clear_empty(bench: Bench, person: Person) -> Clearance:
     if not bench.opening.simulated and not person.confirm("Is it so?"):
         raise SafetyError(
             "nobody has confirmed that no loom is on the bench; nothing was driven",
-            cure="Take the loom off, then answer y at the prompt or pass --made-safe.",
+            cure="Take the loom off, and confirm it.",
+            do=Todo.CONFIRM,
         )
     return Clearance(bench.opening, bench.identify(), bench.capabilities(), "", checked=_CHECKED)
 

@@ -19,7 +19,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 
-from loomproof.errors import UnfitError
+from loomproof.errors import Todo, UnfitError
 from loomproof.loom.model import End
 from loomproof.measuring.ohmmeter import Ohmmeter
 from loomproof.measuring.separate_nets import Groups
@@ -59,9 +59,10 @@ def refuse_one_cause(judged: Iterable[Judged], net_of: Mapping[End, int]) -> Non
         f"not one of {len(closed)} conductors in {nets} nets is within its limit: each reads "
         f"{ohms(excess[0])} to {ohms(excess[-1])} more than expected. One thing is in every reading: leads "
         "of the adapter that were not zeroed, the meter's zero or range, or a worn plug",
-        cure="Join all ends of the adapter in one plug and zero the leads with this meter: loomproof bench "
-        "zero. Where that was done today, read a known resistance: loomproof bench selftest --resistor. If "
-        "the bench is right, the description's lengths and sections are not this loom's.",
+        cure="Join all ends of the adapter in one plug and zero the leads with this meter. Where that was "
+        "done today, read a known resistance. If the bench is right, the description's lengths and sections "
+        "are not this loom's.",
+        do=Todo.ZERO_OR_RESISTOR,
     )
 
 
@@ -77,8 +78,8 @@ def refuse_silence(
     raise UnfitError(
         f"not one of {len(wires)} conductors conducts, nor anything else: the loom is not plugged in, or the "
         "bench closes nothing",
-        cure="Look at the adapter's plugs, then test the bench with a shorting plug: loomproof bench "
-        "selftest --shorted.",
+        cure="Look at the adapter's plugs, then test the bench with a shorting plug.",
+        do=Todo.SHORTED,
     )
 
 
@@ -156,5 +157,6 @@ def _against(plan: Plan, a: End, b: End, seen: str, read: str) -> UnfitError:
         f"the bench contradicts itself: sense finds {a} and {b} (points {p} and {q}) {seen}, and the meter "
         f"reads them {read}, {ROUNDS} times of {ROUNDS}",
         cure="No wire is to blame for that: look at the inputs, switches and relays of these points, and "
-        "test the bench: loomproof bench selftest.",
+        "test the bench.",
+        do=Todo.SELFTEST,
     )

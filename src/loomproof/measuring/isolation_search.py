@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from loomproof.errors import UnfitError
+from loomproof.errors import Todo, UnfitError
 
 Measure = Callable[[int, int], float]
 """Measure between two joined point sets, Ω; inf where open or over range."""
@@ -37,7 +37,8 @@ def believed(ohm: float, least_ohm: float = LEAST_OHM) -> float:
         raise UnfitError(
             f"isolation: {ohm:.3g} ohm were read, less than nothing: the meter's zero is off, its leads are "
             "the wrong way round, or there is a voltage on the loom",
-            cure="Look for a voltage on the loom, then test the bench: loomproof bench selftest.",
+            cure="Look for a voltage on the loom, then test the bench.",
+            do=Todo.SELFTEST,
         )
     return max(ohm, SHORT_OHM)
 

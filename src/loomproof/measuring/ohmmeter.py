@@ -10,7 +10,7 @@ from itertools import chain
 from loomproof.electrics.components import ComponentReading
 from loomproof.electrics.decision import judge
 from loomproof.electrics.graph import DisjointSets
-from loomproof.errors import UnfitError
+from loomproof.errors import Todo, UnfitError
 from loomproof.loom.model import End
 from loomproof.measuring.counting_bench import Asker
 from loomproof.planning.bounding import BoundReading
@@ -113,12 +113,14 @@ class Ohmmeter:
             return UnfitError(
                 f"{ends}: {ohms(ohm)} were read, and the adapter table takes {ohms(leads_ohm)} off for the "
                 f"leads; less than nothing is left (uncertainty {ohms(u_ohm)}), so the table is wrong",
-                cure="Put the shorting plug on and zero the leads: loomproof bench zero.",
+                cure="Put the shorting plug on and zero the leads.",
+                do=Todo.ZERO,
             )
         return UnfitError(
             f"{ends}: {ohms(ohm)} were read, less than nothing (uncertainty {ohms(u_ohm)}): the meter's "
             "zero is off, or there is a voltage on the loom",
-            cure="Look for a voltage on the loom, then test the bench: loomproof bench selftest.",
+            cure="Look for a voltage on the loom, then test the bench.",
+            do=Todo.SELFTEST,
         )
 
 

@@ -6,7 +6,7 @@ import math
 
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import PointSet
-from loomproof.errors import UnfitError
+from loomproof.errors import Todo, UnfitError
 from loomproof.measuring.clearance import Clearance, require_loom
 
 WORKSHOP_C = (-20.0, 50.0)
@@ -48,5 +48,6 @@ def see_open(bench: Bench, clearance: Clearance, used: PointSet, points: int) ->
         raise UnfitError(
             f"points {first.bit_length()} and {spare.bit_length()} have nothing between them and read "
             f"{ohm:.3g} ohm: a switch is stuck, or the meter reads low whatever it is asked",
-            cure="Test the bench with the loom off: loomproof bench selftest.",
+            cure="Test the bench with the loom off.",
+            do=Todo.SELFTEST,
         )

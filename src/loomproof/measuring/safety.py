@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from loomproof.bench.seam import Capabilities
-from loomproof.errors import SafetyError, UnfitError, UsageError
+from loomproof.errors import SafetyError, Todo, UnfitError, UsageError
 from loomproof.loom.model import Connector, ConnectorKind, Hazard, Settings
 
 LONGEST_DWELL_MS = 60_000
@@ -57,8 +57,9 @@ def refuse_hazards(
     if Hazard.UNKNOWN in marked and not simulated:
         raise SafetyError(
             f"nobody has said what is at {', '.join(marked[Hazard.UNKNOWN])}",
-            cure="Look at each one, then fill in the column hazard of connectors.csv, or say it with "
-            "--hazard CONNECTOR=HAZARD: none, pyrotechnic or electronics in place.",
+            cure="Look at each one, then fill in the column hazard of connectors.csv, or say it here: "
+            "none, pyrotechnic or electronics in place.",
+            do=Todo.HAZARD,
         )
 
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import PointSet, points_of
-from loomproof.errors import SafetyError, UnfitError
+from loomproof.errors import SafetyError, Todo, UnfitError
 from loomproof.measuring.clearance import Clearance, require_loom
-from loomproof.measuring.undriven import VOLT_LIMIT_V, Check, drive_alone, look_undriven
+from loomproof.measuring.undriven import VOLT_LIMIT_V, Check, MeterWanted, drive_alone, look_undriven
 from loomproof.planning.conductors import Conductors
 
 __all__ = ["Check", "Conductors", "SelfCheck", "refuse_unfit", "self_check"]
@@ -78,6 +78,7 @@ def refuse_unfit(check: SelfCheck, cure: str) -> None:
         raise SafetyError(
             f"{first.name}: {first.text}",
             cure=f"Find the source, take it off and let capacitors discharge through a resistor. {cure}",
+            do=Todo.METER_VOLTS if isinstance(first, MeterWanted) else None,
         )
     raise UnfitError(f"{first.name}: {first.text}", cure=cure)
 

@@ -19,7 +19,7 @@ from typing import Any, TextIO
 
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import Accuracy, Identity, PointSet, point_set, points_of
-from loomproof.errors import InputError, StoreError, UnfitError, UsageError
+from loomproof.errors import InputError, StoreError, Todo, UnfitError, UsageError
 from loomproof.measuring.clearance import Clearance, require_empty
 from loomproof.measuring.selfcheck import Check
 
@@ -194,7 +194,8 @@ def kept(path: Path) -> Iterator[SelfTest]:
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(
             f"the self-tests in {path} cannot be read: {error}",
-            cure="Put that file aside and test the bench again: loomproof bench selftest.",
+            cure="Put that file aside and test the bench again.",
+            do=Todo.SELFTEST,
         ) from None
     for number, line in enumerate(text.splitlines(), start=1):
         try:
@@ -275,23 +276,26 @@ def refuse_stale(found: Standing | None, now: datetime, most_days: float | None)
     if found is not None and found.failed:
         raise UnfitError(
             f"the bench failed its self-test: {found.failures}",
-            cure="Unplug the loom, mend bench or adapter, and pass the same self-test again: "
-            "loomproof bench selftest.",
+            cure="Unplug the loom, mend bench or adapter, and pass the same self-test again.",
+            do=Todo.SELFTEST,
         )
     if most_days is None:
         return
-    cure = "Unplug the loom and run loomproof bench selftest."
+    cure = "Unplug the loom and test the bench."
     if found is None:
-        raise UnfitError("this bench has had no self-test", cure=cure)
+        raise UnfitError("this bench has had no self-test", cure=cure, do=Todo.SELFTEST)
     age = now.astimezone(UTC) - datetime.fromisoformat(found.date)
     if age < -CLOCKS_APART:
         raise UnfitError(
             f"the bench's last self-test is dated {found.date}, which is still to come",
             cure=f"Set the clock. {cure}",
+            do=Todo.SELFTEST,
         )
     if age / timedelta(days=1) > most_days:
         raise UnfitError(
-            f"the bench's last self-test is of {found.date}, older than {most_days:g} days", cure=cure
+            f"the bench's last self-test is of {found.date}, older than {most_days:g} days",
+            cure=cure,
+            do=Todo.SELFTEST,
         )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Generator, Iterator, Sequence
 from dataclasses import replace
 
 from loomproof.bench.seam import WatchEvent
-from loomproof.errors import LinkError, LostEventError, UnfitError
+from loomproof.errors import LinkError, LostEventError, Todo, UnfitError
 from loomproof.loom.model import End
 from loomproof.measuring.counting_bench import Asker
 from loomproof.measuring.events import ContactMoved, Event, Prompt
@@ -77,7 +77,8 @@ def _watched(asker: Asker, before: Sequence[tuple[int, int]], watch_s: float) ->
         if len(told) < len(before):
             raise LinkError(
                 f"the watch reported {len(told)} of its {len(before)} sets; it has not watched",
-                cure="Prove again; if it stays so, test the bench or leave --watch out.",
+                cure="Prove again; if it stays so, test the bench or leave the watch out.",
+                do=Todo.NO_WATCH,
             )
     except LostEventError:
         # What was seen to change is true, and no pass; that nothing changed would not be known.

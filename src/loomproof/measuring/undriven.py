@@ -50,6 +50,10 @@ class Check:
     text: str
 
 
+class MeterWanted(Check):
+    """A check that waits for what a person reads with a meter."""
+
+
 def meter_words(given: Conductors) -> str:
     """Return, for a person with a voltmeter, between which ends to read and what can be a source there."""
     earths = listed(given.spot(i) for i in given.earths)
@@ -169,9 +173,9 @@ def _by_meter(
     if meter_v is None:
         text = (
             "this bench cannot measure a voltage on the loom: read it with a meter, and give the largest "
-            f"reading with --meter-volts. Battery off, then {asked}"
+            f"reading. Battery off, then {asked}"
         )
-        return Check("voltage", False, text)
+        return MeterWanted("voltage", False, text)
     text = f"{meter_v:g} V by a person's meter (limit {limit_v:g} V)"
     if able.sense_ohm is not None:
         text += f"; with nothing driven this bench itself shows {_shown(able, given)}"

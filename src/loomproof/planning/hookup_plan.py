@@ -8,7 +8,7 @@ from typing import Annotated
 
 from pydantic import Field, TypeAdapter
 
-from loomproof.errors import InputError
+from loomproof.errors import InputError, Todo
 from loomproof.notebook import Shown
 from loomproof.results.ends import EndText
 
@@ -75,4 +75,4 @@ def read_hook_ups(value: object, where: str) -> HookUpPlan:
             raise ValueError(f"schema {_SCHEMA} is expected")
         return _CODEC.validate_python({key: entry for key, entry in value.items() if key != "schema"})
     except ValueError as error:
-        raise InputError(f"{where} is no hook-up plan: {error}", cure="loomproof plan makes one.") from None
+        raise InputError(f"{where} is no hook-up plan: {error}", do=Todo.PLAN) from None

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise
 
-from loomproof.errors import AdapterError, UsageError, suggestion
+from loomproof.errors import AdapterError, Do, Todo, UsageError, suggestion
 from loomproof.loom.model import ConnectorKind, End, Loom
 from loomproof.planning.hookup_cover import Cover, Problem, Row, cover, trimmed, undominated, units_of
 from loomproof.planning.hookup_order import best_order, plug_ins
@@ -40,8 +40,8 @@ class Constraints:
 class NotPossibleError(AdapterError):
     """No plan exists; ``connector`` is the one to blame, "" where an owned adapter is."""
 
-    def __init__(self, message: str, *, connector: str, cure: str = "") -> None:
-        super().__init__(message, cure=cure)
+    def __init__(self, message: str, *, connector: str, cure: str = "", do: Do | None = None) -> None:
+        super().__init__(message, cure=cure, do=do)
         self.connector = connector
 
 
@@ -72,7 +72,8 @@ def _known(loom: Loom, limits: Constraints) -> None:
         if name not in plugs:
             raise UsageError(
                 f"{name}: the loom has no such connector",
-                cure=suggestion(name, plugs) or "See loomproof check.",
+                cure=suggestion(name, plugs) or "The description lists its connectors.",
+                do=None if suggestion(name, plugs) else Todo.CHECK_LOOM,
             )
     housings = {c.housing for c in loom.connectors if c.housing}
     for housing, count in limits.owned.items():
@@ -230,7 +231,8 @@ def _refuse_impossible(problem: Problem, units: Sequence[Unit], points: int, lim
         f"{name} takes {size} points of {points}{beside}, and what must meet it does not fit beside it: "
         + _rows_text(bad[0], units),
         connector=name,
-        cure=f"Take a bench with more points, or say --split {name} if its leads may go to points in groups.",
+        cure="Take a bench with more points, or let its leads go to points in groups where they may.",
+        do=Do(Todo.SPLIT, name),
     )
 
 

@@ -13,7 +13,7 @@ from enum import Enum
 from types import NoneType, UnionType
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
-from loomproof.errors import InputError
+from loomproof.errors import InputError, Todo
 from loomproof.loom.model import End, end_of
 from loomproof.planning.plan import Plan
 from loomproof.planning.test_vectors import Group, Vector
@@ -44,7 +44,7 @@ class SavedPlan:
 def read_saved(value: object, where: str = "the plan") -> SavedPlan:
     """Read what `SavedPlan.plain` gave. Raises `InputError` that names the place of what is wrong."""
     if not isinstance(value, dict) or value.get("schema") != SCHEMA:
-        raise InputError(f"{where} is not a saved plan of schema {SCHEMA}", cure="loomproof plan makes one.")
+        raise InputError(f"{where} is not a saved plan of schema {SCHEMA}", do=Todo.PLAN)
     try:
         names = [value[key] for key in ("loom", "loom_digest", "adapter_digest")]
         if not all(isinstance(name, str) for name in names):

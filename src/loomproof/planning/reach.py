@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from loomproof.electrics.uncertainty import COVERAGE
+from loomproof.errors import Do, Todo
 from loomproof.planning.plan import Meter, PartReading, Plan, conductor_reading_again
 from loomproof.results.figures import ohms
 from loomproof.results.grade import Grade
@@ -15,32 +17,43 @@ TRIED_REPEATS = 10
 """So many readings of each are looked at; more gain little over the bench's own accuracy."""
 
 
+class Advice(NamedTuple):
+    """A sentence that says what would decide more limits, and what the program itself can do for it."""
+
+    text: str
+    do: Do | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Reach:
     """The grade that a sound loom is sure to reach, of how many limits, and what would reach more.
 
     ``decided`` of ``total`` limits are decided for every sound joint and part; each joint is surely shown
-    to be under ``shown_ohm`` (0 without readings). ``advice`` are sentences, the cheapest first.
+    to be under ``shown_ohm`` (0 without readings). ``advice`` stands in order, the cheapest first.
     """
 
     grade: Grade
     decided: int
     total: int
     shown_ohm: float
-    advice: tuple[str, ...] = ()
+    advice: tuple[Advice, ...] = ()
 
 
 def reach_of(plan: Plan) -> Reach:
     """Return what this plan reaches on the bench that it was made for."""
     if plan.meter is None:
         return Reach(
-            Grade.CONNECTIONS, 0, 0, 0.0, ("A bench that measures ohms says how good the joints are.",)
+            Grade.CONNECTIONS,
+            0,
+            0,
+            0.0,
+            (Advice("A bench that measures ohms says how good the joints are."),),
         )
     decided, total, shown_ohm = _count(plan, plan.meter)
     grade = Grade.WIRE if decided == total else Grade.BENCH
     advice = tuple(_advice(plan, plan.meter, decided, total))
     if plan.unmeasured_parts:
-        told = tuple(_untold(plan))
+        told = map(Advice, _untold(plan))
         return Reach(Grade.CONNECTIONS, decided, total, shown_ohm, (*told, *advice))
     return Reach(grade, decided, total, shown_ohm, advice)
 
@@ -63,22 +76,24 @@ def _untold(plan: Plan) -> Iterator[str]:
         )
 
 
-def _advice(plan: Plan, meter: Meter, decided: int, total: int) -> Iterator[str]:
+def _advice(plan: Plan, meter: Meter, decided: int, total: int) -> Iterator[Advice]:
     if decided == total:
         return
     if not meter.zeroed:
         # Learned with this meter, its fixed offset goes out with the leads.
         better, _, _ = _count(plan, replace(meter, lead_u_ohm=0.0, zeroed=True))
         if better > decided:
-            how = "Zero the leads with this meter (loomproof bench zero)"
-            yield f"{how}: up to {better} of {total} limits are then decided."
+            how = "Zero the leads with this meter"
+            yield Advice(f"{how}: up to {better} of {total} limits are then decided.", Do(Todo.ZERO))
     if meter.repeatability_ohm > 0.0 and meter.repeats < TRIED_REPEATS:
         better, _, _ = _count(plan, replace(meter, repeats=TRIED_REPEATS))
         if better > decided:
-            yield f"--repeats {TRIED_REPEATS}: {better} of {total} limits are then decided."
+            how = f"Read each resistance {TRIED_REPEATS} times"
+            said = f"{how}: {better} of {total} limits are then decided."
+            yield Advice(said, Do(Todo.REPEATS, str(TRIED_REPEATS)))
     needed_ohm = _accuracy_needed(plan)
     how = "A meter" if meter.four_wire is not None else "Four wires, or a meter,"
-    yield f"{how} within ±{ohms(needed_ohm)} at these readings decides every limit."
+    yield Advice(f"{how} within ±{ohms(needed_ohm)} at these readings decides every limit.")
 
 
 def _count(plan: Plan, meter: Meter) -> tuple[int, int, float]:

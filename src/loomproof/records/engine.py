@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, func, inspect, 
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 
-from loomproof.errors import StoreError
+from loomproof.errors import StoreError, Todo
 from loomproof.records.migrations import STEPS, run_step
 from loomproof.records.schema import MIGRATIONS
 
@@ -200,7 +200,7 @@ _STORIES = (
         "Make room and do it again; what was there is safe.",
     ),
     ("file is not a database", "this file is no store", "Name another file, or restore a backup."),
-    ("malformed", "the file is damaged", "Restore a backup: loomproof records restore."),
+    ("malformed", "the file is damaged", "Restore a backup."),
     ("database is locked", "another process held the store for too long", "Do it again."),
     (
         "disk I/O error",
@@ -220,5 +220,6 @@ def _story(where: str, error: SQLAlchemyError) -> StoreError:
     said = " ".join(said.split())
     for mark, meaning, cure in _STORIES:
         if mark in said:
-            return StoreError(f"{where}: {meaning} ({said})", cure=cure)
+            restored = Todo.RESTORE if "restore" in cure.casefold() else None
+            return StoreError(f"{where}: {meaning} ({said})", cure=cure, do=restored)
     return StoreError(f"{where}: the database refused: {said}")

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sqlalchemy import select
 
-from loomproof.errors import LoomproofError, StoreError
+from loomproof.errors import Do, LoomproofError, Problem, StoreError, Todo
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.inserting import derived_rows
 from loomproof.records.keys import fingerprint
@@ -35,7 +35,7 @@ class Integrity:
     certificates: int
     chains: int
     troubles: tuple[str, ...]
-    untold: tuple[str, ...] = ()
+    untold: tuple[Problem, ...] = ()
 
 
 @dataclass
@@ -84,14 +84,14 @@ def check_store(
     journals, of_journals = _journals(store, sealed.journal_digests)
     certificates, of_certificates = _certificates(store, sealed.hashes)
     troubles += [*of_journals, *of_certificates]
-    untold: tuple[str, ...] = ()
+    untold: tuple[Problem, ...] = ()
     if known_signers is not None:
         mixed, untold = _strangers(sealed.signed, known_signers)
         troubles += mixed
     if folder is not None:
         noted, missing = not_as_noted(folder, store, address, known_signers or {})
         troubles += noted
-        untold = (*untold, *missing)
+        untold = (*untold, *map(Problem, missing))
     return Integrity(records, journals, certificates, len(last), tuple(troubles), untold)
 
 
@@ -107,9 +107,10 @@ def _chain_troubles(before: Run | None, run: Run, place: str) -> list[str]:
 
 def _strangers(
     signed: Mapping[str, Mapping[str, list[int]]], known: Mapping[str, str]
-) -> tuple[list[str], tuple[str, ...]]:
+) -> tuple[list[str], tuple[Problem, ...]]:
     """Tell signers that nobody knows: a trouble among those of a chain that others sealed, who are known."""
-    mixed, alone = [], []
+    mixed: list[str] = []
+    alone: list[Problem] = []
     for bench, keys in signed.items():
         for key, numbers in keys.items():
             if key in known:
@@ -119,7 +120,7 @@ def _strangers(
             if any(other in known for other in keys):
                 mixed.append(f"{said}, and other records of this bench are sealed with keys that are known")
             else:
-                alone.append(f"{said} (loomproof key know NAME {key})")
+                alone.append(Problem(said, do=Do(Todo.KNOW_SIGNER, key)))
     return mixed, tuple(alone)
 
 

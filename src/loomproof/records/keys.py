@@ -24,7 +24,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.x509.oid import NameOID
 
-from loomproof.errors import StoreError
+from loomproof.errors import StoreError, Todo
 from loomproof.records.canonical import sha256_hex
 
 _STATION = "Station: "
@@ -120,7 +120,7 @@ def new_signer(now: datetime.datetime, station: str = "") -> Signer:
 
 def read_signer(pem: bytes, name: str = "key file") -> Signer:
     """Read what `Signer.pem` wrote; `StoreError` names the file where it is something else."""
-    cure = "Restore the file from a backup, or make a new key with: loomproof key replace."
+    cure = "Restore the file from a backup, or make a new key."
     try:
         text = pem.decode("ascii")
         first, _, rest = text.partition("\n")
@@ -137,7 +137,7 @@ def read_signer(pem: bytes, name: str = "key file") -> Signer:
         if certificate.public_key() != paper_key.public_key():
             raise ValueError("its certificate belongs to another key")
     except (ValueError, TypeError, UnsupportedAlgorithm) as error:
-        raise StoreError(f"{name}: not a loomproof key: {error}", cure=cure) from error
+        raise StoreError(f"{name}: no key of this program: {error}", cure=cure, do=Todo.NEW_KEY) from error
     return Signer(key, paper_key, certificate, first.removeprefix(_STATION).strip())
 
 
@@ -215,8 +215,8 @@ class KeyFolder:
             if sys.platform != "win32" and self.path.stat().st_mode & 0o077:
                 raise StoreError(
                     f"{self.path}: others may read this key, so a seal made with it proves nothing",
-                    cure="If nobody else has used this computer: chmod 600 on the file. "
-                    "Else: loomproof key replace.",
+                    cure="If nobody else has used this computer: chmod 600 on the file. Else make a new key.",
+                    do=Todo.NEW_KEY,
                 )
             pem = self.path.read_bytes()
         except StoreError:

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, func, insert, select, text
 
-from loomproof.errors import LoomproofError, RecordError, SealError, StoreError, UsageError
+from loomproof.errors import LoomproofError, RecordError, SealError, StoreError, Todo, UsageError
 from loomproof.records.reading import sealed_records
 from loomproof.records.schema import IDENTITY, METADATA, MIGRATIONS, REPAIRS, RUNS
 from loomproof.records.store import Store, open_store
@@ -89,7 +89,8 @@ def restore(path: Path, store: Store) -> int:
         if connection.execute(select(RUNS.c.id).limit(1)).first() is not None:
             raise UsageError(
                 f"{store.where}: this store is not empty, and nothing in a store is overwritten",
-                cure="Restore to a new one (--store FILE), or take the records in: loomproof records import.",
+                cure="Restore to a new one, or take the records in.",
+                do=Todo.TAKE_IN,
             )
     with open_store(str(path)) as copy:
         return _copy(copy, store)

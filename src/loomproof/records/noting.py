@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, select
 
-from loomproof.errors import SealError, StoreError
+from loomproof.errors import Do, Problem, SealError, StoreError, Todo
 from loomproof.records.heads import (
     HEADS,
     PUT_ASIDE,
@@ -116,21 +116,22 @@ def head_before(folder: Path, store: Store, address: str | None, bench: str) -> 
     return known_head(matching(heads, store.identity, place_in(folder, place_of(address)), has), bench)
 
 
-def key_changed(folder: Path, signer: Signer) -> str:
-    """Return what to say where another key is in use than the one that signed last, else ""."""
+def key_changed(folder: Path, signer: Signer) -> Problem | None:
+    """Return what to say where another key is in use than the one that signed last."""
     try:
         heads = read_heads(folder)
     except (SealError, StoreError):
-        return ""
+        return None
     if heads is None or heads.keys[-1] == signer.public_hex:
-        return ""
+        return None
     before = heads.keys[-1]
     if before in KeyFolder(folder).own_keys():
-        return f"Sealed from now on with another key of this station: {signer.fingerprint}."
-    return (
+        return Problem(f"Sealed from now on with another key of this station: {signer.fingerprint}.")
+    return Problem(
         f"The key that sealed here before, {fingerprint(before)}, is gone; records are sealed with "
-        f"{signer.fingerprint} from now on, and who knows the old key does not know this one. If you have a "
-        "copy of the old one: loomproof key replace --with FILE."
+        f"{signer.fingerprint} from now on, and who knows the old key does not know this one.",
+        cure="If you have a copy of the old one, put it back.",
+        do=Do(Todo.OLD_KEY),
     )
 
 
@@ -163,7 +164,7 @@ def not_as_noted(
         if key not in known:
             troubles.append(
                 f"{folder / HEADS}: the key {fingerprint(key)} sealed here and is not among the keys any "
-                "more: it was lost, or replaced by other means than loomproof key replace"
+                "more: it was lost, or replaced by other means than this program's"
             )
     _, holds = started_grown(folder, heads.started)
     if not holds:

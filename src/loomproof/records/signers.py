@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from loomproof.errors import StoreError, UsageError
+from loomproof.errors import StoreError, Todo, UsageError
 from loomproof.records.keys import KeyFolder
 from loomproof.records.seal import PUBLISHED_KEYS
 
@@ -61,7 +61,7 @@ class KnownSigners:
         known = self.listed()
         kept = {key: who for key, who in known.items() if name not in (key, who)}
         if kept == known:
-            raise UsageError(f"{name!r} is not in {self.path}", cure="loomproof key signers lists them.")
+            raise UsageError(f"{name!r} is not in {self.path}", do=Todo.SIGNERS)
         self._save(kept)
 
     def _save(self, known: dict[str, str]) -> None:

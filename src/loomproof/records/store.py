@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, Engine, func, insert, inspect, or_, select
 
-from loomproof.errors import StoreError, UsageError
+from loomproof.errors import StoreError, Todo, UsageError
 from loomproof.records.before import mended, remarks
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.engine import open_engine, shown, translated, writing
@@ -236,7 +236,7 @@ class Store:
             )
             rows = connection.execute(query.where(match)).all()
         if not rows:
-            raise UsageError(f"there is no run {run!r} in {self.where}", cure="loomproof log lists them.")
+            raise UsageError(f"there is no run {run!r} in {self.where}", do=Todo.RUNS)
         if len(rows) > 1:
             raise UsageError(
                 f"{run!r} names several runs",
@@ -325,12 +325,8 @@ def _lock_bench(connection: Connection, bench: str) -> None:
 def unpacked(packed: bytes | None, name: str) -> bytes:
     """Return what was packed; `StoreError` names the place where it is missing or damaged."""
     if packed is None:
-        raise StoreError(
-            f"{name}: its record is missing", cure="Restore a backup: loomproof records restore."
-        )
+        raise StoreError(f"{name}: its record is missing", cure="Restore a backup.", do=Todo.RESTORE)
     try:
         return zlib.decompress(packed)
     except zlib.error as error:
-        raise StoreError(
-            f"{name}: damaged: {error}", cure="Restore a backup: loomproof records restore."
-        ) from error
+        raise StoreError(f"{name}: damaged: {error}", cure="Restore a backup.", do=Todo.RESTORE) from error

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import select
 
-from loomproof.errors import LoomproofError, RecordError, UnknownSignerError
+from loomproof.errors import Do, LoomproofError, RecordError, Todo, UnknownSignerError
 from loomproof.records.before import KEY_PLACES
 from loomproof.records.inserting import derived_rows
 from loomproof.records.lines import Run
@@ -101,12 +101,12 @@ def relied_on(store: Store, run: str, known: Mapping[str, str]) -> Verified:
     found = store.run(run)
     one = trusted_run(found, store.record(found.hash), known)
     if one.trouble or one.verified is None:
-        raise RecordError(one.trouble, cure="loomproof records check says what was changed.")
+        raise RecordError(one.trouble, do=Todo.CHECK_RECORDS)
     if not one.signer:
         raise UnknownSignerError(
             f"run {one.run.run} was sealed by a key that nobody here knows ({one.verified.fingerprint})",
-            cure="Settle with the signer whose it is, then: loomproof key know NAME "
-            f"{one.verified.key}. Or name another run.",
+            cure="Settle with the signer whose it is, and add it to those you know; or name another run.",
+            do=Do(Todo.KNOW_SIGNER, one.verified.key),
         )
     return one.verified
 

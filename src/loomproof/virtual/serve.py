@@ -18,7 +18,7 @@ from collections import deque
 from collections.abc import Callable
 from typing import Protocol
 
-from loomproof.errors import NoBenchError
+from loomproof.errors import NoBenchError, Todo
 from loomproof.virtual.control import Control
 from loomproof.virtual.link import Device, Sent
 
@@ -65,7 +65,8 @@ class PtyLine:
         except ImportError:
             raise NoBenchError(
                 "this system has no pseudo-terminals",
-                cure="Use --tcp PORT and the address tcp:127.0.0.1:PORT.",
+                cure="Put it on a port of the network.",
+                do=Todo.CABLE,
             ) from None
         self._near, self._far = pty.openpty()
         tty.setraw(self._far)

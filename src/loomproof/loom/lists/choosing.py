@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from loomproof.errors import DescriptionError, Problem, UsageError, suggestion
+from loomproof.errors import DescriptionError, Problem, Todo, UsageError, suggestion
 from loomproof.loom.lists import sheets
 from loomproof.loom.lists.headings import Grid, Heading, grid_of
 from loomproof.loom.lists.questions import Answers
@@ -85,7 +85,8 @@ def _no_list(source: sheets.Source, chosen: Sequence[sheets.Sheet]) -> Descripti
         for sheet in chosen[:5]
     ]
     first = next((sheet.rows[0][1] for sheet in chosen if sheet.rows), ())
-    cure = "Say --heading-row where the headings stand, or name the columns: --column from=A --column to=B."
+    cure = "Say in which row the headings stand, or name the columns."
     if first:
         cure += f" Its first row holds {', '.join(repr(text) for text in first[:8] if text)}."
-    return DescriptionError(f"{source.file}: the list cannot be read", problems=problems, cure=cure)
+    message = f"{source.file}: the list cannot be read"
+    return DescriptionError(message, problems=problems, cure=cure, do=Todo.COLUMNS)

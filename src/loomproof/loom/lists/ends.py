@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from loomproof.errors import Problem
+from loomproof.errors import Do, Problem
 from loomproof.loom.lists import places
 from loomproof.loom.lists.places import Place
 from loomproof.loom.lists.questions import Answers, Question
@@ -77,24 +77,25 @@ class Work:
         )
 
     def note(
-        self, message: str, cure: str = "", row: int | None = None, column: str = "", sheet: str = ""
+        self,
+        message: str,
+        cure: str = "",
+        row: int | None = None,
+        column: str = "",
+        sheet: str = "",
+        do: Do | None = None,
     ) -> None:
         """Keep what was taken for want of knowing."""
-        self.notes.append(Problem(message, self.file, sheet, row, column, cure, "warning"))
+        self.notes.append(Problem(message, self.file, sheet, row, column, cure, "warning", do=do))
 
     def ask(self, name: str, text: str, answers: Sequence[str], *, must: bool = True) -> None:
         """Ask once for each name; where it is answered already there is nothing to ask."""
         if all(question.name != name for question in self.questions):
-            said = " or ".join(f"--answer {name}={_quoted(answer)}" for answer in answers)
-            self.questions.append(Question(name, text, tuple(answers), said, must))
+            self.questions.append(Question(name, text, tuple(answers), must))
 
     def said(self, name: str) -> str:
         """Return the answer to a question, or an empty text."""
         return self.answers.said.get(name, "")
-
-
-def _quoted(text: str) -> str:
-    return f'"{text}"' if " " in text else text
 
 
 def rows_of(lines: Sequence[Line], most: int = 4) -> str:

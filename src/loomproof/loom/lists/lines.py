@@ -55,9 +55,8 @@ def splitter_for(grids: Sequence[Grid], roles: Roles, work: Work) -> Splitter:
     if unlike and best[0] != ":":
         example = next(t for t in pieces if places.parted(t, best[0]) != places.parted(t, unlike[0]))
         marks = [best[0], *unlike]
-        answers = " or ".join(f"--separator {mark!r}" for mark in marks)
         text = f"what parts connector from cavity in {example!r}?"
-        work.questions.append(Question("separator", text, tuple(marks), answers))
+        work.questions.append(Question("separator", text, tuple(marks)))
     plain = [(text, places.parted(text, best[0])) for text in pieces]
     known = frozenset(connector for _, (connector, cavity) in plain if cavity)
     _mixed([text for text, (_, cavity) in plain if not cavity], best[0], known, work)

@@ -34,14 +34,13 @@ class Question:
     """Something that a list does not say and that the loom depends on.
 
     ``name`` is a key of `CHOICES`, or ``colour_code``, ``separator``, ``column ROLE``, ``connector SIDE``;
-    ``answers`` are those that there are (a heading or a name may be free), ``say`` is what to type for one.
+    ``answers`` are those that there are (a heading or a name may be free).
     ``must`` is false where the list can go in without it (what is left out is then said).
     """
 
     name: str
     text: str
     answers: tuple[str, ...]
-    say: str
     must: bool = True
 
 
@@ -82,7 +81,7 @@ class Answers:
 
 def write(answers: Answers) -> bytes:
     """Return ``import.toml`` for the answers; `parse` reads it back."""
-    lines = ["# How the list of this loom is read; loomproof import reads it for the next issue of the list."]
+    lines = ["# How the list of this loom is read; the next issue of the list is imported by it as well."]
     for name in ("separator", "decimal", "colour_code", "digest"):
         if text := getattr(answers, name):
             lines.append(f"{name} = {toml_text(text)}")

@@ -10,7 +10,7 @@ import posixpath
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from loomproof.errors import Problem
+from loomproof.errors import Do, Problem, Todo
 from loomproof.loom import building, colours
 from loomproof.loom.lists import ends, kicad, making, nets, sheets, sizes, spelling
 from loomproof.loom.lists import lines as lining
@@ -93,8 +93,8 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
     headings = _headings(roles, grid)
     work.problems = [replace(p, column=headings.get(p.column, p.column)) for p in work.problems]
     if not entries and not work.questions and not work.problems:
-        cure = "Say where its headings stand with --heading-row, or what its columns are with --column."
-        work.problems.append(Problem("no row of it holds a wire", file, cure=cure))
+        cure = "Say where its headings stand, or what its columns are."
+        work.problems.append(Problem("no row of it holds a wire", file, cure=cure, do=Do(Todo.COLUMNS)))
     loom = None
     if not work.problems and not any(question.must for question in work.questions):
         loom = making.loom_of(joined, units, title, headings, work)
@@ -227,8 +227,7 @@ def _which_code(entries: Sequence[Entry], rivals: Sequence[str]) -> Question:
         for code in rivals
         if (parts := colours.parts_of(unlike, code))
     )
-    say = " or ".join(f'--colour-code "{code}"' for code in rivals)
-    return Question("colour_code", f"which colour code is it? {each}", tuple(rivals), say)
+    return Question("colour_code", f"which colour code is it? {each}", tuple(rivals))
 
 
 def _length_unit(entries: Sequence[Entry], roles: Roles, grid: Grid, decimal: str, work: Work) -> str:
@@ -246,7 +245,8 @@ def _length_unit(entries: Sequence[Entry], roles: Roles, grid: Grid, decimal: st
     if heading.startswith(("länge", "laenge", "lange")) and min(bare) >= 20:
         work.note(
             "the lengths have no unit and are taken as millimetres",
-            "Say --answer length=m where they are not.",
+            "Say what they are where they are not.",
+            do=Do(Todo.ANSWER, "length=m"),
         )
         return "mm"
     some = ", ".join(texts[:3])

@@ -183,17 +183,17 @@ class _Assigning:
             if cavity and not self._has(side):
                 where = self.grid.headings[self.columns[f"{side}_cavity"]].shown
                 text = f"which connector do the cavities in column {where!r} belong to?"
-                self.questions.append(Question(f"connector {side}", text, (), f"--{side}-connector NAME"))
+                self.questions.append(Question(f"connector {side}", text, ()))
             elif not self._has(side):
                 text = f"no column is known to say where a wire goes {side}: which is it?"
-                self.questions.append(Question(f"column {side}", text, shown, f'--column {side}="…"'))
+                self.questions.append(Question(f"column {side}", text, shown))
             elif side in self.columns and not cavity and side not in self.connectors:
                 texts = [t for t in self.grid.column(self.columns[side]) if not nothing(t)]
                 numbers = texts and all(re.fullmatch(r"[A-Za-z]?\d{1,3}[A-Za-z]?", text) for text in texts)
                 if numbers and not separators_of(texts) and f"{side}_connector" not in self.columns:
                     where = self.grid.headings[self.columns[side]].shown
                     text = f"column {where!r} holds cavities alone: which connector do they belong to?"
-                    self.questions.append(Question(f"connector {side}", text, (), f"--{side}-connector NAME"))
+                    self.questions.append(Question(f"connector {side}", text, ()))
 
     def _listed(self, kind: str) -> str:
         """Find the columns of a list with one row for each end."""
@@ -214,8 +214,7 @@ class _Assigning:
         if not self.take("net", self._nets()) and several and not kind:
             shown = tuple(h.shown for h in self.free() if self._says_something(h))
             text = "it has one end in each row, and no column is known to say which are joined: which is it?"
-            say = '--column net="…", or --answer kind=pins where nothing is joined'
-            self.questions.append(Question("column net", text, shown, say))
+            self.questions.append(Question("column net", text, shown))
         if kind == "nets" or "net" in self.given or (several and self._connectors() > 1):
             return "nets"
         self.columns.pop("net", None)
@@ -294,8 +293,7 @@ class _Assigning:
             if shown and f"column {side}_cavity" not in self.answers.said:
                 columns = " or ".join(map(repr, shown))
                 text = f"no cavity is known where a wire goes {side}; is it column {columns}?"
-                say = f'--column {side}_cavity="…"'
-                self.questions.append(Question(f"column {side}_cavity", text, shown, say))
+                self.questions.append(Question(f"column {side}_cavity", text, shown))
 
 
 def _pin_first(heading: Heading) -> int:

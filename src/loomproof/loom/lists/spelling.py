@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Collection, Sequence
 
+from loomproof.errors import Do, Todo
 from loomproof.loom import colours
 from loomproof.loom.lists import places
 from loomproof.loom.lists.ends import Entry, Line, Side, Work, rows_of
@@ -64,7 +65,8 @@ def spell_out(lines: Sequence[Line], work: Work) -> list[Line]:
     if spelled:
         work.note(
             f"{rows_of(spelled)} hold several cavities in a cell and are read as that many wires",
-            'Where they are names of one cavity, say --answer ranges="all names".',
+            "Where they are names of one cavity, say so.",
+            do=Do(Todo.ANSWER, 'ranges="all names"'),
         )
     if asked:
         text = " against ".join(repr(side.cavity or side.connector) for side in asked[0].sides)
