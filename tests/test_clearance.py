@@ -157,7 +157,19 @@ UNDRIVEN = {
     "loomproof.jobs.gate.hand_for": "says who holds the probe",
     "loomproof.api.plans.plan": "it asks only what the bench can do",
     "loomproof.jobs.plan.bench_to_plan_for": "it asks only what the bench can do",
+    "loomproof.jobs.at_bench.journaled": "passes on what it is asked, and writes it down",
+    "loomproof.jobs.at_bench.reached": "opens it",
+    "loomproof.jobs.at_bench.starts_its_own": "asks whether it is a simulator",
+    "loomproof.jobs.hookups.begin_hook_ups": "it clears the bench itself",
+    "loomproof.jobs.hookups.continue_hook_ups": "it clears the bench itself",
+    "loomproof.jobs.hookups.hook_ups_for": "asks how many points it has",
+    "loomproof.jobs.hookups.prove_hook_ups": "it clears the bench itself",
     "loomproof.jobs.job.Job": "it clears the bench itself",
+    "loomproof.jobs.learn_adapter.learn_adapter": "it clears the bench itself",
+    "loomproof.jobs.learn_adapter.name_touched": "it clears the bench itself",
+    "loomproof.jobs.prove.prove_and_keep": "it clears the bench itself",
+    "loomproof.jobs.retest.retest_after": "it clears the bench itself",
+    "loomproof.jobs.trace.trace_to": "it clears the bench itself",
     "loomproof.jobs.prove.fits": "a check",
     "loomproof.jobs.prove.prove_on": "it clears the bench itself",
 }
@@ -180,7 +192,7 @@ def taking_a_bench() -> dict[str, Any]:
             if made is object.__init__:
                 continue
             noted = inspect.signature(made).parameters.values()
-            if any(re.search(r"\b(Timed)?Bench\b", str(each.annotation)) for each in noted):
+            if any(re.search(r"\b(Timed)?Bench(At)?\b", str(each.annotation)) for each in noted):
                 found[f"{module.name}.{name}"] = value
     return found
 
