@@ -13,8 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loomproof.errors import DescriptionError
-from loomproof.loom import kbl
-from loomproof.loom.kbl import opening
+from loomproof.loom import kbl, xml_guard
 from loomproof.loom.kbl.document import Document
 from loomproof.loom.kbl.opening import parse
 from loomproof.loom.kbl.reading import read_root
@@ -105,7 +104,7 @@ def test_a_packed_file_is_refused_unread() -> None:
 
 
 def test_a_file_beyond_the_limit_is_refused_unread(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(opening, "LARGEST_BYTES", 100)
+    monkeypatch.setattr(xml_guard, "LARGEST_BYTES", 100)
     path = tmp_path / "big.kbl"
     path.write_bytes(CONTENT)
     with pytest.raises(DescriptionError, match="at most 100"):
@@ -171,7 +170,7 @@ def test_every_breach_of_the_schema_is_told_with_its_line_and_in_plain_words() -
         ("Element 'A': The attribute 'id' is required but missing.", "<A> lacks its attribute id"),
         (
             "Element 'A', attribute 'z': The attribute 'z' is not allowed.",
-            "<A> has an attribute z that KBL does not know",
+            "<A> has an attribute z that the schema does not know",
         ),
         (
             "Element 'A': The type definition is abstract.",
@@ -180,7 +179,7 @@ def test_every_breach_of_the_schema_is_told_with_its_line_and_in_plain_words() -
         (
             "Element 'A', attribute '{x}type': The QName value '{y}Foo' of the xsi:type attribute does not "
             "resolve to a type definition.",
-            "<A> says it is a Foo, which KBL does not know",
+            "<A> says it is a Foo, which the schema does not know",
         ),
         ("Something new.", "Something new."),
     ],

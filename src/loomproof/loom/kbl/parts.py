@@ -92,7 +92,12 @@ def _kind(document: Document, part: etree._Element | None) -> ComponentKind | No
         return None
     if kind_of(part) == "Fuse":
         return ComponentKind.FUSE
-    said = document.text(part, "Description").casefold()
+    return kind_in(document.text(part, "Description"))
+
+
+def kind_in(about: str) -> ComponentKind | None:
+    """Return the kind that a part's description speaks of; none where no word of it tells."""
+    said = about.casefold()
     return next((kind for kind, form in FORMS.items() if any(word in said for word in form.words)), None)
 
 

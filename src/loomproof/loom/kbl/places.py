@@ -335,10 +335,10 @@ def _rows(
         if row and stated.isdigit() and int(stated) not in (0, len(row)):
             places.miscounted.append(f"{name} (said {stated}, listed {len(row)})")
         if row:
-            yield tuple(sorted(row, key=_natural))
+            yield tuple(sorted(row, key=natural))
 
 
-def _natural(cavity: str) -> list[tuple[int, int, str]]:
+def natural(cavity: str) -> list[tuple[int, int, str]]:
     """Sort 2 before 10 and A2 before A10, the guess where a file only lists its cavities."""
     parts = re.findall(r"\d+|\D+", cavity)
     return [(0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts]

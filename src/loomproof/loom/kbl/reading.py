@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 from pathlib import Path
 
 from loomproof.errors import DescriptionError
@@ -16,7 +17,7 @@ from loomproof.loom.kbl.naming import Names
 from loomproof.loom.kbl.opening import open_kbl
 from loomproof.loom.kbl.places import Places, read_places
 from loomproof.loom.kbl.remainder import restored
-from loomproof.loom.model import CavityFacts, Component, ConnectorKind, Loom, Wire
+from loomproof.loom.model import CavityFacts, Component, Connector, ConnectorKind, End, Loom, Wire
 from loomproof.loom.reading import LoadedLoom
 
 
@@ -89,14 +90,15 @@ def _loom(
     kept, components = _fitted(document, places, wires, [*links, *mounted], chosen)
     tell_rest(document)
     signals = signals.only({wire.circuit for wire in wires})
+    connectors = tuple(connector for name, connector in places.connectors.items() if name in kept)
     loom = Loom(
         document.text(harness, "Description") or document.text(harness, "Part_number") or document.name,
         description=_about(document, configuration),
-        connectors=tuple(connector for name, connector in places.connectors.items() if name in kept),
+        connectors=connectors,
         wires=wires,
         components=components,
         circuits=tuple(signals.circuits),
-        cavity_facts=_facts(places, kept, wires),
+        cavity_facts=facts_of(connectors, wires, places.plugged, places.sealed),
         choices=variants.choices_of(found, signals) if chosen is None else (),
         part_number=document.text(harness, "Part_number"),
         left_out=tuple(document.left_out),
@@ -138,18 +140,20 @@ def _fitted(
     return kept, tuple(part for part in components if all(end.connector in kept for end in part.ends))
 
 
-def _facts(places: Places, kept: set[str], wires: tuple[Wire, ...]) -> tuple[CavityFacts, ...]:
+def facts_of(
+    connectors: Iterable[Connector], wires: tuple[Wire, ...], plugged: set[End], sealed_ends: set[End]
+) -> tuple[CavityFacts, ...]:
     """Return facts about cavities: spare where no wire ends, sealed, shared where several wires end."""
     at = Counter(end for wire in wires for end in wire.ends)
     facts = []
-    for name, connector in places.connectors.items():
-        if name not in kept or connector.kind is ConnectorKind.SPLICE:
+    for connector in connectors:
+        if connector.kind is ConnectorKind.SPLICE:
             continue
         for end in connector.ends:
             shared = at[end] > 1 and connector.kind in checking.SINGLE_CRIMP
             spare = at[end] == 0
             # A plug is listed for most cavities, for it is fitted where the wire is not.
-            sealed = True if end in (places.plugged if spare else places.sealed) else None
+            sealed = True if end in (plugged if spare else sealed_ends) else None
             if spare or sealed or shared:
                 facts.append(CavityFacts(end, spare, sealed, shared=shared))
     return tuple(facts)

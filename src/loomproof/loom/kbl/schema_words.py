@@ -38,7 +38,7 @@ _WORDS: tuple[tuple[str, Callable[[re.Match[str]], str]], ...] = (
     ),
     (
         _ELEMENT + r", attribute '(?P<attribute>[^']+)': The attribute '[^']+' is not allowed\.",
-        lambda m: f"<{m['element']}> has an attribute {m['attribute']} that KBL does not know",
+        lambda m: f"<{m['element']}> has an attribute {m['attribute']} that the schema does not know",
     ),
     (
         _ELEMENT + r"(?:, attribute '[^']+')?: \[facet 'enumeration'\] The value '(?P<value>.*?)' is not an "
@@ -56,7 +56,9 @@ _WORDS: tuple[tuple[str, Callable[[re.Match[str]], str]], ...] = (
     ),
     (
         _ELEMENT + r", attribute '[^']+': The QName value '(?P<value>[^']+)' of the xsi:type attribute .*",
-        lambda m: f"<{m['element']}> says it is a {m['value'].rsplit('}', 1)[-1]}, which KBL does not know",
+        lambda m: (
+            f"<{m['element']}> says it is a {m['value'].rsplit('}', 1)[-1]}, which the schema does not know"
+        ),
     ),
 )
 

@@ -1,0 +1,173 @@
+"""A VEC file as a loom, with everything said that the file leaves open or the loom leaves out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from lxml import etree
+
+from loomproof.errors import DescriptionError, suggestion
+from loomproof.loom import checking
+from loomproof.loom.building import Row
+from loomproof.loom.kbl import side_table as sides
+from loomproof.loom.kbl.document import kind_of
+from loomproof.loom.kbl.naming import Names
+from loomproof.loom.kbl.reading import facts_of
+from loomproof.loom.kbl.variants import choices_of, chosen_modules
+from loomproof.loom.model import Loom
+from loomproof.loom.reading import LoadedLoom
+from loomproof.loom.vec.cables import Cables, read_cables
+from loomproof.loom.vec.document import VecDocument, refuse_parts_only
+from loomproof.loom.vec.leftovers import tell_rest
+from loomproof.loom.vec.opening import open_vec
+from loomproof.loom.vec.parts import read_parts
+from loomproof.loom.vec.places import read_places
+from loomproof.loom.vec.routes import read_places_in_words, read_routes
+from loomproof.loom.vec.schematic import read_schematic
+from loomproof.loom.vec.variants import read_signals, read_variants
+from loomproof.loom.vec.wires import read_wires
+
+
+def read(
+    path: Path | str,
+    *,
+    configuration: str | None = None,
+    side_table: Path | str | None = None,
+    length_type: str | None = None,
+    harness: str | None = None,
+) -> LoadedLoom:
+    """Read a VEC file of version 1.1.3 to 2.1.0.
+
+    Wires come from the contacting, or where that has none from the schematic, which is said. ``harness``
+    names the document that counts where several hold wires. ``configuration`` names a variant configuration:
+    only what that one has is read; without it everything is, and configurations become a choice.
+    ``side_table`` is a CSV file that adds what the file does not carry. ``length_type`` says which of several
+    lengths counts.
+    Raises `DescriptionError` where the file or the side table is wrong.
+    """
+    path = Path(path)
+    side = sides.read_side_table(Path(side_table)) if side_table is not None else ()
+    root, warnings = open_vec(path)
+    document = VecDocument(root, path.name, list(warnings))
+    return read_root(
+        document, configuration=configuration, side=side, length_type=length_type, harness=harness
+    )
+
+
+def read_root(
+    document: VecDocument,
+    *,
+    configuration: str | None = None,
+    side: tuple[Row, ...] = (),
+    length_type: str | None = None,
+    harness: str | None = None,
+) -> LoadedLoom:
+    """Read an opened VEC file; `read` says how and what is raised."""
+    refuse_parts_only(document)
+    try:
+        loom = _loom(document, configuration, side, length_type, harness)
+    except DescriptionError:
+        raise
+    except ValueError as error:
+        # The values refuse what no loom can hold, such as a text that no spreadsheet cell takes.
+        raise DescriptionError(f"{document.name}: {error}", cure="Correct it in the VEC file.") from error
+    problems = checking.errors(loom)
+    if problems:
+        raise DescriptionError(f"{document.name} makes no loom that holds together", problems=problems)
+    return LoadedLoom(loom, tuple(document.warnings))
+
+
+def _loom(
+    document: VecDocument,
+    configuration: str | None,
+    side: tuple[Row, ...],
+    length_type: str | None,
+    harness: str | None,
+) -> Loom:
+    holder = _holder(document, harness)
+    variants = read_variants(document)
+    chosen = chosen_modules(document, variants, configuration)
+    components = [one for one in holder.iter("Component") if variants.has(one, chosen)]
+    cables = read_cables(document, components)
+    kept = {key: one for key, one in cables.conductors.items() if variants.has(one.reference, chosen)}
+    cables = Cables(kept, cables.twisted, cables.screened_by)
+    signals = read_signals(document, cables, variants if chosen is None else None)
+    where = read_places_in_words(document)
+    places = read_places(document, components, where, cables.cable_of_ends(), cables.screen_ends())
+    routes = read_routes(document, variants, chosen)
+    placed = any(
+        end.get("id", "") in places.wire_ends
+        for one in cables.conductors.values()
+        for end in one.reference.iterfind("WireEnd")
+    )
+    if placed:
+        wires = read_wires(document, cables, places.wire_ends, signals.by_connection, routes, length_type)
+    else:
+        wires = read_schematic(document, places, cables, signals.by_connection, length_type)
+    parts = read_parts(document, components, places, Names(), sides.names_in(side))
+    tell_rest(document, components)
+    signals = signals.only({wire.circuit for wire in wires})
+    connectors = tuple(places.connectors.values())
+    if not connectors:
+        raise DescriptionError(
+            f"{document.name}: the harness {document.text(holder, 'DocumentNumber')!r} has no connector",
+            cure="Ask for a file with the components of the harness; without ends there is nothing to prove.",
+        )
+    return sides.apply(
+        Loom(
+            document.said(holder) or document.text(holder, "DocumentNumber") or document.name,
+            description=_about(document, configuration, from_schematic=not placed),
+            connectors=connectors,
+            wires=wires,
+            components=tuple(parts),
+            circuits=tuple(signals.circuits),
+            cavity_facts=facts_of(connectors, wires, places.plugged, places.sealed),
+            choices=choices_of(variants, signals) if chosen is None else (),
+            part_number=_part_number(document, holder),
+            left_out=tuple(document.left_out),
+        ),
+        side,
+    )
+
+
+def _about(document: VecDocument, configuration: str | None, *, from_schematic: bool) -> str:
+    about = [f"from {document.name}"]
+    about += [f"configuration {configuration}"] if configuration else []
+    about += ["wires from the schematic, none placed by contacts"] if from_schematic else []
+    return ", ".join(about)
+
+
+def _part_number(document: VecDocument, holder: etree._Element) -> str:
+    parts = [document.text(one, "PartNumber") for one in document.refs(holder, "ReferencedPart")]
+    return parts[0] if len(parts) == 1 else ""
+
+
+def _holder(document: VecDocument, harness: str | None) -> etree._Element:
+    """Return the document of the harness: the one that holds wires in use, or connections."""
+    documents = document.root.findall("DocumentVersion")
+    holding = [one for one in documents if any(kind_of(role) == "WireRole" for role in one.iter("Role"))]
+    holding = holding or [
+        one
+        for one in documents
+        if next(one.iter("Connection"), None) is not None or next(one.iter("Component"), None) is not None
+    ]
+    numbers = [document.text(one, "DocumentNumber") for one in holding]
+    if harness is not None:
+        for one, number in zip(holding, numbers, strict=True):
+            if harness in (number, one.get("id", "")):
+                return one
+        raise DescriptionError(
+            f"{document.name} has no harness {harness!r}",
+            cure=suggestion(harness, numbers) or f"It has: {', '.join(numbers) or 'none'}.",
+        )
+    if len(holding) > 1:
+        raise DescriptionError(
+            f"{document.name} describes {len(holding)} harnesses: {', '.join(numbers)}",
+            cure="Name the one that this loom is.",
+        )
+    if not holding:
+        raise DescriptionError(
+            f"{document.name} holds no harness, only part data",
+            cure="Ask for the file of a harness; a parts library describes no loom.",
+        )
+    return holding[0]

@@ -1,0 +1,446 @@
+"""VEC: what contact points place, what the schematic says where they do not, what is refused and told."""
+
+from __future__ import annotations
+
+import os
+import random
+from pathlib import Path
+
+import pytest
+from lxml import etree
+
+from loomproof.electrics.expectation import expect
+from loomproof.errors import DescriptionError
+from loomproof.loom import kbl, vec
+from loomproof.loom.model import ComponentKind, ConnectorKind, End, Loom, Wire
+from loomproof.loom.reading import LoadedLoom
+from loomproof.loom.vec.opening import VERSIONS, parse
+from tests.fuzz.kbl_fuzz import FINDS, mutated_bytes, mutated_tree
+from tests.fuzz.vec_fuzz import samples, tried
+from tests.loom import kbl_text
+from tests.loom.vec_text import Vec, key, specification, tag
+
+FOLDER = Path(os.environ.get("LOOMPROOF_OPEN_DATA", "open_data/kbl")).parent / "vec"
+CHANGE, ROUTING, KOSTAL = "change_example_1.vec", "routing-examples.vec", "kostal-32124733993.vec"
+
+
+def open_data(name: str) -> Path:
+    path = FOLDER / name
+    if not path.is_file():
+        pytest.skip(
+            f"open data {name} is not there: LOOMPROOF_OPEN_DATA names the folder of KBL, vec lies beside it"
+        )
+    return path
+
+
+def read(tmp_path: Path, made: Vec, version: str = "2.1.0", **options: str) -> LoadedLoom:
+    path = tmp_path / "loom.vec"
+    path.write_bytes(made.bytes(version))
+    return vec.read(path, **options)
+
+
+def told(found: LoadedLoom) -> str:
+    return "\n".join(str(problem) for problem in found.warnings)
+
+
+def nets(loom: Loom) -> list[set[str]]:
+    return sorted(({str(end) for end in net.ends} for net in expect(loom).nets), key=sorted)
+
+
+def small() -> Vec:
+    """Two plugs of two cavities, a splice and a ring; a cable of two cores and a single wire."""
+    made = Vec()
+    made.housing("A", "1", "2")
+    made.housing("B", "1", "2")
+    made.terminal("S1", splice=True)
+    made.terminal("R1")
+    made.cable(
+        "C1",
+        [("W1", 0.5, "RD/WH", 1.0, "V.30.A", ("A.1", "S1.t")), ("W2", 0.5, "BK", 1.2, "", ("A.2", "R1.t"))],
+        twisted=True,
+    )
+    made.cable("C2", [("W3", 0.75, "RD", None, "", ("S1.t", "B.1"))])
+    return made
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_every_version_is_read_without_a_breach(tmp_path: Path, version: str) -> None:
+    made = small()
+    if version.startswith("1.1"):
+        flat = Vec(flat=True)
+        flat.housing("A", "1", "2")
+        flat.housing("B", "1", "2")
+        flat.terminal("S1", splice=True)
+        flat.terminal("R1")
+        flat.cable(
+            "C1",
+            [
+                ("W1", 0.5, "RD/WH", 1.0, "V.30.A", ("A.1", "S1.t")),
+                ("W2", 0.5, "BK", 1.2, "", ("A.2", "R1.t")),
+            ],
+            twisted=True,
+        )
+        flat.cable("C2", [("W3", 0.75, "RD", None, "", ("S1.t", "B.1"))])
+        made = flat
+    found = read(tmp_path, made, version)
+    assert "schema" not in told(found)
+    assert found.loom.wires == (
+        Wire("W1", End("A", "1"), End("S1"), "RD/WH", 0.5, 1.0, "V.30.A", "W2", note="core of C1"),
+        Wire("W2", End("A", "2"), End("R1", "1"), "BK", 0.5, 1.2, "", "W1", note="core of C1"),
+        Wire("W3", End("S1"), End("B", "1"), "RD", 0.75),
+    )
+    kinds = {one.name: one.kind for one in found.loom.connectors}
+    assert (kinds["S1"], kinds["R1"]) == (ConnectorKind.SPLICE, ConnectorKind.RING)
+    assert found.loom.circuit_by_name["V.30.A"].designation == "30"
+    assert {facts.end for facts in found.loom.cavity_facts if facts.spare} == {End("B", "2")}
+    assert "wires without a length (1): W3" in told(found)
+
+
+def test_the_counted_facts_of_the_open_files() -> None:
+    found = vec.read(open_data(CHANGE))
+    assert found.loom.wires == (
+        Wire("264002", End("XA.F2.1_1", "2"), End("XA.44.1", "1"), "BN", 0.5, 1.063, note="core of SL1"),
+        Wire("264001", End("YW001", "1"), End("XA.F2.1_1", "1"), "BK", 0.5, 0.503, note="core of SL1"),
+    )
+    assert sum(len(one.cavities) for one in found.loom.connectors) == 4
+    routed = vec.read(open_data(ROUTING)).loom
+    assert [(w.name, str(w.a), str(w.b), w.csa_mm2, w.length_m) for w in routed.wires] == [
+        ("W1", "A1:1", "A2:1", 0.5, None),
+        ("W2", "A1:1", "A3:1", 0.5, None),
+        ("W3", "A1:1", "A2:1", 0.5, None),
+    ]
+    assert routed.wire_by_name["W1"].bundles == ("SEG-1", "SEG-2")
+
+
+@pytest.mark.parametrize(
+    ("configuration", "segments"),
+    [("RL", "SEG-2 SEG-3 SEG-4 SEG-5 SEG-6"), ("LL", "SEG-2 SEG-3 SEG-7 SEG-8 SEG-6")],
+)
+def test_a_configuration_chooses_the_route(configuration: str, segments: str) -> None:
+    found = vec.read(open_data(ROUTING), configuration=configuration)
+    assert found.loom.wire_by_name["W2"].bundle == segments
+    assert "several variants" not in told(found)
+
+
+def test_a_file_that_breaks_its_schema_says_so_and_part_data_is_no_loom() -> None:
+    with pytest.raises(DescriptionError, match="only part data") as caught:
+        vec.read(open_data(KOSTAL))
+    assert "TerminalPairing" in " ".join(str(problem) for problem in caught.value.problems)
+
+
+def test_what_is_sound_of_a_broken_file_is_read(tmp_path: Path) -> None:
+    content = small().bytes().replace(b"<GroupType>", b"<Colour>loud</Colour><GroupType>")
+    path = tmp_path / "loom.vec"
+    path.write_bytes(content)
+    found = vec.read(path)
+    assert "this breaks the schema of VEC 2.1.0: <Colour> does not belong here" in told(found)
+    assert len(found.loom.wires) == 3
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"PK\x03\x04", "zip archive"),
+        (b'<!DOCTYPE a [<!ENTITY b "c">]><a/>', "document type"),
+        (b"<a>", "not well-formed"),
+        (b"<a/>", "not <VecContent>"),
+    ],
+)
+def test_what_is_no_vec_is_refused(tmp_path: Path, content: bytes, words: str) -> None:
+    path = tmp_path / "loom.vec"
+    path.write_bytes(content)
+    with pytest.raises(DescriptionError, match=words):
+        vec.read(path)
+
+
+def test_an_unknown_version_is_read_as_the_nearest_and_said(tmp_path: Path) -> None:
+    found = read(tmp_path, small(), "2.0.9")
+    assert "its VecVersion is '2.0.9'; it is read as VEC 2.0.1" in told(found)
+
+
+def test_one_contact_point_in_two_cavities_joins_them(tmp_path: Path) -> None:
+    made = Vec()
+    made.housing("A", "1", "2")
+    made.housing("B", "1")
+    made.cable("C", [("W", 0.5, "RD", 1.0, "", ("A.1", "B.1"))])
+    content = made.bytes().replace(b">A.1</EquippedCavityRef>", b">A.1 A.2</EquippedCavityRef>")
+    (tmp_path / "loom.vec").write_bytes(content)
+    loom = vec.read(tmp_path / "loom.vec").loom
+    assert nets(loom) == [{"A:1", "A:2", "B:1"}]
+    assert [(one.kind, one.note) for one in loom.components] == [(ComponentKind.LINK, "one terminal in both")]
+
+
+def coaxial(one_cable: bool) -> Vec:
+    """Core and screen with a contact point each, both in the only cavity of B."""
+    made = Vec()
+    made.housing("A", "1", "2")
+    made.housing("B", "1")
+    screen = ("W2", 0.1, "", 1.0, "", ("A.2", "B.1"))
+    core = ("W1", 0.1, "BK", 1.0, "", ("A.1", "B.1"))
+    if one_cable:
+        made.cable("COA", [screen, core], screen="W2")
+    else:
+        made.cable("C1", [screen])
+        made.cable("C2", [core])
+    kind, ends = made.points.pop("B.1")
+    for number, end in enumerate(ends):
+        made.points[f"B.1{' ' * number}"] = (kind, [end])
+    return made
+
+
+def test_a_coaxial_contact_is_two_potentials(tmp_path: Path) -> None:
+    loom = read(tmp_path, coaxial(one_cable=True)).loom
+    assert nets(loom) == [{"A:1", "B:1"}, {"A:2", str(End("B", "1 screen"))}]
+    assert loom.wire_by_name["W1"].screened_by == "W2"
+
+
+def test_two_single_wires_in_one_cavity_are_one(tmp_path: Path) -> None:
+    assert nets(read(tmp_path, coaxial(one_cable=False)).loom) == [{"A:1", "A:2", "B:1"}]
+
+
+def test_no_conductor_is_lost(tmp_path: Path) -> None:
+    made = small()
+    made.cable("C3", [("W9", 0.5, "BU", 1.0, "", ("A.1", "B.2"))])
+    made.points.pop("B.2")
+    loom = read(tmp_path, made).loom
+    assert loom.left_out == ("wire W9: the file places 1 of its ends",)
+
+
+def test_a_loose_end_and_a_joint_without_a_part_stay_in_the_loom(tmp_path: Path) -> None:
+    made = small()
+    made.cable("C3", [("W8", 0.5, "BU", 1.0, "", ("B.2", "loose"))])
+    content = made.bytes()
+    mounting = content[
+        content.index(b"<CavityMounting", content.index(b">loose</Identification><CavityMounting")) :
+    ]
+    content = content.replace(mounting[: mounting.index(b"</CavityMounting>") + 17], b"")
+    (tmp_path / "loom.vec").write_bytes(content)
+    loom = vec.read(tmp_path / "loom.vec").loom
+    assert loom.wire_by_name["W8"].b == End("loose", "1")
+    assert loom.by_name["loose"].kind is ConnectorKind.TAIL
+
+
+def test_a_colour_that_cannot_be_read_is_whole_in_the_note(tmp_path: Path) -> None:
+    made = Vec()
+    made.housing("A", "1")
+    made.housing("B", "1")
+    made.cable("C", [("W", 0.5, "RD/B+K", 1.0, "", ("A.1", "B.1"))])
+    found = read(tmp_path, made)
+    assert (found.loom.wires[0].colour, found.loom.wires[0].note) == ("", "colour RD B+K")
+    assert "'B+K' (1)" in told(found)
+
+
+# The schematic ----------------------------------------------------------------------------------------
+
+
+def schematic(text_ends: bool) -> Vec:
+    """Connections only: two plugs, one net of two ends and one of three."""
+    made = Vec()
+    ports = "".join(
+        f'<ComponentNode id="{node}">{tag("Identification", node)}<ComponentConnector id="{node}.k">'
+        f"{tag('Identification', 'K')}"
+        + "".join(f'<ComponentPort id="{node}.{n}">{tag("Identification", n)}</ComponentPort>' for n in "12")
+        + "</ComponentConnector></ComponentNode>"
+        for node in ("M1", "M2")
+    )
+
+    def end(node: str, pin: str) -> str:
+        name = f"{node} : {pin} " if text_ends else "e"
+        port = "" if text_ends else tag("ConnectedComponentPort", f"{node}.{pin}")
+        return (
+            f'<ConnectionEnd id="{key()}">{tag("Identification", name)}{tag("IsExternalEnd", "false")}{port}'
+            "</ConnectionEnd>"
+        )
+
+    connections = "".join(
+        f'<Connection id="con{n}">{tag("Identification", n)}{"".join(end(*at) for at in ends)}</Connection>'
+        for n, ends in (
+            ("7", [("M1", "1"), ("M2", "2")]),
+            ("8", [("M1", "2"), ("M2", "1"), ("M3", "1")] if text_ends else [("M1", "2"), ("M2", "1")]),
+        )
+    )
+    made.more.append(
+        specification("ConnectionSpecification", "con", ("" if text_ends else ports) + connections)
+    )
+    return made
+
+
+@pytest.mark.parametrize("text_ends", [False, True])
+def test_the_schematic_stands_in_and_is_marked(tmp_path: Path, text_ends: bool) -> None:
+    found = read(tmp_path, schematic(text_ends))
+    wire = found.loom.wire_by_name["7"]
+    assert (str(wire.a), str(wire.b), wire.note) == ("M1:1", "M2:2", "from the schematic")
+    assert "wires from the schematic" in found.loom.description
+    assert "no contact point of this file places a wire" in told(found)
+    joint = {str(End("joint of 8")), "M1:2", "M2:1", "M3:1"}
+    wanted = [{"M1:1", "M2:2"}, joint if text_ends else {"M1:2", "M2:1"}]
+    assert nets(found.loom) == sorted(wanted, key=sorted)
+    assert ("nets whose shape the schematic does not state" in told(found)) is text_ends
+    assert ("ends that stand as text only" in told(found)) is text_ends
+
+
+# Variants, mated connectors, parts -----------------------------------------------------------------------
+
+
+def test_variants_are_a_choice_and_a_configuration_leaves_the_others_out(tmp_path: Path) -> None:
+    made = small()
+    made.more.append(
+        specification(
+            "VariantConfigurationSpecification",
+            "variants",
+            "".join(
+                f'<VariantConfiguration id="v.{name}">{tag("Identification", name)}</VariantConfiguration>'
+                for name in ("tow", "plain")
+            ),
+        )
+    )
+    made.cable("C5", [("W5", 0.5, "BU", 1.0, "horn", ("A.2", "B.2"))], config="v.tow")
+    whole = read(tmp_path, made)
+    assert "schema" not in told(whole)
+    (choice,) = whole.loom.choices
+    assert [answer.name for answer in choice.answers] == ["tow", "plain"]
+    assert whole.loom.need_of("horn", {choice.name: "plain"}).value == "unused"
+    assert "W5" in read(tmp_path, made, configuration="tow").loom.wire_by_name
+    assert "W5" not in read(tmp_path, made, configuration="plain").loom.wire_by_name
+    with pytest.raises(DescriptionError, match="no configuration 'towing'"):
+        read(tmp_path, made, configuration="towing")
+
+
+def test_mated_slots_are_linked_cavity_by_cavity(tmp_path: Path) -> None:
+    made = small()
+    made.housing("X", "1", "2")
+    coupling = (
+        f'<CouplingPoint id="cp">{tag("Identification", "cp")}{tag("FirstConnector", "A.role")}'
+        f'{tag("SecondConnector", "X.role")}<SlotCoupling id="sc">{tag("Identification", "s")}'
+        f"{tag('FirstSlot', 'A.slot')}{tag('SecondSlot', 'X.slot')}</SlotCoupling></CouplingPoint>"
+    )
+    made.more.append(specification("CouplingSpecification", "coup", coupling))
+    loom = read(tmp_path, made).loom
+    assert {tuple(map(str, one.ends)) for one in loom.components} == {("A:1", "X:1"), ("A:2", "X:2")}
+    assert all(one.pullable for one in loom.components)
+
+
+def test_a_fuse_sits_where_its_legs_are_mated(tmp_path: Path) -> None:
+    made = small()
+    made.masters.append(
+        specification(
+            "FuseSpecification",
+            "fs",
+            f'<HousingComponent id="fh">{tag("Identification", "h")}</HousingComponent>'
+            f'<IMax id="im">{tag("UnitComponent", "amp")}{tag("ValueComponent", "15")}</IMax>',
+        )
+    )
+    legs = "".join(
+        f'<CavityReference id="F1.{n}">{tag("Identification", n)}{tag("ReferencedCavity", f"A.{n}.m")}'
+        "</CavityReference>"
+        for n in "12"
+    )
+    role = (
+        f'<Role xsi:type="vec:EEComponentRole" id="F1.r">{tag("Identification", "F1")}'
+        f'{tag("EEComponentSpecification", "fs")}<HousingComponentRef id="F1.h">{tag("Identification", "h")}'
+        f'{tag("HousingComponent", "fh")}<ConnectorHousingRole id="F1.hr">{tag("Identification", "F1")}'
+        f"{tag('ConnectorHousingSpecification', 'A.m')}"
+        '<SlotReference xsi:type="vec:SlotReference" id="F1.slot">'
+        f"{tag('Identification', 'A')}{tag('ReferencedSlot', 'A.slot.m')}{legs}</SlotReference>"
+        "</ConnectorHousingRole></HousingComponentRef></Role>"
+    )
+    made.component("F1", role, part="A.p")
+    coupling = (
+        f'<CouplingPoint id="cp">{tag("Identification", "cp")}{tag("FirstConnector", "B.role")}'
+        f'{tag("SecondConnector", "F1.hr")}<SlotCoupling id="sc">{tag("Identification", "s")}'
+        f"{tag('FirstSlot', 'B.slot')}{tag('SecondSlot', 'F1.slot')}</SlotCoupling></CouplingPoint>"
+    )
+    made.more.append(specification("CouplingSpecification", "coup", coupling))
+    found = read(tmp_path, made)
+    assert "schema" not in told(found)
+    (fuse,) = found.loom.components
+    assert (fuse.kind, fuse.rating_a, fuse.ends) == (ComponentKind.FUSE, 15.0, (End("B", "1"), End("B", "2")))
+    assert (fuse.fitted, fuse.pullable) == (False, True)
+    assert "F1" not in found.loom.by_name
+
+
+def test_two_harnesses_want_one_named(tmp_path: Path) -> None:
+    content = small().bytes()
+    start, stop = content.index(b'<DocumentVersion id="harness">'), content.index(b"<PartVersion")
+    other = content[start:stop].replace(b'id="', b'id="o.').replace(b">LOOM-1<", b">LOOM-2<")
+    path = tmp_path / "two.vec"
+    path.write_bytes(content[:stop] + other + content[stop:])
+    with pytest.raises(DescriptionError, match="describes 2 harnesses: LOOM-1, LOOM-2"):
+        vec.read(path)
+    assert len(vec.read(path, harness="LOOM-1").loom.wires) == 3
+
+
+# The same content as KBL ---------------------------------------------------------------------------------
+
+
+def both(seed: int) -> tuple[bytes, bytes]:
+    """The same random loom as VEC and as KBL 2.4, each by the tests' own writer."""
+    rng = random.Random(f"vec and kbl/{seed}")
+    made = Vec()
+    plugs = {f"X{n}": [str(c) for c in range(1, rng.randint(2, 5))] for n in range(1, rng.randint(3, 6))}
+    splices = [f"S{n}" for n in range(rng.randint(0, 2))]
+    heads, body = [], []
+    for name, cavities in plugs.items():
+        made.housing(name, *cavities)
+        heads.append(kbl_text.housing(f"h{name}", *cavities))
+    for name in splices:
+        made.terminal(name, splice=True)
+        heads.append(kbl_text.housing(f"h{name}", "1"))
+    free = [(name, cavity) for name, cavities in plugs.items() for cavity in cavities]
+    rng.shuffle(free)
+    wires, connections, parts = [], [], []
+    for number in range(1, len(free) // 2 + 1):
+        ends = [free.pop() for _ in range(2)]
+        if splices and rng.random() < 0.5:
+            ends[1] = (rng.choice(splices), "")
+        name, area = str(number), rng.choice([0.35, 0.5, 1.5])
+        colour = rng.choice([("RD",), ("BK", "WH"), ("GN", "YE")])
+        length_mm, signal = rng.randint(50, 4000), rng.choice(["", "V.15.A", "M.31.B"])
+        at = tuple(f"{c}.{p}" if p else f"{c}.t" for c, p in ends)
+        made.cable(f"C{name}", [(name, area, "/".join(colour), length_mm / 1000, signal, at)])
+        parts.append(kbl_text.wire_part(f"p{name}", *colour, area=area))
+        wires.append(kbl_text.wire(name, kbl_text.length(length_mm), of=f"p{name}"))
+        connections.append(kbl_text.connection(name, *(f"{c}.{p or '1'}" for c, p in ends), signal=signal))
+    for name, cavities in plugs.items():
+        body.append(kbl_text.connector(name, f"h{name}", *cavities))
+    for name in splices:
+        body.append(kbl_text.connector(name, f"h{name}", "1", usage="splice"))
+    kbl_file = kbl_text.file("".join(heads + parts), "".join(connections + body + wires))
+    return made.bytes(), kbl_file
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_vec_and_kbl_of_one_content_give_the_same_loom(seed: int, tmp_path: Path) -> None:
+    as_vec, as_kbl = both(seed)
+    (tmp_path / "a.vec").write_bytes(as_vec)
+    (tmp_path / "a.kbl").write_bytes(as_kbl)
+    one, other = vec.read(tmp_path / "a.vec").loom, kbl.read(tmp_path / "a.kbl").loom
+    assert sorted(one.wires, key=lambda w: w.name) == sorted(other.wires, key=lambda w: w.name)
+    assert [(c.name, c.kind, c.rows) for c in one.connectors] == [
+        (c.name, c.kind, c.rows) for c in other.connectors
+    ]
+    assert {(c.name, c.designation) for c in one.circuits} == {
+        (c.name, c.designation) for c in other.circuits
+    }
+    assert set(one.cavity_facts) == set(other.cavity_facts)
+    assert nets(one) == nets(other)
+
+
+def test_the_schemas_are_those_of_the_versions() -> None:
+    for version in VERSIONS:
+        _, warnings = parse(small().bytes("9.9.9").replace(b"9.9.9", version.encode()), "loom.vec")
+        if not version.startswith("1.1"):
+            assert warnings == ()
+
+
+def test_damaged_files_are_refused_or_read_whole() -> None:
+    rng = random.Random(22)
+    for content in samples():
+        root = etree.fromstring(content)
+        assert "read" in {tried(mutated_tree(root, rng)) for _ in range(60)}
+        assert "refused" in {tried(mutated_bytes(content, rng)) for _ in range(60)}
+
+
+def test_what_was_ever_found_stays_mended() -> None:
+    for path in sorted(FINDS.glob("vec_*.vec")):
+        assert tried(path.read_bytes()) in ("refused", "read"), path.name
