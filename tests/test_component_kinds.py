@@ -27,6 +27,7 @@ from loomproof.loom.reading import load_files, load_workbook
 from loomproof.loom.suspicions import warnings
 from loomproof.loom.writing import folder_files, workbook_bytes, write_folder
 from loomproof.reports.drawing_loom import picture
+from loomproof.reports.drawing_symbols import symbol
 from loomproof.results.document import Verdict
 from loomproof.results.fitting import Action
 from tests.proof.scanner_bench import loom_of, outcome_of
@@ -182,6 +183,13 @@ def test_words_of_a_part_in_kbl_name_one_kind(kind: ComponentKind) -> None:
 def test_the_drawing_names_it_with_its_value(kind: ComponentKind) -> None:
     drawn = picture(loom_with(kind))
     assert f"X1 {kind} {case_of(kind).shown}" in drawn
+    assert drawn.count(f'<path class="{kind}"') == 1
+    assert picture(loom_of("1 2 3 4 5")).count("<path class=") == 0
+
+
+def test_each_kind_has_a_symbol_of_its_own() -> None:
+    strokes = [symbol(kind, 0.0, 0.0).partition(" d=")[2] for kind in KINDS]
+    assert len(set(strokes)) == len(KINDS)
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -10,8 +10,9 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
-from loomproof.loom.model import Connector, ConnectorKind, End, Loom, Wire
+from loomproof.loom.model import ComponentKind, Connector, ConnectorKind, End, Loom, Wire
 
 ROW = 14.0
 HEAD_ROWS = 2
@@ -22,6 +23,14 @@ NARROWEST = 80.0
 """Row height, rows of a heading, widths of a wire's and a splice's track, sorting rounds, least channel."""
 
 LEFT, RIGHT = 0, 1
+
+
+class FootLine(NamedTuple):
+    """A line below a connector: ``part`` says that it speaks of a part, ``kind`` that its symbol leads it."""
+
+    text: str
+    part: bool = False
+    kind: ComponentKind | None = None
 
 
 @dataclass(frozen=True)
@@ -44,7 +53,7 @@ class Box:
     top: float
     height: float
     rows: tuple[Row, ...]
-    foot: tuple[str, ...]
+    foot: tuple[FootLine, ...]
 
 
 @dataclass(frozen=True)
@@ -83,7 +92,7 @@ class _Block:
 
     connector: Connector
     ends: list[tuple[End, Wire, bool]]
-    foot: tuple[str, ...]
+    foot: tuple[FootLine, ...]
     side: int = LEFT
     top: float = 0.0
     near: dict[str, float] = field(default_factory=dict)
@@ -98,7 +107,7 @@ class _Block:
         return self.top + ROW * (HEAD_ROWS + index + 0.5)
 
 
-def lay_out(loom: Loom, feet: Mapping[str, tuple[str, ...]], least: float = NARROWEST) -> Layout:
+def lay_out(loom: Loom, feet: Mapping[str, tuple[FootLine, ...]], least: float = NARROWEST) -> Layout:
     """Place everything; ``feet`` gives foot lines by connector (empty cavities, built-in parts).
 
     ``least`` is how wide the channel is at least.
@@ -116,7 +125,7 @@ def _is_box(connector: Connector) -> bool:
     return connector.kind is not ConnectorKind.SPLICE
 
 
-def _block(loom: Loom, connector: Connector, feet: Mapping[str, tuple[str, ...]]) -> _Block:
+def _block(loom: Loom, connector: Connector, feet: Mapping[str, tuple[FootLine, ...]]) -> _Block:
     ends = []
     for end in connector.ends:
         for index, wire in enumerate(loom.wires_at.get(end, ())):

@@ -29,11 +29,13 @@ from loomproof.reports.drawing_layout import (
     ROW,
     Bar,
     Box,
+    FootLine,
     Layout,
     Line,
     Row,
     lay_out,
 )
+from loomproof.reports.drawing_symbols import WIDTH, symbol
 from loomproof.results.figures import value_of
 
 MARGIN = 28.0
@@ -151,7 +153,9 @@ def _box(box: Box, layout: Layout, sizes: Sizes) -> Iterator[str]:
         yield from _row(row, left, sizes)
     for index, line in enumerate(box.foot):
         y = box.top + ROW * (HEAD_ROWS + len(box.rows) + index) + 10
-        yield svg.text(left + 8, y, line, FOOT, fill=svg.PALE)
+        if line.kind is not None:
+            yield symbol(line.kind, left + 8, y - FOOT / 3)
+        yield svg.text(left + 8 + (GUTTER if line.part else 0), y, line.text, FOOT, fill=svg.PALE)
     # The outline comes last, so that no stripe of a row lies over its corners.
     yield svg.rect(left, box.top, sizes.box, box.height, stroke=edge, line=1.3, corner=round_corner)
 
@@ -294,18 +298,23 @@ FOOT = 8.0
 """Font size in px of the lines below a connector."""
 
 
-def _foot(loom: Loom, name: str, width: float) -> Iterator[str]:
+GUTTER = WIDTH + 4
+"""What is left free for symbols before the lines of parts, px."""
+
+
+def _foot(loom: Loom, name: str, width: float) -> Iterator[FootLine]:
     """Yield lines below a connector: the parts built in or plugged there, and its empty cavities."""
     for part in loom.components:
         if part.ends and part.ends[0].connector == name:
-            yield from svg.wrapped(_part(part, name), width - 16, FOOT)
+            for line, said in enumerate(svg.wrapped(_part(part, name), width - 16 - GUTTER, FOOT)):
+                yield FootLine(said, True, None if line else part.kind)
     connector = loom.by_name[name]
     if connector.kind is ConnectorKind.SPLICE:
         return
     busy = {end for part in loom.components for end in part.ends} | set(loom.wires_at)
     empty = [end.cavity for end in connector.ends if end not in busy]
     if empty:
-        yield from svg.wrapped(f"empty: {' '.join(empty)}", width - 16, FOOT)
+        yield from map(FootLine, svg.wrapped(f"empty: {' '.join(empty)}", width - 16, FOOT))
 
 
 def _part(part: Component, name: str) -> str:
