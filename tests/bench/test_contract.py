@@ -14,7 +14,7 @@ import networkx as nx
 import pytest
 
 from loomproof.bench import questions as q
-from loomproof.bench.address import SerialAddress, TcpAddress
+from loomproof.bench.address import SCHEMES, SerialAddress, TcpAddress
 from loomproof.bench.interface import Bench
 from loomproof.bench.journal import JournaledBench, ReplayBench
 from loomproof.bench.opening import open_bench
@@ -94,6 +94,11 @@ DRIVERS: dict[str, Callable[[], AbstractContextManager[Bench]]] = {
 }
 if os.name == "nt":  # which has no pseudo-terminals
     DRIVERS = {name: driver for name, driver in DRIVERS.items() if "serial" not in name}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="there are no pseudo-terminals")
+def test_every_form_of_address_is_opened_here() -> None:
+    assert {name.split()[0] for name in DRIVERS} >= set(SCHEMES)
 
 
 @pytest.mark.parametrize("name", DRIVERS)

@@ -6,6 +6,9 @@ import json
 from pathlib import Path
 from typing import Any
 
+from loomproof.cli.prove import prove
+from loomproof.jobs.workshop import Laboratory, Workshop
+from loomproof.results.entered import Entered
 from tests.cli.running import loomproof
 
 OPTIONS = (
@@ -17,6 +20,14 @@ OPTIONS = (
     "--humidity=43.5",
     "--person=A. Tester",
 )
+
+
+def test_all_that_can_be_entered_can_be_said() -> None:
+    """By an option of the proof, or in workshop.toml."""
+    options = {parameter.name for parameter in prove.params}
+    # The workshop's laboratory is a table of name and address, its meter a table as it is entered.
+    workshop = {*Workshop.model_fields, *Laboratory.model_fields}
+    assert set(Entered.model_fields) <= options | workshop
 
 
 def results(out: Path) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 
@@ -21,10 +22,10 @@ from .looms import BARE, loom_of, part
 KNOWN = {"seen quoted", "seen quoted, recomputed", "computed", "common practice", "from memory"}
 
 
-@pytest.mark.parametrize(
-    "name",
-    ["awg", "copper", "fuses", "iec_60228_class_5", "iec_60228_temperature", "strands_030"],
-)
+DATA = Path(tables.__file__).with_name("data")
+
+
+@pytest.mark.parametrize("name", sorted(path.stem for path in DATA.glob("*.csv")))
 def test_every_row_has_a_source_and_a_status(name: str) -> None:
     assert tables.rows(name)
     for row in tables.rows(name):

@@ -15,7 +15,7 @@ from loomproof.errors import RecordError, SealError, StoreError, UsageError
 from loomproof.records.engine import open_engine, shown
 from loomproof.records.integrity import check_store
 from loomproof.records.keys import Signer, new_signer
-from loomproof.records.migrations import STEPS
+from loomproof.records.migrations import _GUARDED, STEPS
 from loomproof.records.reading import adapters, benches
 from loomproof.records.schema import METADATA
 from loomproof.records.seal import Chain, seal, verify
@@ -181,6 +181,11 @@ def test_the_tables_are_what_the_queries_expect(url: str) -> None:
         assert not any(columns.values()), table.name
     assert set(found.get_table_names()) == set(METADATA.tables)
     engine.dispose()
+
+
+def test_every_table_is_append_only_but_the_list_of_steps() -> None:
+    """That a guarded table takes no change is tried below and in test_edits."""
+    assert {table for tables in _GUARDED.values() for table in tables} == {*METADATA.tables} - {"migrations"}
 
 
 def test_a_store_of_a_newer_version_is_left_alone(url: str, signer: Signer) -> None:

@@ -16,6 +16,7 @@ import pytest
 
 from loomproof.reports.certificate import certificate_pdf
 from loomproof.reports.drawing import printed_faces
+from loomproof.reports.stated import facts
 from loomproof.results.document import ClaimEntry, Counts, Document, Verdict
 from loomproof.results.entered import METHOD, Entered, Meter
 from loomproof.results.measured import Decision
@@ -75,6 +76,21 @@ def test_what_was_entered_stands_on_the_certificate(tmp_path: Path) -> None:
     ):
         assert word in text, word
     assert "EXPIRED" not in text
+
+
+@pytest.mark.parametrize("name", Entered.model_fields)
+def test_all_that_can_be_entered_is_stated(name: str) -> None:
+    """Each thing entered changes what the facts say; the paper draws all of them (above)."""
+    unlike = {"humidity_pct": 61.5, "dates": "DD Mon YYYY", "meter": Meter(make="another make")}
+    changed = facts(stated(**{name: unlike.get(name, "something of its own")}))
+    assert changed != facts(stated())
+
+
+@pytest.mark.parametrize("name", Meter.model_fields)
+def test_all_that_can_be_entered_of_the_meter_is_stated(name: str) -> None:
+    said = date(2027, 3, 3) if name == "calibration_due" else "something of its own"
+    meter = ENTERED.meter.model_copy(update={name: said})
+    assert facts(stated(meter=meter)) != facts(stated())
 
 
 def test_what_nobody_entered_is_said_to_be_missing_or_left_out(tmp_path: Path) -> None:

@@ -6,15 +6,15 @@ import csv
 import io
 import json
 from pathlib import Path
-from typing import cast
+from typing import cast, get_args
 
 import openpyxl
 import pytest
 
 from loomproof.cli.main import run
 from loomproof.reports.certificate import certificate_view
-from loomproof.reports.wires import wire_page
-from loomproof.results.document import Document
+from loomproof.reports.wires import wire_page, wire_texts
+from loomproof.results.document import ClaimEntry, Document
 from loomproof.results.measured import Decision
 from loomproof.results.wires import wire_rows
 from tests.cli.running import loomproof
@@ -47,6 +47,17 @@ def test_of_several_readings_the_worst_stands_for_the_wire() -> None:
     found = wire_rows(made.model_copy(update={"claims": (*made.claims, worse)}))[1]
     assert found.reading == worse
     assert len(found.claims) == 3
+
+
+@pytest.mark.parametrize("kind", get_args(ClaimEntry.model_fields["kind"].annotation))
+def test_a_claim_of_every_kind_is_told_of_the_wires_that_it_covers(kind: str) -> None:
+    made = document()
+    one = made.claims[0].model_copy(
+        update={"kind": kind, "subject": "of its own", "threshold_ohm": 5e3, "wires": ("W1",)}
+    )
+    first = wire_texts(made.model_copy(update={"claims": (one,)}))[0]
+    # That nothing changed while it was read is claimed of cavities, and covers no wire.
+    assert first[4].startswith("none") == (kind == "stability")
 
 
 def test_the_paper_says_it(tmp_path: Path) -> None:
