@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -23,8 +25,15 @@ from tests.bench.device import Clock
 from tests.bench.noise import Harm, Noise
 from tests.bench.simline import SimLine
 from tests.bench.torture import loom_of
+from tests.campaign.first_proof import prove_once
+from tests.campaign.true_benches import Make as TrueMake
+from tests.campaign.true_benches import TrueScanner, scanner_bench
+from tests.campaign.true_looms import circuitry_of
+from tests.campaign.truth import Truth
 from tests.cleared import cleared
+from tests.diagnosis.injector import Injected
 from tests.memory_bench import MemoryBench
+from tests.proof.scanner_bench import loom_of as small_loom
 
 ENGINE = loom_of("hillclimb_engine")
 TAIL = loom_of("tail_lamp")
@@ -145,3 +154,26 @@ def test_a_corroded_loom_is_no_fault_of_the_bench(seed: int, share: float) -> No
 def test_every_joint_of_a_small_loom_bad_in_its_own_way_is_the_looms_fault() -> None:
     faults = [f"high {0.5 + n} {wire.name}" for n, wire in enumerate(TAIL.wires)]
     assert proved(*faults, loom=TAIL) is Verdict.FAIL
+
+
+LIGHT = (
+    "R1,resistor,1=A:1 2=A:2,0.1,5,\nD1,diode,A=A:1 K=A:2,,,1.9\nR2,resistor,1=A:1 2=A:2,47000,5,\n"
+    "R3,resistor,1=A:5 2=A:6,1000,5,\n"
+)
+
+
+@pytest.mark.parametrize("threshold_v", [0.7, 1.2, 2.3])
+def test_a_diode_that_inputs_do_not_see_and_the_meter_reads_is_no_contradiction(
+    threshold_v: float, tmp_path: Path
+) -> None:
+    # The shunt is out: an LED of 1.9 V is what conducts, above or below what an input calls low.
+    loom = small_loom("1 2 3 4 5 6", LIGHT)
+    loom = replace(loom, wires=tuple(replace(wire, circuit="all") for wire in loom.wires))
+    truth = Truth(circuitry_of(loom, (Injected("missing", parts=("R1",)),), "light"))
+    scanner = TrueScanner(truth, TrueMake("±0.1 Ω"), "light")
+    scanner.threshold_v = dict.fromkeys(loom.cavities, threshold_v)
+    with scanner_bench(scanner) as bench:
+        outcome = prove_once(loom, bench, tmp_path)
+    assert outcome.document.verdict is Verdict.FAIL
+    (finding,) = outcome.findings
+    assert "R1" in finding.components

@@ -37,6 +37,9 @@ MOST_PAIRS = 4
 MANY, NETS = 8, 4
 """Of so many conductors in so many nets a bad loom has one that is sound."""
 
+LEAST_DROP_V = 0.2
+"""No diode drops less at a milliamp and more, Schottky ones included (from memory)."""
+
 FEW, FEW_NETS = 4, 3
 """With fewer than `MANY`, but so many, the excess must be one and the same as well."""
 
@@ -107,24 +110,30 @@ def refuse_contradictions(
     # However many of the points hang behind that path by other faults.
     surely_ohm = able.sense_ohm / plan.scope.points.bit_count()
     apart_closed = [(a, b) for a, b, ohm in read if home.get(a) != home.get(b) and ohm < surely_ohm]
+    # A diode's drop can stand above an input's threshold, however few ohms the meter's current makes of it.
+    diode_ohm = LEAST_DROP_V / ohmmeter.meter.test_current_a
     if able.ohms[1] > able.clear_ohm:
         for a, b in [pair for pair in joined_open if not coupled & {*pair}][:MOST_PAIRS]:
-            if _steady(ohmmeter, a, b, joined=True):
+            if _steady(ohmmeter, a, b, joined=True, below_ohm=math.inf):
                 raise _against(plan, a, b, "joined", "open both ways round")
     for a, b in apart_closed[:MOST_PAIRS]:
-        if _steady(ohmmeter, a, b, joined=False):
+        below_ohm = min(surely_ohm, diode_ohm) if coupled & {a, b} else surely_ohm
+        if _steady(ohmmeter, a, b, joined=False, below_ohm=below_ohm):
             raise _against(plan, a, b, "apart", "joined")
 
 
-def _steady(ohmmeter: Ohmmeter, a: End, b: End, *, joined: bool) -> bool:
-    """Ask sense and meter in turn, both ways; whether they say the opposite of each other every time."""
+def _steady(ohmmeter: Ohmmeter, a: End, b: End, *, joined: bool, below_ohm: float) -> bool:
+    """Ask sense and meter in turn, both ways; whether they say the opposite of each other every time.
+
+    To the meter they are joined where it reads less than ``below_ohm``.
+    """
     one, two = (ohmmeter.scope.bit(end) for end in (a, b))
     for _ in range(ROUNDS):
         low = ohmmeter.asker.sense([one, two])
         seen = {bool(low[0] & two), bool(low[1] & one)}
         read = {
-            math.isfinite(ohmmeter.asker.resistance(one, two)),
-            math.isfinite(ohmmeter.asker.resistance(two, one)),
+            ohmmeter.asker.resistance(one, two) < below_ohm,
+            ohmmeter.asker.resistance(two, one) < below_ohm,
         }
         if seen != {joined} or read != {not joined}:
             return False
