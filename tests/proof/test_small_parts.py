@@ -123,3 +123,12 @@ def test_a_bad_wire_beside_a_part_is_no_open_one(parts: str, ohm: str, place: st
     (finding,) = proved(loom_of("1 2 3", parts), f"high {ohm} {place}")[1]
     assert finding.cause == "resistive_wire"
     assert finding.wires == (f"W{place[-1]}",)
+
+
+def test_a_short_beside_an_open_part_is_told_on_its_own_side_of_it() -> None:
+    loom = loom_of("1 2 3 5 7 8", "R1,resistor,1=A:3 2=A:5,0.1,5,\n", spare="4 6")
+    findings = proved(loom, "missing R1", "short A:5 A:4")[1]
+    assert [finding.title for finding in findings] == [
+        "Wire added in spare cavity A:4, joined to A:5 on W5 (black)",
+        "Resistor R1 open or missing between A:3 and A:5",
+    ]

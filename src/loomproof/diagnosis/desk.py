@@ -66,7 +66,10 @@ class Desk:
         return touches(self.loom, self.conductor(pieces[0]), self.conductor(pieces[1]), self.weights)
 
     def conductor(self, piece: Sequence[int]) -> Conductor:
-        """Return the wires and ends that a piece is made of, as far as they hang together."""
+        """Return the wires and ends that a piece is made of, as far as they hang together.
+
+        What leads only to other cavities of the net was not found with it, and is left out.
+        """
         wiring = self.wiring
         inside = set(piece)
         net_leaves = set(wiring.nets[wiring.net_of[piece[0]]].leaves)
@@ -74,9 +77,12 @@ class Desk:
 
         def beside(node: int) -> Iterator[int]:
             for other, number in wiring.steps(node):
-                if other in inside or other not in net_leaves:
-                    wires.update(dict.fromkeys(wiring.edges[number].wires))
-                    yield other
+                if other not in inside:
+                    beyond = wiring.side(number, node)
+                    if other in net_leaves or (beyond and inside.isdisjoint(beyond)):
+                        continue
+                wires.update(dict.fromkeys(wiring.edges[number].wires))
+                yield other
 
         ends = frozenset(wiring.node_ends[node] for node in reached(piece, beside))
         return Conductor(
