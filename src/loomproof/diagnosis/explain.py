@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from loomproof.diagnosis.blame import with_parts
 from loomproof.diagnosis.boards import board_slips
 from loomproof.diagnosis.causes import CAUSES
 from loomproof.diagnosis.cuts import FREE
 from loomproof.diagnosis.desk import PROVE_AGAIN
-from loomproof.diagnosis.faults import Righted, diagnose
+from loomproof.diagnosis.entangled import ways_apart
+from loomproof.diagnosis.faults import Choice, Righted, diagnose
 from loomproof.diagnosis.found import found_wiring
 from loomproof.diagnosis.hanging import hung_together
 from loomproof.diagnosis.joints import joint_findings
@@ -40,25 +41,17 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
     table = weights()
     wiring = wiring_of(loom, measured.expected, table)
     writer = Writer(loom, wiring, measured, answers, table)
-    labels = labels_of(wiring, measured)
     explainer = Explainer(wiring, table)
-    findings: list[Finding] = []
-    righted = Righted(tuple(labels))
-    pieces = explainer.split(labels)
-    if pieces:
-        amiss = explainer.leaves_of(pieces)
-        slips = hypotheses(loom, wiring, table, amiss)
-        points = {wiring.leaf_of[end]: point for end, point in measured.points if end in wiring.leaf_of}
-        slips += board_slips(points, amiss, table)
-        arranged = arrangements(slips, explainer, labels)
-        strange = _wrong_loom(arranged[0], explainer, measured, table)
-        if strange is not None:
-            return (strange,)
-        diagnosis = diagnose(arranged, explainer, PartStrain(writer, labels))
-        righted = diagnosis.righted
-        findings += [writer.finding(choice) for choice in diagnosis.choices]
-    found = found_wiring(loom, wiring, measured, labels, righted)
-    groups = hung_together(found) if pieces else None
+    case = _diagnosed(writer, explainer, measured)
+    if isinstance(case, Finding):
+        return (case,)
+    apart = [
+        _diagnosed(writer, explainer, replace(measured, groups=g)) for g in ways_apart(loom, wiring, measured)
+    ]
+    case = _cheapest(case, [each for each in apart if isinstance(each, _Case)])
+    findings = [writer.finding(choice) for choice in case.choices]
+    found = found_wiring(loom, wiring, case.measured, case.labels, case.righted)
+    groups = hung_together(found) if case.choices else None
     if groups is not None:
         return explain(loom, replace(measured, groups=groups), answers)
     findings += part_findings(found, writer)
@@ -68,6 +61,48 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
     findings = with_parts(measured, writer, loose_findings(found, writer, findings))
     findings = findings or _unexplained(measured, writer)
     return tuple(sorted(findings, key=_queue))
+
+
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """One way to see what was found, with the faults of the wiring that explain it."""
+
+    measured: Measured
+    labels: Sequence[int]
+    righted: Righted
+    choices: tuple[Choice, ...] = ()
+    cost: int = 0
+    strain: int = 0
+
+
+def _diagnosed(writer: Writer, explainer: Explainer, measured: Measured) -> _Case | Finding:
+    """Return the faults of the wiring; where this is not the loom described, the one finding that says so."""
+    loom, wiring, table = writer.loom, writer.wiring, writer.weights
+    labels = labels_of(wiring, measured)
+    strain = PartStrain(writer, measured, labels)
+    pieces = explainer.split(labels)
+    if not pieces:
+        righted = Righted(tuple(labels))
+        return _Case(measured, labels, righted, strain=strain.senses(righted))
+    amiss = explainer.leaves_of(pieces)
+    slips = hypotheses(loom, wiring, table, amiss)
+    points = {wiring.leaf_of[end]: point for end, point in measured.points if end in wiring.leaf_of}
+    slips += board_slips(points, amiss, table)
+    arranged = arrangements(slips, explainer, labels)
+    strange = _wrong_loom(arranged[0], explainer, measured, table)
+    if strange is not None:
+        return strange
+    diagnosis = diagnose(arranged, explainer, strain)
+    righted = diagnosis.righted
+    return _Case(measured, labels, righted, diagnosis.choices, diagnosis.cost, strain.senses(righted))
+
+
+def _cheapest(plain: _Case, apart: Sequence[_Case]) -> _Case:
+    """Return the one way to part conductors that is cheaper than any other and fits, else what was found."""
+    ranked = sorted([plain, *apart], key=lambda case: (case.cost, case.strain))
+    first = ranked[0]
+    alone = len(ranked) == 1 or (first.cost, first.strain) < (ranked[1].cost, ranked[1].strain)
+    return first if alone else plain
 
 
 def _unexplained(measured: Measured, writer: Writer) -> list[Finding]:

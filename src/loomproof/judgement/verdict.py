@@ -180,9 +180,12 @@ def unexplained(loom: Loom, measured: Measured, findings: tuple[Finding, ...]) -
     def silent(*ends: End) -> bool:
         return not any(end in spoken or net_of.get(end, frozenset()) & spoken for end in ends)
 
+    faults = {end for f in findings if f.severity is Severity.FAULT for end in f.cavities}
     groups = set(measured.groups)
+    # What parts join, sense alone finds as one: a fault of one such net changes what the others are found in.
+    told = {end for group in groups if group & faults for end in group}
     for net in measured.expected if measured.complete else ():
-        if net not in groups and silent(*net):
+        if net not in groups and silent(*net) and told.isdisjoint(net):
             yield f"{min(net)}: its net is not as described"
     for reading in measured.judged:
         if reading.decision is Decision.FAIL and reading.component not in parts | {""}:

@@ -1,0 +1,89 @@
+"""Conductors that a bench without ohms finds as one, though parts may be all that joins them.
+
+What hangs on one of two nets that a coil couples reads low from both, so sense takes all of it for one
+conductor. With a contact in the wrong place that would be a short besides. Here such a group is parted again,
+in each way in which no two nets are joined that parts alone can join.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+
+from loomproof.diagnosis.wiring import Wiring
+from loomproof.electrics.component_kinds import conducting_ends, joined_ends
+from loomproof.electrics.unions import Unions
+from loomproof.loom.model import ComponentKind, End, Loom
+from loomproof.results.measured import Measured
+
+MOST_WAYS = 32
+"""So many ways to part what sense found as one are tried; where there are more, none is."""
+
+Groups = tuple[frozenset[End], ...]
+
+
+def senses_alone(measured: Measured) -> bool:
+    """Whether a bench was asked that only senses: what parts join it can't tell from a conductor."""
+    return measured.sense_vectors > 0 and measured.resistance_readings == 0
+
+
+def ways_apart(loom: Loom, wiring: Wiring, measured: Measured) -> list[Groups]:
+    """Return the groups as found parted in each way that parts allow; none where no part lies in any."""
+    if not senses_alone(measured):
+        return []
+    coupled = _coupled_nets(loom, wiring)
+    ways = [_ways(group, wiring, coupled) for group in measured.groups]
+    if all(len(way) == 1 for each in ways for way in each):
+        return []
+    if math.prod(len(each) for each in ways) > MOST_WAYS:
+        return []
+    return [tuple(itertools.chain.from_iterable(way)) for way in itertools.product(*ways)]
+
+
+def _coupled_nets(loom: Loom, wiring: Wiring) -> set[frozenset[int]]:
+    """Return the pairs of expected nets that a part joins both ways."""
+    net_of = dict(enumerate(wiring.net_of))
+    for net in wiring.nets:
+        for number in net.edges:
+            net_of[wiring.edges[number].u] = net_of[wiring.edges[number].v] = net.index
+    found = set()
+    for part in loom.components:
+        if part.kind is ComponentKind.DIODE:
+            continue
+        for pair in set(conducting_ends(part)) - set(joined_ends(part)):
+            nodes = [wiring.node_of(end) for end in pair]
+            found.add(frozenset(net_of[node] for node in nodes if node in net_of))
+    return {pair for pair in found if len(pair) == 2}
+
+
+def _ways(
+    group: frozenset[End], wiring: Wiring, coupled: set[frozenset[int]]
+) -> Sequence[tuple[frozenset[End], ...]]:
+    """Return the ways to part one group into the nets that parts couple, each with what hangs on it."""
+    pieces: dict[int, set[End]] = {}
+    for end in sorted(group):
+        pieces.setdefault(wiring.net_of[wiring.leaf_of[end]], set()).add(end)
+    joins = [pair for pair in coupled if pair <= pieces.keys()]
+    if not joins:
+        return [(group,)]
+    unions = Unions(pieces)
+    for one, other in map(sorted, joins):
+        unions.join(one, other)
+    bundles: dict[int, list[int]] = {}
+    for net in pieces:
+        bundles.setdefault(unions.root(net), []).append(net)
+    first, *rest = sorted(bundles.values(), key=len, reverse=True)
+    found = []
+    # Each bundle, and what no part couples, hangs on one net of the first by one path.
+    for meets in itertools.islice(
+        itertools.product(*(itertools.product(bundle, first) for bundle in rest)), MOST_WAYS + 1
+    ):
+        whole = Unions(pieces)
+        for here, there in meets:
+            whole.join(here, there)
+        parted: dict[int, set[End]] = {}
+        for net, ends in pieces.items():
+            parted.setdefault(whole.root(net), set()).update(ends)
+        found.append(tuple(frozenset(ends) for ends in parted.values()))
+    return found
