@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 from loomproof.diagnosis.wiring import Wiring
 from loomproof.electrics.component_kinds import conducting_ends, joined_ends
-from loomproof.electrics.unions import Unions
+from loomproof.electrics.graph import DisjointSets
 from loomproof.loom.model import ComponentKind, End, Loom
 from loomproof.results.measured import Measured
 
@@ -67,23 +67,13 @@ def _ways(
     joins = [pair for pair in coupled if pair <= pieces.keys()]
     if not joins:
         return [(group,)]
-    unions = Unions(pieces)
-    for one, other in map(sorted, joins):
-        unions.join(one, other)
-    bundles: dict[int, list[int]] = {}
-    for net in pieces:
-        bundles.setdefault(unions.root(net), []).append(net)
-    first, *rest = sorted(bundles.values(), key=len, reverse=True)
+    bundles = DisjointSets(pieces, joins).sets()
+    first, *rest = sorted(bundles, key=len, reverse=True)
     found = []
     # Each bundle, and what no part couples, hangs on one net of the first by one path.
     for meets in itertools.islice(
         itertools.product(*(itertools.product(bundle, first) for bundle in rest)), MOST_WAYS + 1
     ):
-        whole = Unions(pieces)
-        for here, there in meets:
-            whole.join(here, there)
-        parted: dict[int, set[End]] = {}
-        for net, ends in pieces.items():
-            parted.setdefault(whole.root(net), set()).update(ends)
-        found.append(tuple(frozenset(ends) for ends in parted.values()))
+        whole = DisjointSets(pieces, meets).sets()
+        found.append(tuple(frozenset().union(*(pieces[net] for net in nets)) for nets in whole))
     return found

@@ -13,7 +13,7 @@ from loomproof.diagnosis.paths import path_findings
 from loomproof.diagnosis.search import Explanation
 from loomproof.diagnosis.writing import Writer
 from loomproof.electrics.component_kinds import conducting_ends
-from loomproof.electrics.unions import Unions
+from loomproof.electrics.graph import DisjointSets
 from loomproof.loom.model import ComponentKind
 from loomproof.results.measured import Decision, Measured
 
@@ -99,7 +99,7 @@ class PartStrain:
             if part.kind is not ComponentKind.DIODE
             for pair in conducting_ends(part)
         }
-        joined = Unions(self.sensed)
+        joined = DisjointSets(self.sensed)
         across = 0
         for pair in pairs:
             if len(pair) == 2 and pair <= self.sensed.keys():
