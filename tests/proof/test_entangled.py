@@ -47,3 +47,11 @@ def test_a_crossing_between_the_nets_that_a_part_couples_is_not_seen_without_ohm
     outcome = outcome_of(loom_of("1 2 3 4 5", COIL), "swap B:1 B:2", able=SENSE_ONLY)
     assert outcome.findings == ()
     assert any("L1" in text for text in (outcome.document.grade_text, *outcome.document.not_tested))
+
+
+@pytest.mark.parametrize("ohm", [60, 470_000])
+def test_a_short_through_a_third_conductor_past_a_part_is_no_part(ohm: int) -> None:
+    loom = loom_of("1 2 3 4 5", f"R1,resistor,1=A:1 2=A:2,{ohm},5,\n")
+    outcome = outcome_of(loom, "short A:1 A:5", "short A:2 A:5", able=SENSE_ONLY)
+    assert outcome.document.verdict is Verdict.FAIL
+    assert {"A:1", "A:2", "A:5"} <= {str(end) for finding in outcome.findings for end in finding.cavities}

@@ -9,16 +9,20 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from loomproof.diagnosis.wiring import Wiring
-from loomproof.electrics.component_kinds import conducting_ends, joined_ends
+from loomproof.electrics.component_kinds import FACTS, Path, conducting_ends, joined_ends
 from loomproof.electrics.graph import DisjointSets
-from loomproof.loom.model import ComponentKind, End, Loom
+from loomproof.loom.model import End, Loom
 from loomproof.results.measured import Measured
 
 MOST_WAYS = 32
 """So many ways to part what sense found as one are tried; where there are more, none is."""
+
+SURELY_LOW_OHM = 10_000.0
+"""A part of no more reads low wherever it joins two conductors: inputs tell less from more well above it
+(common practice). Of one of more it is not known."""
 
 Groups = tuple[frozenset[End], ...]
 
@@ -48,13 +52,19 @@ def _coupled_nets(loom: Loom, wiring: Wiring) -> set[frozenset[int]]:
         for number in net.edges:
             net_of[wiring.edges[number].u] = net_of[wiring.edges[number].v] = net.index
     found = set()
-    for part in loom.components:
-        if part.kind is ComponentKind.DIODE:
-            continue
-        for pair in set(conducting_ends(part)) - set(joined_ends(part)):
-            nodes = [wiring.node_of(end) for end in pair]
-            found.add(frozenset(net_of[node] for node in nodes if node in net_of))
+    for pair in low_pairs(loom):
+        nodes = [wiring.node_of(end) for end in pair]
+        found.add(frozenset(net_of[node] for node in nodes if node in net_of))
     return {pair for pair in found if len(pair) == 2}
+
+
+def low_pairs(loom: Loom) -> Iterator[tuple[End, End]]:
+    """Yield the pairs of ends between which a part reads low both ways, without making one net of them."""
+    for part in loom.components:
+        facts = FACTS[part.kind]
+        most_ohm = facts.most_ohm if part.resistance_ohm is None else part.resistance_ohm
+        if facts.path is Path.RESISTIVE and most_ohm <= SURELY_LOW_OHM:
+            yield from set(conducting_ends(part)) - set(joined_ends(part))
 
 
 def _ways(
@@ -69,6 +79,8 @@ def _ways(
         return [(group,)]
     bundles = DisjointSets(pieces, joins).sets()
     first, *rest = sorted(bundles, key=len, reverse=True)
+    if not rest:
+        return [(group,)]  # nothing else hangs on them: what joins them is no part
     found = []
     # Each bundle, and what no part couples, hangs on one net of the first by one path.
     for meets in itertools.islice(

@@ -5,16 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Sequence
 
-from loomproof.diagnosis.entangled import senses_alone
+from loomproof.diagnosis.entangled import low_pairs, senses_alone
 from loomproof.diagnosis.faults import Righted
 from loomproof.diagnosis.found import Found, found_wiring
 from loomproof.diagnosis.parts import part_findings, reaches, read_ends
 from loomproof.diagnosis.paths import path_findings
 from loomproof.diagnosis.search import Explanation
 from loomproof.diagnosis.writing import Writer
-from loomproof.electrics.component_kinds import conducting_ends
 from loomproof.electrics.graph import DisjointSets
-from loomproof.loom.model import ComponentKind
 from loomproof.results.measured import Decision, Measured
 
 
@@ -95,9 +93,7 @@ class PartStrain:
         found = found_wiring(writer.loom, writer.wiring, self.measured, self.labels, righted)
         pairs = {
             frozenset(group for end in pair if (group := found.group_at(end)) is not None)
-            for part in writer.loom.components
-            if part.kind is not ComponentKind.DIODE
-            for pair in conducting_ends(part)
+            for pair in low_pairs(writer.loom)
         }
         joined = DisjointSets(self.sensed)
         across = 0
