@@ -8,7 +8,6 @@ import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -16,8 +15,11 @@ import loomproof as lp
 from loomproof.bench.adapter import Lead
 from loomproof.bench.scanner import ScannerBench
 from loomproof.errors import LoomproofError
-from loomproof.jobs.events import Reading
+from loomproof.jobs import hookups
+from loomproof.jobs.events import Reading, ScriptedOperator
+from loomproof.jobs.keep import Keeping
 from loomproof.loom.model import Hazard
+from loomproof.planning.request import Request
 from loomproof.virtual.link import Device
 from loomproof.virtual.scanner import Scanner
 from tests.bench.device import Clock
@@ -168,8 +170,40 @@ def test_a_plan_asks_a_bench_what_it_can_do_and_drives_nothing(lamp: lp.Loom) ->
     assert bench.driven == 0
 
 
-DRIVEN_BY: Mapping[str, tuple[Any, ...]] = {"prove": (), "retest": ([lp.End("LAMP", "2")],)}
-"""The ways in which a job drives a bench, with what each is called with."""
+def gone_on_with(job: lp.Job, path: Path) -> object:
+    """A run of hook-ups that was stopped before the first, gone on with."""
+    request = Request(job.loom, lp.Adapter.in_order(job.loom), "stopped", "2031-05-04T10:00:00Z")
+    hookups.begin(request, lp.plan_hookups(job.loom, 13), path)
+    return job.go_on("stopped").run()
+
+
+def after_a_repair(job: lp.Job, path: Path) -> object:
+    """A retest after a run of this description; the run itself was proved on a loom without the hazard."""
+    sound = lp.load("fixtures/tail_lamp")
+    with lp.simulate(sound) as bench:
+        before = lp.Job(sound, bench).prove().run().document
+    loom = before.loom.model_copy(update={"digest": job.loom.digest})
+    also = [lp.End("LAMP", "2")]
+    return job.retest_after(before.model_copy(update={"loom": loom}), also).run()
+
+
+DRIVEN_BY: Mapping[str, Callable[[lp.Job, Path], object]] = {
+    "prove": lambda job, path: job.prove().run(),
+    "prove_and_keep": lambda job, path: job.prove_and_keep().run(),
+    "hook_ups": lambda job, path: job.hook_ups().run(),
+    "go_on": gone_on_with,
+    "retest": lambda job, path: job.retest([lp.End("LAMP", "2")]).run(),
+    "retest_after": after_a_repair,
+    "trace": lambda job, path: job.trace(path / "traced").run(),
+    "name_touched": lambda job, path: job.name_touched().run(),
+}
+"""The ways in which a job drives a bench with a loom on it."""
+
+NO_LOOM_ON = {"learn_adapter"}
+"""Of these the operator is asked that no loom is on."""
+
+NOBODY_THERE = {"trace", "name_touched"}
+"""Of these a simulator of our own is refused: nobody can plug an unknown loom into it, nor touch it."""
 
 
 def test_every_way_in_which_a_job_drives_is_known_here() -> None:
@@ -178,18 +212,31 @@ def test_every_way_in_which_a_job_drives_is_known_here() -> None:
         for name, method in inspect.getmembers(lp.Job, inspect.isfunction)
         if not name.startswith("_") and "Running" in str(inspect.signature(method).return_annotation)
     }
-    assert ways == set(DRIVEN_BY)
+    assert ways == set(DRIVEN_BY) | NO_LOOM_ON
 
 
 @pytest.mark.parametrize("hazard", [Hazard.PYROTECHNIC, Hazard.ELECTRONICS])
 @pytest.mark.parametrize("way", DRIVEN_BY)
-def test_no_public_way_drives_a_loom_with_a_hazard(lamp: lp.Loom, way: str, hazard: Hazard) -> None:
+def test_no_public_way_drives_a_loom_with_a_hazard(
+    lamp: lp.Loom, way: str, hazard: Hazard, tmp_path: Path
+) -> None:
     marked = tuple(replace(each, hazard=hazard) if each.name == "LAMP" else each for each in lamp.connectors)
     loom = replace(lamp, connectors=marked)
     for bench in (Counting(), lp.simulate(loom)):
+        refused = bench.opening.simulated and way in NOBODY_THERE
         with bench:
-            job = lp.Job(loom, bench, operator=lp.Unattended(made_safe=True))
-            with pytest.raises(lp.errors.SafetyError, match="LAMP"):
-                getattr(job, way)(*DRIVEN_BY[way]).run()
+            job = lp.Job(loom, bench, operator=ScriptedOperator(), where=Keeping(tmp_path))
+            kind = lp.errors.UsageError if refused else lp.errors.SafetyError
+            with pytest.raises(kind, match="simulat" if refused else "LAMP"):
+                DRIVEN_BY[way](job, tmp_path)
         if isinstance(bench, Counting):
             assert bench.driven == 0
+
+
+def test_an_adapter_is_learned_only_where_somebody_says_that_no_loom_is_on(
+    lamp: lp.Loom, tmp_path: Path
+) -> None:
+    bench = Counting()
+    with pytest.raises(lp.errors.SafetyError, match="no loom"):
+        lp.Job(lamp, bench).learn_adapter(tmp_path / "new.csv").run()
+    assert bench.driven == 0

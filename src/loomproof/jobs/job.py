@@ -26,7 +26,7 @@ from loomproof.jobs.retest import Retested, retest, retest_after
 from loomproof.jobs.trace import TracedLoom, trace_to, unknown_loom
 from loomproof.jobs.workshop import find
 from loomproof.judgement.conclude import Outcome
-from loomproof.loom.model import End, Loom
+from loomproof.loom.model import End, Hazard, Loom
 from loomproof.measuring.events import Event, Finished, finish
 from loomproof.notebook import Shown
 from loomproof.planning.hookup_search import Constraints
@@ -281,7 +281,15 @@ class Job:
         )
 
     def trace(self, folder: Path, *, over: bool = False) -> Running[TracedLoom]:
-        """Learn the unknown loom, and write it as a folder: `loomproof.jobs.trace.trace_to`."""
+        """Learn the unknown loom, and write it as a folder: `loomproof.jobs.trace.trace_to`.
+
+        Of the job's own loom nothing counts but its name and the hazards at its connectors.
+        """
+        said = self.assured.hazards
+        hazards = {
+            each.name: said.get(each.name, each.hazard) if each.hazard is Hazard.UNKNOWN else each.hazard
+            for each in self.loom.connectors
+        }
         return Running(
             trace_to(
                 folder,
@@ -290,7 +298,7 @@ class Job:
                 self.operator,
                 name=self.loom.name,
                 over=over,
-                hazards=self.assured.hazards,
+                hazards=hazards,
                 assured=self.assured,
             )
         )
