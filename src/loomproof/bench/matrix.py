@@ -13,6 +13,7 @@ import contextlib
 import re
 import time
 from collections.abc import Callable, Sequence
+from typing import assert_never
 
 from loomproof.bench import questions as q
 from loomproof.bench.frames import read_amount
@@ -103,8 +104,14 @@ class MatrixBench(Bench):
                 return Statistics(round_trips=self._asked)
             case q.Release():
                 self._open_all()
-            case _:  # it has no thermometer, and is not asked what its capabilities lack
+            case q.Temperature():
+                pass  # it has no thermometer
+            case q.Sense() | q.Settle() | q.Voltage() | q.Diode() | q.Arm() | q.Insulation():
+                pass  # never asked: its capabilities lack them
+            case q.Watch() | q.NextEvent() | q.Watched():
                 pass
+            case _:
+                assert_never(question)
         return None
 
     def _resistance(self, a: PointSet, b: PointSet, wires: Wires) -> float:

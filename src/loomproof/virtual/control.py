@@ -83,6 +83,7 @@ class Control:
                 return f"seed {int(rest)}"
             case "line" if rest:
                 return self.noise.set(rest, now_s)
-        words = "mend fault faults load adapter plug unplug touch lift reset seed line"
-        near = suggestion(word, words.split())
-        raise UsageError(f"{line!r} is no order here", cure=near or f"Orders: {WORDS}.")
+            case _:
+                words = "mend fault faults load adapter plug unplug touch lift reset seed line"
+                near = suggestion(word, words.split())
+                raise UsageError(f"{line!r} is no order here", cure=near or f"Orders: {WORDS}.")
