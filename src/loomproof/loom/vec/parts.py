@@ -142,9 +142,10 @@ def _part(
             )
         return None
     rating = specification.find("IMax") if specification is not None else None
-    relay = kind in (ComponentKind.RELAY, ComponentKind.DIODE)
-    terminals = tuple((pin if relay else str(number), end) for number, (pin, end) in enumerate(legs, 1))
-    pulled = FORMS[kind].seated
+    form = FORMS[kind]
+    pins = [pin for pin, _ in legs] if form.told_apart else form.terminals
+    terminals = tuple(zip(pins, (end for _, end in legs), strict=True))
+    pulled = form.seated
     return Component(
         name,
         kind,
@@ -178,9 +179,9 @@ def _legs(document: VecDocument, role: etree._Element, places: Places) -> list[t
 def _misfit(kind: ComponentKind | None, legs: list[tuple[str, End]]) -> str:
     if kind is None:
         return "the file does not say what kind of part it is"
-    pins = {pin for pin, _ in legs}
-    if kind is ComponentKind.RELAY:
-        return "" if {"85", "86"} <= pins else "the file does not say which legs are the coil"
-    if kind is ComponentKind.DIODE and pins != {"A", "K"}:
-        return "the file does not say which leg is the anode"
+    pins, form = {pin for pin, _ in legs}, FORMS[kind]
+    if form.more:
+        return "" if {*form.terminals} <= pins else "the file does not say which legs are the coil"
+    if form.told_apart and pins != {*form.terminals}:
+        return f"the file does not say which leg is {' and which '.join(form.terminals)}"
     return "" if len(legs) == 2 else f"it has {len(legs)} legs, where 2 are expected"
