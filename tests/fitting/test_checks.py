@@ -77,7 +77,7 @@ def test_an_earth_is_held_to_the_drop_at_its_load() -> None:
     assert engine.most_ohm == pytest.approx(0.1 / 12.31)
     assert body.most_ohm == pytest.approx(0.1)
     assert engine.b == (Spot.CLAMP, "")
-    assert "8.1 mΩ (0.1 V at 12.3 A)" in engine.text
+    assert "0.0081 Ω (0.1 V at 12.3 A)" in engine.text
 
 
 def test_a_part_is_back_probed_or_unplugged_and_the_computer_is_never_measured() -> None:

@@ -53,7 +53,7 @@ def test_a_certificate_tells_all_that_it_must(tmp_path: Path) -> None:
         "0d" * 32,
         "Own build scanner 128 SB-1, firmware 1.2, 128 points",
         "last self-test 2026-01-05 10:14:58 UTC",
-        "±(100 mΩ + 1.00% of reading), two-wire",
+        "±(0.100 Ω + 1.00% of reading), two-wire",
         "adapter in order",
         "leads zeroed 2026-01-05 09:58:00 UTC",
         "by A. Tester",
@@ -65,13 +65,13 @@ def test_a_certificate_tells_all_that_it_must(tmp_path: Path) -> None:
         "Cavities without a test point: ECU:99.",
         "Waived by name by A. Tester",
         "high resistance in W1",
-        "measured 4.73 Ω ± 110 mΩ, limit 350 mΩ",
+        "measured 4.73 Ω ± 0.110 Ω, limit 0.350 Ω",
         "Cut W1 back",
         "To tell apart",
         "broken strands",
         "measured + U <= limit (k = 2)",
         "reads low by CLEAR",
-        "uncertainty 110 mΩ (k = 2)",
+        "uncertainty 0.110 Ω (k = 2)",
         "Smallest margins",
         "Connectors tested",
         "Claims by resistance",
@@ -97,7 +97,7 @@ def test_a_certificate_hides_no_shortcut(tmp_path: Path) -> None:
     text = " ".join(" ".join(certificate(plain, tmp_path)).split())
     for word in (
         "last self-test none kept",
-        "adapter leads 250 mΩ to 900 mΩ taken off for each, not all zeroed",
+        "adapter leads 0.250 Ω to 0.900 Ω taken off for each, not all zeroed",
         "looked at by eye nobody is stated to have looked it over",
     ):
         assert word in text, word

@@ -66,8 +66,8 @@ def test_the_paper_says_it(tmp_path: Path) -> None:
     assert rows["W1"][2:] == [
         "ECU:1 to INJ1:1",
         "W1 FAILS",
-        "4.73 Ω ± 110 mΩ",
-        "350 mΩ",
+        "4.73 Ω ± 0.110 Ω",
+        "0.350 Ω",
         "",
         "beyond it",
         "FAILS",

@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomproof.reports.words import clean, ohms, plural, uncertain, when
+from loomproof.reports.words import clean, plural, uncertain, when
 from loomproof.results.document import ClaimEntry
+from loomproof.results.figures import ohms
 from loomproof.results.measured import Decision
 
 
@@ -17,8 +18,12 @@ from loomproof.results.measured import Decision
         (None, "open"),
         (math.inf, "open"),
         (0.0, "0 Ω"),
-        (0.0000042, "4.20 µΩ"),
-        (0.071, "71.0 mΩ"),
+        (0.0000042, "0.0000042 Ω"),
+        (0.071, "0.071 Ω"),
+        (0.0225, "0.022 Ω"),
+        (0.00642, "0.0064 Ω"),
+        (0.00996, "0.010 Ω"),
+        (0.303, "0.303 Ω"),
         (0.9996, "1.00 Ω"),
         (4.7312, "4.73 Ω"),
         (999.6, "1.00 kΩ"),
@@ -26,22 +31,23 @@ from loomproof.results.measured import Decision
         (25_000.0, "25.0 kΩ"),
         (1e6, "1.00 MΩ"),
         (2.5e9, "2.50 GΩ"),
-        (-0.02, "-20.0 mΩ"),
+        (-0.02, "-0.020 Ω"),
     ],
 )
-def test_resistances_have_a_prefix_and_three_figures(value: float | None, text: str) -> None:
+def test_resistances_have_three_figures_small_ones_to_the_milliohm(value: float | None, text: str) -> None:
     assert ohms(value) == text
 
 
 @given(st.floats(min_value=1e-6, max_value=1e11))
 def test_a_shown_resistance_is_what_was_meant(value: float) -> None:
     number, unit = ohms(value).split(" ")
-    factor = {"GΩ": 1e9, "MΩ": 1e6, "kΩ": 1e3, "Ω": 1.0, "mΩ": 1e-3, "µΩ": 1e-6}[unit]
-    assert float(number) * factor == pytest.approx(value, rel=0.006)
+    factor = {"GΩ": 1e9, "MΩ": 1e6, "kΩ": 1e3, "Ω": 1.0}[unit]
+    near = 0.051 * value if value < 0.00995 else max(0.000501, 0.006 * value)
+    assert float(number) * factor == pytest.approx(value, abs=near)
 
 
 def test_uncertainty_stands_beside_the_value() -> None:
-    assert uncertain(4.7312, 0.11) == "4.73 Ω ± 110 mΩ"
+    assert uncertain(4.7312, 0.11) == "4.73 Ω ± 0.110 Ω"
     assert uncertain(None, 0.11) == "open"
     assert uncertain(1.0, None) == "1.00 Ω"
 

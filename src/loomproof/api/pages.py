@@ -15,8 +15,9 @@ from loomproof.planning.explain_pair import Explanation
 from loomproof.planning.hookup_plan import HookUpPlan
 from loomproof.planning.reach import reach_of
 from loomproof.reports import words
-from loomproof.reports.words import clean, ohms, plural
+from loomproof.reports.words import clean, plural
 from loomproof.results.document import Document
+from loomproof.results.figures import ohms
 from loomproof.results.findings import Finding
 from loomproof.results.fitting import SafeRow, Sheet, SheetEnd
 

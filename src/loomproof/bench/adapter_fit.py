@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from loomproof.bench.adapter import Adapter, Lead, places_of
 from loomproof.errors import AdapterError, Do, Problem, Todo
 from loomproof.loom.model import End
+from loomproof.loom.text import first_of
 
 FEW_LINES = 3
 """So many misfits are told one by one, whatever share of an adapter they are."""
@@ -31,7 +32,7 @@ def problems_of(
     misfits = _misfits(strange, cavities, file)
     fitting = len(adapter.entries) - len(strange)
     if not every and len(misfits) > FEW_LINES and HARDLY * fitting < len(adapter.entries):
-        names = _listed(list(dict.fromkeys(lead.end.connector for lead in adapter.entries)))
+        names = first_of(list(dict.fromkeys(lead.end.connector for lead in adapter.entries)))
         few = "none of its" if not fitting else f"{fitting} of its"
         message = f"{few} {len(adapter.entries)} leads {'fit' if fitting > 1 else 'fits'} this loom; "
         message += f"it goes to {names}"
@@ -44,7 +45,7 @@ def problems_of(
         stay = "it stays" if len(blank) == 1 else "they stay"
         problems.append(
             Problem(
-                f"no point goes to {_listed(blank)}; {stay} untested",
+                f"no point goes to {first_of(blank)}; {stay} untested",
                 file,
                 cure="Add leads, read them with the probe, or waive them by name.",
                 severity="warning",
@@ -60,7 +61,7 @@ def _beyond(adapter: Adapter, points: int, file: str) -> list[Problem]:
     if not over:
         return []
     row = min((lead.row for lead in over if lead.row), default=None)
-    message = f"{_going(over)} to {_listed([lead.end for lead in over])}, and the bench has {points} points"
+    message = f"{_going(over)} to {first_of([lead.end for lead in over])}, and the bench has {points} points"
     cure = "Take a bench with more points, or an adapter for this one."
     return [Problem(message, file, row=row, column="point", cure=cure)]
 
@@ -82,7 +83,7 @@ def _misfits(strange: Sequence[Lead], cavities: Sequence[End], file: str) -> lis
                 file,
                 row=lead.row or None,
                 column="cavity",
-                cure=f"There is {cases[0] if cases else _listed(own)}.",
+                cure=f"There is {cases[0] if cases else first_of(own)}.",
             )
         )
     for name, leads in elsewhere.items():
@@ -93,7 +94,7 @@ def _misfits(strange: Sequence[Lead], cavities: Sequence[End], file: str) -> lis
                 file,
                 row=min((lead.row for lead in leads if lead.row), default=None),
                 column="connector",
-                cure=f"There is {_listed(near)}." if near else "",
+                cure=f"There is {first_of(near)}." if near else "",
             )
         )
     return problems
@@ -101,7 +102,7 @@ def _misfits(strange: Sequence[Lead], cavities: Sequence[End], file: str) -> lis
 
 def _going(leads: Sequence[Lead]) -> str:
     """Return ``point 3 goes`` or ``points 3, 4 go``."""
-    listed = _listed([lead.point for lead in leads])
+    listed = first_of([lead.point for lead in leads])
     return f"point {listed} goes" if len(leads) == 1 else f"points {listed} go"
 
 
@@ -118,11 +119,6 @@ def _is_slip(wrong: str, right: str) -> bool:
     start = next((i for i, (x, y) in enumerate(zip(a, b, strict=False)) if x != y), min(len(a), len(b)))
     a, b = a[start:], b[start:]
     return b in (a[1:], a[1::-1] + a[2:]) or a[1:] in (b, b[1:]) or a == b[1:]
-
-
-def _listed(items: Sequence[object]) -> str:
-    more = f" and {len(items) - 12} more" if len(items) > 12 else ""
-    return ", ".join(map(str, items[:12])) + more
 
 
 def check_adapter(adapter: Adapter, cavities: Sequence[End], points: int) -> tuple[Problem, ...]:

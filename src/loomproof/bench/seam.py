@@ -6,7 +6,7 @@ so on, exactly as in the scanner link. What may be asked: `questions`; what a be
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -24,14 +24,17 @@ def point_set(points: Iterable[int]) -> PointSet:
     return mask
 
 
-def points_of(mask: PointSet) -> tuple[int, ...]:
-    """Return the points of a set, ascending, numbered from 1."""
-    found = []
+def singles(mask: PointSet) -> Iterator[PointSet]:
+    """Yield the one-point sets of a set, lowest first."""
     while mask:
         low = mask & -mask
-        found.append(low.bit_length())
+        yield low
         mask ^= low
-    return tuple(found)
+
+
+def points_of(mask: PointSet) -> tuple[int, ...]:
+    """Return the points of a set, ascending, numbered from 1."""
+    return tuple(one.bit_length() for one in singles(mask))
 
 
 def check_pair(a: PointSet, b: PointSet) -> None:

@@ -159,7 +159,8 @@ def compare(before: str, after: str, store: str | None) -> None:
     """
     from loomproof.cli.retest import document_of
     from loomproof.diagnosis import changes
-    from loomproof.reports.words import VERDICTS, clean, ohms, when
+    from loomproof.reports.words import VERDICTS, clean, when
+    from loomproof.results.figures import ohms
 
     first, second = document_of(before, store), document_of(after, store)
     found = changes(first, second)

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, assert_never
 import click
 
 from loomproof.errors import UsageError
-from loomproof.reports.words import ohms
-from loomproof.results.figures import value_of
+from loomproof.results.figures import ohms, value_of
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -213,7 +212,7 @@ def _show_steps(console: Console, found: Explanation) -> None:
             lines.append(("load", f"{ohms(between.load_ohm)} is its share of the drop at the stated load"))
             limit = (
                 f"{ohms(between.limit_ohm)}, by the load: its share, or {found.margin_ratio:g} × sound "
-                "+ 10 mΩ where that is more"
+                "+ 0.010 Ω where that is more"
             )
         lines.append(("limit", f"{limit}, the physical limit"))
     for name, text in lines:

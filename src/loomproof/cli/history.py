@@ -93,7 +93,8 @@ def left_out(runs: tuple[Trusted, ...]) -> None:
 
 def _trends_view(trends: tuple[Trend, ...]) -> Listing:
     from loomproof.reports.listing import Cell, Column, Listing
-    from loomproof.reports.words import ohms, uncertain
+    from loomproof.reports.words import uncertain
+    from loomproof.results.figures import ohms
 
     rows = []
     for trend in trends:

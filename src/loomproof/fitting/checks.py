@@ -225,10 +225,6 @@ def is_earth_ring(loom: Loom, end: End) -> bool:
     )
 
 
-def _milliohms(ohm: float) -> str:
-    return f"{ohm * 1000.0:.2g} mΩ" if ohm < 0.0995 else ohms(ohm)
-
-
 def _earth(loom: Loom, end: End, earth_a: float) -> MeterCheck:
     """Return the check of an earth point: its ohms follow from what the earth side may lose at its load."""
     drop_v = loom.settings.earth_drop_v
@@ -239,7 +235,7 @@ def _earth(loom: Loom, end: End, earth_a: float) -> MeterCheck:
     at = f"the lug of {end}" if is_ring else f"the car's side of {end}, back-probed"
     text = (
         f"{_state((), ())}, {end} joined: ohms from {at} to the negative clamp that hangs free: under "
-        f"{_milliohms(most)} ({drop_v:g} V at {load}). So little wants a four-wire meter; with any "
+        f"{ohms(most)} ({drop_v:g} V at {load}). So little wants a four-wire meter; with any "
         "other the voltage drop at load decides."
     )
     spot = (Spot.LOOM if is_ring else Spot.CAR, str(end))

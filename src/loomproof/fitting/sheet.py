@@ -20,6 +20,7 @@ from loomproof.fitting.tracing import Feed, Live, Tracer
 from loomproof.loom.choices import needs_of
 from loomproof.loom.designations import DESIGNATIONS, is_earth
 from loomproof.loom.model import End, Loom, Need, end_of
+from loomproof.loom.text import first_of
 from loomproof.results.document import Document
 from loomproof.results.figures import value_of
 from loomproof.results.fitting import Action, ConnectRow, Fault, Job, Level, SafeRow, Sheet, SheetEnd, Warn
@@ -281,10 +282,9 @@ def _unfused_feeds(
         ]
         if bare:
             grave = feed.when in ("permanent", "ignition")
-            shown = ", ".join(bare[:8]) + (f" and {len(bare) - 8} more" if len(bare) > 8 else "")
             yield Warn(
                 Level.DANGER if grave else Level.WARNING,
                 f"the {feed.when} feed {feed.circuit} has no fuse that the description names; without one "
-                f"reach {shown}. Fit a fuse sized for the wire where it leaves its supply.",
+                f"reach {first_of(bare, 8)}. Fit a fuse sized for the wire where it leaves its supply.",
                 tuple(bare),
             )

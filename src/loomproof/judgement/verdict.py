@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from loomproof.judgement.grading import demanded_of, grade_of, risk_of
 from loomproof.judgement.unused import set_aside
 from loomproof.loom.model import End, Loom
+from loomproof.loom.text import first_of
 from loomproof.results import document as doc
 from loomproof.results.figures import ohms
 from loomproof.results.findings import Finding, Severity
@@ -132,8 +133,9 @@ def verdict_of(
         return doc.Verdict.FAIL, (*faults, *odd)
     blank = [str(end) for end in measured.untested if end not in waived]
     if blank:
-        listed = ", ".join(blank[:8]) + (f" and {len(blank) - 8} more" if len(blank) > 8 else "")
-        return doc.Verdict.INCOMPLETE, (f"no point goes to {listed}; waive them by name or test them",)
+        return doc.Verdict.INCOMPLETE, (
+            f"no point goes to {first_of(blank, 8)}; waive them by name or test them",
+        )
     if measured.unmet:
         a, b = measured.unmet[0]
         more = len(measured.unmet) - 1

@@ -9,6 +9,7 @@ from loomproof.errors import Problem
 from loomproof.loom.checking import Places, rating_a
 from loomproof.loom.designations import DESIGNATIONS, is_known
 from loomproof.loom.model import Circuit, ConnectorKind, End, Hazard, Loom, Wire
+from loomproof.loom.text import first_of
 
 FUSE_OF_CSA: tuple[tuple[float, float], ...] = (
     (0.22, 2),
@@ -43,12 +44,6 @@ def warnings(loom: Loom, places: Places | None = None) -> list[Problem]:
     ]
 
 
-def _some(names: list[str], most: int = 6) -> str:
-    if len(names) <= most:
-        return ", ".join(names)
-    return f"{', '.join(names[:most])} and {len(names) - most} more"
-
-
 def _nothing_joined(loom: Loom, places: Places) -> Iterator[Problem]:
     if not loom.wires and not loom.components:
         message = "no wire is listed: every cavity should stand alone"
@@ -57,9 +52,8 @@ def _nothing_joined(loom: Loom, places: Places) -> Iterator[Problem]:
 
 def _left_out(loom: Loom) -> Iterator[Problem]:
     if loom.left_out:
-        message = (
-            f"the file that it was imported from holds what this loom leaves out: {_some([*loom.left_out])}"
-        )
+        few = first_of(loom.left_out, 6)
+        message = f"the file that it was imported from holds what this loom leaves out: {few}"
         cure = "Look for it in the loom; add it to the tables, and strike it from left_out in loom.toml."
         yield Problem(message, cure=cure, severity="warning")
 
@@ -71,7 +65,7 @@ def _look_alikes(loom: Loom, places: Places) -> Iterator[Problem]:
             alike.setdefault((connector.housing, connector.kind, connector.rows), []).append(i)
     for (housing, _, _), found in alike.items():
         if len(found) > 1:
-            names = _some([loom.connectors[i].name for i in found])
+            names = first_of([loom.connectors[i].name for i in found], 6)
             message = f"{names} look alike (housing {housing}) and can be exchanged"
             yield places.warning(
                 "connectors", found[0], "housing", message, "Label them before they come off."
@@ -83,7 +77,7 @@ def _hazards(loom: Loom, places: Places) -> Iterator[Problem]:
         c.name for c in loom.connectors if c.hazard is Hazard.UNKNOWN and c.kind is not ConnectorKind.SPLICE
     ]
     if unknown:
-        message = f"no answer on hazard for {_some(unknown)}"
+        message = f"no answer on hazard for {first_of(unknown, 6)}"
         cure = "A real bench wants one for each connector: none, pyrotechnic or electronics in place."
         yield places.warning("connectors", None, "hazard", message, cure)
 
@@ -99,7 +93,7 @@ def _empty_cavities(loom: Loom, places: Places) -> Iterator[Problem]:
         if empty and connector.kind is ConnectorKind.SPLICE:
             yield places.warning("connectors", i, "connector", f"the splice {connector.name} joins nothing")
         elif empty:
-            message = f"no wire in {connector.name} {_some(empty, 10)}"
+            message = f"no wire in {connector.name} {first_of(empty, 10)}"
             cure = "Mark what is meant to be empty as spare in the cavity table."
             yield places.warning("connectors", i, "cavities", message, cure)
     row_of = {wire.name: i for i, wire in enumerate(loom.wires)}
@@ -120,7 +114,7 @@ def _colours(loom: Loom, places: Places) -> Iterator[Problem]:
                 cavities.setdefault(colour, []).append(end.cavity)
         twice = [f"{colour} ({', '.join(names)})" for colour, names in cavities.items() if len(names) > 1]
         if twice:
-            message = f"{connector.name} has a colour more than once: {_some(twice, 8)}"
+            message = f"{connector.name} has a colour more than once: {first_of(twice, 8)}"
             cure = "Wires of one colour are told apart by their cavity only."
             yield places.warning("connectors", i, "connector", message, cure)
 

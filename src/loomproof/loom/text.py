@@ -36,6 +36,13 @@ def shortened(text: str, most: int = 200) -> str:
     return text if len(text) <= most else f"{text[:most]}…"
 
 
+def first_of(items: Iterable[object], most: int = 12) -> str:
+    """Return things with commas; of many, the first and how many more: ``1, 2, 3 and 9 more``."""
+    texts = [str(item) for item in items]
+    more = f" and {len(texts) - most} more" if len(texts) > most else ""
+    return ", ".join(texts[:most]) + more
+
+
 def quoted(name: str) -> str:
     """Return the name as it stands in a list: in double quotes where it needs them."""
     if name and not any(mark in _MARKS or mark.isspace() for mark in name):

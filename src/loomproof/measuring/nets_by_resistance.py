@@ -17,8 +17,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 
+from loomproof.bench.seam import singles
 from loomproof.measuring.ohmmeter import Ohmmeter, Split, split_by_ohms
-from loomproof.measuring.resolve_nets import singles
 from loomproof.planning.plan import CONDUCTOR_OHM, Plan
 from loomproof.results.measured import Decision, Judged, JudgedDiode
 

@@ -367,11 +367,15 @@ def split_by_ohms(ohmmeter: Ohmmeter, fragments: Sequence[int], apart_ohm: float
     )
 
 
-def alike(forward_ohm: float, backward_ohm: float) -> bool:
-    """Whether a path conducts both ways alike, as a resistance does and a diode does not."""
-    if math.isinf(forward_ohm) or math.isinf(backward_ohm):
-        return False
-    return 1 / ONE_WAY_RATIO < forward_ohm / max(backward_ohm, 1e-9) < ONE_WAY_RATIO
+def alike(
+    forward_ohm: float, backward_ohm: float, ratio: float = ONE_WAY_RATIO, within_ohm: float = 0.0
+) -> bool:
+    """Whether a path conducts both ways alike, as a resistance does and a diode does not.
+
+    The two readings may lie ``ratio`` and ``within_ohm`` apart; an open path conducts neither way.
+    """
+    low, high = sorted((forward_ohm, backward_ohm))
+    return math.isfinite(high) and high < ratio * max(low, 1e-9) + within_ohm
 
 
 def merged(groups: Iterable[frozenset[End]], joins: Iterable[tuple[End, End]]) -> tuple[frozenset[End], ...]:

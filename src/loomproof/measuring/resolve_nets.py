@@ -13,9 +13,10 @@ decides, so that a resistive or one-way effect is never reported as wiring.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from loomproof.bench.seam import singles
 from loomproof.electrics.graph import DisjointSets
 from loomproof.planning.test_vectors import Group, Vector, sense_vectors
 
@@ -33,14 +34,6 @@ class Found:
     one_way: tuple[tuple[int, int], ...] = ()
     vectors: int = 0
     confirming: int = 0
-
-
-def singles(mask: int) -> Iterator[int]:
-    """Yield the one-point sets of a set, lowest first."""
-    while mask:
-        low = mask & -mask
-        yield low
-        mask ^= low
 
 
 def learn(ask: Ask, points: int) -> tuple[int, ...]:

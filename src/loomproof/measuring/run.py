@@ -11,6 +11,7 @@ import math
 from collections.abc import Generator, Iterable, Iterator, Sequence
 
 from loomproof.bench.interface import Bench
+from loomproof.bench.seam import singles
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.graph import DisjointSets
 from loomproof.loom.model import End
@@ -34,7 +35,7 @@ from loomproof.measuring.ohmmeter import (
     judge_diode,
     judge_part,
 )
-from loomproof.measuring.resolve_nets import complete, singles
+from loomproof.measuring.resolve_nets import complete
 from loomproof.measuring.separate_nets import (
     Groups,
     by_description,

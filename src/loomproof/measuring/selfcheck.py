@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import PointSet, points_of
 from loomproof.errors import SafetyError, Todo, UnfitError
+from loomproof.loom.text import first_of
 from loomproof.measuring.clearance import Clearance, require_loom
 from loomproof.measuring.undriven import VOLT_LIMIT_V, Check, MeterWanted, drive_alone, look_undriven
 from loomproof.planning.conductors import Conductors
@@ -170,5 +171,4 @@ def _said(points: PointSet, bad: str, good: str) -> str:
 
 
 def _names(points: PointSet) -> str:
-    names = [str(point) for point in points_of(points)]
-    return ", ".join(names[:12]) + (f" and {len(names) - 12} more" if len(names) > 12 else "")
+    return first_of(points_of(points))

@@ -20,6 +20,7 @@ from typing import Any, TextIO
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import Accuracy, Identity, PointSet, point_set, points_of
 from loomproof.errors import InputError, StoreError, Todo, UnfitError, UsageError
+from loomproof.loom.text import first_of
 from loomproof.measuring.clearance import Clearance, require_empty
 from loomproof.measuring.selfcheck import Check
 
@@ -114,7 +115,7 @@ def try_shorted(bench: Bench, clearance: Clearance, points: Sequence[int]) -> Ch
         strange = points_of(low & ~wanted)
         text = _said(missing, f"not joined to point {first} by the shorting plug", "every lead reaches it")
         if strange:
-            text += f"; point {_listed(strange)} is joined to it and has no lead there"
+            text += f"; point {first_of(strange)} is joined to it and has no lead there"
         return Check("shorting plug", not missing and not strange, text)
     readings = ((point, bench.resistance(1 << (first - 1), 1 << (point - 1))) for point in points[1:])
     missing = tuple(point for point, ohm in readings if not math.isfinite(ohm))
@@ -324,9 +325,4 @@ def _several(points: Sequence[int]) -> None:
 
 
 def _said(found: Sequence[object], bad: str, good: str) -> str:
-    return f"point {_listed(found)}: {bad}" if found else good
-
-
-def _listed(found: Sequence[object]) -> str:
-    more = f" and {len(found) - 12} more" if len(found) > 12 else ""
-    return ", ".join(str(each) for each in found[:12]) + more
+    return f"point {first_of(found)}: {bad}" if found else good

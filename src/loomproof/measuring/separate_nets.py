@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from loomproof.bench.seam import singles
 from loomproof.electrics.conductors import RESISTIVE_OHM
 from loomproof.loom.model import End
 from loomproof.measuring.nets_by_resistance import split_nets
 from loomproof.measuring.ohmmeter import Ohmmeter, merged, split_by_ohms
-from loomproof.measuring.resolve_nets import singles
 from loomproof.planning.plan import Plan
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
 

@@ -19,8 +19,9 @@ from dataclasses import dataclass
 
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import Capabilities, PointSet, points_of
+from loomproof.loom.text import first_of
 from loomproof.measuring.clearance import Clearance, require_loom
-from loomproof.planning.conductors import Conductors, listed
+from loomproof.planning.conductors import Conductors
 
 VOLT_LIMIT_V = 0.5
 """Largest voltage that counts as none. Ours: under any vehicle supply, over what galvanic contacts make."""
@@ -56,8 +57,8 @@ class MeterWanted(Check):
 
 def meter_words(given: Conductors) -> str:
     """Return, for a person with a voltmeter, between which ends to read and what can be a source there."""
-    earths = listed(given.spot(i) for i in given.earths)
-    feeds = listed(given.spot(i) for i in given.feeds if i not in given.earths)
+    earths = first_of(given.spot(i) for i in given.earths)
+    feeds = first_of(given.spot(i) for i in given.feeds if i not in given.earths)
     if earths and feeds:
         where = f"black lead on each earth in turn ({earths}), red lead on each feed ({feeds})"
         where += " and on each other earth" if len(given.earths) > 1 else ""
@@ -117,7 +118,7 @@ def drive_alone(bench: Bench, clearance: Clearance, given: Conductors, limit_v: 
     if able.volt_max is None:
         text = f"{len(points)} points driven alone"
         if one_way:
-            told = listed(
+            told = first_of(
                 f"{given.name(a)} pulls {given.name(b)} low and not the other way" for a, b in one_way
             )
             text += f"; {told}: a diode, or a voltage, which only a meter tells"
@@ -220,7 +221,7 @@ def _voltages(bench: Bench, given: Conductors, meter_v: float | None, limit_v: f
         return Check("voltage", False, f"{text}: {SOURCES}")
     text = f"{read} pairs of conductors read with nothing driven: {text}"
     if left := pairs[most:]:
-        told = listed(f"{given.spot(b)} against {given.spot(a)}" for a, b in left)
+        told = first_of(f"{given.spot(b)} against {given.spot(a)}" for a, b in left)
         text += f"; not read within {VOLT_TIME_S:g} s, and for your meter: {told}"
     if low:
         text += f"; {given.named(low)} reads low with nothing driven, and no voltage explains it"
@@ -249,4 +250,4 @@ def _odd_pairs(given: Conductors, low_of: Mapping[int, PointSet]) -> dict[tuple[
 
 
 def _numbers(points: PointSet) -> str:
-    return listed(str(point) for point in points_of(points))
+    return first_of(str(point) for point in points_of(points))

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import combinations
 
 from loomproof.bench.seam import PointSet, points_of
+from loomproof.loom.text import first_of
 
-NAMED = 12
 """So many are named in one sentence."""
 
 
@@ -55,10 +55,4 @@ class Conductors:
 
     def named(self, points: PointSet) -> str:
         """Return the names of a set of points; of many, the first."""
-        return listed(self.name(point) for point in points_of(points))
-
-
-def listed(names: Iterable[str]) -> str:
-    """Return names with commas; of many, the first and how many more."""
-    found = list(names)
-    return ", ".join(found[:NAMED]) + (f" and {len(found) - NAMED} more" if len(found) > NAMED else "")
+        return first_of(self.name(point) for point in points_of(points))

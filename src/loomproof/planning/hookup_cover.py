@@ -17,6 +17,8 @@ from itertools import combinations
 import numpy as np
 import numpy.typing as npt
 
+from loomproof.bench.seam import singles
+
 Row = tuple[int, int]
 
 MOST_COLUMNS = 6_000
@@ -83,10 +85,7 @@ class Cover:
 
 def units_of(mask: int) -> Iterator[int]:
     """Yield the units of a mask, lowest first."""
-    while mask:
-        low = mask & -mask
-        yield low.bit_length() - 1
-        mask ^= low
+    return (one.bit_length() - 1 for one in singles(mask))
 
 
 def undominated(rows: Iterable[Row]) -> tuple[Row, ...]:

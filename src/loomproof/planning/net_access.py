@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from loomproof.bench.seam import points_of
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.graph import DisjointSets, reached
 from loomproof.loom.model import End
@@ -76,12 +77,7 @@ class Scope:
 
     def ends(self, points: int) -> frozenset[End]:
         """Return the cavities of a point set."""
-        found = []
-        while points:
-            low = points & -points
-            found.append(self.end_of[low.bit_length()])
-            points ^= low
-        return frozenset(found)
+        return frozenset(self.end_of[point] for point in points_of(points))
 
     @property
     def points(self) -> int:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from loomproof.reports.words import ohms, uncertain
+from loomproof.reports.words import uncertain
 from loomproof.results.document import ClaimEntry
+from loomproof.results.figures import ohms
 
 Rows = list[list[str]]
 

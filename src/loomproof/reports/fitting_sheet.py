@@ -8,8 +8,10 @@ import io
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
+from loomproof.reports.exports import guarded
 from loomproof.reports.typesetting import typeset
-from loomproof.reports.words import clean, ohms
+from loomproof.reports.words import clean
+from loomproof.results.figures import ohms
 from loomproof.results.fitting import (
     ConnectRow,
     DropRow,
@@ -39,30 +41,27 @@ def sheet_csv(sheet: Sheet) -> str:
     writer = csv.DictWriter(text, CSV_COLUMNS, lineterminator="\r\n")
     writer.writeheader()
     if sheet.banner:
-        writer.writerow({"list": "banner", "check": _cell(sheet.banner)})
+        writer.writerow({"list": "banner", "check": guarded(sheet.banner)})
     for warn in sheet.warnings:
         ends = " ".join((*warn.ends, *warn.parts))
-        writer.writerow({"list": "warning", "group": warn.level.value, "connector": _cell(ends),
-                         "check": _cell(warn.text)})  # fmt: skip
+        writer.writerow({"list": "warning", "group": warn.level.value, "connector": guarded(ends),
+                         "check": guarded(warn.text)})  # fmt: skip
     for row in sheet.connect:
         values = {"list": "connect", "group": row.job.value, "order": str(row.order), "goes_to": row.goes_to,
                   "check": row.check}  # fmt: skip
-        writer.writerow({name: _cell(value) for name, value in {**_columns(row.facts), **values}.items()})
+        writer.writerow({name: guarded(value) for name, value in {**_columns(row.facts), **values}.items()})
     for name, rows in (("make safe", sheet.safe), ("own parts", sheet.places)):
         for safe in rows:
             values = {"list": name, "group": "optional" if safe.optional else "", "action": safe.action.value,
                       "check": safe.why}  # fmt: skip
-            writer.writerow({key: _cell(value) for key, value in {**_columns(safe.facts), **values}.items()})
+            writer.writerow(
+                {key: guarded(value) for key, value in {**_columns(safe.facts), **values}.items()}
+            )
     for question in sheet.questions:
-        writer.writerow({"list": "question", "check": _cell(question)})
+        writer.writerow({"list": "question", "check": guarded(question)})
     for number, step in enumerate(sheet.power_up, 1):
-        writer.writerow({"list": "first power-up", "order": str(number), "check": _cell(step)})
+        writer.writerow({"list": "first power-up", "order": str(number), "check": guarded(step)})
     return text.getvalue()
-
-
-def _cell(text: str) -> str:
-    """Return text that no spreadsheet takes for a formula."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@") else text
 
 
 def _columns(facts: SheetEnd) -> dict[str, str]:

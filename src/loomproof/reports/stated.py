@@ -9,8 +9,9 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable
 
-from loomproof.reports.words import asked, ohms, percent, plural, when
+from loomproof.reports.words import asked, percent, plural, when
 from loomproof.results.document import AdapterEntry, Document
+from loomproof.results.figures import ohms
 
 Rows = list[list[str]]
 

@@ -20,7 +20,6 @@ from loomproof.reports.words import (
     evidence,
     graded,
     kind,
-    ohms,
     plural,
     uncertain,
     when,
@@ -28,6 +27,7 @@ from loomproof.reports.words import (
     worst,
 )
 from loomproof.results.document import ConnectorEntry, Document
+from loomproof.results.figures import ohms
 from loomproof.results.findings import Finding
 
 _STYLES = {"pass": "bold green", "fail": "bold red", "undecided": "bold yellow", "incomplete": "bold yellow"}

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from loomproof.reports import claims
-from loomproof.reports.words import ohms, uncertain
+from loomproof.reports.words import uncertain
 from loomproof.results.document import ClaimEntry, Document
+from loomproof.results.figures import ohms
 from loomproof.results.measured import Decision
 from loomproof.results.wires import WireRow, wire_rows
 

@@ -7,6 +7,7 @@ import math
 import unicodedata
 
 from loomproof.results.document import ClaimEntry, Counts, Document
+from loomproof.results.figures import ohms
 from loomproof.results.findings import Evidence, Finding
 
 VERDICTS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", "incomplete": "INCOMPLETE"}
@@ -43,32 +44,11 @@ def percent(share: float) -> str:
     return f"{math.ceil(share * 100 * 10**digits - 1e-9) / 10**digits:.{digits}f}%"
 
 
-_PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"))
-
-
-def ohms(value: float | None, digits: int = 3) -> str:
-    """Return a resistance in Ω with an SI prefix and ``digits`` figures; ``None`` is an open path."""
-    if value is None or math.isinf(value):
-        return "open"
-    if value == 0:
-        return "0 Ω"
-    size = abs(value)
-    for factor, prefix in _PREFIXES:
-        if round(size / factor, digits) >= 1 or factor == 1e-6:
-            return f"{_figures(value / factor, digits)} {prefix}Ω"
-    raise AssertionError("the last prefix takes everything")
-
-
-def _figures(value: float, digits: int) -> str:
-    whole = len(str(int(abs(value))))
-    return f"{value:.{max(digits - whole, 0)}f}"
-
-
 def uncertain(value: float | None, uncertainty: float | None) -> str:
     """Return a measured value with its expanded uncertainty, in the value's own unit."""
     if value is None or math.isinf(value):
         return "open"
-    return ohms(value) if uncertainty is None else f"{ohms(value)} ± {ohms(uncertainty, 2)}"
+    return ohms(value) if uncertainty is None else f"{ohms(value)} ± {ohms(uncertainty)}"
 
 
 def evidence(entry: Evidence) -> str:

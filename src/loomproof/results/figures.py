@@ -6,16 +6,26 @@ import math
 
 from loomproof.loom.model import Component
 
+_PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"))
 
-def ohms(value: float) -> str:
-    """Return a resistance with its unit, three figures: ``0.120 Ω``, ``4.70 kΩ``, ``open``."""
-    if math.isinf(value):
+
+def ohms(value: float | None) -> str:
+    """Return a resistance with its unit: ``0.120 Ω``, ``4.70 kΩ``; ``open`` for ``None`` and inf.
+
+    Three figures, under 1 Ω to the milliohm; under 10 mΩ two figures. Always in Ω there: figures beside
+    each other must be comparable at a glance.
+    """
+    if value is None or math.isinf(value):
         return "open"
-    size = abs(value)
-    for bound, unit in ((1e6, "MΩ"), (1e3, "kΩ")):
-        if size >= bound:
-            return f"{_three(value / bound)} {unit}"
-    return f"{_three(value)} Ω"
+    if value == 0.0:
+        return "0 Ω"
+    size = float(f"{abs(value):.3g}")
+    if float(f"{size:.2g}") < 0.01:
+        return f"{value:.{1 - math.floor(math.log10(size))}f} Ω"
+    factor, prefix = next((each for each in _PREFIXES if size >= each[0]), (1.0, ""))
+    size /= factor
+    decimals = 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 1 else 3
+    return f"{value / factor:.{decimals}f} {prefix}Ω"
 
 
 def value_of(part: Component) -> str:
@@ -34,12 +44,3 @@ _STEPS = {
     "F": ((0.1, 1.0, ""), (1e-6, 1e-6, "µ"), (1e-9, 1e-9, "n"), (1e-15, 1e-12, "p")),
 }
 """From which value on which unit is usual; between microfarads and farads nobody writes millifarads."""
-
-
-def _three(value: float) -> str:
-    size = abs(value)
-    if size >= 100:
-        return f"{value:.0f}"
-    if size >= 10:
-        return f"{value:.1f}"
-    return f"{value:.2f}" if size >= 1 else f"{value:.3f}"

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 from lxml import etree
 
 from loomproof.errors import DescriptionError, Problem
-from loomproof.loom.kbl.naming import FIRST, some
+from loomproof.loom.kbl.naming import FIRST
+from loomproof.loom.text import first_of
 
 XSI_TYPE = "{http://www.w3.org/2001/XMLSchema-instance}type"
 NOTHING = "/NULL"
@@ -105,7 +106,7 @@ class Document:
 
     def warn_list(self, what: str, names: Sequence[str], cure: str = "") -> None:
         """Keep one warning that lists names, in short the first of them."""
-        self.warn(f"{what}: {', '.join(names)}", cure=cure, short=f"{what}: {some(names, FIRST)}")
+        self.warn(f"{what}: {', '.join(names)}", cure=cure, short=f"{what}: {first_of(names, FIRST)}")
 
     def value(self, element: etree._Element | None, quantity: str) -> float | None:
         """Return a numerical value in the project's unit of its quantity; ``None`` where it has none.

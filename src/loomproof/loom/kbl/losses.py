@@ -8,8 +8,8 @@ from dataclasses import fields
 from loomproof.errors import Problem
 from loomproof.loom.checking import SINGLE_CRIMP
 from loomproof.loom.kbl.document import NOTHING, words
-from loomproof.loom.kbl.naming import some
 from loomproof.loom.model import Loom, Need, Settings
+from loomproof.loom.text import first_of
 
 
 def cables_of(loom: Loom) -> list[tuple[str, ...]]:
@@ -51,7 +51,7 @@ def losses(loom: Loom) -> tuple[Problem, ...]:
 def _of(what: str, names: Iterable[str]) -> Iterator[str]:
     listed = list(dict.fromkeys(names))
     if listed:
-        yield f"{what}: {some(listed)}"
+        yield f"{what}: {first_of(listed)}"
 
 
 def _loom(loom: Loom) -> Iterator[str]:

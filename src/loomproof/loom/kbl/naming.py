@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 
 class Names:
     """Gives each thing a name of its own: the wanted one, or the wanted one with ``#2``, ``#3``, …"""
@@ -29,10 +27,3 @@ class Names:
 
 FIRST = 3
 """So many names stand in a message that is kept short."""
-
-
-def some(names: Iterable[str], most: int = 12) -> str:
-    """Return names as one text, the first ones where there are many."""
-    listed = list(names)
-    more = f" and {len(listed) - most} more" if len(listed) > most else ""
-    return ", ".join(listed[:most]) + more

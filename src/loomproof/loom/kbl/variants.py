@@ -15,8 +15,9 @@ from lxml import etree
 from loomproof.errors import DescriptionError, suggestion
 from loomproof.loom.designations import is_known
 from loomproof.loom.kbl.document import Document
-from loomproof.loom.kbl.naming import FIRST, Names, some
+from loomproof.loom.kbl.naming import FIRST, Names
 from loomproof.loom.model import Answer, Choice, Circuit, Need
+from loomproof.loom.text import first_of
 
 CONFIGURATION = "configuration"
 """The name of the choice that stands for a file's configurations."""
@@ -181,7 +182,7 @@ def _say_doubled(document: Document, what: str, doubled: dict[str, list[str]], c
     """Name each family with its modules; in short some of the families."""
     if doubled:
         whole = "; ".join(f"{family}: {', '.join(names)}" for family, names in doubled.items())
-        document.warn(f"{what}: {whole}", cure=cure, short=f"{what}: {some(doubled, FIRST)}")
+        document.warn(f"{what}: {whole}", cure=cure, short=f"{what}: {first_of(doubled, FIRST)}")
 
 
 def _doubled(variants: Variants, modules: frozenset[str]) -> dict[str, list[str]]:

@@ -17,6 +17,7 @@ from loomproof.loom.lists.places import Place
 from loomproof.loom.lists.questions import Answers, Question
 from loomproof.loom.lists.roles import Roles
 from loomproof.loom.lists.sizes import SCREENS
+from loomproof.loom.text import first_of
 
 
 @dataclass(slots=True)
@@ -101,8 +102,7 @@ class Work:
 def rows_of(lines: Sequence[Line], most: int = 4) -> str:
     """Return the rows of lines in words: ``row 3``, ``rows 3, 5, 8 and 12 more``."""
     numbers = [f"{line.sheet + ' ' if line.sheet else ''}{line.row}" for line in lines]
-    more = f" and {len(numbers) - most} more" if len(numbers) > most else ""
-    return f"{'row' if len(numbers) == 1 else 'rows'} {', '.join(numbers[:most])}{more}"
+    return f"{'row' if len(numbers) == 1 else 'rows'} {first_of(numbers, most)}"
 
 
 def sides_of(kind: str) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from loomproof.loom.lists.nets import Joined, Run
 from loomproof.loom.lists.places import Place, nothing, one_line
 from loomproof.loom.lists.spelling import SPLICE, bare_colour, read_colour
 from loomproof.loom.model import CavityFacts, Circuit, Connector, ConnectorKind, End, Loom, Wire
-from loomproof.loom.text import LONGEST, list_of
+from loomproof.loom.text import LONGEST, first_of, list_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +82,7 @@ def _say_kinds(kinds: Mapping[str, ConnectorKind], joined: Joined, work: Work) -
         names = [name for name, found in kinds.items() if found is kind and name not in joined.splices]
         if names:
             message = f"places without a cavity are taken as {text}: {', '.join(names)}"
-            few = f"{', '.join(names[:8])} and {len(names) - 8} more"
-            short = f"places without a cavity are taken as {text}: {few}"
+            short = f"places without a cavity are taken as {text}: {first_of(names, 8)}"
             note = Problem(
                 message,
                 work.file,

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from loomproof.loom.lists.ends import Entry, Line, Work, rows_of
 from loomproof.loom.lists.places import Place, nothing, one_line
+from loomproof.loom.text import first_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,19 +115,13 @@ def of_nets(entries: Sequence[Entry], work: Work) -> Joined:
     twice = {place: found for place, found in where.items() if len(found) > 1}
     answer = work.said("twice")
     if twice:
-        shown = [
-            f"{place.connector}:{place.cavity} ({', '.join(found)})"
-            for place, found in list(twice.items())[:4]
-        ]
-        more = f" and {len(twice) - 4} more" if len(twice) > 4 else ""
+        places = (f"{place.connector}:{place.cavity} ({', '.join(found)})" for place, found in twice.items())
+        shown = first_of(places, 4)
         if not answer:
-            text = (
-                f"{', '.join(shown)}{more} stand in more than one net: are these nets joined, or is such an "
-                "end left out?"
-            )
+            text = f"{shown} stand in more than one net: are these nets joined, or is such an end left out?"
             work.ask("twice", text, ("joined", "leave out"))
         elif answer == "leave out":
-            work.note(f"ends in more than one net are left out of all: {', '.join(shown)}{more}")
+            work.note(f"ends in more than one net are left out of all: {shown}")
     singles: list[str] = []
     shapes: list[str] = []
     taken = {entry.ends[0].connector for entry in entries}
@@ -156,11 +151,13 @@ def of_nets(entries: Sequence[Entry], work: Work) -> Joined:
                     Run(entry.ends[0], Place(splice, ""), entry.texts, entry.sheet, entry.row, circuit)
                 )
     if singles:
-        work.note(f"{_count(len(singles), 'net has', 'nets have')} one end and no wire: {_some(singles)}")
+        work.note(
+            f"{_count(len(singles), 'net has', 'nets have')} one end and no wire: {first_of(singles, 8)}"
+        )
     if shapes:
         work.note(
             f"{_count(len(shapes), 'net joins', 'nets join')} more than two ends; how the wires run the list "
-            f"does not say, and each is taken as one splice: {_some(shapes)}",
+            f"does not say, and each is taken as one splice: {first_of(shapes, 8)}",
             "Where wires run from connector to connector, write them so in wires.csv.",
         )
     return joined
@@ -168,10 +165,6 @@ def of_nets(entries: Sequence[Entry], work: Work) -> Joined:
 
 def _count(number: int, one: str, more: str) -> str:
     return f"1 {one}" if number == 1 else f"{number} {more}"
-
-
-def _some(names: Sequence[str], most: int = 8) -> str:
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
 def _free(name: str, taken: set[str]) -> str:

@@ -11,6 +11,7 @@ from loomproof.loom import colours
 from loomproof.loom.lists import places
 from loomproof.loom.lists.ends import Entry, Line, Side, Work, rows_of
 from loomproof.loom.lists.places import Place
+from loomproof.loom.text import first_of
 
 SPLICE = re.compile(
     r"(?:s|sp|spl|splice|joint|j|splei(?:ss|ß))(?:[-_ ]?[a-z]{1,10})?[-_ ]?\d+[a-z]?", re.IGNORECASE
@@ -193,10 +194,9 @@ def pinless(lines: Sequence[Line], work: Work) -> None:
         )
         work.ask("pinless", text, ("own", "leave out"))
     if joints and not work.said("joints"):
-        names = ", ".join(f"{name} ({rows_of(found, 2)})" for name, found in list(joints.items())[:5])
-        more = f" and {len(joints) - 5} more" if len(joints) > 5 else ""
+        names = first_of((f"{name} ({rows_of(found, 2)})" for name, found in joints.items()), 5)
         text = (
-            f"no cavity is known at {names}{more}: do the wires meet there (a splice, a bolt), or has each "
+            f"no cavity is known at {names}: do the wires meet there (a splice, a bolt), or has each "
             "an end of its own?"
         )
         work.ask("joints", text, ("joined", "own", "leave out"))
