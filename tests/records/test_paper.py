@@ -78,6 +78,52 @@ def test_changed_bytes_of_the_signature_are_found(pdf: bytes) -> None:
         assert_found(pdf, at, 0x01)
 
 
+def lengthened(der: bytes, to_change: tuple[int, ...], path: tuple[int, ...] = ()) -> bytes:
+    """The same values, one length of which takes a byte more than it needs: BER, not DER (ITU-T X.690)."""
+    made, at, number = b"", 0, 0
+    while at < len(der):
+        tag, size, head = der[at], der[at + 1], 2
+        if size & 0x80:
+            head += size & 0x7F
+            size = int.from_bytes(der[at + 2 : at + head], "big")
+        content = der[at + head : at + head + size]
+        here, at, number = (*path, number), at + head + size, number + 1
+        if tag & 0x20:
+            content = lengthened(content, to_change, here)
+        digits = (len(content).bit_length() + 7) // 8 + (here == to_change)
+        short = len(content) < 0x80 and here != to_change
+        length = bytes([len(content)] if short else [0x80 | digits, *len(content).to_bytes(digits, "big")])
+        made += bytes([tag]) + length + content
+    return made
+
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        pytest.param((0,), id="the whole"),
+        pytest.param((0, 1, 0, 0), id="its version"),
+        pytest.param((0, 1, 0, 3), id="the certificates"),
+        pytest.param((0, 1, 0, 3, 0, 0, 1), id="the certificate's number"),
+        pytest.param((0, 1, 0, 3, 0, 0, 6), id="the certificate's key"),
+        pytest.param((0, 1, 0, 4, 0, 1), id="who signed"),
+        pytest.param((0, 1, 0, 4, 0, 3), id="what is signed"),
+        pytest.param((0, 1, 0, 4, 0, 3, 0, 1, 0), id="a signed value"),
+        pytest.param((0, 1, 0, 4, 0, 5), id="the signature"),
+    ],
+)
+def test_the_same_signature_written_another_way_is_refused(pdf: bytes, place: tuple[int, ...]) -> None:
+    """Two files must not be the same certificate."""
+    before, after = signature_gap(pdf)
+    padded = bytes.fromhex(pdf[before + 1 : after - 1].decode("ascii"))
+    der = padded[: 4 + int.from_bytes(padded[2:4], "big")]
+    assert lengthened(der, ()) == der, "DER has one form, which this writes"
+    other = lengthened(der, place)
+    assert len(other) > len(der)
+    filled = other.ljust(len(padded), b"\0").hex().upper().encode("ascii")
+    with pytest.raises(SealError, match="not built as ours are"):
+        verify_pdf(pdf[: before + 1] + filled + pdf[after - 1 :])
+
+
 def test_changed_bytes_anywhere_in_the_file_are_found(pdf: bytes) -> None:
     for at in range(0, len(pdf), 997):
         assert_found(pdf, at, 0x01)

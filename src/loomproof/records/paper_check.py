@@ -128,6 +128,11 @@ def _parts(contents: bytes) -> tuple[bytes, cms.CMSAttributes, bytes, bytes]:
 def _rebuilt(certificate: bytes, attributes: cms.CMSAttributes, signature: bytes) -> bytes:
     """Build the signature anew from its three free parts: every other byte has one value only."""
     loaded = asn1_x509.Certificate.load(certificate)
+    attested = cms.CMSAttributes(list(attributes))
+    for part in (loaded, attested):
+        # What was parsed keeps its bytes unless it is made to encode itself. Asked of the whole, each level
+        # would have all below it encoded twice, and this is a dozen levels deep.
+        part.dump(force=True)
     sha256 = {"algorithm": "sha256"}
     made = cms.ContentInfo(
         {
@@ -149,7 +154,7 @@ def _rebuilt(certificate: bytes, attributes: cms.CMSAttributes, signature: bytes
                             }
                         ),
                         "digest_algorithm": sha256,
-                        "signed_attrs": cms.CMSAttributes(list(attributes)),
+                        "signed_attrs": attested,
                         "signature_algorithm": {"algorithm": "sha256_ecdsa"},
                         "signature": signature,
                     }
@@ -157,7 +162,7 @@ def _rebuilt(certificate: bytes, attributes: cms.CMSAttributes, signature: bytes
             },
         }
     )
-    der: bytes = made.dump(force=True)
+    der: bytes = made.dump()
     return der
 
 
