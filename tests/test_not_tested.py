@@ -11,6 +11,7 @@ from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Opening
 from loomproof.jobs.prove import prove
 from loomproof.judgement.inspection import ANSWERED
+from loomproof.loom.model import Connector, ConnectorKind
 from loomproof.loom.reading import load
 from loomproof.measuring.events import finish
 from loomproof.planning.request import Request
@@ -60,3 +61,25 @@ def test_spare_cavities_whose_leads_nobody_saw_whole_are_named() -> None:
     assert any("hold nothing: A:5, B:5. An open lead reads as an empty cavity" in text for text in told[0])
     assert any("2 were last seen whole when they were zeroed, on 2031-05-03" in text for text in told[1])
     assert not any("A:5" in text for text in told[1])
+
+
+def small_print(request: Request, bench: object) -> tuple[str, ...]:
+    clearance = cleared(request.loom, bench, adapter=request.adapter, meter_v=0.0)  # type: ignore[arg-type]
+    return finish(prove(request, bench, clearance)).document.not_tested  # type: ignore[arg-type]
+
+
+BODY = "The way from earth rings through body or engine block to the battery."
+
+
+def test_a_loom_with_an_earth_ring_says_that_the_body_was_not_tested(fixtures: Path) -> None:
+    """The return path belongs to the car: common practice is to measure it in the car, at load."""
+    for loom, told in ((load(fixtures / "tail_lamp").loom, None), (loom_of("1 2"), False)):
+        has_ring = any(connector.kind is ConnectorKind.RING for connector in loom.connectors)
+        expected = has_ring if told is None else told
+        request = Request(loom, in_order(loom.cavities), "run", "2031-05-04T00:00:00Z")
+        assert (BODY in small_print(request, meter_bench(loom))) is expected
+    ring = Connector("E", ConnectorKind.RING, (("1",),))
+    plain = loom_of("1 2")
+    earthed = replace(plain, connectors=(*plain.connectors, ring))
+    request = Request(earthed, in_order(earthed.cavities), "run", "2031-05-04T00:00:00Z")
+    assert BODY in small_print(request, meter_bench(earthed))

@@ -1,254 +1,313 @@
 """Small wrongs put into the code on purpose, one at a time: do the tests of its room notice?
 
 A seeded sample of mutants over the rooms that decide what is said. Each runs in a copy of the tree, with
-those tests of its own room that execute the changed line (coverage.py says which), until the first one
-fails. What no test notices is a survivor: it is killed by a new test, or called equivalent, with the reason,
-in ``results/mutants_equivalent.toml``. ``--first N`` and ``--count N`` run part of the sample; a mutant's
-number fixes it for one state of the code.
+those tests of its own room that execute the changed line (coverage.py says which) and that pass unmutated,
+quick ones first, until one fails. What no test notices is a survivor: it is killed by a new test, or called
+equivalent, with the reason, in ``results/mutants_equivalent.toml``.
+
+A mutant's place in the sample depends on the seed and on its own name only, so that the sample stays as it is
+where code around it moves. ``--room``, ``--first`` and ``--count`` run part of a room's share of it and add
+that part to the kept table; ``--again`` runs kept survivors anew, after tests were added; ``--draw`` draws
+the table from what is kept, after a survivor was called equivalent.
 """
 
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
 import os
-import random
+import queue
 import shutil
 import subprocess
 import sys
 import tempfile
-import tomllib
+import threading
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
-from tests.campaign.mutating import Mutation, mutations_of, with_mutation
+from tests.campaign.mutant_baseline import AT_IMPORT, Baseline, baseline, test_files
+from tests.campaign.mutant_table import Named, Part, equivalents, keep, read_parts, share, with_part
+from tests.campaign.mutating import Mutation, mutations_of
 
 ROOT = Path(__file__).parents[2]
-HERE = Path(__file__).parent
-RESULTS = HERE / "results" / "mutants.md"
-EQUIVALENT = HERE / "results" / "mutants_equivalent.toml"
+CODE = ROOT / "src" / "loomproof"
+GRADING = (
+    "tests/test_grading.py",
+    "tests/test_clearance.py",
+    "tests/test_jobs.py",
+    "tests/test_retesting.py",
+)
 ROOMS: dict[str, tuple[str, ...]] = {
     "electrics": ("tests/electrics",),
     "planning": ("tests/proof",),
-    "measuring": ("tests/proof", "tests/bench"),
-    "judgement": ("tests/proof", "tests/test_document.py", "tests/test_not_tested.py", "tests/cli"),
+    "measuring": ("tests/measuring", "tests/proof", "tests/bench", *GRADING),
+    "judgement": (
+        *("tests/judgement", "tests/proof", "tests/cli", *GRADING),
+        *("tests/test_document.py", "tests/test_not_tested.py"),
+    ),
     "diagnosis": ("tests/diagnosis",),
     "fitting": ("tests/fitting",),
     "bench": ("tests/bench",),
 }
-SLOW = ("test_killed", "test_pulled_cable", "test_real_line", "test_link_campaign", "test_with_device")
-"""Tests of processes and real lines: they say little about a single line of arithmetic, and take minutes."""
 SEED = 20261128
 COUNT = 1500
-MOST_TESTS = 40
-"""Up to this many tests are tried for a mutant: those that execute its line in the fewest lines first."""
-TIMEOUT_S = 90.0
+NARROW_S = 3.0
+"""Of the tests that run the line, those of the file's own test file and then those that run fewest other
+lines are tried, for so many seconds of processor time, unmutated and watched."""
+MORE_S = 3.0
+"""Of the rest so many seconds, quick ones first; ``--again`` tries four times as much of both."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mutant:
+    """One mutant of the sample: its room, its name and where it stands in the file."""
+
+    room: str
+    name: Named
+    mutation: Mutation
 
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What became of one mutant: ``killed``, ``survived``, ``timeout`` or ``unreached`` (no test runs it)."""
+    """What became of one mutant: ``killed``, ``timeout``, ``survived``, ``unreached`` or ``unrun``."""
 
-    number: int
-    room: str
-    file: str
-    mutation: Mutation
+    mutant: Mutant
     outcome: str
-
-    @property
-    def name(self) -> str:
-        """The mutant in one line."""
-        return f"{self.file}:{self.mutation.line} {self.mutation.text}"
+    said: str = ""
 
 
 def main(argv: Sequence[str]) -> int:
-    """Run the sample and keep the table; the exit code is 1 where 5 % or more of the mutants survive."""
+    """Run the sample or part of it and keep the table; exit code 1 where 5 % or more survive."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--short", action="store_true", help="40 mutants, nothing kept")
     parser.add_argument("--seed", type=int, default=SEED)
-    parser.add_argument("--count", type=int, default=COUNT)
-    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--size", type=int, default=COUNT, help="mutants in the whole sample")
+    parser.add_argument("--first", type=int, default=0, help="of each room's share")
+    parser.add_argument("--count", type=int, default=COUNT, help="of each room's share")
     parser.add_argument("--room", action="append", choices=sorted(ROOMS))
+    parser.add_argument("--again", action="store_true", help="run kept survivors anew")
+    parser.add_argument("--draw", action="store_true", help="draw the table from what is kept")
+    parser.add_argument("--forget", action="store_true", help="print, keep nothing")
     parser.add_argument("--workers", type=int, default=2)
     given = parser.parse_args(argv)
-    count = 40 if given.short else given.count
-    chosen = _sample(given.seed, given.room or sorted(ROOMS))[given.first : given.first + count]
-    with tempfile.TemporaryDirectory() as folder:
-        reached = {room: _reached(ROOMS[room], Path(folder)) for room in {room for room, *_ in chosen}}
-        trees = [_copy(Path(folder) / f"tree{k}") for k in range(given.workers)]
-        with ThreadPoolExecutor(given.workers) as pool:
-            jobs = [
-                pool.submit(
-                    _run_share, trees[k], [*enumerate(chosen, given.first)][k :: given.workers], reached
-                )
-                for k in range(given.workers)
-            ]
-            results = sorted((each for job in jobs for each in job.result()), key=lambda each: each.number)
-    table = _table(results, given.seed)
-    print(table)
-    whole = not (given.short or given.first or given.room or given.count != COUNT)
-    if whole:
-        RESULTS.write_text(table, encoding="utf-8")
-    return int(_share(results) >= 0.05)
-
-
-def _sample(seed: int, rooms: Sequence[str]) -> list[tuple[str, str, Mutation]]:
-    """Return every mutant of these rooms in a seeded order: (room, file below src/loomproof, mutation)."""
-    found = []
-    for room in rooms:
-        base = ROOT / "src" / "loomproof"
-        files = [base / room] if room.endswith(".py") else sorted((base / room).rglob("*.py"))
-        for path in files:
-            name = path.relative_to(base).as_posix()
-            found += [(room, name, each) for each in mutations_of(path.read_text(encoding="utf-8"))]
-    random.Random(seed).shuffle(found)
-    return found
-
-
-def _reached(tests: Sequence[str], folder: Path) -> dict[tuple[str, int], list[str]]:
-    """Return which tests execute which line of the code, those that execute the least first."""
-    data = folder / f"coverage-{abs(hash(tests))}.json"
-    script = (
-        "import sys, json, coverage, pytest\n"
-        "cov = coverage.Coverage(source_pkgs=['loomproof'], data_file=None)\n"
-        "class P:\n"
-        "    @pytest.hookimpl(hookwrapper=True)\n"
-        "    def pytest_runtest_protocol(self, item):\n"
-        "        cov.switch_context(item.nodeid); yield; cov.switch_context('')\n"
-        "cov.start()\n"
-        f"pytest.main(['-q', '-p', 'no:cacheprovider', *{list(_quick(tests))!r}], plugins=[P()])\n"
-        "cov.stop(); data = cov.get_data(); found = {}\n"
-        "for name in data.measured_files():\n"
-        "    for line, tests in data.contexts_by_lineno(name).items():\n"
-        "        found[f'{name}|{line}'] = [t for t in tests if t]\n"
-        f"json.dump(found, open({str(data)!r}, 'w'))\n"
+    if given.draw:
+        print(keep(read_parts()))
+        return 0
+    rooms = given.room or sorted(ROOMS)
+    sample = _sample(given.seed, 40 if given.short else given.size)
+    chosen = {room: sample[room][given.first : given.first + given.count] for room in rooms}
+    if given.again:
+        everything = {each.name: each for each in _all_mutants()}
+        names = {
+            room: [name for part in read_parts() if part.room == room for name, _ in part.alive]
+            for room in rooms
+        }
+        known = equivalents()
+        chosen = {
+            room: [everything[name] for name in names[room] if name in everything and name not in known]
+            for room in rooms
+        }
+    results = _run(
+        [each for room in rooms for each in chosen[room]], given.workers, 4.0 if given.again else 1.0
     )
-    subprocess.run([sys.executable, "-c", script], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
-    listed: dict[str, list[str]] = json.loads(data.read_text(encoding="utf-8"))
-    lines: dict[str, int] = {}
-    for names in listed.values():
-        for name in names:
-            lines[name] = lines.get(name, 0) + 1
-    base = ROOT / "src" / "loomproof"
-    found = {}
-    for key, names in listed.items():
-        file, _, line = key.rpartition("|")
-        found[Path(file).relative_to(base).as_posix(), int(line)] = sorted(
-            names, key=lambda name: (lines[name], name)
-        )
+    parts = [] if given.short else read_parts()
+    command = " ".join(["python -m tests.campaign.mutants", *argv])
+    if given.again:
+        parts = [_renewed(part, results, rooms) for part in parts]
+    else:
+        for room in rooms:
+            mine = [each for each in results if each.mutant.room == room]
+            if mine:
+                parts = with_part(parts, _part(given.seed, room, given.first, mine, command))
+    if not (given.short or given.forget):
+        keep(parts)
+    for each in results:
+        if each.outcome not in ("killed", "timeout"):
+            print(f"{each.outcome:9} {each.mutant.name} (line {each.mutant.mutation.line}) {each.said}")
+    print(f"{len(results)} run; of all kept, {100 * share(parts, equivalents()):.1f} % survive")
+    return int(share(parts, equivalents()) >= 0.05)
+
+
+def _part(seed: int, room: str, first: int, results: Sequence[Result], command: str) -> Part:
+    outcomes = [each.outcome for each in results]
+    alive = [
+        (each.mutant.name, each.outcome) for each in results if each.outcome not in ("killed", "timeout")
+    ]
+    return Part(
+        seed=seed,
+        room=room,
+        first=first,
+        made=len(results),
+        killed=outcomes.count("killed"),
+        timeout=outcomes.count("timeout"),
+        commit=_commit(),
+        date=_now(),
+        command=command,
+        alive=tuple(alive),
+    )
+
+
+def _renewed(part: Part, results: Sequence[Result], rooms: Sequence[str]) -> Part:
+    """Return a part with what its survivors are now; one whose code is no more stays as it was."""
+    if part.room not in rooms or not part.alive:
+        return part
+    now = {each.mutant.name: each.outcome for each in results if each.mutant.room == part.room}
+    outcomes = [(name, now.get(name, outcome)) for name, outcome in part.alive]
+    words = [outcome for _, outcome in outcomes]
+    return replace(
+        part,
+        killed=part.killed + words.count("killed"),
+        timeout=part.timeout + words.count("timeout"),
+        alive=tuple((name, word) for name, word in outcomes if word not in ("killed", "timeout")),
+        again=f"{_now()} at {_commit()}",
+    )
+
+
+def _now() -> str:
+    return f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC"
+
+
+def _commit() -> str:
+    """Return the commit, with a plus where the code or the tests are not as committed."""
+    said = subprocess.run(["git", "rev-parse", "--short", "HEAD"], cwd=ROOT, capture_output=True, check=True)
+    state = ["git", "status", "--porcelain", "--", "src", "tests", ":!tests/campaign"]
+    changed = subprocess.run(state, cwd=ROOT, capture_output=True, check=True)
+    return said.stdout.decode().strip() + ("+" if changed.stdout.strip() else "")
+
+
+def _all_mutants() -> list[Mutant]:
+    found = []
+    for room in ROOMS:
+        for path in sorted((CODE / room).rglob("*.py")):
+            file = path.relative_to(CODE).as_posix()
+            for each in mutations_of(path.read_text(encoding="utf-8")):
+                found.append(Mutant(room, Named(file, each.function, each.text), each))
     return found
 
 
-def _quick(tests: Sequence[str]) -> Iterator[str]:
-    for test in tests:
-        path = ROOT / test
-        names = sorted(path.glob("test_*.py")) if path.is_dir() else [path]
-        yield from (str(name.relative_to(ROOT)) for name in names if name.stem not in SLOW)
+def _sample(seed: int, size: int) -> dict[str, list[Mutant]]:
+    """Return the first mutants of all in an order made of seed and names, by room."""
+
+    def rank(each: Mutant) -> str:
+        name = each.name
+        return hashlib.sha256(f"{seed}|{name.file}|{name.function}|{name.text}".encode()).hexdigest()
+
+    chosen = sorted(_all_mutants(), key=rank)[:size]
+    return {room: [each for each in chosen if each.room == room] for room in ROOMS}
+
+
+def _run(mutants: Sequence[Mutant], workers: int, times: float) -> list[Result]:
+    """Run mutants, each in one of ``workers`` copies of the tree, in their order."""
+    with tempfile.TemporaryDirectory(prefix="mutants") as folder:
+        trees = [_copy(Path(folder) / f"tree{k}") for k in range(workers)]
+        rooms = {each.room for each in mutants}
+        lines = {room: baseline(trees[0], ROOMS[room], ROOT / "out" / "mutants") for room in sorted(rooms)}
+        todo: queue.SimpleQueue[int] = queue.SimpleQueue()
+        for number in range(len(mutants)):
+            todo.put(number)
+        found: dict[int, Result] = {}
+        threads = [
+            threading.Thread(target=_share_of, args=(tree, mutants, todo, lines, found, times))
+            for tree in trees
+        ]
+        for each in threads:
+            each.start()
+        for each in threads:
+            each.join()
+    if len(found) < len(mutants):
+        raise RuntimeError(f"{len(mutants) - len(found)} mutants were not run")
+    return [found[number] for number in sorted(found)]
 
 
 def _copy(tree: Path) -> Path:
     """Return a copy of what tests need."""
-    skip = shutil.ignore_patterns("__pycache__", ".git", ".venv", "out", ".hypothesis")
-    shutil.copytree(ROOT, tree, ignore=skip)
-    return tree
+    skip = shutil.ignore_patterns("__pycache__", ".git", ".venv", "out", ".hypothesis", ".*_cache")
+    return Path(shutil.copytree(ROOT, tree, ignore=skip))
 
 
-def _run_share(
+def _share_of(
     tree: Path,
-    share: Sequence[tuple[int, tuple[str, str, Mutation]]],
-    reached: dict[str, dict[tuple[str, int], list[str]]],
-) -> list[Result]:
-    found = []
-    for number, (room, file, mutation) in share:
-        tests = reached[room].get((file, mutation.line)) or _beside(reached[room], file)
-        outcome = _outcome(tree, file, mutation, tests) if tests else "unreached"
-        result = Result(number, room, file, mutation, outcome)
-        found.append(result)
-        print(f"{number:5} {outcome:9} {result.name}", file=sys.stderr, flush=True)
-    return found
+    mutants: Sequence[Mutant],
+    todo: queue.SimpleQueue[int],
+    lines: dict[str, Baseline],
+    found: dict[int, Result],
+    times: float,
+) -> None:
+    """Have one worker run mutants until none is left."""
+    environment = os.environ | {"PYTHONPATH": str(tree / "src")}
+    command = [sys.executable, "-m", "tests.campaign.mutant_worker"]
+    pipe = subprocess.PIPE
+    with subprocess.Popen(command, cwd=tree, env=environment, text=True, stdin=pipe, stdout=pipe) as worker:
+        assert worker.stdin
+        assert worker.stdout
+        while not todo.empty():
+            try:
+                number = todo.get_nowait()
+            except queue.Empty:
+                break
+            mutant = mutants[number]
+            tests, fresh = _tests_of(mutant, lines[mutant.room], times)
+            if tests:
+                print(json.dumps(_job(tree, mutant, tests, fresh, lines)), file=worker.stdin, flush=True)
+                answer = json.loads(worker.stdout.readline())
+            else:
+                answer = {"outcome": "unreached"}
+            said = answer.get("by") or (answer.get("why", "") if answer["outcome"] == "unrun" else "")
+            found[number] = Result(mutant, answer["outcome"], said)
+            print(f"{number:5} {answer['outcome']:9} {mutant.name} {said}", file=sys.stderr, flush=True)
+        worker.stdin.close()
 
 
-def _beside(reached: dict[tuple[str, int], list[str]], file: str) -> list[str]:
-    """Return the tests that execute anything of a file: for constants, which are read as it is imported."""
-    return list(
-        dict.fromkeys(name for (where, _), names in reached.items() if where == file for name in names)
+def _job(
+    tree: Path, mutant: Mutant, tests: Sequence[str], fresh: bool, lines: dict[str, Baseline]
+) -> dict[str, Any]:
+    usual_s = sum(lines[mutant.room].seconds[name] for name in tests)
+    return {
+        "room": mutant.room,
+        "files": test_files(tree, ROOMS[mutant.room]),
+        "file": mutant.name.file,
+        "index": mutant.mutation.index,
+        "tests": tests,
+        "fresh": fresh,
+        "cpu_s": 15.0 + 5.0 * usual_s,
+        "wall_s": 60.0 + 20.0 * usual_s,
+    }
+
+
+def _tests_of(mutant: Mutant, lines: Baseline, times: float) -> tuple[list[str], bool]:
+    """Return the tests that run a mutant's statement, quick ones first, and whether import runs it too."""
+    change, file = mutant.mutation, mutant.name.file
+    names: set[str] = set()
+    for line in [change.line, *range(change.first_line, change.last_line + 1)]:
+        names |= lines.lines.get((file, line), frozenset())
+        if line == change.line and names:
+            break
+    fresh = AT_IMPORT in names or not change.function
+    if fresh:
+        names |= lines.beside(file)
+    own = f"test_{Path(file).stem}.py"
+    narrow = sorted(
+        names - {AT_IMPORT},
+        key=lambda name: (Path(name.partition("::")[0]).name != own, lines.breadth[name], name),
     )
+    first = list(_within(narrow, lines, NARROW_S * times))
+    quick = sorted(set(narrow) - set(first), key=lambda name: (lines.seconds[name], name))
+    more = list(_within(quick, lines, MORE_S * times))
+    return [*sorted(first, key=lambda name: lines.seconds[name]), *more], fresh
 
 
-def _outcome(tree: Path, file: str, mutation: Mutation, tests: Sequence[str]) -> str:
-    path = tree / "src" / "loomproof" / file
-    whole = path.read_text(encoding="utf-8")
-    spread = [*tests[:MOST_TESTS], *tests[MOST_TESTS :: max(1, len(tests) // 20)]]
-    command = [
-        sys.executable,
-        "-m",
-        "pytest",
-        "-x",
-        "-q",
-        "-p",
-        "no:cacheprovider",
-        "-p",
-        "no:xdist",
-        *spread,
-    ]
-    environment = os.environ | {"PYTHONPATH": str(tree / "src"), "PYTHONDONTWRITEBYTECODE": "1"}
-    try:
-        path.write_text(with_mutation(whole, mutation), encoding="utf-8")
-        done = subprocess.run(
-            command, cwd=tree, env=environment, capture_output=True, timeout=TIMEOUT_S, check=False
-        )
-    except subprocess.TimeoutExpired:
-        return "timeout"
-    finally:
-        path.write_text(whole, encoding="utf-8")
-    return "survived" if done.returncode == 0 else "killed"
-
-
-def _equivalent() -> dict[str, str]:
-    """Return the survivors that change nothing anyone could see, with the reason (two readers agreed)."""
-    if not EQUIVALENT.exists():
-        return {}
-    table = tomllib.loads(EQUIVALENT.read_text(encoding="utf-8"))
-    return {f"{each['file']} {each['mutation']}": each["reason"] for each in table.get("mutant", ())}
-
-
-def _alive(results: Sequence[Result]) -> list[Result]:
-    known = _equivalent()
-    return [
-        each
-        for each in results
-        if each.outcome in ("survived", "unreached") and f"{each.file} {each.mutation.text}" not in known
-    ]
-
-
-def _share(results: Sequence[Result]) -> float:
-    known = _equivalent()
-    others = [each for each in results if f"{each.file} {each.mutation.text}" not in known]
-    return len(_alive(results)) / max(1, len(others))
-
-
-def _table(results: Sequence[Result], seed: int) -> str:
-    lines = [
-        "# Small wrongs put into the code: which do the tests of its room notice?",
-        "",
-        f"`python -m tests.campaign.mutants --seed {seed} --count {len(results)}`",
-        "",
-        "| room | mutants | killed | timeout | survived | reached by no test | called equivalent |",
-        "| --- | --- | --- | --- | --- | --- | --- |",
-    ]
-    known = _equivalent()
-    for room in [*sorted({each.room for each in results}), "all"]:
-        mine = [each for each in results if room in (each.room, "all")]
-        called = [each for each in mine if f"{each.file} {each.mutation.text}" in known]
-        counts = [sum(each.outcome == word for each in mine) for word in ("killed", "timeout")]
-        alive = _alive(mine)
-        counts += [sum(each.outcome == word for each in alive) for word in ("survived", "unreached")]
-        lines.append(f"| {room} | {len(mine)} | {' | '.join(map(str, counts))} | {len(called)} |")
-    lines += ["", f"Of those not called equivalent {100 * _share(results):.1f} % survive.", ""]
-    lines += [f"- {each.outcome}: `{each.name}`" for each in _alive(results)]
-    return "\n".join(lines) + "\n"
+def _within(tests: Sequence[str], lines: Baseline, most_s: float) -> Iterator[str]:
+    """Yield the tests that fit into so many seconds, at least the first."""
+    spent_s = 0.0
+    for name in tests:
+        if spent_s and spent_s + lines.seconds[name] > most_s:
+            continue
+        spent_s += lines.seconds[name]
+        yield name
 
 
 if __name__ == "__main__":

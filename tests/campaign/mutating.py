@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -31,42 +32,71 @@ OPERATORS: dict[type[ast.operator], type[ast.operator]] = {
     ast.Pow: ast.Mult,
 }
 NAMES = {"min": "max", "max": "min", "any": "all", "all": "any"}
+MOST_SHOWN = 70
+"""So many characters of what stands around a constant are part of its change's text."""
 
 
 @dataclass(frozen=True, slots=True)
 class Mutation:
-    """One change: the ``index``-th place of the file where one can be made, on ``line``."""
+    """One change: the ``index``-th place of the file where one can be made.
+
+    ``function`` is the qualified name of the function it stands in, empty outside of all; with ``text``,
+    which is unlike any other of that function, it names the change whatever moves above it. ``first_line``
+    to ``last_line`` is the statement, of a compound one its head.
+    """
 
     index: int
     line: int
+    first_line: int
+    last_line: int
+    function: str
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Around:
+    """What a node stands in: the function, the innermost statement and the node itself above it."""
+
+    scope: str
+    function: str
+    statement: ast.AST
+    parent: ast.AST
 
 
 def mutations_of(source: str) -> list[Mutation]:
     """Return every change that can be made to this source, in the order of the text."""
-    return [Mutation(index, line, text) for index, (line, text, _) in enumerate(_places(ast.parse(source)))]
+    seen: Counter[tuple[str, str]] = Counter()
+    found = []
+    for index, (line, text, _, around) in enumerate(_places(ast.parse(source))):
+        seen[around.function, text] += 1
+        number = seen[around.function, text]
+        first, last = _extent(around.statement)
+        name = text if number == 1 else f"{text} (number {number})"
+        found.append(Mutation(index, line, first, last, around.function, name))
+    return found
 
 
-def with_mutation(source: str, mutation: Mutation) -> str:
-    """Return the source with one change made; comments and layout are lost, what it does is not."""
+def mutated_tree(source: str, index: int) -> ast.Module:
+    """Return the parsed source with its ``index``-th change made; lines stay where they are."""
     tree = ast.parse(source)
-    for index, (_, _, change) in enumerate(_places(tree)):
-        if index == mutation.index:
+    for number, (_, _, change, _) in enumerate(_places(tree)):
+        if number == index:
             change()
-            return ast.unparse(ast.fix_missing_locations(tree))
-    raise ValueError(f"there is no change {mutation.index} in this source")
+            return ast.fix_missing_locations(tree)
+    raise ValueError(f"there is no change {index} in this source")
 
 
-Place = tuple[int, str, Callable[[], None]]
+Place = tuple[int, str, Callable[[], None], _Around]
 
 
 def _places(tree: ast.Module) -> Iterator[Place]:
     """Yield line, words and the change itself of every place; annotations, messages and imports are left."""
-    for node in _visited(tree):
-        yield from _changes(node)
+    for node, around in _visited(tree, _Around("", "", tree, tree)):
+        for line, text, change in _changes(node, around.parent):
+            yield line, text, change, around
 
 
-def _visited(node: ast.AST) -> Iterator[ast.AST]:
+def _visited(node: ast.AST, around: _Around) -> Iterator[tuple[ast.AST, _Around]]:
     for name, value in ast.iter_fields(node):
         if name in ("annotation", "returns", "decorator_list", "type_params"):
             continue
@@ -75,14 +105,38 @@ def _visited(node: ast.AST) -> Iterator[ast.AST]:
                 continue
             if isinstance(child, ast.If) and ast.unparse(child.test) == "TYPE_CHECKING":
                 continue
-            yield child
-            yield from _visited(child)
+            if isinstance(child, ast.keyword) and child.arg == "strict":
+                continue  # zip(strict=True) asserts, and assertions are left
+            inside = name == "body" and isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+            here = _Around(
+                scope=_scope(around.scope, child),
+                function=around.scope if inside else around.function,
+                statement=child if isinstance(child, ast.stmt) else around.statement,
+                parent=node,
+            )
+            yield child, here
+            yield from _visited(child, here)
 
 
-def _changes(node: ast.AST) -> Iterator[Place]:
+def _scope(scope: str, node: ast.AST) -> str:
+    if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+        return f"{scope}.{node.name}" if scope else node.name
+    return scope
+
+
+def _extent(statement: ast.AST) -> tuple[int, int]:
+    """Return the lines of a statement, of one with a body those of its head."""
+    first = getattr(statement, "lineno", 1)
+    body = getattr(statement, "body", None)
+    if isinstance(body, list) and body:
+        return first, max(first, body[0].lineno - 1)
+    return first, getattr(statement, "end_lineno", None) or first
+
+
+def _changes(node: ast.AST, parent: ast.AST) -> Iterator[tuple[int, str, Callable[[], None]]]:
     line = getattr(node, "lineno", 0)
 
-    def place(text: str, target: ast.AST, field: str, value: object) -> Place:
+    def place(text: str, target: ast.AST, field: str, value: object) -> tuple[int, str, Callable[[], None]]:
         return line, text, lambda: setattr(target, field, value)
 
     if isinstance(node, ast.Compare):
@@ -105,19 +159,28 @@ def _changes(node: ast.AST) -> Iterator[Place]:
         else:
             yield place(f"{ast.unparse(node)}: minus taken away", node, "op", same)
     elif isinstance(node, ast.Constant) and isinstance(node.value, bool):
-        yield place(f"{node.value} to {not node.value}", node, "value", not node.value)
+        yield place(f"{node.value} to {not node.value} in {_shown(parent)}", node, "value", not node.value)
     elif isinstance(node, ast.Constant) and isinstance(node.value, int | float):
         more = node.value + 1 if isinstance(node.value, int) else node.value * 1.5 or 1.0
-        yield place(f"{node.value!r} to {more!r}", node, "value", more)
+        yield place(f"{node.value!r} to {more!r} in {_shown(parent)}", node, "value", more)
     elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in NAMES:
         name = ast.Name(NAMES[node.func.id], ast.Load())
         yield place(f"{ast.unparse(node)}: to {name.id}", node, "func", name)
     elif isinstance(node, ast.If | ast.While | ast.IfExp):
+        if _turned_alone(node.test):
+            return
         yield place(f"{ast.unparse(node.test)}: turned", node, "test", ast.UnaryOp(ast.Not(), node.test))
     elif isinstance(node, ast.Continue):
         yield line, "continue left out", lambda: _empty(node)
     elif isinstance(node, ast.AugAssign) or (isinstance(node, ast.Expr) and isinstance(node.value, ast.Call)):
         yield line, f"{ast.unparse(node)}: left out", lambda: _empty(node)
+
+
+def _turned_alone(test: ast.expr) -> bool:
+    """Whether the condition's own change turns it already, so that turning it is no second mutant."""
+    if isinstance(test, ast.Compare) and len(test.ops) == 1:
+        return isinstance(test.ops[0], ast.Eq | ast.NotEq | ast.Is | ast.IsNot | ast.In | ast.NotIn)
+    return isinstance(test, ast.UnaryOp) and isinstance(test.op, ast.Not)
 
 
 def _empty(node: ast.stmt) -> None:
@@ -126,6 +189,11 @@ def _empty(node: ast.stmt) -> None:
     node.__class__ = ast.Expr
     node.__dict__.clear()
     node.__dict__.update(value=ast.Constant(None), lineno=line, col_offset=column)
+
+
+def _shown(node: ast.AST) -> str:
+    text = ast.unparse(node)
+    return text if len(text) <= MOST_SHOWN else f"{text[: MOST_SHOWN - 1]}…"
 
 
 def _word(op: ast.AST) -> str:

@@ -110,3 +110,13 @@ def test_the_interval_holds_the_truth_of_looms_whose_every_resistance_is_known(b
             held.append(abs(row.drop_v - volts) <= row.uncertainty_v + 1e-6)
     assert len(held) > 30
     assert sum(held) >= 0.95 * len(held)
+
+
+def test_a_measured_feed_grows_with_the_heat_of_its_copper_alone() -> None:
+    """0.5 Ω read at 20 °C from BULK:3 to STARTER:1, less two contacts of 1 ± 1 mΩ; at 80 °C the
+    copper of 2.1 m of 2.5 mm² has 0.2358 more (IEC publication 28), and what else was read stays."""
+    bad = claim("BULK:3", "STARTER:1", 0.5, 0.001)
+    cold, warm = (drop(demo(), "start", "feed", bad, running_c=celsius) for celsius in (20.0, 80.0))
+    assert (cold.basis, warm.basis) == ("measured", "measured")
+    assert cold.drop_v == pytest.approx(9.0 * 0.498)
+    assert warm.drop_v - cold.drop_v == pytest.approx(9.0 * 0.2358 * 2.1 * 1.065 / 58.0 / 2.5, rel=1e-3)
