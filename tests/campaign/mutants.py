@@ -46,8 +46,8 @@ ROOMS: dict[str, tuple[str, ...]] = {
     "planning": ("tests/proof",),
     "measuring": ("tests/measuring", "tests/proof", "tests/bench", *GRADING),
     "judgement": (
-        *("tests/judgement", "tests/proof", "tests/cli", *GRADING),
-        *("tests/test_document.py", "tests/test_not_tested.py"),
+        *("tests/judgement", "tests/test_document.py", "tests/test_not_tested.py", *GRADING),
+        *("tests/proof/test_claims.py", "tests/proof/test_merging_unmet.py", "tests/cli/test_grades.py"),
     ),
     "diagnosis": ("tests/diagnosis",),
     "fitting": ("tests/fitting",),

@@ -88,10 +88,7 @@ def test_parts_without_a_stated_tolerance_have_the_usual_one(kind: ComponentKind
     """Resistors: ± 5 %, the tolerance of the series E24 (IEC 60063). Windings: ± 15 %, common practice."""
     loom = loom_of("W1 A:1 A:2\nW2 B:1 B:2", (part(kind, "P1", "A:1", "B:1", 100.0),))
     (coupling,) = expect(loom).couplings
-    assert (coupling.lo_ohm, coupling.hi_ohm) == (
-        pytest.approx(100 * (1 - spread)),
-        pytest.approx(100 * (1 + spread)),
-    )
+    assert (coupling.lo_ohm, coupling.hi_ohm) == pytest.approx((100 * (1 - spread), 100 * (1 + spread)))
     assert coupling.defaulted
     stated = loom_of("W1 A:1 A:2\nW2 B:1 B:2", (part(kind, "P1", "A:1", "B:1", 100.0, tolerance_pct=1.0),))
     (coupling,) = expect(stated).couplings
@@ -101,7 +98,7 @@ def test_parts_without_a_stated_tolerance_have_the_usual_one(kind: ComponentKind
 def test_a_shunt_without_a_stated_tolerance_has_the_usual_one_too() -> None:
     """So few ohms are a conductor: 0.2 Ω ± 5 % (series E24, IEC 60063)."""
     shunt = component_conductor(part(ComponentKind.RESISTOR, "R1", "A:1", "A:2", 0.2), Settings())
-    assert (shunt.least_ohm, shunt.greatest_ohm) == (pytest.approx(0.19), pytest.approx(0.21))
+    assert (shunt.least_ohm, shunt.greatest_ohm) == pytest.approx((0.19, 0.21))
 
 
 @pytest.mark.parametrize("csa", sorted(CLASS_5))
