@@ -146,7 +146,7 @@ def test_an_ending_that_nobody_reads_names_those_that_are(
     other.write_text("x", encoding="utf-8")
     done = loomproof("import", other, "--to", tmp_path / "made")
     assert done.returncode == 2
-    assert "(.kbl), .wdx" in " ".join(done.stderr.split())
+    assert "(.vec), .wdx" in " ".join(done.stderr.split())
 
 
 def test_what_is_built_in_is_nobody_elses(

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from lxml import etree
 
+from loomproof.cli.main import run
 from loomproof.electrics.expectation import expect
 from loomproof.errors import DescriptionError
 from loomproof.loom import kbl, vec
@@ -444,3 +445,24 @@ def test_damaged_files_are_refused_or_read_whole() -> None:
 def test_what_was_ever_found_stays_mended() -> None:
     for path in sorted(FINDS.glob("vec_*.vec")):
         assert tried(path.read_bytes()) in ("refused", "read"), path.name
+
+
+@pytest.mark.parametrize("command", ["check", "nets", "plan", "draw", "prove", "fit", "import"])
+@pytest.mark.parametrize("ending", [".vec", ".xml", ".kbl"])
+def test_every_command_that_takes_a_loom_takes_such_a_file(
+    command: str,
+    ending: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    source = tmp_path / f"loom{ending}"
+    source.write_bytes(small().bytes() if ending != ".kbl" else both(1)[1])
+    more = {
+        "prove": ["--bench", "sim:", "--made-safe", "--out", "out", "--store", "records.db"],
+        "fit": ["--store", "records.db"],
+        "draw": ["--to", "drawn"],
+        "import": ["--to", "made"],
+    }
+    assert run([command, str(source), *more.get(command, [])]) == 0, capsys.readouterr().err

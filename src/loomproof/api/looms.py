@@ -6,14 +6,14 @@ from pathlib import Path
 
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, expect
 from loomproof.errors import DescriptionError, Problem, UsageError
-from loomproof.loom import importers, reading
+from loomproof.loom import harness_file, importers, reading
 from loomproof.loom.model import End, Loom, end_of
 from loomproof.loom.reading import LoadedLoom
 from loomproof.planning.explain_pair import Explanation, explain_by_accuracy
 
 
 def load(path: Path | str, *, side_table: Path | str | None = None) -> Loom:
-    """Read a loom: a folder, a workbook (.xlsx) or a KBL file (.kbl, with its ``side_table``).
+    """Read a loom: a folder, a workbook (.xlsx), or a KBL or VEC file (with its ``side_table``).
 
     Files of other endings are read where an installed package brings an importer
     (`loomproof.loom.importers`); lists and netlists, which leave questions, the command ``import`` takes.
@@ -76,10 +76,8 @@ def _end(said: End | str) -> End:
 
 
 def _read(path: Path, side_table: Path | str | None) -> LoadedLoom:
-    if path.suffix.casefold() == ".kbl":
-        from loomproof.loom import kbl
-
-        return kbl.read(path, side_table=side_table)
+    if harness_file.is_one(path):
+        return harness_file.read(path, side_table=side_table)
     if side_table is not None:
-        raise DescriptionError(f"{path}: a side table goes with a KBL file", cure="Leave it out.")
+        raise DescriptionError(f"{path}: a side table goes with a KBL or VEC file", cure="Leave it out.")
     return importers.read_other(path) if path.is_file() and importers.reads(path) else reading.load(path)

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 @click.option("--run", help="Take this proof instead of the latest one.")
 @click.option("--csv", "csv_file", type=click.Path(path_type=Path, dir_okay=False), help="Write it as CSV.")
 @click.option("--pdf", "pdf_file", type=click.Path(path_type=Path, dir_okay=False), help="Write it as PDF.")
-@click.option("--side-table", type=click.Path(path_type=Path), help="What a KBL file does not carry.")
+@click.option("--side-table", type=click.Path(path_type=Path), help="What a KBL or VEC file does not carry.")
 @click.option(
     "--ampacity",
     type=click.Path(path_type=Path, dir_okay=False),
@@ -46,8 +46,8 @@ def fit(
 ) -> None:
     """Say which ends of LOOM go where in the car, and which must be made safe.
 
-    LOOM is a folder, a workbook or a KBL file. Without a passing proof of this very description, kept in
-    the store, the sheet carries a banner and says ready nowhere.
+    LOOM is a folder, a workbook, a KBL or a VEC file. Without a passing proof of this very description,
+    kept in the store, the sheet carries a banner and says ready nowhere.
     """
     from loomproof.fitting.sheet import fitting_sheet
     from loomproof.loom.choices import answers_of
@@ -72,12 +72,12 @@ def fit(
 
 
 def _load(path: Path, side_table: Path | None) -> Loom:
-    if path.suffix.casefold() == ".kbl":
-        from loomproof.loom import kbl
+    from loomproof.loom import harness_file
 
-        return kbl.read(path, side_table=side_table).loom
+    if harness_file.is_one(path):
+        return harness_file.read(path, side_table=side_table).loom
     if side_table is not None:
-        raise UsageError("--side-table is for KBL files", cure="Leave it out, or name a .kbl file.")
+        raise UsageError("--side-table is for KBL and VEC files", cure="Leave it out, or name such a file.")
     from loomproof.loom.reading import load
 
     return load(path).loom

@@ -1,4 +1,4 @@
-"""The command ``import``: make a loom of a list that people have, or of a KBL file."""
+"""The command ``import``: make a loom of a list that people have, or of a KBL or VEC file."""
 
 from __future__ import annotations
 
@@ -62,15 +62,15 @@ MOST_SHOWN = 12
     default=None,
     help="Code of the wire colours; else the one that reads them all.",
 )
-@click.option("--configuration", default=None, help="Configuration of a KBL file.")
+@click.option("--configuration", default=None, help="Configuration of a KBL or VEC file.")
 @click.option(
-    "--length-type", default=None, help="Which length counts where wires of a KBL file have several."
+    "--length-type", default=None, help="Which length counts where wires of a KBL or VEC file have several."
 )
 @click.option(
     "--side-table",
     type=click.Path(path_type=Path),
     default=None,
-    help="Components (a table like components.csv) that add what a KBL file does not carry.",
+    help="Components (a table like components.csv) that add what a KBL or VEC file does not carry.",
 )
 @click.option("--all", "everything", is_flag=True, help="Show every warning with every name that it lists.")
 @click.option("--over", is_flag=True, help="Write over what is there.")
@@ -98,18 +98,18 @@ def import_(
     """Make a loom of SOURCE.
 
     It is a list of wires, of ends by nets, or of pins (CSV, Markdown or XLSX, with headings of your own), a
-    netlist of electronics design, or a KBL file.
+    netlist of electronics design, or a KBL or VEC file.
     """
-    from loomproof.loom import importers
+    from loomproof.loom import harness_file, importers
     from loomproof.loom.lists.questions import Answers
     from loomproof.loom.lists.sheets import ENDINGS
 
     suffix = source.suffix.casefold()
     connectors = {"from": from_connector, "to": to_connector, "one": connector}
-    if suffix in (".kbl", ".xml"):
+    if harness_file.is_one(source):
         if columns or separator or sheets or said or any(connectors.values()):
             raise UsageError(
-                "--column, --connector, --separator, --sheet and --answer are for lists, not for KBL files"
+                "--column, --connector, --separator, --sheet and --answer are for lists, not for KBL and VEC"
             )
         _kbl(source, target, name, configuration, length_type, side_table, everything=everything, over=over)
         return
@@ -118,12 +118,12 @@ def import_(
             _other(source, target, name, everything=everything, over=over)
             return
         others = "".join(f", {ending}" for ending in importers.endings())
-        cure = f"Read are lists (.csv, .tsv, .md, .xlsx), netlists (.net) and KBL files (.kbl){others}."
+        cure = f"Read are lists (.csv, .tsv, .md, .xlsx), netlists (.net), KBL (.kbl), VEC (.vec){others}."
         if suffix in (".ods", ".xls"):
             cure = "Save the table as an Excel workbook (.xlsx) or as 'CSV UTF-8'."
         raise UsageError(f"{source}: what kind of file this is is not known", cure=cure)
     if configuration or side_table or length_type:
-        raise UsageError("--configuration, --length-type and --side-table are for KBL files, not for lists")
+        raise UsageError("--configuration, --length-type and --side-table are for KBL and VEC, not for lists")
     given = Answers(
         _pairs(columns, "role=heading", 'Like --column from="From Pin".'),
         {side: text for side, text in connectors.items() if text},
@@ -190,9 +190,11 @@ def _kbl(
     everything: bool,
     over: bool,
 ) -> None:
-    from loomproof.loom import kbl
+    from loomproof.loom import harness_file
 
-    loaded = kbl.read(source, configuration=configuration, side_table=side_table, length_type=length_type)
+    loaded = harness_file.read(
+        source, configuration=configuration, side_table=side_table, length_type=length_type
+    )
     _taken(loaded, target, name, everything=everything, over=over)
 
 

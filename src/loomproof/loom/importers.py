@@ -17,8 +17,8 @@ from pathlib import Path
 from loomproof import installed
 from loomproof.errors import DescriptionError, UsageError
 from loomproof.loom import checking
+from loomproof.loom.described import LoadedLoom
 from loomproof.loom.model import Loom
-from loomproof.loom.reading import LoadedLoom
 
 GROUP = "loomproof.importers"
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from loomproof.errors import DescriptionError
 from loomproof.loom import checking
 from loomproof.loom.building import Row
+from loomproof.loom.described import LoadedLoom
 from loomproof.loom.kbl import boxes, conductors, parts, routes, variants
 from loomproof.loom.kbl import side_table as sides
 from loomproof.loom.kbl.document import Document
@@ -18,7 +19,6 @@ from loomproof.loom.kbl.opening import open_kbl
 from loomproof.loom.kbl.places import Places, read_places
 from loomproof.loom.kbl.remainder import restored
 from loomproof.loom.model import CavityFacts, Component, Connector, ConnectorKind, End, Loom, Wire
-from loomproof.loom.reading import LoadedLoom
 
 
 def read(

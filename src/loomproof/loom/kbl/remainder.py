@@ -13,10 +13,10 @@ from dataclasses import replace
 from lxml import etree
 
 from loomproof.errors import DescriptionError
+from loomproof.loom.described import load_files
 from loomproof.loom.kbl.document import Document
 from loomproof.loom.kbl.elements import Builder
 from loomproof.loom.model import Loom
-from loomproof.loom.reading import load_files
 from loomproof.loom.writing import folder_files
 
 DIGEST = "loomproof digest"

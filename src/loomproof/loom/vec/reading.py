@@ -9,13 +9,13 @@ from lxml import etree
 from loomproof.errors import DescriptionError, suggestion
 from loomproof.loom import checking
 from loomproof.loom.building import Row
+from loomproof.loom.described import LoadedLoom
 from loomproof.loom.kbl import side_table as sides
 from loomproof.loom.kbl.document import kind_of
 from loomproof.loom.kbl.naming import Names
 from loomproof.loom.kbl.reading import facts_of
 from loomproof.loom.kbl.variants import choices_of, chosen_modules
 from loomproof.loom.model import Loom
-from loomproof.loom.reading import LoadedLoom
 from loomproof.loom.vec.cables import Cables, read_cables
 from loomproof.loom.vec.document import VecDocument, refuse_parts_only
 from loomproof.loom.vec.leftovers import tell_rest
