@@ -30,6 +30,7 @@ from loomproof.reports.drawing_loom import picture
 from loomproof.reports.drawing_symbols import symbol
 from loomproof.results.document import Verdict
 from loomproof.results.fitting import Action
+from tests.cli.running import loomproof
 from tests.proof.scanner_bench import loom_of, outcome_of
 
 KINDS = list(ComponentKind)
@@ -311,3 +312,35 @@ def test_a_part_keeps_its_kind_whole() -> None:
     for kind in KINDS:
         part = Component("X", kind, (("1", End("A", "1")), ("2", End("A", "2"))))
         assert part.form is FORMS[kind]
+
+
+def on_sim(folder: FilePath, kind: ComponentKind, *more: str, bench: str = "sim:") -> tuple[int, str]:
+    """Prove a loom with a part of this kind by the command, on the simulated bench behind its link."""
+    write_folder(loom_with(kind), folder / "loom")
+    words = ("prove", folder / "loom", "--bench", bench, "--adapter", "in-order", "--out", folder / "out")
+    done = loomproof(*words, *more)
+    return done.returncode, done.stdout + done.stderr
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_sound_one_is_proved_over_the_link(kind: ComponentKind, tmp_path: FilePath) -> None:
+    assert on_sim(tmp_path / "plain", kind)[0] == (4 if case_of(kind).untold else 0)
+    if case_of(kind).untold:
+        assert on_sim(tmp_path / "lower", kind, "--grade", "connections")[0] == 0
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_its_first_fault_is_told_over_the_link(kind: ComponentKind, tmp_path: FilePath) -> None:
+    text = next(iter(case_of(kind).faults))
+    code, said = on_sim(tmp_path, kind, bench=f"sim:?fault={text}")
+    assert code == 1, said
+    assert "X1" in said
+
+
+def test_a_charged_capacitor_is_told_as_a_voltage_before_anything_is_driven(tmp_path: FilePath) -> None:
+    bench = "sim:?fault=charged 1000u 12 A:1 A:2"
+    code, said = on_sim(tmp_path, ComponentKind.CAPACITOR, bench=bench)
+    assert code == 3
+    assert "12 V" in said
+    assert "charged capacitor" in said
+    assert "discharge through a resistor" in " ".join(said.split())

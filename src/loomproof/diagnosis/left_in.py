@@ -13,7 +13,8 @@ from dataclasses import replace
 from loomproof.diagnosis.desk import Desk
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.words import listed
-from loomproof.loom.model import Component, ComponentKind, End, Loom
+from loomproof.electrics.component_kinds import Path, joins, paths_of
+from loomproof.loom.model import Component, End, Loom
 from loomproof.results.findings import Alternative, Finding
 from loomproof.results.measured import JudgedDiode
 
@@ -25,8 +26,6 @@ COIL_OHM = (10.0, 1000.0)
 
 COIL_SEEN_V = 0.02
 """A diode that reads this backwards is no dead short: a coil can lie beside it."""
-
-_JOINS = (ComponentKind.FUSE, ComponentKind.LINK)
 
 
 def joining(
@@ -71,20 +70,12 @@ def across(
 
 def _closed(part: Component) -> Iterator[tuple[End, End]]:
     """Yield the pairs of ends that a part joins with next to no resistance."""
-    ends = dict(part.terminals)
-    if part.kind in _JOINS:
-        yield part.ends[0], part.ends[1]
-    if part.kind is ComponentKind.RELAY and "30" in ends and "87a" in ends:
-        yield ends["30"], ends["87a"]
+    yield from ((path.a, path.b) for path in paths_of(part) if joins(part, path))
 
 
 def _coils(part: Component) -> Iterator[tuple[End, End]]:
     """Yield the pairs of ends that a part joins with a resistance."""
-    ends = dict(part.terminals)
-    if part.kind is ComponentKind.RELAY and "85" in ends and "86" in ends:
-        yield ends["85"], ends["86"]
-    elif part.kind in (ComponentKind.RESISTOR, ComponentKind.COIL):
-        yield part.ends[0], part.ends[1]
+    yield from ((path.a, path.b) for path in paths_of(part) if path.path is Path.RESISTIVE)
 
 
 def _reads(part: Component, ohm: float, u_ohm: float) -> bool:

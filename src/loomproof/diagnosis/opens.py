@@ -6,7 +6,7 @@ from loomproof.diagnosis.desk import Desk
 from loomproof.diagnosis.faults import Fault
 from loomproof.diagnosis.mending import is_ring, looks, new_part, rejoined
 from loomproof.diagnosis.words import listed
-from loomproof.loom.model import ComponentKind, End
+from loomproof.loom.model import End
 from loomproof.results.findings import Alternative, Finding
 
 
@@ -84,7 +84,7 @@ class Opens(Desk):
     def _open_part(self, fault: Fault, name: str, ends: tuple[End, ...]) -> Finding:
         part = self.loom.component_by_name.get(name)
         at = part.ends if part else ends
-        is_fuse = part is not None and part.kind is ComponentKind.FUSE
+        is_fuse = part is not None and part.form.blows
         cause = "blown_fuse" if is_fuse else "open_part"
         word = "blown or missing" if is_fuse else "open or missing"
         instead = f": where it is bad, fit {new_part(part)}" if part is not None else ""

@@ -17,7 +17,7 @@ from typing import NamedTuple
 from loomproof.diagnosis.weights import Weights
 from loomproof.electrics.component_kinds import joined_ends
 from loomproof.electrics.graph import DisjointSets, reached, ways
-from loomproof.loom.model import ComponentKind, End, Loom
+from loomproof.loom.model import End, Loom
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +191,7 @@ def _links(loom: Loom, sets: _Sets, weights: Weights) -> Iterator[_Link]:
     # Conducting parts first: what they join decides whether another part bridges two nets or lies in one.
     for conducting in (True, False):
         for part in parts:
-            cost = weights.blown_fuse if part.kind is ComponentKind.FUSE else weights.open_component
+            cost = weights.blown_fuse if part.form.blows else weights.open_component
             for a, b in joined_ends(part) if conducting else pairwise(part.ends):
                 label = sets.label_of(a)
                 inside = label is not None and label == sets.label_of(b)
