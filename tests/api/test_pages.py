@@ -11,7 +11,7 @@ import pytest
 import loomproof as lp
 from loomproof.loom.model import Wire
 from loomproof.notebook import Shown
-from loomproof.results.findings import Kind, Severity
+from loomproof.results.findings import Findings, Kind, Severity
 from tests.test_clearance import ABLE, Counting
 
 EVIL = "<script>alert(1)</script>&\u202e"
@@ -113,6 +113,7 @@ def test_a_proof_shows_verdict_findings_and_what_was_not_tested(run: str) -> Non
         for repair in finding.repair:
             assert repair in shown.texts
         assert page(finding).text in shown.text
+    assert page(Findings(document.findings)).texts
 
 
 def test_a_fitting_sheet_shows_every_end_once_and_its_dangers_first(engine: lp.Loom) -> None:

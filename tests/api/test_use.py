@@ -17,6 +17,7 @@ from loomproof.bench.scanner import ScannerBench
 from loomproof.errors import LoomproofError
 from loomproof.jobs import hookups
 from loomproof.jobs.events import Reading, ScriptedOperator
+from loomproof.jobs.gate import Assured
 from loomproof.jobs.keep import Keeping
 from loomproof.loom.model import Hazard
 from loomproof.planning.request import Request
@@ -222,10 +223,11 @@ def test_no_public_way_drives_a_loom_with_a_hazard(
 ) -> None:
     marked = tuple(replace(each, hazard=hazard) if each.name == "LAMP" else each for each in lamp.connectors)
     loom = replace(lamp, connectors=marked)
+    said = Assured(hazards={each.name: Hazard.NONE for each in marked})  # which lifts no hazard
     for bench in (Counting(), lp.simulate(loom)):
         refused = bench.opening.simulated and way in NOBODY_THERE
         with bench:
-            job = lp.Job(loom, bench, operator=ScriptedOperator(), where=Keeping(tmp_path))
+            job = lp.Job(loom, bench, operator=ScriptedOperator(), where=Keeping(tmp_path), assured=said)
             kind = lp.errors.UsageError if refused else lp.errors.SafetyError
             with pytest.raises(kind, match="simulat" if refused else "LAMP"):
                 DRIVEN_BY[way](job, tmp_path)

@@ -82,8 +82,9 @@ def test_what_was_entered_stands_on_the_certificate(tmp_path: Path) -> None:
 def test_all_that_can_be_entered_is_stated(name: str) -> None:
     """Each thing entered changes what the facts say; the paper draws all of them (above)."""
     unlike = {"humidity_pct": 61.5, "dates": "DD Mon YYYY", "meter": Meter(make="another make")}
-    changed = facts(stated(**{name: unlike.get(name, "something of its own")}))
-    assert changed != facts(stated())
+    entered = ENTERED.model_copy(update={name: unlike.get(name, "something of its own")})
+    made = stated()
+    assert facts(made.model_copy(update={"entered": entered})) != facts(made)
 
 
 @pytest.mark.parametrize("name", Meter.model_fields)

@@ -18,7 +18,7 @@ from loomproof.reports import words
 from loomproof.reports.words import clean, plural
 from loomproof.results.document import Document
 from loomproof.results.figures import ohms
-from loomproof.results.findings import Finding
+from loomproof.results.findings import Finding, Findings
 from loomproof.results.fitting import SafeRow, Sheet, SheetEnd
 
 _CELL = 'style="text-align:left;vertical-align:top;padding:0 1em 0 0"'
@@ -268,6 +268,12 @@ def finding_page(finding: Finding) -> str:
             lines("Or", others),
         )
     )
+
+
+@page(Findings)
+def findings_page(found: Findings) -> str:
+    """Return findings one below the other; that there is none is said."""
+    return _of(map(finding_page, found)) if found else f"<p>{text('nothing was found')}</p>"
 
 
 @page(Document)

@@ -34,7 +34,7 @@ from loomproof.planning.request import Request, without_point
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.store import open_store
 from loomproof.results.document import Document, Verdict
-from loomproof.results.findings import Finding
+from loomproof.results.findings import Findings
 from loomproof.results.grade import Grade
 
 T = TypeVar("T")
@@ -66,9 +66,9 @@ class Proof(Shown):
         return self.outcome.document.verdict
 
     @property
-    def findings(self) -> tuple[Finding, ...]:
+    def findings(self) -> Findings:
         """What was found, worst first."""
-        return self.outcome.findings
+        return Findings(self.outcome.findings)
 
     def keep(self, where: Keeping) -> Kept:
         """Seal it into the store, and write its files. Raises `RecordError`, `StoreError`."""

@@ -145,3 +145,9 @@ class Finding(Shown):
         """Return it as a document states it: with its key, and beside each wire its colour ("": none)."""
         own = replace(self, key="", wire_colours=tuple(colours.get(name, "") for name in self.wires))
         return replace(own, key=own.identity)
+
+
+class Findings(tuple[Finding, ...], Shown):
+    """Findings in their order, which a notebook shows one below the other."""
+
+    __slots__ = ()
