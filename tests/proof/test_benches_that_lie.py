@@ -17,6 +17,7 @@ from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorK
 from loomproof.measuring.events import finish
 from loomproof.planning.request import Request
 from loomproof.results.document import Verdict
+from loomproof.results.findings import Severity
 from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision
 from loomproof.virtual.scanner import Make, Scanner
@@ -192,3 +193,59 @@ def test_a_part_vouches_for_no_less_than_its_tolerance(ohm: float, percent: floa
     document = proved(lying(loom=loom, able=able), loom).document
     assert document.meter_check.startswith("R1 of the loom read ") == vouches
     assert ("meter not checked" in document.grade_text) != vouches
+
+
+def wires(count: int, length_m: float = 3.0) -> Loom:
+    """So many wires of 0.75 mm² between two plugs, each of 68 mΩ of solid copper (IEC 60228)."""
+    names = [str(n + 1) for n in range(count)]
+    plugs = tuple(Connector(plug, ConnectorKind.PLUG, (tuple(names),), hazard=Hazard.NONE) for plug in "AB")
+    runs = tuple(
+        Wire(f"W{n}", End("A", n), End("B", n), colour="BK", csa_mm2=0.75, length_m=length_m) for n in names
+    )
+    return Loom(name="wires", connectors=plugs, wires=runs)
+
+
+FINE = replace(METER_ONLY, four_wire=True, four_wire_accuracy=Accuracy(0.002, 0.0))
+
+
+def test_a_way_added_within_one_net_is_told_of_the_loom_and_not_of_the_meter() -> None:
+    outcome = proved(lying("part 0.02 A:2 B:2", loom=wires(3), able=FINE), wires(3))
+    assert outcome.document.verdict is Verdict.PASS
+    (note,) = outcome.findings
+    assert (note.cause, note.severity) == ("shorter_way", Severity.NOTE)
+    assert {str(end) for end in note.cavities} == {"A:2", "B:2"}
+    assert "shorter way than described" in note.title
+    (shown,) = note.evidence
+    assert shown.measured_ohm is not None
+    assert shown.measured_ohm < 0.068 / 1.25
+
+
+@pytest.mark.parametrize(
+    ("count", "faults", "gain"),
+    [
+        (2, ("part 0.02 A:2 B:2",), 1.0),  # one other net vouches for too little
+        (3, ("part 0.02 A:1 B:1", "part 0.02 A:2 B:2"), 1.0),
+        (3, (), 0.3),
+    ],
+)
+def test_a_meter_that_few_nets_vouch_for_is_the_benchs_fault_still(
+    count: int, faults: tuple[str, ...], gain: float
+) -> None:
+    bench = lying(*faults, loom=wires(count), lie=lambda ohm, _: ohm * gain if ohm < 1e6 else ohm, able=FINE)
+    with pytest.raises(UnfitError, match="the meter or its leads are wrong"):
+        proved(bench, wires(count))
+
+
+def test_one_net_that_reads_nought_is_an_open_sense_lead() -> None:
+    bench = lying("part 0.02 A:2 B:2", loom=wires(4), able=FINE)
+    bench.lie = lambda ohm, four: 0.0 if four == 4 and ohm < 0.05 else ohm
+    with pytest.raises(UnfitError, match="the meter or its leads are wrong"):
+        proved(bench, wires(4))
+
+
+def test_one_net_that_reads_otherwise_each_time_is_no_shorter_way() -> None:
+    shown = iter(range(1000))
+    bench = lying("part 0.02 A:2 B:2", loom=wires(4), able=FINE)
+    bench.lie = lambda ohm, four: 0.02 + 0.008 * (next(shown) % 3) if four == 4 and ohm < 0.05 else ohm
+    with pytest.raises(UnfitError, match="the meter or its leads are wrong"):
+        proved(bench, wires(4))

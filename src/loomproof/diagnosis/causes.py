@@ -47,6 +47,7 @@ CAUSES: dict[str, Cause] = {
     "wrong_value": Cause(Kind.WRONG_VALUE, 8),
     "added_part": Cause(Kind.UNEXPECTED_COMPONENT, 9),
     "one_way_path": Cause(Kind.UNEXPECTED_COMPONENT, 9),
+    "shorter_way": Cause(Kind.UNEXPECTED_COMPONENT, 9),
     "resistive_wire": Cause(Kind.HIGH_RESISTANCE, 10),
     "resistive_contact": Cause(Kind.HIGH_RESISTANCE, 10),
     "resistive_splice": Cause(Kind.HIGH_RESISTANCE, 10),

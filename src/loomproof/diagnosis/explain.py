@@ -20,6 +20,7 @@ from loomproof.diagnosis.parts import part_findings
 from loomproof.diagnosis.paths import path_findings
 from loomproof.diagnosis.search import Explainer
 from loomproof.diagnosis.shared_contact import at_one_contact
+from loomproof.diagnosis.shorter import shorter_findings
 from loomproof.diagnosis.strain import PartStrain
 from loomproof.diagnosis.structure import Arrangement, arrangements, hypotheses
 from loomproof.diagnosis.weights import Weights, weights
@@ -57,6 +58,7 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
     findings += part_findings(found, writer)
     findings = gathered(writer, [*findings, *path_findings(found, writer)])
     findings += joint_findings(found, writer)
+    findings += shorter_findings(found, writer)
     findings = at_one_contact(found, writer, findings)
     findings = with_parts(measured, writer, loose_findings(found, writer, findings))
     findings = findings or _unexplained(measured, writer)

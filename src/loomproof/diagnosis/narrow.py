@@ -78,7 +78,7 @@ _PARTS = frozenset(
         "left_in",
     }
 )
-_BETWEEN = frozenset({"touching", "added_wire", "leak", "added_part", "one_way_path"})
+_BETWEEN = frozenset({"touching", "added_wire", "leak", "added_part", "one_way_path", "shorter_way"})
 _MOST_ENDS = 2
 """A wire has two ends; more cavities than that are those cut off behind it, whose contacts are not meant."""
 

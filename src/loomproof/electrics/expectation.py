@@ -148,12 +148,24 @@ class Expectation:
         cavities = self.nets[net_index].cavities
         if not 2 <= len(cavities) <= MOST_PAIRED:
             return 0.0
+        return min(self._coppers_ohm(net_index, list(combinations(cavities, 2)), temperature_u_k))
+
+    def copper_between_ohm(self, a: End, b: End, temperature_u_k: float = 0.0) -> float:
+        """Return what copper alone leaves between these two cavities of a net at least, Ω, as they should be.
+
+        As `copper_ohm`, but for contacts of the net that were exchanged.
+        """
+        return self._coppers_ohm(self.net_of[a], [(a, b)], temperature_u_k)[0]
+
+    def _coppers_ohm(
+        self, net_index: int, pairs: Sequence[tuple[End, End]], temperature_u_k: float
+    ) -> list[float]:
         island = self.island_of[net_index]
         cold = 1.0 - tables.copper().temperature_coefficient_per_k * 2.0 * temperature_u_k
         share = max(cold, 0.0) / max(self.loom.settings.margin_ratio, 1.0)
-        pairs = combinations([island.node_of[end] for end in cavities], 2)
-        a, b = (np.array(side, dtype=np.intp) for side in zip(*pairs, strict=True))
-        return share * float(island.copper.resistances(a, b).min())
+        nodes = [[island.node_of[end] for end in pair] for pair in pairs]
+        a, b = (np.array(side, dtype=np.intp) for side in zip(*nodes, strict=True))
+        return [share * float(ohm) for ohm in island.copper.resistances(a, b)]
 
     def _island(self, end: End) -> Island:
         net = self.net_of.get(end)

@@ -9,28 +9,51 @@ with resistors.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 
 from loomproof.electrics.expectation import Expectation
 from loomproof.errors import Todo, UnfitError
 from loomproof.loom.model import End
 from loomproof.results.figures import ohms
-from loomproof.results.measured import Judged, Path
+from loomproof.results.measured import Judged, Path, ShorterWay
+
+VOUCH = 2
+"""So many readings of other nets, each with leads of its own, that would have shown it and have no less than
+their copper: then the meter reads right."""
+
+AGAIN = 3
+"""So often a reading below its copper is taken again before the loom is told of it. Our convention."""
+
+Read = Callable[[Judged], tuple[float, float]]
+"""Take a reading again: what it reads and its uncertainty, Ω, k = 2."""
 
 
-def refuse_below_copper(
+def shorter_ways(
     expectation: Expectation,
     judged: Sequence[Judged],
     nets: Collection[frozenset[End]],
     leaks: Sequence[Path],
     temperature_u_k: float,
-) -> None:
-    """Refuse a meter that reads less than the copper of a sound net has, by more than the uncertainty.
+    read: Read,
+) -> tuple[ShorterWay, ...]:
+    """Return the readings of one net that are less than its copper has, by more than the uncertainty.
 
-    ``nets`` are those found as described: what others have is not known. Raises `UnfitError`.
+    ``nets`` are those found as described: what others have is not known. A meter that reads too little does
+    so in every net. Where one net alone is low, others that would have shown it are not, and the same is read
+    again, clearly more than nought as an open sense lead is not, its cavities are joined by a shorter way
+    than described. Raises `UnfitError` in every other case of a reading below its copper.
     """
+    below: dict[int, list[tuple[Judged, float]]] = {}
+    right: list[Judged] = []
     for reading, copper_ohm in _with_copper(expectation, judged, nets, leaks, temperature_u_k):
         if reading.bound_ohm < copper_ohm:
+            below.setdefault(expectation.net_of[reading.a], []).append((reading, copper_ohm))
+        elif reading.uncertainty_ohm < expectation.copper_between_ohm(reading.a, reading.b, temperature_u_k):
+            right.append(reading)
+    vouched = len(below) == 1 and _apart(r for r in right if expectation.net_of[r.a] not in below) >= VOUCH
+    found = [low for lows in below.values() for low in lows]
+    for reading, copper_ohm in found:
+        if not (vouched and all(_stays(reading, copper_ohm, *read(reading)) for _ in range(AGAIN))):
             raise UnfitError(
                 f"{reading.a} to {reading.b} reads {ohms(reading.measured_ohm)} with an uncertainty of "
                 f"{ohms(reading.uncertainty_ohm)}, and copper alone has {ohms(copper_ohm)} there at least: "
@@ -40,6 +63,26 @@ def refuse_below_copper(
                 "described.",
                 do=Todo.RESISTOR,
             )
+    return tuple(
+        ShorterWay(reading.a, reading.b, reading.measured_ohm, reading.uncertainty_ohm, copper_ohm)
+        for reading, copper_ohm in found
+    )
+
+
+def _apart(readings: Iterable[Judged]) -> int:
+    """Return how many readings have cavities, and so leads, that none before them had."""
+    seen: set[End] = set()
+    count = 0
+    for reading in readings:
+        if seen.isdisjoint((reading.a, reading.b)):
+            seen |= {reading.a, reading.b}
+            count += 1
+    return count
+
+
+def _stays(reading: Judged, copper_ohm: float, ohm: float, u_ohm: float) -> bool:
+    """Whether a reading below its copper comes again as it was, and is a resistance at all."""
+    return u_ohm < ohm < copper_ohm - u_ohm and abs(ohm - reading.measured_ohm) <= u_ohm
 
 
 def checked_by(judged: Sequence[Judged]) -> str:

@@ -94,6 +94,7 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
         ),
         unmet=tuple(_unmet(expected, parts)),
         meter_check=next((part.meter_check for part in parts if part.meter_check), ""),
+        shorter=tuple({(way.a, way.b): way for part in parts for way in part.shorter}.values()),
         # What one hook-up can tell is told.
         untold_parts=tuple(
             name for name in parts[0].untold_parts if all(name in part.untold_parts for part in parts)

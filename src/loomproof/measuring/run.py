@@ -15,7 +15,7 @@ from loomproof.bench.seam import singles
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.graph import DisjointSets
 from loomproof.loom.model import End
-from loomproof.measuring.believing import checked_by, refuse_below_copper
+from loomproof.measuring.believing import checked_by, shorter_ways
 from loomproof.measuring.clearance import Clearance, require
 from loomproof.measuring.component_presence import joined_across, sensed_parts
 from loomproof.measuring.counting_bench import Asker
@@ -48,7 +48,7 @@ from loomproof.measuring.separate_nets import (
 from loomproof.measuring.steadiness import unsteady_nets
 from loomproof.planning.net_access import Scope
 from loomproof.planning.plan import PartReading, Plan, conductor_reading
-from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, OneWay, Path
+from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, OneWay, Path, ShorterWay
 
 Steps = Generator[Event, None, Measured]
 
@@ -162,9 +162,17 @@ def run_plan(
         # Never a pass on readings that nothing accounts for: what read wrongly before reads right now.
         unstable = _in_order(scope, _wrong(plan, lows))
     told = ""
+    shorter: tuple[ShorterWay, ...] = ()
     if plan.meter is not None:
         as_described = set(groups) & set(expected)
-        refuse_below_copper(expectation, judged, as_described, leaks, plan.meter.temperature_u_k)
+        shorter = shorter_ways(
+            expectation,
+            judged,
+            as_described,
+            leaks,
+            plan.meter.temperature_u_k,
+            lambda reading: ohmmeter.read(reading.a, reading.b, reading.meter_wires),
+        )
         told = checked_by(judged)
     return Measured(
         expected=expected,
@@ -180,6 +188,7 @@ def run_plan(
         unsteady=tuple(scope.ends(points) for points in unsteady),
         untested=scope.untested,
         sensed_parts=parts,
+        shorter=shorter,
         untold_parts=tuple(dict.fromkeys(untold)),
         isolation_ohm=isolation_ohm,
         isolation_pass_ohm=None if plan.isolation_ohm is None else plan.isolation_ohm + plan.isolation_u_ohm,

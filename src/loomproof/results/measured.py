@@ -111,6 +111,20 @@ class Path:
 
 
 @dataclass(frozen=True, slots=True)
+class ShorterWay:
+    """A reading within a net below ``copper_ohm``, the least that copper as described has there (Ω, k = 2).
+
+    The meter read other nets right and this one the same again: the net has a shorter way than described.
+    """
+
+    a: End
+    b: End
+    ohm: float
+    uncertainty_ohm: float
+    copper_ohm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Measured:
     """The loom as found.
 
@@ -147,6 +161,7 @@ class Measured:
     known."""
     meter_check: str = ""
     """Which reading of a known resistance shows that the meter reads ohms at all; "" for none."""
+    shorter: tuple[ShorterWay, ...] = ()
     untold_parts: tuple[str, ...] = ()
     """Parts of which the readings don't say all: whether they are there, sound, with nothing across them."""
 
