@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
+from loomproof.cli.importing import import_
 from loomproof.cli.main import run
+from loomproof.loom.lists.headings import ROLES
 from loomproof.loom.reading import load
 from tests.loom.list_truth import nets, nets_of
 
@@ -121,3 +124,10 @@ def test_a_splice_that_a_person_corrected_stays_one(tmp_path: Path) -> None:
     assert imported(tmp_path, text, "--over")[0] == 0
     assert load(target).loom.splices
     assert nets_of(load(target).loom) == nets("A:1 A:2")
+
+
+def test_the_help_names_every_role() -> None:
+    """Those of the other end are said to be the same."""
+    (column,) = [each for each in import_.params if each.name == "columns"]
+    told = set(re.findall(r"\w+", getattr(column, "help", "")))
+    assert {role for role in ROLES if not role.startswith("to")} <= told
