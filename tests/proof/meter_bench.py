@@ -40,10 +40,16 @@ class MeterBench(MemoryBench):
     readings: int = 0
     opened: Opening = field(default_factory=simulated)
 
+    def spare(self, points: int) -> bool:
+        """Whether any of these points has no lead."""
+        return bool(points >> self.scanner.make.points)
+
     def _answer(self, question: Question) -> Answer:
         if not isinstance(question, Resistance):
             return super()._answer(question)
         self.readings += 1
+        if self.spare(question.a | question.b):
+            return math.inf
         ohm = self.scanner.true_resistance(question.a, question.b, 0.0, four_wire=question.wires == 4)
         assert self.able.ohms is not None
         return ohm if ohm <= self.able.ohms[1] else math.inf

@@ -142,8 +142,8 @@ class NetworkBench(MemoryBench):
     def _ohm(self, a: int, b: int, wires: int) -> float:
         self.wires_asked.append(wires)
         high, low = self._ends(a), self._ends(b)
-        assert high
-        assert low
+        if not (high and low):
+            return math.inf  # a point without a lead
         volts, _ = self.network.solve({low[0]: 0.0}, (), {high[0]: CURRENT_A}, (high, low))
         volt = volts[high[0]]
         if volt > LIMIT_V:

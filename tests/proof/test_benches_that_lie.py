@@ -40,9 +40,8 @@ class Lying(MeterBench):
         match question:
             case Temperature():
                 return self.celsius
-            case Resistance(a, b, wires):
-                spare = (a | b) >> self.scanner.make.points
-                ohm = float("inf") if spare else super()._answer(question)
+            case Resistance(wires=wires):
+                ohm = super()._answer(question)
                 assert isinstance(ohm, float)
                 return self.lie(ohm, wires)
         return super()._answer(question)

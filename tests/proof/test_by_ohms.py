@@ -104,7 +104,9 @@ def test_a_sound_loom_passes_in_the_stated_number_of_readings(name: str) -> None
     # One search for what is joined, isolation both ways round, and each part both ways round.
     # Four wires are held against two.
     conductors = sum(2 if reading.wires == 4 else 1 for reading in plan.conductors)
-    assert readings == conductors + 2 * len(plan.parts) + 3 * (bundles - 1).bit_length()
+    planned = conductors + 2 * len(plan.parts) + 3 * (bundles - 1).bit_length()
+    assert planned < readings <= planned + plan.control_readings
+    assert plan.control_readings <= 8, "four nets again, by two wires and four"
     assert plan.isolation_readings == 3 * (bundles - 1).bit_length()
 
 

@@ -190,6 +190,8 @@ def _asked_in_ohms(made: Plan) -> Iterator[str]:
         yield f"Isolation: every conductor above {ohms(made.isolation_ohm)}, {readings} in all{both}."
     else:
         yield "Isolation is not measured in ohms: this meter does not reach it."
+    controls = plural(made.control_readings, "reading")
+    yield f"Controls: up to {controls} of pairs that are known by then, to see that the meter reads them so."
 
 
 def _show_hook_ups(loom: Loom, points: int, limits: Constraints, json_file: str | None) -> int:

@@ -18,7 +18,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import pairwise
 
+from loomproof.electrics.component_kinds import Path as PartKind
+from loomproof.electrics.expectation import Expectation
 from loomproof.errors import Todo, UnfitError
 from loomproof.loom.model import End
 from loomproof.measuring.ohmmeter import Ohmmeter
@@ -39,6 +42,9 @@ MANY, NETS = 8, 4
 
 LEAST_DROP_V = 0.2
 """No diode drops less at a milliamp and more, Schottky ones included (from memory)."""
+
+SENSE_V = 5.0
+"""No sense has more: inputs of logic (common practice). What it finds low, a meter of as much finds too."""
 
 FEW, FEW_NETS = 4, 3
 """With fewer than `MANY`, but so many, the excess must be one and the same as well."""
@@ -88,6 +94,7 @@ def refuse_silence(
 
 def refuse_contradictions(
     plan: Plan,
+    expectation: Expectation,
     ohmmeter: Ohmmeter,
     sensed: Groups,
     judged: Sequence[Judged],
@@ -98,7 +105,6 @@ def refuse_contradictions(
     if able.sense_ohm is None or able.clear_ohm is None or able.ohms is None:
         return
     home = {end: k for k, group in enumerate(sensed) for end in group}
-    coupled = _coupled(plan)
     joined_open = [
         (j.a, j.b)
         for j in judged
@@ -111,9 +117,10 @@ def refuse_contradictions(
     surely_ohm = able.sense_ohm / plan.scope.points.bit_count()
     apart_closed = [(a, b) for a, b, ohm in read if home.get(a) != home.get(b) and ohm < surely_ohm]
     # A diode's drop can stand above an input's threshold, however few ohms the meter's current makes of it.
+    coupled = _coupled(plan)
     diode_ohm = LEAST_DROP_V / ohmmeter.meter.test_current_a
     if able.ohms[1] > able.clear_ohm:
-        for a, b in [pair for pair in joined_open if not coupled & {*pair}][:MOST_PAIRS]:
+        for a, b in [pair for pair in joined_open if not _sensed_only(plan, expectation, *pair)][:MOST_PAIRS]:
             if _steady(ohmmeter, a, b, joined=True, below_ohm=math.inf):
                 raise _against(plan, a, b, "joined", "open both ways round")
     for a, b in apart_closed[:MOST_PAIRS]:
@@ -141,14 +148,30 @@ def _steady(ohmmeter: Ohmmeter, a: End, b: End, *, joined: bool, below_ohm: floa
 
 
 def _merged(plan: Plan, sensed: Groups) -> list[tuple[End, End]]:
-    """Return a pair of cavities of each two nets that sense took for one."""
+    """Return pairs of cavities of nets that sense took for one: each net with the next."""
     group_of = plan.scope.group_of
     found = []
     for group in sensed:
         heads = {group_of[end]: end for end in sorted(group, key=plan.scope.place_of.__getitem__)}
-        ends = list(heads.values())
-        found += [(ends[0], other) for other in ends[1:]]
+        found += list(pairwise(heads.values()))
     return found
+
+
+def _sensed_only(plan: Plan, expectation: Expectation, a: End, b: End) -> bool:
+    """Whether what joins the two both ways may be sensed and not read.
+
+    A charge may, in a capacitor between; a junction may not where the meter has `SENSE_V` or more.
+    """
+    scope = plan.scope
+    bundles = {scope.bundle_of[scope.group_of[end]] for end in (a, b)}
+    if len(bundles) > 1:
+        return False
+    mine = {net for net, bundle in zip(scope.net_of_group, scope.bundle_of, strict=True) if bundle in bundles}
+    between = [part for part in expectation.all_couplings if mine & {part.net_a, part.net_b}]
+    low_voltage = plan.meter is not None and plan.meter.test_voltage_v < SENSE_V
+    return any(
+        coupling.path is PartKind.CAPACITOR or (low_voltage and not coupling.linear) for coupling in between
+    )
 
 
 def _coupled(plan: Plan) -> frozenset[End]:

@@ -18,6 +18,7 @@ from loomproof.loom.model import End
 from loomproof.measuring.believing import checked_by, shorter_ways
 from loomproof.measuring.clearance import Clearance, require
 from loomproof.measuring.component_presence import joined_across, sensed_parts
+from loomproof.measuring.controls import refuse_late_answers, refuse_moved, refuse_unrepeatable
 from loomproof.measuring.counting_bench import Asker
 from loomproof.measuring.coupled import coupled_paths, one_place, undisturbed
 from loomproof.measuring.doubting import refuse_contradictions, refuse_one_cause, refuse_silence
@@ -35,6 +36,7 @@ from loomproof.measuring.ohmmeter import (
     judge_diode,
     judge_part,
 )
+from loomproof.measuring.reciprocal import refuse_blind_diode_test, refuse_rectifying_metal, suspects
 from loomproof.measuring.resolve_nets import complete
 from loomproof.measuring.separate_nets import (
     Groups,
@@ -45,6 +47,7 @@ from loomproof.measuring.separate_nets import (
     told_by_ohms,
     told_without_sense,
 )
+from loomproof.measuring.shared_cause import refuse_common_offset, refuse_leaking_board
 from loomproof.measuring.steadiness import unsteady_nets
 from loomproof.planning.net_access import Scope
 from loomproof.planning.plan import PartReading, Plan, conductor_reading
@@ -89,6 +92,7 @@ def run_plan(
         groups = joined_across(plan, expectation, asker, by_description(plan, groups))
     else:
         ohmmeter = Ohmmeter(asker, plan.meter, scope)
+        refuse_late_answers(plan, ohmmeter, sensed)
         if plan.vectors:
             groups, joined_paths, ways = told_by_ohms(plan, ohmmeter, groups)
             leaks += joined_paths
@@ -143,8 +147,13 @@ def run_plan(
             one_way += turned
         yield from asker.told(scope.end_of)
         if plan.vectors:
-            refuse_contradictions(plan, ohmmeter, sensed, judged, leaks)
+            refuse_contradictions(plan, expectation, ohmmeter, sensed, judged, leaks)
         refuse_silence(judged, expectation.net_of, groups, leaks)
+        refuse_common_offset(plan, ohmmeter, groups, judged)
+        if leaks or one_way:
+            refuse_leaking_board(plan, ohmmeter)
+        refuse_rectifying_metal(ohmmeter, suspects(plan, judged, diodes, one_way, leaks))
+        refuse_blind_diode_test(ohmmeter, diodes)
         sound = undisturbed(plan, groups, judged, diodes)
         across, strays = one_place(plan, ohmmeter, bounds, coupled_paths(plan, ohmmeter, sound), sound)
         judged += across
@@ -155,6 +164,11 @@ def run_plan(
     unsteady = yield from unsteady_nets(plan, asker, lows, groups, watch_s)
     yield from asker.told(scope.end_of)
     unstable = _in_order(scope, sum({p for points in unsteady for p in singles(points)}))
+    if plan.meter is not None:
+        ohmmeter = Ohmmeter(asker, plan.meter, scope)
+        refuse_unrepeatable(plan, ohmmeter, judged, frozenset(unstable))
+        refuse_moved(plan, ohmmeter, sensed, judged, frozenset(unstable))
+        yield from asker.told(scope.end_of)
     outside = any(not reading.within for reading in judged)
     outside |= any(diode.decision is not Decision.PASS for diode in diodes)
     odd = one_way or stray_ways or leaks or paths or outside

@@ -37,6 +37,16 @@ WELL_BELOW = 0.8
 """A conductor that may read up to this share of a part is still told from it. Our convention."""
 
 
+CONTROL_NETS = 4
+"""Readings of so many nets are taken again at the end."""
+
+CONTROLS_BEFORE = 5
+"""So many readings of a joined pair and of one that is apart, in turn, tell a meter up to three behind."""
+
+CONTROLS_APART = 3
+"""So often the pair that is apart is read between the readings that are taken again."""
+
+
 @dataclass(frozen=True, slots=True)
 class Meter:
     """What a resistance reading of this bench is worth, two-wire and four-wire.
@@ -200,6 +210,18 @@ class Plan:
         isolation = 0 if self.isolation_ohm is None else rounds
         # Isolation is read with the current both ways; without sense, whether any two are one is read first.
         return 2 * isolation + (0 if self.vectors else rounds)
+
+    @property
+    def control_readings(self) -> int:
+        """How many readings at most tell of a sound loom that the meter answers, and the same again."""
+        if self.meter is None:
+            return 0
+        firsts: dict[int, int] = {}
+        readings = [(r.a, 2 if r.wires == 4 else 1) for r in self.conductors]
+        for end, count in (*readings, *((part.part.a, 1) for part in self.parts)):
+            firsts.setdefault(self.scope.group_of[end], count * self.meter.repeats)
+        again = sum(sorted(firsts.values())[-CONTROL_NETS:])
+        return again + (CONTROLS_BEFORE + CONTROLS_APART if self.vectors else 0)
 
     @property
     def isolation_u_ohm(self) -> float:
