@@ -173,14 +173,11 @@ def passed(plan: Plan, judged: Sequence[Judged], unsteady: frozenset[End]) -> li
 
 
 def charging(plan: Plan) -> frozenset[End]:
-    """Return the cavities that a part with a capacitor leads to: what they read depends on what was before."""
+    """Return the cavities that a part with a capacitor leads to: readings there depend on those before."""
     scope = plan.scope
-    charged = {
-        scope.bundle_of[scope.group_of[end]]
-        for each in (*(r.part for r in plan.parts), *plan.bounds)
-        if each.charges
-        for end in (each.a, each.b)
-    }
+    ends = [(r.part.a, r.part.b) for r in plan.parts if r.part.charges]
+    ends += [(bound.a, bound.b) for bound in plan.bounds if bound.charges]
+    charged = {scope.bundle_of[scope.group_of[end]] for pair in ends for end in pair}
     return frozenset(
         end
         for group, bundle in zip(scope.groups, scope.bundle_of, strict=True)
