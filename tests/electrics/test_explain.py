@@ -124,7 +124,7 @@ def test_no_figure_is_broken_on_a_narrow_screen(
         "FUSES:4A",
         "10 mm²",
         "0.25 m",
-        "7.57 mΩ",
+        "0.0076 Ω",
         "100%",
         "250 kΩ",
         "at 20 °C",
