@@ -258,3 +258,28 @@ def test_touches_are_told_once_and_only_when_steady() -> None:
             scanner.stuck_low = low
             seen.append(next(reader))
     assert [low for low in seen if low] == [2, 6]
+
+
+KEPT = (
+    '{"maker": "Invented Instruments", "model": "Pin Scanner", "serial": "SN1", '
+    '"date": "2031-05-01T00:00:00Z", "plugged": "nothing", '
+    '"checks": [{"name": "stuck inputs", "passed": true, "text": "none"}], '
+    '"repeatability_ohm": null}'
+)
+"""A line as a first version wrote it, from before adapters were told apart."""
+
+
+def test_a_line_of_an_earlier_version_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "kept.jsonl"
+    path.write_text(KEPT + "\n", encoding="utf-8")
+    (found,) = selftest.kept(path)
+    assert found.checks == (Check("stuck inputs", True, "none"),)
+    assert (found.wiring, found.repeatability_ohm, found.passed) == ("", None, True)
+
+
+def test_what_is_wrong_in_a_line_is_told_with_its_place(tmp_path: Path) -> None:
+    path = tmp_path / "kept.jsonl"
+    path.write_text(KEPT + "\n" + KEPT.replace("true", '"yes"') + "\n", encoding="utf-8")
+    with pytest.raises(InputError, match=r"line 2 is no self-test: checks\.0\.passed: .*found 'yes'") as told:
+        list(selftest.kept(path))
+    assert "Take this line out" in told.value.cure

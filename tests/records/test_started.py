@@ -119,3 +119,16 @@ def test_what_seals_nothing_says_itself_that_it_ended() -> None:
     data = (home() / STARTED).read_bytes()
     for odd in (b'{"ended": 7}\n', b'{"ended": null, "run": "r2.retest"}\n', b"[]\n", b"7\n"):
         assert [one.run for one in read_started(data + odd)] == ["r2.retest"]
+
+
+def test_lines_of_an_earlier_version_are_read() -> None:
+    data = (
+        b'{"run": "r1", "loom": "Tern", "started": "2026-01-05T12:00:00.000Z", "journal": "/j/r1", '
+        b'"serial": "T-1", "digest": "ab12", "store": "/home/x/records.db"}\n{"ended": "r0"}\n'
+        b'{"run": "r0", "loom": "Tern", "started": "2026-01-05T12:00:00.000Z", "journal": "/j/r0", '
+        b'"serial": "", "digest": "", "store": ""}\n{"run": "r2", "loom": "Tern", "started": "yesterday", '
+        b'"journal": "", '
+        b'"serial": "", "digest": "", "store": ""}\n{"run": 3}\n{"run": "cut'
+    )
+    (found,) = read_started(data)
+    assert (found.run, found.serial, found.store) == ("r1", "T-1", "/home/x/records.db")

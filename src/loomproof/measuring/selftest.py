@@ -15,7 +15,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Annotated, TextIO
+
+from pydantic import Field, TypeAdapter, ValidationError
 
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import Accuracy, Identity, PointSet, point_set, points_of
@@ -23,6 +25,7 @@ from loomproof.errors import InputError, StoreError, Todo, UnfitError, UsageErro
 from loomproof.loom.text import first_of
 from loomproof.measuring.clearance import Clearance, require_empty
 from loomproof.measuring.selfcheck import Check
+from loomproof.results.codec import Moment, fault_of
 
 REPEATS = 25
 """Readings for the standard deviation: 24 degrees of freedom, a relative uncertainty of 14 % of it
@@ -46,16 +49,19 @@ class SelfTest:
     maker: str
     model: str
     serial: str
-    date: str
+    date: Moment
     plugged: str
     checks: tuple[Check, ...]
-    repeatability_ohm: float | None = None
+    repeatability_ohm: Annotated[float, Field(ge=0.0, allow_inf_nan=False)] | None = None
     wiring: str = ""
 
     @property
     def passed(self) -> bool:
         """Whether every check passed."""
         return all(check.passed for check in self.checks)
+
+
+_CODEC = TypeAdapter(SelfTest)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,19 +206,12 @@ def kept(path: Path) -> Iterator[SelfTest]:
         ) from None
     for number, line in enumerate(text.splitlines(), start=1):
         try:
-            value: dict[str, Any] = json.loads(line)
-            value["checks"] = tuple(Check(**check) for check in value["checks"])
-            found = SelfTest(**value)
-            spread = found.repeatability_ohm
-            if datetime.fromisoformat(found.date).tzinfo is None:
-                raise ValueError(f"the date {found.date} has no time zone")
-            if spread is not None and not 0.0 <= spread < math.inf:
-                raise ValueError(f"a standard deviation of {spread} ohm")
-        except (ValueError, KeyError, TypeError) as error:
+            yield _CODEC.validate_json(line, strict=True)
+        except ValidationError as error:
             raise InputError(
-                f"{path}, line {number} is no self-test: {error}", cure="Take this line out of the file."
+                f"{path}, line {number} is no self-test: {fault_of(error)}",
+                cure="Take this line out of the file.",
             ) from None
-        yield found
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated
 
-from pydantic import Field, TypeAdapter
+from pydantic import Field, TypeAdapter, ValidationError
 
 from loomproof.errors import InputError, Todo
 from loomproof.notebook import Shown
+from loomproof.results.codec import fault_of
 from loomproof.results.ends import EndText
 
 
@@ -70,9 +71,9 @@ def hook_ups_plain(plan: HookUpPlan) -> dict[str, object]:
 
 def read_hook_ups(value: object, where: str) -> HookUpPlan:
     """Read what `hook_ups_plain` gave. Raises `InputError` where it is something else."""
+    if not isinstance(value, dict) or value.get("schema") != _SCHEMA:
+        raise InputError(f"{where} is no hook-up plan of schema {_SCHEMA}", do=Todo.PLAN)
     try:
-        if not isinstance(value, dict) or value.get("schema") != _SCHEMA:
-            raise ValueError(f"schema {_SCHEMA} is expected")
         return _CODEC.validate_python({key: entry for key, entry in value.items() if key != "schema"})
-    except ValueError as error:
-        raise InputError(f"{where} is no hook-up plan: {error}", do=Todo.PLAN) from None
+    except ValidationError as error:
+        raise InputError(f"{where} is no hook-up plan: {fault_of(error)}", do=Todo.PLAN) from None

@@ -20,6 +20,7 @@ from pydantic import ValidationError
 from loomproof.errors import SealError
 from loomproof.records.canonical import canonical, read_canonical, sha256_hex
 from loomproof.records.keys import Signer, fingerprint
+from loomproof.results.codec import fault_of
 from loomproof.results.document import Document
 
 FORMAT = 1
@@ -99,10 +100,8 @@ class Verified:
         try:
             return Document.model_validate(self.body.get("document"))
         except ValidationError as error:
-            first = error.errors()[0]
-            place = ".".join(str(part) for part in first["loc"])
             raise SealError(
-                f"the seal holds, but this version cannot read the document: {place}: {first['msg']}",
+                f"the seal holds, but this version cannot read the document: {fault_of(error)}",
                 cure="It was sealed by another version of loomproof; use that one, or a newer one.",
             ) from error
 

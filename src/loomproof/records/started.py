@@ -11,11 +11,13 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Annotated
 from urllib.parse import urlsplit
+
+from pydantic import AfterValidator, TypeAdapter, ValidationError
 
 from loomproof.errors import StoreError
 from loomproof.records.home import home
@@ -24,17 +26,30 @@ STARTED = "started.jsonl"
 """The file's name in the person's data folder."""
 
 
+def _dated(text: str) -> str:
+    datetime.fromisoformat(text)
+    return text
+
+
 @dataclass(frozen=True, slots=True)
 class Started:
     """A proof that was started: which loom, when (RFC 3339), where its journal and its record were to go."""
 
     run: str
     loom: str
-    started: str
+    started: Annotated[str, AfterValidator(_dated)]
     journal: str
     serial: str = ""
     digest: str = ""
     store: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Ended:
+    ended: str
+
+
+_CODEC: TypeAdapter[Started | _Ended] = TypeAdapter(Started | _Ended)
 
 
 def note_started(
@@ -86,30 +101,16 @@ def read_started(data: bytes) -> tuple[Started, ...]:
 
     What is no whole line of it is left out.
     """
-    values = [_value(line) for line in data.split(b"\n") if line.strip()]
-    ended = {value["ended"] for value in values if isinstance(value, dict) and _is_end(value)}
-    found = (_started(value) for value in values)
-    return tuple(one for one in found if one is not None and one.run not in ended)
+    lines = [_line(line) for line in data.split(b"\n")]
+    ended = {line.ended for line in lines if isinstance(line, _Ended)}
+    return tuple(line for line in lines if isinstance(line, Started) and line.run not in ended)
 
 
-def _value(line: bytes) -> object:
+def _line(line: bytes) -> Started | _Ended | None:
     try:
-        return json.loads(line)
-    except (ValueError, RecursionError):
+        return _CODEC.validate_json(line, strict=True)
+    except ValidationError:
         return None
-
-
-def _is_end(value: Mapping[str, object]) -> bool:
-    return value.keys() == {"ended"} and isinstance(value["ended"], str)
-
-
-def _started(value: Any) -> Started | None:
-    try:
-        texts = {each.name: value[each.name] for each in fields(Started)}
-        datetime.fromisoformat(texts["started"])
-    except (ValueError, KeyError, TypeError):
-        return None
-    return Started(**texts) if all(isinstance(text, str) for text in texts.values()) else None
 
 
 def started_here(
