@@ -223,7 +223,7 @@ def seated(kind: ComponentKind) -> Loom:
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_fitting_sheet_names_it_where_it_is_fitted(kind: ComponentKind) -> None:
     sheet = fitting_sheet(seated(kind), {})
-    rows = [row for row in sheet.places if row.facts.connector == "H"]
+    rows = [row for row in sheet.places if row.facts.end.connector == "H"]
     assert rows
     for row in rows:
         assert row.action is Action.FIT

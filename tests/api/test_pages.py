@@ -120,9 +120,9 @@ def test_a_fitting_sheet_shows_every_end_once_and_its_dangers_first(engine: lp.L
     sheet = lp.fit(engine, {"fan": "switch"})
     shown = page(sheet)
     firsts = [row[2] for row in shown.rows if len(row) == 8][1:]
-    assert firsts == [row.facts.end for row in sheet.connect]
+    assert firsts == [str(row.facts.end) for row in sheet.connect]
     safe = [row[0] for row in shown.rows if len(row) == 6 and row[0] != "end"]
-    assert safe == [row.facts.end for row in (*sheet.safe, *sheet.places)]
+    assert safe == [str(row.facts.end) for row in (*sheet.safe, *sheet.places)]
     assert sheet.banner in shown.texts
     assert shown.texts.index("Warnings") < shown.texts.index("Connect, in this order")
 

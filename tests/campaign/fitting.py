@@ -71,7 +71,7 @@ class Tally:
 def failing(car: Car, sheet: Sheet, change: Change | None = None) -> set[str]:
     """Carry out every check that a meter makes; return the ends whose checks fail."""
     return {
-        row.facts.end
+        str(row.facts.end)
         for row in sheet.connect
         for check in row.checks
         if check.a is not None and not car.passes(check, change)
@@ -87,7 +87,7 @@ def carried_out(loom: Loom, said: Sequence[str], rng: random.Random) -> dict[str
     bad = failing(car, sheet)
     tallies["sound car"].add(not bad, f"sound: {bad}")
     for row in sheet.connect:
-        end = row.facts.end
+        end = str(row.facts.end)
         for check in row.checks:
             tally = tallies[check.finds.value]
             if check.a is None:
@@ -125,10 +125,12 @@ def strays(loom: Loom, said: Sequence[str], rng: random.Random, most: int) -> tu
     """Return how many unused ends were made live and how many of them the warnings named."""
     answers = answers_of(loom, said)
     sheet = fitting_sheet(loom, answers)
-    fed = [row.facts.end for row in sheet.connect if row.facts.designation == "30"] or ["CAR:1"]
-    unused = [row.facts.end for row in sheet.safe if not row.facts.live]
+    fed = [str(row.facts.end) for row in sheet.connect if row.facts.designation == "30"] or ["CAR:1"]
+    unused = [str(row.facts.end) for row in sheet.safe if not row.facts.live]
     unused += [
-        row.facts.end for row in sheet.places if row.action.value != "fit its part" and not row.facts.live
+        str(row.facts.end)
+        for row in sheet.places
+        if row.action.value != "fit its part" and not row.facts.live
     ]
     tried = told = 0
     for end in unused if len(unused) <= most else rng.sample(unused, most):
@@ -144,11 +146,11 @@ def strays(loom: Loom, said: Sequence[str], rng: random.Random, most: int) -> tu
             )
             mutant = replace(loom, wires=(*loom.wires, stray), circuits=circuits)
             found = fitting_sheet(mutant, answers)
-            row = next((r for r in (*found.safe, *found.places) if r.facts.end == end), None)
+            row = next((r for r in (*found.safe, *found.places) if str(r.facts.end) == end), None)
             if row is None or row.action.value == "fit its part":
                 continue  # The stray made it a needed end or a used place: no longer unused.
             tried += 1
-            levels = [warn.level for warn in found.warnings if end in warn.ends]
+            levels = [warn.level for warn in found.warnings if end in tuple(map(str, warn.ends))]
             wanted = (Level.DANGER,) if not fused else (Level.DANGER, Level.WARNING)
             told += any(level in wanted for level in levels)
     return tried, told

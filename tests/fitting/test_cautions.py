@@ -96,7 +96,7 @@ def two_ways(*, bare: bool) -> Loom:
 
 
 def row_of(loom: Loom, end: str) -> SafeRow:
-    return next(row for row in fitting_sheet(loom).safe if row.facts.end == end)
+    return next(row for row in fitting_sheet(loom).safe if str(row.facts.end) == end)
 
 
 def test_a_fuse_is_taken_out_only_where_every_way_goes_through_one_that_nothing_needs() -> None:

@@ -17,7 +17,7 @@ from tests.fitting.looms import demo, random_fitting_loom
 
 
 def check(sheet: Sheet, end: str, finds: Fault) -> MeterCheck:
-    row = next(row for row in sheet.connect if row.facts.end == end)
+    row = next(row for row in sheet.connect if str(row.facts.end) == end)
     return next(one for one in row.checks if one.finds is finds)
 
 

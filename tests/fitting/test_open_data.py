@@ -44,8 +44,8 @@ def test_unused_ends_are_those_of_connections_that_the_configuration_does_not_fi
     used = ends_of(whole, fitted)
     unused = ends_of(whole, {wire.name for wire in whole.wires} - fitted) - used
     bare = {str(end) for end in whole.cavities if not whole.wires_at.get(end)}
-    connected = {row.facts.end for row in sheet.connect}
-    safe = {row.facts.end for row in sheet.safe}
+    connected = {str(row.facts.end) for row in sheet.connect}
+    safe = {str(row.facts.end) for row in sheet.safe}
     assert len(unused) > 50
     assert unused <= safe
     assert used <= connected

@@ -70,7 +70,7 @@ def chain(
 
 
 def check_of(loom: Loom, end: str, finds: Fault) -> MeterCheck:
-    row = next(row for row in fitting_sheet(loom).connect if row.facts.end == end)
+    row = next(row for row in fitting_sheet(loom).connect if str(row.facts.end) == end)
     return next(one for one in row.checks if one.finds is finds)
 
 
@@ -159,7 +159,7 @@ def test_a_check_of_a_computer_through_a_part_has_a_least_as_well() -> None:
     assert found.most_ohm == pytest.approx(275.5, rel=0.01)
     assert "through R7" in found.text
     unknown = replace(other, components=(*loom.components, replace(part, resistance_ohm=None)))
-    row = next(row for row in fitting_sheet(unknown).connect if row.facts.end == "B:1")
+    row = next(row for row in fitting_sheet(unknown).connect if str(row.facts.end) == "B:1")
     assert row.checks[-1].text.startswith("By eye"), "a part of unknown ohms gives no reading to compare"
 
 

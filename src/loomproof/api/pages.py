@@ -385,7 +385,7 @@ def _end(facts: SheetEnd) -> tuple[str, str, str, str]:
     size = "" if facts.csa_mm2 is None else f"{facts.csa_mm2:g} mm²"
     wire = " ".join(filter(None, (facts.colour, size)))
     circuit = " ".join(filter(None, (facts.circuit, facts.designation, facts.meaning)))
-    return facts.end, wire, circuit, "; ".join(facts.live)
+    return str(facts.end), wire, circuit, "; ".join(facts.live)
 
 
 def _safe(row: SafeRow) -> Row:

@@ -83,7 +83,7 @@ def earths_joined(loom: Loom) -> Iterator[Warn]:
                 Level.WARNING,
                 f"{circuit.name} ({circuit.purpose}) is joined to a power earth at {met}: load current then "
                 "shifts what every sensor tells. A sensor earth meets earth inside the computer alone.",
-                (str(met),),
+                (met,),
             )
     screens = {wire.screened_by for wire in loom.wires if wire.screened_by}
     for wire in (one for one in loom.wires if one.name in screens):
@@ -94,14 +94,14 @@ def earths_joined(loom: Loom) -> Iterator[Warn]:
                 Level.WARNING,
                 f"screen {wire.name} is earthed at both ends ({both}): current of the body flows in it. "
                 "Earth it at one end.",
-                tuple(map(str, earthed)),
+                tuple(earthed),
             )
         else:
             yield Warn(
                 Level.NOTE,
                 f"screen {wire.name} ({both}) is to be earthed at one end only: measure from its other end, "
                 "unplugged there, to bare metal of the part: no path.",
-                tuple(str(end) for end in wire.ends if end.cavity),
+                tuple(end for end in wire.ends if end.cavity),
             )
 
 

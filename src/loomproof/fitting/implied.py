@@ -49,9 +49,9 @@ def _needed_by_others(loom: Loom, needs: Mapping[str, Need]) -> Iterator[Warn]:
                 )
 
 
-def _ends_of(loom: Loom, circuit: str) -> tuple[str, ...]:
+def _ends_of(loom: Loom, circuit: str) -> tuple[End, ...]:
     ends = (end for wire in loom.wires if wire.circuit == circuit for end in wire.ends)
-    return tuple(dict.fromkeys(str(end) for end in ends if end.cavity))
+    return tuple(dict.fromkeys(end for end in ends if end.cavity))
 
 
 def _half_used_plugs(loom: Loom, plan: Plan) -> Iterator[Warn]:
@@ -72,7 +72,7 @@ def _half_used_plugs(loom: Loom, plan: Plan) -> Iterator[Warn]:
                 Level.WARNING,
                 f"{connector.name} ({connector.description}) is needed, but its cavity {end.cavity} belongs "
                 f"to {wires[0].circuit} ({what}), which is left unused: it may have no earth or no supply.",
-                (str(end),),
+                (end,),
             )
 
 
@@ -94,7 +94,7 @@ def _floating(loom: Loom, plan: Plan) -> Iterator[Warn]:
             Level.NOTE,
             f"left open at the computer: {names}. A computer may log a fault or hold back for an input that "
             "floats; its maker's data say what each wants.",
-            tuple(map(str, opened)),
+            tuple(opened),
         )
 
 
@@ -133,12 +133,12 @@ def _joined_feeds(feeds: Iterable[Feed], live: Mapping[End, tuple[Live, ...]]) -
         for end, ways in live.items():
             reached = {way.feed.circuit: way for way in ways if not way.weak}
             if one.circuit in reached and other.circuit in reached:
-                ends.append(str(end))
+                ends.append(end)
                 for name in (one.circuit, other.circuit):
                     through.update(dict.fromkeys(reached[name].via))
         if ends:
             by = f" through {', '.join(through)}" if through else ""
-            shown = ", ".join(ends[:6]) + (", …" if len(ends) > 6 else "")
+            shown = ", ".join(map(str, ends[:6])) + (", …" if len(ends) > 6 else "")
             yield Warn(
                 Level.WARNING,
                 f"two feeds can be joined{by}: {one.circuit} ({one.when}) and {other.circuit} ({other.when}) "
@@ -167,7 +167,7 @@ def _coils(loom: Loom, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> Iter
                 Level.WARNING,
                 f"the coil of relay {relay.name} has {' and '.join(lacking)} in this conversion: "
                 "it never pulls in.",
-                (str(ends["85"]), str(ends["86"])),
+                (ends["85"], ends["86"]),
                 (relay.name,),
             )
 
@@ -189,7 +189,7 @@ def _look_alikes(loom: Loom, plan: Plan) -> Iterator[Warn]:
                 if told
                 else "Colours do not tell them apart: label each plug."
             ),
-            tuple(str(end) for name in names for end in loom.by_name[name].ends),
+            tuple(end for name in names for end in loom.by_name[name].ends),
         )
 
 
@@ -227,7 +227,7 @@ def _coil_diodes(loom: Loom, plan: Plan, feeds: Iterable[Feed]) -> Iterator[Warn
                     f"diode {diode.name} lies forward across the coil of {relay.name}: its anode is at "
                     f"terminal {fed[0]}, which is fed. When the coil is earthed the diode shorts the feed. "
                     "Find out which is wrong, the description or the diode, before anything is fed.",
-                    tuple(map(str, diode.ends)),
+                    tuple(diode.ends),
                     (relay.name, diode.name),
                 )
                 continue
@@ -236,7 +236,7 @@ def _coil_diodes(loom: Loom, plan: Plan, feeds: Iterable[Feed]) -> Iterator[Warn
                 Level.NOTE,
                 f"polarity: diode {diode.name} lies across the coil of {relay.name}; terminal {plus} must be "
                 "the positive one. Turned round, the diode shorts the feed.",
-                tuple(map(str, diode.ends)),
+                tuple(diode.ends),
                 (relay.name, diode.name),
             )
 
@@ -256,7 +256,7 @@ def _pairs(loom: Loom, plan: Plan) -> Iterator[Warn]:
                         Level.NOTE,
                         f"polarity: {end} and {wires[partner]} are a twisted pair; swapped, the sensor's or "
                         "motor's sign turns round.",
-                        (str(end), str(wires[partner])),
+                        (end, wires[partner]),
                     )
 
 

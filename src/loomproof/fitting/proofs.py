@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from loomproof.loom.model import Loom
+from loomproof.loom.model import End, Loom
 from loomproof.results.document import Document, Verdict
 from loomproof.results.measured import Decision
 
@@ -34,8 +34,8 @@ class Standing:
     banner: str
     measured: Mapping[frozenset[str], Measured] = field(default_factory=dict)
     temperature_c: float = 20.0
-    unproved: frozenset[str] = frozenset()
-    found: Mapping[str, str] = field(default_factory=dict)
+    unproved: frozenset[End] = frozenset()
+    found: Mapping[End, str] = field(default_factory=dict)
 
 
 def standing_of(loom: Loom, proof: Document | None) -> Standing:
@@ -85,17 +85,17 @@ def standing_of(loom: Loom, proof: Document | None) -> Standing:
             celsius,
             found=found,
         )
-    unproved = frozenset(map(str, (*proof.coverage.untested, *proof.coverage.waived)))
+    unproved = frozenset((*proof.coverage.untested, *proof.coverage.waived))
     graded = f", grade {proof.grade}: {proof.grade_text}" if proof.grade else ", no grade stated"
     return Standing(True, name + graded, "", measured, celsius, unproved, found)
 
 
-def _found(proof: Document) -> dict[str, str]:
+def _found(proof: Document) -> dict[End, str]:
     """Return by cavity what the proof found there that should not be."""
-    told: dict[str, str] = {}
+    told: dict[End, str] = {}
     for claim in proof.claims:
         if claim.decision is Decision.FAIL or claim in proof.against:
-            told.update(dict.fromkeys(map(str, claim.cavities), f"{claim.subject} does not hold"))
+            told.update(dict.fromkeys(claim.cavities, f"{claim.subject} does not hold"))
     for finding in proof.findings:
-        told.update(dict.fromkeys(map(str, finding.cavities), finding.title))
+        told.update(dict.fromkeys(finding.cavities, finding.title))
     return told

@@ -19,7 +19,7 @@ from loomproof.fitting.sharing import carried_by_wires
 from loomproof.fitting.tracing import Feed, Live, Tracer
 from loomproof.loom.choices import needs_of
 from loomproof.loom.designations import DESIGNATIONS, is_earth
-from loomproof.loom.model import End, Loom, Need, end_of
+from loomproof.loom.model import End, Loom, Need
 from loomproof.loom.text import first_of
 from loomproof.results.document import Document
 from loomproof.results.figures import value_of
@@ -50,7 +50,7 @@ def fitting_sheet(
     connect = _connect(loom, plan, live)
     safe = tuple(_heed(_safe(loom, end, plan, live), standing.found) for end in plan.safe)
     places = tuple(_heed(_place(loom, end, plan, live), standing.found) for end in plan.places)
-    warnings = [*_live_warnings((*safe, *places), plan, live), *_unfused_feeds(feeds, connect, live)]
+    warnings = [*_live_warnings((*safe, *places), live), *_unfused_feeds(feeds, connect, live)]
     warnings += implied.warnings(loom, plan, needs, feeds, surely)
     if tracer.contacts_missing:
         names = ", ".join(tracer.contacts_missing)
@@ -64,7 +64,8 @@ def fitting_sheet(
         )
     unproved = [row.facts.end for row in connect if row.facts.end in standing.unproved]
     if unproved:
-        text = f"not covered by the proof: {', '.join(unproved)}. Check each by hand before it is energised."
+        names = ", ".join(map(str, unproved))
+        text = f"not covered by the proof: {names}. Check each by hand before it is energised."
         warnings.append(Warn(Level.DANGER, text, tuple(unproved)))
     if not feeds:
         warnings.append(
@@ -75,7 +76,7 @@ def fitting_sheet(
         warnings.append(Warn(Level.WARNING, said, (), (name,)))
     told, questions = firstpower.purposes(loom, needs)
     warnings += [*told, *firstpower.earths_joined(loom)]
-    jobs = {end_of(row.facts.end): row.job for row in connect}
+    jobs = {row.facts.end: row.job for row in connect}
     limits = [
         f"{row.facts.end} to the battery's negative post under {loom.settings.earth_drop_v:g} V"
         for row in connect
@@ -123,9 +124,7 @@ def _facts(loom: Loom, end: End, live: Mapping[End, tuple[Live, ...]], needs: Ma
     designation = circuit.designation if circuit else ""
     sections = [wire.csa_mm2 for wire in wires if wire.csa_mm2 is not None]
     return SheetEnd(
-        end=str(end),
-        connector=end.connector,
-        cavity=end.cavity,
+        end=end,
         colour=" + ".join(dict.fromkeys(wire.colour for wire in wires if wire.colour)),
         csa_mm2=max(sections, default=None),
         circuit=circuit.name if circuit else "".join(named[:1]),
@@ -198,7 +197,7 @@ def _safe(loom: Loom, end: End, plan: Plan, live: Mapping[End, tuple[Live, ...]]
     return SafeRow(facts, Action.LEAVE, "no feed reaches it and nothing is plugged in behind it", optional)
 
 
-def _heed(row: SafeRow, found: Mapping[str, str]) -> SafeRow:
+def _heed(row: SafeRow, found: Mapping[End, str]) -> SafeRow:
     """Return the row as what the proof found at its cavity makes it: never left alone over a finding."""
     told = found.get(row.facts.end)
     if told is None or row.action is not Action.LEAVE:
@@ -235,15 +234,12 @@ def _said(ways: Sequence[Live]) -> str:
     return said if all(way.feed.why for way in ways) else f"can be live: {said}"
 
 
-def _live_warnings(
-    rows: Iterable[SafeRow], plan: Plan, live: Mapping[End, tuple[Live, ...]]
-) -> Iterable[Warn]:
+def _live_warnings(rows: Iterable[SafeRow], live: Mapping[End, tuple[Live, ...]]) -> Iterable[Warn]:
     """Yield one warning for each unused end that can be live; a permanent feed without a fuse is a danger."""
-    ends = {str(end): end for end in (*plan.safe, *plan.places)}
     for row in rows:
         if row.action is Action.FIT:
             continue
-        ways = live.get(ends[row.facts.end], ())
+        ways = live.get(row.facts.end, ())
         if not ways:
             continue
         bare = [way for way in ways if way.feed.when == "permanent" and not way.fused]
@@ -271,14 +267,13 @@ def _unfused_feeds(
     What the car switches, or a starter's control, is a warning: its fuse may stand in the car's own papers.
     """
     rows = list(connect)
-    by_name = {str(end): ways for end, ways in live.items()}
     for feed in feeds:
         if feed.fuse:
             continue
         bare = [
             row.facts.end
             for row in rows
-            if any(way.feed == feed and not way.fused for way in by_name.get(row.facts.end, ()))
+            if any(way.feed == feed and not way.fused for way in live.get(row.facts.end, ()))
         ]
         if bare:
             grave = feed.when in ("permanent", "ignition")

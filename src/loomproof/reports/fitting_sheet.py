@@ -43,7 +43,7 @@ def sheet_csv(sheet: Sheet) -> str:
     if sheet.banner:
         writer.writerow({"list": "banner", "check": guarded(sheet.banner)})
     for warn in sheet.warnings:
-        ends = " ".join((*warn.ends, *warn.parts))
+        ends = " ".join(map(str, (*warn.ends, *warn.parts)))
         writer.writerow({"list": "warning", "group": warn.level.value, "connector": guarded(ends),
                          "check": guarded(warn.text)})  # fmt: skip
     for row in sheet.connect:
@@ -66,8 +66,8 @@ def sheet_csv(sheet: Sheet) -> str:
 
 def _columns(facts: SheetEnd) -> dict[str, str]:
     return {
-        "connector": facts.connector,
-        "cavity": facts.cavity,
+        "connector": facts.end.connector,
+        "cavity": facts.end.cavity,
         "colour": facts.colour,
         "csa_mm2": _number(facts.csa_mm2),
         "circuit": facts.circuit,
@@ -173,7 +173,7 @@ def _connect_cells(row: ConnectRow) -> tuple[str, ...]:
     circuit = f"{facts.circuit} ({facts.designation})" if facts.designation else facts.circuit
     return (
         str(row.order),
-        facts.end,
+        str(facts.end),
         facts.colour,
         _number(facts.csa_mm2),
         circuit,
@@ -185,7 +185,7 @@ def _connect_cells(row: ConnectRow) -> tuple[str, ...]:
 def _safe_cells(row: SafeRow) -> tuple[str, ...]:
     optional = "optional: connect it, or " if row.optional else ""
     facts = row.facts
-    return (facts.end, facts.colour, facts.circuit, f"{optional}{row.action.value}", row.why)
+    return (str(facts.end), facts.colour, facts.circuit, f"{optional}{row.action.value}", row.why)
 
 
 def _drop_cells(row: DropRow) -> tuple[str, ...]:
@@ -254,7 +254,7 @@ def _pdf_connect(row: ConnectRow) -> tuple[str, ...]:
     designation = f" [{facts.designation} {facts.meaning}]" if facts.designation else ""
     return (
         str(row.order),
-        facts.end,
+        str(facts.end),
         f"{facts.colour}{size}",
         f"{facts.purpose or facts.circuit}{designation}{fuse}{load}",
         row.goes_to,

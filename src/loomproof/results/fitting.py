@@ -1,6 +1,6 @@
 """The fitting sheet as values: which end goes where, what must be made safe, and what to watch for.
 
-`loomproof.fitting` makes it; terminal, CSV and PDF only show it. Cavities are texts such as ``ECU:12``.
+`loomproof.fitting` makes it; terminal, CSV and PDF only show it.
 """
 
 from __future__ import annotations
@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from loomproof.loom.ends import End
 from loomproof.notebook import Shown
 
 
@@ -52,9 +53,7 @@ class Level(StrEnum):
 class SheetEnd:
     """What both lists say of one end. ``live`` holds each way in which it can be live, as a sentence."""
 
-    end: str
-    connector: str
-    cavity: str
+    end: End
     colour: str = ""
     csa_mm2: float | None = None
     circuit: str = ""
@@ -137,7 +136,7 @@ class Warn:
 
     level: Level
     text: str
-    ends: tuple[str, ...] = ()
+    ends: tuple[End, ...] = ()
     parts: tuple[str, ...] = ()
 
 
