@@ -50,6 +50,7 @@ def run_header(request: Request, clearance: Clearance | None = None) -> dict[str
         "selftest_failures": "" if clearance is None else clearance.selftest_failures,
         "reference_selftest": "" if clearance is None else clearance.reference_selftest,
         "repeatability_ohm": 0.0 if clearance is None else clearance.repeatability_ohm,
+        "controls": clearance is not None and clearance.controls,
         "grade": request.grade,
         "probed": [str(end) for end in request.probed],
         "insulation": None
@@ -101,6 +102,7 @@ def replayed_clearance(journal: ReplayBench, request: Request) -> Clearance:
         selftest_failures=found.selftest_failures,
         reference_selftest=found.reference_selftest,
         repeatability_ohm=found.repeatability_ohm,
+        controls=found.controls,
     )
 
 
@@ -128,6 +130,7 @@ class _Header(BaseModel):
     selftest_failures: Text = ""
     reference_selftest: Text = ""
     repeatability_ohm: Annotated[float, Strict(), Field(ge=0.0, le=MOST_OHM)]
+    controls: Annotated[bool, Strict()] = False
     grade: Grade | None = None
     probed: tuple[EndText, ...] = ()
     insulation: (

@@ -51,6 +51,7 @@ class Clearance:
     ``insulation_v`` the test voltage that a person typed, 0 for none. ``last_selftest`` (RFC 3339),
     ``selftest_failures``, ``repeatability_ohm`` (a standard deviation, Ω) and ``reference_selftest`` (when
     resistors were last read right, in words; "" for never, and of a simulator) are the bench's self-tests'.
+    Without ``controls`` the meter's control readings are not asked: journals from before them answer none.
     """
 
     opening: Opening
@@ -64,6 +65,7 @@ class Clearance:
     selftest_failures: str = ""
     reference_selftest: str = ""
     repeatability_ohm: float = 0.0
+    controls: bool = True
     checked: InitVar[object] = None
 
     def __post_init__(self, checked: object) -> None:
@@ -208,6 +210,7 @@ def clear_replay(
     selftest_failures: str = "",
     reference_selftest: str = "",
     repeatability_ohm: float = 0.0,
+    controls: bool = True,
 ) -> Clearance:
     """Return what stands for a run's clearance where its journal is worked out again: nothing is driven.
 
@@ -229,5 +232,6 @@ def clear_replay(
         selftest_failures,
         reference_selftest,
         repeatability_ohm,
+        controls,
         checked=_CHECKED,
     )
