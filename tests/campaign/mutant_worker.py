@@ -75,7 +75,7 @@ def _mutant(job: dict[str, Any], session: _Session) -> dict[str, Any]:
             answer: dict[str, Any] = {"outcome": "here not"}
             if not job["fresh"]:
                 answer = session.ask({**job, "tests": tests, "mutate": True, "source": whole.decode()})
-            if answer["outcome"] == "here not":
+            if answer["outcome"] == "here not" or (job["imported"] and answer["outcome"] == "survived"):
                 answer = _forked(
                     lambda report: _fresh(tests, report, job["room"]), job["cpu_s"] + 10, job["wall_s"] + 60
                 )
@@ -195,7 +195,7 @@ def _forked(run: Callable[[Report], int], cpu_s: float, wall_s: float) -> dict[s
     by = said.decode().splitlines()[-1] if said.strip() else ""
     if os.WIFSIGNALED(status):
         slow = not ended or os.WTERMSIG(status) in (signal.SIGXCPU, signal.SIGKILL)
-        return {"outcome": "timeout" if slow else "killed", "by": by}
+        return {"outcome": "timeout" if slow else "killed", "by": by, "why": f"signal {os.WTERMSIG(status)}"}
     code = os.waitstatus_to_exitcode(status)
     words = {0: "survived", 1: "killed", NOT_HERE: "here not"}
     return {"outcome": words.get(code, "unrun"), "by": by, "why": f"exit code {code}"}

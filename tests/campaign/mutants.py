@@ -250,20 +250,20 @@ def _share_of(
             except queue.Empty:
                 break
             mutant = mutants[number]
-            tests, fresh = _tests_of(mutant, lines[mutant.room], times)
+            tests, imported = _tests_of(mutant, lines[mutant.room], times)
             if tests:
-                print(json.dumps(_job(tree, mutant, tests, fresh, lines)), file=worker.stdin, flush=True)
+                print(json.dumps(_job(tree, mutant, tests, imported, lines)), file=worker.stdin, flush=True)
                 answer = json.loads(worker.stdout.readline())
             else:
                 answer = {"outcome": "unreached"}
-            said = answer.get("by") or (answer.get("why", "") if answer["outcome"] == "unrun" else "")
+            said = answer.get("by") or answer.get("why", "")
             found[number] = Result(mutant, answer["outcome"], said)
             print(f"{number:5} {answer['outcome']:9} {mutant.name} {said}", file=sys.stderr, flush=True)
         worker.stdin.close()
 
 
 def _job(
-    tree: Path, mutant: Mutant, tests: Sequence[str], fresh: bool, lines: dict[str, Baseline]
+    tree: Path, mutant: Mutant, tests: Sequence[str], imported: bool, lines: dict[str, Baseline]
 ) -> dict[str, Any]:
     usual_s = sum(lines[mutant.room].seconds[name] for name in tests)
     return {
@@ -272,7 +272,8 @@ def _job(
         "file": mutant.name.file,
         "index": mutant.mutation.index,
         "tests": tests,
-        "fresh": fresh,
+        "fresh": not mutant.mutation.function,
+        "imported": imported,
         "cpu_s": 15.0 + 5.0 * usual_s,
         "wall_s": 60.0 + 20.0 * usual_s,
     }
@@ -286,8 +287,8 @@ def _tests_of(mutant: Mutant, lines: Baseline, times: float) -> tuple[list[str],
         names |= lines.lines.get((file, line), frozenset())
         if line == change.line and names:
             break
-    fresh = AT_IMPORT in names or not change.function
-    if fresh:
+    imported = AT_IMPORT in names
+    if imported or not change.function:
         names |= lines.beside(file)
     own = f"test_{Path(file).stem}.py"
     narrow = sorted(
@@ -297,7 +298,7 @@ def _tests_of(mutant: Mutant, lines: Baseline, times: float) -> tuple[list[str],
     first = list(_within(narrow, lines, NARROW_S * times))
     quick = sorted(set(narrow) - set(first), key=lambda name: (lines.seconds[name], name))
     more = list(_within(quick, lines, MORE_S * times))
-    return [*sorted(first, key=lambda name: lines.seconds[name]), *more], fresh
+    return [*sorted(first, key=lambda name: lines.seconds[name]), *more], imported
 
 
 def _within(tests: Sequence[str], lines: Baseline, most_s: float) -> Iterator[str]:

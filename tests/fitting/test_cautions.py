@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
 
 from loomproof.cautions import BEFORE_A_PROOF, BEFORE_AN_INSULATION_TEST, LIMITS_OF_THE_TEST, WITHOUT_A_LOOM
 from loomproof.fitting.sheet import fitting_sheet
+from loomproof.fitting.words import CAUTIONS, EXPERIENCED, NOT_CHECKED
 from loomproof.loom.model import (
     Circuit,
     Component,
@@ -27,12 +29,13 @@ HAZARDS = {
     WITHOUT_A_LOOM: ["no loom is on the bench", "no supply", "mains earth"],
     BEFORE_AN_INSULATION_TEST: ["nobody touches", "but the adapter", "60 v", "discharge", "local rules"],
     LIMITS_OF_THE_TEST: ["broken strands", "chafed", "hot, wet, shaken"],
-    fitting_sheet(demo()).cautions: [
-        "battery off", "fuel line pressure", "airbag", "never fit a larger", "moving and hot", "local rules",
+    CAUTIONS: [
+        *("battery off", "fuel line pressure", "airbag", "never fit a larger", "moving and hot"),
+        "local rules",
     ],
-    fitting_sheet(demo()).experienced: ["airbag", "fuel", "brake lamps", "licensed"],
-    fitting_sheet(demo()).not_checked: ["return path", "plugged in", "ampacity"],
-}  # fmt: skip
+    EXPERIENCED: ["airbag", "fuel", "brake lamps", "licensed"],
+    NOT_CHECKED: ["return path", "plugged in", "ampacity"],
+}
 """Cautions as usual in the trade; 60 V d.c. is where IEC 60364 and IEC 61140 end extra-low voltage."""
 
 
@@ -40,6 +43,11 @@ HAZARDS = {
 def test_every_usual_hazard_is_told(told: tuple[str, ...], hazards: list[str]) -> None:
     whole = " ".join(told).casefold()
     assert [hazard for hazard in hazards if hazard not in whole] == []
+
+
+def test_a_sheet_carries_its_cautions() -> None:
+    sheet = fitting_sheet(demo())
+    assert (sheet.cautions, sheet.experienced, sheet.not_checked) == (CAUTIONS, EXPERIENCED, NOT_CHECKED)
 
 
 def test_the_first_power_up_puts_the_battery_on_and_takes_it_off_where_it_must() -> None:
@@ -54,12 +62,18 @@ def test_the_first_power_up_puts_the_battery_on_and_takes_it_off_where_it_must()
     said = dict(zip(titles, steps, strict=True))
     assert "Battery still off" in said["Unplug what can move or spark"]
     assert "Positive clamp on first, negative last" in said["Limit the current"]
-    computer = said["The computer"]
+    battery = {
+        name: re.findall(r"battery (?:still )?(on|off)\b", text.casefold()) for name, text in said.items()
+    }
+    assert battery["The computer"] == ["off", "on", "off", "on"]
+    assert battery["Start and load"] == ["off", "on"]
+    for name in [*titles[:5], "Fuel"]:
+        assert set(battery[name]) == {"off"}, name
+    computer, start = said["The computer"].casefold(), said["Start and load"].casefold()
     assert (
-        computer.index("Battery off") < computer.index("plug the computer in") < computer.index("battery on")
+        computer.index("battery off") < computer.index("plug the computer in") < computer.index("battery on")
     )
-    start = said["Start and load"]
-    assert start.index("Battery off") < start.index("plug in coils and injectors") < start.index("battery on")
+    assert start.index("battery off") < start.index("plug in coils") < start.index("battery on")
     assert "fire extinguisher" in said["Make safe"]
 
 
