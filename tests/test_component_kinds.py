@@ -255,6 +255,7 @@ def test_what_is_wrong_with_it_is_told_with_its_name_and_a_repair(
     assert cause in found
     finding = found[cause]
     assert finding.components == ("X1",)
+    assert type(finding.cause) is str
     if kind is not ComponentKind.DIODE and cause != "resistive_contact":
         # What to buy is known by its value; a diode is known by its type.
         assert case_of(kind).shown in " ".join(finding.repair)

@@ -10,7 +10,8 @@ import networkx as nx
 import pytest
 
 from loomproof.diagnosis import Effect, Observation, explain, named, narrow, read_observation, weight_table
-from loomproof.diagnosis.causes import CAUSES
+from loomproof.diagnosis.causes import CAUSES, Cause, Look
+from loomproof.diagnosis.narrow import ELSEWHERE, ways_of
 from loomproof.errors import UsageError
 from loomproof.loom.model import Connector, ConnectorKind, End, Loom, Wire, end_of
 from loomproof.results.findings import Alternative, Finding, Kind
@@ -292,3 +293,26 @@ def test_no_true_answer_throws_out_the_true_cause(fault: Physical) -> None:
     ]
     strays = [one for one in left if not any(tells(one, other) for other in fitting)]
     assert not strays, ([(one.cause, one.cavities, one.wires) for one in strays], list(map(str, true)))
+
+
+def test_every_cause_is_a_text_that_is_found_again() -> None:
+    assert {cause.value for cause in Cause} == set(CAUSES)
+    assert len({cause.value for cause in Cause}) == len(Cause)
+    for cause in Cause:
+        assert type(cause.value) is str
+        assert CAUSES[cause.value] is cause
+
+
+@pytest.mark.parametrize("cause", Cause)
+def test_every_cause_has_a_way_to_be_true(cause: Cause) -> None:
+    """Whatever is found can be looked for; what no answer speaks of is elsewhere."""
+    one = Alternative(
+        "x", cause=cause.value, cavities=(End("A", "1"), End("B", "1")), wires=("W1",), components=("R1",)
+    )
+    ways = ways_of(one)
+    assert ways
+    assert (ways == (ELSEWHERE,)) is (cause.look is Look.ELSEWHERE)
+
+
+def test_a_text_that_is_no_cause_is_elsewhere() -> None:
+    assert ways_of(Alternative("x", cause="of another version")) == (ELSEWHERE,)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.writing import Writer
 from loomproof.loom.model import End
 from loomproof.results.findings import Evidence, Finding
@@ -47,7 +48,7 @@ def _touches(finding: Finding, nets: frozenset[End], writer: Writer) -> bool:
 
 def _alone(name: str, a: End, b: End, writer: Writer) -> Finding:
     return writer.make(
-        "unexplained",
+        Cause.UNEXPLAINED,
         (a, b),
         f"Reading of {name} from {a} to {b} fails, and nothing known explains it",
         [writer.names.place(a), writer.names.place(b)],

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.structure import Hypothesis
 from loomproof.diagnosis.weights import Weights
 
@@ -50,7 +51,7 @@ def _dead(on: Mapping[int, Sequence[int]], size: int, weights: Weights) -> Itera
     for board, leaves in on.items():
         if len(leaves) > 2:
             moves = tuple((leaf, None) for leaf in leaves)
-            yield Hypothesis("adapter_board", (), moves, weights.lead, _name(board, size))
+            yield Hypothesis(Cause.ADAPTER_BOARD, (), moves, weights.lead, _name(board, size))
 
 
 def _misplaced(
@@ -73,4 +74,4 @@ def _misplaced(
 def _slip(where: Mapping[int, int | None], detail: str, cost: int) -> Iterator[Hypothesis]:
     moves = tuple(sorted((leaf, at) for leaf, at in where.items() if leaf != at))
     if len(moves) > 2:
-        yield Hypothesis("adapter", (), moves, cost, detail)
+        yield Hypothesis(Cause.ADAPTER, (), moves, cost, detail)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from loomproof.diagnosis.causes import CAUSES
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.faults import Fault
 from loomproof.diagnosis.supplies import joined_supplies
 from loomproof.diagnosis.touch import Conductor, Touch, touches
@@ -113,7 +113,7 @@ class Desk:
         components: tuple[str, ...] = (),
         evidence: Iterable[Evidence] = (),
         alternatives: tuple[Alternative, ...] = (),
-        cause: str = "",
+        cause: Cause | None = None,
         cautions: Iterable[str] = (),
     ) -> Finding:
         cause = cause or fault.cause
@@ -134,7 +134,7 @@ class Desk:
 
     def make(
         self,
-        cause: str,
+        cause: Cause,
         cavities: tuple[End, ...],
         title: str,
         places: Iterable[str],
@@ -148,7 +148,7 @@ class Desk:
         cautions: Iterable[str] = (),
     ) -> Finding:
         """Put a finding together: kind from its cause, severity and cautions from what it touches."""
-        kind = CAUSES[cause].kind
+        kind = cause.kind
         unused = self.unused(kind, wires, components, cavities)
         last = (
             f"Nothing here uses it: mend it only if {listed(unused)} is to be used."
@@ -167,7 +167,7 @@ class Desk:
             cavities=cavities,
             wires=wires,
             components=components,
-            cause=cause,
+            cause=cause.value,
             evidence=tuple(evidence),
             places=tuple(dict.fromkeys(places)),
             repair=tuple(dict.fromkeys((*repair, last))),
@@ -183,18 +183,18 @@ class Desk:
             return sum(self.wiring.edges[number].cost for number in fault.edges)
         if fault.splices:
             return weights.open_splice
-        if fault.cause == "adapter_board":
+        if fault.cause == Cause.ADAPTER_BOARD:
             return weights.lead
-        if fault.cause == "adapter":
+        if fault.cause == Cause.ADAPTER:
             return weights.exchange_alike
         if fault.pieces:
             return weights.short * (len(fault.pieces) - 1)
         if fault.connectors:
             alike = len({self.loom.by_name[name].housing for name in fault.connectors}) == 1
-            if fault.cause == "exchanged":
+            if fault.cause == Cause.EXCHANGED:
                 return weights.exchange_alike if alike else weights.exchange_unlike
             return weights.whole_connector
-        each = weights.stray if fault.cause == "crossed_housings" else weights.swap
+        each = weights.stray if fault.cause == Cause.CROSSED_HOUSINGS else weights.swap
         return each * (len(fault.leaves) - 1)
 
     def unused(

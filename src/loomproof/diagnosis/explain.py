@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from loomproof.diagnosis.blame import with_parts
 from loomproof.diagnosis.boards import board_slips
-from loomproof.diagnosis.causes import CAUSES
+from loomproof.diagnosis.causes import CAUSES, Cause
 from loomproof.diagnosis.cuts import FREE
 from loomproof.diagnosis.desk import PROVE_AGAIN
 from loomproof.diagnosis.entangled import ways_apart
@@ -112,7 +112,7 @@ def _unexplained(measured: Measured, writer: Writer) -> list[Finding]:
     bad = [judged for judged in measured.judged if judged.decision is Decision.FAIL]
     return [
         writer.make(
-            "unexplained",
+            Cause.UNEXPLAINED,
             (judged.a, judged.b),
             f"Reading from {judged.a} to {judged.b} fails, and nothing known explains it",
             [writer.names.place(judged.a), writer.names.place(judged.b)],
@@ -162,11 +162,11 @@ def _wrong_loom(
         return None
     if all(len(group) == 1 for group in measured.groups) and len(joined) > 1:
         return Finding(
-            kind=CAUSES["nothing_plugged"].kind,
+            kind=Cause.NOTHING_PLUGGED.kind,
             severity=Severity.FAULT,
             title="Nothing is joined to anything: the loom is not plugged to the bench",
             cavities=wiring.leaf_ends,
-            cause="nothing_plugged",
+            cause=Cause.NOTHING_PLUGGED.value,
             evidence=(Evidence(f"{len(joined)} nets should join cavities; every cavity was found alone"),),
             repair=("Plug the loom's connectors into the adapter until they latch.", PROVE_AGAIN),
             cost=table.whole_connector / 1000,
@@ -175,11 +175,11 @@ def _wrong_loom(
         return None
     amiss = [net for net in joined if len({best.labels[leaf] for leaf in net.leaves}) > 1]
     return Finding(
-        kind=CAUSES["wrong_loom"].kind,
+        kind=Cause.WRONG_LOOM.kind,
         severity=Severity.FAULT,
         title=f"This is not the loom described: {whole} of its {len(joined)} joined nets were found",
         cavities=wiring.leaf_ends,
-        cause="wrong_loom",
+        cause=Cause.WRONG_LOOM.value,
         evidence=(
             Evidence(f"{whole} of {len(joined)} nets were found as described"),
             *(

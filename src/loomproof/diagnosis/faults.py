@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.search import Explainer, Explanation, Piece
 from loomproof.diagnosis.structure import Arrangement, Hypothesis
 from loomproof.diagnosis.wiring import Wiring
@@ -15,14 +16,14 @@ from loomproof.diagnosis.wiring import Wiring
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One fault in terms of the wiring's numbers; ``cause`` is a key of `causes.CAUSES`.
+    """One fault in terms of the wiring's numbers; ``cause`` is one of `causes.Cause`.
 
     ``leaves`` are the cavities that show it. ``edges`` and ``splices`` are what is open. ``pieces`` are the
     leaves of each conductor that was found joined to the others. ``connectors`` and ``detail`` belong to
     slips with whole connectors.
     """
 
-    cause: str
+    cause: Cause
     leaves: tuple[int, ...]
     edges: tuple[int, ...] = ()
     splices: tuple[int, ...] = ()
@@ -125,7 +126,7 @@ def diagnose(found: Sequence[Arrangement], explainer: Explainer, strain: Strain)
     return Diagnosis(told, best, arrangement, _righted(arrangement, explained))
 
 
-EASY = frozenset({"exchanged", "not_plugged", "adapter_board"})
+EASY = frozenset({Cause.EXCHANGED, Cause.NOT_PLUGGED, Cause.ADAPTER_BOARD})
 """Slips with whole connectors that come before crossed contacts where both cost the same."""
 
 
@@ -218,16 +219,16 @@ def faults_of(explanation: Explanation, wiring: Wiring) -> tuple[Fault, ...]:
         bare = [leaf for leaf in cycle if not wiring.at.get(leaf)]
         homes = {wiring.leaf_ends[leaf].connector for leaf in cycle}
         if len(cycle) == 2 and len(bare) == 1 and len(homes) == 1:
-            cause = "moved_to_spare"
+            cause = Cause.MOVED_TO_SPARE
         else:
-            cause = "crossed" if len(homes) == 1 else "crossed_housings"
+            cause = Cause.CROSSED if len(homes) == 1 else Cause.CROSSED_HOUSINGS
         found.append(Fault(cause, tuple(sorted(cycle))))
     joins = list(explanation.joins)
     for number in explanation.edges:
         found.append(_open(number, wiring))
     found += [_splice(node, wiring) for node in explanation.splices]
     found += [
-        Fault("touching", tuple(leaf for piece in join.pieces for leaf in piece), pieces=join.pieces)
+        Fault(Cause.TOUCHING, tuple(leaf for piece in join.pieces for leaf in piece), pieces=join.pieces)
         for join in joins
     ]
     return tuple(found)
@@ -237,11 +238,11 @@ def _open(number: int, wiring: Wiring) -> Fault:
     edge = wiring.edges[number]
     leaves = tuple(node for node in (edge.u, edge.v) if node < wiring.leaf_count)
     if edge.contact >= 0:
-        cause = "bad_contact"
+        cause = Cause.BAD_CONTACT
     elif edge.component:
-        cause = "open_part"
+        cause = Cause.OPEN_PART
     else:
-        cause = "broken_wire"
+        cause = Cause.BROKEN_WIRE
     return Fault(cause, leaves or _cut_off(number, wiring), edges=(number,))
 
 
@@ -249,7 +250,7 @@ def _splice(node: int, wiring: Wiring) -> Fault:
     leaves: list[int] = []
     for number in wiring.at.get(node, ()):
         leaves += wiring.side(number, node)
-    return Fault("open_splice", tuple(sorted(leaves)), splices=(node,))
+    return Fault(Cause.OPEN_SPLICE, tuple(sorted(leaves)), splices=(node,))
 
 
 def _cut_off(number: int, wiring: Wiring) -> tuple[int, ...]:

@@ -16,6 +16,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.mending import is_ring, rejoined, renewed
 from loomproof.diagnosis.words import Names, listed, of_reading
@@ -103,7 +104,7 @@ def _net(
     if not sets:
         ends = tuple(dict.fromkeys(end for judged in failing for end in (judged.a, judged.b)))
         yield writer.make(
-            "resistive_path",
+            Cause.RESISTIVE_PATH,
             ends,
             f"High resistance between {listed(ends)}",
             [writer.names.place(end) for end in ends],
@@ -202,7 +203,7 @@ def _finding(
 
 def _described(
     found: Found, suspect: Suspect, writer: Writer
-) -> tuple[str, str, tuple[End, ...], tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
+) -> tuple[Cause, str, tuple[End, ...], tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
     """Return cause, title, cavities, wires, places and repair of one suspect."""
     wiring, names = found.wiring, writer.names
     if suspect.node >= 0:
@@ -216,7 +217,7 @@ def _described(
             )
         )
         return (
-            "resistive_splice",
+            Cause.RESISTIVE_SPLICE,
             f"Bad joint in splice {end}",
             reached,
             wires,
@@ -233,7 +234,7 @@ def _described(
         ring = is_ring(names, end)
         look = "paint or rust under the lug, a loose bolt" if ring else "green, spread"
         return (
-            "resistive_contact",
+            Cause.RESISTIVE_CONTACT,
             f"Bad {'joint at ring' if ring else 'contact at'} {end}",
             (end,),
             wires,
@@ -248,7 +249,7 @@ def _described(
     if edge.component:
         part = found.loom.component_by_name[edge.component]
         return (
-            "resistive_contact",
+            Cause.RESISTIVE_CONTACT,
             f"High resistance through {edge.component}",
             tuple(end for end in part.ends if end.cavity),
             (),
@@ -259,7 +260,7 @@ def _described(
     ends = tuple(end for end in runs[0].ends if end.cavity)
     splices = tuple(end for end in runs[0].ends if not end.cavity)
     return (
-        "resistive_wire",
+        Cause.RESISTIVE_WIRE,
         f"High resistance in {names.wires(edge.wires)} or at its ends",
         ends or tuple(wiring.leaf_ends[leaf] for leaf in sorted(wiring.side(suspect.edge, edge.u))),
         edge.wires,

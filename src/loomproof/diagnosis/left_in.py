@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import replace
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.desk import Desk
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.words import listed
@@ -105,7 +106,7 @@ def found_in(desk: Desk, parts: Sequence[Component], instead: Finding) -> Findin
     )
     return replace(
         desk.make(
-            "left_in",
+            Cause.LEFT_IN,
             tuple(dict.fromkeys((*instead.cavities, *ends))),
             f"{what[:1].upper()}{what[1:]} {is_are} still in, seen between {seen_at}",
             [desk.names.place(end) for end in ends],
@@ -136,7 +137,7 @@ def or_left_in(
         return still_in
     other = Alternative(
         text=desk.names.inside(still_in.title),
-        cause="left_in",
+        cause=Cause.LEFT_IN,
         cavities=still_in.cavities,
         repair=still_in.repair[:-1],
         tell_apart=f"Look whether {part.name} is in: the description says that it is out for the test.",

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.found import Found
 from loomproof.electrics.component_kinds import conducting_ends, joined_ends
 from loomproof.results.findings import Alternative, Finding
@@ -20,7 +21,7 @@ from loomproof.results.findings import Alternative, Finding
 AGREES = 0.2
 """So far may a computed reading lie from the real one: parts have tolerances. Our convention."""
 
-_SUREST = ("reversed_diode", "missing_part", "shorted_part", "wrong_value")
+_SUREST = (Cause.REVERSED_DIODE, Cause.MISSING_PART, Cause.SHORTED_PART, Cause.WRONG_VALUE)
 """What makes every part of its loops read wrongly, the surest first."""
 
 LEAST_OHM = 1e-3
@@ -76,7 +77,7 @@ class PartNetwork:
     def explains(self, one: Amiss, other: Amiss) -> bool:
         """Whether what makes ``one`` read as it does makes ``other`` read as it does."""
         if set(one.at) == set(other.at):
-            return one.finding.cause != "missing_part"
+            return one.finding.cause != Cause.MISSING_PART
         sound_ohm = self.ohm(one.at)
         siemens = 1.0 / max(one.ohm, LEAST_OHM) - (0.0 if math.isinf(sound_ohm) else 1.0 / sound_ohm)
         return agree(self.ohm(other.at, (one.at, siemens)), other.ohm)

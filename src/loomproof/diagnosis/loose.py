@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.mending import is_ring
 from loomproof.diagnosis.words import listed
@@ -70,7 +71,7 @@ def _finding(found: Found, writer: Writer, places: Sequence[int], edges: Sequenc
     others = [
         Alternative(
             text=f"{_named(found, writer, number)[1]} comes and goes",
-            cause="loose_contact",
+            cause=Cause.LOOSE_CONTACT,
             cavities=ends,
             wires=_named(found, writer, number)[0],
             tell_apart=f"Watch the loom and move {what} alone: an event then is this one.",
@@ -79,7 +80,7 @@ def _finding(found: Found, writer: Writer, places: Sequence[int], edges: Sequenc
     ]
     cavities = _cavities(found, edges[0], ends) if edges else ends
     return writer.make(
-        "loose_contact",
+        Cause.LOOSE_CONTACT,
         cavities,
         f"{what} {'comes and goes' if edges or len(ends) < 2 else 'come and go'}",
         [writer.names.place(end) for end in cavities],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.desk import Desk
 from loomproof.diagnosis.faults import Fault
 from loomproof.diagnosis.mending import kept_together, rejoined
@@ -13,9 +14,9 @@ from loomproof.loom.model import End
 from loomproof.results.findings import Alternative, Finding
 
 MISCOUNTED = {
-    "mirrored": "pinned as seen from the wrong face",
-    "rotated": "pinned from the wrong corner",
-    "shifted": "pinned a cavity or more off",
+    Cause.MIRRORED: "pinned as seen from the wrong face",
+    Cause.ROTATED: "pinned from the wrong corner",
+    Cause.SHIFTED: "pinned a cavity or more off",
 }
 """Slips of one whole housing, and how such a housing comes about: a keyed plug cannot be turned."""
 
@@ -26,13 +27,13 @@ class Miswires(Desk):
     def _miswire(self, fault: Fault) -> Finding:
         ends = self._ends(fault.leaves)
         wires = self._wires_at(ends)
-        if fault.cause == "adapter":
+        if fault.cause == Cause.ADAPTER:
             return self._on_wrong_points(fault, ends)
-        if fault.cause == "exchanged":
+        if fault.cause == Cause.EXCHANGED:
             return self._exchanged(fault, ends, wires)
         if fault.cause in MISCOUNTED:
             return self._miscounted(fault, ends, wires)
-        if fault.cause == "moved_to_spare":
+        if fault.cause == Cause.MOVED_TO_SPARE:
             return self._moved(fault, ends)
         others = (*self._turned(ends), *self._rejoined(ends), *self._leads(ends)) if len(ends) == 2 else ()
         what = self.names.wires(wires, most=4) or "Contacts"
@@ -82,7 +83,7 @@ class Miswires(Desk):
             Alternative(
                 text=f"{plug.name} was pinned as seen from its wrong face (last for first), or its lead on "
                 "the adapter was",
-                cause="mirrored",
+                cause=Cause.MIRRORED,
                 cavities=ends,
                 repair=(self._recount(plug.name),),
                 tell_apart=f"Find the mark of cavity {order[0]} on the housing of {plug.name}: which colour "
@@ -103,7 +104,7 @@ class Miswires(Desk):
         return (
             Alternative(
                 text=f"{named} were cut and joined again crossed on the way{where}",
-                cause="crossed_joint",
+                cause=Cause.CROSSED_JOINT,
                 cavities=tuple(ends),
                 wires=tuple(wire.name for wire in wires),
                 repair=tuple(
@@ -127,7 +128,7 @@ class Miswires(Desk):
         return (
             Alternative(
                 text=f"the adapter's leads for {listed(ends)}{named} are crossed, not the loom",
-                cause="adapter",
+                cause=Cause.ADAPTER,
                 cavities=ends,
                 repair=(f"Put the adapter's leads for {listed(ends)} right.",),
                 tell_apart=f"Take {ends[0].connector} off the adapter and touch the adapter's lead for "
@@ -145,7 +146,7 @@ class Miswires(Desk):
             alternatives=(
                 Alternative(
                     text=f"the contacts of {listed(ends)} are crossed one by one in the loom",
-                    cause="crossed",
+                    cause=Cause.CROSSED,
                     cavities=ends,
                     wires=self._wires_at(ends),
                     tell_apart=f"Take the loom off and touch the adapter's lead for {ends[0]} with the "
@@ -169,7 +170,7 @@ class Miswires(Desk):
             wires=wires,
             alternatives=(
                 *self._rejoined(apart),
-                self._adapter_for(plugs, "exchanged", ends),
+                self._adapter_for(plugs, Cause.EXCHANGED, ends),
                 self._one_by_one(plugs, ends, wires),
             ),
             cautions=self._swapped(self._apart(ends)),
@@ -218,7 +219,7 @@ class Miswires(Desk):
     def _adapter_for(self, plugs: str, how: str, ends: tuple[End, ...]) -> Alternative:
         return Alternative(
             text=f"the adapter's leads for {plugs} are {how}, not the loom",
-            cause="adapter",
+            cause=Cause.ADAPTER,
             cavities=ends,
             repair=(f"Put the adapter's leads for {plugs} right.",),
             tell_apart=f"Take {plugs} off the adapter and touch the adapter's lead for {ends[0]} with the "
@@ -228,7 +229,7 @@ class Miswires(Desk):
     def _one_by_one(self, plugs: str, ends: tuple[End, ...], wires: tuple[str, ...]) -> Alternative:
         return Alternative(
             text=f"the contacts of {plugs} are crossed one by one in the housing",
-            cause="crossed",
+            cause=Cause.CROSSED,
             cavities=ends,
             wires=wires,
             repair=(

@@ -12,9 +12,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Protocol
+from typing import Protocol, assert_never
 
-from loomproof.diagnosis.causes import CAUSES
+from loomproof.diagnosis.causes import CAUSES, Cause, Look, at_the_adapter, look_of
 from loomproof.diagnosis.seen import Observation, Thing, What, with_wholes
 from loomproof.diagnosis.words import listed
 from loomproof.loom.model import End
@@ -61,24 +61,6 @@ def _some(things: Iterable[Thing]) -> Way:
     return Way(may=frozenset(things))
 
 
-_AT_THE_ADAPTER = frozenset({"adapter", "adapter_lead", "adapter_board", "adapter_short"})
-_AT_ALL_PLACES = frozenset(
-    {"crossed", "crossed_housings", "moved_to_spare", "mirrored", "rotated", "shifted", "exchanged"}
-)
-_ALONG_OR_AT_AN_END = frozenset({"broken_wire", "resistive_wire", "loose_contact"})
-_AT_THE_CONTACT = frozenset({"bad_contact", "resistive_contact"})
-_PARTS = frozenset(
-    {
-        "blown_fuse",
-        "open_part",
-        "missing_part",
-        "wrong_value",
-        "shorted_part",
-        "reversed_diode",
-        "left_in",
-    }
-)
-_BETWEEN = frozenset({"touching", "added_wire", "leak", "added_part", "one_way_path", "shorter_way"})
 _MOST_ENDS = 2
 """A wire has two ends; more cavities than that are those cut off behind it, whose contacts are not meant."""
 
@@ -146,32 +128,37 @@ def ways_of(explanation: Explains, *, is_first: bool = False) -> tuple[Way, ...]
     wires = [Thing(What.WIRE, name) for name in explanation.wires]
     parts = [Thing(What.PART, name) for name in explanation.components]
     leads = [Thing(What.LEAD, end=end) for end in explanation.cavities]
-    if cause == "adapter_lead":
-        return tuple(_all((Thing(What.ADAPTER), lead)) for lead in leads)
-    if cause == "adapter_short":
-        return (Way(frozenset({Thing(What.ADAPTER)}), frozenset(leads)),)
-    if cause in _AT_THE_ADAPTER:
-        return (_all((Thing(What.ADAPTER), *leads)),)
-    if cause in _PARTS and parts:
-        return _each(parts)
-    if cause in _AT_ALL_PLACES:
-        return (_all(places),)
-    if cause == "not_plugged":
-        return _each({Thing(What.CONNECTOR, end=End(place.end.connector)): None for place in places})
-    if cause == "crossed_joint":
-        return (_all(wires),)
-    if cause in _AT_THE_CONTACT and (places or parts):
-        return _each((*places, *parts))
-    if cause in _ALONG_OR_AT_AN_END and (wires or places):
-        whole = (_all(wires),) if wires else ()
-        return (*whole, *_each(places if len(places) <= _MOST_ENDS else ())) or (ELSEWHERE,)
-    if cause == "added_wire" and is_first:
-        return (Way(frozenset(places[:1]), frozenset(places[1:])),)
-    if cause in _BETWEEN:
-        homes = dict.fromkeys(place.end.connector for place in places)
-        at = [_some(place for place in places if place.end.connector == home) for home in homes]
-        return (*at, *((_some(wires),) if cause == "touching" and wires else ()), ELSEWHERE)
-    return (ELSEWHERE,)
+    look = look_of(cause)
+    match look:
+        case Look.LEAD:
+            return tuple(_all((Thing(What.ADAPTER), lead)) for lead in leads)
+        case Look.LEADS:
+            return (Way(frozenset({Thing(What.ADAPTER)}), frozenset(leads)),)
+        case Look.ADAPTER:
+            return (_all((Thing(What.ADAPTER), *leads)),)
+        case Look.PART:
+            return _each(parts) or (ELSEWHERE,)
+        case Look.ALL_PLACES:
+            return (_all(places),)
+        case Look.PLUG:
+            return _each({Thing(What.CONNECTOR, end=End(place.end.connector)): None for place in places})
+        case Look.WIRES:
+            return (_all(wires),)
+        case Look.CONTACT:
+            return _each((*places, *parts)) or (ELSEWHERE,)
+        case Look.ALONG:
+            whole = (_all(wires),) if wires else ()
+            return (*whole, *_each(places if len(places) <= _MOST_ENDS else ())) or (ELSEWHERE,)
+        case Look.ADDED if is_first:
+            return (Way(frozenset(places[:1]), frozenset(places[1:])),)
+        case Look.BETWEEN | Look.ADDED:
+            homes = dict.fromkeys(place.end.connector for place in places)
+            at = [_some(place for place in places if place.end.connector == home) for home in homes]
+            return (*at, *((_some(wires),) if cause == Cause.TOUCHING and wires else ()), ELSEWHERE)
+        case Look.ELSEWHERE:
+            return (ELSEWHERE,)
+        case _:
+            assert_never(look)
 
 
 def _explanations(finding: Finding) -> list[Explains]:
@@ -184,7 +171,7 @@ def named(findings: Iterable[Finding]) -> set[Thing]:
     for finding in findings:
         for one in _explanations(finding):
             found |= {thing for way in ways_of(one) for thing in way.things}
-            if one.cause not in _AT_THE_ADAPTER:
+            if not at_the_adapter(one.cause):
                 found |= {Thing(What.CAVITY, end=end) for end in one.cavities if end.cavity}
             found |= {Thing(What.WIRE, name) for name in one.wires}
             found |= {Thing(What.PART, name) for name in one.components}
@@ -238,7 +225,7 @@ def _narrowed(finding: Finding, left: Sequence[Sequence[Way]], heard: Sequence[O
     if left[0]:
         return replace(_only_its_ends(finding, left[0]), alternatives=tuple(kept), evidence=shown)
     first, *rest = kept
-    cause = first.cause or finding.cause
+    cause = str(first.cause or finding.cause)
     return replace(
         finding,
         kind=CAUSES[cause].kind,
@@ -255,16 +242,16 @@ def _narrowed(finding: Finding, left: Sequence[Sequence[Way]], heard: Sequence[O
 
 
 def _places(one: Alternative) -> tuple[str, ...]:
-    if one.cause in _AT_THE_ADAPTER:
+    if at_the_adapter(one.cause):
         return tuple(f"the adapter's lead for {end}" for end in one.cavities)
-    if one.cause == "crossed_joint":
+    if one.cause == Cause.CROSSED_JOINT:
         return (f"along {listed(one.wires)}, where they were mended",)
     return tuple(str(end) for end in one.cavities)
 
 
 def _ends_left(one: Explains, ways: Sequence[Way]) -> tuple[End, ...]:
     """Return the ends that are all that is left of a bad wire, once the wire itself was seen to be sound."""
-    if one.cause not in ("broken_wire", "resistive_wire") or not one.wires:
+    if one.cause not in (Cause.BROKEN_WIRE, Cause.RESISTIVE_WIRE) or not one.wires:
         return ()
     if any(thing.what is What.WIRE for way in ways for thing in way.things):
         return ()
@@ -273,10 +260,10 @@ def _ends_left(one: Explains, ways: Sequence[Way]) -> tuple[End, ...]:
 
 def _at_its_ends(cause: str, ends: Sequence[End]) -> tuple[str, str, tuple[str, ...]]:
     """Return cause, what it is, and the repair, of a wire that is bad at these of its ends."""
-    found = "bad_contact" if cause == "broken_wire" else "resistive_contact"
-    word = "open" if cause == "broken_wire" else "bad"
+    found = Cause.BAD_CONTACT if cause == Cause.BROKEN_WIRE else Cause.RESISTIVE_CONTACT
+    word = "open" if cause == Cause.BROKEN_WIRE else "bad"
     return (
-        found,
+        found.value,
         f"{' or '.join(map(str, ends))} {word}: what holds the wire there, not the wire",
         (
             f"Look at {listed(ends)}: pushed back, spread, green or half crimped; at a ring, paint under "

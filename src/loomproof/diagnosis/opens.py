@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.desk import Desk
 from loomproof.diagnosis.faults import Fault
 from loomproof.diagnosis.mending import is_ring, looks, new_part, rejoined
@@ -14,17 +15,17 @@ class Opens(Desk):
     """Writes opens."""
 
     def _open(self, fault: Fault) -> Finding:
-        if fault.cause == "not_plugged":
+        if fault.cause == Cause.NOT_PLUGGED:
             return self._not_plugged(fault)
-        if fault.cause == "adapter_board":
+        if fault.cause == Cause.ADAPTER_BOARD:
             return self._board(fault)
-        if fault.cause == "open_splice":
+        if fault.cause == Cause.OPEN_SPLICE:
             return self._open_splice(fault)
         edge = self.wiring.edges[fault.edges[0]]
         ends = self._ends(fault.leaves)
-        if fault.cause == "bad_contact":
+        if fault.cause == Cause.BAD_CONTACT:
             return self._bad_contact(fault, ends)
-        if fault.cause == "open_part":
+        if fault.cause == Cause.OPEN_PART:
             return self._open_part(fault, edge.component, ends)
         wires = [self.loom.wire_by_name[name] for name in edge.wires]
         first = wires[0]
@@ -54,7 +55,7 @@ class Opens(Desk):
         return (
             Alternative(
                 text=f"the adapter's lead or pin for {either} is open, not the loom",
-                cause="adapter_lead",
+                cause=Cause.ADAPTER_LEAD,
                 cavities=tuple(alone),
                 repair=(f"Mend the adapter's lead for {either}.",),
                 tell_apart=f"Take {plugs} off the adapter and touch the adapter's lead for {listed(alone)} "
@@ -85,7 +86,7 @@ class Opens(Desk):
         part = self.loom.component_by_name.get(name)
         at = part.ends if part else ends
         is_fuse = part is not None and part.form.blows
-        cause = "blown_fuse" if is_fuse else "open_part"
+        cause = Cause.BLOWN_FUSE if is_fuse else Cause.OPEN_PART
         word = "blown or missing" if is_fuse else "open or missing"
         instead = f": where it is bad, fit {new_part(part)}" if part is not None else ""
         repair = [f"Pull {name} and meter it{instead}."]
@@ -135,7 +136,7 @@ class Opens(Desk):
             alternatives=(
                 Alternative(
                     text=f"every wire of {listed(ends)} is open, each by itself",
-                    cause="broken_wire",
+                    cause=Cause.BROKEN_WIRE,
                     cavities=ends,
                     wires=self._wires_at(ends),
                     tell_apart="Put the same adapter plug on another board and prove again.",
@@ -158,7 +159,7 @@ class Opens(Desk):
             alternatives=(
                 Alternative(
                     text=f"every wire of {plug} is open, each by itself",
-                    cause="broken_wire",
+                    cause=Cause.BROKEN_WIRE,
                     cavities=ends,
                     wires=self._wires_at(ends),
                     tell_apart=f"Unplug {plug}, plug it in again and prove again.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Iterator
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.desk import SHORTED_OHM
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.left_in import or_left_in, read_back
@@ -88,13 +89,13 @@ def read_ends(part: Component) -> tuple[End, ...]:
 def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:
     low = judged.measured_ohm < judged.lower_ohm
     shorted = low and judged.measured_ohm < min(SHORTED_OHM, judged.expected_ohm / 10)
-    cause = "shorted_part" if shorted else "wrong_value"
+    cause = Cause.SHORTED_PART if shorted else Cause.WRONG_VALUE
     what = "reads as a short" if shorted else "reads too low" if low else "reads too high"
     others = [
         Alternative(
             text="the part is right and "
             + ("another path lies beside it" if low else "a contact or wire to it is bad"),
-            cause="added_part" if low else "resistive_path",
+            cause=Cause.ADDED_PART if low else Cause.RESISTIVE_PATH,
             cavities=(judged.a, judged.b),
             tell_apart=f"Take {part.name} out and meter it on its own.",
         )
@@ -105,7 +106,7 @@ def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:
         others = [
             Alternative(
                 text=f"{part.name} is right, and a short lies between {judged.a} and {judged.b}",
-                cause="touching",
+                cause=Cause.TOUCHING,
                 cavities=tuple(dict.fromkeys((*beside, judged.a, judged.b))),
                 wires=writer.wires_of(judged.a, judged.b),
                 tell_apart=f"Take {part.name} out and read again: a short stays.",
@@ -152,7 +153,7 @@ def _diode(found: Found, read: JudgedDiode, writer: Writer) -> Iterator[Finding]
         both = math.isfinite(read.forward) and math.isfinite(read.backward)
         what = f"{_capital(part)} {read.component}"
         plain = writer.make(
-            "shorted_part" if both else "wrong_value",
+            Cause.SHORTED_PART if both else Cause.WRONG_VALUE,
             cavities,
             f"{what} conducts both ways" if both else f"{what} does not read as a sound one forward",
             where,
@@ -172,12 +173,12 @@ def reversed_diode(
     """Return the finding of a diode that conducts from its cathode's place to its anode's."""
     crossed = Alternative(
         text=f"the wires of {anode} and {cathode} are crossed at {part.name}",
-        cause="crossed",
+        cause=Cause.CROSSED,
         cavities=(anode, cathode),
         tell_apart=f"Look at {part.name}: its {cathode_mark(part)} belongs at {cathode}.",
     )
     return writer.make(
-        "reversed_diode",
+        Cause.REVERSED_DIODE,
         (anode, cathode),
         f"{_capital(part)} {part.name} reversed: it conducts from {cathode} to {anode}",
         [writer.names.place(end) for end in part.ends],
@@ -220,7 +221,7 @@ def _open_parts(found: Found, open_parts: dict[str, Judged], writer: Writer) -> 
         edge = found.wiring.edges[number]
         first = open_parts[fresh[0]]
         yield writer.make(
-            "broken_wire",
+            Cause.BROKEN_WIRE,
             (first.a, first.b),
             f"{writer.names.wires(edge.wires) or listed(fresh)} open: {listed(fresh)} behind it out of reach",
             [writer.names.run(found.loom.wire_by_name[name]) for name in edge.wires],
@@ -266,7 +267,7 @@ def _missing(
     others = [
         Alternative(
             text=f"{writer.names.wires(found.wiring.edges[number].wires)} to {part.name} is open",
-            cause="broken_wire",
+            cause=Cause.BROKEN_WIRE,
             cavities=cavities,
             wires=found.wiring.edges[number].wires,
             tell_apart=f"Meter {part.name} at its own terminals: a reading there means the wire.",
@@ -275,7 +276,7 @@ def _missing(
         if found.wiring.edges[number].wires
     ]
     return writer.make(
-        "missing_part",
+        Cause.MISSING_PART,
         cavities,
         f"{_capital(part)} {part.name} missing or open between {listed(part.ends)}",
         [writer.names.place(end) for end in part.ends],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.left_in import or_left_in
 from loomproof.diagnosis.parts import reversed_diode
@@ -116,14 +117,14 @@ def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End,
     shown = tuple(dict.fromkeys((*cavities, path.a, path.b)))
     part = Alternative(
         text=f"a part sits between {nets}",
-        cause="added_part",
+        cause=Cause.ADDED_PART,
         cavities=shown,
         tell_apart="Dry and clean the housings on these conductors and measure again: "
         "a part keeps its value, moisture does not.",
     )
     wet = Alternative(
         text=f"moisture, carbon or burnt insulation between {nets}",
-        cause="leak",
+        cause=Cause.LEAK,
         cavities=shown,
         tell_apart=part.tell_apart,
     )
@@ -132,7 +133,7 @@ def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End,
     elsewhere = [
         Alternative(
             text=f"the same path between {one} and {other}, behind built-in parts",
-            cause="leak" if leak else "added_part",
+            cause=Cause.LEAK if leak else Cause.ADDED_PART,
             cavities=(one, other),
             tell_apart=f"Pull the parts between, and measure {one} to {other} again.",
         )
@@ -140,7 +141,7 @@ def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End,
     ]
     if leak:
         return writer.make(
-            "leak",
+            Cause.LEAK,
             shown,
             f"Leakage between {nets}",
             places,
@@ -151,7 +152,7 @@ def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End,
             cautions=writer.joined(path.a, path.b),
         )
     return writer.make(
-        "added_part",
+        Cause.ADDED_PART,
         shown,
         f"Path between {nets}, where nothing should be",
         places,
@@ -170,7 +171,7 @@ def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End,
 def _one_way(found: Found, way: OneWay, writer: Writer) -> Finding:
     source, sink = way.source, way.sink
     return writer.make(
-        "one_way_path",
+        Cause.ONE_WAY_PATH,
         (source, sink),
         f"Path from {source} to {sink} that conducts one way only, where nothing should be",
         [writer.names.place(source), writer.names.place(sink)],

@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.mending import is_ring, renewed
 from loomproof.diagnosis.words import listed, of_reading
@@ -22,8 +23,8 @@ from loomproof.results.measured import Decision, Judged, JudgedDiode
 VARIES = 0.05
 """So much of its ohms a bad contact differs from one reading to the next (common practice, no source)."""
 
-_OF_CONDUCTORS = {"broken_wire", "bad_contact", "resistive_wire", "resistive_contact"}
-_OF_PARTS = {"missing_part", "wrong_value", "shorted_part"}
+_OF_CONDUCTORS = {Cause.BROKEN_WIRE, Cause.BAD_CONTACT, Cause.RESISTIVE_WIRE, Cause.RESISTIVE_CONTACT}
+_OF_PARTS = {Cause.MISSING_PART, Cause.WRONG_VALUE, Cause.SHORTED_PART}
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +179,7 @@ def _told(
         e.text: e for finding in instead for e in finding.evidence if e.text not in known
     }
     return writer.make(
-        "bad_contact" if extra.open else "resistive_contact",
+        Cause.BAD_CONTACT if extra.open else Cause.RESISTIVE_CONTACT,
         (end,),
         title,
         [names.place(end)],

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.desk import PROVE_AGAIN
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.words import listed
@@ -49,7 +50,7 @@ def _note(ways: list[ShorterWay], parts: list[Component], writer: Writer) -> Fin
             "its protection away."
         )
     finding = writer.make(
-        "shorter_way",
+        Cause.SHORTER_WAY,
         cavities,
         f"{first.a} and {first.b} are joined by a shorter way than described",
         [writer.names.place(end) for end in cavities],

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.desk import SHORTED_OHM, Desk
 from loomproof.diagnosis.faults import Fault
 from loomproof.diagnosis.left_in import found_in, joining
@@ -43,7 +44,7 @@ class Shorts(Desk):
             part, judged = low
             right = right_value(part, judged.expected_ohm)
             return self.make(
-                "wrong_value",
+                Cause.WRONG_VALUE,
                 (judged.a, judged.b),
                 f"{part.kind.capitalize()} {part.name} reads too low: {right} is right",
                 [self.names.place(end) for end in part.ends],
@@ -53,7 +54,7 @@ class Shorts(Desk):
                 alternatives=[
                     Alternative(
                         text=f"{part.name} is right, and another path lies beside it",
-                        cause="touching",
+                        cause=Cause.TOUCHING,
                         cavities=(judged.a, judged.b),
                         tell_apart=f"Take {part.name} out and read again: a path that stays is the other.",
                     )
@@ -88,7 +89,7 @@ class Shorts(Desk):
             ]
             other = Alternative(
                 text=f"a wire was added between {listed(firsts)}",
-                cause="added_wire",
+                cause=Cause.ADDED_WIRE,
                 cavities=firsts,
                 tell_apart=f"Count the wires in {housings}: one too many is an added wire.",
                 repair=("Take the added wire out, or put it into the description.",),
@@ -103,7 +104,7 @@ class Shorts(Desk):
             ]
             other = Alternative(
                 text=f"{self.names.inside(title)}: {what}",
-                cause="touching",
+                cause=Cause.TOUCHING,
                 cavities=cavities,
                 wires=wires,
                 tell_apart=f"Look into the back of {spare.connector}: an empty {spare} holds no added wire.",
@@ -124,7 +125,7 @@ class Shorts(Desk):
             wires=wires,
             evidence=measured,
             alternatives=tuple(alternatives),
-            cause="" if spare is None else "added_wire",
+            cause=None if spare is None else Cause.ADDED_WIRE,
             cautions=joined_supplies(self.loom, [conductor.wires for conductor in conductors]),
         )
 
@@ -134,7 +135,7 @@ class Shorts(Desk):
         return Alternative(
             text=f"leads of the adapter touch, those for {listed(ends)} or others of these conductors, "
             "not the loom",
-            cause="adapter_short",
+            cause=Cause.ADAPTER_SHORT,
             cavities=tuple(ends),
             repair=(f"Part the adapter's leads for {listed(ends)}.",),
             tell_apart=f"Take {plugs} off the adapter and prove again, or self-test the bench with nothing "
@@ -152,7 +153,7 @@ class Shorts(Desk):
         return [
             Alternative(
                 text=f"{part.kind} {part.name}, which lies between them, has gone short",
-                cause="shorted_part",
+                cause=Cause.SHORTED_PART,
                 cavities=tuple(end for end in part.ends if end.cavity),
                 repair=(f"Fit {new_part(part)}.",),
                 tell_apart=f"Take {part.name} out and prove again: a short that stays is not in it.",
@@ -204,7 +205,7 @@ class Shorts(Desk):
         """What a bench without ohms can't tell from a short."""
         return Alternative(
             text=f"moisture, carbon or a part makes a resistive path between {listed(firsts)}",
-            cause="leak",
+            cause=Cause.LEAK,
             cavities=firsts,
             tell_apart=f"Read from {firsts[0]} to {firsts[1]} with an ohmmeter: this bench senses and "
             "can't say how many ohms the path has.",

@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.cuts import FREE
 from loomproof.diagnosis.search import Explainer
 from loomproof.diagnosis.weights import Weights
@@ -26,7 +27,7 @@ DEPTH = 3
 class Hypothesis:
     """One slip with whole connectors; ``moves`` are (leaf, the leaf where its wire was found, or None)."""
 
-    cause: str
+    cause: Cause
     connectors: tuple[str, ...]
     moves: tuple[tuple[int, int | None], ...]
     cost: int
@@ -86,7 +87,7 @@ def _all(plugs: Sequence[Connector], wiring: Wiring, weights: Weights) -> Iterat
                 pairs = list(_partners(one, other))
                 same = one.housing == other.housing and one.kind == other.kind and one.rows == other.rows
                 cost = weights.exchange_alike if same else weights.exchange_unlike
-                yield Hypothesis("exchanged", (one.name, other.name), _moves(pairs, wiring), cost)
+                yield Hypothesis(Cause.EXCHANGED, (one.name, other.name), _moves(pairs, wiring), cost)
 
 
 def _partners(one: Connector, other: Connector) -> Iterator[tuple[End, End | None]]:
@@ -100,7 +101,7 @@ def _partners(one: Connector, other: Connector) -> Iterator[tuple[End, End | Non
         yield End(other.name, b), End(one.name, a)
 
 
-_Slip = tuple[str, str, list[tuple[End, End | None]]]
+_Slip = tuple[Cause, str, list[tuple[End, End | None]]]
 
 
 def _on_one(plug: Connector) -> Iterator[_Slip]:
@@ -113,36 +114,36 @@ def _on_one(plug: Connector) -> Iterator[_Slip]:
     at = {spot: name for name, spot in place.items()}
     height, width = len(plug.rows), max(len(row) for row in plug.rows)
 
-    def mapped(cause: str, detail: str, where: Mapping[str, str | None]) -> _Slip:
+    def mapped(cause: Cause, detail: str, where: Mapping[str, str | None]) -> _Slip:
         pairs = [
             (End(plug.name, a), None if b is None else End(plug.name, b)) for a, b in where.items() if a != b
         ]
         return cause, detail, pairs
 
-    grids: list[tuple[str, str, Callable[[int, int], tuple[int, int]]]] = [
-        ("mirrored", "left for right", lambda y, x: (y, width - 1 - x)),
-        ("mirrored", "row for row", lambda y, x: (height - 1 - y, x)),
-        ("rotated", "half a turn", lambda y, x: (height - 1 - y, width - 1 - x)),
+    grids: list[tuple[Cause, str, Callable[[int, int], tuple[int, int]]]] = [
+        (Cause.MIRRORED, "left for right", lambda y, x: (y, width - 1 - x)),
+        (Cause.MIRRORED, "row for row", lambda y, x: (height - 1 - y, x)),
+        (Cause.ROTATED, "half a turn", lambda y, x: (height - 1 - y, width - 1 - x)),
     ]
     for cause, detail, turn in grids:
         where = {name: at.get(turn(*spot)) for name, spot in place.items()}
         if None not in where.values():
             yield mapped(cause, detail, where)
-    yield mapped("mirrored", "last for first", dict(zip(order, reversed(order), strict=True)))
+    yield mapped(Cause.MIRRORED, "last for first", dict(zip(order, reversed(order), strict=True)))
     for step in (1, -1, 2, -2):
         if abs(step) >= count:
             continue
         far = {order[i]: order[(i + step) % count] for i in range(count)}
         way = "on" if step > 0 else "back"
-        yield mapped("rotated", f"each cavity {abs(step)} {way}, the end round to the start", far)
+        yield mapped(Cause.ROTATED, f"each cavity {abs(step)} {way}, the end round to the start", far)
         near: dict[str, str | None] = {
             order[i]: order[i + step] if 0 <= i + step < count else None for i in range(count)
         }
-        yield mapped("shifted", f"by {abs(step)} {way}", near)
+        yield mapped(Cause.SHIFTED, f"by {abs(step)} {way}", near)
         if height > 1 and abs(step) == 1:
             rows = {name: at.get((y, x + step)) for name, (y, x) in place.items()}
-            yield mapped("shifted", f"by 1 {way} in every row", rows)
-    yield mapped("not_plugged", "", dict.fromkeys(order))
+            yield mapped(Cause.SHIFTED, f"by 1 {way} in every row", rows)
+    yield mapped(Cause.NOT_PLUGGED, "", dict.fromkeys(order))
 
 
 def _moves(pairs: Iterable[tuple[End, End | None]], wiring: Wiring) -> tuple[tuple[int, int | None], ...]:
@@ -204,7 +205,7 @@ def _children(
     for slip in candidates:
         if slip in parent.slips:
             continue
-        if slip.cause in ("not_plugged", "adapter_board"):
+        if slip.cause in (Cause.NOT_PLUGGED, Cause.ADAPTER_BOARD):
             if not _bare(slip, explainer.wiring, labels, counts):
                 continue
         elif _gain(slip, explainer.wiring, labels, agree) < 2:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import product
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.desk import PROVE_AGAIN
 from loomproof.diagnosis.words import listed
 from loomproof.diagnosis.writing import Writer
@@ -30,7 +31,7 @@ def gathered(writer: Writer, findings: Sequence[Finding]) -> list[Finding]:
     Of plugs that as many leaks share, one where they lie side by side comes first, then the smallest.
     """
     told = list(findings)
-    leaks = [_leak(writer, finding) for finding in told if finding.cause == "leak"]
+    leaks = [_leak(writer, finding) for finding in told if finding.cause == Cause.LEAK]
     while leaks:
         plugs = sorted({name for leak in leaks for name in leak.pairs}, key=lambda n: _rank(writer, n, leaks))
         if not plugs or not _is_one(writer, plugs[0], leaks):
@@ -79,7 +80,7 @@ def _wet(writer: Writer, plug: str, also: Sequence[str], shared: Sequence[_Leak]
     others = [
         Alternative(
             text=f"water or dirt in {name}, which these leaks have in common as well",
-            cause="leak",
+            cause=Cause.LEAK,
             cavities=tuple(sorted({end for leak in shared for pair in leak.pairs[name] for end in pair})),
             tell_apart=f"Unplug {plug}, dry and clean it, and measure again; then {name}.",
         )
@@ -98,7 +99,7 @@ def _wet(writer: Writer, plug: str, also: Sequence[str], shared: Sequence[_Leak]
     usual = writer.names.cautions(cavities)
     cautions = dict.fromkeys(text for leak in shared for text in leak.finding.cautions if text not in usual)
     return writer.make(
-        "leak",
+        Cause.LEAK,
         cavities,
         f"Leakage among {listed(cavities)}: water or dirt in {plug}",
         [f"{plug}, all of its cavities", *(writer.names.place(end) for end in cavities)],

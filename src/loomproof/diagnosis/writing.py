@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from loomproof.diagnosis.causes import CAUSES
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.desk import PROVE_AGAIN
 from loomproof.diagnosis.faults import Choice, Fault
 from loomproof.diagnosis.miswires import Miswires
@@ -24,9 +24,11 @@ class Writer(Opens, Shorts, Miswires):
     def finding(self, choice: Choice) -> Finding:
         """Write one fault with its alternatives."""
         fault = choice.fault
-        plain = self._WRITERS[CAUSES[fault.cause].kind](self, fault)
+        plain = self._WRITERS[fault.cause.kind](self, fault)
         others = [self.alternative(faults, fault) for faults in choice.others]
-        crossed = [faults[0] for faults in choice.others if len(faults) == 1 and faults[0].cause == "crossed"]
+        crossed = [
+            faults[0] for faults in choice.others if len(faults) == 1 and faults[0].cause == Cause.CROSSED
+        ]
         leads = [
             lead
             for other in crossed
@@ -44,7 +46,7 @@ class Writer(Opens, Shorts, Miswires):
 
     def alternative(self, faults: Sequence[Fault], instead_of: Fault) -> Alternative:
         """Write other faults as one alternative to a fault."""
-        written = [self._WRITERS[CAUSES[fault.cause].kind](self, fault) for fault in faults]
+        written = [self._WRITERS[fault.cause.kind](self, fault) for fault in faults]
         return Alternative(
             text="; and ".join(self.names.inside(finding.title) for finding in written),
             cause=faults[0].cause,

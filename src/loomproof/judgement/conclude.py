@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 from loomproof.bench.seam import Capabilities, Identity, total_of
 from loomproof.cautions import BEFORE_A_PROOF
 from loomproof.diagnosis import explain
+from loomproof.diagnosis.causes import Cause
 from loomproof.errors import UnfitError
 from loomproof.judgement.claims import claims_of
 from loomproof.judgement.covered import Covered
@@ -82,7 +83,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
     if insulation is not None:
         measured = replace(measured, leaks=(*measured.leaks, *insulation.leaks))
     findings = explain(loom, measured, request.answers)
-    left_in = {name for finding in findings if finding.cause == "left_in" for name in finding.components}
+    left_in = {name for finding in findings if finding.cause == Cause.LEFT_IN for name in finding.components}
     line = total_of(part.statistics for part in parts)
     ended = max(
         datetime.fromisoformat(part.request.started) + timedelta(seconds=round(part.elapsed_s, 3))
