@@ -31,6 +31,7 @@ from loomproof.bench.questions import (
     Temperature,
     Voltage,
 )
+from loomproof.bench.references import Reference
 from loomproof.bench.seam import Accuracy, Capabilities, Identity, Opening, opening_of
 from loomproof.electrics.expectation import expect
 from loomproof.errors import AdapterError, LoomproofError, SafetyError, UnfitError
@@ -129,7 +130,7 @@ ARGUMENTS: Mapping[Any, tuple[Any, ...]] = {
     zero.learn_leads: ("bench", "clearance", (1, 2, 3)),
     selftest.try_empty: ("bench", "clearance"),
     selftest.try_shorted: ("bench", "clearance", (1, 2)),
-    selftest.try_references: ("bench", "clearance", [selftest.Reference(1, 2, 1.0)], {}),
+    selftest.try_references: ("bench", "clearance", [Reference(1, 2, 1.0)], {}),
     selftest.repeatability: ("bench", "clearance", 1, 2),
 }
 """Everything that drives a bench, with what it is called with."""

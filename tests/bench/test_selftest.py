@@ -13,6 +13,7 @@ import pytest
 
 from loomproof.bench.adapter import in_order
 from loomproof.bench.questions import Answer, Question, Resistance
+from loomproof.bench.references import Reference
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import Accuracy, Capabilities, Identity
 from loomproof.errors import AdapterError, InputError, StoreError, UnfitError
@@ -90,9 +91,9 @@ def test_the_shorting_plug_shows_opens() -> None:
 
 def test_references_and_repeatability() -> None:
     bench = Leads((0.1, 0.2, 0.3, 0.4), noise_ohm=0.0)
-    good = selftest.Reference(1, 2, 0.3)
+    good = Reference(1, 2, 0.3)
     assert selftest.try_references(bench, cleared_empty(bench), [good], {}).passed
-    wrong = selftest.Reference(1, 2, 1.0)
+    wrong = Reference(1, 2, 1.0)
     assert not selftest.try_references(bench, cleared_empty(bench), [wrong], {}).passed
     alone = Leads((math.inf, 0.2), 0.0)
     beside = selftest.try_references(alone, cleared_empty(alone), [wrong], {})

@@ -12,12 +12,14 @@ import random
 import tempfile
 import time
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 from loomproof.bench.adapter import in_order
 from loomproof.bench.interface import Bench
 from loomproof.bench.journal import JournaledBench
 from loomproof.bench.opening import open_bench
+from loomproof.bench.references import Reference
 from loomproof.bench.simulation import Simulation
 from loomproof.jobs.prove import prove
 from loomproof.judgement.conclude import Outcome
@@ -33,22 +35,29 @@ POINTS = 128
 
 
 def prove_once(
-    loom: Loom, bench: Bench, folder: Path, *, watch_s: float = 0.0, grade: Grade | None = None
+    loom: Loom,
+    bench: Bench,
+    folder: Path,
+    *,
+    watch_s: float = 0.0,
+    grade: Grade | None = None,
+    references: tuple[Reference, ...] = (),
 ) -> Outcome:
     """Run one proof on an open bench and return what came of it."""
     path = folder / "journal.jsonl"
     path.unlink(missing_ok=True)
     journaled = JournaledBench(bench, path, {})
     try:
+        adapter = replace(in_order(loom.cavities), references=references)
         request = Request(
             loom,
-            in_order(loom.cavities),
+            adapter,
             "campaign",
             "2026-01-01T00:00:00Z",
             watch_s=watch_s,
             grade=grade,
         )
-        steps = prove(request, journaled, cleared(loom, journaled))
+        steps = prove(request, journaled, cleared(loom, journaled, adapter))
         while True:
             try:
                 next(steps)

@@ -7,6 +7,7 @@ import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from loomproof.bench.references import Reference
 from loomproof.loom.model import End
 from tests.campaign.true_benches import OVER, Make, TrueScanner
 from tests.campaign.truth import Truth
@@ -41,8 +42,10 @@ class Lie:
 class LyingScanner(TrueScanner):
     """A scanner at fault at one point, or everywhere. ``lied``: it has told something that is not so."""
 
-    def __init__(self, truth: Truth, make: Make, seed: str, lie: Lie) -> None:
-        super().__init__(truth, make, seed)
+    def __init__(
+        self, truth: Truth, make: Make, seed: str, lie: Lie, references: Sequence[Reference] = ()
+    ) -> None:
+        super().__init__(truth, make, seed, spare_points=max(3, 2 * len(references)), references=references)
         # What it is stays as it was; what it states may be better than that.
         self.capabilities = lie.states(make).capabilities(self.points)
         self.lie = lie
@@ -58,18 +61,18 @@ class LyingScanner(TrueScanner):
         if what not in ("RES", "FRES"):
             return super().measure(what, a, b, more)
         one, two = self.ends(a), self.ends(b)
-        if lie.sets:
+        if lie.sets and frozenset((a, b)) not in self.reference_of:
             sets = lie.sets({self.order.index(e) for e in one}, {self.order.index(e) for e in two}, self.at)
             ohm = self._between(*sets)
         else:
-            ohm = self.meter.ohm(one, two)
+            ohm = self.ohm(a, b)
         if lie.figure:
             ohm = lie.figure(ohm, len(self.shown), self.chance)
         self.shown.append(ohm)
         begin, by = lie.lag
         if by and len(self.shown) > begin + by:
             ohm = self.shown[-1 - by]
-        true = self.truth.read(one, two, self.make.test_v, self.make.series_ohm)
+        true = self.true_ohm(a, b)
         self.lied |= not self._so(true, ohm)
         if lie.text:
             self.lied = True

@@ -12,6 +12,13 @@ from datetime import datetime
 from functools import cached_property
 from pathlib import Path
 
+from loomproof.bench.references import (
+    REFERENCE_COLUMNS,
+    Reference,
+    is_reference,
+    read_reference,
+    shared_points,
+)
 from loomproof.errors import AdapterError, Problem, Todo, suggestion
 from loomproof.loom import tables
 from loomproof.loom.model import End, Loom
@@ -76,6 +83,7 @@ class Adapter:
     name: str
     entries: tuple[Lead, ...]
     file: str = field(default="", compare=False)
+    references: tuple[Reference, ...] = ()
 
     @classmethod
     def in_order(cls, loom: Loom) -> Adapter:
@@ -191,7 +199,7 @@ def _parsed(data: bytes, name: str, file: str) -> Adapter:
             cure=suggestion(head, COLUMNS) or f"Columns: {', '.join(COLUMNS)}.",
         )
         for head in heads
-        if head not in (*COLUMNS, *ZERO_COLUMNS)
+        if head not in (*COLUMNS, *ZERO_COLUMNS, *REFERENCE_COLUMNS)
     ]
     problems += [
         Problem(f"the column {head} stands there twice", file, row=1)
@@ -199,6 +207,7 @@ def _parsed(data: bytes, name: str, file: str) -> Adapter:
         if heads.count(head) > 1
     ]
     leads: list[Lead] = []
+    references: list[Reference] = []
     if not problems:
         for number, row in rows[1:]:
             if not any(cell.strip() for cell in row):
@@ -206,19 +215,28 @@ def _parsed(data: bytes, name: str, file: str) -> Adapter:
             if len(row) > len(heads):
                 problems.append(Problem(f"{len(row)} cells stand under {len(heads)} heads", file, row=number))
                 continue
-            cells = dict.fromkeys((*COLUMNS, *ZERO_COLUMNS), "") | dict(
+            cells = dict.fromkeys((*COLUMNS, *ZERO_COLUMNS, *REFERENCE_COLUMNS), "") | dict(
                 zip(heads, (cell.strip() for cell in row), strict=False)
             )
+            if is_reference(cells):
+                reference, found = read_reference(cells, file, number)
+                problems += found
+                references += [] if reference is None else [reference]
+                continue
             lead, found = _lead(cells, file, number)
             problems += found
             if lead is not None:
                 problems += _doubles(lead, leads, file, number)
                 leads.append(lead)
+        problems += [
+            Problem(f"point {point} has a reference and something else", file, column="point")
+            for point in shared_points(references, [lead.point for lead in leads])
+        ]
         if not leads and not problems:
             problems.append(Problem("the adapter table has no rows", file))
     if problems:
         raise AdapterError(f"the adapter table {file} is wrong in {places_of(problems)}", problems=problems)
-    return Adapter(name, tuple(sorted(leads, key=lambda lead: lead.point)), file)
+    return Adapter(name, tuple(sorted(leads, key=lambda lead: lead.point)), file, tuple(references))
 
 
 def table_of(adapter: Adapter) -> str:
@@ -226,7 +244,8 @@ def table_of(adapter: Adapter) -> str:
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
     learned = any(lead.meter or lead.spread_ohm for lead in adapter.entries)
-    writer.writerow((*COLUMNS, *ZERO_COLUMNS) if learned else COLUMNS)
+    columns = (*COLUMNS, *ZERO_COLUMNS) if learned else COLUMNS
+    writer.writerow((*columns, *REFERENCE_COLUMNS) if adapter.references else columns)
     for lead in adapter.entries:
         cells = (
             lead.point,
@@ -237,6 +256,9 @@ def table_of(adapter: Adapter) -> str:
             lead.zeroed,
         )
         writer.writerow((*cells, _figure(lead.spread_ohm), lead.meter) if learned else cells)
+    for each in adapter.references:
+        blank = ("",) * (len(columns) - 1)
+        writer.writerow((each.a, *blank, each.b, _figure(each.ohm), _figure(each.u_ohm)))
     return out.getvalue()
 
 

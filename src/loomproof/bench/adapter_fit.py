@@ -59,7 +59,9 @@ def _beyond(adapter: Adapter, points: int, file: str) -> list[Problem]:
     """Return the one error of all points that the bench lacks, if there are any."""
     over = [lead for lead in adapter.entries if lead.point > points]
     if not over:
-        return []
+        beyond = [p for each in adapter.references for p in (each.a, each.b) if p > points]
+        message = f"a reference is on point {', '.join(map(str, beyond))}, and the bench has {points} points"
+        return [Problem(message, file, column="reference_to")] if beyond else []
     row = min((lead.row for lead in over if lead.row), default=None)
     message = f"{_going(over)} to {first_of([lead.end for lead in over])}, and the bench has {points} points"
     cure = "Take a bench with more points, or an adapter for this one."

@@ -9,6 +9,7 @@ from pathlib import Path
 from loomproof.bench import opening
 from loomproof.bench.adapter import Adapter, read_adapter, write_adapter
 from loomproof.bench.profile import Profile, read_profile, shipped, shipped_text
+from loomproof.bench.references import Reference
 from loomproof.bench.seam import meter_name
 from loomproof.errors import UsageError
 from loomproof.jobs.files import now
@@ -18,7 +19,7 @@ from loomproof.jobs.simulated_plugs import plugged_in
 from loomproof.measuring import selftest as tests
 from loomproof.measuring.events import Event
 from loomproof.measuring.selfcheck import Check
-from loomproof.measuring.selftest import Reference, SelfTest
+from loomproof.measuring.selftest import SelfTest
 from loomproof.measuring.zero import learn_leads, zeroed
 
 __all__ = [

@@ -59,7 +59,14 @@ def retest(
     nets = touched_nets(expectation, ends)
     plan = plan_retest(ready.plan, expectation, nets)
     untouched = frozenset(range(len(expectation.nets))) - nets
-    measured = yield from run_plan(plan, expectation, bench, clearance, untouched=untouched)
+    measured = yield from run_plan(
+        plan,
+        expectation,
+        bench,
+        clearance,
+        untouched=untouched,
+        references=request.adapter.references,
+    )
     bench.confirm()
     # What has no point was not asked for here: the rest of the loom rests on the proof before.
     measured = replace(measured, untested=())

@@ -19,8 +19,8 @@ from loomproof.errors import UsageError
 if TYPE_CHECKING:
     from loomproof.bench.adapter import Adapter
     from loomproof.bench.address import Address, SimAddress
+    from loomproof.bench.references import Reference
     from loomproof.loom.model import Loom
-    from loomproof.measuring.selftest import Reference
 
 FEWEST_POINTS = 16
 """Points of a simulated bench that is asked for none in particular."""

@@ -30,7 +30,14 @@ def measure(
         raise UnfitError("this bench cannot sense; loose ends can't be read with the probe")
     ready = yield from prepare(request, bench, clearance)
     plan, expectation, scope = ready.plan, ready.expectation, ready.plan.scope
-    measured = yield from run_plan(plan, expectation, bench, clearance, watch_s=request.watch_s)
+    measured = yield from run_plan(
+        plan,
+        expectation,
+        bench,
+        clearance,
+        watch_s=request.watch_s,
+        references=request.adapter.references,
+    )
     touches = yield from _touches(request.probed, bench, clearance, scope)
     measured, touched = probing.with_touches(measured, expectation, scope, touches)
     insulation: Insulation | None = None

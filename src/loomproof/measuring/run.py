@@ -11,6 +11,7 @@ import math
 from collections.abc import Generator, Iterable, Iterator, Sequence
 
 from loomproof.bench.interface import Bench
+from loomproof.bench.references import Reference
 from loomproof.bench.seam import singles
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.graph import DisjointSets
@@ -37,6 +38,11 @@ from loomproof.measuring.ohmmeter import (
     judge_part,
 )
 from loomproof.measuring.reciprocal import refuse_blind_diode_test, refuse_rectifying_metal, suspects
+from loomproof.measuring.reference_check import (
+    checked_by_reference,
+    refuse_noisy_references,
+    refuse_wrong_references,
+)
 from loomproof.measuring.resolve_nets import complete
 from loomproof.measuring.separate_nets import (
     Groups,
@@ -64,12 +70,13 @@ def run_plan(
     *,
     watch_s: float = 0.0,
     untouched: frozenset[int] = frozenset(),
+    references: Sequence[Reference] = (),
 ) -> Steps:
     """Ask everything that the plan holds, follow failures until the picture is complete, and measure.
 
     ``watch_s``: watch for that long for contacts that come and go, where the bench can. ``untouched``:
-    nets whose isolation from each other rests on the proof before. Raises `SafetyError` without a clearance
-    for this loom on this bench, and the bench's errors.
+    nets whose isolation from each other rests on the proof before. ``references`` stay on the bench beside
+    the loom. Raises `SafetyError` without a clearance for this loom on this bench, and the bench's errors.
     """
     require(clearance, bench, expectation.loom)
     scope = plan.scope
@@ -94,6 +101,7 @@ def run_plan(
         ohmmeter = Ohmmeter(asker, plan.meter, scope)
         if clearance.controls:
             refuse_late_answers(plan, ohmmeter, sensed)
+        refuse_wrong_references(ohmmeter, references)
         if plan.vectors:
             groups, joined_paths, ways = told_by_ohms(plan, ohmmeter, groups)
             leaks += joined_paths
@@ -168,6 +176,7 @@ def run_plan(
     unstable = _in_order(scope, sum({p for points in unsteady for p in singles(points)}))
     if plan.meter is not None and clearance.controls:
         ohmmeter = Ohmmeter(asker, plan.meter, scope)
+        refuse_wrong_references(ohmmeter, references)
         refuse_unrepeatable(plan, ohmmeter, judged, frozenset(unstable))
         refuse_moved(plan, ohmmeter, sensed, judged, frozenset(unstable))
         yield from asker.told(scope.end_of)
@@ -189,7 +198,9 @@ def run_plan(
             plan.meter.temperature_u_k,
             lambda reading: ohmmeter.read(reading.a, reading.b, reading.meter_wires),
         )
-        told = checked_by(judged)
+        if odd or unstable or set(groups) != set(expected):
+            refuse_noisy_references(ohmmeter, references)
+        told = checked_by(judged) or checked_by_reference(ohmmeter, references, judged)
     return Measured(
         expected=expected,
         groups=groups,

@@ -20,6 +20,7 @@ from typing import Annotated, TextIO
 from pydantic import Field, TypeAdapter, ValidationError
 
 from loomproof.bench.interface import Bench
+from loomproof.bench.references import Reference
 from loomproof.bench.seam import Accuracy, Identity, PointSet, point_set, points_of
 from loomproof.errors import InputError, StoreError, Todo, UnfitError, UsageError
 from loomproof.loom.text import first_of
@@ -62,15 +63,6 @@ class SelfTest:
 
 
 _CODEC = TypeAdapter(SelfTest)
-
-
-@dataclass(frozen=True, slots=True)
-class Reference:
-    """A reference resistor of ``ohm`` between two points."""
-
-    a: int
-    b: int
-    ohm: float
 
 
 def try_empty(bench: Bench, clearance: Clearance, points: Sequence[int] = ()) -> tuple[Check, ...]:

@@ -10,6 +10,7 @@ from loomproof.loom.model import End, Loom
 from loomproof.virtual.build import Hookup
 
 _NEEDED = ("point", "connector", "cavity")
+_MORE = ("lead_ohm", "reference_to", "reference_ohm")
 _COLUMNS = "It is a CSV file with the columns point, connector, cavity and, where known, lead_ohm."
 
 
@@ -32,6 +33,7 @@ def read_hookup(path: Path, loom: Loom, points: int | None = None) -> Hookup:
         raise AdapterError(f"{path.name}: the column {missing[0]} is missing", cure=_COLUMNS)
     ends: dict[int, End] = {}
     leads: dict[int, float] = {}
+    references: dict[tuple[int, int], float] = {}
     problems: list[Problem] = []
     known = set(loom.cavities)
 
@@ -39,7 +41,9 @@ def read_hookup(path: Path, loom: Loom, points: int | None = None) -> Hookup:
         problems.append(Problem(message, file=path.name, row=row, column=column, cure=cure))
 
     for number, cells in rows[1:]:
-        row = dict.fromkeys((*_NEEDED, "lead_ohm"), "") | dict(zip(headings, cells, strict=False))
+        row = dict.fromkeys((*_NEEDED, "lead_ohm", "reference_to", "reference_ohm"), "") | dict(
+            zip(headings, cells, strict=False)
+        )
         word = row["point"].strip()
         connector, cavity = row["connector"].strip(), row["cavity"].strip()
         if not connector and not word:
@@ -50,6 +54,12 @@ def read_hookup(path: Path, loom: Loom, points: int | None = None) -> Hookup:
         point = int(word)
         if points is not None and point > points:
             wrong(number, "point", f"there is no point {point}; the scanner has {points}.")
+        if row["reference_to"].strip():
+            try:
+                references[point, int(row["reference_to"])] = float(row["reference_ohm"])
+            except ValueError:
+                wrong(number, "reference_ohm", "a reference has a point at its other end, and ohms.")
+            continue
         if point in ends:
             wrong(number, "point", f"point {point} joins {ends[point]} already.")
             continue
@@ -67,4 +77,5 @@ def read_hookup(path: Path, loom: Loom, points: int | None = None) -> Hookup:
         ends[point] = end
     if problems:
         raise AdapterError(f"{path.name} does not fit", problems=problems)
-    return Hookup(points or max(ends, default=1), ends, leads)
+    used = max((*ends, *(point for pair in references for point in pair)), default=1)
+    return Hookup(points or used, ends, leads, references)

@@ -31,11 +31,15 @@ LOOSE_DUTY = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Hookup:
-    """Which point joins which cavity, through how many ohms. Points are numbered from 1."""
+    """Which point joins which cavity, through how many ohms. Points are numbered from 1.
+
+    ``references`` are resistors that stay between two points, beside the loom, Ω.
+    """
 
     points: int
     ends: Mapping[int, End]
     lead_ohm: Mapping[int, float] = field(default_factory=dict)
+    references: Mapping[tuple[int, int], float] = field(default_factory=dict)
 
     @classmethod
     def in_order(cls, loom: Loom, points: int | None = None) -> Hookup:
