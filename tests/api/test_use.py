@@ -153,6 +153,7 @@ WRONG: Mapping[str, Callable[[lp.Loom, Path], object]] = {
     "store": lambda loom, path: lp.Store(str(path)).runs(),
     "run": lambda loom, path: lp.Store().run("none"),
     "readings": lambda loom, path: lp.frames.readings(b"[1]\n"),
+    "readings of a retest": lambda loom, path: lp.frames.readings(b'{"schema": 2, "run": {}}\n'),
 }
 
 

@@ -120,17 +120,22 @@ def readings(of: Proof | Sealed | bytes) -> pd.DataFrame:
     others were read from ``a``, joined, to ``b``, joined. Raises `JournalError` for what is no journal.
 
     >>> import loomproof as lp
-    >>> loom = lp.load("fixtures/tail_lamp")
-    >>> with lp.simulate(loom) as bench:
-    ...     proof = lp.Job(loom, bench).prove().run()
-    >>> table = lp.frames.readings(proof)
-    >>> table[table.kind == "resistance"].loc[:, ["a", "b"]].iloc[0].tolist()
-    ['BODY:1', 'LAMP:1']
+    >>> from pathlib import Path
+    >>> journal = Path("tests/records/with_grades/pass.journal.jsonl").read_bytes()
+    >>> table = lp.frames.readings(journal)
+    >>> read = table[table.kind == "resistance"].iloc[0]
+    >>> read.a, read.b, float(read.resistance_ohm.round(3))
+    ('BODY:1', 'LAMP:1', 0.024)
     """
     journal = of if isinstance(of, bytes) else of.journal
     try:
         rows = list(_lines(journal))
-    except (ValueError, KeyError, TypeError, AttributeError, IndexError) as error:
+    except KeyError as error:
+        raise JournalError(
+            f"this is no reading journal of a proof: {error.args[0]} is missing",
+            cure="Give the journal of a proof; a retest's and a trace's name no cavities.",
+        ) from None
+    except (ValueError, TypeError, AttributeError, IndexError) as error:
         raise JournalError(
             f"this is no reading journal: {error}", cure="Give the journal of a proof."
         ) from None
