@@ -14,14 +14,18 @@ import pytest
 
 from loomproof.bench.adapter import in_order
 from loomproof.bench.questions import Answer, Question, Resistance
+from loomproof.bench.seam import Capabilities
 from loomproof.jobs.prove import prove
 from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import Loom
 from loomproof.measuring.events import finish
+from loomproof.measuring.trace import Traced, trace
+from loomproof.planning.plan import Meter
 from loomproof.planning.request import Request
 from loomproof.results.document import Verdict
 from tests.cleared import cleared
 from tests.proof.scanner_bench import OHMS, ScannerBench, loom_of, outcome_of, scanner_bench
+from tests.proof.test_untold_parts import BENCHES
 
 READING_S = 0.1
 
@@ -58,19 +62,26 @@ def loom(farad: float, beside: str = "") -> Loom:
     return replace(bare, components=(replace(first, capacitance_f=farad), *others))
 
 
-def charging(farad: float, *faults: str, beside: str = "") -> Outcome:
+def charging_bench(
+    farad: float, *faults: str, beside: str = "", able: Capabilities = OHMS
+) -> tuple[Loom, ChargingBench]:
     described = loom(farad, beside)
     point_of = in_order(described.cavities).point_of
     sides = [sum(1 << p - 1 for end, p in point_of.items() if end.cavity == cavity) for cavity in "12"]
-    plain = scanner_bench(described, *faults)
-    bench = ChargingBench(plain.scanner, plain.able, farad=farad, sides=(sides[0], sides[1]))
+    plain = scanner_bench(described, *faults, able=able)
+    return described, ChargingBench(plain.scanner, able, farad=farad, sides=(sides[0], sides[1]))
+
+
+def charging(farad: float, *faults: str, beside: str = "", able: Capabilities = OHMS) -> Outcome:
+    described, bench = charging_bench(farad, *faults, beside=beside, able=able)
     request = Request(described, in_order(described.cavities), "parts", "2026-01-01T00:00:00Z")
     return finish(prove(request, bench, cleared(described, bench, meter_v=0.0)))
 
 
-@pytest.mark.parametrize("farad", [1e-9, 1e-7, 2.2e-6, 1e-5, 1e-4, 1e-3, 2.2e-2])
-def test_a_charging_reading_is_no_fault(farad: float) -> None:
-    document = charging(farad).document
+@pytest.mark.parametrize("able", BENCHES.values(), ids=BENCHES)
+@pytest.mark.parametrize("farad", [1e-9, 2.2e-6, 1e-4, 2.2e-2])
+def test_a_charging_reading_is_no_fault(farad: float, able: Capabilities) -> None:
+    document = charging(farad, able=able).document
     assert document.findings == ()
     assert (document.verdict, document.grade) == (Verdict.UNDECIDED, "connections")
     assert "nobody could tell C1" in document.grade_text
@@ -128,3 +139,32 @@ def test_a_part_with_a_capacitor_across_it_is_read_when_it_stands(farad: float, 
     assert claim.measured_ohm == pytest.approx(ohm, rel=0.03)
     (finding,) = charging(farad, f"value {ohm * 0.7:g} R1", beside=beside).findings
     assert (finding.cause, finding.components) == ("wrong_value", ("R1",))
+
+
+def traced(farad: float, beside: str = "") -> Traced:
+    """What is learned of the same loom by somebody who has no description of it."""
+    described, bench = charging_bench(farad, beside=beside)
+    unknown = replace(described, wires=(), components=())
+    able = bench.able
+    assert able.ohms is not None
+    assert able.accuracy is not None
+    meter = Meter(able.accuracy, None, able.ohms, {}, test_current_a=able.test_current_a)
+    points = dict(enumerate(described.cavities, start=1))
+    return finish(trace(bench, cleared(unknown, bench, meter_v=0.0), points, meter))
+
+
+@pytest.mark.parametrize("farad", [2.2e-6, 1e-4, 1e-3])
+def test_a_capacitor_in_an_unknown_loom_is_asked_about_and_no_part_is_made_of_it(farad: float) -> None:
+    found = traced(farad)
+    assert len(found.nets) == 3
+    assert found.parts == ()
+    (question,) = [text for text in found.questions if "capacitor" in text]
+    assert "A:1" in question
+    assert "A:2" in question
+
+
+def test_a_coil_with_a_capacitor_across_it_is_traced_as_the_coil() -> None:
+    found = traced(1e-4, "L1,coil,1=A:1 2=A:2,850,5,\n")
+    (part,) = found.parts
+    assert part.ohm == pytest.approx(850, rel=0.03)
+    assert any("capacitor" in text for text in found.questions)

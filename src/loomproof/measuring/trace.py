@@ -178,8 +178,8 @@ def _cluster_parts(
     heads = {k: conductors[k] & -conductors[k] for k in nodes}
     forward = {}
     for i, j in asked:
-        forward[i, j] = ohmmeter.read_sets(heads[i], heads[j])[0]
-        forward[j, i] = ohmmeter.read_sets(heads[j], heads[i])[0]
+        forward[i, j] = _settled(tracing, ohmmeter, heads[i], heads[j])
+        forward[j, i] = _settled(tracing, ohmmeter, heads[j], heads[i])
     both_ways = all(_alike(forward[i, j], forward[j, i]) for i, j in asked)
     whole = len(asked) == len(nodes) * (len(nodes) - 1) // 2
     if both_ways and whole and all(math.isfinite(forward[pair]) for pair in asked):
@@ -202,6 +202,21 @@ def _cluster_parts(
                 yield TracedPart(a, b, max(there, back))
             volt = ohmmeter.asker.diode(heads[i], heads[j]) if ohmmeter.asker.capabilities().diode else None
             yield TracedPart(a, b, None, True, volt if volt is not None and math.isfinite(volt) else None)
+
+
+def _settled(tracing: _Tracing, ohmmeter: Ohmmeter, a: int, b: int) -> float:
+    """Return what is read once nothing charges any more, Ω; what charges and leads nowhere is open."""
+    first, u_ohm = ohmmeter.read_sets(a, b, charged=True)
+    if math.isinf(first):
+        return first
+    ohm, _, rises = ohmmeter.settled(a, b, LEAK_OHM, charged=True)
+    if ohm - first <= u_ohm:
+        return ohm
+    one, other = sorted((tracing.end(a), tracing.end(b)))
+    question = f"Between {one} and {other} a reading rises: is there a capacitor, and of how many farads?"
+    if question not in tracing.questions:
+        tracing.questions.append(question)
+    return math.inf if rises or ohm >= LEAK_OHM else ohm
 
 
 def _alike(there: float, back: float) -> bool:
