@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 
 from loomproof.bench.adapter import in_order, write_adapter
-from loomproof.bench.simulation import Simulation
 from loomproof.electrics.expectation import expect
 from loomproof.loom.model import ComponentKind, Loom
 from loomproof.loom.reading import load
 from tests.cli.running import loomproof
+from tests.cli.simulating import started
 
 
 def traced(path: Path, tmp_path: Path, *faults: str, options: tuple[str, ...] = ()) -> tuple[Loom, str, int]:
@@ -19,7 +19,7 @@ def traced(path: Path, tmp_path: Path, *faults: str, options: tuple[str, ...] = 
     adapter, to = tmp_path / "adapter.csv", tmp_path / "found"
     write_adapter(in_order(load(path).loom.cavities), adapter)
     words = [word for fault in faults for word in ("--fault", fault)]
-    simulation = Simulation(path, [*words, *options])
+    simulation = started(path, [*words, *options])
     try:
         bench = ("--adapter", adapter, "--bench", str(simulation.address))
         done = loomproof("trace", *bench, "--to", to)
@@ -85,7 +85,7 @@ def test_what_is_there_is_not_written_over(fixtures: Path, tmp_path: Path) -> No
 def test_hazards_are_refused(fixtures: Path, tmp_path: Path, word: str, told: str) -> None:
     path, adapter = fixtures / "tail_lamp", tmp_path / "adapter.csv"
     write_adapter(in_order(load(path).loom.cavities), adapter)
-    simulation = Simulation(path)
+    simulation = started(path)
     try:
         words = (
             "--bench",

@@ -7,7 +7,7 @@ import os
 import signal
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypedDict, Unpack
 
 import click
 
@@ -17,9 +17,32 @@ from loomproof.virtual.faults import GRAMMAR
 
 if TYPE_CHECKING:
     from loomproof.loom.model import Loom
+    from loomproof.virtual.serve import Server
 
 
 _FAULTS = "\b\nFaults:\n" + "\n".join(f"  {family}" for family in GRAMMAR.splitlines())
+
+
+class Asked(TypedDict):
+    """What the options say of a simulated scanner, its line and the loom on it."""
+
+    loom: str
+    faults: tuple[str, ...]
+    use_pty: bool
+    port: int | None
+    paced: bool
+    points: int | None
+    acc: str
+    no_ohms: bool
+    no_diode: bool
+    no_volts: bool
+    no_watch: bool
+    four_wire: str | None
+    insulation: float
+    line: int | None
+    adapter: Path | None
+    seed: int
+    temperature: float
 
 
 @click.command(epilog=_FAULTS)
@@ -54,27 +77,7 @@ _FAULTS = "\b\nFaults:\n" + "\n".join(f"  {family}" for family in GRAMMAR.splitl
 @click.option("--temperature", type=FiniteNumber(-40, 125), default=20.0, metavar="C", help="On the bench.")
 @click.option("--end-with-input", is_flag=True, help="Stop when standard input ends.")
 @click.option("--quiet", is_flag=True, help="Say nothing but the address and answers.")
-def simulate(
-    loom: str,
-    faults: tuple[str, ...],
-    use_pty: bool,
-    port: int | None,
-    paced: bool,
-    points: int | None,
-    acc: str,
-    no_ohms: bool,
-    no_diode: bool,
-    no_volts: bool,
-    no_watch: bool,
-    four_wire: str | None,
-    insulation: float,
-    line: int | None,
-    adapter: Path | None,
-    seed: int,
-    temperature: float,
-    end_with_input: bool,
-    quiet: bool,
-) -> None:
+def simulate(end_with_input: bool, quiet: bool, **asked: Unpack[Asked]) -> None:
     """Run a simulated scanner with LOOM on it until Ctrl-C.
 
     The first line printed is its address. Lines on standard input change the loom under it: mend,
@@ -84,50 +87,72 @@ def simulate(
     # Its matrices are small; a linear algebra library that starts a thread per core only gets in the way.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-    from loomproof.virtual.adapters import read_hookup
-    from loomproof.virtual.control import Control
-    from loomproof.virtual.link import Device
-    from loomproof.virtual.meter import Limits
-    from loomproof.virtual.noise import Noise
-    from loomproof.virtual.scanner import VOLT_MAX, WATCH_US, Make, Scanner
-    from loomproof.virtual.serve import PtyLine, Server, TcpLine, listen_to_stdin
+    from loomproof.virtual.serve import listen_to_stdin
 
-    if use_pty and port is not None:
-        raise UsageError("--pty and --tcp exclude each other")
-    described = _load(loom)
-    hookup = read_hookup(adapter, described, points) if adapter else None
-    limits = Limits(*_pair("--acc", acc))
-    make = Make(
-        points=hookup.points if hookup else points or max(len(described.cavities), 1),
-        line=line or 0,
-        accuracy=None if no_ohms else limits,
-        four_wire=Limits(*_pair("--four-wire", four_wire)) if four_wire and not no_ohms else None,
-        diode=not no_diode and not no_ohms,
-        volt_max=None if no_volts else VOLT_MAX,
-        watch_us=None if no_watch else WATCH_US,
-        insulation_v=insulation,
-    )
-    scanner = Scanner(described, make, hookup=hookup, faults=faults, seed=seed, temperature_c=temperature)
-    device = Device(scanner)
-    served = (
-        TcpLine(port or 0) if port is not None or (sys.platform == "win32" and not use_pty) else PtyLine()
-    )
-    server = Server(device, served, Control(device, Noise(seed), _load), paced=paced)
+    server = serving(asked)
     for name in ("SIGINT", "SIGTERM"):
         signal.signal(getattr(signal, name), lambda *_: server.order(None))
-    click.echo(served.address)
+    click.echo(server.line.address)
     sys.stdout.flush()
     if not quiet:
-        untested = len(described.cavities) - len(scanner.hookup.ends)
+        scanner = server.device.scanner
+        faults = len(scanner.faults)
+        untested = len(scanner.loom.cavities) - len(scanner.hookup.ends)
         click.echo(
-            f"Simulated scanner: {make.points} points, {described.name}, {len(faults)} "
-            + ("fault" if len(faults) == 1 else "faults")
+            f"Simulated scanner: {scanner.make.points} points, {scanner.loom.name}, {faults} "
+            + ("fault" if faults == 1 else "faults")
             + (f", {untested} cavities without a point" if untested > 0 else "")
             + ". Ctrl-C ends it.",
             err=True,
         )
     listen_to_stdin(server, stop_at_end=end_with_input)
     server.run(_say)
+
+
+def serving(asked: Asked) -> Server:
+    """Return a server on a line of its own, which nobody runs yet.
+
+    A file or an option that cannot be meant raises `InputError` or `UsageError`; a line that this system
+    does not give, `NoBenchError`.
+    """
+    from loomproof.virtual.adapters import read_hookup
+    from loomproof.virtual.control import Control
+    from loomproof.virtual.link import Device
+    from loomproof.virtual.meter import Limits
+    from loomproof.virtual.noise import Noise
+    from loomproof.virtual.scanner import VOLT_MAX, WATCH_US, Make, Scanner
+    from loomproof.virtual.serve import PtyLine, Server, TcpLine
+
+    adapter, points, port, no_ohms = asked["adapter"], asked["points"], asked["port"], asked["no_ohms"]
+    if asked["use_pty"] and port is not None:
+        raise UsageError("--pty and --tcp exclude each other")
+    described = _load(asked["loom"])
+    hookup = read_hookup(adapter, described, points) if adapter else None
+    limits = Limits(*_pair("--acc", asked["acc"]))
+    four_wire = asked["four_wire"]
+    make = Make(
+        points=hookup.points if hookup else points or max(len(described.cavities), 1),
+        line=asked["line"] or 0,
+        accuracy=None if no_ohms else limits,
+        four_wire=Limits(*_pair("--four-wire", four_wire)) if four_wire and not no_ohms else None,
+        diode=not asked["no_diode"] and not no_ohms,
+        volt_max=None if asked["no_volts"] else VOLT_MAX,
+        watch_us=None if asked["no_watch"] else WATCH_US,
+        insulation_v=asked["insulation"],
+    )
+    seed = asked["seed"]
+    scanner = Scanner(
+        described,
+        make,
+        hookup=hookup,
+        faults=asked["faults"],
+        seed=seed,
+        temperature_c=asked["temperature"],
+    )
+    device = Device(scanner)
+    on_tcp = port is not None or (sys.platform == "win32" and not asked["use_pty"])
+    line = TcpLine(port or 0) if on_tcp else PtyLine()
+    return Server(device, line, Control(device, Noise(seed), _load), paced=asked["paced"])
 
 
 def _say(text: str) -> None:
