@@ -260,6 +260,9 @@ def test_what_is_wrong_with_it_is_told_with_its_name_and_a_repair(
         # What to buy is known by its value; a diode is known by its type.
         assert case_of(kind).shown in " ".join(finding.repair)
     assert finding.repair
+    # What may hold a charge is emptied before a hand goes to it (common practice).
+    holds = FACTS[kind].path is Path.CAPACITOR
+    assert ("discharge" in finding.repair[0].casefold()) is holds
 
 
 @pytest.mark.parametrize("kind", KINDS)

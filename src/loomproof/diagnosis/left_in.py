@@ -15,12 +15,10 @@ from loomproof.diagnosis.desk import Desk
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.words import listed
 from loomproof.electrics.component_kinds import Path, joins, paths_of
+from loomproof.electrics.conductors import component_ohms
 from loomproof.loom.model import Component, End, Loom
 from loomproof.results.findings import Alternative, Finding
 from loomproof.results.measured import JudgedDiode
-
-TOLERANCE_PCT = 15.0
-"""What a coil or resistor without a stated tolerance may be off (common practice: coils to 10 %)."""
 
 COIL_OHM = (10.0, 1000.0)
 """A relay coil of unknown value lies between these (common practice: 12 V relays have 50 to 320 Ω)."""
@@ -82,8 +80,8 @@ def _coils(part: Component) -> Iterator[tuple[End, End]]:
 def _reads(part: Component, ohm: float, u_ohm: float) -> bool:
     if part.resistance_ohm is None:
         return COIL_OHM[0] <= ohm <= COIL_OHM[1]
-    share = (part.tolerance_pct or TOLERANCE_PCT) / 100
-    return abs(ohm - part.resistance_ohm) <= share * part.resistance_ohm + u_ohm + 1.0
+    least, _, most = component_ohms(part, part.resistance_ohm, 20.0)
+    return least - u_ohm - 1.0 <= ohm <= most + u_ohm + 1.0
 
 
 def found_in(desk: Desk, parts: Sequence[Component], instead: Finding) -> Finding:

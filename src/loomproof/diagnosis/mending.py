@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from typing import assert_never
 
 from loomproof.diagnosis.words import Names, listed
+from loomproof.electrics.component_kinds import FACTS, Path
 from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Wire
 from loomproof.results.figures import ohms, value_of
 
@@ -154,6 +155,13 @@ def new_part(part: Component) -> str:
             return f"a {part.kind}{of} of its type and rating"
         case _:
             assert_never(part.kind)
+
+
+def taken_out(part: Component) -> str:
+    """Return how a part is taken out, as a sentence begins: what may hold a charge is emptied first."""
+    if FACTS[part.kind].path is Path.CAPACITOR:
+        return f"Discharge {part.name} through a resistor, take it out"
+    return f"Take {part.name} out"
 
 
 def right_value(part: Component, expected_ohm: float) -> str:

@@ -10,7 +10,7 @@ from loomproof.diagnosis.desk import SHORTED_OHM
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.left_in import or_left_in, read_back
 from loomproof.diagnosis.loops import Amiss, PartNetwork, agree, one_for_all
-from loomproof.diagnosis.mending import cathode_mark, kind_of, new_part, right_value
+from loomproof.diagnosis.mending import cathode_mark, kind_of, new_part, right_value, taken_out
 from loomproof.diagnosis.words import listed, of_reading
 from loomproof.diagnosis.writing import Writer
 from loomproof.electrics.component_kinds import conducting_ends, joined_ends
@@ -97,7 +97,7 @@ def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:
             + ("another path lies beside it" if low else "a contact or wire to it is bad"),
             cause=Cause.ADDED_PART if low else Cause.RESISTIVE_PATH,
             cavities=(judged.a, judged.b),
-            tell_apart=f"Take {part.name} out and meter it on its own.",
+            tell_apart=f"{taken_out(part)} and meter it on its own.",
         )
     ]
     if shorted:
@@ -109,7 +109,7 @@ def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:
                 cause=Cause.TOUCHING,
                 cavities=tuple(dict.fromkeys((*beside, judged.a, judged.b))),
                 wires=writer.wires_of(judged.a, judged.b),
-                tell_apart=f"Take {part.name} out and read again: a short stays.",
+                tell_apart=f"{taken_out(part)} and read again: a short stays.",
             )
         ]
     return writer.make(
@@ -118,7 +118,7 @@ def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:
         f"{_capital(part)} {part.name} {what}: {_right(part, judged)}",
         [writer.names.place(end) for end in part.ends],
         [
-            f"Take {part.name} out and meter it on its own; compare its marking with the description.",
+            f"{taken_out(part)} and meter it on its own; compare its marking with the description.",
             f"Fit {new_part(part)}, or put the description right.",
         ],
         components=(part.name,),

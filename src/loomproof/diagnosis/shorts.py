@@ -10,7 +10,7 @@ from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.desk import SHORTED_OHM, Desk
 from loomproof.diagnosis.faults import Fault
 from loomproof.diagnosis.left_in import found_in, joining
-from loomproof.diagnosis.mending import new_part, right_value
+from loomproof.diagnosis.mending import new_part, right_value, taken_out
 from loomproof.diagnosis.supplies import joined_supplies
 from loomproof.diagnosis.touch import Conductor, Touch, nearest
 from loomproof.diagnosis.words import listed, of_reading
@@ -48,7 +48,7 @@ class Shorts(Desk):
                 (judged.a, judged.b),
                 f"{part.kind.capitalize()} {part.name} reads too low: {right} is right",
                 [self.names.place(end) for end in part.ends],
-                [f"Take {part.name} out and meter it on its own; fit {new_part(part)}."],
+                [f"{taken_out(part)} and meter it on its own; fit {new_part(part)}."],
                 components=(part.name,),
                 evidence=[of_reading(judged)],
                 alternatives=[
@@ -56,7 +56,7 @@ class Shorts(Desk):
                         text=f"{part.name} is right, and another path lies beside it",
                         cause=Cause.TOUCHING,
                         cavities=(judged.a, judged.b),
-                        tell_apart=f"Take {part.name} out and read again: a path that stays is the other.",
+                        tell_apart=f"{taken_out(part)} and read again: a path that stays is the other.",
                     )
                 ],
                 cost=self.weights.short,
@@ -156,7 +156,7 @@ class Shorts(Desk):
                 cause=Cause.SHORTED_PART,
                 cavities=tuple(end for end in part.ends if end.cavity),
                 repair=(f"Fit {new_part(part)}.",),
-                tell_apart=f"Take {part.name} out and prove again: a short that stays is not in it.",
+                tell_apart=f"{taken_out(part)} and prove again: a short that stays is not in it.",
                 components=(part.name,),
             )
             for part in lying
