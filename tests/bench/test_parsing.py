@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
-from loomproof.bench.parsing import read_capabilities, read_identity
+from loomproof.bench.capability_report import read_capabilities, read_identity
 from loomproof.bench.seam import Accuracy
 from loomproof.errors import LinkError, UnfitError
 from tests.bench.test_scanner import Rig

@@ -23,8 +23,8 @@ from pathlib import Path
 
 import numpy as np
 
-from loomproof.fitting.drops import drops_of
-from loomproof.fitting.proofs import Measured, Standing
+from loomproof.fitting.proof_status import ProofStatus, ProvedResistance
+from loomproof.fitting.voltage_drop import drops_of
 from loomproof.loom.choices import needs_of
 from loomproof.loom.model import (
     Circuit,
@@ -148,7 +148,9 @@ def solved(edges: Sequence[Edge], zero: End, drawn_a: Mapping[End, float]) -> di
     return {end: float(lost[k]) for end, k in node.items()}
 
 
-def readings(truth: Truth, bench: tuple[float, float], rng: random.Random) -> dict[frozenset[str], Measured]:
+def readings(
+    truth: Truth, bench: tuple[float, float], rng: random.Random
+) -> dict[frozenset[End], ProvedResistance]:
     """Return what a bench reads at 20 °C between any two cavities of a net, and the U that it states."""
     edges = truth.wires(20.0)
     node = {end: k for k, end in enumerate(dict.fromkeys(e for a, b, _ in edges for e in (a, b)))}
@@ -165,8 +167,8 @@ def readings(truth: Truth, bench: tuple[float, float], rng: random.Random) -> di
         if between < 10.0:  # More is no net of wires but the leak that gives the matrix an inverse.
             ohm = between + truth.contact[a] + truth.contact[b]
             limit = bench[0] + bench[1] * ohm
-            told = Measured(ohm + rng.uniform(-limit, limit), 2.0 * limit / 3.0**0.5)
-            found[frozenset({str(a), str(b)})] = told
+            told = ProvedResistance(ohm + rng.uniform(-limit, limit), 2.0 * limit / 3.0**0.5)
+            found[frozenset({a, b})] = told
     return found
 
 
@@ -176,7 +178,7 @@ def compared(
     """Return each row of the sheet beside the true drop."""
     truth = Truth(loom, rng)
     measured = readings(truth, bench, rng) if bench else {}
-    rows = drops_of(loom, needs_of(loom), Standing(True, "", "", measured), RUNNING_C)
+    rows = drops_of(loom, needs_of(loom), ProofStatus(True, "", "", measured), RUNNING_C)
     loads = {one.name: one.load_a or 0.0 for one in loom.circuits if one.name.startswith("c")}
     at = {End(f"P{name[1:]}", "1"): amps for name, amps in loads.items()}
     carried = {f"F{name[1:]}": amps for name, amps in loads.items()}

@@ -24,7 +24,7 @@ STEPS = (
     ("loomproof.jobs.keep.json_of", "results"),
     ("loomproof.jobs.certificate.issue", "certificate"),
     ("loomproof.reports.certificate.certificate_pdf", "page"),
-    ("loomproof.records.paper.sign_pdf", "signature"),
+    ("loomproof.records.pdf_signature.sign_pdf", "signature"),
     ("loomproof.cli.output.show", "verdict"),
 )
 """Where between the last reading and the end of the command something may come, first to last."""

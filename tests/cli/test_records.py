@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from loomproof.cli.main import run
-from loomproof.records.home import home
+from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder
-from loomproof.records.started import note_started
 from loomproof.records.store import open_store
+from loomproof.records.unfinished_runs import note_started
 from loomproof.results.document import Verdict
 from tests.cli.running import loomproof
 from tests.records.conftest import NOW

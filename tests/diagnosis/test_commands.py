@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from loomproof.cli.main import run
-from loomproof.records.home import home
+from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder
 from loomproof.records.store import open_store
 from tests.diagnosis.test_expert import outcome_of

@@ -11,7 +11,7 @@ import pytest
 
 from loomproof.electrics.uncertainty import (
     Budget,
-    Part,
+    Contribution,
     effective_degrees_of_freedom,
     reading_budget,
     reading_uncertainty,
@@ -25,7 +25,7 @@ def test_gum_h1_end_gauge() -> None:
     contributions = [25.0, 9.7, ls * abs(theta) * 0.58e-6, ls * alpha * 0.029]
     assert contributions == pytest.approx([25.0, 9.7, 2.9, 16.6], abs=0.1)
     named = zip(contributions, [18, 25.6, 50, 2], strict=True)
-    budget = Budget(tuple(Part("", standard, freedom) for standard, freedom in named))
+    budget = Budget(tuple(Contribution("", standard, freedom) for standard, freedom in named))
     assert budget.standard_ohm == pytest.approx(32.0, abs=0.5)
     assert budget.standard_ohm**2 == pytest.approx(1005.2, abs=0.5)
     assert budget.degrees_of_freedom == pytest.approx(16.7, abs=0.1)
@@ -89,7 +89,7 @@ def test_limits_of_error_become_a_rectangle() -> None:
 def test_open_reading_and_wrong_figures() -> None:
     assert math.isinf(reading_uncertainty(0.1, 0.01, math.inf))
     assert reading_uncertainty(0.1, 0.0, math.inf) == pytest.approx(0.2 / math.sqrt(3))
-    assert Budget((Part("only", 0.5),)).expanded_ohm == 1.0
+    assert Budget((Contribution("only", 0.5),)).expanded_ohm == 1.0
     with pytest.raises(ValueError, match="0 or more"):
         reading_uncertainty(-0.1, 0.0, 1.0)
     with pytest.raises(ValueError, match="1 or more"):

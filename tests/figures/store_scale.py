@@ -26,9 +26,9 @@ from pathlib import Path
 
 from sqlalchemy import insert, select, text
 
+from loomproof.records.backup import go_on_counting
 from loomproof.records.integrity import check_store
 from loomproof.records.keys import Signer, new_signer
-from loomproof.records.moving import go_on_counting
 from loomproof.records.schema import BENCHES, LOOMS, RECORDS, RUNS
 from loomproof.records.seal import Chain, seal, verify
 from loomproof.records.store import Store, open_store

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.fitting.capacity import (
+from loomproof.fitting.fuse_coordination import (
     Ampacity,
     adiabatic_k,
     fuse_rows,

@@ -6,16 +6,16 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.fitting import implied
-from loomproof.fitting.capacity import reach_ohms
+from loomproof.fitting import consistency
 from loomproof.fitting.checks import is_earth_ring, way_of
-from loomproof.fitting.drops import drops_of
 from loomproof.fitting.feeds import feeds_of
 from loomproof.fitting.firstpower import earths_joined, power_up
+from loomproof.fitting.fuse_coordination import reach_ohms
+from loomproof.fitting.live_ends import Feed, Live, Tracer
 from loomproof.fitting.needs import plan_of
-from loomproof.fitting.proofs import standing_of
+from loomproof.fitting.proof_status import standing_of
 from loomproof.fitting.sheet import fitting_sheet
-from loomproof.fitting.tracing import Feed, Live, Tracer
+from loomproof.fitting.voltage_drop import drops_of
 from loomproof.loom.choices import answers_of, needs_of
 from loomproof.loom.model import (
     Circuit,
@@ -70,7 +70,7 @@ def test_the_model_loom_is_warned_of_these_and_nothing_else() -> None:
 def implied_warnings(loom: Loom) -> list[Warn]:
     needs = needs_of(loom)
     feeds = feeds_of(loom, needs)
-    return list(implied.warnings(loom, plan_of(loom, needs), needs, feeds, Tracer(loom).live(feeds)))
+    return list(consistency.warnings(loom, plan_of(loom, needs), needs, feeds, Tracer(loom).live(feeds)))
 
 
 def warned(loom: Loom, words: str, *said: str) -> list[str]:

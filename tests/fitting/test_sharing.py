@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.fitting.drops import drops_of
-from loomproof.fitting.proofs import standing_of
+from loomproof.fitting.proof_status import standing_of
 from loomproof.fitting.sharing import carried_by_wires
+from loomproof.fitting.voltage_drop import drops_of
 from loomproof.loom.choices import answers_of, needs_of
 from loomproof.loom.model import Loom, Need
 from loomproof.results.fitting import DropRow

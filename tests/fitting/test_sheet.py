@@ -311,7 +311,7 @@ def test_what_can_be_live_equals_a_graph_search_over_all_relay_states(seed: int)
     from itertools import product
 
     from loomproof.fitting.feeds import feeds_of
-    from loomproof.fitting.tracing import Tracer
+    from loomproof.fitting.live_ends import Tracer
     from loomproof.loom.choices import needs_of
     from loomproof.loom.model import ComponentKind
 

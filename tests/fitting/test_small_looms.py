@@ -8,13 +8,13 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.fitting.capacity import Ampacity, fuse_rows, let_through_a2s, opening_s
-from loomproof.fitting.carrying import allowed, closed_ohm, fuse_ohm
 from loomproof.fitting.checks import way_of
-from loomproof.fitting.drops import earth_current_a, earths_of, left_out
 from loomproof.fitting.feeds import feeds_of, perhaps_of, sources_of
+from loomproof.fitting.fuse_coordination import Ampacity, fuse_rows, let_through_a2s, opening_s
+from loomproof.fitting.load_flow import allowed, closed_ohm, fuse_ohm
 from loomproof.fitting.needs import plan_of
 from loomproof.fitting.sheet import fitting_sheet
+from loomproof.fitting.voltage_drop import earth_current_a, earths_of, left_out
 from loomproof.loom.choices import needs_of
 from loomproof.loom.model import (
     Circuit,

@@ -7,12 +7,12 @@ from dataclasses import replace
 
 import pytest
 
-from loomproof.fitting.carrying import solved
-from loomproof.fitting.drops import drops_of
 from loomproof.fitting.feeds import feeds_of, sources_of
+from loomproof.fitting.live_ends import Tracer
+from loomproof.fitting.load_flow import solved
 from loomproof.fitting.needs import plan_of
-from loomproof.fitting.proofs import standing_of
-from loomproof.fitting.tracing import Tracer
+from loomproof.fitting.proof_status import standing_of
+from loomproof.fitting.voltage_drop import drops_of
 from loomproof.loom.choices import answers_of, needs_of
 from loomproof.loom.model import end_of
 from tests.fitting import spice

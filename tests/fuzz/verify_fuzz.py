@@ -25,10 +25,10 @@ from rich.console import Console
 
 from loomproof.errors import LoomproofError, SealError
 from loomproof.records.canonical import canonical, sha256_hex
-from loomproof.records.checking import check
 from loomproof.records.keys import Signer, new_signer
-from loomproof.records.paper import sign_pdf
+from loomproof.records.pdf_signature import sign_pdf
 from loomproof.records.seal import Chain, seal
+from loomproof.records.verify_file import check
 from loomproof.reports.certificate import certificate_pdf
 from loomproof.reports.terminal import findings_view, summary_view
 from loomproof.results.document import Verdict

@@ -20,8 +20,8 @@ from loomproof.jobs.certificate import issue
 from loomproof.records.keys import KeyFolder, Signer, new_signer
 from loomproof.records.noting import note
 from loomproof.records.seal import Chain, seal
-from loomproof.records.started import note_started
 from loomproof.records.store import open_store
+from loomproof.records.unfinished_runs import note_started
 from loomproof.results.document import Document, Verdict
 from tests.reports.sample import document
 
@@ -208,7 +208,7 @@ def older_copy(folder: Path) -> None:
 
 def older_backup_restored(folder: Path) -> None:
     """As `records restore` fills a store that was made anew in the same place."""
-    from loomproof.records.moving import restore
+    from loomproof.records.backup import restore
 
     for tail in ("", "-wal", "-shm"):
         (folder / f"records.db{tail}").unlink(missing_ok=True)

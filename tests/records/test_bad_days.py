@@ -23,9 +23,9 @@ from sqlalchemy import text
 
 from loomproof.errors import StoreError
 from loomproof.records import engine
+from loomproof.records.backup import backup
 from loomproof.records.integrity import check_store
 from loomproof.records.keys import Signer
-from loomproof.records.moving import backup
 from loomproof.records.store import Store, open_store
 from tests.records import postgres
 from tests.reports.sample import document

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.records.checking import check_file
+from loomproof.records.verify_file import check_file
 from loomproof.reports.certificate import certificate_view
 from loomproof.reports.exports import junit_xml
 from loomproof.reports.label import label_pdf

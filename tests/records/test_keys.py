@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from loomproof.errors import RecordError, StoreError, UsageError
-from loomproof.records.home import home
+from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder, Signer, fingerprint, new_signer, read_signer
 from loomproof.records.seal import PUBLISHED_KEYS, Chain, seal, verify
 from loomproof.records.signers import KnownSigners

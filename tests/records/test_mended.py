@@ -13,7 +13,7 @@ from loomproof.records.keys import Signer
 from loomproof.records.seal import verify
 from loomproof.records.store import Store
 from loomproof.records.trusted import found_in, trusted_runs
-from loomproof.reports import fleet
+from loomproof.reports import summary_tables
 from loomproof.results.document import Coverage, Document, Verdict
 from loomproof.results.findings import Finding, Kind, Severity, finding_key
 from tests.reports.sample import document
@@ -44,7 +44,7 @@ def _mended(store: Store, signer: Signer, proof: Document) -> list[Mapping[str, 
 def test_a_fault_that_reads_otherwise_the_next_time_still_stands(store: Store, signer: Signer) -> None:
     store.seal_run(_proof("a", _fault("High resistance in W1: 4.70 Ω")), signer)
     assert _mended(store, signer, _proof("b", _fault("High resistance in W1: 4.83 Ω"))) == []
-    counted = fleet.counts(found_in(trusted_runs(store, {})))
+    counted = summary_tables.counts(found_in(trusted_runs(store, {})))
     assert counted["faults by wire"] == [("W1", 1)]
     assert counted["faults by kind"] == [("high resistance", 1)]
 

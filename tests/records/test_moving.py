@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 
 from loomproof.errors import StoreError, UsageError
+from loomproof.records.backup import backup, restore, take_in
 from loomproof.records.integrity import check_store
 from loomproof.records.keys import Signer, new_signer
-from loomproof.records.moving import backup, restore, take_in
-from loomproof.records.paper import sign_pdf
-from loomproof.records.reading import sealed_records
+from loomproof.records.pdf_signature import sign_pdf
+from loomproof.records.queries import sealed_records
 from loomproof.records.seal import Chain, seal, verify
 from loomproof.records.store import Store, open_store
 from loomproof.records.trusted import found_in, trusted_runs

@@ -20,11 +20,11 @@ from pyhanko_certvalidator import ValidationContext
 from pypdf import PdfReader
 
 from loomproof.errors import SealError
-from loomproof.records.checking import check
 from loomproof.records.keys import Signer, new_signer
-from loomproof.records.paper import sign_pdf
-from loomproof.records.paper_check import verify_pdf
+from loomproof.records.pdf_signature import sign_pdf
+from loomproof.records.pdf_verify import verify_pdf
 from loomproof.records.seal import Chain, seal
+from loomproof.records.verify_file import check
 from loomproof.reports.certificate import certificate_pdf
 from loomproof.results.document import Verdict
 from tests.records.conftest import NOW

@@ -9,10 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loomproof.errors import StoreError
-from loomproof.records.home import home
+from loomproof.records.data_folder import home
 from loomproof.records.keys import Signer
-from loomproof.records.reading import sealed_runs
-from loomproof.records.started import (
+from loomproof.records.queries import sealed_runs
+from loomproof.records.store import Store
+from loomproof.records.unfinished_runs import (
     STARTED,
     broken_off,
     note_ended,
@@ -21,7 +22,6 @@ from loomproof.records.started import (
     read_started,
     started_here,
 )
-from loomproof.records.store import Store
 from tests.reports.sample import document
 
 NOON, LATER = "2026-01-05T12:00:00.000Z", "2026-01-05T13:00:00.000Z"

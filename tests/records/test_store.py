@@ -16,7 +16,7 @@ from loomproof.records.engine import open_engine, shown
 from loomproof.records.integrity import check_store
 from loomproof.records.keys import Signer, new_signer
 from loomproof.records.migrations import _GUARDED, STEPS
-from loomproof.records.reading import adapters, benches
+from loomproof.records.queries import adapters, benches
 from loomproof.records.schema import METADATA
 from loomproof.records.seal import Chain, seal, verify
 from loomproof.records.store import Store, open_store

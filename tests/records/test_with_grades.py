@@ -17,7 +17,7 @@ from loomproof.errors import SealError
 from loomproof.jobs.replay import replay
 from loomproof.loom.reading import load
 from loomproof.records.canonical import canonical, sha256_hex
-from loomproof.records.checking import check, check_file
+from loomproof.records.verify_file import check, check_file
 from loomproof.reports.certificate import certificate_pdf, certificate_view
 from loomproof.reports.exports import junit_xml
 from loomproof.reports.label import label_pdf

@@ -13,8 +13,8 @@ import pandas as pd
 import pytest
 
 from loomproof.errors import UsageError
-from loomproof.records.reading import FoundRow
-from loomproof.reports import fleet
+from loomproof.records.queries import FoundRow
+from loomproof.reports import summary_tables
 from loomproof.reports.exports import guarded, junit_xml, table_bytes
 from loomproof.results.document import Verdict
 from tests.reports.sample import document
@@ -104,7 +104,7 @@ def test_faults_are_counted_once_for_each_loom() -> None:
             key="wrong_value?part=R1",
         ),
     ]
-    found = fleet.counts(rows)
+    found = summary_tables.counts(rows)
     assert found["faults by kind"] == [("open", 2), ("wrong value", 1)]
     assert found["faults by wire"] == [("W1", 2)]
     assert found["faults by connector"] == [("ECU", 1), ("INJ1", 1)]
@@ -112,19 +112,19 @@ def test_faults_are_counted_once_for_each_loom() -> None:
 
 
 def test_nothing_kept_gives_empty_tables() -> None:
-    assert fleet.counts([]) == {
+    assert summary_tables.counts([]) == {
         "faults by kind": [],
         "faults by connector": [],
         "faults by wire": [],
         "faults by loom": [],
     }
-    assert fleet.findings_table([]).empty
-    assert fleet.runs_table([], []).empty
+    assert summary_tables.findings_table([]).empty
+    assert summary_tables.runs_table([], []).empty
 
 
 def test_findings_become_one_row_each() -> None:
     rows = [ROW, replace(ROW, what="cavity", name="ECU:1"), replace(ROW, what="cavity", name="INJ1:1")]
-    made = fleet.findings_table(rows)
+    made = summary_tables.findings_table(rows)
     assert len(made) == 1
     assert made.loc[0, "cavities"] == "ECU:1, INJ1:1"
     assert made.loc[0, "wires"] == "W1"

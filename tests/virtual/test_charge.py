@@ -10,9 +10,9 @@ import pytest
 
 from loomproof.loom.model import Component, ComponentKind, End
 from loomproof.virtual import constants as c
-from loomproof.virtual.charge import Charge, coupled
 from loomproof.virtual.scanner import Scanner
 from loomproof.virtual.sensing import Voltages
+from loomproof.virtual.transient import Charge, coupled
 from tests.virtual.looms import random_loom, small_loom, some_faults, with_parts
 from tests.virtual.spice import released
 

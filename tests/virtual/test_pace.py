@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from loomproof.loom.model import Loom
-from loomproof.virtual.control import Control
+from loomproof.virtual.console import Control
 from loomproof.virtual.link import Device
 from loomproof.virtual.noise import Noise
 from loomproof.virtual.scanner import Scanner

@@ -9,21 +9,21 @@ from functools import cached_property
 from pathlib import Path
 
 from loomproof.errors import RecordError
-from loomproof.fitting.capacity import Ampacity
+from loomproof.fitting.fuse_coordination import Ampacity
 from loomproof.fitting.sheet import fitting_sheet
 from loomproof.jobs import certificate, keep, workshop
 from loomproof.jobs.files import folder_for, json_of, write_file
 from loomproof.jobs.job import Proof
 from loomproof.loom.choices import answered
 from loomproof.loom.model import Loom
-from loomproof.records.checking import check, check_file
+from loomproof.records.data_folder import home
 from loomproof.records.history import Trend, trends
-from loomproof.records.home import home
 from loomproof.records.noting import not_as_noted
 from loomproof.records.seal import Verified
 from loomproof.records.signers import KnownSigners
 from loomproof.records.store import open_store
 from loomproof.records.trusted import Trusted, relied_on, trusted_runs
+from loomproof.records.verify_file import check, check_file
 from loomproof.results.document import Document
 from loomproof.results.fitting import Sheet
 

@@ -16,9 +16,9 @@ from collections.abc import Callable, Sequence
 from typing import assert_never
 
 from loomproof.bench import questions as q
+from loomproof.bench.capability_report import read_identity
 from loomproof.bench.frames import read_amount
 from loomproof.bench.interface import Bench
-from loomproof.bench.parsing import read_identity
 from loomproof.bench.profile import Profile
 from loomproof.bench.seam import (
     Capabilities,

@@ -9,10 +9,10 @@ from typing import Self, assert_never
 
 from loomproof.bench import questions as q
 from loomproof.bench.batching import SENSE, TOO_MUCH_DATA, Batches
+from loomproof.bench.capability_report import NOT_THE_LINK, Told, read_capabilities, read_identity
 from loomproof.bench.frames import FRAME_BYTES, read_amount, read_number, read_set, write_number, write_set
 from loomproof.bench.interface import Bench
 from loomproof.bench.link import PATIENCE_S, RENEW_AFTER_S, Clock, Line, Link, fresh_nonce
-from loomproof.bench.parsing import NOT_THE_LINK, Told, read_capabilities, read_identity
 from loomproof.bench.seam import (
     Capabilities,
     Identity,

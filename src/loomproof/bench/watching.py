@@ -6,9 +6,9 @@ import contextlib
 import math
 from collections.abc import Callable, Generator
 
+from loomproof.bench.capability_report import NOT_THE_LINK
 from loomproof.bench.frames import EVENT, Frame, read_set
 from loomproof.bench.link import Link
-from loomproof.bench.parsing import NOT_THE_LINK
 from loomproof.bench.seam import WatchEvent, WatchSummary
 from loomproof.errors import BenchError, LinkError, LostEventError, RefusedError
 

@@ -114,7 +114,7 @@ def info(loom: Path | None, store: str | None) -> None:
     import sys
     from importlib import metadata
 
-    from loomproof.records.home import home
+    from loomproof.records.data_folder import home
     from loomproof.version import VERSION
 
     click.echo(f"loomproof  {VERSION}")

@@ -14,7 +14,7 @@ from loomproof.errors import UsageError
 from loomproof.jobs.files import write_file
 
 if TYPE_CHECKING:
-    from loomproof.fitting.capacity import Ampacity
+    from loomproof.fitting.fuse_coordination import Ampacity
     from loomproof.loom.model import Loom
     from loomproof.results.document import Document
 
@@ -91,7 +91,7 @@ def _proof(loom: Loom, run: str | None, store: str | None) -> Document | None:
     """
     from loomproof.cli.records import not_whole
     from loomproof.errors import RecordError
-    from loomproof.records.home import home
+    from loomproof.records.data_folder import home
     from loomproof.records.signers import KnownSigners
     from loomproof.records.store import open_store
     from loomproof.records.trusted import relied_on
@@ -110,7 +110,7 @@ def _proof(loom: Loom, run: str | None, store: str | None) -> Document | None:
 def _ampacity(path: Path) -> Ampacity:
     import csv
 
-    from loomproof.fitting.capacity import Ampacity
+    from loomproof.fitting.fuse_coordination import Ampacity
 
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:

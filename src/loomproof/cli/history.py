@@ -176,7 +176,7 @@ def report(
 
     from loomproof.records.store import open_store
     from loomproof.records.trusted import found_in
-    from loomproof.reports import exports, fleet
+    from loomproof.reports import exports, summary_tables
     from loomproof.reports.words import clean, plural
 
     with open_store(store) as opened:
@@ -191,7 +191,7 @@ def report(
     looms = {(run.loom, run.serial) for run in runs}
     passed = sum(run.verdict == "pass" for run in runs)
     terminal().print(f"{plural(len(looms), 'loom')}, {plural(len(runs), 'run')}, {passed} passed")
-    groups = fleet.counts(found)
+    groups = summary_tables.counts(found)
     for name, counts in groups.items():
         terminal().print(Text(name, style="bold"))
         for label, count in counts:
@@ -200,12 +200,13 @@ def report(
         write_file(
             runs_file,
             exports.table_bytes(
-                fleet.runs_table(runs, [one.grade for one in proofs]), runs_file.suffix.lower()
+                summary_tables.runs_table(runs, [one.grade for one in proofs]), runs_file.suffix.lower()
             ),
         )
     if findings_file is not None:
         write_file(
-            findings_file, exports.table_bytes(fleet.findings_table(found), findings_file.suffix.lower())
+            findings_file,
+            exports.table_bytes(summary_tables.findings_table(found), findings_file.suffix.lower()),
         )
     if plot is not None:
         from loomproof.reports.plots import bars_plot

@@ -19,7 +19,7 @@ def key() -> None:
 @key.command(short_help="Show the key's fingerprint and public half.")
 def show() -> None:
     """Show the key's fingerprint and public half; make the key where there is none yet."""
-    from loomproof.records.home import home
+    from loomproof.records.data_folder import home
     from loomproof.records.keys import KeyFolder
 
     folder = KeyFolder(home())
@@ -34,7 +34,7 @@ def show() -> None:
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 def export(file: Path) -> None:
     """Write the secret key to FILE, readable by you only: keep it as you keep money."""
-    from loomproof.records.home import home
+    from loomproof.records.data_folder import home
     from loomproof.records.keys import KeyFolder
 
     if file.exists():
@@ -48,7 +48,7 @@ def export(file: Path) -> None:
 @click.option("--with", "given", type=click.Path(path_type=Path, dir_okay=False, exists=True), help="A key.")
 def replace(given: Path | None) -> None:
     """Put a new key (or an exported one) in place; the old one is kept, and its seals still hold."""
-    from loomproof.records.home import home
+    from loomproof.records.data_folder import home
     from loomproof.records.keys import KeyFolder, read_signer
 
     signer = read_signer(given.read_bytes(), str(given)) if given else None
@@ -59,7 +59,7 @@ def replace(given: Path | None) -> None:
 @key.command(short_help="List the signers that you know.")
 def signers() -> None:
     """List the signers that you know: only their seals are called genuine."""
-    from loomproof.records.home import home
+    from loomproof.records.data_folder import home
     from loomproof.records.keys import fingerprint
     from loomproof.records.signers import KnownSigners
 
@@ -78,10 +78,10 @@ def know(name: str, what: str) -> None:
 
     Compare the fingerprint with the signer first, by a way that you trust.
     """
-    from loomproof.records.checking import check_file
-    from loomproof.records.home import home
+    from loomproof.records.data_folder import home
     from loomproof.records.keys import fingerprint
     from loomproof.records.signers import KnownSigners
+    from loomproof.records.verify_file import check_file
 
     public = check_file(Path(what)).key if Path(what).is_file() else what
     KnownSigners(home()).add(public, name)
@@ -92,7 +92,7 @@ def know(name: str, what: str) -> None:
 @click.argument("name", metavar="NAME|KEY")
 def forget(name: str) -> None:
     """Take a signer out of the list."""
-    from loomproof.records.home import home
+    from loomproof.records.data_folder import home
     from loomproof.records.signers import KnownSigners
 
     KnownSigners(home()).remove(name)
@@ -108,7 +108,7 @@ def records() -> None:
 @store_option
 def backup_(file: Path, store: str | None) -> None:
     """Write all records to one FILE. Keys are not in it: loomproof key export."""
-    from loomproof.records.moving import backup
+    from loomproof.records.backup import backup
     from loomproof.records.store import open_store
 
     with open_store(store) as opened:
@@ -121,8 +121,8 @@ def backup_(file: Path, store: str | None) -> None:
 @store_option
 def restore_(file: Path, store: str | None) -> None:
     """Fill an empty store from a backup FILE."""
-    from loomproof.records.home import home
-    from loomproof.records.moving import restore
+    from loomproof.records.backup import restore
+    from loomproof.records.data_folder import home
     from loomproof.records.noting import note_if_ours
     from loomproof.records.store import open_store
 
@@ -141,7 +141,7 @@ def check_(store: str | None) -> int:
     is not there that tells of missing runs.
     """
     from loomproof.cli.cures import told
-    from loomproof.records.home import home
+    from loomproof.records.data_folder import home
     from loomproof.records.integrity import check_store
     from loomproof.records.signers import KnownSigners
     from loomproof.records.store import open_store
@@ -190,7 +190,7 @@ def correct(
 @store_option
 def benches_(store: str | None) -> None:
     """List benches with their last checks, and the adapters that were used."""
-    from loomproof.records.reading import adapters, benches
+    from loomproof.records.queries import adapters, benches
     from loomproof.records.store import open_store
     from loomproof.reports.words import clean, plural, when
 
@@ -212,8 +212,8 @@ def import_(source: str, store: str | None) -> int:
 
     Exits with 5 where some could not be taken; each is named, the others are kept.
     """
-    from loomproof.records.home import home
-    from loomproof.records.moving import take_in
+    from loomproof.records.backup import take_in
+    from loomproof.records.data_folder import home
     from loomproof.records.noting import note_if_ours
     from loomproof.records.store import open_store
 
@@ -236,7 +236,7 @@ def import_(source: str, store: str | None) -> int:
 @store_option
 def repaired(run: str, words: str, finding: int, person: str, store: str | None) -> None:
     """Note what was done about a finding of RUN, in your own WORDS; the next certificate shows it."""
-    from loomproof.records.home import home
+    from loomproof.records.data_folder import home
     from loomproof.records.noting import note_if_ours
     from loomproof.records.store import open_store
 

@@ -14,9 +14,9 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from loomproof.records.lines import Run
-    from loomproof.records.started import Started
     from loomproof.records.store import Store
     from loomproof.records.trusted import Trusted
+    from loomproof.records.unfinished_runs import Started
     from loomproof.reports.listing import Listing
 
 F = TypeVar("F", bound=Callable[..., object])
@@ -81,7 +81,7 @@ def log(loom: str | None, limit: int, store: str | None) -> int:
 
 def trusted(opened: Store, loom: str | None = None, limit: int | None = None) -> tuple[Trusted, ...]:
     """Return runs as their sealed records tell them, with the names of those whom this person knows."""
-    from loomproof.records.home import home
+    from loomproof.records.data_folder import home
     from loomproof.records.signers import KnownSigners
     from loomproof.records.trusted import trusted_runs
 
@@ -90,7 +90,7 @@ def trusted(opened: Store, loom: str | None = None, limit: int | None = None) ->
 
 def not_whole(opened: Store, store: str | None) -> tuple[str, ...]:
     """Return what was noted in the data folder and is no longer so in the store; quick."""
-    from loomproof.records.home import home
+    from loomproof.records.data_folder import home
     from loomproof.records.noting import not_as_noted
     from loomproof.records.signers import KnownSigners
 
@@ -123,8 +123,8 @@ def chosen(opened: Store, run: str) -> Run:
 
 def runs_broken_off(opened: Store, store: str | None, loom: str | None) -> tuple[Started, ...]:
     """Return the proofs that were started for this store, of one loom or of all, and not sealed into it."""
-    from loomproof.records.reading import sealed_runs
-    from loomproof.records.started import broken_off, started_here
+    from loomproof.records.queries import sealed_runs
+    from loomproof.records.unfinished_runs import broken_off, started_here
 
     started = started_here(store, loom, lambda runs: sealed_runs(opened, runs))
     return broken_off(started, sealed_runs(opened, [one.run for one in started]))
@@ -198,7 +198,7 @@ def certificate(run: str, out: Path | None, as_json: bool, store: str | None) ->
     """Write the certificate of a RUN (its name, the start of its hash, or "last") as PDF."""
     from loomproof.jobs.certificate import issue, of_this_run
     from loomproof.jobs.files import write_file
-    from loomproof.records.home import home
+    from loomproof.records.data_folder import home
     from loomproof.records.noting import note_if_ours
     from loomproof.records.seal import verify as verify_record
     from loomproof.records.store import open_store
@@ -231,9 +231,9 @@ def verify(file: Path) -> int:
     with 0 where the seal holds and you know the signer, with 4 where it holds and you do not, and with 5
     where it does not hold.
     """
-    from loomproof.records.checking import check_file
-    from loomproof.records.home import home
+    from loomproof.records.data_folder import home
     from loomproof.records.signers import KnownSigners
+    from loomproof.records.verify_file import check_file
     from loomproof.reports.terminal import findings_view, summary_view
     from loomproof.reports.words import clean
 

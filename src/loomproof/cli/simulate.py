@@ -116,7 +116,7 @@ def serving(asked: Asked) -> Server:
     does not give, `NoBenchError`.
     """
     from loomproof.virtual.adapters import read_hookup
-    from loomproof.virtual.control import Control
+    from loomproof.virtual.console import Control
     from loomproof.virtual.link import Device
     from loomproof.virtual.meter import Limits
     from loomproof.virtual.noise import Noise

@@ -17,7 +17,7 @@ COVERAGE = 2.0
 """Coverage factor of every expanded uncertainty of the project: about 95 % for a normal density."""
 
 
-class Part(NamedTuple):
+class Contribution(NamedTuple):
     """One contribution: its name, its standard uncertainty, Ω, and its degrees of freedom."""
 
     name: str
@@ -29,7 +29,7 @@ class Part(NamedTuple):
 class Budget:
     """The contributions to one reading, independent of each other."""
 
-    parts: tuple[Part, ...]
+    parts: tuple[Contribution, ...]
 
     @property
     def standard_ohm(self) -> float:
@@ -90,13 +90,13 @@ def reading_budget(
     coefficient = tables.copper().temperature_coefficient_per_k
     return Budget(
         (
-            Part(
+            Contribution(
                 "bench accuracy",
                 rectangular(accuracy_ohm + accuracy_ratio * size if accuracy_ratio else accuracy_ohm),
             ),
-            Part("lead compensation", lead_uncertainty_ohm),
-            Part("repeatability", repeatability_ohm / math.sqrt(repeats), freedom),
-            Part(
+            Contribution("lead compensation", lead_uncertainty_ohm),
+            Contribution("repeatability", repeatability_ohm / math.sqrt(repeats), freedom),
+            Contribution(
                 "temperature",
                 coefficient * temperature_uncertainty_k * size if temperature_uncertainty_k else 0.0,
             ),

@@ -14,7 +14,7 @@ from typing import assert_never
 from loomproof.electrics.component_kinds import Path, paths_of
 from loomproof.electrics.conductors import wire_conductor
 from loomproof.electrics.graph import ways
-from loomproof.fitting.tracing import INNER, far_ends
+from loomproof.fitting.live_ends import INNER, far_ends
 from loomproof.loom.designations import is_earth
 from loomproof.loom.model import Component, ConnectorKind, End, Loom
 from loomproof.results.figures import ohms

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 
+from loomproof.fitting.live_ends import INNER, Feed, Tracer
 from loomproof.fitting.needs import plan_of
-from loomproof.fitting.tracing import INNER, Feed, Tracer
 from loomproof.loom.designations import Supply, supply_of
 from loomproof.loom.model import Circuit, End, Loom, Need, Wire
 

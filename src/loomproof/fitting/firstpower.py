@@ -14,8 +14,8 @@ from importlib.resources import files
 from loomproof.electrics.component_kinds import lasting_ends
 from loomproof.electrics.graph import DisjointSets
 from loomproof.fitting.checks import is_earth_ring
-from loomproof.fitting.needs import Plan
-from loomproof.fitting.tracing import Feed, Live
+from loomproof.fitting.live_ends import Feed, Live
+from loomproof.fitting.needs import FittingPlan
 from loomproof.loom.designations import is_earth
 from loomproof.loom.model import Circuit, ComponentKind, End, Loom, Need
 from loomproof.results.fitting import Job, Level, Warn
@@ -112,7 +112,7 @@ def _designation(loom: Loom, circuit: str) -> str:
 
 def power_up(
     loom: Loom,
-    plan: Plan,
+    plan: FittingPlan,
     feeds: Collection[Feed],
     live: Mapping[End, tuple[Live, ...]],
     jobs: Mapping[End, Job],
@@ -149,7 +149,7 @@ def power_up(
     return tuple(f"{row['title']}. {row['text'].format_map(said)}" for row in rows("first_power_up"))
 
 
-def _volts(loom: Loom, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> Iterator[str]:
+def _volts(loom: Loom, plan: FittingPlan, live: Mapping[End, tuple[Live, ...]]) -> Iterator[str]:
     """Say what a meter shows at the computer's plug, feed by feed."""
     told: dict[str, list[str]] = {}
     for end in plan.connect:
@@ -167,7 +167,7 @@ def _volts(loom: Loom, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> Iter
         yield "For a relay that the computer itself pulls, take it out and join 30 to 87 by a fused lead."
 
 
-def _computer_earths(loom: Loom, plan: Plan) -> list[str]:
+def _computer_earths(loom: Loom, plan: FittingPlan) -> list[str]:
     return [
         str(end)
         for end in plan.connect

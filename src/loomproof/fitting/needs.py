@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from loomproof.fitting.tracing import INNER
+from loomproof.fitting.live_ends import INNER
 from loomproof.loom.model import ConnectorKind, End, Loom, Need
 
 COMPUTER_WORDS = ("computer", "control unit", "ecu")
@@ -13,7 +13,7 @@ COMPUTER_WORDS = ("computer", "control unit", "ecu")
 
 
 @dataclass(frozen=True)
-class Plan:
+class FittingPlan:
     """A partition of the loom's cavities: ``connect``, ``safe`` and ``places``, in the description's order.
 
     ``optional`` are those of ``safe`` that may be connected; ``plugged`` the connectors that go on;
@@ -31,7 +31,7 @@ class Plan:
     spare_fuses: frozenset[str]
 
 
-def plan_of(loom: Loom, needs: Mapping[str, Need]) -> Plan:
+def plan_of(loom: Loom, needs: Mapping[str, Need]) -> FittingPlan:
     """Return what is connected and what is not under these needs (circuit name to need)."""
     need_of_end = {end: _need(loom, end, needs) for end in loom.cavities}
     idle = _idle_plugs(loom, need_of_end)
@@ -44,7 +44,7 @@ def plan_of(loom: Loom, needs: Mapping[str, Need]) -> Plan:
         else:
             safe.append(end)
     spare = frozenset(part.name for part in loom.components if _is_spare(loom, part.name, needs))
-    return Plan(
+    return FittingPlan(
         needs=needs,
         connect=tuple(connect),
         safe=tuple(safe),

@@ -11,15 +11,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from loomproof.fitting.carrying import Edge, Flow, Load, edges_of, is_trunk, solved
-from loomproof.fitting.needs import Plan, plan_of
+from loomproof.fitting.load_flow import Edge, Flow, Load, edges_of, is_trunk, solved
+from loomproof.fitting.needs import FittingPlan, plan_of
 from loomproof.loom.model import End, Loom, Need
 
 SAME_A = 1e-6
 """Currents nearer to each other than this are one."""
 
 
-def shared(loom: Loom, plan: Plan, running_c: float) -> tuple[Flow, tuple[Load, ...]]:
+def shared(loom: Loom, plan: FittingPlan, running_c: float) -> tuple[Flow, tuple[Load, ...]]:
     """Return the feed network with what each edge carries, and the loads.
 
     ``lost_v`` stays that of all loads at once and says only which way current goes; fuses are taken at the

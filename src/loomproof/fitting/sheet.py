@@ -11,12 +11,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from loomproof.electrics.loads import too_weak
-from loomproof.fitting import capacity, checks, drops, firstpower, implied, words
+from loomproof.fitting import checks, consistency, firstpower, fuse_coordination, voltage_drop, words
 from loomproof.fitting.feeds import feeds_of, perhaps_of
-from loomproof.fitting.needs import Plan, plan_of
-from loomproof.fitting.proofs import standing_of
+from loomproof.fitting.live_ends import Feed, Live, Tracer
+from loomproof.fitting.needs import FittingPlan, plan_of
+from loomproof.fitting.proof_status import standing_of
 from loomproof.fitting.sharing import carried_by_wires
-from loomproof.fitting.tracing import Feed, Live, Tracer
 from loomproof.loom.choices import needs_of
 from loomproof.loom.designations import DESIGNATIONS, is_earth
 from loomproof.loom.model import End, Loom, Need
@@ -32,7 +32,7 @@ def fitting_sheet(
     proof: Document | None = None,
     *,
     running_c: float | None = None,
-    ampacity: capacity.Ampacity | None = None,
+    ampacity: fuse_coordination.Ampacity | None = None,
 ) -> Sheet:
     """Return the sheet of a loom under answers (defaults where one is not given).
 
@@ -51,7 +51,7 @@ def fitting_sheet(
     safe = tuple(_heed(_safe(loom, end, plan, live), standing.found) for end in plan.safe)
     places = tuple(_heed(_place(loom, end, plan, live), standing.found) for end in plan.places)
     warnings = [*_live_warnings((*safe, *places), live), *_unfused_feeds(feeds, connect, live)]
-    warnings += implied.warnings(loom, plan, needs, feeds, surely)
+    warnings += consistency.warnings(loom, plan, needs, feeds, surely)
     if tracer.contacts_missing:
         names = ", ".join(tracer.contacts_missing)
         warnings.append(
@@ -82,13 +82,13 @@ def fitting_sheet(
         for row in connect
         if any(check.finds is Fault.BAD_EARTH for check in row.checks)
     ]
-    fuses = capacity.fuse_rows(loom, needs, ampacity)
-    warnings += capacity.fuse_warnings(fuses)
+    fuses = fuse_coordination.fuse_rows(loom, needs, ampacity)
+    warnings += fuse_coordination.fuse_warnings(fuses)
     warnings.sort(key=lambda warn: list(Level).index(warn.level))
     danger = any(warn.level is Level.DANGER for warn in warnings)
     given = dict(answers or {})
     hot_c = loom.settings.running_c if running_c is None else running_c
-    dropped = drops.drops_of(loom, needs, standing, hot_c)
+    dropped = voltage_drop.drops_of(loom, needs, standing, hot_c)
     return Sheet(
         loom=loom.name,
         serial=loom.serial,
@@ -105,8 +105,8 @@ def fitting_sheet(
         warnings=tuple(warnings),
         drops=dropped,
         fuses=fuses,
-        earths=drops.earths_of(loom, needs),
-        left_out=drops.left_out(loom, needs, dropped),
+        earths=voltage_drop.earths_of(loom, needs),
+        left_out=voltage_drop.left_out(loom, needs, dropped),
         questions=questions,
         power_up=firstpower.power_up(loom, plan, feeds, surely, jobs, limits),
         experienced=words.EXPERIENCED,
@@ -137,12 +137,12 @@ def _facts(loom: Loom, end: End, live: Mapping[End, tuple[Live, ...]], needs: Ma
     )
 
 
-def _connect(loom: Loom, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> tuple[ConnectRow, ...]:
+def _connect(loom: Loom, plan: FittingPlan, live: Mapping[End, tuple[Live, ...]]) -> tuple[ConnectRow, ...]:
     order = list(Job)
     rows = []
 
     def earth_a(end: End) -> float:
-        return sum(drops.earth_current_a(loom, name, plan.needs) for name in _circuits_at(loom, end))
+        return sum(voltage_drop.earth_current_a(loom, name, plan.needs) for name in _circuits_at(loom, end))
 
     for end in plan.connect:
         facts = _facts(loom, end, live, plan.needs)
@@ -163,7 +163,7 @@ def _circuits_at(loom: Loom, end: End) -> list[str]:
     return list(dict.fromkeys(wire.circuit for wire in loom.wires_at.get(end, ())))
 
 
-def _safe(loom: Loom, end: End, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> SafeRow:
+def _safe(loom: Loom, end: End, plan: FittingPlan, live: Mapping[End, tuple[Live, ...]]) -> SafeRow:
     facts = _facts(loom, end, live, plan.needs)
     wires = loom.wires_at.get(end, ())
     optional = end in plan.optional
@@ -209,7 +209,7 @@ def _touched(loom: Loom, end: End) -> bool:
     return any(end in part.ends for part in loom.components)
 
 
-def _place(loom: Loom, end: End, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> SafeRow:
+def _place(loom: Loom, end: End, plan: FittingPlan, live: Mapping[End, tuple[Live, ...]]) -> SafeRow:
     facts = _facts(loom, end, live, plan.needs)
     parts = [part for part in loom.components if end in part.ends]
     held = [part for part in parts if part.form.seated or part.pullable]

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from loomproof.errors import RecordError, Todo
 from loomproof.jobs.files import now
-from loomproof.records import paper
-from loomproof.records.home import home
+from loomproof.records import pdf_signature
+from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder
 from loomproof.records.lines import Run
-from loomproof.records.paper_check import verify_pdf
+from loomproof.records.pdf_verify import verify_pdf
 from loomproof.records.seal import Verified
 from loomproof.records.seal import verify as verify_record
 from loomproof.records.store import Store
@@ -36,7 +36,7 @@ def issue(store: Store, run: str) -> bytes:
             do=Todo.SEALED_RECORD,
         )
     drawn = page.certificate_pdf(record, fingerprint=verified.fingerprint, link=verified.link)
-    pdf = paper.sign_pdf(drawn, signer)
+    pdf = pdf_signature.sign_pdf(drawn, signer)
     verify_pdf(pdf, name=f"certificate of run {name}")
     store.add_certificate(found.hash, pdf, now().isoformat(timespec="seconds"))
     return pdf

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loomproof.errors import UsageError
 from loomproof.jobs.files import now
-from loomproof.records.home import home
+from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder
 from loomproof.records.noting import note
 from loomproof.records.seal import verify

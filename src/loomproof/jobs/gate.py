@@ -25,7 +25,7 @@ from loomproof.measuring.undriven import meter_words
 from loomproof.planning.net_access import scope_of
 from loomproof.planning.request import Request
 from loomproof.planning.suspects import conductors_of, single_points
-from loomproof.records.home import home
+from loomproof.records.data_folder import home
 
 SELFTESTS = "selftests.jsonl"
 """The file of self-tests, in the folder of a person's data."""

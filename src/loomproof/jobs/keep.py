@@ -13,9 +13,9 @@ from loomproof.jobs.files import folder_for, json_of, now, write_file
 from loomproof.judgement.conclude import Outcome
 from loomproof.measuring.events import Event, Finished, Prompt
 from loomproof.planning.request import Request
-from loomproof.records import started
+from loomproof.records import unfinished_runs
 from loomproof.records.canonical import sha256_hex
-from loomproof.records.home import home
+from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder, Signer
 from loomproof.records.noting import head_before, key_changed, not_as_noted, note
 from loomproof.records.signers import KnownSigners
@@ -59,7 +59,7 @@ class Kept:
 def begun(request: Request, journal: Path, store: str | None) -> None:
     """Note that this run begins, so that it is listed as broken off unless it is sealed or has `ended`."""
     loom = request.loom
-    started.note_started(
+    unfinished_runs.note_started(
         request.run,
         loom.name,
         request.started,
@@ -73,7 +73,7 @@ def begun(request: Request, journal: Path, store: str | None) -> None:
 
 def ended(request: Request) -> None:
     """Note that a run which seals nothing came to its end, so that it is not listed as broken off."""
-    started.note_ended(request.run)
+    unfinished_runs.note_ended(request.run)
     _started_grew()
 
 

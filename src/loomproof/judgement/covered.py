@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable
 from functools import cached_property
 
 from loomproof.electrics.expectation import Expectation
-from loomproof.electrics.hidden import Web
+from loomproof.electrics.undetectable_opens import Web
 from loomproof.loom.model import End
 from loomproof.planning.plan import Plan
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from loomproof.bench.interface import Bench
 from loomproof.electrics.expectation import Expectation
-from loomproof.electrics.hidden import Web
+from loomproof.electrics.undetectable_opens import Web
 from loomproof.loom.model import End
 from loomproof.measuring.clearance import Clearance, require_loom
 from loomproof.planning.net_access import Scope

@@ -15,8 +15,8 @@ from loomproof.electrics.components import ComponentReading
 from loomproof.electrics.couplings import Coupling
 from loomproof.electrics.decision import surely_decided
 from loomproof.electrics.expectation import Between, Expectation
-from loomproof.electrics.hidden import hidden_from_sense
 from loomproof.electrics.uncertainty import reading_uncertainty
+from loomproof.electrics.undetectable_opens import hidden_from_sense
 from loomproof.loom.model import End
 from loomproof.planning.bounding import BoundReading, bound_readings, pair_bounds
 from loomproof.planning.net_access import Scope, scope_of

@@ -26,7 +26,7 @@ from loomproof.errors import SealError, StoreError
 from loomproof.records.canonical import canonical, read_canonical, sha256_hex
 from loomproof.records.keys import Signer
 from loomproof.records.seal import Chain
-from loomproof.records.started import STARTED
+from loomproof.records.unfinished_runs import STARTED
 
 HEADS = "heads.json"
 """The file's name in the person's data folder."""

@@ -15,8 +15,8 @@ from loomproof.records.inserting import derived_rows
 from loomproof.records.keys import fingerprint
 from loomproof.records.lines import Run
 from loomproof.records.noting import not_as_noted
-from loomproof.records.paper_check import verify_pdf
-from loomproof.records.reading import each_record
+from loomproof.records.pdf_verify import verify_pdf
+from loomproof.records.queries import each_record
 from loomproof.records.rows import TableRows
 from loomproof.records.schema import CERTIFICATES, JOURNALS, RUNS
 from loomproof.records.seal import verify

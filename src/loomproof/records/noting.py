@@ -29,8 +29,8 @@ from loomproof.records.keys import KeyFolder, Signer, fingerprint
 from loomproof.records.lines import RUN_COLUMNS
 from loomproof.records.schema import ANSWERS, CERTIFICATES, JOURNALS, REPAIRS, RUNS
 from loomproof.records.seal import Chain
-from loomproof.records.started import STARTED, place_of
 from loomproof.records.store import Store
+from loomproof.records.unfinished_runs import STARTED, place_of
 
 _GROWING = {
     "runs": (RUN_COLUMNS, RUNS.c.id),

@@ -13,10 +13,9 @@ from typing import NamedTuple
 from sqlalchemy import Connection, Engine, func, insert, inspect, or_, select
 
 from loomproof.errors import StoreError, Todo, UsageError
-from loomproof.records.before import mended, remarks
 from loomproof.records.canonical import sha256_hex
+from loomproof.records.data_folder import home
 from loomproof.records.engine import open_engine, shown, translated, writing
-from loomproof.records.home import home
 from loomproof.records.inserting import add_once, insert_run, same_journal, showable
 from loomproof.records.keys import KeyFolder, Signer
 from loomproof.records.lines import RUN_COLUMNS, Run, as_run, newest, places, runs_by_id
@@ -32,6 +31,7 @@ from loomproof.records.schema import (
     RUNS,
 )
 from loomproof.records.seal import Chain, seal, verify
+from loomproof.records.since_last_pass import mended, remarks
 from loomproof.results.document import Document
 
 

@@ -9,12 +9,12 @@ from typing import Any
 from sqlalchemy import select
 
 from loomproof.errors import Do, LoomproofError, RecordError, Todo, UnknownSignerError
-from loomproof.records.before import KEY_PLACES
 from loomproof.records.inserting import derived_rows
 from loomproof.records.lines import Run
-from loomproof.records.reading import FoundRow, last_records
+from loomproof.records.queries import FoundRow, last_records
 from loomproof.records.schema import RECORDS, RUNS
 from loomproof.records.seal import Verified, verify
+from loomproof.records.since_last_pass import KEY_PLACES
 from loomproof.records.store import Store, unpacked
 from loomproof.results.findings import finding_key
 

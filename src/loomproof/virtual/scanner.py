@@ -18,7 +18,7 @@ from loomproof.virtual.build import Hookup, build
 from loomproof.virtual.faults import TOUCHED, Fault, read_fault
 from loomproof.virtual.held import Held
 from loomproof.virtual.meter import Limits, MeterError
-from loomproof.virtual.metering import Metered, insulation_ohm
+from loomproof.virtual.meter_model import Metered, insulation_ohm
 from loomproof.virtual.network import Network, Resistor, islands
 from loomproof.virtual.pointsets import indexes
 from loomproof.virtual.sensing import Senses

@@ -8,9 +8,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from loomproof.virtual import constants as c
-from loomproof.virtual.charge import Charge, coupled
 from loomproof.virtual.network import GROUND, Capacitor, Island, Network
 from loomproof.virtual.solve import Array, steady
+from loomproof.virtual.transient import Charge, coupled
 
 _SURE_V = 0.9 * c.THRESHOLD_V[0]
 

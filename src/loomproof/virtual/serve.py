@@ -19,7 +19,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from loomproof.errors import NoBenchError, Todo
-from loomproof.virtual.control import Control
+from loomproof.virtual.console import Control
 from loomproof.virtual.link import Device, Sent
 
 _CHUNK = 4096

@@ -20,7 +20,7 @@ from urllib.parse import urlsplit
 from pydantic import AfterValidator, TypeAdapter, ValidationError
 
 from loomproof.errors import StoreError
-from loomproof.records.home import home
+from loomproof.records.data_folder import home
 
 STARTED = "started.jsonl"
 """The file's name in the person's data folder."""

@@ -18,7 +18,7 @@ from loomproof.electrics.graph import reached
 from loomproof.electrics.joints import contact_ohm, seat_ohm, wire_joint_ohm
 from loomproof.electrics.tables import fuses
 from loomproof.fitting.feeds import SIGNAL_A, sources_of
-from loomproof.fitting.needs import Plan
+from loomproof.fitting.needs import FittingPlan
 from loomproof.loom.designations import Supply, supply_of
 from loomproof.loom.model import Circuit, Component, ComponentKind, ConnectorKind, End, Loom, Need, Wire
 
@@ -77,7 +77,7 @@ def fuse_ohm(rating_a: float | None, current_a: float) -> tuple[float, float]:
     return row.cold_ohm + (hot - row.cold_ohm) * share, max(hot - row.cold_ohm, row.cold_ohm / 4)
 
 
-def edges_of(loom: Loom, plan: Plan, running_c: float, current_of: Mapping[str, float]) -> list[Edge]:
+def edges_of(loom: Loom, plan: FittingPlan, running_c: float, current_of: Mapping[str, float]) -> list[Edge]:
     """Return what carries load current: wires, fuses, links and closed contacts of parts that are fitted."""
     found = []
     for wire in loom.wires:
@@ -128,7 +128,7 @@ class Load:
     back: End | None
 
 
-def loads_of(loom: Loom, plan: Plan, live: Iterable[End], sources: Iterable[End]) -> tuple[Load, ...]:
+def loads_of(loom: Loom, plan: FittingPlan, live: Iterable[End], sources: Iterable[End]) -> tuple[Load, ...]:
     """Return the loads of needed circuits: at their own live end, else at the live end of the same plug."""
     live, sources = set(live), set(sources)
     connected = set(plan.connect)
@@ -207,7 +207,7 @@ def flow(edges: Iterable[Edge], sources: Iterable[End], loads: Iterable[Load]) -
     return Flow(edges, volts, currents)
 
 
-def solved(loom: Loom, plan: Plan, running_c: float) -> tuple[Flow, tuple[Load, ...]]:
+def solved(loom: Loom, plan: FittingPlan, running_c: float) -> tuple[Flow, tuple[Load, ...]]:
     """Return the feed network under all needed loads; fuses are taken at the current that they carry."""
     sources = sources_of(loom, plan.needs)
     edges = edges_of(loom, plan, running_c, {})

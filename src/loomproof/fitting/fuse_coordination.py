@@ -20,9 +20,9 @@ from typing import assert_never
 from loomproof.electrics.component_kinds import carrying_ends
 from loomproof.electrics.conductors import fuse_cold_ohm, wire_conductor
 from loomproof.electrics.joints import contact_ohm, seat_ohm
-from loomproof.fitting.carrying import closed_ohm
 from loomproof.fitting.feeds import feeds_of, sources_of
-from loomproof.fitting.tracing import Live, Tracer
+from loomproof.fitting.live_ends import Live, Tracer
+from loomproof.fitting.load_flow import closed_ohm
 from loomproof.loom.model import Component, ComponentKind, End, Loom, Need, Settings, Wire
 from loomproof.loom.suspicions import largest_fuse_a
 from loomproof.results.fitting import FuseRow, Level, Warn

@@ -8,15 +8,15 @@ from itertools import combinations
 
 from loomproof.electrics.component_kinds import lasting_ends
 from loomproof.electrics.graph import united
-from loomproof.fitting.needs import Plan
-from loomproof.fitting.tracing import Feed, Live, Tracer
+from loomproof.fitting.live_ends import Feed, Live, Tracer
+from loomproof.fitting.needs import FittingPlan
 from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Loom, Need
 from loomproof.results.fitting import Level, Warn
 
 
 def warnings(
     loom: Loom,
-    plan: Plan,
+    plan: FittingPlan,
     needs: Mapping[str, Need],
     feeds: Iterable[Feed],
     live: Mapping[End, tuple[Live, ...]],
@@ -54,7 +54,7 @@ def _ends_of(loom: Loom, circuit: str) -> tuple[End, ...]:
     return tuple(dict.fromkeys(end for end in ends if end.cavity))
 
 
-def _half_used_plugs(loom: Loom, plan: Plan) -> Iterator[Warn]:
+def _half_used_plugs(loom: Loom, plan: FittingPlan) -> Iterator[Warn]:
     """A needed sensor with a wire of a circuit that is left unused, such as its earth."""
     unused = set(plan.safe) - plan.optional
     for connector in loom.connectors:
@@ -76,7 +76,7 @@ def _half_used_plugs(loom: Loom, plan: Plan) -> Iterator[Warn]:
             )
 
 
-def _floating(loom: Loom, plan: Plan) -> Iterator[Warn]:
+def _floating(loom: Loom, plan: FittingPlan) -> Iterator[Warn]:
     joined = _copper(loom)
     connected, opened = set(plan.connect), []
     for end in (*plan.connect, *plan.safe):
@@ -147,7 +147,7 @@ def _joined_feeds(feeds: Iterable[Feed], live: Mapping[End, tuple[Live, ...]]) -
             )
 
 
-def _coils(loom: Loom, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> Iterator[Warn]:
+def _coils(loom: Loom, plan: FittingPlan, live: Mapping[End, tuple[Live, ...]]) -> Iterator[Warn]:
     joined = _copper(loom)
     connected = set(plan.connect)
     for relay in loom.components:
@@ -172,7 +172,7 @@ def _coils(loom: Loom, plan: Plan, live: Mapping[End, tuple[Live, ...]]) -> Iter
             )
 
 
-def _look_alikes(loom: Loom, plan: Plan) -> Iterator[Warn]:
+def _look_alikes(loom: Loom, plan: FittingPlan) -> Iterator[Warn]:
     alike: dict[tuple[ConnectorKind, str], list[str]] = {}
     for connector in loom.connectors:
         if connector.housing and connector.kind in (ConnectorKind.PLUG, ConnectorKind.SOCKET):
@@ -205,7 +205,7 @@ def _told_apart(loom: Loom, names: list[str]) -> str:
     return ""
 
 
-def _coil_diodes(loom: Loom, plan: Plan, feeds: Iterable[Feed]) -> Iterator[Warn]:
+def _coil_diodes(loom: Loom, plan: FittingPlan, feeds: Iterable[Feed]) -> Iterator[Warn]:
     """A diode across a relay coil: right round it carries nothing, turned round it shorts the feed."""
     for relay in loom.components:
         if relay.kind is not ComponentKind.RELAY or relay.name in plan.spare_parts:
@@ -241,7 +241,7 @@ def _coil_diodes(loom: Loom, plan: Plan, feeds: Iterable[Feed]) -> Iterator[Warn
             )
 
 
-def _pairs(loom: Loom, plan: Plan) -> Iterator[Warn]:
+def _pairs(loom: Loom, plan: FittingPlan) -> Iterator[Warn]:
     for connector in loom.connectors:
         if connector.name not in plan.plugged or connector.name in plan.computers:
             continue

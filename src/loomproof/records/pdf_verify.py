@@ -21,7 +21,7 @@ from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature
 
 from loomproof.errors import SealError
 from loomproof.records.canonical import MOST_BYTES, sha256_hex
-from loomproof.records.paper import P256_ORDER
+from loomproof.records.pdf_signature import P256_ORDER
 from loomproof.records.seal import Verified, verify
 
 _RANGE = re.compile(rb"/ByteRange \[\s*0 (0|[1-9]\d{0,9}) ([1-9]\d{0,9}) (0|[1-9]\d{0,9})\s*\]")

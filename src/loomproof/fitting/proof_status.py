@@ -13,7 +13,7 @@ NOT_PROVED = "NOT PROVED: do not energise this loom."
 
 
 @dataclass(frozen=True)
-class Measured:
+class ProvedResistance:
     """A resistance between two cavities as a proof read it, with its expanded uncertainty, Ω."""
 
     ohm: float
@@ -21,7 +21,7 @@ class Measured:
 
 
 @dataclass(frozen=True)
-class Standing:
+class ProofStatus:
     """Whether the loom is proved, what the banner says, and what was measured by pair of cavities.
 
     ``unproved`` are cavities that the proof did not test, waived ones among them. ``found`` are cavities of
@@ -32,25 +32,25 @@ class Standing:
     passed: bool
     text: str
     banner: str
-    measured: Mapping[frozenset[str], Measured] = field(default_factory=dict)
+    measured: Mapping[frozenset[End], ProvedResistance] = field(default_factory=dict)
     temperature_c: float = 20.0
     unproved: frozenset[End] = frozenset()
     found: Mapping[End, str] = field(default_factory=dict)
 
 
-def standing_of(loom: Loom, proof: Document | None) -> Standing:
+def standing_of(loom: Loom, proof: Document | None) -> ProofStatus:
     """Return what a proof says of this very description; one of another description counts for nothing."""
     if proof is None:
-        return Standing(False, "no proof is kept of this loom", f"{NOT_PROVED} No proof of it is kept.")
+        return ProofStatus(False, "no proof is kept of this loom", f"{NOT_PROVED} No proof of it is kept.")
     name = f"run {proof.run} of {proof.ended}: {proof.verdict.value}"
     if proof.loom.digest != loom.digest:
-        return Standing(
+        return ProofStatus(
             False,
             f"{name}, of another description",
             f"{NOT_PROVED} Its latest proof was of another description.",
         )
     measured = {
-        frozenset(map(str, claim.cavities)): Measured(claim.measured_ohm, claim.uncertainty_ohm or 0.0)
+        frozenset(claim.cavities): ProvedResistance(claim.measured_ohm, claim.uncertainty_ohm or 0.0)
         for claim in proof.claims
         if claim.kind == "resistance" and claim.measured_ohm is not None and len(claim.cavities) == 2
     }
@@ -58,7 +58,7 @@ def standing_of(loom: Loom, proof: Document | None) -> Standing:
     celsius = 20.0 if heat is None else heat
     found = _found(proof)
     if proof.verdict is not Verdict.PASS:
-        return Standing(
+        return ProofStatus(
             False,
             name,
             f"{NOT_PROVED} Its latest proof says {proof.verdict.value}; mend it and prove it again.",
@@ -68,7 +68,7 @@ def standing_of(loom: Loom, proof: Document | None) -> Standing:
         )
     broken = next(iter(proof.against), None)
     if broken is not None:
-        return Standing(
+        return ProofStatus(
             False,
             f"{name}, with a claim that does not hold",
             f"{NOT_PROVED} Its latest proof passes, and a claim in it does not hold: {broken.subject}.",
@@ -77,7 +77,7 @@ def standing_of(loom: Loom, proof: Document | None) -> Standing:
             found=found,
         )
     if proof.bench.simulated:
-        return Standing(
+        return ProofStatus(
             False,
             f"{name}, on a simulated bench",
             f"{NOT_PROVED} Its latest proof was on a simulated bench and says nothing of a real loom.",
@@ -87,7 +87,7 @@ def standing_of(loom: Loom, proof: Document | None) -> Standing:
         )
     unproved = frozenset((*proof.coverage.untested, *proof.coverage.waived))
     graded = f", grade {proof.grade}: {proof.grade_text}" if proof.grade else ", no grade stated"
-    return Standing(True, name + graded, "", measured, celsius, unproved, found)
+    return ProofStatus(True, name + graded, "", measured, celsius, unproved, found)
 
 
 def _found(proof: Document) -> dict[End, str]:

@@ -15,7 +15,7 @@ from pathlib import Path
 from sqlalchemy import Connection, func, insert, select, text
 
 from loomproof.errors import LoomproofError, RecordError, SealError, StoreError, Todo, UsageError
-from loomproof.records.reading import sealed_records
+from loomproof.records.queries import sealed_records
 from loomproof.records.schema import IDENTITY, METADATA, MIGRATIONS, REPAIRS, RUNS
 from loomproof.records.store import Store, open_store
 

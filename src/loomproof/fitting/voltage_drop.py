@@ -19,19 +19,19 @@ from dataclasses import dataclass
 from loomproof.electrics.conductors import LEAST_OHM, copper_factor
 from loomproof.electrics.decision import judge
 from loomproof.electrics.joints import contact_ohm
-from loomproof.fitting.carrying import Edge, Flow, Load, allowed, flow, is_trunk, solved, wire_edge
 from loomproof.fitting.feeds import SIGNAL_A
-from loomproof.fitting.needs import Plan, plan_of
-from loomproof.fitting.proofs import Standing
+from loomproof.fitting.live_ends import far_ends
+from loomproof.fitting.load_flow import Edge, Flow, Load, allowed, flow, is_trunk, solved, wire_edge
+from loomproof.fitting.needs import FittingPlan, plan_of
+from loomproof.fitting.proof_status import ProofStatus
 from loomproof.fitting.sharing import held_below, shared
-from loomproof.fitting.tracing import far_ends
 from loomproof.loom.designations import is_earth
 from loomproof.loom.model import Circuit, ConnectorKind, End, Loom, Need
 from loomproof.results.fitting import DropRow, EarthRow
 
 
 def drops_of(
-    loom: Loom, needs: Mapping[str, Need], standing: Standing, running_c: float
+    loom: Loom, needs: Mapping[str, Need], standing: ProofStatus, running_c: float
 ) -> tuple[DropRow, ...]:
     """Return a row for the feed and for the return of each load, and for each earth circuit."""
     plan = plan_of(loom, needs)
@@ -96,7 +96,7 @@ class _Sum:
 
 
 def _feed_row(
-    load: Load, network: Flow, sums: Flow, loom: Loom, standing: Standing, running_c: float
+    load: Load, network: Flow, sums: Flow, loom: Loom, standing: ProofStatus, running_c: float
 ) -> DropRow:
     assert load.at is not None
     way = _way(network, load.at)
@@ -146,7 +146,7 @@ def _add_piece(
     a: End,
     b: End,
     loom: Loom,
-    standing: Standing,
+    standing: ProofStatus,
     running_c: float,
 ) -> None:
     if not piece:
@@ -181,13 +181,13 @@ def _add_piece(
 
 
 def _read(
-    loom: Loom, a: End, b: End, standing: Standing, running_c: float, copper_ohm: float
+    loom: Loom, a: End, b: End, standing: ProofStatus, running_c: float, copper_ohm: float
 ) -> tuple[float, float] | None:
     """Return what a reading says of the way between two cavities, contacts taken off, and its uncertainty.
 
     ``copper_ohm`` is the computed copper of the way at running temperature; only that grows with heat.
     """
-    found = standing.measured.get(frozenset({str(a), str(b)}))
+    found = standing.measured.get(frozenset({a, b}))
     if found is None:
         return None
     contacts, contacts_u = allowed(contact_ohm(loom, a), contact_ohm(loom, b))
@@ -197,7 +197,7 @@ def _read(
 
 
 def _direct(
-    loom: Loom, a: End, b: End, standing: Standing, running_c: float
+    loom: Loom, a: End, b: End, standing: ProofStatus, running_c: float
 ) -> tuple[float, float, float, bool] | None:
     """Return ohm, half width, expanded uncertainty and whether measured, of the wires from ``a`` to ``b``."""
     edges = [wire_edge(wire, loom, running_c) for wire in loom.wires]
@@ -217,7 +217,7 @@ def _direct(
 
 
 def _return_rows(
-    loom: Loom, load: Load, standing: Standing, running_c: float, plan: Plan
+    loom: Loom, load: Load, standing: ProofStatus, running_c: float, plan: FittingPlan
 ) -> Iterator[DropRow]:
     assert load.back is not None
     for far in far_ends(loom, load.back):
@@ -239,9 +239,9 @@ def _return_rows(
 def _earth_rows(
     loom: Loom,
     circuit: Circuit,
-    standing: Standing,
+    standing: ProofStatus,
     running_c: float,
-    plan: Plan,
+    plan: FittingPlan,
     needs: Mapping[str, Need],
 ) -> Iterator[DropRow]:
     amps = earth_current_a(loom, circuit.name, needs)

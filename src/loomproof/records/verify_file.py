@@ -23,7 +23,7 @@ def check_file(path: Path, known_signers: Mapping[str, str] | None = None) -> Ve
 def check(data: bytes, known_signers: Mapping[str, str] | None = None, name: str = "file") -> Verified:
     """Check a PDF or JSON, told apart by its first bytes; ``known_signers`` maps public keys to names."""
     if data.startswith(b"%PDF"):
-        from loomproof.records.paper_check import verify_pdf
+        from loomproof.records.pdf_verify import verify_pdf
 
         return verify_pdf(data, known_signers, name)
     return verify(data, known_signers, name)
