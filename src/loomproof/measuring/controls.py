@@ -79,6 +79,15 @@ def refuse_late_answers(plan: Plan, ohmmeter: Ohmmeter, groups: Groups) -> None:
         return
     joined, apart = pairs
     read = [ohmmeter.asker.resistance(*(joined if k % 2 else apart)) for k in range(CONTROLS_BEFORE)]
+    spare = apart[1] & ~plan.scope.points
+    if spare and all(map(math.isfinite, read[::2])):
+        end = plan.scope.end_of[apart[0].bit_length()]
+        raise UnfitError(
+            f"{end} and the free point {spare.bit_length()} have nothing between them, and read "
+            f"{ohms(read[0])}: a switch sticks, the board leaks, or the meter reads so whatever it is asked",
+            cure="Test the bench with the loom off.",
+            do=Todo.SELFTEST,
+        )
     if mixed_up(read[1::2], read[::2], able.sense_ohm / plan.scope.points.bit_count()):
         raise _late(plan, joined, apart)
 

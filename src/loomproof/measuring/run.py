@@ -37,6 +37,7 @@ from loomproof.measuring.ohmmeter import (
     judge_diode,
     judge_part,
 )
+from loomproof.measuring.one_factor import refuse_one_factor
 from loomproof.measuring.reciprocal import refuse_blind_diode_test, refuse_rectifying_metal, suspects
 from loomproof.measuring.reference_check import (
     checked_by_reference,
@@ -159,6 +160,7 @@ def run_plan(
             refuse_contradictions(plan, expectation, ohmmeter, sensed, judged, leaks)
         refuse_silence(judged, expectation.net_of, groups, leaks)
         if clearance.controls:
+            refuse_one_factor(plan, judged)
             refuse_common_offset(plan, ohmmeter, groups, judged)
             if leaks or one_way:
                 refuse_leaking_board(plan, ohmmeter)
