@@ -21,6 +21,7 @@ import signal
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from types import CodeType, FunctionType
 from typing import Any
@@ -149,7 +150,7 @@ class _Loop:
         for line in self.asks:
             job = json.loads(line)
             answer = _forked(
-                lambda report, job=job: _inside(job, items, emptied, living, report),
+                partial(_inside, job, items, emptied, living),
                 job["cpu_s"],
                 job["wall_s"],
             )

@@ -256,7 +256,7 @@ def _share_of(
                 answer = json.loads(worker.stdout.readline())
             else:
                 answer = {"outcome": "unreached"}
-            said = answer.get("by") or answer.get("why", "")
+            said = answer.get("by") or (answer.get("why", "") if answer["outcome"] != "survived" else "")
             found[number] = Result(mutant, answer["outcome"], said)
             print(f"{number:5} {answer['outcome']:9} {mutant.name} {said}", file=sys.stderr, flush=True)
         worker.stdin.close()
