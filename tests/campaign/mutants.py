@@ -41,10 +41,15 @@ GRADING = (
     "tests/test_jobs.py",
     "tests/test_retesting.py",
 )
+BENCH_ASKED = tuple(
+    f"tests/bench/test_{name}.py"
+    for name in ("safety", "selfcheck", "selftest", "touch_command", "zero_open", "zero_uncertainty")
+)
+"""Those of the bench that the room of measuring answers for."""
 ROOMS: dict[str, tuple[str, ...]] = {
     "electrics": ("tests/electrics",),
     "planning": ("tests/proof",),
-    "measuring": ("tests/measuring", "tests/proof", "tests/bench", *GRADING),
+    "measuring": ("tests/measuring", "tests/proof", *BENCH_ASKED, *GRADING),
     "judgement": (
         *("tests/judgement", "tests/test_document.py", "tests/test_not_tested.py", *GRADING),
         *("tests/proof/test_claims.py", "tests/proof/test_merging_unmet.py", "tests/cli/test_grades.py"),
