@@ -177,6 +177,8 @@ def test_of_a_net_that_is_used_in_part_the_used_part_is_claimed() -> None:
         joined("A:4 B:4", "C:4 A:1 B:1"),  # The unused one touches another net.
     ):
         assert set_aside(LOOM, {}, measured, [broken]).claims == (broken,)
+    unseen = replace(SOUND, groups=(net("A:4"), net("C:4")))
+    assert set_aside(LOOM, {}, unseen, [broken]).claims == (broken,), "no point goes to B:4"
     other = claim("isolation", "A:4 B:4 C:4")
     assert set_aside(LOOM, {}, joined("A:4 B:4", "C:4"), [other]).claims == (other,)
 
