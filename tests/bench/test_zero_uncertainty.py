@@ -20,7 +20,7 @@ from loomproof.errors import AdapterError
 from loomproof.loom.model import End
 from loomproof.measuring.preparing import meter_of
 from loomproof.measuring.zero import REPEATS, LeadReading, learn_leads, zeroed
-from loomproof.planning.plan import Meter
+from loomproof.planning.meter import Meter
 from tests.cleared import cleared_empty
 from tests.memory_bench import MemoryBench
 

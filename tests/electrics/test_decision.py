@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loomproof.electrics.decision import bound_ohm, conformance_probability, judge, surely_decided, zones
-from loomproof.electrics.uncertainty import reading_uncertainty
+from loomproof.electrics.uncertainty import reading_budget
 
 ohms = st.floats(0, 1e6, allow_nan=False)
 
@@ -100,12 +100,12 @@ def test_a_cheap_bench_fails_no_sound_wire_and_passes_no_bad_one() -> None:
     for _ in range(10_000):
         true = rng.uniform(0.05, 0.12)
         read = true + rng.uniform(-1, 1) * (0.1 + 0.01 * true)
-        u = reading_uncertainty(0.1, 0.01, read)
+        u = reading_budget(0.1, 0.01, read).expanded_ohm
         assert judge(read, u, limit) != "fail"
         assert bound_ohm(read, u) >= true
         true = rng.uniform(2.0, 10.0)
         read = true + rng.uniform(-1, 1) * (0.1 + 0.01 * true)
-        assert judge(read, reading_uncertainty(0.1, 0.01, read), limit) == "fail"
+        assert judge(read, reading_budget(0.1, 0.01, read).expanded_ohm, limit) == "fail"
 
 
 def test_open_negative_and_nonsense() -> None:

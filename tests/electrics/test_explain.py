@@ -14,8 +14,8 @@ from loomproof.cli.main import run
 from loomproof.electrics.expectation import Expectation, expect
 from loomproof.loom.model import ComponentKind, End, end_of
 from loomproof.planning.explain_pair import Explanation, Reads, explain
+from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import scope_of
-from loomproof.planning.plan import Meter
 
 from .looms import loom_of, part
 

@@ -14,7 +14,6 @@ from loomproof.electrics.uncertainty import (
     Contribution,
     effective_degrees_of_freedom,
     reading_budget,
-    reading_uncertainty,
     rectangular,
 )
 
@@ -83,14 +82,14 @@ def test_limits_of_error_become_a_rectangle() -> None:
     """GUM 4.3.7: u = a/√3; by the second moment of a flat density."""
     grid = np.linspace(-1, 1, 200_001)
     assert rectangular(1.0) == pytest.approx(math.sqrt((grid**2).mean()), rel=1e-4)
-    assert reading_uncertainty(0.1, 0.01, 10.0) == pytest.approx(2 * 0.2 / math.sqrt(3))
+    assert reading_budget(0.1, 0.01, 10.0).expanded_ohm == pytest.approx(2 * 0.2 / math.sqrt(3))
 
 
 def test_open_reading_and_wrong_figures() -> None:
-    assert math.isinf(reading_uncertainty(0.1, 0.01, math.inf))
-    assert reading_uncertainty(0.1, 0.0, math.inf) == pytest.approx(0.2 / math.sqrt(3))
+    assert math.isinf(reading_budget(0.1, 0.01, math.inf).expanded_ohm)
+    assert reading_budget(0.1, 0.0, math.inf).expanded_ohm == pytest.approx(0.2 / math.sqrt(3))
     assert Budget((Contribution("only", 0.5),)).expanded_ohm == 1.0
     with pytest.raises(ValueError, match="0 or more"):
-        reading_uncertainty(-0.1, 0.0, 1.0)
+        reading_budget(-0.1, 0.0, 1.0)
     with pytest.raises(ValueError, match="1 or more"):
-        reading_uncertainty(0.1, 0.0, 1.0, repeats=0)
+        reading_budget(0.1, 0.0, 1.0, repeats=0)

@@ -33,7 +33,8 @@ from loomproof.measuring.resolve_nets import complete, learn
 from loomproof.measuring.run import run_plan
 from loomproof.planning.drive_codes import antichain_length
 from loomproof.planning.hookup_cover import Problem, all_pairs, cover
-from loomproof.planning.plan import Meter, plan_proof
+from loomproof.planning.meter import Meter
+from loomproof.planning.plan import plan_proof
 from loomproof.planning.test_vectors import Group, empty_vector, sense_vectors
 from tests.cleared import cleared
 from tests.figures.electrics_speed import big_loom

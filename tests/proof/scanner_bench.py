@@ -16,7 +16,8 @@ from loomproof.loom.model import Loom
 from loomproof.loom.reading import load_files
 from loomproof.measuring.events import finish
 from loomproof.measuring.run import run_plan
-from loomproof.planning.plan import Meter, plan_proof
+from loomproof.planning.meter import Meter
+from loomproof.planning.plan import plan_proof
 from loomproof.planning.request import Request
 from loomproof.results.findings import Finding
 from loomproof.results.measured import Measured

@@ -23,7 +23,8 @@ from loomproof.errors import UnfitError
 from loomproof.jobs.prove import prove
 from loomproof.loom.model import Loom
 from loomproof.measuring.events import finish
-from loomproof.planning.plan import Meter, plan_proof
+from loomproof.planning.meter import Meter
+from loomproof.planning.plan import plan_proof
 from loomproof.planning.request import Request
 from loomproof.results.document import Verdict
 from loomproof.virtual.scanner import Make, Scanner

@@ -17,7 +17,8 @@ from loomproof.loom.model import Loom
 from loomproof.measuring.events import finish
 from loomproof.measuring.nets_by_resistance import low_pair
 from loomproof.measuring.run import run_plan
-from loomproof.planning.plan import Meter, Plan, plan_proof
+from loomproof.planning.meter import Meter
+from loomproof.planning.plan import Plan, plan_proof
 from loomproof.planning.request import Request
 from loomproof.results.document import Verdict
 from tests.bench.torture import loom_of

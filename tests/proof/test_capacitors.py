@@ -20,7 +20,7 @@ from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import Loom
 from loomproof.measuring.events import finish
 from loomproof.measuring.trace import Traced, trace
-from loomproof.planning.plan import Meter
+from loomproof.planning.meter import Meter
 from loomproof.planning.request import Request
 from loomproof.results.document import Verdict
 from tests.cleared import cleared

@@ -20,7 +20,8 @@ from loomproof.judgement.claims import claims_of
 from loomproof.loom.model import Component, ComponentKind, End, Loom
 from loomproof.measuring.events import finish
 from loomproof.measuring.run import run_plan
-from loomproof.planning.plan import Meter, Plan, plan_proof
+from loomproof.planning.meter import Meter
+from loomproof.planning.plan import Plan, plan_proof
 from loomproof.results.document import ClaimEntry
 from loomproof.results.measured import Decision, Measured
 from tests.cleared import cleared

@@ -17,8 +17,9 @@ from loomproof.loom.model import End
 from loomproof.loom.reading import load
 from loomproof.measuring.events import finish
 from loomproof.measuring.run import run_plan
+from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import Scope
-from loomproof.planning.plan import Meter, plan_proof
+from loomproof.planning.plan import plan_proof
 from loomproof.planning.retest_plan import plan_retest, touched_ends, touched_nets
 from loomproof.planning.test_vectors import Group
 from loomproof.results.measured import Decision, Measured

@@ -16,7 +16,8 @@ from loomproof.errors import LinkError, LostEventError
 from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire, end_of
 from loomproof.measuring.events import finish
 from loomproof.measuring.run import run_plan
-from loomproof.planning.plan import Meter, plan_proof
+from loomproof.planning.meter import Meter
+from loomproof.planning.plan import plan_proof
 from loomproof.results.measured import Decision, Measured
 from tests.cleared import cleared
 from tests.proof.network_bench import FULL, MOST_OHM, Network, NetworkBench, without_ohms

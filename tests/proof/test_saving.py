@@ -12,7 +12,8 @@ from loomproof.bench.seam import Accuracy, Capabilities
 from loomproof.electrics.expectation import expect
 from loomproof.errors import InputError
 from loomproof.loom.reading import load
-from loomproof.planning.plan import Meter, Plan, plan_proof
+from loomproof.planning.meter import Meter
+from loomproof.planning.plan import Plan, plan_proof
 from loomproof.planning.plan_json import SavedPlan, questions_of, read_saved
 
 

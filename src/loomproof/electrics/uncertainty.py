@@ -104,27 +104,6 @@ def reading_budget(
     )
 
 
-def reading_uncertainty(
-    accuracy_ohm: float,
-    accuracy_ratio: float,
-    reading_ohm: float,
-    lead_uncertainty_ohm: float = 0.0,
-    repeatability_ohm: float = 0.0,
-    repeats: int = 1,
-    temperature_uncertainty_k: float = 0.0,
-) -> float:
-    """Return the expanded uncertainty (k = 2) of one reading, Ω; arguments as in `reading_budget`."""
-    return reading_budget(
-        accuracy_ohm,
-        accuracy_ratio,
-        reading_ohm,
-        lead_uncertainty_ohm=lead_uncertainty_ohm,
-        repeatability_ohm=repeatability_ohm,
-        repeats=repeats,
-        temperature_uncertainty_k=temperature_uncertainty_k,
-    ).expanded_ohm
-
-
 def effective_degrees_of_freedom(parts: Sequence[tuple[float, float]]) -> float:
     """Return ν_eff of (standard uncertainty, degrees of freedom) pairs (Welch-Satterthwaite, GUM G.4.1)."""
     combined = math.hypot(*(u for u, _ in parts))

@@ -21,7 +21,8 @@ from loomproof.measuring.preparing import meter_as_proved
 from loomproof.notebook import Shown
 from loomproof.planning.hookup_plan import HookUpPlan
 from loomproof.planning.hookup_search import Constraints, plan_hook_ups
-from loomproof.planning.plan import Meter, Plan, plan_proof
+from loomproof.planning.meter import Meter
+from loomproof.planning.plan import Plan, plan_proof
 from loomproof.planning.plan_json import SavedPlan
 from loomproof.planning.request import Request
 

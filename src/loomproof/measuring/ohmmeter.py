@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 
+from loomproof.bench.seam import Wires
 from loomproof.electrics.components import ComponentReading
 from loomproof.electrics.decision import judge
 from loomproof.electrics.graph import DisjointSets
@@ -14,8 +15,9 @@ from loomproof.errors import Todo, UnfitError
 from loomproof.loom.model import End
 from loomproof.measuring.counting_bench import Asker
 from loomproof.planning.bounding import BoundReading
+from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import Scope
-from loomproof.planning.plan import CONDUCTOR_OHM, ConductorReading, Meter, PartReading, Wires
+from loomproof.planning.plan import CONDUCTOR_OHM, ConductorReading, PartReading
 from loomproof.results.figures import ohms
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
 

@@ -21,8 +21,9 @@ from loomproof.measuring.events import Event, Progress
 from loomproof.measuring.plausibility import see_open, temperature_of
 from loomproof.measuring.selfcheck import SelfCheck, refuse_unfit, self_check
 from loomproof.planning.conductors import Conductors
+from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import scope_of
-from loomproof.planning.plan import Meter, Plan, plan_proof
+from loomproof.planning.plan import Plan, plan_proof
 from loomproof.planning.plan_json import questions_of
 from loomproof.planning.request import Request
 from loomproof.planning.suspects import conductors_of

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from loomproof.bench.references import Reference
+from loomproof.bench.seam import Wires
 from loomproof.errors import Todo, UnfitError
 from loomproof.measuring.ohmmeter import Ohmmeter
-from loomproof.planning.plan import Wires
 from loomproof.results.figures import ohms
 from loomproof.results.measured import Judged
 

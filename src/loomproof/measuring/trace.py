@@ -24,8 +24,8 @@ from loomproof.measuring.events import Event, Progress
 from loomproof.measuring.isolation_search import measure_isolation
 from loomproof.measuring.ohmmeter import Ohmmeter, alike, split_by_ohms
 from loomproof.measuring.resolve_nets import arbitrate, learn, one_at_a_time
+from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import Scope
-from loomproof.planning.plan import Meter
 from loomproof.planning.test_vectors import Group, sense_vectors
 
 WIRE_OHM = 2.0

@@ -20,7 +20,8 @@ from loomproof.loom.model import (
     Wire,
 )
 from loomproof.measuring.trace import Traced
-from loomproof.planning.plan import Meter, Plan, plan_proof
+from loomproof.planning.meter import Meter
+from loomproof.planning.plan import Plan, plan_proof
 
 LENGTHS_M = (2.0, 3.0, 5.0, 8.0, 12.0, 20.0, 30.0, 45.0, 60.0)
 """Lengths tried for wires of unknown length, shortest first, until every reading is within its limit."""

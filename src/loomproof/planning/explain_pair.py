@@ -19,8 +19,9 @@ from loomproof.electrics.readings import SENSITIVITY_FLOOR
 from loomproof.errors import UsageError
 from loomproof.loom.model import Component, End
 from loomproof.notebook import Shown
+from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import Scope, scope_of
-from loomproof.planning.plan import ConductorReading, Meter, conductor_reading, isolation_asked
+from loomproof.planning.plan import ConductorReading, conductor_reading, isolation_asked
 from loomproof.planning.test_vectors import vector
 
 

@@ -9,7 +9,8 @@ from typing import NamedTuple
 
 from loomproof.electrics.uncertainty import COVERAGE
 from loomproof.errors import Do, Todo
-from loomproof.planning.plan import Meter, PartReading, Plan, conductor_reading_again
+from loomproof.planning.meter import Meter
+from loomproof.planning.plan import PartReading, Plan, conductor_reading_again
 from loomproof.results.figures import ohms
 from loomproof.results.grade import Grade
 

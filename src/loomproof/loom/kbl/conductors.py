@@ -368,13 +368,5 @@ def _tell(document: Document, told: Told, names: Names, length_type: str | None)
             f"nominal voltages stand in the wires' notes: {listed}",
             cure="Above 60 V d.c. the loom is work for trained people: off the car, capacitors discharged.",
         )
-    kinds = [kind for kind in told.length_types if kind]
-    if len(kinds) > 1:
-        used = length_type or "the first positive one"
-        document.warn(f"lengths are given by type ({', '.join(kinds)}); {used} is taken")
-    if length_type is not None and length_type not in kinds:
-        document.warn(
-            f"no length is of the type {length_type!r}; the first positive one is taken",
-            cure=f"The file has: {', '.join(kinds) or 'none'}.",
-        )
+    document.warn_of_lengths(told.length_types, length_type)
     document.warn_of("wire numbers given twice, told apart by a number", names.renamed)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from lxml import etree
@@ -98,6 +98,18 @@ class Document:
         self.warnings.append(
             Problem(message, file=self.name, row=row, cure=cure, severity="warning", short=short)
         )
+
+    def warn_of_lengths(self, types: Iterable[str], wanted: str | None) -> None:
+        """Warn where lengths come by several types, or none is of the type ``wanted``."""
+        kinds = [kind for kind in types if kind]
+        if len(kinds) > 1:
+            used = wanted or "the first positive one"
+            self.warn(f"lengths are given by type ({', '.join(kinds)}); {used} is taken")
+        if wanted is not None and wanted not in kinds:
+            self.warn(
+                f"no length is of the type {wanted!r}; the first positive one is taken",
+                cure=f"The file has: {', '.join(kinds) or 'none'}.",
+            )
 
     def warn_of(self, what: str, names: Sequence[str], cure: str = "") -> None:
         """Keep one warning that counts and lists names; none where there are none."""

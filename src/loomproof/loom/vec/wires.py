@@ -122,15 +122,7 @@ def tell(document: VecDocument, drafts: Drafts, length_type: str | None) -> None
     )
     document.warn_of("wires without a section", drafts.no_section)
     document.warn_of("wires that share an identification, told apart by a number", drafts.names.renamed)
-    kinds = [kind for kind in drafts.length_types if kind]
-    if len(kinds) > 1:
-        used = length_type or "the first positive one"
-        document.warn(f"lengths are given by type ({', '.join(kinds)}); {used} is taken")
-    if length_type is not None and length_type not in kinds:
-        document.warn(
-            f"no length is of the type {length_type!r}; the first positive one is taken",
-            cure=f"The file has: {', '.join(kinds) or 'none'}.",
-        )
+    document.warn_of_lengths(drafts.length_types, length_type)
 
 
 def grouped(cables: Cables, drafts: Drafts) -> tuple[Wire, ...]:
