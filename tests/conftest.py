@@ -42,3 +42,14 @@ def _own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
 def fixtures() -> Path:
     """Return the folder of demo looms."""
     return Path(__file__).parent.parent / "fixtures"
+
+
+@pytest.fixture
+def simulated_within(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have ``sim:`` answer from a thread here: half of a short proof's time would be the simulator's imports.
+
+    For tests of what is done with a bench. Those of the bench itself, of jobs and of processes go without.
+    """
+    from tests.simulating import started
+
+    monkeypatch.setattr("loomproof.bench.simulation.Simulation", started)

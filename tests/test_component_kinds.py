@@ -33,6 +33,8 @@ from loomproof.results.fitting import Action
 from tests.cli.running import loomproof
 from tests.proof.scanner_bench import loom_of, outcome_of
 
+pytestmark = pytest.mark.usefixtures("simulated_within")
+
 KINDS = list(ComponentKind)
 
 

@@ -18,7 +18,7 @@ TAIL = str(Path(__file__).parents[2] / "fixtures" / "tail_lamp")
 
 
 @pytest.fixture(autouse=True)
-def own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, simulated_within: None) -> None:
     monkeypatch.setenv("LOOMPROOF_HOME", str(tmp_path / "home"))
 
 

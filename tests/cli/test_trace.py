@@ -11,7 +11,7 @@ from loomproof.electrics.expectation import expect
 from loomproof.loom.model import ComponentKind, Loom
 from loomproof.loom.reading import load
 from tests.cli.running import loomproof
-from tests.cli.simulating import started
+from tests.simulating import started
 
 
 def traced(path: Path, tmp_path: Path, *faults: str, options: tuple[str, ...] = ()) -> tuple[Loom, str, int]:

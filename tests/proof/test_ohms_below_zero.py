@@ -14,6 +14,8 @@ from loomproof.results.measured import Decision
 from tests.cli.running import loomproof
 from tests.cli.test_prove import results
 
+pytestmark = pytest.mark.usefixtures("simulated_within")
+
 HIGH = "high%201.5%20W3"
 
 

@@ -17,6 +17,8 @@ from loomproof.results.document import Coverage, Document
 from tests.reports.sample import document
 from tests.reports.test_certificate import sealed
 
+pytestmark = pytest.mark.usefixtures("simulated_within")
+
 ODD = (End("REAR LAMP", "2"), End("A:B", "1 a"), End('5" dial', "01"), End("ECU", ""), End("x", "1:2"))
 
 

@@ -21,6 +21,8 @@ from tests.cli.running import loomproof
 from tests.reports.sample import document
 from tests.reports.test_certificate import sealed
 
+pytestmark = pytest.mark.usefixtures("simulated_within")
+
 Output = pytest.CaptureFixture[str]
 
 
