@@ -168,3 +168,16 @@ def test_a_coil_with_a_capacitor_across_it_is_traced_as_the_coil() -> None:
     (part,) = found.parts
     assert part.ohm == pytest.approx(850, rel=0.03)
     assert any("capacitor" in text for text in found.questions)
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+@pytest.mark.parametrize(("farad", "leak"), [(1e-3, 100e3), (1e-4, 500e3), (1e-2, 20e3)])
+def test_what_was_charged_before_hides_no_leak(farad: float, leak: float, way: float) -> None:
+    """Left charged the meter's way round, it reads over range at first, whatever leaks beside it."""
+    described, bench = charging_bench(farad, f"leak {leak:g} A:1 A:2")
+    bench.ohm = way * bench.scanner.make.ohms[1]
+    request = Request(described, in_order(described.cavities), "parts", "2026-01-01T00:00:00Z")
+    document = finish(prove(request, bench, cleared(described, bench, meter_v=0.0))).document
+    claims = [claim for claim in document.claims if claim.subject == "across C1" and claim.decision == "pass"]
+    assert all((claim.threshold_ohm or 0.0) <= 1.01 * leak for claim in claims)
+    assert document.verdict is not Verdict.PASS

@@ -54,6 +54,22 @@ class Stray:
         return self.path.a if isinstance(self.path, Path) else self.path.source
 
 
+def across_parts(plan: Plan, ohmmeter: Ohmmeter) -> list[tuple[BoundReading, Judged]]:
+    """Read what tells a short across parts that no reading tells; what says nothing is left out.
+
+    High at once, and the other way round a capacitor had to be charged first: it was charged before, and
+    what it held was read, whatever lies beside it.
+    """
+    read = [(bound, *judge_bound(ohmmeter, bound)) for bound in plan.bounds if bound.component]
+    charging = {bound.component for bound, _, rose in read if rose}
+    return [
+        (bound, judged)
+        for bound, judged, rose in read
+        if judged.lower_ohm > 0.0
+        and (rose or bound.component not in charging or judged.decision is not Decision.PASS)
+    ]
+
+
 def coupled_paths(plan: Plan, ohmmeter: Ohmmeter, sound: frozenset[End]) -> list[Stray]:
     """Read nets that parts couple against each other; return leaks and one-way paths, the lowest first.
 
@@ -65,7 +81,7 @@ def coupled_paths(plan: Plan, ohmmeter: Ohmmeter, sound: frozenset[End]) -> list
         if bound.component or bound.a not in sound or not _fails(ohmmeter, bound):
             continue
         for single in _singles(plan, bound):
-            judged = judge_bound(ohmmeter, single)
+            judged, _ = judge_bound(ohmmeter, single)
             pair = frozenset((group_of[single.a], group_of[single.b]))
             ohm, u_ohm = judged.measured_ohm, judged.uncertainty_ohm
             if judged.decision is not Decision.FAIL or (pair in found and found[pair].ohm <= ohm):
@@ -137,7 +153,7 @@ def _own(ohmmeter: Ohmmeter, bound: BoundReading, judged: Judged, sound: frozens
 
 
 def _fails(ohmmeter: Ohmmeter, bound: BoundReading) -> bool:
-    return judge_bound(ohmmeter, bound).decision is Decision.FAIL
+    return judge_bound(ohmmeter, bound)[0].decision is Decision.FAIL
 
 
 def _singles(plan: Plan, bound: BoundReading) -> Sequence[BoundReading]:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
+from typing import NamedTuple
 
 from loomproof.bench.seam import Wires
 from loomproof.electrics.components import ComponentReading
@@ -37,6 +38,15 @@ LEADS_OHM = 1.0
 """What two adapter leads may have that nobody learned: metres of thin wire. Common practice, no source."""
 
 
+class Settled(NamedTuple):
+    """A reading that was taken until it stands: Ω, uncertainty, whether it ``rose``, and ``rises`` still."""
+
+    ohm: float
+    u_ohm: float
+    rose: bool
+    rises: bool = False
+
+
 @dataclass(frozen=True, slots=True)
 class Ohmmeter:
     """A bench's resistance readings, corrected for adapter leads, with their uncertainty.
@@ -66,23 +76,26 @@ class Ohmmeter:
             raise self._impossible(a.bit_length(), b.bit_length(), mean, leads_ohm, u_ohm)
         return mean - leads_ohm, u_ohm
 
-    def settled(self, a: int, b: int, enough_ohm: float, *, charged: bool) -> tuple[float, float, bool]:
+    def settled(self, a: int, b: int, enough_ohm: float, *, charged: bool) -> Settled:
         """Read between two sets again and again, while the reading rises and is less than enough.
 
-        Return Ω, uncertainty, and whether it rises still. A meter charges a capacitor with a steady current,
-        so that each reading shows more than the last, or with a resistance beside it comes ever nearer to
-        that; left charged the other way round by the reading before, it shows less than nothing at first.
+        A meter charges a capacitor with a steady current, so that each reading shows more than the last, or
+        with a resistance beside it comes ever nearer to that; left charged the other way round by the reading
+        before, it shows less than nothing at first.
         """
         seen: list[float] = []
         while True:
             ohm, u_ohm = self.read_sets(a, b, charged=charged)
             seen.append(ohm)
-            if math.isinf(ohm) or ohm >= enough_ohm + u_ohm:
-                return ohm, u_ohm, False
+            if math.isinf(ohm):
+                return Settled(ohm, u_ohm, len(seen) > 1)
+            rose = ohm - seen[0] > u_ohm or seen[0] < -u_ohm
+            if ohm >= enough_ohm + u_ohm:
+                return Settled(ohm, u_ohm, rose)
             if len(seen) > 1 and ohm >= -u_ohm and ohm - seen[(len(seen) - 1) // 2] <= u_ohm:
-                return ohm, u_ohm, False
+                return Settled(ohm, u_ohm, rose)
             if len(seen) > CHARGES:
-                return ohm, u_ohm, True
+                return Settled(ohm, u_ohm, rose, True)
 
     def most_ohm(self, a: End, b: End, ohm: float, wires: Wires = 2) -> float | None:
         """Return what a corrected reading below the meter's range is surely below; ``None`` for others."""
@@ -149,7 +162,7 @@ def judge_part(ohmmeter: Ohmmeter, reading: PartReading) -> Judged:
     part = reading.part
     a, b = (ohmmeter.scope.bit(end) for end in (part.a, part.b))
     if part.charges:
-        ohm, u_ohm, _ = ohmmeter.settled(a, b, reading.lower_ohm, charged=True)
+        ohm, u_ohm, _, _ = ohmmeter.settled(a, b, reading.lower_ohm, charged=True)
     else:
         ohm, u_ohm = ohmmeter.read_sets(a, b)
     most_ohm = ohmmeter.most_ohm(part.a, part.b, ohm, 2)
@@ -167,22 +180,24 @@ def judge_part(ohmmeter: Ohmmeter, reading: PartReading) -> Judged:
     )
 
 
-def judge_bound(ohmmeter: Ohmmeter, bound: BoundReading) -> Judged:
+def judge_bound(ohmmeter: Ohmmeter, bound: BoundReading) -> tuple[Judged, bool]:
     """Read what tells a short across parts that no reading tells; judge it against the least it may be.
 
-    What is still charging a capacitor is judged for what it shows: ``lower_ohm`` is 0 where that is nothing.
+    Return whether a capacitor had to be charged for it, too. What still charges one is judged for what it
+    shows: ``lower_ohm`` is 0 where that is nothing.
     """
-    ohm, u_ohm, rises = ohmmeter.settled(bound.one, bound.other, bound.lower_ohm, charged=bound.charges)
-    judged = _judged_bound(ohmmeter, bound, ohm, u_ohm)
-    if rises and bound.charges:
+    found = ohmmeter.settled(bound.one, bound.other, bound.lower_ohm, charged=bound.charges)
+    judged = _judged_bound(ohmmeter, bound, found.ohm, found.u_ohm)
+    if found.rises and bound.charges:
         # What leaks beside a capacitor has more than the reading while that rises: V = I·R·(1 - exp(-t/RC)).
-        return replace(judged, lower_ohm=max(ohm - u_ohm, 0.0), decision=Decision.PASS)
+        shown_ohm = max(found.ohm - found.u_ohm, 0.0)
+        judged = replace(judged, lower_ohm=shown_ohm, decision=Decision.PASS)
     if judged.decision is not Decision.UNDECIDED or ohmmeter.meter.four_wire is None:
-        return judged
+        return judged, found.rose and bound.charges
     # Sound, the whole sides read no less than the bound, and two cavities of theirs no less than the sides:
     # what reads less fails. That they read more says nothing of the other cavities of the sides.
     finer = _judged_alone(ohmmeter, bound, 4)
-    return finer if finer.decision is Decision.FAIL else judged
+    return (finer if finer.decision is Decision.FAIL else judged), found.rose and bound.charges
 
 
 def judge_alone(ohmmeter: Ohmmeter, bound: BoundReading) -> Judged:

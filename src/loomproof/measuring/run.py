@@ -21,7 +21,7 @@ from loomproof.measuring.clearance import Clearance, require
 from loomproof.measuring.component_presence import joined_across, sensed_parts
 from loomproof.measuring.controls import refuse_late_answers, refuse_moved, refuse_unrepeatable
 from loomproof.measuring.counting_bench import Asker
-from loomproof.measuring.coupled import coupled_paths, one_place, undisturbed
+from loomproof.measuring.coupled import across_parts, coupled_paths, one_place, undisturbed
 from loomproof.measuring.doubting import refuse_contradictions, refuse_one_cause, refuse_silence
 from loomproof.measuring.events import Event, NetsFound, Progress
 from loomproof.measuring.isolation_search import LEAST_OHM, measure_isolation
@@ -32,7 +32,6 @@ from loomproof.measuring.ohmmeter import (
     Ohmmeter,
     alike,
     is_diode,
-    judge_bound,
     judge_conductor,
     judge_diode,
     judge_part,
@@ -130,8 +129,7 @@ def run_plan(
                 judged.append(said)
             else:
                 diodes.append(said)
-        across_parts = [(bound, judge_bound(ohmmeter, bound)) for bound in plan.bounds if bound.component]
-        bounds = [(bound, told) for bound, told in across_parts if told.lower_ohm > 0.0]
+        bounds = across_parts(plan, ohmmeter)
         if plan.vectors:
             groups = split_bypassed(plan, ohmmeter, groups, judged)
             groups = rejoined(plan, ohmmeter, groups)

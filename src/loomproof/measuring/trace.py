@@ -206,11 +206,8 @@ def _cluster_parts(
 
 def _settled(tracing: _Tracing, ohmmeter: Ohmmeter, a: int, b: int) -> float:
     """Return what is read once nothing charges any more, Ω; what charges and leads nowhere is open."""
-    first, u_ohm = ohmmeter.read_sets(a, b, charged=True)
-    if math.isinf(first):
-        return first
-    ohm, _, rises = ohmmeter.settled(a, b, LEAK_OHM, charged=True)
-    if ohm - first <= u_ohm:
+    ohm, _, rose, rises = ohmmeter.settled(a, b, LEAK_OHM, charged=True)
+    if not rose:
         return ohm
     one, other = sorted((tracing.end(a), tracing.end(b)))
     question = f"Between {one} and {other} a reading rises: is there a capacitor, and of how many farads?"
