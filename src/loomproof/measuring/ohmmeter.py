@@ -25,11 +25,9 @@ from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
 ONE_WAY_RATIO = 2.0
 """A path that reads so many times more one way round than the other conducts one way."""
 
-
 IMPOSSIBLE_U = 2.0
 """So many expanded uncertainties below zero, four standard ones, chance brings no reading: it comes once in
 30 000 of a conductor without any resistance (normal density, JCGM 106:2012, clause 7)."""
-
 
 CHARGES = 50
 """So often a reading is taken again while it rises, seconds of most meters. Our convention."""
@@ -79,9 +77,8 @@ class Ohmmeter:
     def settled(self, a: int, b: int, enough_ohm: float, *, charged: bool) -> Settled:
         """Read between two sets again and again, while the reading rises and is less than enough.
 
-        A meter charges a capacitor with a steady current, so that each reading shows more than the last, or
-        with a resistance beside it comes ever nearer to that; left charged the other way round by the reading
-        before, it shows less than nothing at first.
+        A meter charges a capacitor with a steady current: each reading shows more than the last, or comes
+        nearer to what lies beside it; left charged the other way round, it shows less than nothing first.
         """
         seen: list[float] = []
         while True:
