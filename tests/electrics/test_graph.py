@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loomproof.electrics.bridges import partings
-from loomproof.electrics.graph import DisjointSets, reachable, reached, united, ways
+from loomproof.electrics.graph import DisjointSets, distances, reachable, reached, united, ways
 
 NODES = st.integers(0, 11)
 EDGES = st.lists(st.tuples(NODES, NODES), max_size=25)
@@ -95,3 +95,16 @@ def test_edges_that_part_a_graph_are_its_bridges(edges: list[tuple[int, int]]) -
     bridges = set(map(frozenset, told))
     for k, edge in enumerate(edges):
         assert found.parts(k, edge) == (frozenset(edge) in bridges)
+
+
+@given(
+    st.lists(st.tuples(NODES, NODES, st.integers(0, 9)), max_size=25), st.sets(NODES, min_size=1, max_size=3)
+)
+@settings(max_examples=200, deadline=None)
+def test_how_far_is_the_shortest_way(edges: list[tuple[int, int, int]], starts: set[int]) -> None:
+    graph: nx.MultiDiGraph[int] = nx.MultiDiGraph()
+    graph.add_nodes_from(range(12))
+    graph.add_weighted_edges_from(edges)
+    found = distances(starts, lambda node: [(b, float(far)) for a, b, far in edges if a == node])
+    assert found == nx.multi_source_dijkstra_path_length(graph, starts)
+    assert list(found.values()) == sorted(found.values())

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from loomproof.diagnosis.faults import Righted
 from loomproof.diagnosis.wiring import Wiring
 from loomproof.electrics.component_kinds import FACTS, Path, conducting_ends, joined_ends
-from loomproof.electrics.graph import reachable, reached
+from loomproof.electrics.graph import distances, reachable, reached
 from loomproof.loom.model import End, Loom
 from loomproof.results.measured import Measured
 
@@ -62,19 +61,10 @@ class Found:
 
         None where there is no chain. A part of unknown value counts as the least it may have, a diode as 0 Ω.
         """
-        queue: list[tuple[float, int]] = [(0.0, one)]
-        best: dict[int, float] = {one: 0.0}
-        while queue:
-            ohm, group = heapq.heappop(queue)
-            if group == other:
-                return ohm
-            if ohm > best[group]:
-                continue
-            for _, beside, value in self._chains.get(group, ()):
-                if ohm + value < best.get(beside, float("inf")):
-                    best[beside] = ohm + value
-                    heapq.heappush(queue, (ohm + value, beside))
-        return None
+        return self._distances(one).get(other)
+
+    def _distances(self, group: int) -> dict[int, float]:
+        return distances([group], lambda one: ((beside, ohm) for _, beside, ohm in self._chains.get(one, ())))
 
     def leads(self, one: int | None, other: int | None, without: str) -> bool:
         """Whether direct current can flow from a group to another through parts, one left out."""
@@ -100,11 +90,10 @@ class Found:
 
     def within(self, group: int, ohm: float) -> list[int]:
         """Return the groups that parts of no more than so many ohms together join to one, itself left out."""
-        return [
-            other
-            for other in sorted(set(self.group_of.values()))
-            if other != group and (chain := self.parts_between(group, other)) is not None and chain <= ohm
-        ]
+        known = set(self.group_of.values()) - {group}
+        return sorted(
+            other for other, chain in self._distances(group).items() if chain <= ohm and other in known
+        )
 
 
 def found_wiring(

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Callable, Collection, Hashable, Iterable, Iterator
-from itertools import pairwise
+from itertools import count, pairwise
 from typing import Generic, TypeVar
 
 T = TypeVar("T", bound=Hashable)
@@ -91,3 +92,22 @@ def ways(
             if there not in way:
                 way[there] = (*way[here], step)
                 queue.append(there)
+
+
+def distances(starts: Iterable[T], onward: Callable[[T], Iterable[tuple[T, float]]]) -> dict[T, float]:
+    """Return how far each node is from the nearest of ``starts``, nearest first (Dijkstra 1959).
+
+    ``onward`` gives the nodes beside one, each with its distance from it, 0 or more.
+    """
+    found: dict[T, float] = {}
+    order = count()
+    queue = [(0.0, next(order), start) for start in starts]
+    while queue:
+        far, _, here = heapq.heappop(queue)
+        if here in found:
+            continue
+        found[here] = far
+        for there, step in onward(here):
+            if there not in found:
+                heapq.heappush(queue, (far + step, next(order), there))
+    return found

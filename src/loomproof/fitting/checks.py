@@ -13,7 +13,7 @@ from typing import assert_never
 
 from loomproof.electrics.component_kinds import Path, paths_of
 from loomproof.electrics.conductors import wire_conductor
-from loomproof.electrics.graph import ways
+from loomproof.electrics.graph import distances, ways
 from loomproof.fitting.live_ends import INNER, far_ends
 from loomproof.loom.designations import is_earth
 from loomproof.loom.model import Component, ConnectorKind, End, Loom
@@ -195,20 +195,14 @@ def _zone(loom: Loom, end: End) -> tuple[Mapping[End, float], float | None]:
 
     Ohms are those of parts on the way. ``None``: wires alone, or a diode, join it to an earth point.
     """
-    seen = {end: 0.0}
-    wave = [end]
-    while wave:
-        after = []
-        for here in wave:
-            steps = [(other, 0.0) for wire in loom.wires_at.get(here, ()) for other in wire.ends]
-            for part in loom.components:
-                for other, stated in () if part.pullable else _across(part, here):
-                    steps.append((other, 0.0 if stated is None or math.isnan(stated) else stated))
-            for other, ohm in steps:
-                if seen[here] + ohm < seen.get(other, math.inf):
-                    seen[other] = seen[here] + ohm
-                    after.append(other)
-        wave = after
+
+    def steps(here: End) -> Iterator[tuple[End, float]]:
+        yield from ((other, 0.0) for wire in loom.wires_at.get(here, ()) for other in wire.ends)
+        for part in loom.components:
+            for other, stated in () if part.pullable else _across(part, here):
+                yield other, 0.0 if stated is None or math.isnan(stated) else stated
+
+    seen = distances([end], steps)
     least = min(
         (ohm for one, ohm in seen.items() if one != end and is_earth_ring(loom, one)), default=math.inf
     )

@@ -10,7 +10,6 @@ is no permission to load a wire.
 
 from __future__ import annotations
 
-import heapq
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
@@ -19,6 +18,7 @@ from typing import assert_never
 
 from loomproof.electrics.component_kinds import carrying_ends
 from loomproof.electrics.conductors import fuse_cold_ohm, wire_conductor
+from loomproof.electrics.graph import distances
 from loomproof.electrics.joints import contact_ohm, seat_ohm
 from loomproof.fitting.feeds import feeds_of, sources_of
 from loomproof.fitting.live_ends import Live, Tracer
@@ -168,7 +168,9 @@ def reach_ohms(loom: Loom, sources: Iterable[End]) -> tuple[dict[End, float], di
         for a, b in carrying_ends(part):
             join(a, b, 0.0, _most_ohm(part, contact_ohm(loom, a) + contact_ohm(loom, b), loom.settings))
     starts = tuple(sources)
-    return _shortest(edges, starts, 0), _shortest(edges, starts, 1)
+    least = distances(starts, lambda end: ((other, ohm) for other, ohm, _ in edges.get(end, ())))
+    most = distances(starts, lambda end: ((other, ohm) for other, _, ohm in edges.get(end, ())))
+    return least, most
 
 
 def _most_ohm(part: Component, contacts_ohm: float, settings: Settings) -> float:
@@ -184,22 +186,6 @@ def _most_ohm(part: Component, contacts_ohm: float, settings: Settings) -> float
             raise ValueError(f"{part.name}: a {part.kind} is not taken to carry load current")
         case _:
             assert_never(part.kind)
-
-
-def _shortest(
-    edges: Mapping[End, list[tuple[End, float, float]]], starts: Iterable[End], which: int
-) -> dict[End, float]:
-    best: dict[End, float] = {}
-    heap = [(0.0, start) for start in starts]
-    while heap:
-        ohm, end = heapq.heappop(heap)
-        if end in best:
-            continue
-        best[end] = ohm
-        for other, *ohms in edges.get(end, ()):
-            if other not in best:
-                heapq.heappush(heap, (ohm + ohms[which], other))
-    return best
 
 
 def let_through_a2s(rating_a: float, fault_a: float, least_a: float = 0.0) -> float | None:
