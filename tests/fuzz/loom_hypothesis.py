@@ -1,5 +1,7 @@
 """Hypothesis on bytes and on tables: the readers may refuse, with a reason, and nothing else.
 
+Any loom, drawn whole, survives folder and workbook.
+
     python -m tests.fuzz loom_hypothesis [--short] [--seed 1] [--seconds 600]
 
 Rounds of examples, each with its own seed, until the time is over. A failing example is shrunk and
@@ -18,6 +20,8 @@ from hypothesis import strategies as st
 from loomproof.errors import InputError
 from loomproof.loom.reading import load_files, load_workbook
 from loomproof.loom.writing import folder_files, workbook_bytes
+from tests.loom.strategies import looms
+from tests.loom.test_round_trip import survives
 from tests.results import table_file
 
 FIXTURE = Path(__file__).resolve().parents[2] / "fixtures" / "tail_lamp"
@@ -79,7 +83,7 @@ def try_workbook(data: bytes) -> None:
 
 
 def round_of(number: int, examples: int) -> None:
-    """Run one round of drawn folders and workbooks. Raises what hypothesis finds."""
+    """Run one round of edited folders and workbooks and of any looms. Raises what hypothesis finds."""
     quiet = settings(
         max_examples=examples,
         deadline=None,
@@ -89,6 +93,7 @@ def round_of(number: int, examples: int) -> None:
     )
     seed(number)(quiet(given(folders())(try_folder)))()
     seed(number)(quiet(given(edited(WORKBOOK))(try_workbook)))()
+    seed(number)(quiet(given(looms())(survives)))()
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -105,9 +110,9 @@ def main(argv: list[str] | None = None) -> int:
         round_of(options.seed + rounds, 200)
         rounds += 1
     lines = [
-        f"{rounds} rounds of 200 folders and 200 workbooks,",
+        f"{rounds} rounds of 200 folders, 200 workbooks and 200 looms,",
         f"seeds {options.seed} to {options.seed + rounds - 1}:",
-        "no find; what read was written and read again alike.",
+        "no find; what read was written and read again alike, and so was every loom.",
     ]
     table_file("fuzz", "loom_hypothesis", lines, time.monotonic() - begun, short=options.short)
     return 0
