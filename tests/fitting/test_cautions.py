@@ -67,8 +67,14 @@ def test_the_first_power_up_puts_the_battery_on_and_takes_it_off_where_it_must()
     }
     assert battery["The computer"] == ["off", "on", "off", "on"]
     assert battery["Start and load"] == ["off", "on"]
-    for name in [*titles[:5], "Fuel"]:
+    for name in titles[:5]:
         assert set(battery[name]) == {"off"}, name
+    assert battery["Fuel"] == ["off", "on", "off"]
+    crank = said["Crank without fuel and spark"].casefold()
+    assert battery["Crank without fuel and spark"] == ["off", "on"], (
+        "the starter was unplugged, and is plugged in"
+    )
+    assert crank.index("battery off") < crank.index("plug in all else") < crank.index("crank a few seconds")
     computer, start = said["The computer"].casefold(), said["Start and load"].casefold()
     assert (
         computer.index("battery off") < computer.index("plug the computer in") < computer.index("battery on")

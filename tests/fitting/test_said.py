@@ -29,8 +29,10 @@ from loomproof.loom.model import (
     Wire,
     end_of,
 )
+from loomproof.results.document import ClaimEntry, Verdict
 from loomproof.results.fitting import Fault, Level, Warn
-from tests.fitting.looms import demo
+from loomproof.results.measured import Decision
+from tests.fitting.looms import demo, document
 
 WARNED = (
     (Level.WARNING, ("ECU-A:20",), "may be live, treat as live: purge-valve has a load of 0.4 A"),
@@ -45,7 +47,7 @@ WARNED = (
     (Level.WARNING, ("CRANK:1", "CRANK:2", "CRANK:3", "CAM:1", "CAM:2", "CAM:3"), "CRANK:1 WH, CAM:1 PK/RD"),
     (Level.WARNING, ("CLT:1", "CLT:2", "CAT:1", "CAT:2"), "CLT:1 YE/BK, CAT:1 YE/WH"),
     (Level.WARNING, ("BOOST:1", "BOOST:2", "PURGE:1", "PURGE:2"), "BOOST:1 VT/RD, PURGE:1 VT/BU"),
-    (Level.WARNING, (), "fuse 40 A, wire W2, W3, W1: 34 A is 85 %"),
+    (Level.WARNING, (), "fuse 40 A, wires W2, W3, W1: 34 A is 85 %"),
     (Level.NOTE, ("ECU-A:20", "ECU-B:20"), "left open at the computer"),
     (Level.NOTE, ("K-MAIN:85", "K-MAIN:86"), "terminal 86 must be the positive one"),
     (Level.NOTE, ("THR:5", "THR:6"), "twisted pair"),
@@ -115,9 +117,12 @@ def test_a_plug_that_stays_off_leaves_no_input_of_the_computer_open() -> None:
 
 
 def test_relays_to_bridge_are_named_only_where_a_feed_waits_for_one() -> None:
-    """ECU-A:1 has 12 V only with K1 pulled. Where K1's feed is unused, no cavity waits for a relay."""
+    """ECU-A:1 has 12 V only with K1 energised. Where K1's feed is unused, no cavity waits for a relay."""
     bridge = "take it out and join 30 to 87"
-    assert bridge in fitting_sheet(demo()).power_up[4]
+    step = fitting_sheet(demo()).power_up[4]
+    assert bridge in step
+    assert "With K1 energised: 12 V at ECU-A:1" in step
+    assert "pull" not in step, "elsewhere to pull a part is to take it out"
     unfed = demo(without=["W12", "W13"])
     assert bridge not in fitting_sheet(unfed).power_up[4]
 
@@ -330,3 +335,25 @@ def test_a_diode_leads_from_its_first_end_where_no_letter_says_which_is_which(pi
         at = ends if there else ends[::-1]
         diode = Component("D1", ComponentKind.DIODE, tuple(zip(pins, at, strict=True)))
         assert bool(Tracer(tiny(parts=(diode,))).live([FEED]).get(End("P", "1"))) is there
+
+
+@pytest.mark.parametrize(
+    ("decision", "says"),
+    [
+        (Decision.UNDECIDED, "ECU-B:20 to GBX:1 is not decided"),
+        (Decision.FAIL, "ECU-B:20 to GBX:1 does not hold"),
+    ],
+)
+def test_what_a_proof_left_undecided_is_not_told_as_failed(decision: Decision, says: str) -> None:
+    loom = demo()
+    ends = (End("ECU-B", "20"), End("GBX", "1"))
+    claim = ClaimEntry(
+        kind="resistance",
+        subject=f"{ends[0]} to {ends[1]}",
+        statement="",
+        decision=decision,
+        rule="",
+        cavities=ends,
+    )
+    found = standing_of(loom, document(loom, Verdict.FAIL, claims=(claim,))).found
+    assert set(found.values()) == {says}

@@ -7,7 +7,7 @@ is known by its designation or by words of its name and purpose; where none spea
 from __future__ import annotations
 
 import csv
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from functools import cache
 from importlib.resources import files
 
@@ -152,6 +152,7 @@ def power_up(
 def _volts(loom: Loom, plan: FittingPlan, live: Mapping[End, tuple[Live, ...]]) -> Iterator[str]:
     """Say what a meter shows at the computer's plug, feed by feed."""
     told: dict[str, list[str]] = {}
+    bridged = False
     for end in plan.connect:
         if end.connector not in plan.computers:
             continue
@@ -159,12 +160,20 @@ def _volts(loom: Loom, plan: FittingPlan, live: Mapping[End, tuple[Live, ...]]) 
         for when in dict.fromkeys(way.feed.when for way in ways):
             via = next(way.via for way in ways if way.feed.when == when)
             relays = [name for name in via if loom.component_by_name[name].kind is ComponentKind.RELAY]
-            state = f"{_WHEN[when]} and {' and '.join(relays)} pulled" if relays else _WHEN[when]
-            told.setdefault(state, []).append(str(end))
+            bridged = bridged or bool(relays)
+            told.setdefault(_state(when, relays), []).append(str(end))
     for state, ends in told.items():
         yield f"{state}: 12 V at {', '.join(ends)}."
-    if any(" pulled" in state for state in told):
-        yield "For a relay that the computer itself pulls, take it out and join 30 to 87 by a fused lead."
+    if bridged:
+        yield "For a relay that the computer itself energises, take it out and join 30 to 87 by a fused lead."
+
+
+def _state(when: str, relays: Sequence[str]) -> str:
+    """Say when a feed is there: ``Ignition on and K1 energised``; "pulled" would also mean taken out."""
+    if not relays:
+        return _WHEN[when]
+    energised = f"{' and '.join(relays)} energised"
+    return f"With {energised}" if when == "permanent" else f"{_WHEN[when]} and {energised}"
 
 
 def _computer_earths(loom: Loom, plan: FittingPlan) -> list[str]:

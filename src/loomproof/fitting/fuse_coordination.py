@@ -263,4 +263,9 @@ def fuse_warnings(rows: Iterable[FuseRow]) -> Iterator[Warn]:
         cure = (
             " Fit a fuse for the wire; do not energise it so." if level is Level.DANGER else " Look at both."
         )
-        yield Warn(level, f"fuse {fuse}, wire {', '.join(wires)}: {why}.{cure}", (), (fuse, *wires))
+        yield Warn(
+            level,
+            f"fuse {fuse}, wire{'s' if len(wires) > 1 else ''} {', '.join(wires)}: {why}.{cure}",
+            (),
+            (fuse, *wires),
+        )

@@ -25,8 +25,8 @@ class ProofStatus:
     """Whether the loom is proved, what the banner says, and what was measured by pair of cavities.
 
     ``unproved`` are cavities that the proof did not test, waived ones among them. ``found`` are cavities of
-    findings and of claims that do not hold, with what was found there. ``temperature_c`` is the bench's,
-    20 °C where it measured none.
+    findings and of claims that do not hold or are not decided, with what was found there.
+    ``temperature_c`` is the bench's, 20 °C where it measured none.
     """
 
     passed: bool
@@ -95,7 +95,8 @@ def _found(proof: Document) -> dict[End, str]:
     told: dict[End, str] = {}
     for claim in proof.claims:
         if claim.decision is Decision.FAIL or claim in proof.against:
-            told.update(dict.fromkeys(claim.cavities, f"{claim.subject} does not hold"))
+            stands = "is not decided" if claim.decision is Decision.UNDECIDED else "does not hold"
+            told.update(dict.fromkeys(claim.cavities, f"{claim.subject} {stands}"))
     for finding in proof.findings:
         told.update(dict.fromkeys(finding.cavities, finding.title))
     return told
