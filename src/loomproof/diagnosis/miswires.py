@@ -20,6 +20,13 @@ MISCOUNTED = {
 }
 """Slips of one whole housing, and how such a housing comes about: a keyed plug cannot be turned."""
 
+_MISWRITTEN = {
+    Cause.MIRRORED: "was written from the wrong face of",
+    Cause.ROTATED: "was begun at the wrong corner of",
+    Cause.SHIFTED: "is a cavity or more off at",
+}
+"""The same slips of whoever wrote the description or the adapter's table."""
+
 
 class Miswires(Desk):
     """Writes wires that are in wrong places."""
@@ -85,7 +92,7 @@ class Miswires(Desk):
                 "the adapter was",
                 cause=Cause.MIRRORED,
                 cavities=ends,
-                repair=(self._recount(plug.name),),
+                repair=(self._recount(plug.name, Cause.MIRRORED),),
                 tell_apart=f"Find the mark of cavity {order[0]} on the housing of {plug.name}: which colour "
                 "sits behind it?",
             ),
@@ -201,19 +208,20 @@ class Miswires(Desk):
             [
                 f"Find the cavity marks on the housing of {plug} and compare the colour behind each with the "
                 "description.",
-                self._recount(plug),
-                f"Where the colours are right, the description or the adapter's table was written from the "
-                f"wrong face of {plug}: put that right.",
+                self._recount(plug, fault.cause),
+                "Where the colours are right, the description or the adapter's table "
+                f"{_MISWRITTEN[fault.cause]} {plug}: put that right.",
             ],
             wires=wires,
             alternatives=(self._adapter_for(plug, how, ends), self._one_by_one(plug, ends, wires)),
             cautions=self._swapped(ends),
         )
 
-    def _recount(self, plug: str) -> str:
+    def _recount(self, plug: str, cause: Cause) -> str:
+        face = ", not by a drawing of its other face" if cause is Cause.MIRRORED else ""
         return (
-            f"Release the contacts of {plug} with the right tool and seat each by the marks on the housing, "
-            "not by a drawing of its other face; a keyed plug cannot be turned instead."
+            f"Release the contacts of {plug} with the right tool and seat each by the marks on the housing"
+            f"{face}; a keyed plug cannot be turned instead."
         )
 
     def _adapter_for(self, plugs: str, how: str, ends: tuple[End, ...]) -> Alternative:

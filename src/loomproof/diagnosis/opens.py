@@ -58,8 +58,8 @@ class Opens(Desk):
                 cause=Cause.ADAPTER_LEAD,
                 cavities=tuple(alone),
                 repair=(f"Mend the adapter's lead for {either}.",),
-                tell_apart=f"Take {plugs} off the adapter and touch the adapter's lead for {listed(alone)} "
-                "with the probe: silence means the lead.",
+                tell_apart=f"Take {plugs} off the adapter and touch the adapter's lead for "
+                f"{' and then that for '.join(map(str, alone))} with the probe: silence means the lead.",
             ),
         )
 

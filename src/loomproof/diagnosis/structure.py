@@ -134,15 +134,15 @@ def _on_one(plug: Connector) -> Iterator[_Slip]:
         if abs(step) >= count:
             continue
         far = {order[i]: order[(i + step) % count] for i in range(count)}
-        way = "on" if step > 0 else "back"
-        yield mapped(Cause.ROTATED, f"each cavity {abs(step)} {way}, the end round to the start", far)
+        way = f"{'1 cavity' if abs(step) == 1 else f'{abs(step)} cavities'} {'on' if step > 0 else 'back'}"
+        yield mapped(Cause.ROTATED, f"each contact {way}, the end round to the start", far)
         near: dict[str, str | None] = {
             order[i]: order[i + step] if 0 <= i + step < count else None for i in range(count)
         }
-        yield mapped(Cause.SHIFTED, f"by {abs(step)} {way}", near)
+        yield mapped(Cause.SHIFTED, f"by {way}", near)
         if height > 1 and abs(step) == 1:
             rows = {name: at.get((y, x + step)) for name, (y, x) in place.items()}
-            yield mapped(Cause.SHIFTED, f"by 1 {way} in every row", rows)
+            yield mapped(Cause.SHIFTED, f"by {way} in every row", rows)
     yield mapped(Cause.NOT_PLUGGED, "", dict.fromkeys(order))
 
 
