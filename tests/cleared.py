@@ -59,6 +59,7 @@ def cleared(
     meter_v: float | None = None,
     insulation: tuple[float, int] | None = None,
     hazards: Mapping[str, Hazard] | None = None,
+    selftests: Path = Path("no self-tests"),
 ) -> Clearance:
     """Clear this loom on this bench; a connector of which nothing is said has nothing dangerous at it."""
     said = {
@@ -71,7 +72,7 @@ def cleared(
         bench,
         adapter or in_order(loom.cavities),
         Answers(),
-        selftests=Path("no self-tests"),
+        selftests=selftests,
         now=NOW,
         hazards={**said, **(hazards or {})},
         meter_v=meter_v,

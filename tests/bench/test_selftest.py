@@ -6,6 +6,7 @@ import json
 import math
 import random
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -87,6 +88,19 @@ def test_the_shorting_plug_shows_opens() -> None:
         assert selftest.try_shorted(bench, cleared_empty(bench), (1, 2, 4)).passed
         # A fourth lead that the table lacks.
         assert not selftest.try_shorted(bench, cleared_empty(bench), (1, 2)).passed
+
+
+def test_references_show_the_meter_to_their_own_uncertainty_and_its_limits_of_error() -> None:
+    bench = Leads([0.1, 0.2], 0.0)
+    stated, unstated = Reference(1, 2, 100.0, 0.1), Reference(1, 2, 100.0)
+    assert selftest.known_to_ohm(Accuracy(0.1, 0.01), [stated]) == pytest.approx(0.1 + 1.0 + 0.1)
+    assert selftest.known_to_ohm(Accuracy(0.1, 0.01), [unstated]) == pytest.approx(0.1 + 1.0 + 1.0)
+    assert selftest.known_to_ohm(
+        Accuracy(0.1, 0.01), [stated, Reference(1, 2, 0.47, 0.0005)]
+    ) == pytest.approx(0.1052)
+    coarse = Reference(1, 2, 0.5, 0.15)
+    assert selftest.try_references(bench, cleared_empty(bench), [coarse], {}).passed
+    assert not selftest.try_references(bench, cleared_empty(bench), [replace(coarse, u_ohm=0.01)], {}).passed
 
 
 def test_references_and_repeatability() -> None:

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import pytest
 
 from loomproof.bench.adapter import in_order
 from loomproof.bench.questions import Answer, Question, Resistance, Temperature
-from loomproof.bench.seam import Accuracy, Capabilities, Wires
+from loomproof.bench.seam import Accuracy, Capabilities, Opening, Wires
 from loomproof.errors import UnfitError
 from loomproof.jobs.prove import prove
 from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Hazard, Loom, Wire
 from loomproof.measuring.events import finish
+from loomproof.measuring.selfcheck import Check
+from loomproof.measuring.selftest import RESISTORS, SelfTest, keep
 from loomproof.planning.request import Request
 from loomproof.results.document import Verdict
 from loomproof.results.findings import Severity
@@ -248,3 +251,22 @@ def test_one_net_that_reads_otherwise_each_time_is_no_shorter_way() -> None:
     bench.lie = lambda ohm, four: 0.02 + 0.008 * (next(shown) % 3) if four == 4 and ohm < 0.05 else ohm
     with pytest.raises(UnfitError, match="the meter or its leads are wrong"):
         proved(bench, wires(4))
+
+
+@pytest.mark.parametrize(("known_ohm", "vouches"), [(0.005, True), (1.1, False), (None, False)])
+def test_a_selftest_vouches_for_no_less_than_its_resistor_and_meter_are_known(
+    tmp_path: Path, known_ohm: float | None, vouches: bool
+) -> None:
+    """A joint's limit is some 0.05 Ω here: 100 Ω ± 1 % shows nothing of that."""
+    bench = replace(lying(loom=one_wire()), opened=Opening())
+    who = bench.identify()
+    check = Check("reference resistors", True, "read right")
+    test = SelfTest(
+        who.maker, who.model, who.serial, "2031-05-03T00:00:00Z", RESISTORS, (check,), known_ohm=known_ohm
+    )
+    keep(test, tmp_path / "selftests.jsonl")
+    clearance = cleared(one_wire(), bench, meter_v=0.0, selftests=tmp_path / "selftests.jsonl")
+    request = Request(one_wire(), in_order(one_wire().cavities), "run", "2031-05-04T00:00:00Z")
+    document = finish(prove(request, bench, clearance)).document
+    assert document.meter_check.startswith("self-test of 2031-05-03") == vouches
+    assert ("meter not checked" in document.grade_text) != vouches

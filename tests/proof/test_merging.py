@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import networkx as nx
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -77,6 +78,30 @@ def test_the_worst_of_two_readings_of_one_pair_is_kept() -> None:
     for readings in ((good, bad), (bad, good)):
         parts = [replace(one, judged=(reading,)) for reading in readings]
         assert merged_measured(expect(loom_of(2, expected)), parts).judged == (bad,)
+
+
+@pytest.mark.parametrize(
+    ("checks", "vouched"),
+    [
+        (("R1", "R1"), "R1"),
+        (("R1", "R2"), "R1; R2"),
+        (("R1", ""), ""),
+        (("", "R1"), ""),
+        (("R1", None), "R1"),
+    ],
+)
+def test_what_vouches_for_the_meter_in_one_hook_up_says_nothing_of_another(
+    checks: tuple[str | None, ...], vouched: str
+) -> None:
+    expected = (0b01, 0b10)
+    read = Judged(End("C0", "1"), End("C0", "2"), 0.1, 0.0, 0.1, 0.2, Decision.PASS)
+    parts = [
+        replace(
+            part(0b11, expected, expected), judged=() if told is None else (read,), meter_check=told or ""
+        )
+        for told in checks
+    ]
+    assert merged_measured(expect(loom_of(2, expected)), parts).meter_check == vouched
 
 
 def test_pieces_that_never_met_are_told() -> None:

@@ -99,7 +99,7 @@ def zero(
 @_simulated
 @click.option("--adapter", "table", type=click.Path(path_type=Path), metavar="FILE", help="What is plugged.")
 @click.option("--shorted", is_flag=True, help="A shorting plug joins the ends of --adapter.")
-@click.option("--resistor", "resistors", multiple=True, metavar="A,B,OHM", help="A reference at two points.")
+@click.option("--resistor", "resistors", multiple=True, metavar="A,B,OHM[,U]", help="A reference, its ohms.")
 @made_safe_option
 def selftest(
     address: str,
@@ -149,12 +149,14 @@ def _reference(text: str) -> Reference:
     from loomproof.jobs.bench_tests import Reference
 
     try:
-        a, b, ohm = text.split(",")
-        found = Reference(int(a), int(b), float(ohm))
-        if not math.isfinite(found.ohm):
+        a, b, ohm, *u_ohm = text.split(",")
+        found = Reference(int(a), int(b), float(ohm), *map(float, u_ohm))
+        if not (math.isfinite(found.ohm) and 0.0 <= found.u_ohm < math.inf):
             raise ValueError
-    except ValueError:
-        raise UsageError(f"--resistor {text!r}: write two points and ohms, as 1,2,100") from None
+    except (TypeError, ValueError):
+        raise UsageError(
+            f"--resistor {text!r}: write two points and ohms, as 1,2,100, and its uncertainty as 1,2,100,0.1"
+        ) from None
     if found.a < 1 or found.b < 1 or found.a == found.b or not found.ohm > 0:
         raise UsageError(f"--resistor {text!r}: two different points from 1 on, and ohms above zero")
     return found

@@ -102,6 +102,7 @@ def selftest(
     tests.can_keep(selftests())
     checks: list[Check] = []
     spread: float | None = None
+    known_ohm: float | None = None
     plug = adapter.points if shorted and adapter is not None else ()
     with (
         plugged_in(address, loom_path, adapter, shorted=plug, references=references) as (where, loom),
@@ -116,6 +117,8 @@ def selftest(
         elif references:
             leads = {} if adapter is None else {lead.point: lead.lead_ohm for lead in adapter.entries}
             checks.append(tests.try_references(bench, clearance, references, leads))
+            able = bench.capabilities()
+            known_ohm = None if able.accuracy is None else tests.known_to_ohm(able.accuracy, references)
             pair = (references[0].a, references[0].b)
         else:
             checks += tests.try_empty(bench, clearance)
@@ -125,6 +128,6 @@ def selftest(
     plugged = "shorting plug" if shorted else tests.RESISTORS if references else "nothing"
     date = now().isoformat(timespec="seconds").replace("+00:00", "Z")
     wiring = "" if adapter is None else adapter.wiring
-    kept = SelfTest(who.maker, who.model, who.serial, date, plugged, tuple(checks), spread, wiring)
+    kept = SelfTest(who.maker, who.model, who.serial, date, plugged, tuple(checks), spread, wiring, known_ohm)
     tests.keep(kept, selftests())
     return kept

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Annotated, Literal
 
@@ -49,6 +50,7 @@ def run_header(request: Request, clearance: Clearance | None = None) -> dict[str
         "last_selftest": "" if clearance is None else clearance.last_selftest,
         "selftest_failures": "" if clearance is None else clearance.selftest_failures,
         "reference_selftest": "" if clearance is None else clearance.reference_selftest,
+        "reference_u_ohm": _finite(math.inf if clearance is None else clearance.reference_u_ohm),
         "repeatability_ohm": 0.0 if clearance is None else clearance.repeatability_ohm,
         "controls": clearance is not None and clearance.controls,
         "grade": request.grade,
@@ -57,6 +59,10 @@ def run_header(request: Request, clearance: Clearance | None = None) -> dict[str
         if request.insulation is None
         else [request.insulation.volts, request.insulation.dwell_ms],
     }
+
+
+def _finite(ohm: float) -> float | None:
+    return ohm if math.isfinite(ohm) else None
 
 
 def request_from(header: Mapping[str, object], loom: Loom) -> Request:
@@ -101,6 +107,7 @@ def replayed_clearance(journal: ReplayBench, request: Request) -> Clearance:
         last_selftest=found.last_selftest,
         selftest_failures=found.selftest_failures,
         reference_selftest=found.reference_selftest,
+        reference_u_ohm=math.inf if found.reference_u_ohm is None else found.reference_u_ohm,
         repeatability_ohm=found.repeatability_ohm,
         controls=found.controls,
     )
@@ -129,6 +136,7 @@ class _Header(BaseModel):
     last_selftest: Literal[""] | Moment = ""
     selftest_failures: Text = ""
     reference_selftest: Text = ""
+    reference_u_ohm: Annotated[float, Strict(), Field(ge=0.0, le=MOST_OHM)] | None = 0.0
     repeatability_ohm: Annotated[float, Strict(), Field(ge=0.0, le=MOST_OHM)]
     controls: Annotated[bool, Strict()] = False
     grade: Grade | None = None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -187,8 +188,14 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
 
 
 def meter_check_of(plan: Plan, measured: Measured, clearance: Clearance) -> str:
-    """Return on what it rests that the meter reads ohms at all; "" where it was not asked, or on nothing."""
-    return "" if plan.meter is None else measured.meter_check or clearance.reference_selftest
+    """Return on what it rests that the meter reads ohms at all; "" where it was not asked, or on nothing.
+
+    A self-test with resistors vouches for no less than the resistors and the meter's limits of error there.
+    """
+    if plan.meter is None or measured.meter_check:
+        return measured.meter_check
+    least_ohm = min((wire.limit_ohm for wire in measured.judged if not wire.component), default=math.inf)
+    return clearance.reference_selftest if clearance.reference_u_ohm < least_ohm else ""
 
 
 def judged(

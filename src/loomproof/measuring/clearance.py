@@ -7,6 +7,7 @@ for a clearance and refuses one for another loom, another bench, or another open
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import InitVar, dataclass
 from datetime import datetime
@@ -51,6 +52,7 @@ class Clearance:
     ``insulation_v`` the test voltage that a person typed, 0 for none. ``last_selftest`` (RFC 3339),
     ``selftest_failures``, ``repeatability_ohm`` (a standard deviation, Ω) and ``reference_selftest`` (when
     resistors were last read right, in words; "" for never, and of a simulator) are the bench's self-tests'.
+    ``reference_u_ohm``: to so many ohms those resistors show what the meter reads, inf for unknown.
     Without ``controls`` the meter's control readings are not asked: journals from before them answer none.
     """
 
@@ -64,6 +66,7 @@ class Clearance:
     last_selftest: str = ""
     selftest_failures: str = ""
     reference_selftest: str = ""
+    reference_u_ohm: float = math.inf
     repeatability_ohm: float = 0.0
     controls: bool = True
     checked: InitVar[object] = None
@@ -179,6 +182,7 @@ def clear(
         last_selftest="" if standing is None else standing.date,
         selftest_failures="" if standing is None else standing.failures,
         reference_selftest="" if simulated or standing is None else standing.references,
+        reference_u_ohm=math.inf if simulated or standing is None else standing.references_ohm,
         repeatability_ohm=0.0 if standing is None else standing.repeatability_ohm or 0.0,
         checked=_CHECKED,
     )
@@ -209,6 +213,7 @@ def clear_replay(
     last_selftest: str = "",
     selftest_failures: str = "",
     reference_selftest: str = "",
+    reference_u_ohm: float = 0.0,
     repeatability_ohm: float = 0.0,
     controls: bool = True,
 ) -> Clearance:
@@ -231,6 +236,7 @@ def clear_replay(
         last_selftest,
         selftest_failures,
         reference_selftest,
+        reference_u_ohm,
         repeatability_ohm,
         controls,
         checked=_CHECKED,

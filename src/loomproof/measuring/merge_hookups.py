@@ -93,7 +93,7 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
             }.values()
         ),
         unmet=tuple(_unmet(expected, parts)),
-        meter_check=next((part.meter_check for part in parts if part.meter_check), ""),
+        meter_check=_vouched(parts),
         shorter=tuple({(way.a, way.b): way for part in parts for way in part.shorter}.values()),
         # What one hook-up can tell is told.
         untold_parts=tuple(
@@ -101,6 +101,15 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
         ),
         isolation_pass_ohm=max((part.isolation_pass_ohm or 0.0 for part in parts), default=0.0) or None,
     )
+
+
+def _vouched(parts: Iterable[Measured]) -> str:
+    """Return what vouches for the meter in every hook-up that read ohms; "" where one has nothing.
+
+    What was read in one says nothing of the meter in another, an hour later and with other limits.
+    """
+    checks = [part.meter_check for part in parts if part.judged]
+    return "; ".join(dict.fromkeys(checks)) if all(checks) else ""
 
 
 def _any_has(plans: Iterable[Plan], end: End) -> bool:

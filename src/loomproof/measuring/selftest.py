@@ -36,6 +36,9 @@ REPEATS = 25
 RESISTORS = "reference resistors"
 """What a self-test with reference resistors says was plugged."""
 
+ASSUMED_RATIO = 0.01
+"""What a resistor of the shelf may be off: metal film is sold with 1 % (common practice)."""
+
 CLOCKS_APART = timedelta(hours=1)
 """A self-test may be dated so much later than now: a clock was set back in between."""
 
@@ -44,7 +47,8 @@ CLOCKS_APART = timedelta(hours=1)
 class SelfTest:
     """One self-test of one bench. ``date`` is RFC 3339, UTC; ``repeatability_ohm`` a standard deviation.
 
-    ``wiring`` is that of the adapter it was made through (`Adapter.wiring`), "" for none.
+    ``wiring`` is that of the adapter it was made through (`Adapter.wiring`), "" for none. ``known_ohm`` is
+    how closely its references show what the meter reads (`known_to_ohm`), ``None`` without any or of old.
     """
 
     maker: str
@@ -55,6 +59,7 @@ class SelfTest:
     checks: tuple[Check, ...]
     repeatability_ohm: Annotated[float, Field(ge=0.0, allow_inf_nan=False)] | None = None
     wiring: str = ""
+    known_ohm: Annotated[float, Field(ge=0.0)] | None = None
 
     @property
     def passed(self) -> bool:
@@ -125,18 +130,29 @@ def try_shorted(bench: Bench, clearance: Clearance, points: Sequence[int]) -> Ch
 def try_references(
     bench: Bench, clearance: Clearance, references: Sequence[Reference], lead_ohm: Mapping[int, float]
 ) -> Check:
-    """Read reference resistors; each must be within the bench's limits of error."""
+    """Read reference resistors; each must be within the bench's limits of error and its own uncertainty."""
     require_empty(clearance, bench)
     accuracy = _accuracy(bench)
     told, passed = [], True
     for each in references:
         value = bench.resistance(1 << (each.a - 1), 1 << (each.b - 1))
         error = value - lead_ohm.get(each.a, 0.0) - lead_ohm.get(each.b, 0.0) - each.ohm
-        limit = accuracy.ohm + accuracy.ratio * each.ohm
+        limit = accuracy.ohm + accuracy.ratio * each.ohm + each.u_ohm
         passed &= abs(error) <= limit
         found = f"{error:+.3g} ohm" if math.isfinite(error) else "open"
         told.append(f"{each.ohm:g} ohm at {each.a}, {each.b}: {found} (limit {limit:.3g})")
     return Check("reference resistors", passed, "; ".join(told))
+
+
+def known_to_ohm(accuracy: Accuracy, references: Sequence[Reference]) -> float:
+    """Return to how many ohms references that read right show what this meter reads, by the best of them.
+
+    One whose uncertainty nobody stated is taken for `ASSUMED_RATIO` of its ohms.
+    """
+    return min(
+        accuracy.ohm + accuracy.ratio * each.ohm + (each.u_ohm or ASSUMED_RATIO * each.ohm)
+        for each in references
+    )
 
 
 def repeatability(
@@ -219,6 +235,8 @@ class Standing:
     repeatability_ohm: float | None = None
     references: str = ""
     """When reference resistors were last read and read right, with what was read; "" for never."""
+    references_ohm: float = math.inf
+    """How closely those show what the meter reads; inf where that is not known."""
 
     @property
     def failures(self) -> str:
@@ -246,12 +264,14 @@ def standing(path: Path, identity: Identity, wiring: str = "") -> Standing | Non
     if not mine:
         return None
     last = {(each.plugged, each.wiring): each for each in mine}
+    right = next((each for each in last.values() if each.passed and each.plugged == RESISTORS), None)
     spreads = [each.repeatability_ohm for each in mine if each.repeatability_ohm is not None]
     return Standing(
         max((each.date for each in mine), key=datetime.fromisoformat),
         tuple(each for each in last.values() if not each.passed),
         spreads[-1] if spreads else None,
-        next((_references(each) for each in last.values() if each.passed and each.plugged == RESISTORS), ""),
+        "" if right is None else _references(right),
+        math.inf if right is None or right.known_ohm is None else right.known_ohm,
     )
 
 
