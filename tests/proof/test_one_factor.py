@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
 
+from loomproof.bench.questions import Answer, Question, Resistance
 from loomproof.bench.seam import Accuracy
 from loomproof.errors import UnfitError
 from loomproof.loom.model import Component, ComponentKind, End, Loom
@@ -83,3 +85,21 @@ def test_all_nets_joined_by_parts_a_free_point_shows_a_meter_that_never_reads_op
 
     with pytest.raises(UnfitError, match="have nothing between them"):
         proved_by_sense(figure=always(figure), loom=PARTS, make=Make(8))  # type: ignore[arg-type]
+
+
+def test_a_resistor_that_reads_right_one_way_round_is_no_missing_one() -> None:
+    """The relay of its first point does not close to the first bus."""
+    loom = with_two_parts()
+    bench = lying(able=COARSE, loom=loom)
+    at = 1 << list(loom.cavities).index(End("A", "1"))
+
+    class OneBus(type(bench)):  # type: ignore[misc]
+        def _answer(self, question: Question) -> Answer:
+            if isinstance(question, Resistance) and question.a == at:
+                return math.inf
+            answer: Answer = super()._answer(question)
+            return answer
+
+    bench.__class__ = OneBus
+    with pytest.raises(UnfitError, match="the other way round, 5 times of 5"):
+        proved(bench, loom)

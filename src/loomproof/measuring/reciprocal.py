@@ -63,15 +63,16 @@ def suspects(
 ) -> Iterator[tuple[int, int]]:
     """Yield the pairs that would be blamed on the loom: open conductors, one-way paths, bad parts, leaks.
 
-    Not those that a capacitor lies between: charged by the reading before, it reads one way what it did not
-    the other.
+    Of parts and paths not those that a capacitor lies at: charged by the reading before, it reads one way
+    what it did not the other.
     """
     bit, charged = plan.scope.bit, charging(plan)
     charged_points = sum(map(bit, charged))
     yield from (pair for pair in one_way if not (pair[0] | pair[1]) & charged_points)
     for reading in judged:
         open_or_part = bool(reading.component) or math.isinf(reading.measured_ohm)
-        if reading.decision is Decision.FAIL and open_or_part and not charged & {reading.a, reading.b}:
+        left_out = bool(reading.component) and charged & {reading.a, reading.b}
+        if reading.decision is Decision.FAIL and open_or_part and not left_out:
             yield bit(reading.a), bit(reading.b)
     for diode in diodes:
         if diode.decision is Decision.FAIL and not charged & {diode.anode, diode.cathode}:
@@ -79,6 +80,32 @@ def suspects(
     for leak in leaks:
         if not charged & {leak.a, leak.b}:
             yield bit(leak.a), bit(leak.b)
+
+
+def refuse_one_way_resistors(plan: Plan, ohmmeter: Ohmmeter, judged: Iterable[Judged]) -> None:
+    """Refuse a bench on which a resistance reads right one way round and open the other: `UnfitError`.
+
+    Whatever else may stand in its place and conducts one way has a drop of its own besides.
+    """
+    known = {r.part.component for r in plan.parts if not r.part.charges and math.isfinite(r.upper_ohm)}
+    for reading in judged:
+        if reading.component not in known or math.isfinite(reading.measured_ohm):
+            continue
+        a, b = ohmmeter.scope.bit(reading.a), ohmmeter.scope.bit(reading.b)
+        u_ohm = ohmmeter.meter.uncertainty_ohm(reading.limit_ohm, 2)
+        if all(
+            math.isinf(ohmmeter.asker.resistance(a, b))
+            and reading.lower_ohm - u_ohm <= ohmmeter.read_sets(b, a)[0] <= reading.limit_ohm + u_ohm
+            for _ in range(ROUNDS)
+        ):
+            p, q = a.bit_length(), b.bit_length()
+            raise UnfitError(
+                f"{reading.component} from {reading.b} to {reading.a} (points {q} and {p}) reads what it "
+                f"should, and open the other way round, {ROUNDS} times of {ROUNDS}",
+                cure="A relay of the bench does not close: look at those of these points, on both buses, "
+                "then test the bench.",
+                do=Todo.SELFTEST,
+            )
 
 
 def refuse_blind_diode_test(ohmmeter: Ohmmeter, diodes: Iterable[JudgedDiode]) -> None:

@@ -17,6 +17,7 @@ from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.graph import DisjointSets
 from loomproof.loom.model import End
 from loomproof.measuring.believing import checked_by, shorter_ways
+from loomproof.measuring.bench_first import refuse_faults_of_the_bench
 from loomproof.measuring.clearance import Clearance, require
 from loomproof.measuring.component_presence import joined_across, sensed_parts
 from loomproof.measuring.controls import refuse_late_answers, refuse_moved, refuse_unrepeatable
@@ -36,8 +37,6 @@ from loomproof.measuring.ohmmeter import (
     judge_diode,
     judge_part,
 )
-from loomproof.measuring.one_factor import refuse_one_factor
-from loomproof.measuring.reciprocal import refuse_blind_diode_test, refuse_rectifying_metal, suspects
 from loomproof.measuring.reference_check import (
     checked_by_reference,
     refuse_noisy_references,
@@ -53,7 +52,6 @@ from loomproof.measuring.separate_nets import (
     told_by_ohms,
     told_without_sense,
 )
-from loomproof.measuring.shared_cause import refuse_common_offset, refuse_leaking_board
 from loomproof.measuring.steadiness import unsteady_nets
 from loomproof.planning.net_access import Scope
 from loomproof.planning.plan import PartReading, Plan, conductor_reading
@@ -158,12 +156,7 @@ def run_plan(
             refuse_contradictions(plan, expectation, ohmmeter, sensed, judged, leaks)
         refuse_silence(judged, expectation.net_of, groups, leaks)
         if clearance.controls:
-            refuse_one_factor(plan, judged)
-            refuse_common_offset(plan, ohmmeter, groups, judged)
-            if leaks or one_way:
-                refuse_leaking_board(plan, ohmmeter)
-            refuse_rectifying_metal(ohmmeter, suspects(plan, judged, diodes, one_way, leaks))
-            refuse_blind_diode_test(ohmmeter, diodes)
+            refuse_faults_of_the_bench(plan, ohmmeter, groups, judged, diodes, leaks, one_way)
         sound = undisturbed(plan, groups, judged, diodes)
         across, strays = one_place(plan, ohmmeter, bounds, coupled_paths(plan, ohmmeter, sound), sound)
         judged += across
