@@ -1,4 +1,4 @@
-"""Proofs over a bad line between real ends: the simulator's own process, real sockets, real terminals."""
+"""Proofs over a bad line between real ends: a simulator that answers, real sockets, real terminals."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Protocol
 
 from loomproof.bench.opening import open_bench
 from loomproof.bench.scanner import ScannerBench
@@ -27,6 +28,12 @@ REAL_HARMS: dict[str, Harm] = HARMS | {
     "too slow": Harm(slow_s=0.6),
     "dead": Harm(dead_after=20),
 }
+
+
+class Start(Protocol):
+    """Starts a simulator with a loom on it."""
+
+    def __call__(self, loom_path: Path, arguments: Sequence[str], *, tcp: bool) -> Simulation: ...
 
 
 class RealLine:
@@ -61,10 +68,10 @@ class RealLine:
 
 
 @contextmanager
-def real_line(kind: Kind, name: str) -> Iterator[RealLine]:
+def real_line(kind: Kind, name: str, start: Start = Simulation) -> Iterator[RealLine]:
     """Start a simulator with this loom and a proxy before it, both of this kind."""
     points = len(loom_of(name).cavities)
-    simulation = Simulation(
+    simulation = start(
         FIXTURES / name, ["--points", str(points), "--line", str(LINE_BYTES)], tcp=kind == "tcp"
     )
     try:
@@ -80,12 +87,18 @@ def real_line(kind: Kind, name: str) -> Iterator[RealLine]:
 
 
 def prove_all(
-    kind: Kind, name: str, jobs: Mapping[tuple[str, int], Harm], *, lines: int, patience_s: float
+    kind: Kind,
+    name: str,
+    jobs: Mapping[tuple[str, int], Harm],
+    *,
+    lines: int,
+    patience_s: float,
+    start: Start = Simulation,
 ) -> dict[tuple[str, int], Result]:
     """Prove once for each (label, seed), over so many lines side by side: most of the time is waiting."""
 
     def work(part: Sequence[tuple[tuple[str, int], Harm]]) -> list[tuple[tuple[str, int], Result]]:
-        with real_line(kind, name) as line:
+        with real_line(kind, name, start) as line:
             return [(key, line.prove(harm, key[1], patience_s)) for key, harm in part]
 
     items = list(jobs.items())

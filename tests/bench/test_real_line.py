@@ -1,7 +1,8 @@
-"""Proofs through a proxy that does harm between real sockets and real terminals; the simulator is a process.
+"""Proofs through a proxy that does harm between real sockets and real terminals.
 
-A sample; ``tests/campaign/line_noise.py`` runs many. What the noise does is seeded; when bytes arrive is
-the machine's affair, so only what must hold at any timing is asserted.
+A sample, whose simulators are threads; ``tests/campaign/line_noise.py`` runs many, with processes. What
+the noise does is seeded; when bytes arrive is the machine's affair, so only what must hold at any timing
+is asserted.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import pytest
 from tests.bench.noise import Harm
 from tests.bench.proxy import Kind
 from tests.bench.real_line import KINDS, REAL_HARMS, prove_all
+from tests.simulating import started
 
 PATIENCE_S = 4.0
 LINES = 20
@@ -28,7 +30,7 @@ pytestmark = pytest.mark.skipif(os.name == "nt", reason="pseudo-terminals are PO
 def test_every_kind_of_harm(kind: Kind) -> None:
     jobs = {(label, 0): harm for label, harm in (FLIPS | REAL_HARMS).items() if label != SLOWEST}
     jobs |= {(SHRINKING, seed): FLIPS[SHRINKING] for seed in SHRINKING_SEEDS}
-    results = prove_all(kind, "tail_lamp", jobs, lines=LINES, patience_s=PATIENCE_S)
+    results = prove_all(kind, "tail_lamp", jobs, lines=LINES, patience_s=PATIENCE_S, start=started)
     assert {key: result for key, result in results.items() if result.end == "wrong"} == {}
 
     ends = {label: result.end for (label, seed), result in results.items() if seed == 0}
