@@ -36,6 +36,7 @@ A loom is a folder with loom.toml and its tables, or one .xlsx workbook.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -76,6 +77,7 @@ class Todo(StrEnum):
     RESISTOR = "test the bench with a resistor"
     RESTORE = "restore a backup"
     RUNS = "list the runs that are kept"
+    RUNS_OF_LOOM = "list the proofs of one loom"
     SEALED_RECORD = "write the sealed record of a run"
     SELFTEST = "test the bench itself"
     SHORTED = "test the bench with a shorting plug"
@@ -156,6 +158,11 @@ class Problem:
         return ", ".join(part for part in parts if part)
 
     @property
+    def place_of_sort(self) -> str:
+        """The place without the row: where problems of one sort are."""
+        return replace(self, row=None).place
+
+    @property
     def brief(self) -> Problem:
         """The same with its long lists cut."""
         return replace(self, message=self.short or self.message, short="")
@@ -165,6 +172,17 @@ class Problem:
         stop = "" if self.message.endswith((".", "?", "!", ":")) else "."
         tail = f"{stop} {self.cure}" if self.cure else ""
         return f"{head}{self.message}{tail}"
+
+
+def alike(problems: Iterable[Problem]) -> list[list[Problem]]:
+    """Return problems by their sort (one table, one column, one cure), in order of the first of each."""
+    groups: dict[tuple[str, ...], list[Problem]] = {}
+    for problem in problems:
+        # Where no column tells what it is about, its words do, names and numbers left out.
+        words = "" if problem.column else re.sub(r"'[^']*'|\S*\d\S*|:.*", "", problem.message)
+        sort = (problem.file, problem.sheet, problem.column, problem.cure, words)
+        groups.setdefault(sort, []).append(problem)
+    return list(groups.values())
 
 
 class InputError(LoomproofError, ValueError):

@@ -236,6 +236,18 @@ def test_no_public_way_drives_a_loom_with_a_hazard(
             assert bench.driven == 0
 
 
+def test_a_trace_heeds_a_hazard_of_the_description_whatever_was_said_beforehand(
+    lamp: lp.Loom, tmp_path: Path
+) -> None:
+    marked = tuple(replace(each, hazard=Hazard.PYROTECHNIC) for each in lamp.connectors)
+    safe = Assured({each.name: Hazard.NONE for each in lamp.connectors})
+    bench = Counting()
+    job = lp.Job(replace(lamp, connectors=marked), bench, operator=ScriptedOperator(), assured=safe)
+    with pytest.raises(lp.errors.SafetyError, match="pyrotechnic circuits end at BODY"):
+        job.trace(tmp_path / "traced").run()
+    assert bench.driven == 0
+
+
 def test_an_adapter_is_learned_only_where_somebody_says_that_no_loom_is_on(
     lamp: lp.Loom, tmp_path: Path
 ) -> None:

@@ -97,7 +97,7 @@ def test_a_connector_that_is_not_there(
     assert run(["adapter", "new", TAIL, "--to", table]) == 0
     assert run(["bench", "zero", "--bench", "sim:", "--adapter", table, "--connector", name]) == 2
     told = capsys.readouterr().err
-    assert f"--connector {name}: the adapter {table} has no connector of that name" in told
+    assert f"{name}: the adapter a.csv has no connector of that name" in told
     assert cure in told
     assert run(["bench", "zero", "--bench", "sim:", "--adapter", table, "--connector", "EARTH"]) == 2
     assert "1 and 5 were asked for" in capsys.readouterr().err

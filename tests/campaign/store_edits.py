@@ -27,10 +27,10 @@ from typing import Any
 
 import click
 
-from loomproof.cli.ending import held_to_the_end
 from loomproof.cli.main import run
 from loomproof.cli.output import EXIT_CODES, show
 from loomproof.cli.progress import drawn
+from loomproof.cli.signals import held_to_the_end
 from loomproof.jobs import keep as keeping
 from loomproof.judgement.conclude import Outcome
 from loomproof.records.keys import KeyFolder

@@ -12,8 +12,8 @@ from typing import Any
 
 import pytest
 
-from loomproof.cli.ending import held
 from loomproof.cli.main import run
+from loomproof.cli.signals import held
 from loomproof.records.store import open_store
 
 Output = pytest.CaptureFixture[str]

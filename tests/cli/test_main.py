@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import importlib
 import os
 import re
 import signal
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -122,11 +124,52 @@ def test_closed_streams_change_no_verdict(fixtures: Path, tmp_path: Path, closed
     assert all(line.startswith("{") for line in journal.read_text(encoding="utf-8").splitlines())
 
 
-def test_a_reader_that_goes_away_is_no_failing_loom(fixtures: Path, tmp_path: Path) -> None:
-    shell = '"$0" -m loomproof prove "$1" --bench sim: --out "$2"; echo $? > "$2/code"'
-    words = [sys.executable, str(fixtures / "tail_lamp"), str(tmp_path)]
-    subprocess.run(["sh", "-c", f"({shell}) | true", *words], capture_output=True, check=False)
-    assert (tmp_path / "code").read_text(encoding="utf-8").strip() in ("0", "3")
+def codes_with_the_reader_gone(tmp_path: Path, *words: str | Path) -> int:
+    """The exit code of a command whose reader takes nothing and goes away."""
+    shell = 'out="$1"; shift; ("$0" -m loomproof "$@"; echo $? > "$out/code") | true'
+    subprocess.run(
+        ["sh", "-c", shell, sys.executable, str(tmp_path), *map(str, words)], capture_output=True, check=False
+    )
+    return int((tmp_path / "code").read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize(("fault", "code"), [("", 0), ("?fault=open%20W2", 1)])
+def test_a_reader_that_goes_away_changes_no_verdict(
+    fixtures: Path, tmp_path: Path, fault: str, code: int
+) -> None:
+    words = ("prove", fixtures / "tail_lamp", "--bench", f"sim:{fault}", "--out", tmp_path)
+    assert codes_with_the_reader_gone(tmp_path, *words) == code
+
+
+def test_a_reader_that_goes_away_hides_no_trouble_in_the_log(fixtures: Path, tmp_path: Path) -> None:
+    """Whoever reads the first line only, as ``log | head -1`` does, gets the code of what was found."""
+    store = tmp_path / "kept.db"
+    kept = ("--store", store)
+    tail = fixtures / "tail_lamp"
+    assert loomproof("prove", tail, "--bench", "sim:", "--out", tmp_path, *kept).returncode == 0
+    assert codes_with_the_reader_gone(tmp_path, "log", *kept) == 0
+    assert codes_with_the_reader_gone(tmp_path, "nets", tail) == 0
+    with sqlite3.connect(store) as connection:
+        (guards,) = zip(
+            *connection.execute("select name from sqlite_master where type = 'trigger'"), strict=True
+        )
+        for guard in guards:
+            connection.execute(f"drop trigger {guard}")
+        connection.execute("update runs set person = 'Nobody'")
+    connection.close()
+    assert loomproof("log", *kept).returncode == 5
+    assert codes_with_the_reader_gone(tmp_path, "log", *kept) == 5
+
+
+def test_a_file_that_cannot_be_read_is_named_without_a_traceback(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def refused(*_: object, **__: object) -> None:
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), "mine.pem")
+
+    monkeypatch.setattr("loomproof.jobs.signing.Station.signer", refused)
+    assert run(["key", "show"]) == 2
+    assert capsys.readouterr().err == "loomproof: command: mine.pem: Permission denied\n"
 
 
 @pytest.mark.parametrize(

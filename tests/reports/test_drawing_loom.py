@@ -10,7 +10,7 @@ from typing import NamedTuple
 import pytest
 from click.testing import CliRunner
 
-from loomproof.cli.drawing import draw
+from loomproof.cli.loom import draw
 from loomproof.loom import kbl, reading
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Wire
 from loomproof.reports.drawing import drawings

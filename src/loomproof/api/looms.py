@@ -5,10 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, expect
-from loomproof.errors import DescriptionError, Problem, UsageError
-from loomproof.loom import harness_file, importers, reading
+from loomproof.errors import Problem, UsageError
+from loomproof.loom.importers import load_any
 from loomproof.loom.model import End, Loom, end_of
-from loomproof.loom.reading import LoadedLoom
 from loomproof.planning.explain_pair import Explanation, explain_by_accuracy
 
 
@@ -25,7 +24,7 @@ def load(path: Path | str, *, side_table: Path | str | None = None) -> Loom:
     >>> loom.name, len(loom.cavities), loom.wires[0].name
     ('Left tail lamp', 13, 'W1')
     """
-    return _read(Path(path), side_table).loom
+    return load_any(Path(path), side_table).loom
 
 
 def check(path: Path | str, *, side_table: Path | str | None = None) -> tuple[Problem, ...]:
@@ -37,7 +36,7 @@ def check(path: Path | str, *, side_table: Path | str | None = None) -> tuple[Pr
     >>> lp.check("fixtures/tail_lamp")
     ()
     """
-    return _read(Path(path), side_table).warnings
+    return load_any(Path(path), side_table).warnings
 
 
 def explain(
@@ -73,11 +72,3 @@ def _end(said: End | str) -> End:
         return end_of(said)
     except ValueError as error:
         raise UsageError(str(error), cure='Write CONNECTOR:CAVITY, such as "ECU:12".') from None
-
-
-def _read(path: Path, side_table: Path | str | None) -> LoadedLoom:
-    if harness_file.is_one(path):
-        return harness_file.read(path, side_table=side_table)
-    if side_table is not None:
-        raise DescriptionError(f"{path}: a side table goes with a KBL or VEC file", cure="Leave it out.")
-    return importers.read_other(path) if path.is_file() and importers.reads(path) else reading.load(path)

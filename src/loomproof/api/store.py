@@ -8,21 +8,20 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from loomproof.errors import RecordError
 from loomproof.fitting.fuse_coordination import Ampacity
 from loomproof.fitting.sheet import fitting_sheet
 from loomproof.jobs import certificate, keep, workshop
+from loomproof.jobs.archive import Archive
 from loomproof.jobs.files import folder_for, json_of, write_file
 from loomproof.jobs.job import Proof
 from loomproof.loom.choices import answered
 from loomproof.loom.model import Loom
 from loomproof.records.data_folder import home
 from loomproof.records.history import Trend, trends
-from loomproof.records.noting import not_as_noted
 from loomproof.records.seal import Verified
 from loomproof.records.signers import KnownSigners
 from loomproof.records.store import open_store
-from loomproof.records.trusted import Trusted, relied_on, trusted_runs
+from loomproof.records.trusted import Trusted, trusted_runs
 from loomproof.records.verify_file import check, check_file
 from loomproof.results.document import Document
 from loomproof.results.fitting import Sheet
@@ -129,15 +128,7 @@ class Store:
         ``run`` names another one; ``None`` where there is none. Raises `UnknownSignerError` where nobody here
         knows who sealed it.
         """
-        with open_store(self.address) as opened:
-            for trouble in not_as_noted(home(), opened, self.address, KnownSigners(home()).all())[0]:
-                raise RecordError(trouble, cure="Check all that is kept.")
-            if run is None:
-                kept = opened.runs(loom.digest, 1) or opened.runs(loom.name, 1)
-                if not kept:
-                    return None
-                run = kept[-1].hash
-            return relied_on(opened, run, KnownSigners(home()).all()).document()
+        return Archive(self.address).proof_of(loom, run)
 
 
 def verify(what: Path | str | bytes) -> Verified:

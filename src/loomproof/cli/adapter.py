@@ -7,12 +7,14 @@ from pathlib import Path
 import click
 
 from loomproof.cli.options import (
+    PATH,
     FiniteNumber,
-    address_option,
+    all_option,
+    bench_option,
     hazard_option,
     hazards_given,
+    loom_argument,
     made_safe_option,
-    refuse_strangers,
 )
 from loomproof.errors import UsageError
 
@@ -23,11 +25,11 @@ def adapter() -> None:
 
 
 @adapter.command("new", short_help="Write an adapter table for a loom.")
-@click.argument("loom", type=click.Path(path_type=Path))
+@loom_argument
 @click.option(
     "--to",
     "target",
-    type=click.Path(path_type=Path),
+    type=PATH,
     required=True,
     metavar="FILE",
     help="Where the table goes; never over another one.",
@@ -38,17 +40,15 @@ def new(loom: Path, target: Path, only: tuple[str, ...]) -> None:
     from loomproof.jobs import adapters
     from loomproof.loom.reading import load
 
-    described = load(loom).loom
-    refuse_strangers(only, [end.connector for end in described.cavities], "the loom")
-    made = adapters.new(described, target, only)
+    made = adapters.new(load(loom).loom, target, only)
     click.echo(f"{target}: {len(made.entries)} leads. Change the points to how your leads go.")
 
 
 @adapter.command("check", short_help="Check an adapter table against a loom and a bench.")
-@click.argument("table", type=click.Path(path_type=Path))
-@click.argument("loom", type=click.Path(path_type=Path))
+@click.argument("table", type=PATH)
+@loom_argument
 @click.option("--bench", "address", metavar="ADDRESS", help="Check against this bench's points too.")
-@click.option("--all", "everything", is_flag=True, help="Show what does not fit lead by lead, however much.")
+@all_option("Show what does not fit lead by lead, however much.")
 def check(table: Path, loom: Path, address: str | None, everything: bool) -> int:
     """Check the adapter TABLE against LOOM, and against a bench."""
     from loomproof.cli.cures import told
@@ -68,10 +68,10 @@ def check(table: Path, loom: Path, address: str | None, everything: bool) -> int
 
 
 @adapter.command("touch", short_help="Find contacts with a probe.")
-@click.argument("loom", type=click.Path(path_type=Path))
-@address_option
-@click.option("--to", "target", type=click.Path(path_type=Path), metavar="FILE", help="Learn: write there.")
-@click.option("--adapter", "table", type=click.Path(path_type=Path), metavar="FILE", help="Name the net.")
+@loom_argument
+@bench_option()
+@click.option("--to", "target", type=PATH, metavar="FILE", help="Learn: write there.")
+@click.option("--adapter", "table", type=PATH, metavar="FILE", help="Name the net.")
 @click.option(
     "--wait",
     "wait_s",
@@ -119,23 +119,21 @@ def touch(
         assured=Assured(hazards_given(hazards, described)),
         loom_path=loom,
     )
-    if target is None:
-
-        def named(event: Event) -> None:
-            if isinstance(event, Touched):
-                reached = ", ".join(map(str, event.cavities)) or "no lead of the adapter"
-                click.echo(f"point {', '.join(map(str, event.points))}: {reached}")
-
-        drawn(job.name_touched(patience), named)
-        return
-    writable(str(target))
     learned: list[Touched] = []
 
     def tell(event: Event) -> None:
         if isinstance(event, Touched):
             learned.append(event)
-            click.echo(f"{event.cavities[0]}: point {event.points[0]}")
+            points, ends = (", ".join(map(str, each)) for each in (event.points, event.cavities))
+            if target is None:
+                click.echo(f"point {points}: {ends or 'no lead of the adapter'}")
+            else:
+                click.echo(f"{ends}: point {points}")
 
+    if target is None:
+        drawn(job.name_touched(patience), tell)
+        return
+    writable(str(target))
     try:
         drawn(job.learn_adapter(target, patience), tell)
     finally:

@@ -17,7 +17,7 @@ COMMANDS = {
     Todo.CABLE: "Use --tcp PORT and the address tcp:127.0.0.1:PORT.",
     Todo.CERTIFICATE: "loomproof certificate {on:RUN} writes its certificate, with --json its sealed record.",
     Todo.CHECK_ADAPTER: "loomproof adapter check TABLE LOOM --all shows all of it.",
-    Todo.CHECK_LOOM: "See loomproof check LOOM.",
+    Todo.CHECK_LOOM: "See loomproof check {on:LOOM}.",
     Todo.CHECK_RECORDS: "loomproof records check looks at everything.",
     Todo.COLUMNS: "Say --heading-row where the headings stand, or name the columns: "
     "--column from=A --column to=B.",
@@ -44,6 +44,7 @@ COMMANDS = {
     Todo.RESISTOR: "Run: loomproof bench selftest --resistor A,B,OHM",
     Todo.RESTORE: "Run: loomproof records restore FILE",
     Todo.RUNS: "loomproof log lists them.",
+    Todo.RUNS_OF_LOOM: "loomproof log LOOM lists the proofs of one loom.",
     Todo.SEALED_RECORD: "loomproof certificate --json writes it.",
     Todo.SELFTEST: "Run: loomproof bench selftest",
     Todo.SHORTED: "Run: loomproof bench selftest --shorted --adapter FILE",
@@ -78,7 +79,12 @@ def told(problem: Problem) -> str:
 
 def lines_of(error: LoomproofError) -> Iterator[str]:
     """Yield what stands below an error: its problems with their places, what to do, how it is asked for."""
-    if isinstance(error, InputError):
+    from loomproof.loom.lists.questions import OpenQuestionsError
+
+    if isinstance(error, OpenQuestionsError):
+        asked = zip(error.problems, error.questions, strict=True)
+        yield from (f"{problem} Say {to_answer(question)}." for problem, question in asked)
+    elif isinstance(error, InputError):
         yield from map(told, error.problems)
     yield from filter(None, (error.cure, how(error.do)))
 

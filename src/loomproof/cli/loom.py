@@ -1,37 +1,26 @@
-"""Commands about the description of a loom: new, check, nets, export."""
+"""Commands about the description of a loom: new, check, nets, draw, export."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cli.options import (
+    PATH,
+    all_option,
+    answer_option,
+    colour_code_option,
+    loom_argument,
+    over_option,
+)
+from loomproof.cli.output import found
+from loomproof.errors import UsageError
+
 if TYPE_CHECKING:
     from loomproof.errors import Problem
-
-_loom = click.argument("loom", type=click.Path(path_type=Path))
-_over = click.option("--over", is_flag=True, help="Write over what is there.")
-_code = click.option(
-    "--colour-code",
-    type=click.Choice(["IEC 60757", "BS AU 7", "German", "US", "Japanese"], case_sensitive=False),
-    default="IEC 60757",
-    show_default=True,
-    help="Code of the wire colours.",
-)
-_answers = click.option(
-    "--answer", "answers", multiple=True, metavar="CHOICE=ANSWER", help="Answer a choice; repeatable."
-)
-
-
-def _show(problems: Sequence[Problem], *, err: bool = False) -> None:
-    from loomproof.cli.cures import told
-
-    for problem in problems:
-        click.echo(f"  {told(problem)}", err=err)
-
 
 MOST_ALIKE = 3
 """So many warnings of one sort (same table, same column, same cure) are shown unless all are asked for."""
@@ -39,15 +28,13 @@ MOST_ALIKE = 3
 
 def show_notes(notes: Sequence[Problem], *, everything: bool) -> None:
     """Say what an import noticed, folded to the screen; in short unless everything is asked for."""
-    from rich.console import Console
-
+    from loomproof.cli.output import terminal
     from loomproof.reports.listing import Paragraph
 
-    console = Console(stderr=True, highlight=False)
+    console = terminal(err=True)
     click.echo("Worth a look:", err=True)
-    shown = notes if everything else [note.brief for note in notes]
     show_grouped(
-        shown,
+        notes if everything else [note.brief for note in notes],
         len(notes) if everything else MOST_ALIKE,
         lambda text: console.print(Paragraph(text, "  ", "    ")),
     )
@@ -58,96 +45,65 @@ def show_notes(notes: Sequence[Problem], *, everything: bool) -> None:
 def show_grouped(problems: Sequence[Problem], most: int, show: Callable[[str], object]) -> None:
     """Show warnings, of each sort so many and then how many more there are."""
     from loomproof.cli.cures import told
-    from loomproof.errors import Problem
+    from loomproof.errors import alike
 
-    groups: dict[tuple[str, ...], list[Problem]] = {}
-    for problem in problems:
-        sort = (problem.file, problem.sheet, problem.column, problem.cure)
-        # Where no column tells what it is about, its words do, names and numbers left out.
-        words = "" if problem.column else re.sub(r"'[^']*'|\S*\d\S*|:.*", "", problem.message)
-        groups.setdefault((*sort, words), []).append(problem)
-    for alike in groups.values():
+    for sort in alike(problems):
         # One line in the place of one line would save nothing.
-        shown = alike if len(alike) <= most + 1 else alike[:most]
+        shown = sort if len(sort) <= most + 1 else sort[:most]
         for problem in shown:
             show(told(problem))
-        left = len(alike) - len(shown)
-        if left:
-            place = Problem("", alike[0].file, alike[0].sheet, column=alike[0].column).place
+        if left := len(sort) - len(shown):
+            place = sort[0].place_of_sort
             show(f"{f'{place}: ' if place else ''}{left} more of this sort (--all shows them).")
 
 
 @click.command()
-@_loom
-@_answers
-@click.option("--all", "everything", is_flag=True, help="Show every warning, also those that look alike.")
+@loom_argument
+@answer_option
+@all_option("Show every warning, also those that look alike.")
 def check(loom: Path, answers: Sequence[str], everything: bool) -> None:
     """Check the description LOOM (a folder or a workbook) and sum it up."""
-    from loomproof.electrics.loads import too_weak
-    from loomproof.electrics.nets import nets_of
-    from loomproof.fitting.sharing import carried_by_wires
-    from loomproof.loom.choices import answers_of, needs_of
-    from loomproof.loom.model import Need
-    from loomproof.loom.reading import load
-    from loomproof.loom.summary import summary_of
+    from loomproof.jobs.describing import checked
 
-    loaded = load(loom)
-    given = answers_of(loaded.loom, answers)
-    found = summary_of(loaded.loom, given)
-    click.echo(loaded.loom.name + (f", serial {loaded.loom.serial}" if loaded.loom.serial else ""))
-    lines = (
-        ("connectors", f"{found.connectors}, with {found.cavities} cavities ({found.spare} spare)"),
-        ("splices", f"{found.splices}"),
-        ("wires", f"{found.wires}, {found.length_m:.1f} m"),
-        ("nets", f"{len(nets_of(loaded.loom))}"),
-        ("components", f"{found.components}, {found.fitted} in place while the loom is proved"),
-        ("circuits", ", ".join(f"{found.circuits[need]} {need}" for need in Need)),
-    )
-    for name, text in lines:
+    described = checked(loom, answers)
+    said = described.loom
+    found(0)
+    click.echo(said.name + (f", serial {said.serial}" if said.serial else ""))
+    for name, text in described.facts:
         click.echo(f"  {name:<11} {text}")
-    for choice in loaded.loom.choices:
-        answer = given.get(choice.name, "")
+    for choice in said.choices:
+        answer = described.answers.get(choice.name, "")
         others = ", ".join(known.name for known in choice.answers if known.name != answer)
         click.echo(
             f"  {choice.question} {answer or 'not answered'} (--answer {choice.name}=…; else {others})"
         )
-    for text in found.missing:
+    for text in described.summary.missing:
         click.echo(f"  missing: {text}")
-    if loaded.warnings:
+    if described.warnings:
         click.echo("Worth a look:")
-        show_grouped(
-            loaded.warnings,
-            len(loaded.warnings) if everything else MOST_ALIKE,
-            lambda text: click.echo(f"  {text}"),
-        )
-    weak = too_weak(loaded.loom, carried_by_wires(loaded.loom, needs_of(loaded.loom, given)))
-    if weak:
+        most = len(described.warnings) if everything else MOST_ALIKE
+        show_grouped(described.warnings, most, lambda text: click.echo(f"  {text}"))
+    if described.weak:
         click.echo("Too weak for its load as described, however sound the loom is:")
-        for name, text in weak.items():
+        for name, text in described.weak.items():
             click.echo(f"  wire {name}: {text}")
     click.echo("The description holds together.")
 
 
 @click.command()
-@click.argument("target", type=click.Path(path_type=Path))
+@click.argument("target", type=PATH)
 @click.option("--name", default="", help="Name of the loom; the folder's name where it is not given.")
-@_over
+@over_option
 def new(target: Path, name: str, over: bool) -> None:
     """Write a commented starter loom to the folder TARGET (or a workbook, where it ends in .xlsx)."""
-    from loomproof.loom import writing
-    from loomproof.loom.reading import WORKBOOKS, load_files
-    from loomproof.loom.starter import starter
+    from loomproof.jobs.describing import write_starter
 
-    files = starter(name or target.stem or "New loom")
-    if target.suffix.casefold() in WORKBOOKS:
-        writing.write_workbook(load_files(files, str(target)).loom, target, over=over)
-    else:
-        writing.write_files(files, target, over=over)
+    write_starter(target, name, over=over)
     click.echo(f"{target} holds a starter. Next: loomproof check {target}", err=True)
 
 
 @click.command()
-@_loom
+@loom_argument
 @click.option(
     "--format",
     "form",
@@ -158,81 +114,84 @@ def new(target: Path, name: str, over: bool) -> None:
 )
 def nets(loom: Path, form: str) -> None:
     """Print the expected netlist of LOOM: which cavities are one conductor, by which wires."""
-    import json
-
-    from loomproof.electrics.nets import nets_of
+    from loomproof.electrics.netlist import netlist, netlist_csv, netlist_json
     from loomproof.loom.reading import load
-    from loomproof.loom.tables import csv_bytes
-    from loomproof.loom.text import list_of
 
-    loaded = load(loom).loom
-    circuits = loaded.wire_by_name
-    rows: list[dict[str, list[str]]] = [
-        {
-            "cavities": [str(end) for end in net.cavities],
-            "splices": [str(end) for end in net.ends if loaded.is_splice(end)],
-            "wires": list(net.wires),
-            "circuits": list(dict.fromkeys(circuits[w].circuit for w in net.wires if circuits[w].circuit)),
-        }
-        for net in nets_of(loaded)
-    ]
+    described = load(loom).loom
+    found(0)
     if form == "json":
-        numbered = [{"net": number, **row} for number, row in enumerate(rows, 1)]
-        click.echo(json.dumps(numbered, ensure_ascii=False, indent=2))
-        return
-    if form == "csv":
-        headings = ("net", "cavities", "splices", "wires", "circuits")
-        texts = [
-            [
-                str(number),
-                " ".join(row["cavities"]),
-                " ".join(row["splices"]),
-                list_of(row["wires"]),
-                list_of(row["circuits"]),
-            ]
-            for number, row in enumerate(rows, 1)
-        ]
-        click.echo(csv_bytes(headings, texts).decode(), nl=False)
-        return
-    for number, row in enumerate(rows, 1):
-        wires = f"  by {' '.join(row['wires'])}" if row["wires"] else "  no wire"
-        click.echo(f"{number:>4}  {' '.join([*row['cavities'], *row['splices']])}{wires}")
+        click.echo(netlist_json(described))
+    elif form == "csv":
+        click.echo(netlist_csv(described).decode(), nl=False)
+    else:
+        for row in netlist(described):
+            wires = f"  by {' '.join(row.wires)}" if row.wires else "  no wire"
+            click.echo(f"{row.net:>4}  {' '.join([*row.cavities, *row.splices])}{wires}")
 
 
 @click.command()
-@_loom
-@click.option("--folder", type=click.Path(path_type=Path), help="Write a loom folder (loom.toml and CSV).")
-@click.option("--workbook", type=click.Path(path_type=Path), help="Write an XLSX workbook.")
-@click.option("--kbl", type=click.Path(path_type=Path), help="Write KBL 2.5; lists what KBL cannot hold.")
-@_code
-@_over
+@loom_argument
+@click.option(
+    "--to",
+    "target",
+    type=PATH,
+    default=Path("drawings"),
+    show_default=True,
+    help="Folder for the drawings; made where it is missing.",
+)
+@over_option
+def draw(loom: Path, target: Path, over: bool) -> None:
+    """Draw LOOM as SVG: the whole loom, and the face of each connector.
+
+    loom.svg shows connectors, splices, wires and circuits; face_NAME.svg a connector seen from its mating
+    face, with cavity numbers and wire colours. SVG opens in any browser and prints at any size.
+    """
+    from loomproof.loom import writing
+    from loomproof.loom.reading import load
+    from loomproof.reports.drawing import drawings
+
+    files = drawings(load(loom).loom)
+    writing.write_files(files, target, over=over)
+    click.echo(str(target / "loom.svg"))
+    click.echo(f"{target} holds the picture of the loom and {len(files) - 1} connector faces.", err=True)
+
+
+@click.command()
+@loom_argument
+@click.option("--folder", type=PATH, help="Write a loom folder (loom.toml and CSV).")
+@click.option("--workbook", type=PATH, help="Write an XLSX workbook.")
+@click.option("--kbl", type=PATH, help="Write KBL 2.5; lists what KBL cannot hold.")
+@colour_code_option("Code of the wire colours.", "IEC 60757")
+@over_option
 def export(
     loom: Path, folder: Path | None, workbook: Path | None, kbl: Path | None, colour_code: str, over: bool
 ) -> None:
     """Write LOOM in another form. Folder and workbook hold all of it."""
-    from loomproof.errors import UsageError
     from loomproof.loom import writing
+    from loomproof.loom.kbl import write as kbl_of
     from loomproof.loom.reading import load
 
     if not (folder or workbook or kbl):
         raise UsageError("nothing to write to", cure="Say --folder DIR, --workbook FILE or --kbl FILE.")
-    found = load(loom)
-    loaded = found.loom
-    if found.left_out:
-        click.echo("Not carried over:", err=True)
-        _show(found.left_out, err=True)
+    read = load(loom)
+    _lacking("Not carried over:", read.left_out)
     if folder:
-        writing.write_folder(loaded, folder, colour_code, over=over)
+        writing.write_folder(read.loom, folder, colour_code, over=over)
         click.echo(f"{folder} holds the loom.", err=True)
     if workbook:
-        writing.write_workbook(loaded, workbook, colour_code, over=over)
+        writing.write_workbook(read.loom, workbook, colour_code, over=over)
         click.echo(f"{workbook} holds the loom.", err=True)
     if kbl:
-        from loomproof.loom import kbl as harness_standard
-
-        written = harness_standard.write(loaded)
+        written = kbl_of(read.loom)
         writing.write_file(kbl, written.content, over=over)
         click.echo(f"{kbl} holds what KBL 2.5 can hold of the loom.", err=True)
-        if written.left_out:
-            click.echo("It cannot hold:", err=True)
-            _show(written.left_out, err=True)
+        _lacking("It cannot hold:", written.left_out)
+
+
+def _lacking(head: str, problems: Sequence[Problem]) -> None:
+    from loomproof.cli.cures import told
+
+    if problems:
+        click.echo(head, err=True)
+    for problem in problems:
+        click.echo(f"  {told(problem)}", err=True)

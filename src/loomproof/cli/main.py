@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 import click
 
+from loomproof.cli.output import Found
 from loomproof.errors import LoomproofError, UsageError
 from loomproof.version import VERSION
 
@@ -31,7 +32,7 @@ COMMANDS: dict[str, Command] = {
     "demo": Command("loomproof.cli.demo:demo", "Run the whole job on a simulated bench."),
     "plan": Command("loomproof.cli.plan:plan", "Show what a proof will ask, and how to hook up a big loom."),
     "prove": Command("loomproof.cli.prove:prove", "Prove a loom on a bench and keep a certificate."),
-    "trace": Command("loomproof.cli.trace:trace", "Learn an unknown loom and write it down."),
+    "trace": Command("loomproof.cli.retest:trace", "Learn an unknown loom and write it down."),
     "retest": Command("loomproof.cli.retest:retest", "Prove again what a repair can have touched."),
     "replay": Command("loomproof.cli.prove:replay", "Work a reading journal out again."),
     "info": Command("loomproof.cli.demo:info", "Show versions, ports, records and workshop.toml."),
@@ -39,20 +40,20 @@ COMMANDS: dict[str, Command] = {
     "import": Command("loomproof.cli.importing:import_", "Make a loom of a list, a netlist or a KBL file."),
     "check": Command("loomproof.cli.loom:check", "Check a description and sum it up."),
     "nets": Command("loomproof.cli.loom:nets", "Print the expected netlist."),
-    "draw": Command("loomproof.cli.drawing:draw", "Draw a loom and its connector faces as SVG."),
+    "draw": Command("loomproof.cli.loom:draw", "Draw a loom and its connector faces as SVG."),
     "explain": Command("loomproof.cli.explain:explain", "Show how a limit comes about."),
     "export": Command("loomproof.cli.loom:export", "Write a loom as folder, workbook or KBL."),
     "log": Command("loomproof.cli.records:log", "List the proofs kept, and those broken off."),
     "certificate": Command("loomproof.cli.records:certificate", "Write the certificate of a run."),
     "verify": Command("loomproof.cli.records:verify", "Check a certificate or a sealed record."),
     "findings": Command("loomproof.cli.diagnosis:findings", "Show a run's findings again; take answers."),
-    "wires": Command("loomproof.cli.wires:wires", "List a run's wires with what is claimed of each."),
+    "wires": Command("loomproof.cli.records:wires", "List a run's wires with what is claimed of each."),
     "compare": Command("loomproof.cli.diagnosis:compare", "Show what changed from one proof to another."),
     "repaired": Command("loomproof.cli.keeping:repaired", "Note what was done about a finding."),
     "history": Command("loomproof.cli.history:history", "Show a loom's proofs and how its joints moved."),
     "report": Command("loomproof.cli.history:report", "Sum up many looms; export tables."),
     "fit": Command("loomproof.cli.fitting:fit", "Say which ends go where in the car, and what to make safe."),
-    "label": Command("loomproof.cli.history:label", "Write a printable label for a loom."),
+    "label": Command("loomproof.cli.records:label", "Write a printable label for a loom."),
     "records": Command("loomproof.cli.keeping:records", "Back up, restore, check and import records."),
     "adapter": Command("loomproof.cli.adapter:adapter", "Make, check and learn adapter tables."),
     "bench": Command("loomproof.cli.bench:bench", "Test the bench itself; learn its leads."),
@@ -139,16 +140,17 @@ def _prepare_streams() -> None:
 
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code."""
+    found = Found()
     try:
         _refuse_no_text(sys.argv[1:] if arguments is None else arguments)
-        code = cli.main(args=arguments, prog_name="loomproof", standalone_mode=False)
-        return code if isinstance(code, int) else 0
+        code = cli.main(args=arguments, prog_name="loomproof", standalone_mode=False, obj=found)
+        found.code = code if isinstance(code, int) else 0
+        sys.stdout.flush()
+        return found.code
     except LoomproofError as error:
         say(error)
         return error.exit_code
-    except click.exceptions.Abort:
-        return _interrupted()
-    except KeyboardInterrupt:
+    except (click.exceptions.Abort, KeyboardInterrupt):
         return _interrupted()
     except click.ClickException as error:
         error.show(file=sys.stderr)
@@ -156,14 +158,17 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except (BrokenPipeError, SystemExit):
         # The reader of our output went away (rich exits then); nothing is left to say to it.
         _output_gone()
-        return 3
+        return 3 if found.code is None else found.code
     except OSError as error:
-        # A full disk behind the output, or a terminal that was closed.
-        if error.errno not in (errno.ENOSPC, errno.EIO):
+        # A full disk behind the output, or a terminal that was closed; else a file that was named.
+        if error.errno in (errno.ENOSPC, errno.EIO):
+            _output_gone()
+            _tell(f"loomproof: the output cannot be written: {error.strerror}.")
+            return 3
+        if error.filename is None:
             raise
-        _output_gone()
-        _tell(f"loomproof: the output cannot be written: {error.strerror}.")
-        return 3
+        say(UsageError(f"{error.filename}: {error.strerror}"))
+        return UsageError.exit_code
 
 
 def _refuse_no_text(arguments: Sequence[str]) -> None:

@@ -1,20 +1,32 @@
-"""Options that several commands share, and the kinds of values that they take."""
+"""Options that several commands share, each written once, and the kinds of values that they take."""
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any, TypeVar
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
-from loomproof.cli.workshop import bench_of
 from loomproof.errors import UsageError, suggestion
 
 if TYPE_CHECKING:
+    from loomproof.cli.terminal_operator import TerminalOperator
+    from loomproof.jobs.archive import Archive
+    from loomproof.jobs.gate import Assured
+    from loomproof.jobs.workshop import Found
     from loomproof.loom.model import End, Hazard, Loom
+    from loomproof.planning.hookup_search import Constraints
+    from loomproof.planning.request import InsulationTest
+    from loomproof.results.grade import Grade
 
 F = TypeVar("F", bound=Callable[..., object])
+
+PATH = click.Path(path_type=Path)
+FILE = click.Path(path_type=Path, dir_okay=False)
 
 
 class Said(click.types.StringParamType):
@@ -42,60 +54,261 @@ class FiniteNumber(click.FloatRange):
         return number
 
 
-BENCH_HELP = "As for prove; else what workshop.toml names."
+# What workshop.toml stands in for where a command's own options say nothing.
 
 
-def address_option(command: F) -> F:
+def _workshop(context: click.Context) -> Found:
+    """Return the workshop for a command, beside its LOOM where that is a path. Raises `InputError`."""
+    from loomproof.jobs.workshop import find
+
+    loom = context.params.get("loom")
+    return find(loom if isinstance(loom, Path) else None)
+
+
+def _store(context: click.Context, _: click.Parameter, value: str | None) -> str | None:
+    """Return the store that was named, else the workshop's; ``None`` for the user's own."""
+    return value if value is not None or context.resilient_parsing else _workshop(context).store
+
+
+def _bench(context: click.Context, _: click.Parameter, value: str | None) -> str | None:
+    """Return the bench that was named, else the workshop's. Raises `UsageError` where neither is."""
+    if value is not None or context.resilient_parsing:
+        return value
+    named = _workshop(context).workshop.bench
+    if not named:
+        raise UsageError(
+            "no bench is named",
+            cure='Give --bench ADDRESS, or write bench = "ADDRESS" into a workshop.toml beside the looms.',
+        )
+    return named
+
+
+def _archive(context: click.Context, parameter: click.Parameter, value: str | None) -> Archive:
+    """Return the records in the store that was named."""
+    from loomproof.jobs.archive import Archive
+
+    return Archive(_store(context, parameter, value))
+
+
+# Options by themselves.
+
+loom_argument = click.argument("loom", type=PATH)
+over_option = click.option("--over", is_flag=True, help="Write over what is there.")
+_where = functools.partial(
+    click.option,
+    "--store",
+    metavar="FILE|URL",
+    envvar="LOOMPROOF_STORE",
+    help="Where the records are: a file, or postgresql://USER@HOST/DATABASE. Else what workshop.toml "
+    "names, else the user's data folder.",
+)
+store_option = _where(callback=_store)
+archive_option = _where("archive", callback=_archive)
+"""``--store`` of a command that does nothing but read and write records, which it gets as ``archive``."""
+
+answer_option = click.option(
+    "--answer", "answers", multiple=True, metavar="CHOICE=ANSWER", help="Answer a choice; repeatable."
+)
+adapter_option = click.option("--adapter", metavar="FILE|in-order", help="Which point goes to which cavity.")
+made_safe_option = click.option("--made-safe", is_flag=True, help="All cautions are done; do not ask.")
+hazard_option = click.option(
+    "--hazard",
+    "hazards",
+    multiple=True,
+    metavar="CONNECTOR=HAZARD",
+    help="Say what is at a connector: none, pyrotechnic or 'electronics in place'. Of this and the "
+    "description the worse counts.",
+)
+
+
+def _grade(_context: click.Context, _parameter: click.Parameter, value: str | None) -> Grade | None:
+    from loomproof.results.grade import Grade
+
+    return Grade(value) if value else None
+
+
+grade_option = click.option(
+    "--grade",
+    callback=_grade,
+    type=click.Choice(["wire", "bench", "connections"]),
+    help="The least that a pass must show: every joint within its own limit, joints as far as the bench "
+    "goes, or joined and apart only. Unless given: bench, or connections where no ohms are measured.",
+)
+plot_option = click.option("--plot", type=FILE, help="Picture: FILE.svg or FILE.png.")
+
+
+def bench_option(help_text: str = "As for prove; else what workshop.toml names.") -> Callable[[F], F]:
     """Add ``--bench`` to a command that cannot do without one."""
-    return click.option("--bench", "address", metavar="ADDRESS", callback=bench_of, help=BENCH_HELP)(command)
+    return click.option("--bench", "address", metavar="ADDRESS", callback=_bench, help=help_text)
 
 
-def hazard_option(command: F) -> F:
-    """Add ``--hazard`` to a command that puts current on a loom."""
-    return click.option(
-        "--hazard",
-        "hazards",
-        multiple=True,
-        metavar="CONNECTOR=HAZARD",
-        help="Say what is at a connector: none, pyrotechnic or 'electronics in place'. Of this and the "
-        "description the worse counts.",
-    )(command)
+def out_option(what: str) -> Callable[[F], F]:
+    """Add ``--out``, the folder that results go to."""
+    kind = click.Path(path_type=Path, file_okay=False)
+    return click.option("--out", type=kind, default=Path("out"), show_default=True, help=f"Where {what}.")
 
 
-def made_safe_option(command: F) -> F:
-    """Add ``--made-safe`` to a command that asks whether the cautions are done."""
-    return click.option("--made-safe", is_flag=True, help="All cautions are done; do not ask.")(command)
+def all_option(help_text: str) -> Callable[[F], F]:
+    """Add ``--all`` to a command that shows long lists in short."""
+    return click.option("--all", "everything", is_flag=True, help=help_text)
 
 
-def meter_volts_option(command: F) -> F:
-    """Add ``--meter-volts`` to a command that puts current on a loom."""
-    return click.option(
+def colour_code_option(help_text: str, default: str | None = None) -> Callable[[F], F]:
+    """Add ``--colour-code``."""
+    kind = click.Choice(["IEC 60757", "BS AU 7", "German", "US", "Japanese"], case_sensitive=False)
+    return click.option("--colour-code", type=kind, default=default, show_default=True, help=help_text)
+
+
+# Options that go together: the command gets them as one value.
+
+
+def together(
+    name: str, make: Callable[..., object], *options: Callable[[Any], Any]
+) -> Callable[[Callable[..., object]], Callable[..., object]]:
+    """Add options to a command, which gets what ``make`` makes of them, by their names, as one value."""
+    probe = click.Command("", params=[])
+    for option in reversed(options):
+        option(probe)
+    names = [str(parameter.name) for parameter in probe.params]
+
+    def added(command: Callable[..., object]) -> Callable[..., object]:
+        @functools.wraps(command)
+        def gathered(*args: Any, **values: Any) -> object:
+            mine = {each: values.pop(each) for each in names}
+            return command(*args, **{name: make(**mine)}, **values)
+
+        made: Any = gathered
+        for option in reversed(options):
+            made = option(made)
+        return cast(Callable[..., object], made)
+
+    return added
+
+
+@dataclass(frozen=True)
+class Clearing:
+    """What was said beforehand of what a bench is cleared by."""
+
+    hazards: tuple[str, ...]
+    meter_v: float | None
+    selftest_max_age: float | None
+    made_safe: bool
+
+    def operator(self) -> TerminalOperator:
+        """Return who is asked for the rest."""
+        from loomproof.cli.terminal_operator import TerminalOperator
+
+        return TerminalOperator(self.made_safe)
+
+    def assured(self, loom: Loom) -> Assured:
+        """Return it for a loom. Raises `UsageError` for a connector that it has not."""
+        from loomproof.jobs.gate import Assured
+
+        return Assured(hazards_given(self.hazards, loom), self.meter_v, self.selftest_max_age)
+
+
+clearing_options = together(
+    "clearing",
+    Clearing,
+    click.option(
         "--meter-volts",
         "meter_v",
         type=FiniteNumber(),
         metavar="V",
         help="Voltage read on the loom with a meter, for a bench that measures none.",
-    )(command)
-
-
-def selftest_age_option(command: F) -> F:
-    """Add ``--selftest-max-age`` to a command that asks a bench."""
-    return click.option(
+    ),
+    hazard_option,
+    click.option(
         "--selftest-max-age",
         type=FiniteNumber(0),
         metavar="DAYS",
         help="Refuse a bench whose last self-test is older.",
-    )(command)
+    ),
+    made_safe_option,
+)
+"""Options of a command that drives a loom, as ``clearing``."""
 
 
-def grade_option(command: F) -> F:
-    """Add ``--grade`` to a command that gives a verdict."""
-    return click.option(
-        "--grade",
-        type=click.Choice(["wire", "bench", "connections"]),
-        help="The least that a pass must show: every joint within its own limit, joints as far as the bench "
-        "goes, or joined and apart only. Unless given: bench, or connections where no ohms are measured.",
-    )(command)
+def _limits(split: tuple[str, ...], stay: tuple[str, ...], owned: tuple[str, ...]) -> Constraints:
+    """Read what hook-ups are bound to, ``HOUSING=N`` among it. Raises `UsageError`."""
+    from loomproof.planning.hookup_search import Constraints
+
+    found = {}
+    for text in owned:
+        housing, _, count = text.rpartition("=")
+        if not (housing and count.isascii() and count.isdigit()):
+            raise UsageError(f"--owned {text!r}: HOUSING=N is expected, like IJ2=3")
+        found[housing] = int(count)
+    return Constraints(split, stay, found)
+
+
+hook_up_options = together(
+    "limits",
+    _limits,
+    click.option("--split", multiple=True, metavar="CONNECTOR", help="Hook-ups: its leads may go in groups."),
+    click.option("--stay", multiple=True, metavar="CONNECTOR", help="Hook-ups: it stays plugged."),
+    click.option(
+        "--owned", multiple=True, metavar="HOUSING=N", help="Hook-ups: so many adapter plugs of it."
+    ),
+)
+"""Options of a command that plans hook-ups, as ``limits``."""
+
+
+def _insulation(insulation_v: float | None, insulation_ms: int | None) -> InsulationTest | None:
+    """Return the test that is asked for, if one is. Raises `UsageError`."""
+    from loomproof.planning.request import InsulationTest
+
+    if insulation_v is not None:
+        return InsulationTest(insulation_v, insulation_ms or 1000)
+    if insulation_ms is not None:
+        raise UsageError("--insulation-ms goes with --insulation VOLT: which voltage?")
+    return None
+
+
+insulation_options = together(
+    "insulation",
+    _insulation,
+    click.option(
+        "--insulation",
+        "insulation_v",
+        type=FiniteNumber(0, min_open=True),
+        metavar="VOLT",
+        help="Where all else passes, test insulation at this voltage; you are asked to type it.",
+    ),
+    click.option(
+        "--insulation-ms",
+        type=click.IntRange(1, 60_000),
+        metavar="MS",
+        help="How long the voltage stands before each reading; 1000 unless given.",
+    ),
+)
+"""Options of a command that can test insulation, as ``insulation``."""
+
+certificate_options = together(
+    "stated",
+    lambda **said: {name: value for name, value in said.items() if value is not None},
+    *(
+        click.option(f"--{name}", type=Said(), metavar="TEXT", help=help_text)
+        for name, help_text in (
+            ("serial", "The item's serial, where the description has none or is of many looms."),
+            ("condition", "How the loom was on receipt."),
+            ("customer", "Whom it is proved for."),
+            ("order", "The order that it is proved under."),
+            ("authoriser", "Who authorises the certificate."),
+        )
+    ),
+    click.option(
+        "--humidity",
+        "humidity_pct",
+        type=FiniteNumber(0, 100),
+        metavar="PERCENT",
+        help="Relative humidity at the loom, by your own instrument.",
+    ),
+)
+"""Options of what a person states for the certificate, as ``stated``, by name."""
+
+
+# Values that need a loom to be read.
 
 
 def ends_given(texts: Sequence[str], option: str) -> tuple[End, ...]:
@@ -134,12 +347,15 @@ def hazards_given(texts: Sequence[str], loom: Loom) -> dict[str, Hazard]:
     return found
 
 
-def refuse_strangers(wanted: Sequence[str], connectors: Sequence[str], whose: str) -> None:
-    """Refuse a ``--connector`` that is none of these, with the nearest name or all of them."""
-    names = list(dict.fromkeys(connectors))
-    for name in wanted:
-        if name not in names:
-            raise UsageError(
-                f"--connector {name}: {whose} has no connector of that name",
-                cure=suggestion(name, names) or f"Connectors: {', '.join(names)}.",
-            )
+def limits_of_error(option: str, text: str, most_ratio: float = math.inf) -> tuple[float, float]:
+    """Read limits of error, ``OHM:RATIO``. Raises `UsageError`."""
+    ohm, colon, ratio = text.partition(":")
+    try:
+        found = float(ohm), float(ratio)
+    except ValueError:
+        found = (-1.0, -1.0)
+    if not colon or not all(
+        0.0 <= value < most for value, most in zip(found, (math.inf, most_ratio), strict=True)
+    ):
+        raise UsageError(f"{option} {text}: no limits of error", cure="Write OHM:RATIO, such as 0.1:0.01.")
+    return found

@@ -1,19 +1,67 @@
-"""What the commands write: results, and how a proof ended, for people and for programs."""
+"""What the commands write: results, tables, and how a proof ended, for people and for programs.
+
+The exit code of what a command found is noted before it is shown: a reader that goes away changes none.
+"""
 
 from __future__ import annotations
 
 import sys
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+import click
 
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
-    from loomproof.jobs.events import Prompt
+    from rich.console import Console
+
+    from loomproof.jobs.archive import Archive, Shelf
     from loomproof.jobs.keep import Kept
+    from loomproof.reports.listing import Cell
 
 EXIT_CODES = {"pass": 0, "fail": 1, "incomplete": 3, "undecided": 4}
 """Exit code for each verdict."""
+
+
+@dataclass
+class Found:
+    """The exit code as soon as it is known; ``None`` while the command has not come so far."""
+
+    code: int | None = None
+
+
+def found(code: int) -> int:
+    """Note the exit code of the command that runs, everything done but showing it; return it."""
+    context = click.get_current_context(silent=True)
+    noted = None if context is None else context.find_object(Found)
+    if noted is not None:
+        noted.code = code
+    return code
+
+
+def terminal(*, err: bool = False) -> Console:
+    """Return where results are printed; plain where it is no terminal."""
+    from rich.console import Console
+
+    return Console(stderr=err, highlight=False)
+
+
+def table(
+    heads: Sequence[str],
+    rows: Iterable[Sequence[str | Cell]],
+    *,
+    figures: Collection[str] = (),
+    whole: Collection[str] = (),
+    on: Console | None = None,
+) -> None:
+    """Print rows under headings on a screen of any width; by heading, columns of figures and whole words."""
+    from loomproof.reports.listing import Column, Listing
+
+    columns = tuple(Column(head, figure=head in figures, whole=head in whole) for head in heads)
+    (on or terminal()).print(Listing(columns, tuple(map(tuple, rows))))
 
 
 def writable(file: str | None) -> None:
@@ -33,30 +81,43 @@ def write_json(file: str, data: bytes) -> None:
         write_file(Path(file), data)
 
 
-def write_kept(file: str, kept: Kept) -> None:
-    """Write the results of a kept proof there as well; one that can't be written is told, and that is all."""
-    from loomproof.cli.progress import Screen
-    from loomproof.jobs.files import json_of
-    from loomproof.jobs.keep import written
-
-    if file == "-":
-        write_json(file, json_of(kept.document))
-        return
-    told: list[Prompt] = []
-    written(Path(file), lambda: json_of(kept.document), kept.run, told)
-    for each in told:
-        Screen().show(each)
-
-
 def show(kept: Kept, *, to_stderr: bool = False) -> None:
     """Show findings, summary and where the files are."""
-    from rich.console import Console
-
     from loomproof.reports.terminal import findings_view, summary_view
 
-    console = Console(stderr=to_stderr, highlight=False)
+    console = terminal(err=to_stderr)
     if kept.document.findings:
         console.print(findings_view(kept.document))
     console.print(summary_view(kept.document))
     for what, path in kept.files.items():
         console.print(f"  {what:<12} {path}", soft_wrap=True)
+
+
+def chosen(archive: Archive, run: str) -> str:
+    """Return what names the run of a command, and say which one ``last`` is."""
+    from loomproof.reports.words import clean, when
+
+    if run != "last":
+        return run
+    found = archive.run(run)
+    loom = f"{found.loom}, {found.serial}" if found.serial else found.loom
+    said = f"The last proof is run {found.run} of {loom}, {when(found.started)[:16]}."
+    click.echo(clean(said), err=True)
+    return found.hash
+
+
+def tell_left_out(shelf: Shelf) -> None:
+    """Say which records were not counted because nobody here knows who sealed them."""
+    from loomproof.cli.cures import told
+    from loomproof.reports.words import clean
+
+    for problem in shelf.left_out:
+        click.echo(clean(told(problem)), err=True)
+
+
+def tell_troubles(shelf: Shelf) -> None:
+    """Tell what is wrong with what was shown."""
+    for trouble in shelf.troubles:
+        click.echo(f"loomproof: record: {trouble}", err=True)
+    if shelf.troubles:
+        click.echo("  loomproof records check looks at everything.", err=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import os
 import signal
 import sys
@@ -11,12 +10,11 @@ from typing import TYPE_CHECKING, TypedDict, Unpack
 
 import click
 
-from loomproof.cli.options import FiniteNumber
+from loomproof.cli.options import PATH, FiniteNumber, limits_of_error, loom_argument
 from loomproof.errors import UsageError
 from loomproof.virtual.faults import GRAMMAR
 
 if TYPE_CHECKING:
-    from loomproof.loom.model import Loom
     from loomproof.virtual.serve import Server
 
 
@@ -26,7 +24,7 @@ _FAULTS = "\b\nFaults:\n" + "\n".join(f"  {family}" for family in GRAMMAR.splitl
 class Asked(TypedDict):
     """What the options say of a simulated scanner, its line and the loom on it."""
 
-    loom: str
+    loom: Path
     faults: tuple[str, ...]
     use_pty: bool
     port: int | None
@@ -46,7 +44,7 @@ class Asked(TypedDict):
 
 
 @click.command(epilog=_FAULTS)
-@click.argument("loom", metavar="LOOM")
+@loom_argument
 @click.option("--fault", "faults", multiple=True, metavar="TEXT", help='A fault, like "open W12 at ECU:7".')
 @click.option("--pty", "use_pty", is_flag=True, help="On a pseudo-terminal (the default but on Windows).")
 @click.option("--tcp", "port", type=click.IntRange(0, 65535), metavar="PORT", help="On a TCP port; 0: any.")
@@ -70,9 +68,7 @@ class Asked(TypedDict):
     "--insulation", type=FiniteNumber(0, 1000), default=0.0, metavar="VOLT", help="Insulation test."
 )
 @click.option("--line", type=click.IntRange(64, 65536), metavar="BYTES", help="Longest line.")
-@click.option(
-    "--adapter", type=click.Path(path_type=Path), metavar="FILE", help="Points to cavities, as CSV."
-)
+@click.option("--adapter", type=PATH, metavar="FILE", help="Points to cavities, as CSV.")
 @click.option("--seed", type=int, default=0, metavar="N", help="Another loom of the same kind, other noise.")
 @click.option("--temperature", type=FiniteNumber(-40, 125), default=20.0, metavar="C", help="On the bench.")
 @click.option("--end-with-input", is_flag=True, help="Stop when standard input ends.")
@@ -87,13 +83,12 @@ def simulate(end_with_input: bool, quiet: bool, **asked: Unpack[Asked]) -> None:
     # Its matrices are small; a linear algebra library that starts a thread per core only gets in the way.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-    from loomproof.virtual.serve import listen_to_stdin
+    from loomproof.jobs.simulating import listen_to_stdin
 
     server = serving(asked)
     for name in ("SIGINT", "SIGTERM"):
         signal.signal(getattr(signal, name), lambda *_: server.order(None))
-    click.echo(server.line.address)
-    sys.stdout.flush()
+    _say(server.line.address)
     if not quiet:
         scanner = server.device.scanner
         faults = len(scanner.faults)
@@ -115,63 +110,33 @@ def serving(asked: Asked) -> Server:
     A file or an option that cannot be meant raises `InputError` or `UsageError`; a line that this system
     does not give, `NoBenchError`.
     """
-    from loomproof.virtual.adapters import read_hookup
-    from loomproof.virtual.console import Control
-    from loomproof.virtual.link import Device
-    from loomproof.virtual.meter import Limits
-    from loomproof.virtual.noise import Noise
-    from loomproof.virtual.scanner import VOLT_MAX, WATCH_US, Make, Scanner
-    from loomproof.virtual.serve import PtyLine, Server, TcpLine
+    from loomproof.jobs.simulating import Kind, simulated
 
-    adapter, points, port, no_ohms = asked["adapter"], asked["points"], asked["port"], asked["no_ohms"]
+    port, four_wire = asked["port"], asked["four_wire"]
     if asked["use_pty"] and port is not None:
         raise UsageError("--pty and --tcp exclude each other")
-    described = _load(asked["loom"])
-    hookup = read_hookup(adapter, described, points) if adapter else None
-    limits = Limits(*_pair("--acc", asked["acc"]))
-    four_wire = asked["four_wire"]
-    make = Make(
-        points=hookup.points if hookup else points or max(len(described.cavities), 1),
-        line=asked["line"] or 0,
-        accuracy=None if no_ohms else limits,
-        four_wire=Limits(*_pair("--four-wire", four_wire)) if four_wire and not no_ohms else None,
-        diode=not asked["no_diode"] and not no_ohms,
-        volt_max=None if asked["no_volts"] else VOLT_MAX,
-        watch_us=None if asked["no_watch"] else WATCH_US,
+    kind = Kind(
+        asked["points"],
+        None if asked["no_ohms"] else limits_of_error("--acc", asked["acc"]),
+        limits_of_error("--four-wire", four_wire) if four_wire else None,
+        diode=not asked["no_diode"],
+        volts=not asked["no_volts"],
+        watch=not asked["no_watch"],
         insulation_v=asked["insulation"],
+        line_bytes=asked["line"] or 0,
     )
-    seed = asked["seed"]
-    scanner = Scanner(
-        described,
-        make,
-        hookup=hookup,
+    return simulated(
+        asked["loom"],
+        kind,
+        port=0 if port is None and sys.platform == "win32" and not asked["use_pty"] else port,
         faults=asked["faults"],
-        seed=seed,
+        adapter=asked["adapter"],
+        seed=asked["seed"],
         temperature_c=asked["temperature"],
+        paced=asked["paced"],
     )
-    device = Device(scanner)
-    on_tcp = port is not None or (sys.platform == "win32" and not asked["use_pty"])
-    line = TcpLine(port or 0) if on_tcp else PtyLine()
-    return Server(device, line, Control(device, Noise(seed), _load), paced=asked["paced"])
 
 
 def _say(text: str) -> None:
     click.echo(text)
     sys.stdout.flush()
-
-
-def _load(where: str) -> Loom:
-    from loomproof.loom.reading import load
-
-    return load(Path(where)).loom
-
-
-def _pair(option: str, text: str) -> tuple[float, float]:
-    ohm, colon, ratio = text.partition(":")
-    try:
-        found = float(ohm), float(ratio)
-    except ValueError:
-        found = (-1.0, -1.0)
-    if not colon or not all(0.0 <= value < math.inf for value in found):
-        raise UsageError(f"{option} {text!r}: limits of error like 0.1:0.01 (ohms, ratio) are expected")
-    return found

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from loomproof.results.document import Document
+from loomproof.errors import Do, Problem, Todo
+from loomproof.results.document import Document, LoomEntry
 from loomproof.results.findings import Finding
 
 
@@ -19,12 +20,16 @@ class Moved:
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """Findings that are gone, that stand, and that are new; and the resistances that moved."""
+    """Findings that are gone, that stand, and that are new; and the resistances that moved.
+
+    ``doubt`` says that the proofs are of two looms, or of one whose description changed between them.
+    """
 
     gone: tuple[Finding, ...]
     standing: tuple[Finding, ...]
     new: tuple[Finding, ...]
     moved: tuple[Moved, ...]
+    doubt: Problem | None = None
 
 
 def changes(before: Document, after: Document) -> Changes:
@@ -39,7 +44,26 @@ def changes(before: Document, after: Document) -> Changes:
         standing=tuple(finding for key, finding in now.items() if key in then),
         new=tuple(finding for key, finding in now.items() if key not in then),
         moved=tuple(_moved(before, after)),
+        doubt=_doubt(before.loom, after.loom),
     )
+
+
+def _doubt(before: LoomEntry, after: LoomEntry) -> Problem | None:
+    names = [" ".join(filter(None, (loom.name, loom.serial))) for loom in (before, after)]
+    if (before.name, before.serial) != (after.name, after.serial):
+        return Problem(
+            f"These are proofs of two looms, {names[0]} and {names[1]}: "
+            "what is gone or new below is no repair.",
+            severity="warning",
+            do=Do(Todo.RUNS_OF_LOOM),
+        )
+    if before.digest != after.digest:
+        return Problem(
+            f"The description of {names[0]} changed between the two proofs: a finding can be gone because "
+            "nothing looks for it any more.",
+            severity="warning",
+        )
+    return None
 
 
 def _moved(before: Document, after: Document) -> list[Moved]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from loomproof.bench import opening
 from loomproof.bench.adapter import Adapter, in_order, read_adapter, write_adapter
 from loomproof.bench.adapter_fit import problems_of
-from loomproof.errors import Problem, UsageError
+from loomproof.errors import Problem, UsageError, suggestion
 from loomproof.loom.model import End, Loom
 
 __all__ = ["Adapter", "CheckedAdapter", "check", "in_order", "new", "read_adapter", "write_adapter"]
@@ -27,14 +27,26 @@ class CheckedAdapter:
 def new(loom: Loom, target: Path, connectors: Collection[str] = ()) -> Adapter:
     """Write a table for a loom, or these connectors of it: point 1 to its first cavity, and so on.
 
-    Raises `UsageError` where the file is there already.
+    Raises `UsageError` where the file is there already, or the loom has no such connector.
     """
+    refuse_strangers(connectors, [end.connector for end in loom.cavities], "the loom")
     if target.exists():
         raise UsageError(f"{target} is there already", cure="Give another name, or take it away first.")
     ends = [end for end in loom.cavities if not connectors or end.connector in connectors]
     made = in_order(ends, target.stem)
     write_adapter(made, target)
     return made
+
+
+def refuse_strangers(wanted: Collection[str], connectors: Collection[str], whose: str) -> None:
+    """Refuse connectors that are none of these, with the nearest name or all of them: `UsageError`."""
+    names = list(dict.fromkeys(connectors))
+    for name in wanted:
+        if name not in names:
+            raise UsageError(
+                f"{name}: {whose} has no connector of that name",
+                cure=suggestion(name, names) or f"Connectors: {', '.join(names)}.",
+            )
 
 
 def check(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Generator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +13,7 @@ from loomproof.bench.profile import Profile, read_profile, shipped, shipped_text
 from loomproof.bench.references import Reference
 from loomproof.bench.seam import meter_name
 from loomproof.errors import UsageError
+from loomproof.jobs.adapters import refuse_strangers
 from loomproof.jobs.files import now
 from loomproof.jobs.gate import cleared_empty, selftests
 from loomproof.jobs.operator import Operator
@@ -62,8 +64,14 @@ def zero(
     """Learn an adapter's leads, a shorting plug over its ends (of these connectors, where any is named).
 
     On a simulator of our own the plug is simulated, unless there is a loom to put on it. Raises
-    `SafetyError` where nobody says that no loom is on, `UnfitError` for leads that do not read as such.
+    `UsageError` for a connector that the adapter has not, `SafetyError` where nobody says that no loom is
+    on, `UnfitError` for leads that do not read as such.
     """
+    refuse_strangers(
+        connectors,
+        [lead.end.connector for lead in adapter.entries],
+        f"the adapter {adapter.file or adapter.name}",
+    )
     points = [lead.point for lead in adapter.entries if not connectors or lead.end.connector in connectors]
     names = {lead.point: str(lead.end) for lead in adapter.entries}
     with (
@@ -92,13 +100,19 @@ def selftest(
 ) -> Generator[Event, None, SelfTest]:
     """Test a bench with nothing plugged, a shorting plug over the adapter, or resistors; keep it, dated.
 
-    Raises `UsageError` for two hook-ups at once or a shorting plug without an adapter, `StoreError` where
-    the result cannot be kept, `SafetyError` where nobody says that no loom is on.
+    Raises `UsageError` for two hook-ups at once, a shorting plug without an adapter or resistors that cannot
+    be, `StoreError` where the result cannot be kept, `SafetyError` where nobody says that no loom is on.
     """
     if shorted and adapter is None:
         raise UsageError("a shorting plug joins the ends of an adapter: which one?")
     if shorted and references:
         raise UsageError("a shorting plug and resistors are two hook-ups; test one after the other")
+    for each in references:
+        if each.a < 1 or each.b < 1 or each.a == each.b or not 0 < each.ohm < math.inf:
+            raise UsageError(
+                f"a resistor of {each.ohm:g} ohm at points {each.a} and {each.b}: two different points from "
+                "1 on, and ohms above zero, are expected"
+            )
     tests.can_keep(selftests())
     checks: list[Check] = []
     spread: float | None = None

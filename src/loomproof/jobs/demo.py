@@ -5,9 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from importlib import resources
 from pathlib import Path
 
 from loomproof.bench.simulation import Simulation
+
+FAULTS = (
+    "open W45",
+    "short ECU-A:21 ECU-A:22",
+    "swap ECU-B:8 ECU-B:9",
+    "high 4.7 W27 at BULK:4",
+)
+"""Hidden in the demo loom: an open, a short of neighbours, two crossed wires, a corroded joint."""
+
+
+def demo_loom() -> Path:
+    """Return the demo loom's folder: beside the package once installed, in the checkout before."""
+    packaged = Path(str(resources.files("loomproof"))) / "fixtures" / "hillclimb_engine"
+    checkout = Path(__file__).parents[3] / "fixtures" / "hillclimb_engine"
+    return packaged if packaged.is_dir() else checkout
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,11 @@ def rfc3339(moment: datetime) -> str:
     return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
+def rfc3339_seconds(moment: datetime) -> str:
+    """Return a time with its zone as RFC 3339 text, to the second."""
+    return moment.isoformat(timespec="seconds")
+
+
 def run_name(moment: datetime) -> str:
     """Return a name for a run that sorts by time and is unique."""
     return f"{moment:%Y%m%d-%H%M%S}-{secrets.token_hex(3)}"

@@ -110,7 +110,7 @@ def prove_hook_ups(
         else:
             if stop_after is not None and k >= stop_after:
                 raise _stopped(request, k, plan)
-            yield Prompt(f"\nHook-up {k + 1} of {len(plan.hook_ups)}:", tuple(_plugging(plan.hook_ups[k])))
+            yield Prompt(f"\nHook-up {k + 1} of {len(plan.hook_ups)}:", tuple(plugging(plan.hook_ups[k])))
             # A simulator that this process starts is plugged by the adapter that it is started with.
             if not starts_its_own(at) and not operator.plug(plan.hook_ups[k], k + 1):
                 raise _stopped(request, k, plan)
@@ -229,8 +229,8 @@ def _finished(request: Request, plan: HookUpPlan, k: int, out: Path) -> tuple[Ho
     return None
 
 
-def _plugging(hook_up: HookUp) -> Iterator[str]:
-    """Say what to plug, line by line."""
+def plugging(hook_up: HookUp) -> Iterator[str]:
+    """Yield what to plug and what to take off, line by line."""
     if hook_up.off:
         yield f"take off: {', '.join(hook_up.off)}"
     for unit in hook_up.units:

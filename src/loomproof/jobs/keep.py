@@ -34,12 +34,14 @@ class Orders:
 class Keeping:
     """Where what a proof leaves goes: ``out`` for files, ``store`` for records (``None``: the person's own).
 
-    ``hold`` is called once all is measured: from then on an order to stop breaks nothing off, and is noted.
+    ``copy`` is another file that the results are written to. ``hold`` is called once all is measured: from
+    then on an order to stop breaks nothing off, and is noted.
     """
 
     out: Path
     store: str | None = None
     hold: Callable[[], Orders] = Orders
+    copy: Path | None = None
 
 
 @dataclass(frozen=True)
@@ -125,6 +127,8 @@ def keep(outcome: Outcome, journal: Path, where: Keeping) -> Generator[Event, No
     results, record = (base.with_name(f"{base.name}.{what}.json") for what in ("results", "record"))
     if written(results, lambda: json_of(document), run, told):
         files["results"] = results
+    if where.copy is not None:
+        written(where.copy, lambda: json_of(document), run, told)
     if written(record, lambda: sealed.record, run, told):
         files["record"] = record
     if orders.stop:

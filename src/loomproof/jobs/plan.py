@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -12,7 +14,7 @@ from loomproof.bench.adapter_fit import check_adapter
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import Capabilities, Identity
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, expect
-from loomproof.errors import Problem
+from loomproof.errors import InputError, Problem, Todo
 from loomproof.jobs.gate import selftests
 from loomproof.loom.model import Loom
 from loomproof.measuring import selftest
@@ -20,11 +22,15 @@ from loomproof.measuring.plausibility import temperature_of
 from loomproof.measuring.preparing import meter_as_proved
 from loomproof.notebook import Shown
 from loomproof.planning.hookup_plan import HookUpPlan
-from loomproof.planning.hookup_search import Constraints, plan_hook_ups
+from loomproof.planning.hookup_search import Constraints, NotPossibleError, plan_hook_ups
 from loomproof.planning.meter import Meter
 from loomproof.planning.plan import Plan, plan_proof
-from loomproof.planning.plan_json import SavedPlan
+from loomproof.planning.plan_json import SavedPlan, read_saved
+from loomproof.planning.reach import Advice, reach_of
 from loomproof.planning.request import Request
+from loomproof.reports.words import plural
+from loomproof.results.figures import ohms
+from loomproof.results.grade import Grade
 
 __all__ = [
     "BenchToPlanFor",
@@ -35,7 +41,9 @@ __all__ = [
     "bench_at",
     "bench_to_plan_for",
     "hook_ups",
+    "hook_ups_or_split",
     "proof",
+    "saved_plan",
 ]
 
 
@@ -61,6 +69,64 @@ class PlannedProof(Shown):
     plan: Plan
     saved: SavedPlan
     warnings: tuple[Problem, ...]
+
+    @property
+    def vectors(self) -> Iterator[tuple[str, ...]]:
+        """A row of counts for each vector: its number, points driven, to read low, high, and either."""
+        for number, vector in enumerate(self.plan.vectors):
+            either = self.plan.scope.points & ~vector.must_low & ~vector.must_high
+            masks = (vector.drive, vector.must_low, vector.must_high, either)
+            yield str(number), *(str(mask.bit_count()) for mask in masks)
+
+    @property
+    def readings(self) -> Iterator[tuple[str, ...]]:
+        """A row of texts for each resistance asked: from, to, what is expected, its limit, the wires seen."""
+        for reading in self.plan.conductors:
+            wider = "" if reading.decided else f", shown under {reading.shown_ohm:.3f} ohm"
+            limit = f"{reading.limit_ohm:.3f} ohm{wider}"
+            expected = f"{reading.expected_ohm:.3f} ohm"
+            yield str(reading.a), str(reading.b), expected, limit, " ".join(reading.seen)
+        for part in self.plan.parts:
+            limits = f"{part.lower_ohm:.4g} to {part.upper_ohm:.4g} ohm"
+            limits = "one way only" if part.part.forward_v else limits
+            yield str(part.part.a), str(part.part.b), part.part.component, limits, ""
+
+    @property
+    def isolation(self) -> Iterator[str]:
+        """What is read between conductors, and what this bench can't be asked, in sentences."""
+        made = self.plan
+        if made.meter is None:
+            yield (
+                "This bench has no ohms. Not asked: resistance of wires and joints, values of parts, "
+                "isolation above the sense thresholds. A short, a part and a leak read alike."
+            )
+            return
+        if not made.vectors:
+            yield (
+                "This bench has no sense: which cavities are one conductor is told by ohms alone. Not asked: "
+                "contacts that come and go, and whether readings stay the same."
+            )
+        both = "" if made.vectors else ", with the current both ways round"
+        readings = plural(made.isolation_readings, "reading")
+        if made.isolation_ohm is not None:
+            yield f"Isolation: every conductor above {ohms(made.isolation_ohm)}, {readings} in all{both}."
+        else:
+            yield "Isolation is not measured in ohms: this meter does not reach it."
+        controls = plural(made.control_readings, "reading")
+        known = f"up to {controls} of pairs that are known by then"
+        yield f"Controls: {known}, to see that the meter reads them so."
+
+    @property
+    def reached(self) -> tuple[str, tuple[Advice, ...]]:
+        """Which grade a sound loom reaches on this bench, as a sentence, and what would reach the next."""
+        reach = reach_of(self.plan)
+        said = ""
+        if reach.total:
+            said = f": {reach.decided} of {reach.total} limits are decided for every sound joint and part"
+            if reach.decided < reach.total:
+                said += f", each sound joint is shown to be under {ohms(reach.shown_ohm)}"
+        advice = () if reach.grade is Grade.WIRE else reach.advice
+        return f"A sound loom reaches grade {reach.grade} on this bench{said}.", advice
 
 
 def bench_at(
@@ -115,3 +181,40 @@ def _meter(loom: Loom, bench: BenchToPlanFor, identity: Identity, leads: Adapter
 def hook_ups(loom: Loom, points: int, limits: Constraints) -> HookUpPlan:
     """Plan hook-ups of this loom on so many points. Raises `NotPossibleError`."""
     return plan_hook_ups(loom, [net.cavities for net in expect(loom).nets], points, limits)
+
+
+def hook_ups_or_split(
+    loom: Loom, points: int, limits: Constraints
+) -> tuple[HookUpPlan, Constraints, NotPossibleError | None]:
+    """Plan hook-ups; where there are none, with the leads of the connector to blame split in groups.
+
+    Returns the plan, what it is bound to, and why there is none as it was asked for. Raises
+    `NotPossibleError` where splitting that connector does not help either.
+    """
+    try:
+        return hook_ups(loom, points, limits), limits, None
+    except NotPossibleError as error:
+        if not error.connector or error.connector in limits.split:
+            raise
+        freed = replace(limits, split=(*limits.split, error.connector))
+        try:
+            return hook_ups(loom, points, freed), freed, error
+        except NotPossibleError:
+            raise error from None
+
+
+def saved_plan(path: Path, loom: Loom) -> Plan:
+    """Read a saved plan. Raises `InputError` for what is none, or was made for another description."""
+    try:
+        value = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) else "it holds no plan"
+        raise InputError(f"the plan {path} can't be read: {why}", do=Todo.PLAN) from None
+    saved = read_saved(value, str(path))
+    if saved.loom_digest != loom.digest:
+        raise InputError(
+            f"the plan {path} was made for another description of {saved.loom}",
+            cure="Make the plan again.",
+            do=Todo.PLAN,
+        )
+    return saved.plan

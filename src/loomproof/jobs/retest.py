@@ -42,6 +42,12 @@ class Retested:
     nets: int
     of_nets: int
 
+    @property
+    def other_reasons(self) -> tuple[str, ...]:
+        """Why the verdict is what it is, besides the findings."""
+        titles = {finding.title for finding in self.findings}
+        return tuple(reason for reason in self.judgement.reasons if reason not in titles)
+
 
 def retest(
     request: Request, touched: Iterable[End], bench: Bench, clearance: Clearance

@@ -31,6 +31,7 @@ from loomproof.measuring.traced_loom import fitted_loom, loom_of, questions_of
 from loomproof.planning.net_access import Scope
 from loomproof.planning.request import Request
 from loomproof.planning.suspects import single_points
+from loomproof.reports.words import plural
 
 NOTHING_YET = Traced((), {}, (), True)
 
@@ -43,6 +44,19 @@ class TracedLoom:
     found: Traced
     questions: tuple[str, ...]
     journal: Path
+
+    @property
+    def summary(self) -> str:
+        """What was found and what was asked for it, in a sentence."""
+        found = self.found
+        joined = sum(len(net) > 1 for net in found.nets)
+        single = len(found.nets) - joined
+        cavities = plural(len(self.loom.cavities), "cavity", "cavities")
+        return (
+            f"{cavities}: {plural(joined, 'net')} of two or more, "
+            f"{plural(single, 'single cavity', 'single cavities')}, {plural(len(found.parts), 'part')}; "
+            f"{plural(found.sense_vectors, 'sense')}, {plural(found.resistance_readings, 'resistance')}."
+        )
 
 
 def unknown_loom(adapter: Adapter, name: str, hazards: Mapping[str, Hazard] | None = None) -> Loom:

@@ -15,6 +15,7 @@ from loomproof.errors import DescriptionError, Problem, Todo, UsageError
 from loomproof.loom import colours, columns, identity, workbook
 from loomproof.loom.cavities import write_rows
 from loomproof.loom.model import Component, Loom, Wire
+from loomproof.loom.reading import WORKBOOKS
 from loomproof.loom.tables import csv_bytes
 from loomproof.loom.text import list_of, quoted
 
@@ -191,6 +192,14 @@ def workbook_bytes(loom: Loom, colour_code: str = colours.IEC_60757) -> bytes:
     if choices:
         sheets["choices"] = _table(columns.CHOICES, choices)
     return workbook.write(sheets)
+
+
+def write_loom(loom: Loom, path: Path, *, over: bool = False) -> None:
+    """Write a loom as a workbook where the name ends so, else as a folder. Raises as `write_folder` does."""
+    if path.suffix.casefold() in WORKBOOKS:
+        write_workbook(loom, path, over=over)
+    else:
+        write_folder(loom, path, over=over)
 
 
 def write_folder(loom: Loom, path: Path, colour_code: str = colours.IEC_60757, *, over: bool = False) -> None:

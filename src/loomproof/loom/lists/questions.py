@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
 
-from loomproof.errors import DescriptionError, Problem
+from loomproof.errors import DescriptionError, Problem, UsageError, suggestion
 from loomproof.loom.identity import toml_text
 from loomproof.loom.text import shortened
 
@@ -77,6 +77,43 @@ class Answers:
             self.headings or older.headings,
             self.digest or older.digest,
         )
+
+    def with_answer(self, question: Question, text: str) -> Answers:
+        """Return these answers with one more, to a question that a list left open."""
+        name, _, what = question.name.partition(" ")
+        if name == "column":
+            return replace(self, columns={**self.columns, what: text})
+        if name == "connector":
+            return replace(self, connectors={**self.connectors, what: text})
+        if name == "separator":
+            return replace(self, separator=text)
+        if name == "colour_code":
+            return replace(self, colour_code=text)
+        return replace(self, said={**self.said, name: text})
+
+
+class OpenQuestionsError(DescriptionError):
+    """A list leaves ``questions`` open without whose answers there is no loom; a problem for each."""
+
+    def __init__(self, file: str, questions: Sequence[Question]) -> None:
+        count = f"{len(questions)} question{'s' * (len(questions) > 1)}"
+        super().__init__(
+            f"{file}: the list leaves {count} open",
+            problems=[Problem(question.text, file) for question in questions],
+        )
+        self.questions = tuple(questions)
+
+
+def refuse_unknown(said: Mapping[str, str]) -> None:
+    """Refuse answers to no question that there is, or that it does not take: `UsageError`."""
+    for question, answer in said.items():
+        if question not in CHOICES:
+            cure = suggestion(question, CHOICES) or f"Known: {', '.join(CHOICES)}."
+            raise UsageError(f"{question}: there is no such question", cure=cure)
+        if answer not in CHOICES[question]:
+            raise UsageError(
+                f"{question}={answer}: that is no answer", cure=f"Known: {', '.join(CHOICES[question])}."
+            )
 
 
 def write(answers: Answers) -> bytes:

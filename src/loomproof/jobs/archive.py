@@ -1,0 +1,279 @@
+"""What a person keeps: the sealed runs of one store, read and told of by those whom this person knows."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from loomproof.errors import Do, Problem, RecordError, Todo, UsageError, suggestion
+from loomproof.jobs.certificate import issue, of_this_run
+from loomproof.jobs.correct import correct
+from loomproof.jobs.files import now, rfc3339_seconds, write_file
+from loomproof.loom.model import Loom
+from loomproof.loom.reading import WORKBOOKS, load
+from loomproof.records import queries
+from loomproof.records.backup import Taken, backup, restore, take_in
+from loomproof.records.data_folder import home
+from loomproof.records.integrity import Integrity, check_store
+from loomproof.records.lines import Run
+from loomproof.records.noting import not_as_noted, note_if_ours
+from loomproof.records.seal import Verified, verify
+from loomproof.records.signers import KnownSigners
+from loomproof.records.store import Repair, Store, open_store
+from loomproof.records.trusted import Trusted, relied_on, trusted_runs
+from loomproof.records.unfinished_runs import Started, broken_off, started_here
+from loomproof.reports.label import label_pdf
+from loomproof.reports.listing import Cell
+from loomproof.reports.words import VERDICTS, plural, when
+from loomproof.results.document import Document
+
+__all__ = ["BROKEN_OFF_HEADS", "RUN_HEADS", "Archive", "Repair", "Run", "Shelf", "kept_as"]
+
+
+RUN_HEADS = ("run", "ended", "verdict", "loom", "by")
+BROKEN_OFF_HEADS = ("run", "started", "ended", "loom", "journal")
+
+_STYLES = {"pass": "green", "fail": "red", "undecided": "yellow", "incomplete": "yellow"}
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """Runs as their sealed records tell them, those broken off, and what is not as it was kept."""
+
+    runs: tuple[Trusted, ...]
+    broken_off: tuple[Started, ...]
+    troubles: tuple[str, ...]
+
+    def __bool__(self) -> bool:
+        return bool(self.runs or self.broken_off)
+
+    @property
+    def run_texts(self) -> Iterator[tuple[str | Cell, ...]]:
+        """A row of texts for each run, as `RUN_HEADS` names them; who cannot be relied on is marked."""
+        for one in self.runs:
+            run = one.run
+            yield (
+                f"{run.run} (correction)" if run.kind == "correction" else run.run,
+                when(run.ended)[:16],
+                _verdict(one),
+                f"{run.loom}, {run.serial}" if run.serial else run.loom,
+                run.person,
+            )
+
+    @property
+    def broken_off_texts(self) -> Iterator[tuple[str | Cell, ...]]:
+        """A row of texts for each run that was broken off, as `BROKEN_OFF_HEADS` names them."""
+        for one in self.broken_off:
+            yield (
+                one.run,
+                when(one.started)[:16],
+                Cell("BROKEN OFF", _STYLES["incomplete"]),
+                f"{one.loom}, {one.serial}" if one.serial else one.loom,
+                one.journal if Path(one.journal).exists() else f"{one.journal} (gone)",
+            )
+
+    @property
+    def counted(self) -> tuple[Trusted, ...]:
+        """The runs that can be relied on: their records hold, and somebody here knows who sealed them."""
+        return tuple(one for one in self.runs if one.signer and not one.trouble)
+
+    @property
+    def left_out(self) -> Iterator[Problem]:
+        """What is listed and counted nowhere, by the keys that nobody here knows."""
+        strange = [one.run for one in self.runs if not one.trouble and not one.signer]
+        for key, bench in {run.key: run.bench for run in strange}.items():
+            count = plural(sum(run.key == key for run in strange), "record")
+            said = f"Left out: {count} of {bench}, sealed by a key that nobody here knows."
+            yield Problem(said, severity="warning", do=Do(Todo.KNOW_SIGNER, key))
+
+
+def _verdict(one: Trusted) -> Cell:
+    """Say what a run claims, and what stands against relying on it."""
+    run = one.run
+    said = VERDICTS.get(run.verdict, run.verdict) + (f" ({run.faults})" if run.faults else "")
+    said = f"{said} {one.grade}".rstrip()
+    if one.trouble:
+        return Cell("CHANGED", "red")
+    if not one.signer:
+        return Cell(f"{said}, signer unknown", "yellow")
+    if one.corrected_by:
+        return Cell(f"{said}, corrected", "yellow")
+    return Cell(said, _STYLES.get(run.verdict, ""))
+
+
+def kept_as(loom: str) -> str:
+    """Return what a loom's records are found by: its own serial or name where a path to it is given."""
+    path = Path(loom)
+    if not (path.is_dir() or (path.is_file() and path.suffix.lower() in WORKBOOKS)):
+        return loom
+    described = load(path).loom
+    return described.serial or described.name
+
+
+class Archive:
+    """The records in one store: ``store`` is a file or a database's address, ``None`` the person's own.
+
+    A run is named by its name, the start of its hash, or ``last``. Methods raise `UsageError` for one that
+    there is not, `RecordError` for what does not hold, `StoreError` for a store that can't be used.
+    """
+
+    def __init__(self, store: str | None = None) -> None:
+        self.store = store
+
+    @contextmanager
+    def _open(self, *, changes: bool = False) -> Iterator[Store]:
+        """Open the store; after changes note how far it has come, where it is one of ours."""
+        with open_store(self.store) as opened:
+            yield opened
+            if changes:
+                note_if_ours(home(), opened, self.store)
+
+    def where(self) -> tuple[str, int]:
+        """Return where the store is, and how many runs it holds."""
+        with self._open() as opened:
+            return opened.where, len(opened.runs(limit=None))
+
+    def shelf(self, loom: str | None = None, limit: int | None = None) -> Shelf:
+        """Return the last runs of one loom (by name, serial or digest) or of all, in the order of sealing."""
+        with self._open() as opened:
+            runs = trusted_runs(opened, KnownSigners(home()).all(), loom, limit)
+            begun = started_here(self.store, loom, lambda names: queries.sealed_runs(opened, names))
+            broken = broken_off(begun, queries.sealed_runs(opened, [one.run for one in begun]))
+            missing = self._not_as_noted(opened)
+        troubles = (*missing, *(one.trouble for one in runs if one.trouble))
+        return Shelf(runs, broken[-limit:] if limit else broken, troubles)
+
+    def near(self, loom: str) -> str:
+        """Return, as a sentence, the kept loom whose name or serial is nearest; "" where none is."""
+        with self._open() as opened:
+            names = {name for run in opened.runs(limit=1000) for name in (run.loom, run.serial)}
+        return suggestion(loom, names)
+
+    def _not_as_noted(self, opened: Store) -> tuple[str, ...]:
+        """Return what was noted in the data folder and is no longer so in the store; quick."""
+        return not_as_noted(home(), opened, self.store, KnownSigners(home()).all())[0]
+
+    def run(self, run: str) -> Run:
+        """Return a run's line."""
+        with self._open() as opened:
+            return opened.run(run)
+
+    def sealed(self, run: str) -> bytes:
+        """Return a run's sealed record, checked to be its own."""
+        with self._open() as opened:
+            return _verified(opened, run)[1]
+
+    def certificate(self, run: str) -> bytes:
+        """Return a run's certificate as PDF: the one issued before, else a new one."""
+        with self._open(changes=True) as opened:
+            return issue(opened, run)
+
+    def label(self, run: str) -> bytes:
+        """Return a label for the loom of a run as PDF."""
+        with self._open() as opened:
+            found = _verified(opened, run)[0]
+        return label_pdf(found.document(), found.hash, found.fingerprint, found.link)
+
+    def document(self, run: str) -> Document:
+        """Return a run's results, from the store or from a results file."""
+        path = Path(run)
+        if path.suffix == ".json":
+            try:
+                return Document.model_validate(json.loads(path.read_text(encoding="utf-8")))
+            except (OSError, ValueError) as error:
+                raise UsageError(f"{path} holds no results: {str(error).splitlines()[0]}") from None
+        with self._open() as opened:
+            return _verified(opened, run)[0].document()
+
+    def proof_of(self, loom: Loom, run: str | None = None) -> Document | None:
+        """Return the proof named, else the latest of this description, else the latest by the loom's name.
+
+        Raises `RecordError` where it does not hold or the store is not whole, `UnknownSignerError` where
+        nobody here knows who sealed it: what says that a loom is ready rests on it.
+        """
+        with self._open() as opened:
+            for trouble in self._not_as_noted(opened):
+                raise RecordError(trouble, do=Todo.CHECK_RECORDS)
+            if run is None:
+                kept = opened.runs(loom.digest, 1) or opened.runs(loom.name, 1)
+                if not kept:
+                    return None
+                run = kept[-1].hash
+            return relied_on(opened, run, KnownSigners(home()).all()).document()
+
+    def correct(
+        self,
+        run: str,
+        why: str,
+        *,
+        person: str | None = None,
+        place: str | None = None,
+        serial: str | None = None,
+    ) -> str:
+        """Correct what was typed in wrongly for a run: `loomproof.jobs.correct.correct`."""
+        return correct(run, why, person=person, place=place, serial=serial, store=self.store)
+
+    def repaired(self, run: str, person: str, words: str, finding: int = 0) -> Repair:
+        """Note what was done about a finding (0: the whole run); the next certificate shows it."""
+        with self._open(changes=True) as opened:
+            return opened.add_repair(run, person, words, rfc3339_seconds(now()), finding)
+
+    def answers(self, run: str) -> tuple[str, ...]:
+        """Return what was told of a run's findings, after it was sealed."""
+        with self._open() as opened:
+            return opened.answers(run)
+
+    def answer(self, run: str, answers: Iterable[str]) -> None:
+        """Keep what was told of a run's findings; an empty answer takes back those before."""
+        with self._open() as opened:
+            for each in answers:
+                opened.add_answer(run, each, rfc3339_seconds(now()))
+
+    def check(self) -> Integrity:
+        """Verify every seal, chain, journal, certificate and row, and that nothing newer is missing."""
+        with self._open() as opened:
+            return check_store(opened, KnownSigners(home()).all(), home(), self.store)
+
+    def benches(self) -> tuple[tuple[queries.BenchLine, ...], tuple[queries.AdapterLine, ...]]:
+        """Return the benches with their last checks, and the adapters that were used."""
+        with self._open() as opened:
+            return queries.benches(opened), queries.adapters(opened)
+
+    def backup(self, file: Path) -> int:
+        """Write all records to one file; return how many runs. Raises `UsageError` for one that is there."""
+        with self._open() as opened:
+            return backup(opened, file)
+
+    def restore(self, file: Path) -> tuple[str, int]:
+        """Fill an empty store from a backup; return where it is, and how many runs it holds."""
+        with self._open(changes=True) as opened:
+            count = restore(file, opened)
+            return opened.where, count
+
+    def take_in(self, source: str) -> Taken:
+        """Take in the records of another bench: its store, a sealed record, or a folder of them."""
+        with self._open(changes=True) as opened:
+            return take_in(source, opened)
+
+    def write(self, what: str, run: str, data: bytes, ending: str, out: Path | None = None) -> Path:
+        """Write something of a run, under a name of its own where none is given; return where it is."""
+        path = out or Path(f"{file_name(what, run)}.{ending}")
+        write_file(path, data)
+        return path
+
+
+def file_name(what: str, run: str) -> str:
+    """Return a file's name for something of a run, whatever characters the run's name has."""
+    kept = "".join(mark if mark.isalnum() or mark in "-_." else "-" for mark in run).strip(".")
+    return f"{what}-{kept}"
+
+
+def _verified(opened: Store, run: str) -> tuple[Verified, bytes]:
+    found = opened.run(run)
+    record = opened.record(found.hash)
+    verified = verify(record, name=f"run {found.run}")
+    of_this_run(verified, found, "the sealed record")
+    return verified, record

@@ -1,0 +1,70 @@
+"""A simulated scanner with a loom on it, on a line that other programs reach, until it is stopped."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from loomproof.loom.reading import load
+from loomproof.virtual.adapters import read_hookup
+from loomproof.virtual.console import Control
+from loomproof.virtual.link import Device
+from loomproof.virtual.meter import Limits
+from loomproof.virtual.noise import Noise
+from loomproof.virtual.scanner import VOLT_MAX, WATCH_US, Make, Scanner
+from loomproof.virtual.serve import PtyLine, Server, TcpLine, listen_to_stdin
+
+__all__ = ["Kind", "Server", "listen_to_stdin", "simulated"]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What kind of scanner to simulate: limits of error as (Ω, ratio), what it lacks, its points and line.
+
+    ``points`` ``None``: as many as the loom or the adapter needs. ``accuracy`` ``None``: it only senses.
+    """
+
+    points: int | None = None
+    accuracy: tuple[float, float] | None = (0.1, 0.01)
+    four_wire: tuple[float, float] | None = None
+    diode: bool = True
+    volts: bool = True
+    watch: bool = True
+    insulation_v: float = 0.0
+    line_bytes: int = 0
+
+
+def simulated(
+    loom: Path,
+    kind: Kind,
+    *,
+    port: int | None = None,
+    faults: Sequence[str] = (),
+    adapter: Path | None = None,
+    seed: int = 0,
+    temperature_c: float = 20.0,
+    paced: bool = False,
+) -> Server:
+    """Return a simulated scanner, not yet served, on a TCP port (0: any), or a pseudo-terminal without one.
+
+    Raises `DescriptionError` for the loom, `AdapterError` for the table, `UsageError` for a fault that the
+    loom cannot have, `NoBenchError` where there is no such line on this system.
+    """
+    described = load(loom).loom
+    hookup = read_hookup(adapter, described, kind.points) if adapter else None
+    ohms = kind.accuracy is not None
+    make = Make(
+        points=hookup.points if hookup else kind.points or max(len(described.cavities), 1),
+        line=kind.line_bytes,
+        accuracy=Limits(*kind.accuracy) if kind.accuracy else None,
+        four_wire=Limits(*kind.four_wire) if kind.four_wire and ohms else None,
+        diode=kind.diode and ohms,
+        volt_max=VOLT_MAX if kind.volts else None,
+        watch_us=WATCH_US if kind.watch else None,
+        insulation_v=kind.insulation_v,
+    )
+    scanner = Scanner(described, make, hookup=hookup, faults=faults, seed=seed, temperature_c=temperature_c)
+    device = Device(scanner)
+    line = PtyLine() if port is None else TcpLine(port)
+    return Server(device, line, Control(device, Noise(seed), lambda place: load(place).loom), paced=paced)
