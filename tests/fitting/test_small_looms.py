@@ -48,7 +48,7 @@ def chain(
         connectors=(
             Connector("CAR", ConnectorKind.SOCKET, (("1", "2"),)),
             Connector("H", ConnectorKind.FUSE_HOLDER, (("1", "2"),)),
-            Connector("P", ConnectorKind.PLUG, (("1", "2"),), "tail lamp", "left side"),
+            Connector("P", ConnectorKind.PLUG, (("1", "2"),), "tail lamp", location="left side"),
             Connector("B", ConnectorKind.PLUG, (("1",),), "engine computer"),
             Connector("E", ConnectorKind.RING, (("1",),)),
         ),
