@@ -31,7 +31,7 @@ from loomproof.reports.drawing_symbols import symbol
 from loomproof.results.document import Verdict
 from loomproof.results.fitting import Action
 from tests.cli.running import loomproof
-from tests.proof.scanner_bench import loom_of, outcome_of
+from tests.measuring.scanner_bench import loom_of, outcome_of
 
 pytestmark = pytest.mark.usefixtures("simulated_within")
 

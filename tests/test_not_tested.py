@@ -16,8 +16,8 @@ from loomproof.loom.reading import load
 from loomproof.measuring.events import finish
 from loomproof.planning.request import Request
 from tests.cleared import cleared
-from tests.proof.meter_bench import meter_bench
-from tests.proof.scanner_bench import loom_of
+from tests.measuring.meter_bench import meter_bench
+from tests.measuring.scanner_bench import loom_of
 
 
 @pytest.mark.parametrize(

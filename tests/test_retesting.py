@@ -19,8 +19,8 @@ from loomproof.planning.request import Request
 from loomproof.results.document import Verdict
 from tests.bench.torture import FIXTURES
 from tests.cleared import cleared
-from tests.proof.meter_bench import METER_ONLY, MeterBench, meter_bench
-from tests.proof.scanner_bench import OHMS, scanner_bench
+from tests.measuring.meter_bench import METER_ONLY, MeterBench, meter_bench
+from tests.measuring.scanner_bench import OHMS, scanner_bench
 
 TAIL = load(FIXTURES / "tail_lamp").loom
 ENGINE = load(FIXTURES / "hillclimb_engine").loom

@@ -21,7 +21,7 @@ from loomproof.planning.request import Request
 from loomproof.results.entered import Entered, Meter
 from tests.bench.torture import FIXTURES
 from tests.cleared import Answers, cleared
-from tests.proof.scanner_bench import OHMS, scanner_bench
+from tests.measuring.scanner_bench import OHMS, scanner_bench
 from tests.test_clearance import Counting
 
 TAIL = load(FIXTURES / "tail_lamp").loom

@@ -46,13 +46,18 @@ BENCH_ASKED = tuple(
     for name in ("safety", "selfcheck", "selftest", "touch_command", "zero_open", "zero_uncertainty")
 )
 """Those of the bench that the room of measuring answers for."""
+PROVING = (
+    *("tests/planning", "tests/measuring"),
+    *("tests/judgement/test_claims.py", "tests/judgement/test_wires.py"),
+)
+"""What is planned is seen in what it makes of readings, and the other way round."""
 ROOMS: dict[str, tuple[str, ...]] = {
     "electrics": ("tests/electrics",),
-    "planning": ("tests/proof",),
-    "measuring": ("tests/measuring", "tests/proof", *BENCH_ASKED, *GRADING),
+    "planning": PROVING,
+    "measuring": (*PROVING, *BENCH_ASKED, *GRADING),
     "judgement": (
         *("tests/judgement", "tests/test_document.py", "tests/test_not_tested.py", *GRADING),
-        *("tests/proof/test_claims.py", "tests/proof/test_merging_unmet.py", "tests/cli/test_grades.py"),
+        *("tests/measuring/test_merging_unmet.py", "tests/cli/test_grades.py"),
     ),
     "diagnosis": ("tests/diagnosis",),
     "fitting": ("tests/fitting",),

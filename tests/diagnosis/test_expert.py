@@ -20,7 +20,7 @@ from loomproof.loom.model import Loom
 from loomproof.loom.reading import load
 from loomproof.results.document import Verdict
 from loomproof.results.findings import Finding
-from tests.proof.test_by_ohms import proved
+from tests.measuring.test_by_ohms import proved
 
 DATA = Path(__file__).parent / "data"
 SCENARIOS: list[dict[str, Any]] = tomllib.loads((DATA / "expert.toml").read_text(encoding="utf-8"))[

@@ -39,7 +39,7 @@ from loomproof.planning.test_vectors import Group, empty_vector, sense_vectors
 from tests.cleared import cleared
 from tests.figures.electrics_speed import big_loom
 from tests.memory_bench import MemoryBench
-from tests.proof.toggling import toggling_vectors
+from tests.planning.toggling import toggling_vectors
 
 SIZES = (128, 512, 2048)
 PROVE = {128: 6, 512: 8, 2048: 10}

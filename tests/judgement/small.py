@@ -11,7 +11,7 @@ from loomproof.measuring.hookup_result import HookUpResult
 from loomproof.measuring.measure import measure
 from loomproof.planning.request import Request
 from tests.cleared import cleared
-from tests.proof.scanner_bench import OHMS, loom_of, scanner_bench
+from tests.measuring.scanner_bench import OHMS, loom_of, scanner_bench
 
 R1 = "R1,resistor,1=A:1 2=B:2,100,5,\n"
 

@@ -15,7 +15,7 @@ from loomproof.measuring.hookup_result import HookUpResult
 from loomproof.results.document import ClaimEntry
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, OneWay, Path, SensedPart
 from tests.judgement.small import part_of
-from tests.proof.scanner_bench import OHMS
+from tests.measuring.scanner_bench import OHMS
 
 
 def claims(part: HookUpResult, **facts: object) -> tuple[ClaimEntry, ...]:

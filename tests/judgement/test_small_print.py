@@ -14,7 +14,7 @@ from loomproof.planning.request import InsulationTest
 from loomproof.results.insulation import Insulation
 from loomproof.results.measured import Decision, JudgedDiode
 from tests.judgement.small import part_of
-from tests.proof.scanner_bench import OHMS
+from tests.measuring.scanner_bench import OHMS
 
 
 def told(part: HookUpResult, left_in: tuple[str, ...] = (), **facts: object) -> list[str]:

@@ -15,7 +15,7 @@ from loomproof.loom.reading import load, load_files, load_workbook
 from loomproof.loom.suspicions import warnings
 from loomproof.loom.writing import folder_files, workbook_bytes
 from loomproof.results.figures import value_of
-from tests.proof.scanner_bench import loom_of
+from tests.measuring.scanner_bench import loom_of
 
 HEAD = "component,kind,terminals,resistance_ohm,capacitance_f\n"
 

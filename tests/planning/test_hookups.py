@@ -18,7 +18,7 @@ from loomproof.loom.reading import load
 from loomproof.planning.hookup_cover import RATIO, Problem, all_pairs, cover, lower_bound, undominated
 from loomproof.planning.hookup_order import best_order, plug_ins
 from loomproof.planning.hookup_search import Constraints, NotPossibleError, plan_hook_ups, proves
-from tests.proof.test_sense import masks, partitions
+from tests.planning.test_sense import masks, partitions
 
 
 def seen(partition: Sequence[int], hooked: int) -> set[int]:

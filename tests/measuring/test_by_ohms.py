@@ -24,7 +24,7 @@ from loomproof.results.document import Verdict
 from tests.bench.torture import loom_of
 from tests.cleared import cleared
 from tests.diagnosis.injector import Bench, random_faults, random_loom
-from tests.proof.meter_bench import METER_ONLY, MeterBench, meter_bench
+from tests.measuring.meter_bench import METER_ONLY, MeterBench, meter_bench
 
 
 def proved(loom: Loom, *faults: str) -> tuple[Outcome, int]:

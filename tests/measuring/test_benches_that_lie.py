@@ -26,7 +26,7 @@ from loomproof.results.measured import Decision
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.torture import loom_of
 from tests.cleared import cleared
-from tests.proof.meter_bench import METER_ONLY, MeterBench
+from tests.measuring.meter_bench import METER_ONLY, MeterBench
 
 TWO_WIRE = replace(METER_ONLY, four_wire=False, four_wire_accuracy=None)
 TAIL = loom_of("tail_lamp")

@@ -24,8 +24,8 @@ from loomproof.planning.retest_plan import plan_retest, touched_ends, touched_ne
 from loomproof.planning.test_vectors import Group
 from loomproof.results.measured import Decision, Measured
 from tests.cleared import cleared
-from tests.proof.meter_bench import meter_bench
-from tests.proof.test_sense import random_partition, sensing, sensing_relation
+from tests.measuring.meter_bench import meter_bench
+from tests.planning.test_sense import random_partition, sensing, sensing_relation
 
 
 def scope_for(expected: tuple[int, ...]) -> Scope:

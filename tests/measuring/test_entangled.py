@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from loomproof.results.document import Verdict
-from tests.proof.scanner_bench import OHMS, loom_of, outcome_of
+from tests.measuring.scanner_bench import OHMS, loom_of, outcome_of
 
 SENSE_ONLY = replace(OHMS, ohms=None, accuracy=None, diode=False)
 COIL = "L1,coil,1=A:1 2=A:2,60,10,\n"

@@ -20,7 +20,7 @@ from loomproof.planning.meter import Meter
 from loomproof.planning.plan import plan_proof
 from loomproof.results.measured import Decision, Measured
 from tests.cleared import cleared
-from tests.proof.network_bench import FULL, MOST_OHM, Network, NetworkBench, without_ohms
+from tests.measuring.network_bench import FULL, MOST_OHM, Network, NetworkBench, without_ohms
 
 Change = Callable[[Network], None]
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from tests.proof.scanner_bench import OHMS, loom_of, proved
+from tests.measuring.scanner_bench import OHMS, loom_of, proved
 
 SHORT_RANGE = replace(OHMS, ohms=(0.0, 50_000.0))
 

@@ -12,8 +12,8 @@ import pytest
 
 from loomproof.results.document import ClaimEntry
 from loomproof.results.measured import Decision
-from tests.proof.network_bench import Network
-from tests.proof.test_claims import BENCHES, Case, case, proved
+from tests.judgement.test_claims import BENCHES, Case, case, proved
+from tests.measuring.network_bench import Network
 
 
 def sound(seed: int) -> Case:

@@ -32,8 +32,8 @@ from tests.campaign.true_looms import circuitry_of
 from tests.campaign.truth import Truth
 from tests.cleared import cleared
 from tests.diagnosis.injector import Injected
+from tests.measuring.scanner_bench import loom_of as small_loom
 from tests.memory_bench import MemoryBench
-from tests.proof.scanner_bench import loom_of as small_loom
 
 ENGINE = loom_of("hillclimb_engine")
 TAIL = loom_of("tail_lamp")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.proof.scanner_bench import loom_of, proved
+from tests.measuring.scanner_bench import loom_of, proved
 
 RELAY = "K1,relay,85=A:1 86=A:2 30=A:3 87=A:4 87a=A:5,85,15,\nR1,resistor,1=A:7 2=A:8,1000,5,\n"
 SHUNT = "R1,resistor,1=A:3 2=A:5,0.1,5,\nR2,resistor,1=A:7 2=A:8,1000,5,\n"

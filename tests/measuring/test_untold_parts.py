@@ -9,8 +9,8 @@ import pytest
 from loomproof.bench.seam import Capabilities
 from loomproof.results.document import Verdict
 from loomproof.results.measured import Decision
-from tests.proof.meter_bench import METER_ONLY
-from tests.proof.scanner_bench import OHMS, loom_of, outcome_of, proved
+from tests.measuring.meter_bench import METER_ONLY
+from tests.measuring.scanner_bench import OHMS, loom_of, outcome_of, proved
 
 SHORT_RANGE = replace(OHMS, ohms=(0.0, 50_000.0))
 METER = replace(OHMS, sense_ohm=None, clear_ohm=None, diode=False)

@@ -26,7 +26,7 @@ from loomproof.results.document import ClaimEntry
 from loomproof.results.measured import Decision, Measured
 from tests.cleared import cleared
 from tests.diagnosis.injector import random_loom
-from tests.proof.network_bench import FULL, Network, NetworkBench, without_ohms
+from tests.measuring.network_bench import FULL, Network, NetworkBench, without_ohms
 
 WIRE_OHM = 0.04
 METER = replace(FULL, sense_ohm=None, clear_ohm=None, diode=False)

@@ -24,7 +24,7 @@ from loomproof.results.measured import Measured
 from loomproof.virtual.meter import Limits
 from loomproof.virtual.scanner import Make, Scanner
 from tests.cleared import cleared
-from tests.proof.meter_bench import MeterBench
+from tests.measuring.meter_bench import MeterBench
 
 OHMS = Capabilities(
     points=512,

@@ -16,8 +16,8 @@ from loomproof.electrics.expectation import expect
 from loomproof.loom.ends import End
 from loomproof.planning.explain_pair import Reads, explain
 from loomproof.results.document import Document
-from tests.proof.test_claims import BENCHES, proved
-from tests.proof.test_wires import sound
+from tests.judgement.test_claims import BENCHES, proved
+from tests.judgement.test_wires import sound
 
 
 @pytest.mark.parametrize("seed", range(30))

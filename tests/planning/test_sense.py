@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from loomproof.measuring.resolve_nets import complete, learn
 from loomproof.planning.drive_codes import antichain_codes, antichain_length
 from loomproof.planning.test_vectors import Group, Vector, empty_vector, sense_vectors
-from tests.proof.toggling import toggling_codes, toggling_length, toggling_vectors
+from tests.planning.toggling import toggling_codes, toggling_length, toggling_vectors
 
 Partition = tuple[int, ...]
 

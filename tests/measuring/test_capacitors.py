@@ -24,8 +24,8 @@ from loomproof.planning.meter import Meter
 from loomproof.planning.request import Request
 from loomproof.results.document import Verdict
 from tests.cleared import cleared
-from tests.proof.scanner_bench import OHMS, ScannerBench, loom_of, outcome_of, scanner_bench
-from tests.proof.test_untold_parts import BENCHES
+from tests.measuring.scanner_bench import OHMS, ScannerBench, loom_of, outcome_of, scanner_bench
+from tests.measuring.test_untold_parts import BENCHES
 
 READING_S = 0.1
 

@@ -23,8 +23,8 @@ from loomproof.results.document import Verdict
 from loomproof.virtual.build import Hookup
 from loomproof.virtual.scanner import Make, Scanner
 from tests.cleared import cleared
-from tests.proof.meter_bench import METER_ONLY
-from tests.proof.test_benches_that_lie import TWO_WIRE, Lying, one_wire
+from tests.measuring.meter_bench import METER_ONLY
+from tests.measuring.test_benches_that_lie import TWO_WIRE, Lying, one_wire
 
 LOOM = one_wire()
 KNOWN = (Reference(5, 6, 0.47, 0.0005), Reference(7, 8, 47.0, 0.05))

@@ -9,9 +9,9 @@ import pytest
 from loomproof.bench.seam import WatchEvent
 from loomproof.errors import UnfitError
 from loomproof.results.measured import Measured
-from tests.proof.network_bench import Network, NetworkBench
-from tests.proof.test_run import Change, e
-from tests.proof.test_run import measured as measured_with
+from tests.measuring.network_bench import Network, NetworkBench
+from tests.measuring.test_run import Change, e
+from tests.measuring.test_run import measured as measured_with
 
 
 def measured(change: Change | None = None) -> Measured:

@@ -30,7 +30,7 @@ from loomproof.results.document import Verdict
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.torture import loom_of
 from tests.cleared import cleared
-from tests.proof.test_doubting import Lying
+from tests.measuring.test_doubting import Lying
 
 ENGINE = loom_of("hillclimb_engine")
 

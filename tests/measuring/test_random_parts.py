@@ -9,8 +9,8 @@ import pytest
 from loomproof.bench.seam import Capabilities
 from loomproof.judgement.verdict import verdict_of
 from loomproof.results.document import Verdict
-from tests.proof.part_truth import Case, case_of, shows, told_by_name
-from tests.proof.scanner_bench import OHMS, proved
+from tests.measuring.part_truth import Case, case_of, shows, told_by_name
+from tests.measuring.scanner_bench import OHMS, proved
 
 BENCHES = {
     "ohms": OHMS,

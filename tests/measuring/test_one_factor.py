@@ -13,9 +13,9 @@ from loomproof.errors import UnfitError
 from loomproof.loom.model import Component, ComponentKind, End, Loom
 from loomproof.results.document import Verdict
 from tests.bench.torture import loom_of
-from tests.proof.test_benches_fault_first import always
-from tests.proof.test_benches_fault_first import proved as proved_by_sense
-from tests.proof.test_benches_that_lie import TWO_WIRE, lying, one_wire, proved
+from tests.measuring.test_benches_fault_first import always
+from tests.measuring.test_benches_fault_first import proved as proved_by_sense
+from tests.measuring.test_benches_that_lie import TWO_WIRE, lying, one_wire, proved
 
 ENGINE = loom_of("hillclimb_engine")
 COARSE = replace(TWO_WIRE, accuracy=Accuracy(0.1, 0.01))
