@@ -12,9 +12,8 @@ from typing import Any, Generic, TypeVar
 from loomproof.bench.adapter import Adapter, in_order
 from loomproof.errors import UsageError
 from loomproof.jobs import hookups
+from loomproof.jobs.archive import Archive
 from loomproof.jobs.at_bench import BenchAt, reached
-from loomproof.jobs.certificate import issue
-from loomproof.jobs.correct import correct
 from loomproof.jobs.files import now, rfc3339, run_name
 from loomproof.jobs.gate import Assured, adapter_for, cleared
 from loomproof.jobs.keep import Keeping, Kept, ended, keep
@@ -32,7 +31,6 @@ from loomproof.notebook import Shown
 from loomproof.planning.hookup_search import Constraints
 from loomproof.planning.request import Request, without_point
 from loomproof.records.canonical import sha256_hex
-from loomproof.records.store import open_store
 from loomproof.results.document import Document, Verdict
 from loomproof.results.findings import Findings
 from loomproof.results.grade import Grade
@@ -337,8 +335,7 @@ class Job:
 
     def issue(self, run: str) -> bytes:
         """Return a kept run's certificate as PDF: `loomproof.jobs.certificate.issue`."""
-        with open_store(self.where.store) as store:
-            return issue(store, run)
+        return Archive(self.where.store).certificate(run)
 
     def correct(
         self,
@@ -350,7 +347,8 @@ class Job:
         serial: str | None = None,
     ) -> str:
         """Correct what was typed in wrongly for a kept run: `loomproof.jobs.correct.correct`."""
-        return correct(run, why, person=person, place=place, serial=serial, store=self.where.store)
+        archive = Archive(self.where.store)
+        return archive.correct(run, why, person=person, place=place, serial=serial)
 
     def _request(self, adapter: Adapter | None = None) -> Request:
         moment = now()
