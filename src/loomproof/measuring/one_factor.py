@@ -46,7 +46,7 @@ def refuse_common_factor(plan: Plan, judged: Sequence[Judged]) -> None:
     """Refuse a meter that reads all parts of known ohms off by one factor. Raises `UnfitError`.
 
     Parts of two different values at least, every one outside its limits; no conductor that is read closely
-    may say otherwise.
+    may say otherwise, and no bad joint in a net that all of them share may explain it.
     """
     left_out = charging(plan)
     parts = [
@@ -63,6 +63,8 @@ def refuse_common_factor(plan: Plan, judged: Sequence[Judged]) -> None:
         return
     factors = sorted(r.measured_ohm / r.expected_ohm for r in parts)
     nought = factors[-1] < NOUGHT
+    if _one_joint_explains(plan, parts):
+        return
     if math.isinf(factors[-1]) or not (nought or factors[-1] <= ALIKE * factors[0]):
         return
     for wire in judged:
@@ -79,6 +81,15 @@ def refuse_common_factor(plan: Plan, judged: Sequence[Judged]) -> None:
         "this loom's.",
         do=Todo.RESISTOR,
     )
+
+
+def _one_joint_explains(plan: Plan, parts: Sequence[Judged]) -> bool:
+    """Whether one added resistance in a net that all of these parts share would make each of them read so."""
+    groups = plan.scope.group_of
+    shared = set.intersection(*({groups[r.a], groups[r.b]} for r in parts))
+    least_ohm = max(r.measured_ohm - r.limit_ohm for r in parts)
+    most_ohm = min(r.measured_ohm - r.lower_ohm for r in parts)
+    return bool(shared) and 0.0 < least_ohm <= most_ohm
 
 
 def _close(reading: Judged) -> bool:
