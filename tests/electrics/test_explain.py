@@ -97,6 +97,7 @@ def test_the_command_shows_path_limit_and_zones(capsys: pytest.CaptureFixture[st
         "k = 2",
     ):
         assert word in shown
+    assert "its limits of error ±(0.100 Ω + 1.00%)" in " ".join(shown.split()), "nobody gave an accuracy"
 
 
 def test_two_nets_show_what_a_sense_and_an_isolation_reading_prove(

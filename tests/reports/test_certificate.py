@@ -65,7 +65,7 @@ def test_a_certificate_tells_all_that_it_must(tmp_path: Path) -> None:
         "Cavities without a test point: ECU:99.",
         "Waived by name by A. Tester",
         "high resistance in W1",
-        "measured 4.73 Ω ± 0.110 Ω, limit 0.350 Ω",
+        "measured 4.73 Ω ± 0.11 Ω, limit 0.350 Ω",
         "Cut W1 back",
         "To tell apart",
         "broken strands",

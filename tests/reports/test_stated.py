@@ -247,3 +247,15 @@ def test_a_row_stays_whole_where_it_fits_the_page(across: int, whole: bool) -> N
     )
     (piece,) = printed_faces(plug, 174.0)
     assert ("long rows cut" in piece.svg) is not whole
+
+
+def test_a_simulated_meter_has_no_calibration_and_nobody_is_said_to_have_entered_none(tmp_path: Path) -> None:
+    made = document()
+    simulated = made.model_copy(update={"bench": made.bench.model_copy(update={"simulated": True})})
+    assert "calibration none: the bench was simulated" in told(simulated, tmp_path)
+
+
+def test_a_risk_is_never_said_to_be_nothing(tmp_path: Path) -> None:
+    """Fifty standard uncertainties inside its limit, a joint's risk comes out as 0.0 in floating point."""
+    made = document(verdict=Verdict.PASS).model_copy(update={"risk": 0.0})
+    assert "beyond what the grade says: at most 0.01%" in told(made, tmp_path)

@@ -25,7 +25,7 @@ def test_a_finding_says_what_where_evidence_and_repair_in_80_columns() -> None:
         "high resistance in W1",
         "ECU:1, INJ1:1",
         "W1 (RD/WH)",
-        "measured 4.73 Ω ± 0.110 Ω, limit 0.350 Ω",
+        "measured 4.73 Ω ± 0.11 Ω, limit 0.350 Ω",
         "1. the crimp at INJ1:1",
         "Cut W1 back",
         "To tell apart: Zero the leads",

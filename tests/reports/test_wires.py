@@ -51,6 +51,22 @@ def test_of_several_readings_the_worst_stands_for_the_wire() -> None:
     assert len(found.claims) == 3
 
 
+def test_the_tolerance_of_a_part_on_the_way_does_not_stand_for_a_wire() -> None:
+    """1.025 kΩ of 1 kΩ ± 5 % leaves little and says nothing of the copper; a part that fails is told."""
+    made = document()
+    joint = next(claim for claim in made.claims if claim.wires == ("W2",) and claim.kind == "resistance")
+    part = joint.model_copy(
+        update={
+            "subject": "R1", "kind": "component", "measured_ohm": 1025.0, "uncertainty_ohm": 16.2,
+            "lower_limit_ohm": 950.0, "limit_ohm": 1050.0, "expected_ohm": 1000.0,
+        }
+    )  # fmt: skip
+    assert (part.margin or 0.0) < (joint.margin or 0.0)
+    assert wire_rows(made.model_copy(update={"claims": (*made.claims, part)}))[1].reading == joint
+    bad = part.model_copy(update={"decision": Decision.FAIL})
+    assert wire_rows(made.model_copy(update={"claims": (*made.claims, bad)}))[1].reading == bad
+
+
 @pytest.mark.parametrize("kind", get_args(ClaimEntry.model_fields["kind"].annotation))
 def test_a_claim_of_every_kind_is_told_of_the_wires_that_it_covers(kind: str) -> None:
     made = document()
@@ -68,7 +84,7 @@ def test_the_paper_says_it(tmp_path: Path) -> None:
     assert rows["W1"][2:] == [
         "ECU:1 to INJ1:1",
         "W1 FAILS",
-        "4.73 Ω ± 0.110 Ω",
+        "4.73 Ω ± 0.11 Ω",
         "0.350 Ω",
         "",
         "beyond it",

@@ -47,7 +47,17 @@ def test_a_shown_resistance_is_what_was_meant(value: float) -> None:
 
 
 def test_uncertainty_stands_beside_the_value() -> None:
-    assert uncertain(4.7312, 0.11) == "4.73 Ω ± 0.110 Ω"
+    """One unit and one last place, two figures of uncertainty or a third: GUM (JCGM 100) 7.2.6."""
+    assert uncertain(4.7312, 0.11) == "4.73 Ω ± 0.11 Ω"
+    assert uncertain(1025.0, 16.2) == "1.025 kΩ ± 0.016 kΩ"
+    assert uncertain(15.1, 0.374) == "15.10 Ω ± 0.37 Ω"
+    assert uncertain(0.025, 0.1163) == "0.025 Ω ± 0.116 Ω"
+    assert uncertain(0.0421, 0.00138) == "0.0421 Ω ± 0.0014 Ω"
+    assert uncertain(22_000.0, 0.996e3) == "22.0 kΩ ± 1.0 kΩ"
+    assert uncertain(47.0, 300.0) == "47 Ω ± 300 Ω"
+    assert uncertain(-0.0003, 0.116) == "0.000 Ω ± 0.116 Ω"
+    assert uncertain(0.0, 0.116) == "0.000 Ω ± 0.116 Ω"
+    assert uncertain(4.7, 0.0) == "4.70 Ω ± 0.00 Ω"
     assert uncertain(None, 0.11) == "open"
     assert uncertain(1.0, None) == "1.00 Ω"
 

@@ -56,6 +56,7 @@ def explain(
     """
     from loomproof.jobs.explaining import STEP_HEADS, explained
     from loomproof.loom.reading import load
+    from loomproof.results.figures import ohms
 
     limits = limits_of_error("--accuracy", accuracy, most_ratio=1.0)
     ends = _end(a), _end(b)
@@ -80,7 +81,8 @@ def explain(
     _say(said.footnotes)
     _say_of(said.limit)
     if decision := tuple(said.decision):
-        _say(["a bench that measures ohms, with the accuracy given:"])
+        ohm, ratio = limits
+        _say([f"a bench that measures ohms, its limits of error ±({ohms(ohm)} + {ratio:.2%}):"])
         _say_of(decision)
 
 

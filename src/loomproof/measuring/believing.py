@@ -14,7 +14,7 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from loomproof.electrics.expectation import Expectation
 from loomproof.errors import Todo, UnfitError
 from loomproof.loom.model import End
-from loomproof.results.figures import ohms
+from loomproof.results.figures import ohms, ohms_within
 from loomproof.results.measured import Judged, Path, ShorterWay
 
 VOUCH = 2
@@ -128,4 +128,4 @@ def _with_copper(
 
 
 def _figure(reading: Judged) -> str:
-    return f"{ohms(reading.measured_ohm)} ± {ohms(reading.uncertainty_ohm)}"
+    return ohms_within(reading.measured_ohm, reading.uncertainty_ohm)

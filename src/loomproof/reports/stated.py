@@ -183,6 +183,8 @@ def _calibration(document: Document) -> str:
     if document.bench.accuracy_ohm is None:
         return ""
     meter = document.entered.meter
+    if document.bench.simulated and not meter.calibration:
+        return "none: the bench was simulated, and a simulated meter has none"
     if not meter.calibration:
         return "no traceability stated: no calibration certificate of the meter was entered"
     said = f"certificate {meter.calibration}, as entered"
@@ -213,13 +215,18 @@ def _meter_checked(document: Document) -> str:
     return document.meter_check or "no: nothing of known resistance was read"
 
 
+_LEAST_RISK = 1e-12
+"""What is said of a risk that comes out as nothing: far out the normal curve is a convention, not known."""
+
+
 def _risk(document: Document) -> str:
     """Say how likely the loom as a whole hides a joint beyond what its grade says."""
     if document.verdict.value != "pass" or document.risk is None:
         return ""
+    most = percent(max(document.risk, _LEAST_RISK))
     return (
-        f"that any joint or part of this loom is beyond what the grade says: at most "
-        f"{percent(document.risk)}; that a loom with one beyond its limit is given grade wire: at most 2.3%"
+        f"that any joint or part of this loom is beyond what the grade says: at most {most}; that a loom "
+        "with one beyond its limit is given grade wire: at most 2.3%"
     )
 
 

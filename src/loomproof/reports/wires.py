@@ -32,7 +32,8 @@ HEADS = (
 
 MEANING = (
     "Every wire of the description with the claims that cover it. Measured is the reading through it that "
-    "says least good of it, other wires on the way included; the decision is the worst of its claims."
+    "says least good of it, a joint's before a part's, other wires on the way included; the decision is the "
+    "worst of its claims."
 )
 
 _NO_CLAIM = "no claim"

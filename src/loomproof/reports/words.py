@@ -7,7 +7,7 @@ import math
 import unicodedata
 
 from loomproof.results.document import ClaimEntry, Counts, Document
-from loomproof.results.figures import ohms
+from loomproof.results.figures import ohms, ohms_within
 from loomproof.results.findings import Evidence, Finding
 
 VERDICTS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", "incomplete": "INCOMPLETE"}
@@ -46,9 +46,7 @@ def percent(share: float) -> str:
 
 def uncertain(value: float | None, uncertainty: float | None) -> str:
     """Return a measured value with its expanded uncertainty, in the value's own unit."""
-    if value is None or math.isinf(value):
-        return "open"
-    return ohms(value) if uncertainty is None else f"{ohms(value)} ± {ohms(uncertainty)}"
+    return ohms(value) if uncertainty is None else ohms_within(value, uncertainty)
 
 
 def evidence(entry: Evidence) -> str:

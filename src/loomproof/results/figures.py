@@ -19,13 +19,35 @@ def ohms(value: float | None) -> str:
         return "open"
     if value == 0.0:
         return "0 Ω"
-    size = float(f"{abs(value):.3g}")
+    factor, prefix, places = _written(value)
+    return f"{value / factor:.{places}f} {prefix}Ω"
+
+
+def ohms_within(value_ohm: float | None, u_ohm: float) -> str:
+    """Return a reading with its expanded uncertainty: ``1.025 kΩ ± 0.016 kΩ``; ``open`` for ``None`` and inf.
+
+    Both in one unit and to the same last place (GUM 7.2.6): the uncertainty has two figures, a third where
+    the reading beside it is written so finely, so that their sum can be worked out against a limit.
+    """
+    if value_ohm is None or math.isinf(value_ohm):
+        return "open"
+    factor, prefix, places = _written(value_ohm) if value_ohm else (1.0, "", 3)
+    if u_ohm > 0.0:
+        second = 1 - math.floor(math.log10(float(f"{u_ohm / factor:.2g}")))
+        places = max(0, second, min(places, second + 1))
+    # Adding nothing takes the sign from a zero.
+    value = round(value_ohm / factor, places) + 0.0
+    return f"{value:.{places}f} {prefix}Ω ± {u_ohm / factor:.{places}f} {prefix}Ω"
+
+
+def _written(value_ohm: float) -> tuple[float, str, int]:
+    """Return the unit that a resistance other than 0 is written in, Ω, its prefix, and the decimal places."""
+    size = float(f"{abs(value_ohm):.3g}")
     if float(f"{size:.2g}") < 0.01:
-        return f"{value:.{1 - math.floor(math.log10(size))}f} Ω"
+        return 1.0, "", 1 - math.floor(math.log10(size))
     factor, prefix = next((each for each in _PREFIXES if size >= each[0]), (1.0, ""))
     size /= factor
-    decimals = 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 1 else 3
-    return f"{value / factor:.{decimals}f} {prefix}Ω"
+    return factor, prefix, 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 1 else 3
 
 
 def value_of(part: Component) -> str:

@@ -14,8 +14,9 @@ _RANK = {Decision.FAIL: 0, Decision.UNDECIDED: 1, Decision.PASS: 2}
 class WireRow:
     """One wire with every claim that covers it.
 
-    ``reading`` is the measured claim that says least good of it: the worst decided, then that of the least
-    margin; ``None`` where the wire was not measured. ``decision`` is the worst of all its claims, ``None``
+    ``reading`` is the measured claim that says least good of it: the worst decided, then a joint before a
+    part, whose tolerance says nothing of the wire to it, then that of the least margin; ``None`` where the
+    wire was not measured. ``decision`` is the worst of all its claims, ``None``
     where no claim covers it.
     """
 
@@ -46,6 +47,6 @@ def wire_rows(document: Document) -> tuple[WireRow, ...]:
     return tuple(rows)
 
 
-def _badness(claim: ClaimEntry) -> tuple[int, float]:
+def _badness(claim: ClaimEntry) -> tuple[int, bool, float]:
     room = claim.margin
-    return _RANK[claim.decision], -1.0 if room is None else room
+    return _RANK[claim.decision], claim.kind == "component", -1.0 if room is None else room
