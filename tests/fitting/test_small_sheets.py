@@ -19,7 +19,11 @@ from loomproof.loom.model import (
     Need,
     Wire,
 )
+from loomproof.results.document import ClaimEntry, Document, Verdict
+from loomproof.results.findings import Finding, Kind, Severity
 from loomproof.results.fitting import Action, Fault, Sheet
+from loomproof.results.measured import Decision
+from tests.fitting.looms import document
 from tests.fitting.test_small_looms import ALL, chain, check_of
 
 
@@ -195,3 +199,62 @@ def test_plugs_of_one_housing_are_told_where_one_of_two_goes_on() -> None:
     wired = with_wires(two, Wire("W9", End("P2", "1"), End("CAR", "2"), "VT", 0.5, 1.0, "signal"))
     (text,) = told(fitting_sheet(wired), "have the same housing")
     assert "Tell them by colour: P:1 RD/WH, P2:1 VT." in text
+
+
+def with_stub(designation: str, *, far: str = "E", need: Need = Need.UNUSED) -> Loom:
+    """The chain, and a tail X:1 of a circuit that is not used, wired to the ring or to the computer."""
+    loom = chain()
+    stub = Wire("W9", End("X", "1"), End(far, "1"), "VT", 0.5, 1.0, "stub")
+    return replace(
+        loom,
+        connectors=(*loom.connectors, Connector("X", ConnectorKind.TAIL, (("1",),))),
+        wires=(*loom.wires, stub),
+        circuits=(*loom.circuits, Circuit("stub", "", designation, 0.01, need=need)),
+    )
+
+
+@pytest.mark.parametrize(
+    ("designation", "far", "action", "why"),
+    [
+        ("31", "E", Action.CAP, "it is earthed: a feed that touches it is a short"),
+        ("", "E", Action.CAP, "no feed reaches it, but what is plugged in at E:1 may"),
+        ("", "B", Action.CAP, "no feed reaches it, but what is plugged in at B:1 may"),
+    ],
+)
+def test_an_unused_end_is_capped_for_what_lies_behind_it(
+    designation: str, far: str, action: Action, why: str
+) -> None:
+    rows = {str(row.facts.end): row for row in fitting_sheet(with_stub(designation, far=far)).safe}
+    assert (rows["X:1"].action, rows["X:1"].why) == (action, why)
+
+
+def test_an_end_without_a_wire_is_left_unless_the_proof_found_something_there() -> None:
+    """A claim that does not hold at a cavity is a reason to treat it as live, as a finding is."""
+    loom = chain()
+    loom = replace(loom, connectors=(*loom.connectors, Connector("X", ConnectorKind.TAIL, (("1",),))))
+
+    def row(proof: Document | None) -> tuple[Action, str]:
+        found = {str(one.facts.end): one for one in fitting_sheet(loom, None, proof).safe}["X:1"]
+        return found.action, found.why
+
+    assert row(None) == (Action.LEAVE, "no wire; keep its seal or blanking plug in")
+    failing = ClaimEntry(
+        kind="isolation",
+        subject="X:1",
+        statement="",
+        decision=Decision.FAIL,
+        rule="",
+        cavities=(End("X", "1"),),
+    )
+    proof = document(loom, Verdict.FAIL, claims=(failing,))
+    assert row(proof) == (Action.CAP, "the proof found here: X:1 does not hold; treat it as live")
+    held = failing.model_copy(update={"decision": Decision.PASS})
+    assert row(document(loom, Verdict.PASS, claims=(held,)))[0] is Action.LEAVE
+    finding = Finding(Kind.SHORT, Severity.FAULT, "Short at X:1.", cavities=(End("X", "1"),))
+    told_of = document(loom, Verdict.FAIL).model_copy(update={"findings": (finding,)})
+    assert row(told_of) == (Action.CAP, "the proof found here: Short at X:1; treat it as live")
+
+
+def test_rows_are_numbered_from_one_in_the_order_in_which_they_are_fitted() -> None:
+    rows = fitting_sheet(chain()).connect
+    assert [row.order for row in rows] == list(range(1, len(rows) + 1))
