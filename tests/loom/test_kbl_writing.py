@@ -13,7 +13,7 @@ from lxml import etree
 
 from loomproof.loom import checking, kbl, reading
 from loomproof.loom.kbl.document import Document
-from loomproof.loom.kbl.opening import breaches, parse, schema
+from loomproof.loom.kbl.opening import breaches, parse
 from loomproof.loom.kbl.reading import read_root
 from loomproof.loom.model import (
     Answer,
@@ -32,6 +32,7 @@ from loomproof.loom.model import (
     Wire,
 )
 from loomproof.loom.text import flaw, list_of
+from loomproof.loom.xml_guard import schema_of
 from tests.loom.kbl_files import COMPONENT_BOX, GENERATOR_CABLE, MAIN_HARNESS, ROOT, open_data
 
 NULL = "/NULL"
@@ -199,7 +200,7 @@ def test_an_imported_harness_survives_export(name: str) -> None:
 def test_the_demo_looms_validate(name: str) -> None:
     loom = reading.load(ROOT / "fixtures" / name).loom
     content = kbl.write(loom).content
-    assert schema("2.5").validate(etree.fromstring(content))
+    assert schema_of("kbl", "2.5").validate(etree.fromstring(content))
     assert back(loom) == loom
     found = bare(loom)
     assert [(w.name, w.a, w.b, w.colour) for w in found.wires] == [

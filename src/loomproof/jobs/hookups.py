@@ -161,14 +161,7 @@ def begin_hook_ups(
     plan = hook_ups_for(request.loom, at, loom_path, limits)
     begin(request, plan, where.out)
     proving = prove_hook_ups(
-        request,
-        plan,
-        at,
-        operator,
-        where,
-        loom_path=loom_path,
-        assured=assured,
-        stop_after=stop_after,
+        request, plan, at, operator, where, loom_path=loom_path, assured=assured, stop_after=stop_after
     )
     return (yield from proving)
 
@@ -188,14 +181,7 @@ def continue_hook_ups(
     yield CAUTIONS
     request, plan = go_on(run, loom, where.out)
     proving = prove_hook_ups(
-        request,
-        plan,
-        at,
-        operator,
-        where,
-        loom_path=loom_path,
-        assured=assured,
-        stop_after=stop_after,
+        request, plan, at, operator, where, loom_path=loom_path, assured=assured, stop_after=stop_after
     )
     return (yield from proving)
 

@@ -7,6 +7,8 @@ bounded.
 
 from __future__ import annotations
 
+from functools import lru_cache
+from importlib import resources
 from pathlib import Path
 from xml.parsers import expat
 
@@ -92,3 +94,11 @@ def _refuse_document_type(content: bytes, name: str, kind: str) -> None:
     except (_AtRootError, expat.ExpatError, ValueError, LookupError):
         # Broken XML gets its message, with the line, from the parser proper.
         return
+
+
+@lru_cache(maxsize=4)
+def schema_of(format_name: str, version: str) -> etree.XMLSchema:
+    """Return the schema of a version of a format: ``schema_of("kbl", "2.5")``."""
+    folder = resources.files(f"loomproof.loom.{format_name}").joinpath("schemas")
+    source = folder.joinpath(f"{format_name}-{version}.xsd").read_bytes()
+    return etree.XMLSchema(etree.fromstring(source, etree.XMLParser(resolve_entities=False, no_network=True)))

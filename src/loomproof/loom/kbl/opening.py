@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-from importlib import resources
 from pathlib import Path
 
 from lxml import etree
 
 from loomproof.errors import DescriptionError, Problem
 from loomproof.loom.kbl.schema_words import plain_words
-from loomproof.loom.xml_guard import content_of, refused, tree_of
+from loomproof.loom.xml_guard import content_of, refused, schema_of, tree_of
 
 NAMESPACE = "http://www.prostep.org/Car_electric_container/KBL2.3/KBLSchema"
 """The namespace of all three versions; which one it is stands in ``version_id``."""
@@ -57,16 +55,9 @@ def _version(root: etree._Element, name: str) -> tuple[str, tuple[Problem, ...]]
     )
 
 
-@lru_cache(maxsize=len(VERSIONS))
-def schema(version: str) -> etree.XMLSchema:
-    """Return the schema of a KBL version (``2.3``, ``2.4`` or ``2.5``)."""
-    source = resources.files("loomproof.loom.kbl").joinpath("schemas", f"kbl-{version}.xsd").read_bytes()
-    return etree.XMLSchema(etree.fromstring(source, etree.XMLParser(resolve_entities=False, no_network=True)))
-
-
 def breaches(root: etree._Element, version: str, name: str) -> tuple[Problem, ...]:
     """Return every breach of the schema of that version, with its line and in plain words."""
-    judge = schema(version)
+    judge = schema_of("kbl", version)
     if judge.validate(root):
         return ()
     return tuple(

@@ -6,15 +6,13 @@ wire. Such a file is read as far as it is sound, and what is wrong with it is to
 
 from __future__ import annotations
 
-from functools import lru_cache
-from importlib import resources
 from pathlib import Path
 
 from lxml import etree
 
 from loomproof.errors import Problem
 from loomproof.loom.kbl.schema_words import plain_words
-from loomproof.loom.xml_guard import content_of, refused, tree_of
+from loomproof.loom.xml_guard import content_of, refused, schema_of, tree_of
 
 NAMESPACE = "http://www.prostep.org/ecad-if/2011/vec"
 """The namespace of all versions; which one it is stands in ``VecVersion``."""
@@ -57,15 +55,8 @@ def _version(root: etree._Element, name: str) -> tuple[str, tuple[Problem, ...]]
     return taken, (Problem(message, file=name, cure=cure, severity="warning"),)
 
 
-@lru_cache(maxsize=len(VERSIONS))
-def schema(version: str) -> etree.XMLSchema:
-    """Return the schema of a VEC version, one of `VERSIONS`."""
-    source = resources.files("loomproof.loom.vec").joinpath("schemas", f"vec-{version}.xsd").read_bytes()
-    return etree.XMLSchema(etree.fromstring(source, etree.XMLParser(resolve_entities=False, no_network=True)))
-
-
 def _breaches(root: etree._Element, version: str, name: str) -> tuple[Problem, ...]:
-    judge = schema(version)
+    judge = schema_of("vec", version)
     if judge.validate(root):
         return ()
     entries = list(judge.error_log)  # type: ignore[call-overload]  # lxml-stubs lacks iteration over the log
