@@ -15,12 +15,12 @@ from loomproof.bench.address import Address
 from loomproof.bench.journal import JournaledBench, ReplayBench
 from loomproof.bench.opening import open_bench
 from loomproof.bench.scanner import ScannerBench
-from loomproof.bench.simulation import Simulation
 from loomproof.errors import LinkError, NoBenchError, UnfitError
 from tests.bench.noise import Harm, Noise
 from tests.bench.proxy import Kind, Proxy
 from tests.bench.real_line import KINDS, real_line
 from tests.bench.torture import FIXTURES, digest_of, loom_of, reference, run
+from tests.simulating import started
 
 NAME = "tail_lamp"
 SETS = [1 << point for point in range(13)]
@@ -30,7 +30,7 @@ pytestmark = pytest.mark.skipif(os.name == "nt", reason="pseudo-terminals are PO
 
 @contextmanager
 def simulated(kind: Kind, *options: str) -> Iterator[Address]:
-    simulation = Simulation(FIXTURES / NAME, options, tcp=kind == "tcp")
+    simulation = started(FIXTURES / NAME, options, tcp=kind == "tcp")
     try:
         yield simulation.address
     finally:
@@ -49,7 +49,7 @@ def test_a_proof_whose_cable_is_pulled_claims_nothing_and_may_be_run_again(
     tmp_path: Path, kind: Kind, seed: int
 ) -> None:
     """Pulled at a seeded command of the proof, half of a reply on the line."""
-    with real_line(kind, NAME) as line, opened(line.proxy) as bench:
+    with real_line(kind, NAME, started) as line, opened(line.proxy) as bench:
         line.proxy.pull_after = random.Random(seed).randrange(1, 25)
         with pytest.raises(LinkError, match="failed") as caught:
             run(loom_of(NAME), bench, time.monotonic)
@@ -64,7 +64,7 @@ def test_a_proof_whose_cable_is_pulled_claims_nothing_and_may_be_run_again(
 @pytest.mark.parametrize("kind", KINDS)
 def test_nothing_measured_before_is_lost_and_the_settle_time_comes_back(tmp_path: Path, kind: Kind) -> None:
     journal = tmp_path / "journal"
-    with real_line(kind, NAME) as line, opened(line.proxy) as bench:
+    with real_line(kind, NAME, started) as line, opened(line.proxy) as bench:
         journaled = JournaledBench(bench, journal)
         journaled.set_settle(3000)
         told = [journaled.sense([each])[0] for each in SETS[:5]]

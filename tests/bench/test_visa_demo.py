@@ -20,7 +20,6 @@ from loomproof.bench.address import SerialAddress, TcpAddress
 from loomproof.bench.link import Line
 from loomproof.bench.opening import open_bench
 from loomproof.bench.scanner import ScannerBench
-from loomproof.bench.simulation import Simulation
 from loomproof.bench.visa import VisaLine
 from loomproof.judgement.conclude import Outcome
 from loomproof.virtual.link import Device
@@ -29,6 +28,7 @@ from tests.bench.device import Clock
 from tests.bench.noise import Harm, Noise
 from tests.bench.simline import SimLine
 from tests.bench.torture import FIXTURES, LINE_BYTES, digest_of, loom_of, run
+from tests.simulating import started
 
 NAME = "hillclimb_engine"
 # Leads that nobody zeroed on a bench of ±0.1 Ω decide no heavy conductor of a sound loom.
@@ -112,7 +112,7 @@ def test_over_pyvisa_sim(tmp_path: Path, faults: tuple[str, ...], verdict: str) 
 def test_over_pyvisa_py(form: str, faults: tuple[str, ...], verdict: str) -> None:
     if form == "serial" and os.name == "nt":
         pytest.skip("pseudo-terminals are POSIX")
-    simulation = Simulation(FIXTURES / NAME, [f"--fault={fault}" for fault in faults], tcp=form == "tcp")
+    simulation = started(FIXTURES / NAME, [f"--fault={fault}" for fault in faults], tcp=form == "tcp")
     try:
         where = simulation.address
         if isinstance(where, TcpAddress):

@@ -42,8 +42,8 @@ def test_a_sound_loom_passes_and_leaves_everything(fixtures: Path, tmp_path: Pat
     assert document.coverage.untested == ()
     for kind in ("record.json", "pass.pdf"):
         [path] = tmp_path.glob(f"*.{kind}")
-        assert process("verify", path).returncode == 0
-    log = process("log")
+        assert loomproof("verify", path).returncode == 0
+    log = loomproof("log")
     assert document.run in log.stdout
 
 
