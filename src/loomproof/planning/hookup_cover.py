@@ -284,9 +284,15 @@ def _grown(problem: Problem, rng: random.Random) -> list[int]:
                 a, b = a | left[u], b | right[u]
         while True:
             done = (a & b & open_rows).bit_count()
+            # What stands in the set fits, so one more unit is asked for its own size and limits only.
+            room = problem.capacity - problem.size(chosen)
+            barred = chosen
+            for group, most in problem.limits:
+                if (chosen & group).bit_count() >= most:
+                    barred |= group
             options = []
             for u in free:
-                if chosen >> u & 1 or not problem.fits(chosen | 1 << u):
+                if barred >> u & 1 or problem.sizes[u] > room:
                     continue
                 na, nb = a | left[u], b | right[u]
                 gain = (na & nb & open_rows).bit_count() - done
