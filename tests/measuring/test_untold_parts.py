@@ -189,3 +189,28 @@ def test_a_shorted_part_without_ohms_is_told_by_four_wires_where_two_are_too_coa
     (told,) = [judged for judged in measured.judged if judged.component]
     assert told.decision is Decision.FAIL
     assert proved(loom, able=fine)[1] == ()
+
+
+COILS_BETWEEN_DIODES = (
+    "L1,coil,1=A:1 2=A:2,85,10,\nL2,coil,1=A:1 2=A:2,85,10,\n"
+    "D1,diode,A=A:1 K=A:2,,,0.65\nD2,diode,A=A:2 K=A:1,,,0.65\n"
+)
+
+
+def test_one_of_two_coils_beside_each_other_that_is_out_is_told_once() -> None:
+    loom = loom_of("1 2 3", "".join(COILS_BETWEEN_DIODES.splitlines(keepends=True)[:2]))
+    (finding,) = proved(loom, "missing L2")[1]
+    assert finding.cause == "missing_part"
+    assert set(finding.components) == {"L1", "L2"}
+    assert len(proved(loom, "missing L1", "missing L2")[1]) == 2
+
+
+@pytest.mark.parametrize("able", [NO_DIODE_TEST, METER, OHMS], ids=["scanner", "meter alone", "diode test"])
+def test_more_than_all_parts_together_have_is_a_part_amiss_though_none_is_told(able: Capabilities) -> None:
+    """85 Ω beside 85 Ω is 43 Ω, and diodes make less of it, never more: 65 Ω is one coil out."""
+    loom = loom_of("1 2 3", COILS_BETWEEN_DIODES)
+    measured, findings = proved(loom, able=able)
+    assert findings == ()
+    assert {"L1", "L2"} <= set(measured.untold_parts)
+    (finding,) = proved(loom, "missing L2", able=able)[1]
+    assert set(finding.components) & {"L1", "L2"}

@@ -77,7 +77,8 @@ class PartNetwork:
     def explains(self, one: Amiss, other: Amiss) -> bool:
         """Whether what makes ``one`` read as it does makes ``other`` read as it does."""
         if set(one.at) == set(other.at):
-            return one.finding.cause != Cause.MISSING_PART
+            # Two that are both open are both out; what the rest makes of one that is out is one reading.
+            return one.finding.cause != Cause.MISSING_PART or math.isfinite(one.ohm)
         sound_ohm = self.ohm(one.at)
         siemens = 1.0 / max(one.ohm, LEAST_OHM) - (0.0 if math.isinf(sound_ohm) else 1.0 / sound_ohm)
         return agree(self.ohm(other.at, (one.at, siemens)), other.ohm)

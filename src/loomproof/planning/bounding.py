@@ -69,8 +69,8 @@ def bound_readings(
         if roots[0] == roots[1]:
             sides = [[coupling.net_a], [coupling.net_b]]
         ends = head[coupling.net_a], head[coupling.net_b]
-        # More can't be read while the part is there, whatever lies beside it.
-        most_ohm = FACTS[coupling.kind].most_ohm if coupling.nominal_ohm is None else math.inf
+        most_ohm = _most_ohm(expectation, coupling, *ends)
+        most_ohm = most_ohm if most_ohm <= range_ohm else math.inf
         bounds = []
         alone = not _bypassed(expectation.couplings, coupling)
         for (source, sink), (a, b) in ((sides, ends), (sides[::-1], ends[::-1])):
@@ -80,6 +80,21 @@ def bound_readings(
         # What passes no current looks the same both ways round, and a diode across it does not.
         open_both = all(bound.lower_ohm >= range_ohm for bound in bounds) or coupling.path is Path.CAPACITOR
         yield from bounds if open_both else [max(bounds, key=lambda bound: bound.lower_ohm)]
+
+
+def _most_ohm(expectation: Expectation, coupling: Coupling, a: End, b: End) -> float:
+    """Return what is read at most while the part is there, Ω: whatever lies beside it makes that less.
+
+    Of a part with ohms that is beside others, what all of them read in parallel, each at its greatest.
+    """
+    if coupling.nominal_ohm is None:
+        return FACTS[coupling.kind].most_ohm
+    island = expectation.island_of[coupling.net_a]
+    if not coupling.linear or a not in island.node_of or b not in island.node_of:
+        return math.inf
+    greatest_ohm = island.greatest.resistance(island.node_of[a], island.node_of[b])
+    settings = expectation.loom.settings
+    return settings.margin_ratio * (greatest_ohm + expectation.contacts_ohm(a, b)) + settings.margin_ohm
 
 
 def _bypassed(couplings: Iterable[Coupling], coupling: Coupling) -> bool:
