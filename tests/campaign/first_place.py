@@ -1,17 +1,24 @@
 """Whether a finding names an injected fault itself, in the first place and not among its alternatives.
 
 What no reading tells apart counts as the same: parts side by side between the same two nets, any cavities of
-the same copper, a joint of many ohms and an open one at the same place.
+the same copper, a joint of many ohms and an open one at the same place, a plug turned in two ways that put
+every terminal in the same place. Of joints, paths and values that is computed: what is told is put into the
+loom in place of the fault, and read between all cavities that either changes.
 """
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Iterator
 from dataclasses import replace
 
+from loomproof.loom.model import End
 from loomproof.results.findings import Finding, Kind
-from tests.campaign.grade_oracle import Oracle
+from tests.campaign.grade_oracle import Oracle, expanded_ohm
+from tests.campaign.true_looms import circuitry_of
+from tests.campaign.truth import Truth
 from tests.diagnosis.injector import Bench, Injected, place
-from tests.diagnosis.told import HIGH, NETS, is_told
+from tests.diagnosis.told import HIGH, NETS, WHOLE, is_told
 
 OPEN_OHM = 50.0
 """A joint of more than this may be told as open (assumption)."""
@@ -28,11 +35,75 @@ BETWEEN = {Kind.SHORT, Kind.LEAKAGE, Kind.UNEXPECTED_COMPONENT, Kind.MISWIRE}
 
 def is_first(fault: Injected, finding: Finding, oracle: Oracle) -> bool:
     """Whether this finding tells this fault: what it is, and where."""
+    return (
+        _is_named(fault, finding, oracle)
+        or _turned_alike(fault, finding, oracle)
+        or any(_reads_alike(fault, told, oracle) for told in _as_faults(finding))
+    )
+
+
+def _turned_alike(fault: Injected, finding: Finding, oracle: Oracle) -> bool:
+    """Whether a plug was turned otherwise than told, and every terminal is where it would be."""
+    if fault.kind not in WHOLE or len(fault.connectors) != 1:
+        return False
+    if {end.connector for end in finding.cavities} != set(fault.connectors):
+        return False
+    bench = Bench(oracle.loom)
+    found = set(bench.build([fault]))
+    told = [kind for kind, causes in WHOLE.items() if finding.cause in causes and kind != "exchange"]
+    return any(set(bench.build([replace(fault, kind=kind)])) == found for kind in told)
+
+
+def _as_faults(finding: Finding) -> Iterator[Injected]:
+    """Yield what a finding with figures would be if it were injected, with the ohms that it shows."""
+    shown = next((e for e in finding.evidence if e.measured_ohm is not None), None)
+    if shown is None or shown.measured_ohm is None:
+        return
+    extra_ohm = shown.measured_ohm - (shown.expected_ohm or 0.0)
+    if finding.cause == "resistive_wire":
+        yield from (Injected("high", wires=(name,), ohm=extra_ohm) for name in finding.wires)
+    elif finding.cause == "resistive_contact" and len(finding.cavities) == 1:
+        yield Injected("high contact", finding.cavities, ohm=extra_ohm)
+    elif finding.kind in (Kind.LEAKAGE, Kind.UNEXPECTED_COMPONENT) and len(finding.cavities) > 1:
+        yield Injected("part", finding.cavities[-2:], ohm=shown.measured_ohm)
+    elif finding.cause == "wrong_value" and finding.components:
+        yield Injected("value", parts=finding.components[:1], ohm=shown.measured_ohm)
+
+
+def _reads_alike(fault: Injected, told: Injected, oracle: Oracle) -> bool:
+    """Whether no reading of the bench tells one from the other: each within its uncertainty of the other."""
+    make = oracle.make
+    if make.ohms is None or told.ohm <= 0.0:
+        return False
+    truths = [Truth(circuitry_of(oracle.loom, (each,), oracle.seed)) for each in (fault, told)]
+    places = {end for each in (fault, told) for end in _ends_of(each, oracle)}
+    near = {end for truth in truths for at in places for end in truth.ends_of[truth.island(place(at))]}
+    for a, b in itertools.permutations(sorted(near), 2):
+        one, two = (min(t.read([a], [b], make.test_v, make.series_ohm), make.ohms[1]) for t in truths)
+        if abs(one - two) > expanded_ohm(make, min(one, two)):
+            return False
+    return True
+
+
+def _ends_of(fault: Injected, oracle: Oracle) -> Iterator[End]:
+    loom = oracle.loom
+    yield from (end for end in fault.ends if end.cavity)
+    yield from (end for name in fault.parts for end in loom.component_by_name[name].ends if end.cavity)
+    wires = {*fault.wires, *(w.name for end in fault.ends for w in loom.wires_at.get(end, ()))}
+    net = {end for name in wires for end in loom.wire_by_name[name].ends}
+    yield from (end for end in net if end.cavity)
+
+
+def _is_named(fault: Injected, finding: Finding, oracle: Oracle) -> bool:
     own = replace(finding, alternatives=())
     if fault.kind in IN_PARTS:
         beside = _beside(fault.parts[0], oracle)
         # A diode turned round beside one that points the other way leaves two that point one way.
         kinds = IN_PARTS["missing"] | IN_PARTS[fault.kind] if len(beside) > 1 else IN_PARTS[fault.kind]
+        if fault.kind == "shorted" and finding.kind is Kind.SHORT:
+            ends = oracle.loom.component_by_name[fault.parts[0]].ends
+            across = {oracle.now.piece_of[place(end)] for end in ends if end.cavity}
+            return {oracle.now.piece_of[place(end)] for end in finding.cavities} == across
         return bool(beside & set(finding.components)) and finding.kind in kinds
     as_told = replace(fault, kind="diode") if fault.kind == "led" else fault
     nets = Bench(oracle.loom).build([f for f in oracle.faults if f.kind in NETS])

@@ -23,22 +23,18 @@ from typing import Any, cast
 import networkx as nx
 
 from loomproof.loom.model import Component, ComponentKind, End, Loom, Need, Wire
+from tests.campaign.sound_bounds import UNSTATED_LEAST_OHM, sound_circuitry
 from tests.campaign.true_benches import Make
-from tests.campaign.true_looms import COPPER_PER_K, WARM, circuitry_of
-from tests.campaign.truth import Circuitry, Edge, Junction, Truth
-from tests.diagnosis.injector import Bench, Injected, inside, place
-from tests.diagnosis.nodal import CLASS_5_OHM_PER_M
-from tests.joints import blade_ohm, joints_ohm, mated_ohm
+from tests.campaign.true_looms import COPPER_PER_K, circuitry_of
+from tests.campaign.truth import Circuitry, Truth
+from tests.diagnosis.injector import Bench, Injected, place
 
 POWER_A, AGED_OHM = 5.0, 0.010
 """From this load on a conductor is held to it, with so much for contacts that aged (common practice)."""
 
 TEMPERATURE_U_K = 6.0
-REST_MOST_OHM = 0.1
-"""The most that a relay's resting contact has in place (common practice, no source)."""
-
-UNSTATED_LEAST_OHM = 0.3
-"""Below this a part of unstated ohms does not look like one."""
+SHUNT_OHM = 1.0
+"""A part stated at no more is a conductor of its net (the rule that the description's page gives)."""
 
 MANY = 1e12
 TELLS = 1.5
@@ -71,6 +67,14 @@ def expanded_ohm(make: Make, ohm: float) -> float:
     expanded = 2 * math.hypot(make.error_ohm(ohm) / math.sqrt(3), COPPER_PER_K * TEMPERATURE_U_K * ohm)
     # Below its range a meter says no more than that.
     return max(expanded, make.ohms[0]) if make.ohms and ohm < make.ohms[0] else expanded
+
+
+def _is_shunt(part: Component) -> bool:
+    return (
+        part.kind in (ComponentKind.RESISTOR, ComponentKind.COIL)
+        and part.resistance_ohm is not None
+        and part.resistance_ohm <= SHUNT_OHM
+    )
 
 
 class Oracle:
@@ -120,7 +124,8 @@ class Oracle:
         for wire in self.loom.wires:
             nx.add_path(ways, (wire.a, wire, wire.b))
         for part in self.loom.components:
-            if part.fitted and part.kind in (ComponentKind.FUSE, ComponentKind.LINK):
+            joins = part.kind in (ComponentKind.FUSE, ComponentKind.LINK) or _is_shunt(part)
+            if part.fitted and joins:
                 nx.add_path(ways, (part.ends[0], part, part.ends[1]))
         # With a and b joined, what lies on a way between them is in one block with that edge.
         blocks = cast("Iterator[set[Any]]", nx.biconnected_components(ways))
@@ -132,6 +137,15 @@ class Oracle:
         return math.inf
 
     @cached_property
+    def shunts(self) -> list[Component]:
+        """Resistors and coils of so few stated ohms that they are conductors, beside copper.
+
+        A sound loom has them in: they lower what its net may read, and have limits of their own.
+        """
+        coupled = {part.name for part, _, _ in self.couplings}
+        return [p for p in self.loom.components if p.fitted and _is_shunt(p) and p.name not in coupled]
+
+    @cached_property
     def shunted(self) -> list[Component]:
         """Parts of more than a few ohms with all their ends on one net: no reading can tell them."""
         joined = {part.name for part, _, _ in self.couplings}
@@ -139,7 +153,7 @@ class Oracle:
         return [
             part
             for part in self.loom.components
-            if part.fitted and part.kind not in plain and part.name not in joined
+            if part.fitted and part.kind not in plain and part.name not in joined and not _is_shunt(part)
         ]
 
     @cached_property
@@ -250,6 +264,13 @@ class Oracle:
     def _coupled(self, judgement: Judgement) -> None:
         """Nets that parts join: what is read between them, against what sound parts can look like."""
         least, most = (Truth(self._bounds(most=which, parts=True)) for which in (False, True))
+        # What an ohmmeter makes of a diode goes by its current, and it states its largest only: with less, in
+        # a higher range, it reads any more. Only what lies beside diodes bounds such a reading from above.
+        straight = (
+            most
+            if self.make.diode or self.make.ohms is None
+            else Truth(self._bounds(most=True, parts=True, diodes=False))
+        )
         direct = {frozenset((self.net_of[a], self.net_of[b])) for _, a, b in self.couplings}
         groups: dict[int, list[int]] = {}
         for net, group in self.group_of.items():
@@ -263,7 +284,7 @@ class Oracle:
                 for x, y in ((a, b), (b, a)):
                     readings = [
                         truth.read([x], [y], self.make.test_v, self.make.series_ohm)
-                        for truth in (least, self.now, most)
+                        for truth in (least, self.now, most, straight)
                     ]
                     self._between(x, y, readings, frozenset((one, two)) in direct, judgement)
 
@@ -289,7 +310,7 @@ class Oracle:
         return changed
 
     def _between(self, a: End, b: End, readings: Sequence[float], direct: bool, judgement: Judgement) -> None:
-        low, now, high = readings
+        low, now, high, straight = readings
         make = self.make
         if 0.99 * low <= now <= 1.01 * high:
             return
@@ -299,18 +320,18 @@ class Oracle:
             points = len(self.now.ends_of[self.now.island(place(a))])
             assert make.sense_ohm is not None
             # What a junction drops stands near the thresholds of inputs: either is right then.
-            straight = not self.sound.islands[self.sound.island(place(a))].junctions
+            no_diode = not self.sound.islands[self.sound.island(place(a))].junctions
             surely_low = high < 0.9 * make.sense_ohm / points
-            if direct and straight and surely_low and now > 1.1 * make.clear_ohm:
+            if direct and no_diode and surely_low and now > 1.1 * make.clear_ohm:
                 judgement.must_fail.append(text)
             return
         top = min(make.ohms[1], self.loom.settings.isolation_ohm)
-        low, now, high = (ohm if ohm < 0.97 * top else MANY for ohm in (low, now, high))
+        low, now, high, straight = (ohm if ohm < 0.97 * top else MANY for ohm in (low, now, high, straight))
         if now < MANY:
             band = make.error_ohm(now) + expanded_ohm(make, now)
             if now + band < low - expanded_ohm(make, min(low, top)) and (direct or low == MANY):
                 judgement.must_fail.append(text)
-            if now - band > high + expanded_ohm(make, min(high, top)) + 0.1 and direct:
+            if now - band > straight + expanded_ohm(make, min(straight, top)) + 0.1 and direct:
                 judgement.must_fail.append(text)
         elif high < 0.9 * top and direct:
             judgement.must_fail.append(text)
@@ -358,38 +379,6 @@ class Oracle:
         read = [truth.read([x], [y], self.make.test_v, self.make.series_ohm) for x, y in ways]
         return [max(4 * error, ohm) if ohm < most else MANY for ohm in read]
 
-    def _bounds(self, *, most: bool, parts: bool) -> Circuitry:
-        """Return the loom with everything at its least, or at the most that is sound."""
-        loom, settings = self.loom, self.loom.settings
-        edges: list[Edge] = []
-        junctions: list[Junction] = []
-        for wire in loom.wires:
-            assert wire.csa_mm2 is not None
-            assert wire.length_m is not None
-            joints = joints_ohm(settings, wire)
-            ohm = CLASS_5_OHM_PER_M[wire.csa_mm2] * WARM * wire.length_m + joints
-            edges.append((inside(wire.a), inside(wire.b), ohm if most else ohm / 3))
-        for end in loom.cavities:
-            edges.append((inside(end), place(end), mated_ohm(loom, end) * (1.0 if most else 0.1)))
-        for part in loom.components:
-            if not part.fitted:
-                continue
-            if part.kind in (ComponentKind.FUSE, ComponentKind.LINK):
-                ohm = 2 * (part.resistance_ohm or 0.0) + 2 * blade_ohm(settings, part.rating_a)
-                one, two = (inside(end) for end in part.ends)
-                edges.append((one, two, ohm if most else ohm / 8))
-        for part, a, b in self.couplings if parts else ():
-            one, two = inside(a), inside(b)
-            if part.kind is ComponentKind.DIODE:
-                at = dict(part.terminals)
-                volts, ohm = (part.forward_v or 0.6) * (1.5 if most else 0.5), (30.0 if most else 0.1)
-                junctions.append(Junction(inside(at["A"]), inside(at["K"]), volts, ohm))
-            elif part.kind is ComponentKind.RELAY and a == dict(part.terminals)["30"]:
-                edges.append((one, two, REST_MOST_OHM if most else 0.001))
-            elif part.kind is not ComponentKind.CAPACITOR:
-                spread = (part.tolerance_pct or 0.0) / 100 * (1 if most else -1)
-                if part.resistance_ohm is not None:
-                    edges.append((one, two, part.resistance_ohm * (1 + spread)))
-                elif not most:
-                    edges.append((one, two, UNSTATED_LEAST_OHM))
-        return Circuitry(tuple(edges), tuple(junctions), loom.cavities)
+    def _bounds(self, *, most: bool, parts: bool, diodes: bool = True) -> Circuitry:
+        couplings = self.couplings if parts else ()
+        return sound_circuitry(self.loom, couplings, self.shunts, most=most, diodes=diodes)

@@ -55,7 +55,15 @@ FIVE = (
     Make("±1 mΩ", 0.001, 0.001, (0.0001, 1e8), four_wire=True),
 )
 MATRIX = Make(
-    "matrix ±2 mΩ", 0.002, 0.0005, (0.001, 1e8), four_wire=True, sense_ohm=None, test_v=12.0, test_a=0.001
+    "matrix ±2 mΩ",
+    0.002,
+    0.0005,
+    (0.001, 1e8),
+    diode=False,
+    four_wire=True,
+    sense_ohm=None,
+    test_v=12.0,
+    test_a=0.001,
 )
 
 REFUSED = "no verdict"
