@@ -38,7 +38,7 @@ def is_first(fault: Injected, finding: Finding, oracle: Oracle) -> bool:
     return (
         _is_named(fault, finding, oracle)
         or _turned_alike(fault, finding, oracle)
-        or any(_reads_alike(fault, told, oracle) for told in _as_faults(finding))
+        or any(_reads_alike(fault, told, oracle) for told in _as_faults(finding, oracle))
     )
 
 
@@ -54,8 +54,10 @@ def _turned_alike(fault: Injected, finding: Finding, oracle: Oracle) -> bool:
     return any(set(bench.build([replace(fault, kind=kind)])) == found for kind in told)
 
 
-def _as_faults(finding: Finding) -> Iterator[Injected]:
-    """Yield what a finding with figures would be if it were injected, with the ohms that it shows."""
+def _as_faults(finding: Finding, oracle: Oracle) -> Iterator[Injected]:
+    """Yield what a finding would be if it were injected, with the ohms that it shows."""
+    if finding.cause == "crossed" and len(finding.cavities) == 2:
+        yield Injected("swap", finding.cavities)
     shown = next((e for e in finding.evidence if e.measured_ohm is not None), None)
     if shown is None or shown.measured_ohm is None:
         return
@@ -65,7 +67,10 @@ def _as_faults(finding: Finding) -> Iterator[Injected]:
     elif finding.cause == "resistive_contact" and len(finding.cavities) == 1:
         yield Injected("high contact", finding.cavities, ohm=extra_ohm)
     elif finding.kind in (Kind.LEAKAGE, Kind.UNEXPECTED_COMPONENT) and len(finding.cavities) > 1:
-        yield Injected("part", finding.cavities[-2:], ohm=shown.measured_ohm)
+        one = finding.cavities[0]
+        others = [end for end in finding.cavities if oracle.net_of[end] != oracle.net_of[one]]
+        for other in others[:1]:
+            yield Injected("part", (one, other), ohm=shown.measured_ohm)
     elif finding.cause == "wrong_value" and finding.components:
         yield Injected("value", parts=finding.components[:1], ohm=shown.measured_ohm)
 
@@ -73,7 +78,7 @@ def _as_faults(finding: Finding) -> Iterator[Injected]:
 def _reads_alike(fault: Injected, told: Injected, oracle: Oracle) -> bool:
     """Whether no reading of the bench tells one from the other: each within its uncertainty of the other."""
     make = oracle.make
-    if make.ohms is None or told.ohm <= 0.0:
+    if make.ohms is None or told.ohm < 0.0:
         return False
     truths = [Truth(circuitry_of(oracle.loom, (each,), oracle.seed)) for each in (fault, told)]
     places = {end for each in (fault, told) for end in _ends_of(each, oracle)}

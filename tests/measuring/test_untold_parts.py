@@ -214,3 +214,20 @@ def test_more_than_all_parts_together_have_is_a_part_amiss_though_none_is_told(a
     assert {"L1", "L2"} <= set(measured.untold_parts)
     (finding,) = proved(loom, "missing L2", able=able)[1]
     assert set(finding.components) & {"L1", "L2"}
+
+
+def test_a_part_beside_a_coil_without_ohms_behind_a_short_is_not_wrong_besides() -> None:
+    """The short puts the coil across the resistor: what is read there is the coil's."""
+    loom = loom_of("1 2 3 4", "R1,resistor,1=A:1 2=A:2,47000,5,\nL1,coil,1=A:1 2=A:3,,,\n")
+    for able in (OHMS, METER):
+        (finding,) = proved(loom, "short A:2 A:3", able=able)[1]
+        assert finding.cause == "touching"
+        assert set(finding.components) <= {"R1"}
+
+
+def test_a_relay_whose_contact_lies_at_a_short_has_not_gone_short() -> None:
+    loom = loom_of("1 2 3 4 5", "K1,relay,85=A:1 86=A:2 30=A:3 87=A:4,85,10,\n")
+    (finding,) = proved(loom, "short A:2 A:3")[1]
+    assert "shorted_part" not in {other.cause for other in finding.alternatives}
+    (finding,) = proved(loom, "short A:1 A:2")[1]
+    assert "K1" in finding.title

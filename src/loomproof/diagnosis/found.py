@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from loomproof.diagnosis.faults import Righted
 from loomproof.diagnosis.wiring import Wiring
 from loomproof.electrics.component_kinds import FACTS, Path, conducting_ends, joined_ends
-from loomproof.electrics.graph import distances, reachable, reached
-from loomproof.loom.model import End, Loom
+from loomproof.electrics.couplings import Coupling, couplings_of
+from loomproof.electrics.graph import DisjointSets, distances, reachable, reached
+from loomproof.loom.model import Component, End, Loom
 from loomproof.results.measured import Measured
 
 
@@ -96,6 +97,12 @@ class Found:
         )
 
 
+def read_ends(part: Component) -> tuple[End, ...]:
+    """Return the ends between which a part is read: of a relay those of its coil, not of its contact."""
+    read = [pair for pair in conducting_ends(part) if pair not in joined_ends(part)]
+    return read[0] if read else part.ends
+
+
 def found_wiring(
     loom: Loom, wiring: Wiring, measured: Measured, labels: Sequence[int], righted: Righted
 ) -> Found:
@@ -133,3 +140,21 @@ def _flood(found: Found) -> None:
                     yield other
 
         found.node_group.update(dict.fromkeys(reached([leaf], beside), label))
+
+
+def parts_as_found(found: Found) -> tuple[list[Coupling], Callable[[int], int]]:
+    """Return the parts between the groups as found, and which group stands for those that parts make one.
+
+    That is what a closed contact and a shunt do.
+    """
+    ends = dict.fromkeys(end for part in found.loom.components for end in part.ends)
+    groups = set(found.group_of.values())
+    net_of: dict[End, int] = {}
+    for end in ends:
+        group = found.group_at(end)
+        # Ends that nothing tested reaches are apart from each other.
+        net_of[end] = max(groups, default=0) + 1 + len(net_of) if group is None else group
+    joins = ((net_of[a], net_of[b]) for part in found.loom.components for a, b in joined_ends(part))
+    nets = DisjointSets((*groups, *net_of.values()), joins)
+    couplings = couplings_of(found.loom, {end: nets.root(net) for end, net in net_of.items()})
+    return list(couplings), nets.root

@@ -8,14 +8,12 @@ those can make of it, the open is a joint of so many ohms.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
-from loomproof.diagnosis.found import Found
+from loomproof.diagnosis.found import Found, parts_as_found
 from loomproof.electrics.bounds import least_ohm
-from loomproof.electrics.component_kinds import joined_ends
 from loomproof.electrics.conductors import RESISTIVE_OHM
-from loomproof.electrics.couplings import Coupling, couplings_of
-from loomproof.electrics.graph import DisjointSets, united
+from loomproof.electrics.graph import united
 from loomproof.loom.model import End
 
 
@@ -35,7 +33,7 @@ def _conducting(found: Found) -> Iterator[tuple[End, End]]:
     for end, group in found.group_of.items():
         place = found.place_of(end)
         nets.setdefault(group, set()).add(-1 if place is None else found.wiring.net_of[place])
-    parts, root = _parts(found)
+    parts, root = parts_as_found(found)
     for a, b, ohm, u_ohm in read:
         one, other = found.group_of.get(a), found.group_of.get(b)
         if one is None or other is None or one == other or ohm >= RESISTIVE_OHM:
@@ -45,21 +43,3 @@ def _conducting(found: Found) -> Iterator[tuple[End, End]]:
         # Whatever current the meter has: a diode's drop counts for nothing here.
         if ohm + u_ohm < least_ohm(parts, [root(one)], [root(other)], math.inf):
             yield a, b
-
-
-def _parts(found: Found) -> tuple[list[Coupling], Callable[[int], int]]:
-    """Return the parts between the groups as found, and which group stands for those that parts make one.
-
-    That is what a closed contact and a shunt do.
-    """
-    ends = dict.fromkeys(end for part in found.loom.components for end in part.ends)
-    groups = set(found.group_of.values())
-    net_of: dict[End, int] = {}
-    for end in ends:
-        group = found.group_at(end)
-        # Ends that nothing tested reaches are apart from each other.
-        net_of[end] = max(groups, default=0) + 1 + len(net_of) if group is None else group
-    joins = ((net_of[a], net_of[b]) for part in found.loom.components for a, b in joined_ends(part))
-    nets = DisjointSets((*groups, *net_of.values()), joins)
-    couplings = couplings_of(found.loom, {end: nets.root(net) for end, net in net_of.items()})
-    return list(couplings), nets.root

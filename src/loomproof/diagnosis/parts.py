@@ -7,13 +7,15 @@ from collections.abc import Hashable, Iterator
 
 from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.desk import SHORTED_OHM
-from loomproof.diagnosis.found import Found
+from loomproof.diagnosis.found import Found, parts_as_found, read_ends
 from loomproof.diagnosis.left_in import or_left_in, read_back
 from loomproof.diagnosis.loops import Amiss, PartNetwork, agree, one_for_all
 from loomproof.diagnosis.mending import cathode_mark, kind_of, new_part, right_value, taken_out
 from loomproof.diagnosis.words import listed, of_reading
 from loomproof.diagnosis.writing import Writer
-from loomproof.electrics.component_kinds import conducting_ends, joined_ends
+from loomproof.electrics.bounds import least_ohm
+from loomproof.electrics.component_kinds import joined_ends
+from loomproof.electrics.currents import on_the_way
 from loomproof.loom.model import Component, End
 from loomproof.results.figures import ohms
 from loomproof.results.findings import Alternative, Evidence, Finding
@@ -38,7 +40,7 @@ def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
             open_parts.setdefault(part.name, judged)
         elif not found.joined(judged.a, judged.b) or _too_low_shunt(part, judged):
             changed = rewired and not agree(judged.expected_ohm, judged.measured_ohm)
-            if changed and agree(network.ohm(at), judged.measured_ohm):
+            if changed and (agree(network.ohm(at), judged.measured_ohm) or _unknown_beside(found, judged)):
                 continue
             gone = judged.measured_ohm > judged.limit_ohm and agree(
                 network.ohm(at, without=part.name), judged.measured_ohm
@@ -67,6 +69,18 @@ def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
             yield _missing(found, part, edges, shown, (sensed.a, sensed.b), writer)
 
 
+def _unknown_beside(found: Found, judged: Judged) -> bool:
+    """Whether parts of which no ohms are known lead beside the part as found, and can make it read so."""
+    one, other = found.group_of.get(judged.a), found.group_of.get(judged.b)
+    if one is None or other is None or judged.measured_ohm >= judged.lower_ohm:
+        return False
+    parts, root = parts_as_found(found)
+    beside = on_the_way([p for p in parts if p.component != judged.component], root(one), [root(other)])
+    if all(part.linear for part in beside):
+        return False
+    return judged.bound_ohm >= least_ohm(parts, [root(one)], [root(other)], math.inf)
+
+
 def _too_low_shunt(part: Component, judged: Judged) -> bool:
     """Whether a part that is a conductor reads too low; too high it is told as a joint of its net."""
     return bool(joined_ends(part)) and judged.measured_ohm < judged.lower_ohm
@@ -78,12 +92,6 @@ def reaches(found: Found, component: str, a: End, b: End) -> bool:
         return False
     groups = {found.group_at(end) for end in read_ends(found.loom.component_by_name[component])}
     return {found.group_of.get(a), found.group_of.get(b)} <= groups
-
-
-def read_ends(part: Component) -> tuple[End, ...]:
-    """Return the ends between which a part is read: of a relay those of its coil, not of its contact."""
-    read = [pair for pair in conducting_ends(part) if pair not in joined_ends(part)]
-    return read[0] if read else part.ends
 
 
 def _wrong_value(part: Component, judged: Judged, writer: Writer) -> Finding:

@@ -9,6 +9,7 @@ from itertools import combinations
 from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.desk import SHORTED_OHM, Desk
 from loomproof.diagnosis.faults import Fault
+from loomproof.diagnosis.found import read_ends
 from loomproof.diagnosis.left_in import found_in, joining
 from loomproof.diagnosis.mending import new_part, right_value, taken_out
 from loomproof.diagnosis.supplies import joined_supplies
@@ -148,7 +149,7 @@ class Shorts(Desk):
         lying = [
             part
             for part in self.loom.components
-            if part.fitted and len({at[end] for end in part.ends if end in at}) > 1
+            if part.fitted and len({at[end] for end in read_ends(part) if end in at}) > 1
         ]
         return [
             Alternative(
@@ -223,7 +224,8 @@ class Shorts(Desk):
                 continue
             if not SHORTED_OHM <= judged.measured_ohm < judged.lower_ohm:
                 continue
-            sides = {piece for piece, own in nodes.items() for end in part.ends if end in own}
+            # Of a relay that its coil is read between them: where its contacts are says nothing.
+            sides = {piece for piece, own in nodes.items() for end in read_ends(part) if end in own}
             if len(sides) == 2:
                 return part, judged
         return None

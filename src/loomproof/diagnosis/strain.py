@@ -7,8 +7,8 @@ from collections.abc import Collection, Sequence
 
 from loomproof.diagnosis.entangled import low_pairs, senses_alone
 from loomproof.diagnosis.faults import Righted
-from loomproof.diagnosis.found import Found, found_wiring
-from loomproof.diagnosis.parts import part_findings, reaches, read_ends
+from loomproof.diagnosis.found import Found, found_wiring, read_ends
+from loomproof.diagnosis.parts import part_findings, reaches
 from loomproof.diagnosis.paths import path_findings
 from loomproof.diagnosis.search import Explanation
 from loomproof.diagnosis.writing import Writer

@@ -43,7 +43,7 @@ def split_nets(
         second, first = (bundles.pop(k) for k in sorted(pair, reverse=True))
         bundles.append(_joined(ohmmeter, plan, first, second))
     expected = {group.points for group in plan.scope.groups}
-    low_parts = _points_of_low_parts(plan, judged, diodes)
+    low_parts = points_of_low_parts(plan, judged, diodes)
     done: list[Split] = []
     for bundle in bundles:
         if len(bundle) > 1 and (not expected.issuperset(bundle) or low_parts & sum(bundle)):
@@ -138,7 +138,7 @@ def _joined(ohmmeter: Ohmmeter, plan: Plan, first: Sequence[int], second: Sequen
     return [*first, *second]
 
 
-def _points_of_low_parts(plan: Plan, judged: Iterable[Judged], diodes: Iterable[JudgedDiode]) -> int:
+def points_of_low_parts(plan: Plan, judged: Iterable[Judged], diodes: Iterable[JudgedDiode]) -> int:
     """The points of parts that read lower than they should: something may lie beside them."""
     points = 0
     for diode in diodes:

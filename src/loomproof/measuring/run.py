@@ -130,7 +130,7 @@ def run_plan(
         bounds = across_parts(plan, ohmmeter)
         if plan.vectors:
             groups = split_bypassed(plan, ohmmeter, groups, judged)
-            groups = rejoined(plan, ohmmeter, groups)
+            groups = rejoined(plan, ohmmeter, groups, judged, diodes)
         else:
             yield Progress("telling conductors apart")
             groups, joined_paths, ways = told_without_sense(plan, ohmmeter, judged, diodes)

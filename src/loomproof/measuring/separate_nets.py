@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from loomproof.bench.seam import singles
 from loomproof.electrics.conductors import RESISTIVE_OHM
 from loomproof.loom.model import End
-from loomproof.measuring.nets_by_resistance import split_nets
+from loomproof.measuring.nets_by_resistance import points_of_low_parts, split_nets
 from loomproof.measuring.ohmmeter import Ohmmeter, merged, split_by_ohms
 from loomproof.planning.plan import Plan
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
@@ -102,17 +102,28 @@ def split_bypassed(plan: Plan, ohmmeter: Ohmmeter, groups: Groups, judged: Seque
     return tuple(refined)
 
 
-def rejoined(plan: Plan, ohmmeter: Ohmmeter, groups: Groups) -> Groups:
-    """Read pieces of coupled nets against each other where any of them is not as expected.
+def rejoined(
+    plan: Plan,
+    ohmmeter: Ohmmeter,
+    groups: Groups,
+    judged: Sequence[Judged],
+    diodes: Sequence[JudgedDiode],
+) -> Groups:
+    """Read pieces of coupled nets against each other where any of them is not as expected, or a part is low.
 
-    What was split off one net may hang on another that a component couples to it.
+    What was split off one net may hang on another that a component couples to it. A short between two nets
+    that parts couple anyway shows in nothing but the readings of these parts.
     """
     scope = plan.scope
     coupled = _coupled_groups(plan)
     expected = {scope.ends(group.points) for group in scope.groups}
     mine = [group for group in groups if any(scope.group_of[end] in coupled for end in group)]
     if all(group in expected for group in mine):
-        return groups
+        low = scope.ends(points_of_low_parts(plan, judged, diodes))
+        bundles = {scope.bundle_of[scope.group_of[end]] for end in low}
+        mine = [group for group in mine if scope.bundle_of[scope.group_of[min(group)]] in bundles]
+        if len(mine) < 3:  # of two nets the part itself is read
+            return groups
     sets = [sum(scope.bit(end) for end in group) for group in mine]
     split = split_by_ohms(ohmmeter, sets, plan.apart_ohm(sum(sets)))
     rest = [group for group in groups if group not in mine]
