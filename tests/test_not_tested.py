@@ -15,9 +15,10 @@ from loomproof.loom.model import Connector, ConnectorKind
 from loomproof.loom.reading import load
 from loomproof.measuring.events import finish
 from loomproof.planning.request import Request
+from loomproof.results.document import Verdict
 from tests.cleared import cleared
 from tests.measuring.meter_bench import meter_bench
-from tests.measuring.scanner_bench import loom_of
+from tests.measuring.scanner_bench import loom_of, outcome_of
 
 
 @pytest.mark.parametrize(
@@ -83,3 +84,29 @@ def test_a_loom_with_an_earth_ring_says_that_the_body_was_not_tested(fixtures: P
     earthed = replace(plain, connectors=(*plain.connectors, ring))
     request = Request(earthed, in_order(earthed.cavities), "run", "2031-05-04T00:00:00Z")
     assert BODY in small_print(request, meter_bench(earthed))
+
+
+FUSED = "F1,fuse,1=A:1 2=A:2,,,\nK1,relay,85=A:3 86=A:4 30=A:5 87=A:6 87a=A:7,85,10,\n"
+
+
+@pytest.mark.parametrize(
+    ("parts", "named"),
+    [
+        (FUSED, "F1, K1"),
+        ("K1,relay,85=A:3 86=A:4 30=A:5 87=A:6,85,10,\n", ""),
+        ("R1,resistor,1=A:1 2=A:2,100,5,\n", ""),
+        ("L1,link,1=A:1 2=A:2,,,\n", "L1"),
+    ],
+)
+def test_what_may_lie_across_a_closed_contact_is_named(parts: str, named: str) -> None:
+    """A short across a fuse or a resting contact leaves every reading as it was: nothing can see it."""
+    loom = loom_of("1 2 3 4 5 6 7", parts)
+    texts = outcome_of(loom).document.not_tested
+    told = [text for text in texts if text.startswith("What lies across")]
+    assert [text.split(":")[0] for text in told] == ([f"What lies across {named}"] if named else [])
+
+
+def test_a_bridged_fuse_passes_as_the_small_print_says() -> None:
+    document = outcome_of(loom_of("1 2 3", "F1,fuse,1=A:1 2=A:2,,,\n"), "short A:1 A:2").document
+    assert document.verdict is not Verdict.FAIL
+    assert any("bridged fuse" in text for text in document.not_tested)

@@ -17,7 +17,7 @@ from loomproof.loom.model import End
 from loomproof.results.document import ClaimEntry, Document
 from loomproof.results.grade import Grade
 from tests.campaign.grade_oracle import PART_FAULTS, Oracle
-from tests.diagnosis.injector import place
+from tests.diagnosis.injector import inside, place
 
 SLACK = 1.0 + 1e-6
 """Figures in a document are rounded."""
@@ -138,14 +138,20 @@ def _joined(claim: ClaimEntry, ends: list[End], oracle: Oracle) -> Iterator[str]
 
 def _apart(claim: ClaimEntry, ends: list[End], oracle: Oracle) -> Iterator[str]:
     """Nothing joins these cavities to others, but for those of nets that parts join them to."""
-    if claim.threshold_ohm is None or "V" in claim.statement.split():
+    if claim.threshold_ohm is None:
         return
     if claim.subject.startswith("across "):
         yield from _across(claim.threshold_ohm, ends, oracle)
         return
+    if "as found" in claim.statement:
+        yield from _as_found(claim.threshold_ohm, oracle)
+        return
     chosen = ends or list(oracle.loom.cavities)
     done: set[tuple[int, int]] = set()
-    volts = re.search(r"(\d[\d.]*) V", claim.statement + claim.rule)
+    # A statement with volts has asked for what conducts one way; a rule that names them excludes it.
+    stated = re.search(r"(\d[\d.]*) V", claim.statement)
+    excluded = stated is None and re.search(r"(\d[\d.]*) V", claim.rule) is not None
+    volts = float(stated[1]) if stated else 5.0
     for a in chosen:
         island = oracle.now.island(place(a))
         group = oracle.group_of[oracle.net_of[a]]
@@ -157,10 +163,36 @@ def _apart(claim: ClaimEntry, ends: list[End], oracle: Oracle) -> Iterator[str]:
             ohm = oracle.now.ohm(a, b)
             if ohm < claim.threshold_ohm / SLACK:
                 yield f"{a} to {b} is {ohm:.5g} Ω"
-            elif math.isinf(ohm) and not volts:
-                ways = [oracle.now.read([x], [y], 5.0, 0.0) for x, y in ((a, b), (b, a))]
+            elif math.isinf(ohm) and not excluded:
+                ways = [oracle.now.read([x], [y], volts, 0.0) for x, y in ((a, b), (b, a))]
                 if min(ways) < claim.threshold_ohm:
                     yield f"{a} to {b} conducts one way"
+
+
+def _as_found(threshold_ohm: float, oracle: Oracle) -> Iterator[str]:
+    """No path of less than this that a fault made, between conductors as they are, that no part couples.
+
+    What a fault joins without ohms is one conductor as found, whatever was described.
+    """
+    piece_of = oracle.now.piece_of
+    for fault in oracle.faults:
+        if fault.kind not in ("leak", "part", "diode", "led"):
+            continue
+        a, b = (
+            next(
+                (end for end in oracle.loom.cavities if piece_of[place(end)] == piece_of.get(inside(at))),
+                None,
+            )
+            for at in fault.ends
+        )
+        if a is None or b is None or piece_of[place(a)] == piece_of[place(b)]:
+            continue
+        if oracle.group_of[oracle.net_of[a]] == oracle.group_of[oracle.net_of[b]]:
+            continue
+        volts = oracle.make.test_v
+        least = min(oracle.now.read([x], [y], volts, oracle.make.series_ohm) for x, y in ((a, b), (b, a)))
+        if least < threshold_ohm / SLACK:
+            yield f"{a} to {b}, found as conductors of their own, is {least:.5g} Ω"
 
 
 def _across(threshold_ohm: float, ends: list[End], oracle: Oracle) -> Iterator[str]:

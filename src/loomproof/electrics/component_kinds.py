@@ -156,6 +156,12 @@ def lasting_ends(part: Component) -> tuple[tuple[End, End], ...]:
     return tuple((p.a, p.b) for p in paths if p.path is Path.CONTACT and p.closed is Closed.ALWAYS)
 
 
+def resting_contacts(part: Component) -> tuple[tuple[End, End], ...]:
+    """Return the pairs of ends that a part in place joins with next to no ohms while nothing is driven."""
+    paths = paths_of(part) if part.fitted else ()
+    return tuple((p.a, p.b) for p in paths if p.path is Path.CONTACT and p.closed is not Closed.PULLED)
+
+
 def carrying_ends(part: Component) -> tuple[tuple[End, End], ...]:
     """Return the pairs of ends that a part at work joins to carry load current: relays are pulled in."""
     paths = paths_of(part)

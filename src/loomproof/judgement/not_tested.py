@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator
 from typing import TYPE_CHECKING
 
 from loomproof.cautions import LIMITS_OF_THE_TEST
+from loomproof.electrics.component_kinds import resting_contacts
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
 from loomproof.judgement.inspection import ITEMS, looked_over
 from loomproof.loom.model import ConnectorKind
@@ -80,6 +81,13 @@ def not_tested(
             "Some lengths or sections are not in the description; limits of those conductors are defaults."
         )
     yield from _one_way(plan, capabilities)
+    bridgeable = [c.name for c in request.loom.components if resting_contacts(c)]
+    if bridgeable:
+        yield (
+            f"What lies across {', '.join(bridgeable)}: closed, each joins its two ends anyway, so a bridged "
+            "fuse and a contact that is welded or shorted read as sound ones. Pull it and prove again: what "
+            "is across it joins the ends still."
+        )
     yield from _spare_leads(plan, part)
     wanted_ohm = request.loom.settings.isolation_ohm
     if plan.isolation_ohm is None and plan.vectors:

@@ -69,10 +69,10 @@ def bound_readings(
         if roots[0] == roots[1]:
             sides = [[coupling.net_a], [coupling.net_b]]
         ends = head[coupling.net_a], head[coupling.net_b]
-        most_ohm = _most_ohm(expectation, coupling, *ends)
-        most_ohm = most_ohm if most_ohm <= range_ohm else math.inf
         bounds = []
         alone = not _bypassed(expectation.couplings, coupling)
+        most_ohm = _most_ohm(expectation, coupling, *ends, alone=alone)
+        most_ohm = most_ohm if most_ohm <= range_ohm else math.inf
         for (source, sink), (a, b) in ((sides, ends), (sides[::-1], ends[::-1])):
             lower_ohm = min(_own_least(coupling, range_ohm), _least(expectation, source, sink, current_a))
             one, other = (sum(points[net] for net in nets) for nets in (source, sink))
@@ -82,7 +82,7 @@ def bound_readings(
         yield from bounds if open_both else [max(bounds, key=lambda bound: bound.lower_ohm)]
 
 
-def _most_ohm(expectation: Expectation, coupling: Coupling, a: End, b: End) -> float:
+def _most_ohm(expectation: Expectation, coupling: Coupling, a: End, b: End, *, alone: bool) -> float:
     """Return what is read at most while the part is there, Ω: whatever lies beside it makes that less.
 
     Of a part with ohms that is beside others, what all of them read in parallel, each at its greatest.
@@ -90,7 +90,7 @@ def _most_ohm(expectation: Expectation, coupling: Coupling, a: End, b: End) -> f
     if coupling.nominal_ohm is None:
         return FACTS[coupling.kind].most_ohm
     island = expectation.island_of[coupling.net_a]
-    if not coupling.linear or a not in island.node_of or b not in island.node_of:
+    if alone or not coupling.linear or a not in island.node_of or b not in island.node_of:
         return math.inf
     greatest_ohm = island.greatest.resistance(island.node_of[a], island.node_of[b])
     settings = expectation.loom.settings
