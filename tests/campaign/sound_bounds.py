@@ -48,7 +48,8 @@ def sound_circuitry(
             ohm = 2 * (part.resistance_ohm or 0.0) + 2 * blade_ohm(settings, part.rating_a)
             one, two = (inside(end) for end in part.ends)
             edges.append((one, two, ohm if most else ohm / 8))
-    for part, a, b in (*((shunt, *shunt.ends[:2]) for shunt in shunts), *couplings):
+    beside: list[Coupled] = [(shunt, shunt.ends[0], shunt.ends[1]) for shunt in shunts]
+    for part, a, b in (*beside, *couplings):
         one, two = inside(a), inside(b)
         if part.kind is ComponentKind.DIODE:
             at = dict(part.terminals)
