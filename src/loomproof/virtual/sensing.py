@@ -105,7 +105,12 @@ class Voltages:
         return found
 
     def low_off(self, drive: int, off_v: Mapping[int, float]) -> int:
-        """Return the points that read low while nodes are ``off_v`` away from their settled voltages."""
+        """Return the points that read low while nodes are ``off_v`` away from their settled voltages.
+
+        Where ``off_v`` is empty they are settled, as most islands are that were not driven before.
+        """
+        if not off_v:
+            return self.low(drive)
         off = np.array([off_v[self.island.nodes[i]] for i in self.island.points])
         return self._below(self.point_volts(drive) + off)
 

@@ -33,13 +33,15 @@ def steady(conductance_s: Array, current_a: Array, diodes: Sequence[Diode], star
     if not diodes:
         return _precise(conductance_s, current_a, refine=False)
     size = len(current_a)
-    v = np.append(start_v, 0.0)
+    v = np.zeros(size + 1)
+    v[:size] = start_v
     last = [float(v[d.anode] - v[d.cathode]) for d in diodes]
     matrix = np.zeros((size + 1, size + 1))
+    feed = np.zeros(size + 1)
     for step in range(_LIMIT):
         matrix[:size, :size] = conductance_s
         matrix[size, :] = matrix[:, size] = 0.0
-        feed = np.append(current_a, 0.0)
+        feed[:size] = current_a
         for i, (a, k, saturation, slope) in enumerate(diodes):
             last[i] = at = _limited(float(v[a] - v[k]), last[i], saturation, slope)
             grown = math.exp(at / slope)
@@ -51,7 +53,8 @@ def steady(conductance_s: Array, current_a: Array, diodes: Sequence[Diode], star
             rest = saturation * (grown - 1.0) - g * at
             feed[a] -= rest
             feed[k] += rest
-        new = np.append(_precise(matrix[:size, :size], feed[:size], refine=step >= _FINE_STEPS), 0.0)
+        new = np.zeros(size + 1)
+        new[:size] = _precise(matrix[:size, :size], feed[:size], refine=step >= _FINE_STEPS)
         near_v = (_CLOSE_V if step < _FINE_STEPS else _ROUNDING_V) * (1.0 + float(np.abs(new).max()))
         close = bool(np.all(np.abs(new - v) <= near_v))
         v = new

@@ -78,13 +78,17 @@ class Charge:
     def read(self, drive: int, start_s: float, settle_s: float) -> dict[int, float]:
         """Drive for a while from ``start_s`` on. Return how far each node then is from its settled voltage.
 
-        Nodes are the network's; V. Time must not run backwards; where it does, the loom is at rest.
+        Nodes are the network's; V; none where all have settled. Time must not run backwards; where it does,
+        the loom is at rest.
         """
         since_s = start_s - self._time_s
         volts = self._released if since_s < 0.0 else self._after(0, self._volts, since_s)
         volts = self._after(drive, volts, settle_s)
         self._volts, self._time_s = volts, start_s + settle_s
-        off = volts - self._settled(drive)
+        settled = self._settled(drive)
+        if volts is settled:
+            return {}
+        off = volts - settled
         return {
             island.nodes[i]: float(off[self.cluster_of[island.nodes[i]]])
             for island in self.islands
