@@ -46,6 +46,7 @@ class Cause(StrEnum):
     WRONG_LOOM = "wrong_loom", Kind.MISWIRE, 0, Look.ELSEWHERE
     NOTHING_PLUGGED = "nothing_plugged", Kind.OPEN, 0, Look.ELSEWHERE
     ADAPTER_LEAD = "adapter_lead", Kind.OPEN, 1, Look.LEAD
+    RESISTIVE_LEAD = "resistive_lead", Kind.HIGH_RESISTANCE, 1, Look.LEAD
     ADAPTER_BOARD = "adapter_board", Kind.OPEN, 1, Look.ADAPTER
     ADAPTER_SHORT = "adapter_short", Kind.SHORT, 1, Look.LEADS
     NOT_PLUGGED = "not_plugged", Kind.OPEN, 2, Look.PLUG

@@ -47,6 +47,10 @@ class Found:
         """Whether two cavities were found on one conductor."""
         return a in self.group_of and self.group_of[a] == self.group_of.get(b)
 
+    def alone(self, end: End) -> bool:
+        """Whether a cavity was found joined to nothing, so that an open lead to it would read the same."""
+        return end in self.group_of and list(self.group_of.values()).count(self.group_of[end]) == 1
+
     def way(self, a: End, b: End) -> tuple[int, ...] | None:
         """Return the edges between two leaves of the wiring, None where they are cut or on different nets."""
         way = self.wiring.path(self.wiring.leaf_of[a], self.wiring.leaf_of[b])

@@ -118,11 +118,32 @@ def _net(
     for suspect in chosen:
         rest = {*chosen} - {suspect}
         equals = [next(iter({*each} - rest)) for each in sets[1:] if rest < {*each}]
-        worst = max(
-            (judged for judged in failing if suspect in seen[id(judged)]), key=lambda j: j.measured_ohm
-        )
-        shown = [judged for judged in failing if suspect in seen[id(judged)]][:4]
-        yield _finding(found, suspect, equals, worst, shown, writer)
+        speaking = [judged for judged in failing if suspect in seen[id(judged)]]
+        yield _finding(found, suspect, equals, speaking, _high_lead(speaking, passing), writer)
+
+
+def _high_lead(speaking: Sequence[Judged], passing: Sequence[Judged]) -> tuple[Alternative, ...]:
+    """Return the adapter's lead as an alternative, where each failing reading and no sound one took it."""
+    ends = [
+        end
+        for end in (speaking[0].a, speaking[0].b)
+        if all(end in (judged.a, judged.b) for judged in speaking)
+        and not any(end in (judged.a, judged.b) for judged in passing)
+    ]
+    if not ends:
+        return ()
+    either = " or ".join(map(str, ends))
+    plugs = listed(dict.fromkeys(end.connector for end in ends))
+    return (
+        Alternative(
+            text=f"the adapter's lead or pin for {either} reads high, not the loom",
+            cause=Cause.RESISTIVE_LEAD,
+            cavities=tuple(ends),
+            repair=(f"Clean or renew the adapter's lead and pin for {either}, and zero the leads.",),
+            tell_apart=f"Take {plugs} off the adapter and meter the loom from its own contacts, the meter's "
+            "leads taken off: what reads right there is sound, and the lead is bad.",
+        ),
+    )
 
 
 def _fewest(blamed: Sequence[set[Suspect]]) -> list[tuple[Suspect, ...]]:
@@ -167,10 +188,11 @@ def _finding(
     found: Found,
     suspect: Suspect,
     equals: Sequence[Suspect],
-    worst: Judged,
-    shown: Sequence[Judged],
+    speaking: Sequence[Judged],
+    leads: Sequence[Alternative],
     writer: Writer,
 ) -> Finding:
+    worst = max(speaking, key=lambda judged: judged.measured_ohm)
     cause, what, ends, wires, places, repair = _described(found, suspect, writer)
     others = []
     for other in equals:
@@ -195,8 +217,8 @@ def _finding(
         repair,
         wires=wires,
         components=tuple(name for name in components if name),
-        evidence=[of_reading(judged) for judged in dict.fromkeys((worst, *shown))],
-        alternatives=others,
+        evidence=[of_reading(judged) for judged in dict.fromkeys((worst, *speaking[:4]))],
+        alternatives=[*others, *leads],
         cost=writer.weights.open_wire,
     )
 

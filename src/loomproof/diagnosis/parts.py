@@ -283,6 +283,29 @@ def _missing(
         for number in edges
         if found.wiring.edges[number].wires
     ]
+    alone = [end for end in cavities if end.cavity and found.alone(end)]
+    others += [
+        Alternative(
+            text=f"the contact of {end} is open, and {part.name} is there",
+            cause=Cause.BAD_CONTACT,
+            cavities=(end,),
+            repair=(f"Seat the contact of {end} until it is held, or renew it.",),
+            tell_apart=f"Meter {part.name} at its own terminals: a reading there means contact or lead.",
+        )
+        for end in alone
+        if end in part.ends
+    ]
+    others += [
+        Alternative(
+            text=f"the adapter's lead or pin for {end} is open, not the loom",
+            cause=Cause.ADAPTER_LEAD,
+            cavities=(end,),
+            repair=(f"Mend the adapter's lead for {end}.",),
+            tell_apart=f"Take {end.connector} off the adapter and touch the adapter's lead for {end} with "
+            "the probe: silence means the lead.",
+        )
+        for end in alone
+    ]
     return writer.make(
         Cause.MISSING_PART,
         cavities,
