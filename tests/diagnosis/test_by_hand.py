@@ -61,8 +61,16 @@ TWO_ROWS = ("1 2 3 4", "5 6 7 8")
         (TWO_ROWS, "8 7 6 5 4 3 2 1", "rotated (half a turn)"),
         (TWO_ROWS, "2 3 4 5 6 7 8 1", "rotated (each contact 1 cavity on, the end round to the start)"),
         (TWO_ROWS, "8 1 2 3 4 5 6 7", "rotated (each contact 1 cavity back, the end round to the start)"),
-        (("1 2 3 4 5 6 7",), "3 4 5 6 7 1 2", "rotated (each contact 2 cavities on, the end round to the start)"),
-        (("1 2 3 4 5 6 7",), "6 7 1 2 3 4 5", "rotated (each contact 2 cavities back, the end round to the start)"),
+        (
+            ("1 2 3 4 5 6 7",),
+            "3 4 5 6 7 1 2",
+            "rotated (each contact 2 cavities on, the end round to the start)",
+        ),
+        (
+            ("1 2 3 4 5 6 7",),
+            "6 7 1 2 3 4 5",
+            "rotated (each contact 2 cavities back, the end round to the start)",
+        ),
         (("1 2 3 4 5 6 7",), "2 3 4 5 6 7 -", "shifted (by 1 cavity on)"),
         (("1 2 3 4 5 6 7",), "- 1 2 3 4 5 6", "shifted (by 1 cavity back)"),
         (TWO_ROWS, "2 3 4 - 6 7 8 -", "shifted (by 1 cavity on in every row)"),
