@@ -124,7 +124,13 @@ def _is_named(fault: Injected, finding: Finding, oracle: Oracle) -> bool:
         return is_told(replace(fault, kind=kind), [own], oracle.loom, nets)
     if fault.kind in ("leak", "part", "diode", "led", "short", "added"):
         homes = {oracle.now.piece_of[place(end)] for end in finding.cavities}
-        if finding.kind in BETWEEN and homes == {oracle.now.piece_of[place(end)] for end in fault.ends}:
+        places = {oracle.now.piece_of[place(end)] for end in fault.ends}
+        if finding.kind in BETWEEN and homes == places:
+            return True
+        # Sense does not tell which of the nets that parts couple a path meets: all of them are named then.
+        coupled = {oracle.group_of[oracle.net_of[end]] for end in fault.ends}
+        named = {oracle.group_of[oracle.net_of[end]] for end in finding.cavities}
+        if oracle.make.ohms is None and finding.kind in BETWEEN and homes >= places and named == coupled:
             return True
         across = {oracle.net_of[end] for end in fault.ends}
         return bool(_between(across, oracle) & set(finding.components))
