@@ -132,3 +132,12 @@ def test_a_short_beside_an_open_part_is_told_on_its_own_side_of_it() -> None:
         "Wire added in spare cavity A:4, joined to A:5 on W5 (black)",
         "Resistor R1 open or missing between A:3 and A:5",
     ]
+
+
+@pytest.mark.parametrize("ohm", ["0.1", "8.2"])
+def test_a_path_between_nets_that_coils_couple_is_told_and_no_coil_besides(ohm: str) -> None:
+    """90 Ω and the path lie beside the coil of 30 Ω then: 23 Ω, a fifth less than it has alone."""
+    loom = loom_of("1 2 3 4", "L1,coil,1=A:1 2=A:2,90,10,\nL2,coil,1=A:2 2=A:3,30,10,\n")
+    (finding,) = proved(loom, f"part {ohm} A:1 A:3")[1]
+    assert finding.kind == "short"
+    assert {str(end) for end in finding.cavities} == {"A:1", "A:3"}

@@ -39,8 +39,13 @@ def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
         if math.isinf(judged.measured_ohm):
             open_parts.setdefault(part.name, judged)
         elif not found.joined(judged.a, judged.b) or _too_low_shunt(part, judged):
-            changed = rewired and not agree(judged.expected_ohm, judged.measured_ohm)
-            if changed and (agree(network.ohm(at), judged.measured_ohm) or _unknown_beside(found, judged)):
+            so_ohm = network.ohm(at)
+            off_ohm = abs(judged.expected_ohm - judged.measured_ohm)
+            changed = rewired and (
+                not agree(judged.expected_ohm, judged.measured_ohm)
+                or abs(so_ohm - judged.measured_ohm) < off_ohm / 2
+            )
+            if changed and (agree(so_ohm, judged.measured_ohm) or _unknown_beside(found, judged)):
                 continue
             gone = judged.measured_ohm > judged.limit_ohm and agree(
                 network.ohm(at, without=part.name), judged.measured_ohm
