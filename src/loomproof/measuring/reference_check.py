@@ -17,27 +17,27 @@ from loomproof.results.figures import ohms
 from loomproof.results.measured import Judged
 
 ROUNDS = 3
-"""So often in a row a reference must read wrong: chance does that to no sound meter."""
+"""So many readings of a reference are taken together: their mean is its reading, their spread the meter's."""
 
 NOISE = 30
 """So often the references are read where the loom would be blamed: noise that comes once in twenty readings
 is met in four runs of five."""
 
 NOISE_U = 3.0
-"""So many expanded uncertainties off, six standard ones, chance brings no reading."""
+"""So many expanded uncertainties off, or apart, six standard ones, chance brings no readings."""
 
 
 def refuse_wrong_references(ohmmeter: Ohmmeter, references: Sequence[Reference]) -> None:
-    """Refuse a meter that reads a reference otherwise than it is, every time. Raises `UnfitError`."""
+    """Refuse a meter that reads a reference otherwise than it is, or not the same again: `UnfitError`."""
     for each in references:
         for wires in _ways(ohmmeter, each):
-            read = 0.0
-            for _ in range(ROUNDS):
-                read = ohmmeter.asker.resistance(*each.sets, wires)
-                if _off(ohmmeter, each, read, wires) <= 1.0:
-                    break
-            else:
-                raise _unfit(ohmmeter, each, read, wires, f"{ROUNDS} times of {ROUNDS}")
+            read = [ohmmeter.asker.resistance(*each.sets, wires) for _ in range(ROUNDS)]
+            mean_ohm = math.fsum(read) / ROUNDS
+            if _off(ohmmeter, each, mean_ohm, wires) > 1.0:
+                raise _unfit(ohmmeter, each, mean_ohm, wires, f"the mean of {ROUNDS} readings")
+            if max(read) - min(read) > NOISE_U * _u_ohm(ohmmeter, each.ohm, wires):
+                others = " and ".join(ohms(ohm) for ohm in (min(read), max(read)))
+                raise _unfit(ohmmeter, each, mean_ohm, wires, f"the mean of readings between {others}")
 
 
 def refuse_noisy_references(ohmmeter: Ohmmeter, references: Sequence[Reference]) -> None:
