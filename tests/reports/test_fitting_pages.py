@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import re
 import shutil
 import subprocess
@@ -60,12 +59,14 @@ def on_each_other(a: Word, b: Word) -> bool:
 def on_others(words: list[Word]) -> list[tuple[Word, Word]]:
     """The pairs of words that lie on each other; only those are asked that begin above another's foot."""
     ordered = sorted(words, key=lambda word: word.top)
-    return [
-        (word, other)
-        for at, word in enumerate(ordered, start=1)
-        for other in itertools.takewhile(lambda lower, foot=word.bottom: lower.top < foot, ordered[at:])
-        if on_each_other(word, other)
-    ]
+    found = []
+    for at, word in enumerate(ordered, start=1):
+        for other in ordered[at:]:
+            if other.top >= word.bottom:
+                break
+            if on_each_other(word, other):
+                found.append((word, other))
+    return found
 
 
 @pytest.mark.parametrize("names", ["short", "long"])
