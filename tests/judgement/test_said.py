@@ -10,7 +10,8 @@ import pytest
 from loomproof.bench.seam import Accuracy
 from loomproof.judgement.claims import claims_of
 from loomproof.judgement.conclude import conclude
-from loomproof.loom.model import end_of
+from loomproof.judgement.entries import connector_entries
+from loomproof.loom.model import Connector, ConnectorKind, end_of
 from loomproof.measuring.hookup_result import HookUpResult
 from loomproof.results.document import ClaimEntry
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, OneWay, Path, SensedPart
@@ -88,6 +89,7 @@ def test_isolation_as_a_whole_is_claimed_where_it_was_asked_and_read() -> None:
         "not read": None,
         "below": limit * 0.5,
         "within the guard band": limit + 0.5 * u,
+        "at the end of the guard band": limit + u,
         "above": limit + 1.5 * u,
         "over range": math.inf,
     }
@@ -101,6 +103,7 @@ def test_isolation_as_a_whole_is_claimed_where_it_was_asked_and_read() -> None:
         "not read": [],
         "below": [Decision.UNDECIDED],
         "within the guard band": [Decision.UNDECIDED],
+        "at the end of the guard band": [Decision.UNDECIDED],
         "above": [Decision.PASS],
         "over range": [Decision.PASS],
     }
@@ -238,3 +241,30 @@ def test_a_reading_says_what_it_decides_and_no_more(reading: Judged, text: str) 
         one for one in claims(part_of(), judged=(open_reading,)) if one.open and len(one.cavities) == 2
     ]
     assert (claim.measured_ohm, claim.cavities) == (None, (reading.a, reading.b))
+
+
+def test_what_parts_join_to_a_net_leads_on_to_whatever_that_is_joined_to() -> None:
+    """R1 joins the nets of A:1 and A:2: a leak from A:1 to A:5 leads from A:2 to A:5 as well."""
+    leak = Path(end_of("A:1"), end_of("A:5"), 5.0, 0.1)
+    inside = Path(end_of("A:1"), end_of("A:2"), 5.0, 0.1)
+    decided = {
+        name: {
+            claim.subject: claim.decision
+            for claim in of_kind(claims(part_of(spare="5"), leaks=paths), "isolation")
+            if claim.subject in ("A:1", "A:2", "A:5", "B:5")
+        }
+        for name, paths in {"none": (), "out": (leak,), "inside": (inside,)}.items()
+    }
+    good, bad = Decision.PASS, Decision.FAIL
+    assert set(decided["none"].values()) == {good}
+    assert {decided["out"][name] for name in ("A:2", "A:5")} == {bad}
+    assert decided["out"]["B:5"] is good
+    assert {decided["inside"][name] for name in ("A:5", "B:5")} == {good}
+
+
+def test_splices_are_drawn_in_no_face() -> None:
+    loom = part_of().request.loom
+    splice = Connector("S1", ConnectorKind.SPLICE)
+    entries = list(connector_entries(replace(loom, connectors=(splice, *loom.connectors))))
+    assert [entry.name for entry in entries] == ["A", "B"]
+    assert entries[0].colours == {"1": "BK", "2": "BK"}

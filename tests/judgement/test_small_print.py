@@ -130,3 +130,18 @@ def test_isolation_across_parts_says_how_far_it_goes() -> None:
     unread = replace(part, plan=replace(part.plan, parts=(), bounds=()))
     assert starts(told(unread), words) == [f"{words}not asked."]
     assert not starts(told(part_of(parts="")), "Isolation between conductors")
+
+
+def test_one_length_that_is_not_described_makes_a_limit_a_default() -> None:
+    part = part_of()
+    words = "Some lengths or sections are not in the description"
+    first, *rest = part.plan.conductors
+    assert rest
+    for defaults, shown in (((False, False), False), ((True, False), True), ((True, True), True)):
+        conductors = (
+            replace(first, defaults_used=defaults[0]),
+            *(replace(one, defaults_used=defaults[1]) for one in rest),
+        )
+        assert (
+            bool(starts(told(replace(part, plan=replace(part.plan, conductors=conductors))), words)) is shown
+        )
