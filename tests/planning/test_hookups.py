@@ -15,7 +15,7 @@ from loomproof.electrics.expectation import expect
 from loomproof.errors import Do, Todo, UsageError
 from loomproof.loom.model import Connector, ConnectorKind, End, Loom
 from loomproof.loom.reading import load
-from loomproof.planning.hookup_cover import RATIO, Problem, all_pairs, cover, lower_bound, undominated
+from loomproof.planning.hookup_cover import RATIO, Problem, cover, lower_bound, undominated
 from loomproof.planning.hookup_order import best_order, plug_ins
 from loomproof.planning.hookup_search import Constraints, NotPossibleError, plan_hook_ups, proves
 from tests.planning.test_sense import masks, partitions
@@ -98,6 +98,10 @@ DESIGNS = {
     (11, 6): 6,
     (12, 6): 6,
 }
+
+
+def all_pairs(units: int) -> tuple[tuple[int, int], ...]:
+    return tuple((1 << a, 1 << b) for a, b in itertools.combinations(range(units), 2))
 
 
 @pytest.mark.parametrize(("v", "k"), DESIGNS)

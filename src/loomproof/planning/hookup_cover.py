@@ -12,7 +12,6 @@ import math
 import random
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 import numpy.typing as npt
@@ -334,8 +333,3 @@ def trimmed(problem: Problem, sets: Sequence[int], order: Sequence[int]) -> list
                 for r in lost:
                     counts[r] -= 1
     return kept
-
-
-def all_pairs(units: int) -> tuple[Row, ...]:
-    """Return the rows by which every unit must meet every other."""
-    return tuple((1 << u, 1 << v) for u, v in combinations(range(units), 2))

@@ -102,11 +102,10 @@ def sealed_runs(store: Store, runs: Collection[str]) -> frozenset[str]:
 
 @dataclass(frozen=True, slots=True)
 class BenchLine:
-    """One bench: its chain's name, how many records it sealed, its last run and what was checked then."""
+    """One bench: its chain's name, its records, when the last run ended, what was checked then."""
 
     bench: str
     records: int
-    last_run: str
     last_ended: str
     checks: tuple[tuple[str, bool, str], ...]
 
@@ -124,7 +123,7 @@ def benches(store: Store) -> tuple[BenchLine, ...]:
     """Return every bench with its last run's checks (name, passed, words)."""
     last = select(RUNS.c.bench, func.count().label("records"), func.max(RUNS.c.sequence).label("sequence"))
     heads = last.group_by(RUNS.c.bench).subquery()
-    query = select(RUNS.c.id, RUNS.c.bench, RUNS.c.run, RUNS.c.ended, heads.c.records).join_from(
+    query = select(RUNS.c.id, RUNS.c.bench, RUNS.c.ended, heads.c.records).join_from(
         RUNS, heads, and_(RUNS.c.bench == heads.c.bench, RUNS.c.sequence == heads.c.sequence)
     )
     with store.reading() as connection:
@@ -136,7 +135,7 @@ def benches(store: Store) -> tuple[BenchLine, ...]:
                 .order_by(BENCH_CHECKS.c.number)
             ).all()
             told = tuple((check.name, bool(check.passed), check.words) for check in checks)
-            found.append(BenchLine(row.bench, row.records, row.run, row.ended, told))
+            found.append(BenchLine(row.bench, row.records, row.ended, told))
     return tuple(found)
 
 

@@ -10,7 +10,6 @@ from loomproof.loom.model import End, Loom
 from loomproof.virtual.build import Hookup
 
 _NEEDED = ("point", "connector", "cavity")
-_MORE = ("lead_ohm", "reference_to", "reference_ohm")
 _COLUMNS = "It is a CSV file with the columns point, connector, cavity and, where known, lead_ohm."
 
 
