@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 
 from loomproof.cli.cures import how
+from loomproof.cli.output import terminal
 from loomproof.jobs.events import ContactMoved, Event, Progress, Prompt, finish
 
 if TYPE_CHECKING:
@@ -45,11 +46,20 @@ class Screen:
         elif isinstance(event, Prompt):
             self._line(event.text)
             for line in event.lines:
-                click.echo(f"  - {line}", err=True)
+                self._item(line)
             if event.do is not None and (said := how(event.do)):
                 click.echo(f"  {said}", err=True)
         elif isinstance(event, ContactMoved):
             self._line(f"  at {event.time_s:.1f} s: {', '.join(map(str, event.cavities))} changed")
+
+    def _item(self, line: str) -> None:
+        """Say one of several things: folded between words on a terminal, whole for a program."""
+        if not self._terminal:
+            click.echo(f"  - {line}", err=True)
+            return
+        from loomproof.reports.listing import Paragraph
+
+        terminal(err=True).print(Paragraph(line, "  - ", "    "))
 
     def clear(self) -> None:
         """Take the line of progress away."""

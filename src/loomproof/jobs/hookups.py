@@ -221,7 +221,8 @@ def plugging(hook_up: HookUp) -> Iterator[str]:
         yield f"take off: {', '.join(hook_up.off)}"
     for unit in hook_up.units:
         word = "put on" if unit.name in hook_up.new else "leave"
-        yield f"{word:<7} {unit.name}: points {runs([hook_up.point_of[end] for end in unit.ends])}"
+        points = "point" if len(unit.ends) == 1 else "points"
+        yield f"{word:<7} {unit.name}: {points} {runs([hook_up.point_of[end] for end in unit.ends])}"
 
 
 def runs(points: Sequence[int]) -> str:

@@ -82,12 +82,11 @@ class PlannedProof(Shown):
     def readings(self) -> Iterator[tuple[str, ...]]:
         """A row of texts for each resistance asked: from, to, what is expected, its limit, the wires seen."""
         for reading in self.plan.conductors:
-            wider = "" if reading.decided else f", shown under {reading.shown_ohm:.3f} ohm"
-            limit = f"{reading.limit_ohm:.3f} ohm{wider}"
-            expected = f"{reading.expected_ohm:.3f} ohm"
-            yield str(reading.a), str(reading.b), expected, limit, " ".join(reading.seen)
+            wider = "" if reading.decided else f", shown under {ohms(reading.shown_ohm)}"
+            limit = f"{ohms(reading.limit_ohm)}{wider}"
+            yield str(reading.a), str(reading.b), ohms(reading.expected_ohm), limit, " ".join(reading.seen)
         for part in self.plan.parts:
-            limits = f"{part.lower_ohm:.4g} to {part.upper_ohm:.4g} ohm"
+            limits = f"{ohms(part.lower_ohm)} to {ohms(part.upper_ohm)}"
             limits = "one way only" if part.part.forward_v else limits
             yield str(part.part.a), str(part.part.b), part.part.component, limits, ""
 

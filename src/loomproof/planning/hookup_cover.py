@@ -165,7 +165,7 @@ def lower_bound(problem: Problem) -> tuple[int, str]:
         bounds.append((count, f"room beside unit {u}"))
     weight = sum(problem.sizes[u] * times.get(u, 1) for u in single | set(times) if not problem.stay >> u & 1)
     if capacity > 0:
-        bounds.append((math.ceil(weight / capacity), "counting plug-ins against points (Schönheim's way)"))
+        bounds.append((math.ceil(weight / capacity), "counting plug-ins against points, Schönheim's bound"))
         clique = _clique(problem, partners)
         ratio = sum(problem.sizes[u] for u in clique) / capacity
         if clique:
