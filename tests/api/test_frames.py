@@ -13,6 +13,8 @@ import pytest
 import loomproof as lp
 from loomproof.loom.model import Connector, Loom, Wire
 
+pytestmark = pytest.mark.usefixtures("simulated_within")
+
 SEALED = Path(__file__).parents[1] / "records" / "with_grades"
 UNITS = ("_ohm", "_v", "_c", "_s")
 PLAIN_NUMBERS = {"hook_up", "number", "margin", "meter_wires", "faults", "notes"}

@@ -29,6 +29,8 @@ from tests.bench.simline import SimLine
 from tests.bench.test_stopped import DRIVES, heard
 from tests.test_clearance import Counting
 
+pytestmark = pytest.mark.usefixtures("simulated_within")
+
 
 @pytest.fixture
 def lamp(fixtures: Path) -> lp.Loom:
