@@ -95,6 +95,17 @@ def test_noise_now_and_then_shows_at_the_references_where_the_loom_would_be_blam
         proved("high 9 W1", lie=now_and_then(), able=COARSE)
 
 
+def test_a_meter_that_spreads_more_than_it_states_is_refused_though_its_mean_is_right() -> None:
+    number = itertools.count()
+
+    def to_and_fro(ohm: float, wires: Wires) -> float:
+        off_ohm = 0.006 if next(number) % 2 else -0.006
+        return ohm + off_ohm if wires == 4 and ohm < 1e7 else ohm
+
+    with pytest.raises(UnfitError, match=r"the mean of readings between 0\.4"):
+        proved(lie=to_and_fro)
+
+
 def test_references_stand_in_the_adapter_table_and_come_back() -> None:
     text = table_of(ADAPTER)
     assert text.splitlines()[0].endswith("reference_to,reference_ohm,reference_u_ohm")

@@ -69,8 +69,8 @@ def _ways(ohmmeter: Ohmmeter, reference: Reference) -> tuple[Wires, ...]:
 
 
 def _u_ohm(ohmmeter: Ohmmeter, ohm: float, wires: Wires) -> float:
-    # What is fixed in the meter's error goes with zeroed leads, and a reference has none.
-    return replace(ohmmeter.meter, zeroed=False).uncertainty_ohm(ohm, wires)
+    # What is fixed in the meter's error goes with zeroed leads, and a reference has none; nor is it copper.
+    return replace(ohmmeter.meter, zeroed=False, temperature_u_k=0.0).uncertainty_ohm(ohm, wires)
 
 
 def _off(ohmmeter: Ohmmeter, reference: Reference, read: float, wires: Wires) -> float:
