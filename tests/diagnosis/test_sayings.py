@@ -89,3 +89,14 @@ def test_a_part_that_reads_open_from_a_cavity_of_its_own_may_have_a_bad_contact_
     assert finding.cause == "missing_part"
     told = {str(other.cause): other.cavities for other in finding.alternatives}
     assert told == {"bad_contact": (end_of("A:4"),), "adapter_lead": (end_of("A:4"),)}
+
+
+def test_a_reading_that_decides_nothing_is_no_evidence() -> None:
+    """0.1 Ω too much by less than its uncertainty beside a short says nothing of the short."""
+    shorted = (*(net for net in EXPECTED if not net & {end_of("A:2"), end_of("A:3")}),)
+    both = frozenset().union(*(net for net in EXPECTED if net & {end_of("A:2"), end_of("A:3")}))
+    unsure = replace(reading("A:2", "B:2", 0.21), decision=Decision.UNDECIDED)
+    for judged, count in ((unsure, 0), (reading("A:2", "B:2", 4.7), 1)):
+        told = explain(LOOM, Measured(EXPECTED, (both, *shorted), complete=True, judged=(judged,)))
+        short = next(finding for finding in told if finding.cause == "touching")
+        assert sum(one.text == "A:2 to B:2" for one in short.evidence) == count

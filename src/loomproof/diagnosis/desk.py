@@ -14,7 +14,7 @@ from loomproof.diagnosis.words import Names, listed, of_reading
 from loomproof.electrics.graph import reached
 from loomproof.loom.model import End, Loom, Need
 from loomproof.results.findings import Alternative, Evidence, Finding, Kind, Severity
-from loomproof.results.measured import Measured
+from loomproof.results.measured import Decision, Measured
 
 SHORTED_OHM = 2.0
 """A part that reads less than this, and less than a tenth of its value, is called shorted."""
@@ -226,7 +226,7 @@ class Desk:
     def evidence(
         self, cavities: Sequence[End], wires: Sequence[str], components: Sequence[str]
     ) -> list[Evidence]:
-        """Return what was expected and found at some cavities, and the judged readings that touch them."""
+        """Return what was expected and found at some cavities, and the failed readings that touch them."""
         shown: list[Evidence] = []
         for end in cavities[:6]:
             should = sorted(self.net_of.get(end, frozenset()) - {end})
@@ -240,8 +240,8 @@ class Desk:
                 )
         here, runs, parts = set(cavities), set(wires), set(components)
         for judged in self.measured.judged:
-            if judged.within:
-                continue
+            if judged.decision is not Decision.FAIL:
+                continue  # What is not decided speaks for nothing.
             touched = {judged.a, judged.b} & here and (runs & set(judged.wires) or not judged.wires)
             if touched or (judged.component and judged.component in parts):
                 shown.append(of_reading(judged))
