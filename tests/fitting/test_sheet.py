@@ -19,7 +19,7 @@ from loomproof.loom.designations import is_earth
 from loomproof.loom.ends import end_of
 from loomproof.loom.model import Circuit, Connector, ConnectorKind, End, Loom, Need, Wire
 from loomproof.loom.reading import load
-from loomproof.reports.fitting_sheet import sheet_csv, sheet_pdf, views
+from loomproof.reports.fitting_sheet import drop_words, sheet_csv, sheet_pdf, views
 from loomproof.results.document import ClaimEntry, Coverage, Document, Verdict
 from loomproof.results.findings import Finding, Kind, Severity
 from loomproof.results.fitting import Action, Job, Level, SafeRow, Sheet, Warn
@@ -370,5 +370,12 @@ def test_the_sheet_on_a_screen_shows_every_end_and_figure_whole(width: int) -> N
     assert {str(end) for end in loom.cavities} <= words
     assert {row.circuit for row in sheet.drops} <= words
     for drop in sheet.drops:
-        figure = f"{drop.drop_v:.2f} ± {drop.uncertainty_v:.2f} V"
+        figure = drop_words(drop.drop_v, drop.uncertainty_v)
         assert any(figure in line for line in lines), "a figure on one line"
+
+
+def test_an_uncertain_drop_is_never_said_to_be_certain() -> None:
+    assert drop_words(0.0071, 0.0004) == "0.007 ± 0.001 V"
+    assert drop_words(0.3624, 0.0671) == "0.362 ± 0.068 V"
+    assert drop_words(4.7123, 0.186) == "4.71 ± 0.19 V"
+    assert drop_words(0.5, 0.05) == "0.500 ± 0.050 V"

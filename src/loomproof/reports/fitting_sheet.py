@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import datetime
 import io
+import math
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
@@ -188,13 +189,22 @@ def _safe_cells(row: SafeRow) -> tuple[str, ...]:
     return (str(facts.end), facts.colour, facts.circuit, f"{optional}{row.action.value}", row.why)
 
 
+def drop_words(drop_v: float, u_v: float) -> str:
+    """Return a voltage drop with its uncertainty, to one last place: ``0.362 ± 0.068 V``, ``4.71 ± 0.19 V``.
+
+    The uncertainty is rounded up (GUM 7.2.6 allows it): one that is there is never said to be nothing.
+    """
+    places = 2 if u_v >= 0.1 else 3
+    return f"{drop_v:.{places}f} ± {math.ceil(u_v * 10**places - 1e-9) / 10**places:.{places}f} V"
+
+
 def _drop_cells(row: DropRow) -> tuple[str, ...]:
     return (
         row.circuit,
         row.side,
         row.path,
         f"{row.current_a:g}",
-        f"{row.drop_v:.2f} ± {row.uncertainty_v:.2f} V",
+        drop_words(row.drop_v, row.uncertainty_v),
         f"{row.limit_v:g} V",
         row.basis,
         {"pass": "within", "fail": "above"}.get(row.decision, row.decision),
