@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import pytest
 
+from loomproof.fitting.needs import plan_of
 from loomproof.fitting.proof_status import standing_of
-from loomproof.fitting.sharing import carried_by_wires
+from loomproof.fitting.sharing import carried_by_wires, shared
 from loomproof.fitting.voltage_drop import drops_of
 from loomproof.loom.choices import answers_of, needs_of
 from loomproof.loom.model import Loom, Need
@@ -97,3 +98,13 @@ def test_every_drop_of_the_sound_model_loom_is_decided_and_within() -> None:
     rows = drops_of(demo(), needs_of(demo()), standing_of(demo(), None), 80.0)
     assert len(rows) == 21
     assert {row.decision for row in rows} == {"pass"}
+
+
+def test_currents_flow_from_where_less_is_lost_to_where_more_is() -> None:
+    """The sign is from ``a`` to ``b``; what is lost grows along the way (Ohm's law)."""
+    needs = needs_of(demo())
+    network, _ = shared(demo(), plan_of(demo(), needs), 20.0)
+    pairs = [(e, a) for e, a in zip(network.edges, network.current_a, strict=True) if abs(a) > 1e-6]
+    assert len(pairs) > 10
+    for edge, current_a in pairs:
+        assert (current_a > 0.0) is (network.lost_v[edge.b] > network.lost_v[edge.a]), edge.name

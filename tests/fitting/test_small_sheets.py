@@ -258,3 +258,33 @@ def test_an_end_without_a_wire_is_left_unless_the_proof_found_something_there() 
 def test_rows_are_numbered_from_one_in_the_order_in_which_they_are_fitted() -> None:
     rows = fitting_sheet(chain()).connect
     assert [row.order for row in rows] == list(range(1, len(rows) + 1))
+
+
+def test_an_earth_is_measured_at_its_lug_or_behind_the_cavity_that_meets_the_car() -> None:
+    ring = check_of(chain(), "E:1", Fault.BAD_EARTH)
+    assert "ohms from the lug of E:1 to the negative clamp" in ring.text
+    loom = chain()
+    earth = Wire("W9", End("P", "2"), End("CAR", "2"), "BN", 1.0, 1.0, "earth")
+    socket = with_wires(loom, earth, without=("W3", "W4"))
+    found = check_of(socket, "CAR:2", Fault.BAD_EARTH)
+    assert "ohms from the car's side of CAR:2, back-probed to the negative clamp" in found.text
+
+
+@pytest.mark.parametrize(
+    ("circuits", "said"),
+    [
+        ((Circuit("signal", "revs", "", 0.01),), "B:1 (revs)"),
+        ((Circuit("signal", "", "", 0.01),), "B:1 (signal)"),
+        ((), "B:1 (signal)"),
+    ],
+)
+def test_an_open_input_is_called_by_its_purpose_or_its_circuit(
+    circuits: tuple[Circuit, ...], said: str
+) -> None:
+    loom = chain()
+    open_wire = Wire("W4", End("B", "1"), End("S1"), "GN", 0.5, 1.0, "signal")
+    loom = with_wires(loom, open_wire, without=("W4",), splices=("S1",))
+    (text,) = told(
+        fitting_sheet(replace(loom, circuits=(*loom.circuits[:3], *circuits))), "left open at the computer"
+    )
+    assert text.startswith(f"left open at the computer: {said}. ")
