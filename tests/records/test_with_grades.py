@@ -40,6 +40,9 @@ uncertainty or the cause of a finding never stands here: with one of those chang
 would not be what its own journal shows.
 """
 
+ADVICE = ("repair", "tell_apart")
+"""Words of findings that say what to do: a later version may say it better. What was found never changes."""
+
 
 def sealed(run: str) -> dict[str, Any]:
     plain = json.loads((SEALED / f"{run}.record.json").read_text(encoding="utf-8"))
@@ -64,12 +67,20 @@ def test_one_changed_sign_is_seen(run: str) -> None:
 
 
 @pytest.mark.parametrize("run", LOOMS)
-def test_its_journal_gives_the_same_document_byte_for_byte(run: str) -> None:
+def test_its_journal_gives_the_same_document_but_for_words_of_advice(run: str) -> None:
     journal = SEALED / f"{run}.journal.jsonl"
     then = sealed(run)
     assert then["journal_digest"] == sha256_hex(journal.read_bytes())
     again = replay(journal, load(SEALED / LOOMS[run]).loom).document.plain()
-    assert canonical(again | {key: then[key] for key in MAY_DIFFER}) == canonical(then)
+    again |= {key: then[key] for key in MAY_DIFFER}
+    assert canonical(without_advice(again)) == canonical(without_advice(then))
+
+
+def without_advice(value: object) -> object:
+    """The document without how findings say what to do: later versions may say it better."""
+    if isinstance(value, dict):
+        return {key: without_advice(held) for key, held in value.items() if key not in ADVICE}
+    return [without_advice(held) for held in value] if isinstance(value, list) else value
 
 
 @pytest.mark.parametrize("run", LOOMS)
