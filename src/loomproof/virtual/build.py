@@ -81,8 +81,7 @@ class _Draft:
         self.charged: list[tuple[End, End, float, float]] = []
 
     def _run(self, wire: Wire) -> _Run:
-        settings = self.loom.settings
-        length = settings.wire_length_m if wire.length_m is None else wire.length_m
+        length = self.loom.settings.wire_length_m if wire.length_m is None else wire.length_m
         area = self._area(wire)
         stray = 1.0 + c.STRANDING_SPREAD * (2.0 * c.share(self.seed, "wire", wire.name) - 1.0)
         ohm = c.COPPER_OHM_MM2_PER_M * c.STRANDING * stray * length / area
