@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from loomproof.diagnosis import explain
+from loomproof.diagnosis.causes import CAUSES, Cause
 from loomproof.diagnosis.changes import changes
 from loomproof.diagnosis.words import Names, listed
 from loomproof.loom.model import (
@@ -23,7 +24,7 @@ from loomproof.loom.model import (
 )
 from loomproof.results.document import ClaimEntry, Verdict
 from loomproof.results.findings import Finding, Kind, Severity
-from loomproof.results.measured import Decision, Measured
+from loomproof.results.measured import Decision, Judged, Measured
 from tests.diagnosis.test_wiring_faults import nets, plug
 from tests.fitting.looms import document
 
@@ -256,3 +257,70 @@ def test_a_resistance_has_moved_by_more_than_both_uncertainties(
     assert [(one.before_ohm, one.after_ohm) for one in found] == (
         [(then.measured_ohm, now.measured_ohm)] if moved else []
     )
+
+
+QUEUE = (
+    "wrong_loom nothing_plugged",
+    "adapter_lead adapter_board adapter_short resistive_lead",
+    "not_plugged left_in",
+    "exchanged mirrored rotated shifted adapter",
+    "touching added_wire",
+    "crossed crossed_housings crossed_joint moved_to_spare unexplained",
+    "reversed_diode",
+    "open_splice broken_wire bad_contact blown_fuse open_part",
+    "missing_part shorted_part wrong_value",
+    "added_part one_way_path shorter_way",
+    "resistive_wire resistive_contact resistive_splice resistive_path",
+    "leak",
+    "loose_contact",
+)
+"""What is mended first: what changes the meaning of all else, then what burns, then what is in the wrong
+place, then what does not reach, then values, then what is weak; common practice at a bench."""
+
+
+def test_causes_stand_in_the_order_in_which_they_are_mended() -> None:
+    ranks = [{CAUSES[name].rank for name in line.split()} for line in QUEUE]
+    assert all(len(each) == 1 for each in ranks), "causes of one line are mended together"
+    flat = [rank for each in ranks for rank in each]
+    assert flat == sorted(set(flat))
+    assert {name for line in QUEUE for name in line.split()} == {cause.value for cause in Cause}
+
+
+@pytest.mark.parametrize(("readings", "told"), [(0, True), (4, False)])
+def test_a_bench_that_only_senses_cannot_tell_a_short_from_a_resistive_path(
+    readings: int, told: bool
+) -> None:
+    loom = straight("1 2")
+    one, two = (frozenset({wire.a, wire.b}) for wire in loom.wires)
+    measured = Measured(
+        (one, two), (one | two,), complete=True, sense_vectors=6, resistance_readings=readings
+    )  # fmt: skip
+    (finding,) = explain(loom, measured)
+    assert ("leak" in {other.cause for other in finding.alternatives}) is told
+
+
+@pytest.mark.parametrize(
+    ("kinds", "steps"),
+    [
+        ((ConnectorKind.PLUG, ConnectorKind.PLUG), ["Look at X:1 and Y:1 first: contact"]),
+        (
+            (ConnectorKind.PLUG, ConnectorKind.RING),
+            ["Look at X:1 first: contact", "Look at Y:1: paint or rust"],
+        ),
+        ((ConnectorKind.RING, ConnectorKind.RING), ["Look at X:1 and Y:1: paint or rust"]),
+    ],
+)
+def test_a_contact_and_a_ring_are_looked_at_each_in_its_own_way(
+    kinds: tuple[ConnectorKind, ConnectorKind], steps: list[str]
+) -> None:
+    """A wire of 1 m reads 5 Ω between its two ends, and nothing says where."""
+    connectors = tuple(Connector(name, kind, (("1",),)) for name, kind in zip("XY", kinds, strict=True))
+    a, b = End("X", "1"), End("Y", "1")
+    loom = Loom("high", connectors=connectors, wires=(Wire("W1", a, b, csa_mm2=1.0, length_m=1.0),))
+    net = (frozenset({a, b}),)
+    high = Judged(a, b, 5.0, 0.1, 0.04, 0.15, Decision.FAIL, wires=("W1",))
+    (finding,) = explain(loom, Measured(net, net, complete=True, judged=(high,)))
+    assert finding.kind is Kind.HIGH_RESISTANCE
+    said = [*finding.repair, *(step for other in finding.alternatives for step in other.repair)]
+    for step in steps:
+        assert any(text.startswith(step) for text in said), said
