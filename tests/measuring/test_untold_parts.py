@@ -231,3 +231,13 @@ def test_a_relay_whose_contact_lies_at_a_short_has_not_gone_short() -> None:
     assert "shorted_part" not in {other.cause for other in finding.alternatives}
     (finding,) = proved(loom, "short A:1 A:2")[1]
     assert "K1" in finding.title
+
+
+def test_parts_without_ohms_beside_each_other_are_no_short_where_a_wire_is_open() -> None:
+    """Two of 0.3 Ω at least have 0.15 Ω: two wires of ±0.2 Ω can't tell that from none, and four can."""
+    parts = "L3,coil,1=A:1 2=A:2,,,\nL1,coil,1=A:1 2=A:2,,,\nL2,coil,1=B:2 2=A:1,85,10,\n"
+    loom = loom_of("1 2 3 4", parts)
+    fine = replace(METER_ONLY, points=512)
+    assert proved(loom, able=fine)[1] == ()
+    (finding,) = proved(loom, "open W2", able=fine)[1]
+    assert (finding.cause, finding.wires) == ("broken_wire", ("W2",))

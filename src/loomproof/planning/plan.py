@@ -326,5 +326,6 @@ def _bounds(
     return tuple(
         replace(bound, charges=scope.bundle_of[scope.group_of[bound.a]] in charging)
         for bound in bounds
-        if bound.lower_ohm > meter.uncertainty_ohm(min(bound.lower_ohm, 1e12), 2)
+        # What two wires leave undecided is read again with four, where the meter has them.
+        if bound.lower_ohm > meter.uncertainty_ohm(min(bound.lower_ohm, 1e12), 4 if meter.four_wire else 2)
     )
