@@ -241,3 +241,13 @@ def test_parts_without_ohms_beside_each_other_are_no_short_where_a_wire_is_open(
     assert proved(loom, able=fine)[1] == ()
     (finding,) = proved(loom, "open W2", able=fine)[1]
     assert (finding.cause, finding.wires) == ("broken_wire", ("W2",))
+
+
+def test_a_missing_diode_is_told_by_what_stands_across_it_though_another_conducts_as_it_does() -> None:
+    """Behind the coil an LED of 1.9 V conducts the same way: 0.65 V are no more there with the diode out."""
+    parts = "D1,diode,A=A:1 K=A:2,,,0.65\nL1,coil,1=A:1 2=A:3,,,\nD2,diode,A=A:3 K=A:2,,,1.9\n"
+    loom = loom_of("1 2 3 4", parts)
+    assert proved(loom)[1] == ()
+    (finding,) = proved(loom, "missing D1")[1]
+    assert "D1" in finding.components
+    assert "D1" in proved(loom, "missing D1", able=NO_DIODE_TEST)[0].untold_parts

@@ -14,7 +14,7 @@ from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.graph import reachable
 from loomproof.loom.model import End
 from loomproof.measuring.counting_bench import Asker
-from loomproof.measuring.ohmmeter import merged
+from loomproof.measuring.separate_nets import merged
 from loomproof.planning.plan import Plan
 from loomproof.results.measured import SensedPart
 

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import chain
 from typing import NamedTuple
 
 from loomproof.bench.seam import Wires
 from loomproof.electrics.components import ComponentReading
 from loomproof.electrics.decision import judge
-from loomproof.electrics.graph import DisjointSets
 from loomproof.errors import Todo, UnfitError
 from loomproof.loom.model import End
 from loomproof.measuring.counting_bench import Asker
@@ -297,7 +295,13 @@ def _judge_among_others(
     if more_backward and not part.against:
         return judged(Decision.FAIL, ohm, "ohm", True)
     if part.alike:
-        return None
+        # Which of them conducts is not told; but none that is sound lets more stand across it than it drops.
+        if not has_diode_test or part.forward_v is None or not _can_turn_on(ohmmeter.meter, part):
+            return None
+        volts = ohmmeter.asker.diode(a, b)
+        if volts <= part.forward_v[1]:
+            return None
+        return judged(Decision.FAIL, (volts, ohmmeter.asker.diode(b, a)), "V")
     alone_forward = math.isinf(part.missing_ohm) and not part.masked_by
     if alone_forward and math.isinf(forward):
         return judged(Decision.FAIL, ohm, "ohm") if _can_turn_on(ohmmeter.meter, part) else None
@@ -390,11 +394,3 @@ def alike(
     """
     low, high = sorted((forward_ohm, backward_ohm))
     return math.isfinite(high) and high < ratio * max(low, 1e-9) + within_ohm
-
-
-def merged(groups: Iterable[frozenset[End]], joins: Iterable[tuple[End, End]]) -> tuple[frozenset[End], ...]:
-    """Return the groups with those joined that a pair names."""
-    ends = [end for group in groups for end in group]
-    known = set(ends)
-    pairs = (pair for pair in joins if known.issuperset(pair))
-    return tuple(map(frozenset, DisjointSets(ends, chain(groups, pairs)).sets()))

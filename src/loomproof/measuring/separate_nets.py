@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import chain
 
 from loomproof.bench.seam import singles
 from loomproof.electrics.conductors import RESISTIVE_OHM
+from loomproof.electrics.graph import DisjointSets
 from loomproof.loom.model import End
 from loomproof.measuring.nets_by_resistance import points_of_low_parts, split_nets
-from loomproof.measuring.ohmmeter import Ohmmeter, merged, split_by_ohms
+from loomproof.measuring.ohmmeter import Ohmmeter, split_by_ohms
 from loomproof.planning.plan import Plan
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
 
@@ -194,3 +196,11 @@ def _coupled_both_ways(plan: Plan, a: End, b: End) -> bool:
 def _ends(plan: Plan, pair: tuple[int, int]) -> tuple[End, End]:
     a, b = (plan.scope.end_of[point.bit_length()] for point in pair)
     return a, b
+
+
+def merged(groups: Iterable[frozenset[End]], joins: Iterable[tuple[End, End]]) -> tuple[frozenset[End], ...]:
+    """Return the groups with those joined that a pair names."""
+    ends = [end for group in groups for end in group]
+    known = set(ends)
+    pairs = (pair for pair in joins if known.issuperset(pair))
+    return tuple(map(frozenset, DisjointSets(ends, chain(groups, pairs)).sets()))
