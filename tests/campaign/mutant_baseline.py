@@ -191,8 +191,10 @@ def _run(places: dict[str, str]) -> None:
     cov = coverage.Coverage(source_pkgs=["loomproof"], data_file=None)
     watch = _Watch(cov)
     cov.start()
-    pytest.main([*FLAGS, *places], plugins=[watch])
+    code = pytest.main([*FLAGS, *places], plugins=[watch])
     cov.stop()
+    if code not in (pytest.ExitCode.OK, pytest.ExitCode.TESTS_FAILED):
+        sys.exit(f"the tests were not collected: {code!r}")  # and nothing is kept of them
     data = cov.get_data()
     base = Path.cwd() / "src" / "loomproof"
     lines: dict[str, dict[str, list[int]]] = {}
