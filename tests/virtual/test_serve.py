@@ -189,7 +189,7 @@ def test_a_bad_line_loses_and_damages_and_a_mended_one_does_not(lamp: Path) -> N
     ("options", "told"),
     [
         (("--fault", "open W99"), "there is no wire W99"),
-        (("--acc", "fine"), "limits of error like 0.1:0.01"),
+        (("--acc", "fine"), "no limits of error"),
         (("--pty", "--tcp", "0"), "exclude each other"),
         (("--adapter", "nowhere.csv"), "nowhere.csv cannot be read"),
     ],
