@@ -135,6 +135,6 @@ def test_plan_says_which_grade_is_reached_and_what_would_reach_more(tmp_path: Pa
     limit = next(claim.limit_ohm for claim in document.claims if claim.kind == "resistance")
     sound = ((limit or 0) - 0.050) / 1.25
     assert f"within ±{((limit or 0) - sound) * 3**0.5 / 4:.3f} Ω" in shown
-    assert f"{limit:.3f} ohm" in shown, "the limits of a plan are those of the proof"
+    assert f"{limit:.3f} Ω" in shown, "the limits of a plan are those of the proof"
     fine = " ".join(loomproof("plan", loom, "--bench", "sim:?acc=0.005:0.001").stdout.split())
     assert "reaches grade wire on this bench: 4 of 4" in fine

@@ -102,3 +102,8 @@ def schema_of(format_name: str, version: str) -> etree.XMLSchema:
     folder = resources.files(f"loomproof.loom.{format_name}").joinpath("schemas")
     source = folder.joinpath(f"{format_name}-{version}.xsd").read_bytes()
     return etree.XMLSchema(etree.fromstring(source, etree.XMLParser(resolve_entities=False, no_network=True)))
+
+
+def entries_of(judge: etree.XMLSchema) -> list[etree._LogEntry]:
+    """Return what a schema had against the tree that it judged last, in order."""
+    return list(judge.error_log)  # type: ignore[call-overload,no-any-return]  # stubs lack iteration

@@ -8,7 +8,7 @@ from lxml import etree
 
 from loomproof.errors import DescriptionError, Problem
 from loomproof.loom.kbl.schema_words import plain_words
-from loomproof.loom.xml_guard import content_of, refused, schema_of, tree_of
+from loomproof.loom.xml_guard import content_of, entries_of, refused, schema_of, tree_of
 
 NAMESPACE = "http://www.prostep.org/Car_electric_container/KBL2.3/KBLSchema"
 """The namespace of all three versions; which one it is stands in ``version_id``."""
@@ -61,8 +61,7 @@ def breaches(root: etree._Element, version: str, name: str) -> tuple[Problem, ..
     if judge.validate(root):
         return ()
     return tuple(
-        Problem(plain_words(entry.message), file=name, row=entry.line)
-        for entry in judge.error_log  # type: ignore[attr-defined]  # lxml-stubs lacks iteration over the log
+        Problem(plain_words(entry.message), file=name, row=entry.line) for entry in entries_of(judge)
     )
 
 

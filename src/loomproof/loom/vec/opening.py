@@ -12,7 +12,7 @@ from lxml import etree
 
 from loomproof.errors import Problem
 from loomproof.loom.kbl.schema_words import plain_words
-from loomproof.loom.xml_guard import content_of, refused, schema_of, tree_of
+from loomproof.loom.xml_guard import content_of, entries_of, refused, schema_of, tree_of
 
 NAMESPACE = "http://www.prostep.org/ecad-if/2011/vec"
 """The namespace of all versions; which one it is stands in ``VecVersion``."""
@@ -59,7 +59,7 @@ def _breaches(root: etree._Element, version: str, name: str) -> tuple[Problem, .
     judge = schema_of("vec", version)
     if judge.validate(root):
         return ()
-    entries = list(judge.error_log)  # type: ignore[call-overload]  # lxml-stubs lacks iteration over the log
+    entries = entries_of(judge)
     told = [
         Problem(
             f"this breaks the schema of VEC {version}: {plain_words(entry.message)}",
