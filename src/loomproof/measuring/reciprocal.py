@@ -83,9 +83,10 @@ def suspects(
 
 
 def refuse_one_way_resistors(plan: Plan, ohmmeter: Ohmmeter, judged: Iterable[Judged]) -> None:
-    """Refuse a bench on which a resistance reads right one way round and open the other: `UnfitError`.
+    """Refuse a bench on which a part reads right one way round and open the other: `UnfitError`.
 
-    Whatever else may stand in its place and conducts one way has a drop of its own besides.
+    A diode in the part's place may read as many ohms by chance. What tells a relay is metal beside it: each
+    point of the part against one of its own net reads both ways, or it is the relay of that point.
     """
     known = {r.part.component for r in plan.parts if not r.part.charges and math.isfinite(r.upper_ohm)}
     for reading in judged:
@@ -98,14 +99,17 @@ def refuse_one_way_resistors(plan: Plan, ohmmeter: Ohmmeter, judged: Iterable[Ju
             and reading.lower_ohm - u_ohm <= ohmmeter.read_sets(b, a)[0] <= reading.limit_ohm + u_ohm
             for _ in range(ROUNDS)
         ):
-            p, q = a.bit_length(), b.bit_length()
-            raise UnfitError(
-                f"{reading.component} from {reading.b} to {reading.a} (points {q} and {p}) reads what it "
-                f"should, and open the other way round, {ROUNDS} times of {ROUNDS}",
-                cure="A relay of the bench does not close: look at those of these points, on both buses, "
-                "then test the bench.",
-                do=Todo.SELFTEST,
-            )
+            refuse_rectifying_metal(ohmmeter, _mates(plan, reading))
+
+
+def _mates(plan: Plan, reading: Judged) -> Iterator[tuple[int, int]]:
+    """Yield both points of a reading, each with another point of its net."""
+    scope = plan.scope
+    for end in (reading.a, reading.b):
+        own = scope.bit(end)
+        others = scope.groups[scope.group_of[end]].points & ~own
+        if others:
+            yield own, others & -others
 
 
 def refuse_blind_diode_test(ohmmeter: Ohmmeter, diodes: Iterable[JudgedDiode]) -> None:

@@ -94,7 +94,9 @@ def _most_ohm(expectation: Expectation, coupling: Coupling, a: End, b: End, *, a
         return math.inf
     greatest_ohm = island.greatest.resistance(island.node_of[a], island.node_of[b])
     settings = expectation.loom.settings
-    return settings.margin_ratio * (greatest_ohm + expectation.contacts_ohm(a, b)) + settings.margin_ohm
+    # Joints have a margin, and so have the wires on the way; a part has its tolerance, which is in already.
+    joints_ohm = max(0.0, greatest_ohm - coupling.hi_ohm) + expectation.contacts_ohm(a, b)
+    return greatest_ohm + settings.margin_ratio * joints_ohm + settings.margin_ohm
 
 
 def _bypassed(couplings: Iterable[Coupling], coupling: Coupling) -> bool:
