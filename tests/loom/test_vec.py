@@ -19,18 +19,17 @@ from loomproof.loom.vec.opening import VERSIONS, parse
 from tests.fuzz.kbl_fuzz import FINDS, mutated_bytes, mutated_tree
 from tests.fuzz.vec_fuzz import samples, tried
 from tests.loom import kbl_text
+from tests.loom.kbl_files import ROOT, VARIABLE
 from tests.loom.vec_text import Vec, key, specification, tag
 
-FOLDER = Path(os.environ.get("LOOMPROOF_OPEN_DATA", "open_data/kbl")).parent / "vec"
+FOLDER = Path(os.environ.get(VARIABLE) or ROOT.parent / "shared" / "open_data" / "kbl").parent / "vec"
 CHANGE, ROUTING, KOSTAL = "change_example_1.vec", "routing-examples.vec", "kostal-32124733993.vec"
 
 
 def open_data(name: str) -> Path:
     path = FOLDER / name
     if not path.is_file():
-        pytest.skip(
-            f"open data {name} is not there: LOOMPROOF_OPEN_DATA names the folder of KBL, vec lies beside it"
-        )
+        pytest.skip(f"open data vec/{name} is not there: {VARIABLE} names the folder kbl beside it")
     return path
 
 
