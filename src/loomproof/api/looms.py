@@ -6,7 +6,7 @@ from pathlib import Path
 
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, expect
 from loomproof.errors import Problem, UsageError
-from loomproof.loom.importers import load_any
+from loomproof.loom import reading
 from loomproof.loom.model import End, Loom, end_of
 from loomproof.planning.explain_pair import Explanation, explain_by_accuracy
 
@@ -24,7 +24,7 @@ def load(path: Path | str, *, side_table: Path | str | None = None) -> Loom:
     >>> loom.name, len(loom.cavities), loom.wires[0].name
     ('Left tail lamp', 13, 'W1')
     """
-    return load_any(Path(path), side_table).loom
+    return reading.load(Path(path), side_table).loom
 
 
 def check(path: Path | str, *, side_table: Path | str | None = None) -> tuple[Problem, ...]:
@@ -36,7 +36,7 @@ def check(path: Path | str, *, side_table: Path | str | None = None) -> tuple[Pr
     >>> lp.check("fixtures/tail_lamp")
     ()
     """
-    return load_any(Path(path), side_table).warnings
+    return reading.load(Path(path), side_table).warnings
 
 
 def explain(

@@ -17,10 +17,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import quote, unquote
 
+from loomproof import installed
 from loomproof.errors import Todo, UsageError, suggestion
 
 DEFAULT_BAUD = 115_200
 SCHEMES = ("serial", "tcp", "visa", "sim")
+
+DRIVERS = "loomproof.benches"
+"""The group of entry points that drivers of other packages stand in, by their schemes."""
 
 SIM_VALUES = ("points", "acc", "seed", "adapter", "temperature", "insulation", "line")
 """What a ``sim:`` address hands on to the simulator with a value."""
@@ -151,9 +155,7 @@ def parse_address(text: str) -> Address:
 
 
 def _other_schemes() -> tuple[str, ...]:
-    from loomproof.bench.drivers import installed_schemes
-
-    return installed_schemes()
+    return installed.names(DRIVERS)
 
 
 def _either(schemes: Sequence[str]) -> str:

@@ -13,11 +13,11 @@ and ``relaybox:PLACE?KEY=VALUE`` is a bench from then on. The class is a `Bench`
 from __future__ import annotations
 
 from loomproof import installed
-from loomproof.bench.address import OtherAddress
+from loomproof.bench.address import DRIVERS, OtherAddress
 from loomproof.bench.interface import Bench
 from loomproof.errors import UsageError
 
-GROUP = "loomproof.benches"
+GROUP = DRIVERS
 
 
 def installed_schemes() -> tuple[str, ...]:

@@ -43,11 +43,11 @@ def fit(
     from loomproof.fitting.ampacity import read_ampacity
     from loomproof.fitting.sheet import fitting_sheet
     from loomproof.jobs.files import write_file
+    from loomproof.loom import reading
     from loomproof.loom.choices import answers_of
-    from loomproof.loom.importers import load_any
     from loomproof.reports import fitting_sheet as report
 
-    described = load_any(loom, side_table).loom
+    described = reading.load(loom, side_table).loom
     given = answers_of(described, answers)
     table = None if ampacity is None else read_ampacity(ampacity)
     proof = archive.proof_of(described, run)

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from loomproof import installed
 from loomproof.errors import DescriptionError, UsageError
-from loomproof.loom import checking, harness_file, reading
+from loomproof.loom import checking
 from loomproof.loom.described import LoadedLoom
 from loomproof.loom.model import Loom
 
@@ -52,19 +52,6 @@ def read_other(path: Path) -> LoadedLoom:
     if problems:
         raise DescriptionError(f"{path} makes no loom that holds together", problems=problems)
     return found
-
-
-def load_any(path: Path, side_table: Path | str | None = None) -> LoadedLoom:
-    """Read a loom from its folder, its workbook, a KBL or VEC file with its side table, or by an importer.
-
-    Raises as `loomproof.loom.reading.load`, `loomproof.loom.harness_file.read` and `read_other` do, and
-    `DescriptionError` for a side table beside anything else.
-    """
-    if harness_file.is_one(path):
-        return harness_file.read(path, side_table=side_table)
-    if side_table is not None:
-        raise DescriptionError(f"{path}: a side table goes with a KBL or VEC file", cure="Leave it out.")
-    return read_other(path) if path.is_file() and reads(path) else reading.load(path)
 
 
 def _ending(path: Path) -> str:

@@ -14,8 +14,8 @@ from pathlib import Path
 from loomproof.errors import DescriptionError, Problem, Todo, UsageError
 from loomproof.loom import colours, columns, identity, workbook
 from loomproof.loom.cavities import write_rows
+from loomproof.loom.described import WORKBOOKS
 from loomproof.loom.model import Component, Loom, Wire
-from loomproof.loom.reading import WORKBOOKS
 from loomproof.loom.tables import csv_bytes
 from loomproof.loom.text import list_of, quoted
 

@@ -146,7 +146,7 @@ def clear(
     last one is older than so many days, or that cannot test insulation so.
     """
     from loomproof.bench.adapter_fit import check_adapter
-    from loomproof.measuring import selftest
+    from loomproof.measuring import selftests_kept as kept
 
     identity, able, simulated = bench.identify(), bench.capabilities(), bench.opening.simulated
     # The whole loom, not only what has a point: current goes on through the wires, described or crossed.
@@ -155,9 +155,9 @@ def clear(
     if insulation is not None:
         check_insulation(able, loom.settings, *insulation)
     check_adapter(adapter, loom.cavities, able.points)
-    standing = selftest.standing(selftests, identity, adapter.wiring)
+    standing = kept.standing(selftests, identity, adapter.wiring)
     if not simulated or selftest_max_age_days is not None:
-        selftest.refuse_stale(standing, now, selftest_max_age_days)
+        kept.refuse_stale(standing, now, selftest_max_age_days)
     if not simulated and not person.confirm("Is all of that done?"):
         raise SafetyError(
             "nobody has confirmed the cautions; nothing was driven",

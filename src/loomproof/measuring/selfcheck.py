@@ -14,8 +14,9 @@ from loomproof.bench.interface import Bench
 from loomproof.bench.seam import PointSet, points_of
 from loomproof.errors import SafetyError, Todo, UnfitError
 from loomproof.loom.text import first_of
+from loomproof.measuring.check import Check
 from loomproof.measuring.clearance import Clearance, require_loom
-from loomproof.measuring.undriven import VOLT_LIMIT_V, Check, MeterWanted, drive_alone, look_undriven
+from loomproof.measuring.undriven import VOLT_LIMIT_V, MeterWanted, drive_alone, look_undriven
 from loomproof.planning.conductors import Conductors
 
 __all__ = ["Check", "Conductors", "SelfCheck", "refuse_unfit", "self_check"]

@@ -15,11 +15,11 @@ diode.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import Capabilities, PointSet, points_of
 from loomproof.loom.text import first_of
+from loomproof.measuring.check import Check
 from loomproof.measuring.clearance import Clearance, require_loom
 from loomproof.planning.conductors import Conductors
 
@@ -40,15 +40,6 @@ SLOWEST_US = 200_000
 
 SOURCES = "a battery, a second battery, a charged capacitor or a backup supply"
 """What can be a source on a loom, for people."""
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """One check: its name, whether it passed, and what was seen."""
-
-    name: str
-    passed: bool
-    text: str
 
 
 class MeterWanted(Check):
