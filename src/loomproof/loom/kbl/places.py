@@ -92,14 +92,21 @@ def read_places(document: Document) -> Places:
 def _apart(contact: str, places: Places) -> None:
     """Give the outer conductor of a coaxial contact a cavity of its own beside that of the inner one."""
     inner = places.contacts[contact]
-    outer = End(inner.connector, f"{inner.cavity} screen")
-    connector = places.connectors[inner.connector]
+    connector, places.contacts[contact] = with_screen(places.connectors[inner.connector], inner.cavity)
+    places.add(connector)
+
+
+def with_screen(connector: Connector, cavity: str) -> tuple[Connector, End]:
+    """Return the connector with a cavity beside this one for the outer conductor of its coaxial contact, and
+    that cavity's end; a connector that has it already stays as it is."""
+    outer = End(connector.name, f"{cavity} screen")
+    if outer.cavity in connector.cavities:
+        return connector, outer
     rows = tuple(
-        tuple(name for held in row for name in ((held, outer.cavity) if held == inner.cavity else (held,)))
+        tuple(name for held in row for name in ((held, outer.cavity) if held == cavity else (held,)))
         for row in connector.rows
     )
-    places.add(replace(connector, rows=rows))
-    places.contacts[contact] = outer
+    return replace(connector, rows=rows), outer
 
 
 def _one_point(document: Document, occurrences: list[etree._Element]) -> bool:
@@ -177,11 +184,7 @@ def _say(document: Document, places: Places, twins: list[str], ungendered: list[
     document.warn_of(
         "connectors without contacts that carry the Id of another, left out as variants of its housing", twins
     )
-    document.warn_of(
-        "connectors marked pyrotechnic because their words speak of one",
-        places.pyrotechnic,
-        cure="They stay off the bench; correct `hazard` where the words mislead.",
-    )
+    tell_pyrotechnic(document, places.pyrotechnic)
     document.warn_of(
         "connectors that words describe, whose coordinates are left out", places.coordinates_left_out
     )
@@ -195,6 +198,20 @@ def _say(document: Document, places: Places, twins: list[str], ungendered: list[
         "connectors called plug, for KBL does not say which are plugs and which sockets",
         ungendered,
         cure="Correct `kind` in the connectors table where it matters to you.",
+    )
+
+
+def speaks_of_pyrotechnics(about: str) -> bool:
+    """Whether words about a connector speak of what must stay off the bench."""
+    return any(word in about.casefold() for word in PYROTECHNIC)
+
+
+def tell_pyrotechnic(document: Document, names: list[str]) -> None:
+    """Say which connectors were marked pyrotechnic by their words."""
+    document.warn_of(
+        "connectors marked pyrotechnic because their words speak of one",
+        names,
+        cure="They stay off the bench; correct `hazard` where the words mislead.",
     )
 
 
@@ -245,7 +262,7 @@ def _hazard(document: Document, occurrence: etree._Element, about: str, name: st
             return Hazard(said)
     except ValueError:
         document.warn(f"the hazard {said!r} is not known and is read as unknown", occurrence)
-    if any(word in about.casefold() for word in PYROTECHNIC):
+    if speaks_of_pyrotechnics(about):
         places.pyrotechnic.append(name)
         return Hazard.PYROTECHNIC
     return Hazard.UNKNOWN
@@ -323,11 +340,7 @@ def _rows(
         row: list[str] = []
         for cavity in slot.iterfind("Cavities"):
             number = document.text(document.part(cavity), "Cavity_number") or str(len(taken) + 1)
-            if number in taken:
-                number = f"{document.text(document.part(slot), 'Id') or len(row) + 1}.{number}"
-            while number in taken:
-                number += "'"
-            taken.add(number)
+            number = own_number(number, taken, document.text(document.part(slot), "Id") or str(len(row) + 1))
             row.append(number)
             end = End(name) if kind is ConnectorKind.SPLICE else End(name, number)
             note_cavity(cavity, end, places)
@@ -336,6 +349,16 @@ def _rows(
             places.miscounted.append(f"{name} (said {stated}, listed {len(row)})")
         if row:
             yield tuple(sorted(row, key=natural))
+
+
+def own_number(number: str, taken: set[str], slot: str) -> str:
+    """Return a cavity's number, told apart by its slot where another slot has it, and keep it as taken."""
+    if number in taken:
+        number = f"{slot}.{number}"
+    while number in taken:
+        number += "'"
+    taken.add(number)
+    return number
 
 
 def natural(cavity: str) -> list[tuple[int, int, str]]:

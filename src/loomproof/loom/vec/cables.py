@@ -174,14 +174,11 @@ class _Tree:
 
     def beside(self, element: etree._Element) -> Iterator[etree._Element]:
         """Yield the elements that lie in the same one, and what is inside of those."""
-        for outer, inner in self._inner.items():
-            if element in inner:
-                for one in inner:
-                    if one is not element:
-                        yield one
-                        yield from self.below(one)
-                return
-            del outer
+        holding = next((inner for inner in self._inner.values() if element in inner), [])
+        for one in holding:
+            if one is not element:
+                yield one
+                yield from self.below(one)
 
 
 def _is_twisted(document: VecDocument, group: etree._Element | None) -> bool:

@@ -74,8 +74,13 @@ def refuse_parts_only(document: VecDocument) -> None:
     """Raise `DescriptionError` where the file describes parts and no harness."""
     kinds = {kind_of(one) for one in document.root.iter("Specification")}
     if not kinds & {"CompositionSpecification", "ConnectionSpecification"}:
-        raise DescriptionError(
-            f"{document.name} holds no harness, only part data",
-            cure="Ask for the file of a harness; a parts library describes no loom.",
-            problems=tuple(document.warnings),
-        )
+        raise only_parts(document)
+
+
+def only_parts(document: VecDocument) -> DescriptionError:
+    """Return the error of a file without a harness, with what was odd about the file."""
+    return DescriptionError(
+        f"{document.name} holds no harness, only part data",
+        cure="Ask for the file of a harness; a parts library describes no loom.",
+        problems=tuple(document.warnings),
+    )

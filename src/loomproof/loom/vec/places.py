@@ -7,13 +7,19 @@ in one cavity touch, unless their wires are conductors of one cable: that is a c
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from lxml import etree
 
 from loomproof.loom.kbl.document import kind_of
 from loomproof.loom.kbl.naming import Names
-from loomproof.loom.kbl.places import PYROTECHNIC, natural
+from loomproof.loom.kbl.places import (
+    natural,
+    own_number,
+    speaks_of_pyrotechnics,
+    tell_pyrotechnic,
+    with_screen,
+)
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard
 from loomproof.loom.vec.document import VecDocument
 
@@ -74,11 +80,7 @@ def read_places(
     # Screens last, so that of a coaxial contact the inner conductor has the cavity's own name.
     for point in sorted(_contact_points(document), key=lambda one: not screens.isdisjoint(_wires_on(one))):
         _contact_point(document, point, places, cable_of)
-    document.warn_of(
-        "connectors marked pyrotechnic because their words speak of one",
-        places.pyrotechnic,
-        cure="They stay off the bench; correct `hazard` where the words mislead.",
-    )
+    tell_pyrotechnic(document, places.pyrotechnic)
     document.warn_of("components that share an identification, told apart by a number", places.names.renamed)
     document.warn_of(
         "connectors called plug, for the file does not say which are plugs and which sockets",
@@ -109,7 +111,7 @@ def _housing(
     housing = _part(document, component)
     ungendered.append(name)
     hazard = Hazard.UNKNOWN
-    if any(word in f"{about} {housing}".casefold() for word in PYROTECHNIC):
+    if speaks_of_pyrotechnics(f"{about} {housing}"):
         places.pyrotechnic.append(name)
         hazard = Hazard.PYROTECHNIC
     places.add(
@@ -137,11 +139,7 @@ def _rows(
             part = document.ref(cavity, "ReferencedCavity")
             number = document.text(part, "CavityNumber") or document.called(cavity) or str(len(taken) + 1)
             said = number
-            if number in taken:
-                number = f"{document.called(slot) or len(row) + 1}.{number}"
-            while number in taken:
-                number += "'"
-            taken.add(number)
+            number = own_number(number, taken, document.called(slot) or str(len(row) + 1))
             row.append(number)
             end = End(name, number)
             places.cavities[cavity.get("id", "")] = end
@@ -243,14 +241,8 @@ def _apart(end: End, wires: list[str], places: Places, cable_of: dict[str, str])
     there = places.wires_at.get(end, [])
     if not cables & {cable_of[key] for key in there if key in cable_of}:
         return end
-    outer = End(end.connector, f"{end.cavity} screen")
-    connector = places.connectors[end.connector]
-    if outer.cavity not in connector.cavities:
-        rows = tuple(
-            tuple(name for held in row for name in ((held, outer.cavity) if held == end.cavity else (held,)))
-            for row in connector.rows
-        )
-        places.add(replace(connector, rows=rows))
+    connector, outer = with_screen(places.connectors[end.connector], end.cavity)
+    places.add(connector)
     return outer
 
 

@@ -17,7 +17,7 @@ from loomproof.loom.kbl.reading import facts_of
 from loomproof.loom.kbl.variants import choices_of, chosen_modules
 from loomproof.loom.model import Loom
 from loomproof.loom.vec.cables import Cables, read_cables
-from loomproof.loom.vec.document import VecDocument, refuse_parts_only
+from loomproof.loom.vec.document import VecDocument, only_parts, refuse_parts_only
 from loomproof.loom.vec.leftovers import tell_rest
 from loomproof.loom.vec.opening import open_vec
 from loomproof.loom.vec.parts import read_parts
@@ -166,8 +166,5 @@ def _holder(document: VecDocument, harness: str | None) -> etree._Element:
             cure="Name the one that this loom is.",
         )
     if not holding:
-        raise DescriptionError(
-            f"{document.name} holds no harness, only part data",
-            cure="Ask for the file of a harness; a parts library describes no loom.",
-        )
+        raise only_parts(document)
     return holding[0]
