@@ -9,19 +9,7 @@ schematic. What reads must be written as a folder and read again. A find is kept
 
 from __future__ import annotations
 
-import argparse
-import datetime
-import hashlib
-import os
-import platform
-import random
 import sys
-import time
-import traceback
-from collections import Counter
-from pathlib import Path
-
-from lxml import etree
 
 from loomproof.errors import InputError
 from loomproof.loom.reading import load_files
@@ -29,11 +17,8 @@ from loomproof.loom.vec.document import VecDocument
 from loomproof.loom.vec.opening import parse
 from loomproof.loom.vec.reading import read_root
 from loomproof.loom.writing import folder_files
-from tests.fuzz.kbl_fuzz import FINDS, mutated_bytes, mutated_tree
+from tests.fuzz.damaged_xml import fuzz
 from tests.loom.vec_text import Vec, specification, tag
-
-RESULT = Path(__file__).parent / "results" / "vec_fuzz.md"
-LONGEST_S = 5.0
 
 
 def samples() -> list[bytes]:
@@ -85,51 +70,7 @@ def tried(content: bytes) -> str:
 
 def main(argv: list[str] | None = None) -> int:
     """Fuzz for the time given; return 1 where something was found."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--short", action="store_true", help="ten seconds")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--seconds", type=float, default=600.0)
-    arguments = parser.parse_args(argv)
-    rng = random.Random(arguments.seed)
-    contents = samples()
-    roots = [etree.fromstring(content) for content in contents]
-    ends: Counter[str] = Counter()
-    finds: dict[str, str] = {}
-    longest_s = 0.0
-    stop = time.monotonic() + (10.0 if arguments.short else arguments.seconds)
-    while time.monotonic() < stop:
-        which = rng.randrange(len(contents))
-        tree = rng.random() < 0.7
-        damaged = mutated_tree(roots[which], rng) if tree else mutated_bytes(contents[which], rng)
-        began = time.monotonic()
-        try:
-            ends[tried(damaged)] += 1
-        except Exception as error:  # whatever comes out is the find
-            place = traceback.extract_tb(error.__traceback__)[-1]
-            key = f"{type(error).__name__} at {Path(place.filename).name}:{place.lineno}"
-            ends["found"] += 1
-            if key not in finds:
-                name = f"vec_{hashlib.sha256(damaged).hexdigest()[:12]}.vec"
-                FINDS.mkdir(exist_ok=True)
-                (FINDS / name).write_bytes(damaged)
-                finds[key] = name
-        longest_s = max(longest_s, time.monotonic() - began)
-    lines = [
-        "# Damaged VEC files",
-        "",
-        f"{datetime.date.today()}, `python -m tests.fuzz.vec_fuzz --seed {arguments.seed} "
-        f"--seconds {arguments.seconds:g}` ({os.cpu_count()} cores, Python {platform.python_version()})",
-        "",
-        f"{sum(ends.values())} files: {ends['refused']} refused with a message, {ends['read']} read, written "
-        f"and read again, {ends['found']} ended otherwise; the longest took {longest_s:.2f} s.",
-        *(f"- {key}: {name}" for key, name in finds.items()),
-    ]
-    text = "\n".join(lines) + "\n"
-    print(text)
-    if not arguments.short:
-        RESULT.parent.mkdir(exist_ok=True)
-        RESULT.write_text(text)
-    return int(bool(finds) or longest_s > LONGEST_S)
+    return fuzz("vec", samples(), tried, argv, __doc__, 600.0)
 
 
 if __name__ == "__main__":

@@ -9,7 +9,8 @@ from lxml import etree
 
 from loomproof.loom import kbl
 from loomproof.loom.reading import load
-from tests.fuzz.kbl_fuzz import FINDS, mutated_bytes, mutated_tree, tried
+from tests.fuzz.damaged_xml import FINDS, mutated_bytes, mutated_tree
+from tests.fuzz.kbl_fuzz import tried
 from tests.loom.kbl_files import ROOT
 
 

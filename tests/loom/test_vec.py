@@ -16,7 +16,7 @@ from loomproof.loom import kbl, vec
 from loomproof.loom.model import ComponentKind, ConnectorKind, End, Loom, Wire
 from loomproof.loom.reading import LoadedLoom
 from loomproof.loom.vec.opening import VERSIONS, parse
-from tests.fuzz.kbl_fuzz import FINDS, mutated_bytes, mutated_tree
+from tests.fuzz.damaged_xml import FINDS, mutated_bytes, mutated_tree
 from tests.fuzz.vec_fuzz import samples, tried
 from tests.loom import kbl_text
 from tests.loom.kbl_files import ROOT, VARIABLE
