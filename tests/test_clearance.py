@@ -41,7 +41,17 @@ from loomproof.jobs import trace as tracing
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Settings, Wire
 from loomproof.loom.reading import load
 from loomproof.measuring import counting_bench as asking
-from loomproof.measuring import insulation, preparing, run, selfcheck, selftest, trace, undriven, zero
+from loomproof.measuring import (
+    insulation,
+    preparing,
+    run,
+    selfcheck,
+    selftest,
+    selftests_kept,
+    trace,
+    undriven,
+    zero,
+)
 from loomproof.measuring import measure as measuring
 from loomproof.measuring import plausibility as sensible
 from loomproof.measuring import probe as touching
@@ -360,8 +370,8 @@ def test_an_adapter_that_does_not_fit_is_not_cleared() -> None:
 def test_a_bench_that_failed_its_self_test_is_not_cleared(tmp_path: Path) -> None:
     bench, path = Counting(), tmp_path / "selftests.jsonl"
     check = selfcheck.Check("stuck inputs", False, "point 3")
-    selftest.keep(
-        selftest.SelfTest("the tests", "counting bench", "1", "2031-05-01T00:00:00Z", "nothing", (check,)),
+    selftests_kept.keep(
+        selftests_kept.SelfTest("the tests", "counting bench", "1", "2031-05-01T00:00:00Z", "", (check,)),
         path,
     )
 

@@ -20,8 +20,9 @@ from loomproof.bench.seam import Accuracy, Capabilities, Identity
 from loomproof.errors import AdapterError, InputError, StoreError, UnfitError
 from loomproof.loom.model import End
 from loomproof.measuring import probe as touching
-from loomproof.measuring import selftest, zero
+from loomproof.measuring import selftest, selftests_kept, zero
 from loomproof.measuring.selfcheck import Check
+from loomproof.measuring.selftests_kept import SelfTest
 from loomproof.measuring.zero import LeadReading, learn_leads, zeroed
 from tests.bench.device import Clock, MemoryLine, Scanner
 from tests.cleared import cleared_empty
@@ -158,25 +159,25 @@ def test_zeroing_is_written_into_the_table() -> None:
 
 def test_self_tests_are_kept_and_age(tmp_path: Path) -> None:
     path = tmp_path / "kept.jsonl"
-    assert selftest.standing(path, WHO) is None
+    assert selftests_kept.standing(path, WHO) is None
     sound = (Check("a", True, ""),)
-    selftest.keep(selftest.SelfTest(*who(), "2031-05-01T00:00:00Z", "shorting plug", sound, 0.002), path)
-    selftest.keep(selftest.SelfTest(*who(), "2031-05-04T00:00:00Z", "nothing", sound), path)
-    found = selftest.standing(path, WHO)
+    selftests_kept.keep(SelfTest(*who(), "2031-05-01T00:00:00Z", "shorting plug", sound, 0.002), path)
+    selftests_kept.keep(SelfTest(*who(), "2031-05-04T00:00:00Z", "nothing", sound), path)
+    found = selftests_kept.standing(path, WHO)
     assert found is not None
     assert (found.date, found.repeatability_ohm) == ("2031-05-04T00:00:00Z", 0.002)
-    assert selftest.standing(path, Identity("x", "y", "z", "")) is None
+    assert selftests_kept.standing(path, Identity("x", "y", "z", "")) is None
     now = datetime(2031, 5, 10, tzinfo=UTC)
-    selftest.refuse_stale(found, now, 7)
-    selftest.refuse_stale(None, now, None)
+    selftests_kept.refuse_stale(found, now, 7)
+    selftests_kept.refuse_stale(None, now, None)
     with pytest.raises(UnfitError, match="older than 5 days"):
-        selftest.refuse_stale(found, now, 5)
+        selftests_kept.refuse_stale(found, now, 5)
     with pytest.raises(UnfitError, match="no self-test"):
-        selftest.refuse_stale(None, now, 5)
-    bad = selftest.SelfTest(*who(), "2031-05-09T00:00:00Z", "nothing", (Check("dead drivers", False, ""),))
-    selftest.keep(bad, path)
+        selftests_kept.refuse_stale(None, now, 5)
+    bad = SelfTest(*who(), "2031-05-09T00:00:00Z", "nothing", (Check("dead drivers", False, ""),))
+    selftests_kept.keep(bad, path)
     with pytest.raises(UnfitError, match="dead drivers"):
-        selftest.refuse_stale(selftest.standing(path, WHO), now, None)
+        selftests_kept.refuse_stale(selftests_kept.standing(path, WHO), now, None)
 
 
 def test_a_failed_self_test_stands_until_the_same_hook_up_passes(tmp_path: Path) -> None:
@@ -187,16 +188,16 @@ def test_a_failed_self_test_stands_until_the_same_hook_up_passes(tmp_path: Path)
 
     def kept(day: int, plugged: str, checks: tuple[Check, ...], wiring: str = "") -> None:
         date = f"2031-05-{day:02d}T00:00:00Z"
-        selftest.keep(selftest.SelfTest(*who(), date, plugged, checks, None, wiring), path)
+        selftests_kept.keep(SelfTest(*who(), date, plugged, checks, None, wiring), path)
 
     def refused(wiring: str = "") -> bool:
-        found = selftest.standing(path, WHO, wiring)
+        found = selftests_kept.standing(path, WHO, wiring)
         assert found is not None
         if not found.failed:
-            selftest.refuse_stale(found, now, None)
+            selftests_kept.refuse_stale(found, now, None)
             return False
         with pytest.raises(UnfitError, match="clear of each other"):
-            selftest.refuse_stale(found, now, None)
+            selftests_kept.refuse_stale(found, now, None)
         return True
 
     kept(1, "nothing", bad)
@@ -224,7 +225,7 @@ def test_a_damaged_file_of_self_tests_is_named(tmp_path: Path) -> None:
     path = tmp_path / "kept.jsonl"
     path.write_text(json.dumps({"maker": "x"}) + "\n", encoding="utf-8")
     with pytest.raises(InputError, match="line 1"):
-        list(selftest.kept(path))
+        list(selftests_kept.kept(path))
 
 
 @pytest.mark.parametrize(
@@ -238,11 +239,11 @@ def test_a_damaged_file_of_self_tests_is_named(tmp_path: Path) -> None:
 )
 def test_a_self_test_that_cannot_be_is_named(tmp_path: Path, field: dict[str, object]) -> None:
     path = tmp_path / "kept.jsonl"
-    selftest.keep(selftest.SelfTest(*who(), "2031-05-01T00:00:00Z", "nothing", (), 0.1), path)
+    selftests_kept.keep(SelfTest(*who(), "2031-05-01T00:00:00Z", "nothing", (), 0.1), path)
     line = {**json.loads(path.read_text(encoding="utf-8")), **field}
     path.write_text(json.dumps(line) + "\n", encoding="utf-8")
     with pytest.raises(InputError, match="line 1 is no self-test"):
-        selftest.standing(path, WHO)
+        selftests_kept.standing(path, WHO)
 
 
 def test_files_of_self_tests_that_cannot_be_used_are_told(tmp_path: Path) -> None:
@@ -251,17 +252,17 @@ def test_files_of_self_tests_that_cannot_be_used_are_told(tmp_path: Path) -> Non
     bytes_only.write_bytes(b"\xff\n")
     for path in (folder, bytes_only):
         with pytest.raises(InputError, match="cannot be read"):
-            selftest.standing(path, WHO)
+            selftests_kept.standing(path, WHO)
     (tmp_path / "file").write_text("", encoding="utf-8")
     with pytest.raises(StoreError, match="cannot be kept"):
-        selftest.can_keep(tmp_path / "file" / "kept.jsonl")
+        selftests_kept.can_keep(tmp_path / "file" / "kept.jsonl")
 
 
 def test_a_self_test_that_is_still_to_come_is_refused() -> None:
     now = datetime(2031, 5, 10, tzinfo=UTC)
-    selftest.refuse_stale(selftest.Standing("2031-05-10T00:30:00Z"), now, 1)
+    selftests_kept.refuse_stale(selftests_kept.Standing("2031-05-10T00:30:00Z"), now, 1)
     with pytest.raises(UnfitError, match="still to come"):
-        selftest.refuse_stale(selftest.Standing("2031-05-11T00:00:00Z"), now, 1)
+        selftests_kept.refuse_stale(selftests_kept.Standing("2031-05-11T00:00:00Z"), now, 1)
 
 
 def test_touches_are_told_once_and_only_when_steady() -> None:
@@ -287,7 +288,7 @@ KEPT = (
 def test_a_line_of_an_earlier_version_is_read(tmp_path: Path) -> None:
     path = tmp_path / "kept.jsonl"
     path.write_text(KEPT + "\n", encoding="utf-8")
-    (found,) = selftest.kept(path)
+    (found,) = selftests_kept.kept(path)
     assert found.checks == (Check("stuck inputs", True, "none"),)
     assert (found.wiring, found.repeatability_ohm, found.passed) == ("", None, True)
 
@@ -296,5 +297,5 @@ def test_what_is_wrong_in_a_line_is_told_with_its_place(tmp_path: Path) -> None:
     path = tmp_path / "kept.jsonl"
     path.write_text(KEPT + "\n" + KEPT.replace("true", '"yes"') + "\n", encoding="utf-8")
     with pytest.raises(InputError, match=r"line 2 is no self-test: checks\.0\.passed: .*found 'yes'") as told:
-        list(selftest.kept(path))
+        list(selftests_kept.kept(path))
     assert "Take this line out" in told.value.cure

@@ -17,13 +17,6 @@ from loomproof.bench.address import DRIVERS, OtherAddress
 from loomproof.bench.interface import Bench
 from loomproof.errors import UsageError
 
-GROUP = DRIVERS
-
-
-def installed_schemes() -> tuple[str, ...]:
-    """Return the address schemes that installed packages open, sorted."""
-    return installed.names(GROUP)
-
 
 def open_other(where: OtherAddress) -> Bench:
     """Open a bench with the driver of another package.
@@ -32,7 +25,7 @@ def open_other(where: OtherAddress) -> Bench:
     """
     scheme = where.scheme
     driver = installed.loaded(
-        GROUP, scheme, f"the driver of {scheme}: benches", f"{scheme}: benches are opened"
+        DRIVERS, scheme, f"the driver of {scheme}: benches", f"{scheme}: benches are opened"
     )
     if not _is_driver(driver):
         raise UsageError(

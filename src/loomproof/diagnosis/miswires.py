@@ -31,17 +31,9 @@ _MISWRITTEN = {
 class Miswires(Desk):
     """Writes wires that are in wrong places."""
 
-    def _miswire(self, fault: Fault) -> Finding:
+    def _crossed(self, fault: Fault) -> Finding:
         ends = self._ends(fault.leaves)
         wires = self._wires_at(ends)
-        if fault.cause == Cause.ADAPTER:
-            return self._on_wrong_points(fault, ends)
-        if fault.cause == Cause.EXCHANGED:
-            return self._exchanged(fault, ends, wires)
-        if fault.cause in MISCOUNTED:
-            return self._miscounted(fault, ends, wires)
-        if fault.cause == Cause.MOVED_TO_SPARE:
-            return self._moved(fault, ends)
         others = (*self._turned(ends), *self._rejoined(ends), *self._leads(ends)) if len(ends) == 2 else ()
         what = self.names.wires(wires, most=4) or "Contacts"
         return self._made(
@@ -65,7 +57,8 @@ class Miswires(Desk):
             self.loom, [self.conductor(self.wiring.nets[net].leaves).wires for net in nets]
         )
 
-    def _moved(self, fault: Fault, ends: tuple[End, ...]) -> Finding:
+    def _moved(self, fault: Fault) -> Finding:
+        ends = self._ends(fault.leaves)
         spare = next(end for end in ends if not self.loom.wires_at.get(end))
         home = next(end for end in ends if end != spare)
         wires = self._wires_at((home,))
@@ -143,7 +136,8 @@ class Miswires(Desk):
             ),
         )
 
-    def _on_wrong_points(self, fault: Fault, ends: tuple[End, ...]) -> Finding:
+    def _on_wrong_points(self, fault: Fault) -> Finding:
+        ends = self._ends(fault.leaves)
         return self._made(
             fault,
             ends,
@@ -162,7 +156,9 @@ class Miswires(Desk):
             ),
         )
 
-    def _exchanged(self, fault: Fault, ends: tuple[End, ...], wires: tuple[str, ...]) -> Finding:
+    def _exchanged(self, fault: Fault) -> Finding:
+        ends = self._ends(fault.leaves)
+        wires = self._wires_at(ends)
         plugs = listed(fault.connectors)
         apart = self._apart(ends)
         return self._made(
@@ -197,7 +193,9 @@ class Miswires(Desk):
         """Return the cavities that do not read as they should."""
         return [end for end in ends if self.group_of.get(end) != self.net_of.get(end)]
 
-    def _miscounted(self, fault: Fault, ends: tuple[End, ...], wires: tuple[str, ...]) -> Finding:
+    def _miscounted(self, fault: Fault) -> Finding:
+        ends = self._ends(fault.leaves)
+        wires = self._wires_at(ends)
         (plug,) = fault.connectors
         how = f"{fault.cause} ({fault.detail})" if fault.detail else fault.cause
         return self._made(

@@ -14,19 +14,9 @@ from loomproof.results.findings import Alternative, Finding
 class Opens(Desk):
     """Writes opens."""
 
-    def _open(self, fault: Fault) -> Finding:
-        if fault.cause == Cause.NOT_PLUGGED:
-            return self._not_plugged(fault)
-        if fault.cause == Cause.ADAPTER_BOARD:
-            return self._board(fault)
-        if fault.cause == Cause.OPEN_SPLICE:
-            return self._open_splice(fault)
+    def _broken_wire(self, fault: Fault) -> Finding:
         edge = self.wiring.edges[fault.edges[0]]
         ends = self._ends(fault.leaves)
-        if fault.cause == Cause.BAD_CONTACT:
-            return self._bad_contact(fault, ends)
-        if fault.cause == Cause.OPEN_PART:
-            return self._open_part(fault, edge.component, ends)
         wires = [self.loom.wire_by_name[name] for name in edge.wires]
         first = wires[0]
         title = f"{self.names.wires(edge.wires)} open between {first.a} and {first.b}"
@@ -63,7 +53,8 @@ class Opens(Desk):
             ),
         )
 
-    def _bad_contact(self, fault: Fault, ends: tuple[End, ...]) -> Finding:
+    def _bad_contact(self, fault: Fault) -> Finding:
+        ends = self._ends(fault.leaves)
         end = ends[0]
         wires = tuple(wire.name for wire in self.loom.wires_at.get(end, ()))
         if is_ring(self.names, end):
@@ -82,7 +73,8 @@ class Opens(Desk):
         place = [self.names.place(end)]
         return self._made(fault, ends, title, place, repair, wires=wires, alternatives=others)
 
-    def _open_part(self, fault: Fault, name: str, ends: tuple[End, ...]) -> Finding:
+    def _open_part(self, fault: Fault) -> Finding:
+        name, ends = self.wiring.edges[fault.edges[0]].component, self._ends(fault.leaves)
         part = self.loom.component_by_name.get(name)
         at = part.ends if part else ends
         is_fuse = part is not None and part.form.blows

@@ -13,7 +13,7 @@ from loomproof.diagnosis.opens import Opens
 from loomproof.diagnosis.shorts import Shorts
 from loomproof.diagnosis.words import listed
 from loomproof.loom.model import Wire
-from loomproof.results.findings import Alternative, Evidence, Finding, Kind
+from loomproof.results.findings import Alternative, Evidence, Finding
 
 NOT_PROVED = "not every way to cross contacts was tried here: not proved the smallest explanation"
 
@@ -24,7 +24,7 @@ class Writer(Opens, Shorts, Miswires):
     def finding(self, choice: Choice) -> Finding:
         """Write one fault with its alternatives."""
         fault = choice.fault
-        plain = self._WRITERS[fault.cause.kind](self, fault)
+        plain = self._WRITERS[fault.cause](self, fault)
         others = [self.alternative(faults, fault) for faults in choice.others]
         crossed = [
             faults[0] for faults in choice.others if len(faults) == 1 and faults[0].cause == Cause.CROSSED
@@ -46,7 +46,7 @@ class Writer(Opens, Shorts, Miswires):
 
     def alternative(self, faults: Sequence[Fault], instead_of: Fault) -> Alternative:
         """Write other faults as one alternative to a fault."""
-        written = [self._WRITERS[fault.cause.kind](self, fault) for fault in faults]
+        written = [self._WRITERS[fault.cause](self, fault) for fault in faults]
         return Alternative(
             text="; and ".join(self.names.inside(finding.title) for finding in written),
             cause=faults[0].cause,
@@ -121,8 +121,21 @@ class Writer(Opens, Shorts, Miswires):
             return f"the contact of {self.wiring.leaf_ends[edge.contact]}"
         return self.names.wires(edge.wires) or "the joint between them"
 
-    _WRITERS: Mapping[Kind, Callable[[Writer, Fault], Finding]] = {
-        Kind.OPEN: Opens._open,
-        Kind.SHORT: Shorts._short,
-        Kind.MISWIRE: Miswires._miswire,
+    # Of the causes, those that `faults` explains senses by; what readings show, `parts` and others write.
+    _WRITERS: Mapping[Cause, Callable[[Writer, Fault], Finding]] = {
+        Cause.NOT_PLUGGED: Opens._not_plugged,
+        Cause.ADAPTER_BOARD: Opens._board,
+        Cause.OPEN_SPLICE: Opens._open_splice,
+        Cause.BAD_CONTACT: Opens._bad_contact,
+        Cause.OPEN_PART: Opens._open_part,
+        Cause.BROKEN_WIRE: Opens._broken_wire,
+        Cause.TOUCHING: Shorts._short,
+        Cause.ADAPTER: Miswires._on_wrong_points,
+        Cause.EXCHANGED: Miswires._exchanged,
+        Cause.MIRRORED: Miswires._miscounted,
+        Cause.ROTATED: Miswires._miscounted,
+        Cause.SHIFTED: Miswires._miscounted,
+        Cause.MOVED_TO_SPARE: Miswires._moved,
+        Cause.CROSSED: Miswires._crossed,
+        Cause.CROSSED_HOUSINGS: Miswires._crossed,
     }

@@ -21,7 +21,7 @@ from loomproof.jobs.simulated_plugs import plugged_in
 from loomproof.measuring import selftest as tests
 from loomproof.measuring.events import Event
 from loomproof.measuring.selfcheck import Check
-from loomproof.measuring.selftest import SelfTest
+from loomproof.measuring.selftests_kept import RESISTORS, SelfTest, can_keep, keep
 from loomproof.measuring.zero import learn_leads, zeroed
 
 __all__ = [
@@ -113,7 +113,7 @@ def selftest(
                 f"a resistor of {each.ohm:g} ohm at points {each.a} and {each.b}: two different points from "
                 "1 on, and ohms above zero, are expected"
             )
-    tests.can_keep(selftests())
+    can_keep(selftests())
     checks: list[Check] = []
     spread: float | None = None
     known_ohm: float | None = None
@@ -139,9 +139,9 @@ def selftest(
         if pair and bench.capabilities().ohms is not None:
             repeated, spread = tests.repeatability(bench, clearance, pair[0], pair[1])
             checks.append(repeated)
-    plugged = "shorting plug" if shorted else tests.RESISTORS if references else "nothing"
+    plugged = "shorting plug" if shorted else RESISTORS if references else "nothing"
     date = now().isoformat(timespec="seconds").replace("+00:00", "Z")
     wiring = "" if adapter is None else adapter.wiring
     kept = SelfTest(who.maker, who.model, who.serial, date, plugged, tuple(checks), spread, wiring, known_ohm)
-    tests.keep(kept, selftests())
+    keep(kept, selftests())
     return kept

@@ -18,7 +18,7 @@ from loomproof.jobs.files import now
 from loomproof.jobs.operator import Operator, SimulatorOperator
 from loomproof.jobs.workshop import uncalibrated
 from loomproof.loom.model import Hazard, Loom
-from loomproof.measuring import selftest
+from loomproof.measuring import selftests_kept
 from loomproof.measuring.clearance import Clearance, Person, clear, clear_empty
 from loomproof.measuring.events import Event, Prompt
 from loomproof.measuring.undriven import meter_words
@@ -157,7 +157,7 @@ def _ohms_shown(request: Request, bench: Bench) -> bool:
     """Whether something of known resistance will show, or has shown, that the meter reads."""
     if any(part.fitted and part.resistance_ohm for part in request.loom.components):
         return True
-    found = selftest.standing(selftests(), bench.identify(), request.adapter.wiring)
+    found = selftests_kept.standing(selftests(), bench.identify(), request.adapter.wiring)
     return found is not None and bool(found.references)
 
 

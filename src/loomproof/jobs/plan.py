@@ -17,7 +17,7 @@ from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, exp
 from loomproof.errors import InputError, Problem, Todo
 from loomproof.jobs.gate import selftests
 from loomproof.loom.model import Loom
-from loomproof.measuring import selftest
+from loomproof.measuring import selftests_kept
 from loomproof.measuring.plausibility import temperature_of
 from loomproof.measuring.preparing import meter_as_proved
 from loomproof.notebook import Shown
@@ -166,7 +166,7 @@ def proof(loom: Loom, bench: BenchToPlanFor, adapter: Adapter | str | None = Non
 
 def _meter(loom: Loom, bench: BenchToPlanFor, identity: Identity, leads: Adapter) -> Meter | None:
     """Return what this bench's ohms are worth to a proof today, self-tests and zeroing counted."""
-    standing = selftest.standing(selftests(), identity, leads.wiring)
+    standing = selftests_kept.standing(selftests(), identity, leads.wiring)
     return meter_as_proved(
         identity,
         bench.able,

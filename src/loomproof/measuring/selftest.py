@@ -18,32 +18,6 @@ from loomproof.errors import UnfitError, UsageError
 from loomproof.loom.text import first_of
 from loomproof.measuring.check import Check
 from loomproof.measuring.clearance import Clearance, require_empty
-from loomproof.measuring.selftests_kept import (
-    RESISTORS,
-    SelfTest,
-    Standing,
-    can_keep,
-    keep,
-    kept,
-    refuse_stale,
-    standing,
-)
-
-__all__ = [
-    "RESISTORS",
-    "SelfTest",
-    "Standing",
-    "can_keep",
-    "keep",
-    "kept",
-    "known_to_ohm",
-    "refuse_stale",
-    "repeatability",
-    "standing",
-    "try_empty",
-    "try_references",
-    "try_shorted",
-]
 
 REPEATS = 25
 """Readings for the standard deviation: 24 degrees of freedom, a relative uncertainty of 14 % of it
