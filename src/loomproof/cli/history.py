@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import FILE, F, archive_option, plot_option
+from loomproof.cli.options import FILE, F, archive_option, plot_option, selection_options
 from loomproof.cli.output import found, table, tell_left_out, tell_troubles, terminal
 from loomproof.cli.records import show_shelf
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
-    from loomproof.jobs.archive import Archive
+    from loomproof.jobs.archive import Archive, Wanted
 
 
 @click.command()
@@ -52,44 +52,46 @@ def _file(name: str, what: str) -> Callable[[F], F]:
 
 @click.command()
 @click.option("--loom", help="Only this loom (name, serial or digest).")
+@selection_options
+@_file("--pdf", "Write pages: first-pass yield, faults, time to mend, what is open.")
+@_file("--workbook", "Write the same as .xlsx, with charts and all rows.")
 @plot_option
 @_file("--runs", "Write every run: .csv, .xlsx or .parquet.")
-@_file("--findings", "Write every finding: .csv, .xlsx or .parquet.")
+@_file("--findings", "Write every finding, with repairs: .csv, .xlsx or .parquet.")
+@_file("--repairs", "Write every repair that was noted: .csv, .xlsx or .parquet.")
 @_file("--junit", "Write every claim as JUnit XML.")
 @archive_option
-def report(
-    loom: str | None,
-    plot: Path | None,
-    runs: Path | None,
-    findings: Path | None,
-    junit: Path | None,
-    archive: Archive,
-) -> int:
-    """Sum up many looms: which faults, which connectors, which wires. Exports for other programs."""
+def report(loom: str | None, wanted: Wanted, archive: Archive, **files: Path | None) -> int:
+    """Sum up many looms: which faults, which connectors, which wires. Exports for other programs.
+
+    What was proved on simulated benches is counted apart. Pages and workbook tell of real benches, or with
+    --simulated of simulated ones; --during 2026-11 makes them those of a month.
+    """
     from rich.text import Text
 
     from loomproof.jobs.looking_back import Fleet
+    from loomproof.jobs.summing_up import summed_up
     from loomproof.reports.words import clean, plural
 
-    fleet = Fleet(archive.shelf(loom))
-    written = []
-    for path, write in (
-        (runs, fleet.write_runs),
-        (findings, fleet.write_findings),
-        (junit, fleet.write_junit),
-        (plot, fleet.plot),
-    ):
-        if path is not None:
-            write(path)
-            written.append(path)
+    fleet = Fleet(archive.shelf(loom, wanted=wanted), archive.repairs())
+    written = {what: path for what, path in files.items() if path is not None}
+    pages = summed_up(archive, loom, wanted) if {"pdf", "workbook"} & set(written) else None
+    for what, path in written.items():
+        if what == "plot":
+            fleet.plot(path)
+        else:
+            getattr(pages if what in ("pdf", "workbook") else fleet, f"write_{what}")(path)
     code = found(5 if fleet.shelf.troubles else 0)
     console = terminal()
-    console.print(f"{plural(fleet.looms, 'loom')}, {plural(len(fleet.runs), 'run')}, {fleet.passed} passed")
-    for name, counts in fleet.faults.items():
-        console.print(Text(name, style="bold"))
-        for label, count in counts:
-            console.print(Text(f"  {count:5d}  {clean(label)}"))
-    for path in written:
+    for head, part in tuple(fleet.apart) or (("", fleet),):
+        if head:
+            console.print(Text(head, style="bold"))
+        console.print(f"{plural(part.looms, 'loom')}, {plural(len(part.runs), 'run')}, {part.passed} passed")
+        for name, counts in part.faults.items():
+            console.print(Text(name, style="bold"))
+            for label, count in counts:
+                console.print(Text(f"  {count:5d}  {clean(label)}"))
+    for path in written.values():
         click.echo(str(path))
     tell_left_out(fleet.shelf)
     tell_troubles(fleet.shelf)

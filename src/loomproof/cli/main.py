@@ -45,7 +45,7 @@ COMMANDS: dict[str, Command] = {
     "export": Command("loomproof.cli.loom:export", "Write a loom as folder, workbook or KBL."),
     "log": Command("loomproof.cli.records:log", "List the proofs kept, and those broken off."),
     "certificate": Command("loomproof.cli.records:certificate", "Write the certificate of a run."),
-    "verify": Command("loomproof.cli.records:verify", "Check a certificate or a sealed record."),
+    "verify": Command("loomproof.cli.records:verify", "Check certificates and sealed records."),
     "findings": Command("loomproof.cli.diagnosis:findings", "Show a run's findings again; take answers."),
     "wires": Command("loomproof.cli.records:wires", "List a run's wires with what is claimed of each."),
     "compare": Command("loomproof.cli.diagnosis:compare", "Show what changed from one proof to another."),

@@ -6,6 +6,7 @@ import functools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
@@ -15,7 +16,7 @@ from loomproof.errors import UsageError, suggestion
 
 if TYPE_CHECKING:
     from loomproof.cli.terminal_operator import TerminalOperator
-    from loomproof.jobs.archive import Archive
+    from loomproof.jobs.archive import Archive, Wanted
     from loomproof.jobs.gate import Assured
     from loomproof.jobs.workshop import Found
     from loomproof.loom.model import End, Hazard, Loom
@@ -306,6 +307,49 @@ certificate_options = together(
     ),
 )
 """Options of what a person states for the certificate, as ``stated``, by name."""
+
+
+def _days(context: click.Context, _: click.Parameter, value: str | None) -> tuple[date, date] | None:
+    """Read a day, month or year, also in the form of dates that workshop.toml names."""
+    from loomproof.jobs.archive import days
+
+    return days(value, _workshop(context).workshop.dates) if value else None
+
+
+def _wanted(
+    since: tuple[date, date] | None,
+    until: tuple[date, date] | None,
+    during: tuple[date, date] | None,
+    simulated: bool | None,
+    **names: str | None,
+) -> Wanted:
+    """Return which runs are meant. Raises `UsageError` for days that exclude each other."""
+    from loomproof.jobs.archive import Wanted
+
+    if during and (since or until):
+        raise UsageError("--during says both ends; leave out --from and --to")
+    first, last = (since or during or (None,))[0], (until or during or (None,))[-1]
+    if first and last and first > last:
+        raise UsageError(f"no day is after {first} and before {last}", cure="Exchange --from and --to.")
+    return Wanted(first, last, simulated=simulated, **{name: said or "" for name, said in names.items()})
+
+
+_when = functools.partial(click.option, metavar="DAY", callback=_days)
+selection_options = together(
+    "wanted",
+    _wanted,
+    _when("--from", "since", help="Ended on this day or later: 2026-11-28, 2026-11 or 2026."),
+    _when("--to", "until", help="Ended on this day or before."),
+    _when("--during", help="Ended in this month, year or day."),
+    click.option("--bench", default="", metavar="TEXT", help="On this bench: a part of its name."),
+    click.option("--person", default="", metavar="TEXT", help="Proved by: a part of the name."),
+    click.option(
+        "--verdict", type=click.Choice(["pass", "fail", "undecided", "incomplete"]), help="Of this verdict."
+    ),
+    click.option("--grade", type=click.Choice(["wire", "bench", "connections"]), help="Passed so."),
+    click.option("--simulated/--real", default=None, help="Only simulated benches, or only real ones."),
+)
+"""Options that say which of the kept runs are meant, as ``wanted``."""
 
 
 # Values that need a loom to be read.

@@ -7,29 +7,31 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import FILE, archive_option
+from loomproof.cli.options import FILE, archive_option, selection_options
 from loomproof.cli.output import chosen, found, table, tell_troubles, terminal
 
 if TYPE_CHECKING:
-    from loomproof.jobs.archive import Archive, Shelf
+    from loomproof.jobs.archive import Archive, Shelf, Wanted
+    from loomproof.jobs.checking import Verified
 
 
 @click.command()
 @click.argument("loom", required=False)
 @click.option("--last", "limit", type=click.IntRange(1), default=50, show_default=True, help="How many.")
+@selection_options
 @archive_option
-def log(loom: str | None, limit: int, archive: Archive) -> int:
+def log(loom: str | None, limit: int, wanted: Wanted, archive: Archive) -> int:
     """List the proofs that were kept, of one LOOM (folder, name, serial or digest) or of all.
 
-    In the order in which they were sealed, as the sealed records tell them. Below them stand those that were
-    started and have no record, with the journal of what was read. Exits with 5 where a record doesn't hold
-    or some that were kept are gone.
+    In the order in which they were sealed, as the sealed records tell them; those on simulated benches stand
+    apart. Below them stand those that were started and have no record, with the journal of what was read.
+    Exits with 5 where a record doesn't hold or some that were kept are gone.
     """
     from loomproof.jobs.archive import kept_as
 
-    shelf = archive.shelf(kept_as(loom) if loom else None, limit)
+    shelf = archive.shelf(kept_as(loom) if loom else None, limit, wanted)
     if not shelf:
-        click.echo("Nothing is kept of it." if loom else "Nothing is kept yet.", err=True)
+        click.echo("Nothing is kept of it." if loom or wanted else "Nothing is kept yet.", err=True)
     return show_shelf(shelf)
 
 
@@ -39,8 +41,10 @@ def show_shelf(shelf: Shelf) -> int:
 
     code = found(5 if shelf.troubles else 0)
     try:
-        if shelf.runs:
-            table(RUN_HEADS, shelf.run_texts, whole=("verdict",))
+        for number, (head, part) in enumerate(shelf.apart):
+            if head:
+                click.echo(f"\n{head}" if number else head)
+            table(RUN_HEADS, part.run_texts, whole=("verdict",))
         if shelf.runs and shelf.broken_off:
             click.echo("")
         if shelf.broken_off:
@@ -98,20 +102,46 @@ def wires(run: str, out: Path | None, archive: Archive) -> None:
 
 
 @click.command()
-@click.argument("file", type=click.Path(path_type=Path, dir_okay=False, exists=True))
-def verify(file: Path) -> int:
-    """Check a certificate (PDF) or a sealed record (JSON), without store and without network.
+@click.argument("what", metavar="FILE|FOLDER|RECORD", nargs=-1)
+@click.option("--list", "listed", type=FILE, metavar="FILE", help="Check what its lines name, too.")
+@archive_option
+def verify(what: tuple[str, ...], listed: Path | None, archive: Archive) -> int:
+    """Check certificates (PDF) and sealed records (JSON), without store and without network.
+
+    FOLDERs are checked whole. A RECORD in the store is named by the text of a label's QR code, by a hash or
+    its beginning, or by its run.
 
     Says whether anything was changed, who signed it and what it claims. Whatever the verdict in it: exits
     with 0 where the seal holds and you know the signer, with 4 where it holds and you do not, and with 5
-    where it does not hold.
+    where it does not hold. Of several the worst counts: 5, 2 for what is not there, 4, 0.
     """
-    from loomproof.jobs.signing import Station
+    from loomproof.cli.cures import lines_of
+    from loomproof.jobs.checking import CHECKED_HEADS, checked, named, total
+    from loomproof.reports.words import clean
+
+    words = named(what, listed)
+    results = tuple(checked(words, archive))
+    if len(results) == 1 and (alone := results[0]).trouble is not None and alone.paper:
+        raise alone.trouble
+    code, said = total(results)
+    found(code)
+    if len(results) == 1 and results[0].verified is not None:
+        _show_verified(results[0].verified, words[0])
+        return code
+    table(CHECKED_HEADS, (one.texts for one in results), whole=CHECKED_HEADS[1:3])
+    click.echo(said)
+    for one in results:
+        if one.trouble is not None:
+            lines = (one.trouble.message, *(f"  {line}" for line in lines_of(one.trouble)))
+            click.echo("\n".join(map(clean, lines)), err=True)
+    return code
+
+
+def _show_verified(verified: Verified, name: str) -> None:
+    """Print how one record stands, and what it claims."""
     from loomproof.reports.terminal import findings_view, summary_view
     from loomproof.reports.words import clean
 
-    verified = Station().check_file(file)
-    code = found(0 if verified.signer else 4)
     who = f"signed by {verified.signer}" if verified.signer else "the key is not in your list of signers"
     click.echo(f"{verified.standing}: nothing was changed; {who}")
     click.echo(f"fingerprint  {verified.fingerprint}")
@@ -126,5 +156,4 @@ def verify(file: Path) -> int:
     console.print(findings_view(document))
     if not verified.signer:
         said = "Anybody can make a key. Compare the fingerprint with the signer, then: "
-        click.echo(f"{said}loomproof key know NAME {file}", err=True)
-    return code
+        click.echo(f"{said}loomproof key know NAME {name}", err=True)

@@ -21,6 +21,7 @@ from loomproof.records.integrity import Integrity, check_store
 from loomproof.records.lines import Run
 from loomproof.records.noting import not_as_noted, note_if_ours
 from loomproof.records.seal import Verified, verify
+from loomproof.records.selecting import Wanted, days
 from loomproof.records.signers import KnownSigners
 from loomproof.records.store import Repair, Store, open_store
 from loomproof.records.trusted import Trusted, relied_on, trusted_runs
@@ -30,7 +31,10 @@ from loomproof.reports.listing import Cell
 from loomproof.reports.words import VERDICTS, plural, when
 from loomproof.results.document import Document
 
-__all__ = ["BROKEN_OFF_HEADS", "RUN_HEADS", "Archive", "Repair", "Run", "Shelf", "kept_as"]
+__all__ = ["BROKEN_OFF_HEADS", "RUN_HEADS", "Archive", "Repair", "Run", "Shelf", "Wanted", "days", "kept_as"]
+
+EVERY = Wanted()
+"""Every run."""
 
 
 RUN_HEADS = ("run", "ended", "verdict", "loom", "by")
@@ -74,6 +78,14 @@ class Shelf:
                 f"{one.loom}, {one.serial}" if one.serial else one.loom,
                 one.journal if Path(one.journal).exists() else f"{one.journal} (gone)",
             )
+
+    @property
+    def apart(self) -> tuple[tuple[str, Shelf], ...]:
+        """Runs on real benches, then those on simulated ones with the heading they stand under, if any."""
+        real = tuple(one for one in self.runs if not one.simulated)
+        simulated = tuple(one for one in self.runs if one.simulated)
+        parts = (("", real), ("On a simulated bench:", simulated))
+        return tuple((head, Shelf(runs, (), ())) for head, runs in parts if runs)
 
     @property
     def counted(self) -> tuple[Trusted, ...]:
@@ -136,12 +148,14 @@ class Archive:
         with self._open() as opened:
             return opened.where, len(opened.runs(limit=None))
 
-    def shelf(self, loom: str | None = None, limit: int | None = None) -> Shelf:
+    def shelf(self, loom: str | None = None, limit: int | None = None, wanted: Wanted = EVERY) -> Shelf:
         """Return the last runs of one loom (by name, serial or digest) or of all, in the order of sealing."""
         with self._open() as opened:
-            runs = trusted_runs(opened, KnownSigners(home()).all(), loom, limit)
+            runs = trusted_runs(opened, KnownSigners(home()).all(), loom, None if wanted else limit)
+            runs = tuple(filter(wanted.takes, runs))[-limit if limit else None :]
             begun = started_here(self.store, loom, lambda names: queries.sealed_runs(opened, names))
             broken = broken_off(begun, queries.sealed_runs(opened, [one.run for one in begun]))
+            broken = tuple(filter(wanted.takes_started, broken))
             missing = self._not_as_noted(opened)
         troubles = (*missing, *(one.trouble for one in runs if one.trouble))
         return Shelf(runs, broken[-limit:] if limit else broken, troubles)
@@ -220,6 +234,12 @@ class Archive:
         """Note what was done about a finding (0: the whole run); the next certificate shows it."""
         with self._open(changes=True) as opened:
             return opened.add_repair(run, person, words, rfc3339_seconds(now()), finding)
+
+    def repairs(self, run: str | None = None) -> tuple[tuple[str, Repair], ...]:
+        """Return what was noted as done, with the hash of its record: of one run, or of all."""
+        with self._open() as opened:
+            digest = None if run is None else opened.run(run).hash
+            return tuple(each for each in queries.repairs(opened) if digest in (None, each[0]))
 
     def answers(self, run: str) -> tuple[str, ...]:
         """Return what was told of a run's findings, after it was sealed."""

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from loomproof.errors import UsageError, suggestion
-from loomproof.jobs.archive import Shelf
+from loomproof.jobs.archive import Repair, Shelf
 from loomproof.jobs.files import write_file
+from loomproof.records.first_pass import standing
 from loomproof.records.history import Trend, trends
 from loomproof.records.lines import Run
 from loomproof.records.trusted import found_in
@@ -19,13 +21,20 @@ from loomproof.reports.plots import Series, bars_plot, trend_plot
 from loomproof.reports.words import uncertain
 from loomproof.results.figures import ohms
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 
 def joints_of(shelf: Shelf, wanted: Sequence[str] = ()) -> tuple[Trend, ...]:
     """Return how the joints of a loom moved, or these of them, the one that changed most first.
 
+    On real benches, where it was on any, else on simulated ones.
+
     Raises `UsageError` for a joint of which no resistance was kept.
     """
-    found = trends(shelf.runs)
+    # What a simulator read is no reading of a loom that was on a bench.
+    apart = shelf.apart
+    found = trends(apart[0][1].runs if apart else ())
     subjects = {trend.subject for trend in found}
     for joint in wanted:
         if joint not in subjects:
@@ -77,17 +86,25 @@ def plot_joints(path: Path, loom: str, joints: Sequence[Trend]) -> None:
 
 
 class Fleet:
-    """Many looms summed up, of the runs that can be relied on; corrections hold the same proof once more."""
+    """Many looms summed up, of the runs that can be relied on, each proof once as it was last corrected."""
 
-    def __init__(self, shelf: Shelf) -> None:
+    def __init__(self, shelf: Shelf, noted: Iterable[tuple[str, Repair]] = ()) -> None:
         self.shelf = shelf
-        self._proofs = tuple(one for one in shelf.counted if one.run.kind == "proof")
-        self._found = found_in(shelf.counted)
+        self.proofs = standing(shelf.counted)
+        hashes = {one.run.hash: one.run.run for one in shelf.counted}
+        self.repairs = tuple(repair for digest, repair in noted if digest in hashes)
+        self._found = found_in(self.proofs)
+
+    @property
+    def apart(self) -> Iterator[tuple[str, Fleet]]:
+        """What was proved on real benches, then, with its heading, what was on simulated ones."""
+        for head, shelf in self.shelf.apart:
+            yield head, Fleet(shelf)
 
     @property
     def runs(self) -> tuple[Run, ...]:
         """The proofs."""
-        return tuple(one.run for one in self._proofs)
+        return tuple(one.run for one in self.proofs)
 
     @property
     def looms(self) -> int:
@@ -104,14 +121,54 @@ class Fleet:
         """How many faults there are by kind, connector, wire and loom."""
         return summary_tables.counts(self._found)
 
+    @property
+    def runs_table(self) -> pd.DataFrame:
+        """A row for each proof."""
+        entered = [(one.verified.document().place if one.verified else "") for one in self.proofs]
+        simulated = [one.simulated for one in self.proofs]
+        grades = [one.grade for one in self.proofs]
+        return summary_tables.runs_table(self.runs, grades, zip(entered, simulated, strict=True))
+
+    @property
+    def findings_table(self) -> pd.DataFrame:
+        """A row for each finding, with what was noted as done about it."""
+        noted: dict[tuple[str, int], str] = {}
+        for repair in self.repairs:
+            said = f"{repair.words} ({repair.person}, {repair.done[:10]})"
+            key = (repair.run, repair.finding)
+            noted[key] = f"{noted[key]}; {said}" if key in noted else said
+        return summary_tables.findings_table(self._found, noted)
+
+    @property
+    def repairs_table(self) -> pd.DataFrame:
+        """A row for each repair that was noted."""
+        named = {one.run.run: one.run for one in self.shelf.counted}
+        titles = {(row.run, row.number): row.title for row in self._found}
+        return summary_tables.repairs_table(
+            (
+                named[each.run].loom,
+                named[each.run].serial,
+                each.run,
+                titles.get((each.run, each.finding), "" if each.finding else "the whole run"),
+                each.finding,
+                each.person,
+                each.done,
+                each.words,
+            )
+            for each in self.repairs
+        )
+
     def write_runs(self, path: Path) -> None:
         """Write every run as .csv, .xlsx or .parquet; `UsageError` for another ending, or `StoreError`."""
-        table = summary_tables.runs_table(self.runs, [one.grade for one in self._proofs])
-        write_file(path, exports.table_bytes(table, path.suffix.lower()))
+        _write(path, self.runs_table)
 
     def write_findings(self, path: Path) -> None:
         """Write every finding. Raises as `write_runs` does."""
-        write_file(path, exports.table_bytes(summary_tables.findings_table(self._found), path.suffix.lower()))
+        _write(path, self.findings_table)
+
+    def write_repairs(self, path: Path) -> None:
+        """Write every repair that was noted. Raises as `write_runs` does."""
+        _write(path, self.repairs_table)
 
     def write_junit(self, path: Path) -> None:
         """Write every claim as JUnit XML, corrections among them. Raises `StoreError`."""
@@ -119,5 +176,13 @@ class Fleet:
         write_file(path, exports.junit_xml(counted))
 
     def plot(self, path: Path) -> None:
-        """Draw the counts of faults, as SVG or PNG. Raises as `plot_joints` does."""
-        bars_plot(path, "Faults found", self.faults)
+        """Draw the counts of faults, as SVG or PNG, of real benches where there are any.
+
+        Raises as `plot_joints` does.
+        """
+        head, drawn = next(iter(self.apart), ("", self))
+        bars_plot(path, "Faults found, simulated" if head else "Faults found", drawn.faults)
+
+
+def _write(path: Path, table: pd.DataFrame) -> None:
+    write_file(path, exports.table_bytes(table, path.suffix.lower()))

@@ -10,8 +10,8 @@ from sqlalchemy import Connection, and_, func, select
 from loomproof.errors import StoreError
 from loomproof.records.lines import AT_ONCE, Run, places, runs_by_id
 from loomproof.records.order import Place
-from loomproof.records.schema import ADAPTERS, BENCH_CHECKS, RECORDS, RUNS
-from loomproof.records.store import Store, unpacked
+from loomproof.records.schema import ADAPTERS, BENCH_CHECKS, RECORDS, REPAIRS, RUNS
+from loomproof.records.store import Repair, Store, unpacked
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,3 +145,11 @@ def adapters(store: Store) -> tuple[AdapterLine, ...]:
     with store.reading() as connection:
         rows = connection.execute(query.order_by(ADAPTERS.c.first_used, ADAPTERS.c.digest)).all()
     return tuple(AdapterLine(row.name, row.digest, row.first_used) for row in rows)
+
+
+def repairs(store: Store) -> tuple[tuple[str, Repair], ...]:
+    """Return every note of a repair with the hash of its run's record, in the order in which they came."""
+    query = select(REPAIRS, RUNS.c.run, RUNS.c.hash).join_from(REPAIRS, RUNS, REPAIRS.c.run_id == RUNS.c.id)
+    with store.reading() as connection:
+        rows = connection.execute(query.order_by(REPAIRS.c.id)).all()
+    return tuple((row.hash, Repair(row.run, row.finding, row.person, row.done, row.words)) for row in rows)

@@ -26,6 +26,8 @@ from loomproof.results.document import Document
 FORMAT = 1
 ALGORITHM = "Ed25519"
 KINDS = ("proof", "correction")
+LABEL = "LOOMPROOF"
+"""What the text on a label begins with; hash and fingerprint follow, parted by colons."""
 
 PUBLISHED_KEYS = frozenset(
     {
@@ -88,7 +90,7 @@ class Verified:
     @property
     def link(self) -> str:
         """What a QR code carries: the record's hash and the signer's fingerprint (capitals keep it small)."""
-        return f"LOOMPROOF:{self.hash.upper()}:{self.fingerprint.replace(' ', '').upper()}"
+        return f"{LABEL}:{self.hash.upper()}:{self.fingerprint.replace(' ', '').upper()}"
 
     @property
     def standing(self) -> str:

@@ -30,7 +30,7 @@ from loomproof.records.schema import (
     REPAIRS,
     RUNS,
 )
-from loomproof.records.seal import Chain, seal, verify
+from loomproof.records.seal import LABEL, Chain, seal, verify
 from loomproof.records.since_last_pass import mended, remarks
 from loomproof.results.document import Document
 
@@ -54,10 +54,14 @@ class Repair:
     words: str
 
 
+SIMULATED = "simulated bench"
+"""How the chains of all simulated benches are called."""
+
+
 def chain_name(document: Document, station: str) -> str:
     """Return the name of a chain: the bench's identity and the station that it is joined to."""
     bench = document.bench
-    parts = [bench.maker, bench.model, bench.serial] if not bench.simulated else ["simulated bench"]
+    parts = [bench.maker, bench.model, bench.serial] if not bench.simulated else [SIMULATED]
     identity = " ".join(part for part in parts if part) or bench.address
     return f"{identity} @ {station}"
 
@@ -219,15 +223,16 @@ class Store:
             return runs_by_id(connection, places(connection, loom)[-limit if limit else None :])
 
     def run(self, run: str) -> Run:
-        """Return one run by its name, ``last``, or the beginning of its record's hash (8 digits or more).
+        """Return one run by its name, ``last``, a label's text, or the start of its record's hash (8 digits).
 
         ``last`` is the proof that was sealed last by a key of this person, or by any where none is, as it was
         last corrected. `UsageError` where there is none, or several.
         """
         query = RUN_COLUMNS.order_by(RUNS.c.id.desc()).limit(3)
         match = RUNS.c.run == run
-        if len(run) >= 8 and all(digit in "0123456789abcdef" for digit in run):
-            match = or_(match, RUNS.c.hash.between(run, run + "g"))
+        digest = run.removeprefix(f"{LABEL}:").partition(":")[0].lower()
+        if len(digest) >= 8 and all(digit in "0123456789abcdef" for digit in digest):
+            match = or_(match, RUNS.c.hash.between(digest, digest + "g"))
         with self.reading() as connection:
             match = (
                 RUNS.c.id == newest(connection, KeyFolder(self._folder).own_keys())

@@ -15,7 +15,7 @@ from loomproof.records.queries import FoundRow, last_records
 from loomproof.records.schema import RECORDS, RUNS
 from loomproof.records.seal import Verified, verify
 from loomproof.records.since_last_pass import KEY_PLACES
-from loomproof.records.store import Store, unpacked
+from loomproof.records.store import SIMULATED, Store, unpacked
 from loomproof.results.findings import finding_key
 
 
@@ -33,6 +33,15 @@ class Trusted:
     corrected_by: str = ""
     trouble: str = ""
     verified: Verified | None = None
+
+    @property
+    def simulated(self) -> bool:
+        """Whether its bench was a simulator: as the record says, else as the chain is named."""
+        if self.verified is None:
+            return self.run.bench.startswith(f"{SIMULATED} @ ")
+        document = self.verified.body.get("document")
+        bench = document.get("bench") if isinstance(document, dict) else None
+        return bool(isinstance(bench, dict) and bench.get("simulated"))
 
     @property
     def grade(self) -> str:

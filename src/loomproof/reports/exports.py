@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import csv
+import datetime
 import importlib.util
 import io
 import re
 import xml.etree.ElementTree as ElementTree
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from loomproof.errors import UsageError
 from loomproof.reports.words import evidence, graded
@@ -15,6 +16,7 @@ from loomproof.results.document import Document
 
 if TYPE_CHECKING:
     import pandas as pd
+    from openpyxl import Workbook
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 _NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -44,32 +46,78 @@ def _csv(table: pd.DataFrame) -> bytes:
     writer = csv.writer(out, lineterminator="\r\n")  # RFC 4180
     writer.writerow(table.columns)
     for row in table.itertuples(index=False):
-        writer.writerow([guarded(cell) if isinstance(cell, str) else cell for cell in row])
+        writer.writerow([_written(cell) for cell in row])
     # With a byte order mark, or spreadsheets take Ω for something else.
     return out.getvalue().encode("utf-8-sig")
 
 
+def _written(cell: object) -> object:
+    if isinstance(cell, str):
+        return guarded(cell)
+    return cell.isoformat() if isinstance(cell, datetime.datetime) else cell
+
+
 def _xlsx(table: pd.DataFrame) -> bytes:
     from openpyxl import Workbook
-    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 
     book = Workbook()
     sheet = book.active
     assert sheet is not None
     sheet.title = "loomproof"
+    fill(sheet, table)
+    return saved(book)
+
+
+def saved(book: Workbook) -> bytes:
+    """Return a workbook as a file's bytes."""
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def fill(sheet: Any, table: pd.DataFrame) -> None:
+    """Write a table on a sheet: headings that stay, columns as wide as what is in them, times as times.
+
+    A workbook knows no zones: its times are UTC, and the headings say so.
+    """
+    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+    from openpyxl.styles import Alignment, Font
+    from openpyxl.utils import get_column_letter
+
     sheet.freeze_panes = "A2"
-    for y, row in enumerate([tuple(table.columns), *table.itertuples(index=False)], 1):
+    heads = [
+        f"{name} UTC" if str(kind).startswith("datetime") else str(name)
+        for name, kind in table.dtypes.items()
+    ]
+    widths = [len(head) for head in heads]
+    for y, row in enumerate([tuple(heads), *table.itertuples(index=False)], 1):
         for x, value in enumerate(row, 1):
             cell = sheet.cell(y, x)
             if isinstance(value, str):
                 cell.value = ILLEGAL_CHARACTERS_RE.sub("\ufffd", value)
                 # A text is a text, also one that begins with an equals sign.
                 cell.data_type = "s"
+                length = max(map(len, value.splitlines()), default=0)
+            elif isinstance(value, datetime.datetime):
+                cell.value = value.astimezone(datetime.UTC).replace(tzinfo=None)
+                cell.number_format = "yyyy-mm-dd hh:mm:ss"
+                length = 19
             else:
-                cell.value = int(value) if hasattr(value, "__index__") else value
-    out = io.BytesIO()
-    book.save(out)
-    return out.getvalue()
+                whole = hasattr(value, "__index__") and not isinstance(value, bool)
+                cell.value = int(value) if whole else value
+                length = len(str(value))
+            widths[x - 1] = max(widths[x - 1], length)
+            if y == 1:
+                cell.font = Font(bold=True)
+            cell.alignment = Alignment(vertical="top", wrap_text=length > WIDEST)
+    for place, width in enumerate(widths, 1):
+        sheet.column_dimensions[get_column_letter(place)].width = min(width, WIDEST) + 2
+    if heads:
+        sheet.auto_filter.ref = f"A1:{get_column_letter(len(heads))}{len(table) + 1}"
+
+
+WIDEST = 60
+"""How wide a column of a workbook becomes at most, in letters; a longer text is folded."""
 
 
 def _parquet(table: pd.DataFrame) -> bytes:
@@ -97,6 +145,10 @@ def junit_xml(documents: list[Document]) -> bytes:
             ("grade", graded(document)),
             ("grade demanded", document.grade_demanded or ""),
             ("meter checked", document.meter_check),
+            ("serial", document.loom.serial),
+            ("person", document.person),
+            ("place", document.place),
+            ("simulated", "yes" if document.bench.simulated else "no"),
         ):
             ElementTree.SubElement(properties, "property", name=what, value=_xml(value))
         for claim in document.claims:

@@ -6,7 +6,7 @@ know the store itself.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 
 _RUN = ("run", "loom", "serial", "verdict", "faults", "notes", "ended", "person", "bench", "hash")
+_ENTERED = ("place", "simulated")
 _FOUND = (
     "run",
     "ended",
@@ -30,23 +31,59 @@ _FOUND = (
 )
 
 
-def runs_table(runs: Iterable[object], grades: Iterable[str]) -> pd.DataFrame:
-    """Return one row for each run, with the grade of its pass; every identifier is text."""
+def runs_table(
+    runs: Iterable[object], grades: Iterable[str], entered: Iterable[tuple[str, bool]] = ()
+) -> pd.DataFrame:
+    """Return one row for each run, with the grade of its pass; every identifier is text.
+
+    ``entered`` has for each run where it was made and whether on a simulated bench.
+    """
     import pandas as pd
 
     table = pd.DataFrame([[getattr(run, column) for column in _RUN] for run in runs], columns=list(_RUN))
     table.insert(_RUN.index("verdict") + 1, "grade", list(grades))
+    more = pd.DataFrame(list(entered), columns=list(_ENTERED))
+    if len(more) == len(table):
+        for place, column in enumerate(_ENTERED):
+            table.insert(list(table.columns).index("bench") + place, column, more[column])
+    return _dated(table, "ended")
+
+
+def repairs_table(rows: Iterable[tuple[str, str, str, str, int, str, str, str]]) -> pd.DataFrame:
+    """Return one row for each repair that was noted: who did what about which finding, and when."""
+    import pandas as pd
+
+    return _dated(pd.DataFrame(list(rows), columns=list(_REPAIR)), "done")
+
+
+_REPAIR = ("loom", "serial", "run", "title", "finding", "person", "done", "words")
+
+
+def _dated(table: pd.DataFrame, column: str) -> pd.DataFrame:
+    """Make times of a column's texts, where all of them are times."""
+    import pandas as pd
+
+    made = pd.to_datetime(table[column], utc=True, errors="coerce", format="ISO8601")
+    if not table.empty and not bool(made.isna().any()):
+        table[column] = made
     return table
 
 
-def findings_table(found: Iterable[object]) -> pd.DataFrame:
-    """Return one row for each finding, the things it names joined by kind of thing."""
+def findings_table(
+    found: Iterable[object], repairs: Mapping[tuple[str, int], str] | None = None
+) -> pd.DataFrame:
+    """Return one row for each finding, the things it names joined by kind of thing.
+
+    ``repairs`` says what was noted as done, by run and number of finding (0: the whole run).
+    """
     import pandas as pd
+
+    noted = repairs or {}
 
     rows = pd.DataFrame([[getattr(f, column) for column in _FOUND] for f in found], columns=list(_FOUND))
     head = list(_FOUND[:9])
     if rows.empty:
-        return pd.DataFrame(columns=[*head, "cavities", "connectors", "wires", "components"])
+        return pd.DataFrame(columns=[*head, "cavities", "connectors", "wires", "components", "repairs"])
     made = rows[head].drop_duplicates(["run", "ended", "number"]).reset_index(drop=True)
     for what, column in _THINGS:
         part = rows[rows["what"] == what].groupby(["run", "ended", "number"])["name"].agg(", ".join)
@@ -55,7 +92,11 @@ def findings_table(found: Iterable[object]) -> pd.DataFrame:
             for r, e, n in zip(made["run"], made["ended"], made["number"], strict=True)
         ]
         made[column] = named
-    return made
+    made["repairs"] = [
+        "; ".join(noted[key] for key in ((r, n), (r, 0)) if key in noted)
+        for r, n in zip(made["run"], made["number"], strict=True)
+    ]
+    return _dated(made, "ended")
 
 
 _THINGS = (

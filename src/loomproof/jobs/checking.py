@@ -1,0 +1,174 @@
+"""Checking what somebody hands over, one thing or many: files, folders, lists, and what a label says."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from loomproof.errors import LoomproofError, SealError, StoreError, UsageError
+from loomproof.jobs.archive import Archive
+from loomproof.jobs.signing import Station
+from loomproof.records.seal import LABEL, Verified
+from loomproof.records.verify_file import check
+from loomproof.reports.listing import Cell
+from loomproof.reports.words import VERDICTS, plural, when
+
+__all__ = ["CHECKED_HEADS", "Checked", "Verified", "checked", "named", "total"]
+
+CHECKED_HEADS = ("file or record", "seal", "verdict", "loom", "ended")
+
+
+@dataclass(frozen=True)
+class Checked:
+    """One thing that was checked: the record where its seal holds, else what is wrong.
+
+    ``paper`` is ``False`` for a PDF of a folder that carries no seal, such as a label.
+    """
+
+    name: str
+    verified: Verified | None = None
+    trouble: LoomproofError | None = None
+    paper: bool = True
+
+    @property
+    def standing(self) -> str:
+        """How its seal stands, in a word or three."""
+        if self.verified is not None:
+            return self.verified.standing
+        return "DOES NOT HOLD" if self.paper and isinstance(self.trouble, SealError) else "not checked"
+
+    @property
+    def texts(self) -> tuple[str | Cell, ...]:
+        """A row of texts as `CHECKED_HEADS` names them."""
+        if self.verified is None:
+            return (self.name, Cell(self.standing, "red" if self.paper else "yellow"), "", "", "")
+        document = self.verified.document()
+        loom, style = document.loom, "green" if self.verified.signer else "yellow"
+        return (
+            self.name,
+            Cell(self.standing, style),
+            VERDICTS[document.verdict.value],
+            f"{loom.name}, {loom.serial}" if loom.serial else loom.name,
+            when(document.ended)[:16],
+        )
+
+
+def named(words: Iterable[str], listed: Path | None = None) -> tuple[str, ...]:
+    """Return what is to be checked, with the lines of a list; a path in it may be taken from its folder.
+
+    Raises `UsageError` where nothing is named, `StoreError` for a list that cannot be read.
+    """
+    found = list(words)
+    if listed is not None:
+        try:
+            lines = listed.read_text(encoding="utf-8-sig").splitlines()
+        except (OSError, UnicodeDecodeError) as error:
+            raise StoreError(f"{listed}: cannot be read: {error}", cure="Name a text file.") from None
+        for line in filter(None, map(str.strip, lines)):
+            beside = listed.parent / line
+            found.append(str(beside) if _there(beside) and not _there(Path(line)) else line)
+    if not found:
+        raise UsageError("nothing is named that could be checked", cure="Name a file, a folder or a record.")
+    return tuple(found)
+
+
+def checked(words: Iterable[str], archive: Archive) -> Iterator[Checked]:
+    """Check each: a file; all of a folder; else a record of the store by hash, its start, label or run.
+
+    Every one is told, whatever is wrong with those before. In a folder JSON files without a seal are passed
+    over, and PDF files that were never signed are told and not counted as broken.
+    """
+    station = Station()
+    for word in words:
+        path = Path(word)
+        if not _there(path):
+            yield _kept(word, archive, station)
+        elif not path.is_dir():
+            yield _tried(word, partial(station.check_file, path))
+        else:
+            yield from _folder(path, station)
+
+
+def total(found: Iterable[Checked]) -> tuple[int, str]:
+    """Return the exit code for all, the worst, and how many stand how, as a sentence.
+
+    The worst is a seal that does not hold, then what could not be checked, then an unknown signer.
+    """
+    code, counts = 0, dict[str, int]()
+    rank = {0: 0, 4: 1, 2: 2, 3: 3, 5: 4}
+    for one in found:
+        each = 0 if one.verified is not None and one.verified.signer else 4
+        if one.trouble is not None and one.paper:
+            each = one.trouble.exit_code
+        code = max(code, each, key=rank.__getitem__)
+        counts[one.standing] = counts.get(one.standing, 0) + 1
+    said = ", ".join(f"{count} {standing}" for standing, count in counts.items())
+    return code, f"{plural(sum(counts.values()), 'checked', 'checked')}: {said}"
+
+
+def _there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except OSError:
+        return False
+
+
+def _tried(name: str, check_one: Callable[[], Verified]) -> Checked:
+    try:
+        return Checked(name, check_one())
+    except LoomproofError as error:
+        return Checked(name, trouble=error)
+
+
+def _folder(folder: Path, station: Station) -> Iterator[Checked]:
+    try:
+        files = sorted(path for path in folder.rglob("*") if path.suffix.lower() in (".pdf", ".json"))
+    except OSError as error:
+        yield Checked(str(folder), trouble=StoreError(f"{folder}: cannot be read: {error.strerror}"))
+        return
+    count, known = 0, station.known()
+    for path in files:
+        try:
+            data = path.read_bytes()
+        except OSError as error:
+            yield Checked(str(path), trouble=StoreError(f"{path}: cannot be read: {error.strerror}"))
+            count += 1
+            continue
+        if data.startswith(b"%PDF"):
+            found = _tried(str(path), partial(check, data, known, str(path)))
+            signed = b"/ByteRange" in data or b"/EmbeddedFile" in data
+            yield found if signed else Checked(str(path), trouble=found.trouble, paper=False)
+            count += 1
+        elif b'"seal"' in data[-400:]:
+            yield _tried(str(path), partial(check, data, known, str(path)))
+            count += 1
+    if not count:
+        cure = "Certificates are PDF files, sealed records JSON."
+        yield Checked(
+            str(folder), trouble=UsageError(f"{folder}: there is nothing to check in it", cure=cure)
+        )
+
+
+def _kept(word: str, archive: Archive, station: Station) -> Checked:
+    """Check a record of the store; where a label names it, also that the label names its signer."""
+
+    def one() -> Verified:
+        if Path(word).suffix.lower() in (".pdf", ".json", ".txt") or Path(word).name != word:
+            raise UsageError(f"{word}: there is no such file or folder")
+        try:
+            kept = archive.run(word)
+        except UsageError as error:
+            raise UsageError(
+                f"{word!r} is no file or folder here, and {error.message}", cure=error.cure, do=error.do
+            ) from None
+        verified = check(archive.sealed(kept.hash), station.known(), f"run {kept.run}")
+        if word.startswith(f"{LABEL}:") and word.upper() != verified.link:
+            raise SealError(
+                f"the label's text is not that of run {kept.run}: found {word}, expected {verified.link}",
+                cure="Ask whoever put the label there for the certificate.",
+            )
+        return verified
+
+    return _tried(word, one)
