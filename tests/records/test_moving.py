@@ -88,7 +88,7 @@ def test_a_backup_that_cannot_be_written_leaves_nothing(filled: Store, tmp_path:
     with pytest.raises(StoreError):
         backup(filled, tmp_path / "no such folder" / "backup.db")
     (tmp_path / "text").write_text("no database " * 200)
-    with open_store(str(tmp_path / "fresh.db")) as fresh, pytest.raises(StoreError, match="no store"):
+    with open_store(str(tmp_path / "fresh.db")) as fresh, pytest.raises(UsageError, match="no store"):
         restore(tmp_path / "text", fresh)
 
 

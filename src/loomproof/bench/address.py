@@ -137,7 +137,7 @@ def parse_address(text: str) -> Address:
     if not colon or scheme not in (*SCHEMES, *others):
         raise UsageError(
             f"bench address {text!r} does not begin with {_either((*SCHEMES, *others))}",
-            cure=suggestion(scheme, (*SCHEMES, *others))
+            cure=suggestion(f"{scheme}:", [f"{known}:" for known in (*SCHEMES, *others)])
             or "A serial port is written serial:/dev/ttyACM0 or serial:COM3.",
         )
     place, _, query = rest.partition("?")

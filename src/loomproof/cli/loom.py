@@ -126,7 +126,8 @@ def nets(loom: Path, form: str) -> None:
     else:
         for row in netlist(described):
             wires = f"  by {' '.join(row.wires)}" if row.wires else "  no wire"
-            click.echo(f"{row.net:>4}  {' '.join([*row.cavities, *row.splices])}{wires}")
+            parts = f"; at {' '.join(row.parts)}" if row.parts else ""
+            click.echo(f"{row.net:>4}  {' '.join([*row.cavities, *row.splices])}{wires}{parts}")
 
 
 @click.command()

@@ -214,7 +214,7 @@ clearing_options = together(
     click.option(
         "--meter-volts",
         "meter_v",
-        type=FiniteNumber(),
+        type=FiniteNumber(-1000, 1000),
         metavar="V",
         help="Voltage read on the loom with a meter, for a bench that measures none.",
     ),

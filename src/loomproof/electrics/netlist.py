@@ -13,13 +13,14 @@ from loomproof.loom.text import list_of
 
 @dataclass(frozen=True, slots=True)
 class NetRow:
-    """One conductor: its number from 1, its cavities and splices, the wires that make it, their circuits."""
+    """One conductor: its number from 1, cavities, splices, wires, their circuits, parts that end on it."""
 
     net: int
     cavities: tuple[str, ...]
     splices: tuple[str, ...]
     wires: tuple[str, ...]
     circuits: tuple[str, ...]
+    parts: tuple[str, ...]
 
 
 def netlist(loom: Loom) -> tuple[NetRow, ...]:
@@ -32,6 +33,7 @@ def netlist(loom: Loom) -> tuple[NetRow, ...]:
             tuple(str(end) for end in net.ends if loom.is_splice(end)),
             tuple(net.wires),
             tuple(dict.fromkeys(wires[name].circuit for name in net.wires if wires[name].circuit)),
+            tuple(part.name for part in loom.components if not set(part.ends).isdisjoint(net.ends)),
         )
         for number, net in enumerate(nets_of(loom), 1)
     )
@@ -43,8 +45,8 @@ def netlist_json(loom: Loom) -> str:
 
 
 def netlist_csv(loom: Loom) -> bytes:
-    """Return the netlist as CSV; cavities with blanks between, wires and circuits as in a loom's tables."""
-    headings = ("net", "cavities", "splices", "wires", "circuits")
+    """Return the netlist as CSV; cavities with blanks between, the rest as in a loom's tables."""
+    headings = ("net", "cavities", "splices", "wires", "circuits", "parts")
     rows = [
         [
             str(row.net),
@@ -52,6 +54,7 @@ def netlist_csv(loom: Loom) -> bytes:
             " ".join(row.splices),
             list_of(row.wires),
             list_of(row.circuits),
+            list_of(row.parts),
         ]
         for row in netlist(loom)
     ]

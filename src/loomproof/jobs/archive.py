@@ -8,6 +8,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from pydantic import ValidationError
+
 from loomproof.errors import Do, Problem, RecordError, Todo, UsageError, suggestion
 from loomproof.jobs.certificate import issue, of_this_run
 from loomproof.jobs.correct import correct
@@ -15,7 +17,7 @@ from loomproof.jobs.files import now, rfc3339_seconds, write_file
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import WORKBOOKS, load
 from loomproof.records import queries
-from loomproof.records.backup import Taken, backup, restore, take_in
+from loomproof.records.backup import Taken, backup, refuse_no_backup, restore, take_in
 from loomproof.records.data_folder import home
 from loomproof.records.integrity import Integrity, check_store
 from loomproof.records.lines import Run
@@ -29,6 +31,7 @@ from loomproof.records.unfinished_runs import Started, broken_off, started_here
 from loomproof.reports.label import label_pdf
 from loomproof.reports.listing import Cell
 from loomproof.reports.words import VERDICTS, plural, when
+from loomproof.results.codec import fault_of
 from loomproof.results.document import Document
 
 __all__ = ["BROKEN_OFF_HEADS", "RUN_HEADS", "Archive", "Repair", "Run", "Shelf", "Wanted", "days", "kept_as"]
@@ -194,11 +197,8 @@ class Archive:
     def document(self, run: str) -> Document:
         """Return a run's results, from the store or from a results file."""
         path = Path(run)
-        if path.suffix == ".json":
-            try:
-                return Document.model_validate(json.loads(path.read_text(encoding="utf-8")))
-            except (OSError, ValueError) as error:
-                raise UsageError(f"{path} holds no results: {str(error).splitlines()[0]}") from None
+        if path.suffix == ".json" or (path.suffix in _NO_RESULTS and path.is_file()):
+            return _results(path)
         with self._open() as opened:
             return _verified(opened, run)[0].document()
 
@@ -269,6 +269,7 @@ class Archive:
 
     def restore(self, file: Path) -> tuple[str, int]:
         """Fill an empty store from a backup; return where it is, and how many runs it holds."""
+        refuse_no_backup(file)
         with self._open(changes=True) as opened:
             count = restore(file, opened)
             return opened.where, count
@@ -297,3 +298,26 @@ def _verified(opened: Store, run: str) -> tuple[Verified, bytes]:
     verified = verify(record, name=f"run {found.run}")
     of_this_run(verified, found, "the sealed record")
     return verified, record
+
+
+_NO_RESULTS = (".pdf", ".jsonl", ".csv", ".xlsx", ".toml")
+"""Endings of files that are there and are no results; with none of them a name is a run's."""
+
+
+def _results(path: Path) -> Document:
+    """Return what a results file holds. Raises `UsageError` that says what the file is instead."""
+    try:
+        read = json.loads(path.read_bytes())
+        return Document.model_validate(read)
+    except OSError as error:
+        why = error.strerror or "it is not there"
+    except ValidationError as error:
+        sealed = isinstance(read, dict) and {"body", "seal"} <= set(read)
+        why = "it is a sealed record" if sealed else fault_of(error)
+    except (ValueError, RecursionError):
+        why = "it is no JSON"
+    raise UsageError(
+        f"{path} holds no results: {why}",
+        cure="Give the file that ends with .results.json, or the name of a run.",
+        do=Todo.RUNS,
+    )

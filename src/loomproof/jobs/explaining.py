@@ -49,6 +49,10 @@ class Explained:
         else:
             what = "one net" if found.same_net else "two nets, joined by components"
             yield f"{what}; a sound loom reads {ohms(between.expected_ohm)}"
+        splices = [str(end) for end in (between.a, between.b) if not end.cavity]
+        if splices:
+            yield f"a splice has no point of a bench: {' and '.join(splices)} is seen at its net's cavities"
+            return
         sense = f"a digital sense: {between.b} reads {found.reads} while {between.a} is driven"
         if found.sense_ohm is not None:
             proves = "low proves a path under" if found.same_net else "read both ways, high proves none under"

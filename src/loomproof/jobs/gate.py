@@ -75,8 +75,14 @@ def cleared(
 ) -> Generator[Event, None, Clearance]:
     """Return the clearance for this request on this bench, by the self-tests of the person's data folder.
 
-    Raises as `loomproof.measuring.clearance.clear` does.
+    Raises as `loomproof.measuring.clearance.clear` does, and `UnfitError` for a watch on a bench without.
     """
+    if request.watch_s and bench.capabilities().watch_us is None:
+        raise UnfitError(
+            f"this bench cannot watch a loom while it is moved; {request.watch_s:g} s of that were asked for",
+            cure="Contacts that come and go are then left untested, and the certificate says so.",
+            do=Todo.NO_WATCH,
+        )
     yield from _told_first(request, bench, assured)
     asked = request.insulation
     return clear(

@@ -89,7 +89,7 @@ def _read(journal: Path) -> bytes:
         header = json.loads(head)
     except (ValueError, RecursionError):
         header = None
-    if read and not isinstance(header, dict):
+    if read and not (isinstance(header, dict) and "schema" in header):
         raise ReplayError(
             f"{journal}, line 1: a journal's header, one line of JSON, was expected; this is no journal",
             cure="Give the file that ends with .journal.jsonl, from the folder that the proof wrote to.",

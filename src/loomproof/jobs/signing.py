@@ -41,11 +41,18 @@ class Station:
         write_file(file, self.signer().pem(), private=True)
 
     def replace(self, given: Path | None = None) -> Signer:
-        """Put a new key, or the one in a file, in place; the old one is kept, and its seals still hold."""
+        """Put a new key, or the one in a file, in place; the old one is kept, and its seals still hold.
+
+        Raises `UsageError` where the file holds no key.
+        """
         try:
             signer = None if given is None else read_signer(given.read_bytes(), str(given))
+        except StoreError as error:
+            raise UsageError(
+                error.message, cure="Give a key file: current.pem of a data folder, or one that was replaced."
+            ) from error
         except OSError as error:
-            raise StoreError(f"{given} cannot be read: {error.strerror}") from error
+            raise UsageError(f"{given} cannot be read: {error.strerror}") from error
         return self._keys.replace(now(), signer)
 
     def known(self) -> dict[str, str]:

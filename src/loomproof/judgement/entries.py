@@ -6,6 +6,7 @@ from collections.abc import Generator
 
 from loomproof.loom.model import ConnectorKind, Loom
 from loomproof.measuring.selfcheck import SelfCheck
+from loomproof.reports.drawing import wire_colours
 from loomproof.results import document as doc
 
 
@@ -24,11 +25,7 @@ def connector_entries(loom: Loom) -> Generator[doc.ConnectorEntry, None, None]:
             kind=connector.kind,
             description=connector.description,
             rows=connector.rows,
-            colours={
-                end.cavity: " ".join(wire.colour or "?" for wire in loom.wires_at[end])
-                for end in connector.ends
-                if end in loom.wires_at
-            },
+            colours=wire_colours(loom, connector),
         )
 
 

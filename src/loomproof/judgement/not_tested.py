@@ -58,7 +58,15 @@ def not_tested(
     ]
     if by_probe:
         yield f"Resistance of wires that only the probe has seen: {', '.join(by_probe)}."
-    hidden = [name for name in plan.hidden if name not in by_probe]
+    pointless = [
+        name
+        for name in plan.hidden
+        if name not in by_probe
+        and not set(measured.untested).isdisjoint(request.loom.wire_by_name[name].ends)
+    ]
+    if pointless:
+        yield f"Wires whose open would not show, because an end of them has no point: {', '.join(pointless)}."
+    hidden = [name for name in plan.hidden if name not in by_probe and name not in pointless]
     if hidden:
         yield (
             "Wires whose open would not show, because others run beside them or the limit is too wide: "

@@ -45,6 +45,9 @@ def read_saved(value: object, where: str = "the plan") -> SavedPlan:
     """Read what `SavedPlan.plain` gave. Raises `InputError` that names the place of what is wrong."""
     if not isinstance(value, dict) or value.get("schema") != SCHEMA:
         raise InputError(f"{where} is not a saved plan of schema {SCHEMA}", do=Todo.PLAN)
+    missing = [key for key in ("loom", "loom_digest", "adapter_digest", "plan") if key not in value]
+    if missing:
+        raise InputError(f"{where} is no saved plan: it has no {missing[0]}", do=Todo.PLAN)
     try:
         names = [value[key] for key in ("loom", "loom_digest", "adapter_digest")]
         if not all(isinstance(name, str) for name in names):

@@ -81,10 +81,23 @@ def backup(store: Store, path: Path) -> int:
     return runs
 
 
-def restore(path: Path, store: Store) -> int:
-    """Fill an empty store from a backup and return how many runs it holds now."""
+def refuse_no_backup(path: Path) -> None:
+    """Refuse a file that is no backup, before anything is made for it. Raises `UsageError`."""
     if not path.is_file():
-        raise UsageError(f"{path}: there is no such backup")
+        raise UsageError(f"{path}: there is no such backup", cure="Give a file that a backup was written to.")
+    _refuse_no_store(path, "Give a file that a backup was written to.")
+
+
+def _refuse_no_store(path: Path, cure: str) -> None:
+    try:
+        open_store(str(path)).close()
+    except StoreError as error:
+        raise UsageError(error.message, cure=cure) from error
+
+
+def restore(path: Path, store: Store) -> int:
+    """Fill an empty store from a backup and return how many runs it holds now. Raises `UsageError`."""
+    refuse_no_backup(path)
     with store.reading() as connection:
         if connection.execute(select(RUNS.c.id).limit(1)).first() is not None:
             raise UsageError(
@@ -167,6 +180,8 @@ def _handed_over(source: str) -> Iterator[tuple[str, bytes, bytes, _Noted]]:
     if "://" not in source and path.read_bytes()[:1] == b"{":
         yield source, path.read_bytes(), b"", []
         return
+    if "://" not in source:
+        _refuse_no_store(path, "Give a store, a backup, a sealed record, or a folder of sealed records.")
     with open_store(source) as other:
         for run, record in sealed_records(other):
             with other.reading() as connection:

@@ -79,11 +79,12 @@ def loom_face(loom: Loom, connector: Connector) -> str:
 
 
 def wire_colours(loom: Loom, connector: Connector) -> dict[str, str]:
-    """Return the wires of each wired cavity as colours, several separated by a space."""
+    """Return the wires of each cavity as colours, several separated by a space; "" where a part alone is."""
+    held = {end for part in loom.components for end in part.ends} | set(loom.wires_at)
     return {
-        end.cavity: " ".join(wire.colour or UNKNOWN_COLOUR for wire in loom.wires_at[end])
+        end.cavity: " ".join(wire.colour or UNKNOWN_COLOUR for wire in loom.wires_at.get(end, ()))
         for end in connector.ends
-        if end in loom.wires_at
+        if end in held
     }
 
 

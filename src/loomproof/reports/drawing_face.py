@@ -39,7 +39,8 @@ def face(
     ``small`` is the least font size in px, at most 13.
 
     ``rows`` are cavity names seen from the mating face ("" is a gap); ``colours`` gives the wires of a
-    cavity as IEC 60757 codes, tracer after a slash, several wires separated by a space. Cavities in
+    cavity as IEC 60757 codes, tracer after a slash, several wires separated by a space, "" where a part
+    alone is in it; what is not in it is empty. Cavities in
     ``marked`` are ringed and carry an exclamation mark. A splice has no cavities and gets one joint.
     """
     cell = max(CELL, *_needed(rows, colours, small))
@@ -171,8 +172,9 @@ def _cavity(
         drawn.append(
             svg.text(x + width / 2, at + BAND, f"+{len(wires) - len(shown)} wires", small, anchor="middle")
         )
-    if not wired:
-        drawn.append(svg.text(x + width / 2, y + 34, "empty", small, anchor="middle", fill=svg.PALE))
+    if not wires:
+        said = "part" if wired else "empty"
+        drawn.append(svg.text(x + width / 2, y + 34, said, small, anchor="middle", fill=svg.PALE))
     if marked:
         drawn.append(svg.rect(x - 2, y - 2, width + 4, height + 4, stroke=svg.MARK, line=3, corner=7))
         drawn.append(svg.text(x + width - 7, y + 14, "!", 14, anchor="middle", weight="bold", fill=svg.MARK))
@@ -186,6 +188,7 @@ def _told(
     for row in grid:
         for cavity in row:
             if cavity:
-                wires = " and ".join(_wires(colours.get(cavity, ""))) or "empty"
+                nothing = "a part" if cavity in colours else "empty"
+                wires = " and ".join(_wires(colours.get(cavity, ""))) or nothing
                 told.append(f"{cavity}: {wires}{' (fault here)' if cavity in marked else ''}")
     return f"{kind} {name}, seen from the mating face. " + "; ".join(told) + "."

@@ -305,7 +305,7 @@ GUTTER = WIDTH + 4
 def _foot(loom: Loom, name: str, width: float) -> Iterator[FootLine]:
     """Yield lines below a connector: the parts built in or plugged there, and its empty cavities."""
     for part in loom.components:
-        if part.ends and part.ends[0].connector == name:
+        if any(end.connector == name for end in part.ends):
             for line, said in enumerate(svg.wrapped(_part(part, name), width - 16 - GUTTER, FOOT)):
                 yield FootLine(said, True, None if line else part.kind)
     connector = loom.by_name[name]

@@ -5,9 +5,13 @@ Returns rich renderables; who prints them decides on colour and width.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
-from rich.console import Group, RenderableType
+from rich.cells import cell_len
+from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
+from rich.measure import Measurement
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
@@ -116,7 +120,7 @@ def finding_view(finding: Finding, number: int, connectors: Sequence[ConnectorEn
     for order, place in enumerate(finding.places, 1):
         facts.row("look" if order == 1 else "", f"{order}. {place}")
     for face in _faces(finding, connectors):
-        facts.drawn("face", face)
+        facts.table.add_row("face", face)
     for order, step in enumerate(finding.repair):
         facts.row("repair" if order == 0 else "", step)
     for caution in finding.cautions:
@@ -141,7 +145,50 @@ MOST_FACES = 3
 """So many connector faces are drawn with a finding; where more are named, the place in the row must do."""
 
 
-def _faces(finding: Finding, connectors: Sequence[ConnectorEntry]) -> Iterator[Text]:
+@dataclass(frozen=True)
+class _Face:
+    """A connector's face in characters, for whatever width there is: no cavity is ever cut off or hidden.
+
+    A row that is wider goes on in the line below; such a line ends in three dots.
+    """
+
+    name: str
+    rows: tuple[tuple[str, ...], ...]
+    marked: frozenset[str]
+
+    @property
+    def wide(self) -> int:
+        """Columns of one cavity."""
+        return 2 + max(cell_len(clean(cavity)) for row in self.rows for cavity in row)
+
+    def __rich_measure__(self, console: Console, options: ConsoleOptions) -> Measurement:
+        """Say from one cavity in a line to the longest row in one."""
+        return Measurement(self.wide + len(_GOES_ON), self.wide * max(map(len, self.rows)))
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Draw it."""
+        yield Text(f"{clean(self.name)}, from the mating side")
+        for row in self.rows:
+            most = max(1, (options.max_width - len(_GOES_ON)) // self.wide)
+            lines = 1 if len(row) * self.wide <= options.max_width else math.ceil(len(row) / most)
+            across = math.ceil(len(row) / lines)  # a row that is cut is cut evenly, as it is on paper
+            for at in range(0, len(row), across):
+                yield self._line(row[at : at + across], goes_on=at + across < len(row))
+
+    def _line(self, cavities: Sequence[str], *, goes_on: bool) -> Text:
+        line = Text(overflow="fold")
+        for cavity in cavities:
+            name = clean(cavity)
+            name = " " * (self.wide - 2 - cell_len(name)) + name
+            here = cavity in self.marked
+            line.append(f"[{name}]" if here else f" {name} ", "bold red" if here else "")
+        return line.append(_GOES_ON if goes_on else "")
+
+
+_GOES_ON = " …"
+
+
+def _faces(finding: Finding, connectors: Sequence[ConnectorEntry]) -> Iterator[_Face]:
     """Yield the faces of the connectors that a finding names, its cavities in brackets."""
     marked = set(finding.cavities)
     named = [
@@ -151,15 +198,8 @@ def _faces(finding: Finding, connectors: Sequence[ConnectorEntry]) -> Iterator[T
         and any(End(entry.name, cavity) in marked for row in entry.rows for cavity in row if cavity)
     ]
     for entry in named if len(named) <= MOST_FACES else ():
-        wide = max(len(cavity) for row in entry.rows for cavity in row if cavity)
-        face = Text(f"{clean(entry.name)}, from the mating side")
-        for row in entry.rows:
-            face.append("\n")
-            for cavity in row:
-                name = clean(cavity or "").rjust(wide)
-                here = bool(cavity) and End(entry.name, cavity) in marked
-                face.append(f"[{name}]" if here else f" {name} ", "bold red" if here else "")
-        yield face
+        here = frozenset(end.cavity for end in marked if end.connector == entry.name)
+        yield _Face(entry.name, entry.rows, here - {""})
 
 
 class _Facts:
@@ -169,11 +209,6 @@ class _Facts:
         self.table = Table.grid(padding=(0, 2))
         self.table.add_column(style="dim", no_wrap=True)
         self.table.add_column(overflow="fold")
-
-    def drawn(self, what: str, fact: Text) -> None:
-        """Add what is drawn in characters: its lines must not be folded."""
-        fact.no_wrap, fact.overflow = True, "ellipsis"
-        self.table.add_row(what, fact)
 
     def row(self, what: str, fact: str, style: str = "") -> None:
         self.table.add_row(what, Text(clean(fact), style=style))

@@ -84,6 +84,10 @@ class Control:
             case "line" if rest:
                 return self.noise.set(rest, now_s)
             case _:
-                words = "mend fault faults load adapter plug unplug touch lift reset seed line"
-                near = suggestion(word, words.split())
+                forms = [form for form in WORDS.split(" | ") if form.split()[0] == word]
+                if forms:
+                    raise UsageError(
+                        f"{line!r} is no whole order", cure=f"It is written: {', or '.join(forms)}."
+                    )
+                near = suggestion(word, [form.split()[0] for form in WORDS.split(" | ")])
                 raise UsageError(f"{line!r} is no order here", cure=near or f"Orders: {WORDS}.")
