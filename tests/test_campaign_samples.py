@@ -9,6 +9,9 @@ import pytest
 from tests.campaign import first_proof, verdicts
 
 
+ONCE_ELSEWHERE = [("matrix", 41, 202), ("matrix", 41, 293), ("matrix", 45, 108), ("matrix", 45, 144)]
+
+
 def test_random_faults_are_judged_as_the_graph_says() -> None:
     counts, misses = first_proof.run(30, seed=7)
     assert misses == []
@@ -23,3 +26,13 @@ def test_looms_that_were_once_judged_wrong(number: int, tmp_path: Path) -> None:
     result = verdicts.result_of(case, tmp_path)
     assert result.wrong == ()
     assert (result.kind, result.verdict) == ("must fail", "fail")
+
+
+@pytest.mark.parametrize(("part", "seed", "number"), ONCE_ELSEWHERE)
+def test_faults_that_were_once_told_elsewhere(part: str, seed: int, number: int, tmp_path: Path) -> None:
+    """A splice beside a bypass or read as leaks, a short across coils of relays, a joint beside diodes."""
+    (case,) = verdicts.case_of(part, seed, number)
+    result = verdicts.result_of(case, tmp_path)
+    assert result.wrong == ()
+    assert result.first
+    assert len(result.findings) == 1

@@ -9,10 +9,10 @@ loom in place of the fault, and read between all cavities that either changes.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from loomproof.loom.model import End
+from loomproof.loom.model import Component, ComponentKind, End
 from loomproof.results.findings import Finding, Kind
 from tests.campaign.grade_oracle import Oracle, expanded_ohm
 from tests.campaign.true_looms import circuitry_of
@@ -106,8 +106,12 @@ def _is_named(fault: Injected, finding: Finding, oracle: Oracle) -> bool:
         # A diode turned round beside one that points the other way leaves two that point one way.
         kinds = IN_PARTS["missing"] | IN_PARTS[fault.kind] if len(beside) > 1 else IN_PARTS[fault.kind]
         if fault.kind == "shorted" and finding.kind is Kind.SHORT:
-            ends = oracle.loom.component_by_name[fault.parts[0]].ends
-            across = {oracle.now.piece_of[place(end)] for end in ends if end.cavity}
+            across = {
+                oracle.now.piece_of[place(end)]
+                for part, *ends in oracle.couplings
+                if part.name == fault.parts[0] and _is_coil(part, ends)
+                for end in ends
+            }
             return {oracle.now.piece_of[place(end)] for end in finding.cavities} == across
         return bool(beside & set(finding.components)) and finding.kind in kinds
     as_told = replace(fault, kind="diode") if fault.kind == "led" else fault
@@ -135,6 +139,11 @@ def _is_named(fault: Injected, finding: Finding, oracle: Oracle) -> bool:
         across = {oracle.net_of[end] for end in fault.ends}
         return bool(_between(across, oracle) & set(finding.components))
     return False
+
+
+def _is_coil(part: Component, ends: Sequence[End]) -> bool:
+    """Whether a relay is read between these ends: a short in it is one of its coil."""
+    return part.kind is not ComponentKind.RELAY or part.terminal("85") in ends
 
 
 def _beside(name: str, oracle: Oracle) -> set[str]:

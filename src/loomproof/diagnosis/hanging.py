@@ -15,6 +15,7 @@ from loomproof.electrics.bounds import least_ohm
 from loomproof.electrics.conductors import RESISTIVE_OHM
 from loomproof.electrics.graph import united
 from loomproof.loom.model import End
+from loomproof.results.measured import ONE_WAY_RATIO
 
 
 def hung_together(found: Found) -> tuple[frozenset[End], ...] | None:
@@ -27,19 +28,25 @@ def hung_together(found: Found) -> tuple[frozenset[End], ...] | None:
 def _conducting(found: Found) -> Iterator[tuple[End, End]]:
     """Yield cavities of one net, found apart, between which current flows that no part can be."""
     measured = found.measured
-    read = [(j.a, j.b, j.measured_ohm, j.uncertainty_ohm) for j in measured.judged if not j.component]
-    read += [(path.a, path.b, path.ohm, path.uncertainty_ohm) for path in measured.paths if not path.stray]
+    read = [(j.a, j.b, j.measured_ohm, j.uncertainty_ohm, False) for j in measured.judged if not j.component]
+    read += [(p.a, p.b, p.ohm, p.uncertainty_ohm, False) for p in measured.paths if not p.stray]
+    # A leak was read both ways round, and the worse of them is less than so many times the better.
+    read += [
+        (p.a, p.b, ONE_WAY_RATIO * p.ohm, p.uncertainty_ohm, True) for p in measured.leaks if not p.stray
+    ]
     nets: dict[int, set[int]] = {}
     for end, group in found.group_of.items():
         place = found.place_of(end)
         nets.setdefault(group, set()).add(-1 if place is None else found.wiring.net_of[place])
     parts, root = parts_as_found(found)
-    for a, b, ohm, u_ohm in read:
+    for a, b, ohm, u_ohm, both in read:
         one, other = found.group_of.get(a), found.group_of.get(b)
         if one is None or other is None or one == other or ohm >= RESISTIVE_OHM:
             continue
         if len(nets[one]) > 1 or nets[one] != nets[other]:
             continue
         # Whatever current the meter has: a diode's drop counts for nothing here.
-        if ohm + u_ohm < least_ohm(parts, [root(one)], [root(other)], math.inf):
+        ways = ((one, other), (other, one)) if both else ((one, other),)
+        least = (least_ohm(parts, [root(source)], [root(sink)], math.inf) for source, sink in ways)
+        if ohm + u_ohm < max(least):
             yield a, b

@@ -17,8 +17,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from loomproof.diagnosis.causes import Cause
+from loomproof.diagnosis.fit import Place, as_near, misfits
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.mending import is_ring, rejoined, renewed
+from loomproof.diagnosis.wiring import Wiring
 from loomproof.diagnosis.words import Names, listed, of_reading
 from loomproof.diagnosis.writing import Writer
 from loomproof.electrics.decision import judge
@@ -71,7 +73,10 @@ def _readings(found: Found) -> Iterator[Judged]:
             yield judged
         else:
             anew.append(judged)
-    anew += [path for path in measured.paths if math.isfinite(path.ohm) and found.joined(path.a, path.b)]
+    # What was found apart and hangs together through a joint of many ohms was read as a leak.
+    read = {frozenset((judged.a, judged.b)) for judged in measured.judged if not judged.component}
+    paths = (*measured.paths, *(leak for leak in measured.leaks if frozenset((leak.a, leak.b)) not in read))
+    anew += [path for path in paths if math.isfinite(path.ohm) and found.joined(path.a, path.b)]
     ways: list[tuple[Judged | Path, tuple[End, End]]] = []
     for reading in anew:
         places = [found.place_of(end) for end in (reading.a, reading.b)]
@@ -100,7 +105,7 @@ def _net(
     seen = {id(judged): _suspects(found, judged) for judged in (*failing, *passing)}
     cleared = set().union(*(seen[id(judged)] for judged in passing)) if passing else set()
     blamed = [seen[id(judged)] - cleared or seen[id(judged)] for judged in failing]
-    sets = _fewest(blamed)
+    sets = _by_ohms(found, _fewest(blamed), [*failing, *passing])
     if not sets:
         ends = tuple(dict.fromkeys(end for judged in failing for end in (judged.a, judged.b)))
         yield writer.make(
@@ -160,6 +165,27 @@ def _fewest(blamed: Sequence[set[Suspect]]) -> list[tuple[Suspect, ...]]:
         if found:
             return sorted(found, key=lambda each: (sum(suspect.rank for suspect in each), each))
     return []
+
+
+def _by_ohms(
+    found: Found, sets: Sequence[tuple[Suspect, ...]], readings: Sequence[Judged]
+) -> list[tuple[Suspect, ...]]:
+    """Return single suspects that the ohms fit in front of others; a net that was found otherwise stays."""
+    wiring = found.wiring
+    otherwise = found.moved or found.cut_edges or found.cut_splices
+    if otherwise or len(sets) < 2 or len(sets[0]) > 1:
+        return list(sets)
+    near = as_near(misfits(expect(found.loom), [_place(wiring, each) for (each,) in sets], readings))
+    return [each for wanted in (True, False) for each, fits in zip(sets, near, strict=True) if fits is wanted]
+
+
+def _place(wiring: Wiring, suspect: Suspect) -> Place:
+    if suspect.node >= 0:
+        return Place(splice=wiring.node_ends[suspect.node])
+    edge = wiring.edges[suspect.edge]
+    if edge.contact >= 0:
+        return Place(contact=wiring.leaf_ends[edge.contact])
+    return Place(conductors=frozenset((*edge.wires, edge.component)) - {""})
 
 
 def _suspects(found: Found, judged: Judged) -> set[Suspect]:

@@ -14,7 +14,7 @@ from loomproof.diagnosis.mending import cathode_mark, kind_of, new_part, right_v
 from loomproof.diagnosis.words import listed, of_reading
 from loomproof.diagnosis.writing import Writer
 from loomproof.electrics.bounds import least_ohm
-from loomproof.electrics.component_kinds import joined_ends
+from loomproof.electrics.component_kinds import conducting_ends, joined_ends
 from loomproof.electrics.currents import on_the_way
 from loomproof.loom.model import Component, End
 from loomproof.results.figures import ohms
@@ -88,7 +88,8 @@ def _unknown_beside(found: Found, judged: Judged) -> bool:
 
 def _too_low_shunt(part: Component, judged: Judged) -> bool:
     """Whether a part that is a conductor reads too low; too high it is told as a joint of its net."""
-    return bool(joined_ends(part)) and judged.measured_ohm < judged.lower_ohm
+    shunt = bool(joined_ends(part)) and set(conducting_ends(part)) <= set(joined_ends(part))
+    return shunt and judged.measured_ohm < judged.lower_ohm
 
 
 def reaches(found: Found, component: str, a: End, b: End) -> bool:

@@ -18,10 +18,7 @@ from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import Scope
 from loomproof.planning.plan import CONDUCTOR_OHM, ConductorReading, PartReading
 from loomproof.results.figures import ohms
-from loomproof.results.measured import Decision, Judged, JudgedDiode, Path
-
-ONE_WAY_RATIO = 2.0
-"""A path that reads so many times more one way round than the other conducts one way."""
+from loomproof.results.measured import ONE_WAY_RATIO, Decision, Judged, JudgedDiode, Path
 
 IMPOSSIBLE_U = 2.0
 """So many expanded uncertainties below zero, four standard ones, chance brings no reading: it comes once in

@@ -29,7 +29,6 @@ from loomproof.measuring.isolation_search import LEAST_OHM, measure_isolation
 from loomproof.measuring.localise import pairs_of, pinpoint, read_inside
 from loomproof.measuring.ohmmeter import (
     IMPOSSIBLE_U,
-    ONE_WAY_RATIO,
     Ohmmeter,
     alike,
     is_diode,
@@ -55,7 +54,16 @@ from loomproof.measuring.separate_nets import (
 from loomproof.measuring.steadiness import unsteady_nets
 from loomproof.planning.net_access import Scope
 from loomproof.planning.plan import PartReading, Plan, conductor_reading
-from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, OneWay, Path, ShorterWay
+from loomproof.results.measured import (
+    ONE_WAY_RATIO,
+    Decision,
+    Judged,
+    JudgedDiode,
+    Measured,
+    OneWay,
+    Path,
+    ShorterWay,
+)
 
 Steps = Generator[Event, None, Measured]
 

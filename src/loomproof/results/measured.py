@@ -8,6 +8,9 @@ from typing import Literal
 
 from loomproof.loom.model import End
 
+ONE_WAY_RATIO = 2.0
+"""A path that reads so many times more one way round than the other conducts one way."""
+
 
 class Decision(StrEnum):
     """The outcome of judging one claim."""
