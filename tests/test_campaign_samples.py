@@ -8,7 +8,6 @@ import pytest
 
 from tests.campaign import first_proof, verdicts
 
-
 ONCE_ELSEWHERE = [("matrix", 41, 202), ("matrix", 41, 293), ("matrix", 45, 108), ("matrix", 45, 144)]
 
 
