@@ -337,6 +337,9 @@ def test_demo(tmp_path: Path) -> None:
     assert [document.verdict for document in documents] == ["fail", "pass"]
     kinds = sorted(finding.kind for finding in documents[0].findings)
     assert kinds == ["high_resistance", "miswire", "open", "short"]
+    loom, serial = documents[0].loom.name.replace(" ", "-"), documents[0].loom.serial
+    assert len(list(tmp_path.glob(f"*_{loom}_{serial}.fail.pdf" if serial else f"*_{loom}.fail.pdf"))) == 1
+    assert "Nothing is kept" in loomproof("log").stderr, "a demo's proofs are none of a loom that was here"
     assert len(list(tmp_path.glob("*.pdf"))) == 2
 
 

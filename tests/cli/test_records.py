@@ -18,6 +18,7 @@ from tests.cli.running import loomproof
 from tests.records.conftest import NOW
 from tests.reports.sample import document
 
+CERTIFICATE = "second_Tail-lamp-loom-left_TL-0007.pass.pdf"
 Output = pytest.CaptureFixture[str]
 
 
@@ -94,7 +95,8 @@ def test_a_proof_that_was_broken_off_is_in_log_and_history(
 @pytest.mark.parametrize("name", ["first", "second"])
 def test_a_certificate_is_issued_once_and_verifies(name: str, tmp_path: Path, capsys: Output) -> None:
     assert run(["certificate", name]) == 0
-    path = tmp_path / f"certificate-{name}.pdf"
+    verdict = "pass" if name == "second" else "fail"
+    path = tmp_path / f"{name}_Tail-lamp-loom-left_TL-0007.{verdict}.pdf"
     assert capsys.readouterr().out.strip() == path.name
     first = path.read_bytes()
     assert run(["certificate", name, "-o", "again.pdf"]) == 0
@@ -121,11 +123,11 @@ def test_a_stranger_verifies_without_store_and_keys(
 
     monkeypatch.setattr("socket.socket.connect", no_network)
     monkeypatch.setattr("socket.getaddrinfo", no_network)
-    for name in ("certificate-second.pdf", "record.json"):
+    for name in (CERTIFICATE, "record.json"):
         assert run(["verify", name]) == 4, "anybody can make a key"
         assert capsys.readouterr().out.startswith("intact, signer unknown")
     assert run(["key", "know", "the shop", "record.json"]) == 0
-    assert run(["verify", "certificate-second.pdf"]) == 0
+    assert run(["verify", CERTIFICATE]) == 0
     assert "genuine: nothing was changed; signed by the shop" in capsys.readouterr().out
     assert run(["key", "signers"]) == 0
     assert public in capsys.readouterr().out
@@ -254,7 +256,7 @@ def test_keys_are_shown_exported_and_replaced(tmp_path: Path, capsys: Output) ->
 
 def test_a_label_is_written(tmp_path: Path) -> None:
     assert run(["label", "second"]) == 0
-    assert (tmp_path / "label-second.pdf").read_bytes().startswith(b"%PDF")
+    assert (tmp_path / CERTIFICATE.replace(".pass.", ".label.")).read_bytes().startswith(b"%PDF")
 
 
 def test_a_file_that_cannot_be_written_is_named(capsys: Output) -> None:

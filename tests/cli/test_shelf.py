@@ -167,3 +167,34 @@ def test_a_label_a_hash_or_its_beginning_is_looked_up_in_the_store(capsys: Outpu
     assert run(["verify", wrong]) == 5
     assert "is not that of run mended" in capsys.readouterr().err
     assert run(["verify", "0" * 64]) == 2
+
+
+def test_self_tests_are_listed_with_dates_and_go_along_with_a_backup(
+    tmp_path: Path, capsys: Output, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert run(["bench", "selftest", "--bench", "sim:?points=4", "--made-safe"]) == 0
+    fault = "sim:?points=4&fault=short%20POINT:1%20POINT:2"
+    assert run(["bench", "selftest", "--bench", fault, "--made-safe"]) == 3
+    assert run(["records", "benches"]) == 0
+    listed = [line for line in capsys.readouterr().out.splitlines() if "simulated scanner" in line]
+    assert len(listed) == 2
+    assert all("20" in line and "nothing" in line for line in listed)
+    assert "FAILED: clear of each other" in listed[1]
+    assert run(["records", "backup", "b.db"]) == 0
+    monkeypatch.setenv("LOOMPROOF_HOME", str(tmp_path / "new machine"))
+    assert run(["records", "restore", "b.db"]) == 0
+    capsys.readouterr()
+    # What gates look at is back as well: a bench that failed is not driven on the new machine either.
+    assert len((home() / "selftests.jsonl").read_text(encoding="utf-8").splitlines()) == 2
+    assert run(["records", "benches"]) == 0
+    assert "FAILED: clear of each other" in capsys.readouterr().out
+    assert run(["records", "check"]) in (0, 4)
+
+
+def test_what_was_repaired_is_listed_with_the_run_and_its_findings(capsys: Output) -> None:
+    assert run(["repaired", "failed", "new terminal", "--finding", "1", "--person", "Mia"]) == 0
+    for words in (["repaired", "failed"], ["findings", "failed"]):
+        capsys.readouterr()
+        assert run(words) == 0
+        assert "repaired, finding 1: new terminal (Mia, 20" in capsys.readouterr().out
+    assert run(["repaired", "failed", "x"]) == 2, "a note wants a person"

@@ -9,13 +9,15 @@ from pathlib import Path
 import pytest
 
 from loomproof.errors import StoreError, UsageError
-from loomproof.records.backup import backup, restore, take_in
+from loomproof.records.backup import backup, restore
 from loomproof.records.integrity import check_store
 from loomproof.records.keys import Signer, new_signer
 from loomproof.records.pdf_signature import sign_pdf
 from loomproof.records.queries import sealed_records
 from loomproof.records.seal import Chain, seal, verify
+from loomproof.records.selftests import SelfTestLine, keep_lines, kept_lines
 from loomproof.records.store import Store, open_store
+from loomproof.records.taking_in import take_in
 from loomproof.records.trusted import found_in, trusted_runs
 from loomproof.reports.certificate import certificate_pdf
 from loomproof.results.document import Verdict
@@ -29,7 +31,14 @@ def filled(store: Store, signer: Signer) -> Store:
     store.add_repair("a", "B. Mender", "new terminal", "2026-01-06T09:00:00+00:00", finding=1)
     store.seal_run(document(run="b", verdict=Verdict.PASS), signer, b"journal of b")
     store.add_certificate("b", certificate(store, "b", signer), "2026-01-06")
+    store.add_answer("a", "W1 sound", "2026-01-06T08:00:00+00:00")
+    keep_lines(store, [SELFTEST])
     return store
+
+
+SELFTEST = SelfTestLine(
+    "2026-01-06T07:00:00Z", "Own build scanner 128 SB-1", '{"date": "2026-01-06T07:00:00Z"}'
+)
 
 
 def certificate(store: Store, run: str, signer: Signer) -> bytes:
@@ -45,6 +54,8 @@ def everything(store: Store) -> object:
         store.repairs("a"),
         store.journal("b"),
         store.certificate("b"),
+        store.answers("a"),
+        kept_lines(store),
     )
 
 
@@ -156,9 +167,14 @@ def test_records_of_another_bench_are_taken_in_with_all_that_belongs_to_them(
         assert (taken.added, taken.already, taken.repairs, taken.conflicts) == (2, 0, 1, ())
         assert mine.journal("a") == b"journal of a"
         assert mine.repairs("a") == filled.repairs("a")
+        assert mine.answers("a") == ("W1 sound",)
+        assert mine.certificate("b") == filled.certificate("b")
+        assert kept_lines(mine) == (SELFTEST,)
+        assert (taken.answers, taken.certificates, taken.selftests) == (1, 1, 1)
         assert check_store(mine).troubles == ()
         again = take_in(filled.where if "://" not in filled.where else _url(filled), mine)
         assert (again.added, again.already, again.repairs) == (0, 2, 0)
+        assert (again.answers, again.certificates, again.selftests) == (0, 0, 0)
 
 
 def _url(store: Store) -> str:
@@ -191,6 +207,19 @@ def test_a_folder_of_records_is_taken_in_and_bad_ones_are_named(
     (conflict,) = taken.conflicts
     assert conflict.startswith(str(folder / "bad.json"))
     assert take_in(str(folder / "good.json"), store).already == 1
+    with open_store(str(tmp_path / "far.db")) as far:
+        far.seal_run(document(run="p"), signer)
+        (folder / "p.pdf").write_bytes(pdf := certificate(far, "p", signer))
+        (folder / "cut.pdf").write_bytes(pdf[:-2])
+        (folder / "label.pdf").write_bytes(b"%PDF-1.7\n no seal")
+    taken = take_in(str(folder), store)
+    assert (taken.added, taken.already, taken.certificates) == (1, 1, 1), "a certificate carries its record"
+    assert [conflict.partition(": ")[0] for conflict in taken.conflicts] == [
+        str(folder / "bad.json"),
+        str(folder / "cut.pdf"),
+    ]
+    assert store.certificate("p") == pdf
+    assert take_in(str(folder / "p.pdf"), store).certificates == 0
     with pytest.raises(UsageError, match="no such"):
         take_in(str(tmp_path / "nothing"), store)
 

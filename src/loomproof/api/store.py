@@ -12,7 +12,7 @@ from loomproof.fitting.fuse_coordination import Ampacity
 from loomproof.fitting.sheet import fitting_sheet
 from loomproof.jobs import certificate, keep, workshop
 from loomproof.jobs.archive import Archive
-from loomproof.jobs.files import folder_for, json_of, write_file
+from loomproof.jobs.files import folder_for, json_of, name_of, write_file
 from loomproof.jobs.job import Proof
 from loomproof.loom.choices import answered
 from loomproof.loom.model import Loom
@@ -67,7 +67,10 @@ class Sealed:
 
     def _written(self, folder: Path | str, what: str, data: bytes) -> Path:
         folder_for(Path(folder))
-        path = Path(folder) / f"{self.document.run}.{what}"
+        document = self.document
+        handed_over = what.endswith(("pdf", "record.json"))
+        loom = (document.loom.name, document.loom.serial) if handed_over else ("",)
+        path = Path(folder) / f"{name_of(document.run, *loom)}.{what}"
         write_file(path, data)
         return path
 

@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import PATH, bench_option, made_safe_option
+from loomproof.cli.options import PATH, archive_option, bench_option, made_safe_option
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
+    from loomproof.jobs.archive import Archive
     from loomproof.jobs.bench_tests import Check, Reference
 
 _simulated = click.option(
@@ -100,6 +101,7 @@ def zero(
 @click.option("--shorted", is_flag=True, help="A shorting plug joins the ends of --adapter.")
 @click.option("--resistor", "resistors", multiple=True, metavar="A,B,OHM[,U]", help="A reference, its ohms.")
 @made_safe_option
+@archive_option
 def selftest(
     address: str,
     on_it: Path | None,
@@ -107,6 +109,7 @@ def selftest(
     shorted: bool,
     resistors: tuple[str, ...],
     made_safe: bool,
+    archive: Archive,
 ) -> int:
     """Test the bench with nothing plugged, a shorting plug, or reference resistors; keep it dated.
 
@@ -127,6 +130,7 @@ def selftest(
             adapter=bench_tests.read_adapter(table) if table is not None else None,
             shorted=shorted,
             references=[_reference(text) for text in resistors],
+            archive=archive,
         )
     )
     show(kept.checks)

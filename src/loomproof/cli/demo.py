@@ -12,7 +12,7 @@ from loomproof.cli.output import EXIT_CODES
 
 @click.command()
 @out_option("certificates, results, records and journals go")
-@store_option
+@click.option("--store", metavar="FILE|URL", help="Where the records go; else a store of the demo's own.")
 def demo(out: Path, store: str | None) -> int:
     """Prove a loom with hidden faults on a simulated bench, mend it, prove again."""
     from loomproof.cli.output import show
@@ -20,7 +20,7 @@ def demo(out: Path, store: str | None) -> int:
     from loomproof.cli.signals import held_to_the_end
     from loomproof.jobs.adapters import in_order
     from loomproof.jobs.bench_tests import zero
-    from loomproof.jobs.demo import FAULTS, demo_loom, faulty_bench
+    from loomproof.jobs.demo import FAULTS, demo_loom, demo_store, faulty_bench
     from loomproof.jobs.events import Unattended
     from loomproof.jobs.job import Job
     from loomproof.jobs.keep import Keeping, Kept
@@ -31,7 +31,8 @@ def demo(out: Path, store: str | None) -> int:
     click.echo(f"The loom: {loom.name} ({len(loom.cavities)} cavities, {len(loom.wires)} wires).", err=True)
     click.echo("First the leads are zeroed, a shorting plug over all ends of the adapter.", err=True)
     leads = drawn(zero(in_order(loom.cavities), "sim:", Unattended())).adapter
-    where = Keeping(out, store, held_to_the_end)
+    kept_in = store or demo_store()
+    where = Keeping(out, kept_in, held_to_the_end)
 
     def proved(address: str) -> Kept:
         job = Job(
@@ -64,6 +65,7 @@ def demo(out: Path, store: str | None) -> int:
             click.echo(f"  {proof.files['certificate']}   {what}")
     if "certificate" in second.files:
         click.echo(f"  loomproof verify {second.files['certificate']}   checks the seal")
+    click.echo(f"  loomproof log --store {kept_in}   lists the demo's proofs, which stand apart from yours")
     as_planned = (first.document.verdict, second.document.verdict) == ("fail", "pass")
     return 0 if as_planned else EXIT_CODES["incomplete"]
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cli.keeping import show_repairs
 from loomproof.cli.options import archive_option
 from loomproof.cli.output import chosen, found, table, terminal
 
@@ -36,9 +37,12 @@ def findings(run: str, saw: tuple[str, ...], forget: bool, details: bool, archiv
     from loomproof.reports.terminal import findings_view
     from loomproof.reports.words import clean
 
-    answered = narrowed(archive, chosen(archive, run), saw, forget=forget)
+    named = chosen(archive, run)
+    answered = narrowed(archive, named, saw, forget=forget)
     found(0)
     terminal().print(findings_view(answered.document))
+    if not named.endswith(".json"):
+        show_repairs(archive, named)
     for each in answered.taken:
         click.echo(clean(str(each)))
     if not answered.kept:

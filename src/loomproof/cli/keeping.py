@@ -9,6 +9,7 @@ import click
 
 from loomproof.cli.options import FILE, archive_option
 from loomproof.cli.output import chosen, found
+from loomproof.cli.output import table as listed
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive
@@ -151,7 +152,8 @@ def correct(
 @records.command("benches", short_help="List benches, their last checks, and adapters.")
 @archive_option
 def benches_(archive: Archive) -> None:
-    """List benches with their last checks, and the adapters that were used."""
+    """List benches with the checks of their last proof, adapters that were used, and all self-tests."""
+    from loomproof.jobs.archive import SELFTEST_HEADS, selftest_texts
     from loomproof.reports.words import clean, plural, when
 
     benches, adapters = archive.benches()
@@ -161,32 +163,54 @@ def benches_(archive: Archive) -> None:
             click.echo(clean(f"  {'passed' if passed else 'FAILED'}  {name}{': ' + words if words else ''}"))
     for table in adapters:
         click.echo(clean(f"adapter {table.name}, {table.digest[:16]}, first used {when(table.first_used)}"))
+    if tests := archive.selftests():
+        click.echo("")
+        listed(SELFTEST_HEADS, selftest_texts(tests), whole=SELFTEST_HEADS[1:2])
 
 
 @records.command("import", short_help="Take in the records of another bench.")
 @click.argument("source", metavar="FILE|FOLDER|URL")
 @archive_option
 def import_(source: str, archive: Archive) -> int:
-    """Take in the records of another bench: its store, a sealed record, or a folder of them.
+    """Take in the records of another bench: its store, a sealed record or a certificate, or a folder of them.
 
-    Exits with 5 where some could not be taken; each is named, the others are kept.
+    From a store come repairs, answers, certificates and self-tests too. Exits with 5 where some could not be
+    taken; each is named, the others are kept.
     """
     taken = archive.take_in(source)
     code = found(5 if taken.conflicts else 0)
-    click.echo(f"{taken.added} new, {taken.already} there already, {taken.repairs} repairs")
+    click.echo(
+        f"{taken.added} new, {taken.already} there already, {taken.repairs} repairs, "
+        f"{taken.answers} answers, {taken.certificates} certificates, {taken.selftests} self-tests"
+    )
     for conflict in taken.conflicts:
         click.echo(f"  {conflict}", err=True)
     return code
 
 
+def show_repairs(archive: Archive, run: str) -> None:
+    """Print what was noted as done for a run, one line each."""
+    from loomproof.reports.words import clean, when
+
+    for _, each in archive.repairs(run):
+        what = f"finding {each.finding}" if each.finding else "the whole run"
+        click.echo(clean(f"repaired, {what}: {each.words} ({each.person}, {when(each.done)[:16]})"))
+
+
 @click.command()
 @click.argument("run")
-@click.argument("words")
+@click.argument("words", required=False)
 @click.option(
     "--finding", type=click.IntRange(0), default=0, help="Its number in the run; 0 is the whole run."
 )
-@click.option("--person", required=True, help="Who did it.")
+@click.option("--person", default="", help="Who did it.")
 @archive_option
-def repaired(run: str, words: str, finding: int, person: str, archive: Archive) -> None:
-    """Note what was done about a finding of RUN, in your own WORDS; the next certificate shows it."""
+def repaired(run: str, words: str | None, finding: int, person: str, archive: Archive) -> None:
+    """Note what was done about a finding of RUN, in your own WORDS; the next certificate shows it.
+
+    Without WORDS: list what was noted for RUN.
+    """
+    if words is None:
+        show_repairs(archive, chosen(archive, run))
+        return
     click.echo(f"run {archive.repaired(chosen(archive, run), person, words, finding).run}: kept")

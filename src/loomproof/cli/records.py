@@ -63,7 +63,7 @@ def certificate(run: str, out: Path | None, as_json: bool, archive: Archive) -> 
     """Write the certificate of a RUN (its name, the start of its hash, or "last") as PDF."""
     kept = archive.run(chosen(archive, run))
     data = archive.sealed(kept.hash) if as_json else archive.certificate(kept.hash)
-    click.echo(str(archive.write("certificate", kept.run, data, "json" if as_json else "pdf", out)))
+    click.echo(str(archive.write(kept, data, "record.json" if as_json else f"{kept.verdict}.pdf", out)))
 
 
 @click.command()
@@ -73,7 +73,7 @@ def certificate(run: str, out: Path | None, as_json: bool, archive: Archive) -> 
 def label(run: str, out: Path | None, archive: Archive) -> None:
     """Write a printable label (62 × 29 mm, PDF) for the loom of a RUN, with record hash and fingerprint."""
     kept = archive.run(chosen(archive, run))
-    click.echo(str(archive.write("label", kept.run, archive.label(kept.hash), "pdf", out)))
+    click.echo(str(archive.write(kept, archive.label(kept.hash), "label.pdf", out)))
 
 
 @click.command()

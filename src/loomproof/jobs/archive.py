@@ -13,19 +13,24 @@ from pydantic import ValidationError
 from loomproof.errors import Do, Problem, RecordError, Todo, UsageError, suggestion
 from loomproof.jobs.certificate import issue, of_this_run
 from loomproof.jobs.correct import correct
-from loomproof.jobs.files import now, rfc3339_seconds, write_file
+from loomproof.jobs.files import name_of, now, rfc3339_seconds, write_file
+from loomproof.jobs.gate import selftests
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import WORKBOOKS, load
+from loomproof.measuring.selftests_kept import SelfTest, keep, kept, line_of, of_line
 from loomproof.records import queries
-from loomproof.records.backup import Taken, backup, refuse_no_backup, restore, take_in
+from loomproof.records.backup import backup, refuse_no_backup, restore
 from loomproof.records.data_folder import home
 from loomproof.records.integrity import Integrity, check_store
 from loomproof.records.lines import Run
 from loomproof.records.noting import not_as_noted, note_if_ours
+from loomproof.records.order import started_moment
 from loomproof.records.seal import Verified, verify
 from loomproof.records.selecting import Wanted, days
+from loomproof.records.selftests import SelfTestLine, keep_lines, kept_lines
 from loomproof.records.signers import KnownSigners
 from loomproof.records.store import Repair, Store, open_store
+from loomproof.records.taking_in import Taken, take_in
 from loomproof.records.trusted import Trusted, relied_on, trusted_runs
 from loomproof.records.unfinished_runs import Started, broken_off, started_here
 from loomproof.reports.label import label_pdf
@@ -126,6 +131,17 @@ def kept_as(loom: str) -> str:
         return loom
     described = load(path).loom
     return described.serial or described.name
+
+
+SELFTEST_HEADS = ("self-test of", "made", "plugged", "result")
+
+
+def selftest_texts(tests: Iterable[SelfTest]) -> Iterator[tuple[str | Cell, ...]]:
+    """Yield a row of texts for each self-test, as `SELFTEST_HEADS` names them; what failed is named."""
+    for test in tests:
+        failed = ", ".join(check.name for check in test.checks if not check.passed)
+        result = Cell(f"FAILED: {failed}", "red") if failed else Cell("passed", "green")
+        yield test.bench, when(test.date)[:16], test.plugged, result
 
 
 class Archive:
@@ -262,6 +278,20 @@ class Archive:
         with self._open() as opened:
             return queries.benches(opened), queries.adapters(opened)
 
+    def keep_selftests(self) -> int:
+        """Keep this person's self-tests of benches in the store as well; return how many were new."""
+        tests = tuple(kept(selftests()))
+        with self._open(changes=True) as opened:
+            lines = (SelfTestLine(test.date, test.bench, line_of(test)) for test in tests)
+            return keep_lines(opened, lines)
+
+    def selftests(self) -> tuple[SelfTest, ...]:
+        """Return the self-tests in the store and those of this person, oldest first."""
+        with self._open() as opened:
+            stored = [of_line(each.line) for each in kept_lines(opened)]
+        found = dict.fromkeys((*stored, *kept(selftests())))
+        return tuple(sorted(found, key=lambda test: started_moment(test.date)))
+
     def backup(self, file: Path) -> int:
         """Write all records to one file; return how many runs. Raises `UsageError` for one that is there."""
         with self._open() as opened:
@@ -272,6 +302,11 @@ class Archive:
         refuse_no_backup(file)
         with self._open(changes=True) as opened:
             count = restore(file, opened)
+            # What a bench was found to be goes on to count, also on a new machine.
+            mine = {line_of(test) for test in kept(selftests())}
+            for each in kept_lines(opened):
+                if each.line not in mine:
+                    keep(of_line(each.line), selftests())
             return opened.where, count
 
     def take_in(self, source: str) -> Taken:
@@ -279,17 +314,11 @@ class Archive:
         with self._open(changes=True) as opened:
             return take_in(source, opened)
 
-    def write(self, what: str, run: str, data: bytes, ending: str, out: Path | None = None) -> Path:
+    def write(self, run: Run, data: bytes, ending: str, out: Path | None = None) -> Path:
         """Write something of a run, under a name of its own where none is given; return where it is."""
-        path = out or Path(f"{file_name(what, run)}.{ending}")
+        path = out or Path(f"{name_of(run.run, run.loom, run.serial)}.{ending}")
         write_file(path, data)
         return path
-
-
-def file_name(what: str, run: str) -> str:
-    """Return a file's name for something of a run, whatever characters the run's name has."""
-    kept = "".join(mark if mark.isalnum() or mark in "-_." else "-" for mark in run).strip(".")
-    return f"{what}-{kept}"
 
 
 def _verified(opened: Store, run: str) -> tuple[Verified, bytes]:

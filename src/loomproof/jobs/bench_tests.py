@@ -12,14 +12,15 @@ from loomproof.bench.adapter import Adapter, read_adapter, write_adapter
 from loomproof.bench.profile import Profile, read_profile, shipped, shipped_text
 from loomproof.bench.references import Reference
 from loomproof.bench.seam import meter_name
-from loomproof.errors import UsageError
+from loomproof.errors import RecordError, UsageError
 from loomproof.jobs.adapters import refuse_strangers
+from loomproof.jobs.archive import Archive
 from loomproof.jobs.files import now
 from loomproof.jobs.gate import cleared_empty, selftests
 from loomproof.jobs.operator import Operator
 from loomproof.jobs.simulated_plugs import plugged_in
 from loomproof.measuring import selftest as tests
-from loomproof.measuring.events import Event
+from loomproof.measuring.events import Event, Prompt
 from loomproof.measuring.selfcheck import Check
 from loomproof.measuring.selftests_kept import RESISTORS, SelfTest, can_keep, keep
 from loomproof.measuring.zero import learn_leads, zeroed
@@ -97,8 +98,11 @@ def selftest(
     adapter: Adapter | None = None,
     shorted: bool = False,
     references: Sequence[Reference] = (),
+    archive: Archive | None = None,
 ) -> Generator[Event, None, SelfTest]:
     """Test a bench with nothing plugged, a shorting plug over the adapter, or resistors; keep it, dated.
+
+    It is kept in the data folder, for proofs to look at, and in the records where ``archive`` names some.
 
     Raises `UsageError` for two hook-ups at once, a shorting plug without an adapter or resistors that cannot
     be, `StoreError` where the result cannot be kept, `SafetyError` where nobody says that no loom is on.
@@ -144,4 +148,9 @@ def selftest(
     wiring = "" if adapter is None else adapter.wiring
     kept = SelfTest(who.maker, who.model, who.serial, date, plugged, tuple(checks), spread, wiring, known_ohm)
     keep(kept, selftests())
+    if archive is not None:
+        try:
+            archive.keep_selftests()
+        except RecordError as error:
+            yield Prompt(f"{error.message}\nThe self-test is kept in {selftests()} all the same.")
     return kept

@@ -9,6 +9,7 @@ from importlib import resources
 from pathlib import Path
 
 from loomproof.bench.simulation import Simulation
+from loomproof.records.data_folder import home
 
 FAULTS = (
     "open W45",
@@ -24,6 +25,11 @@ def demo_loom() -> Path:
     packaged = Path(str(resources.files("loomproof"))) / "fixtures" / "hillclimb_engine"
     checkout = Path(__file__).parents[3] / "fixtures" / "hillclimb_engine"
     return packaged if packaged.is_dir() else checkout
+
+
+def demo_store() -> str:
+    """Return where the demo's records go: a store of its own in the data folder, apart from all others."""
+    return str(home() / "demo.db")
 
 
 @dataclass(frozen=True)

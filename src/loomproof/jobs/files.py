@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import secrets
 from datetime import UTC, datetime
 from pathlib import Path
@@ -33,6 +34,22 @@ def rfc3339_seconds(moment: datetime) -> str:
 def run_name(moment: datetime) -> str:
     """Return a name for a run that sorts by time and is unique."""
     return f"{moment:%Y%m%d-%H%M%S}-{secrets.token_hex(3)}"
+
+
+def name_of(run: str, loom: str, serial: str = "") -> str:
+    """Return what the files of a run that go from hand to hand begin with: its name, the loom's, the serial.
+
+    Whatever characters those have; names are cut at `_MOST` letters.
+    """
+    kept = (
+        "".join(mark if mark.isalnum() or mark in "-_" else "-" for mark in text) for text in (loom, serial)
+    )
+    short = (re.sub("-+", "-", text).strip("-")[:_MOST] for text in kept)
+    safe = "".join(mark if mark.isalnum() or mark in "-_." else "-" for mark in run).strip(".")
+    return "_".join(filter(None, (safe, *short)))
+
+
+_MOST = 40
 
 
 def write_file(path: Path, data: bytes, *, private: bool = False) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from loomproof.errors import Do, LoomproofError, RecordError, Todo
 from loomproof.jobs import certificate
-from loomproof.jobs.files import folder_for, json_of, now, write_file
+from loomproof.jobs.files import folder_for, json_of, name_of, now, write_file
 from loomproof.judgement.conclude import Outcome
 from loomproof.measuring.events import Event, Finished, Prompt
 from loomproof.planning.request import Request
@@ -124,7 +124,9 @@ def keep(outcome: Outcome, journal: Path, where: Keeping) -> Generator[Event, No
         signer, sealed = seal(document, read, where.store)
     run = sealed.run.run
     told: list[Prompt] = []
-    results, record = (base.with_name(f"{base.name}.{what}.json") for what in ("results", "record"))
+    handed = where.out / name_of(document.run, document.loom.name, document.loom.serial)
+    results = base.with_name(f"{base.name}.results.json")
+    record = handed.with_name(f"{handed.name}.record.json")
     if written(results, lambda: json_of(document), run, told):
         files["results"] = results
     if where.copy is not None:
@@ -134,7 +136,7 @@ def keep(outcome: Outcome, journal: Path, where: Keeping) -> Generator[Event, No
     if orders.stop:
         told.append(Prompt("The run is kept; its certificate is not written yet.", do=_certificate(run)))
     else:
-        path = base.with_name(f"{base.name}.{document.verdict}.pdf")
+        path = handed.with_name(f"{handed.name}.{document.verdict}.pdf")
         with open_store(where.store) as opened:
             if written(path, lambda: certificate.issue(opened, sealed.run.hash), run, told):
                 files["certificate"] = path

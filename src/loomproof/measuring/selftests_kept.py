@@ -44,6 +44,11 @@ class SelfTest:
     known_ohm: Annotated[float, Field(ge=0.0)] | None = None
 
     @property
+    def bench(self) -> str:
+        """The bench by maker, model and serial."""
+        return " ".join(filter(None, (self.maker, self.model, self.serial)))
+
+    @property
     def passed(self) -> bool:
         """Whether every check passed."""
         return all(check.passed for check in self.checks)
@@ -52,10 +57,20 @@ class SelfTest:
 _CODEC = TypeAdapter(SelfTest)
 
 
+def line_of(found: SelfTest) -> str:
+    """Return a self-test as its line in the file; `of_line` reads it back."""
+    return json.dumps(asdict(found), ensure_ascii=False, allow_nan=False)
+
+
+def of_line(line: str) -> SelfTest:
+    """Read a self-test's line. Raises pydantic's `ValidationError` for what is none."""
+    return _CODEC.validate_json(line, strict=True)
+
+
 def keep(found: SelfTest, path: Path) -> None:
     """Add a self-test to the end of the file of them, flushed to the disk."""
     with _opened(path) as file:
-        file.write(json.dumps(asdict(found), ensure_ascii=False, allow_nan=False) + "\n")
+        file.write(line_of(found) + "\n")
         file.flush()
         os.fsync(file.fileno())
 
@@ -90,7 +105,7 @@ def kept(path: Path) -> Iterator[SelfTest]:
         ) from None
     for number, line in enumerate(text.splitlines(), start=1):
         try:
-            yield _CODEC.validate_json(line, strict=True)
+            yield of_line(line)
         except ValidationError as error:
             raise InputError(
                 f"{path}, line {number} is no self-test: {fault_of(error)}",

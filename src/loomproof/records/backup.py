@@ -1,4 +1,4 @@
-"""Backup, restore, and taking in records of another bench.
+"""Backup and restore.
 
 A backup is a store of its own, one SQLite file, whichever database it was taken from; so it can be opened,
 checked and restored to either.
@@ -8,15 +8,12 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 from sqlalchemy import Connection, func, insert, select, text
 
-from loomproof.errors import LoomproofError, RecordError, SealError, StoreError, Todo, UsageError
-from loomproof.records.queries import sealed_records
-from loomproof.records.schema import IDENTITY, METADATA, MIGRATIONS, REPAIRS, RUNS
+from loomproof.errors import LoomproofError, StoreError, Todo, UsageError
+from loomproof.records.schema import IDENTITY, METADATA, MIGRATIONS, RUNS
 from loomproof.records.store import Store, open_store
 
 _ORDER = (
@@ -32,21 +29,12 @@ _ORDER = (
     "adapters",
     "bench_checks",
     "certificates",
+    "selftests",
 )
 """Tables in the order in which each finds what it refers to."""
 
 _OWN = (MIGRATIONS.name, IDENTITY.name)
 """Tables that each store has for itself."""
-
-
-@dataclass(frozen=True, slots=True)
-class Taken:
-    """What came of taking records in: new ones, ones that were there, and conflicts, each named."""
-
-    added: int
-    already: int
-    repairs: int
-    conflicts: tuple[str, ...]
 
 
 def backup(store: Store, path: Path) -> int:
@@ -85,10 +73,11 @@ def refuse_no_backup(path: Path) -> None:
     """Refuse a file that is no backup, before anything is made for it. Raises `UsageError`."""
     if not path.is_file():
         raise UsageError(f"{path}: there is no such backup", cure="Give a file that a backup was written to.")
-    _refuse_no_store(path, "Give a file that a backup was written to.")
+    refuse_no_store(path, "Give a file that a backup was written to.")
 
 
-def _refuse_no_store(path: Path, cure: str) -> None:
+def refuse_no_store(path: Path, cure: str) -> None:
+    """Refuse a file that holds no store, with this cure. Raises `UsageError`."""
     try:
         open_store(str(path)).close()
     except StoreError as error:
@@ -134,66 +123,3 @@ def go_on_counting(connection: Connection, table: str) -> None:
                 f"(SELECT COALESCE(MAX(id), 0) + 1 FROM {table}), false)"
             )
         )
-
-
-def take_in(source: str, store: Store) -> Taken:
-    """Take in records of another bench: its store (file or URL), one sealed record, or a folder of them.
-
-    Every seal is verified first. What cannot stand beside what the store has is named and left out.
-    """
-    added = already = repairs = 0
-    conflicts: list[str] = []
-    for name, record, journal, noted in _handed_over(source):
-        try:
-            before = _count(store)
-            store.add_run(record, journal)
-            new = _count(store) > before
-            added, already = added + new, already + (not new)
-            for person, done, words, finding, digest in noted:
-                there = {
-                    (repair.person, repair.done, repair.words, repair.finding)
-                    for repair in store.repairs(digest)
-                }
-                if (person, done, words, finding) not in there:
-                    store.add_repair(digest, person, words, done, finding)
-                    repairs += 1
-        except (SealError, RecordError) as error:
-            conflicts.append(f"{name}: {error.message}")
-    return Taken(added, already, repairs, tuple(conflicts))
-
-
-_Noted = list[tuple[str, str, str, int, str]]
-
-
-def _handed_over(source: str) -> Iterator[tuple[str, bytes, bytes, _Noted]]:
-    path = Path(source)
-    if "://" not in source and path.is_dir():
-        files = sorted(path.glob("*.json"))
-        records = [file for file in files if b'"seal"' in file.read_bytes()[-400:]]
-        if not records:
-            raise UsageError(f"{path}: there is no sealed record in it", cure="They are JSON files.")
-        for file in records:
-            yield str(file), file.read_bytes(), b"", []
-        return
-    if "://" not in source and not path.is_file():
-        raise UsageError(f"{source}: there is no such file, folder or store")
-    if "://" not in source and path.read_bytes()[:1] == b"{":
-        yield source, path.read_bytes(), b"", []
-        return
-    if "://" not in source:
-        _refuse_no_store(path, "Give a store, a backup, a sealed record, or a folder of sealed records.")
-    with open_store(source) as other:
-        for run, record in sealed_records(other):
-            with other.reading() as connection:
-                rows = connection.execute(
-                    select(REPAIRS).where(REPAIRS.c.run_id == run.id).order_by(REPAIRS.c.id)
-                ).all()
-            noted = [(row.person, row.done, row.words, row.finding, run.hash) for row in rows]
-            name = f"{source}: record {run.sequence} of {run.bench}"
-            yield name, record, other.journal(run.hash), noted
-
-
-def _count(store: Store) -> int:
-    with store.reading() as connection:
-        count: int = connection.execute(select(func.count()).select_from(RUNS)).scalar_one()
-    return count

@@ -102,6 +102,14 @@ _ANSWERS = (
     "CREATE INDEX answers_run ON answers (run_id)",
 )
 
+_SELFTESTS = (
+    """CREATE TABLE selftests (
+        id {serial},
+        tested TEXT NOT NULL,
+        bench TEXT NOT NULL,
+        line TEXT NOT NULL UNIQUE)""",
+)
+
 _APPEND_ONLY = (
     "looms",
     "benches",
@@ -144,13 +152,14 @@ def _guards(dialect: str, tables: Sequence[str]) -> list[str]:
     ]
 
 
-_GUARDED = {1: _APPEND_ONLY, 2: ("answers",), 3: ("identity",)}
+_GUARDED = {1: _APPEND_ONLY, 2: ("answers",), 3: ("identity",), 4: ("selftests",)}
 """The tables that each step makes append-only, by its number."""
 
 STEPS: tuple[tuple[str, Sequence[str]], ...] = (
     ("looms, runs, findings, repairs", _FIRST),
     ("answers to what findings ask", _ANSWERS),
     ("the store's own name", _IDENTITY),
+    ("self-tests of benches", _SELFTESTS),
 )
 """Name and statements of each step; a step's number is its place here, from 1."""
 

@@ -49,7 +49,7 @@ def verify_pdf(
         raise _refuse(name, "it does not begin as a certificate does")
     before, after = _signed_range(data, name)
     certificate = _check_signature(data, before, after, name, one_form=handed_over)
-    record = _attached(data, name)
+    record = record_in(data, name)
     verified = verify(record, known_signers, f"{name}, record.json")
     if verified.paper != sha256_hex(certificate):
         raise _refuse(name, "it was signed with another key than its sealed record names")
@@ -166,8 +166,8 @@ def _rebuilt(certificate: bytes, attributes: cms.CMSAttributes, signature: bytes
     return der
 
 
-def _attached(data: bytes, name: str) -> bytes:
-    """Return the one attached file, unpacked."""
+def record_in(data: bytes, name: str) -> bytes:
+    """Return the one attached file of a PDF, unpacked, unchecked. Raises `SealError` where it has none."""
     found = list(_ATTACHED.finditer(data))
     if len(found) != 1:
         raise _refuse(name, f"{len(found)} attached files, one was expected")

@@ -77,6 +77,8 @@ REPAIRS = Table(
     _text("words"),
 )
 ANSWERS = Table("answers", METADATA, _id(), _run_id(), _text("said"), _text("words"))
+SELFTESTS = Table("selftests", METADATA, _id(), _text("tested"), _text("bench"), _text("line"))
+"""Benches' own tests: when, of which bench, and the line of JSON that says the rest."""
 ADAPTERS = Table("adapters", METADATA, _text("digest"), _text("name"), _text("first_used"))
 BENCH_CHECKS = Table(
     "bench_checks",
