@@ -91,6 +91,7 @@ DRIVERS: dict[str, Callable[[], AbstractContextManager[Bench]]] = {
     "matrix and meter": matrix_and_meter,
     "sim": lambda: open_bench("sim:", loom_path=TAIL_LAMP),
     "sim with an insulation tester": lambda: open_bench("sim:?insulation=500&four-wire", loom_path=TAIL_LAMP),
+    "sim with a capacitance meter": lambda: open_bench("sim:?cap&driver=1000&pulls=8", loom_path=TAIL_LAMP),
 }
 if os.name == "nt":  # which has no pseudo-terminals
     DRIVERS = {name: driver for name, driver in DRIVERS.items() if "serial" not in name}
@@ -107,7 +108,10 @@ def test_every_driver(name: str) -> None:
         keeps_the_contract(bench)
 
 
-@pytest.mark.parametrize("name", ["sim", "sim with an insulation tester", "matrix and meter"])
+ALL_KINDS = ["sim", "sim with an insulation tester", "sim with a capacitance meter", "matrix and meter"]
+
+
+@pytest.mark.parametrize("name", ALL_KINDS)
 def test_a_journal_and_its_replay(tmp_path: Path, name: str) -> None:
     path = tmp_path / "run.journal.jsonl"
     with DRIVERS[name]() as bench:
@@ -165,6 +169,16 @@ def reads_diodes(it: Asked) -> None:
     assert math.isinf(it.bench.diode(it.first, it.apart & -it.apart))
 
 
+def reads_capacitance(it: Asked) -> None:
+    """More points held at 0 V draw more; what is joined does not settle."""
+    all_apart = it.bench.capacitance(it.first | it.second, it.apart)
+    one_apart = it.bench.capacitance(it.first | it.second, it.apart & -it.apart)
+    assert all_apart is not None
+    assert one_apart is not None
+    assert 1e-12 < one_apart < all_apart + 20e-12 < 100e-9
+    assert it.bench.capacitance(it.first, it.second) is None
+
+
 def arms(it: Asked) -> None:
     with pytest.raises(UnfitError, match="over this bench's largest"):
         it.bench.arm(it.able.insulation_v + 1)
@@ -218,6 +232,7 @@ CHECKS: dict[type, tuple[q.Question, Callable[[Asked], None]]] = {
     q.Resistance: (q.Resistance(1, 2), measures_ohms),
     q.Voltage: (q.Voltage(1, 2), measures_volts),
     q.Diode: (q.Diode(1, 2), reads_diodes),
+    q.Capacitance: (q.Capacitance(1, 2), reads_capacitance),
     q.Arm: (q.Arm(50.0), arms),
     q.Insulation: (q.Insulation(1, 2, 50.0, 10), reads_insulation),
     q.Temperature: (q.Temperature(), knows_its_temperature),
@@ -237,13 +252,13 @@ def test_every_ability_is_claimed_by_a_driver_here_and_lacked_by_another() -> No
     """So that both halves of the contract are asked of something."""
     claimed: set[type] = set()
     lacked: set[type] = set()
-    for name in ("sim", "sim with an insulation tester", "matrix and meter"):
+    for name in ALL_KINDS:
         with DRIVERS[name]() as bench:
             able = bench.capabilities()
         for kind, (question, _) in CHECKS.items():
             (lacked if q.refusal(question, able) else claimed).add(kind)
     assert claimed == set(CHECKS)
-    assert lacked == {q.Sense, q.Settle, q.Voltage, q.Diode, q.Arm, q.Insulation, q.Watch}
+    assert lacked == {q.Sense, q.Settle, q.Voltage, q.Diode, q.Capacitance, q.Arm, q.Insulation, q.Watch}
 
 
 def keeps_the_contract(bench: Bench) -> None:

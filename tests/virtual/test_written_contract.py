@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from loomproof.virtual.commands import Commands
-from loomproof.virtual.meter import Limits
+from loomproof.virtual.meter import FaradLimits, Limits
 from loomproof.virtual.scanner import Make, Scanner
 from tests.virtual.looms import small_loom
 from tests.virtual.test_link import NONCE, device, line, say
@@ -26,7 +26,14 @@ def test_every_command_of_the_device_is_written_down_and_the_other_way_round() -
 
 
 def test_every_capability_that_the_device_lists_is_written_down() -> None:
-    make = Make(points=7, four_wire=Limits(0.001, 0.001), insulation_v=500.0)
+    make = Make(
+        points=7,
+        four_wire=Limits(0.001, 0.001),
+        insulation_v=500.0,
+        driver_ohm=1000.0,
+        pulled_at_once=8,
+        capacitance=FaradLimits(3e-12, 0.03, 1e-12),
+    )
     from loomproof.virtual.link import Device
 
     listed = say(Device(Scanner(small_loom(), make)), b"SYST:CAP?\n").decode().strip()

@@ -29,6 +29,9 @@ COLUMNS = ("point", "connector", "cavity", "lead_ohm", "lead_u_ohm", "zeroed")
 ZERO_COLUMNS = ("spread_ohm", "meter")
 """What zeroing adds; left out of a table whose leads were never zeroed."""
 
+OPEN_COLUMNS = ("lead_pf", "lead_u_pf", "open_zeroed")
+"""What zeroing with nothing on the leads adds: the picofarads that board and lead add to a reading."""
+
 ZERO_DAYS = 1
 """So long a meter's offset counts as the one that was learned: leads are zeroed on the day (common
 practice)."""
@@ -38,6 +41,11 @@ MOST_LEAD_OHM = 10.0
 """A lead of more is broken, or no lead: metres of thin wire have one ohm. Common practice, no source."""
 
 
+MOST_LEAD_F = 1e-9
+"""A lead of more has something on it: five metres beside others have half as much (100 pF/m, common
+practice)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Lead:
     """One lead: a point and the cavity that it goes to.
@@ -45,7 +53,9 @@ class Lead:
     ``lead_ohm`` is its resistance with that of the scanner's switch, ``lead_u_ohm`` the expanded uncertainty
     of that (k = 2), ``zeroed`` the date on which both were learned, "" where they were not. What was learned
     holds half of the meter's offset and may be below zero; ``meter`` is who learned it, and ``spread_ohm``
-    the standard deviation of its single readings then. ``row`` is where it stands in its table, 0 where
+    the standard deviation of its single readings then. ``lead_f`` is what it and its point add to a
+    capacitance reading, F, ``lead_u_f`` the expanded uncertainty of that (k = 2), ``open_zeroed`` the date on
+    which both were learned, "" where they were not. ``row`` is where it stands in its table, 0 where
     there is none.
     """
 
@@ -57,6 +67,9 @@ class Lead:
     spread_ohm: float = 0.0
     meter: str = ""
     row: int = field(default=0, compare=False)
+    lead_f: float = 0.0
+    lead_u_f: float = 0.0
+    open_zeroed: str = ""
 
     def standard_u_ohm(self, unknown_u_ohm: float) -> float:
         """Return the standard uncertainty of what is taken off for this lead, Ω.
@@ -199,7 +212,7 @@ def _parsed(data: bytes, name: str, file: str) -> Adapter:
             cure=suggestion(head, COLUMNS) or f"Columns: {', '.join(COLUMNS)}.",
         )
         for head in heads
-        if head not in (*COLUMNS, *ZERO_COLUMNS, *REFERENCE_COLUMNS)
+        if head not in (*COLUMNS, *ZERO_COLUMNS, *OPEN_COLUMNS, *REFERENCE_COLUMNS)
     ]
     problems += [
         Problem(f"the column {head} stands there twice", file, row=1)
@@ -215,7 +228,7 @@ def _parsed(data: bytes, name: str, file: str) -> Adapter:
             if len(row) > len(heads):
                 problems.append(Problem(f"{len(row)} cells stand under {len(heads)} heads", file, row=number))
                 continue
-            cells = dict.fromkeys((*COLUMNS, *ZERO_COLUMNS, *REFERENCE_COLUMNS), "") | dict(
+            cells = dict.fromkeys((*COLUMNS, *ZERO_COLUMNS, *OPEN_COLUMNS, *REFERENCE_COLUMNS), "") | dict(
                 zip(heads, (cell.strip() for cell in row), strict=False)
             )
             if is_reference(cells):
@@ -244,7 +257,8 @@ def table_of(adapter: Adapter) -> str:
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
     learned = any(lead.meter or lead.spread_ohm for lead in adapter.entries)
-    columns = (*COLUMNS, *ZERO_COLUMNS) if learned else COLUMNS
+    opened = any(lead.open_zeroed for lead in adapter.entries)
+    columns = (*COLUMNS, *(ZERO_COLUMNS if learned else ()), *(OPEN_COLUMNS if opened else ()))
     writer.writerow((*columns, *REFERENCE_COLUMNS) if adapter.references else columns)
     for lead in adapter.entries:
         cells = (
@@ -255,7 +269,11 @@ def table_of(adapter: Adapter) -> str:
             _figure(lead.lead_u_ohm),
             lead.zeroed,
         )
-        writer.writerow((*cells, _figure(lead.spread_ohm), lead.meter) if learned else cells)
+        more: tuple[str, ...] = (_figure(lead.spread_ohm), lead.meter) if learned else ()
+        if opened:
+            learned_f = (_figure(lead.lead_f * 1e12), _figure(lead.lead_u_f * 1e12), lead.open_zeroed)
+            more += learned_f if lead.open_zeroed else ("", "", "")
+        writer.writerow((*cells, *more))
     for each in adapter.references:
         blank = ("",) * (len(columns) - 1)
         writer.writerow((each.a, *blank, each.b, _figure(each.ohm), _figure(each.u_ohm)))
@@ -299,16 +317,25 @@ def _lead(cells: Mapping[str, str], file: str, row: int) -> tuple[Lead | None, l
             cure = "Write a figure such as 0.12, with a point, or have the leads zeroed: that measures it."
             problems.append(Problem(found, file, row=row, column=column, cure=cure))
         ohms.append(value)
-    if not _is_date(cells["zeroed"]):
-        found, cure = (
-            f"{cells['zeroed']!r} is no date",
-            "Write 2026-05-04, or nothing where it never was.",
-        )
-        problems.append(Problem(found, file, row=row, column="zeroed", cure=cure))
+    for column in ("zeroed", "open_zeroed"):
+        if not _is_date(cells[column]):
+            found, cure = f"{cells[column]!r} is no date", "Write 2026-05-04, or nothing where it never was."
+            problems.append(Problem(found, file, row=row, column=column, cure=cure))
+    farads = []
+    for column in ("lead_pf", "lead_u_pf"):
+        try:
+            farad = float(cells[column] or 0.0) * 1e-12
+        except ValueError:
+            farad = math.nan
+        if not abs(farad) <= MOST_LEAD_F:
+            found = f"{cells[column]!r} is no capacitance of a lead, at most {MOST_LEAD_F * 1e12:g} pF"
+            problems.append(Problem(found, file, row=row, column=column, cure="Have the leads zeroed open."))
+        farads.append(farad)
     if problems:
         return None, problems
     end = End(cells["connector"], cells["cavity"])
-    return Lead(int(point), end, ohms[0], ohms[1], cells["zeroed"], ohms[2], cells["meter"], row), []
+    learned = (cells["zeroed"], ohms[2], cells["meter"], row, farads[0], farads[1], cells["open_zeroed"])
+    return Lead(int(point), end, ohms[0], ohms[1], *learned), []
 
 
 def _is_date(text: str) -> bool:

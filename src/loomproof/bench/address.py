@@ -26,13 +26,13 @@ SCHEMES = ("serial", "tcp", "visa", "sim")
 DRIVERS = "loomproof.benches"
 """The group of entry points that drivers of other packages stand in, by their schemes."""
 
-SIM_VALUES = ("points", "acc", "seed", "adapter", "temperature", "insulation", "line")
+SIM_VALUES = ("points", "acc", "seed", "adapter", "temperature", "insulation", "line", "driver", "pulls")
 """What a ``sim:`` address hands on to the simulator with a value."""
 
 SIM_FLAGS = ("no-ohms", "no-diode", "no-volts", "no-watch", "paced")
 """What a ``sim:`` address hands on to the simulator without one."""
 
-SIM_EITHER = ("four-wire",)
+SIM_EITHER = ("four-wire", "cap")
 """What a ``sim:`` address hands on with or without a value."""
 
 _SAFE = "/:@[]+.,-_~!"
@@ -225,8 +225,8 @@ def _sim(place: str, pairs: Sequence[tuple[str, str]], text: str) -> SimAddress:
     for key, value in pairs:
         if key in SIM_VALUES and not value:
             raise UsageError(f"bench address {text!r}: {key} has no value")
-        if key == "points":
-            _whole(value, "points", text)
+        if key in ("points", "pulls"):
+            _whole(value, key, text)
         if key in SIM_FLAGS and value not in ("", "yes"):
             raise UsageError(f"bench address {text!r}: {key} takes no value", cure=f"Write {key} alone.")
         if key != "fault":

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import NamedTuple, TypeVar
 
 from loomproof.bench.frames import read_number
-from loomproof.bench.seam import Accuracy, Capabilities, Identity
+from loomproof.bench.seam import Accuracy, Capabilities, CapacitanceAccuracy, Identity
 from loomproof.errors import UnfitError
 
 LINK_VERSION = "1"
@@ -99,6 +99,11 @@ def read_capabilities(body: str) -> Told:
         insulation_v=take("INS", _not_negative, 0.0),
         watch_us=maybe("WATCH", _count),
         baud_max=take("BAUD", _count, 115_200),
+        driver_ohm=take("DRIVR", _not_negative, 0.0),
+        pulled_at_once=maybe("PULLS", _count),
+        farads=maybe("CAPF", _range),
+        farad_accuracy=maybe("CACC", lambda text: CapacitanceAccuracy(*_two(text))),
+        farad_spread=maybe("CREP", _not_negative),
         other=tuple(sorted(given.items())),
     )
     return Told(capabilities, line_bytes)

@@ -122,6 +122,11 @@ def read_number(text: str) -> float:
     return value
 
 
+def is_no_number(text: str) -> bool:
+    """Whether this is SCPI's "not a number", in whatever form a number may be written."""
+    return bool(_NUMBER.fullmatch(text)) and float(text) == _NO_NUMBER
+
+
 def read_amount(text: str) -> float:
     """Read what cannot be under range: ohms, or a forward voltage. Raises `ValueError` as `read_number`."""
     if (value := read_number(text)) == -math.inf:

@@ -131,6 +131,15 @@ class Bench(ABC):
         """Measure the forward voltage from ``a`` to ``b``, V; inf where no current flows."""
         return self._reading(q.Diode(a, b))
 
+    def capacitance(self, a: PointSet, b: PointSet) -> float | None:
+        """Measure ``a`` joined against ``b`` joined and at 0 V, F; inf over range, ``None`` if unsettled."""
+        answer = self.ask(question := q.Capacitance(a, b))
+        if answer is None:
+            return None
+        if not isinstance(answer, int | float) or math.isnan(answer):
+            raise self._unbelieved(question, answer)
+        return answer
+
     def arm(self, volts: float) -> None:
         """Allow one `insulation` at up to this voltage within ten seconds."""
         self.ask(q.Arm(volts))

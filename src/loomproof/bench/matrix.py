@@ -106,7 +106,9 @@ class MatrixBench(Bench):
                 self._open_all()
             case q.Temperature():
                 pass  # it has no thermometer
-            case q.Sense() | q.Settle() | q.Voltage() | q.Diode() | q.Arm() | q.Insulation():
+            case (
+                q.Sense() | q.Settle() | q.Voltage() | q.Diode() | q.Arm() | q.Insulation() | q.Capacitance()
+            ):
                 pass  # never asked: its capabilities lack them
             case q.Watch() | q.NextEvent() | q.Watched():
                 pass

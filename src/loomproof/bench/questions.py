@@ -59,6 +59,17 @@ class Diode:
 
 
 @dataclass(frozen=True, slots=True)
+class Capacitance:
+    """Measure all of ``a`` joined against all of ``b`` joined and held at 0 V, the rest open, F.
+
+    Inf over range; ``None`` where it does not settle, as where something conducts between the two.
+    """
+
+    a: PointSet
+    b: PointSet
+
+
+@dataclass(frozen=True, slots=True)
 class Arm:
     """Allow one `Insulation` at up to this voltage within ten seconds."""
 
@@ -121,6 +132,7 @@ Question = (
     | Resistance
     | Voltage
     | Diode
+    | Capacitance
     | Arm
     | Insulation
     | Temperature
@@ -156,6 +168,9 @@ def refusal(question: Question, able: Capabilities) -> str:
         case Diode():
             if not able.diode:
                 return "this bench has no diode test"
+        case Capacitance():
+            if able.farads is None:
+                return "this bench cannot measure capacitance"
         case Arm(volts) | Insulation(volts=volts):
             if not able.insulation_v:
                 return f"this bench has no insulation test, at {volts:g} V or any other voltage"
@@ -178,7 +193,7 @@ def points_asked(question: Question) -> tuple[PointSet, ...]:
     match question:
         case Sense(sets) | Watch(sets):
             return sets
-        case Resistance(a, b) | Voltage(a, b) | Diode(a, b) | Insulation(a, b):
+        case Resistance(a, b) | Voltage(a, b) | Diode(a, b) | Capacitance(a, b) | Insulation(a, b):
             return a, b
         case Settle() | Arm() | Temperature() | NextEvent() | Watched() | Confirm() | Carried() | Release():
             return ()
@@ -202,6 +217,8 @@ def plain(question: Question) -> list[Any]:
             return ["voltage", write_set(a), write_set(b)]
         case Diode(a, b):
             return ["diode", write_set(a), write_set(b)]
+        case Capacitance(a, b):
+            return ["capacitance", write_set(a), write_set(b)]
         case Arm(volts):
             return ["arm", volts]
         case Insulation(a, b, volts, dwell_ms):
@@ -255,6 +272,8 @@ def read_answer(question: Question, said: object, points: int) -> Answer:
             return math.inf if said == OPEN else read_number(said)
         case Temperature():
             return None if said is None else read_number(said)
+        case Capacitance():
+            return None if said is None else math.inf if said == OPEN else read_number(said)
         case NextEvent(sets):
             return None if said is None else _event(said, sets, points)
         case Watched():

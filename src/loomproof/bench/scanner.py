@@ -10,7 +10,15 @@ from typing import Self, assert_never
 from loomproof.bench import questions as q
 from loomproof.bench.batching import SENSE, TOO_MUCH_DATA, Batches
 from loomproof.bench.capability_report import NOT_THE_LINK, Told, read_capabilities, read_identity
-from loomproof.bench.frames import FRAME_BYTES, read_amount, read_number, read_set, write_number, write_set
+from loomproof.bench.frames import (
+    FRAME_BYTES,
+    is_no_number,
+    read_amount,
+    read_number,
+    read_set,
+    write_number,
+    write_set,
+)
 from loomproof.bench.interface import Bench
 from loomproof.bench.link import PATIENCE_S, RENEW_AFTER_S, Clock, Line, Link, fresh_nonce
 from loomproof.bench.seam import (
@@ -187,6 +195,8 @@ class ScannerBench(Bench):
                 return abs(volts) if math.isinf(volts) else volts
             case q.Diode(a, b):
                 return self._measure("DIOD", a, b, reading_ms)
+            case q.Capacitance(a, b):
+                return self._capacitance(a, b, reading_ms)
             case q.Arm(volts):
                 self._ok(f"SYST:ARM {write_number(volts)}")
             case q.Insulation(a, b, volts, dwell_ms):
@@ -261,6 +271,14 @@ class ScannerBench(Bench):
         except RefusedError:  # it has no thermometer
             return None
 
+    def _capacitance(self, a: PointSet, b: PointSet, work_ms: float) -> float | None:
+        """Measure; a reading below zero is one whose board was zeroed away, no slip."""
+        body = f"MEAS:CAP? {write_set(a)},{write_set(b)}"
+        reply = self._ask(body, NUMBER_BYTES, busy_s=work_ms / 1000.0)
+        if is_no_number(reply):
+            return None
+        return abs(farad) if math.isinf(farad := self._number_of(body, reply, read_number)) else farad
+
     def self_test(self) -> int:
         """Run the device's own self-test with nothing plugged in; 0 is passed."""
         reply = self._ask("*TST?", NUMBER_BYTES, busy_s=5.0)
@@ -273,7 +291,9 @@ class ScannerBench(Bench):
         return self._number(f"MEAS:{what}? {write_set(a)},{write_set(b)}{tail}", work_ms / 1000.0, read)
 
     def _number(self, body: str, busy_s: float, read: Callable[[str], float] = read_amount) -> float:
-        reply = self._ask(body, NUMBER_BYTES, busy_s=busy_s)
+        return self._number_of(body, self._ask(body, NUMBER_BYTES, busy_s=busy_s), read)
+
+    def _number_of(self, body: str, reply: str, read: Callable[[str], float]) -> float:
         try:
             return read(reply)
         except ValueError as error:

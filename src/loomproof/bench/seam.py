@@ -52,6 +52,14 @@ class Accuracy:
 
 
 @dataclass(frozen=True, slots=True)
+class CapacitanceAccuracy:
+    """Limits of error of a capacitance reading, zeroed: ±(``farad`` + ``ratio`` × reading)."""
+
+    farad: float
+    ratio: float
+
+
+@dataclass(frozen=True, slots=True)
 class Identity:
     """Who the bench is; a run is bound to ``serial``."""
 
@@ -69,6 +77,10 @@ class Capabilities:
     ``clear_ohm``: one point behind more than this surely reads high. Both are ``None`` for a bench that
     cannot sense; m points behind one path divide both by m. ``ohms`` is the range of `resistance`, or
     ``None`` where it has none. ``volt_max`` is ``None`` where voltage cannot be measured.
+    ``driver_ohm`` stands in series with each driver, and ``pulled_at_once`` is how many points are pulled up
+    in one moment (``None``: all): what sense surely finds follows from them, see `surely_low_ohm` and
+    `surely_apart_ohm`. ``farads`` is the range of `capacitance`, ``None`` where it has none;
+    ``farad_spread`` the standard deviation of its single readings.
     """
 
     points: int
@@ -88,6 +100,41 @@ class Capabilities:
     watch_us: int | None = None
     baud_max: int = 115_200
     other: tuple[tuple[str, str], ...] = ()
+    driver_ohm: float = 0.0
+    pulled_at_once: int | None = None
+    farads: tuple[float, float] | None = None
+    farad_accuracy: CapacitanceAccuracy | None = None
+    farad_spread: float | None = None
+
+    def surely_low_ohm(self, behind: int) -> float:
+        """Return below what path so many points surely read low, the driven one among them, Ω; 0 for none.
+
+        They share path and driver: ``SENSE`` over their number, less the driver's own ohms. A bench that
+        cannot sense gives 0.
+        """
+        sharing = behind if self.pulled_at_once is None else min(behind, self.pulled_at_once)
+        return max((self.sense_ohm or 0.0) / sharing - self.driver_ohm, 0.0)
+
+    def surely_apart_ohm(self, one: int, other: int) -> float:
+        """Return below what path a sense both ways round surely joins so many points to so many, Ω.
+
+        That is the better of the two ways; 0 where it does not even find metal.
+        """
+        return max(self._found_under_ohm(one, other), self._found_under_ohm(other, one), 0.0)
+
+    def _found_under_ohm(self, near: int, far: int) -> float:
+        """Return the path from a driven net of ``near`` points under which all ``far`` surely read low, Ω.
+
+        The far pull-ups' current flows through path and driver, the near ones' through the driver. Nodal
+        equations with pull-ups of P give (SENSE - D (near + far)) / (far (1 + D near / P)); P is at least
+        SENSE, as long as a sure low is under half of the supply. Where only some points are pulled up at
+        once, the worst mixture counts.
+        """
+        sense_ohm, d_ohm, most = self.sense_ohm or 0.0, self.driver_ohm, self.pulled_at_once
+        mixtures = [(near, far)]
+        if most is not None and most < near + far:
+            mixtures = [(min(near, most - f), f) for f in range(1, min(far, most) + 1)]
+        return min((sense_ohm - d_ohm * (n + f)) / (f * (1.0 + d_ohm * n / sense_ohm)) for n, f in mixtures)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

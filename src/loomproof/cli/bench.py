@@ -53,7 +53,7 @@ def profiles(name: str | None) -> None:
         click.echo(f"{each}: {found.points} points, {wires}")
 
 
-@bench.command("zero", short_help="Learn lead resistance with a shorting plug.")
+@bench.command("zero", short_help="Learn lead resistance with a shorting plug, or picofarads.")
 @bench_option()
 @_simulated
 @click.option(
@@ -72,16 +72,39 @@ def profiles(name: str | None) -> None:
     show_default=True,
     help="How often each pair is read.",
 )
+@click.option("--open", "unplugged", is_flag=True, help="Learn picofarads instead, nothing on the leads.")
 @made_safe_option
 def zero(
-    address: str, on_it: Path | None, table: Path, only: tuple[str, ...], repeats: int, made_safe: bool
+    address: str,
+    on_it: Path | None,
+    table: Path,
+    only: tuple[str, ...],
+    repeats: int,
+    unplugged: bool,
+    made_safe: bool,
 ) -> None:
-    """Learn lead resistance with a shorting plug over the adapter's ends, and write it into the table."""
+    """Learn lead resistance with a shorting plug over the adapter's ends, and write it into the table.
+
+    With --open nothing is on the leads, and what each adds to a capacitance reading is learned.
+    """
     from loomproof.cli.progress import drawn
     from loomproof.cli.terminal_operator import TerminalOperator
     from loomproof.jobs import bench_tests
 
     found = bench_tests.read_adapter(table)
+    if unplugged:
+        alone = drawn(
+            bench_tests.zero_open(
+                found, address, TerminalOperator(made_safe), loom_path=on_it, connectors=only, repeats=repeats
+            )
+        )
+        bench_tests.write_adapter(alone.adapter, table)
+        least, most = min(alone.farads) * 1e12, max(alone.farads) * 1e12
+        click.echo(
+            f"{table}: {len(alone.farads)} leads from {least:.3g} to {most:.3g} pF, "
+            f"uncertainty {alone.u_f * 1e12:.2g} pF (k = 2)."
+        )
+        return
     learned = drawn(
         bench_tests.zero(
             found, address, TerminalOperator(made_safe), loom_path=on_it, connectors=only, repeats=repeats

@@ -83,11 +83,17 @@ def _show_plan(console: Console, planned: PlannedProof, bench: BenchToPlanFor) -
         heads = ("vector", "drives points", "low", "high", "either")
         table(heads, planned.vectors, figures=heads, on=console)
         if able.clear_ohm is not None and able.sense_ohm is not None:
-            say(
-                f"By sense alone: continuity below {ohms(able.clear_ohm)}, isolation above "
+            apart = (
                 f"{ohms(able.sense_ohm)} divided by the cavities of the smaller net and of those that parts "
                 "join to it."
             )
+            if able.driver_ohm:
+                least_ohm = made.scope.least_apart_ohm(able)
+                apart = (
+                    f"{'nothing' if least_ohm is None else ohms(least_ohm)} for the two largest nets and "
+                    f"more for others, with {ohms(able.driver_ohm)} in series with each driver taken off."
+                )
+            say(f"By sense alone: continuity below {ohms(able.clear_ohm)}, isolation above {apart}")
     if made.conductors or made.parts:
         table(("from", "to", "reads", "limit", "wires"), planned.readings, on=console)
     for line in planned.isolation:

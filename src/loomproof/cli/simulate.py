@@ -37,6 +37,9 @@ class Asked(TypedDict):
     no_watch: bool
     four_wire: str | None
     insulation: float
+    driver: float
+    pulls: int
+    cap: str | None
     line: int | None
     adapter: Path | None
     seed: int
@@ -66,6 +69,19 @@ class Asked(TypedDict):
 )
 @click.option(
     "--insulation", type=FiniteNumber(0, 1000), default=0.0, metavar="VOLT", help="Insulation test."
+)
+@click.option(
+    "--driver", type=FiniteNumber(0, 100_000), default=0.0, metavar="OHM", help="In series with each driver."
+)
+@click.option(
+    "--pulls", type=click.IntRange(0, 4096), default=0, metavar="N", help="Points pulled up at once; 0: all."
+)
+@click.option(
+    "--cap",
+    is_flag=False,
+    flag_value="3e-12:0.03",
+    metavar="[FARAD:RATIO]",
+    help="Capacitance readings too; their limits of error.",
 )
 @click.option("--line", type=click.IntRange(64, 65536), metavar="BYTES", help="Longest line.")
 @click.option("--adapter", type=PATH, metavar="FILE", help="Points to cavities, as CSV.")
@@ -124,6 +140,9 @@ def serving(asked: Asked) -> Server:
         watch=not asked["no_watch"],
         insulation_v=asked["insulation"],
         line_bytes=asked["line"] or 0,
+        driver_ohm=asked["driver"],
+        pulled_at_once=asked["pulls"],
+        capacitance=limits_of_error("--cap", asked["cap"]) if asked["cap"] else None,
     )
     return simulated(
         asked["loom"],

@@ -23,19 +23,21 @@ from loomproof.measuring import selftest as tests
 from loomproof.measuring.events import Event, Prompt
 from loomproof.measuring.selfcheck import Check
 from loomproof.measuring.selftests_kept import RESISTORS, SelfTest, can_keep, keep
-from loomproof.measuring.zero import learn_leads, zeroed
+from loomproof.measuring.zero import learn_farads, learn_leads, opened, zeroed
 
 __all__ = [
     "Check",
     "Reference",
     "SelfTest",
     "ZeroedLeads",
+    "ZeroedOpen",
     "profiles",
     "read_adapter",
     "selftest",
     "shipped_text",
     "write_adapter",
     "zero",
+    "zero_open",
 ]
 
 
@@ -46,6 +48,15 @@ class ZeroedLeads:
     adapter: Adapter
     ohms: tuple[float, ...]
     u_ohm: float
+
+
+@dataclass(frozen=True)
+class ZeroedOpen:
+    """An adapter whose leads were learned open: their F, and the largest uncertainty of one, F (k = 2)."""
+
+    adapter: Adapter
+    farads: tuple[float, ...]
+    u_f: float
 
 
 def profiles() -> dict[str, Profile]:
@@ -87,6 +98,42 @@ def zero(
         zeroed(adapter, leads, f"{now():%Y-%m-%d}", meter),
         tuple(lead.ohm for lead in found),
         max(lead.u_ohm for lead in found),
+    )
+
+
+def zero_open(
+    adapter: Adapter,
+    address: str,
+    operator: Operator,
+    *,
+    loom_path: Path | None = None,
+    connectors: Collection[str] = (),
+    repeats: int = 5,
+) -> Generator[Event, None, ZeroedOpen]:
+    """Learn what an adapter's leads add to a capacitance reading, with nothing on them (of these connectors).
+
+    On a simulator of our own nothing is on them, unless there is a loom to put on it. Raises `UsageError` for
+    a connector that the adapter has not, `SafetyError` where nobody says that no loom is on, `AdapterError`
+    for leads with something on them, `UnfitError` where the bench reads no capacitance.
+    """
+    refuse_strangers(
+        connectors,
+        [lead.end.connector for lead in adapter.entries],
+        f"the adapter {adapter.file or adapter.name}",
+    )
+    points = [lead.point for lead in adapter.entries if not connectors or lead.end.connector in connectors]
+    names = {lead.point: str(lead.end) for lead in adapter.entries}
+    with (
+        plugged_in(address, loom_path, adapter) as (where, loom),
+        opening.open_bench(where, loom_path=loom) as bench,
+    ):
+        clearance = yield from cleared_empty(bench, operator)
+        leads = learn_farads(bench, clearance, points, repeats, names)
+    found = leads.values()
+    return ZeroedOpen(
+        opened(adapter, leads, f"{now():%Y-%m-%d}"),
+        tuple(lead.farad for lead in found),
+        max(lead.u_f for lead in found),
     )
 
 

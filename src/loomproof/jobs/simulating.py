@@ -9,13 +9,18 @@ from pathlib import Path
 from loomproof.loom.reading import load
 from loomproof.virtual.adapters import read_hookup
 from loomproof.virtual.console import Control
+from loomproof.virtual.constants import DRIVER_OHM
 from loomproof.virtual.link import Device
-from loomproof.virtual.meter import Limits
+from loomproof.virtual.meter import FaradLimits, Limits
 from loomproof.virtual.noise import Noise
 from loomproof.virtual.scanner import VOLT_MAX, WATCH_US, Make, Scanner
 from loomproof.virtual.serve import PtyLine, Server, TcpLine, listen_to_stdin
 
 __all__ = ["Kind", "Server", "listen_to_stdin", "simulated"]
+
+SPREAD_F = 1e-12
+"""Standard deviation of a simulated capacitance reading, F: what timing on a common controller gives, phases
+averaged (assumption)."""
 
 
 @dataclass(frozen=True)
@@ -23,6 +28,8 @@ class Kind:
     """What kind of scanner to simulate: limits of error as (Ω, ratio), what it lacks, its points and line.
 
     ``points`` ``None``: as many as the loom or the adapter needs. ``accuracy`` ``None``: it only senses.
+    ``driver_ohm`` 0 and ``pulled_at_once`` 0: as usual, which is next to nothing, and all points;
+    ``capacitance`` in F and as a ratio, ``None``: it measures none.
     """
 
     points: int | None = None
@@ -33,6 +40,9 @@ class Kind:
     watch: bool = True
     insulation_v: float = 0.0
     line_bytes: int = 0
+    driver_ohm: float = 0.0
+    pulled_at_once: int = 0
+    capacitance: tuple[float, float] | None = None
 
 
 def simulated(
@@ -63,6 +73,9 @@ def simulated(
         volt_max=VOLT_MAX if kind.volts else None,
         watch_us=WATCH_US if kind.watch else None,
         insulation_v=kind.insulation_v,
+        driver_ohm=kind.driver_ohm or DRIVER_OHM,
+        pulled_at_once=kind.pulled_at_once,
+        capacitance=FaradLimits(*kind.capacitance, SPREAD_F) if kind.capacitance else None,
     )
     scanner = Scanner(described, make, hookup=hookup, faults=faults, seed=seed, temperature_c=temperature_c)
     device = Device(scanner)

@@ -53,7 +53,7 @@ def _sensed(
     """Say by sense: a low proves a path under CLEAR, a high that none under SENSE/m is there."""
     if not plan.vectors or capabilities.clear_ohm is None or capabilities.sense_ohm is None:
         return
-    clear_ohm, sense_ohm = capabilities.clear_ohm, capabilities.sense_ohm
+    clear_ohm = capabilities.clear_ohm
     whole = set(measured.groups)
     bundles: dict[int, frozenset[End]] = {}
     for k, group in zip(plan.scope.bundle_of, plan.scope.groups, strict=True):
@@ -92,7 +92,7 @@ def _sensed(
                 wires=covered.joining(ends),
                 threshold_ohm=clear_ohm,
             )
-        bound = plan.scope.none_under_ohm(k, sense_ohm)
+        bound = plan.scope.none_under_ohm(k, capabilities)
         if bound is None:
             continue
         # With ends of the same net that have no point and were read with the probe.

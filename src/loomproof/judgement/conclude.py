@@ -131,7 +131,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
             serial=identity.serial,
             firmware=identity.firmware,
             points=capabilities.points,
-            sense_ohm=capabilities.sense_ohm,
+            sense_ohm=_one_point_ohm(capabilities),
             clear_ohm=capabilities.clear_ohm,
             accuracy_ohm=capabilities.accuracy.ohm if capabilities.accuracy else None,
             accuracy_ratio=capabilities.accuracy.ratio if capabilities.accuracy else None,
@@ -224,3 +224,8 @@ def _entered(request: Request, part: HookUpResult) -> Entered:
     if part.clearance.simulated or part.plan.meter is None:
         return request.entered.model_copy(update={"meter": Meter()})
     return request.entered
+
+
+def _one_point_ohm(able: Capabilities) -> float | None:
+    """Return below what path one point to one other surely reads low, its driver's own ohms taken off, Ω."""
+    return None if able.sense_ohm is None else able.surely_apart_ohm(1, 1)

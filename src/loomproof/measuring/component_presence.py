@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from loomproof.bench.seam import Capabilities
 from loomproof.electrics.couplings import Coupling
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.graph import reachable
@@ -20,7 +21,7 @@ from loomproof.results.measured import SensedPart
 
 
 def sensible_parts(
-    plan: Plan, expectation: Expectation, sense_ohm: float
+    plan: Plan, expectation: Expectation, able: Capabilities
 ) -> Iterator[tuple[Coupling, int, int]]:
     """Yield what surely reads low while it is there, with its two groups; nothing where ohms are measured."""
     if plan.meter is not None or not plan.vectors:
@@ -35,7 +36,8 @@ def sensible_parts(
         if i is None or j is None or not coupling.linear:
             continue
         # All points that parts join share the path: their pull-ups count, each with the same current.
-        if coupling.hi_ohm * points[scope.bundle_of[i]] < sense_ohm and not _bypassed(expectation, coupling):
+        surely_ohm = able.surely_low_ohm(points[scope.bundle_of[i]])
+        if coupling.hi_ohm < surely_ohm and not _bypassed(expectation, coupling):
             yield coupling, i, j
 
 
@@ -43,11 +45,11 @@ def sensed_parts(
     plan: Plan, expectation: Expectation, asker: Asker, groups: Sequence[frozenset[End]]
 ) -> tuple[SensedPart, ...]:
     """Ask which of those parts conduct, where both of their nets were found as they should be."""
-    scope, sense_ohm = plan.scope, asker.capabilities().sense_ohm
+    scope, able = plan.scope, asker.capabilities()
     found = set(groups)
     asked = [
         (coupling.component, i, j)
-        for coupling, i, j in (sensible_parts(plan, expectation, sense_ohm) if sense_ohm else ())
+        for coupling, i, j in sensible_parts(plan, expectation, able)
         if {scope.ends(scope.groups[i].points), scope.ends(scope.groups[j].points)} <= found
     ]
     lows = asker.sense([scope.groups[i].head for _, i, _ in asked])

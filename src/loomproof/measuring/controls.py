@@ -88,7 +88,7 @@ def refuse_late_answers(plan: Plan, ohmmeter: Ohmmeter, groups: Groups) -> None:
             cure="Test the bench with the loom off.",
             do=Todo.SELFTEST,
         )
-    if mixed_up(read[1::2], read[::2], able.sense_ohm / plan.scope.points.bit_count()):
+    if mixed_up(read[1::2], read[::2], able.surely_low_ohm(plan.scope.points.bit_count())):
         raise _late(plan, joined, apart)
 
 
@@ -129,9 +129,8 @@ def refuse_moved(
         if pairs is not None and len(apart_ohm) < CONTROLS_APART:
             apart_ohm.append(ohmmeter.asker.resistance(*pairs[1]))
         again.append(_again(ohmmeter, reading))
-    surely_ohm = able.sense_ohm
-    if pairs is not None and surely_ohm is not None:
-        surely_ohm /= plan.scope.points.bit_count()
+    if pairs is not None and able.sense_ohm is not None:
+        surely_ohm = able.surely_low_ohm(plan.scope.points.bit_count())
         if mixed_up(again, apart_ohm, surely_ohm):
             raise _late(plan, (plan.scope.bit(controls[0].a), plan.scope.bit(controls[0].b)), pairs[1])
     moved = [(r, ohm) for r, ohm in zip(controls, again, strict=True) if _moved(r, ohm)]

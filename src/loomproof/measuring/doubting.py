@@ -114,7 +114,7 @@ def refuse_contradictions(
     read = [(j.a, j.b, j.measured_ohm + j.uncertainty_ohm) for j in judged if not j.component]
     read += [(leak.a, leak.b, leak.ohm + leak.uncertainty_ohm) for leak in leaks]
     # However many of the points hang behind that path by other faults.
-    surely_ohm = able.sense_ohm / plan.scope.points.bit_count()
+    surely_ohm = able.surely_low_ohm(plan.scope.points.bit_count())
     apart_closed = [(a, b) for a, b, ohm in read if home.get(a) != home.get(b) and ohm < surely_ohm]
     # A diode's drop can stand above an input's threshold, however few ohms the meter's current makes of it.
     coupled = _coupled(plan)

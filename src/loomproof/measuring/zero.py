@@ -20,7 +20,7 @@ import statistics
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from loomproof.bench.adapter import Adapter
+from loomproof.bench.adapter import MOST_LEAD_F, Adapter
 from loomproof.bench.interface import Bench
 from loomproof.errors import AdapterError, UnfitError, UsageError
 from loomproof.measuring.clearance import Clearance, require_empty
@@ -39,6 +39,14 @@ class LeadReading:
     ohm: float
     u_ohm: float
     spread_ohm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class OpenReading:
+    """What a point with its lead adds to a capacitance reading, F, and its expanded uncertainty (k = 2)."""
+
+    farad: float
+    u_f: float
 
 
 def learn_leads(
@@ -91,6 +99,65 @@ def learn_leads(
         point: LeadReading(leads[point], u_first if point in (a, b, c) else u_other, spread)
         for point in points
     }
+
+
+def learn_farads(
+    bench: Bench,
+    clearance: Clearance,
+    points: Sequence[int],
+    repeats: int = REPEATS,
+    names: Mapping[int, str] | None = None,
+) -> dict[int, OpenReading]:
+    """Return what each point with its lead adds to a capacitance reading, nothing on any of them.
+
+    Each is read against all others, joined and at 0 V. The uncertainty is k · s / √repeats with the pooled
+    standard deviation s of one reading, or the bench's stated one where that is more; the meter's offset is
+    in what is learned and drops out with it. Raises `UsageError` for fewer than two points or repeats,
+    `AdapterError` that names leads with something on them, `UnfitError` where the bench reads no farads,
+    `SafetyError` without a clearance of this bench with no loom on it.
+    """
+    require_empty(clearance, bench)
+    able = bench.capabilities()
+    if able.farads is None:
+        raise UnfitError("this bench reads no capacitance; it cannot learn what its leads add")
+    if len(points) < 2 or repeats < 2:
+        raise UsageError(
+            f"zeroing with the leads open takes two leads or more and two readings or more of each; "
+            f"{len(points)} and {repeats} were asked for"
+        )
+    masks = {point: 1 << (point - 1) for point in points}
+    whole = sum(masks.values())
+    readings: dict[int, list[float]] = {}
+    joined: list[int] = []
+    for point, mask in masks.items():
+        found = [bench.capacitance(mask, whole & ~mask) for _ in range(repeats)]
+        told = [farad for farad in found if farad is not None and farad <= MOST_LEAD_F]
+        readings[point] = told
+        if len(told) < repeats:
+            joined.append(point)
+    if joined:
+        told_of = ", ".join(_named(point, names or {}) for point in joined)
+        raise AdapterError(
+            f"something is on these leads, or joins them: {told_of}",
+            cure="Take the loom and every plug off; the ends of the leads may touch nothing, nor each other.",
+        )
+    pooled = math.sqrt(statistics.fmean(statistics.variance(values) for values in readings.values()))
+    spread_f = max(pooled, able.farad_spread or 0.0)
+    u_f = _coverage(len(points) * (repeats - 1)) * spread_f / math.sqrt(repeats)
+    return {point: OpenReading(statistics.fmean(values), u_f) for point, values in readings.items()}
+
+
+def opened(adapter: Adapter, leads: Mapping[int, OpenReading], date: str) -> Adapter:
+    """Return the adapter with what these leads add to a capacitance reading, and the date, put in."""
+    return replace(
+        adapter,
+        entries=tuple(
+            replace(lead, lead_f=leads[lead.point].farad, lead_u_f=leads[lead.point].u_f, open_zeroed=date)
+            if lead.point in leads
+            else lead
+            for lead in adapter.entries
+        ),
+    )
 
 
 def _coverage(degrees: int) -> float:

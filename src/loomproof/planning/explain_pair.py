@@ -107,7 +107,7 @@ def explain(
     if capabilities.sense_ohm is not None and same_net:
         sense_ohm = capabilities.clear_ohm
     elif capabilities.sense_ohm is not None and not coupled:
-        claims_ohm = [scope.none_under_ohm(group, capabilities.sense_ohm) for group in (one, other)]
+        claims_ohm = [scope.none_under_ohm(group, capabilities) for group in (one, other)]
         sense_ohm = max(ohm for ohm in claims_ohm if ohm is not None)
     isolation_ohm = None
     if meter is not None and not coupled:

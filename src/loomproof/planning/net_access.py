@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from loomproof.bench.seam import points_of
+from loomproof.bench.seam import Capabilities, points_of
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.graph import DisjointSets, reached
 from loomproof.loom.model import End
@@ -56,14 +56,38 @@ class Scope:
             points[k] = points.get(k, 0) + group.size
         return tuple(points[k] for k in self.bundle_of)
 
-    def none_under_ohm(self, group: int, sense_ohm: float) -> float | None:
+    def none_under_ohm(self, group: int, able: Capabilities) -> float | None:
         """Return below what a sense proves that no path leads from a group to another bundle, Ω.
 
         Points behind one path share it: the threshold for one point is divided by those of the smaller side,
-        the largest other bundle being the other one. ``None``: there is no other bundle.
+        the largest other bundle being the other one, and a driver's own ohms count for those of both.
+        ``None``: there is no other bundle.
         """
         others = [points for bundle, points in self._largest if bundle != self.bundle_of[group]]
-        return sense_ohm / min(self.behind[group], others[0]) if others else None
+        return able.surely_apart_ohm(self.behind[group], others[0]) if others else None
+
+    def least_apart_ohm(self, able: Capabilities) -> float | None:
+        """Return the least that `none_under_ohm` gives for a group, Ω; ``None``: there is one bundle only."""
+        found = [self.none_under_ohm(k, able) for k in range(len(self.groups))]
+        return min((ohm for ohm in found if ohm is not None), default=None)
+
+    def not_surely_sensed(self, able: Capabilities) -> tuple[int, int | None] | None:
+        """Return what this bench cannot surely sense for all the ohms of its drivers, ``None`` for nothing.
+
+        A group whose points need not read low though they are joined, or two groups that need not read low
+        though metal joins them (of the largest bundles: others are surer).
+        """
+        if able.sense_ohm is None or not able.driver_ohm:
+            return None
+        heads = {bundle: k for k, bundle in reversed(list(enumerate(self.bundle_of)))}
+        for bundle, points in self._largest[:1]:
+            if points > 1 and not able.surely_low_ohm(points):
+                return heads[bundle], None
+        if len(self._largest) == 2:
+            (one, m), (other, n) = self._largest
+            if not able.surely_apart_ohm(m, n):
+                return heads[one], heads[other]
+        return None
 
     @cached_property
     def _largest(self) -> list[tuple[int, int]]:

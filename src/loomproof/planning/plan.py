@@ -15,11 +15,13 @@ from loomproof.electrics.couplings import Coupling
 from loomproof.electrics.decision import surely_decided
 from loomproof.electrics.expectation import Between, Expectation
 from loomproof.electrics.undetectable_opens import hidden_from_sense
+from loomproof.errors import UnfitError
 from loomproof.loom.model import End
 from loomproof.planning.bounding import BoundReading, bound_readings, pair_bounds
 from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import Scope, scope_of
 from loomproof.planning.test_vectors import Vector, empty_vector, sense_vectors
+from loomproof.results.figures import ohms
 
 CONDUCTOR_OHM = 47.0
 """Two fragments that should be apart count as one conductor below this, as a resistive path above it.
@@ -172,6 +174,7 @@ def plan_proof(
     """
     scope = scope_of(expectation, point_of, capabilities.clear_ohm)
     senses = capabilities.sense_ohm is not None
+    refuse_unsure(scope, capabilities)
     vectors = (empty_vector(scope.groups), *sense_vectors(scope.groups, scope.reach)) if senses else ()
     if meter is None:
         # A shunt's open shows where nothing runs beside it, its ohms never do.
@@ -194,6 +197,32 @@ def plan_proof(
         isolation_ohm,
         meter,
         tuple(dict.fromkeys(c.component for c in expectation.all_couplings if c.path is Path.CAPACITOR)),
+    )
+
+
+def refuse_unsure(scope: Scope, able: Capabilities) -> None:
+    """Refuse a bench whose drivers have too many ohms in series for this many points. Raises `UnfitError`.
+
+    Sound wires might read open on it, or metal between two nets might not show.
+    """
+    found = scope.not_surely_sensed(able)
+    if found is None:
+        return
+    one, other = found
+    names = [
+        f"{scope.end_of[scope.groups[k].head.bit_length()]} with {scope.behind[k]} points"
+        for k in (one, other)
+        if k is not None
+    ]
+    told = (
+        f"the net of {names[0]} need not read low on this bench though every wire is sound"
+        if other is None
+        else f"metal between the nets of {names[0]} and of {names[1]} need not read low on this bench"
+    )
+    raise UnfitError(
+        f"{told}: all their pull-ups lead through one driver with {ohms(able.driver_ohm)} in series",
+        cure="Give these nets fewer points, in one hook-up more, or take a bench that pulls up fewer points "
+        "at once or has less in series with its drivers.",
     )
 
 

@@ -10,6 +10,7 @@ from typing import assert_never
 from loomproof.errors import UsageError
 from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire
 from loomproof.virtual import constants as c
+from loomproof.virtual.capacitance import Profile, profile_of
 from loomproof.virtual.faults import Fault
 from loomproof.virtual.network import (
     GROUND,
@@ -54,8 +55,8 @@ class _Run:
 
     ends: list[End]
     ohm: float
-    farad: float
-    open_at: int | None = None
+    profile: Profile
+    open_m: float | None = None
     loose_hz: float = 0.0
 
 
@@ -86,7 +87,7 @@ class _Draft:
         stray = 1.0 + c.STRANDING_SPREAD * (2.0 * c.share(self.seed, "wire", wire.name) - 1.0)
         ohm = c.COPPER_OHM_MM2_PER_M * c.STRANDING * stray * length / area
         per_m = c.SCREENED_F_PER_M if wire.screened_by else c.WIRE_F_PER_M
-        return _Run(list(wire.ends), ohm, per_m * length)
+        return _Run(list(wire.ends), ohm, profile_of(wire.name, length, per_m, self.seed))
 
     def joint_ohm(self, wire: str, side: int, end: End) -> float:
         """The crimp or splice at one end of a wire."""
@@ -94,7 +95,7 @@ class _Draft:
         name = "crimp_ohm" if end.cavity else "splice_ohm"
         allowance = settings.crimp_ohm if end.cavity else settings.splice_ohm
         if name not in settings.stated:
-            allowance = _thick(self._area(self.loom.wire_by_name[wire]), allowance, c.THICK_JOINT_OHM_MM2)
+            allowance = c.thick(self._area(self.loom.wire_by_name[wire]), allowance, c.THICK_JOINT_OHM_MM2)
         return allowance * c.between(c.CONTACT_SHARE, self.seed, "joint", wire, "ab"[side])
 
     def mated_ohm(self, end: End) -> float:
@@ -102,7 +103,7 @@ class _Draft:
         allowance = self.loom.settings.contact_ohm
         if "contact_ohm" not in self.loom.settings.stated:
             areas = [self._area(wire) for wire in self.loom.wires if end in wire.ends]
-            allowance = _thick(max(areas, default=0.0), allowance, c.THICK_CONTACT_OHM_MM2)
+            allowance = c.thick(max(areas, default=0.0), allowance, c.THICK_CONTACT_OHM_MM2)
         return allowance * c.between(c.CONTACT_SHARE, self.seed, "contact", *end)
 
     def _area(self, wire: Wire) -> float:
@@ -173,8 +174,11 @@ class _Draft:
             return
         run = self.runs[fault.name]
         if fault.kind == "open":
-            wire = self.loom.wire_by_name[fault.name]
-            run.open_at = wire.ends.index(fault.ends[0]) if fault.ends else 2
+            length = run.profile.length_m
+            if fault.value > length:
+                raise UsageError(f"fault {fault.text!r}: {fault.name} is {length:g} m long")
+            far = bool(fault.ends) and self.loom.wire_by_name[fault.name].ends.index(fault.ends[0]) == 1
+            run.open_m = (length - fault.value if far else fault.value) if fault.ends else length / 2
         elif fault.kind == "high":
             run.ohm += fault.value
         else:
@@ -305,17 +309,18 @@ class _Assembly:
         insulation: dict[int, float] = {}
         for name, run in draft.runs.items():
             a, b = (self.node(end) for end in run.ends)
-            if run.open_at is None:
+            whole, near = run.profile.farad, run.profile.farad / 2
+            if run.open_m is None:
                 ends = draft.loom.wire_by_name[name].ends
                 joints = sum(draft.joint_ohm(name, side, end) for side, end in enumerate(ends))
                 self._join(a, b, run.ohm * warm + joints, run.loose_hz, ("wire", name))
-            # The capacitance of a broken wire stays with the side that it still hangs on.
-            shares = {None: (0.5, 0.5), 0: (0.0, 1.0), 1: (1.0, 0.0), 2: (0.5, 0.5)}[run.open_at]
-            for node, part in zip((a, b), shares, strict=True):
-                if part:
-                    self.capacitors.append(Capacitor(node, GROUND, run.farad * part))
-                    length = run.farad / c.WIRE_F_PER_M
-                    insulation[node] = insulation.get(node, 0.0) + part * length / c.INSULATION_OHM_M
+            else:  # the capacitance of a broken wire stays with the side that it still hangs on
+                near = run.profile.up_to(run.open_m)
+            for node, farad in ((a, near), (b, whole - near)):
+                if farad > c.LEAST_F:
+                    self.capacitors.append(Capacitor(node, GROUND, farad))
+                    length = farad / c.WIRE_F_PER_M
+                    insulation[node] = insulation.get(node, 0.0) + length / c.INSULATION_OHM_M
         return [insulation.get(node, 0.0) for node in range(self.count)]
 
     def _resistor(self, a: End, b: End, ohm: float) -> None:
@@ -374,11 +379,6 @@ class _Assembly:
             self._resistor(at["85"], at["86"], coil_ohm)
         if "30" in at and "87a" in at:
             self._resistor(at["30"], at["87a"], c.CLOSED_CONTACT_OHM)
-
-
-def _thick(area_mm2: float, thin_ohm: float, ohm_mm2: float) -> float:
-    """Return what a contact or joint of a wire of this section has at most."""
-    return thin_ohm if area_mm2 <= c.THICK_MM2 else min(thin_ohm, ohm_mm2 / area_mm2)
 
 
 def _put_on_wrongly(connector: Connector, how: str) -> dict[End, End]:

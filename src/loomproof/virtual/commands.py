@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from loomproof.virtual import constants as c
 from loomproof.virtual.pointsets import read_set, write_set
 from loomproof.virtual.scanner import Scanner
 
@@ -16,6 +17,8 @@ LONGEST_SETTLE_US = 10_000_000
 LONGEST_DWELL_MS = 60_000
 ARMED_S = 10.0
 LONGEST_EVENT_BYTES = 64
+DRIVER_ROOM = 1.05
+"""The stated ohms in series with a driver leave room for the resistors' tolerance."""
 _QUEUE = 8
 
 _LONG = {
@@ -31,6 +34,7 @@ _LONG = {
     "RESISTANCE": "RES",
     "FRESISTANCE": "FRES",
     "DIODE": "DIOD",
+    "CAPACITANCE": "CAP",
     "INSULATION": "INS",
     "TEMPERATURE": "TEMP",
     "WATCH": "WATC",
@@ -38,17 +42,8 @@ _LONG = {
     "CLOSE": "CLOS",
 }
 
-WHILE_WATCHING = {
-    "*IDN?",
-    "SYST:CAP?",
-    "SYST:LINK?",
-    "SYST:ERR?",
-    "MEAS:TEMP?",
-    "WATC:STOP",
-    "*RST",
-    "ROUT:OPEN:ALL",
-    "SYST:LINK:OPEN",
-}
+_ANSWERED = ("*IDN?", "SYST:CAP?", "SYST:LINK?", "SYST:ERR?", "MEAS:TEMP?", "WATC:STOP")
+WHILE_WATCHING = {*_ANSWERED, "*RST", "ROUT:OPEN:ALL", "SYST:LINK:OPEN"}
 
 
 class Refused(Exception):  # noqa: N818 - a refusal is an answer of the device, not an error of the program
@@ -129,6 +124,7 @@ class Commands:
             "MEAS:RES?": (2, self._resistance),
             "MEAS:FRES?": (2, self._resistance_4),
             "MEAS:DIOD?": (2, self._diode),
+            "MEAS:CAP?": (2, self._capacitance),
             "MEAS:INS?": (4, self._insulation),
             "MEAS:TEMP?": (0, self._temperature),
             "WATC:STAR": (None, self._watch_start),
@@ -264,6 +260,13 @@ class Commands:
             listed["INS"] = f"{make.insulation_v:g}"
         if make.watch_us is not None:
             listed["WATCH"] = make.watch_us
+        if make.driver_ohm > c.DRIVER_OHM:
+            listed["DRIVR"] = f"{make.driver_ohm * DRIVER_ROOM:g}"
+        if make.pulled_at_once:
+            listed["PULLS"] = make.pulled_at_once
+        if make.capacitance:
+            listed["CAPF"] = f"{make.farads[0]:g}:{make.farads[1]:g}"
+            listed |= {"CACC": make.capacitance, "CREP": f"{make.capacitance.spread:g}"}
         listed["BAUD"] = make.baud_max
         return Answer(",".join(f"{key}={value}" for key, value in listed.items()))
 
@@ -336,6 +339,11 @@ class Commands:
         a, b = self._pair(words)
         self._has(self.scanner.make.diode, "diode test")
         return Answer(number(self.scanner.diode(a, b, at.loom_s)), self._reading_s)
+
+    def _capacitance(self, words: list[str], at: _Context) -> Answer:
+        a, b = self._pair(words)
+        self._has(self.scanner.make.capacitance is not None, "capacitance meter")
+        return Answer(number(self.scanner.capacitance(a, b, at.loom_s)), self._reading_s)
 
     def _insulation(self, words: list[str], at: _Context) -> Answer:
         a, b = self._pair(words)

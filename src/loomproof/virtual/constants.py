@@ -71,6 +71,18 @@ CHARGE_C = 1.602176634e-19
 WIRE_F_PER_M = 100e-12
 """Capacitance of one wire in a bundle to its surroundings (assumption)."""
 
+WANDER_RATIO = 0.15
+WANDER_M = 0.25
+"""Relative standard deviation of a wire's capacitance per metre along it, and how far it stays alike, as the
+length of an exponential correlation (assumptions: no figure for real looms is known here)."""
+
+WANDER_STEP_M = 0.02
+LEAST_SHARE = 0.3
+"""Cells in which it is drawn, and the least share of the mean that a cell has."""
+
+LEAD_F = (10e-12, 60e-12)
+"""Of an adapter lead, beside that of its point: centimetres to half a metre beside others (assumption)."""
+
 SCREENED_F_PER_M = 200e-12
 """Capacitance of a wire inside a screen (assumption)."""
 
@@ -132,3 +144,8 @@ def between(bounds: tuple[float, float], seed: int, *names: str) -> float:
     """Return a number between two bounds, drawn as `share` draws."""
     low, high = bounds
     return low + (high - low) * share(seed, *names)
+
+
+def thick(area_mm2: float, thin_ohm: float, ohm_mm2: float) -> float:
+    """Return what a contact or joint of a wire of this section has at most."""
+    return thin_ohm if area_mm2 <= THICK_MM2 else min(thin_ohm, ohm_mm2 / area_mm2)

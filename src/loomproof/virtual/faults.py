@@ -15,6 +15,7 @@ from loomproof.loom.model import ComponentKind, ConnectorKind, End, Loom, ends_o
 
 GRAMMAR = """\
 open W12 | open W12 at ECU:7 | open ECU:7 | open S2
+open W12 at ECU:7 0.62 m
 high OHM W12 | high OHM W12 at ECU:7 | high OHM ECU:7 | high OHM S2
 short ECU:3 ECU:4 | leak OHM ECU:3 ECU:4
 breakdown VOLT ECU:3 ECU:4
@@ -200,7 +201,12 @@ def _conductor(reader: _Reader, kind: str, value: float = 0.0) -> Fault:
 
 
 def _open(reader: _Reader) -> Fault:
-    return _conductor(reader, "open")
+    fault = _conductor(reader, "open")
+    if not (reader.words and fault.name and fault.ends):
+        return fault
+    value = reader.quantity("metres from that end")
+    reader.word("m")
+    return Fault(reader.text, "open", fault.name, fault.ends, value)
 
 
 def _high(reader: _Reader) -> Fault:

@@ -15,13 +15,14 @@ from loomproof.errors import AdapterError, UsageError
 from loomproof.loom.model import End, Loom
 from loomproof.virtual import constants as c
 from loomproof.virtual.build import Hookup, build
+from loomproof.virtual.capacitance import capacitance_f
 from loomproof.virtual.faults import TOUCHED, Fault, read_fault
 from loomproof.virtual.held import Held
-from loomproof.virtual.meter import Limits, MeterError
+from loomproof.virtual.meter import FaradError, FaradLimits, Limits, MeterError
 from loomproof.virtual.meter_model import Metered, insulation_ohm
 from loomproof.virtual.network import Network, Resistor, islands
 from loomproof.virtual.pointsets import indexes
-from loomproof.virtual.sensing import Senses
+from loomproof.virtual.sensing import USUAL, FrontEnd, Senses
 
 _MOST_STATES = 64
 
@@ -52,6 +53,10 @@ class Make:
     settle_min_us: int = 100
     watch_us: int | None = WATCH_US
     baud_max: int = 1_000_000
+    driver_ohm: float = c.DRIVER_OHM
+    pulled_at_once: int = 0
+    capacitance: FaradLimits | None = None
+    farads: tuple[float, float] = (1e-12, 1e-6)
 
     @property
     def line_bytes(self) -> int:
@@ -62,8 +67,9 @@ class Make:
 class State:
     """The network while certain loose contacts are open; what is worked out once is kept."""
 
-    def __init__(self, network: Network, opened: frozenset[int], seed: int) -> None:
+    def __init__(self, network: Network, opened: frozenset[int], seed: int, front: FrontEnd = USUAL) -> None:
         self._network = network
+        self._front = front
         self._opened = opened
         self._seed = seed
         self.islands = islands(network, opened)
@@ -71,7 +77,7 @@ class State:
     @cached_property
     def senses(self) -> Senses:
         """The islands as the inputs see them."""
-        return Senses(self._network, self.islands, self._seed)
+        return Senses(self._network, self.islands, self._seed, self._front)
 
     @cached_property
     def metered(self) -> Metered:
@@ -104,6 +110,7 @@ class Scanner:
         self._sow(seed)
         self.temperature_c = temperature_c
         self.version = 0
+        self._front = FrontEnd(self.make.driver_ohm, self.make.pulled_at_once)
         self._plugged = True
         self.loom = loom
         self.hookup = hookup or Hookup.in_order(loom, self.make.points)
@@ -117,6 +124,8 @@ class Scanner:
             self._two_wire = MeterError(self.make.accuracy, random.Random(f"{seed}/two-wire"))
         if self.make.four_wire:
             self._four_wire = MeterError(self.make.four_wire, random.Random(f"{seed}/four-wire"))
+        if self.make.capacitance:
+            self._farads = FaradError(self.make.capacitance, random.Random(f"{seed}/farads"))
 
     def sow(self, seed: int) -> None:
         """Draw strays of the loom, errors and noise anew from this seed; the serial number stays."""
@@ -196,7 +205,7 @@ class Scanner:
             if len(self._states) >= _MOST_STATES:
                 self._states.clear()
             network = self._held.network(self.network)
-            found = self._states[known] = State(network, opened, self.seed)
+            found = self._states[known] = State(network, opened, self.seed, self._front)
         return found
 
     def sense(self, drive: int, time_s: float, settle_s: float = math.inf) -> int:
@@ -270,6 +279,21 @@ class Scanner:
         """Measure the voltage found on the loom, A against B, nothing driven, V."""
         true = self.state(time_s).metered.found_voltage(a, b)
         return true * (1.0 + 0.004 * (c.share(self.seed, "volts") - 0.5)) + self._rng.gauss(0.0, 0.002)
+
+    def capacitance(self, a: int, b: int, time_s: float) -> float:
+        """Measure A against B at 0 V, the rest open, F; infinity over range, NaN where it does not settle."""
+        true = self.true_capacitance(a, b, time_s)
+        shown = true if math.isnan(true) else self._farads.read(true)
+        return math.inf if shown > self.make.farads[1] else shown
+
+    def true_capacitance(self, a: int, b: int, time_s: float) -> float:
+        """Return what an ideal meter would show, with board and adapter leads, F; NaN where it conducts."""
+        hooked = [0.0] * self.make.points
+        for i in range(self.make.points):
+            hooked[i] = c.POINT_F * c.between((0.8, 1.2), self.seed, "board", str(i))
+            if i + 1 in self.hookup.ends:
+                hooked[i] += c.between(c.LEAD_F, self.seed, "lead", str(i))
+        return capacitance_f(self.network, self.state(time_s).islands, hooked, a, b)
 
     DISCHARGE_S = 0.05
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,10 +16,30 @@ from loomproof.virtual.transient import Charge, coupled
 _SURE_V = 0.9 * c.THRESHOLD_V[0]
 
 
+class FrontEnd(NamedTuple):
+    """What stands before the inputs: ohms in series with each driver, and how many points are pulled up at
+    once, bank by bank from the first point on; 0: all."""
+
+    driver_ohm: float = c.DRIVER_OHM
+    bank: int = 0
+
+    def banks(self, mask: int) -> list[int]:
+        """Return the points of a set that are read in one moment, for each moment that reads any."""
+        if not self.bank:
+            return [mask]
+        whole = (1 << self.bank) - 1
+        moments = range(0, mask.bit_length(), self.bank)
+        return [found for at in moments if (found := mask & whole << at)]
+
+
+USUAL = FrontEnd()
+
+
 class Senses:
     """The islands of a network in one state of its loose contacts, ready to be sensed."""
 
-    def __init__(self, network: Network, islands: list[Island], seed: int) -> None:
+    def __init__(self, network: Network, islands: list[Island], seed: int, front: FrontEnd = USUAL) -> None:
+        self._front = front
         self._network = network
         self._islands = islands
         self._seed = seed
@@ -29,10 +50,10 @@ class Senses:
                 continue
             pull_a = len(island.points) * c.SUPPLY_V / c.PULL_UP_OHM
             # All pull-up current through the longest way there is cannot lift a point to a threshold.
-            if island.linear and pull_a * (island.reach_ohm + c.DRIVER_OHM) < _SURE_V:
+            if island.linear and pull_a * (island.reach_ohm + front.driver_ohm) < _SURE_V:
                 self._easy.append(island.mask)
             else:
-                self._hard.append(Voltages(island, seed))
+                self._hard.append(Voltages(island, seed, front))
         self._groups = coupled(network, islands)
         self._fastest_settle_s = math.inf
         self._slow: list[tuple[Charge, list[Voltages]]] = []
@@ -58,7 +79,7 @@ class Senses:
 
     def all_voltages(self) -> list[Voltages]:
         """Return every island with a point in full, however easy its readings are."""
-        return [Voltages(island, self._seed) for island in self._islands if island.points]
+        return [Voltages(island, self._seed, self._front) for island in self._islands if island.points]
 
     def _find_slow(self, settle_s: float) -> None:
         """Single out the islands that may not have settled by then; the rest need no thought of time."""
@@ -67,9 +88,9 @@ class Senses:
         for islands, capacitors in self._groups:
             if _surely_quick(islands, capacitors, settle_s):
                 continue
-            charge = Charge(islands, capacitors)
+            charge = Charge(islands, capacitors, self._front.driver_ohm)
             if charge.rest_s > settle_s:
-                parts = [Voltages(island, self._seed) for island in islands if island.points]
+                parts = [Voltages(island, self._seed, self._front) for island in islands if island.points]
                 self._slow.append((charge, parts))
                 self._slow_mask |= charge.mask
 
@@ -85,7 +106,8 @@ def _surely_quick(islands: list[Island], capacitors: list[Capacitor], settle_s: 
 class Voltages:
     """An island whose readings need its voltages: resistances in the way, diodes, a source, or time."""
 
-    def __init__(self, island: Island, seed: int) -> None:
+    def __init__(self, island: Island, seed: int, front: FrontEnd = USUAL) -> None:
+        self._front = front
         self.island = island
         self.mask = island.mask
         self._known: dict[int, int] = {}
@@ -95,7 +117,7 @@ class Voltages:
         self._threshold_v = np.array(
             [c.between(c.THRESHOLD_V, seed, "threshold", str(island.nodes[i])) for i in island.points]
         )
-        self._base: Array | None = None
+        self._base: dict[int, Array] = {}
 
     def low(self, drive: int) -> int:
         """Return the points of the island that read low, settled."""
@@ -122,27 +144,37 @@ class Voltages:
         """Return the settled voltage of each of the island's points, V."""
         found = self._volts.get(drive)
         if found is None:
-            found = self._volts[drive] = self.volts(drive)[self._point]
+            found = np.zeros(len(self._point))
+            for bank in self._front.banks(self.mask):
+                read = np.array([bool(bit & bank) for bit in self._bits])
+                found[read] = self.volts(drive, bank)[self._point][read]
+            self._volts[drive] = found
         return found
 
-    def volts(self, drive: int) -> Array:
-        """Return the settled voltage of each node, V."""
-        if self._base is None:
-            self._base = self._conductances()
-        matrix = self._base.copy()
+    def volts(self, drive: int, pulled: int | None = None) -> Array:
+        """Return the settled voltage of each node, V; only the points of ``pulled`` are pulled up, or all."""
+        up = self.mask if pulled is None else pulled & self.mask
+        matrix = self._conductances(up).copy()
         feed = np.zeros(len(matrix))
-        feed[self._point] += c.SUPPLY_V / c.PULL_UP_OHM
+        feed[self._pulled(up)] += c.SUPPLY_V / c.PULL_UP_OHM
         for plus, minus, volts, ohm in self.island.sources:
             feed[plus] += volts / ohm
             if minus != GROUND:
                 feed[minus] -= volts / ohm
         driven = [i for i, bit in zip(self.island.points, self._bits, strict=True) if drive & bit]
-        matrix[driven, driven] += 1.0 / c.DRIVER_OHM
+        matrix[driven, driven] += 1.0 / self._front.driver_ohm
         return steady(matrix, feed, self.island.diodes, np.full(len(matrix), c.SUPPLY_V))
 
-    def _conductances(self) -> Array:
-        matrix = self.island.conductances()
-        matrix[self._point, self._point] += 1.0 / c.PULL_UP_OHM
+    def _pulled(self, up: int) -> list[int]:
+        return [i for i, bit in zip(self.island.points, self._bits, strict=True) if bit & up]
+
+    def _conductances(self, up: int) -> Array:
+        found = self._base.get(up)
+        if found is not None:
+            return found
+        matrix = self._base[up] = self.island.conductances()
+        points = self._pulled(up)
+        matrix[points, points] += 1.0 / c.PULL_UP_OHM
         for plus, minus, _, ohm in self.island.sources:
             matrix[plus, plus] += 1.0 / ohm
             if minus != GROUND:

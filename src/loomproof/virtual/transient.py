@@ -21,7 +21,10 @@ _STEPS = 20
 class Charge:
     """Islands that capacitors couple (mostly one), reduced to clusters, and their voltages over time."""
 
-    def __init__(self, islands: Sequence[Island], capacitors: Sequence[Capacitor]) -> None:
+    def __init__(
+        self, islands: Sequence[Island], capacitors: Sequence[Capacitor], driver_ohm: float = c.DRIVER_OHM
+    ) -> None:
+        self._driver_ohm = driver_ohm
         self.islands = tuple(islands)
         self.cluster_of = _clusters(self.islands)
         count = max(self.cluster_of.values()) + 1
@@ -98,7 +101,7 @@ class Charge:
     def _driven(self, drive: int) -> Array:
         g = self._g.copy()
         for cluster, points in enumerate(self._points):
-            g[cluster, cluster] += sum(drive >> point & 1 for point in points) / c.DRIVER_OHM
+            g[cluster, cluster] += sum(drive >> point & 1 for point in points) / self._driver_ohm
         return g
 
     def _settled(self, drive: int) -> Array:

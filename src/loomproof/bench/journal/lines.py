@@ -16,7 +16,7 @@ from typing import Any
 
 import loomproof.errors as errors
 from loomproof.bench.questions import read_count, read_number, read_text
-from loomproof.bench.seam import Accuracy, Capabilities, Identity
+from loomproof.bench.seam import Accuracy, Capabilities, CapacitanceAccuracy, Identity
 from loomproof.errors import BenchError, RefusedError
 
 SCHEMA = 2
@@ -90,8 +90,23 @@ def read_capabilities(plain: Mapping[str, Any]) -> Capabilities:
         given[name] = None if given[name] is None else _accuracy(given[name])
     ohms = given["ohms"]
     given["ohms"] = None if ohms is None else (read_number(ohms[0]), read_number(ohms[1]))
+    _read_newer(given)
     given["other"] = tuple((read_text(key), read_text(value)) for key, value in given["other"])
     return Capabilities(**given)
+
+
+def _read_newer(given: dict[str, Any]) -> None:
+    """Read what headers of earlier runs do not have: their benches had none of it."""
+    if "driver_ohm" in given:
+        read_number(given["driver_ohm"])
+    if given.get("pulled_at_once") is not None:
+        read_count(given["pulled_at_once"])
+    if given.get("farad_spread") is not None:
+        read_number(given["farad_spread"])
+    if given.get("farads") is not None:
+        given["farads"] = (read_number(given["farads"][0]), read_number(given["farads"][1]))
+    if (pair := given.get("farad_accuracy")) is not None:
+        given["farad_accuracy"] = CapacitanceAccuracy(read_number(pair["farad"]), read_number(pair["ratio"]))
 
 
 def _accuracy(pair: Mapping[str, object]) -> Accuracy:
