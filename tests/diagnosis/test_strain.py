@@ -161,7 +161,7 @@ COIL = Component("K1", ComponentKind.COIL, (("1", end_of("A:2")), ("2", end_of("
     ],
 )
 def test_parts_that_read_low_both_ways(part: Component, low: bool) -> None:
-    """A coil of unknown ohms may have 10 kΩ, a resistor any; what joins its ends to one net is a conductor."""
+    """A coil of unknown ohms may have 10 kΩ, a resistor any; what makes one net is a conductor."""
     if part.fitted is False:
         assert list(low_pairs(replace(LOOM, components=(part,)))) in ([], [ends_of("A:2 A:3")])
         return

@@ -37,7 +37,7 @@ def gathered(writer: Writer, findings: Sequence[Finding]) -> list[Finding]:
         if not plugs or not _is_one(writer, plugs[0], leaks):
             break
         shared = _inside(plugs[0], leaks)
-        also = [name for name in plugs[1:] if len(_inside(name, leaks)) == len(shared)]
+        also = [name for name in plugs[1:] if all(name in leak.pairs for leak in shared)]
         at = min(told.index(leak.finding) for leak in shared)
         told[at] = _wet(writer, plugs[0], also, shared)
         gone = [leak.finding for leak in shared]
