@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from loomproof.cli.options import PATH, out_option, store_option
-from loomproof.cli.output import EXIT_CODES
+from loomproof.cli.output import EXIT_CODES, line
 
 
 @click.command()
@@ -81,4 +81,4 @@ def info(loom: Path | None, store: str | None) -> None:
     from loomproof.jobs.about import about
 
     for name, text in about(store, loom):
-        click.echo(f"{name:<10} {text}")
+        line(text, f"{name:<10} ")

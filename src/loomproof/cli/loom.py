@@ -16,7 +16,7 @@ from loomproof.cli.options import (
     loom_argument,
     over_option,
 )
-from loomproof.cli.output import found
+from loomproof.cli.output import found, line
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
@@ -68,25 +68,23 @@ def check(loom: Path, answers: Sequence[str], everything: bool) -> None:
     described = checked(loom, answers)
     said = described.loom
     found(0)
-    click.echo(said.name + (f", serial {said.serial}" if said.serial else ""))
+    line(said.name + (f", serial {said.serial}" if said.serial else ""))
     for name, text in described.facts:
-        click.echo(f"  {name:<11} {text}")
+        line(text, f"  {name:<11} ")
     for choice in said.choices:
         answer = described.answers.get(choice.name, "")
         others = ", ".join(known.name for known in choice.answers if known.name != answer)
-        click.echo(
-            f"  {choice.question} {answer or 'not answered'} (--answer {choice.name}=…; else {others})"
-        )
+        line(f"{choice.question} {answer or 'not answered'} (--answer {choice.name}=…; else {others})", "  ")
     for text in described.summary.missing:
-        click.echo(f"  missing: {text}")
+        line(text, "  missing: ")
     if described.warnings:
         click.echo("Worth a look:")
         most = len(described.warnings) if everything else MOST_ALIKE
-        show_grouped(described.warnings, most, lambda text: click.echo(f"  {text}"))
+        show_grouped(described.warnings, most, lambda text: line(text, "  "))
     if described.weak:
-        click.echo("Too weak for its load as described, however sound the loom is:")
+        line("Too weak for its load as described, however sound the loom is:")
         for name, text in described.weak.items():
-            click.echo(f"  wire {name}: {text}")
+            line(text, f"  wire {name}: ")
     click.echo("The description holds together.")
 
 

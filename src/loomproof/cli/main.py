@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 import click
 
-from loomproof.cli.output import Found
+from loomproof.cli.output import Found, line
 from loomproof.errors import LoomproofError, UsageError
 from loomproof.version import VERSION
 
@@ -188,10 +188,10 @@ def _output_gone() -> None:
             os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
-def _tell(text: str) -> None:
+def _tell(text: str, head: str = "") -> None:
     """Write a line to standard error; where that cannot be written, nobody reads it and the code says it."""
     try:
-        click.echo(text, err=True)
+        line(text, head, err=True)
     except OSError:
         _output_gone()
 
@@ -206,5 +206,5 @@ def say(error: LoomproofError) -> None:
     from loomproof.cli.cures import lines_of
 
     _tell(f"loomproof: {error.blame}: {error.message}")
-    for line in lines_of(error):
-        _tell(f"  {line}")
+    for each in lines_of(error):
+        _tell(each, "  ")

@@ -49,6 +49,20 @@ def terminal(*, err: bool = False) -> Console:
     return Console(stderr=err, highlight=False)
 
 
+def line(text: str, head: str = "", *, err: bool = False, on: Console | None = None) -> None:
+    """Write a line: whole for a program, folded between words for a person; ``head`` stands first."""
+    if on is None and not (sys.stderr if err else sys.stdout).isatty():
+        click.echo(head + text, err=err)
+        return
+    from loomproof.reports.listing import Paragraph
+
+    console = on or terminal(err=err)
+    if console.is_terminal:
+        console.print(Paragraph(text, head, " " * (len(head) + (0 if head.strip() else 2))))
+    else:
+        console.print(head + text, soft_wrap=True, markup=False)
+
+
 def table(
     heads: Sequence[str],
     rows: Iterable[Sequence[str | Cell]],

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.options import adapter_option, hook_up_options, loom_argument
-from loomproof.cli.output import found, table, terminal, write_json
+from loomproof.cli.output import found, line, table, terminal, write_json
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
@@ -68,8 +68,8 @@ def _show_plan(console: Console, planned: PlannedProof, bench: BenchToPlanFor) -
     from loomproof.reports.words import plural
     from loomproof.results.figures import ohms
 
-    def say(line: str) -> None:
-        console.print(line, soft_wrap=True)
+    def say(text: str, head: str = "") -> None:
+        line(text, head, on=console)
 
     made, able = planned.plan, bench.able
     asked = (
@@ -96,8 +96,8 @@ def _show_plan(console: Console, planned: PlannedProof, bench: BenchToPlanFor) -
             say(f"By sense alone: continuity below {ohms(able.clear_ohm)}, isolation above {apart}")
     if made.conductors or made.parts:
         table(("from", "to", "reads", "limit", "wires"), planned.readings, on=console)
-    for line in planned.isolation:
-        say(line)
+    for text in planned.isolation:
+        say(text)
     for what, names in (
         ("Wires whose open no reading shows", made.hidden),
         ("Components that are not measured", made.unmeasured_parts),
@@ -108,9 +108,9 @@ def _show_plan(console: Console, planned: PlannedProof, bench: BenchToPlanFor) -
     reached, advice = planned.reached
     say(reached)
     for each in advice:
-        say(" ".join(filter(None, ("  For more:", each.text, how(each.do)))))
+        say(" ".join(filter(None, ("For more:", each.text, how(each.do)))), "  ")
     for warning in planned.warnings:
-        say(f"  Not tested: {warning.message}")
+        say(f"Not tested: {warning.message}", "  ")
 
 
 def _show_hook_ups(loom: Loom, points: int, limits: Constraints, json_file: str | None) -> int:
@@ -132,12 +132,12 @@ def print_hook_ups(console: Console, made: HookUpPlan) -> None:
     from loomproof.jobs.hookups import plugging
 
     proved = "No plan has fewer" if made.optimal else f"No plan has fewer than {made.bound}"
-    console.print(
+    line(
         f"{len(made.hook_ups)} hook-ups on {made.points} points, {made.plug_ins} plugs put on in all. "
         f"{proved} with these plugs and groups of leads ({made.by}).",
-        soft_wrap=True,
+        on=console,
     )
     for number, hook_up in enumerate(made.hook_ups, start=1):
         console.print(f"\nHook-up {number} of {len(made.hook_ups)}, {len(hook_up.point_of)} points")
-        for line in plugging(hook_up):
-            console.print(f"  {line}", soft_wrap=True)
+        for text in plugging(hook_up):
+            line(text, "  ", on=console)

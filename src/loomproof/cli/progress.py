@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 
 from loomproof.cli.cures import how
-from loomproof.cli.output import terminal
+from loomproof.cli.output import line
 from loomproof.jobs.events import ContactMoved, Event, Progress, Prompt, finish
 
 if TYPE_CHECKING:
@@ -45,21 +45,12 @@ class Screen:
             self._step(event)
         elif isinstance(event, Prompt):
             self._line(event.text)
-            for line in event.lines:
-                self._item(line)
+            for each in event.lines:
+                line(each, "  - ", err=True)
             if event.do is not None and (said := how(event.do)):
-                click.echo(f"  {said}", err=True)
+                line(said, "  ", err=True)
         elif isinstance(event, ContactMoved):
-            self._line(f"  at {event.time_s:.1f} s: {', '.join(map(str, event.cavities))} changed")
-
-    def _item(self, line: str) -> None:
-        """Say one of several things: folded between words on a terminal, whole for a program."""
-        if not self._terminal:
-            click.echo(f"  - {line}", err=True)
-            return
-        from loomproof.reports.listing import Paragraph
-
-        terminal(err=True).print(Paragraph(line, "  - ", "    "))
+            self._line(f"at {event.time_s:.1f} s: {', '.join(map(str, event.cavities))} changed", "  ")
 
     def clear(self) -> None:
         """Take the line of progress away."""
@@ -77,7 +68,7 @@ class Screen:
         click.echo(f"\r\x1b[K  {step.what} …{count}{left}", nl=False, err=True)
         self._running = True
 
-    def _line(self, text: str) -> None:
+    def _line(self, text: str, head: str = "") -> None:
         if self._running:
             self.clear()
-        click.echo(text, err=True)
+        line(text, head, err=True)

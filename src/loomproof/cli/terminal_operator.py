@@ -69,8 +69,18 @@ class TerminalOperator:
 
 def confirmed(question: str) -> bool:
     """Ask on the terminal; where there is none, nobody has confirmed."""
-    return sys.stdin.isatty() and click.confirm(question, default=False, err=True)
+    if not sys.stdin.isatty():
+        return False
+    _on_a_line_of_its_own()
+    return click.confirm(question, default=False, err=True)
+
+
+def _on_a_line_of_its_own() -> None:
+    """Take away the line of progress that a question would stand behind."""
+    if sys.stderr.isatty():
+        click.echo("\r\x1b[K", nl=False, err=True)
 
 
 def _typed(question: str) -> str:
+    _on_a_line_of_its_own()
     return str(click.prompt(question, default="", show_default=False, err=True))
