@@ -87,6 +87,7 @@ _FINDINGS = {
     "key": _TEXT,
 }
 _HISTORY = {
+    "serial": _TEXT,
     "subject": _TEXT,
     "run": _TEXT,
     "ended": _TEXT,
@@ -228,6 +229,7 @@ def history(store: Store, loom: Loom | str) -> pd.DataFrame:
     """
     rows = [
         {
+            "serial": trend.serial,
             "subject": trend.subject,
             "run": point.run,
             "ended": point.ended,

@@ -48,17 +48,24 @@ JOINT_HEADS = ("joint", "readings", "first", "last", "change", "limit")
 
 def joint_texts(joints: Sequence[Trend]) -> Iterator[tuple[str | Cell, ...]]:
     """Yield a row of texts for each joint; a change beyond its uncertainty is marked."""
-    for trend in joints:
+    for name, trend in _named(joints):
         first, last, change = trend.points[0], trend.points[-1], trend.change_ohm
         said = "" if change is None else f"{'+' if change > 0 else ''}{ohms(change)}"
         yield (
-            trend.subject,
+            name,
             str(len(trend.points)),
             ohms(first.measured_ohm),
             uncertain(last.measured_ohm, last.uncertainty_ohm),
             Cell(f"{said} moved".lstrip(), "yellow") if trend.moved else said,
             "" if last.limit_ohm is None else ohms(last.limit_ohm),
         )
+
+
+def _named(joints: Sequence[Trend]) -> Iterator[tuple[str, Trend]]:
+    """Yield each joint with its name, and with its item's serial where they are of several items."""
+    several = len({trend.serial for trend in joints}) > 1
+    for trend in joints:
+        yield f"{trend.serial or 'no serial'}: {trend.subject}" if several else trend.subject, trend
 
 
 def plot_joints(path: Path, loom: str, joints: Sequence[Trend]) -> None:
@@ -74,13 +81,13 @@ def plot_joints(path: Path, loom: str, joints: Sequence[Trend]) -> None:
 
     series = [
         Series(
-            trend.subject,
+            name,
             [point.ended for point in trend.points],
             [number(point.measured_ohm) for point in trend.points],
             [number(point.uncertainty_ohm) for point in trend.points],
             [number(point.limit_ohm) for point in trend.points],
         )
-        for trend in joints
+        for name, trend in _named(joints)
     ]
     trend_plot(path, f"Resistance of joints in {loom}", series)
 

@@ -166,7 +166,7 @@ def proof(loom: Loom, bench: BenchToPlanFor, adapter: Adapter | str | None = Non
 
 def _meter(loom: Loom, bench: BenchToPlanFor, identity: Identity, leads: Adapter) -> Meter | None:
     """Return what this bench's ohms are worth to a proof today, self-tests and zeroing counted."""
-    standing = selftests_kept.standing(selftests(), identity, leads.wiring)
+    standing = None if bench.simulated else selftests_kept.standing(selftests(), identity, leads.wiring)
     return meter_as_proved(
         identity,
         bench.able,

@@ -6,11 +6,14 @@ from typing import Literal, NamedTuple
 
 from loomproof.errors import Problem, suggestion
 from loomproof.loom.component_kinds import ComponentKind
+from loomproof.loom.model import ConnectorKind, Hazard, Need
 from loomproof.loom.tables import Table
 
 
 class Column(NamedTuple):
     """A heading, whether a table must have it, what stands under it, and whether those are names or numbers.
+
+    ``among`` are the words that may stand there, where no other may.
 
     A name is text whatever it looks like (``01`` is not ``1``), so what a spreadsheet may have made of it
     is asked about; in a number and in free text nothing is lost.
@@ -20,11 +23,20 @@ class Column(NamedTuple):
     needed: bool
     help: str
     holds: Literal["names", "numbers", "words"] = "words"
+    among: tuple[str, ...] = ()
+
+
+_YES_OR_NO = ("yes", "no")
 
 
 CONNECTORS = (
     Column("connector", True, "its name, as short as the label on the loom", "names"),
-    Column("kind", True, "plug, socket, ring, blade, bullet, tail, fuse holder, relay base or splice"),
+    Column(
+        "kind",
+        True,
+        "plug, socket, ring, blade, bullet, tail, fuse holder, relay base or splice",
+        among=tuple(ConnectorKind),
+    ),
     Column(
         "cavities",
         True,
@@ -32,7 +44,12 @@ CONNECTORS = (
         "names",
     ),
     Column("housing", False, "type or part number; two connectors of one housing can be exchanged", "names"),
-    Column("hazard", False, "none, pyrotechnic, electronics in place, unknown; empty is unknown"),
+    Column(
+        "hazard",
+        False,
+        "none, pyrotechnic, electronics in place, unknown; empty is unknown",
+        among=tuple(Hazard),
+    ),
     Column("location", False, "where it sits"),
     Column("description", False, "what plugs into it"),
 )
@@ -60,7 +77,7 @@ WIRES = (
 )
 COMPONENTS = (
     Column("component", True, "its name", "names"),
-    Column("kind", True, ", ".join(ComponentKind)),
+    Column("kind", True, ", ".join(ComponentKind), among=tuple(ComponentKind)),
     Column("terminals", True, "1=F:1 2=F:2; a diode has A and K, a relay 85 86 30 87 87a", "names"),
     Column(
         "resistance_ohm", False, "ohms, or with a prefix: 4.7 kΩ; of a relay those of its coil", "numbers"
@@ -69,8 +86,15 @@ COMPONENTS = (
     Column("forward_v", False, "forward voltage of a diode", "numbers"),
     Column("capacitance_f", False, "farads, or with a prefix: 100 nF", "numbers"),
     Column("rating_a", False, "rating of a fuse in amperes", "numbers"),
-    Column("fitted", False, "yes or no: is it in place while the loom is proved; empty is yes"),
-    Column("pullable", False, "yes or no: can it be pulled for the proof; empty is the opposite of fitted"),
+    Column(
+        "fitted", False, "yes or no: is it in place while the loom is proved; empty is yes", among=_YES_OR_NO
+    ),
+    Column(
+        "pullable",
+        False,
+        "yes or no: can it be pulled for the proof; empty is the opposite of fitted",
+        among=_YES_OR_NO,
+    ),
     Column("circuit", False, "the circuit that it belongs to", "names"),
     Column("note", False, "free text"),
 )
@@ -81,14 +105,19 @@ CIRCUITS = (
     Column("load_a", False, "load current in amperes", "numbers"),
     Column("fuse", False, "a fuse of this loom, or the rating of one outside it: 10 A", "names"),
     Column("needs", False, "circuits without which it does nothing", "names"),
-    Column("need", False, "needed, optional or unused; empty is needed"),
+    Column("need", False, "needed, optional or unused; empty is needed", among=tuple(Need)),
 )
 CAVITIES = (
     Column("connector", True, "connector", "names"),
     Column("cavity", True, "cavity", "names"),
-    Column("spare", False, "yes: no wire belongs in it"),
-    Column("sealed", False, "yes or no: is a seal or blanking plug in place; empty is not known"),
-    Column("shared", False, "yes: its terminal holds more than one wire"),
+    Column("spare", False, "yes: no wire belongs in it", among=_YES_OR_NO),
+    Column(
+        "sealed",
+        False,
+        "yes or no: is a seal or blanking plug in place; empty is not known",
+        among=_YES_OR_NO,
+    ),
+    Column("shared", False, "yes: its terminal holds more than one wire", among=_YES_OR_NO),
     Column("note", False, "free text"),
 )
 LOOM = (

@@ -21,6 +21,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from loomproof.errors import Problem
+from loomproof.loom.columns import Column
 from loomproof.loom.tables import BIGGEST_BYTES, NumberedRows, Table, heading_of, table_of
 
 if TYPE_CHECKING:
@@ -34,6 +35,9 @@ BIGGEST_RATIO = 300
 
 CURE = "Save it again as an Excel workbook (.xlsx)."
 _EPOCH = (1980, 1, 1, 0, 0, 0)
+_CHOOSE_TO_ROW = 1000
+"""A list to choose from hangs on so many rows."""
+
 _CREATED = datetime.datetime(2000, 1, 1)
 _ZEROS = re.compile(r"0+(\.0+)?")
 _ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")
@@ -275,12 +279,20 @@ def shown(value: float, number_format: str) -> str:
     return f"{value:.15g}"
 
 
-def write(sheets: Mapping[str, tuple[Sequence[str], Sequence[Sequence[str]]]]) -> bytes:
-    """Return a workbook of the sheets (headings and rows of text); the same sheets give the same bytes."""
+def write(
+    sheets: Mapping[str, tuple[Sequence[str], Sequence[Sequence[str]]]],
+    known: Mapping[str, Sequence[Column]] | None = None,
+) -> bytes:
+    """Return a workbook of the sheets (headings and rows of text); the same sheets give the same bytes.
+
+    ``known`` are columns by sheet: their help is a comment at the heading, their words a list to choose from.
+    """
     import openpyxl
     from openpyxl.cell import WriteOnlyCell
+    from openpyxl.comments import Comment
     from openpyxl.styles import Font
     from openpyxl.utils import get_column_letter
+    from openpyxl.worksheet.datavalidation import DataValidation
 
     book = openpyxl.Workbook(write_only=True)
     book.properties.created = _CREATED
@@ -288,11 +300,16 @@ def write(sheets: Mapping[str, tuple[Sequence[str], Sequence[Sequence[str]]]]) -
     for name, (headings, rows) in sheets.items():
         sheet = book.create_sheet(name)
         sheet.freeze_panes = "A2"
+        by_name = {column.name: column for column in (known or {}).get(name, ())}
         for i, heading in enumerate(headings):
             column = sheet.column_dimensions[get_column_letter(i + 1)]
             column.number_format = "@"
             longest = max((len(row[i]) for row in rows[:200]), default=0)
             column.width = min(60, max(len(heading), longest) + 2)
+            if heading in by_name and by_name[heading].among:
+                words = DataValidation("list", formula1=f'"{",".join(by_name[heading].among)}"')
+                words.add(f"{get_column_letter(i + 1)}2:{get_column_letter(i + 1)}{_CHOOSE_TO_ROW}")
+                sheet.data_validations.append(words)
         for n, row in enumerate((headings, *rows)):
             cells: list[Cell | None] = []
             for text in row:
@@ -304,6 +321,9 @@ def write(sheets: Mapping[str, tuple[Sequence[str], Sequence[Sequence[str]]]]) -
                 cell.number_format = "@"
                 if n == 0:
                     cell.font = bold
+                    if text in by_name:
+                        needed = "needed: " if by_name[text].needed else ""
+                        cell.comment = Comment(needed + by_name[text].help, "loomproof", 120, 260)
                 cells.append(cell)
             sheet.append(cells)
     buffer = io.BytesIO()

@@ -191,7 +191,7 @@ def workbook_bytes(loom: Loom, colour_code: str = colours.IEC_60757) -> bytes:
     }
     if choices:
         sheets["choices"] = _table(columns.CHOICES, choices)
-    return workbook.write(sheets)
+    return workbook.write(sheets, columns.SHEETS)
 
 
 def write_loom(loom: Loom, path: Path, *, over: bool = False) -> None:

@@ -138,8 +138,8 @@ def clear(
 
     Refused first, asked after. ``selftests`` is the file of the bench's self-tests, ``hazards`` what a person
     said is at connectors, ``meter_v`` what a meter showed (asked for where the bench reads no volts),
-    ``insulation`` a test voltage, V, and how long it stands, ms. A simulator that failed a self-test still
-    proves, and its certificate says so: the next simulator is a new one.
+    ``insulation`` a test voltage, V, and how long it stands, ms. Of a simulator, self-tests
+    count only where an age of them is demanded: the next one is another, under the same serial.
 
     Raises `SafetyError` for a hazard, a stimulus that the loom may not see and what nobody confirmed,
     `AdapterError` for an adapter that does not fit, `UnfitError` for a bench that failed its self-test, whose
@@ -155,8 +155,9 @@ def clear(
     if insulation is not None:
         check_insulation(able, loom.settings, *insulation)
     check_adapter(adapter, loom.cavities, able.points)
-    standing = kept.standing(selftests, identity, adapter.wiring)
+    standing = None
     if not simulated or selftest_max_age_days is not None:
+        standing = kept.standing(selftests, identity, adapter.wiring)
         kept.refuse_stale(standing, now, selftest_max_age_days)
     if not simulated and not person.confirm("Is all of that done?"):
         raise SafetyError(

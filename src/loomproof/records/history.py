@@ -22,10 +22,14 @@ class Point:
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """Readings of one joint, oldest first. A joint is named as the claims name it."""
+    """Readings of one joint of one item, oldest first. A joint is named as the claims name it.
+
+    ``serial`` is the item's, "" where it has none.
+    """
 
     subject: str
     points: tuple[Point, ...]
+    serial: str = ""
 
     @property
     def change_ohm(self) -> float | None:
@@ -54,21 +58,28 @@ class Trend:
 def trends(runs: Iterable[Trusted]) -> tuple[Trend, ...]:
     """Return the trend of every joint of a loom's runs, oldest first, the one that changed most first.
 
+    Items of different serials age apart; a serial that was corrected counts as it was corrected last.
     Readings come from the sealed records. A record that does not hold, and one by a signer that nobody here
     knows, adds nothing.
     """
-    found: dict[str, list[Point]] = {}
-    for one in runs:
+    found: dict[tuple[str, str], list[Point]] = {}
+    kept = tuple(runs)
+    serials = {
+        one.verified.corrects: one.run.serial
+        for one in kept
+        if one.run.kind == "correction" and one.verified is not None and one.signer and not one.trouble
+    }
+    for one in kept:
         run, verified = one.run, one.verified
         if run.kind == "correction" or one.trouble or not one.signer or verified is None:
             continue  # a correction holds the same readings once more
         for claim in verified.document().claims:
             if claim.kind != "resistance" or (claim.measured_ohm is None and not claim.open):
                 continue
-            found.setdefault(claim.subject, []).append(
+            found.setdefault((serials.get(run.hash, run.serial), claim.subject), []).append(
                 Point(run.run, run.ended, claim.measured_ohm, claim.uncertainty_ohm, claim.own_limit_ohm)
             )
-    made = [Trend(subject, tuple(points)) for subject, points in found.items()]
+    made = [Trend(subject, tuple(points), serial) for (serial, subject), points in found.items()]
 
     def size(trend: Trend) -> float:
         change = trend.change_ohm
