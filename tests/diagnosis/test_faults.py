@@ -129,7 +129,8 @@ def wired(*runs: str, bare: str = "") -> tuple[Loom, Wiring]:
         name, _, cavity = word.partition(":")
         return End(name, cavity)
 
-    wires = tuple(Wire(f"W{k}", *(end(w) for w in run.split())) for k, run in enumerate(runs, start=1))
+    pairs = [run.split() for run in runs]
+    wires = tuple(Wire(f"W{k}", end(a), end(b)) for k, (a, b) in enumerate(pairs, start=1))
     loom = Loom("runs", connectors=connectors, wires=wires)
     return loom, wiring_of(loom, Bench(loom).build(), TABLE)
 

@@ -62,10 +62,10 @@ def test_every_end_hangs_on_what_it_is_joined_to(seed: int) -> None:
     )
     reached = {label for label in labels if label >= 0}
     for end in (*loom.cavities, *loom.splices):
-        node = wiring.node_of(end)
-        if node is None or node in broken:
+        at = wiring.node_of(end)
+        if at is None or at in broken:
             continue
-        assert found.group_at(end) == (home[node] if home[node] in reached else None), end
+        assert found.group_at(end) == (home[at] if home[at] in reached else None), end
     for _ in range(20):
         a, b = rng.sample(range(wiring.leaf_count), 2)
         one, other = wiring.leaf_ends[a], wiring.leaf_ends[b]

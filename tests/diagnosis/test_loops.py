@@ -206,10 +206,10 @@ def test_of_equals_the_surest_is_told() -> None:
             assert told.cause == sure
             assert [other.cause for other in told.alternatives] == [less]
     strange = replace(finding(Cause.WRONG_VALUE, "R1"), cause="unexplained")
-    told = list(
+    both_told = list(
         one_for_all(
             network(*parts),
             [Amiss((0, 1), 20.0, strange), Amiss((0, 1), 20.0, replace(strange, components=("R2",)))],
         )
     )
-    assert len(told) == 2
+    assert len(both_told) == 2

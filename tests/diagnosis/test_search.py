@@ -151,9 +151,9 @@ def test_pieces_are_what_nets_and_groups_share(seed: int) -> None:
             graph.add_edge(f"net {wiring.net_of[leaf]}", f"group {label}")
     expected = set()
     for component in nx.connected_components(graph):
-        nets = {int(name[4:]) for name in component if name.startswith("net")}
-        if len(component) - len(nets) > 1 or len(nets) > 1:
-            expected.add(frozenset(nets))
+        inside = {int(name[4:]) for name in component if name.startswith("net")}
+        if len(component) - len(inside) > 1 or len(inside) > 1:
+            expected.add(frozenset(inside))
     explainer = Explainer(wiring, TABLE)
     found = explainer.split(labels)
     assert {frozenset(nets) for nets in found} == expected

@@ -29,7 +29,8 @@ def loom_of(**plugs: str) -> Loom:
 
 def told(loom: Loom, *leaks: str, ohm: float = 50_000.0) -> tuple[Finding, ...]:
     whole = Bench(loom).build()
-    paths = tuple(Path(*ends_of(leak), ohm + k, 10.0) for k, leak in enumerate(leaks))
+    ends = [ends_of(leak) for leak in leaks]
+    paths = tuple(Path(a, b, ohm + k, 10.0) for k, (a, b) in enumerate(ends))
     return explain(loom, Measured(whole, whole, complete=True, leaks=paths))
 
 
