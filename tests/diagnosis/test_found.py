@@ -60,6 +60,7 @@ def test_every_end_hangs_on_what_it_is_joined_to(seed: int) -> None:
         labels,
         Righted(tuple(labels), (), cut, broken),
     )
+    assert found.group_at(wiring.leaf_ends[0]) == labels[0]
     reached = {label for label in labels if label >= 0}
     for end in (*loom.cavities, *loom.splices):
         at = wiring.node_of(end)
@@ -81,6 +82,21 @@ def test_every_end_hangs_on_what_it_is_joined_to(seed: int) -> None:
             assert way is None
         else:
             assert way == path
+
+
+def test_what_nothing_is_known_of_hangs_on_nothing() -> None:
+    """A leaf without a label takes the group of what it is joined to, and none where it is by itself."""
+    wiring = plain(LOOM).wiring
+    labels = list(wiring.net_of)
+    for text in ("A:1", "A:4"):
+        labels[wiring.leaf_of[end_of(text)]] = -1
+    found = plain(LOOM, Righted(tuple(labels)))
+    assert (
+        found.group_at(end_of("A:1"))
+        == found.group_at(end_of("B:1"))
+        == labels[wiring.leaf_of[end_of("B:1")]]
+    )
+    assert found.group_at(end_of("A:4")) is None
 
 
 def test_what_is_not_tested_is_joined_to_nothing() -> None:
@@ -186,8 +202,8 @@ def test_parts_as_found_lie_between_the_conductors_as_found() -> None:
         tuple((pin, End("A", str(k))) for k, pin in enumerate(("30", "87a", "86", "85"))),
         90.0,
     )
-    outside = Component("R2", R, (("1", end_of("A:4")), ("2", End("Z"))), 470.0)
-    found = of(relay, outside)
+    outside = Component("R2", R, (("1", End("Z")), ("2", end_of("A:4"))), 470.0)
+    found = of(outside, relay)
     couplings, root = parts_as_found(found)
     assert root(0) == root(1), "the resting contact makes one of two"
     assert len({root(k) for k in (0, 2, 3, 4, 5)}) == 5

@@ -93,6 +93,7 @@ def test_only_stated_parts_between_two_conductors_count() -> None:
         (126.0, 100.0, True),
         (127.0, 100.0, False),
         (0.0, 1.2, True),
+        (0.0, 1.25, True),
         (0.0, 1.3, False),
         (math.inf, math.inf, True),
         (math.inf, 5.0, False),

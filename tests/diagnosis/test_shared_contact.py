@@ -105,6 +105,9 @@ def test_it_is_told_with_what_it_stands_for() -> None:
     assert other.tell_apart == "Meter R1 from behind A:2: right there means the contact."
     assert "and resistor R1 reads too high" in other.text
     assert [shown.measured_ohm for shown in finding.evidence] == [30.0, 500.0]
+    assert any(step.startswith("Meter the wire from behind each of its ends") for step in other.repair)
+    assert any(step.startswith("Fit a resistor of 470 Ω") for step in other.repair)
+    assert not any("Prove the whole loom" in step for step in other.repair)
 
 
 def test_a_ring_is_told_as_a_ring() -> None:

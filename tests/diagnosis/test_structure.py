@@ -170,6 +170,24 @@ def test_cavities_of_the_same_names_meet_by_name() -> None:
     assert all(b is not None and ends[a].cavity == ends[b].cavity for a, b in slip.moves)
 
 
+def test_what_is_not_tested_moves_nowhere_and_nothing_is_found_in_it() -> None:
+    """A:2 has no point on the bench: it is no leaf, and what would sit in it is found nowhere."""
+    loom = Loom(
+        "untested",
+        connectors=(plug("A", "1 2 3 4"), plug("F", "1 3 4")),
+        wires=tuple(Wire(f"W{k}", End("A", k), End("F", k)) for k in "134"),
+    )
+    expected = [frozenset(wire.ends) for wire in loom.wires]
+    wiring = wiring_of(loom, expected, TABLE)
+    leaf = wiring.leaf_of
+    told = {
+        slip.detail: dict(slip.moves) for slip in hypotheses(loom, wiring, TABLE) if slip.connectors == ("A",)
+    }
+    one, three, four = (leaf[End("A", name)] for name in "134")
+    assert told["left for right"] == {one: four, three: None, four: one}
+    assert told[f"by {ON}"] == {one: None, three: four, four: None}
+
+
 def test_only_plugs_with_something_amiss_are_looked_at() -> None:
     loom = hub(4)
     wiring = wiring_of(loom, Bench(loom).build(), TABLE)

@@ -120,7 +120,7 @@ def found_wiring(
     read = {
         judged.component: judged.measured_ohm
         for judged in measured.judged
-        if judged.component and judged.measured_ohm < float("inf")
+        if judged.component
     }
     for part in loom.components:
         joined = joined_ends(part)
