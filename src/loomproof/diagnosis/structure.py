@@ -234,10 +234,8 @@ def _change(slip: Hypothesis, explainer: Explainer, before: list[int], after: li
         leaves, cuts = wiring.nets[net].leaves, explainer.cuts(net)
         total += cuts.cost(tuple(after[leaf] for leaf in leaves))
         total -= cuts.cost(tuple(before[leaf] for leaf in leaves))
-    lost = sum(1 for leaf, source in slip.moves if source is None and before[leaf] != FREE)
-    if lost:
-        total -= explainer.weights.short * (len(set(after) - {FREE}) - len(set(before) - {FREE}))
-    return total
+    groups = len(set(after) - {FREE}) - len(set(before) - {FREE})
+    return total - explainer.weights.short * groups
 
 
 def _agreement(wiring: Wiring, labels: list[int]) -> list[Counter[int]]:
