@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import itertools
+import math
 import random
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 
+from loomproof.diagnosis import explain
 from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.explain import labels_of
 from loomproof.diagnosis.faults import (
@@ -24,8 +27,9 @@ from loomproof.diagnosis.structure import arrangements, hypotheses
 from loomproof.diagnosis.weights import weights
 from loomproof.diagnosis.wiring import Wiring, wiring_of
 from loomproof.diagnosis.writing import Writer
-from loomproof.loom.model import Connector, ConnectorKind, End, Loom, Wire
-from loomproof.results.measured import Measured
+from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire, end_of
+from loomproof.results.findings import Finding
+from loomproof.results.measured import Decision, Judged, Measured
 from tests.diagnosis.injector import Bench, Injected, random_faults, random_loom
 from tests.diagnosis.test_recognition import hub
 from tests.diagnosis.test_wiring_faults import EXPECTED, LOOM, nets, plug
@@ -229,3 +233,70 @@ def test_crossed_contacts_and_opens_are_put_right_together() -> None:
     assert wiring.edges[open_edge].wires == ("W3",)
     assert diagnosis.cost == TABLE.swap + TABLE.open_wire
     assert diagnosis.righted.splices == frozenset()
+
+
+TWISTED = "A:2 B:3, A:3 B:2 A:1 B:1 C:1"
+"""A short, and contacts crossed at A or at B, or plug B rotated: 2600 thousandths each."""
+
+
+def told(leg: str = "", *, groups: str = TWISTED, sound: bool = True) -> tuple[Finding, ...]:
+    """Explain with a resistor between a cavity and A:4 that reads as it should there, or open."""
+    named = nets(*groups.split(", "))
+    rest = tuple(net for net in EXPECTED if not any(net & group for group in named))
+    loom, judged = LOOM, tuple[Judged, ...]()
+    if leg:
+        a, b = end_of(leg), end_of("A:4")
+        loom = replace(
+            LOOM, components=(Component("R1", ComponentKind.RESISTOR, (("1", a), ("2", b)), 470.0),)
+        )
+        decision, ohm = (Decision.PASS, 470.0) if sound else (Decision.FAIL, math.inf)
+        judged = (Judged(a, b, ohm, 5.0, 470.0, 494.0, decision, 446.0, "R1"),)
+    return explain(loom, Measured(EXPECTED, (*named, *rest), complete=True, judged=judged))
+
+
+def homes(findings: Sequence[Finding]) -> set[str]:
+    """Return where contacts are said to be crossed or a plug rotated, alternatives included."""
+    every = [(finding.cause, finding.cavities) for finding in findings]
+    every += [(other.cause, other.cavities) for finding in findings for other in finding.alternatives]
+    return {
+        f"{cause} {cavities[0].connector}" for cause, cavities in every if cause in ("crossed", "rotated")
+    }
+
+
+def test_a_reading_of_a_part_rules_out_explanations_with_whole_plugs_too() -> None:
+    """R1 reads right at B:2: B is as it should be. At A:2: A is."""
+    every = {"crossed A", "crossed B", "rotated B"}
+    assert homes(told()) == every
+    assert homes(told("B:2")) == {"crossed A"}
+    assert homes(told("A:2")) == {"crossed B", "rotated B"}
+    assert homes(told("A:6")) == every
+
+
+def test_what_is_amiss_elsewhere_is_no_part_of_the_alternatives() -> None:
+    found = told(groups=f"{TWISTED}, A:5, C:2")
+    assert homes(found) == {"crossed A", "crossed B", "rotated B"}
+    for finding in found:
+        if finding.cause != "broken_wire":
+            assert not any("W6" in other.wires for other in finding.alternatives)
+    (open_wire,) = [finding for finding in found if finding.cause == "broken_wire"]
+    assert [other.cause for other in open_wire.alternatives] == ["adapter_lead"]
+
+
+def test_the_contact_of_the_first_cavity_of_all_is_a_contact() -> None:
+    """A:1 holds two wires; its contact is open: leaf 0, whose number is as good as any."""
+    loom, wiring = wired("A:1 B:1", "A:1 B:2")
+    contact = next(k for k, edge in enumerate(wiring.edges) if edge.contact == 0)
+    (fault,) = faults_of(Explanation(0, (), (contact,), (), ()), wiring)
+    assert (fault.cause, fault.leaves) == (Cause.BAD_CONTACT, (0,))
+    expected = Bench(loom).build()
+    (finding,) = explain(loom, Measured(expected, nets("A:1", "B:1 B:2"), complete=True))
+    assert finding.cause == "bad_contact"
+    assert finding.title == "Contact of A:1 open; its wires W1 and W2 hang together behind it"
+    read = [
+        Judged(end_of(a), end_of(b), ohm, 0.1, 0.05, 0.3, Decision.FAIL if ohm > 1 else Decision.PASS)
+        for a, b, ohm in (("A:1", "B:1", 5.0), ("A:1", "B:2", 5.0), ("B:1", "B:2", 0.05))
+    ]
+    (high,) = explain(loom, Measured(expected, expected, complete=True, judged=tuple(read)))
+    assert high.title == "Bad contact at A:1"
+    (loose,) = explain(loom, Measured(expected, expected, complete=True, unstable=(end_of("A:1"),)))
+    assert loose.title == "the contact of A:1 comes and goes"

@@ -17,8 +17,8 @@ from loomproof.diagnosis.cuts import FREE
 from loomproof.diagnosis.search import Explainer, Explanation
 from loomproof.diagnosis.weights import weights
 from loomproof.diagnosis.wiring import Wiring, wiring_of
-from loomproof.loom.model import End, Loom
-from tests.diagnosis.injector import Bench, random_loom
+from loomproof.loom.model import Connector, ConnectorKind, End, Loom, Wire
+from tests.diagnosis.injector import Bench, random_faults, random_loom
 from tests.diagnosis.test_cuts import parted
 from tests.diagnosis.test_optimality import arrangement_costs, loom_of
 from tests.diagnosis.test_recognition import hub
@@ -253,3 +253,38 @@ def test_a_short_in_a_big_piece_is_proved() -> None:
     assert piece.cost == 7 * TABLE.short
     (one,) = piece.explanations
     assert len(one.joins[0].pieces) == 8
+
+
+@pytest.mark.parametrize("seed", [1, 22, 31, 45, 54, 59, 104, 117])
+def test_pieces_of_up_to_sixteen_leaves_are_proved(seed: int) -> None:
+    """Where the quick search may have missed something the whole one is made, and says the same or less."""
+    rng = random.Random(seed)
+    loom = random_loom(rng, rng.randint(14, 30), sizes=(2, 3, 4, 6))
+    found = Bench(loom).build(random_faults(rng, loom, rng.randint(2, 5)))
+    wiring = wiring_of(loom, Bench(loom).build(), TABLE)
+    group_of = {end: k for k, group in enumerate(found) for end in group}
+    pieces = Explainer(wiring, TABLE).explain([group_of[end] for end in wiring.leaf_ends])
+    assert all(piece.proved for piece in pieces if len(piece.leaves) <= 16)
+
+
+@pytest.mark.parametrize("crossed", [1, 2])
+def test_contacts_of_two_big_nets_are_found_crossed(crossed: int) -> None:
+    """Two stars of seven cavities each in one plug: fourteen leaves, more than are searched in full."""
+    names = tuple(str(k) for k in range(14))
+    loom = Loom(
+        "stars",
+        connectors=(
+            Connector("P", ConnectorKind.PLUG, (names,)),
+            *(Connector(name, ConnectorKind.SPLICE) for name in ("S", "T")),
+        ),
+        wires=tuple(Wire(f"W{k}", End("P", str(k)), End("S" if k < 7 else "T")) for k in range(14)),
+    )
+    wiring = wiring_of(loom, Bench(loom).build(), TABLE)
+    labels = [0] * 7 + [1] * 7
+    for k in range(crossed):
+        labels[k], labels[7 + k] = 1, 0
+    (piece,) = Explainer(wiring, TABLE).explain(labels)
+    assert piece.cost == crossed * TABLE.swap
+    assert piece.proved
+    moved = {frozenset(pair) for one in piece.explanations for pair in one.cycles}
+    assert frozenset({0, 7}) in moved
