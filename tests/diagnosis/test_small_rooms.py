@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -122,7 +122,8 @@ def test_less_than_parts_can_make_is_a_joint_that_still_conducts(
     high = Judged(end_of("A:1"), end_of("C:1"), ohm, u_ohm, 0.1, 0.3, Decision.FAIL, wires=("W1", "W3"))
     found = told(*BESIDE, groups="A:1 B:1, C:1", judged=(high,))
     assert found[0].kind is kind
-    assert "W3" in {name for one in (found[0], *found[0].alternatives) for name in one.wires}
+    named = {*found[0].wires, *(name for other in found[0].alternatives for name in other.wires)}
+    assert "W3" in named
     path = Path(end_of("A:1"), end_of("C:1"), ohm, u_ohm)
     found = told(*BESIDE, groups="A:1 B:1, C:1", paths=(path,))
     assert found[0].kind is kind
@@ -262,9 +263,9 @@ def test_what_parts_that_are_out_would_join() -> None:
 def test_a_coil_reads_within_its_tolerance_and_an_ohm(ohm: float, u_ohm: float, fits: bool) -> None:
     """90 Ω ± 10 % and 1 Ω of wires: 80 to 100 Ω, and the uncertainty."""
     loom = replace(LOOM, components=(K1,))
-    pair = set(ends_of("A:3 A:4"))
+    pair: set[Hashable] = {*ends_of("A:3 A:4")}
     assert across(loom, lambda end: end, pair, ohm, u_ohm) == (K1, fits)
-    assert across(loom, lambda end: end, set(ends_of("A:1 A:2")), ohm, u_ohm) is None
+    assert across(loom, lambda end: end, {*ends_of("A:1 A:2")}, ohm, u_ohm) is None
     assert (
         across(replace(LOOM, components=(replace(K1, fitted=True),)), lambda end: end, pair, ohm, u_ohm)
         is None
@@ -274,7 +275,7 @@ def test_a_coil_reads_within_its_tolerance_and_an_ohm(ohm: float, u_ohm: float, 
 def test_of_several_coils_the_one_that_reads_so_is_taken() -> None:
     other = replace(K1, name="K2", resistance_ohm=200.0)
     loom = replace(LOOM, components=(K1, other))
-    pair = set(ends_of("A:3 A:4"))
+    pair: set[Hashable] = {*ends_of("A:3 A:4")}
     assert across(loom, lambda end: end, pair, 200.0, 1.0) == (other, True)
     assert across(loom, lambda end: end, pair, 90.0, 1.0) == (K1, True)
     assert across(loom, lambda end: end, pair, 9000.0, 1.0) == (K1, False)
@@ -284,7 +285,7 @@ def test_of_several_coils_the_one_that_reads_so_is_taken() -> None:
 def test_a_coil_of_unknown_ohms_has_ten_to_a_thousand(ohm: float, fits: bool) -> None:
     unknown = replace(K1, resistance_ohm=None)
     loom = replace(LOOM, components=(unknown,))
-    assert across(loom, lambda end: end, set(ends_of("A:3 A:4")), ohm, 500.0) == (unknown, fits)
+    assert across(loom, lambda end: end, {*ends_of("A:3 A:4")}, ohm, 500.0) == (unknown, fits)
 
 
 def test_what_a_diode_reads_backwards_says_of_a_coil_beside_it() -> None:
@@ -293,7 +294,7 @@ def test_what_a_diode_reads_backwards_says_of_a_coil_beside_it() -> None:
             JudgedDiode("D", end_of("A:1"), end_of("A:2"), 0.6, backward, unit, Decision.FAIL, False)
         )
 
-    assert back(90.0, "ohm") == (90.0, pytest.approx(9.0))
+    assert back(90.0, "ohm") == pytest.approx((90.0, 9.0))
     assert back(0.02, "V") == (10.0, math.inf)
     assert back(0.8, "V") == (10.0, math.inf)
     assert back(0.019, "V") is None

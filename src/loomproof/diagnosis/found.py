@@ -117,11 +117,7 @@ def found_wiring(
         loom, wiring, measured, righted.labels, moved, righted.edges, righted.splices, group_of=group_of
     )
     _flood(found)
-    read = {
-        judged.component: judged.measured_ohm
-        for judged in measured.judged
-        if judged.component
-    }
+    read = {judged.component: judged.measured_ohm for judged in measured.judged if judged.component}
     for part in loom.components:
         joined = joined_ends(part)
         for pair in conducting_ends(part):
