@@ -22,6 +22,7 @@ from loomproof.bench.references import (
 from loomproof.errors import AdapterError, Problem, Todo, suggestion
 from loomproof.loom import tables
 from loomproof.loom.model import End, Loom
+from loomproof.loom.writing import write_file
 
 COLUMNS = ("point", "connector", "cavity", "lead_ohm", "lead_u_ohm", "zeroed")
 """The columns of an adapter table. The last three may be left out or empty."""
@@ -109,7 +110,7 @@ class Adapter:
         return read_adapter(Path(path))
 
     def write(self, path: Path | str) -> None:
-        """Write the adapter table. Raises `AdapterError` where the file cannot be written."""
+        """Write the adapter table. Raises `UsageError` or `StoreError` where it cannot be."""
         write_adapter(self, Path(path))
 
     @cached_property
@@ -281,11 +282,8 @@ def table_of(adapter: Adapter) -> str:
 
 
 def write_adapter(adapter: Adapter, path: Path) -> None:
-    """Write an adapter table. Raises `AdapterError` where the file cannot be written."""
-    try:
-        path.write_text(table_of(adapter), encoding="utf-8", newline="")
-    except OSError as error:
-        raise AdapterError(f"the adapter table {path} cannot be written: {error}") from None
+    """Write an adapter table, whole or not at all. Raises `UsageError` or `StoreError` where it cannot be."""
+    write_file(path, table_of(adapter).encode(), over=True)
 
 
 def _lead(cells: Mapping[str, str], file: str, row: int) -> tuple[Lead | None, list[Problem]]:

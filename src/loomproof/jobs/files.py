@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from loomproof.errors import StoreError, Todo, UsageError
+from loomproof.errors import Todo, UsageError
 from loomproof.loom import writing
 
 if TYPE_CHECKING:
@@ -53,13 +53,11 @@ _MOST = 40
 
 
 def write_file(path: Path, data: bytes, *, private: bool = False) -> None:
-    """Write a file as `loomproof.loom.writing.put` does. Raises `StoreError` where it cannot be."""
+    """Write a file as `loomproof.loom.writing.put` does. Raises as `unwritten` there."""
     try:
         writing.put(path, data, private=private)
     except OSError as error:
-        raise StoreError(
-            f"{path}: cannot be written: {error.strerror}", cure="Make room, or name another file."
-        ) from error
+        raise writing.unwritten(path, error) from error
 
 
 def folder_for(out: Path) -> None:

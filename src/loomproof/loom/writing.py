@@ -11,7 +11,7 @@ import os
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
-from loomproof.errors import DescriptionError, Problem, Todo, UsageError
+from loomproof.errors import DescriptionError, LoomproofError, Problem, StoreError, Todo, UsageError
 from loomproof.loom import colours, columns, identity, workbook
 from loomproof.loom.cavities import write_rows
 from loomproof.loom.described import WORKBOOKS
@@ -20,6 +20,7 @@ from loomproof.loom.tables import csv_bytes
 from loomproof.loom.text import list_of, quoted
 
 Rows = list[dict[str, str]]
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
 
 
 def identity_of(loom: Loom, colour_code: str = colours.IEC_60757) -> identity.Identity:
@@ -229,7 +230,7 @@ def write_workbook(
 
 
 def write_file(path: Path, content: bytes, *, over: bool = False) -> None:
-    """Write a whole file or none of it. Raises `UsageError` where it cannot be, or would write over one."""
+    """Write a whole file or none of it. Raises as `unwritten`; `UsageError` where it would write over one."""
     _guard([path], over)
     _written(path, lambda: put(path, content))
 
@@ -256,6 +257,18 @@ def put(path: Path, content: bytes, *, private: bool = False) -> None:
             half.unlink(missing_ok=True)
 
 
+def unwritten(path: Path, error: OSError) -> LoomproofError:
+    """Return what to raise for a file that could not be written.
+
+    `StoreError` where there is no room or the disk fails, whoever writes what; `UsageError` for a name that
+    nothing can be written to.
+    """
+    what = f"{path}: cannot be written: {error.strerror or error}"
+    if error.errno in _NO_ROOM:
+        return StoreError(what, cure="Make room, or name another file.")
+    return UsageError(what, cure="Name another file, in a folder that is there and that you may write to.")
+
+
 def _guard(paths: Sequence[Path], over: bool) -> None:
     there = [path for path in paths if path.exists() and not (path.is_fifo() or path.is_char_device())]
     if there and not over:
@@ -268,4 +281,4 @@ def _written(path: Path, write: Callable[[], None]) -> None:
     try:
         write()
     except OSError as error:
-        raise UsageError(f"{path} cannot be written: {error.strerror or error}") from error
+        raise unwritten(path, error) from error

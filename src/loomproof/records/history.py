@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from loomproof.records.first_pass import standing
 from loomproof.records.trusted import Trusted
 
 
@@ -63,20 +64,14 @@ def trends(runs: Iterable[Trusted]) -> tuple[Trend, ...]:
     knows, adds nothing.
     """
     found: dict[tuple[str, str], list[Point]] = {}
-    kept = tuple(runs)
-    serials = {
-        one.verified.corrects: one.run.serial
-        for one in kept
-        if one.run.kind == "correction" and one.verified is not None and one.signer and not one.trouble
-    }
-    for one in kept:
+    for one in standing([one for one in runs if one.signer and not one.trouble]):
         run, verified = one.run, one.verified
-        if run.kind == "correction" or one.trouble or not one.signer or verified is None:
-            continue  # a correction holds the same readings once more
+        if verified is None:
+            continue
         for claim in verified.document().claims:
             if claim.kind != "resistance" or (claim.measured_ohm is None and not claim.open):
                 continue
-            found.setdefault((serials.get(run.hash, run.serial), claim.subject), []).append(
+            found.setdefault((run.serial, claim.subject), []).append(
                 Point(run.run, run.ended, claim.measured_ohm, claim.uncertainty_ohm, claim.own_limit_ohm)
             )
     made = [Trend(subject, tuple(points), serial) for (serial, subject), points in found.items()]

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime
+import io
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from loomproof.errors import StoreError, UsageError
+from loomproof.errors import UsageError
+from loomproof.loom.writing import write_file
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -93,10 +95,11 @@ def _save(figure: Figure, path: Path) -> None:
 
     # The same input gives the same SVG: fixed ids, no date.
     with matplotlib.rc_context({"svg.hashsalt": "loomproof", "text.parse_math": False}):
-        try:
-            figure.savefig(path, dpi=150, metadata={"Date": None} if path.suffix.lower() == ".svg" else None)
-        except OSError as error:
-            raise StoreError(f"{path}: cannot be written: {error.strerror}") from error
+        ending = path.suffix.lower()
+        drawn = io.BytesIO()
+        date = {"Date": None} if ending == ".svg" else None
+        figure.savefig(drawn, format=ending.removeprefix("."), dpi=150, metadata=date)
+    write_file(path, drawn.getvalue(), over=True)
 
 
 def _day(text: str) -> float:
