@@ -202,7 +202,9 @@ def test_nothing_is_opened_before_somebody_says_that_it_is_plugged(fixtures: Pat
             )
         )
     assert nobody.asked == ["plug 1"]
-    assert list(tmp_path.iterdir()) == []
+    assert [path.name for path in tmp_path.iterdir()] == ["r.hook-up-1.adapter.csv"], (
+        "what to plug, no reading"
+    )
 
 
 def test_a_state_that_is_not_there_or_is_broken_is_told(fixtures: Path, tmp_path: Path) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,7 +17,7 @@ from loomproof.errors import UnfitError
 from loomproof.jobs.prove import prove
 from loomproof.loom.model import Component, ComponentKind, End, Loom
 from loomproof.loom.reading import load
-from loomproof.measuring.events import finish
+from loomproof.measuring.events import Event, Prompt, finish
 from loomproof.measuring.probe_ends import Touch, with_touches
 from loomproof.planning.net_access import Scope, scope_of
 from loomproof.planning.request import Request
@@ -92,8 +94,11 @@ def test_what_nobody_touches_stays_untested(fixtures: Path, tmp_path: Path, tabl
     ("works", "code"),
     [
         ((True, True, True), None),
-        ((False, True, True), "BODY:1, and its point 1 did not read low"),
-        ((True, True, False), "BODY:1, and its point 1 did not read low"),
+        # Not seen at first: it is asked again, and the proof is not lost.
+        ((False, True, True, True), None),
+        ((True, True, False, False, True), None),
+        ((False, False, False), "BODY:1, and its point 1 did not read low"),
+        ((True, True, False, False, False), "BODY:1, and its point 1 did not read low"),
     ],
 )
 def test_a_probe_that_is_not_seen_tests_nothing(
@@ -123,9 +128,47 @@ def test_a_probe_that_is_not_seen_tests_nothing(
                     list(steps)
                 return
             document = finish(steps).document
-    assert held == ["BODY:1", "BODY:6", "BODY:1"]
+    assert len(held) == len(works)
+    assert list(dict.fromkeys(held)) == ["BODY:1", "BODY:6"]
     assert document.verdict == "pass"
     assert any("BODY:6: the probe saw nothing" in text for text in document.not_tested)
+
+
+@pytest.mark.parametrize(("forgotten", "told"), [(1, 1), (2, 2), (3, 2)])
+def test_a_forgotten_probe_is_asked_again(fixtures: Path, tmp_path: Path, forgotten: int, told: int) -> None:
+    """Left on the loom so often though "off" was said; the proof ends only where it stays there."""
+    loom = load(fixtures / "tail_lamp").loom
+    adapter = Adapter("short", tuple(lead for lead in in_order(loom.cavities).entries if lead.end != EARTH))
+    request = Request(loom, adapter, "run", "2031-05-04T00:00:00Z", probed=(EARTH,))
+    left: list[str] = []
+    with open_bench("sim:", loom_path=fixtures / "tail_lamp") as raw:
+        assert isinstance(raw, SimulatedBench)
+
+        def hold(end: str | None) -> bool:
+            if end is None and len(left) < forgotten:
+                left.append("on the loom still")
+                return True
+            raw.simulation.tell("lift")
+            return end is None or raw.simulation.tell(f"touch {end}").startswith("ok")
+
+        seen: list[str] = []
+
+        def watched() -> Iterator[Event]:
+            verdicts.append((yield from steps).document.verdict)
+
+        verdicts: list[str] = []
+        with JournaledBench(raw, tmp_path / "j.jsonl", {}, touch=hold) as bench:
+            steps = prove(request, bench, cleared(loom, bench, adapter))
+            ends: AbstractContextManager[object] = nullcontext()
+            if forgotten == 3:
+                ends = pytest.raises(UnfitError, match="after the probe was taken off")
+            with ends:
+                for event in watched():
+                    seen += [event.text] if isinstance(event, Prompt) else []
+    assert verdicts == (["pass"] if forgotten < 3 else [])
+    told_off = [text for text in seen if "still touches the loom" in text]
+    assert len(told_off) == told
+    assert all("LAMP:6" in text for text in told_off)
 
 
 def test_not_over_several_hook_ups(fixtures: Path, tmp_path: Path) -> None:

@@ -69,3 +69,42 @@ def test_a_retest_that_ends_is_not_listed_as_broken_off_and_one_that_does_not_en
     assert live.returncode == 3
     assert "voltage" in live.stderr
     assert ".retest" in "".join(loomproof("log").stdout.split())
+
+
+def test_a_finding_is_retested_alone_and_over_hook_ups(fixtures: Path, tmp_path: Path) -> None:
+    """Two faults; what was mended of one says nothing of the other; the bench is smaller than the loom."""
+    loom, small = fixtures / "tail_lamp", "sim:?points=12"
+    both = f"{small}&fault=open%20W2&fault=open%20W3"
+    failed = loomproof("prove", loom, "--bench", both, "--out", tmp_path, "--hook-ups")
+    assert failed.returncode == 1, failed.stderr
+    kept = ("--out", tmp_path / "retests")
+    without = loomproof("retest", "last", loom, "--bench", small, "--adapter", "in-order", *kept)
+    assert without.returncode in (2, 3)
+    first = f"{small}&fault=open%20W3"
+    alone = loomproof("retest", "last", loom, "--bench", first, "--hook-ups", "--finding", "1", *kept)
+    assert alone.returncode in (0, 1), alone.stderr
+    whole = loomproof("retest", "last", loom, "--bench", first, "--hook-ups", *kept)
+    assert whole.returncode == 1
+    assert "W3" in whole.stdout
+    done = loomproof("retest", "last", loom, "--bench", small, "--hook-ups", *kept)
+    assert done.returncode == 0, done.stdout
+    assert "no certificate" in done.stdout
+    assert len(list((tmp_path / "retests").glob("*.hook-up-*.journal.jsonl"))) >= 2
+    nine = loomproof("retest", "last", loom, "--bench", small, "--hook-ups", "--finding", "9", *kept)
+    assert nine.returncode == 2
+    assert "there is no finding 9" in nine.stderr
+    stray = loomproof("retest", "last", loom, "--bench", small, "--split", "BODY", *kept)
+    assert stray.returncode == 2
+
+
+def test_a_finding_alone_asks_less(fixtures: Path, tmp_path: Path) -> None:
+    loom, both = fixtures / "hillclimb_engine", "sim:?fault=open%20W10&fault=open%20W45"
+    assert loomproof("prove", loom, "--bench", both, "--out", tmp_path).returncode == 1
+    left = ("--bench", "sim:?fault=open%20W45", "--out", tmp_path / "r")
+    whole = loomproof("retest", "last", loom, *left)
+    assert whole.returncode == 1
+    verdicts = {
+        number: loomproof("retest", "last", loom, *left, "--finding", number).returncode
+        for number in ("1", "2")
+    }
+    assert sorted(verdicts.values()) == [0, 1], "one of the two was mended, and is said to be"

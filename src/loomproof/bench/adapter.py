@@ -173,8 +173,12 @@ def in_order(cavities: Sequence[End], name: str = "in order") -> Adapter:
     return Adapter(name, tuple(Lead(i, end) for i, end in enumerate(cavities, start=1)))
 
 
-def read_adapter(path: Path) -> Adapter:
-    """Read an adapter table (CSV, UTF-8). Raises `AdapterError` with every problem found."""
+def read_adapter(path: Path, *, shared: bool = False) -> Adapter:
+    """Read an adapter table (CSV, UTF-8). Raises `AdapterError` with every problem found.
+
+    With ``shared`` it is a table of plugs that are on at different times: leads of two connectors may go to
+    one point.
+    """
     if path.is_dir():
         raise AdapterError(f"{path} is a folder; an adapter table is one CSV file", do=Todo.NEW_ADAPTER)
     data, unreadable = tables.read_bytes(path)
@@ -183,15 +187,15 @@ def read_adapter(path: Path) -> Adapter:
         raise AdapterError(message, do=Todo.NEW_ADAPTER)
     if data is None:
         raise AdapterError(f"there is no adapter table {path}", do=Todo.NEW_ADAPTER)
-    return _parsed(data, path.stem, path.name)
+    return _parsed(data, path.stem, path.name, shared=shared)
 
 
-def parse_adapter(text: str, *, name: str, file: str = "adapter table") -> Adapter:
-    """Read an adapter from the text of its table. Raises `AdapterError` with every problem found."""
-    return _parsed(text.encode(), name, file)
+def parse_adapter(text: str, *, name: str, file: str = "adapter table", shared: bool = False) -> Adapter:
+    """Read an adapter from the text of its table, as `read_adapter` does."""
+    return _parsed(text.encode(), name, file, shared=shared)
 
 
-def _parsed(data: bytes, name: str, file: str) -> Adapter:
+def _parsed(data: bytes, name: str, file: str, *, shared: bool = False) -> Adapter:
     rows, unreadable = tables.csv_rows(data, file)
     if unreadable:
         raise AdapterError(
@@ -240,7 +244,7 @@ def _parsed(data: bytes, name: str, file: str) -> Adapter:
             lead, found = _lead(cells, file, number)
             problems += found
             if lead is not None:
-                problems += _doubles(lead, leads, file, number)
+                problems += _doubles(lead, leads, file, number, shared=shared)
                 leads.append(lead)
         problems += [
             Problem(f"point {point} has a reference and something else", file, column="point")
@@ -343,10 +347,11 @@ def _is_date(text: str) -> bool:
         return False
 
 
-def _doubles(lead: Lead, leads: Iterable[Lead], file: str, row: int) -> list[Problem]:
+def _doubles(lead: Lead, leads: Iterable[Lead], file: str, row: int, *, shared: bool) -> list[Problem]:
     problems = []
     for other in leads:
-        if other.point == lead.point:
+        same_plug = other.end.connector == lead.end.connector
+        if other.point == lead.point and (same_plug or not shared):
             problems.append(
                 Problem(
                     f"point {lead.point} goes to {other.end} and to {lead.end}", file, row=row, column="point"

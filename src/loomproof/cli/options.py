@@ -230,8 +230,11 @@ clearing_options = together(
 """Options of a command that drives a loom, as ``clearing``."""
 
 
-def _limits(split: tuple[str, ...], stay: tuple[str, ...], owned: tuple[str, ...]) -> Constraints:
-    """Read what hook-ups are bound to, ``HOUSING=N`` among it. Raises `UsageError`."""
+def _limits(
+    split: tuple[str, ...], stay: tuple[str, ...], owned: tuple[str, ...], plugs: Path | None
+) -> Constraints:
+    """Read what hook-ups are bound to, ``HOUSING=N`` among it. Raises `UsageError`, `AdapterError`."""
+    from loomproof.jobs.hookups import read_plugs
     from loomproof.planning.hookup_search import Constraints
 
     found = {}
@@ -240,7 +243,7 @@ def _limits(split: tuple[str, ...], stay: tuple[str, ...], owned: tuple[str, ...
         if not (housing and count.isascii() and count.isdigit()):
             raise UsageError(f"--owned {text!r}: HOUSING=N is expected, like IJ2=3")
         found[housing] = int(count)
-    return Constraints(split, stay, found)
+    return Constraints(split, stay, found, None if plugs is None else read_plugs(plugs))
 
 
 hook_up_options = together(
@@ -250,6 +253,12 @@ hook_up_options = together(
     click.option("--stay", multiple=True, metavar="CONNECTOR", help="Hook-ups: it stays plugged."),
     click.option(
         "--owned", multiple=True, metavar="HOUSING=N", help="Hook-ups: so many adapter plugs of it."
+    ),
+    click.option(
+        "--plugs",
+        type=PATH,
+        metavar="FILE",
+        help="Hook-ups: plugs that you have, as an adapter table; leads stay on their points.",
     ),
 )
 """Options of a command that plans hook-ups, as ``limits``."""

@@ -47,7 +47,12 @@ def plan(
     bench = planning.bench_at(address, described, loom_path=loom, points=points)
     if len(described.cavities) > bench.able.points and adapter is None:
         return _show_hook_ups(described, bench.able.points, limits, json_file)
-    for option, given in (("--split", limits.split), ("--stay", limits.stay), ("--owned", limits.owned)):
+    for option, given in (
+        ("--split", limits.split),
+        ("--stay", limits.stay),
+        ("--owned", limits.owned),
+        ("--plugs", limits.plugs),
+    ):
         if given:
             raise UsageError(f"{option}: the whole loom goes on {bench.able.points} points at once")
     made = planning.proof(described, bench, adapter)

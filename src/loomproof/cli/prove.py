@@ -131,7 +131,7 @@ def prove(
         probe=probe,
         insulation=insulation,
         made_itself=adapter or plan_file,
-        only_hook_ups=(*limits.split, *limits.stay, *limits.owned, *filter(None, [stop_after])),
+        only_hook_ups=(*limits.split, *limits.stay, *limits.owned, *filter(None, [stop_after, limits.plugs])),
     )
     job = Job.in_workshop(
         described,
@@ -209,8 +209,14 @@ def _refuse_mixed(
             plugging and insulation,
             "--insulation wants the whole loom on the bench at once; it does not go with --hook-ups",
         ),
-        (plugging and made_itself, "--hook-ups and --continue make adapter and plan themselves"),
-        (only_hook_ups and not plugging, "--split, --stay, --owned and --stop-after go with --hook-ups"),
+        (
+            plugging and made_itself,
+            "--hook-ups and --continue make adapter and plan themselves; --plugs names plugs that you have",
+        ),
+        (
+            only_hook_ups and not plugging,
+            "--split, --stay, --owned, --plugs, --stop-after go with --hook-ups",
+        ),
     ):
         if wrong:
             raise UsageError(why)

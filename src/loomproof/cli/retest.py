@@ -15,13 +15,16 @@ from loomproof.cli.options import (
     clearing_options,
     ends_given,
     grade_option,
+    hook_up_options,
     loom_argument,
     out_option,
     store_option,
 )
 from loomproof.cli.output import EXIT_CODES, chosen, found
+from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
+    from loomproof.planning.hookup_search import Constraints
     from loomproof.results.grade import Grade
 
 
@@ -30,7 +33,12 @@ if TYPE_CHECKING:
 @loom_argument
 @bench_option()
 @adapter_option
+@click.option(
+    "--finding", "numbers", multiple=True, type=click.IntRange(1), metavar="N", help="Only what was mended."
+)
 @click.option("--also", multiple=True, metavar="CAVITY", help="A cavity that was worked at besides.")
+@click.option("--hook-ups", is_flag=True, help="The bench has too few points: plug by plug.")
+@hook_up_options
 @out_option("the journal goes")
 @grade_option
 @clearing_options
@@ -40,7 +48,10 @@ def retest(
     loom: Path,
     address: str,
     adapter: str | None,
+    numbers: tuple[int, ...],
     also: tuple[str, ...],
+    hook_ups: bool,
+    limits: Constraints,
     out: Path,
     grade: Grade | None,
     clearing: Clearing,
@@ -57,6 +68,8 @@ def retest(
     from loomproof.loom.reading import load
     from loomproof.reports.words import headline, plural
 
+    if not hook_ups and (limits.split or limits.stay or limits.owned or limits.plugs):
+        raise UsageError("--split, --stay, --owned and --plugs go with --hook-ups")
     described, archive = load(loom).loom, Archive(store)
     before = archive.document(chosen(archive, run))
     job = Job.in_workshop(
@@ -64,12 +77,12 @@ def retest(
         address,
         clearing.operator(),
         loom_path=loom,
-        adapter=adapter,
+        adapter="in-order" if hook_ups else adapter,
         where=Keeping(out, store),
         assured=clearing.assured(described),
         grade=grade,
     )
-    again = drawn(job.retest_after(before, ends_given(also, "--also")))
+    again = drawn(job.retest_after(before, ends_given(also, "--also"), numbers, limits if hook_ups else None))
     measured, said = again.measured, again.judgement
     code = found(EXIT_CODES[said.verdict])
     click.echo(

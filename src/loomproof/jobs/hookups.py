@@ -9,9 +9,12 @@ from __future__ import annotations
 import json
 from collections.abc import Generator, Iterator, Sequence
 from dataclasses import replace
+from itertools import count, takewhile
 from pathlib import Path
 
-from loomproof.bench.adapter import Adapter, Lead, in_order, table_of, write_adapter
+from loomproof.bench.adapter import Adapter, Lead, in_order, read_adapter, table_of, write_adapter
+from loomproof.diagnosis import explain
+from loomproof.diagnosis.causes import Cause
 from loomproof.electrics.expectation import expect
 from loomproof.errors import BenchError, BrokenOffError, Do, InputError, Todo, UsageError
 from loomproof.jobs import journal_header as headers
@@ -32,6 +35,11 @@ from loomproof.measuring.merge_hookups import merged_measured, never_met
 from loomproof.planning.hookup_plan import HookUp, HookUpPlan, hook_ups_plain, read_hook_ups
 from loomproof.planning.hookup_search import Constraints, plan_hook_ups, with_follow_ups
 from loomproof.planning.request import Request
+
+
+def read_plugs(path: Path) -> Adapter:
+    """Read a table of adapter plugs, which may share points. Raises `AdapterError`."""
+    return read_adapter(path, shared=True)
 
 
 def hook_ups_for(loom: Loom, at: BenchAt, loom_path: Path | None, limits: Constraints) -> HookUpPlan:
@@ -76,11 +84,31 @@ def whole_adapter(plan: HookUpPlan) -> Adapter:
 
 
 def adapter_of(plan: HookUpPlan, k: int) -> Adapter:
-    """Return hook-up k (from 0) as an adapter."""
-    leads = sorted(
-        (Lead(point, end) for end, point in plan.hook_ups[k].point_of.items()), key=lambda lead: lead.point
-    )
+    """Return hook-up k (from 0) as an adapter, with what was learned of the leads of plugs that there are."""
+    own = plan.leads
+    leads = [own.get(end) or Lead(point, end) for end, point in plan.hook_ups[k].point_of.items()]
+    leads.sort(key=lambda lead: lead.point)
     return Adapter(f"hook-up {k + 1} of {len(plan.hook_ups)}", tuple(leads))
+
+
+_PLUGGING = (
+    Cause.WRONG_LOOM,
+    Cause.NOTHING_PLUGGED,
+    Cause.NOT_PLUGGED,
+    Cause.EXCHANGED,
+    Cause.MIRRORED,
+    Cause.ROTATED,
+    Cause.SHIFTED,
+    Cause.ADAPTER,
+    Cause.ADAPTER_BOARD,
+)
+"""What a plug in the wrong place, or none at all, reads as."""
+
+
+def misplugged(part: HookUpResult) -> tuple[str, ...]:
+    """Return what one hook-up reads like that a wrongly put plug would explain; nothing where none would."""
+    found = explain(part.request.loom, part.measured, part.request.answers)
+    return tuple(finding.title for finding in found if finding.cause in _PLUGGING)
 
 
 def prove_hook_ups(
@@ -101,7 +129,7 @@ def prove_hook_ups(
     yield from can_be_kept(where)
     parts: list[HookUpResult] = []
     journals: list[bytes] = []
-    k, planned = 0, len(plan.hook_ups)
+    k, planned, again = 0, len(plan.hook_ups), -1
     while k < len(plan.hook_ups):
         done = _finished(request, plan, k, where.out)
         if done is not None:
@@ -112,8 +140,12 @@ def prove_hook_ups(
                 raise _stopped(request, k, plan)
             yield Prompt(f"\nHook-up {k + 1} of {len(plan.hook_ups)}:", tuple(plugging(plan.hook_ups[k])))
             # A simulator that this process starts is plugged by the adapter that it is started with.
-            if not starts_its_own(at) and not operator.plug(plan.hook_ups[k], k + 1):
-                raise _stopped(request, k, plan)
+            if not starts_its_own(at):
+                table = _table(request, k, where.out)
+                write_adapter(adapter_of(plan, k), table)
+                yield Prompt(f"The same as an adapter table: {table}")
+                if not operator.plug(plan.hook_ups[k], k + 1):
+                    raise _stopped(request, k, plan)
             measuring = _measured(
                 request,
                 plan,
@@ -126,6 +158,16 @@ def prove_hook_ups(
                 earlier=parts[0] if parts else None,
             )
             part, journal = yield from measuring
+            if again != k and not starts_its_own(at) and (seems := misplugged(part)):
+                # Once: where it reads so again, it is the loom.
+                again = k
+                _set_aside(request, k, where.out)
+                yield Prompt(
+                    "A plug in the wrong place reads like this; look at the plugs. It is measured once more, "
+                    "and what it reads like then counts.",
+                    seems,
+                )
+                continue
         parts.append(part)
         journals.append(journal)
         k += 1
@@ -200,6 +242,17 @@ def _journals(run: str, k: int, out: Path) -> Iterator[Path]:
         yield out / f"{run}.hook-up-{k + 1}{again}.journal.jsonl"
 
 
+def _set_aside(request: Request, k: int, out: Path) -> None:
+    """Put the last journal of a hook-up where no run looks for it: its plugs were in doubt."""
+    last = list(takewhile(Path.exists, _journals(request.run, k, out)))[-1]
+    numbers = (last.with_name(f"{request.run}.hook-up-{k + 1}.plugs-{n}.jsonl") for n in count(1))
+    last.rename(next(path for path in numbers if not path.exists()))
+
+
+def _table(request: Request, k: int, out: Path) -> Path:
+    return out / f"{request.run}.hook-up-{k + 1}.adapter.csv"
+
+
 def _finished(request: Request, plan: HookUpPlan, k: int, out: Path) -> tuple[HookUpResult, bytes] | None:
     """Work a finished hook-up out again from its journal; ``None`` where there is no whole one."""
     for path in _journals(request.run, k, out):
@@ -259,7 +312,7 @@ def _measured(
 ) -> Generator[Event, None, tuple[HookUpResult, bytes]]:
     path = next(path for path in _journals(request.run, k, where.out) if not path.exists())
     adapter = adapter_of(plan, k)
-    table = where.out / f"{request.run}.hook-up-{k + 1}.adapter.csv"
+    table = _table(request, k, where.out)
     write_adapter(adapter, table)
     mine = replace(request, adapter=adapter, started=request.started if k == 0 else rfc3339(now()))
     plugged = "by the simulator" if starts_its_own(at) else "confirmed"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Generator, Iterable, Iterator
+from collections.abc import Callable, Collection, Generator, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -262,9 +262,18 @@ class Job:
         """Prove again the nets of these cavities, and judge them as a proof does; gives no certificate."""
         return Running(self._retest(self._request(), tuple(touched)))
 
-    def retest_after(self, before: Document, also: Iterable[End] = ()) -> Running[Retested]:
-        """Prove again what the repairs of a run can have touched: `loomproof.jobs.retest.retest_after`."""
-        request = self._request()
+    def retest_after(
+        self,
+        before: Document,
+        also: Iterable[End] = (),
+        numbers: Collection[int] = (),
+        limits: Constraints | None = None,
+    ) -> Running[Retested]:
+        """Prove again what the repairs of a run can have touched: `loomproof.jobs.retest.retest_after`.
+
+        With ``limits`` plug by plug, as `hook_ups` proves.
+        """
+        request = self._request(None if limits is None else in_order(self.loom.cavities))
         return Running(
             retest_after(
                 before,
@@ -274,6 +283,8 @@ class Job:
                 self.where,
                 loom_path=self._loom_path,
                 also=also,
+                numbers=numbers,
+                limits=limits,
                 assured=self.assured,
             )
         )

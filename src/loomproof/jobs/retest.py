@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterable
+from collections.abc import Collection, Generator, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from loomproof.bench.adapter import write_adapter
 from loomproof.bench.interface import Bench
 from loomproof.diagnosis import explain
 from loomproof.electrics.expectation import Expectation, expect
-from loomproof.errors import AdapterError, UsageError, suggestion
-from loomproof.jobs.at_bench import BenchAt, journaled, reached
+from loomproof.errors import AdapterError, BrokenOffError, Todo, UnfitError, UsageError, suggestion
+from loomproof.jobs.at_bench import BenchAt, journaled, starts_its_own
+from loomproof.jobs.at_bench import reached as reached_bench
 from loomproof.jobs.breaking_off import told_when_stopped
 from loomproof.jobs.files import folder_for
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared
+from loomproof.jobs.hookups import adapter_of, plugging
 from loomproof.jobs.keep import Keeping, begun, ended
 from loomproof.jobs.operator import Operator
 from loomproof.judgement.claims import claims_of
@@ -21,11 +24,15 @@ from loomproof.judgement.conclude import judged
 from loomproof.judgement.verdict import Judgement
 from loomproof.loom.model import End, Loom
 from loomproof.measuring.clearance import Clearance
-from loomproof.measuring.events import Event, Finished
+from loomproof.measuring.events import Event, Finished, Prompt
+from loomproof.measuring.merge_hookups import merged_measured, merged_plan
 from loomproof.measuring.preparing import prepare
 from loomproof.measuring.run import run_plan
+from loomproof.planning.hookup_search import Constraints, plan_hook_ups
+from loomproof.planning.plan import Plan
 from loomproof.planning.request import Request
 from loomproof.planning.retest_plan import plan_retest, touched_ends, touched_nets
+from loomproof.reports.words import plural
 from loomproof.results.document import Document
 from loomproof.results.findings import Finding
 from loomproof.results.measured import Measured
@@ -49,6 +56,16 @@ class Retested:
         return tuple(reason for reason in self.judgement.reasons if reason not in titles)
 
 
+@dataclass(frozen=True)
+class _Part:
+    """What was asked again with one hook-up, and what was found."""
+
+    clearance: Clearance
+    expectation: Expectation
+    plan: Plan
+    measured: Measured
+
+
 def retest(
     request: Request, touched: Iterable[End], bench: Bench, clearance: Clearance
 ) -> Generator[Event, None, Retested]:
@@ -57,40 +74,68 @@ def retest(
     Raises `AdapterError` where no point goes to a cavity that the repair can have touched, and as
     `loomproof.jobs.prove.prove` does.
     """
-    loom = request.loom
     ends = tuple(touched)
-    reached = _reached(request, expect(loom), ends)
+    reached = _reached(request, expect(request.loom), ends)
+    part = yield from _asked_again(request, ends, bench, clearance)
+    return _judged(request, ends, [part], reached)
+
+
+def _asked_again(
+    request: Request, ends: tuple[End, ...], bench: Bench, clearance: Clearance
+) -> Generator[Event, None, _Part]:
+    """Ask again what the request's adapter reaches of the nets of these cavities."""
     ready = yield from prepare(request, bench, clearance)
     expectation = ready.expectation
     nets = touched_nets(expectation, ends)
     plan = plan_retest(ready.plan, expectation, nets)
-    untouched = frozenset(range(len(expectation.nets))) - nets
     measured = yield from run_plan(
         plan,
         expectation,
         bench,
         clearance,
-        untouched=untouched,
+        untouched=frozenset(range(len(expectation.nets))) - nets,
         references=request.adapter.references,
     )
     bench.confirm()
+    return _Part(clearance, expectation, plan, measured)
+
+
+def _judged(
+    request: Request, ends: tuple[End, ...], parts: Sequence[_Part], reached: tuple[End, ...]
+) -> Retested:
+    """Judge one or several hook-ups as one, of which only these nets were asked."""
+    last = parts[-1]
+    expectation, able = last.expectation, last.clearance.capabilities
+    nets = touched_nets(expectation, ends)
+    plan = merged_plan(expectation, [part.plan for part in parts], able.clear_ohm)
+    measured = merged_measured(expectation, [part.measured for part in parts])
+    asked = {end for net in nets for end in expectation.nets[net].cavities}
     # What has no point was not asked for here: the rest of the loom rests on the proof before.
-    measured = replace(measured, untested=())
-    findings = explain(loom, measured, request.answers)
-    claims = claims_of(plan, measured, clearance.capabilities, expectation)
-    said = judged(request, plan, measured, findings, claims, clearance)
+    unmet = tuple(pair for pair in measured.unmet if asked & set(pair))
+    measured = replace(measured, untested=(), unmet=unmet)
+    findings = explain(request.loom, measured, request.answers)
+    claims = claims_of(plan, measured, able, expectation)
+    said = judged(request, plan, measured, findings, claims, last.clearance)
     return Retested(said, findings, measured, reached, len(nets), len(expectation.nets))
 
 
 def _reached(request: Request, expectation: Expectation, ends: tuple[End, ...]) -> tuple[End, ...]:
     """Return the cavities that a retest says something about, before anything is driven."""
-    nets = touched_nets(expectation, ends)
-    asked = {end for net in nets for end in expectation.nets[net].cavities}
-    reached = tuple(end for end in request.loom.cavities if end in asked)
+    reached = _asked(request.loom, expectation, ends)
     for end in reached:
         if end not in request.adapter.point_of:
-            raise AdapterError(f"no point goes to {end}, which the repair can have touched")
+            raise AdapterError(
+                f"no point goes to {end}, which the repair can have touched",
+                cure="Take an adapter that reaches it, or go plug by plug.",
+                do=Todo.HOOK_UPS,
+            )
     return reached
+
+
+def _asked(loom: Loom, expectation: Expectation, ends: tuple[End, ...]) -> tuple[End, ...]:
+    """Return the cavities on the nets of these, in the order of the loom."""
+    asked = {end for net in touched_nets(expectation, ends) for end in expectation.nets[net].cavities}
+    return tuple(end for end in loom.cavities if end in asked)
 
 
 def retest_after(
@@ -102,12 +147,16 @@ def retest_after(
     *,
     loom_path: Path | None = None,
     also: Iterable[End] = (),
+    numbers: Collection[int] = (),
+    limits: Constraints | None = None,
     assured: Assured | None = None,
 ) -> Generator[Event, None, Retested]:
     """Prove again, on this bench, what the repairs of a run can have touched.
 
-    ``request`` is asked for as a proof is; its answers and serial are those of the run. ``also`` are cavities
-    that were worked at besides. Only the journal is kept. Raises `UsageError` where the run was proved
+    ``request`` is asked for as a proof is; its answers and serial are those of the run. ``numbers`` are the
+    findings that were mended (from 1), all where none is named; ``also`` are cavities that were worked at
+    besides. With ``limits`` it goes plug by plug, with no more hook-ups than the touched nets want, and the
+    request's adapter is not used. Only journals are kept. Raises `UsageError` where the run was proved
     against another description or there is nothing to retest, `SafetyError` where the bench is not cleared
     for this loom, and as `retest` does.
     """
@@ -117,7 +166,7 @@ def retest_after(
             f"the run {before.run} was proved against another description of {before.loom.name}",
             cure="Prove the whole loom against this one.",
         )
-    ends = touched_ends(loom, *worked_at(before, loom, also))
+    ends = tuple(sorted(touched_ends(loom, *worked_at(before, loom, also, numbers))))
     if not ends:
         raise UsageError(
             f"the run {before.run} found nothing to repair", cure="Name the cavities that were worked at."
@@ -125,26 +174,86 @@ def retest_after(
     yield CAUTIONS
     folder_for(where.out)
     name = f"{request.run}.retest"
-    journal = where.out / f"{name}.journal.jsonl"
-    header = {
-        "retest": before.run,
-        "started": request.started,
-        "loom_digest": loom.digest,
-        "adapter": request.adapter.name,
-    }
     request = replace(request, run=name, answers=before.loom.answers, serial=before.loom.serial)
-    with told_when_stopped(journal), reached(at, loom_path) as raw:
-        clearance = yield from cleared(request, raw, operator, assured or Assured())
-        begun(request, journal, where.store)
-        with journaled(raw, journal, header) as bench:
-            found = yield from retest(request, ends, bench, clearance)
+    asking = _Asking(before.run, at, operator, where, loom_path, assured or Assured())
+    if limits is None:
+        reached = _reached(request, expect(loom), ends)
+        parts = [(yield from asking.part(request, ends, where.out / f"{name}.journal.jsonl"))]
+    else:
+        expectation = expect(loom)
+        reached = _asked(loom, expectation, ends)
+        parts = yield from asking.plug_by_plug(request, ends, expectation, limits)
+    found = _judged(request, ends, parts, reached)
     ended(request)
     yield Finished(name, found.judgement.verdict)
     return found
 
 
-def worked_at(before: Document, loom: Loom, also: Iterable[End]) -> tuple[list[End], list[str]]:
-    """Return the cavities and wires of a run's faults, and what was named besides. Raises `UsageError`."""
+@dataclass(frozen=True)
+class _Asking:
+    """Where a retest is asked, and who plugs."""
+
+    before: str
+    at: BenchAt
+    operator: Operator
+    where: Keeping
+    loom_path: Path | None
+    assured: Assured
+
+    def part(
+        self, request: Request, ends: tuple[End, ...], journal: Path, table: Path | None = None
+    ) -> Generator[Event, None, _Part]:
+        """Ask again what one adapter reaches; ``table`` is its file, for a simulator of our own."""
+        header = {
+            "retest": self.before,
+            "started": request.started,
+            "loom_digest": request.loom.digest,
+            "adapter": request.adapter.name,
+        }
+        with told_when_stopped(journal), reached_bench(self.at, self.loom_path, table) as raw:
+            clearance = yield from cleared(request, raw, self.operator, self.assured)
+            begun(request, journal, self.where.store)
+            with journaled(raw, journal, header) as bench:
+                return (yield from _asked_again(request, ends, bench, clearance))
+
+    def plug_by_plug(
+        self, request: Request, ends: tuple[End, ...], expectation: Expectation, limits: Constraints
+    ) -> Generator[Event, None, list[_Part]]:
+        """Ask again over as many hook-ups as the nets of these cavities want. Raises `BrokenOffError`."""
+        with reached_bench(self.at, self.loom_path) as bench:
+            points = bench.capabilities().points
+        nets = [net.cavities for net in expectation.nets]
+        plan = plan_hook_ups(request.loom, nets, points, limits, only=touched_nets(expectation, ends))
+        parts: list[_Part] = []
+        for k, hook_up in enumerate(plan.hook_ups):
+            adapter = adapter_of(plan, k)
+            table = self.where.out / f"{request.run}.hook-up-{k + 1}.adapter.csv"
+            write_adapter(adapter, table)
+            lines = (*plugging(hook_up), f"The same as an adapter table: {table}")
+            yield Prompt(f"\nHook-up {k + 1} of {len(plan.hook_ups)}:", lines)
+            if not starts_its_own(self.at) and not self.operator.plug(hook_up, k + 1):
+                raise BrokenOffError(
+                    f"the retest stopped before hook-up {k + 1} of {len(plan.hook_ups)}; nothing is claimed",
+                    cure="Start it again.",
+                )
+            journal = self.where.out / f"{request.run}.hook-up-{k + 1}.journal.jsonl"
+            mine = replace(request, adapter=adapter)
+            part = yield from self.part(mine, ends, journal, table)
+            first = (parts or [part])[0].clearance
+            now = part.clearance
+            if (first.identity, first.capabilities) != (now.identity, now.capabilities):
+                raise UnfitError("this is another bench than the retest was begun on", cure="Start it again.")
+            parts.append(part)
+        return parts
+
+
+def worked_at(
+    before: Document, loom: Loom, also: Iterable[End], numbers: Collection[int] = ()
+) -> tuple[list[End], list[str]]:
+    """Return the cavities and wires of a run's faults, and what was named besides. Raises `UsageError`.
+
+    ``numbers`` are the findings that are meant, from 1; without any, all faults are.
+    """
     named = list(also)
     strangers = [end for end in named if end not in loom.cavities]
     if strangers:
@@ -152,7 +261,16 @@ def worked_at(before: Document, loom: Loom, also: Iterable[End]) -> tuple[list[E
             f"{strangers[0]} is said to have been worked at: the loom has no such cavity",
             cure=suggestion(str(strangers[0]), map(str, loom.cavities)),
         )
+    for number in numbers:
+        if not 1 <= number <= len(before.findings):
+            raise UsageError(
+                f"the run {before.run} has {plural(len(before.findings), 'finding')}, there is no finding "
+                f"{number}",
+                cure="Give the number that the run's findings show.",
+            )
     faults = [finding for finding in before.findings if finding.severity.value == "fault"]
+    if numbers:
+        faults = [before.findings[number - 1] for number in numbers]
     cavities = [end for finding in faults for end in finding.cavities]
     parts = [loom.component_by_name[n] for f in faults for n in f.components if n in loom.component_by_name]
     cavities += [end for part in parts for end in part.ends]

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Generator, Sequence
 
 from loomproof.bench.interface import Bench, TimedBench
+from loomproof.bench.seam import points_of
 from loomproof.errors import AdapterError, UnfitError, suggestion
 from loomproof.loom.model import End
 from loomproof.measuring import probe_ends as probing
 from loomproof.measuring.clearance import Clearance
-from loomproof.measuring.events import Event, Progress
+from loomproof.measuring.events import Event, Progress, Prompt
 from loomproof.measuring.hookup_result import HookUpResult
 from loomproof.measuring.insulation import measure_insulation
 from loomproof.measuring.insulation_test import clean, run_insulation
@@ -72,7 +73,7 @@ def _touches(
     An end that has a point is touched first, and last where one was silent: the probe must be seen there.
     """
     touches: list[probing.Touch] = []
-    if not ends or not _probe_seen(bench, clearance, scope):
+    if not ends or not (yield from _probe_seen(bench, clearance, scope)):
         return ()
     for done, end in enumerate(ends):
         yield Progress("reading loose ends with the probe", done, len(ends))
@@ -80,24 +81,51 @@ def _touches(
             low = probing.read_touch(bench, clearance, scope)
             if low is not None:
                 touches.append(probing.Touch(end, low))
-    if any(not touch.low for touch in touches) and not _probe_seen(bench, clearance, scope):
+    if any(not touch.low for touch in touches) and not (yield from _probe_seen(bench, clearance, scope)):
         touches = [touch for touch in touches if touch.low]
-    if not (bench.touched(None) and bench.sense([0])[0] & scope.points == 0):
-        raise UnfitError(
-            "points still read low after the probe was taken off",
-            cure="Take it off the loom, and prove again.",
-        )
+    yield from _probe_off(bench, scope)
     return tuple(touches)
 
 
-def _probe_seen(bench: TimedBench, clearance: Clearance, scope: Scope) -> bool:
+ASKED = 3
+"""So often a person is asked for the probe where the bench does not see what they say. Ours."""
+
+
+def _probe_off(bench: TimedBench, scope: Scope) -> Generator[Event, None, None]:
+    """Have the probe taken off, and see that it is. Raises `UnfitError` where it still touches the loom."""
+    for left in reversed(range(ASKED)):
+        if not bench.touched(None):
+            break
+        low = bench.sense([0])[0] & scope.points
+        if not low:
+            return
+        if left:
+            yield Prompt(f"The probe still touches the loom: {_ends(scope, low)} read low.")
+    raise UnfitError(
+        "points still read low after the probe was taken off", cure="Take it off the loom, and prove again."
+    )
+
+
+def _ends(scope: Scope, low: int) -> str:
+    """Return the first ends that read low, as text."""
+    ends = [str(scope.end_of[point]) for point in points_of(low)]
+    return ", ".join(ends[:4]) + (f" and {len(ends) - 4} more" if len(ends) > 4 else "")
+
+
+def _probe_seen(bench: TimedBench, clearance: Clearance, scope: Scope) -> Generator[Event, None, bool]:
     """Have an end touched that has a point; whether anybody does. Raises `UnfitError` if it is not seen."""
     point = min(scope.end_of)
-    if not bench.touched(str(scope.end_of[point])):
-        return False
-    low = probing.read_touch(bench, clearance, scope)
-    if low is not None and low >> (point - 1) & 1:
-        return True
+    for left in reversed(range(ASKED)):
+        if not bench.touched(str(scope.end_of[point])):
+            return False
+        low = probing.read_touch(bench, clearance, scope)
+        if low is not None and low >> (point - 1) & 1:
+            return True
+        if left:
+            yield Prompt(
+                f"The probe is not seen on {scope.end_of[point]}. Is it joined to the scanner's 0 V through "
+                "its resistor, and on bare metal?"
+            )
     raise UnfitError(
         f"the probe was held on {scope.end_of[point]}, and its point {point} did not read low",
         cure="Is the probe joined to the scanner's 0 V through its resistor, and was it on bare metal? Prove "

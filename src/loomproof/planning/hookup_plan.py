@@ -8,7 +8,9 @@ from typing import Annotated
 
 from pydantic import Field, TypeAdapter, ValidationError
 
+from loomproof.bench.adapter import Lead, parse_adapter
 from loomproof.errors import InputError, Todo
+from loomproof.loom.model import End
 from loomproof.notebook import Shown
 from loomproof.results.codec import fault_of
 from loomproof.results.ends import EndText
@@ -38,7 +40,7 @@ class HookUpPlan(Shown):
     """All hook-ups in order. ``bound``: no plan has fewer; ``by`` says why.
 
     ``stay`` and ``limits`` (names of units, and how many of them may be on at once) are what hook-ups
-    added later must keep to.
+    added later must keep to; ``plugs`` is the table of plugs whose leads stay on their points, "" for none.
     """
 
     points: int
@@ -48,6 +50,14 @@ class HookUpPlan(Shown):
     by: str
     stay: tuple[str, ...] = ()
     limits: tuple[tuple[tuple[str, ...], int], ...] = ()
+    plugs: str = ""
+
+    @property
+    def leads(self) -> Mapping[End, Lead]:
+        """The leads that stay on their points, by cavity. Raises `AdapterError` for a table that is wrong."""
+        if not self.plugs:
+            return {}
+        return {lead.end: lead for lead in parse_adapter(self.plugs, name="plugs", shared=True).entries}
 
     @property
     def units(self) -> tuple[Unit, ...]:

@@ -7,15 +7,17 @@ connectors. Both conditions are rows of one covering problem (`hookup_cover`) ov
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise
 
+from loomproof.bench.adapter import Adapter, table_of
 from loomproof.errors import AdapterError, Do, Todo, UsageError, suggestion
 from loomproof.loom.model import ConnectorKind, End, Loom
 from loomproof.planning.hookup_cover import Cover, Problem, Row, cover, trimmed, undominated, units_of
 from loomproof.planning.hookup_order import best_order, plug_ins
 from loomproof.planning.hookup_plan import HookUp, HookUpPlan, Unit
+from loomproof.planning.own_plugs import on_one_point, refuse_plugs
 
 MOST_CUTS = 6
 """Nets on up to this many connectors get all their cuts at once, others those that a plan leaves open."""
@@ -30,11 +32,14 @@ class Constraints:
 
     ``split``: connectors whose leads may go to points in groups; all others are plugged whole. ``stay``:
     connectors that stay plugged all the time. ``owned``: how many adapter plugs of a housing there are.
+    ``plugs``: adapter plugs that there are, as a table in which plugs may share points: their leads stay on
+    their points.
     """
 
     split: tuple[str, ...] = ()
     stay: tuple[str, ...] = ()
     owned: Mapping[str, int] = field(default_factory=dict)
+    plugs: Adapter | None = None
 
 
 class NotPossibleError(AdapterError):
@@ -52,18 +57,34 @@ def plan_hook_ups(
     constraints: Constraints | None = None,
     *,
     seed: int = 1,
+    only: Collection[int] | None = None,
 ) -> HookUpPlan:
     """Return the fewest hook-ups found, then the fewest plug-ins among those found, in the best order.
 
-    ``nets`` are the cavities of each net. Raises `NotPossibleError` that names the connector which makes it
+    ``nets`` are the cavities of each net; ``only`` are those of them that must be proved, by their places,
+    all where it is ``None``. Raises `NotPossibleError` that names the connector which makes it
     impossible, `UsageError` for a constraint that names nothing of this loom.
     """
     limits = constraints or Constraints()
     _known(loom, limits)
+    if limits.plugs is not None:
+        refuse_plugs(loom, limits.plugs, points, limits.split, limits.stay)
     cavities = [tuple(net) for net in nets]
+    task = _Task(loom, cavities, frozenset(range(len(cavities)) if only is None else only), points, limits)
     if limits.split:
-        return _best_split(loom, cavities, points, limits, seed)
-    return _planned(loom, cavities, points, limits, _units(loom, {}), seed)
+        return _best_split(task, seed)
+    return _planned(task, _units(loom, {}), seed)
+
+
+@dataclass(frozen=True)
+class _Task:
+    """What is to be planned: ``only`` are the nets that must be proved, by their places in ``nets``."""
+
+    loom: Loom
+    nets: Sequence[Sequence[End]]
+    only: frozenset[int]
+    points: int
+    limits: Constraints
 
 
 def _known(loom: Loom, limits: Constraints) -> None:
@@ -97,22 +118,19 @@ def _units(loom: Loom, parts: Mapping[str, int]) -> tuple[Unit, ...]:
         cuts = [len(ends) * k // count for k in range(count + 1)]
         for first, last in pairwise(cuts):
             some = ends[first:last]
-            units.append(
-                Unit(f"{connector.name} {some[0].cavity} to {some[-1].cavity}", connector.name, some)
-            )
+            which = some[0].cavity if len(some) == 1 else f"{some[0].cavity} to {some[-1].cavity}"
+            units.append(Unit(f"{connector.name} {which}", connector.name, some))
     return tuple(units)
 
 
-def _best_split(
-    loom: Loom, nets: Sequence[Sequence[End]], points: int, limits: Constraints, seed: int
-) -> HookUpPlan:
+def _best_split(task: _Task, seed: int) -> HookUpPlan:
     """Try numbers of groups for the plugs that may be split, and keep the best plan."""
     best: HookUpPlan | None = None
     refused: NotPossibleError | None = None
     for count in SPLITS:
-        units = _units(loom, dict.fromkeys(limits.split, count))
+        units = _units(task.loom, dict.fromkeys(task.limits.split, count))
         try:
-            plan = _planned(loom, nets, points, limits, units, seed, tries=6)
+            plan = _planned(task, units, seed, tries=6)
         except NotPossibleError as error:
             refused = error
             continue
@@ -128,33 +146,28 @@ def _cost(plan: HookUpPlan) -> tuple[int, int]:
     return len(plan.hook_ups), plan.plug_ins
 
 
-def _planned(
-    loom: Loom,
-    nets: Sequence[Sequence[End]],
-    points: int,
-    limits: Constraints,
-    units: Sequence[Unit],
-    seed: int,
-    *,
-    tries: int = 60,
-) -> HookUpPlan:
-    signatures = signatures_of(nets, units)
-    rows = list(meeting_rows(signatures))
+def _planned(task: _Task, units: Sequence[Unit], seed: int, *, tries: int = 60) -> HookUpPlan:
+    limits = task.limits
+    signatures = signatures_of(task.nets, units)
+    wanted = signatures_of((net for k, net in enumerate(task.nets) if k in task.only), units)
+    rows = list(meeting_rows(signatures, wanted))
     groups = [
-        (_mask(k for k, u in enumerate(units) if loom.by_name[u.connector].housing == housing), count)
+        (_mask(k for k, u in enumerate(units) if task.loom.by_name[u.connector].housing == housing), count)
         for housing, count in limits.owned.items()
     ]
+    fixed = {} if limits.plugs is None else limits.plugs.point_of
+    apart = [(1 << a | 1 << b, 1) for a, b in on_one_point(units, fixed)]
     stay = _mask(k for k, unit in enumerate(units) if unit.connector in limits.stay)
     sizes = tuple(len(unit.ends) for unit in units)
     while True:
-        problem = Problem(sizes, points, undominated(rows), tuple(groups), stay)
-        _refuse_impossible(problem, units, points, limits)
+        problem = Problem(sizes, task.points, undominated(rows), (*groups, *apart), stay)
+        _refuse_impossible(problem, units, task.points, limits)
         found = cover(problem, seed=seed, tries=tries)
-        extra = [row for signature in signatures for row in open_cuts(found.sets, signature)]
+        extra = [row for signature in wanted for row in open_cuts(found.sets, signature)]
         if not extra:
             break
         rows += extra
-    return _ordered(problem, found, signatures, units, points)
+    return _ordered(problem, found, (signatures, wanted), units, task)
 
 
 def signatures_of(nets: Iterable[Iterable[End]], units: Sequence[Unit]) -> tuple[int, ...]:
@@ -164,13 +177,15 @@ def signatures_of(nets: Iterable[Iterable[End]], units: Sequence[Unit]) -> tuple
     return tuple(dict.fromkeys(mask for mask in masks if mask))
 
 
-def meeting_rows(signatures: Sequence[int]) -> Iterable[Row]:
+def meeting_rows(signatures: Sequence[int], wanted: Sequence[int] | None = None) -> Iterable[Row]:
     """Yield what must meet: each two nets, and each cut of a net (up to `MOST_CUTS` units).
 
-    A net that comes to one unit makes that this unit is plugged at all.
+    Of these only what says something of the ``wanted`` nets. A net that comes to one unit makes that this
+    unit is plugged at all.
     """
-    yield from ((a, b) for a, b in combinations(signatures, 2))
-    for mask in signatures:
+    chosen = signatures if wanted is None else wanted
+    yield from ((a, b) for a, b in combinations(signatures, 2) if a in chosen or b in chosen)
+    for mask in chosen:
         members = list(units_of(mask))
         if len(members) == 1:
             yield mask, mask
@@ -191,10 +206,15 @@ def open_cuts(sets: Sequence[int], signature: int) -> list[Row]:
     return [(part, signature & ~part) for part in parts] if len(parts) > 1 else []
 
 
-def proves(sets: Sequence[int], signatures: Sequence[int]) -> bool:
-    """Whether these sets of units prove a loom with nets on these units: both conditions, checked anew."""
-    meet = all(any(s & a and s & b for s in sets) for a, b in combinations(signatures, 2))
-    return meet and all(any(s & a for s in sets) and not open_cuts(sets, a) for a in signatures)
+def proves(sets: Sequence[int], signatures: Sequence[int], wanted: Sequence[int] | None = None) -> bool:
+    """Whether these sets of units prove a loom with nets on these units: both conditions, checked anew.
+
+    Where only the ``wanted`` nets are to be proved, these and what they meet.
+    """
+    chosen = signatures if wanted is None else wanted
+    pairs = ((a, b) for a, b in combinations(signatures, 2) if a in chosen or b in chosen)
+    meet = all(any(s & a and s & b for s in sets) for a, b in pairs)
+    return meet and all(any(s & a for s in sets) and not open_cuts(sets, a) for a in chosen)
 
 
 def _refuse_impossible(problem: Problem, units: Sequence[Unit], points: int, limits: Constraints) -> None:
@@ -211,6 +231,15 @@ def _refuse_impossible(problem: Problem, units: Sequence[Unit], points: int, lim
         return
     by_size = Problem(problem.sizes, points, problem.rows, (), problem.stay)
     if not by_size.impossible():
+        fixed = {} if limits.plugs is None else limits.plugs.point_of
+        for a, b in on_one_point(units, fixed):
+            if any({1 << a, 1 << b} == set(row) for row in bad):
+                raise NotPossibleError(
+                    f"{units[a].name} and {units[b].name} must be plugged together, and their plugs have "
+                    "leads on the same points",
+                    connector=units[b].connector,
+                    cure="Put the leads of one of them on other points.",
+                )
         raise NotPossibleError(
             "with the adapter plugs owned, some connectors that must meet can't be plugged together: "
             + _rows_text(bad[0], units),
@@ -242,29 +271,36 @@ def _rows_text(row: Row, units: Sequence[Unit]) -> str:
 
 
 def _ordered(
-    problem: Problem, found: Cover, signatures: Sequence[int], units: Sequence[Unit], points: int
+    problem: Problem,
+    found: Cover,
+    signatures: tuple[Sequence[int], Sequence[int]],
+    units: Sequence[Unit],
+    task: _Task,
 ) -> HookUpPlan:
     """Choose among covers of one length, whole and trimmed, the one with the fewest plug-ins."""
     everyone = range(len(units))
     by_size = sorted(everyone, key=lambda u: (problem.sizes[u], u))
     options: list[Sequence[int]] = []
     for sets in (found.sets, *found.others[:20]):
-        if proves(sets, signatures):
+        if proves(sets, *signatures):
             options += [sets, *(trimmed(problem, sets, order) for order in (by_size, by_size[::-1]))]
     candidates = []
     for option in options:
         order = best_order(option)
-        if proves(option, signatures):
+        if proves(option, *signatures):
             candidates.append((plug_ins(option, order), [option[k] for k in order]))
-    count, best = min(candidates)
+    _, best = min(candidates)
+    plugs = task.limits.plugs
+    hooked = tuple(_hooked(best, units, task.points, {} if plugs is None else plugs.point_of))
     return HookUpPlan(
-        points,
-        tuple(_hooked(best, units, points)),
-        count,
+        task.points,
+        hooked,
+        sum(len(each.new) for each in hooked),
         found.bound,
         _named(found.by, units),
         tuple(units[u].name for u in units_of(problem.stay)),
         tuple((tuple(units[u].name for u in units_of(mask)), most) for mask, most in problem.limits),
+        "" if plugs is None else table_of(plugs),
     )
 
 
@@ -295,7 +331,8 @@ def with_follow_ups(plan: HookUpPlan, pairs: Iterable[tuple[frozenset[End], froz
     last = _mask(place[unit.name] for unit in plan.hook_ups[-1].units)
     held = plan.hook_ups[-1].point_of
     order = best_order(sets)
-    added = tuple(_hooked([sets[k] for k in order], units, plan.points, last, held))
+    fixed = {end: lead.point for end, lead in plan.leads.items()}
+    added = tuple(_hooked([sets[k] for k in order], units, plan.points, fixed, last, held))
     return replace(plan, hook_ups=plan.hook_ups + added)
 
 
@@ -303,11 +340,13 @@ def _hooked(
     sets: Sequence[int],
     units: Sequence[Unit],
     points: int,
+    fixed: Mapping[End, int],
     on: int = 0,
     point_of: Mapping[End, int] | None = None,
 ) -> Iterable[HookUp]:
     """Give out points: what stays plugged keeps its points, what is new takes the lowest free ones.
 
+    Leads of ``fixed`` stay on their points; a plug whose leads are in their way is put on again elsewhere.
     ``on`` is plugged beforehand, on the points of ``point_of``.
     """
     before = point_of or {}
@@ -317,9 +356,15 @@ def _hooked(
         off = [u for u in held if u not in members]
         for u in off:
             del held[u]
+        bound = {u: [fixed[end] for end in units[u].ends] for u in members if units[u].ends[0] in fixed}
+        taken = {point for mine in bound.values() for point in mine}
+        moved = [u for u in held if u not in bound and taken & set(held[u])]
+        for u in moved:
+            del held[u]
         new = [u for u in members if u not in held]
-        free = sorted(set(range(1, points + 1)) - {p for taken in held.values() for p in taken})
-        for u in sorted(new, key=lambda u: -len(units[u].ends)):
+        held |= bound
+        free = sorted(set(range(1, points + 1)) - {p for mine in held.values() for p in mine})
+        for u in sorted((u for u in new if u not in bound), key=lambda u: -len(units[u].ends)):
             size = len(units[u].ends)
             # One run of points if there is one: easier to plug and to check.
             start = next(
