@@ -1,0 +1,93 @@
+"""The command that lays a traced loom on a known one and says which plug is which."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from loomproof.cli.options import PATH, ends_given, over_option
+from loomproof.cli.output import found, table, terminal
+from loomproof.errors import UsageError
+
+if TYPE_CHECKING:
+    from loomproof.loom.model import End
+    from loomproof.results.matching import Match
+
+EVERY_SURE = "sure"
+
+
+@click.command("match")
+@click.argument("traced", type=PATH)
+@click.argument("known", type=PATH)
+@click.option(
+    "--touched",
+    multiple=True,
+    metavar='"TRACED KNOWN"',
+    help='An end of TRACED that answered when an end of KNOWN was touched: "P3:2 INJ1:1"; repeatable.',
+)
+@click.option(
+    "--take",
+    "taken",
+    multiple=True,
+    metavar="CONNECTOR",
+    help='Take names and colours over for this connector of TRACED, or for all that are "sure"; repeatable.',
+)
+@click.option("--to", "target", type=PATH, help="The new folder, for what is taken over.")
+@over_option
+def match_(
+    traced: Path,
+    known: Path,
+    touched: tuple[str, ...],
+    taken: tuple[str, ...],
+    target: Path | None,
+    over: bool,
+) -> None:
+    """Say which connector and cavity of TRACED is which of KNOWN, what is sure, and what differs.
+
+    Both are looms as any command takes them. Nothing is taken over but with --take, into a loom of its own.
+    """
+    from loomproof.loom.reading import load
+    from loomproof.loom.writing import write_folder
+    from loomproof.matching.match import match
+    from loomproof.matching.taking import take
+    from loomproof.results.matching import Standing
+
+    if bool(taken) != (target is not None):
+        raise UsageError("what is taken over goes into a new folder", cure="Give --take and --to together.")
+    mine, theirs, pairs = load(traced).loom, load(known).loom, [_pair(text) for text in touched]
+    laid = match(mine, theirs, pairs)
+    if target is not None:
+        names = [name for name in taken if name != EVERY_SURE]
+        if EVERY_SURE in taken:
+            names += [place.traced for place in laid.places if place.standing is Standing.SURE]
+        # What is accepted is known from now on, and with it the cavities that hang on it.
+        accepted = {
+            name: place.known for name, place in laid.place_of.items() if name in names and place.known
+        }
+        laid = match(mine, theirs, pairs, accepted)
+        write_folder(take(laid, names), target, over=over)
+    found(0)
+    _show(laid)
+    if target is not None:
+        click.echo(f"Written to {target}: check it, and prove the loom against it.")
+
+
+def _pair(text: str) -> tuple[End, End]:
+    ends = ends_given((text,), "--touched")
+    if len(ends) != 2:
+        raise UsageError(
+            f"--touched {text!r}: two ends are expected", cure='The traced one first: "P3:2 INJ1:1".'
+        )
+    return ends[0], ends[1]
+
+
+def _show(laid: Match) -> None:
+    from loomproof.reports.listing import Paragraph
+    from loomproof.reports.matching import HEADS, difference_texts, place_texts, sentences
+
+    console = terminal()
+    table(HEADS, place_texts(laid), figures=("agree",), whole=("traced", "known"), on=console)
+    for text in (*difference_texts(laid), *sentences(laid)):
+        console.print(Paragraph(text))
