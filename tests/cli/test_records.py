@@ -38,8 +38,8 @@ def test_the_log_names_runs_whole(capsys: Output) -> None:
     assert "first" in out
     assert "FAIL (2)" in out
     assert all(len(line) <= 80 for line in out.splitlines())
-    assert run(["log", "no such loom"]) == 0
-    assert "Nothing is kept" in capsys.readouterr().err
+    assert run(["log", "no such loom"]) == 2
+    assert "nothing is kept" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("columns", ["40", "60", "80", "120"])

@@ -42,11 +42,15 @@ def fit(
     """
     from loomproof.fitting.ampacity import read_ampacity
     from loomproof.fitting.sheet import fitting_sheet
-    from loomproof.jobs.files import write_file
+    from loomproof.jobs.files import ends_in, write_file
     from loomproof.loom import reading
     from loomproof.loom.choices import answers_of
     from loomproof.reports import fitting_sheet as report
 
+    if csv_file is not None:
+        ends_in(csv_file, ".csv")
+    if pdf_file is not None:
+        ends_in(pdf_file, ".pdf")
     described = reading.load(loom, side_table).loom
     given = answers_of(described, answers)
     table = None if ampacity is None else read_ampacity(ampacity)

@@ -10,8 +10,7 @@ import click
 
 from loomproof.cli.options import FILE, F, archive_option, plot_option, selection_options
 from loomproof.cli.output import found, table, tell_left_out, tell_troubles, terminal
-from loomproof.cli.records import show_shelf
-from loomproof.errors import UsageError
+from loomproof.cli.records import refuse_unknown, show_shelf
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive, Wanted
@@ -30,9 +29,7 @@ def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, ar
 
     loom = kept_as(loom)
     shelf = archive.shelf(loom)
-    if not shelf:
-        cure = archive.near(loom) or "loomproof log lists what is kept."
-        raise UsageError(f"nothing is kept of {loom!r}", cure=cure)
+    refuse_unknown(archive, loom)
     moved = joints_of(shelf, joints)[:most]
     if plot is not None:
         plot_joints(plot, loom, moved)
@@ -73,6 +70,7 @@ def report(loom: str | None, wanted: Wanted, archive: Archive, **files: Path | N
     from loomproof.jobs.summing_up import summed_up
     from loomproof.reports.words import clean, plural
 
+    refuse_unknown(archive, loom)
     fleet = Fleet(archive.shelf(loom, wanted=wanted), archive.repairs())
     written = {what: path for what, path in files.items() if path is not None}
     pages = summed_up(archive, loom, wanted) if {"pdf", "workbook"} & set(written) else None

@@ -166,12 +166,17 @@ def export(
     loom: Path, folder: Path | None, workbook: Path | None, kbl: Path | None, colour_code: str, over: bool
 ) -> None:
     """Write LOOM in another form. Folder and workbook hold all of it."""
+    from loomproof.jobs.files import ends_in
     from loomproof.loom import writing
     from loomproof.loom.kbl import write as kbl_of
     from loomproof.loom.reading import load
 
     if not (folder or workbook or kbl):
         raise UsageError("nothing to write to", cure="Say --folder DIR, --workbook FILE or --kbl FILE.")
+    if workbook:
+        ends_in(workbook, ".xlsx")
+    if kbl:
+        ends_in(kbl, ".kbl", ".xml")
     read = load(loom)
     _lacking("Not carried over:", read.left_out)
     if folder:

@@ -9,6 +9,7 @@ import click
 
 from loomproof.cli.options import FILE, archive_option, selection_options
 from loomproof.cli.output import chosen, found, table, tell_troubles, terminal
+from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive, Shelf, Wanted
@@ -29,10 +30,19 @@ def log(loom: str | None, limit: int, wanted: Wanted, archive: Archive) -> int:
     """
     from loomproof.jobs.archive import kept_as
 
-    shelf = archive.shelf(kept_as(loom) if loom else None, limit, wanted)
+    loom = kept_as(loom) if loom else None
+    shelf = archive.shelf(loom, limit, wanted)
     if not shelf:
-        click.echo("Nothing is kept of it." if loom or wanted else "Nothing is kept yet.", err=True)
+        refuse_unknown(archive, loom)
+        click.echo("Nothing is kept that was asked for." if wanted else "Nothing is kept yet.", err=True)
     return show_shelf(shelf)
+
+
+def refuse_unknown(archive: Archive, loom: str | None) -> None:
+    """Refuse a loom of which nothing is kept, naming the nearest one. Raises `UsageError`."""
+    if loom is not None and not archive.shelf(loom, 1):
+        cure = archive.near(loom) or "loomproof log lists what is kept."
+        raise UsageError(f"nothing is kept of {loom!r}", cure=cure)
 
 
 def show_shelf(shelf: Shelf) -> int:
@@ -86,7 +96,7 @@ def wires(run: str, out: Path | None, archive: Archive) -> None:
     One row for each wire: the claims that cover it, the reading through it that says least good of it, with
     its limit, what it is shown to be under and the margin left, and the worst decision of its claims.
     """
-    from loomproof.jobs.files import write_file
+    from loomproof.jobs.files import ends_in, write_file
     from loomproof.reports.exports import table_bytes
     from loomproof.reports.wires import HEADS, wire_texts, wires_table
 
@@ -94,6 +104,7 @@ def wires(run: str, out: Path | None, archive: Archive) -> None:
     if not document.wires:
         click.echo("This proof is from before proofs named their wires. Prove the loom again.", err=True)
     elif out is not None:
+        ends_in(out, ".csv", ".xlsx", ".parquet")
         write_file(out, table_bytes(wires_table(document), out.suffix.lower()))
         click.echo(str(out))
     else:

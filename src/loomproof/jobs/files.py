@@ -60,6 +60,20 @@ def write_file(path: Path, data: bytes, *, private: bool = False) -> None:
         raise writing.unwritten(path, error) from error
 
 
+def ends_in(path: Path, *endings: str) -> None:
+    """Refuse a name that promises something else than what will be in the file. Raises `UsageError`.
+
+    What is there and is no file, such as a pipe, has any name.
+    """
+    if path.suffix.casefold() in endings or (path.exists() and not (path.is_file() or path.is_dir())):
+        return
+    *first, last = endings
+    named = f"{', '.join(first)} or {last}" if first else last
+    raise UsageError(
+        f"{path}: a name that ends in {named} is expected", cure=f"Name it {path.stem}{endings[0]}."
+    )
+
+
 def folder_for(out: Path) -> None:
     """Make the folder that results go to. Raises `UsageError` where it cannot be made."""
     try:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from loomproof.errors import UsageError, suggestion
 from loomproof.jobs.archive import Repair, Shelf
-from loomproof.jobs.files import write_file
+from loomproof.jobs.files import ends_in, write_file
 from loomproof.records.first_pass import standing
 from loomproof.records.history import Trend, trends
 from loomproof.records.lines import Run
@@ -179,6 +179,7 @@ class Fleet:
 
     def write_junit(self, path: Path) -> None:
         """Write every claim as JUnit XML, corrections among them. Raises `StoreError`."""
+        ends_in(path, ".xml")
         counted = [one.verified.document() for one in self.shelf.counted if one.verified]
         write_file(path, exports.junit_xml(counted))
 
@@ -192,4 +193,5 @@ class Fleet:
 
 
 def _write(path: Path, table: pd.DataFrame) -> None:
+    ends_in(path, ".csv", ".xlsx", ".parquet")
     write_file(path, exports.table_bytes(table, path.suffix.lower()))

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from loomproof.errors import UsageError
 from loomproof.jobs.archive import Archive, Shelf, Wanted
-from loomproof.jobs.files import now, write_file
+from loomproof.jobs.files import ends_in, now, write_file
 from loomproof.jobs.looking_back import Fleet
 from loomproof.records.first_pass import Item, Yield, standing, yield_of
 from loomproof.records.order import started_moment
@@ -27,12 +27,12 @@ class SummedUp:
 
     def write_pdf(self, path: Path) -> None:
         """Write it as PDF on A4. Raises `StoreError`, `UsageError` for another ending."""
-        _ending(path, ".pdf")
+        ends_in(path, ".pdf")
         write_file(path, summary.summary_pdf(self._page(), now().replace(microsecond=0)))
 
     def write_workbook(self, path: Path) -> None:
         """Write it as a workbook with charts. Raises as `write_pdf` does."""
-        _ending(path, ".xlsx")
+        ends_in(path, ".xlsx")
         fleet = self.fleet
         tables = {
             "proofs": fleet.runs_table,
@@ -118,11 +118,6 @@ def summed_up(archive: Archive, loom: str | None, wanted: Wanted) -> SummedUp:
     within = Shelf(tuple(filter(wanted.takes, ever.runs)), (), ever.troubles)
     came = yield_of(standing(ever.counted), wanted.first, wanted.last)
     return SummedUp(wanted, Fleet(within, archive.repairs()), came, archive.where()[0])
-
-
-def _ending(path: Path, ending: str) -> None:
-    if path.suffix.lower() != ending:
-        raise UsageError(f"{path}: a name that ends in {ending} is expected")
 
 
 def _span(wanted: Wanted) -> str:
