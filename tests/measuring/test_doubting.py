@@ -15,10 +15,12 @@ from loomproof.bench.questions import Answer, Question, Resistance, Sense
 from loomproof.bench.scanner import ScannerBench
 from loomproof.errors import UnfitError
 from loomproof.jobs.prove import prove
-from loomproof.loom.model import Loom
+from loomproof.loom.model import End, Loom
+from loomproof.measuring.doubting import refuse_one_cause
 from loomproof.measuring.events import finish
 from loomproof.planning.request import Request
 from loomproof.results.document import Verdict
+from loomproof.results.measured import Decision, Judged
 from loomproof.virtual.link import Device
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.device import Clock
@@ -177,3 +179,21 @@ def test_a_diode_that_inputs_do_not_see_and_the_meter_reads_is_no_contradiction(
     assert outcome.document.verdict is Verdict.FAIL
     (finding,) = outcome.findings
     assert "R1" in finding.components
+
+
+def _read(excesses: list[float], u_ohm: float) -> tuple[list[Judged], dict[End, int]]:
+    judged = []
+    for k, excess in enumerate(excesses):
+        ohm, limit = 0.05 + excess, 0.08
+        sure = Decision.FAIL if ohm - u_ohm > limit else Decision.UNDECIDED
+        judged.append(Judged(End("A", str(k)), End("B", str(k)), ohm, u_ohm, 0.05, limit, sure))
+    return judged, {end: k for k, r in enumerate(judged) for end in (r.a, r.b)}
+
+
+def test_one_bad_joint_among_readings_that_may_be_sound_is_no_cause_of_all() -> None:
+    # On +-0.5 ohm every sound wire may read 0.1 ohm too much; 14 ohm in one of them is its own.
+    refuse_one_cause(*_read([0.1] * 8 + [14.1], 0.5))
+    with pytest.raises(UnfitError, match=r"not one of 9 conductors in 9 nets is within its limit"):
+        refuse_one_cause(*_read([1.1] * 8 + [14.1], 0.5))
+    with pytest.raises(UnfitError, match=r"not one of 9"):
+        refuse_one_cause(*_read([0.5] * 8 + [0.6], 0.5))

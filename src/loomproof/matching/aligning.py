@@ -95,14 +95,14 @@ class Aligner:
         """Return how many cavities agree where a connector goes to another, the nets given as shares."""
         found = np.zeros(self.likely.shape)
         for mine, _, _, theirs_t in self._levels:
-            found += (mine @ nets) @ theirs_t
+            found += np.asarray((mine @ nets) @ theirs_t)
         return found
 
     def of_nets(self, connectors: Matrix, nets: Matrix) -> Matrix:
         """Return how many cavities and parts agree where a net goes to another, all else given as shares."""
         found = np.zeros((len(self.traced.nets), len(self.known.nets)))
         for _, mine_t, theirs, _ in self._levels:
-            found += (mine_t @ connectors) @ theirs
+            found += np.asarray((mine_t @ connectors) @ theirs)
         c, n, d, m = self._named.T
         np.add.at(found, (n, m), NAME_WEIGHT * connectors[c, d])
         a, m, b, n = self._parts.T

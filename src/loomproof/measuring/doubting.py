@@ -61,7 +61,8 @@ def refuse_one_cause(judged: Iterable[Judged], net_of: Mapping[End, int]) -> Non
     nets = len({net_of[j.a] for j in closed})
     excess = sorted(j.measured_ohm - j.expected_ohm for j in closed)
     alike = excess[-1] - excess[0] <= max(j.uncertainty_ohm + j.expected_ohm for j in closed)
-    many = len(closed) >= MANY and nets >= NETS
+    # What may be within its limit for all that the meter knows is no witness, unless all are off alike.
+    many = len(closed) >= MANY and nets >= NETS and all(j.decision is Decision.FAIL for j in closed)
     if not (many or (alike and len(closed) >= FEW and nets >= FEW_NETS)):
         return
     raise UnfitError(
