@@ -61,7 +61,7 @@ def main_loop() -> None:
         if job["room"] not in sessions:
             sessions[job["room"]] = _Session(job["files"], job["room"])
         print(json.dumps(_mutant(job, sessions[job["room"]])), file=answers, flush=True)
-    for each in sessions.values():
+    for each in reversed(list(sessions.values())):  # a later one holds the pipes of those before it open
         each.end()
 
 

@@ -95,6 +95,8 @@ def test_an_undecided_reading_clears_only_what_is_far_worse() -> None:
     assert suspects(clear) == {W1}
     (unclear,) = told(reading("A:1", "B:1", 0.45), reading("B:1", "C:1", 0.29))
     assert suspects(unclear) == {W1, W2, S1}
+    (both,) = told(reading("A:1", "B:1", 5.0), reading("A:1", "C:1", 0.45), reading("B:1", "C:1", 0.29))
+    assert suspects(both) == {W1, S1}, "the least that any failing reading asks for"
     (beyond,) = told(reading("A:1", "B:1", 5.0), reading("B:1", "C:1", 0.31))
     assert suspects(beyond) == {W1, W2, S1}, "a reading above its limit stands for nothing"
     (known,) = told(reading("A:1", "B:1", 0.65), reading("B:1", "C:1", 0.29, most=0.24))

@@ -186,6 +186,7 @@ def test_wires_and_titles_in_a_sentence() -> None:
     assert NAMES.wire("W1") == "W1 (red)"
     assert NAMES.wire("W3") == "W3"
     assert NAMES.wire("9") == "wire 9"
+    assert NAMES.wire("1a") == "wire 1a"
     assert NAMES.wires(["W1", "W2"]) == "W1 (red) and W2 (blue)"
     assert NAMES.wires([f"V{k}" for k in range(6)]) == "V0, V1, V2, V3, V4 and V5"
     assert NAMES.wires([f"V{k}" for k in range(7)]) == "V0, V1, V2, V3, V4 and 2 more"

@@ -203,6 +203,20 @@ def test_what_a_diode_reads_both_ways_says_what_is_wrong_with_it(
         assert "band (cathode) at A:3" in finding.repair[0]
 
 
+def test_a_diode_that_reads_backwards_through_what_a_short_brings_beside_it_is_sound() -> None:
+    """D1 from A:2 to A:4, R1 from A:3 to A:4; A:2 and A:3 touch: backwards R1 is read."""
+    diode = replace(D1, terminals=(("A", end_of("A:2")), ("K", end_of("A:4"))))
+    resistor = replace(R1, terminals=(("1", end_of("A:3")), ("2", end_of("A:4"))))
+    read = JudgedDiode("D1", end_of("A:2"), end_of("A:4"), 0.6, 0.5, "V", Decision.FAIL, False)
+    joined = nets("A:2 B:2 A:3 B:3")
+    rest = tuple(net for net in EXPECTED if not net & joined[0])
+    for parts, told in (((diode, resistor), {"touching"}), ((diode,), {"touching", "shorted_part"})):
+        loom = replace(LOOM, components=parts)
+        found = explain(loom, Measured(EXPECTED, joined + rest, complete=True, diodes=(read,)))
+        assert {finding.cause for finding in found} == told
+        assert any("D1" in finding.components for finding in found)
+
+
 def test_a_diode_that_reads_right_is_no_finding() -> None:
     read = JudgedDiode("D1", end_of("A:2"), end_of("A:3"), 0.6, math.inf, "V", Decision.PASS, False)
     loom = replace(LOOM, components=(D1,))

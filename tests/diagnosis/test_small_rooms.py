@@ -23,7 +23,15 @@ from loomproof.loom.model import (
     ends_of,
 )
 from loomproof.results.findings import Finding, Kind, Severity
-from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, Path, ShorterWay
+from loomproof.results.measured import (
+    ONE_WAY_RATIO,
+    Decision,
+    Judged,
+    JudgedDiode,
+    Measured,
+    Path,
+    ShorterWay,
+)
 from tests.diagnosis.test_wiring_faults import EXPECTED, LOOM, nets, plug
 
 R = ComponentKind.RESISTOR
@@ -127,6 +135,27 @@ def test_less_than_parts_can_make_is_a_joint_that_still_conducts(
     path = Path(end_of("A:1"), end_of("C:1"), ohm, u_ohm)
     found = told(*BESIDE, groups="A:1 B:1, C:1", paths=(path,))
     assert found[0].kind is kind
+
+
+def test_a_leak_was_read_both_ways_round_and_a_diode_passes_one() -> None:
+    """D1 lies from A:1 to C:1: what flows that way may be it, what flows both ways is the joint.
+
+    Of a leak the better way is told, and the worse is less than so many times that.
+    """
+    diode = Component("D1", ComponentKind.DIODE, (("A", end_of("A:1")), ("K", end_of("C:1"))))
+    a, b = ends_of("A:1 C:1")
+    high = Judged(a, b, 150.0, 1.0, 0.1, 0.3, Decision.FAIL, wires=("W1", "W3"))
+    path = Path(a, b, 150.0, 1.0)
+    for more, kind in (
+        ({"judged": (high,)}, Kind.OPEN),
+        ({"paths": (path,)}, Kind.OPEN),
+        ({"leaks": (path,)}, Kind.HIGH_RESISTANCE),
+        ({"leaks": (replace(path, stray=True),)}, Kind.OPEN),
+        ({"leaks": (replace(path, ohm=250_000.0 / ONE_WAY_RATIO),)}, Kind.OPEN),
+        ({"leaks": (replace(path, ohm=249_000.0 / ONE_WAY_RATIO),)}, Kind.HIGH_RESISTANCE),
+    ):
+        found = told(diode, groups="A:1 B:1, C:1", **more)  # type: ignore[arg-type]
+        assert (Kind.OPEN in {finding.kind for finding in found}) is (kind is Kind.OPEN), more
 
 
 @pytest.mark.parametrize(

@@ -41,7 +41,7 @@ def with_parts(measured: Measured, writer: Writer, findings: Sequence[Finding]) 
 
 
 def _touches(finding: Finding, nets: frozenset[End], writer: Writer) -> bool:
-    wires = (writer.loom.wire_by_name[name] for name in finding.wires if name in writer.loom.wire_by_name)
+    wires = (writer.loom.wire_by_name[name] for name in finding.wires)
     ends = {*finding.cavities, *(end for wire in wires for end in wire.ends if end.cavity)}
     return bool(ends & nets)
 

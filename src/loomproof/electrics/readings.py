@@ -134,7 +134,7 @@ class _Chooser:
         self.load_ohms: Floats = np.array(
             [shares.get(one.name, np.inf) if one.kind == "wire" else np.inf for one in listed]
         )
-        self.contacts_ohm: Floats = np.zeros(self.island.nominal.inverse.shape[0])
+        self.contacts_ohm: Floats = np.zeros(len(self.island.node_of))
         for end in self.net.cavities:
             self.contacts_ohm[self.island.node_of[end]] = contact_ohm(expectation.loom, end)
         self.cavities: Ints = np.array([self.island.node_of[end] for end in self.net.cavities], dtype=np.intp)
