@@ -61,7 +61,7 @@ S1 = ("resistive_splice", ("W1", "W2", "W3"))
     [
         # A star of three wires at a splice: each reading sees two of them and the splice.
         ("A:1 B:1 5", {W1, W2, S1}),
-        ("A:1 B:1 5, A:1 C:1 5", {W1, S1}),
+        ("A:1 B:1 5, A:1 C:1 6", {W1, S1}),
         ("A:1 B:1 5, A:1 C:1 5, B:1 C:1 .05", {W1}),
         ("A:1 B:1 5, B:1 C:1 .05", {W1}),
         ("A:1 B:1 5, A:1 C:1 5, B:1 C:1 5", {S1}),
@@ -292,3 +292,25 @@ def test_a_reading_between_crossed_contacts_is_judged_by_the_way_its_current_tak
     (worse,) = high(Path(end_of("A:2"), end_of("B:3"), 9.0, 0.01))
     assert worse.wires == ("W4",)
     assert high(Path(end_of("A:3"), end_of("B:2"), math.inf, 0.01)) == []
+    # As a reading that the plan asked for, judged by a limit that is not its own.
+    asked = Judged(end_of("A:2"), end_of("B:3"), 1.6, 0.01, 0.05, 0.3, Decision.FAIL)
+    measured = Measured(EXPECTED, crossed + rest, complete=True, judged=(right, asked))
+    assert not [finding for finding in explain(loom, measured) if finding.kind is Kind.HIGH_RESISTANCE]
+
+
+def test_of_equals_a_part_comes_before_a_splice() -> None:
+    """Read through W1, the splice and a fuse behind it, of which the reading sees no wire that is bad."""
+    loom = Loom(
+        "fused splice",
+        connectors=(plug("A", "1 2 3"), Connector("S", ConnectorKind.SPLICE)),
+        wires=(
+            Wire("W1", end_of("A:1"), End("S"), csa_mm2=0.5),
+            Wire("W2", end_of("A:2"), End("S"), csa_mm2=0.5),
+        ),
+        components=(
+            Component("F1", ComponentKind.FUSE, (("1", End("S")), ("2", end_of("A:3"))), rating_a=10.0),
+        ),
+    )
+    (finding,) = explained(loom, [frozenset(loom.cavities)], reading("A:1", "A:3", 5.0, wires="W2"))
+    assert finding.components == ("F1",)
+    assert finding.alternatives[0].cause == "resistive_splice"

@@ -74,6 +74,7 @@ def told(
         ("A:1 B:1 C:1", ("A:1", "B:1 C:1"), ["W1"]),
         ("A:1 B:1 C:1", ("A:1", "B:1"), ["W1", "W2"]),
         ("A:1 B:1", ("C:1",), ["W3"]),
+        ("A:1 B:1", ("A:1 B:1", "A:1"), ["W1", "W3"]),
     ],
 )
 def test_the_fewest_wires_that_part_what_changed_together(
@@ -138,6 +139,21 @@ def test_wires_one_behind_the_other_are_each_others_alternatives() -> None:
     assert (other.cause, other.wires, other.cavities) == ("loose_contact", ("W2",), ends_of("A:1"))
     assert other.text == "W2 (blue) comes and goes"
     assert "move W1 (red) alone" in other.tell_apart
+
+
+def test_a_wire_between_two_splices_shows_at_what_hangs_behind_it() -> None:
+    loom = Loom(
+        "two splices",
+        connectors=(plug("A", "1 2"), plug("B", "1 2"), *(Connector(s, ConnectorKind.SPLICE) for s in "ST")),
+        wires=tuple(
+            Wire(f"W{k}", end_of(a), end_of(b))
+            for k, (a, b) in enumerate(
+                (("A:1", "S"), ("A:2", "S"), ("S", "T"), ("B:1", "T"), ("B:2", "T")), start=1
+            )
+        ),
+    )
+    (finding,) = told("A:1 A:2", "A:1 A:2", loom=loom, expected=[frozenset(loom.cavities)])
+    assert (finding.wires, finding.cavities) == (("W3",), ends_of("A:1 A:2"))
 
 
 def test_how_a_loose_contact_is_renewed_depends_on_what_holds_it() -> None:

@@ -127,7 +127,7 @@ def test_what_a_part_reads_says_what_is_wrong_with_it(ohm: float, title: str, ca
 def test_a_part_of_few_ohms_is_shorted_below_a_tenth() -> None:
     """5 Ω: 0.4 Ω is less than a tenth, 0.6 Ω is more."""
     small = replace(LOOM, components=(replace(R1, resistance_ohm=5.0),))
-    for ohm, cause in ((0.4, "shorted_part"), (0.6, "wrong_value")):
+    for ohm, cause in ((0.4, "shorted_part"), (0.46, "shorted_part"), (0.6, "wrong_value")):
         read = Judged(end_of("A:2"), end_of("A:3"), ohm, 0.05, 5.0, 5.3, Decision.FAIL, 4.7, "R1")
         (finding,) = explained(small, read)
         assert finding.cause == cause
@@ -223,6 +223,19 @@ def test_a_diode_that_reads_right_is_no_finding() -> None:
     assert explain(loom, Measured(EXPECTED, EXPECTED, complete=True, diodes=(read,))) == ()
 
 
+def test_a_coil_whose_ends_a_short_joins_is_no_shunt_for_its_relay_s_contact() -> None:
+    """K1 with a rest contact and its coil from A:2 to A:3, which touch: the short explains the reading."""
+    pins = zip(("30", "87a", "85", "86"), ("A:5", "A:6", "A:2", "A:3"), strict=True)
+    relay = Component("K1", ComponentKind.RELAY, tuple((pin, end_of(at)) for pin, at in pins), 90.0)
+    read = Judged(end_of("A:2"), end_of("A:3"), 0.1, 0.05, 90.0, 104.0, Decision.FAIL, 76.0, "K1")
+    expected = (*nets("A:5 C:2 A:6"), *(net for net in EXPECTED if not net & nets("A:5 A:6")[0]))
+    joined = nets("A:2 B:2 A:3 B:3")
+    rest = tuple(net for net in expected if not net & joined[0])
+    loom = replace(LOOM, components=(relay,))
+    (finding,) = explain(loom, Measured(expected, joined + rest, complete=True, judged=(read,)))
+    assert (finding.kind, finding.components) == (Kind.SHORT, ("K1",))
+
+
 def test_a_sensed_part_that_does_not_conduct_is_missing() -> None:
     for conducts in (True, False):
         seen = SensedPart("R1", end_of("A:2"), end_of("A:3"), conducts)
@@ -281,6 +294,40 @@ def test_a_part_that_reads_behind_the_wire_says_that_it_is_whole() -> None:
     assert not any(other.cause == "broken_wire" for finding in found for other in finding.alternatives)
 
 
+def test_of_wires_one_behind_the_other_the_one_that_explains_most_is_told() -> None:
+    """W9 to S9 with R3, and W8 on to S8 with R1 and R2: all open is W9, and R1 and R2 alone are W8."""
+    loom = replace(
+        HIDDEN,
+        connectors=(*HIDDEN.connectors, Connector("S8", ConnectorKind.SPLICE)),
+        wires=(*HIDDEN.wires, Wire("W8", End("S9"), End("S8"), colour="BU", csa_mm2=0.5)),
+        components=tuple(
+            Component(name, ComponentKind.RESISTOR, (("1", End(at)), ("2", end_of(far))), 470.0, 5.0)
+            for name, at, far in (("R1", "S8", "A:2"), ("R2", "S8", "A:3"), ("R3", "S9", "A:6"))
+        ),
+    )
+
+    def told(third: float) -> list[tuple[tuple[str, ...], tuple[str, ...]]]:
+        judged = tuple(
+            Judged(
+                end_of("A:4"),
+                part.ends[1],
+                ohm,
+                0.1,
+                470.0,
+                494.0,
+                Decision.FAIL if math.isinf(ohm) else Decision.PASS,
+                446.0,
+                part.name,
+            )
+            for part, ohm in zip(loom.components, (math.inf, math.inf, third), strict=True)
+        )
+        found = explain(loom, Measured(EXPECTED, EXPECTED, complete=True, judged=judged))
+        return [(finding.wires, finding.components) for finding in found]
+
+    assert told(math.inf) == [(("W9",), ("R1", "R2", "R3"))]
+    assert told(470.0) == [(("W8",), ("R1", "R2"))]
+
+
 def test_one_part_that_reads_open_may_be_its_wire() -> None:
     (finding,) = behind(None)
     assert finding.cause == "missing_part"
@@ -292,7 +339,7 @@ def test_one_part_that_reads_open_may_be_its_wire() -> None:
 def test_a_wire_that_other_readings_test_is_not_suspected() -> None:
     """W4 leads to B:2 as well as to R1: an open there would show elsewhere."""
     (missing,) = explained(WITH_PART, reading("A:2", "A:3", math.inf, part="R1"))
-    assert not any(other.cause == "broken_wire" for other in missing.alternatives)
+    assert missing.alternatives == ()
     assert missing.cost == 0.9
 
 

@@ -13,6 +13,8 @@ from loomproof.loom.model import (
     Circuit,
     Component,
     ComponentKind,
+    Connector,
+    ConnectorKind,
     End,
     Loom,
     Wire,
@@ -78,6 +80,27 @@ def test_neighbours_are_looked_at_first() -> None:
     assert "Take A off the adapter" in leads.tell_apart
 
 
+def test_the_place_is_where_they_touch_and_else_the_first_cavity_of_each() -> None:
+    """W1 from A to C and W2 from B to C lie side by side at C; from B to D they come nowhere together."""
+
+    def at(*far: str) -> tuple[End, ...]:
+        loom = Loom(
+            "far",
+            connectors=(plug("A", "1"), plug("B", "1"), plug("C", "1 2"), plug("D", "1")),
+            wires=tuple(
+                Wire(f"W{k}", End(name, "1"), end_of(end), csa_mm2=0.5)
+                for k, (name, end) in enumerate(zip("AB", far, strict=True), start=1)
+            ),
+        )
+        expected = tuple(frozenset(wire.ends) for wire in loom.wires)
+        joined = frozenset().union(*expected)
+        (finding,) = explain(loom, Measured(expected, (joined,), complete=True))
+        return finding.cavities
+
+    assert at("C:1", "C:2") == ends_of("C:1 C:2")
+    assert at("C:1", "D:1") == ends_of("A:1 B:1")
+
+
 def test_three_conductors_cost_two_shorts_and_are_named_by_their_firsts() -> None:
     (finding,) = shorted(THREE)
     assert finding.cost == 2.0
@@ -120,6 +143,23 @@ def test_a_short_to_a_spare_cavity_is_an_added_wire() -> None:
     other = finding.alternatives[0]
     assert (other.cause, other.wires) == ("touching", ("W1",))
     assert finding.cost == 1.0
+
+
+def test_no_more_than_twelve_places_are_told() -> None:
+    """Two rows of fourteen, each row one conductor: fourteen pairs of neighbours."""
+    top, bottom = " ".join(f"t{k}" for k in range(14)), " ".join(f"b{k}" for k in range(14))
+    loom = Loom(
+        "rows",
+        connectors=(plug("A", top, bottom), *(Connector(s, ConnectorKind.SPLICE) for s in "ST")),
+        wires=tuple(
+            Wire(f"W{row}{k}", End("A", f"{row}{k}"), End(splice), csa_mm2=0.5)
+            for row, splice in (("t", "S"), ("b", "T"))
+            for k in range(14)
+        ),
+    )
+    expected = tuple(frozenset(end for end in loom.cavities if end.cavity[0] == row) for row in "tb")
+    (finding,) = explain(loom, Measured(expected, (frozenset(loom.cavities),), complete=True))
+    assert len(finding.places) == 12
 
 
 def test_a_cavity_with_a_part_in_it_is_no_spare() -> None:

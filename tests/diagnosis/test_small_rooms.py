@@ -78,6 +78,14 @@ def test_a_part_behind_an_open_is_named_with_the_open_and_only_there() -> None:
     assert [(f.cause, f.components) for f in both] == [("broken_wire", ("R1",)), ("wrong_value", ("R2",))]
 
 
+def test_a_part_read_from_elsewhere_on_the_net_is_named_with_the_open() -> None:
+    """R1 hangs on C:1 and is read from B:1: W3, which is open, lies between."""
+    (finding,) = told(
+        resistor("R1", "C:1", "A:4"), groups="A:1 B:1, C:1", judged=(fails("B:1", "A:4", math.inf),)
+    )
+    assert (finding.wires, finding.components) == (("W3",), ("R1",))
+
+
 def test_a_diode_behind_an_open_is_named_with_it_too() -> None:
     diode = Component("D1", ComponentKind.DIODE, (("A", end_of("A:2")), ("K", end_of("A:4"))))
     for decision, parts in ((Decision.FAIL, ("D1",)), (Decision.PASS, ())):
@@ -154,7 +162,7 @@ def test_a_leak_was_read_both_ways_round_and_a_diode_passes_one() -> None:
         ({"leaks": (replace(path, ohm=250_000.0 / ONE_WAY_RATIO),)}, Kind.OPEN),
         ({"leaks": (replace(path, ohm=249_000.0 / ONE_WAY_RATIO),)}, Kind.HIGH_RESISTANCE),
     ):
-        found = told(diode, groups="A:1 B:1, C:1", **more)  # type: ignore[arg-type]
+        found = told(diode, groups="A:1 B:1, C:1", **more)
         assert (Kind.OPEN in {finding.kind for finding in found}) is (kind is Kind.OPEN), more
 
 
@@ -171,6 +179,13 @@ def test_what_reads_open_or_lies_elsewhere_says_nothing_of_the_joint(read: Path)
     found = told(*BESIDE, groups="A:1 B:1, C:1", paths=(read,))
     (open_wire,) = [finding for finding in found if finding.kind is Kind.OPEN]
     assert open_wire.wires == ("W3",)
+    assert not [finding for finding in found if finding.kind is Kind.SHORT]
+
+
+def test_conductors_that_touch_others_are_no_pieces_of_one_net() -> None:
+    path = Path(end_of("A:1"), end_of("C:1"), 150.0, 1.0)
+    found = told(*BESIDE, groups="A:1 B:1 A:2 B:2, C:1", paths=(path,))
+    assert {finding.kind for finding in found} >= {Kind.OPEN, Kind.SHORT}
 
 
 def test_without_parts_any_ohms_are_the_joint() -> None:
@@ -295,6 +310,8 @@ def test_a_coil_reads_within_its_tolerance_and_an_ohm(ohm: float, u_ohm: float, 
     pair: set[Hashable] = {*ends_of("A:3 A:4")}
     assert across(loom, lambda end: end, pair, ohm, u_ohm) == (K1, fits)
     assert across(loom, lambda end: end, {*ends_of("A:1 A:2")}, ohm, u_ohm) is None
+    fuse = Component("F1", ComponentKind.FUSE, (("1", end_of("A:3")), ("2", end_of("A:4"))), fitted=False)
+    assert across(replace(LOOM, components=(fuse,)), lambda end: end, pair, ohm, u_ohm) is None
     assert (
         across(replace(LOOM, components=(replace(K1, fitted=True),)), lambda end: end, pair, ohm, u_ohm)
         is None
@@ -346,6 +363,19 @@ def test_a_part_left_in_is_told_with_what_else_it_may_be() -> None:
     assert not any("Prove the whole loom" in step for step in short.repair)
     assert [other.cause for other in finding.alternatives[1:]] == ["added_wire", "adapter_short"]
     assert len(finding.cautions) == len(set(finding.cautions)) == 1
+
+
+def test_parts_that_join_three_conductors_are_seen_between_the_first_and_the_last() -> None:
+    fuses = [
+        Component(name, ComponentKind.FUSE, (("1", end_of(a)), ("2", end_of(b))), fitted=False)
+        for name, a, b in (("F1", "A:2", "A:3"), ("F2", "A:3", "A:5"))
+    ]
+    (finding,) = told(*fuses, groups="A:2 B:2 A:3 B:3 A:5 C:2", resistance_readings=4)
+    short = finding.alternatives[0]
+    assert len(short.cavities) == 3
+    assert finding.title == (
+        f"Fuse F1 and fuse F2 are still in, seen between {short.cavities[0]} and {short.cavities[2]}"
+    )
 
 
 def test_a_part_that_does_not_read_so_is_named_behind() -> None:

@@ -7,7 +7,7 @@ from itertools import combinations
 import pytest
 
 from loomproof.diagnosis import explain
-from loomproof.loom.model import End, Loom, Wire, ends_of
+from loomproof.loom.model import Circuit, End, Loom, Wire, ends_of
 from loomproof.results.findings import Finding
 from loomproof.results.measured import Measured, Path
 from tests.diagnosis.injector import Bench
@@ -109,6 +109,24 @@ def test_two_wet_plugs_are_two_findings() -> None:
     assert not any("as well" in other.text for finding in found for other in finding.alternatives)
     assert [finding.title.rpartition(" ")[2] for finding in found] == ["P", "Q"]
     assert [finding.cost for finding in found] == [2.0, 2.0]
+
+
+def test_what_a_wet_plug_joins_is_warned_of_once() -> None:
+    """Terminal 30 and 31 (DIN 72552) lie beside each other, and a signal beside them."""
+    circuits = (Circuit("feed", "", "30"), Circuit("earth", "", "31"), Circuit("signal"))
+    loom = Loom(
+        "supplies",
+        connectors=(plug("P", "1 2 3"), *(plug(f"X{k}", "1") for k in (1, 2, 3))),
+        wires=tuple(
+            Wire(f"W{k}", End("P", str(k)), End(f"X{k}", "1"), circuit=circuit.name)
+            for k, circuit in enumerate(circuits, start=1)
+        ),
+        circuits=circuits,
+    )
+    (finding,) = told(loom, "P:1 P:2", "P:2 P:3")
+    assert len([text for text in finding.cautions if "a feed is joined to earth" in text]) == 1
+    assert len([text for text in finding.cautions if text.startswith("Battery off")]) == 1
+    assert len(finding.cautions) == 2
 
 
 def test_leaks_between_plugs_have_no_plug_in_common() -> None:
