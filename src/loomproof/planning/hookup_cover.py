@@ -92,9 +92,7 @@ def undominated(rows: Iterable[Row]) -> tuple[Row, ...]:
     whole = sorted({(min(row), max(row)) for row in rows}, key=lambda r: (sum(m.bit_count() for m in r), r))
     kept: list[Row] = []
     for a, b in whole:
-        if not any(
-            (not x & ~a and not y & ~b) or (not x & ~b and not y & ~a) for x, y in kept if (x, y) != (a, b)
-        ):
+        if not any((not x & ~a and not y & ~b) or (not x & ~b and not y & ~a) for x, y in kept):
             kept.append((a, b))
     return tuple(kept)
 
