@@ -1,0 +1,211 @@
+"""A saved plan, value by value: what it looks like, and that nothing is misread that was changed in it."""
+
+from __future__ import annotations
+
+import copy
+import json
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from loomproof.bench.seam import Accuracy
+from loomproof.electrics.components import ComponentReading
+from loomproof.errors import InputError
+from loomproof.loom.model import ComponentKind, End
+from loomproof.planning.bounding import BoundReading
+from loomproof.planning.meter import Meter
+from loomproof.planning.net_access import Scope
+from loomproof.planning.plan import ConductorReading, PartReading, Plan
+from loomproof.planning.plan_json import SavedPlan, read_saved
+from loomproof.planning.test_vectors import Group, Vector
+
+A1, A2, B1 = End("A", "01"), End("A", "2"), End("B", "1")
+PLAN = Plan(
+    Scope(
+        (Group(0b101, 0b100), Group(0b10, 0b10)),
+        (0, 1),
+        (frozenset({1}), frozenset()),
+        {A1: 1, B1: 2, A2: 3},
+        {1: A1, 2: B1, 3: A2},
+        (End("B", "2"),),
+    ),
+    (Vector(0, 0, 0b111), Vector(0b100, 0b101, 0)),
+    (ConductorReading(A1, A2, 4, 0.1, 0.2, math.inf, 0.25, True, ("W1",), defaults_used=True),),
+    (
+        PartReading(
+            ComponentReading("D1", ComponentKind.DIODE, A1, B1, None, 1.0, 2.0, math.inf, (0.2, 0.9)),
+            3,
+            math.inf,
+        ),
+    ),
+    ("W9",),
+    ("C1",),
+    (BoundReading("C1", A1, B1, 0b1, 0b10, 5.0),),
+    1e6,
+    Meter(Accuracy(0.1, 0.01), None, (0.0, 1e7), {1: 0.2}),
+    ("C1",),
+)
+SAVED = SavedPlan(PLAN, "lamp", "d1", "d2")
+PART = {
+    "component": "D1",
+    "kind": "diode",
+    "a": "A:01",
+    "b": "B:1",
+    "expected_ohm": None,
+    "lower_ohm": 1.0,
+    "upper_ohm": 2.0,
+    "missing_ohm": "open",
+    "forward_v": [0.2, 0.9],
+    "masked_by": [],
+    "defaults_used": False,
+    "alike": [],
+    "against": [],
+    "beside": False,
+    "charges": False,
+}
+PLAIN: dict[str, Any] = {
+    "schema": 2,
+    "loom": "lamp",
+    "loom_digest": "d1",
+    "adapter_digest": "d2",
+    "plan": {
+        "scope": {
+            "groups": [{"points": "0x5", "head": "0x4"}, {"points": "0x2", "head": "0x2"}],
+            "net_of_group": [0, 1],
+            "reach": [[1], []],
+            "point_of": {"A:01": 1, "B:1": 2, "A:2": 3},
+            "end_of": {"1": "A:01", "2": "B:1", "3": "A:2"},
+            "untested": ["B:2"],
+        },
+        "vectors": [
+            {"drive": "0x0", "must_low": "0x0", "must_high": "0x7"},
+            {"drive": "0x4", "must_low": "0x5", "must_high": "0x0"},
+        ],
+        "conductors": [
+            {
+                "a": "A:01",
+                "b": "A:2",
+                "wires": 4,
+                "expected_ohm": 0.1,
+                "sound_ohm": 0.2,
+                "limit_ohm": "open",
+                "shown_ohm": 0.25,
+                "decided": True,
+                "seen": ["W1"],
+                "defaults_used": True,
+            }
+        ],
+        "parts": [{"part": PART, "lower_ohm": 3, "upper_ohm": "open"}],
+        "hidden": ["W9"],
+        "unmeasured_parts": ["C1"],
+        "bounds": [
+            {
+                "component": "C1",
+                "a": "A:01",
+                "b": "B:1",
+                "one": 1,
+                "other": 2,
+                "lower_ohm": 5.0,
+                "upper_ohm": "open",
+                "alone": False,
+                "charges": False,
+            }
+        ],
+        "isolation_ohm": 1e6,
+        "meter": {
+            "two_wire": {"ohm": 0.1, "ratio": 0.01},
+            "four_wire": None,
+            "range_ohm": [0.0, 1e7],
+            "lead_ohm": {"1": 0.2},
+            "lead_u_ohm": 0.0,
+            "repeatability_ohm": 0.0,
+            "repeats": 1,
+            "temperature_u_k": 0.0,
+            "test_current_a": 0.02,
+            "test_voltage_v": 5.0,
+            "zeroed": False,
+        },
+        "capacitors": ["C1"],
+    },
+}
+
+
+def test_what_a_saved_plan_looks_like() -> None:
+    assert json.loads(json.dumps(SAVED.plain(), allow_nan=False)) == PLAIN
+    assert read_saved(copy.deepcopy(PLAIN)) == SAVED
+
+
+def places(value: object, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
+    """Every place of the tree, the whole left out."""
+    items = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for key, inner in items:
+        yield (*path, key)
+        yield from places(inner, (*path, key))
+
+
+WRONG: tuple[object, ...] = (None, True, 7, -1.5, "x", "0x3", "A:01", "open", [], [1], {}, {"y": 1})
+
+
+@pytest.mark.parametrize("path", list(places(PLAIN)), ids=lambda path: ".".join(map(str, path)))
+def test_what_is_changed_is_read_as_it_stands_or_refused(path: tuple[str | int, ...]) -> None:
+    for wrong in WRONG:
+        changed = copy.deepcopy(PLAIN)
+        target: Any = changed
+        for key in path[:-1]:
+            target = target[key]
+        target[path[-1]] = wrong
+        try:
+            read = read_saved(copy.deepcopy(changed))
+        except InputError:
+            continue
+        assert json.loads(json.dumps(read.plain())) == changed
+
+
+REFUSED = [
+    (("plan", "scope", "groups"), {}, "plan.scope.groups: {} was not expected"),
+    (("plan", "scope", "reach", 0, 0), "1", "plan.scope.reach[0]: '1' was not expected"),
+    (("plan", "scope", "point_of", "A:01"), None, "plan.scope.point_of.A:01: None was not expected"),
+    (("plan", "meter", "range_ohm"), [1.0], "plan.meter.range_ohm: 2 values were expected, 1 found"),
+    (("plan", "meter", "two_wire"), None, "plan.meter.two_wire: None was not expected"),
+    (("plan", "conductors", 0, "wires"), 3, "plan.conductors[0].wires: one of (2, 4) was expected, 3 found"),
+    (("plan", "conductors", 0, "seen"), ["W1", 2], "plan.conductors[0].seen[1]: 2 was not expected"),
+    (("plan", "hidden"), None, "plan.hidden: None was not expected"),
+    (("plan", "vectors", 1), {"drive": "0x1"}, "plan.vectors[1]: must_high is missing or unknown"),
+    (("plan", "conductors", 0, "decided"), 1, "plan.conductors[0].decided: 1 was not expected"),
+]
+
+
+@pytest.mark.parametrize(("path", "wrong", "said"), REFUSED)
+def test_where_and_what_is_wrong_is_said(path: tuple[str | int, ...], wrong: object, said: str) -> None:
+    changed = copy.deepcopy(PLAIN)
+    target: Any = changed
+    for key in path[:-1]:
+        target = target[key]
+    target[path[-1]] = wrong
+    with pytest.raises(InputError) as refused:
+        read_saved(changed, "plan.json")
+    assert f"plan.json cannot be read: {said}" in str(refused.value)
+
+
+def test_a_plan_saved_before_a_field_was_there_is_read() -> None:
+    changed = copy.deepcopy(PLAIN)
+    del changed["plan"]["capacitors"]
+    del changed["plan"]["meter"]["zeroed"]
+    del changed["plan"]["conductors"][0]["seen"]
+    read = read_saved(changed).plan
+    assert read.capacitors == ()
+    assert read.conductors[0].seen == ()
+    assert read.meter == PLAN.meter
+    del changed["plan"]["conductors"][0]["decided"]
+    with pytest.raises(InputError, match="decided is missing or unknown"):
+        read_saved(changed)
+
+
+@pytest.mark.parametrize("whole", [None, [], "x", 2, {}, {"schema": "2"}, {"schema": 3}])
+def test_what_is_no_saved_plan_is_refused(whole: object) -> None:
+    with pytest.raises(InputError, match="the plan is not a saved plan of schema 2"):
+        read_saved(whole)
+    with pytest.raises(InputError, match="cannot be read"):
+        read_saved({"schema": 2})
