@@ -128,3 +128,72 @@ def test_open_negative_and_nonsense() -> None:
         judge(1.0, 0.1, 1.0, 2.0)
     with pytest.raises(ValueError, match="above 0"):
         conformance_probability(1.0, 0.0, 2.0)
+
+
+@pytest.mark.parametrize(
+    ("measured", "u", "upper", "lower", "outcome"),
+    [
+        # An upper limit of 1, U = 0.125 (all exact in binary): pass to 0.875, fail above 1.125.
+        (0.875, 0.125, 1.0, 0.0, "pass"),
+        (0.8751, 0.125, 1.0, 0.0, "undecided"),
+        (1.125, 0.125, 1.0, 0.0, "undecided"),
+        (1.1251, 0.125, 1.0, 0.0, "fail"),
+        # A lower limit of 0.5: fail below 0.375, pass from 0.625.
+        (0.3749, 0.125, 1.0, 0.5, "fail"),
+        (0.375, 0.125, 1.0, 0.5, "undecided"),
+        (0.6249, 0.125, 1.0, 0.5, "undecided"),
+        (0.625, 0.125, 1.0, 0.5, "pass"),
+        # Without one a reading below zero by more than U contradicts itself.
+        (-0.125, 0.125, 1.0, 0.0, "pass"),
+        (-0.1251, 0.125, 1.0, 0.0, "undecided"),
+        # Both limits the same, and no uncertainty: only the limit itself passes.
+        (1.0, 0.0, 1.0, 1.0, "pass"),
+        (1.0, 0.125, 1.0, 1.0, "undecided"),
+        (0.5, 0.0, 1.0, 0.5, "pass"),
+        (math.inf, 0.0, 1.0, 0.0, "fail"),
+        (-math.inf, 0.0, math.inf, 0.0, "fail"),
+        (math.inf, 0.0, math.inf, 0.5, "pass"),
+    ],
+)
+def test_the_rule_at_its_edges(measured: float, u: float, upper: float, lower: float, outcome: str) -> None:
+    """JCGM 106:2012 with guard bands of U on both sides, each edge by hand."""
+    assert judge(measured, u, upper, lower) == outcome
+    if math.isfinite(measured):
+        zone = zones(u, upper, lower)
+        assert (outcome == "fail" and measured > zone.pass_to_ohm) == (measured > zone.fail_from_ohm)
+        if outcome == "pass":
+            assert (zone.pass_from_ohm if lower else -u) <= measured <= zone.pass_to_ohm
+
+
+def test_zones_of_a_lower_and_an_upper_limit() -> None:
+    found = zones(0.125, 1.0, 0.5)
+    assert (found.pass_from_ohm, found.pass_to_ohm, found.fail_from_ohm) == (0.625, 0.875, 1.125)
+    assert zones(0.125, 1.0).pass_from_ohm == 0.0
+
+
+def test_nonsense_is_refused_each_for_itself() -> None:
+    for measured, upper, lower in ((math.nan, 1.0, 0.0), (1.0, math.nan, 0.0), (1.0, 1.0, math.nan)):
+        with pytest.raises(ValueError, match="numbers"):
+            judge(measured, 0.1, upper, lower)
+    for wrong in (-0.1, math.nan):
+        with pytest.raises(ValueError, match="0 or more"):
+            judge(1.0, wrong, 1.0)
+    assert judge(1.0, 0.0, 1.0, 1.0) == "pass", "limits that meet are not crossed"
+    for wrong in (0.0, -1.0, math.nan):
+        with pytest.raises(ValueError, match="above 0"):
+            conformance_probability(1.0, wrong, 2.0)
+
+
+@pytest.mark.parametrize(
+    ("limit", "sound", "u", "surely"), [(1.0, 0.75, 0.125, True), (1.0, 0.7501, 0.125, False)]
+)
+def test_a_bench_decides_surely_from_two_uncertainties_on(
+    limit: float, sound: float, u: float, surely: bool
+) -> None:
+    assert surely_decided(limit, sound, u) is surely
+
+
+def test_what_a_reading_bounds() -> None:
+    assert bound_ohm(1.0, 0.25) == 1.25
+    assert bound_ohm(1.0, 0.25, 1.1) == 1.1
+    assert bound_ohm(1.0, 0.25, 0.0) == 0.0

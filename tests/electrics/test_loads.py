@@ -116,3 +116,116 @@ def test_copper_too_thin_for_its_load_is_the_description_s_fault() -> None:
     assert "0.98 V" in too_weak(one_wire(10.0, 1.0, 5.0))["W1"]
     assert not too_weak(one_wire(34.0))
     assert not too_weak(load(DEMO).loom)
+
+
+def circuits_of(designation: str, load_a: float | None, *ends: str, rings: str = "") -> Loom:
+    """Wires of one circuit from a plug A to these ends; ``rings`` names those that are rings."""
+    names = sorted({end.partition(":")[0] for end in ends})
+    connectors = tuple(
+        Connector(
+            name,
+            ConnectorKind.RING if name in rings.split() else ConnectorKind.PLUG,
+            (tuple(sorted({end.partition(":")[2] for end in ends if end.startswith(f"{name}:")})),),
+        )
+        for name in names
+    )
+    cavities = tuple(str(k) for k in range(1, len(ends) + 1))
+    wires = tuple(
+        Wire(f"W{cavity}", End("A", cavity), End(*end.split(":")), "BK", 2.5, 1.0, "c")
+        for cavity, end in zip(cavities, ends, strict=True)
+    )
+    return Loom(
+        "circuits",
+        connectors=(Connector("A", ConnectorKind.PLUG, (cavities,)), *connectors),
+        wires=wires,
+        circuits=(Circuit("c", "", designation, load_a),),
+    )
+
+
+@pytest.mark.parametrize(
+    ("designation", "ends", "rings", "loads"),
+    [
+        ("31", ("E:1", "E:1", "E:1"), "E", [4.0, 4.0, 4.0]),
+        ("31", ("E:1", "E:1", "G:1"), "E G", [6.0, 6.0, 12.0]),
+        ("31", ("E:1", "P:1"), "E", [12.0, 12.0]),
+        ("31", ("P:1", "P:1"), "", [12.0, 12.0]),
+        ("30", ("E:1", "E:1"), "E", [12.0, 12.0]),
+        ("", ("E:1", "E:1"), "E", [12.0, 12.0]),
+    ],
+)
+def test_only_earths_at_one_ring_divide_their_load(
+    designation: str, ends: tuple[str, ...], rings: str, loads: list[float]
+) -> None:
+    """31 is earth, 30 a feed (DIN 72552)."""
+    loom = circuits_of(designation, 12.0, *ends, rings=rings)
+    assert list(load_of_wires(loom).values()) == loads
+    allowed_v = 0.1 if designation == "31" else 0.2
+    shares = share_ohms(loom)
+    assert shares == {
+        f"W{k}": pytest.approx(allowed_v / load) for k, load in enumerate(loads, start=1) if load >= 5.0
+    }
+
+
+@pytest.mark.parametrize("load_a", [None, 0.0])
+def test_without_a_load_nothing_is_asked_of_a_wire(load_a: float | None) -> None:
+    loom = circuits_of("30", load_a, "P:1")
+    assert load_of_wires(loom) == share_ohms(loom) == {}
+
+
+@pytest.mark.parametrize(
+    ("length_m", "weak"), [(0.4, False), (0.9, False), (1.0, False), (1.7, True), (3.0, True)]
+)
+def test_a_wire_is_too_weak_where_copper_and_half_its_joints_lose_more_than_its_share(
+    length_m: float, weak: bool
+) -> None:
+    """2.5 mm² (7.98 mΩ/m, IEC 60228) at 12 A: 0.2 V are 16.7 mΩ; half of 2 × 0.5 and 2 × 2 mΩ are 2.5 mΩ.
+
+    That leaves 14.2 mΩ, 1.78 m of copper at the feed and for an earth of 0.1 V (8.33 - 2.5 mΩ) 0.73 m.
+    """
+    feed = replace(circuits_of("30", 12.0, "P:1").wires[0], length_m=length_m + 0.1)
+    loom = replace(circuits_of("30", 12.0, "P:1"), wires=(feed,))
+    assert bool(too_weak(loom)) is weak
+    earth = replace(circuits_of("31", 12.0, "P:1").wires[0], length_m=length_m + 0.1)
+    assert bool(too_weak(replace(circuits_of("31", 12.0, "P:1"), wires=(earth,)))) is (length_m > 0.63)
+    unknown = replace(feed, length_m=None)
+    assert too_weak(replace(loom, wires=(unknown,))) == {}
+
+
+@pytest.mark.parametrize(
+    ("ends", "splice", "branched"),
+    [
+        (("P:1", "P:2"), "", False),
+        (("P:1", "P:1"), "", True),
+        (("S", "P:1"), "", False),
+        (("S", "S"), "P:1", True),
+        (("S",), "P:1", False),
+    ],
+)
+def test_what_a_branch_carries_must_be_told(ends: tuple[str, ...], splice: str, branched: bool) -> None:
+    """Long thin wires of a feed: of two in one terminal, or three at a splice, nobody says how it divides."""
+    pairs = [(f"A:{k}", end) for k, end in enumerate(ends, start=1)] + ([("S", splice)] if splice else [])
+
+    def end(text: str) -> End:
+        name, _, cavity = text.partition(":")
+        return End(name, cavity)
+
+    loom = Loom(
+        "branches",
+        connectors=(
+            Connector("A", ConnectorKind.PLUG, (("1", "2"),)),
+            Connector("P", ConnectorKind.PLUG, (("1", "2"),)),
+            Connector("S", ConnectorKind.SPLICE),
+        ),
+        wires=tuple(
+            Wire(f"W{k}", end(a), end(b), "RD", 0.5, 20.0, "c") for k, (a, b) in enumerate(pairs, start=1)
+        ),
+        circuits=(Circuit("c", "", "30", 5.0),),
+    )
+    told = too_weak(loom)
+    assert ("W1" not in told) is branched
+    assert "W1" in too_weak(loom, {wire.name: 5.0 for wire in loom.wires})
+    assert too_weak(loom, {wire.name: 0.001 for wire in loom.wires if wire.name == "W1"}).keys() == (
+        told.keys() - ({"W1"} if branched else set())
+    )
+    earths = replace(loom, circuits=(Circuit("c", "", "31", 5.0),))
+    assert "W1" in too_weak(earths), "the earths of one circuit are one conductor in several strands"
