@@ -1,0 +1,348 @@
+/* The board layer for an ATmega2560 at 16 MHz. Timer 1 keeps time, timer 3 ticks for a watch, UART 0 is the
+ * link. */
+#include <avr/eeprom.h>
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <avr/pgmspace.h>
+#include <avr/sleep.h>
+#include <avr/wdt.h>
+
+#include "board.h"
+#include "limits.h"
+#include "link.h"
+#include "points_mega2560.h"
+#include "settings.h"
+#include "watch.h"
+
+#define RING 256U /* indexes of one byte wrap by themselves */
+
+/* --- time --- */
+
+static volatile uint32_t laps; /* of timer 1: 32 768 us each */
+
+ISR(TIMER1_OVF_vect) {
+    laps++;
+}
+
+uint64_t board_us(void) {
+    uint8_t flags = SREG;
+    cli();
+    uint16_t ticks = TCNT1;
+    uint32_t whole = laps;
+    if ((TIFR1 & _BV(TOV1)) && ticks < 0x8000U) {
+        whole++;
+    }
+    SREG = flags;
+    return ((uint64_t)whole << 15) + (ticks >> 1);
+}
+
+void board_kick(void) {
+    wdt_reset();
+}
+
+void board_wait_us(uint32_t us) {
+    uint64_t until = board_us() + us;
+    do {
+        wdt_reset();
+    } while (board_us() < until);
+}
+
+/* --- pins --- */
+
+static const struct {
+    uint16_t pin;
+    uint8_t mask;
+} pin_of[POINTS] PROGMEM = {
+#define P(port, bit) {_SFR_ADDR(PIN##port), _BV(bit)},
+    EACH_POINT(P)
+#undef P
+};
+
+void board_release(void) {
+    /* Drivers first: a pin that is still an output must not be told to go high. */
+    DDRA = 0;
+    DDRC = 0;
+    DDRL = 0;
+    DDRF = 0;
+    DDRK = 0;
+    DDRB &= (uint8_t)~MASK_B;
+    DDRD &= (uint8_t)~MASK_D;
+    DDRE &= (uint8_t)~MASK_E;
+    DDRG &= (uint8_t)~MASK_G;
+    DDRH &= (uint8_t)~MASK_H;
+    DDRJ &= (uint8_t)~MASK_J;
+    PORTA = 0;
+    PORTC = 0;
+    PORTL = 0;
+    PORTF = 0;
+    PORTK = 0;
+    PORTB &= (uint8_t)~MASK_B;
+    PORTD &= (uint8_t)~MASK_D;
+    PORTE &= (uint8_t)~MASK_E;
+    PORTG &= (uint8_t)~MASK_G;
+    PORTH &= (uint8_t)~MASK_H;
+    PORTJ &= (uint8_t)~MASK_J;
+}
+
+/* The eight banks of a set, put where the ports have them. */
+#define AT_B(set) ((set)->byte[5] & MASK_B)
+#define AT_D(set) ((uint8_t)(((set)->byte[5] & 0x80U) | (((set)->byte[7] & 0x03U) << 2)))
+#define AT_E(set) ((uint8_t)(((set)->byte[7] & 0x1CU) << 1))
+#define AT_G(set) ((uint8_t)((set)->byte[7] >> 5))
+#define AT_H(set) ((uint8_t)(((set)->byte[6] & 0x03U) | (((set)->byte[6] & 0x3CU) << 1)))
+#define AT_J(set) ((uint8_t)((set)->byte[6] >> 6))
+#define PUT(reg, mask, bits) reg = (uint8_t)((reg & (uint8_t) ~(mask)) | (bits))
+
+void board_apply(const points_t *driven, const points_t *pulled) {
+    /* No PORT bit is set where DDR is, before, after or on the way: pull-ups off, drivers, pull-ups on. What
+     * stays pulled up stays so, where it was no output. */
+    PORTA &= pulled->byte[0];
+    PORTC &= pulled->byte[1];
+    PORTL &= pulled->byte[2];
+    PORTF &= pulled->byte[3];
+    PORTK &= pulled->byte[4];
+    PORTB &= (uint8_t)(AT_B(pulled) | (uint8_t)~MASK_B);
+    PORTD &= (uint8_t)(AT_D(pulled) | (uint8_t)~MASK_D);
+    PORTE &= (uint8_t)(AT_E(pulled) | (uint8_t)~MASK_E);
+    PORTG &= (uint8_t)(AT_G(pulled) | (uint8_t)~MASK_G);
+    PORTH &= (uint8_t)(AT_H(pulled) | (uint8_t)~MASK_H);
+    PORTJ &= (uint8_t)(AT_J(pulled) | (uint8_t)~MASK_J);
+    DDRA = driven->byte[0];
+    DDRC = driven->byte[1];
+    DDRL = driven->byte[2];
+    DDRF = driven->byte[3];
+    DDRK = driven->byte[4];
+    PUT(DDRB, MASK_B, AT_B(driven));
+    PUT(DDRD, MASK_D, AT_D(driven));
+    PUT(DDRE, MASK_E, AT_E(driven));
+    PUT(DDRG, MASK_G, AT_G(driven));
+    PUT(DDRH, MASK_H, AT_H(driven));
+    PUT(DDRJ, MASK_J, AT_J(driven));
+    PORTA = pulled->byte[0];
+    PORTC = pulled->byte[1];
+    PORTL = pulled->byte[2];
+    PORTF = pulled->byte[3];
+    PORTK = pulled->byte[4];
+    PUT(PORTB, MASK_B, AT_B(pulled));
+    PUT(PORTD, MASK_D, AT_D(pulled));
+    PUT(PORTE, MASK_E, AT_E(pulled));
+    PUT(PORTG, MASK_G, AT_G(pulled));
+    PUT(PORTH, MASK_H, AT_H(pulled));
+    PUT(PORTJ, MASK_J, AT_J(pulled));
+}
+
+void board_read(points_t *low) {
+    /* All ports first, within 30 cycles, then what belongs where. */
+    uint8_t a = PINA;
+    uint8_t b = PINB;
+    uint8_t c = PINC;
+    uint8_t d = PIND;
+    uint8_t e = PINE;
+    uint8_t f = PINF;
+    uint8_t g = PING;
+    uint8_t h = PINH;
+    uint8_t j = PINJ;
+    uint8_t k = PINK;
+    uint8_t l = PINL;
+    low->byte[0] = (uint8_t)~a;
+    low->byte[1] = (uint8_t)~c;
+    low->byte[2] = (uint8_t)~l;
+    low->byte[3] = (uint8_t)~f;
+    low->byte[4] = (uint8_t)~k;
+    low->byte[5] = (uint8_t) ~((b & MASK_B) | (d & 0x80U));
+    low->byte[6] = (uint8_t) ~((h & 0x03U) | ((h >> 1) & 0x3CU) | ((j & 0x03U) << 6));
+    low->byte[7] = (uint8_t) ~(((d >> 2) & 0x03U) | ((e >> 1) & 0x1CU) | ((g & 0x07U) << 5));
+}
+
+uint16_t board_rise(uint8_t index, uint8_t phase) {
+    volatile uint8_t *pin = (volatile uint8_t *)pgm_read_word(&pin_of[index].pin);
+    uint8_t mask = pgm_read_byte(&pin_of[index].mask);
+    uint8_t flags = SREG;
+    cli(); /* at most 2 ms, MOST_POLLS polls */
+    uint8_t ddr = (uint8_t)(pin[1] & ~mask);
+    uint8_t port = pin[2] | mask;
+    uint16_t left = MOST_POLLS;
+    uint8_t seen;
+    /* Each skip of a clear bit takes two cycles; of a set one 1 and what follows: rjmp 2, lpm 3. So `phase`
+     * adds as many cycles as it says. The loop is POLL_CYCLES = 8: 2 + 1 + 1 + 2 + 2. */
+    __asm__ volatile("    std Z+1, %[ddr]\n"
+                     "    std Z+2, %[port]\n"
+                     "    sbrc %[phase], 0\n"
+                     "    rjmp .+0\n"
+                     "    sbrc %[phase], 1\n"
+                     "    lpm\n"
+                     "    sbrc %[phase], 2\n"
+                     "    lpm\n"
+                     "    sbrc %[phase], 2\n"
+                     "    lpm\n"
+                     "1:  ld %[seen], Z\n"
+                     "    and %[seen], %[mask]\n"
+                     "    brne 2f\n"
+                     "    sbiw %[left], 1\n"
+                     "    brne 1b\n"
+                     "2:\n"
+                     : [left] "+w"(left), [seen] "=&r"(seen)
+                     : [ddr] "r"(ddr), [port] "r"(port), [phase] "r"(phase), [mask] "r"(mask), "z"(pin)
+                     : "r0", "memory");
+    pin[2] = (uint8_t)(pin[2] & ~mask);
+    pin[1] = pin[1] | mask;
+    SREG = flags;
+    uint16_t polls = (uint16_t)(MOST_POLLS - left + 1U);
+    return polls > MOST_POLLS ? MOST_POLLS : polls;
+}
+
+/* --- the watch's tick --- */
+
+ISR(TIMER3_COMPA_vect) {
+    watch_tick();
+}
+
+static volatile bool ticking;
+
+void board_ticks(bool on) {
+    TIMSK3 = 0;
+    ticking = on;
+    if (on) {
+        TCCR3A = 0;
+        TCCR3B = _BV(WGM32) | _BV(CS30);
+        OCR3A = (uint16_t)(WATCH_TICK_US * (F_CPU / 1000000UL) - 1U);
+        TCNT3 = 0;
+        TIFR3 = _BV(OCF3A);
+        TIMSK3 = _BV(OCIE3A);
+    } else {
+        TCCR3B = 0;
+    }
+}
+
+void board_lock(void) {
+    TIMSK3 = 0;
+}
+
+void board_unlock(void) {
+    if (ticking) {
+        TIMSK3 = _BV(OCIE3A);
+    }
+}
+
+/* --- the line --- */
+
+static volatile uint8_t ring[RING];
+static volatile uint8_t ring_in;
+static volatile uint8_t ring_out;
+static const char *volatile sending;
+static volatile uint16_t send_left;
+static volatile bool send_busy;
+
+ISR(USART0_RX_vect) {
+    uint8_t status = UCSR0A;
+    uint8_t byte = UDR0;
+    uint8_t next = (uint8_t)(ring_in + 1U);
+    /* A byte with a framing error becomes one that no line may hold, so that its line is dropped. */
+    if (status & _BV(FE0)) {
+        byte = 0;
+    }
+    if (next != ring_out) {
+        ring[ring_in] = byte;
+        ring_in = next;
+    }
+}
+
+ISR(USART0_UDRE_vect) {
+    if (send_left > 0) {
+        UDR0 = (uint8_t)*sending;
+        sending++;
+        send_left--;
+    }
+    if (send_left == 0) {
+        UCSR0B &= (uint8_t)~_BV(UDRIE0);
+    }
+}
+
+ISR(USART0_TX_vect) {
+    if (send_left == 0) {
+        send_busy = false;
+    }
+}
+
+int16_t board_get(void) {
+    if (ring_in == ring_out) {
+        return -1;
+    }
+    uint8_t byte = ring[ring_out];
+    ring_out++;
+    return byte;
+}
+
+uint16_t board_waiting(void) {
+    return (uint8_t)(ring_in - ring_out);
+}
+
+void board_send(const char *data, uint16_t length) {
+    uint8_t flags = SREG;
+    cli();
+    sending = data;
+    send_left = length;
+    send_busy = true;
+    UCSR0A |= _BV(TXC0); /* cleared by a one */
+    UCSR0B |= _BV(UDRIE0);
+    SREG = flags;
+}
+
+bool board_sending(void) {
+    return send_busy;
+}
+
+/* Double speed: one bit is 8 (UBRR + 1) cycles. */
+static uint16_t divisor(uint32_t rate) {
+    return (uint16_t)((F_CPU / 8UL + rate / 2UL) / rate);
+}
+
+bool board_can_rate(uint32_t rate) {
+    uint16_t by = divisor(rate);
+    uint32_t made = F_CPU / 8UL / by;
+    uint32_t off = made > rate ? made - rate : rate - made;
+    return by >= 1U && by <= 4096U && off * 40UL <= rate;
+}
+
+void board_rate(uint32_t rate) {
+    UBRR0 = (uint16_t)(divisor(rate) - 1U);
+}
+
+/* --- settings --- */
+
+uint8_t board_eeprom_read(uint16_t at) {
+    return eeprom_read_byte((const uint8_t *)at);
+}
+
+void board_eeprom_write(uint16_t at, uint8_t value) {
+    wdt_reset();
+    eeprom_update_byte((uint8_t *)at, value);
+}
+
+int main(void) {
+    wdt_enable(WDTO_1S);
+    board_release();
+    ACSR = _BV(ACD); /* no comparator: its input is a point */
+    TCCR1B = _BV(CS11);
+    TIMSK1 = _BV(TOIE1);
+    UCSR0A = _BV(U2X0);
+    UCSR0C = _BV(UCSZ01) | _BV(UCSZ00);
+    UCSR0B = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0) | _BV(TXCIE0);
+    board_rate(FIRST_RATE);
+    SMCR = 0; /* sleep is idle: everything but the processor runs on */
+    settings_load();
+    sei();
+    link_power_on();
+    for (;;) {
+        wdt_reset();
+        link_run();
+        cli();
+        if (link_idle()) {
+            sleep_enable();
+            sei();
+            sleep_cpu();
+            sleep_disable();
+        }
+        sei();
+    }
+}

@@ -1,0 +1,51 @@
+/* What the portable core needs of a board. Everything that touches a register is behind this. */
+#ifndef BOARD_H
+#define BOARD_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "points.h"
+
+/* Microseconds since power-on; 64 bits, so that they never wrap in a person's life. */
+uint64_t board_us(void);
+/* Tell the watchdog that the program lives. */
+void board_kick(void);
+
+/* Every pin an input without pull-up. */
+void board_release(void);
+/* Hold the driven points at 0 V, pull the pulled ones up, leave the rest open. No pin is ever driven high,
+ * and none changes its state on the way. The two sets must not meet. */
+void board_apply(const points_t *driven, const points_t *pulled);
+/* Read every pin; a bit is set where the pin reads low. */
+void board_read(points_t *low);
+/* Wait, the watchdog kept quiet. */
+void board_wait_us(uint32_t us);
+/* Release a point from 0 V, pull it up and poll it until it reads high: the number of polls, POLL_CYCLES
+ * apart, the first one delayed by `phase` cycles; MOST_POLLS where it never did. The rest keeps its state;
+ * the point is driven again afterwards. */
+uint16_t board_rise(uint8_t index, uint8_t phase);
+
+/* Call watch_tick every WATCH_TICK_US from an interrupt, or stop calling it. */
+void board_ticks(bool on);
+/* Keep the tick out while what it shares is read, and let it in again. */
+void board_lock(void);
+void board_unlock(void);
+
+/* The next byte that has come, -1 where none has. */
+int16_t board_get(void);
+/* How many bytes have come and were not taken. */
+uint16_t board_waiting(void);
+/* Send these bytes; they must stay where they are until board_sending is false. */
+void board_send(const char *data, uint16_t length);
+bool board_sending(void);
+/* Whether the UART makes this rate within 2.5 %. */
+bool board_can_rate(uint32_t rate);
+/* Change the rate, once everything has been sent. */
+void board_rate(uint32_t rate);
+
+uint8_t board_eeprom_read(uint16_t at);
+/* Write one byte; does nothing where it is there already. */
+void board_eeprom_write(uint16_t at, uint8_t value);
+
+#endif

@@ -1,0 +1,55 @@
+/* What this scanner is: sizes, times of the scanner link, and promises that follow from data sheet limits.
+ *
+ * The derivation of the promises stands in ../sense_and_clear.md; tests/firmware/test_promises.py works them
+ * out anew and holds these figures against it. */
+#ifndef LIMITS_H
+#define LIMITS_H
+
+#define POINTS 64U
+#define SET_BYTES (POINTS / 8U)
+/* Points pulled up in one moment: half a port. */
+#define PULLS 4U
+#define PHASES (POINTS / PULLS)
+
+/* Bytes, LF included, in both directions. The contract asks for 2 * POINTS / 4 + 48 = 80 at least. */
+#define LINE 352U
+#define PLAIN_FRAME 1U
+#define CHECKED_FRAME 13U
+/* `#H` and the hex digits of one set. */
+#define SET_TEXT (POINTS / 4U + 2U)
+/* A watch event's body without its set. */
+#define EVENT_BODY 64U
+#define WATCH_SETS 16U
+#define QUEUED_ERRORS 8U
+#define QUEUED_EVENTS 16U
+#define SERIAL_BYTES 16U
+#define DATE_BYTES 11U
+
+#define IDLE_CLOSE_US 10000000UL
+#define WATCH_IDLE_US 5000000UL
+#define RATE_TRIAL_US 2000000UL
+#define FIRST_RATE 115200UL
+#define FASTEST_RATE 500000UL
+#define SLOWEST_RATE 300UL
+
+#define SETTLE_DEFAULT_US 500UL
+#define SETTLE_LEAST_US 100UL
+#define SETTLE_MOST_US 10000000UL
+#define WATCH_TICK_US 60U
+
+#define SENSE_OHM 6800
+#define CLEAR_OHM 240000
+#define DRIVER_OHM 1095
+
+/* Ramps of one capacitance reading: each phase of the poll as often as this. */
+#define RAMP_REPEATS 32U
+#define POLL_CYCLES 8U
+#define MOST_POLLS 4000U
+#define DISCHARGE_US 200U
+#define DISCHARGE_WHOLE_US 2000U
+#define CHARGE_WHOLE_US 20000U
+/* Farads over this are over range. */
+#define CAP_MOST 1.0e-8F
+#define FLOAT_TEST_US 2000U
+
+#endif

@@ -1,0 +1,109 @@
+#include "measure.h"
+
+#include <string.h>
+
+#include "calibrate.h"
+#include "capacitance.h"
+#include "errors.h"
+#include "flash.h"
+#include "scan.h"
+#include "settings.h"
+#include "watch.h"
+#include "words.h"
+
+void measure_drive(word_t rest, uint8_t frame, uint32_t settle_us, out_t *out) {
+    if ((uint32_t)words_in(rest) * (SET_TEXT + 1U) + frame > LINE) {
+        refuse(out, -223, TEXT("Too much data; the reply could outgrow a line"));
+        return;
+    }
+    if (!all_sets(rest, out)) {
+        return;
+    }
+    word_t word;
+    points_t set;
+    points_t low;
+    for (bool first = true; next_word(&rest, &word); first = false) {
+        (void)read_set(word, &set);
+        scan_sense(&set, settle_us, &low);
+        if (!first) {
+            put_char(out, ',');
+        }
+        put_set(out, &low);
+    }
+}
+
+void measure_watch(word_t rest, uint8_t frame, uint32_t settle_us, out_t *out) {
+    points_t set;
+    points_t seen;
+    uint16_t count = words_in(rest);
+    if (count > WATCH_SETS || (uint16_t)frame + EVENT_BODY + SET_TEXT > LINE) {
+        refuse(out, -223, TEXT("Too much data; 16 sets at the most"));
+        return;
+    }
+    if (!all_sets(rest, out)) {
+        return;
+    }
+    word_t word;
+    for (uint8_t i = 0; i < count && next_word(&rest, &word); i++) {
+        (void)read_set(word, &set);
+        scan_sense(&set, settle_us, &seen);
+        watch_put(i, &set, &seen);
+    }
+    watch_start((uint8_t)count, settle_us);
+    put_text(out, TEXT("OK"));
+}
+
+void measure_watch_end(out_t *out) {
+    uint64_t cycles;
+    uint32_t events;
+    uint32_t lost;
+    if (!watch_running()) {
+        refuse(out, -221, TEXT("Settings conflict; no watch runs"));
+        return;
+    }
+    watch_counts(&cycles, &events, &lost);
+    watch_stop();
+    put_u64(out, cycles);
+    put_char(out, ',');
+    put_u32(out, events);
+    put_char(out, ',');
+    put_u32(out, lost);
+}
+
+void measure_farads(word_t rest, uint32_t settle_us, out_t *out) {
+    points_t a;
+    points_t b;
+    points_t low;
+    if (!take_pair(&rest, &a, &b, out)) {
+        return;
+    }
+    if (!settings.calibrated) {
+        refuse(out, -221, TEXT("Settings conflict; not calibrated"));
+        return;
+    }
+    uint8_t index = points_first(&a);
+    if (points_count(&a) > 1U) {
+        /* One pull-up charges all of them only where they are one conductor. */
+        points_t one;
+        memset(&one, 0, sizeof one);
+        points_add(&one, index);
+        scan_sense(&one, settle_us, &low);
+        for (uint8_t i = 0; i < SET_BYTES; i++) {
+            low.byte[i] = (uint8_t)(a.byte[i] & ~low.byte[i]);
+        }
+        if (!points_empty(&low)) {
+            refuse(out, -221, TEXT("Settings conflict; points of the first set are not joined"));
+            return;
+        }
+    }
+    float cycles = 0.0F;
+    rise_t rise = capacitance_rise(index, &b, &cycles);
+    float found = (cycles - RISE_LATENCY) * settings.farad_per_cycle[index];
+    if (rise == RISE_CONDUCTS) {
+        put_text(out, TEXT("9.91E37"));
+    } else if (rise == RISE_OVER || found > CAP_MOST) {
+        put_text(out, TEXT("9.9E37"));
+    } else {
+        put_number(out, found);
+    }
+}

@@ -1,0 +1,43 @@
+#include "points.h"
+
+bool points_empty(const points_t *set) {
+    uint8_t any = 0;
+    for (uint8_t i = 0; i < SET_BYTES; i++) {
+        any |= set->byte[i];
+    }
+    return any == 0;
+}
+
+bool points_meet(const points_t *a, const points_t *b) {
+    uint8_t any = 0;
+    for (uint8_t i = 0; i < SET_BYTES; i++) {
+        any = (uint8_t)(any | (a->byte[i] & b->byte[i]));
+    }
+    return any != 0;
+}
+
+bool points_same(const points_t *a, const points_t *b) {
+    uint8_t differs = 0;
+    for (uint8_t i = 0; i < SET_BYTES; i++) {
+        differs = (uint8_t)(differs | (a->byte[i] ^ b->byte[i]));
+    }
+    return differs == 0;
+}
+
+uint8_t points_count(const points_t *set) {
+    uint8_t count = 0;
+    for (uint8_t i = 0; i < SET_BYTES; i++) {
+        for (uint8_t rest = set->byte[i]; rest != 0; rest = (uint8_t)(rest & (rest - 1U))) {
+            count++;
+        }
+    }
+    return count;
+}
+
+uint8_t points_first(const points_t *set) {
+    uint8_t index = 0;
+    while (index < POINTS - 1U && !points_has(set, index)) {
+        index++;
+    }
+    return index;
+}

@@ -1,0 +1,190 @@
+#include "watch.h"
+
+#include "board.h"
+#include "scan.h"
+
+/* A cycle goes through all sets, and through the steps of each. A set whose net has few points takes one
+ * step: everything is pulled up at once. A larger net's own points are pulled up half a port at a time, the
+ * others always, so that no more than PULLS of them share the driver while nothing is wrong. With one step in
+ * all nothing is ever switched, and every tick reads. */
+static points_t driven[WATCH_SETS];
+static points_t low_of[WATCH_SETS];
+static points_t pulled_now;
+static uint8_t set_count;
+static uint8_t set_now;
+static uint8_t phase_now;
+static bool one_step;
+static uint32_t step_ticks;
+static uint32_t ticks_left;
+static volatile bool running;
+static uint64_t ticks;
+static uint64_t cycles;
+
+static event_t queue[QUEUED_EVENTS];
+static uint32_t numbers[QUEUED_EVENTS];
+static volatile uint8_t queue_first;
+static volatile uint8_t queue_length;
+static uint32_t events;
+static uint32_t lost;
+
+static void tell(uint8_t index) {
+    if (queue_length < QUEUED_EVENTS) {
+        uint8_t at = (uint8_t)((queue_first + queue_length) % QUEUED_EVENTS);
+        queue[at].us = ticks * WATCH_TICK_US;
+        queue[at].index = (int8_t)index;
+        queue[at].low = low_of[index];
+        numbers[at] = events;
+        queue_length++;
+    } else {
+        lost++;
+    }
+    events++;
+}
+
+static bool whole(uint8_t index) {
+    return points_count(&low_of[index]) <= PULLS;
+}
+
+/* Find the next step: this phase of this set or a later one, else the next set's first. True at a cycle's
+ * end. */
+static bool next_step(void) {
+    bool ended = false;
+    do {
+        phase_now++;
+        if (phase_now >= PHASES || whole(set_now)) {
+            phase_now = 0;
+            set_now++;
+            if (set_now >= set_count) {
+                set_now = 0;
+                ended = true;
+            }
+        }
+        points_t mine;
+        scan_phase(phase_now, &mine);
+        if (whole(set_now) || points_meet(&mine, &low_of[set_now])) {
+            break;
+        }
+    } while (!ended || phase_now != 0);
+    return ended;
+}
+
+static void apply_step(void) {
+    points_t mine;
+    const points_t *drive = &driven[set_now];
+    const points_t *low = &low_of[set_now];
+    bool all = whole(set_now);
+    scan_phase(phase_now, &mine);
+    for (uint8_t i = 0; i < SET_BYTES; i++) {
+        uint8_t others = (uint8_t)~low->byte[i];
+        uint8_t pull = all ? 0xFFU : (uint8_t)(others | mine.byte[i]);
+        pulled_now.byte[i] = (uint8_t)(pull & ~drive->byte[i]);
+    }
+    board_apply(drive, &pulled_now);
+    one_step = all && set_count == 1U;
+    ticks_left = step_ticks;
+}
+
+void watch_put(uint8_t index, const points_t *set, const points_t *seen) {
+    driven[index] = *set;
+    low_of[index] = *seen;
+}
+
+void watch_start(uint8_t count, uint32_t settle_us) {
+    watch_stop();
+    set_count = count;
+    set_now = 0;
+    phase_now = 0;
+    step_ticks = (settle_us / WATCH_TICK_US + 2U);
+    ticks = 0;
+    cycles = 0;
+    events = 0;
+    lost = 0;
+    for (uint8_t i = 0; i < count; i++) {
+        tell(i);
+    }
+    apply_step();
+    running = true;
+    board_ticks(true);
+}
+
+void watch_stop(void) {
+    board_ticks(false);
+    running = false;
+    queue_length = 0;
+    board_release();
+}
+
+bool watch_running(void) {
+    return running;
+}
+
+/* Hold what was read against what was seen; true where it differs. What is neither pulled up nor driven keeps
+ * what it showed. */
+static bool compare(const points_t *read) {
+    uint8_t differs = 0;
+    points_t *low = &low_of[set_now];
+    const points_t *drive = &driven[set_now];
+    for (uint8_t i = 0; i < SET_BYTES; i++) {
+        uint8_t known = pulled_now.byte[i] | drive->byte[i];
+        uint8_t now = (uint8_t)((read->byte[i] & known) | (low->byte[i] & (uint8_t)~known));
+        differs = (uint8_t)(differs | (now ^ low->byte[i]));
+        low->byte[i] = now;
+    }
+    return differs != 0;
+}
+
+void watch_tick(void) {
+    points_t read;
+    ticks++;
+    if (!one_step && --ticks_left > 0) {
+        return;
+    }
+    if (one_step && ticks_left > 0) { /* just applied: one settle time first */
+        ticks_left--;
+        return;
+    }
+    board_read(&read);
+    bool changed = compare(&read);
+    if (changed) {
+        tell(set_now);
+    }
+    if (one_step && !changed) {
+        cycles++;
+        return;
+    }
+    if (next_step()) {
+        cycles++;
+    }
+    bool still = one_step && whole(set_now);
+    if (!still) {
+        apply_step();
+    }
+}
+
+void watch_counts(uint64_t *ran, uint32_t *told, uint32_t *dropped) {
+    board_lock();
+    *ran = cycles;
+    *told = events;
+    *dropped = lost + queue_length; /* what waits now is never sent once the watch ends */
+    board_unlock();
+}
+
+uint64_t watch_us(void) {
+    board_lock();
+    uint64_t now = ticks * WATCH_TICK_US;
+    board_unlock();
+    return now;
+}
+
+bool watch_next(event_t *event, uint32_t *number) {
+    board_lock();
+    bool any = queue_length > 0;
+    if (any) {
+        *event = queue[queue_first];
+        *number = numbers[queue_first];
+        queue_first = (uint8_t)((queue_first + 1U) % QUEUED_EVENTS);
+        queue_length--;
+    }
+    board_unlock();
+    return any;
+}

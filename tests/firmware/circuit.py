@@ -1,0 +1,169 @@
+"""What hangs on the emulated board's pins: pull-ups, drivers, resistors, inputs that leak, and a loom.
+
+A model of its own: the loom's network is the simulator's, everything from the terminal to the chip is here,
+and shares nothing with the firmware nor with what the simulator makes of points.
+"""
+
+from __future__ import annotations
+
+import itertools
+import random
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loomproof.virtual.network import Island, Network, Resistor, islands
+from loomproof.virtual.solve import steady
+
+Array = NDArray[np.float64]
+Points = NDArray[np.int64]
+Marks = NDArray[np.bool_]
+POINTS = 64
+SUPPLY_V = 5.0
+
+
+@dataclass(frozen=True)
+class Pins:
+    """Each point of one board: Ω, F, and the voltage at which its input turns.
+
+    Drawn within the data sheet's limits by `drawn`: pull-ups of 20 to 50 kΩ, thresholds between 0.3 and
+    0.6 of the supply; a driver of up to 45 Ω (0.9 V at 20 mA); protection of 1 kΩ ± 5 %.
+    """
+
+    pull_ohm: Array
+    series_ohm: Array
+    driver_ohm: Array
+    threshold_v: Array
+    farad: Array
+    leak_a: Array = field(default_factory=lambda: np.zeros(POINTS))
+
+    @classmethod
+    def drawn(cls, seed: int, *, near: float | None = None) -> Pins:
+        """Return one board; ``near``: all pull-ups within 5 % of this, as those of one chip are."""
+        rng = np.random.default_rng(seed)
+        pull = rng.uniform(20e3, 50e3, POINTS) if near is None else near * rng.uniform(0.95, 1.05, POINTS)
+        return cls(
+            pull,
+            rng.uniform(950.0, 1050.0, POINTS),
+            rng.uniform(20.0, 45.0, POINTS),
+            SUPPLY_V * rng.uniform(0.3, 0.6, POINTS),
+            rng.uniform(8e-12, 15e-12, POINTS),
+        )
+
+
+def bits(points: int) -> Iterator[int]:
+    """Yield the indexes from 0 of a point set."""
+    while points:
+        low = points & -points
+        yield low.bit_length() - 1
+        points ^= low
+
+
+def bare() -> Network:
+    """Return a board with nothing on it."""
+    return Network(POINTS, POINTS, (), (-1,) * POINTS, (0.0,) * POINTS)
+
+
+def joined(groups: Sequence[Sequence[int]], extra: Sequence[Resistor] = ()) -> Network:
+    """Return a board with groups of points (from 1) joined by a tenth of an ohm, and other resistors."""
+    wires = [Resistor(a - 1, b - 1, 0.1) for group in groups for a, b in itertools.pairwise(group)]
+    return Network(POINTS, POINTS, (*wires, *extra), (-1,) * POINTS, (0.0,) * POINTS)
+
+
+class Circuit:
+    """The board with a network on it: where each pin's voltage goes, and how fast.
+
+    ``farads`` is what each point has to 0 V beside its pin; between conductors nothing is modelled here.
+    """
+
+    def __init__(self, pins: Pins, network: Network, farads: Array | None = None) -> None:
+        self.pins = pins
+        self.farad = pins.farad + (np.zeros(POINTS) if farads is None else farads)
+        self._known: dict[tuple[int, int, int, int], tuple[Array, Array]] = {}
+        self.load(network)
+
+    def load(self, network: Network, opened: frozenset[int] = frozenset()) -> None:
+        """Put another network on the pins."""
+        self._known.clear()
+        self._islands = [
+            island
+            for island in islands(network, opened)
+            if len(island.points) > 1 or (island.points and not island.linear)
+        ]
+        self._members = [np.array([island.nodes[i] for i in island.points]) for island in self._islands]
+
+    def solve(self, driven: int, high: int, pulled: int, volts: Array) -> tuple[Array, Array, Array]:
+        """Return each pin's voltage now, where it goes, and its time constant, V, V, s."""
+        p = self.pins
+        down, pull = _mask(driven), _mask(pulled)
+        if high:
+            raise AssertionError(f"points driven high: {list(bits(high))}")
+        now = volts.copy()
+        rest = np.where(down, 0.0, np.where(pull, SUPPLY_V, volts))
+        tau = np.where(down, (p.series_ohm + p.driver_ohm) * self.farad, p.pull_ohm * self.farad)
+        tau = tau * np.ones(POINTS)
+        leaking = ~down & (p.leak_a > 0.0)
+        if leaking.any():
+            fall_v = p.leak_a * p.pull_ohm
+            rest = np.where(leaking, np.where(pull, np.maximum(SUPPLY_V - fall_v, 0.0), 0.0), rest)
+            # A constant current pulls down a pin that floats: its own time from the supply to half of it.
+            slow = self.farad * SUPPLY_V / np.maximum(p.leak_a, 1e-15)
+            tau = np.where(leaking & ~pull, slow, tau)
+        for number, (island, members) in enumerate(zip(self._islands, self._members, strict=True)):
+            key = (number, driven & island.mask, pulled & island.mask, 0)
+            if not key[1] and not key[2]:
+                share = float(np.average(volts[members], weights=self.farad[members]))
+                now[members] = rest[members] = share
+                continue
+            found = self._known.get(key)
+            if found is None:
+                found = self._known[key] = self._island(island, members, down, pull)
+            rest[members], tau[members] = found
+        return now, rest, tau
+
+    def _island(self, island: Island, members: Points, down: Marks, pull: Marks) -> tuple[Array, Array]:
+        p = self.pins
+        matrix = island.conductances() + np.eye(len(island.nodes)) * 1e-12
+        feed = np.zeros(len(matrix))
+        total = 1e-12
+        for i, point in zip(island.points, members, strict=True):
+            if down[point]:
+                g = 1.0 / (p.series_ohm[point] + p.driver_ohm[point])
+            elif pull[point]:
+                g = 1.0 / (p.series_ohm[point] + p.pull_ohm[point])
+                feed[i] += g * SUPPLY_V
+            else:
+                continue
+            matrix[i, i] += g
+            total += g
+        for plus, minus, volts, ohm in island.sources:
+            matrix[plus, plus] += 1.0 / ohm
+            feed[plus] += volts / ohm
+            if minus >= 0:
+                matrix[minus, minus] += 1.0 / ohm
+                matrix[plus, minus] -= 1.0 / ohm
+                matrix[minus, plus] -= 1.0 / ohm
+                feed[minus] -= volts / ohm
+        terminal = steady(matrix, feed, island.diodes, np.full(len(matrix), SUPPLY_V))[list(island.points)]
+        divide = p.series_ohm[members] / (p.series_ohm[members] + p.pull_ohm[members])
+        held = p.driver_ohm[members] / (p.series_ohm[members] + p.driver_ohm[members])
+        pin = np.where(
+            down[members],
+            terminal * held,
+            np.where(pull[members], terminal + (SUPPLY_V - terminal) * divide, terminal),
+        )
+        tau = np.full(len(members), float(np.sum(self.farad[members])) / total)
+        return pin, tau
+
+
+def _mask(points: int) -> Marks:
+    return np.unpackbits(np.frombuffer(points.to_bytes(8, "little"), np.uint8), bitorder="little").astype(
+        bool
+    )
+
+
+def noise_seed(name: str) -> int:
+    """Return a seed for a named stream."""
+    return random.Random(name).getrandbits(31)
