@@ -83,14 +83,21 @@ def main() -> int:
     try:
         calls, pushed = call_graph(_say("avr-objdump", "-d", elf))
         own = {**pushed, **{name: size for name, size in frames(asked.folder).items() if name in calls}}
-        stack, _way = deepest("main", calls, own)
+        stack, way = deepest("main", calls, own)
         interrupts = [deepest(name, calls, own) for name in calls if name.startswith("__vector_")]
         interrupt = max(interrupts, default=(0, ()))
-    except Unbounded:
+    except Unbounded as why:
+        print(f"the stack has no bound: {why}", file=sys.stderr)
         return 1
     flash, ram = text + data, data + bss
     whole = ram + stack + interrupt[0]
+    print(f"flash {flash} of {asked.flash} bytes ({flash / asked.flash:.1%})")
+    print(f"static RAM {ram} bytes, deepest stack {stack} + {interrupt[0]} bytes in an interrupt")
+    print(f"  by {' > '.join(way)}")
+    print(f"  and {' > '.join(interrupt[1])}")
+    print(f"RAM {whole} of {asked.ram} bytes ({whole / asked.ram:.1%})")
     if flash > SHARE * asked.flash or whole > SHARE * asked.ram:
+        print(f"over {SHARE:.0%} of what it may have", file=sys.stderr)
         return 1
     return 0
 
