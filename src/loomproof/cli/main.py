@@ -34,6 +34,7 @@ COMMANDS: dict[str, Command] = {
     "prove": Command("loomproof.cli.prove:prove", "Prove a loom on a bench and keep a certificate."),
     "trace": Command("loomproof.cli.retest:trace", "Learn an unknown loom and write it down."),
     "match": Command("loomproof.cli.match:match_", "Lay a traced loom on a known one: which plug is which."),
+    "merge": Command("loomproof.cli.retest:merge", "Lay a description over a traced loom."),
     "retest": Command("loomproof.cli.retest:retest", "Prove again what a repair can have touched."),
     "replay": Command("loomproof.cli.prove:replay", "Work a reading journal out again."),
     "info": Command("loomproof.cli.demo:info", "Show versions, ports, records and workshop.toml."),

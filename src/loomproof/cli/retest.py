@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,9 +19,10 @@ from loomproof.cli.options import (
     hook_up_options,
     loom_argument,
     out_option,
+    over_option,
     store_option,
 )
-from loomproof.cli.output import EXIT_CODES, chosen, found
+from loomproof.cli.output import EXIT_CODES, chosen, found, terminal
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
@@ -102,28 +104,66 @@ def retest(
 
 
 @click.command()
+@click.argument("loom", type=PATH, required=False)
 @click.option("--adapter", required=True, type=PATH, metavar="FILE", help="What is on.")
 @bench_option("serial:…, tcp:… or visa:….")
 @click.option("--to", "folder", required=True, type=PATH, metavar="DIR", help="The new folder.")
 @click.option("--name", default="", help="What to call the loom; else the folder's name.")
 @clearing_options
 @click.option("--over", is_flag=True, help="Write over a folder that is there.")
-def trace(adapter: Path, address: str, folder: Path, name: str, clearing: Clearing, over: bool) -> int:
+def trace(
+    loom: Path | None, adapter: Path, address: str, folder: Path, name: str, clearing: Clearing, over: bool
+) -> int:
     """Learn an unknown loom and write what was found as a loom folder, with questions for its owner.
 
-    The adapter table says which connectors and cavities there are. Nothing may be plugged into the loom.
+    The adapter table says which connectors and cavities there are. What is described in LOOM already (rows,
+    kinds, hazards, places, half of its wires) is kept, and where it differs is told. Nothing may be plugged
+    into the loom.
     """
     from loomproof.cli.progress import drawn
     from loomproof.jobs.adapters import read_adapter
     from loomproof.jobs.job import Job
+    from loomproof.jobs.trace import QUESTIONS
+    from loomproof.loom.reading import load
 
-    leads = read_adapter(adapter)
-    job = Job.unknown(leads, address, name or folder.name, clearing.operator())
+    leads, operator = read_adapter(adapter), clearing.operator()
+    if loom is None:
+        job = Job.unknown(leads, address, name or folder.name, operator)
+    else:
+        job = Job(load(loom).loom, address, leads, operator)
     job.assured = clearing.assured(job.loom)
-    traced = drawn(job.trace(folder, over=over))
+    traced = drawn(job.trace(folder, over=over, known=loom is not None))
     code = found(0)
     click.echo(traced.summary)
-    for question in traced.questions:
-        click.echo(f"  ? {question}")
-    click.echo(f"Written to {folder}; raw readings in {traced.journal}.")
+    _say_questions(traced.questions)
+    click.echo(
+        f"Written to {folder}, the questions to {folder / QUESTIONS}; raw readings in {traced.journal}."
+    )
     return code
+
+
+@click.command()
+@click.argument("traced", type=PATH)
+@click.argument("known", type=PATH)
+@click.option("--to", "target", required=True, type=PATH, metavar="PATH", help="Folder or .xlsx to write.")
+@over_option
+def merge(traced: Path, known: Path, target: Path, over: bool) -> None:
+    """Lay KNOWN, a description or half of one, over the loom that was TRACED.
+
+    What is joined is what was traced; names, colours, rows, hazards and places come from KNOWN. Where the
+    two differ is told.
+    """
+    from loomproof.jobs.merging import merged
+
+    laid = merged(traced, known, target, over=over)
+    found(0)
+    _say_questions(laid.told)
+    click.echo(f"{target}: {len(laid.loom.wires)} wires, {len(laid.told)} differences")
+
+
+def _say_questions(questions: Sequence[str]) -> None:
+    """Print one paragraph for each, folded at words."""
+    from loomproof.reports.listing import Paragraph
+
+    for question in questions:
+        terminal().print(Paragraph(question, "  ? ", "    "))

@@ -289,10 +289,11 @@ class Job:
             )
         )
 
-    def trace(self, folder: Path, *, over: bool = False) -> Running[TracedLoom]:
+    def trace(self, folder: Path, *, over: bool = False, known: bool = False) -> Running[TracedLoom]:
         """Learn the unknown loom, and write it as a folder: `loomproof.jobs.trace.trace_to`.
 
-        Of the job's own loom nothing counts but its name and the hazards at its connectors.
+        Of the job's own loom nothing counts but its name and the hazards at its connectors, unless it is
+        ``known``: then what it says is laid over what was traced.
         """
         said = self.assured.hazards
         hazards = {
@@ -308,6 +309,7 @@ class Job:
                 name=self.loom.name,
                 over=over,
                 hazards=hazards,
+                known=self.loom if known else None,
                 assured=self.assured,
             )
         )

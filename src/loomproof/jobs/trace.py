@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Mapping
+from collections.abc import Generator, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,11 +11,13 @@ from loomproof.bench.interface import Bench
 from loomproof.bench.seam import point_set
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
 from loomproof.errors import Todo, UsageError
+from loomproof.jobs.adapters import refuse_strangers
 from loomproof.jobs.at_bench import BenchAt, journaled, reached, starts_its_own
 from loomproof.jobs.breaking_off import told_when_stopped
-from loomproof.jobs.files import now, rfc3339, run_name
+from loomproof.jobs.files import now, rfc3339, run_name, write_file
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared
 from loomproof.jobs.keep import begun, ended
+from loomproof.jobs.merging import lay_over, shell
 from loomproof.jobs.operator import Operator
 from loomproof.loom.model import End, Hazard, Loom
 from loomproof.loom.writing import write_folder
@@ -34,6 +36,16 @@ from loomproof.planning.suspects import single_points
 from loomproof.reports.words import plural
 
 NOTHING_YET = Traced((), {}, (), True)
+
+
+QUESTIONS = "questions.md"
+"""The file of a traced loom's folder in which its questions stand."""
+
+
+def asked_in_file(name: str, questions: Iterable[str]) -> bytes:
+    """Return questions as a text to be answered in pencil or in an editor: a box before each."""
+    lines = [f"# What the owner of {name} can tell", "", *(f"- [ ] {each}" for each in questions)]
+    return ("\n".join(lines) + "\n").encode()
 
 
 @dataclass(frozen=True)
@@ -66,9 +78,15 @@ def unknown_loom(adapter: Adapter, name: str, hazards: Mapping[str, Hazard] | No
 
 
 def trace(
-    request: Request, bench: Bench, clearance: Clearance, hazards: Mapping[str, Hazard] | None = None
+    request: Request,
+    bench: Bench,
+    clearance: Clearance,
+    hazards: Mapping[str, Hazard] | None = None,
+    known: Loom | None = None,
 ) -> Generator[Event, None, tuple[Loom, Traced, tuple[str, ...]]]:
     """Find out what the unknown loom of this request is: the description, what was found, questions.
+
+    ``known`` is laid over it (`loomproof.jobs.merging`), and where it differs is asked about.
 
     Raises `SafetyError` without a clearance for it, `UnfitError` where the bench's check fails.
     """
@@ -91,7 +109,11 @@ def trace(
         temperature_c=ROOM_TEMPERATURE_C if temperature_c is None else temperature_c,
     )
     bench.confirm()
-    return loom, found, (*failing, *questions_of(found, loom))
+    differs: tuple[str, ...] = ()
+    if known is not None:
+        laid = lay_over(loom, known)
+        loom, differs = laid.loom, laid.told
+    return loom, found, (*failing, *differs, *questions_of(found, loom, known))
 
 
 def trace_to(
@@ -103,9 +125,13 @@ def trace_to(
     name: str = "",
     over: bool = False,
     hazards: Mapping[str, Hazard] | None = None,
+    known: Loom | None = None,
     assured: Assured | None = None,
 ) -> Generator[Event, None, TracedLoom]:
     """Trace what is on this bench and write it as a loom folder, the journal beside it.
+
+    ``known`` is what was described of it before, of which nothing gets lost. What only the owner can know
+    stands in the folder as `QUESTIONS`.
 
     Raises `UsageError` where the folder is there (unless ``over``) or the bench is a simulator of its own,
     which knows its loom; `SafetyError` where the bench is not cleared; and as `trace` does.
@@ -124,13 +150,23 @@ def trace_to(
     run = f"{folder.name}.{run_name(moment)}"
     journal = folder.with_name(f"{run}.journal.jsonl")
     journal.parent.mkdir(parents=True, exist_ok=True)
-    request = Request(unknown_loom(adapter, title, hazards), adapter, run, rfc3339(moment))
+    unknown = unknown_loom(adapter, title, hazards)
+    if known is not None:
+        refuse_strangers(
+            [lead.end.connector for lead in adapter.entries],
+            [c.name for c in known.connectors],
+            f"the description of {known.name}",
+        )
+        # What is known of hazards counts whether or not a lead goes there.
+        unknown = shell(known, unknown.by_name)
+    request = Request(unknown, adapter, run, rfc3339(moment))
     with told_when_stopped(journal), reached(at) as raw:
         clearance = yield from cleared(request, raw, operator, assured or Assured())
         begun(request, journal, None)
         with journaled(raw, journal, {"trace": title}) as bench:
-            loom, found, questions = yield from trace(request, bench, clearance, hazards)
+            loom, found, questions = yield from trace(request, bench, clearance, hazards, known)
     ended(request)
     write_folder(loom, folder, over=over)
+    write_file(folder / QUESTIONS, asked_in_file(loom.name, questions))
     yield Finished(run)
     return TracedLoom(loom, found, questions, journal)

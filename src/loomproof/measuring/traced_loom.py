@@ -28,6 +28,8 @@ LENGTHS_M = (2.0, 3.0, 5.0, 8.0, 12.0, 20.0, 30.0, 45.0, 60.0)
 
 NOTHING_FOUND = "nothing found on it: spare, cut wire, or a pulled part?"
 
+KIND_AND_ROWS = "found by tracing: kind and rows?"
+
 TOLERANCES_PCT = (5.0, 10.0, 20.0, 50.0)
 
 
@@ -49,7 +51,7 @@ def loom_of(
             connector,
             ConnectorKind.PLUG,
             (tuple(cavities),),
-            description="found by tracing: kind and rows?",
+            description=KIND_AND_ROWS,
             hazard=(hazards or {}).get(connector, Hazard.UNKNOWN),
         )
         for connector, cavities in names.items()
@@ -138,24 +140,33 @@ def _not_passing(plan: Plan, reading: Callable[[End, End], tuple[float, float]])
                 yield f"{part.part.a} to {part.part.b} reads {ohm:.4g} ohm, not as one part: what is there?"
 
 
-def questions_of(traced: Traced, loom: Loom) -> Iterator[str]:
-    """Yield what only a person can know."""
+def questions_of(traced: Traced, loom: Loom, known: Loom | None = None) -> Iterator[str]:
+    """Yield what only a person can know, of ``loom`` as it was traced; ``known`` was described before."""
     yield from traced.questions
     for part in loom.components:
+        if known is not None and part.name in known.component_by_name:
+            continue
         a, b = part.ends
         if part.kind is ComponentKind.DIODE:
             yield f"{part.name} conducts from {a} to {b} only: is it a diode, and which?"
         else:
             ohm = f"{part.resistance_ohm:.4g} ohm"
             yield f"{part.name}, {ohm} from {a} to {b}: a part, a leak, or a bad joint?"
-    bare = ", ".join(str(facts.end) for facts in loom.cavity_facts)
+    bare = ", ".join(str(facts.end) for facts in loom.cavity_facts if facts.note == NOTHING_FOUND)
     if bare:
         yield f"{bare}: {NOTHING_FOUND}"
     open_hazards = [c.name for c in loom.connectors if c.cavities and c.hazard is Hazard.UNKNOWN]
     if open_hazards:
         yield f"What was at {', '.join(open_hazards)}? Fill in the column hazard."
-    yield "Which connector is which: kinds, housings, rows as seen from the mating face, what each goes to?"
-    yield "Colours, lengths and sections of the wires, and where splices lie?"
+    new = [c.name for c in loom.connectors if c.cavities and c.description == KIND_AND_ROWS]
+    if new:
+        which = f" ({', '.join(new)})" if known is not None else ""
+        yield (
+            f"Which connector is which{which}: kinds, housings, rows as seen from the mating face, what each "
+            "goes to?"
+        )
+    if any(not wire.colour or wire.length_m is None or wire.csa_mm2 is None for wire in loom.wires):
+        yield "Colours, lengths and sections of the wires, and where splices lie?"
     if not traced.confirmed:
         yield "Sense was not the same both ways, and every point was asked alone: look at the parts found."
 
