@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from loomproof.diagnosis import explain
-from loomproof.diagnosis.causes import CAUSES, Cause
+from loomproof.diagnosis.causes import CAUSES, Cause, at_the_adapter
 from loomproof.diagnosis.changes import changes
 from loomproof.diagnosis.words import Names, listed
 from loomproof.loom.model import (
@@ -284,6 +284,8 @@ def test_causes_stand_in_the_order_in_which_they_are_mended() -> None:
     flat = [rank for each in ranks for rank in each]
     assert flat == sorted(set(flat))
     assert {name for line in QUEUE for name in line.split()} == {cause.value for cause in Cause}
+    benchward = {cause.value for cause in Cause if at_the_adapter(cause)}
+    assert benchward == {"adapter_lead", "resistive_lead", "adapter_board", "adapter_short", "adapter"}
 
 
 @pytest.mark.parametrize(("readings", "told"), [(0, True), (4, False)])

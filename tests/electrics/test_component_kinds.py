@@ -115,6 +115,8 @@ def test_facts_are_those_of_the_notes(
     assert (facts.path, facts.tolerance_pct) == (path, tolerance)
     assert (facts.least_ohm, facts.most_ohm) == (least, most)
     assert (facts.copper, facts.shunts) == (copper, shunts)
+    one = Component("P", kind, (("85", End("A", "1")), ("86", End("A", "2"))))
+    assert {way.path for way in paths_of(one)} == {path}
 
 
 def test_contacts_are_closed_at_rest_pulled_in_or_always() -> None:

@@ -55,7 +55,9 @@ def test_a_loom_without_lengths_works_and_says_that_defaults_were_used() -> None
 
 def test_ends_apart_and_unknown_ends() -> None:
     expectation = expect(loom_of("W1 A:1 B:1\nW2 C:1 D:1"))
-    assert math.isinf(expectation.between(end_of("A:1"), end_of("C:1")).expected_ohm)
+    apart = expectation.between(end_of("A:1"), end_of("C:1"))
+    assert math.isinf(apart.expected_ohm)
+    assert not apart.defaults_used
     with pytest.raises(UsageError, match="X:9") as caught:
         expectation.between(end_of("A:1"), end_of("X:9"))
     assert not caught.value.cure

@@ -10,7 +10,7 @@ import networkx as nx
 import pytest
 
 from loomproof.bench.seam import Capabilities
-from loomproof.electrics.conductors import RESISTIVE_OHM
+from loomproof.electrics.conductors import RESISTIVE_OHM, wire_conductor
 from loomproof.electrics.expectation import Expectation, expect
 from loomproof.loom.model import ComponentKind, End, end_of, ends_of
 
@@ -88,3 +88,5 @@ def test_a_fuse_that_hides_is_no_wire() -> None:
 def test_more_than_a_bench_calls_clear_is_open() -> None:
     """What hangs together through a joint reads less than what a bench's sense calls clear."""
     assert Capabilities(1).clear_ohm == RESISTIVE_OHM
+    loom = loom_of("W1 A:1 B:1 1000m 0.5mm2")
+    assert wire_conductor(loom.wires[0], loom).greatest_ohm < RESISTIVE_OHM
