@@ -76,6 +76,7 @@ class Todo(StrEnum):
     REPLAY = "work a journal out again"
     RESISTOR = "test the bench with a resistor"
     RESTORE = "restore a backup"
+    RESUME = "resume a backup"
     RUNS = "list the runs that are kept"
     RUNS_OF_LOOM = "list the proofs of one loom"
     SEALED_RECORD = "write the sealed record of a run"

@@ -15,7 +15,7 @@ from loomproof.bench.scanner import ScannerBench
 from loomproof.cli.main import run
 from loomproof.errors import LinkError
 from loomproof.jobs import learn_adapter
-from loomproof.jobs.learn_adapter import Patience
+from loomproof.jobs.learn_adapter import Patience, Word
 from loomproof.measuring.clearance import Clearance
 from tests.bench.device import Clock, MemoryLine, Scanner
 
@@ -109,7 +109,7 @@ def test_what_was_learned_is_kept_whatever_ends_it(
     real = learn_adapter._next_touch
     asked: list[float] = []
 
-    def breaking(reader: Bench, clearance: Clearance, patience: Patience) -> int | None:
+    def breaking(reader: Bench, clearance: Clearance, patience: Patience) -> int | Word | None:
         asked.append(patience.wait_s)
         if len(asked) > 2:
             raise ending
@@ -119,6 +119,48 @@ def test_what_was_learned_is_kept_whatever_ends_it(
     assert learn(table, "5") == 3
     assert [str(lead.end) for lead in read_adapter(table).entries] == ["BODY:2", "BODY:1"]
     assert "2 of 13 ends" in capsys.readouterr().err
+
+
+def test_learning_goes_on_where_it_stopped_takes_back_and_leaves_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """BODY:1 and :2 are known; then 9 was a slip and is taken back, and LAMP:6 is left out."""
+    table = tmp_path / "learned.csv"
+    table.write_text(
+        "point,connector,cavity,lead_ohm,lead_u_ohm,zeroed\n7,BODY,1,0.21,0.02,2026-01-05\n3,BODY,2,,,\n"
+    )
+    assert learn(table) == 2
+    assert "--resume goes on with it" in capsys.readouterr().err
+    words = iter([None, Word.UNDO, *[None] * 8, Word.SKIP])
+    real = learn_adapter._next_touch
+
+    def between(reader: Bench, clearance: Clearance, patience: Patience) -> int | Word | None:
+        word = next(words, None)
+        said = Patience(patience.wait_s, patience.clock, patience.pause, lambda: word)
+        return real(reader, clearance, said)
+
+    def quiet(*points: int) -> list[int]:
+        return [low for p in points for low in [*[1 << (p - 1)] * 4, 0]]
+
+    monkeypatch.setattr(learn_adapter, "_next_touch", between)
+    # What is typed is heard between two looks, when nothing is touched.
+    serve([*quiet(9), 0, *quiet(5, 1, 2, 4, 6, 8, 10, 11), 0, *quiet(13)], monkeypatch)
+    words_given = ["adapter", "touch", TAIL, "--bench", "tcp:memory:1", "--to", str(table), "--made-safe"]
+    assert run([*words_given, "--resume", "--wait", "5"]) == 0
+    leads = {str(lead.end): lead for lead in read_adapter(table).entries}
+    assert {name: lead.point for name, lead in leads.items()} == {
+        "BODY:1": 7,
+        "BODY:2": 3,
+        **dict(zip([f"BODY:{k}" for k in range(3, 7)], (5, 1, 2, 4), strict=True)),
+        **dict(zip([f"LAMP:{k}" for k in range(1, 5)], (6, 8, 10, 11), strict=True)),
+        "LAMP:6": 13,
+    }, "LAMP:5 and EARTH:1 were left out"
+    assert leads["BODY:1"].lead_ohm == 0.21, "what was learned before stays"
+    err = capsys.readouterr().err
+    assert "BODY:3: taken back" in err
+    assert err.count("Touch BODY:3") == 2
+    assert "LAMP:5: left out" in err
+    assert run([*words_given[:-2], str(tmp_path / "none.csv"), "--made-safe", "--resume"]) == 2
 
 
 def test_a_table_that_has_no_folder_is_refused_before_anything_is_touched(

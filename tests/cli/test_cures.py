@@ -69,7 +69,8 @@ def leaves() -> Iterator[tuple[tuple[str, ...], click.Command]]:
             yield (name,), each
 
 
-OPTIONS = {option for _, each in leaves() for parameter in each.params for option in parameter.opts} | {
+PARAMETERS = [parameter for _, each in leaves() for parameter in each.params]
+OPTIONS = {option for each in PARAMETERS for option in (*each.opts, *each.secondary_opts)} | {
     "--help",
     "--version",
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import click
@@ -72,6 +73,7 @@ def check(table: Path, loom: Path, address: str | None, everything: bool) -> int
 @bench_option()
 @click.option("--to", "target", type=PATH, metavar="FILE", help="Learn: write there.")
 @click.option("--adapter", "table", type=PATH, metavar="FILE", help="Name the net.")
+@click.option("--resume", is_flag=True, help="Go on with the table that is at --to.")
 @click.option(
     "--wait",
     "wait_s",
@@ -88,6 +90,7 @@ def touch(
     address: str,
     target: Path | None,
     table: Path | None,
+    resume: bool,
     wait_s: float,
     hazards: tuple[str, ...],
     made_safe: bool,
@@ -95,22 +98,24 @@ def touch(
     """Find contacts with a probe joined to the scanner's 0 V through its resistor.
 
     Never to mains earth. With --to the adapter's free ends are touched in the loom's order, no loom on,
-    and the table is written. With --adapter, the loom on, each touch names its net.
+    and the table is written; each touch beeps, u and Enter takes the last one back, s and Enter leaves an end
+    out. With --adapter, the loom on, each touch names its net.
     """
     from loomproof.cli.output import writable
     from loomproof.cli.progress import drawn
-    from loomproof.cli.terminal_operator import TerminalOperator
+    from loomproof.cli.terminal_operator import TerminalOperator, typed_meanwhile
     from loomproof.jobs.adapters import read_adapter
     from loomproof.jobs.events import Event, Touched
     from loomproof.jobs.gate import Assured
     from loomproof.jobs.job import Job
-    from loomproof.jobs.learn_adapter import Patience
+    from loomproof.jobs.learn_adapter import Patience, Word
     from loomproof.loom.reading import load
     from loomproof.reports.words import plural
 
     if (target is None) == (table is None):
         raise UsageError("give --to FILE to learn an adapter, or --adapter FILE to name nets")
-    described, patience = load(loom).loom, Patience(wait_s)
+    words = {"u": Word.UNDO, "s": Word.SKIP}
+    described, patience = load(loom).loom, Patience(wait_s, said=lambda: words.get(typed_meanwhile()))
     job = Job(
         described,
         address,
@@ -124,6 +129,8 @@ def touch(
     def tell(event: Event) -> None:
         if isinstance(event, Touched):
             learned.append(event)
+            if sys.stderr.isatty():
+                click.echo("\a", nl=False, err=True)  # the eyes are at the probe
             points, ends = (", ".join(map(str, each)) for each in (event.points, event.cavities))
             if target is None:
                 click.echo(f"point {points}: {ends or 'no lead of the adapter'}")
@@ -135,8 +142,8 @@ def touch(
         return
     writable(str(target))
     try:
-        drawn(job.learn_adapter(target, patience), tell)
+        drawn(job.learn_adapter(target, patience, resume=resume), tell)
     finally:
         if learned:
             ends = plural(len(described.cavities), "end")
-            click.echo(f"{target}: {len(learned)} of {ends} learned.", err=True)
+            click.echo(f"{target}: {len(read_adapter(target).entries)} of {ends} learned.", err=True)

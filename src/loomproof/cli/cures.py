@@ -43,6 +43,7 @@ COMMANDS = {
     Todo.REPLAY: "loomproof replay {on:JOURNAL} LOOM shows it.",
     Todo.RESISTOR: "Run: loomproof bench selftest --resistor A,B,OHM",
     Todo.RESTORE: "Run: loomproof records restore FILE",
+    Todo.RESUME: "--resume goes on with it.",
     Todo.RUNS: "loomproof log lists them.",
     Todo.RUNS_OF_LOOM: "loomproof log LOOM lists the proofs of one loom.",
     Todo.SEALED_RECORD: "loomproof certificate --json writes it.",

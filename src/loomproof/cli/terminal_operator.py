@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import select
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -84,3 +85,15 @@ def _on_a_line_of_its_own() -> None:
 def _typed(question: str) -> str:
     _on_a_line_of_its_own()
     return str(click.prompt(question, default="", show_default=False, err=True))
+
+
+def typed_meanwhile() -> str:
+    """Return the line that was typed since it was last asked, "" for none; waits for nothing."""
+    if not sys.stdin.isatty():
+        return ""
+    if sys.platform == "win32":
+        import msvcrt
+
+        return sys.stdin.readline().strip() if msvcrt.kbhit() else ""
+    ready, _, _ = select.select([sys.stdin], [], [], 0.0)
+    return sys.stdin.readline().strip() if ready else ""

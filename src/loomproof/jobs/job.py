@@ -314,7 +314,9 @@ class Job:
             )
         )
 
-    def learn_adapter(self, target: Path, patience: Patience | None = None) -> Running[Adapter]:
+    def learn_adapter(
+        self, target: Path, patience: Patience | None = None, *, resume: bool = False
+    ) -> Running[Adapter]:
         """Have an adapter's ends touched, and write it: `loomproof.jobs.learn_adapter.learn_adapter`."""
         return Running(
             learn_adapter(
@@ -324,6 +326,7 @@ class Job:
                 self.operator,
                 loom_path=self._loom_path,
                 patience=patience,
+                resume=resume,
             )
         )
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 
-from loomproof.bench.adapter import Adapter, Lead, write_adapter
+from loomproof.bench.adapter import Adapter, Lead, read_adapter, write_adapter
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import points_of
 from loomproof.errors import AdapterError, Todo, UsageError
@@ -25,13 +26,21 @@ PAUSE_S = 0.02
 """Between two looks for a touch: a person is slower."""
 
 
+class Word(StrEnum):
+    """What the person at the probe can say between touches."""
+
+    UNDO = "undo"
+    SKIP = "skip"
+
+
 @dataclass(frozen=True)
 class Patience:
-    """How long to wait for each touch, s, and by which clock."""
+    """How long to wait for each touch, s, by which clock, and what the person has said meanwhile."""
 
     wait_s: float = 60.0
     clock: Callable[[], float] = time.monotonic
     pause: Callable[[float], None] = time.sleep
+    said: Callable[[], Word | None] = lambda: None
 
 
 def learn_adapter(
@@ -42,22 +51,24 @@ def learn_adapter(
     *,
     loom_path: Path | None = None,
     patience: Patience | None = None,
+    resume: bool = False,
 ) -> Generator[Event, None, Adapter]:
     """Have each end of an adapter touched in the loom's order, no loom on, and write the table.
 
-    What was learned is written whatever ends it. Raises `UsageError` where nobody can touch or the table is
-    there already, `SafetyError` where nobody says that no loom is on, `AdapterError` where a point stays low
-    or nothing was touched.
+    What was learned is written whatever ends it; ``resume`` goes on with a table that is there already, whose
+    leads stay as they are. Raises `UsageError` where nobody can touch or a table is there and is not gone on
+    with, `SafetyError` where nobody says that no loom is on, `AdapterError` where a point stays low or
+    nothing was touched.
     """
-    if target.exists():
-        raise UsageError(f"{target} is there already", cure="Give another name, or take it away first.")
+    before = _known(loom, target, resume=resume)
     _somebody_there(at)
     with reached(at, loom_path) as bench:
         clearance = yield from cleared_empty(bench, operator)
-        end_of: dict[int, End] = {}
+        end_of = {lead.point: lead.end for lead in before}
+        kept = {lead.point: lead for lead in before}
         try:
-            for end in loom.cavities:
-                yield from _learn(end, end_of, bench, clearance, patience or Patience())
+            ends = [end for end in loom.cavities if end not in set(end_of.values())]
+            yield from _learn_all(ends, end_of, bench, clearance, patience or Patience())
             if not end_of:
                 raise AdapterError(
                     "nothing was touched; no table was written",
@@ -65,27 +76,71 @@ def learn_adapter(
                     do=Todo.WAIT,
                 )
         finally:
-            learned = Adapter(target.stem, tuple(Lead(p, end_of[p]) for p in sorted(end_of)))
+            leads = (kept.get(point) or Lead(point, end_of[point]) for point in sorted(end_of))
+            learned = Adapter(target.stem, tuple(leads))
             if end_of:
                 write_adapter(learned, target)
     return learned
 
 
+def _known(loom: Loom, target: Path, *, resume: bool) -> tuple[Lead, ...]:
+    """Return the leads that are known already, of a table to go on with. Raises `UsageError`."""
+    if not target.exists():
+        if resume:
+            raise UsageError(f"there is no {target} to go on with", cure="Begin one.")
+        return ()
+    if not resume:
+        raise UsageError(
+            f"{target} is there already", cure="Give another name, or take it away first.", do=Todo.RESUME
+        )
+    known = read_adapter(target).entries
+    strangers = [lead.end for lead in known if lead.end not in set(loom.cavities)]
+    if strangers:
+        raise UsageError(
+            f"{target} has a lead to {strangers[0]}, which the loom has not", cure="Is it another loom's?"
+        )
+    return known
+
+
+def _learn_all(
+    ends: Sequence[End], end_of: dict[int, End], bench: Bench, clearance: Clearance, patience: Patience
+) -> Generator[Event, None, None]:
+    """Have ends touched in turn; the last one can be taken back, and any be left out."""
+    done: list[int | None] = []
+    while len(done) < len(ends):
+        end = ends[len(done)]
+        found = yield from _learn(end, end_of, bench, clearance, patience)
+        if found is not Word.UNDO:
+            done.append(found)
+        elif done:
+            point = done.pop()
+            if point is not None:
+                del end_of[point]
+            yield Prompt(f"  {ends[len(done)]}: taken back")
+        else:
+            yield Prompt("  nothing was learned yet that could be taken back")
+
+
 def _learn(
     end: End, end_of: dict[int, End], bench: Bench, clearance: Clearance, patience: Patience
-) -> Generator[Event, None, None]:
-    """Have one end touched, again and again until it is one free point, and add it to what is known."""
+) -> Generator[Event, None, int | Word | None]:
+    """Have one end touched, again and again until it is one free point, and add it to what is known.
+
+    Gives the point, ``None`` for an end that is left out, `Word.UNDO` where the last one is to be taken back.
+    """
     while True:
         yield Prompt(f"Touch {end} …")
         low = _next_touch(bench, clearance, patience)
-        if low is None:
-            yield Prompt(f"  {end}: not touched, left out")
-            return
+        if low is Word.UNDO:
+            return low
+        if low is None or low is Word.SKIP:
+            yield Prompt(f"  {end}: {'left out' if low else 'not touched, left out'}")
+            return None
         points = points_of(low)
         if len(points) == 1 and points[0] not in end_of:
             end_of[points[0]] = end
             yield Touched(points, (end,))
-            return
+            return points[0]
         said = f"point {points[0]} is {end_of[points[0]]} already" if len(points) == 1 else _several(points)
         yield Prompt(f"  {end}: {said}")
         if bench.sense([0])[0]:
@@ -120,8 +175,10 @@ def name_touched(
         request = Request(loom, adapter, run="", started=rfc3339(now()))
         clearance = yield from cleared(request, bench, operator, assured or Assured())
         end_of: Mapping[int, End] = adapter.end_of
+        yield Prompt("Touch any end with the probe; it says which net that is.")
         while (low := _next_touch(bench, clearance, patience or Patience())) is not None:
-            yield Touched(points_of(low), net_touched(low, end_of))
+            if not isinstance(low, Word):
+                yield Touched(points_of(low), net_touched(low, end_of))
 
 
 def _somebody_there(at: BenchAt) -> None:
@@ -133,13 +190,15 @@ def _somebody_there(at: BenchAt) -> None:
         )
 
 
-def _next_touch(bench: Bench, clearance: Clearance, patience: Patience) -> int | None:
+def _next_touch(bench: Bench, clearance: Clearance, patience: Patience) -> int | Word | None:
     until = patience.clock() + patience.wait_s
     for low in touches(bench, clearance, 0):
         if low:
             while bench.sense([0])[0] and patience.clock() < until:
                 patience.pause(PAUSE_S)
             return low
+        if (word := patience.said()) is not None:
+            return word
         if patience.clock() >= until:
             break
         patience.pause(PAUSE_S)
