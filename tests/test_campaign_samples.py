@@ -8,7 +8,14 @@ import pytest
 
 from tests.campaign import first_proof, verdicts
 
-ONCE_ELSEWHERE = [("matrix", 41, 202), ("matrix", 41, 293), ("matrix", 45, 108), ("matrix", 45, 144)]
+JOINTS = [("matrix", 41, 202), ("matrix", 41, 293), ("matrix", 45, 108), ("matrix", 45, 144)]
+PATHS = [
+    ("mixed", 41, 373),
+    ("mixed", 44, 168),
+    ("mixed", 43, 1505),
+    ("matrix", 45, 142),
+    ("matrix", 46, 251),
+]
 
 
 def test_random_faults_are_judged_as_the_graph_says() -> None:
@@ -27,9 +34,12 @@ def test_looms_that_were_once_judged_wrong(number: int, tmp_path: Path) -> None:
     assert (result.kind, result.verdict) == ("must fail", "fail")
 
 
-@pytest.mark.parametrize(("part", "seed", "number"), ONCE_ELSEWHERE)
+@pytest.mark.parametrize(("part", "seed", "number"), [*JOINTS, *PATHS])
 def test_faults_that_were_once_told_elsewhere(part: str, seed: int, number: int, tmp_path: Path) -> None:
-    """A splice beside a bypass or read as leaks, a short across coils of relays, a joint beside diodes."""
+    """A splice beside a bypass or read as leaks, a short across coils of relays, a joint beside diodes.
+
+    Paths between nets that parts couple are told there, and not as the part that they make read low.
+    """
     (case,) = verdicts.case_of(part, seed, number)
     result = verdicts.result_of(case, tmp_path)
     assert result.wrong == ()

@@ -70,9 +70,17 @@ def _as_faults(finding: Finding, oracle: Oracle) -> Iterator[Injected]:
         one = finding.cavities[0]
         others = [end for end in finding.cavities if oracle.net_of[end] != oracle.net_of[one]]
         for other in others[:1]:
-            yield Injected("part", (one, other), ohm=shown.measured_ohm)
+            yield Injected("part", (one, other), ohm=_without_parts(one, other, shown.measured_ohm, oracle))
     elif finding.cause == "wrong_value" and finding.components:
         yield Injected("value", parts=finding.components[:1], ohm=shown.measured_ohm)
+
+
+def _without_parts(a: End, b: End, read_ohm: float, oracle: Oracle) -> float:
+    """Return the ohms of a path that is read with the loom's own parts beside it, the worse way round."""
+    sound = max(
+        oracle.sound.read([x], [y], oracle.make.test_v, oracle.make.series_ohm) for x, y in ((a, b), (b, a))
+    )
+    return 1.0 / (1.0 / read_ohm - 1.0 / sound) if 0.0 < read_ohm < sound else read_ohm
 
 
 def _reads_alike(fault: Injected, told: Injected, oracle: Oracle) -> bool:

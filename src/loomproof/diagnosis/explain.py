@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from loomproof.diagnosis.beside import told_beside
 from loomproof.diagnosis.blame import with_parts
 from loomproof.diagnosis.boards import board_slips
 from loomproof.diagnosis.causes import CAUSES, Cause
@@ -55,7 +56,7 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
     groups = hung_together(found) if case.choices else None
     if groups is not None:
         return explain(loom, replace(measured, groups=groups), answers)
-    findings += part_findings(found, writer)
+    findings += told_beside(found, writer, part_findings(found, writer))
     findings = gathered(writer, [*findings, *path_findings(found, writer)])
     findings += joint_findings(found, writer)
     findings += shorter_findings(found, writer)

@@ -33,7 +33,7 @@ def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
             continue
         if chain is None and not path.stray and _same_net(found, path):
             continue
-        plain = _path(path, writer, _near(found, path, writer), _behind_parts(found, path, a, b))
+        plain = path_finding(path, writer, near_found(found, path, writer), behind_parts(found, path, a, b))
         yield or_left_in(found, writer, plain, {a, b}, path.ohm, path.uncertainty_ohm)
         told.add(frozenset((a, b)))
         found.add_chain(f"path {path.a} {path.b}", a, b, path.ohm)
@@ -80,7 +80,7 @@ def _seen(found: Found, way: OneWay) -> Evidence:
     return Evidence(f"current flows from {way.source} to {way.sink}, and little or none the other way round")
 
 
-def _behind_parts(found: Found, path: Path, a: int, b: int) -> list[tuple[End, End]]:
+def behind_parts(found: Found, path: Path, a: int, b: int) -> list[tuple[End, End]]:
     """Return other pairs of conductors that read the same, since small parts join them to the ones read."""
     first: dict[int, End] = {}
     for end, group in found.group_of.items():
@@ -94,7 +94,7 @@ def _behind_parts(found: Found, path: Path, a: int, b: int) -> list[tuple[End, E
     ]
 
 
-def _near(found: Found, path: Path, writer: Writer) -> list[Touch]:
+def near_found(found: Found, path: Path, writer: Writer) -> list[Touch]:
     """Return where the conductors of a path come near each other, as far as they were found there."""
     pair = {found.group_of.get(path.a), found.group_of.get(path.b)}
     return [
@@ -104,7 +104,8 @@ def _near(found: Found, path: Path, writer: Writer) -> list[Touch]:
     ]
 
 
-def _path(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End, End]]) -> Finding:
+def path_finding(path: Path, writer: Writer, near: list[Touch], behind: list[tuple[End, End]]) -> Finding:
+    """Return the finding of a path; ``behind`` are other pairs of ends at which it would read the same."""
     leak = path.ohm >= writer.weights.bound_leak_ohm
     reads = Evidence(
         f"{path.a} to {path.b}, where nothing should be{f', at {path.volts:g} V' if path.volts else ''}",

@@ -53,6 +53,7 @@ def run_header(request: Request, clearance: Clearance | None = None) -> dict[str
         "reference_u_ohm": _finite(math.inf if clearance is None else clearance.reference_u_ohm),
         "repeatability_ohm": 0.0 if clearance is None else clearance.repeatability_ohm,
         "controls": clearance is not None and clearance.controls,
+        "beside": clearance is not None and clearance.beside,
         "grade": request.grade,
         "probed": [str(end) for end in request.probed],
         "insulation": None
@@ -110,6 +111,7 @@ def replayed_clearance(journal: ReplayBench, request: Request) -> Clearance:
         reference_u_ohm=math.inf if found.reference_u_ohm is None else found.reference_u_ohm,
         repeatability_ohm=found.repeatability_ohm,
         controls=found.controls,
+        beside=found.beside,
     )
 
 
@@ -139,6 +141,7 @@ class _Header(BaseModel):
     reference_u_ohm: Annotated[float, Strict(), Field(ge=0.0, le=MOST_OHM)] | None = 0.0
     repeatability_ohm: Annotated[float, Strict(), Field(ge=0.0, le=MOST_OHM)]
     controls: Annotated[bool, Strict()] = False
+    beside: Annotated[bool, Strict()] = False
     grade: Grade | None = None
     probed: tuple[EndText, ...] = ()
     insulation: (

@@ -53,7 +53,8 @@ class Clearance:
     ``selftest_failures``, ``repeatability_ohm`` (a standard deviation, Ω) and ``reference_selftest`` (when
     resistors were last read right, in words; "" for never, and of a simulator) are the bench's self-tests'.
     ``reference_u_ohm``: to so many ohms those resistors show what the meter reads, inf for unknown.
-    Without ``controls`` the meter's control readings are not asked: journals from before them answer none.
+    Without ``controls`` the meter's control readings are not asked: journals from before them answer none;
+    nor without ``beside`` what tells a path beside a part from the part.
     """
 
     opening: Opening
@@ -69,6 +70,7 @@ class Clearance:
     reference_u_ohm: float = math.inf
     repeatability_ohm: float = 0.0
     controls: bool = True
+    beside: bool = True
     checked: InitVar[object] = None
 
     def __post_init__(self, checked: object) -> None:
@@ -217,6 +219,7 @@ def clear_replay(
     reference_u_ohm: float = 0.0,
     repeatability_ohm: float = 0.0,
     controls: bool = True,
+    beside: bool = True,
 ) -> Clearance:
     """Return what stands for a run's clearance where its journal is worked out again: nothing is driven.
 
@@ -240,5 +243,6 @@ def clear_replay(
         reference_u_ohm,
         repeatability_ohm,
         controls,
+        beside,
         checked=_CHECKED,
     )

@@ -5,12 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import permutations
 
 from loomproof.loom.model import End
 from loomproof.measuring.ohmmeter import Ohmmeter, alike, judge_alone, judge_bound
 from loomproof.planning.bounding import BoundReading
 from loomproof.planning.plan import Plan
 from loomproof.results.measured import Decision, Judged, JudgedDiode, OneWay, Path
+
+MOST_BESIDE = 10
+"""Of so many nets that parts couple each is read against each where a part conducts too well: 90 readings."""
 
 CLEARLY_LESS = 0.9
 """A path reads so much less at its own nets than at others, through whatever joins them. Our convention."""
@@ -95,6 +99,40 @@ def coupled_paths(plan: Plan, ohmmeter: Ohmmeter, sound: frozenset[End]) -> list
                 else OneWay(single.a, single.b, stray=True),
             )
     return sorted(found.values(), key=lambda stray: stray.ohm)
+
+
+def beside_parts(
+    plan: Plan,
+    ohmmeter: Ohmmeter,
+    groups: Iterable[frozenset[End]],
+    judged: Iterable[Judged],
+    diodes: Iterable[JudgedDiode],
+) -> list[Path]:
+    """Read nets that parts couple each against each, both ways round, where a part conducts too well.
+
+    What lies beside a part may be between other nets of the bundle and show through its other parts. Only
+    bundles whose nets are all as expected: elsewhere the wiring's own faults explain what parts read.
+    """
+    scope = plan.scope
+    found = set(groups)
+    low = [
+        r.a for r in judged if r.component and r.decision is Decision.FAIL and r.measured_ohm < r.lower_ohm
+    ]
+    low += [
+        d.anode
+        for d in diodes
+        if d.decision is Decision.FAIL and math.isfinite(d.forward) and math.isfinite(d.backward)
+    ]
+    paths: list[Path] = []
+    for bundle in dict.fromkeys(scope.bundle_of[scope.group_of[end]] for end in low):
+        nets = [group for group, home in zip(scope.groups, scope.bundle_of, strict=True) if home == bundle]
+        if len(nets) > MOST_BESIDE or any(scope.ends(net.points) not in found for net in nets):
+            continue
+        for one, other in permutations(nets, 2):
+            ohm, u_ohm = ohmmeter.read_sets(one.points, other.points, charged=True)
+            ends = [scope.end_of[net.head.bit_length()] for net in (one, other)]
+            paths.append(Path(ends[0], ends[1], ohm, u_ohm))
+    return paths
 
 
 def one_place(

@@ -73,6 +73,7 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
         one_way=tuple(dict.fromkeys(path for part in parts for path in part.one_way)),
         paths=tuple({(path.a, path.b): path for part in parts for path in part.paths}.values()),
         leaks=tuple({(path.a, path.b): path for part in parts for path in part.leaks}.values()),
+        beside=tuple({(path.a, path.b): path for part in parts for path in part.beside}.values()),
         unstable=tuple(sorted(unstable)),
         unsteady=tuple(dict.fromkeys(together for part in parts for together in part.unsteady)),
         untested=tuple(end for net in expectation.nets for end in net.cavities if end not in home),

@@ -22,7 +22,7 @@ from loomproof.measuring.clearance import Clearance, require
 from loomproof.measuring.component_presence import joined_across, sensed_parts
 from loomproof.measuring.controls import refuse_late_answers, refuse_moved, refuse_unrepeatable
 from loomproof.measuring.counting_bench import Asker
-from loomproof.measuring.coupled import across_parts, coupled_paths, one_place, undisturbed
+from loomproof.measuring.coupled import across_parts, beside_parts, coupled_paths, one_place, undisturbed
 from loomproof.measuring.doubting import refuse_contradictions, refuse_one_cause, refuse_silence
 from loomproof.measuring.events import Event, NetsFound, Progress
 from loomproof.measuring.isolation_search import LEAST_OHM, measure_isolation
@@ -30,12 +30,12 @@ from loomproof.measuring.localise import pairs_of, pinpoint, read_inside
 from loomproof.measuring.ohmmeter import (
     IMPOSSIBLE_U,
     Ohmmeter,
-    alike,
     is_diode,
     judge_conductor,
     judge_diode,
     judge_part,
 )
+from loomproof.measuring.one_way import one_a_pair, told_apart
 from loomproof.measuring.reference_check import (
     checked_by_reference,
     refuse_noisy_references,
@@ -99,6 +99,7 @@ def run_plan(
     leaks: list[Path] = []
     paths: list[Path] = []
     stray_ways: list[OneWay] = []
+    beside: list[Path] = []
     untold = list(plan.unmeasured_parts)
     isolation_ohm: float | None = None
     if plan.meter is None:
@@ -151,7 +152,7 @@ def run_plan(
             yield again
             closer.append(again)
         judged += closer
-        one_way, resistive = _told_apart(ohmmeter, one_way)
+        one_way, resistive = told_apart(ohmmeter, one_way)
         paths += resistive
         paths += read_inside(plan, ohmmeter, groups, {frozenset((r.a, r.b)) for r in judged})
         if plan.isolation_ohm is not None:
@@ -165,6 +166,8 @@ def run_plan(
         refuse_silence(judged, expectation.net_of, groups, leaks)
         if clearance.controls:
             refuse_faults_of_the_bench(plan, ohmmeter, groups, judged, diodes, leaks, one_way)
+        if clearance.beside:
+            beside = beside_parts(plan, ohmmeter, groups, judged, diodes)
         sound = undisturbed(plan, groups, judged, diodes)
         across, strays = one_place(plan, ohmmeter, bounds, coupled_paths(plan, ohmmeter, sound), sound)
         judged += across
@@ -209,9 +212,10 @@ def run_plan(
         complete=bool(plan.vectors) or isolation_ohm is not None,
         judged=tuple(judged),
         diodes=tuple(diodes),
-        one_way=(*_one_a_pair(plan, groups, one_way), *stray_ways),
+        one_way=(*one_a_pair(plan, groups, one_way), *stray_ways),
         paths=tuple(paths),
         leaks=tuple(leaks),
+        beside=tuple(beside),
         unstable=unstable,
         unsteady=tuple(scope.ends(points) for points in unsteady),
         untested=scope.untested,
@@ -283,35 +287,6 @@ def _closer(
             if frozenset((a, b)) not in seen and home.get(a) is home.get(b):
                 seen.add(frozenset((a, b)))
                 yield judge_conductor(ohmmeter, conductor_reading(expectation.between(a, b), meter))
-
-
-def _told_apart(
-    ohmmeter: Ohmmeter, one_way: Iterable[tuple[int, int]]
-) -> tuple[list[tuple[int, int]], list[Path]]:
-    """Measure paths that sense one way only: what conducts both ways alike is resistive, not a diode."""
-    kept: list[tuple[float, tuple[int, int]]] = []
-    paths: list[Path] = []
-    for source, sink in one_way:
-        forward, u_ohm = ohmmeter.read_sets(source, sink)
-        backward, _ = ohmmeter.read_sets(sink, source)
-        if alike(forward, backward):
-            a, b = (ohmmeter.scope.end_of[p.bit_length()] for p in (source, sink))
-            paths.append(Path(a, b, forward, u_ohm))
-        else:
-            kept.append((min(forward, backward), (source, sink)))
-    # The lowest first: through parts the same path reads more.
-    return [way for _, way in sorted(kept, key=lambda each: each[0])], paths
-
-
-def _one_a_pair(plan: Plan, groups: Groups, one_way: Iterable[tuple[int, int]]) -> Iterator[OneWay]:
-    """Tell each path that conducts one way once, whichever cavities of the two conductors it was seen at."""
-    home = {end: k for k, group in enumerate(groups) for end in group}
-    seen: set[tuple[int, int]] = set()
-    for pair in one_way:
-        source, sink = (plan.scope.end_of[p.bit_length()] for p in pair)
-        if (home[source], home[sink]) not in seen:
-            seen.add((home[source], home[sink]))
-            yield OneWay(source, sink)
 
 
 def _isolation(

@@ -165,6 +165,8 @@ class Measured:
     meter_check: str = ""
     """Which reading of a known resistance shows that the meter reads ohms at all; "" for none."""
     shorter: tuple[ShorterWay, ...] = ()
+    beside: tuple[Path, ...] = ()
+    """Between all nets that parts couple with a part that conducts too well; current from ``a`` to ``b``."""
     untold_parts: tuple[str, ...] = ()
     """Parts of which the readings don't say all: whether they are there, sound, with nothing across them."""
 
