@@ -70,7 +70,7 @@ def _the_part(finding: Finding) -> Alternative:
     names = ", ".join(finding.components)
     return Alternative(
         text=f"{finding.title}, and no path is beside it",
-        cause=Cause(finding.cause),
+        cause=finding.cause,
         cavities=finding.cavities,
         repair=finding.repair,
         tell_apart=f"Take {names} out and read again: a path that stays is the other.",

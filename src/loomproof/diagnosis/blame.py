@@ -6,18 +6,48 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from loomproof.diagnosis.causes import Cause
+from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.writing import Writer
 from loomproof.loom.model import End
 from loomproof.results.findings import Evidence, Finding
-from loomproof.results.measured import Decision, Measured
+from loomproof.results.measured import Decision
 
 
-def with_parts(measured: Measured, writer: Writer, findings: Sequence[Finding]) -> list[Finding]:
+def of_missing(findings: Sequence[Finding]) -> list[Finding]:
+    """Return the findings without those of a contact inside a part that is told to be missing.
+
+    A relay that is out takes its contact at rest along: what is read there is what lies beside it.
+    """
+    gone = {
+        name for finding in findings if finding.cause == Cause.MISSING_PART for name in finding.components
+    }
+    within = [
+        finding
+        for finding in findings
+        if finding.cause == Cause.RESISTIVE_CONTACT and not finding.wires and {*finding.components} & gone
+    ]
+    return [
+        replace(
+            finding,
+            evidence=(
+                *finding.evidence,
+                *(e for f in within if {*f.components} & {*finding.components} for e in f.evidence),
+            ),
+        )
+        if finding.cause == Cause.MISSING_PART
+        else finding
+        for finding in findings
+        if finding not in within
+    ]
+
+
+def with_parts(found: Found, writer: Writer, findings: Sequence[Finding]) -> list[Finding]:
     """Return the findings with every failing part in one of them.
 
-    A part that no finding names yet goes to the first finding that touches a net of its reading; where
-    none does, a finding of its own says that nothing known explains it.
+    A part that no finding names yet goes to the first finding that touches a net of its reading, or one that
+    parts join to it; where none does, a finding of its own says that nothing known explains it.
     """
+    measured = found.measured
     told = list(findings)
     failing = [
         (r.component, r.a, r.b) for r in measured.judged if r.component and r.decision is Decision.FAIL
@@ -28,6 +58,8 @@ def with_parts(measured: Measured, writer: Writer, findings: Sequence[Finding]) 
             continue
         nets = writer.net_of.get(a, frozenset()) | writer.net_of.get(b, frozenset()) | {a, b}
         at = next((i for i, finding in enumerate(told) if _touches(finding, nets, writer)), None)
+        if at is None:
+            at = next((i for i, finding in enumerate(told) if _behind(found, finding, (a, b))), None)
         if at is None:
             told.append(_alone(name, a, b, writer))
             continue
@@ -44,6 +76,13 @@ def _touches(finding: Finding, nets: frozenset[End], writer: Writer) -> bool:
     wires = (writer.loom.wire_by_name[name] for name in finding.wires)
     ends = {*finding.cavities, *(end for wire in wires for end in wire.ends if end.cavity)}
     return bool(ends & nets)
+
+
+def _behind(found: Found, finding: Finding, ends: Sequence[End]) -> bool:
+    """Whether parts lead from both ends of a reading to what a finding touches."""
+    touched = {found.group_of[end] for end in finding.cavities if end in found.group_of}
+    read = [found.group_of[end] for end in ends if end in found.group_of]
+    return all(any(found.behind(one, other) for other in touched) for one in read)
 
 
 def _alone(name: str, a: End, b: End, writer: Writer) -> Finding:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from loomproof.diagnosis.beside import told_beside
-from loomproof.diagnosis.blame import with_parts
+from loomproof.diagnosis.blame import of_missing, with_parts
 from loomproof.diagnosis.boards import board_slips
 from loomproof.diagnosis.causes import CAUSES, Cause
 from loomproof.diagnosis.cuts import FREE
@@ -61,7 +61,7 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
     findings += joint_findings(found, writer)
     findings += shorter_findings(found, writer)
     findings = at_one_contact(found, writer, findings)
-    findings = with_parts(measured, writer, loose_findings(found, writer, findings))
+    findings = with_parts(found, writer, loose_findings(found, writer, of_missing(findings)))
     findings = findings or _unexplained(measured, writer)
     return tuple(sorted(findings, key=_queue))
 

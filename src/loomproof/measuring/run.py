@@ -148,7 +148,7 @@ def run_plan(
         groups = resistive_joined(plan, groups, judged)
         yield Progress("looking closer")
         closer: list[Judged] = []
-        for again in _closer(plan, expectation, ohmmeter, groups, judged):
+        for again in _closer(plan, expectation, ohmmeter, groups, judged, apart=clearance.beside):
             yield again
             closer.append(again)
         judged += closer
@@ -267,10 +267,13 @@ def _closer(
     ohmmeter: Ohmmeter,
     groups: Iterable[frozenset[End]],
     judged: Sequence[Judged],
+    *,
+    apart: bool,
 ) -> Iterator[Judged]:
     """Read the other pairs of a net that has a bad reading, so that one wire of several can be named.
 
     One that is merely closer to its limit than this bench can tell is not bad: nothing more is asked.
+    ``apart``: also between pieces that were told apart and between which the bad reading found some way.
     """
     home = {end: group for group in groups for end in group}
     meter = ohmmeter.meter
@@ -283,8 +286,13 @@ def _closer(
         and math.isfinite(reading.measured_ohm)
     ):
         ends = [end for end in expectation.nets[net].cavities if end in plan.scope.point_of]
+        hangs = apart and any(
+            home.get(r.a) is not home.get(r.b)
+            for r in judged
+            if not r.component and expectation.net_of[r.a] == net and math.isfinite(r.measured_ohm)
+        )
         for a, b in pairs_of(ends):
-            if frozenset((a, b)) not in seen and home.get(a) is home.get(b):
+            if frozenset((a, b)) not in seen and (hangs or home.get(a) is home.get(b)):
                 seen.add(frozenset((a, b)))
                 yield judge_conductor(ohmmeter, conductor_reading(expectation.between(a, b), meter))
 
