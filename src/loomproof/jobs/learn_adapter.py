@@ -7,6 +7,7 @@ from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+from typing import Literal
 
 from loomproof.bench.adapter import Adapter, Lead, read_adapter, write_adapter
 from loomproof.bench.interface import Bench
@@ -123,7 +124,7 @@ def _learn_all(
 
 def _learn(
     end: End, end_of: dict[int, End], bench: Bench, clearance: Clearance, patience: Patience
-) -> Generator[Event, None, int | Word | None]:
+) -> Generator[Event, None, int | Literal[Word.UNDO] | None]:
     """Have one end touched, again and again until it is one free point, and add it to what is known.
 
     Gives the point, ``None`` for an end that is left out, `Word.UNDO` where the last one is to be taken back.

@@ -248,7 +248,7 @@ def _refuse_impossible(problem: Problem, units: Sequence[Unit], points: int, lim
         )
     blame: dict[str, int] = {}
     for a, b in bad:
-        for name in {units[u].connector for u in units_of(a | b)}:
+        for name in dict.fromkeys(units[u].connector for u in units_of(a | b)):
             blame[name] = blame.get(name, 0) + 1
     taken = {
         unit.connector: sum(len(u.ends) for u in units if u.connector == unit.connector) for unit in units
@@ -340,7 +340,7 @@ def _hooked(
     sets: Sequence[int],
     units: Sequence[Unit],
     points: int,
-    fixed: Mapping[End, int],
+    fixed: Mapping[End, int] | None = None,
     on: int = 0,
     point_of: Mapping[End, int] | None = None,
 ) -> Iterable[HookUp]:
@@ -349,14 +349,14 @@ def _hooked(
     Leads of ``fixed`` stay on their points; a plug whose leads are in their way is put on again elsewhere.
     ``on`` is plugged beforehand, on the points of ``point_of``.
     """
-    before = point_of or {}
+    before, own = point_of or {}, fixed or {}
     held = {u: [before[end] for end in units[u].ends] for u in units_of(on)}
     for chosen in sets:
         members = list(units_of(chosen))
         off = [u for u in held if u not in members]
         for u in off:
             del held[u]
-        bound = {u: [fixed[end] for end in units[u].ends] for u in members if units[u].ends[0] in fixed}
+        bound = {u: [own[end] for end in units[u].ends] for u in members if units[u].ends[0] in own}
         taken = {point for mine in bound.values() for point in mine}
         moved = [u for u in held if u not in bound and taken & set(held[u])]
         for u in moved:
