@@ -73,9 +73,9 @@ class _Case:
     measured: Measured
     labels: Sequence[int]
     righted: Righted
+    strain: int
     choices: tuple[Choice, ...] = ()
     cost: int = 0
-    strain: int = 0
 
 
 def _diagnosed(writer: Writer, explainer: Explainer, measured: Measured) -> _Case | Finding:
@@ -86,7 +86,7 @@ def _diagnosed(writer: Writer, explainer: Explainer, measured: Measured) -> _Cas
     pieces = explainer.split(labels)
     if not pieces:
         righted = Righted(tuple(labels))
-        return _Case(measured, labels, righted, strain=strain.senses(righted))
+        return _Case(measured, labels, righted, strain.senses(righted))
     amiss = explainer.leaves_of(pieces)
     slips = hypotheses(loom, wiring, table, amiss)
     points = {wiring.leaf_of[end]: point for end, point in measured.points if end in wiring.leaf_of}
@@ -97,7 +97,7 @@ def _diagnosed(writer: Writer, explainer: Explainer, measured: Measured) -> _Cas
         return strange
     diagnosis = diagnose(arranged, explainer, strain)
     righted = diagnosis.righted
-    return _Case(measured, labels, righted, diagnosis.choices, diagnosis.cost, strain.senses(righted))
+    return _Case(measured, labels, righted, strain.senses(righted), diagnosis.choices, diagnosis.cost)
 
 
 def _cheapest(plain: _Case, apart: Sequence[_Case]) -> _Case:
