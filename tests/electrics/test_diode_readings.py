@@ -81,6 +81,11 @@ def test_diodes_beside_a_diode_are_told_by_the_way_they_conduct() -> None:
     assert (back.alike, back.against, back.beside, back.masked_by) == ((), ("D2",), True, ())
 
 
+def test_only_of_a_diode_is_it_said_what_flows_beside_it() -> None:
+    found = readings(resistor("R1", "A:1", "B:1", 100.0), resistor("R2", "A:1", "B:1", 100.0))["R1"]
+    assert (found.beside, found.alike, found.against, found.forward_v) == (False, (), (), None)
+
+
 def test_a_part_of_unknown_ohms_masks_what_lies_beside_it() -> None:
     found = readings(
         diode("D1", "A:1", "B:1"), resistor("R1", "A:1", "B:1", None), resistor("R2", "A:1", "B:1", 100.0)

@@ -234,6 +234,21 @@ def test_sensitivity_is_the_derivative_and_removal_is_removal(seed: int, nodes: 
             assert math.isinf(removed[k])
 
 
+@pytest.mark.parametrize("nodes", [3, 8, 9, 20])
+def test_a_wire_from_a_node_to_itself_carries_nothing(nodes: int) -> None:
+    """Of few nodes by elimination, of more by the dense inverse."""
+    ours, graph = random_network(11, nodes)
+    looped = Network(
+        nodes,
+        [*ours.tails.tolist(), 1],
+        [*ours.heads.tolist(), 1],
+        [*ours.ohms.tolist(), float(ours.ohms.min())],
+    )
+    expected: Any = nx.resistance_distance(graph, 0, nodes - 1, weight="ohm")
+    assert looped.resistance(0, nodes - 1) == pytest.approx(expected, rel=1e-9)
+    assert looped.currents([0], [nodes - 1])[-1, 0] == 0.0
+
+
 def test_what_is_no_network_is_refused() -> None:
     with pytest.raises(ValueError, match="above 0"):
         Network(2, [0], [1], [0.0])
