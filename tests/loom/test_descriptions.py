@@ -78,9 +78,9 @@ def warnings(files: dict[str, bytes]) -> list[str]:
             "colour_code in loom.toml says which code the table uses.",
         ),
         (
-            changed("wires.csv", "0.75,1.4,brake", '"0,75",1.4,brake'),
-            "wires.csv, row 3, column csa_mm2: '0,75' is not a number. Write 0.75, or say "
-            "which mark parts decimals.",
+            changed("wires.csv", "0.75,1.4,brake", '0.75,"1,400",brake'),
+            "wires.csv, row 3, column length_m: '1,400' is not a number. Write 1.400, or "
+            'decimal = "," where the loom\'s name stands.',
         ),
         (
             changed("wires.csv", "length_m", "lenght_m"),

@@ -22,6 +22,7 @@ from loomproof.bench.references import (
 from loomproof.errors import AdapterError, Problem, Todo, suggestion
 from loomproof.loom import tables
 from loomproof.loom.model import End, Loom
+from loomproof.loom.text import pointed
 from loomproof.loom.writing import write_file
 
 COLUMNS = ("point", "connector", "cavity", "lead_ohm", "lead_u_ohm", "zeroed")
@@ -309,14 +310,14 @@ def _lead(cells: Mapping[str, str], file: str, row: int) -> tuple[Lead | None, l
     ohms = []
     for column in ("lead_ohm", "lead_u_ohm", "spread_ohm"):
         try:
-            value = float(cells[column] or 0.0)
+            value = float(pointed(cells[column]) or 0.0)
         except ValueError:
             value = math.nan
         # A learned lead holds half of its meter's offset, which may be below zero.
         least_ohm = -MOST_LEAD_OHM if column == "lead_ohm" and cells["zeroed"] and cells["meter"] else 0.0
         if not least_ohm <= value <= MOST_LEAD_OHM:
             found = f"{cells[column]!r} is no resistance of a lead, 0 to {MOST_LEAD_OHM:g} ohm"
-            cure = "Write a figure such as 0.12, with a point, or have the leads zeroed: that measures it."
+            cure = "Write a figure such as 0.12, or have the leads zeroed: that measures it."
             problems.append(Problem(found, file, row=row, column=column, cure=cure))
         ohms.append(value)
     for column in ("zeroed", "open_zeroed"):
@@ -326,7 +327,7 @@ def _lead(cells: Mapping[str, str], file: str, row: int) -> tuple[Lead | None, l
     farads = []
     for column in ("lead_pf", "lead_u_pf"):
         try:
-            farad = float(cells[column] or 0.0) * 1e-12
+            farad = float(pointed(cells[column]) or 0.0) * 1e-12
         except ValueError:
             farad = math.nan
         if not abs(farad) <= MOST_LEAD_F:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from loomproof.errors import Problem
+from loomproof.loom.text import pointed
 
 REFERENCE_COLUMNS = ("reference_to", "reference_ohm", "reference_u_ohm")
 """The columns of an adapter table that hold references; left out of a table that has none."""
@@ -51,11 +52,11 @@ def read_reference(cells: Mapping[str, str], file: str, row: int) -> tuple[Refer
     figures = []
     for column, least in (("reference_ohm", math.ulp(0.0)), ("reference_u_ohm", 0.0)):
         try:
-            value = float(cells[column] or 0.0)
+            value = float(pointed(cells[column]) or 0.0)
         except ValueError:
             value = math.nan
         if not least <= value < math.inf:
-            cure = "Write ohms with a point: of the resistor, and of its tolerance and leads together."
+            cure = "Write ohms, such as 0.47: of the resistor, and of its tolerance and leads together."
             problems.append(
                 Problem(f"{cells[column]!r} is no resistance", file, row=row, column=column, cure=cure)
             )

@@ -12,6 +12,7 @@ import click
 
 from loomproof.cli.options import PATH, archive_option, bench_option, made_safe_option
 from loomproof.errors import UsageError
+from loomproof.loom.text import pointed
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive
@@ -171,12 +172,13 @@ def _reference(text: str) -> Reference:
     from loomproof.jobs.bench_tests import Reference
 
     try:
-        a, b, ohm, *u_ohm = text.split(",")
-        found = Reference(int(a), int(b), float(ohm), *map(float, u_ohm))
+        a, b, *ohms = text.split(";" if ";" in text else ",")
+        found = Reference(int(a), int(b), *(float(pointed(each)) for each in ohms))
         if not (math.isfinite(found.ohm) and 0.0 <= found.u_ohm < math.inf):
             raise ValueError
     except (TypeError, ValueError):
         raise UsageError(
-            f"--resistor {text!r}: write two points and ohms, as 1,2,100, and its uncertainty as 1,2,100,0.1"
+            f"--resistor {text!r}: write two points and ohms, as 1,2,100, and its uncertainty as 1,2,100,0.1",
+            cure="With a decimal comma: 1;2;100;0,1.",
         ) from None
     return found

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 import click
 
 from loomproof.errors import UsageError, suggestion
+from loomproof.loom.text import pointed
 
 if TYPE_CHECKING:
     from loomproof.cli.terminal_operator import TerminalOperator
@@ -49,7 +50,7 @@ class FiniteNumber(click.FloatRange):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """Return the number, or fail as click's own kinds do."""
-        number = float(super().convert(value, param, ctx))
+        number = float(super().convert(pointed(value) if isinstance(value, str) else value, param, ctx))
         if not math.isfinite(number):
             self.fail(f"{value!r} is not a finite number.", param, ctx)
         return number
@@ -404,7 +405,7 @@ def limits_of_error(option: str, text: str, most_ratio: float = math.inf) -> tup
     """Read limits of error, ``OHM:RATIO``. Raises `UsageError`."""
     ohm, colon, ratio = text.partition(":")
     try:
-        found = float(ohm), float(ratio)
+        found = float(pointed(ohm)), float(pointed(ratio))
     except ValueError:
         found = (-1.0, -1.0)
     if not colon or not all(

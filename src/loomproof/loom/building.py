@@ -26,7 +26,7 @@ from loomproof.loom.model import (
     Wire,
 )
 from loomproof.loom.tables import NO, YES, Table
-from loomproof.loom.text import names_of, next_name
+from loomproof.loom.text import names_of, next_name, pointed
 
 Kind = TypeVar("Kind", bound=StrEnum)
 Value = TypeVar("Value")
@@ -83,14 +83,17 @@ class Row:
         said = self.cells.get(column, "")
         if not said:
             return None
-        if self.decimal == "," and "." not in said:
-            said = said.replace(",", ".")
+        said = said.replace(",", ".") if self.decimal == "," and "." not in said else pointed(said)
         quantity = _QUANTITY.fullmatch(said)
         if quantity and quantity[3] in ("", *_UNITS.get(column, ())) and column in _UNITS:
             said = f"{quantity[1]}e{_POWER[quantity[2]]}" if quantity[2] else quantity[1]
         if not _NUMBER.fullmatch(said):
             plain = said.replace(",", ".")
-            cure = f"Write {plain}, or say which mark parts decimals." if _NUMBER.fullmatch(plain) else ""
+            cure = (
+                f'Write {plain}, or decimal = "," where the loom\'s name stands.'
+                if _NUMBER.fullmatch(plain)
+                else ""
+            )
             self.wrong(column, f"{said!r} is not a number", cure)
             return None
         value = float(said)

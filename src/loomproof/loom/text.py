@@ -6,6 +6,7 @@ stands in double quotes, a double quote within it doubled: ``ECU "rear lamp" S1`
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable
 
@@ -85,3 +86,14 @@ def next_name(rest: str, text: str, stops: str = "") -> tuple[str, str]:
         parts.append('"')
         i = close + 2
     raise ValueError(f"{text!r}: a closing double quote is missing")
+
+
+def pointed(text: str) -> str:
+    """Return a number's text with a point for the comma that parts its decimals: ``0,75`` is ``0.75``.
+
+    ``1,000`` may be a thousand as well and stays as it is, as does whatever is no number with one comma.
+    """
+    return text.replace(",", ".") if _COMMA.fullmatch(text.strip()) else text
+
+
+_COMMA = re.compile(r"[+-]?(?:0,\d+|\d+,(?!\d{3}\D*$)\d+)(?:[eE][+-]?\d+)?")

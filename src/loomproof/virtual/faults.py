@@ -162,8 +162,11 @@ _CURE = "A fault is written like: " + "; ".join(
 
 
 def quantity(text: str) -> float:
-    """Read a positive quantity: ``4.7``, ``22k``, ``1e-9``, ``100n``, ``0.5ohm``. Raises `ValueError`."""
-    match = _QUANTITY.match(text)
+    """Read a positive quantity: ``4.7``, ``4,7``, ``22k``, ``1e-9``, ``100n``, ``0.5ohm``.
+
+    Raises `ValueError`.
+    """
+    match = _QUANTITY.match(text.strip('"').replace(",", "."))
     if not match:
         raise ValueError(f"{text!r} is no quantity")
     return float(f"{match[1]}e{match[2] or 0}") * _MULTIPLES[match[3]]
