@@ -15,6 +15,7 @@ from typing import Protocol
 from loomproof.bench.opening import open_bench
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.simulation import Simulation
+from loomproof.virtual.scanner import Make
 from tests.bench.noise import Harm, Noise
 from tests.bench.proxy import Kind, Proxy
 from tests.bench.torture import FIXTURES, HARMS, LINE_BYTES, Result, loom_of, prove_over, some_faults
@@ -45,7 +46,14 @@ class RealLine:
         self.simulation = simulation
         self.proxy = proxy
 
-    def prove(self, harm: Harm, seed: int, patience_s: float = 10.0) -> Result:
+    def prove(
+        self,
+        harm: Harm,
+        seed: int,
+        patience_s: float = 10.0,
+        make: Make | None = None,
+        meter_v: float | None = None,
+    ) -> Result:
         """Prove the loom with faults of this seed; harm begins once the link is open."""
         faults = some_faults(self.name, random.Random(f"{seed}/faults"))
         self.simulation.tell("mend")
@@ -62,7 +70,9 @@ class RealLine:
             noise.batches.clear()
             noise.harm = harm
             try:
-                return prove_over(self.name, faults, bench, time.monotonic, noise, patience_s)
+                return prove_over(
+                    self.name, faults, bench, time.monotonic, noise, patience_s, make=make, meter_v=meter_v
+                )
             finally:
                 noise.harm = Harm()
 

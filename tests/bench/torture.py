@@ -23,6 +23,7 @@ from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import load
 from loomproof.planning.request import Request
+from loomproof.virtual.build import Hookup
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.device import Clock
 from tests.bench.noise import Harm, Noise
@@ -122,12 +123,15 @@ def run(
 
 
 @lru_cache(maxsize=4096)
-def reference(name: str, faults: Sequence[str], line: int) -> object:
-    """Return what a proof over a line without harm says."""
+def reference(
+    name: str, faults: Sequence[str], line: int, make: Make | None = None, meter_v: float | None = None
+) -> object:
+    """Return what a proof over a line without harm says, on a scanner of this make."""
     clock = Clock()
-    scanner = Scanner(loom_of(name), Make(len(loom_of(name).cavities), line=line), faults=faults)
-    with sim_bench(scanner, clock=clock) as bench:
-        return digest_of(run(loom_of(name), bench, clock))
+    made = make or Make(len(loom_of(name).cavities), line=line)
+    hookup = Hookup.in_order(loom_of(name), made.points)
+    with sim_bench(Scanner(loom_of(name), made, hookup=hookup, faults=faults), clock=clock) as bench:
+        return digest_of(run(loom_of(name), bench, clock, meter_v=meter_v))
 
 
 def torture(
@@ -152,6 +156,8 @@ def prove_over(
     noise: Noise,
     patience_s: float,
     line: int = LINE_BYTES,
+    make: Make | None = None,
+    meter_v: float | None = None,
 ) -> Result:
     """Prove a loom with these faults over an open line, and hold the answer against one without harm."""
     link = bench.link
@@ -159,7 +165,7 @@ def prove_over(
     end = text = ""
     try:
         found = digest_of(
-            run(loom_of(name), bench, clock, lambda: waited.append(link.now() - link._progress_at))
+            run(loom_of(name), bench, clock, lambda: waited.append(link.now() - link._progress_at), meter_v)
         )
     except LinkError as error:
         # The contract: so long without progress, and the last try that began within it.
@@ -168,7 +174,7 @@ def prove_over(
     except Exception as error:
         end, text = "wrong", f"{faults}: {type(error).__name__}: {error}"
     else:
-        expected = reference(name, faults, line)
+        expected = reference(name, faults, line, make, meter_v)
         end = "right" if found == expected else "wrong"
         text = "" if found == expected else f"{faults}: {found} in place of {expected}"
     shrunk = dict(bench.statistics().extra)["abandoned"]

@@ -82,6 +82,10 @@ class Circuit:
         self.pins = pins
         self.farad = pins.farad + (np.zeros(POINTS) if farads is None else farads)
         self._known: dict[tuple[int, int, int, int], tuple[Array, Array]] = {}
+        self._lift = pins.series_ohm / (pins.series_ohm + pins.pull_ohm)
+        self._up_ohm = pins.series_ohm + pins.pull_ohm
+        self._down_ohm = pins.series_ohm + pins.driver_ohm
+        self._pulled = np.zeros(POINTS, bool)
         self.load(network)
 
     def load(self, network: Network, opened: frozenset[int] = frozenset()) -> None:
@@ -100,10 +104,12 @@ class Circuit:
         down, pull = _mask(driven), _mask(pulled)
         if high:
             raise AssertionError(f"points driven high: {list(bits(high))}")
-        now = volts.copy()
-        rest = np.where(down, 0.0, np.where(pull, SUPPLY_V, volts))
-        tau = np.where(down, (p.series_ohm + p.driver_ohm) * self.farad, p.pull_ohm * self.farad)
-        tau = tau * np.ones(POINTS)
+        # A pull-up's current lifts its pin above the terminal; the terminal's voltage is what cannot jump.
+        terminal = np.where(self._pulled, (volts - self._lift * SUPPLY_V) / (1.0 - self._lift), volts)
+        self._pulled = pull
+        now = np.where(pull, terminal + (SUPPLY_V - terminal) * self._lift, terminal)
+        rest = np.where(down, 0.0, np.where(pull, SUPPLY_V, now))
+        tau = np.where(down, self._down_ohm, self._up_ohm) * self.farad
         leaking = ~down & (p.leak_a > 0.0)
         if leaking.any():
             fall_v = p.leak_a * p.pull_ohm
@@ -112,18 +118,20 @@ class Circuit:
             slow = self.farad * SUPPLY_V / np.maximum(p.leak_a, 1e-15)
             tau = np.where(leaking & ~pull, slow, tau)
         for number, (island, members) in enumerate(zip(self._islands, self._members, strict=True)):
-            key = (number, driven & island.mask, pulled & island.mask, 0)
+            key = (number, driven & island.mask, pulled & island.mask, driven)
             if not key[1] and not key[2]:
-                share = float(np.average(volts[members], weights=self.farad[members]))
+                share = float(np.average(terminal[members], weights=self.farad[members]))
                 now[members] = rest[members] = share
                 continue
             found = self._known.get(key)
             if found is None:
-                found = self._known[key] = self._island(island, members, down, pull)
+                found = self._known[key] = self._island(island, members, down, pull, driven)
             rest[members], tau[members] = found
         return now, rest, tau
 
-    def _island(self, island: Island, members: Points, down: Marks, pull: Marks) -> tuple[Array, Array]:
+    def _island(
+        self, island: Island, members: Points, down: Marks, pull: Marks, driven: int
+    ) -> tuple[Array, Array]:
         p = self.pins
         matrix = island.conductances() + np.eye(len(island.nodes)) * 1e-12
         feed = np.zeros(len(matrix))
@@ -154,8 +162,12 @@ class Circuit:
             terminal * held,
             np.where(pull[members], terminal + (SUPPLY_V - terminal) * divide, terminal),
         )
-        tau = np.full(len(members), float(np.sum(self.farad[members])) / total)
+        tau = np.full(len(members), self.farad_of(island, members, driven) / total)
         return pin, tau
+
+    def farad_of(self, island: Island, members: Points, driven: int) -> float:
+        """Return what an island has to what is held at 0 V, F."""
+        return float(np.sum(self.farad[members]))
 
 
 def _mask(points: int) -> Marks:

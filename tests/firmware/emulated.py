@@ -97,6 +97,13 @@ class Board:
         """Bytes that the UART has not taken yet."""
         return int(self._lib.emulator_waiting(self._it))
 
+    @property
+    def rate(self) -> float:
+        """Bits per second of the UART as its registers stand, double speed or not."""
+        low, high = self.data(0xC4, 2)
+        status = self.data(0xC0, 1)[0]
+        return HZ / (8 if status & 0x02 else 16) / (low + 256 * high + 1)
+
     def pins(self) -> tuple[int, int, int]:
         """Return which points are driven low, driven high and pulled up, as the registers stand."""
         three = (ctypes.c_uint64 * 3)()

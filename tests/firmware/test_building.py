@@ -71,7 +71,7 @@ def test_the_painted_stack_is_used_no_deeper_than_the_call_graph_says() -> None:
     board = Board(Circuit(Pins.drawn(2), joined([(1, 2, 3, 4, 5, 6)])))
     terminal = Terminal(board)
     assert board.ask('CAL:SER "SN7"') == "OK"
-    assert board.ask("CAL:CAP:OPEN #H3F,#HC0") == "OK"
+    assert board.ask("CAL:CAP:OPEN #H3F") == "OK"
     assert board.ask("*TST?") == "202"
     terminal.open()
     for body in ("SENS:DRIV? #H1,#H2", "SYST:CAP?", "SYST:ERR?", "WATC:STAR #H1,#H40", "*IDN?", "WATC:STOP"):

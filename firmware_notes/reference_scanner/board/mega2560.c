@@ -154,6 +154,26 @@ void board_read(points_t *low) {
     low->byte[7] = (uint8_t) ~(((d >> 2) & 0x03U) | ((e >> 1) & 0x1CU) | ((g & 0x07U) << 5));
 }
 
+/* Release, pull up, and poll: `wait` cycles later than at once. The loop is POLL_CYCLES = 8: 2 + 1 + 1 + 2
+ * + 2. */
+#define RAMP(wait)                                                                                           \
+    case wait:                                                                                               \
+        __asm__ volatile("    std Z+1, %[ddr]\n"                                                             \
+                         "    std Z+2, %[port]\n"                                                            \
+                         "    .rept " #wait "\n"                                                             \
+                         "    nop\n"                                                                         \
+                         "    .endr\n"                                                                       \
+                         "1:  ld %[seen], Z\n"                                                               \
+                         "    and %[seen], %[mask]\n"                                                        \
+                         "    brne 2f\n"                                                                     \
+                         "    sbiw %[left], 1\n"                                                             \
+                         "    brne 1b\n"                                                                     \
+                         "2:\n"                                                                              \
+                         : [left] "+w"(left), [seen] "=&r"(seen)                                             \
+                         : [ddr] "r"(ddr), [port] "r"(port), [mask] "r"(mask), "z"(pin)                      \
+                         : "memory");                                                                        \
+        break;
+
 uint16_t board_rise(uint8_t index, uint8_t phase) {
     volatile uint8_t *pin = (volatile uint8_t *)pgm_read_word(&pin_of[index].pin);
     uint8_t mask = pgm_read_byte(&pin_of[index].mask);
@@ -163,27 +183,17 @@ uint16_t board_rise(uint8_t index, uint8_t phase) {
     uint8_t port = pin[2] | mask;
     uint16_t left = MOST_POLLS;
     uint8_t seen;
-    /* Each skip of a clear bit takes two cycles; of a set one 1 and what follows: rjmp 2, lpm 3. So `phase`
-     * adds as many cycles as it says. The loop is POLL_CYCLES = 8: 2 + 1 + 1 + 2 + 2. */
-    __asm__ volatile("    std Z+1, %[ddr]\n"
-                     "    std Z+2, %[port]\n"
-                     "    sbrc %[phase], 0\n"
-                     "    rjmp .+0\n"
-                     "    sbrc %[phase], 1\n"
-                     "    lpm\n"
-                     "    sbrc %[phase], 2\n"
-                     "    lpm\n"
-                     "    sbrc %[phase], 2\n"
-                     "    lpm\n"
-                     "1:  ld %[seen], Z\n"
-                     "    and %[seen], %[mask]\n"
-                     "    brne 2f\n"
-                     "    sbiw %[left], 1\n"
-                     "    brne 1b\n"
-                     "2:\n"
-                     : [left] "+w"(left), [seen] "=&r"(seen)
-                     : [ddr] "r"(ddr), [port] "r"(port), [phase] "r"(phase), [mask] "r"(mask), "z"(pin)
-                     : "r0", "memory");
+    switch (phase) {
+        RAMP(0)
+        RAMP(1)
+        RAMP(2)
+        RAMP(3)
+        RAMP(4)
+        RAMP(5)
+        RAMP(6)
+    default:
+        RAMP(7)
+    }
     pin[2] = (uint8_t)(pin[2] & ~mask);
     pin[1] = pin[1] | mask;
     SREG = flags;

@@ -54,17 +54,18 @@ static bool all_calibrated(void) {
     return all;
 }
 
-void calibrate_capacitance(const points_t *a, const points_t *b, bool with, float farad, out_t *out) {
+void calibrate_capacitance(const points_t *points, bool with, float farad, out_t *out) {
+    const points_t none = {{0}};
     if (with && !(farad >= 1.0e-10F && farad <= CAP_MOST)) {
         refuse(out, -222, TEXT("Data out of range; 1E-10 to 1E-8 F"));
         return;
     }
     for (uint8_t i = 0; i < POINTS; i++) {
-        if (!points_has(a, i)) {
+        if (!points_has(points, i)) {
             continue;
         }
         float cycles = 0.0F;
-        rise_t rise = capacitance_rise(i, b, &cycles);
+        rise_t rise = capacitance_rise(i, &none, CALIBRATION_REPEATS, &cycles);
         if (rise != RISE_GOOD || (with && !(points_has(&opened, i) && cycles > open_cycles[i] + 10.0F))) {
             refuse(out, 1, TEXT("No such rise; is the plug in, and the capacitor as told?"));
             return;

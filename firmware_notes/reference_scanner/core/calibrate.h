@@ -6,13 +6,10 @@
 
 #include "text.h"
 
-/* Cycles from the pull-up's start to the first poll, and what the input's synchronizer adds. */
-#define RISE_LATENCY 0.0F
-
 void calibrate_serial(word_t rest, out_t *out);
 void calibrate_date(word_t rest, out_t *out);
-/* All points of `a` are joined by a plug. First without a capacitor between that and `b` (`with` false), then
- * with one of `farad`: what a cycle of each point's rise is worth follows, and is stored. */
-void calibrate_capacitance(const points_t *a, const points_t *b, bool with, float farad, out_t *out);
+/* All these points are joined by a plug. First without a capacitor between that and the board's 0 V (`with`
+ * false), then with one of `farad`: what a cycle of each point's rise is worth follows, and is stored. */
+void calibrate_capacitance(const points_t *points, bool with, float farad, out_t *out);
 
 #endif

@@ -6,7 +6,7 @@
 
 /* A poll comes every POLL_CYCLES. Its phase against the release goes through all of them, so that the mean
  * over a round is the rise in whole cycles; below that resolves only what noise there is on the threshold. */
-rise_t capacitance_rise(uint8_t index, const points_t *held, float *cycles) {
+rise_t capacitance_rise(uint8_t index, const points_t *held, uint8_t repeats, float *cycles) {
     points_t down = *held;
     points_t pulled;
     points_t low;
@@ -32,7 +32,7 @@ rise_t capacitance_rise(uint8_t index, const points_t *held, float *cycles) {
     board_wait_us(DISCHARGE_WHOLE_US);
     uint32_t sum = 0;
     rise_t result = RISE_GOOD;
-    for (uint16_t ramp = 0; ramp < RAMP_REPEATS * POLL_CYCLES && result == RISE_GOOD; ramp++) {
+    for (uint16_t ramp = 0; ramp < repeats * POLL_CYCLES && result == RISE_GOOD; ramp++) {
         uint8_t phase = (uint8_t)(ramp % POLL_CYCLES);
         uint16_t polls = board_rise(index, phase);
         if (polls >= MOST_POLLS) {
@@ -43,8 +43,8 @@ rise_t capacitance_rise(uint8_t index, const points_t *held, float *cycles) {
         board_wait_us(DISCHARGE_US);
     }
     board_release();
-    /* The first high poll lies (POLL_CYCLES - 1) / 2 cycles after the rise on average, and the rise half a
-     * cycle before its own whole cycle. */
-    *cycles = (float)sum / (float)(RAMP_REPEATS * POLL_CYCLES) - 0.5F * (float)POLL_CYCLES;
+    /* The first high poll lies (POLL_CYCLES - 1) / 2 cycles after the whole cycle of the rise on average, and
+     * the rise half a cycle before that; the first poll is POLL_LATENCY cycles after the release. */
+    *cycles = (float)sum / (float)(repeats * POLL_CYCLES) - 1.5F * (float)POLL_CYCLES + POLL_LATENCY;
     return result;
 }

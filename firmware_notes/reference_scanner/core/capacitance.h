@@ -10,7 +10,8 @@ typedef enum {
     RISE_CONDUCTS, /* it never reads high: something conducts to what is held at 0 V */
 } rise_t;
 
-/* The mean rise of one point while `held` is at 0 V and the rest open, in cycles. Released afterwards. */
-rise_t capacitance_rise(uint8_t index, const points_t *held, float *cycles);
+/* The mean rise of one point while `held` is at 0 V and the rest open, in cycles, each phase of the poll as
+ * often as `repeats` says. Released afterwards. */
+rise_t capacitance_rise(uint8_t index, const points_t *held, uint8_t repeats, float *cycles);
 
 #endif

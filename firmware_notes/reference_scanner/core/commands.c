@@ -69,8 +69,8 @@ static const entry_t table[] IN_FLASH = {
     {"WATC:STOP", WATCH_STOP, 0, 1},
     {"CAL:SER", SERIAL, 1, 0},
     {"CAL:DATE", DATE, 1, 0},
-    {"CAL:CAP:OPEN", CAP_OPEN, 2, 0},
-    {"CAL:CAP:REF", CAP_REF, 3, 0},
+    {"CAL:CAP:OPEN", CAP_OPEN, 1, 0},
+    {"CAL:CAP:REF", CAP_REF, 2, 0},
     {"MEAS:VOLT?", LACKING, 2, 0},
     {"MEAS:RES?", LACKING, 2, 0},
     {"MEAS:FRES?", LACKING, 2, 0},
@@ -280,12 +280,11 @@ then_t commands_run(word_t body, uint8_t frame, const link_state_t *link, out_t 
         return THEN_NOTHING;
     case CAP_OPEN:
     case CAP_REF: {
-        points_t a;
-        points_t b;
+        points_t set;
         float farad = 0.0F;
         bool with = flash_u8(&table[at].command) == CAP_REF;
-        if (take_pair(&rest, &a, &b, out) && (!with || take_number(&rest, &farad, out))) {
-            calibrate_capacitance(&a, &b, with, farad, out);
+        if (take_set(&rest, &set, out) && (!with || take_number(&rest, &farad, out))) {
+            calibrate_capacitance(&set, with, farad, out);
         }
         return THEN_NOTHING;
     }

@@ -43,8 +43,11 @@
 
 /* Ramps of one capacitance reading: each phase of the poll as often as this. */
 #define RAMP_REPEATS 32U
+#define CALIBRATION_REPEATS 4U
 #define POLL_CYCLES 8U
 #define MOST_POLLS 4000U
+/* Cycles from the pull-up's start to the first poll of phase 0. */
+#define POLL_LATENCY 2.0F
 #define DISCHARGE_US 200U
 #define DISCHARGE_WHOLE_US 2000U
 #define CHARGE_WHOLE_US 20000U

@@ -2,7 +2,6 @@
 
 #include <string.h>
 
-#include "calibrate.h"
 #include "capacitance.h"
 #include "errors.h"
 #include "flash.h"
@@ -97,8 +96,8 @@ void measure_farads(word_t rest, uint32_t settle_us, out_t *out) {
         }
     }
     float cycles = 0.0F;
-    rise_t rise = capacitance_rise(index, &b, &cycles);
-    float found = (cycles - RISE_LATENCY) * settings.farad_per_cycle[index];
+    rise_t rise = capacitance_rise(index, &b, RAMP_REPEATS, &cycles);
+    float found = cycles * settings.farad_per_cycle[index];
     if (rise == RISE_CONDUCTS) {
         put_text(out, TEXT("9.91E37"));
     } else if (rise == RISE_OVER || found > CAP_MOST) {

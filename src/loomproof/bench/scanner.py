@@ -236,7 +236,7 @@ class ScannerBench(Bench):
             batch = batches.after(drives, len(answers))
             body = SENSE + ",".join(write_set(drive) for drive in batch)
             reply_bytes = batches.reply_bytes(len(batch))
-            busy_s = len(batch) * (self._settle_us or DEFAULT_SETTLE_US) * 1e-6
+            busy_s = len(batch) * self._waits * (self._settle_us or DEFAULT_SETTLE_US) * 1e-6
             self._renew()
             if len(batch) == 1:
                 reply = self.link.ask(body, reply_bytes=reply_bytes, busy_s=busy_s)
@@ -255,6 +255,12 @@ class ScannerBench(Bench):
             answers += self._sets(reply, len(batch))
             batches.passed()
         return answers
+
+    @property
+    def _waits(self) -> int:
+        """How often the device waits its settle time for one set: once for each part that it pulls up."""
+        able = self.capabilities()
+        return -(-able.points // able.pulled_at_once) if able.pulled_at_once else 1
 
     def _sets(self, reply: str, count: int) -> list[PointSet]:
         texts = reply.split(",")

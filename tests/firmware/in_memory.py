@@ -1,0 +1,83 @@
+"""The emulated board behind the ordinary driver in memory, on a clock that only the test moves."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from loomproof.bench.scanner import ScannerBench
+from loomproof.virtual.link import Sent
+from tests.bench.device import Clock
+from tests.bench.noise import Harm, Noise
+from tests.bench.simline import SimLine
+from tests.firmware.emulated import HZ, Board
+from tests.firmware.on_loom import LoomOnPins
+
+_STEP_S = 0.002
+_AT_ONCE = 1_000_000_000
+"""Bits per second: what the chip sends has taken its time on its own wire already."""
+
+
+class EmulatedDevice:
+    """What `SimLine` takes for a device: bytes in, bytes out, at times of the caller's clock."""
+
+    def __init__(self, board: Board, clock: Clock) -> None:
+        self.board = board
+        self._began_s = clock() - board.seconds
+
+    def power_on(self, now_s: float) -> None:
+        """The reset pin is pulled."""
+        self.board.reset()
+
+    def feed(self, data: bytes, now_s: float) -> None:
+        self.board.feed(data)
+
+    def step(self, now_s: float) -> list[Sent]:
+        due = int((now_s - self._began_s) * HZ) - self.board.cycle
+        if due <= 0:
+            return []
+        data = self.board.run(due)
+        circuit = self.board.circuit
+        if isinstance(circuit, LoomOnPins) and circuit.at(now_s):
+            self.board.touch()
+        return [Sent(now_s, data, _AT_ONCE)] if data else []
+
+    def wake_s(self, now_s: float) -> float:
+        return now_s + _STEP_S
+
+
+@contextmanager
+def board_bench(
+    board: Board,
+    harm: Harm | None = None,
+    seed: int = 0,
+    *,
+    patience_s: float = 10.0,
+    clock: Clock,
+    noise: Noise | None = None,
+) -> Iterator[ScannerBench]:
+    """Open a bench on the board; harm begins once the link is open. As `simline.sim_bench`."""
+    device = EmulatedDevice(board, clock)
+    noise = noise or Noise(Harm(), seed)
+    lines: list[SimLine] = []
+
+    def reach() -> SimLine:
+        if lines:
+            noise.remember(lines[-1].carried)
+        lines.append(SimLine(device, clock, noise))  # type: ignore[arg-type]
+        return lines[-1]
+
+    numbers = itertools.count(seed * 1000 + 1)
+    bench = ScannerBench(
+        reach, "serial:emulated", clock=clock, nonces=lambda: f"{next(numbers):08X}", patience_s=patience_s
+    )
+    bench.connect()
+    if harm is not None:
+        if harm.stale:
+            bench.sense([0, 1, 3])
+            bench.reconnect()
+        noise.batches.clear()
+        noise.harm = harm
+    with bench:
+        yield bench

@@ -1,0 +1,58 @@
+"""A described loom with faults on the emulated board's pins, through the simulator's network of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from loomproof.loom.model import Loom
+from loomproof.loom.reading import load
+from loomproof.virtual.build import Hookup
+from loomproof.virtual.network import Island
+from loomproof.virtual.scanner import Make, Scanner
+from tests.firmware.circuit import POINTS, Circuit, Pins, Points
+
+LIKE_THE_BOARD = Make(
+    POINTS, line=352, accuracy=None, volt_max=None, diode=False, driver_ohm=1095 / 1.05, pulled_at_once=4
+)
+"""What a simulated scanner must not be able to, to be asked what this one is asked."""
+
+
+def hooked(loom: Loom, faults: Sequence[str] = (), seed: int = 0) -> Scanner:
+    """Return a simulated scanner that can what the board can, with this loom on its first points."""
+    return Scanner(loom, LIKE_THE_BOARD, hookup=Hookup.in_order(loom, POINTS), faults=faults, seed=seed)
+
+
+class LoomOnPins(Circuit):
+    """The board with a loom on it that can be broken and mended."""
+
+    def __init__(self, pins: Pins, loom: Loom | Path, faults: Sequence[str] = ()) -> None:
+        self.scanner = hooked(load(loom).loom if isinstance(loom, Path) else loom, faults)
+        super().__init__(pins, self.scanner.network)
+        self._opened: frozenset[int] = frozenset()
+
+    def farad_of(self, island: Island, members: Points, driven: int) -> float:
+        found = self.scanner.true_capacitance(island.mask, driven & ~island.mask, 0.0)
+        return float(np.sum(self.farad[members])) if math.isnan(found) else found
+
+    def fault(self, text: str) -> None:
+        """Add one fault."""
+        self.scanner.add(text)
+        self.load(self.scanner.network, self._opened)
+
+    def mend(self) -> None:
+        """Take all faults away."""
+        self.scanner.mend()
+        self.load(self.scanner.network, self._opened)
+
+    def at(self, time_s: float) -> bool:
+        """Let loose contacts be as they are at this time; whether anything has changed."""
+        opened = self.scanner.network.opened(time_s)
+        if opened == self._opened:
+            return False
+        self._opened = opened
+        self.load(self.scanner.network, opened)
+        return True

@@ -1,0 +1,112 @@
+"""The board behind the ordinary driver: the contract of every driver, bad lines, and a loom proved on it."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+from loomproof.bench.opening import open_bench
+from loomproof.bench.scanner import ScannerBench
+from tests.bench.device import Clock
+from tests.bench.noise import Harm, Noise
+from tests.bench.real_line import real_line
+from tests.bench.simline import sim_bench
+from tests.bench.test_contract import keeps_the_contract
+from tests.bench.torture import (
+    CONTRACT_S,
+    FIXTURES,
+    HARMS,
+    Result,
+    digest_of,
+    loom_of,
+    prove_over,
+    run,
+    some_faults,
+)
+from tests.firmware.building import needs_avr
+from tests.firmware.calibrating import eeprom_file
+from tests.firmware.circuit import Circuit, Pins, bare
+from tests.firmware.emulated import Board
+from tests.firmware.in_memory import board_bench
+from tests.firmware.on_loom import LIKE_THE_BOARD, LoomOnPins, hooked
+from tests.firmware.processes import Emulation, emulated
+
+pytestmark = needs_avr
+TAIL_LAMP = "tail_lamp"
+
+
+def torture(harm: Harm, seed: int) -> Result:
+    """Prove the tail lamp on the board over one bad line, as `tests.bench.torture` does on a simulator."""
+    faults = some_faults(TAIL_LAMP, random.Random(f"{seed}/faults"))
+    board = Board(LoomOnPins(Pins.drawn(1 + seed % 5), loom_of(TAIL_LAMP), faults))
+    clock, noise = Clock(), Noise(Harm(), seed)
+    with board_bench(board, harm, seed, clock=clock, noise=noise) as bench:
+        result = prove_over(
+            TAIL_LAMP, faults, bench, clock, noise, CONTRACT_S, make=LIKE_THE_BOARD, meter_v=0.0
+        )
+    board.run(int(5.0 * 16e6))
+    assert board.pins() == (0, 0, 0), "driven five seconds after the host has gone"
+    assert board.ever_high == 0
+    return result
+
+
+def test_the_contract_of_every_driver() -> None:
+    emulation = Emulation(FIXTURES / TAIL_LAMP, ["--eeprom", str(eeprom_file())])
+    try:
+        with open_bench(str(emulation.address)) as bench:
+            assert isinstance(bench, ScannerBench)
+            assert bench.switch_rate(500_000)
+            assert bench.self_test() != 0, "a loom is on it"
+            keeps_the_contract(bench)
+        with open_bench(str(emulation.address)) as bench:
+            assert bench.sense([0]) == [0]
+    finally:
+        emulation.end()
+
+
+@pytest.mark.parametrize("faults", [(), ("open W1",), ("short BODY:3 LAMP:1",), ("swap BODY:6 LAMP:4",)])
+def test_the_tail_lamp_is_proved_as_on_a_simulator_of_the_same_abilities(faults: tuple[str, ...]) -> None:
+    loom = loom_of(TAIL_LAMP)
+    clock = Clock()
+    with board_bench(Board(LoomOnPins(Pins.drawn(3), loom, faults)), clock=clock) as bench:
+        found = run(loom, bench, clock, meter_v=0.0)
+    clock = Clock()
+    with sim_bench(hooked(loom, faults), clock=clock) as bench:
+        expected = run(loom, bench, clock, meter_v=0.0)
+    assert digest_of(found) == digest_of(expected)
+    assert found.document.verdict == ("fail" if faults else "pass")
+    assert [f.key for f in found.findings] == [f.key for f in expected.findings]
+
+
+@pytest.mark.parametrize("flip", [1e-4, 1e-3])
+def test_flipped_bits(flip: float) -> None:
+    ends = Counter(torture(Harm(flip=flip), seed).end for seed in range(2))
+    assert ends["wrong"] == 0
+    assert ends["right"] == 2 or flip > 1e-4
+
+
+@pytest.mark.parametrize("harm", ["lost bytes", "doubled lines", "resets", "stale replies", "everything"])
+def test_other_harm(harm: str) -> None:
+    assert torture(HARMS[harm], 1).end != "wrong"
+
+
+def test_a_line_that_dies_leaves_nothing_driven() -> None:
+    assert torture(Harm(dead_after=20), 2).end in ("error", "right")
+
+
+def test_a_real_line_that_flips_bits() -> None:
+    with real_line("pty", TAIL_LAMP, emulated) as line:
+        result = line.prove(Harm(flip=1e-4), 3, make=LIKE_THE_BOARD, meter_v=0.0)
+    assert result.end == "right", result.text
+
+
+def test_a_long_settle_time_is_waited_for_at_each_part_that_is_pulled_up(tmp_path: Path) -> None:
+    """Sixteen waits for a set: a host that reckoned with one would ask again before the answer is there."""
+    clock = Clock()
+    with board_bench(Board(Circuit(Pins.drawn(1), bare())), clock=clock) as bench:
+        bench.set_settle(50_000)
+        assert bench.sense([1, 2, 4]) == [1, 2, 4]
+        assert bench.statistics().repeated == 0
