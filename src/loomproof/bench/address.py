@@ -4,6 +4,7 @@
     tcp:127.0.0.1:7000                               a scanner behind a TCP socket
     visa:ASRL/dev/ttyACM0::INSTR                     a scanner behind a VISA resource
     visa:TCPIP::10.0.0.5::5025::SOCKET?profile=FILE  a switch matrix and meter, as the profile says
+    hand:?beeps=30-60&clips=10                       a person with a meter
     sim:?fault=open%20W12&points=128&seed=1          the simulated scanner with a loom on it
     SCHEME:PLACE?KEY=VALUE                           what a driver of another package opens
 
@@ -21,7 +22,7 @@ from loomproof import installed
 from loomproof.errors import Todo, UsageError, suggestion
 
 DEFAULT_BAUD = 115_200
-SCHEMES = ("serial", "tcp", "visa", "sim")
+SCHEMES = ("serial", "tcp", "visa", "sim", "hand")
 
 DRIVERS = "loomproof.benches"
 """The group of entry points that drivers of other packages stand in, by their schemes."""
@@ -106,6 +107,31 @@ class SimAddress:
 
 
 @dataclass(frozen=True, slots=True)
+class HandAddress:
+    """A person with a meter. ``beeps``: it surely beeps under the first, Ω, and surely not over the second.
+
+    ``beeps`` is ``None`` where that was not said. ``clips``: how many nets can be joined under one lead.
+    ``ohms``: the resistance of every wire is read as well, not of parts alone; ``accuracy`` is the meter's, Ω
+    and ratio; ``meter`` is what it is called; ``anew`` throws away what was begun before.
+    """
+
+    beeps: tuple[float, float] | None = None
+    clips: int = 0
+    ohms: bool = False
+    accuracy: tuple[float, float] | None = None
+    meter: str = ""
+    anew: bool = False
+
+    def __str__(self) -> str:
+        pairs = [] if self.beeps is None else [("beeps", f"{self.beeps[0]:g}-{self.beeps[1]:g}")]
+        pairs += [("clips", str(self.clips))] if self.clips else []
+        pairs += [("ohms", "")] if self.ohms else []
+        pairs += [("acc", f"{self.accuracy[0]:g}:{self.accuracy[1]:g}")] if self.accuracy else []
+        pairs += [("meter", self.meter)] if self.meter else []
+        return f"hand:{_query(pairs)}"
+
+
+@dataclass(frozen=True, slots=True)
 class OtherAddress:
     """What a driver of another package opens: ``place`` and ``options`` are its own to read, decoded."""
 
@@ -117,7 +143,7 @@ class OtherAddress:
         return f"{self.scheme}:{quote(self.place, safe=_SAFE)}{_query(self.options)}"
 
 
-Address = SerialAddress | TcpAddress | VisaAddress | SimAddress | OtherAddress
+Address = SerialAddress | TcpAddress | VisaAddress | SimAddress | HandAddress | OtherAddress
 
 
 def starts_simulator(address: str | Address) -> bool:
@@ -151,6 +177,8 @@ def parse_address(text: str) -> Address:
         return _visa(place, pairs, text)
     if scheme == "sim":
         return _sim(place, pairs, text)
+    if scheme == "hand":
+        return _hand(place, pairs, text)
     return OtherAddress(scheme, place, tuple(pairs))
 
 
@@ -232,6 +260,54 @@ def _sim(place: str, pairs: Sequence[tuple[str, str]], text: str) -> SimAddress:
         if key != "fault":
             options.append((key, "" if key in SIM_FLAGS else value))
     return SimAddress(tuple(value for key, value in pairs if key == "fault"), tuple(options))
+
+
+def _hand(place: str, pairs: Sequence[tuple[str, str]], text: str) -> HandAddress:
+    if place:
+        raise UsageError(f"bench address {text!r}: {place!r} stands before the question mark")
+    given = _once(pairs, ("beeps", "clips", "ohms", "acc", "meter", "anew"), text)
+    for flag in ("ohms", "anew"):
+        if given.get(flag, "") not in ("", "yes"):
+            raise UsageError(f"bench address {text!r}: {flag} takes no value", cure=f"Write {flag} alone.")
+    accuracy = None
+    if "acc" in given:
+        try:
+            ohm, ratio = (float(word) for word in given["acc"].split(":"))
+            if not (0.0 <= ohm < 1e3 and 0.0 <= ratio < 1.0):
+                raise ValueError
+            accuracy = (ohm, ratio)
+        except ValueError:
+            raise UsageError(
+                f"bench address {text!r}: acc {given['acc']!r} is no ohms and ratio",
+                cure="Write acc=0.3:0.01.",
+            ) from None
+    beeps = read_beeps(given["beeps"]) if "beeps" in given else None
+    clips = _whole(given["clips"], "clips", text) if "clips" in given else 0
+    return HandAddress(beeps, clips, "ohms" in given, accuracy, given.get("meter", ""), "anew" in given)
+
+
+BEEP_SPREAD = 2.0
+"""Of a meter that is said to beep up to so many ohms, that figure may be off by this factor either way:
+manuals state it loosely (common practice)."""
+
+
+def read_beeps(said: str) -> tuple[float, float]:
+    """Read under how many ohms a meter surely beeps, and over how many surely not: ``30-60``, or ``50``.
+
+    One figure stands for half and twice itself. Raises `UsageError`.
+    """
+    try:
+        words = [float(word) for word in said.replace(",", ".").split("-")]
+        low, high = words if len(words) > 1 else (words[0] / BEEP_SPREAD, words[0] * BEEP_SPREAD)
+        if not 0.0 < low <= high <= 10_000.0:
+            raise ValueError
+    except ValueError:
+        raise UsageError(
+            f"{said!r} does not say up to how many ohms the meter beeps",
+            cure="Write one figure as the manual has it, 50, or two: 30-60, beeps surely under the first and "
+            "surely not over the second.",
+        ) from None
+    return low, high
 
 
 def _decoded(part: str, text: str) -> str:

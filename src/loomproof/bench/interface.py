@@ -140,6 +140,15 @@ class Bench(ABC):
             raise self._unbelieved(question, answer)
         return answer
 
+    def sweep(self, black: PointSet, red: PointSet, *, chained: bool = False) -> PointSet | None:
+        """Have a person sweep ``red``, the other lead on ``black``; where it beeped, ``None``: left out."""
+        answer = self.ask(question := q.Sweep(black, red, chained))
+        if answer is None:
+            return None
+        if not isinstance(answer, list) or len(answer) != 1:
+            raise self._unbelieved(question, answer)
+        return answer[0]
+
     def arm(self, volts: float) -> None:
         """Allow one `insulation` at up to this voltage within ten seconds."""
         self.ask(q.Arm(volts))

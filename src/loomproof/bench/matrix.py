@@ -110,6 +110,8 @@ class MatrixBench(Bench):
                 q.Sense() | q.Settle() | q.Voltage() | q.Diode() | q.Arm() | q.Insulation() | q.Capacitance()
             ):
                 pass  # never asked: its capabilities lack them
+            case q.Sweep():
+                pass
             case q.Watch() | q.NextEvent() | q.Watched():
                 pass
             case _:

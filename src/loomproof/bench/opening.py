@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from loomproof.bench.address import (
     Address,
+    HandAddress,
     OtherAddress,
     SerialAddress,
     SimAddress,
@@ -52,6 +53,10 @@ def open_bench(
 def _opened(where: Address, loom_path: Path | None, clock: Clock, patience_s: float) -> Bench:
     if isinstance(where, SimAddress):
         return _simulated(where, loom_path, clock, patience_s)
+    if isinstance(where, HandAddress):
+        from loomproof.bench.by_hand import HandBench
+
+        return HandBench(where)
     if isinstance(where, OtherAddress):
         from loomproof.bench.drivers import open_other
 

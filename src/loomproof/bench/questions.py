@@ -70,6 +70,19 @@ class Capacitance:
 
 
 @dataclass(frozen=True, slots=True)
+class Sweep:
+    """One lead on all of ``black``, joined, the other over ``red``: answered by the set where it beeped.
+
+    ``chained``: what is silent is clipped to ``black`` before the next of ``red`` is touched. ``None`` where
+    the person left it out.
+    """
+
+    black: PointSet
+    red: PointSet
+    chained: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Arm:
     """Allow one `Insulation` at up to this voltage within ten seconds."""
 
@@ -133,6 +146,7 @@ Question = (
     | Voltage
     | Diode
     | Capacitance
+    | Sweep
     | Arm
     | Insulation
     | Temperature
@@ -171,6 +185,9 @@ def refusal(question: Question, able: Capabilities) -> str:
         case Capacitance():
             if able.farads is None:
                 return "this bench cannot measure capacitance"
+        case Sweep():
+            if able.beep_ohm is None:
+                return "this bench is no person with a meter; it makes no sweeps"
         case Arm(volts) | Insulation(volts=volts):
             if not able.insulation_v:
                 return f"this bench has no insulation test, at {volts:g} V or any other voltage"
@@ -193,7 +210,14 @@ def points_asked(question: Question) -> tuple[PointSet, ...]:
     match question:
         case Sense(sets) | Watch(sets):
             return sets
-        case Resistance(a, b) | Voltage(a, b) | Diode(a, b) | Capacitance(a, b) | Insulation(a, b):
+        case (
+            Resistance(a, b)
+            | Voltage(a, b)
+            | Diode(a, b)
+            | Capacitance(a, b)
+            | Insulation(a, b)
+            | Sweep(a, b)
+        ):
             return a, b
         case Settle() | Arm() | Temperature() | NextEvent() | Watched() | Confirm() | Carried() | Release():
             return ()
@@ -217,6 +241,8 @@ def plain(question: Question) -> list[Any]:
             return ["voltage", write_set(a), write_set(b)]
         case Diode(a, b):
             return ["diode", write_set(a), write_set(b)]
+        case Sweep(black, red, chained):
+            return ["sweep", write_set(black), write_set(red), chained]
         case Capacitance(a, b):
             return ["capacitance", write_set(a), write_set(b)]
         case Arm(volts):
@@ -272,6 +298,8 @@ def read_answer(question: Question, said: object, points: int) -> Answer:
             return math.inf if said == OPEN else read_number(said)
         case Temperature():
             return None if said is None else read_number(said)
+        case Sweep(red=red):
+            return None if said is None else _within(_sets(said, 1, points), red)
         case Capacitance():
             return None if said is None else math.inf if said == OPEN else read_number(said)
         case NextEvent(sets):
@@ -292,6 +320,12 @@ def _sets(said: object, count: int, points: int) -> list[PointSet]:
     if not isinstance(said, list) or len(said) != count:
         raise ValueError(f"{count} point sets were expected")
     return [read_set(read_text(each), points) for each in said]
+
+
+def _within(sets: list[PointSet], whole: PointSet) -> list[PointSet]:
+    if any(each & ~whole for each in sets):
+        raise ValueError("a beep at a point that was not touched")
+    return sets
 
 
 def _event(said: object, sets: int, points: int) -> WatchEvent:

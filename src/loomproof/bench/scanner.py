@@ -197,6 +197,8 @@ class ScannerBench(Bench):
                 return self._measure("DIOD", a, b, reading_ms)
             case q.Capacitance(a, b):
                 return self._capacitance(a, b, reading_ms)
+            case q.Sweep():
+                pass  # never asked: its capabilities lack it
             case q.Arm(volts):
                 self._ok(f"SYST:ARM {write_number(volts)}")
             case q.Insulation(a, b, volts, dwell_ms):

@@ -80,7 +80,9 @@ class Capabilities:
     ``driver_ohm`` stands in series with each driver, and ``pulled_at_once`` is how many points are pulled up
     in one moment (``None``: all): what sense surely finds follows from them, see `surely_low_ohm` and
     `surely_apart_ohm`. ``farads`` is the range of `capacitance`, ``None`` where it has none;
-    ``farad_spread`` the standard deviation of its single readings.
+    ``farad_spread`` the standard deviation of its single readings. ``beep_ohm`` is of a person with a meter
+    who is the bench: a path under the first surely beeps, one over the second surely not; ``clips`` is how
+    many nets can be joined under one lead. ``wires_in_ohms``: where ohms are read, those of wires are as well.
     """
 
     points: int
@@ -105,6 +107,9 @@ class Capabilities:
     farads: tuple[float, float] | None = None
     farad_accuracy: CapacitanceAccuracy | None = None
     farad_spread: float | None = None
+    beep_ohm: tuple[float, float] | None = None
+    clips: int = 0
+    wires_in_ohms: bool = True
 
     def surely_low_ohm(self, behind: int) -> float:
         """Return below what path so many points surely read low, the driven one among them, Ω; 0 for none.

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 
 from loomproof.bench.seam import Capabilities
 from loomproof.electrics.expectation import Expectation
+from loomproof.judgement.beeped import beeped
 from loomproof.judgement.covered import Covered
 from loomproof.loom.model import End
 from loomproof.planning.plan import Plan
@@ -33,6 +34,7 @@ def claims_of(
     covered = Covered(expectation, plan)
     return (
         *_sensed(plan, measured, capabilities, covered),
+        *beeped(plan, measured, capabilities, covered),
         *(_conductor(reading, covered) for reading in measured.judged if not reading.component),
         *(_part(reading, covered) for reading in measured.judged if reading.component),
         *(_diode(reading, covered) for reading in measured.diodes),

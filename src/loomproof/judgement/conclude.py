@@ -209,7 +209,7 @@ def judged(
 ) -> Judgement:
     """Return what may be said of what was measured: one function for a proof, a retest and a replay."""
     demand = Demand(
-        measures_ohms=plan.meter is not None,
+        measures_ohms=plan.reads_wires,
         grade=request.grade,
         waived=request.waived,
         answers=request.answers,

@@ -18,9 +18,12 @@ def demanded_of(asked: Grade | None, *, measures_ohms: bool) -> Grade:
 
 
 def grade_of(
-    claims: Sequence[ClaimEntry], untold_parts: Sequence[str], *, measures_ohms: bool
+    claims: Sequence[ClaimEntry], untold_parts: Sequence[str], *, measures_ohms: bool, unswept: int = 0
 ) -> tuple[Grade, str]:
-    """Return the grade that these claims reach, none of them failing, and what it says in words."""
+    """Return the grade that these claims reach, none of them failing, and what it says in words.
+
+    ``unswept`` pairs of conductors were never asked whether they touch.
+    """
     joints = _measured(claims, "resistance")
     parts = _measured(claims, "component")
     beyond = [claim for claim in joints if claim.decision is Decision.UNDECIDED]
@@ -39,9 +42,11 @@ def grade_of(
         said.append(f"{_count(len(parts), 'part')} within {_own(len(parts))}")
     if untold_parts:
         said.insert(0, f"nobody could tell {', '.join(untold_parts)}")
+    if unswept:
+        said.insert(0, f"{_count(unswept, 'pair')} of nets never swept against each other")
     if not measures_ohms:
-        said.insert(0, "joined and apart only, no resistance was measured")
-    if untold_parts or not measures_ohms:
+        said.insert(0, f"joined and apart only, no resistance{' of a wire' * bool(parts)} was measured")
+    if untold_parts or not measures_ohms or unswept:
         grade = Grade.CONNECTIONS
     else:
         grade = Grade.BENCH if beyond or loose else Grade.WIRE

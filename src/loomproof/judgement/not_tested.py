@@ -77,6 +77,8 @@ def not_tested(
             f"Resistance: this bench only senses. A bad joint under {ohms(capabilities.clear_ohm)} passes; "
             "a short, a part and a leak read alike."
         )
+    if plan.by_beep:
+        yield from _by_beep(plan, measured, capabilities)
     ohms_only = [diode.component for diode in measured.diodes if diode.unit == "ohm"]
     if ohms_only:
         yield f"Forward voltage of {', '.join(ohms_only)}: read in ohms both ways round only."
@@ -98,7 +100,9 @@ def not_tested(
         )
     yield from _spare_leads(plan, part)
     wanted_ohm = request.loom.settings.isolation_ohm
-    if plan.isolation_ohm is None and plan.vectors:
+    if plan.by_beep:
+        yield f"Isolation above the beep: not measured against {ohms(wanted_ohm)}."
+    elif plan.isolation_ohm is None and plan.vectors:
         yield f"Isolation above the sense thresholds: not measured against {ohms(wanted_ohm)}."
     elif plan.isolation_ohm is None:
         yield "Isolation: not asked. Shorts between conductors would not show."
@@ -119,6 +123,19 @@ def not_tested(
     yield from LIMITS_OF_THE_TEST
 
 
+def _by_beep(plan: Plan, measured: Measured, capabilities: Capabilities) -> Iterator[str]:
+    """Say what a person with a meter cannot tell, and name the pairs that nobody swept."""
+    low_ohm, high_ohm = capabilities.beep_ohm or (0.0, 0.0)
+    if not plan.conductors:
+        yield (
+            f"Resistance of wires and joints: the meter's beep is said to be sure under {ohms(low_ohm)} and to be "
+            f"off over {ohms(high_ohm)}. A bad joint under {ohms(high_ohm)} passes."
+        )
+    if measured.unswept:
+        named = "; ".join(f"{a} and {b}" for a, b in measured.unswept)
+        yield f"Whether these touch, which nobody swept: {named}."
+
+
 def _one_way(plan: Plan, capabilities: Capabilities) -> Iterator[str]:
     """Say which paths with a voltage drop of their own would not show."""
     if plan.isolation_ohm is not None:
@@ -127,7 +144,7 @@ def _one_way(plan: Plan, capabilities: Capabilities) -> Iterator[str]:
             f"{capabilities.test_voltage_v:g} V was put on the loom, and one that reads over "
             f"{ohms(plan.isolation_ohm)} at that passes."
         )
-    elif plan.vectors:
+    elif plan.vectors or plan.by_beep:
         yield (
             "Paths that conduct one way only, and need a voltage for it (a diode, a lamp that is one): sense "
             "promises ohms and no volts, and may not see them."

@@ -89,7 +89,12 @@ def judgement_of(
                 *demand.advice,
             ),
         )
-    grade, text = grade_of(standing.claims, measured.untold_parts, measures_ohms=demand.measures_ohms)
+    grade, text = grade_of(
+        standing.claims,
+        measured.untold_parts,
+        measures_ohms=demand.measures_ohms,
+        unswept=len(measured.unswept),
+    )
     if demand.measures_ohms and not demand.meter_check:
         text += f"; {NOT_CHECKED}"
     graded = replace(plain, grade=grade, grade_text=text, risk=risk_of(standing.claims))

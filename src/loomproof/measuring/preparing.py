@@ -66,7 +66,7 @@ def prepare(request: Request, bench: Bench, clearance: Clearance) -> Generator[E
             "this loom, adapter and bench make other questions than the saved plan has",
             cure="Take the adapter and the bench that the plan was made for, or make the plan again.",
         )
-    if not plan.vectors and len(scope.groups) == 1:
+    if not plan.vectors and len(scope.groups) == 1 and capabilities.beep_ohm is None:
         see_open(bench, clearance, scope.points, capabilities.points)
     return Prepared(temperature_c, expectation, check, plan)
 

@@ -18,6 +18,7 @@ from loomproof.electrics.graph import DisjointSets
 from loomproof.loom.model import End
 from loomproof.measuring.believing import checked_by, shorter_ways
 from loomproof.measuring.bench_first import refuse_faults_of_the_bench
+from loomproof.measuring.by_hand import run_by_hand
 from loomproof.measuring.clearance import Clearance, require
 from loomproof.measuring.component_presence import joined_across, sensed_parts
 from loomproof.measuring.controls import refuse_late_answers, refuse_moved, refuse_unrepeatable
@@ -85,6 +86,8 @@ def run_plan(
     the loom. Raises `SafetyError` without a clearance for this loom on this bench, and the bench's errors.
     """
     require(clearance, bench, expectation.loom)
+    if clearance.capabilities.beep_ohm is not None:
+        return (yield from run_by_hand(plan, expectation, bench, clearance, untouched=untouched))
     scope = plan.scope
     asker = Asker(bench, clearance, scope.points)
     yield Progress("sensing")

@@ -83,6 +83,7 @@ class Plan:
     """One proof of one hook-up: ``vectors`` (the first drives nothing), then readings in ohms.
 
     ``capacitors`` are those of ``unmeasured_parts`` that pass no direct current once they are charged.
+    ``by_beep``: a person asks which cavities are one conductor by the beep of a meter.
     """
 
     scope: Scope
@@ -95,6 +96,12 @@ class Plan:
     isolation_ohm: float | None = None
     meter: Meter | None = None
     capacitors: tuple[str, ...] = ()
+    by_beep: bool = False
+
+    @property
+    def reads_wires(self) -> bool:
+        """Whether the resistance of wires is read: not by a person who goes by the beep and types parts."""
+        return self.meter is not None and (bool(self.conductors) or not self.by_beep)
 
     def apart_ohm(self, points: int) -> float:
         """Below how many ohms two of these points are one conductor, not joined by a part.
@@ -185,6 +192,8 @@ def plan_proof(
     parts_read, unmeasured = _parts(expectation, scope, meter)
     conductors, hidden = _conductors(expectation, scope, meter, parts_read)
     isolation_ohm = isolation_asked(isolation_ohm, capabilities, meter)
+    if capabilities.beep_ohm is not None:
+        return _by_hand(expectation, scope, capabilities, meter, conductors, hidden, parts_read, unmeasured)
     bounds = _bounds(expectation, scope, meter, parts_read, isolation_ohm)
     return Plan(
         scope,
@@ -197,6 +206,36 @@ def plan_proof(
         isolation_ohm,
         meter,
         tuple(dict.fromkeys(c.component for c in expectation.all_couplings if c.path is Path.CAPACITOR)),
+    )
+
+
+def _by_hand(
+    expectation: Expectation,
+    scope: Scope,
+    able: Capabilities,
+    meter: Meter,
+    conductors: tuple[ConductorReading, ...],
+    hidden: tuple[str, ...],
+    parts: tuple[PartReading, ...],
+    unmeasured: tuple[str, ...],
+) -> Plan:
+    """Return the plan of a person with a meter: sweeps follow from the scope, ohms are those of two probes.
+
+    A part beside a capacitor is not read: a person cannot tell when a meter has charged it.
+    """
+    charging = tuple(part.part.component for part in parts if part.part.charges)
+    return Plan(
+        scope,
+        (),
+        conductors if able.wires_in_ohms else (),
+        tuple(part for part in parts if not part.part.charges),
+        hidden if able.wires_in_ohms else hidden_from_sense(expectation, scope.point_of),
+        tuple(dict.fromkeys((*unmeasured, *charging))),
+        meter=meter,
+        capacitors=tuple(
+            dict.fromkeys(c.component for c in expectation.all_couplings if c.path is Path.CAPACITOR)
+        ),
+        by_beep=True,
     )
 
 

@@ -50,6 +50,9 @@ def reach_of(plan: Plan) -> Reach:
             0.0,
             (Advice("A bench that measures ohms says how good the joints are."),),
         )
+    if not plan.reads_wires:
+        said = "Read every wire in ohms as well: that says how good the joints are."
+        return Reach(Grade.CONNECTIONS, 0, 0, 0.0, (*map(Advice, _untold(plan)), Advice(said, Do(Todo.OHMS))))
     decided, total, shown_ohm = _count(plan, plan.meter)
     grade = Grade.WIRE if decided == total else Grade.BENCH
     advice = tuple(_advice(plan, plan.meter, decided, total))

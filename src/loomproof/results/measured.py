@@ -168,6 +168,8 @@ class Measured:
     beside: tuple[Path, ...] = ()
     """Between all nets that parts couple with a part that conducts too well; current from ``a`` to ``b``."""
     untold_parts: tuple[str, ...] = ()
+    unswept: tuple[tuple[End, End], ...] = ()
+    """Pairs of conductors that a person left out, by a cavity of each: whether they touch is not known."""
     """Parts of which the readings don't say all: whether they are there, sound, with nothing across them."""
 
     @property

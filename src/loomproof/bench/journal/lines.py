@@ -105,6 +105,12 @@ def _read_newer(given: dict[str, Any]) -> None:
         read_number(given["farad_spread"])
     if given.get("farads") is not None:
         given["farads"] = (read_number(given["farads"][0]), read_number(given["farads"][1]))
+    if given.get("beep_ohm") is not None:
+        given["beep_ohm"] = (read_number(given["beep_ohm"][0]), read_number(given["beep_ohm"][1]))
+    if not isinstance(given.get("wires_in_ohms", True), bool):
+        raise ValueError("wires_in_ohms is true or false")
+    if "clips" in given:
+        read_count(given["clips"])
     if (pair := given.get("farad_accuracy")) is not None:
         given["farad_accuracy"] = CapacitanceAccuracy(read_number(pair["farad"]), read_number(pair["ratio"]))
 
