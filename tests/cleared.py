@@ -9,6 +9,7 @@ from pathlib import Path
 
 from loomproof.bench.adapter import Adapter, in_order
 from loomproof.bench.interface import Bench
+from loomproof.jobs.hand_questions import HandAsked, HandReply, Wish
 from loomproof.judgement.inspection import Inspection
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom
 from loomproof.measuring.clearance import Clearance, clear, clear_empty
@@ -45,6 +46,14 @@ class Answers:
     def hold_probe(self, end: End | None) -> bool:
         self.asked.append(f"probe {end}")
         return self.yes
+
+    def beep_limit(self) -> str:
+        self.asked.append("beep limit")
+        return ""
+
+    def probe(self, asked: HandAsked) -> HandReply:
+        self.asked.append(f"probe {asked.kind}")
+        return HandReply(Wish.STOP)
 
     def plug(self, hook_up: HookUp, number: int) -> bool:
         self.asked.append(f"plug {number}")

@@ -40,8 +40,8 @@ from loomproof.jobs import retest as retesting
 from loomproof.jobs import trace as tracing
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Settings, Wire
 from loomproof.loom.reading import load
-from loomproof.measuring import counting_bench as asking
 from loomproof.measuring import (
+    by_hand,
     insulation,
     preparing,
     run,
@@ -52,6 +52,7 @@ from loomproof.measuring import (
     undriven,
     zero,
 )
+from loomproof.measuring import counting_bench as asking
 from loomproof.measuring import measure as measuring
 from loomproof.measuring import plausibility as sensible
 from loomproof.measuring import probe as touching
@@ -137,7 +138,9 @@ ARGUMENTS: Mapping[Any, tuple[Any, ...]] = {
     insulation.measure_insulation: ("bench", "clearance", 1, 2, 50.0, 100),
     touching.resting: ("bench", "clearance"),
     touching.touches: ("bench", "clearance"),
+    by_hand.run_by_hand: (PLAN, EXPECTED, "bench", "clearance"),
     zero.learn_leads: ("bench", "clearance", (1, 2, 3)),
+    zero.learn_farads: ("bench", "clearance", (1, 2, 3)),
     selftest.try_empty: ("bench", "clearance"),
     selftest.try_shorted: ("bench", "clearance", (1, 2)),
     selftest.try_references: ("bench", "clearance", [Reference(1, 2, 1.0)], {}),
@@ -145,8 +148,15 @@ ARGUMENTS: Mapping[Any, tuple[Any, ...]] = {
 }
 """Everything that drives a bench, with what it is called with."""
 
+ABILITIES = {
+    by_hand.run_by_hand: replace(ABLE, beep_ohm=(30.0, 60.0)),
+    zero.learn_farads: replace(ABLE, farads=(1e-12, 1e-6)),
+}
+"""What a bench must be able to besides, to be driven by these."""
+
 WITHOUT_A_LOOM = {
     zero.learn_leads,
+    zero.learn_farads,
     selftest.try_empty,
     selftest.try_shorted,
     selftest.try_references,
@@ -170,6 +180,10 @@ UNDRIVEN = {
     "loomproof.jobs.plan.bench_to_plan_for": "it asks only what the bench can do",
     "loomproof.jobs.at_bench.journaled": "passes on what it is asked, and writes it down",
     "loomproof.jobs.at_bench.reached": "opens it",
+    "loomproof.jobs.by_hand.answered": "has a person answer what a run asks, and the run is cleared",
+    "loomproof.jobs.by_hand.clock_of": "asks how long was worked",
+    "loomproof.jobs.by_hand.known_meter": "opens none",
+    "loomproof.jobs.by_hand.written": "forgets what stands elsewhere",
     "loomproof.jobs.at_bench.starts_its_own": "asks whether it is a simulator",
     "loomproof.jobs.hookups.begin_hook_ups": "it clears the bench itself",
     "loomproof.jobs.hookups.continue_hook_ups": "it clears the bench itself",
@@ -236,7 +250,7 @@ def wrong_clearances(bench: Counting) -> Iterator[object]:
 
 @pytest.mark.parametrize("function", ARGUMENTS, ids=name_of)
 def test_nothing_drives_without_a_clearance(function: Any) -> None:
-    bench = Counting()
+    bench = Counting(able=ABILITIES.get(function, ABLE))
     for clearance in wrong_clearances(bench):
         with pytest.raises(SafetyError, match="clearance"):
             called(function, bench, clearance)

@@ -19,6 +19,7 @@ from typing import Any, TextIO
 from loomproof.bench.opening import open_bench
 from loomproof.errors import LoomproofError
 from loomproof.jobs.events import Event
+from loomproof.jobs.hand_questions import HandAsked, HandReply, Wish
 from loomproof.jobs.job import Job
 from loomproof.judgement.inspection import Inspection
 from loomproof.loom.model import End
@@ -85,6 +86,21 @@ class Page:
     def hold_probe(self, end: End | None) -> bool:
         """Ask to hold the probe on an end, or to take it off."""
         return self.ask("hold_probe", end=plain(end)) is True
+
+    def beep_limit(self) -> str:
+        """Ask up to how many ohms a hand meter beeps."""
+        return str(self.ask("beep_limit") or "")
+
+    def probe(self, asked: HandAsked) -> HandReply:
+        """Have two probes laid, and hear what the meter said; without an answer the run stops."""
+        ends = {str(end): end for end in asked.red}
+        said = self.ask("probe", kind=asked.kind, black=list(map(str, asked.black)), red=list(ends))
+        if not isinstance(said, dict):
+            return HandReply(Wish.STOP)
+        if "wish" in said:
+            return HandReply(Wish(said["wish"]))
+        beeped = tuple(ends[name] for name in said.get("beeped", ()) if name in ends)
+        return HandReply(beeped=beeped, figure=float(said.get("figure", 0.0)))
 
     def plug(self, hook_up: HookUp, number: int) -> bool:
         """Ask whether it is plugged so."""

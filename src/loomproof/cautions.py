@@ -9,6 +9,15 @@ BEFORE_A_PROOF = (
     "people, leave the work to them.",
 )
 
+WITH_A_METER = (
+    "A meter drives current too, enough to fire a squib: what is said of pyrotechnic circuits holds for it.",
+    "First look for volts, on the voltage range. Only when there are none set the meter to beep or ohms.",
+    "Lay the probe's tip on the edge or face of a contact; never force it into a socket, which spreads it. A "
+    "thin probe beside the wire from the back of the plug touches the contact from behind: push no seal "
+    "aside for good and pierce no insulation. A spare mating terminal on a lead is better than both.",
+    "Scratch through dirt and oxide; touch one contact at a time, and hold neither tip with bare fingers.",
+)
+
 WITHOUT_A_LOOM = (
     "No loom is on the bench: only the adapter, with nothing, a shorting plug or reference resistors on it.",
     "No supply may reach the points, and the scanner's 0 V never goes to mains earth.",

@@ -48,6 +48,7 @@ class Todo(StrEnum):
 
     ADAPTER = "name an adapter table, or take the description's order"
     ANSWER = "answer a question about a list"
+    BEEPS = "say up to how many ohms a meter beeps"
     CABLE = "put the simulator on a port of the network"
     CERTIFICATE = "write the certificate of a run"
     CHECK_ADAPTER = "check an adapter table against a loom"
@@ -66,6 +67,7 @@ class Todo(StrEnum):
     NEW_KEY = "put a new key in place"
     NEW_LOOM = "write an example of a loom"
     NO_WATCH = "leave the watch out"
+    OHMS = "have the resistance of every wire read by hand"
     OLD_KEY = "put a key in place that was kept elsewhere"
     OUT = "name the folder for results"
     OVER = "write over what is there"

@@ -15,11 +15,12 @@ import pytest
 
 from loomproof.bench import questions as q
 from loomproof.bench.address import SCHEMES, SerialAddress, TcpAddress
+from loomproof.bench.by_hand import AnswerLog, HandBench
 from loomproof.bench.interface import Bench
 from loomproof.bench.journal import JournaledBench, ReplayBench
 from loomproof.bench.opening import open_bench
 from loomproof.bench.scanner import ScannerBench
-from loomproof.bench.seam import Capabilities, point_set
+from loomproof.bench.seam import Capabilities, point_set, singles
 from loomproof.bench.simulation import Simulation
 from loomproof.errors import LinkError, NoBenchError, RefusedError, UnfitError
 from loomproof.loom.reading import load
@@ -83,12 +84,36 @@ def matrix_and_meter() -> Iterator[Bench]:
         yield opened
 
 
+@contextmanager
+def by_hand() -> Iterator[Bench]:
+    """A person with a meter, who lays both probes where the question says."""
+    loom = load(TAIL_LAMP).loom
+    on_it = Scanner(loom, Make(64))
+
+    def touch(question: q.Question) -> q.Answer:
+        match question:
+            case q.Sweep(black, red):
+                ohms = {one: on_it.true_resistance(one, black, 0.0) for one in singles(red)}
+                return [sum(one for one, ohm in ohms.items() if ohm < 50.0)]
+            case q.Diode(a, b):
+                return on_it.diode(a, b, 0.0)
+            case q.Resistance(a, b):
+                return on_it.true_resistance(a, b, 0.0)
+        raise AssertionError(question)
+
+    with open_bench("hand:?beeps=30-60&clips=4") as opened:
+        assert isinstance(opened, HandBench)
+        opened.attach(touch, AnswerLog(), lambda: 0.0)
+        yield opened
+
+
 DRIVERS: dict[str, Callable[[], AbstractContextManager[Bench]]] = {
     "serial": lambda: simulated(str, tcp=False),
     "tcp": lambda: simulated(str, tcp=True),
     "visa serial": lambda: simulated(visa_serial, tcp=False),
     "visa tcp": lambda: simulated(visa_tcp, tcp=True),
     "matrix and meter": matrix_and_meter,
+    "hand": by_hand,
     "sim": lambda: open_bench("sim:", loom_path=TAIL_LAMP),
     "sim with an insulation tester": lambda: open_bench("sim:?insulation=500&four-wire", loom_path=TAIL_LAMP),
     "sim with a capacitance meter": lambda: open_bench("sim:?cap&driver=1000&pulls=8", loom_path=TAIL_LAMP),
@@ -108,7 +133,13 @@ def test_every_driver(name: str) -> None:
         keeps_the_contract(bench)
 
 
-ALL_KINDS = ["sim", "sim with an insulation tester", "sim with a capacitance meter", "matrix and meter"]
+ALL_KINDS = [
+    "hand",
+    "sim",
+    "sim with an insulation tester",
+    "sim with a capacitance meter",
+    "matrix and meter",
+]
 
 
 @pytest.mark.parametrize("name", ALL_KINDS)
@@ -179,6 +210,11 @@ def reads_capacitance(it: Asked) -> None:
     assert it.bench.capacitance(it.first, it.second) is None
 
 
+def sweeps(it: Asked) -> None:
+    assert it.bench.sweep(it.first, it.second | it.apart) == it.second
+    assert it.bench.sweep(it.apart & -it.apart, it.first, chained=True) == 0
+
+
 def arms(it: Asked) -> None:
     with pytest.raises(UnfitError, match="over this bench's largest"):
         it.bench.arm(it.able.insulation_v + 1)
@@ -233,6 +269,7 @@ CHECKS: dict[type, tuple[q.Question, Callable[[Asked], None]]] = {
     q.Voltage: (q.Voltage(1, 2), measures_volts),
     q.Diode: (q.Diode(1, 2), reads_diodes),
     q.Capacitance: (q.Capacitance(1, 2), reads_capacitance),
+    q.Sweep: (q.Sweep(1, 2), sweeps),
     q.Arm: (q.Arm(50.0), arms),
     q.Insulation: (q.Insulation(1, 2, 50.0, 10), reads_insulation),
     q.Temperature: (q.Temperature(), knows_its_temperature),
@@ -258,7 +295,17 @@ def test_every_ability_is_claimed_by_a_driver_here_and_lacked_by_another() -> No
         for kind, (question, _) in CHECKS.items():
             (lacked if q.refusal(question, able) else claimed).add(kind)
     assert claimed == set(CHECKS)
-    assert lacked == {q.Sense, q.Settle, q.Voltage, q.Diode, q.Capacitance, q.Arm, q.Insulation, q.Watch}
+    assert lacked == {
+        q.Sense,
+        q.Settle,
+        q.Voltage,
+        q.Diode,
+        q.Capacitance,
+        q.Arm,
+        q.Insulation,
+        q.Watch,
+        q.Sweep,
+    }
 
 
 def keeps_the_contract(bench: Bench) -> None:

@@ -155,6 +155,12 @@ def starts_simulator(address: str | Address) -> bool:
     return isinstance(where, SimAddress)
 
 
+def is_by_hand(address: str | Address) -> bool:
+    """Whether a person with a meter is the bench."""
+    where = parse_address(address) if isinstance(address, str) else address
+    return isinstance(where, HandAddress)
+
+
 def parse_address(text: str) -> Address:
     """Read a bench address. Raises `UsageError` with what is wrong and what would be right."""
     scheme, colon, rest = text.strip().partition(":")

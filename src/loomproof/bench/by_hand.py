@@ -135,7 +135,7 @@ class HandBench(TimedBench):
         self._log = AnswerLog()
         self._person: Callable[[q.Question], q.Answer] | None = None
         self._clock: Clock = lambda: 0.0
-        self._next = 0
+        self._next = self._count = 0
         self._elapsed_s = self._before_s = self._began_s = 0.0
         self._holds(Opening())
 
@@ -148,7 +148,7 @@ class HandBench(TimedBench):
 
     def rewind(self) -> None:
         """Begin to answer from the first again: a run starts anew."""
-        self._next, self._elapsed_s = 0, 0.0
+        self._next, self._count, self._elapsed_s = 0, 0, 0.0
 
     @property
     def log(self) -> AnswerLog:
@@ -173,11 +173,12 @@ class HandBench(TimedBench):
         return end is None
 
     def _answer(self, question: q.Question) -> q.Answer:
+        self._count += 1
         match question:
             case q.Sweep() | q.Resistance() | q.Diode():
                 return self._asked(question)
             case q.Carried():
-                return Statistics()
+                return Statistics(round_trips=self._count)
             case q.Confirm() | q.Release() | q.Temperature():
                 return None
             case q.Sense() | q.Settle() | q.Voltage() | q.Capacitance() | q.Arm() | q.Insulation():

@@ -82,7 +82,7 @@ class Capabilities:
     `surely_apart_ohm`. ``farads`` is the range of `capacitance`, ``None`` where it has none;
     ``farad_spread`` the standard deviation of its single readings. ``beep_ohm`` is of a person with a meter
     who is the bench: a path under the first surely beeps, one over the second surely not; ``clips`` is how
-    many nets can be joined under one lead. ``wires_in_ohms``: where ohms are read, those of wires are as well.
+    many nets can be joined under one lead. ``wires_in_ohms``: where ohms are read, those of wires are too.
     """
 
     points: int

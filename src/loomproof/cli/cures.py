@@ -14,6 +14,7 @@ COMMANDS = {
     Todo.ADAPTER: "loomproof adapter new LOOM --to FILE makes one. "
     "--adapter in-order takes the description's own order.",
     Todo.ANSWER: "Say --answer {on:QUESTION=ANSWER}.",
+    Todo.BEEPS: "Write it into the address: --bench hand:?beeps=50, or beeps=30-60.",
     Todo.CABLE: "Use --tcp PORT and the address tcp:127.0.0.1:PORT.",
     Todo.CERTIFICATE: "loomproof certificate {on:RUN} writes its certificate, with --json its sealed record.",
     Todo.CHECK_ADAPTER: "loomproof adapter check TABLE LOOM --all shows all of it.",
@@ -33,6 +34,7 @@ COMMANDS = {
     Todo.NEW_KEY: "Run: loomproof key replace",
     Todo.NEW_LOOM: "loomproof new TARGET writes an example.",
     Todo.NO_WATCH: "Without --watch nothing is watched.",
+    Todo.OHMS: "Prove with --bench hand:?ohms.",
     Todo.OLD_KEY: "Run: loomproof key replace --with FILE",
     Todo.OUT: "--out names another one.",
     Todo.OVER: "Or say --over.",

@@ -6,12 +6,14 @@ import math
 import select
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import click
 
 if TYPE_CHECKING:
+    from loomproof.cli.hand_screen import HandScreen
+    from loomproof.jobs.hand_questions import HandAsked, HandReply
     from loomproof.judgement.inspection import Inspection
     from loomproof.loom.model import End
     from loomproof.planning.hookup_plan import HookUp
@@ -22,6 +24,7 @@ class TerminalOperator:
     """The person at the terminal; ``made_safe`` says beforehand that the cautions hold."""
 
     made_safe: bool = False
+    _screen: HandScreen | None = field(default=None, init=False, repr=False, compare=False)
 
     def confirm(self, statement: str) -> bool:
         """Ask whether this holds, unless it was said beforehand."""
@@ -62,6 +65,27 @@ class TerminalOperator:
             return True
         asked = f"Hold the probe (0 V through its resistor, never mains earth) on {end}"
         return not _typed(f"{asked}, then Enter; n leaves it out").strip()
+
+    def beep_limit(self) -> str:
+        """Ask up to how many ohms the meter beeps."""
+        if not sys.stdin.isatty():
+            return ""
+        click.echo(
+            "A beep proves as much as the meter's threshold says; its manual has the figure.", err=True
+        )
+        return _typed("Up to how many ohms does your meter beep? (50; or 30-60: surely, surely not)").strip()
+
+    def probe(self, asked: HandAsked) -> HandReply:
+        """Ask what the meter says with the probes laid so; where there is no terminal the run stops."""
+        from loomproof.cli.hand_screen import HandScreen
+        from loomproof.jobs.hand_questions import HandReply, Wish
+
+        if not sys.stdin.isatty():
+            return HandReply(Wish.STOP)
+        if self._screen is None:
+            object.__setattr__(self, "_screen", HandScreen())
+        assert self._screen is not None
+        return self._screen.ask(asked)
 
     def plug(self, hook_up: HookUp, number: int) -> bool:
         """Ask whether it is plugged so; what to plug stands above."""

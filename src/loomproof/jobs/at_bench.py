@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -43,9 +44,10 @@ def journaled(
     path: Path,
     header: Mapping[str, object],
     touch: Callable[[str | None], bool] = lambda _: False,
+    clock: Callable[[], float] = time.monotonic,
 ) -> Iterator[JournaledBench]:
     """Yield the bench with a journal of what it answers; the bench stays open. Raises `JournalError`."""
-    written = JournaledBench(bench, path, header, touch=touch)
+    written = JournaledBench(bench, path, header, touch=touch, clock=clock)
     try:
         yield written
     finally:

@@ -8,10 +8,10 @@ from datetime import datetime
 from pathlib import Path
 
 from loomproof.bench.adapter import Adapter, in_order, read_adapter
-from loomproof.bench.address import starts_simulator
+from loomproof.bench.address import is_by_hand, starts_simulator
 from loomproof.bench.interface import Bench
 from loomproof.bench.opening import SimulatedBench
-from loomproof.cautions import BEFORE_A_PROOF, BEFORE_AN_INSULATION_TEST, WITHOUT_A_LOOM
+from loomproof.cautions import BEFORE_A_PROOF, BEFORE_AN_INSULATION_TEST, WITH_A_METER, WITHOUT_A_LOOM
 from loomproof.electrics.expectation import expect
 from loomproof.errors import AdapterError, Do, Todo, UnfitError
 from loomproof.jobs.files import now
@@ -57,9 +57,9 @@ def adapter_for(loom: Loom, address: str, adapter: str | None) -> Adapter:
     """Return the adapter that was named, or the in-order one where that may be taken.
 
     ``adapter`` is a file, ``in-order`` for the description's own order, or ``None`` for none named, which a
-    simulator of our own needs none of. Raises `AdapterError`.
+    simulator of our own, and a person with a meter, need none of. Raises `AdapterError`.
     """
-    if adapter == "in-order" or (adapter is None and starts_simulator(address)):
+    if adapter == "in-order" or (adapter is None and (starts_simulator(address) or is_by_hand(address))):
         return in_order(loom.cavities)
     if adapter is None:
         raise AdapterError(
@@ -121,7 +121,10 @@ def _told_first(request: Request, bench: Bench, assured: Assured) -> Iterator[Pr
     if bench.opening.simulated:
         return
     able = bench.capabilities()
-    if able.ohms is not None and not request.adapter.zeroed:
+    by_hand = able.beep_ohm is not None
+    if by_hand:
+        yield Prompt("With the meter:", WITH_A_METER)
+    if able.ohms is not None and not request.adapter.zeroed and not by_hand:
         yield Prompt(
             "The adapter's leads were never zeroed on this bench: what they have is read as the loom's, and "
             "may be taken for bad joints. With the loom off, join all ends of the adapter in one plug and "
@@ -132,7 +135,7 @@ def _told_first(request: Request, bench: Bench, assured: Assured) -> Iterator[Pr
         yield Prompt(f"Battery off, then {ends_to_read(request.loom, request.adapter)}")
     if able.ohms is not None:
         yield from _calibration_told(request, assured)
-    if able.ohms is not None and not _ohms_shown(request, bench):
+    if able.ohms is not None and not by_hand and not _ohms_shown(request, bench):
         yield Prompt(
             "Nothing shows that the meter reads ohms at all: the loom has no part of known resistance, and "
             "no self-test with a resistor is kept. A pass will say: meter not checked. To check it first, "

@@ -14,6 +14,7 @@ from loomproof.errors import UsageError
 from loomproof.jobs import hookups
 from loomproof.jobs.archive import Archive
 from loomproof.jobs.at_bench import BenchAt, reached
+from loomproof.jobs.by_hand import answered, known_meter, written
 from loomproof.jobs.files import now, rfc3339, run_name
 from loomproof.jobs.gate import Assured, adapter_for, cleared
 from loomproof.jobs.keep import Keeping, Kept, ended, keep
@@ -373,7 +374,10 @@ class Job:
         return replace(request, probed=without_point(request)) if self._probe else request
 
     def _prove(self, request: Request) -> Generator[Event, None, Proof]:
-        with tempfile.TemporaryDirectory() as folder, reached(self.bench, self._loom_path) as bench:
+        with (
+            tempfile.TemporaryDirectory() as folder,
+            reached(known_meter(self.bench, self.operator), self._loom_path) as bench,
+        ):
             journal = Path(folder) / "journal.jsonl"
             outcome = yield from prove_on(request, bench, journal, self.operator, self.assured, None)
             read = journal.read_bytes()
@@ -384,8 +388,18 @@ class Job:
         return self.proof
 
     def _retest(self, request: Request, touched: tuple[End, ...]) -> Generator[Event, None, Retested]:
-        with reached(self.bench, self._loom_path) as bench:
+        with reached(known_meter(self.bench, self.operator), self._loom_path) as bench:
             clearance = yield from cleared(request, bench, self.operator, self.assured)
+            what = f"retest of {', '.join(map(str, touched))}"
+            yield from answered(
+                bench,
+                request,
+                clearance,
+                self.operator,
+                what,
+                lambda: retest(request, touched, bench, clearance),
+            )
             found = yield from retest(request, touched, bench, clearance)
+        written(bench)
         yield Finished(request.run, found.judgement.verdict)
         return found

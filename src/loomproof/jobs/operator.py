@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from loomproof.jobs.hand_questions import HandAsked, HandReply, Wish
 from loomproof.judgement.inspection import Inspection
 from loomproof.loom.model import End
 from loomproof.measuring.clearance import Person
@@ -34,6 +35,14 @@ class Operator(Person, Protocol):
 
     def hold_probe(self, end: End | None) -> bool:
         """Whether the probe (0 V through its resistor) is on this end now; ``None``: off the loom again."""
+        ...
+
+    def beep_limit(self) -> str:
+        """Up to how many ohms the meter beeps, as its manual says; "" where nobody knows. Asked once."""
+        ...
+
+    def probe(self, asked: HandAsked) -> HandReply:
+        """What the meter said when the probes were laid so, or what the person would rather do."""
         ...
 
     def plug(self, hook_up: HookUp, number: int) -> bool:
@@ -73,6 +82,14 @@ class Unattended:
     def hold_probe(self, end: End | None) -> bool:
         """Nobody holds a probe: it is off the loom."""
         return end is None
+
+    def beep_limit(self) -> str:
+        """Nobody knows the meter."""
+        return ""
+
+    def probe(self, asked: HandAsked) -> HandReply:
+        """Nobody touches anything: the run stops."""
+        return HandReply(Wish.STOP)
 
     def plug(self, hook_up: HookUp, number: int) -> bool:
         """Nobody plugs."""
@@ -114,6 +131,14 @@ class SimulatorOperator:
         """Have the simulator hold the probe on an end, or lift it."""
         return self.hand.tell("lift" if end is None else f"touch {end}").startswith("ok")
 
+    def beep_limit(self) -> str:
+        """Ask the person."""
+        return self.person.beep_limit()
+
+    def probe(self, asked: HandAsked) -> HandReply:
+        """Ask the person."""
+        return self.person.probe(asked)
+
     def plug(self, hook_up: HookUp, number: int) -> bool:
         """It is plugged by the adapter that it was started with."""
         return True
@@ -151,6 +176,15 @@ class ScriptedOperator:
     def hold_probe(self, end: End | None) -> bool:
         """Take the next answer."""
         return bool(self._next(f"probe {end}" if end is not None else "probe off", True))
+
+    def beep_limit(self) -> str:
+        """Take the next answer: a text."""
+        return str(self._next("beep limit", ""))
+
+    def probe(self, asked: HandAsked) -> HandReply:
+        """Take the next answer: a `HandReply`; with none left the run stops."""
+        said = self._next(f"probe {asked.kind}", None)
+        return said if isinstance(said, HandReply) else HandReply(Wish.STOP)
 
     def plug(self, hook_up: HookUp, number: int) -> bool:
         """Take the next answer."""

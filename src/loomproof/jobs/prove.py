@@ -17,6 +17,7 @@ from loomproof.errors import AdapterError, Todo
 from loomproof.jobs import journal_header as headers
 from loomproof.jobs.at_bench import BenchAt, journaled, reached
 from loomproof.jobs.breaking_off import told_when_stopped
+from loomproof.jobs.by_hand import answered, clock_of, known_meter, written
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared, hand_for, touch_of
 from loomproof.jobs.keep import Keeping, Kept, begun, can_be_kept, keep
 from loomproof.jobs.operator import Operator
@@ -40,6 +41,12 @@ def prove(request: Request, bench: TimedBench, clearance: Clearance) -> Generato
     return conclude(request, (part,))
 
 
+def _by_hand(request: Request, bench: Bench, clearance: Clearance) -> Generator[Event, None, object]:
+    """Measure on a person's bench, which keeps the time itself."""
+    assert isinstance(bench, TimedBench)
+    return measure(request, bench, clearance)
+
+
 def prove_on(
     request: Request, bench: Bench, journal: Path, operator: Operator, assured: Assured, store: str | None
 ) -> Generator[Event, None, Outcome]:
@@ -56,10 +63,15 @@ def prove_on(
     if not clearance.simulated and not looked_over(request.inspection):
         seen = operator.inspect(ITEMS).lines
         request = replace(request, inspection=(*seen, *request.inspection))
+    yield from answered(
+        bench, request, clearance, operator, "proof", lambda: _by_hand(request, bench, clearance)
+    )
     begun(request, journal, store)
     header = headers.run_header(request, clearance)
-    with journaled(bench, journal, header, touch_of(request.loom, hand)) as written:
-        return (yield from prove(request, written, clearance))
+    with journaled(bench, journal, header, touch_of(request.loom, hand), clock_of(bench)) as noted:
+        outcome = yield from prove(request, noted, clearance)
+    written(bench)
+    return outcome
 
 
 def prove_and_keep(
@@ -80,7 +92,7 @@ def prove_and_keep(
     yield from can_be_kept(where)
     journal = where.out / f"{request.run}.journal.jsonl"
     with told_when_stopped(journal):
-        with reached(at, loom_path) as bench:
+        with reached(known_meter(at, operator), loom_path) as bench:
             outcome = yield from prove_on(
                 request, bench, journal, operator, assured or Assured(), where.store
             )

@@ -14,6 +14,7 @@ from loomproof.errors import AdapterError, BrokenOffError, Todo, UnfitError, Usa
 from loomproof.jobs.at_bench import BenchAt, journaled, starts_its_own
 from loomproof.jobs.at_bench import reached as reached_bench
 from loomproof.jobs.breaking_off import told_when_stopped
+from loomproof.jobs.by_hand import answered, clock_of, known_meter, written
 from loomproof.jobs.files import folder_for
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared
 from loomproof.jobs.hookups import adapter_of, plugging
@@ -210,11 +211,22 @@ class _Asking:
             "loom_digest": request.loom.digest,
             "adapter": request.adapter.name,
         }
-        with told_when_stopped(journal), reached_bench(self.at, self.loom_path, table) as raw:
+        at = known_meter(self.at, self.operator)
+        with told_when_stopped(journal), reached_bench(at, self.loom_path, table) as raw:
             clearance = yield from cleared(request, raw, self.operator, self.assured)
+            yield from answered(
+                raw,
+                request,
+                clearance,
+                self.operator,
+                f"retest of {self.before}",
+                lambda: _asked_again(request, ends, raw, clearance),
+            )
             begun(request, journal, self.where.store)
-            with journaled(raw, journal, header) as bench:
-                return (yield from _asked_again(request, ends, bench, clearance))
+            with journaled(raw, journal, header, clock=clock_of(raw)) as bench:
+                part = yield from _asked_again(request, ends, bench, clearance)
+            written(raw)
+            return part
 
     def plug_by_plug(
         self, request: Request, ends: tuple[End, ...], expectation: Expectation, limits: Constraints

@@ -13,12 +13,12 @@ from loomproof.results.figures import ohms
 from loomproof.results.measured import Decision, Measured
 
 BEEP_RULE = (
-    "a beep, heard by the person: a path under the most at which this meter is said to beep; how many ohms it "
-    "has is not measured"
+    "a beep, noted by the person: a path under the most at which this meter is said to beep; how many ohms "
+    "it has is not measured"
 )
 SILENCE_RULE = (
-    "silence, heard by the person: no path, taken alone, under the least at which this meter is said to beep; "
-    "what conducts one way, or only above a voltage of its own, may be silent"
+    "silence, noted by the person: no path, taken alone, under the least at which this meter is said to "
+    "beep; what conducts one way, or only above a voltage of its own, may be silent"
 )
 
 
@@ -40,7 +40,7 @@ def beeped(
                 kind="continuity",
                 subject=str(names[0]),
                 statement=(
-                    f"{len(names)} cavities are joined, each to {names[0]} by a path under {ohms(at_most_ohm)}"
+                    f"{len(names)} cavities are joined, each by a path under {ohms(at_most_ohm)}"
                     if joined
                     else f"{len(names)} cavities should be joined and are not all"
                 ),

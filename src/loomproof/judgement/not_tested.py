@@ -31,7 +31,7 @@ def not_tested(
     yield from measured.notes
     if not part.clearance.simulated and not looked_over(request.inspection):
         yield f"What an eye sees: nobody looked the loom over ({', '.join(name for name, _ in ITEMS)})."
-    if not part.clearance.simulated and not part.clearance.last_selftest:
+    if not part.clearance.simulated and not part.clearance.last_selftest and not plan.by_beep:
         yield (
             "The bench itself: no self-test of it is kept. A short or an open of an adapter lead reads like "
             "one of the loom: take the loom off and run the bench's self-test."
@@ -98,7 +98,7 @@ def not_tested(
             "fuse and a contact that is welded or shorted read as sound ones. Pull it and prove again: what "
             "is across it joins the ends still."
         )
-    yield from _spare_leads(plan, part)
+    yield from () if plan.by_beep else _spare_leads(plan, part)
     wanted_ohm = request.loom.settings.isolation_ohm
     if plan.by_beep:
         yield f"Isolation above the beep: not measured against {ohms(wanted_ohm)}."
@@ -128,8 +128,8 @@ def _by_beep(plan: Plan, measured: Measured, capabilities: Capabilities) -> Iter
     low_ohm, high_ohm = capabilities.beep_ohm or (0.0, 0.0)
     if not plan.conductors:
         yield (
-            f"Resistance of wires and joints: the meter's beep is said to be sure under {ohms(low_ohm)} and to be "
-            f"off over {ohms(high_ohm)}. A bad joint under {ohms(high_ohm)} passes."
+            f"Resistance of wires and joints: the meter is said to beep surely under {ohms(low_ohm)}, and "
+            f"surely not over {ohms(high_ohm)}. A bad joint under {ohms(high_ohm)} passes."
         )
     if measured.unswept:
         named = "; ".join(f"{a} and {b}" for a, b in measured.unswept)
@@ -146,8 +146,8 @@ def _one_way(plan: Plan, capabilities: Capabilities) -> Iterator[str]:
         )
     elif plan.vectors or plan.by_beep:
         yield (
-            "Paths that conduct one way only, and need a voltage for it (a diode, a lamp that is one): sense "
-            "promises ohms and no volts, and may not see them."
+            "Paths that conduct one way only, and need a voltage for it (a diode, a lamp that is one): "
+            f"{'a beep' if plan.by_beep else 'sense'} promises ohms and no volts, and may not see them."
         )
 
 

@@ -1,8 +1,8 @@
 """A proof by hand: a person sweeps with the beep, net by net, then net against net, and types a few ohms.
 
-What was not expected is touched again before it counts: of three touches that do not agree the last decides,
-and what still contradicts itself then is told as unsteady. Where clips joined several nets, a beep is followed
-down to the net that it came from.
+What was not expected is touched again before it counts: of three touches that do not agree the last
+decides, and what still contradicts itself then is told as unsteady. Where clips joined several nets, a beep
+is followed down to the net that it came from.
 """
 
 from __future__ import annotations
@@ -104,7 +104,8 @@ def _pieces(
     joined = DisjointSets(range(scope.points.bit_length()))
     for group, net in zip(scope.groups, scope.net_of_group, strict=True):
         if net in untouched:
-            joined.join(*(one.bit_length() - 1 for one in singles(group.points)))
+            for one in singles(group.points):
+                joined.join(group.head.bit_length() - 1, one.bit_length() - 1)
     for step in wholes(scope, nets):
         yield Progress("touches: the wires of each net", sweeps.touches, total)
         beeped = sweeps.ask(step) or 0
@@ -196,4 +197,3 @@ def _named(scope: Scope, picture: Picture) -> tuple[tuple[End, End], ...]:
         a, b = (scope.end_of[picture.rep[k].bit_length()] for k in sorted(pair))
         found.append((a, b))
     return tuple(sorted(found, key=lambda ends: [scope.place_of[end] for end in ends]))
-

@@ -180,7 +180,7 @@ def _chain(picture: Picture, asked: Mapping[int, Sequence[int]], clips: int) -> 
     for first in sorted(asked, key=lambda i: (-len(asked[i]), i)):
         bunch = [first]
         for j in asked[first]:
-            if len(bunch) < clips and all(picture.open(i, j) for i in bunch):
+            if len(bunch) < min(clips, MOST_RED + 1) and all(picture.open(i, j) for i in bunch):
                 bunch.append(j)
         if len(bunch) >= FEWEST_CLIPS:
             picture.clipped = (first,)
