@@ -159,7 +159,7 @@ def test_points_behind_a_path_and_the_threshold_that_they_share(seed: int) -> No
         assert {o for o in range(count) if scope.bundle_of[o] == scope.bundle_of[k]} == mine
         others = [sum(scope.groups[o].size for o in b) for b in bundles if b is not mine]
         expected = 1000.0 / min(size, max(others)) if others else None
-        assert scope.none_under_ohm(k, 1000.0) == expected
+        assert scope.none_under_ohm(k, Capabilities(64, sense_ohm=1000.0)) == expected
     assert scope.points == sum(group.points for group in scope.groups)
 
 

@@ -147,13 +147,12 @@ class _Person:
         self._tried = False
 
     def __call__(self, question: q.Question) -> q.Answer:
-        match question:
-            case q.Sweep(black, red, chained):
-                return self._sweep(black, red, chained=chained)
-            case q.Resistance(a, b):
-                return self._figure(HandKind.OHMS, a, b) - self._zero()
-            case q.Diode(a, b):
-                return self._figure(HandKind.DIODE, b, a)  # red, which is plus, on the anode
+        if isinstance(question, q.Sweep):
+            return self._sweep(question.black, question.red, chained=question.chained)
+        if isinstance(question, q.Resistance):
+            return self._figure(HandKind.OHMS, question.a, question.b) - self._zero()
+        if isinstance(question, q.Diode):
+            return self._figure(HandKind.DIODE, question.b, question.a)  # red, which is plus, on the anode
         raise AssertionError(question)
 
     def _sweep(self, black: int, red: int, *, chained: bool) -> q.Answer:
