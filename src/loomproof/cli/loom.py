@@ -91,12 +91,13 @@ def check(loom: Path, answers: Sequence[str], everything: bool) -> None:
 @click.command()
 @click.argument("target", type=PATH)
 @click.option("--name", default="", help="Name of the loom; the folder's name where it is not given.")
+@click.option("--pattern", default="", help="Add the circuits that looms of a kind usually have: engine.")
 @over_option
-def new(target: Path, name: str, over: bool) -> None:
+def new(target: Path, name: str, pattern: str, over: bool) -> None:
     """Write a commented starter loom to the folder TARGET (or a workbook, where it ends in .xlsx)."""
     from loomproof.jobs.describing import write_starter
 
-    write_starter(target, name, over=over)
+    write_starter(target, name, usual=pattern, over=over)
     click.echo(f"{target} holds a starter. Next: loomproof check {target}", err=True)
 
 

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from loomproof.electrics.loads import too_weak
-from loomproof.fitting import checks, consistency, firstpower, fuse_coordination, voltage_drop, words
+from loomproof.fitting import checks, consistency, firstpower, fuse_coordination, usual, voltage_drop, words
 from loomproof.fitting.feeds import feeds_of, perhaps_of
 from loomproof.fitting.live_ends import Feed, Live, Tracer
 from loomproof.fitting.needs import FittingPlan, plan_of
@@ -107,7 +107,7 @@ def fitting_sheet(
         fuses=fuses,
         earths=voltage_drop.earths_of(loom, needs),
         left_out=voltage_drop.left_out(loom, needs, dropped),
-        questions=questions,
+        questions=(*questions, *usual.usual_questions(loom)),
         power_up=firstpower.power_up(loom, plan, feeds, surely, jobs, limits),
         experienced=words.EXPERIENCED,
         cautions=words.CAUTIONS,

@@ -13,6 +13,7 @@ from loomproof.fitting.sharing import carried_by_wires
 from loomproof.loom import writing
 from loomproof.loom.choices import answers_of, needs_of
 from loomproof.loom.model import Loom, Need
+from loomproof.loom.patterns import pattern
 from loomproof.loom.reading import WORKBOOKS, load, load_files
 from loomproof.loom.starter import starter
 from loomproof.loom.summary import Summary, summary_of
@@ -53,9 +54,13 @@ def checked(path: Path, answers: Sequence[str] = ()) -> Checked:
     return Checked(read.loom, given, summary_of(read.loom, given), nets, read.warnings, weak)
 
 
-def write_starter(target: Path, name: str = "", *, over: bool = False) -> None:
-    """Write a commented example to a folder, or a workbook where the name ends so. Raises `UsageError`."""
-    files = starter(name or target.stem or "New loom")
+def write_starter(target: Path, name: str = "", *, usual: str = "", over: bool = False) -> None:
+    """Write a commented example to a folder, or a workbook where the name ends so.
+
+    ``usual`` names a pattern whose circuits are added. Raises `UsageError`, and `InputError` for a pattern
+    that is not there.
+    """
+    files = starter(name or target.stem or "New loom", pattern(usual) if usual else ())
     if target.suffix.casefold() in WORKBOOKS:
         writing.write_workbook(load_files(files, str(target)).loom, target, over=over)
     else:

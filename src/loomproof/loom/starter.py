@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from loomproof.loom import columns
+from loomproof.loom.conversion import Need
 from loomproof.loom.identity import FILE, SETTINGS, toml_text
 from loomproof.loom.model import Settings
+from loomproof.loom.patterns import Usual, Without
 from loomproof.loom.tables import csv_bytes
 
 _ROWS: dict[str, list[dict[str, str]]] = {
@@ -73,14 +77,27 @@ _ROWS: dict[str, list[dict[str, str]]] = {
 }
 
 
-def starter(name: str) -> dict[str, bytes]:
-    """Return the files of a starter folder by name: a loom of two plugs that `check` passes."""
+def starter(name: str, usual: Sequence[Usual] = ()) -> dict[str, bytes]:
+    """Return the files of a starter folder by name: a loom of two plugs that `check` passes.
+
+    Circuits that looms of a kind usually have are added to theirs, with no wire yet.
+    """
     files = {FILE: _toml(name).encode()}
-    for table, rows in _ROWS.items():
+    for table, rows in (_ROWS | {"circuits": [*_ROWS["circuits"], *map(_row, usual)]}).items():
         headings = [column.name for column in columns.TABLES[table]]
         cells = [[row.get(heading, "") for heading in headings] for row in rows]
         files[f"{table}.csv"] = csv_bytes(headings, cells)
     return files
+
+
+def _row(usual: Usual) -> dict[str, str]:
+    need = Need.OPTIONAL if usual.without is Without.YES else Need.NEEDED
+    return {
+        "circuit": usual.circuit,
+        "purpose": usual.purpose,
+        "designation": usual.designation,
+        "need": need.value,
+    }
 
 
 def _toml(name: str) -> str:
