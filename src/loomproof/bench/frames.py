@@ -115,11 +115,9 @@ def read_number(text: str) -> float:
     value = float(text)
     if abs(value) == _NO_NUMBER:
         raise ValueError(f"{text!r} stands for no number")
-    if abs(value) == _OVER_RANGE:
-        return math.copysign(math.inf, value)
     if abs(value) > _OVER_RANGE:
         raise ValueError(f"{text!r} is over 9.9E37, which stands for over range")
-    return value
+    return math.copysign(math.inf, value) if abs(value) == _OVER_RANGE else value
 
 
 def is_no_number(text: str) -> bool:
