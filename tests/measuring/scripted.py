@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import cast
 
-from loomproof.bench.seam import Accuracy, Capabilities, Wires
+from loomproof.bench.seam import Capabilities, Wires
+from loomproof.errors import UnfitError
 from loomproof.loom.model import End
 from loomproof.measuring.counting_bench import Asker
 from loomproof.measuring.ohmmeter import Ohmmeter
@@ -78,4 +79,22 @@ def judged(
     return Judged(ends[0], ends[1], measured, u, expected, limit, decision, lower_ohm=lower, component=part)
 
 
-FOUR = Accuracy(0.001, 0.0)
+def part(
+    name: str, a: int, b: int, value: float, measured: float, decision: Decision = Decision.FAIL
+) -> Judged:
+    """A part between two nets, within 10 % of its value."""
+    return judged(f"{a}:1", f"{b}:1", measured, value, 1.1 * value, decision, lower=0.9 * value, part=name)
+
+
+def wire(net: int, measured: float, expected: float = 1.0, limit: float = 2.0, u: float = 0.1) -> Judged:
+    decision = Decision.PASS if measured + u < limit else Decision.FAIL
+    return judged(f"{net}:1", f"{net}:2", measured, expected, limit, decision, u=u)
+
+
+def refused(rule: object, *given: object) -> str:
+    """What a rule says where it refuses, "" where it does not."""
+    try:
+        rule(*given)  # type: ignore[operator]  # each test gives a rule what it takes
+    except UnfitError as error:
+        return str(error)
+    return ""
