@@ -40,7 +40,7 @@ FACTORS = [
     ([(10.0, 20.0)], False),
     ([(10.0, 20.0), (12.0, 24.0)], False),
     ([(10.0, 20.0), (12.1, 24.2)], True),
-    ([(10.0, 20.0), (100.0, 229.9)], True),
+    ([(10.0, 20.0), (100.0, 230.0)], True),
     ([(10.0, 20.0), (100.0, 231.0)], False),
     ([(10.0, 0.49), (100.0, 0.0)], True),
     ([(10.0, 0.51), (100.0, 0.0)], False),
@@ -103,6 +103,8 @@ WIRES = [
     # Two parts read twice too much: so would wires, whose limit is 2 Ω and which read 1 Ω when sound.
     ({"measured": 8.1, "u": 0.1}, True),  # up to 2 · 2 · 2 Ω + 2 · 0.1 Ω
     ({"measured": 8.19, "u": 0.1}, True),
+    ({"measured": 8.0, "u": 0.0}, True),
+    ({"measured": 1.0, "u": 0.0}, True),
     ({"measured": 8.3, "u": 0.1}, False),
     ({"measured": 0.81, "u": 0.1}, True),  # from 2 · 1 Ω / 2 - 2 · 0.1 Ω
     ({"measured": 0.79, "u": 0.1}, False),

@@ -146,17 +146,34 @@ def measure_isolation(
 
 
 def _search_in_shadow(search: _Search) -> None:
-    """Find leaks that the error of known ones covers: leave the known ones out of the readings."""
-    for i in sorted({i for leak in search.known for i in (leak.i, leak.j)}):
-        while True:
-            partners = {leak.i + leak.j - i for leak in search.known if i in (leak.i, leak.j)}
-            others = [j for j in range(len(search.groups)) if j != i and j not in partners]
-            if not others or not search.leaks(search.ohm([i], others), [i], others):
-                break
-            if not search.add(_by_halving(search, [i], others)):
-                break
-    marked = {i for leak in search.known for i in (leak.i, leak.j)}
-    rest = [i for i in range(len(search.groups)) if i not in marked]
+    """Find leaks that the error of known ones covers: leave the known ones out of the readings.
+
+    What is found so may cover others in turn, so whatever it leads to is looked at as well.
+    """
+    looked: set[int] = set()
+    known = -1
+    while len(search.known) > known:
+        known = len(search.known)
+        while ahead := {i for leak in search.known for i in (leak.i, leak.j)} - looked:
+            i = min(ahead)
+            looked.add(i)
+            _search_beside(search, i)
+        _search_among(search, [i for i in range(len(search.groups)) if i not in looked])
+
+
+def _search_beside(search: _Search, i: int) -> None:
+    """Find the leaks of one conductor to all but those that are known to leak to it."""
+    while True:
+        partners = {leak.i + leak.j - i for leak in search.known if i in (leak.i, leak.j)}
+        others = [j for j in range(len(search.groups)) if j != i and j not in partners]
+        if not others or not search.leaks(search.ohm([i], others), [i], others):
+            return
+        if not search.add(_by_halving(search, [i], others)):
+            return
+
+
+def _search_among(search: _Search, rest: Sequence[int]) -> None:
+    """Find the leaks among conductors without a known one."""
     for b in range((len(search.groups) - 1).bit_length()):
         a, c = [i for i in rest if i >> b & 1], [i for i in rest if not i >> b & 1]
         while a and c and search.leaks(search.ohm(a, c), a, c):
