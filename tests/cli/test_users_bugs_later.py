@@ -62,14 +62,14 @@ def proved(fixtures: Path, tmp_path: Path) -> Path:
     return tmp_path
 
 
-@pytest.mark.parametrize("name", ["x.results.json", "x.record.json", "x.pdf", "wires.csv", "empty", "."])
-def test_what_is_no_journal_is_refused(name: str, proved: Path, fixtures: Path) -> None:
+def test_what_is_no_journal_is_refused(proved: Path, fixtures: Path) -> None:
     shutil.copy(fixtures / "tail_lamp" / "wires.csv", proved)
     (proved / "empty").touch()
-    done = loomproof("replay", proved / name, fixtures / "tail_lamp")
-    assert done.returncode == (3 if name == "empty" else 2)
-    assert str(proved / name) in done.stderr
-    assert "journal" in done.stderr
+    for name in ("x.results.json", "x.record.json", "x.pdf", "wires.csv", "empty", "."):
+        done = loomproof("replay", proved / name, fixtures / "tail_lamp")
+        assert done.returncode == (3 if name == "empty" else 2), name
+        assert str(proved / name) in done.stderr
+        assert "journal" in done.stderr
 
 
 LOCKED = "/locked"
@@ -131,10 +131,9 @@ WRITERS = [
 ]
 
 
-@pytest.mark.parametrize("words", WRITERS)
 @pytest.mark.parametrize(("number", "code"), [(errno.ENOSPC, 3), (errno.EACCES, 2)])
 def test_a_full_disk_has_one_code(
-    words: str, number: int, code: int, proved: Path, fixtures: Path, monkeypatch: pytest.MonkeyPatch
+    number: int, code: int, proved: Path, fixtures: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Whoever writes what: a full disk is trouble (3), a name that cannot be written to is wrong (2)."""
 
@@ -143,12 +142,13 @@ def test_a_full_disk_has_one_code(
 
     monkeypatch.setattr(writing, "put", full)
     at = {"LOOM": str(fixtures / "tail_lamp")}
-    told = [at.get(word, word).replace("FILE", str(proved / "made")) for word in words.split()]
-    done = loomproof(*told)
-    assert done.returncode == code
-    assert os.strerror(number) in done.stderr
-    assert "Name another" in done.stderr or "name another" in done.stderr
-    assert ("Make room" in done.stderr) == (number == errno.ENOSPC)
+    for words in WRITERS:
+        told = [at.get(word, word).replace("FILE", str(proved / "made")) for word in words.split()]
+        done = loomproof(*told)
+        assert done.returncode == code, words
+        assert os.strerror(number) in done.stderr, words
+        assert "name another" in done.stderr.casefold(), words
+        assert ("Make room" in done.stderr) == (number == errno.ENOSPC), words
 
 
 def test_nothing_is_left_behind(proved: Path, fixtures: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -270,7 +270,7 @@ def seen(text: str) -> list[str]:
     return [re.sub(r"^.*\r\x1b\[K", "", line) for line in text.rstrip("\n").split("\n")]
 
 
-@pytest.mark.parametrize("width", [40, 60, 80, 120])
+@pytest.mark.parametrize("width", [40, 80])
 @pytest.mark.parametrize(
     "words", ["check LOOM", "plan LOOM --bench sim:", "info LOOM", "prove nowhere --bench sim:"]
 )
@@ -303,36 +303,36 @@ def test_a_size(tmp_path: Path) -> None:
     assert [size for size, _ in sizes] == [0.5, pytest.approx(0.823, abs=0.001), 0.75]
 
 
-@pytest.mark.parametrize("words", [("log",), ("history",), ("report", "--loom")])
-def test_what_nobody_knows_is_said(words: tuple[str, ...], proved: Path) -> None:
-    done = loomproof(*words, "left tail lamb")
-    assert done.returncode == 2
-    assert "nothing is kept of 'left tail lamb'" in done.stderr
-    assert "There is Left tail lamp." in done.stderr
-    assert done.stdout == ""
+def test_what_nobody_knows_is_said(proved: Path) -> None:
+    for words in (("log",), ("history",), ("report", "--loom")):
+        done = loomproof(*words, "left tail lamb")
+        assert done.returncode == 2
+        assert "nothing is kept of 'left tail lamb'" in done.stderr
+        assert "There is Left tail lamp." in done.stderr
+        assert done.stdout == ""
 
 
-@pytest.mark.parametrize(
-    ("words", "right"),
-    [
-        ("export LOOM --workbook x.csv", ".xlsx"),
-        ("export LOOM --kbl x.csv", ".kbl or .xml"),
-        ("fit LOOM --pdf x.txt", ".pdf"),
-        ("fit LOOM --csv x.pdf", ".csv"),
-        ("report --runs x.txt", ".csv, .xlsx or .parquet"),
-        ("report --pdf x.txt", ".pdf"),
-        ("report --workbook x.csv", ".xlsx"),
-        ("report --junit x.txt", ".xml"),
-        ("report --plot x.pdf", ".svg or .png"),
-        ("wires last -o x.pdf", ".csv, .xlsx or .parquet"),
-    ],
+PROMISES = (
+    ("export LOOM --workbook x.csv", ".xlsx"),
+    ("export LOOM --kbl x.csv", ".kbl or .xml"),
+    ("fit LOOM --pdf x.txt", ".pdf"),
+    ("fit LOOM --csv x.pdf", ".csv"),
+    ("report --runs x.txt", ".csv, .xlsx or .parquet"),
+    ("report --pdf x.txt", ".pdf"),
+    ("report --workbook x.csv", ".xlsx"),
+    ("report --junit x.txt", ".xml"),
+    ("report --plot x.pdf", ".svg or .png"),
+    ("wires last -o x.pdf", ".csv, .xlsx or .parquet"),
 )
-def test_a_name_promises(words: str, right: str, proved: Path, fixtures: Path) -> None:
+
+
+def test_a_name_promises(proved: Path, fixtures: Path) -> None:
     """A workbook that is called .csv is no table, whatever reads it next."""
     at = {"LOOM": str(fixtures / "tail_lamp")}
-    done = loomproof(*(at.get(word, word) for word in words.split()), cwd=proved)
-    assert done.returncode == 2
-    assert re.search(rf"x\.\w+: .*{re.escape(right)}", done.stderr)
+    for words, right in PROMISES:
+        done = loomproof(*(at.get(word, word) for word in words.split()), cwd=proved)
+        assert done.returncode == 2, words
+        assert re.search(rf"x\.\w+: .*{re.escape(right)}", done.stderr), words
     assert not list(proved.glob("x.txt")) + list(proved.glob("x.csv"))
 
 
