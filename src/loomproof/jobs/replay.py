@@ -21,6 +21,8 @@ from loomproof.planning.request import Request
 from loomproof.records.canonical import sha256_hex
 from loomproof.results.grade import Grade
 
+_A_JOURNAL = "Give the file that ends with .journal.jsonl, from the folder that the proof wrote to."
+
 
 def replayed(path: Path, loom: Loom) -> HookUpResult:
     """Work one hook-up out again from its journal. Raises `JournalError` where it is not whole."""
@@ -83,7 +85,9 @@ def _read(journal: Path) -> bytes:
     try:
         read = journal.read_bytes()
     except OSError as error:
-        raise ReplayError(f"the journal {journal} cannot be read: {error.strerror}") from error
+        raise ReplayError(
+            f"the journal {journal} cannot be read: {error.strerror}", cure=_A_JOURNAL
+        ) from error
     head = read.partition(b"\n")[0]
     try:
         header = json.loads(head)
@@ -92,7 +96,7 @@ def _read(journal: Path) -> bytes:
     if read and not (isinstance(header, dict) and "schema" in header):
         raise ReplayError(
             f"{journal}, line 1: a journal's header, one line of JSON, was expected; this is no journal",
-            cure="Give the file that ends with .journal.jsonl, from the folder that the proof wrote to.",
+            cure=_A_JOURNAL,
         )
     return read
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass, fields
 
 from loomproof.loom.guards import number
 
+_ABOVE_ZERO = ("wire_csa_mm2", "isolation_ohm")
+
 
 @dataclass(frozen=True, slots=True)
 class Settings:
@@ -41,6 +43,8 @@ class Settings:
             if known.name == "stated":
                 continue
             value = number(known.name, getattr(self, known.name))
+            if known.name in _ABOVE_ZERO and not value:
+                raise ValueError(f"{known.name}: 0 is not above zero")
             object.__setattr__(self, known.name, value)
             if value != known.default:
                 stated.add(known.name)

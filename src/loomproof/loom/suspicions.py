@@ -38,6 +38,7 @@ def warnings(loom: Loom, places: Places | None = None) -> list[Problem]:
         *_empty_cavities(loom, places),
         *_colours(loom, places),
         *_thin_wires(loom, places),
+        *_long_wires(loom, places),
         *_relays(loom, places),
         *_capacitors(loom, places),
         *_circuits(loom, places),
@@ -147,6 +148,19 @@ def _thin_wires(loom: Loom, places: Places) -> Iterator[Problem]:
                 f"common practice is at most {largest_fuse_a(wire.csa_mm2 * 1.03):.3g} A"
             )
             yield places.warning("wires", i, "section" if wire.section else "csa_mm2", message)
+
+
+LONG_M = 100.0
+"""No loom that lies on a bench has a longer wire; common practice, no source."""
+
+
+def _long_wires(loom: Loom, places: Places) -> Iterator[Problem]:
+    for i, wire in enumerate(loom.wires):
+        if wire.length_m is not None and wire.length_m > LONG_M:
+            message = f"wire {wire.name} is {wire.length_m:g} m long"
+            yield places.warning(
+                "wires", i, "length_m", message, "Lengths are in metres; is this one in millimetres?"
+            )
 
 
 MUCH_F = 0.1

@@ -240,6 +240,12 @@ class Store:
                 else match
             )
             rows = connection.execute(query.where(match)).all()
+        if not rows and run == "last":
+            raise UsageError(
+                f"no proof is kept yet in {self.where}",
+                cure="Name its run, or the store that it is in.",
+                do=Todo.RUNS,
+            )
         if not rows:
             raise UsageError(f"there is no run {run!r} in {self.where}", do=Todo.RUNS)
         if len(rows) > 1:
