@@ -62,9 +62,9 @@ def test_an_answer_names_a_connector_of_the_loom_and_a_hazard(fixtures: Path) ->
     assert hazards_given(["LAMP=electronics in place"], loom) == {"LAMP": Hazard.ELECTRONICS}
     for text, told in {
         "LAMB=none": "There is LAMP",
-        "LAMP=unknown": "write CONNECTOR=none",
-        "LAMP": "write CONNECTOR=none",
-        "=none": "write CONNECTOR=none",
+        "LAMP=unknown": "Write CONNECTOR=none",
+        "LAMP": "Write CONNECTOR=none",
+        "=none": "Write CONNECTOR=none",
     }.items():
         with pytest.raises(UsageError) as refused:
             hazards_given([text], loom)

@@ -70,7 +70,8 @@ def warnings(files: dict[str, bytes]) -> list[str]:
         ),
         (
             changed("wires.csv", "BK/RD", "BK/RT"),
-            "wires.csv, row 3, column colour: 'BK/RT' is no colour of IEC 60757.",
+            "wires.csv, row 3, column colour: 'BK/RT' is no colour of IEC 60757. It holds: main colour, "
+            "tracer after a slash, in the code that loom.toml names.",
         ),
         (
             changed("wires.csv", "BK/RD", "swrt"),

@@ -355,7 +355,11 @@ def _doubles(lead: Lead, leads: Iterable[Lead], file: str, row: int, *, shared: 
         if other.point == lead.point and (same_plug or not shared):
             problems.append(
                 Problem(
-                    f"point {lead.point} goes to {other.end} and to {lead.end}", file, row=row, column="point"
+                    f"point {lead.point} goes to {other.end} and to {lead.end}",
+                    file,
+                    row=row,
+                    column="point",
+                    cure="A point has one lead; give the other one its own.",
                 )
             )
         if other.end == lead.end:
@@ -365,6 +369,7 @@ def _doubles(lead: Lead, leads: Iterable[Lead], file: str, row: int, *, shared: 
                     file,
                     row=row,
                     column="cavity",
+                    cure="A cavity has one lead; take the other row out.",
                 )
             )
     return problems

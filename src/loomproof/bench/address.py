@@ -36,6 +36,9 @@ SIM_FLAGS = ("no-ohms", "no-diode", "no-volts", "no-watch", "paced")
 SIM_EITHER = ("four-wire", "cap")
 """What a ``sim:`` address hands on with or without a value."""
 
+_USUAL = {"baud": DEFAULT_BAUD, "switch": 921_600, "points": 64}
+"""What is written behind the options that are whole numbers, for who wrote something else."""
+
 _SAFE = "/:@[]+.,-_~!"
 
 
@@ -224,7 +227,9 @@ def _tcp(place: str, pairs: Sequence[tuple[str, str]], text: str) -> TcpAddress:
         raise UsageError(f"bench address {text!r} needs a host and a port", cure="Write tcp:127.0.0.1:7000.")
     number = _whole(port, "port", text)
     if number > 65_535:
-        raise UsageError(f"bench address {text!r}: port {number} is over 65535")
+        raise UsageError(
+            f"bench address {text!r}: port {number} is over 65535", cure="Write tcp:127.0.0.1:7000."
+        )
     return TcpAddress(host, number)
 
 
@@ -350,14 +355,17 @@ def _once(
                 cure=suggestion(key, (*also, *known)) or f"Options here: {names}.",
             )
         if key in given:
-            raise UsageError(f"bench address {text!r}: {key} is given twice")
+            raise UsageError(f"bench address {text!r}: {key} is given twice", cure=f"Leave one {key} out.")
         given[key] = value
     return given
 
 
 def _whole(value: str, what: str, text: str) -> int:
     if not re.fullmatch(r"[0-9]+", value) or int(value) == 0:
-        raise UsageError(f"bench address {text!r}: {what} {value!r} is not a whole number above 0")
+        raise UsageError(
+            f"bench address {text!r}: {what} {value!r} is not a whole number above 0",
+            cure="Write it in digits, like 7000." if what == "port" else f"Like {what}={_USUAL[what]}.",
+        )
     return int(value)
 
 

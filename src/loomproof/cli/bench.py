@@ -178,7 +178,8 @@ def _reference(text: str) -> Reference:
             raise ValueError
     except (TypeError, ValueError):
         raise UsageError(
-            f"--resistor {text!r}: write two points and ohms, as 1,2,100, and its uncertainty as 1,2,100,0.1",
-            cure="With a decimal comma: 1;2;100;0,1.",
+            f"--resistor {text!r} is no resistor between two points",
+            cure="Write two points and ohms, as 1,2,100, and its uncertainty as 1,2,100,0.1; "
+            "with a decimal comma: 1;2;100;0,1.",
         ) from None
     return found

@@ -242,7 +242,7 @@ def _limits(
     for text in owned:
         housing, _, count = text.rpartition("=")
         if not (housing and count.isascii() and count.isdigit()):
-            raise UsageError(f"--owned {text!r}: HOUSING=N is expected, like IJ2=3")
+            raise UsageError(f"--owned {text!r} is not of the form HOUSING=N", cure="Like IJ2=3.")
         found[housing] = int(count)
     return Constraints(split, stay, found, None if plugs is None else read_plugs(plugs))
 
@@ -272,7 +272,9 @@ def _insulation(insulation_v: float | None, insulation_ms: int | None) -> Insula
     if insulation_v is not None:
         return InsulationTest(insulation_v, insulation_ms or 1000)
     if insulation_ms is not None:
-        raise UsageError("--insulation-ms goes with --insulation VOLT: which voltage?")
+        raise UsageError(
+            "--insulation-ms goes with --insulation VOLT: which voltage?", cure="Say both, or none."
+        )
     return None
 
 
@@ -385,12 +387,13 @@ def hazards_given(texts: Sequence[str], loom: Loom) -> dict[str, Hazard]:
         name, equals, said = text.rpartition("=")
         if not equals or not name or said not in set(Hazard) - {Hazard.UNKNOWN}:
             raise UsageError(
-                f"--hazard {text!r} says no hazard: write CONNECTOR=none, CONNECTOR=pyrotechnic or "
-                "CONNECTOR='electronics in place'"
+                f"--hazard {text!r} says no hazard",
+                cure="Write CONNECTOR=none, CONNECTOR=pyrotechnic or CONNECTOR='electronics in place'.",
             )
         if name not in known:
             raise UsageError(
-                f"--hazard {text!r}: the loom has no connector {name}", cure=suggestion(name, known)
+                f"--hazard {text!r}: the loom has no connector {name}",
+                cure=suggestion(name, known) or f"It has {', '.join(known)}.",
             )
         if found.get(name, said) != said:
             raise UsageError(

@@ -130,7 +130,7 @@ def serving(asked: Asked) -> Server:
 
     port, four_wire = asked["port"], asked["four_wire"]
     if asked["use_pty"] and port is not None:
-        raise UsageError("--pty and --tcp exclude each other")
+        raise UsageError("--pty and --tcp exclude each other", cure="Leave one of them out.")
     kind = Kind(
         asked["points"],
         None if asked["no_ohms"] else limits_of_error("--acc", asked["acc"]),

@@ -155,14 +155,16 @@ def selftest(
     be, `StoreError` where the result cannot be kept, `SafetyError` where nobody says that no loom is on.
     """
     if shorted and adapter is None:
-        raise UsageError("a shorting plug joins the ends of an adapter: which one?")
+        raise UsageError(
+            "a shorting plug joins the ends of an adapter: which one?", cure="Name the adapter's table."
+        )
     if shorted and references:
-        raise UsageError("a shorting plug and resistors are two hook-ups; test one after the other")
+        raise UsageError("a shorting plug and resistors are two hook-ups", cure="Test one after the other.")
     for each in references:
         if each.a < 1 or each.b < 1 or each.a == each.b or not 0 < each.ohm < math.inf:
             raise UsageError(
-                f"a resistor of {each.ohm:g} ohm at points {each.a} and {each.b}: two different points from "
-                "1 on, and ohms above zero, are expected"
+                f"a resistor of {each.ohm:g} ohm at points {each.a} and {each.b} cannot be",
+                cure="Give two different points from 1 on, and ohms above zero.",
             )
     can_keep(selftests())
     checks: list[Check] = []

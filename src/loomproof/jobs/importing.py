@@ -59,7 +59,9 @@ def import_other(source: Path, target: Path, *, name: str = "", over: bool = Fal
     Raises `UsageError` where there is no such file, and as `loomproof.loom.importers.read_other` does.
     """
     if not source.is_file():
-        raise UsageError(f"{source}: there is no such file")
+        raise UsageError(
+            f"{source}: there is no such file", cure="Name a list, a workbook, a KBL or a VEC file."
+        )
     return _taken(importers.read_other(source), target, name, over=over)
 
 
@@ -165,7 +167,10 @@ def read_list(source: Path, target: Path, given: Answers, name: str = "") -> Lis
     questions.refuse_unknown(given.said)
     data, problem = read_bytes(source)
     if data is None:
-        raise UsageError(str(problem or f"{source}: there is no such file"))
+        raise UsageError(
+            str(problem or f"{source}: there is no such file"),
+            cure="Name a list, a workbook, a KBL or a VEC file.",
+        )
     kept, old = _kept(target)
     name = name or (old.name if old else "") or source.stem
     if kept is not None:

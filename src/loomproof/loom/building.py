@@ -62,9 +62,12 @@ class Row:
     cells: Mapping[str, str]
     problems: list[Problem]
     decimal: str = "."
+    holds: Mapping[str, str] = field(default_factory=dict)
 
     def wrong(self, column: str, message: str, cure: str = "") -> None:
-        """Note a problem at a cell of this row."""
+        """Note a problem at a cell of this row; without a cure it says what stands in such a cell."""
+        if not cure and column in self.holds and ". " not in message:
+            cure = f"It holds: {self.holds[column]}."
         self.problems.append(self.table.problem(message, self.number, column, cure))
 
     def text(self, column: str) -> str:
@@ -195,11 +198,12 @@ def _rows(tables: Mapping[str, Table], name: str, built: Built) -> Iterator[Row]
     if any(column.needed and column.name not in table.headings for column in TABLES[name]):
         return
     names = [i for i, heading in enumerate(table.headings) if heading in _names_in(name)]
+    holds = {column.name: column.help for column in TABLES[name]}
     for number, cells in table.rows:
         if _MANGLED.search("\n".join(cells)):
             built.asked += _mangled(table, number, cells, names)
         by_heading = dict(zip(table.headings, cells, strict=True))
-        yield Row(table, number, by_heading, built.problems, built.decimal)
+        yield Row(table, number, by_heading, built.problems, built.decimal, holds)
 
 
 def _names_in(table: str) -> set[str]:

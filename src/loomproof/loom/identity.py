@@ -252,6 +252,10 @@ def _colour_code(reader: _Reader, said: str) -> str:
     return colours.IEC_60757
 
 
+def _usual(setting: str) -> str:
+    return f"Like {setting} = {getattr(Settings(), setting)!r}."
+
+
 def _settings(reader: _Reader, table: Mapping[str, object]) -> Settings:
     reader.keys(table, SETTINGS, "defaults.")
     values: dict[str, float] = {}
@@ -259,13 +263,13 @@ def _settings(reader: _Reader, table: Mapping[str, object]) -> Settings:
         if key not in SETTINGS:
             continue
         if isinstance(value, bool) or not isinstance(value, int | float):
-            reader.wrong(f"defaults.{key}", f"{value!r} is not a number")
+            reader.wrong(f"defaults.{key}", f"{value!r} is not a number", _usual(key))
             continue
         try:
             Settings(**{key: float(value)})  # type: ignore[arg-type]  # every key but "stated" is a number
             values[key] = float(value)
         except (ValueError, OverflowError) as error:
-            reader.wrong(f"defaults.{key}", str(error))
+            reader.wrong(f"defaults.{key}", str(error), _usual(key))
     return Settings(**values, stated=frozenset(values))
 
 

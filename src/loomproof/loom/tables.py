@@ -62,7 +62,9 @@ def table_of(rows: NumberedRows, file: str, sheet: str = "") -> tuple[Table, lis
             )
         elif heading in headings[:i]:
             problems.append(
-                table.problem(f"the heading {heading!r} stands there twice", heading_row, heading)
+                table.problem(
+                    f"the heading {heading!r} stands there twice", heading_row, heading, "Keep one of them."
+                )
             )
     kept: list[tuple[int, tuple[str, ...]]] = []
     blank = ("",) * width

@@ -99,7 +99,10 @@ def _known(loom: Loom, limits: Constraints) -> None:
     housings = {c.housing for c in loom.connectors if c.housing}
     for housing, count in limits.owned.items():
         if housing not in housings:
-            raise UsageError(f"{housing}: no connector has this housing", cure=suggestion(housing, housings))
+            raise UsageError(
+                f"{housing}: no connector has this housing",
+                cure=suggestion(housing, housings) or f"There are {', '.join(sorted(housings)) or 'none'}.",
+            )
         if count < 1:
             raise UsageError(f"{housing}: {count} adapter plugs can't be planned with")
 

@@ -225,7 +225,10 @@ def _object(parent: Mapping[str, object], member: str, name: str) -> dict[str, o
 def _keys(value: Mapping[str, object], needed: set[str], may: set[str], name: str, place: str) -> None:
     missing, strange = needed - set(value), set(value) - needed - may
     if missing:
-        raise SealError(f"{name}: {place} lacks {', '.join(sorted(missing))}; this is no loomproof record")
+        raise SealError(
+            f"{name}: {place} lacks {', '.join(sorted(missing))}; this is no loomproof record",
+            cure="Give the file that ends with .record.json, or a certificate as PDF.",
+        )
     if strange:
         raise SealError(f"{name}: {place} has what this format does not know: {', '.join(sorted(strange))}")
 

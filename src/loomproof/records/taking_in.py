@@ -99,7 +99,10 @@ def _handed_over(source: str) -> Iterator[_Handed]:
         yield from _folder(path)
         return
     if "://" not in source and not path.is_file():
-        raise UsageError(f"{source}: there is no such file, folder or store")
+        raise UsageError(
+            f"{source}: there is no such file, folder or store",
+            cure="Give a store, a backup, a sealed record, or a folder of sealed records.",
+        )
     if "://" not in source and path.read_bytes()[:4] == b"%PDF":
         yield _paper(path)
         return
