@@ -135,7 +135,7 @@ def readme_lines() -> list[str]:
     """Return the README's commands on adapters and the bench itself, as a newcomer would try them."""
     (block,) = re.findall(r"### Adapters and the bench itself\n\n```console\n(.*?)```", README, re.DOTALL)
     lines = [line.partition("#")[0].strip() for line in block.splitlines()]
-    return [line.replace("ADDRESS", "sim:").replace("LOOM", "fixtures/tail_lamp") for line in lines]
+    return [line.replace("ADDRESS", "sim:").replace("LOOM", "fixtures/tail_lamp") for line in lines if line]
 
 
 def test_the_readmes_examples_work_as_they_stand(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
