@@ -14,7 +14,7 @@ from dataclasses import replace
 
 from loomproof.loom.model import Component, ComponentKind, End
 from loomproof.results.findings import Finding, Kind
-from tests.campaign.grade_oracle import Oracle, expanded_ohm
+from tests.campaign.grade_oracle import SHUNT_OHM, Oracle, expanded_ohm
 from tests.campaign.true_looms import circuitry_of
 from tests.campaign.truth import Truth
 from tests.diagnosis.injector import Bench, Injected, place
@@ -121,6 +121,9 @@ def _is_named(fault: Injected, finding: Finding, oracle: Oracle) -> bool:
                 for end in ends
             }
             return {oracle.now.piece_of[place(end)] for end in finding.cavities} == across
+        if fault.kind == "missing" and _is_shunt(fault.parts[0], oracle):
+            # Out, beside other parts: their ohms are all that is read in its place.
+            kinds = kinds | {Kind.HIGH_RESISTANCE}
         return bool(beside & set(finding.components)) and finding.kind in kinds
     as_told = replace(fault, kind="diode") if fault.kind == "led" else fault
     nets = Bench(oracle.loom).build([f for f in oracle.faults if f.kind in NETS])
@@ -147,6 +150,11 @@ def _is_named(fault: Injected, finding: Finding, oracle: Oracle) -> bool:
         across = {oracle.net_of[end] for end in fault.ends}
         return bool(_between(across, oracle) & set(finding.components))
     return False
+
+
+def _is_shunt(name: str, oracle: Oracle) -> bool:
+    ohm = oracle.loom.component_by_name[name].resistance_ohm
+    return ohm is not None and ohm <= SHUNT_OHM
 
 
 def _is_coil(part: Component, ends: Sequence[End]) -> bool:

@@ -120,7 +120,9 @@ def _paths_of(
     most = {pair: _too_much(parts, pair, path.ohm) for pair, path in across.items()}
     place = max(most, key=lambda pair: most[pair])
     alone = diode and not _others_across(found, finding, own, root)
-    if math.isinf(across[place].ohm) or not (alone or most[place] > CLEARLY * max(most[own], 0.0)):
+    if most[place] * across[place].ohm < ALIKE or math.isinf(across[place].ohm):
+        return []  # no more than parts give
+    if not (alone or most[place] > CLEARLY * max(most[own], 0.0)):
         return []
     alike = [pair for pair in most if pair != place and most[pair] > (1 - ALIKE) * most[place]]
     return [across[place], *(across[pair] for pair in alike)]

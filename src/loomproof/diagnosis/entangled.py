@@ -67,6 +67,24 @@ def low_pairs(loom: Loom) -> Iterator[tuple[End, End]]:
             yield from set(conducting_ends(part)) - set(joined_ends(part))
 
 
+def parts_join(loom: Loom, pieces: Sequence[frozenset[End]]) -> bool:
+    """Whether parts may read low between all of these conductors, by their ends: sense tells no short."""
+    piece_of = {end: number for number, ends in enumerate(pieces) for end in ends}
+    ways = {(piece_of[a], piece_of[b]) for a, b in _may_conduct(loom) if a in piece_of and b in piece_of}
+    both = [pair for pair in ways if pair[::-1] in ways]
+    return len(DisjointSets(range(len(pieces)), both).sets()) == 1
+
+
+def _may_conduct(loom: Loom) -> Iterator[tuple[End, End]]:
+    """Yield the ends between which a part may read low, from one to the other; its ohms may be unknown."""
+    for part in loom.components:
+        for a, b in conducting_ends(part):
+            if FACTS[part.kind].path is Path.DIODE:
+                yield a, b
+            elif part.resistance_ohm is None or part.resistance_ohm <= SURELY_LOW_OHM:
+                yield from ((a, b), (b, a))
+
+
 def _ways(
     group: frozenset[End], wiring: Wiring, coupled: set[frozenset[int]]
 ) -> Sequence[tuple[frozenset[End], ...]]:

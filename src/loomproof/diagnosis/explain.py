@@ -11,7 +11,7 @@ from loomproof.diagnosis.boards import board_slips
 from loomproof.diagnosis.causes import CAUSES, Cause
 from loomproof.diagnosis.cuts import FREE
 from loomproof.diagnosis.desk import PROVE_AGAIN
-from loomproof.diagnosis.entangled import ways_apart
+from loomproof.diagnosis.entangled import parts_join, senses_alone, ways_apart
 from loomproof.diagnosis.faults import Choice, Righted, diagnose
 from loomproof.diagnosis.found import found_wiring
 from loomproof.diagnosis.hanging import hung_together
@@ -51,7 +51,7 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
         _diagnosed(writer, explainer, replace(measured, groups=g)) for g in ways_apart(loom, wiring, measured)
     ]
     case = _cheapest(case, [each for each in apart if isinstance(each, _Case)])
-    findings = [writer.finding(choice) for choice in case.choices]
+    findings = [writer.finding(choice) for choice in _to_tell(writer, measured, case.choices)]
     found = found_wiring(loom, wiring, case.measured, case.labels, case.righted)
     groups = hung_together(found) if case.choices else None
     if groups is not None:
@@ -64,6 +64,19 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
     findings = with_parts(found, writer, loose_findings(found, writer, of_missing(findings)))
     findings = findings or _unexplained(measured, writer)
     return tuple(sorted(findings, key=_queue))
+
+
+def _to_tell(writer: Writer, measured: Measured, choices: Sequence[Choice]) -> Sequence[Choice]:
+    """Return the faults without shorts that built-in parts make for a bench that only senses."""
+    if not senses_alone(measured):
+        return choices
+    told = [
+        choice
+        for choice in choices
+        if choice.fault.cause is not Cause.TOUCHING
+        or not parts_join(writer.loom, [writer.conductor(piece).ends for piece in choice.fault.pieces])
+    ]
+    return told or choices
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +124,21 @@ def _cheapest(plain: _Case, apart: Sequence[_Case]) -> _Case:
 def _unexplained(measured: Measured, writer: Writer) -> list[Finding]:
     """Return what failed and nothing above explains, so that no mismatch is ever silent."""
     bad = [judged for judged in measured.judged if judged.decision is Decision.FAIL]
+    ways = [(way.source, way.sink) for way in measured.one_way if way.stray]
+    ways += [(path.a, path.b) for path in measured.leaks if path.stray]
+    if not bad and ways:
+        return [
+            writer.make(
+                Cause.UNEXPLAINED,
+                (a, b),
+                f"Current flows from {a} to {b}, and nothing known explains it",
+                [writer.names.place(a), writer.names.place(b)],
+                ["Read it again by hand; check the hook-up and the description."],
+                evidence=[Evidence(f"{a} to {b}")],
+                cost=2 * writer.weights.open_wire,
+            )
+            for a, b in ways[:1]
+        ]
     return [
         writer.make(
             Cause.UNEXPLAINED,

@@ -21,6 +21,9 @@ from loomproof.results.figures import ohms
 from loomproof.results.findings import Alternative, Evidence, Finding
 from loomproof.results.measured import Decision, Judged, JudgedDiode, SensedPart
 
+EVEN = 0.02
+"""What reads the same both ways to this share has no diode in it. Our convention."""
+
 
 def part_findings(found: Found, writer: Writer) -> Iterator[Finding]:
     """Yield what is wrong with built-in parts, what the wiring's own faults explain left out."""
@@ -161,7 +164,7 @@ def _diode(found: Found, read: JudgedDiode, writer: Writer) -> Iterator[Finding]
     where = [writer.names.place(end) for end in part.ends]
     if read.reversed:
         yield reversed_diode(part, read.anode, read.cathode, shown, writer)
-    elif math.isinf(read.forward) and (math.isinf(read.backward) or read.unit == "ohm"):
+    elif _no_diode(found, read):
         yield _missing(found, part, (), shown, cavities, writer)
     elif not found.joined(read.anode, read.cathode):
         both = math.isfinite(read.forward) and math.isfinite(read.backward)
@@ -179,6 +182,20 @@ def _diode(found: Found, read: JudgedDiode, writer: Writer) -> Iterator[Finding]
         groups: set[Hashable] = {found.group_of.get(read.anode), found.group_of.get(read.cathode)}
         seen = read_back(read) if both else None
         yield plain if seen is None else or_left_in(found, writer, plain, groups, *seen)
+
+
+def _no_diode(found: Found, read: JudgedDiode) -> bool:
+    """Whether no current flows forward, or the same both ways that other parts beside it give."""
+    if math.isinf(read.forward):
+        return math.isinf(read.backward) or read.unit == "ohm"
+    at = found.group_of.get(read.anode), found.group_of.get(read.cathode)
+    stated_ohm = PartNetwork(found).ohm(at, without=read.component)
+    even = math.isfinite(read.forward) and abs(read.forward - read.backward) <= EVEN * read.backward
+    if read.unit == "ohm":
+        return even and agree(stated_ohm, read.backward)
+    across = [j for j in found.measured.judged if {found.group_of.get(j.a), found.group_of.get(j.b)} == {*at}]
+    sound = [j for j in across if j.component and j.decision is not Decision.FAIL]
+    return even and math.isfinite(stated_ohm) and bool(sound)
 
 
 def reversed_diode(

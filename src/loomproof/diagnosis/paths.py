@@ -40,8 +40,8 @@ def path_findings(found: Found, writer: Writer) -> Iterator[Finding]:
     ways: dict[tuple[int, int], OneWay] = {}
     for way in found.measured.one_way:
         a, b = found.group_of.get(way.source), found.group_of.get(way.sink)
-        if a is not None and b is not None and a != b:
-            ways.setdefault((a, b), way)
+        if a is not None and b is not None and a != b and (way.stray or (a, b) not in ways):
+            ways[a, b] = way
     seen: list[tuple[int, int]] = []
     for (a, b), way in ways.items():
         # Parts lead to the two ends of a path that was told: seen through them it is the same.
