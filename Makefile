@@ -58,7 +58,7 @@ lock:
 	  --python-version 3.11 pyproject.toml --group build -o requirements/runtime.txt
 	uv pip compile -q --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header \
 	  --python-version 3.11 pyproject.toml --group build --group test --group lint \
-	  --extra postgresql --extra parquet --extra plots -c requirements/runtime.txt -o requirements/dev.txt
+	  --extra postgresql -c requirements/runtime.txt -o requirements/dev.txt
 
 clean:
 	rm -rf $(VENV) out dist build .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

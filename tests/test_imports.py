@@ -1,9 +1,18 @@
-"""No module imports, by whatever way, what imports it."""
+"""No module imports what imports it, and a plain install brings all that is imported."""
 
 from __future__ import annotations
 
+import ast
+import re
+import sys
+import tomllib
+from importlib.metadata import packages_distributions
+from pathlib import Path
+
 import grimp
 import networkx
+
+ROOT = Path(__file__).parents[1]
 
 
 def test_there_is_no_import_cycle() -> None:
@@ -14,3 +23,20 @@ def test_there_is_no_import_cycle() -> None:
         for other in graph.find_modules_directly_imported_by(module)
     )
     assert [sorted(found) for found in networkx.strongly_connected_components(arrows) if len(found) > 1] == []
+
+
+def test_a_plain_install_brings_all_that_is_imported() -> None:
+    """Pictures and Parquet among it; a database server's driver alone is asked for by name."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    plain = {re.split(r"[<>=\[]", wanted)[0].casefold() for wanted in project["dependencies"]}
+    assert {"matplotlib", "pyarrow"} <= plain
+    assert set(project["optional-dependencies"]) == {"postgresql"}
+    brought = packages_distributions()
+    for path in (ROOT / "src").rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            named = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+            if isinstance(node, ast.ImportFrom) and not node.level:
+                named = [node.module or ""]
+            for top in {name.partition(".")[0] for name in named} - {*sys.stdlib_module_names, "loomproof"}:
+                of = {name.casefold() for name in brought.get(top, ["psycopg"])}
+                assert of & (plain | {"psycopg"}), f"{path.name} imports {top}"

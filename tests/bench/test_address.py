@@ -1,5 +1,6 @@
 """Addresses: what is meant, and what cannot be meant."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -122,3 +123,29 @@ def test_a_wrong_value_for_the_simulator_is_told_without_its_usage() -> None:
         open_bench("sim:?seed=x", loom_path=tail)
     assert "'--seed'" in caught.value.message
     assert "Usage" not in caught.value.message
+
+
+def test_every_option_of_an_address_is_documented() -> None:
+    """Each option that an address of ours takes stands in its list, and none that it does not take."""
+    listed: dict[str, set[str]] = {}
+    scheme = ""
+    page = Path(__file__).parents[2] / "docs" / "addresses.md"
+    for line in page.read_text(encoding="utf-8").splitlines():
+        cells = [cell.strip() for cell in line.split("|")]
+        if len(cells) == 5 and cells[2].startswith("`"):
+            scheme = cells[1].strip("`:") or scheme
+            listed.setdefault(scheme, set()).update(re.findall(r"`([a-z-]+)", cells[2]))
+    taken = {}
+    for scheme in ("serial", "visa", "sim", "hand"):
+        with pytest.raises(UsageError, match="there is no option") as told:
+            parse_address(f"{scheme}:{'x' if scheme in ('serial', 'visa') else ''}?quite-unknown=1")
+        taken[scheme] = set(re.findall(r"[a-z-]+", told.value.cure.removeprefix("Options here: ")))
+    assert listed == taken
+
+
+@pytest.mark.parametrize("option", ["baud", "switch", "points", "clips"])
+def test_a_number_that_is_none_is_told_with_one(option: str) -> None:
+    scheme = {"points": "sim:", "clips": "hand:"}.get(option, "serial:x")
+    with pytest.raises(UsageError, match="is not a whole number above 0") as told:
+        parse_address(f"{scheme}?{option}=many")
+    assert re.fullmatch(rf"Like {option}=\d+\.", told.value.cure)

@@ -168,7 +168,6 @@ def test_what_was_repaired_stands_on_the_next_certificate(capsys: Output) -> Non
 
 
 def test_history_shows_runs_and_trends_and_draws(tmp_path: Path, capsys: Output) -> None:
-    pytest.importorskip("matplotlib")
     assert run(["history", "TL-0007", "--plot", "h.svg"]) == 0
     out = capsys.readouterr().out
     assert "first" in out

@@ -56,7 +56,6 @@ def series(name: str) -> Series:
 
 @pytest.mark.parametrize("ending", [".svg", ".png"])
 def test_pictures_are_drawn_alike_every_time(tmp_path: Path, ending: str) -> None:
-    pytest.importorskip("matplotlib")
     one, two = tmp_path / f"one{ending}", tmp_path / f"two{ending}"
     for path in (one, two):
         trend_plot(path, "a $title$ with ^signs_", [series("W1"), series("_hidden $x")])

@@ -86,7 +86,6 @@ class Said(NamedTuple):
 
 def extents(drawing: str) -> list[Said]:
     """Measure every text with the font that the picture asks for first, as another library reads it."""
-    pytest.importorskip("matplotlib", reason="it brings the font")
     import matplotlib
     from PIL import ImageFont
 

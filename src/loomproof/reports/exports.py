@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import datetime
-import importlib.util
 import io
 import re
 import xml.etree.ElementTree as ElementTree
@@ -121,8 +120,6 @@ WIDEST = 60
 
 
 def _parquet(table: pd.DataFrame) -> bytes:
-    if importlib.util.find_spec("pyarrow") is None:
-        raise UsageError("Parquet needs pyarrow", cure="pip install 'loomproof[parquet]'")
     out = io.BytesIO()
     table.to_parquet(out, engine="pyarrow", index=False)
     return out.getvalue()

@@ -82,10 +82,8 @@ def bars_plot(path: Path, title: str, groups: Mapping[str, Sequence[tuple[str, i
 def _figure(path: Path, height: float = 4.5) -> Figure:
     if path.suffix.lower() not in (".svg", ".png"):
         raise UsageError(f"{path}: a picture is .svg or .png")
-    try:
-        from matplotlib.figure import Figure
-    except ModuleNotFoundError as error:
-        raise UsageError("pictures need matplotlib", cure="pip install 'loomproof[plots]'") from error
+    from matplotlib.figure import Figure
+
     # A figure of its own, never the library's global state.
     return Figure(figsize=(8.0, height), layout="constrained")
 
