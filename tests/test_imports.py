@@ -6,7 +6,7 @@ import ast
 import re
 import sys
 import tomllib
-from importlib.metadata import packages_distributions
+from importlib.metadata import packages_distributions, requires
 from pathlib import Path
 
 import grimp
@@ -25,11 +25,16 @@ def test_there_is_no_import_cycle() -> None:
     assert [sorted(found) for found in networkx.strongly_connected_components(arrows) if len(found) > 1] == []
 
 
+def name_of(wanted: str) -> str:
+    return re.split(r"[^a-z0-9._-]", wanted.casefold())[0].replace("_", "-")
+
+
 def test_a_plain_install_brings_all_that_is_imported() -> None:
     """Pictures and Parquet among it; a database server's driver alone is asked for by name."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    plain = {re.split(r"[<>=\[]", wanted)[0].casefold() for wanted in project["dependencies"]}
+    plain = {name_of(wanted) for wanted in project["dependencies"]}
     assert {"matplotlib", "pyarrow"} <= plain
+    plain |= {name_of(more) for name in plain for more in requires(name) or () if "extra ==" not in more}
     assert set(project["optional-dependencies"]) == {"postgresql"}
     brought = packages_distributions()
     for path in (ROOT / "src").rglob("*.py"):
