@@ -95,3 +95,37 @@ def core_library() -> Path:
     flags = ["-std=c11", "-O1", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC"]
     flags += [f"-I{FIRMWARE}/core", f"-I{HERE}"]
     return _made(folder, [["cc", *flags, "-o", "@/core.so", *sources, "-lm"]]) / "core.so"
+
+
+FUZZ_TARGETS = ("LINK", "PARSER", "SCAN", "WATCH")
+
+
+@lru_cache
+def fuzzers() -> Path:
+    """Return the folder with a libFuzzer program for each target, by its name in lower case."""
+    sources = [HERE / "fuzz.c", HERE / "host_board.c", *sorted((FIRMWARE / "core").glob("*.c"))]
+    folder = _folder("fuzz", [*sources, *(FIRMWARE / "core").glob("*.h"), HERE / "host_board.h"])
+    flags = ["-std=c11", "-O1", "-g", "-Wall", "-Wextra", "-Werror", "-fno-sanitize-recover=all"]
+    flags += [f"-I{FIRMWARE}/core", f"-I{HERE}"]
+    guards = "-fsanitize=fuzzer-no-link,address,undefined"
+    commands: list[list[str | Path]] = []
+    objects = [f"@/{source.stem}.o" for source in sources[1:]]
+    for source, target in zip(sources[1:], objects, strict=True):
+        commands.append(["clang", *flags, guards, "-c", source, "-o", target])
+    for name in FUZZ_TARGETS:
+        whole = "-fsanitize=fuzzer,address,undefined"
+        commands.append(
+            [
+                "clang",
+                *flags,
+                "-Wno-unused-function",
+                whole,
+                f"-DTARGET={name}",
+                sources[0],
+                *objects,
+                "-lm",
+                "-o",
+                f"@/{name.lower()}",
+            ]
+        )
+    return _made(folder, commands)

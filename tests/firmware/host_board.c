@@ -93,13 +93,13 @@ void board_apply(const points_t *drive, const points_t *pull) {
 }
 
 void board_read(points_t *low) {
+    bool held[256] = {false}; /* by group */
     memset(low, 0, sizeof *low);
     for (uint8_t i = 0; i < POINTS; i++) {
-        bool held = false;
-        for (uint8_t j = 0; j < POINTS; j++) {
-            held = held || (host_group[i] == host_group[j] && points_has(&driven, j));
-        }
-        if (held) {
+        held[host_group[i]] |= points_has(&driven, i);
+    }
+    for (uint8_t i = 0; i < POINTS; i++) {
+        if (held[host_group[i]]) {
             points_add(low, i);
         }
     }
