@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loomproof.bench.address import (
+    OtherAddress,
     SerialAddress,
     SimAddress,
     TcpAddress,
@@ -149,3 +150,80 @@ def test_a_number_that_is_none_is_told_with_one(option: str) -> None:
     with pytest.raises(UsageError, match="is not a whole number above 0") as told:
         parse_address(f"{scheme}?{option}=many")
     assert re.fullmatch(rf"Like {option}=\d+\.", told.value.cure)
+
+
+@given(
+    st.text(min_size=1).filter(lambda text: text.encode(errors="ignore").decode() == text),
+    st.sampled_from(["", "p.toml", "a b&c=d?#%"]),
+    st.sampled_from(["", "GPIB::3", "TCPIP::1&2"]),
+    st.sampled_from(["@py", "@sim", "x y"]),
+)
+def test_any_instrument_comes_back(resource: str, profile: str, meter: str, backend: str) -> None:
+    address = VisaAddress(resource, profile, meter if profile else "", backend)
+    assert parse_address(str(address)) == address
+
+
+@given(st.sampled_from(["h", "::1", "10.0.0.5", "a b", "räck"]), st.integers(1, 65535))
+def test_any_host_comes_back(host: str, port: int) -> None:
+    address = TcpAddress(host, port)
+    assert parse_address(str(address)) == address
+
+
+def test_how_options_are_written() -> None:
+    address = SimAddress(("open W12", "a&b=c"), (("points", "8"), ("no-ohms", ""), ("cap", "1:2")))
+    assert str(address) == "sim:?fault=open%20W12&fault=a%26b%3Dc&points=8&no-ohms&cap=1:2"
+    assert str(SimAddress()) == "sim:"
+    assert address.arguments == ("--fault=open W12", "--fault=a&b=c", "--points=8", "--no-ohms", "--cap=1:2")
+    assert str(SerialAddress("COM3")) == "serial:COM3"
+    assert str(SerialAddress("COM3", 9600, 921600)) == "serial:COM3?baud=9600&switch=921600"
+    assert str(VisaAddress("X::1")) == "visa:X::1"
+    assert str(VisaAddress("X", "p", "Y", "@sim")) == "visa:X?profile=p&meter=Y&backend=@sim"
+    assert str(OtherAddress("mine", "a b", (("k", "v w"), ("f", "")))) == "mine:a%20b?k=v%20w&f"
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("tcp:h:1?x=1", "no option 'x'"),
+        ("tcp::7000", "host and a port"),
+        ("tcp:[]:7000", "host and a port"),
+        ("tcp:7000", "host and a port"),
+        ("tcp:h:0", "port '0'"),
+        ("tcp:h:65536", "port 65536 is over 65535"),
+        ("tcp:[::1:7000", "too many colons"),
+        ("serial:x?switch=", "switch"),
+        ("visa:X?meter=Y&backend=@sim", "no profile"),
+        ("visa:X?profil=Y", "no option 'profil'"),
+        ("sim:?points=0", "points '0'"),
+        ("sim:?pulls=x", "pulls 'x'"),
+        ("sim:?points=8&points=9", "twice"),
+        ("sim:?seed=", "seed has no value"),
+        ("sim:?paced=no", "paced takes no value"),
+        ("sim:?fault=a&flt=b", "no option 'flt'"),
+    ],
+)
+def test_not_meant_either(text: str, says: str) -> None:
+    with pytest.raises(UsageError, match=says):
+        parse_address(text)
+
+
+def test_what_is_left_out_or_said_twice_is_as_it_stands() -> None:
+    assert parse_address(" tcp:h:65535 ") == TcpAddress("h", 65535)
+    assert parse_address("serial:x?switch=9600") == SerialAddress("x", switch=9600)
+    assert parse_address("serial:x") == SerialAddress("x", 115_200, None)
+    assert parse_address("visa:X?profile=p") == VisaAddress("X", "p", "", "@py")
+    assert parse_address("visa:X?backend=@sim") == VisaAddress("X", backend="@sim")
+    assert parse_address("sim:?fault=a&fault=a&no-ohms=yes&cap&four-wire=0.1:0.2") == SimAddress(
+        ("a", "a"), (("no-ohms", ""), ("cap", ""), ("four-wire", "0.1:0.2"))
+    )
+
+
+def test_the_options_that_there_are_are_named() -> None:
+    for text, cure in (
+        ("tcp:h:1?q=1", "Options here: none."),
+        ("serial:x?q=1", "Options here: baud, switch."),
+        ("serial:x?bau=1", "There is baud."),
+    ):
+        with pytest.raises(UsageError) as caught:
+            parse_address(text)
+        assert caught.value.cure == cure

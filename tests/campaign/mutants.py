@@ -7,8 +7,9 @@ equivalent, with the reason, in ``results/mutants_equivalent.toml``.
 
 A mutant's place in the sample depends on the seed and on its own name only, so that the sample stays as it is
 where code around it moves. ``--room``, ``--first`` and ``--count`` run part of a room's share of it and add
-that part to the kept table; ``--again`` runs kept survivors anew, after tests were added; ``--draw`` draws
-the table from what is kept, after a survivor was called equivalent.
+that part to the kept table; ``--tests`` tries only these of the room's test files, so that a survivor may
+still be killed by the others; ``--again`` runs kept survivors anew, with all tests of their room; ``--draw``
+draws the table from what is kept, after a survivor was called equivalent.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ import subprocess
 import sys
 import tempfile
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -99,6 +100,7 @@ def main(argv: Sequence[str]) -> int:
     parser.add_argument("--first", type=int, default=0, help="of each room's share")
     parser.add_argument("--count", type=int, default=COUNT, help="of each room's share")
     parser.add_argument("--room", action="append", choices=sorted(ROOMS))
+    parser.add_argument("--tests", nargs="+", default=(), help="only these files of the room's tests")
     parser.add_argument("--again", action="store_true", help="run kept survivors anew")
     parser.add_argument("--draw", action="store_true", help="draw the table from what is kept")
     parser.add_argument("--forget", action="store_true", help="print, keep nothing")
@@ -122,7 +124,10 @@ def main(argv: Sequence[str]) -> int:
             for room in rooms
         }
     results = _run(
-        [each for room in rooms for each in chosen[room]], given.workers, 4.0 if given.again else 1.0
+        [each for room in rooms for each in chosen[room]],
+        given.workers,
+        4.0 if given.again else 1.0,
+        {room: tuple(given.tests) or ROOMS[room] for room in rooms},
     )
     parts = [] if given.short else read_parts()
     command = " ".join(["python -m tests.campaign.mutants", *argv])
@@ -210,18 +215,20 @@ def _sample(seed: int, size: int) -> dict[str, list[Mutant]]:
     return {room: [each for each in chosen if each.room == room] for room in ROOMS}
 
 
-def _run(mutants: Sequence[Mutant], workers: int, times: float) -> list[Result]:
-    """Run mutants, each in one of ``workers`` copies of the tree, in their order."""
+def _run(
+    mutants: Sequence[Mutant], workers: int, times: float, tests: Mapping[str, tuple[str, ...]]
+) -> list[Result]:
+    """Run mutants with the tests of their room, each in one of ``workers`` copies of the tree, in order."""
     with tempfile.TemporaryDirectory(prefix="mutants") as folder:
         trees = [_copy(Path(folder) / f"tree{k}") for k in range(workers)]
         rooms = {each.room for each in mutants}
-        lines = {room: baseline(trees[0], ROOMS[room], ROOT / "out" / "mutants") for room in sorted(rooms)}
+        lines = {room: baseline(trees[0], tests[room], ROOT / "out" / "mutants") for room in sorted(rooms)}
         todo: queue.SimpleQueue[int] = queue.SimpleQueue()
         for number in range(len(mutants)):
             todo.put(number)
         found: dict[int, Result] = {}
         threads = [
-            threading.Thread(target=_share_of, args=(tree, mutants, todo, lines, found, times))
+            threading.Thread(target=_share_of, args=(tree, mutants, todo, lines, found, times, tests))
             for tree in trees
         ]
         for each in threads:
@@ -246,6 +253,7 @@ def _share_of(
     lines: dict[str, Baseline],
     found: dict[int, Result],
     times: float,
+    rooms: Mapping[str, tuple[str, ...]],
 ) -> None:
     """Have one worker run mutants until none is left."""
     environment = os.environ | {"PYTHONPATH": str(tree / "src")}
@@ -262,7 +270,11 @@ def _share_of(
             mutant = mutants[number]
             tests, imported = _tests_of(mutant, lines[mutant.room], times)
             if tests:
-                print(json.dumps(_job(tree, mutant, tests, imported, lines)), file=worker.stdin, flush=True)
+                print(
+                    json.dumps(_job(tree, mutant, tests, imported, lines, rooms)),
+                    file=worker.stdin,
+                    flush=True,
+                )
                 answer = json.loads(worker.stdout.readline())
             else:
                 answer = {"outcome": "unreached"}
@@ -273,12 +285,17 @@ def _share_of(
 
 
 def _job(
-    tree: Path, mutant: Mutant, tests: Sequence[str], imported: bool, lines: dict[str, Baseline]
+    tree: Path,
+    mutant: Mutant,
+    tests: Sequence[str],
+    imported: bool,
+    lines: dict[str, Baseline],
+    rooms: Mapping[str, tuple[str, ...]],
 ) -> dict[str, Any]:
     usual_s = sum(lines[mutant.room].seconds[name] for name in tests)
     return {
         "room": mutant.room,
-        "files": test_files(tree, ROOMS[mutant.room]),
+        "files": test_files(tree, rooms[mutant.room]),
         "file": mutant.name.file,
         "index": mutant.mutation.index,
         "tests": tests,
