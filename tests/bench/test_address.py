@@ -144,9 +144,9 @@ def test_every_option_of_an_address_is_documented() -> None:
     assert listed == taken
 
 
-@pytest.mark.parametrize("option", ["baud", "switch", "points", "clips"])
+@pytest.mark.parametrize("option", ["baud", "switch", "points", "pulls", "clips"])
 def test_a_number_that_is_none_is_told_with_one(option: str) -> None:
-    scheme = {"points": "sim:", "clips": "hand:"}.get(option, "serial:x")
+    scheme = {"points": "sim:", "pulls": "sim:", "clips": "hand:"}.get(option, "serial:x")
     with pytest.raises(UsageError, match="is not a whole number above 0") as told:
         parse_address(f"{scheme}?{option}=many")
     assert re.fullmatch(rf"Like {option}=\d+\.", told.value.cure)

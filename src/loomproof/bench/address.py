@@ -36,7 +36,7 @@ SIM_FLAGS = ("no-ohms", "no-diode", "no-volts", "no-watch", "paced")
 SIM_EITHER = ("four-wire", "cap")
 """What a ``sim:`` address hands on with or without a value."""
 
-_USUAL = {"baud": DEFAULT_BAUD, "switch": 921_600, "points": 64, "clips": 10}
+_USUAL = {"baud": DEFAULT_BAUD, "switch": 921_600, "points": 64, "clips": 10, "pulls": 8}
 """What is written behind the options that are whole numbers, for who wrote something else."""
 
 _SAFE = "/:@[]+.,-_~!"
