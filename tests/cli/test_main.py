@@ -207,3 +207,18 @@ def test_an_order_to_stop_that_comes_as_the_command_ends_is_told_by_its_code(
             signal.signal(number, handler)
     assert ended.value.code == 3
     assert "stopped before the end" in capsys.readouterr().err
+
+
+def test_a_mistake_of_the_program_is_no_failing_loom(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def mistaken(_: object) -> int:
+        raise KeyError("W1")
+
+    monkeypatch.setattr("loomproof.cli.main.run", mistaken)
+    with pytest.raises(SystemExit) as ended:
+        main(["info"])
+    assert ended.value.code == 3
+    said = capsys.readouterr().err
+    assert "KeyError: 'W1'" in said
+    assert "a mistake of the program; it claims nothing of a loom" in said

@@ -11,6 +11,7 @@ import importlib
 import io
 import os
 import sys
+import traceback
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -120,6 +121,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
             code = run(arguments)
     except KeyboardInterrupt:  # it came between the command's end and this one
         code = _interrupted()
+    except Exception:  # a mistake of the program; Python's own code for it, 1, would say that the loom fails
+        traceback.print_exc()
+        _tell(
+            "loomproof: this is a mistake of the program; it claims nothing of a loom. What was sealed stays."
+        )
+        _tell("Report the lines above, with what was typed.", "  ")
+        code = 3
     sys.exit(code)
 
 
