@@ -184,7 +184,10 @@ def test_another_store_begun_in_the_same_place_is_another_one(folder: Path, caps
     assert run(["records", "check"]) == 0
 
 
-def test_corrected_records_are_marked(folder: Path, capsys: Output) -> None:
+def test_corrected_records_are_marked(
+    folder: Path, capsys: Output, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.chdir(tmp_path)
     assert run(["records", "correct", "four", "--why", "a slip", "--person", "R. Right"]) == 0
     name = capsys.readouterr().out.strip()
     assert run(["log"]) == 0
@@ -193,6 +196,11 @@ def test_corrected_records_are_marked(folder: Path, capsys: Output) -> None:
     assert "corrected" not in lines["two"]
     with open_store() as store:
         assert store.run("last").run == name, "the newest proof as it was corrected"
+    for command in (["findings"], ["wires"], ["label", "-o", "l.pdf"], ["certificate", "-o", "c.pdf"]):
+        assert run([*command, "four"]) == 0
+        assert f"Run four was corrected: what holds is {name}." in capsys.readouterr().err
+        assert run([*command, "two"]) == 0
+        assert "corrected" not in capsys.readouterr().err
 
 
 def test_last_is_the_newest_proof_however_it_came_into_the_store(folder: Path, capsys: Output) -> None:

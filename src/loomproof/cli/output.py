@@ -108,10 +108,13 @@ def show(kept: Kept, *, to_stderr: bool = False) -> None:
 
 
 def chosen(archive: Archive, run: str) -> str:
-    """Return what names the run of a command, and say which one ``last`` is."""
+    """Return what names the run of a command; say which one ``last`` is, and what corrects it."""
     from loomproof.reports.words import clean, when
 
     if run != "last":
+        by = "" if Path(run).suffix else archive.corrected_by(run)
+        if by:
+            click.echo(clean(f"Run {run} was corrected: what holds is {by}."), err=True)
         return run
     found = archive.run(run)
     loom = f"{found.loom}, {found.serial}" if found.serial else found.loom

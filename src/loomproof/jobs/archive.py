@@ -31,7 +31,7 @@ from loomproof.records.selftests import SelfTestLine, keep_lines, kept_lines
 from loomproof.records.signers import KnownSigners
 from loomproof.records.store import Repair, Store, open_store
 from loomproof.records.taking_in import Taken, take_in
-from loomproof.records.trusted import Trusted, relied_on, trusted_runs
+from loomproof.records.trusted import Trusted, corrections, relied_on, trusted_runs
 from loomproof.records.unfinished_runs import Started, broken_off, started_here
 from loomproof.reports.label import label_pdf
 from loomproof.reports.listing import Cell
@@ -193,6 +193,11 @@ class Archive:
         """Return a run's line."""
         with self._open() as opened:
             return opened.run(run)
+
+    def corrected_by(self, run: str) -> str:
+        """Return the run that corrects this one, "" where none does. Raises `UsageError` for no run."""
+        with self._open() as opened:
+            return corrections(opened).get(opened.run(run).hash, "")
 
     def sealed(self, run: str) -> bytes:
         """Return a run's sealed record, checked to be its own."""

@@ -55,7 +55,7 @@ def trusted_runs(
     store: Store, known: Mapping[str, str], loom: str | None = None, limit: int | None = None
 ) -> tuple[Trusted, ...]:
     """Return runs as `Store.runs` does, each checked against its record; ``known`` names keys."""
-    corrected = _corrected(store)
+    corrected = corrections(store)
     return tuple(
         replace(one, corrected_by=corrected.get(one.run.hash, ""))
         for one in (trusted_run(run, record, known) for run, record in last_records(store, loom, limit))
@@ -84,7 +84,7 @@ def run_of(number: int, verified: Verified) -> Run:
     return Run(id=number, **values)
 
 
-def _corrected(store: Store) -> dict[str, str]:
+def corrections(store: Store) -> dict[str, str]:
     """Return which records were corrected, by which run: hash to run, the last correction where several."""
     query = select(RUNS.c.run, RECORDS.c.packed).join_from(RUNS, RECORDS, RUNS.c.id == RECORDS.c.run_id)
     query = query.where(RUNS.c.kind == "correction").order_by(RUNS.c.bench, RUNS.c.sequence)
