@@ -53,6 +53,17 @@ class Pins:
         )
 
 
+def cycle_farads(pins: Pins, hertz: float) -> Array:
+    """Return the capacitance that makes each point's rise longer by a cycle, F.
+
+    The pin stands above its terminal by what the pull-up's current drops in the series resistor.
+    """
+    whole = pins.series_ohm + pins.pull_ohm
+    start_v = SUPPLY_V * pins.series_ohm / whole
+    found: Array = 1.0 / hertz / (whole * np.log((SUPPLY_V - start_v) / (SUPPLY_V - pins.threshold_v)))
+    return found
+
+
 def bits(points: int) -> Iterator[int]:
     """Yield the indexes from 0 of a point set."""
     while points:

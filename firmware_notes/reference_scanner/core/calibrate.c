@@ -46,6 +46,16 @@ void calibrate_date(word_t rest, out_t *out) {
     take_and_store(rest, settings.date, DATE_BYTES, out);
 }
 
+float calibrate_error(void) {
+    float most = CAP_ERROR;
+    for (uint8_t i = 0; i < POINTS; i++) {
+        if (settings.farad_per_cycle[i] > most) {
+            most = settings.farad_per_cycle[i];
+        }
+    }
+    return most;
+}
+
 static bool all_calibrated(void) {
     bool all = true;
     for (uint8_t i = 0; i < POINTS; i++) {

@@ -6,6 +6,9 @@
 
 #include "text.h"
 
+/* The limit of error that does not grow with the reading, F: one cycle of the point whose cycle is worth
+ * most. */
+float calibrate_error(void);
 void calibrate_serial(word_t rest, out_t *out);
 void calibrate_date(word_t rest, out_t *out);
 /* All these points are joined by a plug. First without a capacitor between that and the board's 0 V (`with`

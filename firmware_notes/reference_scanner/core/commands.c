@@ -143,10 +143,12 @@ static void capabilities(out_t *out) {
     put_u32(out, PULLS);
     put_text(out, TEXT(",SETTLE="));
     put_u32(out, SETTLE_LEAST_US);
-    put_text(out, TEXT(",MSTIME=300,TESTI=0.006,TESTV=5.25,WATCH="));
+    put_text(out, TEXT(",MSTIME=400,TESTI=0.006,TESTV=5.25,WATCH="));
     put_u32(out, WATCH_TICK_US);
     if (settings.calibrated) {
-        put_text(out, TEXT(",CAPF=0:1E-8,CACC=3E-12:0.03,CREP=1E-12"));
+        put_text(out, TEXT(",CAPF=0:1E-8,CACC="));
+        put_number(out, calibrate_error());
+        put_text(out, TEXT(":0.03,CREP=2E-12"));
     }
     put_text(out, TEXT(",BAUD="));
     put_u32(out, FASTEST_RATE);

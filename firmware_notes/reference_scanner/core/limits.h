@@ -42,7 +42,7 @@
 #define DRIVER_OHM 1095
 
 /* Ramps of one capacitance reading: each phase of the poll as often as this. */
-#define RAMP_REPEATS 32U
+#define RAMP_REPEATS 64U
 #define CALIBRATION_REPEATS 4U
 #define POLL_CYCLES 8U
 #define MOST_POLLS 4000U
@@ -53,6 +53,8 @@
 #define CHARGE_WHOLE_US 20000U
 /* Farads over this are over range. */
 #define CAP_MOST 1.0e-8F
+/* Limit of error beside 3 %, where a cycle is worth no more than this. */
+#define CAP_ERROR 3.0e-12F
 #define FLOAT_TEST_US 2000U
 
 #endif
