@@ -275,7 +275,10 @@ def _sim(place: str, pairs: Sequence[tuple[str, str]], text: str) -> SimAddress:
 
 def _hand(place: str, pairs: Sequence[tuple[str, str]], text: str) -> HandAddress:
     if place:
-        raise UsageError(f"bench address {text!r}: {place!r} stands before the question mark")
+        raise UsageError(
+            f"bench address {text!r}: {place!r} stands before the question mark",
+            cure="What the meter does is written hand:?beeps=30-60.",
+        )
     given = _once(pairs, ("beeps", "clips", "ohms", "acc", "meter", "anew"), text)
     for flag in ("ohms", "anew"):
         if given.get(flag, "") not in ("", "yes"):

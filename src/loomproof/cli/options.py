@@ -404,8 +404,10 @@ def hazards_given(texts: Sequence[str], loom: Loom) -> dict[str, Hazard]:
     return found
 
 
-def limits_of_error(option: str, text: str, most_ratio: float = math.inf) -> tuple[float, float]:
-    """Read limits of error, ``OHM:RATIO``. Raises `UsageError`."""
+def limits_of_error(
+    option: str, text: str, most_ratio: float = math.inf, like: str = "OHM:RATIO, such as 0.1:0.01"
+) -> tuple[float, float]:
+    """Read limits of error, ``OHM:RATIO`` or what they are ``like``. Raises `UsageError`."""
     ohm, colon, ratio = text.partition(":")
     try:
         found = float(pointed(ohm)), float(pointed(ratio))
@@ -414,5 +416,5 @@ def limits_of_error(option: str, text: str, most_ratio: float = math.inf) -> tup
     if not colon or not all(
         0.0 <= value < most for value, most in zip(found, (math.inf, most_ratio), strict=True)
     ):
-        raise UsageError(f"{option} {text}: no limits of error", cure="Write OHM:RATIO, such as 0.1:0.01.")
+        raise UsageError(f"{option} {text}: no limits of error", cure=f"Write {like}.")
     return found

@@ -142,7 +142,9 @@ def serving(asked: Asked) -> Server:
         line_bytes=asked["line"] or 0,
         driver_ohm=asked["driver"],
         pulled_at_once=asked["pulls"],
-        capacitance=limits_of_error("--cap", asked["cap"]) if asked["cap"] else None,
+        capacitance=limits_of_error("--cap", asked["cap"], like="FARAD:RATIO, such as 1e-11:0.02")
+        if asked["cap"]
+        else None,
     )
     return simulated(
         asked["loom"],
