@@ -141,9 +141,11 @@ def _learn(
         if len(points) == 1 and points[0] not in end_of:
             end_of[points[0]] = end
             yield Touched(points, (end,))
+            _lifted(bench, patience)
             return points[0]
         said = f"point {points[0]} is {end_of[points[0]]} already" if len(points) == 1 else _several(points)
         yield Prompt(f"  {end}: {said}")
+        _lifted(bench, patience)
         if bench.sense([0])[0]:
             raise AdapterError(
                 f"{end}: {said}, and it still reads low",
@@ -180,6 +182,7 @@ def name_touched(
         while (low := _next_touch(bench, clearance, patience or Patience())) is not None:
             if not isinstance(low, Word):
                 yield Touched(points_of(low), net_touched(low, end_of))
+                _lifted(bench, patience or Patience())
 
 
 def _somebody_there(at: BenchAt) -> None:
@@ -195,8 +198,6 @@ def _next_touch(bench: Bench, clearance: Clearance, patience: Patience) -> int |
     until = patience.clock() + patience.wait_s
     for low in touches(bench, clearance, 0):
         if low:
-            while bench.sense([0])[0] and patience.clock() < until:
-                patience.pause(PAUSE_S)
             return low
         if (word := patience.said()) is not None:
             return word
@@ -204,3 +205,10 @@ def _next_touch(bench: Bench, clearance: Clearance, patience: Patience) -> int |
             break
         patience.pause(PAUSE_S)
     return None
+
+
+def _lifted(bench: Bench, patience: Patience) -> None:
+    """Wait until the probe is off again; what was touched was told already, so that the person goes on."""
+    until = patience.clock() + patience.wait_s
+    while bench.sense([0])[0] and patience.clock() < until:
+        patience.pause(PAUSE_S)
