@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.cli.options import hazards_given
+from loomproof.cli.given import hazards_given
 from loomproof.errors import UsageError
 from loomproof.loom.model import Hazard, Loom
 from loomproof.loom.reading import load

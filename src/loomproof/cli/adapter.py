@@ -7,13 +7,13 @@ from pathlib import Path
 
 import click
 
+from loomproof.cli.given import hazards_given
 from loomproof.cli.options import (
     PATH,
     FiniteNumber,
     all_option,
     bench_option,
     hazard_option,
-    hazards_given,
     loom_argument,
     made_safe_option,
 )

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import limits_of_error, loom_argument
+from loomproof.cli.given import limits_of_error
+from loomproof.cli.options import loom_argument
 from loomproof.cli.output import found, table, terminal
 from loomproof.errors import UsageError
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import PATH, ends_given, over_option
+from loomproof.cli.given import ends_given
+from loomproof.cli.options import PATH, over_option
 from loomproof.cli.output import found, table, terminal
 from loomproof.errors import UsageError
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
-from loomproof.errors import UsageError, suggestion
+from loomproof.cli.given import hazards_given
+from loomproof.errors import UsageError
 from loomproof.loom.text import pointed
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive, Wanted
     from loomproof.jobs.gate import Assured
     from loomproof.jobs.workshop import Found
-    from loomproof.loom.model import End, Hazard, Loom
+    from loomproof.loom.model import Loom
     from loomproof.planning.hookup_search import Constraints
     from loomproof.planning.request import InsulationTest
     from loomproof.results.grade import Grade
@@ -50,7 +51,8 @@ class FiniteNumber(click.FloatRange):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """Return the number, or fail as click's own kinds do."""
-        number = float(super().convert(pointed(value) if isinstance(value, str) else value, param, ctx))
+        plain: Any = pointed(value) if isinstance(value, str) else value
+        number = float(super().convert(plain, param, ctx))
         if not math.isfinite(number):
             self.fail(f"{value!r} is not a finite number.", param, ctx)
         return number
@@ -365,56 +367,3 @@ selection_options = together(
 
 
 # Values that need a loom to be read.
-
-
-def ends_given(texts: Sequence[str], option: str) -> tuple[End, ...]:
-    """Read cavities from an option that may be repeated, each value holding one or several."""
-    from loomproof.loom.model import ends_of
-
-    try:
-        return tuple(end for text in texts for end in ends_of(text))
-    except ValueError as error:
-        raise UsageError(f"{option}: {error}") from None
-
-
-def hazards_given(texts: Sequence[str], loom: Loom) -> dict[str, Hazard]:
-    """Read ``CONNECTOR=HAZARD`` from an option that may be repeated. Raises `UsageError`."""
-    from loomproof.loom.model import Hazard
-
-    known = [connector.name for connector in loom.connectors]
-    found: dict[str, Hazard] = {}
-    for text in texts:
-        name, equals, said = text.rpartition("=")
-        if not equals or not name or said not in set(Hazard) - {Hazard.UNKNOWN}:
-            raise UsageError(
-                f"--hazard {text!r} says no hazard",
-                cure="Write CONNECTOR=none, CONNECTOR=pyrotechnic or CONNECTOR='electronics in place'.",
-            )
-        if name not in known:
-            raise UsageError(
-                f"--hazard {text!r}: the loom has no connector {name}",
-                cure=suggestion(name, known) or f"It has {', '.join(known)}.",
-            )
-        if found.get(name, said) != said:
-            raise UsageError(
-                f"--hazard says of {name} that it is {found[name]} and that it is {said}",
-                cure="Look at it again, and say it once.",
-            )
-        found[name] = Hazard(said)
-    return found
-
-
-def limits_of_error(
-    option: str, text: str, most_ratio: float = math.inf, like: str = "OHM:RATIO, such as 0.1:0.01"
-) -> tuple[float, float]:
-    """Read limits of error, ``OHM:RATIO`` or what they are ``like``. Raises `UsageError`."""
-    ohm, colon, ratio = text.partition(":")
-    try:
-        found = float(pointed(ohm)), float(pointed(ratio))
-    except ValueError:
-        found = (-1.0, -1.0)
-    if not colon or not all(
-        0.0 <= value < most for value, most in zip(found, (math.inf, most_ratio), strict=True)
-    ):
-        raise UsageError(f"{option} {text}: no limits of error", cure=f"Write {like}.")
-    return found

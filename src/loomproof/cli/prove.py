@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from loomproof.cli.given import ends_given
 from loomproof.cli.options import (
     PATH,
     Clearing,
@@ -18,7 +19,6 @@ from loomproof.cli.options import (
     bench_option,
     certificate_options,
     clearing_options,
-    ends_given,
     grade_option,
     hook_up_options,
     insulation_options,

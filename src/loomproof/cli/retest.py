@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cli.given import ends_given
 from loomproof.cli.options import (
     PATH,
     Clearing,
     adapter_option,
     bench_option,
     clearing_options,
-    ends_given,
     grade_option,
     hook_up_options,
     loom_argument,

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, TypedDict, Unpack
 
 import click
 
-from loomproof.cli.options import PATH, FiniteNumber, limits_of_error, loom_argument
+from loomproof.cli.given import limits_of_error
+from loomproof.cli.options import PATH, FiniteNumber, loom_argument
 from loomproof.errors import UsageError
 from loomproof.virtual.faults import GRAMMAR
 
