@@ -43,6 +43,11 @@ class LoomOnPins(Circuit):
         self.scanner.add(text)
         self.load(self.scanner.network, self._opened)
 
+    def unplug(self) -> None:
+        """Pull the loom off with its leads."""
+        self.scanner.plug(False)
+        self.load(self.scanner.network)
+
     def mend(self) -> None:
         """Take all faults away."""
         self.scanner.mend()

@@ -1,6 +1,6 @@
 """The emulated board as a process of its own: its UART on a pseudo-terminal, at the pace of the clock.
 
-    python -m tests.firmware.serve LOOM [--eeprom FILE] [--seed N] [--any-rate]
+    python -m tests.firmware.serve LOOM [--eeprom FILE] [--seed N] [--any-rate] [--unplugged]
 
 Prints the port's address. Lines on its input: ``fault TEXT``, ``mend``, ``reset``, ``pins``; each is
 answered by one line. It ends with its input. The port's far side stays open here, so that a host may come
@@ -100,8 +100,11 @@ def main() -> None:
     parser.add_argument("--eeprom", type=Path)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--any-rate", action="store_true")
+    parser.add_argument("--unplugged", action="store_true")
     asked = parser.parse_args()
     circuit = LoomOnPins(Pins.drawn(asked.seed), asked.loom)
+    if asked.unplugged:
+        circuit.unplug()
     board = Board(circuit, eeprom=asked.eeprom.read_bytes() if asked.eeprom else b"")
     served = Served(board, circuit, any_rate=asked.any_rate)
     sys.stdout.write(served.address + "\n")

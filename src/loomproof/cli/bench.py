@@ -161,6 +161,37 @@ def selftest(
     return 0 if kept.passed else 3
 
 
+@bench.command("flash", short_help="Write the reference scanner's program to a board.")
+@click.option("--port", metavar="PORT", help="The board's serial port; without it, the only one there is.")
+@click.option("--yes", is_flag=True, help="Nothing is on the points: write without asking.")
+@archive_option
+def flash(port: str | None, yes: bool, archive: Archive) -> int:
+    """Write the program of the reference scanner to an ATmega2560 board, then ask and test it.
+
+    The board is one as firmware_notes/reference_scanner describes it. It is written over its own USB by
+    avrdude, which must be installed. Nothing may be plugged on its points, neither loom nor adapter.
+
+    Exit codes: 0 written and its self-test passed, 2 refused, 3 failed.
+    """
+    from loomproof.cli.progress import drawn
+    from loomproof.cli.terminal_operator import TerminalOperator, confirmed
+    from loomproof.jobs import bench_tests, flashing
+
+    found = flashing.choose(port)
+    click.echo(f"{found.name}: {found.description}")
+    if not (
+        yes or confirmed("Write the scanner's program to it, whatever it holds now, nothing on its points?")
+    ):
+        raise UsageError("nothing was written", cure="Confirm, or give --yes.")
+    flashing.flash(found.name)
+    click.echo("Written and read back.")
+    kept = drawn(
+        bench_tests.selftest(f"serial:{found.name}", TerminalOperator(made_safe=True), archive=archive)
+    )
+    show(kept.checks)
+    return 0 if kept.passed else 3
+
+
 def show(checks: Sequence[Check]) -> None:
     """Print checks, one a line."""
     for each in checks:
