@@ -224,6 +224,9 @@ def test_a_contact_of_two_wires_a_fuse_and_a_ring_are_told_as_what_they_are() ->
     assert fuse.title == "High resistance through F1"
     assert fuse.cavities == ends_of("F:1 F:2")
     assert contact.components == ring.components == ()
+    (first,) = explained(loom, whole, reading("A:2", "E:1", 5.0))
+    assert first.wires == ("W3",), "wires come before contacts and parts"
+    assert [other.cause for other in first.alternatives][:2] == ["resistive_wire", "resistive_contact"]
 
 
 def test_a_wire_between_two_splices_is_shown_by_what_hangs_behind_it() -> None:

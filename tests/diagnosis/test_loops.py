@@ -70,6 +70,10 @@ def test_what_is_read_is_what_the_network_gives(seed: int) -> None:
             assert whole.ohm((a, b), ((0, 1), 0.02)) == pytest.approx(read(more, a, b), rel=1e-6)
 
 
+def test_less_than_an_ohm_is_less_than_an_ohm() -> None:
+    assert network(resistor("R1", 0, 1, 1.2), resistor("R2", 0, 1, 1.2)).ohm((0, 1)) == pytest.approx(0.6)
+
+
 def test_only_stated_parts_between_two_conductors_count() -> None:
     """Not without a value, on one conductor, behind what nothing tested reaches, not fitted or cut off."""
     parts = (

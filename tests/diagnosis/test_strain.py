@@ -250,6 +250,7 @@ def test_what_a_coil_joins_is_what_sense_finds_joined() -> None:
 
     assert senses("A:2 B:2 A:3 B:3", ("A:2 B:2", "A:3 B:3")) == 0
     assert senses("A:2 B:2, A:3 B:3", ("A:2 B:2", "A:3 B:3")) == 1
+    assert senses("A:2 B:2 A:3 B:3", ("A:2 B:2 A:3 B:3",)) == 0, "both ends of the coil on one conductor"
     assert senses("A:2 B:2 A:3 B:3 A:6", ("A:2 B:2", "A:3 B:3", "A:6")) == 1, "A:6 was found joined"
     assert senses("A:2 B:2 A:3 B:3 A:6", ("A:2 B:2 A:6", "A:3 B:3")) == 0
     assert senses("A:2 B:2 A:3 B:3 A:6 C:3", ("A:2 B:2", "A:3 B:3", "A:6", "C:3")) == 2

@@ -132,6 +132,7 @@ def test_slips_are_named_as_what_they_are() -> None:
         (plug("P", "1 2 3", housing="h"), plug("Q", "1 2 3", housing="h"), TABLE.exchange_alike),
         (plug("P", "1 2 3", housing="h"), plug("Q", "1 2 3", housing="g"), TABLE.exchange_unlike),
         (plug("P", "1 2 3"), plug("Q", "a b c"), TABLE.exchange_unlike),
+        (plug("P", "1 2"), plug("Q", "1 2"), TABLE.exchange_alike),
         (plug("P", "1 2 3 4"), plug("Q", "1 2", "3 4"), TABLE.exchange_unlike),
         (
             plug("P", "1 2 3"),
@@ -202,6 +203,9 @@ def test_undoing_puts_back_what_was_moved() -> None:
     assert slip.undo([9, 0, 1, 3]) == [0, 1, FREE, 3]
     assert slip.undo([9, 0, 1, 9]) is None, "what was left in the first cavity is no bare one"
     assert slip.undo([FREE, 0, 1, FREE]) == [0, 1, FREE, FREE]
+    two = Hypothesis(Cause.SHIFTED, ("A",), ((0, 2), (1, 3), (2, None), (3, None)), 1)
+    assert two.undo([9, 4, 0, 1, 9]) is None, "one of two that are left over was joined to something"
+    assert two.undo([8, 4, 0, 1, 9]) == [0, 1, FREE, FREE, 9]
     whole = Hypothesis(Cause.ROTATED, ("A",), ((0, 1), (1, 2), (2, 0)), 1)
     assert whole.undo([5, 5, 6, 5]) == [5, 6, 5, 5]
 

@@ -65,6 +65,21 @@ def test_two_leaks_of_neighbours_or_three_of_any_are_the_plug(leaks: tuple[str, 
         assert finding.places[0] == "P, all of its cavities"
 
 
+def test_a_leak_of_conductors_with_several_cavities_may_be_between_any_two_of_them() -> None:
+    """P:1 and P:6 are one net: from there to P:2 and to P:4 may leak beside P:1, though P:6 lies far."""
+    loom = Loom(
+        "two cavities",
+        connectors=(plug("P", "1 2 3", "4 5 6"), plug("X", "1"), plug("Y", "1")),
+        wires=(
+            Wire("W1", End("P", "1"), End("P", "6")),
+            Wire("W2", End("P", "2"), End("X", "1")),
+            Wire("W3", End("P", "4"), End("Y", "1")),
+        ),
+    )
+    (finding,) = told(loom, "P:1 P:2", "P:1 P:4")
+    assert finding.title.endswith("water or dirt in P")
+
+
 def test_added_parts_are_no_water() -> None:
     assert len(told(TWO_ROWS, "P:1 P:2", "P:2 P:3", ohm=500.0)) == 2
 
