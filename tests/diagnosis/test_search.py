@@ -288,3 +288,15 @@ def test_contacts_of_two_big_nets_are_found_crossed(crossed: int) -> None:
     assert piece.proved
     moved = {frozenset(pair) for one in piece.explanations for pair in one.cycles}
     assert frozenset({0, 7}) in moved
+
+
+def test_what_a_quick_search_may_have_missed_is_not_proved() -> None:
+    """Eighteen leaves and 4200: two exchanges that save nothing alone, for 3200, might have explained it."""
+    rng = random.Random(36)
+    loom = random_loom(rng, rng.randint(20, 40), sizes=(3, 4, 6))
+    found = Bench(loom).build(random_faults(rng, loom, rng.randint(3, 4)))
+    wiring = wiring_of(loom, Bench(loom).build(), TABLE)
+    group_of = {end: k for k, group in enumerate(found) for end in group}
+    pieces = Explainer(wiring, TABLE).explain([group_of[end] for end in wiring.leaf_ends])
+    (piece,) = [piece for piece in pieces if len(piece.leaves) == 18]
+    assert (piece.cost, piece.proved) == (4200, False)
