@@ -300,3 +300,27 @@ def test_the_contact_of_the_first_cavity_of_all_is_a_contact() -> None:
     assert high.title == "Bad contact at A:1"
     (loose,) = explain(loom, Measured(expected, expected, complete=True, unstable=(end_of("A:1"),)))
     assert loose.title == "the contact of A:1 comes and goes"
+
+
+def test_opens_on_two_arms_of_a_star_are_two_choices_of_two() -> None:
+    """Each arm is two wires and a joint; A:1 and A:2 were found alone: either wire of either arm."""
+    loom, _ = wired("A:1 S", "S U", "A:2 T", "T U", "A:3 U", "A:4 U")
+    diagnosis, wiring = diagnosed(loom, nets("A:1", "A:2", "A:3 A:4"))
+    assert diagnosis.cost == 2 * TABLE.open_wire
+    named = {edge.wires[0]: k for k, edge in enumerate(wiring.edges) if edge.wires}
+    arms = ({named["W1"], named["W2"]}, {named["W3"], named["W4"]})
+    assert len(diagnosis.choices) == 2
+    for choice in diagnosis.choices:
+        ((other,),) = choice.others
+        assert {choice.fault.edges[0], other.edges[0]} in arms
+
+
+def test_plugs_in_each_others_place_come_before_contacts_that_are_crossed() -> None:
+    """Of P and Q one cavity each is wired: P and Q exchanged or the two wires crossed at A cost the same."""
+    loom, _ = wired("A:1 P:1", "A:2 Q:1", bare="P:2 Q:2 A:3")
+    expected = Bench(loom).build()
+    groups = Bench(loom).build([Injected("swap", (End("A", "1"), End("A", "2")))])
+    (finding,) = explain(loom, Measured(expected, groups, complete=True))
+    assert (finding.cause, finding.cost) == ("exchanged", 1.6)
+    crossed = [other.cavities for other in finding.alternatives if other.cause == "crossed"]
+    assert (End("A", "1"), End("A", "2")) in crossed
