@@ -124,6 +124,9 @@ def test_items_of_one_name_age_apart(fixtures: Path, tmp_path: Path) -> None:
         assert all(line.startswith(("S-1: ", "S-2: ")) for line in shown)
         assert [line.split()[4] for line in shown if line.startswith("S-1: BODY:3 to LAMP:3")] == ["2"]
         assert not any("moved" in line for line in shown)
+    for joint, rows in (("BODY:3 to LAMP:3", 2), ("S-2: BODY:3 to LAMP:3", 1)):
+        asked = loomproof("history", "Left tail lamp", "--joint", joint, COLUMNS="120").stdout
+        assert asked.count("BODY:3 to LAMP:3") == rows
     alone = loomproof("history", "S-2", COLUMNS="120").stdout
     assert "S-2: " not in alone.partition("\n\n")[2]
 

@@ -35,11 +35,12 @@ def joints_of(shelf: Shelf, wanted: Sequence[str] = ()) -> tuple[Trend, ...]:
     # What a simulator read is no reading of a loom that was on a bench.
     apart = shelf.apart
     found = trends(apart[0][1].runs if apart else ())
-    subjects = {trend.subject for trend in found}
+    names = {name for each, trend in _named(found) for name in (each, trend.subject)}
     for joint in wanted:
-        if joint not in subjects:
-            raise UsageError(f"no resistance of {joint!r} was kept", cure=suggestion(joint, subjects))
-    return tuple(trend for trend in found if not wanted or trend.subject in wanted)
+        if joint not in names:
+            raise UsageError(f"no resistance of {joint!r} was kept", cure=suggestion(joint, names))
+    meant = set(wanted)
+    return tuple(trend for each, trend in _named(found) if not meant or meant & {each, trend.subject})
 
 
 JOINT_HEADS = ("joint", "readings", "first", "last", "change", "limit")
