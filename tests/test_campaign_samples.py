@@ -25,10 +25,15 @@ def test_random_faults_are_judged_as_the_graph_says() -> None:
     assert counts["nets unchanged", "pass"] > 3
 
 
-@pytest.mark.parametrize("number", [912, 3047])
-def test_looms_that_were_once_judged_wrong(number: int, tmp_path: Path) -> None:
-    """A diode beside a missing coil is no relay of the bench; a part of two that reads too high is told."""
-    (case,) = verdicts.case_of("mixed", 43, number)
+@pytest.mark.parametrize(
+    ("part", "seed", "number"), [("mixed", 43, 912), ("mixed", 43, 3047), ("matrix", 47, 253)]
+)
+def test_looms_that_were_once_judged_wrong(part: str, seed: int, number: int, tmp_path: Path) -> None:
+    """A diode beside a missing coil is no relay of the bench; a part of two that reads too high is told.
+
+    A short across a resistor of unknown ohms is decided at the resistor's own cavities.
+    """
+    (case,) = verdicts.case_of(part, seed, number)
     result = verdicts.result_of(case, tmp_path)
     assert result.wrong == ()
     assert (result.kind, result.verdict) == ("must fail", "fail")

@@ -29,7 +29,7 @@ from loomproof.diagnosis.wet import gathered
 from loomproof.diagnosis.wiring import Wiring, wiring_of
 from loomproof.diagnosis.words import listed, of_reading
 from loomproof.diagnosis.writing import Writer
-from loomproof.loom.model import Loom
+from loomproof.loom.model import End, Loom
 from loomproof.results.findings import Evidence, Finding, Severity
 from loomproof.results.measured import Decision, Measured
 
@@ -53,7 +53,7 @@ def explain(loom: Loom, measured: Measured, answers: Mapping[str, str] | None = 
     case = _cheapest(case, [each for each in apart if isinstance(each, _Case)])
     findings = [writer.finding(choice) for choice in _to_tell(writer, measured, case.choices)]
     found = found_wiring(loom, wiring, case.measured, case.labels, case.righted)
-    groups = hung_together(found) if case.choices else None
+    groups = hung_together(found, table.bound_leak_ohm) if case.choices else None
     if groups is not None:
         return explain(loom, replace(measured, groups=groups), answers)
     findings += told_beside(found, writer, part_findings(found, writer))
@@ -126,6 +126,11 @@ def _unexplained(measured: Measured, writer: Writer) -> list[Finding]:
     bad = [judged for judged in measured.judged if judged.decision is Decision.FAIL]
     ways = [(way.source, way.sink) for way in measured.one_way if way.stray]
     ways += [(path.a, path.b) for path in measured.leaks if path.stray]
+    ways = [
+        (a, b)
+        for a, b in ways
+        if writer.group_of.get(a) != writer.group_of.get(b) and not _one_net(writer, a, b)
+    ]
     if not bad and ways:
         return [
             writer.make(
@@ -153,6 +158,10 @@ def _unexplained(measured: Measured, writer: Writer) -> list[Finding]:
         )
         for judged in bad
     ]
+
+
+def _one_net(writer: Writer, a: End, b: End) -> bool:
+    return b in writer.net_of.get(a, frozenset())
 
 
 def _queue(finding: Finding) -> tuple[bool, int, str]:

@@ -18,21 +18,26 @@ from loomproof.loom.model import End
 from loomproof.results.measured import ONE_WAY_RATIO
 
 
-def hung_together(found: Found) -> tuple[frozenset[End], ...] | None:
-    """Return the groups as found with such pieces made one; ``None`` where there are none."""
+def hung_together(found: Found, leak_ohm: float) -> tuple[frozenset[End], ...] | None:
+    """Return the groups as found with such pieces made one; ``None`` where there are none.
+
+    What is read both ways at ``leak_ohm`` or more is an open that leaks, and no joint.
+    """
     groups = found.measured.groups
-    whole = tuple(map(frozenset, united([*groups, *_conducting(found)])))
+    whole = tuple(map(frozenset, united([*groups, *_conducting(found, leak_ohm)])))
     return whole if len(whole) < len(groups) else None
 
 
-def _conducting(found: Found) -> Iterator[tuple[End, End]]:
+def _conducting(found: Found, leak_ohm: float) -> Iterator[tuple[End, End]]:
     """Yield cavities of one net, found apart, between which current flows that no part can be."""
     measured = found.measured
     read = [(j.a, j.b, j.measured_ohm, j.uncertainty_ohm, False) for j in measured.judged if not j.component]
     read += [(p.a, p.b, p.ohm, p.uncertainty_ohm, False) for p in measured.paths if not p.stray]
     # A leak was read both ways round, and the worse of them is less than so many times the better.
     read += [
-        (p.a, p.b, ONE_WAY_RATIO * p.ohm, p.uncertainty_ohm, True) for p in measured.leaks if not p.stray
+        (p.a, p.b, ONE_WAY_RATIO * p.ohm, p.uncertainty_ohm, True)
+        for p in measured.leaks
+        if not p.stray and p.ohm < leak_ohm
     ]
     nets: dict[int, set[int]] = {}
     for end, group in found.group_of.items():

@@ -45,7 +45,7 @@ class Suspect:
 def joint_findings(found: Found, writer: Writer) -> Iterator[Finding]:
     """Yield a finding for each bad joint that the failing readings of whole conductors ask for."""
     by_net: dict[int, list[Judged]] = {}
-    for judged in _readings(found):
+    for judged in _readings(found, writer.weights.bound_leak_ohm):
         leaf = found.place_of(judged.a)
         if leaf is not None:
             by_net.setdefault(found.wiring.net_of[leaf], []).append(judged)
@@ -62,7 +62,7 @@ def joint_findings(found: Found, writer: Writer) -> Iterator[Finding]:
             yield from _net(found, failing, passing, writer)
 
 
-def _readings(found: Found) -> Iterator[Judged]:
+def _readings(found: Found, leak_ohm: float) -> Iterator[Judged]:
     """Yield the readings inside found conductors, each judged for the way that its current takes."""
     measured = found.measured
     anew: list[Judged | Path] = []
@@ -75,7 +75,10 @@ def _readings(found: Found) -> Iterator[Judged]:
             anew.append(judged)
     # What was found apart and hangs together through a joint of many ohms was read as a leak.
     read = {frozenset((judged.a, judged.b)) for judged in measured.judged if not judged.component}
-    paths = (*measured.paths, *(leak for leak in measured.leaks if frozenset((leak.a, leak.b)) not in read))
+    leaks = [
+        leak for leak in measured.leaks if leak.ohm < leak_ohm and frozenset((leak.a, leak.b)) not in read
+    ]
+    paths = (*measured.paths, *leaks)
     anew += [path for path in paths if math.isfinite(path.ohm) and found.joined(path.a, path.b)]
     ways: list[tuple[Judged | Path, tuple[End, End]]] = []
     for reading in anew:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from loomproof.bench.seam import Wires
@@ -44,12 +44,14 @@ class Settled(NamedTuple):
 class Ohmmeter:
     """A bench's resistance readings, corrected for adapter leads, with their uncertainty.
 
-    Raises `UnfitError` where a reading is so far below zero that adapter table or meter must be wrong.
+    ``own``: the cavities of parts, by name. Raises `UnfitError` where a reading is so far below zero that
+    adapter table or meter must be wrong.
     """
 
     asker: Asker
     meter: Meter
     scope: Scope
+    own: Mapping[str, tuple[End, End]] = field(default_factory=dict)
 
     def read(self, a: End, b: End, wires: Wires = 2) -> tuple[float, float]:
         """Return the corrected mean of the fixed number of repeats, Ω, and its expanded uncertainty."""
@@ -189,14 +191,16 @@ def judge_bound(ohmmeter: Ohmmeter, bound: BoundReading) -> tuple[Judged, bool]:
     # Sound, the whole sides read no less than the bound, and two cavities of theirs no less than the sides:
     # what reads less fails. That they read more says nothing of the other cavities of the sides.
     finer = _judged_alone(ohmmeter, bound, 4)
+    own, group_of = ohmmeter.own.get(bound.component, ()), ohmmeter.scope.group_of
+    ends = {group_of[end]: end for end in own}
+    if finer.decision is not Decision.FAIL and ends.keys() == {group_of[bound.a], group_of[bound.b]}:
+        here = replace(bound, a=ends[group_of[bound.a]], b=ends[group_of[bound.b]])
+        finer = _judged_alone(ohmmeter, here, 4)
     return (finer if finer.decision is Decision.FAIL else judged), found.rose and bound.charges
 
 
 def judge_alone(ohmmeter: Ohmmeter, bound: BoundReading) -> Judged:
-    """Read a part that no reading tells between its own two cavities only; judged against the same.
-
-    With four wires where the bench has them and two leave it undecided.
-    """
+    """Read a part that no reading tells between two cavities; with four wires if two leave it undecided."""
     judged = _judged_alone(ohmmeter, bound, 2)
     if judged.decision is not Decision.UNDECIDED or ohmmeter.meter.four_wire is None:
         return judged

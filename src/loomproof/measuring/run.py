@@ -108,7 +108,8 @@ def run_plan(
     if plan.meter is None:
         groups = joined_across(plan, expectation, asker, by_description(plan, groups))
     else:
-        ohmmeter = Ohmmeter(asker, plan.meter, scope)
+        own = {c.component: (c.a, c.b) for c in expectation.couplings if {c.a, c.b} <= scope.point_of.keys()}
+        ohmmeter = Ohmmeter(asker, plan.meter, scope, own if clearance.beside else {})
         if clearance.controls:
             refuse_late_answers(plan, ohmmeter, sensed)
         refuse_wrong_references(ohmmeter, references)
