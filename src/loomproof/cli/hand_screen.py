@@ -7,7 +7,7 @@ import shutil
 import string
 import sys
 import textwrap
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -15,6 +15,7 @@ import click
 from loomproof.cli.big_text import big
 from loomproof.cli.speech import Voice
 from loomproof.jobs.hand_questions import HandAsked, HandKind, HandReply, Wish
+from loomproof.jobs.plan_by_hand import by_plug
 from loomproof.loom.model import End
 
 if TYPE_CHECKING:
@@ -218,14 +219,6 @@ class HandScreen:
 
 _LISTED = (HandKind.WHOLE, HandKind.APART, HandKind.CHAIN)
 _FIGURES = (HandKind.OHMS, HandKind.DIODE, HandKind.ZERO)
-
-
-def by_plug(ends: Iterable[End]) -> str:
-    """Return ends shortly, plug by plug: ``INJ1 1 2, BULK 4``."""
-    plugs: dict[str, list[str]] = {}
-    for end in ends:
-        plugs.setdefault(end.connector, []).append(end.cavity)
-    return ", ".join(" ".join(filter(None, (name, *cavities))) for name, cavities in plugs.items())
 
 
 def spoken(asked: HandAsked) -> str:

@@ -77,8 +77,10 @@ def _show_plan(console: Console, planned: PlannedProof, bench: BenchToPlanFor) -
         line(text, head, on=console)
 
     made, able = planned.plan, bench.able
+    if made.by_beep:
+        _show_sweeps(console, planned, able.clips)
     asked = (
-        plural(len(made.vectors), "sense vector"),
+        *(() if made.by_beep else (plural(len(made.vectors), "sense vector"),)),
         plural(len(made.conductors), "conductor reading"),
         plural(len(made.parts), "component reading"),
     )
@@ -116,6 +118,15 @@ def _show_plan(console: Console, planned: PlannedProof, bench: BenchToPlanFor) -
         say(" ".join(filter(None, ("For more:", each.text, how(each.do)))), "  ")
     for warning in planned.warnings:
         say(f"Not tested: {warning.message}", "  ")
+
+
+def _show_sweeps(console: Console, planned: PlannedProof, clips: int) -> None:
+    from loomproof.jobs.plan_by_hand import effort, sweeps
+
+    heads = ("question", "black on", "red over", "should", "touches")
+    table(heads, sweeps(planned.plan, clips), figures=("question", "touches"), on=console)
+    for said in effort(planned.plan, clips):
+        console.print(said, soft_wrap=True)
 
 
 def _show_hook_ups(loom: Loom, points: int, limits: Constraints, json_file: str | None) -> int:

@@ -94,6 +94,12 @@ class PlannedProof(Shown):
     def isolation(self) -> Iterator[str]:
         """What is read between conductors, and what this bench can't be asked, in sentences."""
         made = self.plan
+        if made.by_beep:
+            yield (
+                "Asked by the beep of a meter, net against net. Not asked: isolation above the beep, and "
+                "contacts that come and go."
+            )
+            return
         if made.meter is None:
             yield (
                 "This bench has no ohms. Not asked: resistance of wires and joints, values of parts, "

@@ -83,7 +83,7 @@ def _untold(plan: Plan) -> Iterator[str]:
 def _advice(plan: Plan, meter: Meter, decided: int, total: int) -> Iterator[Advice]:
     if decided == total:
         return
-    if not meter.zeroed:
+    if not meter.zeroed and not plan.by_beep:
         # Learned with this meter, its fixed offset goes out with the leads.
         better, _, _ = _count(plan, replace(meter, lead_u_ohm=0.0, zeroed=True))
         if better > decided:
