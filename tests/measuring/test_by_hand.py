@@ -48,8 +48,9 @@ def test_a_sound_loom_passes_at_connections() -> None:
     proof = by_hand(LAMP, person)
     document = proof.document
     assert (document.verdict, document.grade) == (Verdict.PASS, Grade.CONNECTIONS)
-    assert document.bench.model == "multimeter by hand"
+    assert document.bench.model == "a multimeter"
     assert not document.bench.simulated
+    assert document.bench.points == 13
     claims = {claim.kind: claim for claim in document.claims}
     assert claims["continuity"].threshold_ohm == 60.0  # above it this meter surely does not beep
     assert claims["isolation"].threshold_ohm == 30.0  # under it it surely does

@@ -298,7 +298,7 @@ def document_page(document: Document) -> str:
                     ("loom", " ".join(filter(None, (document.loom.name, document.loom.serial)))),
                     ("tested", f"{tested} of {counts.cavities} cavities"),
                     ("found", f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}"),
-                    ("asked", words.asked(counts)),
+                    ("asked", words.asked(counts, document.bench.address)),
                     ("run", f"{document.run}, {words.when(document.started)}"),
                     ("bench", document.bench.address),
                     ("note", "the bench was simulated" if document.bench.simulated else ""),

@@ -162,7 +162,7 @@ class HandBench(TimedBench):
 
     def identify(self) -> Identity:
         """Return who measures: a person, with this meter."""
-        return Identity("a person", "multimeter by hand", self.where.meter or "not named", "-")
+        return Identity("a person with", "a multimeter", self.where.meter or "not named", "")
 
     def capabilities(self) -> Capabilities:
         """Return what a person with such a meter can do."""

@@ -30,27 +30,33 @@ _PROBING = (
     "pierce no insulation, and push the seal back after. Dirt and oxide do not beep: scratch, touch again."
 )
 _ASKED: Mapping[HandKind, str] = {
-    HandKind.WHOLE: "One net: it should beep at every one.",
-    HandKind.APART: "Other nets: it should be silent at every one.",
+    HandKind.WHOLE: "One net: it should beep at each.",
+    HandKind.APART: "Other nets: it should be silent at each.",
     HandKind.CHAIN: "Other nets. Touch red to the first. Silent: put a clip of the black lead on it as well, "
     "and touch the next. Where it beeps put no clip, and go on.",
-    HandKind.AGAIN: "That was not expected. Scratch both contacts, and touch this pair again.",
+    HandKind.AGAIN: "That was not expected. Scratch both contacts, and touch this pair again. A wrong key "
+    "before is taken back with u.",
+    HandKind.FOLLOW: "It beeped against these joined. At which of them does it beep now, one by one?",
     HandKind.OHMS: "Meter on ohms. What does it show?",
     HandKind.DIODE: "Meter on diode test, red is plus. How many volts does it show?",
     HandKind.ZERO: "Meter on ohms. Touch the probes together: what does it show?",
     HandKind.TRY: "Meter on beep. Touch the probes together: does it beep, and is it silent apart?",
 }
 _KEYS: Mapping[HandKind, Mapping[str, str]] = {
-    HandKind.WHOLE: {"a": "beeps at all", "s": "silent at some"},
+    HandKind.WHOLE: {"b": "beeps at all", "n": "silent at some"},
     HandKind.APART: {"n": "silent at all", "b": "beeps at some"},
     HandKind.CHAIN: {"n": "silent at all", "b": "beeps at some"},
+    HandKind.FOLLOW: {"b": "beeps at some", "n": "silent at all"},
     HandKind.AGAIN: {"b": "beeps", "n": "silent"},
     HandKind.TRY: {"y": "yes", "n": "no"},
 }
 
 
 class HandScreen:
-    """Asks a person at a terminal; ``key`` and ``line`` read from it, ``show`` writes a line."""
+    """Asks a person at a terminal; ``key`` and ``line`` read from it, ``show`` writes a line.
+
+    A key that was pressed before the question stood there should not count (`click.getchar` drops it).
+    """
 
     def __init__(
         self,
@@ -62,6 +68,7 @@ class HandScreen:
     ) -> None:
         self._key, self._line, self._show, self._width = key, line, show, width
         self._voice = voice or Voice()
+        self._clipped: tuple[End, ...] = ()
 
     def ask(self, asked: HandAsked) -> HandReply:
         """Ask until there is an answer."""
@@ -71,27 +78,37 @@ class HandScreen:
             while True:
                 reply = self._by_key(asked) if asked.kind in _KEYS else self._typed(asked)
                 if reply is not None:
+                    self._clips(asked, reply)
                     return reply
         except EOFError:
             return HandReply(Wish.STOP)
         finally:
             self._voice.hush()
 
+    def _clips(self, asked: HandAsked, reply: HandReply) -> None:
+        """Remember where clips are now, to have them taken off."""
+        if asked.black and reply.wish is None:
+            silent = tuple(end for end in asked.red if end not in reply.beeped)
+            clipped = asked.black + (silent if asked.kind is HandKind.CHAIN else ())
+            self._clipped = clipped if len(clipped) > 1 else ()
+
     # -- what stands there -----------------------------------------------------------------------
 
     def _lay_out(self, asked: HandAsked) -> None:
         width = max(self._width() - 1, 20)
-        self._show("")
+        self._show("\r\x1b[K")
         head = f" touch {asked.touches} of about {asked.of} " if asked.of else " "
-        self._show("\r" + head.center(width, "-"))
+        self._show(head.center(width, "-"))
+        if off := [end for end in self._clipped if end not in asked.black]:
+            self._told(f"Take the clips off {by_plug(off)}.")
         if asked.black:
             for line in self._ends("BLACK", asked.black, asked, width, lettered=False):
                 self._show(line)
         if asked.red:
-            for line in self._ends("RED", asked.red, asked, width, lettered=asked.kind in _LISTED):
+            for line in self._ends("RED", asked.red, asked, width, lettered=_lettered(asked)):
                 self._show(line)
         part = f"{asked.part}: " if asked.part else ""
-        self._told(part + _ASKED[asked.kind])
+        self._told(part + _said_of(asked))
         self._told(self._keys(asked))
 
     def _ends(
@@ -103,10 +120,10 @@ class HandScreen:
         if len(ends) == 1:
             yield f"{probe} on {named(ends[0])}"
             yield from big(str(ends[0]), width, _ink())
-            if not lettered:
-                return
         else:
-            yield f"{probe} {'over' if probe == 'RED' else 'clipped on'} {len(ends)}: {by_plug(ends)}"
+            yield from _folded(
+                f"{probe} {'over' if probe == 'RED' else 'clipped on'} {len(ends)}: {by_plug(ends)}", width
+            )
         if not lettered:
             return
         items = [f"{letter} {named(end)}" for letter, end in zip(LETTERS, ends, strict=False)]
@@ -116,15 +133,17 @@ class HandScreen:
             yield "".join(item.ljust(wide) for item in items[k : k + across]).rstrip()
 
     def _keys(self, asked: HandAsked) -> str:
-        keys = dict(_KEYS.get(asked.kind, {}))
-        if not keys:
-            keys = {"figure, Enter": "what it shows", "o": "open"} if asked.kind in _FIGURES else {}
+        keys = dict(_KEYS.get(asked.kind, {}) if _lettered(asked) or not asked.red else _ONE)
+        if asked.kind in _FIGURES:
+            keys = {"figure, Enter": "what it shows", "o, Enter": "open"}
         if asked.may_leave_out:
             keys["l"] = "leave out"
-        keys |= {"u": "back one", "q": "stop till later", "?": "how to probe"}
+        if asked.touches:
+            keys["u"] = "back one"
+        keys |= {"q": "stop till later", "?": "how to probe"}
         if self._voice.there:
             keys["v"] = "voice off" if self._voice.on else "voice on"
-        return "   ".join(f"[{key}] {what}" for key, what in keys.items())
+        return "   ".join(f"[{key}] {what}".replace(" ", "\xa0") for key, what in keys.items())
 
     def _told(self, text: str) -> None:
         for line in _folded(text, max(self._width() - 1, 20)):
@@ -144,13 +163,10 @@ class HandScreen:
                 return HandReply(figure=1.0)
             self._told("Then put it on beep, plug its leads in and try a fresh battery; then touch again.")
             return None
-        if asked.kind is HandKind.AGAIN:
+        usual = "b" if asked.kind is HandKind.WHOLE else "n"
+        if key == usual or not _lettered(asked):
             return self._said(asked, asked.red if key == "b" else ())
-        if key in "an":
-            return self._said(asked, asked.red if key == "a" else ())
-        if len(asked.red) == 1:
-            return self._said(asked, asked.red if key == "b" else ())
-        where = "silent" if key == "s" else "beeping"
+        where = "silent" if key == "n" else "beeping"
         chosen = self._chosen(asked, where)
         if chosen is None:
             self._told(self._keys(asked))
@@ -217,8 +233,21 @@ class HandScreen:
         return HandReply(beeped=beeped)
 
 
-_LISTED = (HandKind.WHOLE, HandKind.APART, HandKind.CHAIN)
+_ONE = {"b": "beeps", "n": "silent"}
 _FIGURES = (HandKind.OHMS, HandKind.DIODE, HandKind.ZERO)
+
+
+def _lettered(asked: HandAsked) -> bool:
+    """Whether there are several ends under red, of which some may beep."""
+    return len(asked.red) > 1
+
+
+def _said_of(asked: HandAsked) -> str:
+    if not _lettered(asked) and asked.kind in (HandKind.WHOLE, HandKind.APART):
+        return (
+            "One net: it should beep." if asked.kind is HandKind.WHOLE else "Two nets: it should be silent."
+        )
+    return _ASKED[asked.kind]
 
 
 def spoken(asked: HandAsked) -> str:
@@ -239,9 +268,8 @@ def _figure(said: str) -> float:
 
 
 def _folded(text: str, width: int) -> list[str]:
-    """Fold between words, and never within a key and what it does."""
-    whole = text.replace("] ", "]\xa0")
-    folded = textwrap.wrap(whole, width, break_long_words=False, break_on_hyphens=False) or [""]
+    """Fold between words; a hard space, as within a key and what it does, is none."""
+    folded = textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False) or [""]
     return [line.replace("\xa0", " ") for line in folded]
 
 

@@ -86,10 +86,11 @@ def retest(
     )
     again = drawn(job.retest_after(before, ends_given(also, "--also"), numbers, limits if hook_ups else None))
     measured, said = again.measured, again.judgement
+    sense = "sweep" if address.startswith("hand:") else "sense"
     code = found(EXIT_CODES[said.verdict])
     click.echo(
         f"Retest after {before.run}: {again.nets} of {again.of_nets} nets, "
-        f"{plural(measured.sense_vectors, 'sense')}, {plural(measured.resistance_readings, 'resistance')}."
+        f"{plural(measured.sense_vectors, sense)}, {plural(measured.resistance_readings, 'resistance')}."
     )
     for finding in again.findings:
         click.echo(f"  {finding.severity}: {finding.title}")

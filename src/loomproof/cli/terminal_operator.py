@@ -73,7 +73,9 @@ class TerminalOperator:
         click.echo(
             "A beep proves as much as the meter's threshold says; its manual has the figure.", err=True
         )
-        return _typed("Up to how many ohms does your meter beep? (50; or 30-60: surely, surely not)").strip()
+        return _typed(
+            "Up to how many ohms does your meter beep? (One figure, as 50, or two, as 30-60)"
+        ).strip()
 
     def probe(self, asked: HandAsked) -> HandReply:
         """Ask what the meter says with the probes laid so; where there is no terminal the run stops."""

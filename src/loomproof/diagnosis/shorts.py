@@ -208,8 +208,8 @@ class Shorts(Desk):
             text=f"moisture, carbon or a part makes a resistive path between {listed(firsts)}",
             cause=Cause.LEAK,
             cavities=firsts,
-            tell_apart=f"Read from {firsts[0]} to {firsts[1]} with an ohmmeter: this bench senses and "
-            "can't say how many ohms the path has.",
+            tell_apart=f"Read from {firsts[0]} to {firsts[1]} with an ohmmeter: this bench can't say "
+            "how many ohms the path has.",
         )
 
     def _low_part(self, fault: Fault) -> tuple[Component, Judged] | None:

@@ -13,7 +13,7 @@ from collections.abc import Callable, Generator, Mapping
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from loomproof.bench import questions as q
 from loomproof.bench.address import HandAddress, parse_address, read_beeps
@@ -161,11 +161,15 @@ class _Person:
             self._tried = bool(tried.figure)
         on, over = self._ends(black), self._ends(red)
         nets = {self._net_of[end] for end in (*on, *over)}
-        again = bool(self._log.answers) and _covers(self._log.answers[-1]["ask"], black, red)
+        before = [
+            each for line in self._log.answers if (each := _asked_before(line, black, red, self._order))
+        ]
         if chained:
             kind = HandKind.CHAIN
-        elif again and len(on) == len(over) == 1:
+        elif before and len(over) == 1:
             kind = HandKind.AGAIN
+        elif HandKind.FOLLOW in before:
+            kind = HandKind.FOLLOW
         else:
             kind = HandKind.WHOLE if len(nets) == 1 else HandKind.APART
         apart = kind in (HandKind.APART, HandKind.CHAIN)
@@ -220,17 +224,38 @@ class _Person:
                 continue
             return reply
 
+    def _order(self, one: int) -> int:
+        return self._place_of[self._end_of[one.bit_length()]]
+
     def _ends(self, points: int) -> tuple[End, ...]:
         ends = [self._end_of[one.bit_length()] for one in singles(points)]
         return tuple(sorted(ends, key=self._place_of.__getitem__))
 
 
-def _covers(ask: list[object], black: int, red: int) -> bool:
-    """Whether the question before asked this pair as well: it is touched again."""
-    if ask[0] != "sweep":
-        return False
-    there, over = (read_set(str(each), MOST_CAVITIES) for each in ask[1:3])
-    return bool((there & black and over & red) or (there & red and over & black))
+def _asked_before(
+    line: Mapping[str, Any], black: int, red: int, order: Callable[[int], int]
+) -> HandKind | None:
+    """Return what a sweep is after an earlier one: the same pair again, or what a beep is followed down by.
+
+    ``order`` says in which order the ends of a chain were touched: those before an end were clipped on.
+    """
+    if line["ask"][0] != "sweep":
+        return None
+    there, over = (read_set(str(each), MOST_CAVITIES) for each in line["ask"][1:3])
+    beeped = read_set(line["answer"][0], MOST_CAVITIES) if line["answer"] else 0
+
+    def bunch(one: int) -> int:
+        if not line["ask"][3]:
+            return there
+        before = [each for each in singles(over & ~beeped) if order(each) < order(one)]
+        return there | sum(before)
+
+    if any(one & black and not red & ~bunch(one) for one in singles(over & beeped)):
+        return HandKind.FOLLOW
+    pairs = ((black, red), (red, black))
+    return (
+        HandKind.AGAIN if any(q & one and p & bunch(one) for p, q in pairs for one in singles(over)) else None
+    )
 
 
 def touches_of(log: AnswerLog) -> int:

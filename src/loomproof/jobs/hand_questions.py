@@ -12,15 +12,17 @@ from loomproof.loom.model import End
 class HandKind(StrEnum):
     """What is asked. ``WHOLE``: one net, which should beep everywhere; ``APART``: nets that should be silent.
 
-    ``CHAIN``: the same, and what is silent is clipped to black before the next. ``AGAIN``: one pair, touched
-    again. ``OHMS`` and ``DIODE``: a figure is typed. ``ZERO``: the probes touch each other, and the figure is
-    taken off those in ohms. ``TRY``: the probes touch each other, and the meter beeps.
+    ``CHAIN``: the same, and what is silent is clipped to black before the next. ``AGAIN``: a pair that was
+    touched before. ``FOLLOW``: it beeped against several that were joined; which of them it came from.
+    ``OHMS`` and ``DIODE``: a figure is typed. ``ZERO``: the probes touch each other, and the figure is taken
+    off those in ohms. ``TRY``: the probes touch each other, and the meter beeps.
     """
 
     WHOLE = "whole"
     APART = "apart"
     CHAIN = "chain"
     AGAIN = "again"
+    FOLLOW = "follow"
     OHMS = "ohms"
     DIODE = "diode"
     ZERO = "zero"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from loomproof.bench.seam import points_of
 from loomproof.loom.model import End
@@ -15,7 +15,7 @@ A_FEW_CLIPS = 5
 """So many clip leads are in most workshops: what they would save is said to whoever has named none."""
 
 
-def by_plug(ends: tuple[End, ...]) -> str:
+def by_plug(ends: Iterable[End]) -> str:
     """Return ends shortly, plug by plug: ``INJ1 1 2, BULK 4``."""
     plugs: dict[str, list[str]] = {}
     for end in ends:

@@ -22,6 +22,7 @@ from loomproof.jobs.keep import Keeping, begun, ended
 from loomproof.jobs.operator import Operator
 from loomproof.judgement.claims import claims_of
 from loomproof.judgement.conclude import judged
+from loomproof.judgement.no_adapter import without_adapter
 from loomproof.judgement.verdict import Judgement
 from loomproof.loom.model import End, Loom
 from loomproof.measuring.clearance import Clearance
@@ -114,7 +115,7 @@ def _judged(
     # What has no point was not asked for here: the rest of the loom rests on the proof before.
     unmet = tuple(pair for pair in measured.unmet if asked & set(pair))
     measured = replace(measured, untested=(), unmet=unmet)
-    findings = explain(request.loom, measured, request.answers)
+    findings = without_adapter(explain(request.loom, measured, request.answers), plan)
     claims = claims_of(plan, measured, able, expectation)
     said = judged(request, plan, measured, findings, claims, last.clearance)
     return Retested(said, findings, measured, reached, len(nets), len(expectation.nets))

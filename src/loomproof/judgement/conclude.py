@@ -15,6 +15,7 @@ from loomproof.errors import UnfitError
 from loomproof.judgement.claims import claims_of
 from loomproof.judgement.covered import Covered
 from loomproof.judgement.entries import check_entries, connector_entries, wire_entries
+from loomproof.judgement.no_adapter import without_adapter
 from loomproof.judgement.not_tested import not_tested, watched_s
 from loomproof.judgement.verdict import Demand, Judgement, judgement_of
 from loomproof.loom.model import ConnectorKind
@@ -83,7 +84,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
     insulation = last.insulation
     if insulation is not None:
         measured = replace(measured, leaks=(*measured.leaks, *insulation.leaks))
-    findings = explain(loom, measured, request.answers)
+    findings = without_adapter(explain(loom, measured, request.answers), plan)
     left_in = {name for finding in findings if finding.cause == Cause.LEFT_IN for name in finding.components}
     line = total_of(part.statistics for part in parts)
     ended = max(
@@ -130,7 +131,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
             model=identity.model,
             serial=identity.serial,
             firmware=identity.firmware,
-            points=capabilities.points,
+            points=plan.scope.points.bit_count() if plan.by_beep else capabilities.points,
             sense_ohm=_one_point_ohm(capabilities),
             clear_ohm=capabilities.clear_ohm,
             accuracy_ohm=capabilities.accuracy.ohm if capabilities.accuracy else None,

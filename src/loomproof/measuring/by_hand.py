@@ -89,7 +89,6 @@ def run_by_hand(
         unstable=tuple(sorted(scope.ends(sweeps.unsteady), key=scope.place_of.__getitem__)),
         untested=scope.untested,
         untold_parts=tuple(dict.fromkeys((*plan.unmeasured_parts, *untold))),
-        points=tuple(scope.point_of.items()),
         sense_vectors=sweeps.asked,
         resistance_readings=asker.readings,
         unswept=_named(scope, picture),

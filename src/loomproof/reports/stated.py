@@ -132,7 +132,7 @@ def _test(document: Document) -> Rows:
             f"({len(document.coverage.tested)} tested), {plural(counts.wires, 'wire')}, "
             f"{plural(counts.nets, 'net')}, {plural(counts.components, 'component')}",
         ],
-        ["asked", asked(counts)],
+        ["asked", asked(counts, document.bench.address)],
         [
             "found",
             f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}, {counts.undecided} undecided",

@@ -59,7 +59,7 @@ def summary_view(document: Document, *, cautions: bool = False) -> RenderableTyp
     )
     facts.row("found", f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}")
     facts.row("bench", _bench(document))
-    facts.row("asked", asked(counts))
+    facts.row("asked", asked(counts, document.bench.address))
     facts.row("run", f"{document.run}, {when(document.started)} to {when(document.ended)}")
     if bench.simulated:
         facts.row("note", "the bench was simulated: this says nothing of a real loom")

@@ -107,8 +107,14 @@ def when(text: str) -> str:
     return moment.strftime("%Y-%m-%d %H:%M:%S ") + ("UTC" if not zone else moment.strftime("UTC%z"))
 
 
-def asked(counts: Counts) -> str:
-    """Return what was asked of the bench, and what the line to it took."""
+def asked(counts: Counts, address: str = "") -> str:
+    """Return what was asked of the bench at this address, and what the line to it took."""
+    if address.startswith("hand:"):
+        sweeps, typed = (
+            plural(counts.sense_vectors, "sweep"),
+            plural(counts.resistance_readings, "typed reading"),
+        )
+        return f"{sweeps}, {typed}, by hand"
     parts = [
         plural(counts.sense_vectors, "sense"),
         plural(counts.resistance_readings, "resistance reading"),
