@@ -56,7 +56,10 @@ class AnswerLog:
 
     def _read(self, path: Path) -> None:
         try:
-            lines = [json.loads(line) for line in path.read_bytes().split(b"\n")[:-1]]
+            read = path.read_bytes()
+            if cut := len(read) - (read.rfind(b"\n") + 1):  # the last answer was never whole
+                os.truncate(path, len(read) - cut)
+            lines = [json.loads(line) for line in read.split(b"\n")[:-1]]
             begun = str(lines[0].pop("begun"))
             if lines[0] != self._head:
                 return

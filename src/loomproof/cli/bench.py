@@ -34,6 +34,7 @@ def bench() -> None:
     A bench ADDRESS is serial:/dev/ttyACM0, tcp:HOST:PORT, visa:RESOURCE for a scanner, or sim: for a
     simulator. A switch matrix with a meter is visa:RESOURCE?profile=NAME, or a FILE of your own, with
     &meter=RESOURCE where the meter is a separate instrument; loomproof bench profiles lists the names.
+    hand: is a person with a multimeter.
     """
 
 

@@ -38,8 +38,8 @@ if TYPE_CHECKING:
 @click.command()
 @loom_argument
 @bench_option(
-    "serial:/dev/ttyACM0?baud=115200, tcp:127.0.0.1:7000, visa:…, or sim: for a simulator; else what "
-    "workshop.toml names."
+    "serial:/dev/ttyACM0?baud=115200, tcp:127.0.0.1:7000, visa:…, hand: for a multimeter, or sim: for a "
+    "simulator; else what workshop.toml names."
 )
 @adapter_option
 @out_option("certificate, results, record and journal go")
