@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -64,6 +65,17 @@ def test_pictures_are_drawn_alike_every_time(tmp_path: Path, ending: str) -> Non
     assert (b"<?xml" in head) if ending == ".svg" else head.startswith(b"\x89PNG")
     bars_plot(two, "Faults", {"by kind": [("open", 3)], "by wire": []})
     assert two.stat().st_size > 1000
+
+
+def test_values_over_decades_stand_on_a_logarithmic_axis(tmp_path: Path) -> None:
+    """A joint of 4.7 Ω beside those of 0.07 Ω leaves room to read both; an SVG's ticks are drawn as paths."""
+    pytest.importorskip("matplotlib")
+    for name, most, ticks in (("near", 0.09, {"0.06", "0.08"}), ("far", 4.7, {"0.1", "1"})):
+        one = Series("W1", ["2026-01-05", "2026-02-05"], [0.06, most], [0.01, 0.01], [0.13, 0.13])
+        trend_plot(tmp_path / f"{name}.svg", name, [one])
+        drawn = (tmp_path / f"{name}.svg").read_text(encoding="utf-8")
+        texts = set(re.findall(r"<!-- (\S+) -->", drawn))
+        assert ticks <= texts, name
 
 
 def test_another_picture_is_refused(tmp_path: Path) -> None:

@@ -85,7 +85,16 @@ def test_every_end_stands_whole_on_the_sheet(tmp_path: Path) -> None:
     raw = subprocess.run(["pdftotext", "-raw", "s.pdf", "-"], cwd=tmp_path, capture_output=True, check=True)
     # Names are broken over lines, and a cell's lines follow one another.
     told = re.sub(r"\s", "", raw.stdout.decode())
-    assert [str(end) for end in loom.cavities if str(end) not in told] == []
+    # Cavities of one connector that hold nothing stand in one row: its name once, and theirs.
+    spare = re.findall(r"([^\s:,]+):((?:\w+,)+\w+?)leavealone", told)
+    listed = [(name, row.split(",")) for name, row in spare]
+    missing = [end for end in loom.cavities if str(end) not in told]
+    assert missing
+    assert [
+        end
+        for end in missing
+        if not any(name.endswith(end.connector) and end.cavity in row for name, row in listed)
+    ] == []
     fused = {row.wire for row in fitting_sheet(loom).fuses}
     assert fused
     assert [wire for wire in fused if wire not in told] == []

@@ -12,6 +12,7 @@ import openpyxl
 import pytest
 
 from loomproof.cli.main import run
+from loomproof.loom.ends import end_of
 from loomproof.reports.certificate import certificate_view
 from loomproof.reports.wires import wire_page, wire_texts
 from loomproof.results.document import ClaimEntry, Document
@@ -40,6 +41,32 @@ def test_each_wire_has_its_claims_its_reading_and_the_worst_decision() -> None:
     assert first.reading.measured_ohm == 4.7312
     assert second.decision is Decision.PASS
     assert (last.claims, last.reading, last.decision) == ((), None, None)
+
+
+def test_a_path_somewhere_in_the_loom_fails_no_wire_by_itself() -> None:
+    """One short must not paint all wires: who has an isolation claim of its own is judged by that."""
+    made = document(findings=0, wires=3)
+    some = made.claims[0].model_copy(
+        update={
+            "kind": "isolation",
+            "subject": "all conductors",
+            "statement": "paths between conductors were found",
+            "decision": Decision.FAIL,
+            "cavities": (),
+            "wires": ("W1", "W2", "W3"),
+        }
+    )
+    own = some.model_copy(update={"subject": "W1", "decision": Decision.PASS, "cavities": (end_of("ECU:1"),)})
+    hit = own.model_copy(update={"subject": "W2", "decision": Decision.FAIL, "wires": ("W2",)})
+    own = own.model_copy(update={"wires": ("W1",)})
+    made = made.model_copy(update={"claims": (*made.claims, some, own, hit)})
+    decisions = {row.wire.name: row.decision for row in wire_rows(made)}
+    assert decisions["W1"] is Decision.PASS
+    assert decisions["W2"] is Decision.FAIL
+    assert decisions["W3"] is Decision.UNDECIDED, "nothing says whether it is this one"
+    texts = {row[0]: row[4] for row in wire_texts(made)}
+    assert "apart from others FAILS" in texts["W2"]
+    assert "FAILS" not in texts["W1"] + texts["W3"]
 
 
 def test_of_several_readings_the_worst_stands_for_the_wire() -> None:

@@ -189,6 +189,23 @@ def _safe_cells(row: SafeRow) -> tuple[str, ...]:
     return (str(facts.end), facts.colour, facts.circuit, f"{optional}{row.action.value}", row.why)
 
 
+def _with_spares_together(rows: Iterable[SafeRow]) -> Iterator[tuple[str, ...]]:
+    """Yield the cells of rows for paper; cavities of one connector that hold nothing stand in one row."""
+    spare: dict[tuple[str, str, str], list[SafeRow]] = {}
+    rows = list(rows)
+    for row in rows:
+        if not (row.facts.colour or row.facts.circuit):
+            spare.setdefault((row.facts.end.connector, row.action.value, row.why), []).append(row)
+    for row in rows:
+        alike = spare.get((row.facts.end.connector, row.action.value, row.why), [])
+        if row not in alike or len(alike) == 1:
+            yield _pdf_safe(row)
+        elif row is alike[0]:
+            cells = _pdf_safe(row)
+            others = ", ".join(each.facts.end.cavity for each in alike)
+            yield f"{row.facts.end.connector}: {others}", *cells[1:]
+
+
 def drop_words(drop_v: float, u_v: float) -> str:
     """Return a voltage drop with its uncertainty, to one last place: ``0.362 ± 0.068 V``, ``4.71 ± 0.19 V``.
 
@@ -211,6 +228,12 @@ def _drop_cells(row: DropRow) -> tuple[str, ...]:
         row.limit_source,
         f"{ohms(row.resistance_ohm)}; {row.remark}".rstrip("; ") + ".",
     )
+
+
+def _pdf_drop(row: DropRow) -> list[str]:
+    """Return the cells of a drop for paper: what is remarked, and whose limit it is, stand below its way."""
+    *cells, source, remark = _drop_cells(row)
+    return [*cells, f"Limit: {source}. {remark}"]
 
 
 def _fuse_cells(row: FuseRow) -> tuple[str, ...]:
@@ -238,9 +261,9 @@ def sheet_pdf(sheet: Sheet) -> bytes:
             {"name": job.value, "rows": [[*_pdf_connect(row)] for row in rows]}
             for job, rows in _by_job(sheet.connect)
         ],
-        "safe": [[*_pdf_safe(row)] for row in sheet.safe],
+        "safe": [[*cells] for cells in _with_spares_together(sheet.safe)],
         "places": [[*_safe_cells(row)] for row in sheet.places],
-        "drops": [[*_drop_cells(row)] for row in sheet.drops],
+        "drops": [_pdf_drop(row) for row in sheet.drops],
         "fuses": [[*_fuse_cells(row)] for row in sheet.fuses],
         "earths": [
             [row.end, f"{row.current_a:g} A", ", ".join(row.circuits), row.remark] for row in sheet.earths

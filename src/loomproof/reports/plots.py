@@ -26,24 +26,53 @@ class Series(NamedTuple):
     limit_ohm: Sequence[float]
 
 
+DECADES = 30.0
+"""Values that differ by a greater factor are drawn on a logarithmic axis, or the small show nothing. Ours."""
+
+_MARKERS = "osD^vP*X"
+"""One for each line, so that they can be told apart where a printer has no colours."""
+
+
 def trend_plot(path: Path, title: str, series: Iterable[Series]) -> None:
-    """Draw resistance over time with k = 2 bars and limits; an open reading is a cross at the top."""
+    """Draw resistance over time with k = 2 bars and limits; an open reading is a cross at the top.
+
+    Lines differ by mark and brightness as well as by colour. Where values span decades the axis is
+    logarithmic; a reading of nothing or less then stands at its foot.
+    """
+    lines = list(series)
     figure = _figure(path)
+    from matplotlib import colormaps
+    from matplotlib.ticker import FuncFormatter, NullFormatter
+
     axes = figure.subplots()
     axes.xaxis_date()
-    for one in series:
+    known = [ohm for one in lines for ohm in (*one.measured_ohm, *one.limit_ohm) if ohm > 0.0]
+    decades = bool(known) and max(known) > DECADES * min(known)
+    if decades:
+        axes.set_yscale("log", nonpositive="clip")
+        axes.yaxis.set_major_formatter(FuncFormatter(lambda ohm, _: f"{ohm:g}"))
+        axes.yaxis.set_minor_formatter(NullFormatter())
+    # From dark to bright by steps that stay steps in grey.
+    shades = colormaps["viridis"]
+    for place, one in enumerate(lines):
         moments = [_day(text) for text in one.times]
-        (line,) = axes.plot(moments, one.measured_ohm, marker="o", markersize=4, label=one.name)
+        colour = shades(0.85 * place / max(len(lines) - 1, 1))
+        mark = _MARKERS[place % len(_MARKERS)]
         axes.errorbar(
             moments,
             one.measured_ohm,
             yerr=one.uncertainty_ohm,
-            fmt="none",
-            capsize=2,
-            alpha=0.5,
-            color=line.get_color(),
+            marker=mark,
+            markersize=5,
+            capsize=3,
+            linewidth=1.2,
+            elinewidth=0.9,
+            color=colour,
+            label=one.name,
         )
-        axes.plot(moments, one.limit_ohm, linestyle=":", alpha=0.7, color=line.get_color())
+        axes.plot(
+            moments, one.limit_ohm, linestyle=":", marker="_", markersize=9, linewidth=1.2, color=colour
+        )
         opened = [moment for moment, ohm in zip(moments, one.measured_ohm, strict=True) if math.isnan(ohm)]
         # Drawn at the top edge whatever the scale.
         axes.plot(
@@ -51,14 +80,16 @@ def trend_plot(path: Path, title: str, series: Iterable[Series]) -> None:
             [0.98] * len(opened),
             linestyle="none",
             marker="x",
-            color=line.get_color(),
+            color=colour,
             transform=axes.get_xaxis_transform(),
         )
     axes.set_title(title)
-    axes.set_ylabel("resistance in Ω (bars k = 2, dotted: limit, ×: open)")
-    axes.set_ylim(bottom=0)
-    axes.grid(visible=True, alpha=0.3)
-    axes.legend(fontsize="small")
+    axes.set_ylabel("resistance in Ω")
+    if not decades:
+        axes.set_ylim(bottom=0)
+    axes.grid(visible=True, alpha=0.3, which="both" if decades else "major")
+    said = "bars: k = 2; dotted: limit; ×: open"
+    axes.legend(fontsize="small", title=said, title_fontsize="small")
     figure.autofmt_xdate()
     _save(figure, path)
 

@@ -11,7 +11,7 @@ from loomproof.reports.words import uncertain
 from loomproof.results.document import ClaimEntry, Document
 from loomproof.results.figures import ohms
 from loomproof.results.measured import Decision
-from loomproof.results.wires import WireRow, wire_rows
+from loomproof.results.wires import WireRow, found_somewhere, wire_rows
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -93,7 +93,7 @@ def _readings(row: WireRow) -> Iterator[str]:
 
 def _senses(row: WireRow) -> Iterator[str]:
     for kind, word, sign in (("continuity", "joined", "under"), ("isolation", "apart from others", "to")):
-        known = [claim for claim in row.claims if claim.kind == kind]
+        known = [claim for claim in row.claims if claim.kind == kind and not found_somewhere(claim)]
         if any(claim.decision is Decision.FAIL for claim in known):
             yield f"{word} FAILS"
             continue
