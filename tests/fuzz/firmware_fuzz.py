@@ -1,6 +1,6 @@
 """The reference scanner's portable core under libFuzzer, with address and undefined-behaviour sanitizers.
 
-    python -m tests.fuzz firmware_fuzz [--short] [--seed N]
+    python -m tests.fuzz firmware_fuzz [--short] [--seed N] [--jobs N]
 
 Ten minutes for each of four targets (``tests/firmware/fuzz.c`` says what an input means to each). Begins
 with the seeds in ``tests/firmware/fuzz_seeds``; what it finds goes to ``fuzz_finds`` beside them, and from
@@ -17,6 +17,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from tests.firmware.building import FUZZ_TARGETS, HERE, fuzzers
@@ -55,6 +56,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--short", action="store_true")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=1, help="how many targets at a time")
     given = parser.parse_args(argv)
     if not shutil.which("clang"):
         print("clang is not installed (Debian: clang): nothing fuzzed")
@@ -63,8 +65,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     seconds = SHORT_S if given.short else FULL_S
     lines = ["| target | seconds | inputs | branches covered | finds |", "|---|---|---|---|---|"]
     worst = 0
-    for name in map(str.lower, FUZZ_TARGETS):
-        tried, covered, found = fuzz(name, seconds, given.seed)
+    names = [name.lower() for name in FUZZ_TARGETS]
+    fuzzers()  # built once, before several want it
+    with ThreadPoolExecutor(given.jobs) as pool:
+        results = list(pool.map(lambda name: fuzz(name, seconds, given.seed), names))
+    for name, (tried, covered, found) in zip(names, results, strict=True):
         worst += found
         lines.append(f"| {name} | {seconds} | {tried} | {covered} | {found} |")
     if (folder := Path(HERE / "fuzz_finds")).exists() and not any(folder.iterdir()):
