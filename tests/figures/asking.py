@@ -32,7 +32,8 @@ from loomproof.measuring.isolation_search import Isolation, measure_isolation
 from loomproof.measuring.resolve_nets import complete, learn
 from loomproof.measuring.run import run_plan
 from loomproof.planning.drive_codes import antichain_length
-from loomproof.planning.hookup_cover import Problem, cover
+from loomproof.planning.hookup_cover import cover
+from loomproof.planning.hookup_problem import Problem
 from loomproof.planning.meter import Meter
 from loomproof.planning.plan import plan_proof
 from loomproof.planning.test_vectors import Group, empty_vector, sense_vectors

@@ -16,17 +16,14 @@ from loomproof.planning.drive_codes import antichain_codes, antichain_length, wo
 from loomproof.planning.hookup_cover import (
     RATIO,
     Cover,
-    Problem,
-    _grown,
     _picked,
     cover,
-    covers,
     lower_bound,
     maximal_sets,
-    trimmed,
-    undominated,
 )
+from loomproof.planning.hookup_grow import Grower
 from loomproof.planning.hookup_order import best_order, plug_ins
+from loomproof.planning.hookup_problem import Problem, covers, undominated
 
 SEEDS = range(120)
 
@@ -46,6 +43,12 @@ def fitting(problem: Problem, mask: int) -> bool:
     whole = members(mask) | members(problem.stay)
     within = all(len(whole & members(group)) <= most for group, most in problem.limits)
     return within and sum(problem.sizes[u] for u in whole) <= problem.capacity
+
+
+def grown(problem: Problem, rng: random.Random) -> list[int]:
+    """A cover grown from nothing, without sets that the others make needless."""
+    grower = Grower(problem, rng)
+    return grower.pruned(grower.grown(grower.every_row))
 
 
 def chance_problem(rng: random.Random, units: int) -> Problem:
@@ -233,7 +236,7 @@ def test_what_is_picked_covers_and_has_nothing_to_spare(seed: int) -> None:
 def test_what_is_grown_fits_covers_and_has_nothing_to_spare(seed: int) -> None:
     rng = random.Random(seed)
     problem = chance_problem(rng, 7)
-    sets = _grown(problem, random.Random(seed))
+    sets = grown(problem, random.Random(seed))
     assert all(fitting(problem, one) and one & problem.stay == problem.stay for one in sets)
     assert all(met(sets, row) for row in problem.rows)
     for k in range(len(sets)):
@@ -247,17 +250,17 @@ def test_what_is_grown_fills_the_points_that_there_are() -> None:
     pairs = Problem((1,) * 12, 6, tuple((1 << a, 1 << b) for a, b in itertools.combinations(range(12), 2)))
     limited = Problem((1,) * 4, 4, four.rows, limits=((3, 1), (12, 1)))
     for seed in range(10):
-        assert _grown(four, random.Random(seed)) == [15]
-        assert len(_grown(several, random.Random(seed))) == 1
-        assert len(_grown(limited, random.Random(seed))) == 2
+        assert grown(four, random.Random(seed)) == [15]
+        assert len(grown(several, random.Random(seed))) == 1
+        assert len(grown(limited, random.Random(seed))) == 2
         # C(12, 6, 2) = 6; by chance two thirds more at the most, and never a set for each pair.
-        assert 6 <= len(_grown(pairs, random.Random(seed))) <= 10
+        assert 6 <= len(grown(pairs, random.Random(seed))) <= 10
 
 
 def test_growing_does_not_go_round_where_the_small_plug_bars_the_only_way() -> None:
     # Unit 0 is small and seems to serve the row, but an adapter is owned once for it and unit 2.
     problem = Problem((1, 100, 100), 200, ((3, 4),), limits=((5, 1),))
-    assert all(_grown(problem, random.Random(seed)) == [6] for seed in range(5))
+    assert all(grown(problem, random.Random(seed)) == [6] for seed in range(5))
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -294,7 +297,7 @@ def test_trimming_leaves_what_is_needed_and_no_more(seed: int) -> None:
     problem = chance_problem(rng, 6)
     sets = [rng.randrange(64) | problem.stay for _ in range(3)] + [63]
     order = rng.sample(range(6), 6)
-    kept = trimmed(problem, sets, order)
+    kept = Grower(problem, rng).trimmed(sets, order)
     assert len(kept) == len(sets)
     assert all(
         now & was == now and now & problem.stay == problem.stay for now, was in zip(kept, sets, strict=True)

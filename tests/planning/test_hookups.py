@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import json
 import random
 from collections.abc import Sequence
 from pathlib import Path
@@ -15,9 +16,11 @@ from loomproof.electrics.expectation import expect
 from loomproof.errors import Do, Todo, UsageError
 from loomproof.loom.model import Connector, ConnectorKind, End, Loom
 from loomproof.loom.reading import load
-from loomproof.planning.hookup_cover import RATIO, Problem, cover, lower_bound, undominated
-from loomproof.planning.hookup_order import best_order, plug_ins
-from loomproof.planning.hookup_search import Constraints, NotPossibleError, plan_hook_ups, proves
+from loomproof.planning.hookup_cover import RATIO, cover, lower_bound
+from loomproof.planning.hookup_order import best_order, good_order, plug_ins
+from loomproof.planning.hookup_problem import Problem, proves, rows_of, undominated
+from loomproof.planning.hookup_search import Constraints, NotPossibleError, plan_hook_ups
+from tests.planning.hookup_looms import SIZES, sizes_of
 from tests.planning.test_sense import masks, partitions
 
 
@@ -250,3 +253,53 @@ def test_constraints_that_name_nothing_are_refused() -> None:
     for wrong in (Constraints(split=("C9",)), Constraints(stay=("c1",)), Constraints(owned={"H3": 1})):
         with pytest.raises(UsageError):
             plan_hook_ups(loom, nets, 4, wrong)
+
+
+KEPT = json.loads(SIZES.read_text())
+"""Hook-ups, plug-ins and bound of plans as they were before growing covers anew; by number of `case`."""
+
+
+@pytest.mark.parametrize(
+    "number", [k for k in map(int, KEPT) if k % 9 == 5 and KEPT[str(k)][0] != "not possible"]
+)
+def test_no_plan_is_worse_than_it_was(number: int) -> None:
+    was = KEPT[str(number)]
+    is_now = sizes_of(number)
+    assert is_now[:2] <= was[:2]
+    assert is_now[2] >= min(was[2], is_now[0])
+
+
+@given(st.lists(st.tuples(st.integers(1, 63), st.integers(1, 63)), min_size=1, max_size=12), st.data())
+@settings(max_examples=300, deadline=None)
+def test_rows_left_out_are_covered_whenever_the_others_are(
+    rows: list[tuple[int, int]], data: st.DataObject
+) -> None:
+    sets = data.draw(st.lists(st.integers(1, 63), min_size=1, max_size=5))
+    kept = undominated(rows)
+    assert {*kept} <= {(min(row), max(row)) for row in rows}
+    met = [all(any(s & a and s & b for s in sets) for a, b in some) for some in (kept, rows)]
+    assert met[0] == met[1]
+
+
+@given(st.lists(st.integers(1, 255), min_size=1, max_size=9, unique=True), st.data())
+@settings(max_examples=300, deadline=None)
+def test_rows_of_nets_and_what_is_left_open_are_all_that_must_meet(
+    signatures: list[int], data: st.DataObject
+) -> None:
+    """Sets prove the nets if and only if they cover the rows and leave nothing open."""
+    sets = data.draw(st.lists(st.integers(1, 255), min_size=1, max_size=7))
+    every = [*itertools.combinations(signatures, 2), *((a, a) for a in signatures)]
+    parts = [(part, whole & ~part) for whole in signatures for part in range(1, whole) if not part & ~whole]
+    truth = all(any(s & a and s & b for s in sets) for a, b in (*every, *parts))
+    assert proves(sets, signatures) == truth
+    if truth:
+        assert all(any(s & a and s & b for s in sets) for a, b in rows_of(signatures))
+
+
+def test_the_best_order_is_a_good_one_bettered() -> None:
+    rng = random.Random(3)
+    for _ in range(20):
+        sets = [rng.getrandbits(14) | 1 for _ in range(rng.randint(2, 13))]
+        best, good = best_order(sets), good_order(sets)
+        assert sorted(best) == sorted(good) == list(range(len(sets)))
+        assert plug_ins(sets, best) <= plug_ins(sets, good)

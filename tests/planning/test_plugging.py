@@ -11,14 +11,12 @@ import pytest
 from loomproof.errors import Do, InputError, Todo, UsageError
 from loomproof.loom.model import Connector, ConnectorKind, End, Loom
 from loomproof.planning.hookup_plan import HookUp, HookUpPlan, Unit, hook_ups_plain, read_hook_ups
+from loomproof.planning.hookup_points import hooked
+from loomproof.planning.hookup_problem import open_cuts, proves, rows_of
 from loomproof.planning.hookup_search import (
     Constraints,
     NotPossibleError,
-    _hooked,
-    meeting_rows,
-    open_cuts,
     plan_hook_ups,
-    proves,
     signatures_of,
     with_follow_ups,
 )
@@ -55,7 +53,7 @@ def hang_together(sets: Sequence[int], signature: int) -> bool:
 def test_sets_prove_where_nets_meet_and_each_hangs_together(seed: int) -> None:
     rng = random.Random(seed)
     signatures = tuple({rng.randrange(1, 32) for _ in range(rng.randint(1, 4))})
-    rows = list(meeting_rows(signatures))
+    rows = rows_of(signatures)
     for _ in range(12):
         sets = [rng.randrange(1, 32) | rng.randrange(32) for _ in range(rng.randint(1, 4))]
         whole = all(hang_together(sets, one) for one in signatures) and all(
@@ -70,10 +68,10 @@ def test_sets_prove_where_nets_meet_and_each_hangs_together(seed: int) -> None:
 
 
 def test_cuts_of_a_net_on_up_to_six_units_are_all_asked_for() -> None:
-    assert len(list(meeting_rows([0b111111]))) == 31
-    assert list(meeting_rows([0b1111111])) == []
-    assert list(meeting_rows([0b100])) == [(0b100, 0b100)]
-    assert list(meeting_rows([0b1, 0b110])) == [(0b1, 0b110), (0b1, 0b1), (0b10, 0b100)]
+    assert len(rows_of([0b111111])) == 31
+    assert rows_of([0b1111111]) == ((0b1111111, 0b1111111),)
+    assert rows_of([0b100]) == ((0b100, 0b100),)
+    assert rows_of([0b1, 0b110]) == ((0b10, 0b100), (0b1, 0b110))
 
 
 def test_nets_on_the_same_units_count_once() -> None:
@@ -96,7 +94,7 @@ def test_points_are_given_out_lowest_first_in_one_run_where_there_is_one(seed: i
     sets = [rng.randrange(1, 32) for _ in range(5)]
     points = max(sum(sizes[u] for u in members(one)) for one in sets) + rng.randrange(2)
     on: dict[str, list[int]] = {}
-    for one, hook_up in zip(sets, _hooked(sets, units, points), strict=True):
+    for one, hook_up in zip(sets, hooked(sets, units, points), strict=True):
         names = {f"C{u}" for u in members(one)}
         assert {unit.name for unit in hook_up.units} == names
         assert set(hook_up.new) == names - set(on)
@@ -217,7 +215,7 @@ def test_pairs_that_must_be_read_together_are_met_in_hook_ups_added() -> None:
 def test_what_can_never_be_plugged_together_is_left_out_of_hook_ups_added() -> None:
     loom, _ = small([2, 2, 2], ["H1", "H2", "H2"])
     units = tuple(Unit(f"C{k}", f"C{k}", loom.by_name[f"C{k}"].ends) for k in range(3))
-    hook_ups = tuple(_hooked([0b11, 0b101], units, 4))
+    hook_ups = tuple(hooked([0b11, 0b101], units, 4))
     plan = HookUpPlan(4, hook_ups, 3, 2, "", limits=((("C1", "C2"), 1),))
     assert with_follow_ups(plan, [pair(loom, 1, 2)]) == plan
     more = with_follow_ups(plan, [pair(loom, 1, 2), pair(loom, 0, 1)])

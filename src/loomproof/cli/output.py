@@ -6,7 +6,9 @@ The exit code of what a command found is noted before it is shown: a reader that
 from __future__ import annotations
 
 import sys
-from collections.abc import Collection, Iterable, Sequence
+import threading
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -76,6 +78,22 @@ def table(
 
     columns = tuple(Column(head, figure=head in figures, whole=head in whole) for head in heads)
     (on or terminal()).print(Listing(columns, tuple(map(tuple, rows))))
+
+
+PATIENCE_S = 2.0
+"""After so long without an answer a person is told that work goes on."""
+
+
+@contextmanager
+def patience(text: str) -> Iterator[None]:
+    """Say this once, on standard error, where what is done takes longer than `PATIENCE_S`."""
+    timer = threading.Timer(PATIENCE_S, click.echo, (f"  {text}",), {"err": True})
+    timer.daemon = True
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
 
 
 def writable(file: str | None) -> None:

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.options import adapter_option, hook_up_options, loom_argument
-from loomproof.cli.output import found, line, table, terminal, write_json
+from loomproof.cli.output import found, line, patience, table, terminal, write_json
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from loomproof.jobs.plan import BenchToPlanFor, Constraints, HookUpPlan, PlannedProof
+    from loomproof.jobs.plan import BenchToPlanFor, Constraints, HookUpPlan, NotPossibleError, PlannedProof
     from loomproof.loom.model import Loom
 
 
@@ -133,10 +133,13 @@ def _show_hook_ups(loom: Loom, points: int, limits: Constraints, json_file: str 
     from loomproof.jobs.plan import hook_ups_or_split
     from loomproof.planning.hookup_plan import hook_ups_plain
 
-    made, bound, refused = hook_ups_or_split(loom, points, limits)
+    def told(error: NotPossibleError) -> None:
+        click.echo(f"Not possible: {error.message}.", err=True)
+
+    with patience("still looking for the fewest hook-ups …"):
+        made, bound, refused = hook_ups_or_split(loom, points, limits, told)
     console = _written(json_file, hook_ups_plain(made))
     if refused is not None:
-        click.echo(f"Not possible: {refused.message}.", err=True)
         console.print(f"With the leads of {', '.join(bound.split)} split in groups it is:", soft_wrap=True)
     code = found(0 if refused is None else 2)
     print_hook_ups(console, made)

@@ -28,7 +28,7 @@ from loomproof.jobs.replay import replayed
 from loomproof.judgement.conclude import conclude, same_bench
 from loomproof.judgement.inspection import ITEMS, looked_over
 from loomproof.loom.model import Loom
-from loomproof.measuring.events import Event, Prompt
+from loomproof.measuring.events import Event, Progress, Prompt
 from loomproof.measuring.hookup_result import HookUpResult
 from loomproof.measuring.measure import measure
 from loomproof.measuring.merge_hookups import merged_measured, never_met
@@ -200,6 +200,7 @@ def begin_hook_ups(
     if not starts_its_own(at) and not looked_over(request.inspection):
         seen = operator.inspect(ITEMS).lines
         request = replace(request, inspection=(*seen, *request.inspection))
+    yield Progress("looking for the fewest hook-ups")
     plan = hook_ups_for(request.loom, at, loom_path, limits)
     begin(request, plan, where.out)
     proving = prove_hook_ups(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -36,6 +36,7 @@ __all__ = [
     "BenchToPlanFor",
     "Constraints",
     "HookUpPlan",
+    "NotPossibleError",
     "Plan",
     "PlannedProof",
     "bench_at",
@@ -189,18 +190,22 @@ def hook_ups(loom: Loom, points: int, limits: Constraints) -> HookUpPlan:
 
 
 def hook_ups_or_split(
-    loom: Loom, points: int, limits: Constraints
+    loom: Loom,
+    points: int,
+    limits: Constraints,
+    refused: Callable[[NotPossibleError], object] = lambda _: None,
 ) -> tuple[HookUpPlan, Constraints, NotPossibleError | None]:
     """Plan hook-ups; where there are none, with the leads of the connector to blame split in groups.
 
-    Returns the plan, what it is bound to, and why there is none as it was asked for. Raises
-    `NotPossibleError` where splitting that connector does not help either.
+    ``refused`` is told at once why there is none as it was asked for. Returns the plan, what it is bound to,
+    and that reason. Raises `NotPossibleError` where splitting that connector does not help either.
     """
     try:
         return hook_ups(loom, points, limits), limits, None
     except NotPossibleError as error:
         if not error.connector or error.connector in limits.split:
             raise
+        refused(error)
         freed = replace(limits, split=(*limits.split, error.connector))
         try:
             return hook_ups(loom, points, freed), freed, error

@@ -10,15 +10,14 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from loomproof.bench.seam import singles
-
-Row = tuple[int, int]
+from loomproof.planning.hookup_grow import ENOUGH, WORK, Grower
+from loomproof.planning.hookup_problem import Problem, Row
 
 MOST_COLUMNS = 6_000
 """Up to this many maximal sets all of them are listed, and the search is exact if it ends."""
@@ -26,42 +25,15 @@ MOST_COLUMNS = 6_000
 MOST_LISTED_UNITS = 15
 """Above this many units the maximal sets are not listed: there are too many even to count."""
 
+NODES = 2_000
+"""So many nodes of branch and bound the exact search among listed sets may look at."""
+
 RATIO = {1: 1.0, 3: 3 / 2, 4: 5 / 3, 5: 9 / 5, 6: 2.0, 7: 7 / 3, 8: 12 / 5, 9: 5 / 2, 10: 8 / 3, 11: 14 / 5}
 """Most of total size / capacity that m sets can bring together pair by pair; m = 2 helps no more than 1.
 
 From memory (the fractional matchings of small intersecting families; m of 7 and up after Mills 1979). The
 tests hold it against the covering designs known; a bound that rests on it says so in ``Cover.by``.
 """
-
-
-@dataclass(frozen=True, slots=True)
-class Problem:
-    """What must meet. ``limits`` are (mask, most of them in one set); ``stay`` is in every set."""
-
-    sizes: tuple[int, ...]
-    capacity: int
-    rows: tuple[Row, ...]
-    limits: tuple[tuple[int, int], ...] = ()
-    stay: int = 0
-
-    def size(self, mask: int) -> int:
-        """The points that a set takes."""
-        return sum(self.sizes[u] for u in units_of(mask))
-
-    def fits(self, mask: int) -> bool:
-        """Whether a set with all that stays is within capacity and limits."""
-        whole = mask | self.stay
-        return self.size(whole) <= self.capacity and all(
-            (whole & group).bit_count() <= most for group, most in self.limits
-        )
-
-    def impossible(self) -> tuple[Row, ...]:
-        """The rows that no fitting set covers: no pair of units, one of each side, fits."""
-        return tuple(
-            (a, b)
-            for a, b in self.rows
-            if not any(self.fits(1 << u | 1 << v) for u in units_of(a) for v in units_of(b))
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,30 +54,21 @@ class Cover:
         return len(self.sets) == self.bound
 
 
-def units_of(mask: int) -> Iterator[int]:
-    """Yield the units of a mask, lowest first."""
-    return (one.bit_length() - 1 for one in singles(mask))
-
-
-def undominated(rows: Iterable[Row]) -> tuple[Row, ...]:
-    """Return the rows that are not covered whenever another is."""
-    whole = sorted({(min(row), max(row)) for row in rows}, key=lambda r: (sum(m.bit_count() for m in r), r))
-    kept: list[Row] = []
-    for a, b in whole:
-        if not any((not x & ~a and not y & ~b) or (not x & ~b and not y & ~a) for x, y in kept):
-            kept.append((a, b))
-    return tuple(kept)
-
-
-def covers(sets: Iterable[int], row: Row) -> bool:
-    """Whether one of the sets holds a unit of each side."""
-    return any(chosen & row[0] and chosen & row[1] for chosen in sets)
-
-
 def cover(
-    problem: Problem, *, seed: int = 1, tries: int = 60, nodes: int = 2000, most_s: float = 8.0
+    problem: Problem,
+    known: Sequence[tuple[int, ...]] = (),
+    *,
+    seed: int = 1,
+    tries: int = 60,
+    work: float = WORK,
+    nodes: int = NODES,
+    most_s: float = 60.0,
 ) -> Cover:
     """Return as few sets as were found, and the best lower bound.
+
+    ``known`` are covers to begin with. ``work`` is what a search by growing sets may look at
+    (`hookup_grow.WORK`), ``tries`` how often it, or the choice among listed sets, begins anew; ``nodes`` and
+    ``most_s`` bound the exact search among listed sets.
 
     Every row must be coverable (`Problem.impossible` is empty). Raises `ValueError` where it is not.
     """
@@ -117,30 +80,27 @@ def cover(
     bound, by = lower_bound(problem)
     rng = random.Random(seed)
     columns = maximal_sets(problem)
-    found: set[tuple[int, ...]] = set()
-    listed = columns is not None
     if columns is None:
-        pool: set[int] = set()
-        for _ in range(tries):
-            sets = _grown(problem, rng)
-            pool |= set(sets)
-            found.add(tuple(sorted(sets)))
-        columns = tuple(sorted(pool))
+        best = Grower(problem, rng).search(tries, bound, work, known)
+        return Cover(best[0], min(bound, len(best[0])), by, tuple(best[1:]))
+    found: set[tuple[int, ...]] = set(known)
     matrix = _matrix(columns, problem.rows)
     for _ in range(tries):
         picked = _picked(matrix, rng)
         found.add(tuple(sorted(columns[k] for k in picked)))
-        if listed and min(map(len, found)) == bound:
+        if sum(len(sets) == bound for sets in found) >= ENOUGH:
             break
-    if min(map(len, found)) > bound:
+    if nodes and min(map(len, found)) > bound:
         exact, proved = _exact(matrix, bound, min(map(len, found)), nodes, most_s)
         if exact:
             found.add(tuple(sorted(columns[k] for k in exact)))
-        if listed and proved > bound:
+        if proved > bound:
             bound, by = proved, "branch and bound over all maximal sets"
     fewest = min(map(len, found))
     best = sorted(sets for sets in found if len(sets) == fewest)
-    return Cover(best[0], min(bound, fewest), by, tuple(best[1:]))
+    if len(best) < ENOUGH and work:
+        best = Grower(problem, rng).search(0, bound, work / 8, best)
+    return Cover(best[0], min(bound, len(best[0])), by, tuple(best[1:]))
 
 
 def lower_bound(problem: Problem) -> tuple[int, str]:
@@ -252,82 +212,3 @@ def _exact(
     if result.x is None:
         return [], min(proved, known)
     return [k for k, value in enumerate(result.x) if value > 0.5], min(proved, known)
-
-
-def _grown(problem: Problem, rng: random.Random) -> list[int]:
-    """Grow sets unit by unit for problems with too many maximal sets to list."""
-    rows = problem.rows
-    left = [sum(1 << r for r, row in enumerate(rows) if row[0] >> u & 1) for u in range(len(problem.sizes))]
-    right = [sum(1 << r for r, row in enumerate(rows) if row[1] >> u & 1) for u in range(len(problem.sizes))]
-    open_rows = (1 << len(rows)) - 1
-    sets: list[int] = []
-    while open_rows:
-        chosen = problem.stay
-        a = b = 0
-        for u in units_of(chosen):
-            a, b = a | left[u], b | right[u]
-        free = [u for u in range(len(problem.sizes)) if not chosen >> u & 1]
-        if not a & b & open_rows:
-            # Begin with a row that is not covered yet, by a pair that fits.
-            r = rng.choice(list(units_of(open_rows)))
-            pairs = [
-                1 << u | 1 << v
-                for u in units_of(rows[r][0])
-                for v in units_of(rows[r][1])
-                if problem.fits(1 << u | 1 << v)
-            ]
-            chosen |= rng.choice(pairs)
-            for u in units_of(chosen):
-                a, b = a | left[u], b | right[u]
-        while True:
-            done = (a & b & open_rows).bit_count()
-            # What stands in the set fits, so one more unit is asked for its own size and limits only.
-            room = problem.capacity - problem.size(chosen)
-            barred = chosen
-            for group, most in problem.limits:
-                if (chosen & group).bit_count() >= most:
-                    barred |= group
-            options = []
-            for u in free:
-                if barred >> u & 1 or problem.sizes[u] > room:
-                    continue
-                na, nb = a | left[u], b | right[u]
-                gain = (na & nb & open_rows).bit_count() - done
-                half = ((left[u] | right[u]) & open_rows).bit_count() / 64
-                options.append((((gain + half) * (0.7 + 0.6 * rng.random())) / problem.sizes[u] ** 0.5, u))
-            if not options:
-                break
-            score, u = max(options)
-            if score <= 0:
-                break
-            chosen |= 1 << u
-            a, b = a | left[u], b | right[u]
-        open_rows &= ~(a & b)
-        sets.append(chosen)
-    for chosen in rng.sample(sets, len(sets)):
-        rest = list(sets)
-        rest.remove(chosen)
-        if rest and all(covers(rest, row) for row in rows):
-            sets = rest
-    return sets
-
-
-def trimmed(problem: Problem, sets: Sequence[int], order: Sequence[int]) -> list[int]:
-    """Take out of each set the units that no row needs there, looking at units in this order."""
-    kept = list(sets)
-    counts = [sum(covers([chosen], row) for chosen in kept) for row in problem.rows]
-    for k in range(len(kept)):
-        for u in order:
-            if not kept[k] >> u & 1 or problem.stay >> u & 1:
-                continue
-            without = kept[k] & ~(1 << u)
-            lost = [
-                r
-                for r, row in enumerate(problem.rows)
-                if (row[0] | row[1]) >> u & 1 and covers([kept[k]], row) and not covers([without], row)
-            ]
-            if all(counts[r] > 1 for r in lost):
-                kept[k] = without
-                for r in lost:
-                    counts[r] -= 1
-    return kept

@@ -7,20 +7,31 @@ connectors. Both conditions are rows of one covering problem (`hookup_cover`) ov
 
 from __future__ import annotations
 
+import random
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import combinations, pairwise
+from itertools import pairwise
 
 from loomproof.bench.adapter import Adapter, table_of
 from loomproof.errors import AdapterError, Do, Todo, UsageError, suggestion
 from loomproof.loom.model import ConnectorKind, End, Loom
-from loomproof.planning.hookup_cover import Cover, Problem, Row, cover, trimmed, undominated, units_of
-from loomproof.planning.hookup_order import best_order, plug_ins
-from loomproof.planning.hookup_plan import HookUp, HookUpPlan, Unit
+from loomproof.planning.hookup_cover import NODES, Cover, cover
+from loomproof.planning.hookup_grow import WORK, Grower
+from loomproof.planning.hookup_order import best_order, good_order, plug_ins
+from loomproof.planning.hookup_plan import HookUpPlan, Unit
+from loomproof.planning.hookup_points import hooked
+from loomproof.planning.hookup_problem import (
+    Problem,
+    Row,
+    open_cuts,
+    proves,
+    rows_of,
+    undominated,
+    units_of,
+    unmet,
+)
+from loomproof.planning.hookup_saving import saved
 from loomproof.planning.own_plugs import on_one_point, refuse_plugs
-
-MOST_CUTS = 6
-"""Nets on up to this many connectors get all their cuts at once, others those that a plan leaves open."""
 
 SPLITS = (1, 2, 4, 6, 8, 16)
 """Into how many groups of leads a plug that may be split is tried to be split."""
@@ -71,9 +82,11 @@ def plan_hook_ups(
         refuse_plugs(loom, limits.plugs, points, limits.split, limits.stay)
     cavities = [tuple(net) for net in nets]
     task = _Task(loom, cavities, frozenset(range(len(cavities)) if only is None else only), points, limits)
-    if limits.split:
-        return _best_split(task, seed)
-    return _planned(task, _units(loom, {}), seed)
+    searches = [
+        _Search.of(task, _units(loom, dict.fromkeys(limits.split, count)), seed)
+        for count in (SPLITS if limits.split else SPLITS[:1])
+    ]
+    return (_best(searches) if limits.split else searches[0]).planned()
 
 
 @dataclass(frozen=True)
@@ -126,51 +139,127 @@ def _units(loom: Loom, parts: Mapping[str, int]) -> tuple[Unit, ...]:
     return tuple(units)
 
 
-def _best_split(task: _Task, seed: int) -> HookUpPlan:
-    """Try numbers of groups for the plugs that may be split, and keep the best plan."""
-    best: HookUpPlan | None = None
+def _best(searches: Sequence[_Search]) -> _Search:
+    """Return the search, each with its own number of groups for split plugs, that finds least at first.
+
+    Raises `NotPossibleError` of the last where none has a plan.
+    """
+    best: tuple[int, _Search] | None = None
     refused: NotPossibleError | None = None
-    for count in SPLITS:
-        units = _units(task.loom, dict.fromkeys(task.limits.split, count))
+    for search in searches:
         try:
-            plan = _planned(task, units, seed, tries=6)
+            count = search.first_look(WORK / len(searches) / 2)
         except NotPossibleError as error:
             refused = error
             continue
-        if best is None or _cost(plan) < _cost(best):
-            best = plan
+        if best is None or count < best[0]:
+            best = count, search
     if best is None:
         assert refused is not None
         raise refused
-    return best
+    return best[1]
 
 
-def _cost(plan: HookUpPlan) -> tuple[int, int]:
-    return len(plan.hook_ups), plan.plug_ins
+@dataclass
+class _Search:
+    """The search for one choice of units: its rows grow by what covers leave open.
+
+    ``signatures`` are of all nets, ``wanted`` of those that must be proved.
+    """
+
+    task: _Task
+    problem: Problem
+    signatures: tuple[int, ...]
+    wanted: tuple[int, ...]
+    units: tuple[Unit, ...]
+    seed: int
+    known: tuple[tuple[int, ...], ...] = ()
+
+    @classmethod
+    def of(cls, task: _Task, units: tuple[Unit, ...], seed: int) -> _Search:
+        """Return a search with the rows that are known from the start."""
+        limits = task.limits
+        signatures = signatures_of(task.nets, units)
+        wanted = signatures_of((net for k, net in enumerate(task.nets) if k in task.only), units)
+        housings = [task.loom.by_name[unit.connector].housing for unit in units]
+        groups = [
+            (_mask(u for u, each in enumerate(housings) if each == housing), count)
+            for housing, count in limits.owned.items()
+        ]
+        fixed = {} if limits.plugs is None else limits.plugs.point_of
+        apart = [(1 << a | 1 << b, 1) for a, b in on_one_point(units, fixed)]
+        stay = _mask(k for k, unit in enumerate(units) if unit.connector in limits.stay)
+        sizes = tuple(len(unit.ends) for unit in units)
+        rows = rows_of(signatures, wanted)
+        problem = Problem(sizes, task.points, rows, (*groups, *apart), stay)
+        return cls(task, problem, signatures, wanted, units, seed)
+
+    def _look(self, work: float, nodes: int = 0) -> tuple[Cover, list[tuple[int, ...]], bool]:
+        """Return what is found, which of it proves the loom, and whether most does; add rows left open.
+
+        Raises `NotPossibleError`.
+        """
+        _refuse_impossible(self.problem, self.units, self.task)
+        tries = TRIES if work else QUICK
+        found = cover(self.problem, self.known, seed=self.seed, tries=tries, work=work, nodes=nodes)
+        every = (found.sets, *found.others)
+        proved = [sets for sets in every if proves(sets, self.signatures, self.wanted)]
+        if proved and (not self.known or len(proved[0]) <= len(self.known[0])):
+            self.known = tuple(proved)
+        if len(proved) < len(every):
+            more = _open_rows(every, self.signatures, self.wanted)
+            self.problem = replace(self.problem, rows=undominated((*self.problem.rows, *more)))
+        return found, proved, len(proved) * 2 >= len(every)
+
+    def first_look(self, work: float = 0.0) -> int:
+        """Return how many hook-ups a quick search takes: it shows most of the rows that are still wanted."""
+        while not self._look(0.0)[1]:
+            pass
+        if work:
+            self._look(work)
+        return len(self.known[0])
+
+    def planned(self) -> HookUpPlan:
+        """Return the best plan found. Raises `NotPossibleError`.
+
+        It is worth to look once more where most of what is found leaves something open.
+        """
+        if not self.known:
+            self.first_look()
+        again = True
+        while True:
+            before = self.problem
+            found, proved, most = self._look(WORK, NODES)
+            if proved and (most or not again):
+                return _ordered(before, found, proved, self)
+            again = False
 
 
-def _planned(task: _Task, units: Sequence[Unit], seed: int, *, tries: int = 60) -> HookUpPlan:
-    limits = task.limits
-    signatures = signatures_of(task.nets, units)
-    wanted = signatures_of((net for k, net in enumerate(task.nets) if k in task.only), units)
-    rows = list(meeting_rows(signatures, wanted))
-    groups = [
-        (_mask(k for k, u in enumerate(units) if task.loom.by_name[u.connector].housing == housing), count)
-        for housing, count in limits.owned.items()
-    ]
-    fixed = {} if limits.plugs is None else limits.plugs.point_of
-    apart = [(1 << a | 1 << b, 1) for a, b in on_one_point(units, fixed)]
-    stay = _mask(k for k, unit in enumerate(units) if unit.connector in limits.stay)
-    sizes = tuple(len(unit.ends) for unit in units)
-    while True:
-        problem = Problem(sizes, task.points, undominated(rows), (*groups, *apart), stay)
-        _refuse_impossible(problem, units, task.points, limits)
-        found = cover(problem, seed=seed, tries=tries)
-        extra = [row for signature in wanted for row in open_cuts(found.sets, signature)]
-        if not extra:
+TRIES = 60
+"""So many covers are grown, or chosen among listed sets, from nothing."""
+
+QUICK = 6
+"""So many covers are grown for a first look at which rows are still wanted."""
+
+MOST_NEW_ROWS = 2_000
+"""So many meetings that a plan leaves open become rows at a time."""
+
+MOST_LOOKED_AT = 40
+"""In so many covers what they leave open is looked for."""
+
+
+def _open_rows(
+    covers: Sequence[Sequence[int]], signatures: Sequence[int], wanted: Sequence[int]
+) -> list[Row]:
+    """Return rows that the covers leave open, of meetings an even choice where they are many."""
+    rows: list[Row] = []
+    for sets in covers[:MOST_LOOKED_AT]:
+        apart = unmet(sets, signatures, wanted)
+        rows += apart[:: 1 + len(apart) // MOST_NEW_ROWS]
+        rows += (row for signature in wanted for row in open_cuts(sets, signature))
+        if len(rows) > MOST_NEW_ROWS:
             break
-        rows += extra
-    return _ordered(problem, found, (signatures, wanted), units, task)
+    return rows
 
 
 def signatures_of(nets: Iterable[Iterable[End]], units: Sequence[Unit]) -> tuple[int, ...]:
@@ -180,47 +269,8 @@ def signatures_of(nets: Iterable[Iterable[End]], units: Sequence[Unit]) -> tuple
     return tuple(dict.fromkeys(mask for mask in masks if mask))
 
 
-def meeting_rows(signatures: Sequence[int], wanted: Sequence[int] | None = None) -> Iterable[Row]:
-    """Yield what must meet: each two nets, and each cut of a net (up to `MOST_CUTS` units).
-
-    Of these only what says something of the ``wanted`` nets. A net that comes to one unit makes that this
-    unit is plugged at all.
-    """
-    chosen = signatures if wanted is None else wanted
-    yield from ((a, b) for a, b in combinations(signatures, 2) if a in chosen or b in chosen)
-    for mask in chosen:
-        members = list(units_of(mask))
-        if len(members) == 1:
-            yield mask, mask
-        elif len(members) <= MOST_CUTS:
-            for word in range(1 << (len(members) - 1)):
-                part = _mask(u for k, u in enumerate(members) if word >> k & 1)
-                if part:
-                    yield part, mask & ~part
-
-
-def open_cuts(sets: Sequence[int], signature: int) -> list[Row]:
-    """Return a cut for each part of a net that shares no hook-up with the rest of it."""
-    parts: list[int] = [1 << u for u in units_of(signature)]
-    for chosen in sets:
-        together = [part for part in parts if part & chosen]
-        if len(together) > 1:
-            parts = [part for part in parts if not part & chosen] + [sum(together)]
-    return [(part, signature & ~part) for part in parts] if len(parts) > 1 else []
-
-
-def proves(sets: Sequence[int], signatures: Sequence[int], wanted: Sequence[int] | None = None) -> bool:
-    """Whether these sets of units prove a loom with nets on these units: both conditions, checked anew.
-
-    Where only the ``wanted`` nets are to be proved, these and what they meet.
-    """
-    chosen = signatures if wanted is None else wanted
-    pairs = ((a, b) for a, b in combinations(signatures, 2) if a in chosen or b in chosen)
-    meet = all(any(s & a and s & b for s in sets) for a, b in pairs)
-    return meet and all(any(s & a for s in sets) and not open_cuts(sets, a) for a in chosen)
-
-
-def _refuse_impossible(problem: Problem, units: Sequence[Unit], points: int, limits: Constraints) -> None:
+def _refuse_impossible(problem: Problem, units: Sequence[Unit], task: _Task) -> None:
+    limits, points = task.limits, task.points
     stays = ", ".join(limits.stay)
     if not problem.fits(0):
         names = [units[u].connector for u in units_of(problem.stay)]
@@ -273,38 +323,40 @@ def _rows_text(row: Row, units: Sequence[Unit]) -> str:
     return sides[0] if row[0] == row[1] else f"{sides[0]} with {sides[1]}"
 
 
-def _ordered(
-    problem: Problem,
-    found: Cover,
-    signatures: tuple[Sequence[int], Sequence[int]],
-    units: Sequence[Unit],
-    task: _Task,
-) -> HookUpPlan:
+def _ordered(problem: Problem, found: Cover, proved: Sequence[Sequence[int]], search: _Search) -> HookUpPlan:
     """Choose among covers of one length, whole and trimmed, the one with the fewest plug-ins."""
+    units = search.units
     everyone = range(len(units))
     by_size = sorted(everyone, key=lambda u: (problem.sizes[u], u))
-    options: list[Sequence[int]] = []
-    for sets in (found.sets, *found.others[:20]):
-        if proves(sets, *signatures):
-            options += [sets, *(trimmed(problem, sets, order) for order in (by_size, by_size[::-1]))]
+    grower = Grower(problem, random.Random(0))
+    options: dict[tuple[int, ...], int] = {}
+    for sets in proved:
+        for option in (tuple(sets), *(tuple(grower.trimmed(sets, o)) for o in (by_size, by_size[::-1]))):
+            options.setdefault(option, plug_ins(option, good_order(option)))
     candidates = []
-    for option in options:
-        order = best_order(option)
-        if proves(option, *signatures):
-            candidates.append((plug_ins(option, order), [option[k] for k in order]))
+    for option in sorted(options, key=lambda option: (options[option], option))[:MOST_ORDERED]:
+        for each in (option, tuple(saved(grower, option))):
+            # A net on many units may hang together by more than the rows ask.
+            if proves(each, search.signatures, search.wanted):
+                order = best_order(each)
+                candidates.append((plug_ins(each, order), [each[k] for k in order]))
     _, best = min(candidates)
-    plugs = task.limits.plugs
-    hooked = tuple(_hooked(best, units, task.points, {} if plugs is None else plugs.point_of))
+    plugs, points = search.task.limits.plugs, problem.capacity
+    each = tuple(hooked(best, units, points, {} if plugs is None else plugs.point_of))
     return HookUpPlan(
-        task.points,
-        hooked,
-        sum(len(each.new) for each in hooked),
+        points,
+        each,
+        sum(len(one.new) for one in each),
         found.bound,
         _named(found.by, units),
         tuple(units[u].name for u in units_of(problem.stay)),
         tuple((tuple(units[u].name for u in units_of(mask)), most) for mask, most in problem.limits),
         "" if plugs is None else table_of(plugs),
     )
+
+
+MOST_ORDERED = 60
+"""So many covers, of those with the fewest plug-ins in a good order, are ordered as well as can be."""
 
 
 def _named(by: str, units: Sequence[Unit]) -> str:
@@ -330,56 +382,13 @@ def with_follow_ups(plan: HookUpPlan, pairs: Iterable[tuple[frozenset[End], froz
     if not problem.rows:
         return plan
     found = cover(problem, tries=20)
-    sets = trimmed(problem, found.sets, range(len(units)))
+    sets = Grower(problem, random.Random(0)).trimmed(found.sets, range(len(units)))
     last = _mask(place[unit.name] for unit in plan.hook_ups[-1].units)
     held = plan.hook_ups[-1].point_of
     order = best_order(sets)
     fixed = {end: lead.point for end, lead in plan.leads.items()}
-    added = tuple(_hooked([sets[k] for k in order], units, plan.points, fixed, last, held))
+    added = tuple(hooked([sets[k] for k in order], units, plan.points, fixed, last, held))
     return replace(plan, hook_ups=plan.hook_ups + added)
-
-
-def _hooked(
-    sets: Sequence[int],
-    units: Sequence[Unit],
-    points: int,
-    fixed: Mapping[End, int] | None = None,
-    on: int = 0,
-    point_of: Mapping[End, int] | None = None,
-) -> Iterable[HookUp]:
-    """Give out points: what stays plugged keeps its points, what is new takes the lowest free ones.
-
-    Leads of ``fixed`` stay on their points; a plug whose leads are in their way is put on again elsewhere.
-    ``on`` is plugged beforehand, on the points of ``point_of``.
-    """
-    before, own = point_of or {}, fixed or {}
-    held = {u: [before[end] for end in units[u].ends] for u in units_of(on)}
-    for chosen in sets:
-        members = list(units_of(chosen))
-        off = [u for u in held if u not in members]
-        for u in off:
-            del held[u]
-        bound = {u: [own[end] for end in units[u].ends] for u in members if units[u].ends[0] in own}
-        taken = {point for mine in bound.values() for point in mine}
-        moved = [u for u in held if u not in bound and taken & set(held[u])]
-        for u in moved:
-            del held[u]
-        new = [u for u in members if u not in held]
-        held |= bound
-        free = sorted(set(range(1, points + 1)) - {p for mine in held.values() for p in mine})
-        for u in sorted((u for u in new if u not in bound), key=lambda u: -len(units[u].ends)):
-            size = len(units[u].ends)
-            # One run of points if there is one: easier to plug and to check.
-            start = next(
-                (k for k in range(len(free) - size + 1) if free[k + size - 1] - free[k] == size - 1), 0
-            )
-            held[u], free = free[start : start + size], free[:start] + free[start + size :]
-        yield HookUp(
-            tuple(units[u] for u in members),
-            tuple(units[u].name for u in new),
-            tuple(units[u].name for u in off),
-            {end: point for u in members for end, point in zip(units[u].ends, held[u], strict=True)},
-        )
 
 
 def _mask(units: Iterable[int]) -> int:

@@ -151,8 +151,11 @@ def settle(lines: Sequence[Line], roles: Roles, work: Work) -> None:
                 side.why = "is empty"
                 continue
     for line in lines:
-        # A row with no end at its other side is left out anyway: its reason is that.
+        # A row with no end at its other side is left out anyway: its reason is that. The end that it has is
+        # kept as a cavity without a wire, if it can be one.
         if any(side.why for side in line.sides):
+            for side in line.sides:
+                side.why = side.why or places.no_name(side.connector) or places.no_name(side.cavity)
             continue
         for side, end in zip(line.sides, sides_of(roles.kind), strict=True):
             _named(side.connector, "connector", end, line, work)
