@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable
+from itertools import islice
 
 LONGEST = 32_767
 """Characters in the longest text: what a cell of an XLSX workbook holds."""
@@ -37,11 +38,15 @@ def shortened(text: str, most: int = 200) -> str:
     return text if len(text) <= most else f"{text[:most]}…"
 
 
-def first_of(items: Iterable[object], most: int = 12) -> str:
-    """Return things with commas; of many, the first and how many more: ``1, 2, 3 and 9 more``."""
-    texts = [str(item) for item in items]
-    more = f" and {len(texts) - most} more" if len(texts) > most else ""
-    return ", ".join(texts[:most]) + more
+def first_of(items: Iterable[object], most: int = 12, *, count: int | None = None) -> str:
+    """Return things with commas; of many, the first and how many more: ``1, 2, 3 and 9 more``.
+
+    ``count`` is how many there are where that is known: no more than the first are then taken.
+    """
+    told = list(items if count is None else islice(items, most))
+    count = len(told) if count is None else count
+    more = f" and {count - most} more" if count > most else ""
+    return ", ".join(map(str, told[:most])) + more
 
 
 def quoted(name: str) -> str:

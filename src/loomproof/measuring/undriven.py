@@ -15,6 +15,7 @@ diode.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import islice
 
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import Capabilities, PointSet, points_of
@@ -178,11 +179,7 @@ def _shown(able: Capabilities, given: Conductors) -> str:
     """Say from which voltage on the empty drive shows a source, between equals and at worst, and what
     of a source that is weaker nobody has looked for: it is told once several points are driven, or never."""
     t = able.test_voltage_v
-    ratios = [
-        max(given.nets[a].bit_count() / given.nets[b].bit_count() for a, b in (pair, pair[::-1]))
-        for pair in given.pairs()
-    ]
-    worst = max(ratios, default=1.0)
+    worst = _most_unlike(given)
     at_worst = f"{t * (1 + worst):.3g} V at worst"
     return (
         f"a source from {2 * t:g} V on between conductors of equal size, from {at_worst}; for a weaker one "
@@ -190,12 +187,23 @@ def _shown(able: Capabilities, given: Conductors) -> str:
     )
 
 
+def _most_unlike(given: Conductors) -> float:
+    """Return the largest ratio of the points of two conductors of which one may hold a source."""
+    sizes = [net.bit_count() for net in given.nets]
+    order = sorted(range(len(sizes)), key=sizes.__getitem__)
+    worst = 1.0
+    for suspect in given.suspects:
+        for other in {*order[:2], *order[-2:]} - {suspect}:
+            worst = max(worst, sizes[suspect] / sizes[other], sizes[other] / sizes[suspect])
+    return worst
+
+
 def _voltages(bench: Bench, given: Conductors, meter_v: float | None, limit_v: float, low: PointSet) -> Check:
     able = bench.capabilities()
     most = max(1, int(VOLT_TIME_S / (able.reading_ms / 1000.0 + ROUND_TRIP_S)))
     pairs = given.pairs()
     worst, place, read = 0.0, "", 0
-    for a, b in pairs[:most]:
+    for a, b in islice(pairs, most):
         one, two = (given.nets[i] & -given.nets[i] for i in (b, a))
         volts = bench.voltage(one, two)
         read += 1
@@ -211,8 +219,8 @@ def _voltages(bench: Bench, given: Conductors, meter_v: float | None, limit_v: f
     if abs(worst) > limit_v:
         return Check("voltage", False, f"{text}: {SOURCES}")
     text = f"{read} pairs of conductors read with nothing driven: {text}"
-    if left := pairs[most:]:
-        told = first_of(f"{given.spot(b)} against {given.spot(a)}" for a, b in left)
+    if (left := given.pair_count - most) > 0:
+        told = first_of((f"{given.spot(b)} against {given.spot(a)}" for a, b in pairs), count=left)
         text += f"; not read within {VOLT_TIME_S:g} s, and for your meter: {told}"
     if low:
         text += f"; {given.named(low)} reads low with nothing driven, and no voltage explains it"

@@ -9,8 +9,6 @@ from itertools import combinations
 from loomproof.bench.seam import PointSet, points_of
 from loomproof.loom.text import first_of
 
-"""So many are named in one sentence."""
-
 
 @dataclass(frozen=True)
 class Conductors:
@@ -33,17 +31,28 @@ class Conductors:
         """The conductors that a source is most likely to hang on; all of them where none is known."""
         return tuple(dict.fromkeys((*self.earths, *self.feeds))) or tuple(range(len(self.nets)))
 
-    def pairs(self) -> list[tuple[int, int]]:
-        """Every pair of conductors with a suspect in it, once: those of feed and earth first."""
-        found = {tuple(sorted(pair)): None for pair in self._pairs() if pair[0] != pair[1]}
-        return [(a, b) for a, b in found]
+    def pairs(self) -> Iterator[tuple[int, int]]:
+        """Yield every pair of conductors with a suspect in it, once: those of feed and earth first."""
+        supplied = {
+            (min(earth, feed), max(earth, feed)): None
+            for earth in self.earths
+            for feed in self.feeds
+            if earth != feed
+        }
+        yield from supplied
+        suspects = self.suspects
+        for a, b in combinations(suspects, 2):
+            if (pair := (min(a, b), max(a, b))) not in supplied:
+                yield pair
+        others = sorted(set(range(len(self.nets))).difference(suspects))
+        for suspect in suspects:
+            yield from ((min(suspect, other), max(suspect, other)) for other in others)
 
-    def _pairs(self) -> Iterator[tuple[int, int]]:
-        for earth in self.earths:
-            yield from ((earth, feed) for feed in self.feeds)
-        yield from combinations(self.suspects, 2)
-        for suspect in self.suspects:
-            yield from ((suspect, other) for other in range(len(self.nets)))
+    @property
+    def pair_count(self) -> int:
+        """How many pairs `pairs` yields."""
+        suspects = len(self.suspects)
+        return suspects * (suspects - 1) // 2 + suspects * (len(self.nets) - suspects)
 
     def name(self, point: int) -> str:
         """Return what people call a point: its cavity, or its number."""
