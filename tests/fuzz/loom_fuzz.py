@@ -203,7 +203,7 @@ def inputs() -> list[tuple[str, Callable[[random.Random], tuple[str, bytes]]]]:
         ("list", lambda rng: ("fuzz.csv", mutated(plain, rng))),
         ("list", lambda rng: ("fuzz.csv", mutated_cells(plain, rng))),
         ("list", lambda rng: ("fuzz.csv", mutated_cells(rng.choice(LISTS), rng))),
-        ("list", lambda rng: ("fuzz.md", mutated(MARKDOWN, rng))),
+        ("list", lambda rng: ("fuzz.markdown", mutated(MARKDOWN, rng))),
         ("netlist", lambda rng: ("fuzz.net", mutated(NETLIST, rng))),
         ("list", lambda rng: ("fuzz.xlsx", mutated_archive(book, rng))),
     ]
