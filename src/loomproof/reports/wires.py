@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator
+import math
+from collections.abc import Collection, Iterator
 from typing import TYPE_CHECKING
 
 from loomproof.reports import claims
@@ -47,26 +47,35 @@ def wire_texts(document: Document) -> list[list[str]]:
 def wire_page(document: Document) -> tuple[str, list[list[str]]]:
     """Return the rows of `wire_texts` for paper, and the words above them.
 
-    What most rows claim alike beside their readings is said once, above, and left out of those rows.
+    What most rows claim alike beside their readings is said once, above, and left out of those rows: one
+    threshold of being joined, and the least to which they are apart, which holds for all of them.
     """
     rows = wire_rows(document)
-    senses = Counter("; ".join(_senses(row)) for row in rows if any(_readings(row)))
-    alike, count = senses.most_common(1)[0] if senses else ("", 0)
-    if not alike or 2 * count <= len(rows):
+    read = [row for row in rows if any(_readings(row))]
+    above: dict[str, str] = {}
+    known = [ohm for row in read if (ohm := _sensed_ohm(row, "continuity")) is not None]
+    joined_ohm = max(known, key=known.count, default=math.nan)
+    if 2 * known.count(joined_ohm) > len(rows):
+        above["continuity"] = f"joined under {ohms(joined_ohm)}"
+    known = [ohm for row in read if (ohm := _sensed_ohm(row, "isolation")) is not None]
+    if 2 * len(known) > len(rows):
+        above["isolation"] = f"apart from others to {ohms(min(known))}" + " or more" * (len(set(known)) > 1)
+    if not above:
         return MEANING, [_texts(row) for row in rows]
-    short = [_texts(row, without=alike) for row in rows]
-    return f"{MEANING} Unless its row says otherwise, a wire is {alike.replace('; ', ', and ')}.", short
+    short = [
+        _texts(row, [k for k in above if k == "isolation" or _sensed_ohm(row, k) == joined_ohm])
+        for row in rows
+    ]
+    return f"{MEANING} Unless its row says otherwise, a wire is {', and '.join(above.values())}.", short
 
 
-def _texts(row: WireRow, without: str = "") -> list[str]:
+def _texts(row: WireRow, without: Collection[str] = ()) -> list[str]:
+    """Return a row; where it has readings, senses of the kinds in ``without`` that hold are left out."""
     figures = [""] * 4 if row.reading is None else _figures(row.reading)
     decision = _NO_CLAIM if row.decision is None else claims.DECISIONS[row.decision.value]
-    readings = "; ".join(_readings(row))
-    senses = "; ".join(_senses(row))
-    if readings and senses == without:
-        covered = readings
-    else:
-        covered = "; ".join(_claims(row)) or "none: an open of it would not show"
+    readings = list(_readings(row))
+    left_out = [kind for kind in without if readings and _sensed_ohm(row, kind) is not None]
+    covered = "; ".join((*readings, *_senses(row, left_out))) or "none: an open of it would not show"
     return [row.wire.name, row.wire.colour, *map(str, row.wire.ends), covered, *figures, decision]
 
 
@@ -91,15 +100,30 @@ def _readings(row: WireRow) -> Iterator[str]:
             yield claim.subject + (" FAILS" if claim.decision is Decision.FAIL else "")
 
 
-def _senses(row: WireRow) -> Iterator[str]:
-    for kind, word, sign in (("continuity", "joined", "under"), ("isolation", "apart from others", "to")):
+_SENSES = {"continuity": ("joined", "under"), "isolation": ("apart from others", "to")}
+"""How what was sensed is said, by the kind of claim."""
+
+
+def _sensed_ohm(row: WireRow, kind: str) -> float | None:
+    """Return the threshold that says most of a wire; ``None`` where a claim fails or none holds by one."""
+    known = [claim for claim in row.claims if claim.kind == kind and not found_somewhere(claim)]
+    if any(claim.decision is Decision.FAIL for claim in known):
+        return None
+    limits_ohm = [c.threshold_ohm for c in known if c.decision is Decision.PASS and c.threshold_ohm]
+    if not limits_ohm:
+        return None
+    return min(limits_ohm) if kind == "continuity" else max(limits_ohm)
+
+
+def _senses(row: WireRow, without: Collection[str] = ()) -> Iterator[str]:
+    for kind, (word, sign) in _SENSES.items():
         known = [claim for claim in row.claims if claim.kind == kind and not found_somewhere(claim)]
+        strongest = _sensed_ohm(row, kind)
         if any(claim.decision is Decision.FAIL for claim in known):
             yield f"{word} FAILS"
+        elif kind in without:
             continue
-        limits_ohm = [c.threshold_ohm for c in known if c.decision is Decision.PASS and c.threshold_ohm]
-        if limits_ohm:
-            strongest = min(limits_ohm) if kind == "continuity" else max(limits_ohm)
+        elif strongest is not None:
             yield f"{word} {sign} {ohms(strongest)}"
         elif known:
             yield word
