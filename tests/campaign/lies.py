@@ -55,9 +55,12 @@ class LyingScanner(TrueScanner):
         self.shown: list[float] = []
         self.masks: list[int] = []
         self.asked = 0
+        self.diodes: set[tuple[int, int]] = set()
 
     def measure(self, what: str, a: int, b: int, more: Sequence[str]) -> str:
         lie = self.lie
+        if what == "DIOD":
+            self.diodes.add((a, b))
         if what not in ("RES", "FRES"):
             return super().measure(what, a, b, more)
         one, two = self.ends(a), self.ends(b)
@@ -119,6 +122,7 @@ class LyingScanner(TrueScanner):
 
 
 OTHER, LATER = "another serial later", 12
+EXCHANGED = "two points exchanged in the meter"
 OTHER_IDENTITY = "Invented Instruments,Pin Scanner,SN2,1.0"
 AT_A_POINT = {"input stuck low", "input stuck high", "two inputs exchanged"}
 
@@ -127,7 +131,8 @@ def _exchanged(mask: int, one: int, two: int) -> int:
     return mask & ~(one | two) | (two if mask & one else 0) | (one if mask & two else 0)
 
 
-def _next(point: int) -> int:
+def beside(point: int) -> int:
+    """Return the point that is at fault together with one."""
     return point - 1 if point else point + 1
 
 
@@ -191,7 +196,7 @@ LIES: tuple[Lie, ...] = (
     Lie("a relay stuck on bus A", sets=lambda a, b, at: (a | {at}, b)),
     Lie("a relay stuck on bus B", sets=lambda a, b, at: (a, b | {at})),
     Lie(
-        "two points exchanged in the meter",
+        EXCHANGED,
         sets=lambda a, b, at: (_swapped(a, at), _swapped(b, at)),
     ),
     Lie("sense leads open", lambda ohm, n, c: ohm if math.isinf(ohm) else ohm * 1e-4, four=True),
@@ -216,5 +221,5 @@ LIES: tuple[Lie, ...] = (
 
 
 def _swapped(points: set[int], at: int) -> set[int]:
-    other = _next(at)
+    other = beside(at)
     return {other if p == at else at if p == other else p for p in points}

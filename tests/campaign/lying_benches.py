@@ -3,6 +3,8 @@
 A run counts where the bench told something that is not so (by more than it states of itself). It should end
 as the bench's fault. A false pass is one over a loom that the truth must fail, or with a bound that the truth
 is beyond; "meter not checked" in the document's words says that nothing has vouched for the meter.
+"True of another loom": each answer is that of an honest bench with another loom on it (`another_loom` proves
+that answer for answer), and the verdict is right for that one; no bench can tell this of itself.
 
 All of it twice: on a bench that has nothing but the loom, and on one with two reference resistors on points
 of its own (`OHMS`, stated in the adapter table), as a shop can have for little.
@@ -24,7 +26,8 @@ from pathlib import Path
 from loomproof.bench.references import Reference
 from loomproof.errors import BenchError, LoomproofError
 from loomproof.loom.model import Loom
-from loomproof.results.document import Verdict
+from loomproof.results.document import Document, Verdict
+from tests.campaign.another_loom import another_loom
 from tests.campaign.claim_truth import false_claims, headline_of
 from tests.campaign.first_proof import prove_once
 from tests.campaign.grade_oracle import Oracle
@@ -43,7 +46,8 @@ SHARE = 0.95
 LOOMS = 20
 BENCH = "the bench's fault"
 UNCHECKED = "meter not checked"
-ENDS = (BENCH, "true pass", "true fail", "false pass", "false fail", "undecided", "broke down")
+ANOTHER = "true of another loom"
+ENDS = (BENCH, ANOTHER, "true pass", "true fail", "false pass", "false fail", "undecided", "broke down")
 
 
 UNTOLD = f"""## What no bench can tell of itself
@@ -62,8 +66,9 @@ Without a known resistance beside the loom these can end as any other proof does
 
 With references beside the loom these are told, but for noise that did not come again, and what is stated
 better than it is by less than is known of the references and of leads that nobody zeroed. Two points that
-are exchanged in the meter only, on nets that a part joins so that sense can't tell them apart, read as two
-crossed wires do in either case.""".split("\n")
+are exchanged in the meter only, on one net or on nets that parts join so that sense finds the same of both,
+read as two contacts that are exchanged in the loom ("{ANOTHER}"): only a plug of known joins
+tells.""".split("\n")
 
 
 @dataclass(frozen=True)
@@ -149,7 +154,21 @@ def _result_of(lie: Lie, seed: int, number: int, folder: Path, *, referred: bool
         case _:
             end = "undecided"
             text = f"{told}: {'; '.join(document.reasons[:1])}"
+    if end in ("false pass", "false fail", "true fail") and _true_of_another(scanner, oracle, document):
+        end = ANOTHER
     return Result(lie.name, number, end, scanner.lied, unchecked, text)
+
+
+def _true_of_another(scanner: LyingScanner, oracle: Oracle, document: Document) -> bool:
+    """Whether the bench told what an honest one would of another loom, and the verdict is that one's."""
+    other = another_loom(scanner, oracle)
+    if other is None:
+        return False
+    judgement = other.judged()
+    if document.verdict == Verdict.FAIL:
+        return bool(judgement.must_fail or judgement.differs)
+    wrong = judgement.must_fail or judgement.never_pass
+    return not wrong and not false_claims(document, other, bounds_only=True)
 
 
 def run(looms: int, seed: int, lies: Sequence[Lie] = LIES, *, first: int = 0, loud: bool = False) -> Tally:
@@ -205,7 +224,8 @@ def _part(tally: Tally) -> list[str]:
         f"{len(tally.counted)} of them something untrue was told.",
         f'False passes: {len(false)}; without "{UNCHECKED}" in words: {len(tally.escaped)}'
         + (f" ({', '.join(kinds)})." if kinds else "."),
-        f"Ended as the bench's fault: {tally.blamed:.1%}.",
+        f"Ended as the bench's fault: {tally.blamed:.1%}; true of another loom, answer for answer: "
+        f"{sum(r.end == ANOTHER for r in tally.counted)}.",
         "",
     ]
     for end in ("false pass", "broke down", "false fail"):
