@@ -23,8 +23,8 @@ from loomproof.loom.model import (
 )
 from loomproof.results.document import Verdict
 from tests.campaign.grade_oracle import Oracle
-from tests.campaign.lies import LIES, LyingScanner
-from tests.campaign.lying_benches import TWO
+from tests.campaign.lies import EXCHANGED, LIES, LyingScanner
+from tests.campaign.lying_benches import ANOTHER, BENCH, TWO
 from tests.campaign.lying_benches import result_of as lied_to
 from tests.campaign.true_benches import Make, Meter, TrueScanner
 from tests.campaign.truth import PULL_UP_OHM, Circuitry, Junction, Truth
@@ -189,3 +189,10 @@ def test_a_bench_that_lies_is_known_to_lie(tmp_path: Path) -> None:
     assert float(honest.measure("RES", 1, 1 << 4, ())) < 0.3
     assert not honest.lied
     assert lied_to(by_name["input stuck low"], 1, 0, tmp_path).end == "the bench's fault"
+
+
+def test_points_exchanged_in_the_meter_are_the_benchs_or_those_of_another_loom(tmp_path: Path) -> None:
+    """Sense finds apart what the meter joins (loom 3); on one net it is another loom's truth (loom 18)."""
+    (lie,) = [lie for lie in LIES if lie.name == EXCHANGED]
+    ends = [lied_to(lie, 20261202, number, tmp_path, referred=True).end for number in (3, 18)]
+    assert ends == [BENCH, ANOTHER]

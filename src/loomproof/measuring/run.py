@@ -166,7 +166,8 @@ def run_plan(
             one_way += turned
         yield from asker.told(scope.end_of)
         if plan.vectors:
-            refuse_contradictions(plan, expectation, ohmmeter, sensed, judged, leaks)
+            inside = paths if clearance.beside else []
+            refuse_contradictions(plan, expectation, ohmmeter, sensed, judged, [*leaks, *inside])
         refuse_silence(judged, expectation.net_of, groups, leaks)
         if clearance.controls:
             refuse_faults_of_the_bench(plan, ohmmeter, groups, judged, diodes, leaks, one_way)
