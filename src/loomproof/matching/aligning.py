@@ -276,7 +276,7 @@ def _places(aligner: Aligner) -> Iterator[tuple[int, int, bool]]:
             theirs
             for theirs in np.argsort(-near[mine], kind="stable").tolist()
             if abs(int(known.sizes[theirs] - traced.sizes[mine])) <= 1
-            and abs(int(known.wired[theirs]) - many) <= 1 + max(many, int(known.wired[theirs])) // 4
+            and abs(int(known.wired[theirs]) - many) <= max(3, max(many, int(known.wired[theirs])) // 4)
         ]
         for rank, theirs in enumerate(fitting[:TRIED]):
             yield mine, theirs, rank < DEEP

@@ -52,7 +52,11 @@ def judged(aligner: Aligner, explored: Explored, known_by_touch: Mapping[int, in
             return Judged(Standing.UNTOLD, 0, tuple(theirs for cost, theirs, _ in rated if cost < 1), ())
         equal = [row for row in rated if row[0] < NO_WORSE]
         doubted = [row for row in rated if row[0] < A_CAVITY or (row[0] < SURE_BY and gains(row[2]))]
-        standing = Standing.ALIKE if equal else Standing.OPEN if doubted else Standing.SURE
+        full = max(int(aligner.traced.wired[mine]), int(aligner.known.wired[place]))
+        # What agrees in less than half of its cavities was changed too much for any other place to be out.
+        standing = (
+            Standing.ALIKE if equal else Standing.OPEN if doubted or 2 * count < full else Standing.SURE
+        )
         return Judged(
             standing, count, tuple(theirs for _, theirs, _ in doubted), tuple(row[2] for row in doubted)
         )
