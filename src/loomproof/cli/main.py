@@ -34,6 +34,7 @@ COMMANDS: dict[str, Command] = {
     "plan": Command("loomproof.cli.plan:plan", "Show what a proof will ask, and how to hook up a big loom."),
     "prove": Command("loomproof.cli.prove:prove", "Prove a loom on a bench and keep a certificate."),
     "trace": Command("loomproof.cli.retest:trace", "Learn an unknown loom and write it down."),
+    "learn": Command("loomproof.cli.match:learn", "Describe a loom after others known to be good."),
     "match": Command("loomproof.cli.match:match_", "Lay a traced loom on a known one: which plug is which."),
     "merge": Command("loomproof.cli.retest:merge", "Lay a description over a traced loom."),
     "retest": Command("loomproof.cli.retest:retest", "Prove again what a repair can have touched."),

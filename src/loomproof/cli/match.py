@@ -1,4 +1,4 @@
-"""The command that lays a traced loom on a known one and says which plug is which."""
+"""Commands of a loom that nobody knows: laid on a known one, or learned from known-good ones."""
 
 from __future__ import annotations
 
@@ -73,6 +73,31 @@ def match_(
     _show(laid)
     if target is not None:
         click.echo(f"Written to {target}: check it, and prove the loom against it.")
+
+
+@click.command()
+@click.argument("references", type=PATH, nargs=-1, required=True)
+@click.option("--to", "target", required=True, type=PATH, help="The new folder.")
+@click.option("--name", default="", help="What to call the loom; else the folder's name.")
+@over_option
+def learn(references: tuple[Path, ...], target: Path, name: str, over: bool) -> None:
+    """Learn a description from REFERENCES, looms known to be good, each traced with the same adapter table.
+
+    What all agree on is described, ohms with their spread as tolerance; what differs is asked. A proof
+    against it says that the loom is equal to those, which is less than equal to its drawing.
+    """
+    from loomproof.loom.reading import load
+    from loomproof.loom.writing import write_folder
+    from loomproof.matching.learning import learn as learned
+    from loomproof.reports.listing import Paragraph
+
+    found_out = learned([load(path).loom for path in references], name or target.name)
+    write_folder(found_out.loom, target, over=over)
+    found(0)
+    console = terminal()
+    for question in found_out.questions:
+        console.print(Paragraph(question, "  ? ", "    "))
+    click.echo(f"Written to {target}.")
 
 
 def _pair(text: str) -> tuple[End, End]:

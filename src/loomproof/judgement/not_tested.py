@@ -14,6 +14,7 @@ from loomproof.results.figures import ohms
 
 if TYPE_CHECKING:
     from loomproof.bench.seam import Capabilities
+    from loomproof.loom.model import Loom
     from loomproof.measuring.hookup_result import HookUpResult
     from loomproof.planning.plan import Plan
     from loomproof.planning.request import Request
@@ -42,9 +43,7 @@ def not_tested(
     for end in measured.untested:
         by = " (waived)" if end in request.waived else ""
         yield f"Cavity {end}: no point went to it{by}."
-    if request.loom.left_out:
-        left_out = "; ".join(request.loom.left_out)
-        yield f"What the file of the description holds and the loom leaves out: {left_out}."
+    yield from _of_the_description(request.loom)
     out = [part.name for part in request.loom.components if not part.fitted and part.name not in left_in]
     if out:
         yield f"By the description these parts are out for the test, and not tested: {', '.join(out)}."
@@ -182,3 +181,13 @@ def watched_s(request: Request, plan: Plan, part: HookUpResult) -> float:
     """Return for how long contacts that come and go were watched for, s; 0 where bench or plan allow none."""
     able = bool(plan.vectors) and part.capabilities.watch_us is not None
     return request.watch_s if able else 0.0
+
+
+def _of_the_description(loom: Loom) -> Iterator[str]:
+    if loom.left_out:
+        yield f"What the file of the description holds and the loom leaves out: {'; '.join(loom.left_out)}."
+    if loom.learned_from:
+        yield (
+            f"Whether the loom is as drawn: its description was learned from {', '.join(loom.learned_from)}. "
+            "A pass says that it is equal to what those have in common."
+        )

@@ -158,6 +158,7 @@ def _joined(
         known.part_number,
         known.revision,
         known.left_out,
+        known.learned_from,
     )
     files = {name: (table.file, table.sheet) for name, table in found.items()} | {"choices": choices}
     places = checking.Places(files, built.rows, _unread(loom, found))

@@ -35,13 +35,14 @@ class Identity:
     part_number: str = ""
     revision: str = ""
     left_out: tuple[str, ...] = ()
+    learned_from: tuple[str, ...] = ()
 
 
 TEXTS = ("name", "serial", "part_number", "revision", "description")
 """The texts that ``[loom]`` may hold."""
 
-LEFT_OUT = "left_out"
-"""A list of texts in ``[loom]``, a key that may stand in several rows of a sheet."""
+LISTS = {"left_out": '["wire 17"]', "learned_from": '["TL-0008"]'}
+"""The lists of texts in ``[loom]``, keys that may stand in several rows of a sheet, each with an example."""
 
 
 class _Reader:
@@ -111,8 +112,8 @@ def parse(data: bytes, file: str = FILE) -> tuple[Identity | None, list[Problem]
 def _identity(document: Mapping[str, object], reader: _Reader) -> tuple[Identity | None, list[Problem]]:
     reader.keys(document, ("loom", "tables", "defaults", "choice"), "")
     told = reader.table(document.get("loom", {}), "loom")
-    reader.keys(told, (*TEXTS, LEFT_OUT), "loom.")
-    left_out = _left_out(reader, told.get(LEFT_OUT, []))
+    reader.keys(told, (*TEXTS, *LISTS), "loom.")
+    lists = {key: _texts(reader, key, told.get(key, [])) for key in LISTS}
     texts = {key: reader.text(told, key, "loom.") for key in TEXTS}
     name = texts["name"]
     if not name and not reader.problems:
@@ -139,16 +140,17 @@ def _identity(document: Mapping[str, object], reader: _Reader) -> tuple[Identity
         decimal=decimal,
         settings=settings,
         choices=choices,
-        left_out=left_out,
+        left_out=lists["left_out"],
+        learned_from=lists["learned_from"],
         **texts,
     )
     return said, reader.problems
 
 
-def _left_out(reader: _Reader, said: object) -> tuple[str, ...]:
+def _texts(reader: _Reader, key: str, said: object) -> tuple[str, ...]:
     if isinstance(said, list) and all(isinstance(text, str) and text and not flaw(text) for text in said):
         return tuple(said)
-    reader.wrong(f"loom.{LEFT_OUT}", "a list of texts is expected here", 'Like left_out = ["wire 17"].')
+    reader.wrong(f"loom.{key}", "a list of texts is expected here", f"Like {key} = {LISTS[key]}.")
     return ()
 
 
@@ -156,7 +158,7 @@ def from_sheets(loom: Table, choices: Table | None) -> tuple[Identity | None, li
     """Read the sheets ``loom`` and ``choices`` of a workbook; `None` where they give no identity."""
     rows: dict[str, int] = {}
     document: dict[str, dict[str, object]] = {"loom": {}, "tables": {}, "defaults": {}}
-    left_out: list[str] = []
+    lists: dict[str, list[str]] = {}
     reader = _Reader(
         lambda path: (
             (choices.file, choices.sheet, rows.get(path))
@@ -166,8 +168,8 @@ def from_sheets(loom: Table, choices: Table | None) -> tuple[Identity | None, li
     )
     for row, (key, said) in _cells(loom, ("key", "value"), columns.LOOM, reader):
         key = key.casefold()
-        if key == LEFT_OUT:
-            left_out.append(said)
+        if key in LISTS:
+            lists.setdefault(key, []).append(said)
             rows.setdefault(key, row)
             continue
         if key in rows:
@@ -179,8 +181,7 @@ def from_sheets(loom: Table, choices: Table | None) -> tuple[Identity | None, li
             document["tables"][key] = said
         else:
             document["loom"][key] = said
-    if left_out:
-        document["loom"][LEFT_OUT] = left_out
+    document["loom"] |= lists
     if choices:
         document["choice"] = _choices_of(choices, rows, reader)  # type: ignore[assignment]  # a list of tables
     return _identity(document, reader)
@@ -331,7 +332,8 @@ def sheets_of(identity: Identity) -> tuple[list[dict[str, str]], list[dict[str, 
         for answer in choice.answers
     ]
     rows = [{"key": key, "value": value} for key, value in keys.items() if value]
-    return [*rows, *({"key": LEFT_OUT, "value": text} for text in identity.left_out)], choices
+    listed = [{"key": key, "value": text} for key in LISTS for text in getattr(identity, key)]
+    return [*rows, *listed], choices
 
 
 def toml_text(text: str) -> str:
@@ -347,8 +349,9 @@ def write(identity: Identity) -> bytes:
     """Return ``loom.toml`` for an identity; `parse` reads it back."""
     lines = ["[loom]"]
     lines += [f"{key} = {toml_text(getattr(identity, key))}" for key in TEXTS if getattr(identity, key)]
-    if identity.left_out:
-        lines += [f"{LEFT_OUT} = [", *(f"  {toml_text(text)}," for text in identity.left_out), "]"]
+    for key in LISTS:
+        if texts := getattr(identity, key):
+            lines += [f"{key} = [", *(f"  {toml_text(text)}," for text in texts), "]"]
     lines += ["", "[tables]", f"colour_code = {toml_text(identity.colour_code)}"]
     stated = [name for name in SETTINGS if name in identity.settings.stated]
     if stated:

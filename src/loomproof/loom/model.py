@@ -270,10 +270,12 @@ class Loom(Shown):
     revision: str = ""
     left_out: tuple[str, ...] = ()
     """What the file that this loom was imported from holds of it and the description does not, in words."""
+    learned_from: tuple[str, ...] = ()
+    """The known-good looms that this description was learned from, where it is of none's drawing."""
 
     def __post_init__(self) -> None:
         refuse_flaws("loom", self.name, self.serial, self.description, self.part_number, self.revision)
-        refuse_flaws("loom, what is left out", *self.left_out)
+        refuse_flaws("loom, what is left out or learned", *self.left_out, *self.learned_from)
         if not self.name:
             raise ValueError("loom: a name is missing")
 
@@ -364,13 +366,10 @@ class Loom(Shown):
     def digest(self) -> str:
         """SHA-256 over the whole description, hex; the same description gives the same digest anywhere.
 
-        Part number, revision and what is left out count where they are stated: a description without keeps
-        the digest that it had before there were any.
+        What came later counts where it is stated: a description without keeps the digest that it had.
         """
-        stated = asdict(self)
-        for key in ("part_number", "revision", "left_out"):
-            if not stated[key]:
-                del stated[key]
+        later = ("part_number", "revision", "left_out", "learned_from")
+        stated = {key: value for key, value in asdict(self).items() if value or key not in later}
         return hashlib.sha256(
             json.dumps(_plain(stated), sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode()
         ).hexdigest()

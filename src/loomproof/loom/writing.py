@@ -35,6 +35,7 @@ def identity_of(loom: Loom, colour_code: str = colours.IEC_60757) -> identity.Id
         part_number=loom.part_number,
         revision=loom.revision,
         left_out=loom.left_out,
+        learned_from=loom.learned_from,
     )
 
 
