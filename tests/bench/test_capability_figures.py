@@ -150,3 +150,10 @@ def test_what_is_required_or_doubled_is_named(missing: str) -> None:
         read_capabilities(f"{one}={given[one]}")
     with pytest.raises(UnfitError, match="cannot be read"):
         read_capabilities(f"POINTS=64,LINE=512,{one}={given[one]}")
+
+
+def test_more_points_than_the_link_has_are_said_to_be_that_and_no_fault_of_the_firmware() -> None:
+    with pytest.raises(UnfitError, match=r"has 5400 points .*the scanner link goes up to 4096") as refused:
+        read_capabilities("POINTS=5400,LINE=9000")
+    assert "plug by plug" in refused.value.cure
+    assert "firmware" not in str(refused.value)

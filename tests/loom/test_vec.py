@@ -12,14 +12,14 @@ from lxml import etree
 from loomproof.cli.main import run
 from loomproof.electrics.expectation import expect
 from loomproof.errors import DescriptionError
-from loomproof.loom import kbl, vec
+from loomproof.loom import vec
 from loomproof.loom.model import ComponentKind, ConnectorKind, End, Loom, Wire
 from loomproof.loom.reading import LoadedLoom
 from loomproof.loom.vec.opening import VERSIONS, parse
 from tests.fuzz.damaged_xml import FINDS, mutated_bytes, mutated_tree
 from tests.fuzz.vec_fuzz import samples, tried
-from tests.loom import kbl_text
 from tests.loom.kbl_files import ROOT, VARIABLE
+from tests.loom.vec_and_kbl import both
 from tests.loom.vec_text import Vec, key, specification, tag
 
 FOLDER = Path(os.environ.get(VARIABLE) or ROOT.parent / "shared" / "open_data" / "kbl").parent / "vec"
@@ -368,62 +368,6 @@ def test_two_harnesses_want_one_named(tmp_path: Path) -> None:
     with pytest.raises(DescriptionError, match="describes 2 harnesses: LOOM-1, LOOM-2"):
         vec.read(path)
     assert len(vec.read(path, harness="LOOM-1").loom.wires) == 3
-
-
-# The same content as KBL ---------------------------------------------------------------------------------
-
-
-def both(seed: int) -> tuple[bytes, bytes]:
-    """The same random loom as VEC and as KBL 2.4, each by the tests' own writer."""
-    rng = random.Random(f"vec and kbl/{seed}")
-    made = Vec()
-    plugs = {f"X{n}": [str(c) for c in range(1, rng.randint(2, 5))] for n in range(1, rng.randint(3, 6))}
-    splices = [f"S{n}" for n in range(rng.randint(0, 2))]
-    heads, body = [], []
-    for name, cavities in plugs.items():
-        made.housing(name, *cavities)
-        heads.append(kbl_text.housing(f"h{name}", *cavities))
-    for name in splices:
-        made.terminal(name, splice=True)
-        heads.append(kbl_text.housing(f"h{name}", "1"))
-    free = [(name, cavity) for name, cavities in plugs.items() for cavity in cavities]
-    rng.shuffle(free)
-    wires, connections, parts = [], [], []
-    for number in range(1, len(free) // 2 + 1):
-        ends = [free.pop() for _ in range(2)]
-        if splices and rng.random() < 0.5:
-            ends[1] = (rng.choice(splices), "")
-        name, area = str(number), rng.choice([0.35, 0.5, 1.5])
-        colour = rng.choice([("RD",), ("BK", "WH"), ("GN", "YE")])
-        length_mm, signal = rng.randint(50, 4000), rng.choice(["", "V.15.A", "M.31.B"])
-        at = tuple(f"{c}.{p}" if p else f"{c}.t" for c, p in ends)
-        made.cable(f"C{name}", [(name, area, "/".join(colour), length_mm / 1000, signal, at)])
-        parts.append(kbl_text.wire_part(f"p{name}", *colour, area=area))
-        wires.append(kbl_text.wire(name, kbl_text.length(length_mm), of=f"p{name}"))
-        connections.append(kbl_text.connection(name, *(f"{c}.{p or '1'}" for c, p in ends), signal=signal))
-    for name, cavities in plugs.items():
-        body.append(kbl_text.connector(name, f"h{name}", *cavities))
-    for name in splices:
-        body.append(kbl_text.connector(name, f"h{name}", "1", usage="splice"))
-    kbl_file = kbl_text.file("".join(heads + parts), "".join(connections + body + wires))
-    return made.bytes(), kbl_file
-
-
-@pytest.mark.parametrize("seed", range(20))
-def test_vec_and_kbl_of_one_content_give_the_same_loom(seed: int, tmp_path: Path) -> None:
-    as_vec, as_kbl = both(seed)
-    (tmp_path / "a.vec").write_bytes(as_vec)
-    (tmp_path / "a.kbl").write_bytes(as_kbl)
-    one, other = vec.read(tmp_path / "a.vec").loom, kbl.read(tmp_path / "a.kbl").loom
-    assert sorted(one.wires, key=lambda w: w.name) == sorted(other.wires, key=lambda w: w.name)
-    assert [(c.name, c.kind, c.rows) for c in one.connectors] == [
-        (c.name, c.kind, c.rows) for c in other.connectors
-    ]
-    assert {(c.name, c.designation) for c in one.circuits} == {
-        (c.name, c.designation) for c in other.circuits
-    }
-    assert set(one.cavity_facts) == set(other.cavity_facts)
-    assert nets(one) == nets(other)
 
 
 def test_the_schemas_are_those_of_the_versions() -> None:

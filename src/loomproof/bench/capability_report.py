@@ -17,6 +17,8 @@ NOT_THE_LINK = (
 """What to do about a scanner that answers what it should not."""
 
 MOST_POINTS = 4096
+"""So many points a scanner on the link may have."""
+
 MOST_MS = 60_000.0
 MOST = 1e15
 """What no figure of a bench reaches, in any unit: one over it is a slip, not a capability."""
@@ -121,7 +123,11 @@ def _count(text: str) -> int:
 
 def _points(text: str) -> int:
     if (points := _count(text)) > MOST_POINTS:
-        raise ValueError(text)
+        raise UnfitError(
+            f"the scanner says that it has {points} points (POINTS={points}), and the scanner link goes up "
+            f"to {MOST_POINTS}",
+            cure=f"Set it to {MOST_POINTS} points or fewer; a loom that is bigger is proved plug by plug.",
+        )
     return points
 
 

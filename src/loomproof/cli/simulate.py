@@ -54,7 +54,10 @@ class Asked(TypedDict):
 @click.option("--tcp", "port", type=click.IntRange(0, 65535), metavar="PORT", help="On a TCP port; 0: any.")
 @click.option("--paced", is_flag=True, help="Answer as slowly as a real scanner on a real line.")
 @click.option(
-    "--points", type=click.IntRange(1, 4096), metavar="N", help="Points; without it, as many as needed."
+    "--points",
+    type=click.IntRange(1, 4096),
+    metavar="N",
+    help="Points; without it, as many as needed, 4096 at most.",
 )
 @click.option("--acc", default="0.1:0.01", metavar="OHM:RATIO", help="Limits of error, two-wire.")
 @click.option("--no-ohms", is_flag=True, help="A scanner that only senses.")

@@ -23,11 +23,16 @@ SPREAD_F = 1e-12
 averaged (assumption)."""
 
 
+MOST_POINTS = 4096
+"""So many points a simulated scanner has at most: what the scanner link goes up to."""
+
+
 @dataclass(frozen=True)
 class Kind:
     """What kind of scanner to simulate: limits of error as (Ω, ratio), what it lacks, its points and line.
 
-    ``points`` ``None``: as many as the loom or the adapter needs. ``accuracy`` ``None``: it only senses.
+    ``points`` ``None``: as many as the loom or the adapter needs, and no more than `MOST_POINTS`.
+    ``accuracy`` ``None``: it only senses.
     ``driver_ohm`` 0 and ``pulled_at_once`` 0: as usual, which is next to nothing, and all points;
     ``capacitance`` in F and as a ratio, ``None``: it measures none.
     """
@@ -65,7 +70,7 @@ def simulated(
     hookup = read_hookup(adapter, described, kind.points) if adapter else None
     ohms = kind.accuracy is not None
     make = Make(
-        points=hookup.points if hookup else kind.points or max(len(described.cavities), 1),
+        points=hookup.points if hookup else kind.points or min(max(len(described.cavities), 1), MOST_POINTS),
         line=kind.line_bytes,
         accuracy=Limits(*kind.accuracy) if kind.accuracy else None,
         four_wire=Limits(*kind.four_wire) if kind.four_wire and ohms else None,

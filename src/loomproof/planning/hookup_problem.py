@@ -186,7 +186,13 @@ def unmet(sets: Sequence[int], signatures: Sequence[int], wanted: Sequence[int] 
     whole = _union([*sets, *signatures])
     met = {one: _union(chosen for chosen in sets if chosen & one) for one in singles(whole)}
     near = [_union(met[one] for one in singles(mask)) for mask in signatures]
-    pairs = [(a, b) for k, a in enumerate(signatures) for b in signatures[k + 1 :] if not near[k] & b]
+    pairs = [
+        (a, b)
+        for k, (a, beside) in enumerate(zip(signatures, near, strict=True))
+        if beside != whole
+        for b in signatures[k + 1 :]
+        if not beside & b
+    ]
     if chosen is not None:
         pairs = [(a, b) for a, b in pairs if a in chosen or b in chosen]
     alone = [mask for mask, beside in zip(signatures, near, strict=True) if not beside]

@@ -1,0 +1,39 @@
+"""A simulated scanner for a loom that is bigger than any scanner on the link."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from loomproof.bench.adapter import in_order
+from loomproof.bench.capability_report import MOST_POINTS as OF_THE_LINK
+from loomproof.bench.seam import Capabilities
+from loomproof.errors import AdapterError, Todo
+from loomproof.jobs.prove import fits
+from loomproof.jobs.simulating import MOST_POINTS, Kind, simulated
+from loomproof.loom.model import Connector, ConnectorKind, Loom
+from loomproof.loom.reading import load
+from loomproof.loom.writing import write_folder
+from loomproof.planning.request import Request
+from tests.memory_bench import MemoryBench
+
+
+def test_it_has_as_many_points_as_the_link_goes_up_to_and_the_loom_is_proved_plug_by_plug(
+    tmp_path: Path,
+) -> None:
+    plugs = tuple(
+        Connector(f"C{k}", ConnectorKind.PLUG, (tuple(map(str, range(1, 101))),)) for k in range(45)
+    )
+    write_folder(Loom("big", connectors=plugs), tmp_path / "big")
+    server = simulated(tmp_path / "big", Kind(), port=0)
+    try:
+        assert server.device.scanner.make.points == MOST_POINTS == OF_THE_LINK
+    finally:
+        server.close()
+    loom = load(tmp_path / "big").loom
+    request = Request(loom, in_order(loom.cavities), run="r", started="2026-01-05T10:00:00.000Z")
+    with pytest.raises(AdapterError, match="4500 cavities and the bench 4096 points") as refused:
+        fits(request, MemoryBench(able=Capabilities(MOST_POINTS)))
+    assert refused.value.do is not None
+    assert refused.value.do.what is Todo.HOOK_UPS
