@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.bench.adapter import Adapter, Lead, parse_adapter, read_adapter
+from loomproof.bench.adapter import Adapter, Lead, parse_adapter, read_adapter, table_of
+from loomproof.bench.references import Reference
 from loomproof.electrics.expectation import expect
 from loomproof.errors import AdapterError, UsageError
 from loomproof.jobs import hookups as hooking
@@ -178,3 +179,24 @@ def test_a_wrongly_plugged_hook_up_is_noticed_at_once_and_asked_again(
     assert len(list(out.glob("r.hook-up-1.plugs-*.jsonl"))) == 1, (
         "what was read of it is kept, and not counted"
     )
+
+
+def test_references_stay_on_their_points_in_every_hook_up(engine: Loom) -> None:
+    """No plug gets their points, a saved plan keeps them, and the bench has so many points less."""
+    own = Adapter("plugs", (), references=(Reference(3, 31, 0.47, 0.005), Reference(32, 17, 47.0, 0.05)))
+    plan = planned(engine, 64, own)
+    proved(engine, plan)
+    again = read_hook_ups(json.loads(json.dumps(hook_ups_plain(plan))), "plan")
+    assert again == plan
+    for k, hook_up in enumerate(again.hook_ups):
+        assert not {3, 31, 32, 17} & set(hook_up.point_of.values())
+        assert len(set(hook_up.point_of.values())) == len(hook_up.point_of) <= 60
+        adapter = hooking.adapter_of(again, k)
+        assert adapter.references == own.references
+        assert parse_adapter(table_of(adapter), name="again").references == own.references
+    assert hooking.whole_adapter(again).references == own.references
+    with pytest.raises(AdapterError) as refused:
+        planned(engine, 64, Adapter("plugs", (), references=(Reference(3, 65, 0.47),)))
+    assert [p.message for p in refused.value.problems] == [
+        "a reference is on point 65, and the bench has 64 points"
+    ]

@@ -251,7 +251,7 @@ def _parsed(data: bytes, name: str, file: str, *, shared: bool = False) -> Adapt
             Problem(f"point {point} has a reference and something else", file, column="point")
             for point in shared_points(references, [lead.point for lead in leads])
         ]
-        if not leads and not problems:
+        if not leads and not (shared and references) and not problems:
             problems.append(Problem("the adapter table has no rows", file))
     if problems:
         raise AdapterError(f"the adapter table {file} is wrong in {places_of(problems)}", problems=problems)

@@ -69,6 +69,11 @@ def read_reference(cells: Mapping[str, str], file: str, row: int) -> tuple[Refer
     return (None, problems) if problems else (Reference(*points, *figures), [])
 
 
+def points_of_all(references: Iterable[Reference]) -> frozenset[int]:
+    """Return the points that references stay on."""
+    return frozenset(point for each in references for point in (each.a, each.b))
+
+
 def shared_points(references: Iterable[Reference], used: Iterable[int]) -> list[int]:
     """Return the points that two of these references have, or that a reference has and a lead as well."""
     seen = set(used)

@@ -80,15 +80,17 @@ def go_on(run: str, loom: Loom, out: Path) -> tuple[Request, HookUpPlan]:
 def whole_adapter(plan: HookUpPlan) -> Adapter:
     """Return the leads of all hook-ups, one after the other, as they stand on the certificate."""
     leads = [lead for k in range(len(plan.hook_ups)) for lead in adapter_of(plan, k).entries]
-    return Adapter(f"{len(plan.hook_ups)} hook-ups on {plan.points} points", tuple(leads))
+    name = f"{len(plan.hook_ups)} hook-ups on {plan.points} points"
+    return Adapter(name, tuple(leads), references=plan.references)
 
 
 def adapter_of(plan: HookUpPlan, k: int) -> Adapter:
-    """Return hook-up k (from 0) as an adapter, with what was learned of the leads of plugs that there are."""
+    """Return hook-up k (from 0) as an adapter: leads of plugs as they were learned, and all references."""
     own = plan.leads
     leads = [own.get(end) or Lead(point, end) for end, point in plan.hook_ups[k].point_of.items()]
     leads.sort(key=lambda lead: lead.point)
-    return Adapter(f"hook-up {k + 1} of {len(plan.hook_ups)}", tuple(leads))
+    name = f"hook-up {k + 1} of {len(plan.hook_ups)}"
+    return Adapter(name, tuple(leads), references=plan.references)
 
 
 _PLUGGING = (

@@ -28,6 +28,7 @@ from loomproof.measuring.events import Event, Finished
 from loomproof.measuring.ohmmeter import Ohmmeter
 from loomproof.measuring.plausibility import temperature_of
 from loomproof.measuring.preparing import checked, cleared_meter
+from loomproof.measuring.reference_check import refuse_wrong_references
 from loomproof.measuring.trace import Traced
 from loomproof.measuring.traced_loom import fitted_loom, loom_of, questions_of
 from loomproof.planning.net_access import Scope
@@ -95,9 +96,11 @@ def trace(
     temperature_c = temperature_of(bench)
     checked(bench, clearance, single_points(order))
     meter = cleared_meter(clearance, request, temperature_c)
-    found = yield from tracing.trace(bench, clearance, leads.end_of, meter)
     scope = Scope((), (), (), order, dict(leads.end_of), ())
     ohmmeter = Ohmmeter(Asker(bench, clearance, point_set(order.values())), meter, scope) if meter else None
+    if ohmmeter is not None:
+        refuse_wrong_references(ohmmeter, leads.references)
+    found = yield from tracing.trace(bench, clearance, leads.end_of, meter)
     loom, failing = fitted_loom(
         found,
         request.loom.name,
@@ -108,6 +111,8 @@ def trace(
         hazards=hazards or {},
         temperature_c=ROOM_TEMPERATURE_C if temperature_c is None else temperature_c,
     )
+    if ohmmeter is not None:
+        refuse_wrong_references(ohmmeter, leads.references)
     bench.confirm()
     differs: tuple[str, ...] = ()
     if known is not None:

@@ -9,6 +9,7 @@ from typing import Annotated
 from pydantic import Field, TypeAdapter, ValidationError
 
 from loomproof.bench.adapter import Lead, parse_adapter
+from loomproof.bench.references import Reference, points_of_all
 from loomproof.errors import InputError, Todo
 from loomproof.loom.model import End
 from loomproof.notebook import Shown
@@ -58,6 +59,16 @@ class HookUpPlan(Shown):
         if not self.plugs:
             return {}
         return {lead.end: lead for lead in parse_adapter(self.plugs, name="plugs", shared=True).entries}
+
+    @property
+    def references(self) -> tuple[Reference, ...]:
+        """The reference resistors that stay on points of their own. Raises `AdapterError` as `leads` does."""
+        return parse_adapter(self.plugs, name="plugs", shared=True).references if self.plugs else ()
+
+    @property
+    def reserved(self) -> frozenset[int]:
+        """The points of the references, which no plug gets."""
+        return points_of_all(self.references)
 
     @property
     def units(self) -> tuple[Unit, ...]:

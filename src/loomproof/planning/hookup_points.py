@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from loomproof.loom.model import End
 from loomproof.planning.hookup_plan import HookUp, Unit
@@ -16,11 +16,12 @@ def hooked(
     fixed: Mapping[End, int] | None = None,
     on: int = 0,
     point_of: Mapping[End, int] | None = None,
+    reserved: Collection[int] = (),
 ) -> Iterable[HookUp]:
     """Give out points: what stays plugged keeps its points, what is new takes the lowest free ones.
 
     Leads of ``fixed`` stay on their points; a plug whose leads are in their way is put on again elsewhere.
-    ``on`` is plugged beforehand, on the points of ``point_of``.
+    ``on`` is plugged beforehand, on the points of ``point_of``. ``reserved`` are points that no plug gets.
     """
     before, own = point_of or {}, fixed or {}
     held = {u: [before[end] for end in units[u].ends] for u in units_of(on)}
@@ -36,7 +37,7 @@ def hooked(
             del held[u]
         new = [u for u in members if u not in held]
         held |= bound
-        free = sorted(set(range(1, points + 1)) - {p for mine in held.values() for p in mine})
+        free = sorted(set(range(1, points + 1)) - {p for mine in held.values() for p in mine} - {*reserved})
         for u in sorted((u for u in new if u not in bound), key=lambda u: -len(units[u].ends)):
             size = len(units[u].ends)
             # One run of points if there is one: easier to plug and to check.

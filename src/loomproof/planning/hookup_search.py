@@ -31,7 +31,7 @@ from loomproof.planning.hookup_problem import (
     unmet,
 )
 from loomproof.planning.hookup_saving import saved
-from loomproof.planning.own_plugs import on_one_point, refuse_plugs
+from loomproof.planning.own_plugs import on_one_point, refuse_plugs, reserved
 
 SPLITS = (1, 2, 4, 6, 8, 16)
 """Into how many groups of leads a plug that may be split is tried to be split."""
@@ -44,7 +44,7 @@ class Constraints:
     ``split``: connectors whose leads may go to points in groups; all others are plugged whole. ``stay``:
     connectors that stay plugged all the time. ``owned``: how many adapter plugs of a housing there are.
     ``plugs``: adapter plugs that there are, as a table in which plugs may share points: their leads stay on
-    their points.
+    their points, and references on theirs, which no plug gets.
     """
 
     split: tuple[str, ...] = ()
@@ -191,7 +191,7 @@ class _Search:
         stay = _mask(k for k, unit in enumerate(units) if unit.connector in limits.stay)
         sizes = tuple(len(unit.ends) for unit in units)
         rows = rows_of(signatures, wanted)
-        problem = Problem(sizes, task.points, rows, (*groups, *apart), stay)
+        problem = Problem(sizes, task.points - len(reserved(limits.plugs)), rows, (*groups, *apart), stay)
         return cls(task, problem, signatures, wanted, units, seed)
 
     def _look(self, work: float, nodes: int = 0) -> tuple[Cover, list[tuple[int, ...]], bool]:
@@ -270,7 +270,7 @@ def signatures_of(nets: Iterable[Iterable[End]], units: Sequence[Unit]) -> tuple
 
 
 def _refuse_impossible(problem: Problem, units: Sequence[Unit], task: _Task) -> None:
-    limits, points = task.limits, task.points
+    limits, points = task.limits, problem.capacity
     stays = ", ".join(limits.stay)
     if not problem.fits(0):
         names = [units[u].connector for u in units_of(problem.stay)]
@@ -341,8 +341,9 @@ def _ordered(problem: Problem, found: Cover, proved: Sequence[Sequence[int]], se
                 order = best_order(each)
                 candidates.append((plug_ins(each, order), [each[k] for k in order]))
     _, best = min(candidates)
-    plugs, points = search.task.limits.plugs, problem.capacity
-    each = tuple(hooked(best, units, points, {} if plugs is None else plugs.point_of))
+    plugs, points = search.task.limits.plugs, search.task.points
+    fixed = {} if plugs is None else plugs.point_of
+    each = tuple(hooked(best, units, points, fixed, reserved=reserved(plugs)))
     return HookUpPlan(
         points,
         each,
@@ -372,7 +373,7 @@ def with_follow_ups(plan: HookUpPlan, pairs: Iterable[tuple[frozenset[End], froz
     rows = [tuple(signatures_of([a], units) + signatures_of([b], units)) for a, b in pairs]
     problem = Problem(
         tuple(len(unit.ends) for unit in units),
-        plan.points,
+        plan.points - len(plan.reserved),
         undominated((row[0], row[1]) for row in rows if len(row) == 2),
         tuple((_mask(place[name] for name in names), most) for names, most in plan.limits),
         _mask(place[name] for name in plan.stay),
@@ -387,7 +388,7 @@ def with_follow_ups(plan: HookUpPlan, pairs: Iterable[tuple[frozenset[End], froz
     held = plan.hook_ups[-1].point_of
     order = best_order(sets)
     fixed = {end: lead.point for end, lead in plan.leads.items()}
-    added = tuple(hooked([sets[k] for k in order], units, plan.points, fixed, last, held))
+    added = tuple(hooked([sets[k] for k in order], units, plan.points, fixed, last, held, plan.reserved))
     return replace(plan, hook_ups=plan.hook_ups + added)
 
 

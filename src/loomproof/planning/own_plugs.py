@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from itertools import combinations
 
 from loomproof.bench.adapter import Adapter
+from loomproof.bench.references import points_of_all
 from loomproof.errors import AdapterError, Problem, UsageError, suggestion
 from loomproof.loom.model import End, Loom
 from loomproof.planning.hookup_plan import Unit
@@ -29,6 +30,11 @@ def refuse_plugs(
             problems.append(
                 Problem(f"the bench has {points} points, there is no point {lead.point}", file, row=lead.row)
             )
+    beyond = sorted(point for point in points_of_all(plugs.references) if point > points)
+    problems += [
+        Problem(f"a reference is on point {point}, and the bench has {points} points", file)
+        for point in beyond
+    ]
     for name in dict.fromkeys(lead.end.connector for lead in plugs.entries):
         connector = loom.by_name.get(name)
         missing = [] if connector is None else [end for end in connector.ends if end not in plugs.point_of]
@@ -54,6 +60,11 @@ def refuse_plugs(
                 f"{a} and {b} are to stay plugged, and their plugs have leads on the same points",
                 cure="Let one of them be unplugged.",
             )
+
+
+def reserved(plugs: Adapter | None) -> frozenset[int]:
+    """Return the points on which references stay beside these plugs."""
+    return frozenset() if plugs is None else points_of_all(plugs.references)
 
 
 def on_one_point(units: Sequence[Unit], fixed: Mapping[End, int]) -> Iterator[tuple[int, int]]:
