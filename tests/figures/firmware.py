@@ -84,7 +84,7 @@ def missed(event_us: float, tries: int) -> tuple[int, float]:
     )
     lost = 0
     for step in range(tries):
-        terminal.board.run(16 + step * 37 % 960)
+        terminal.board.run(16 + step * 41 % 960)
         circuit.load(joined([(1, 2)]))
         terminal.board.touch()
         terminal.board.run(int((event_us + rise_us) * 16) + 1)
@@ -131,9 +131,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     began = time.monotonic()
     one, many = vector_ms(1), vector_ms(17)
     cycle = cycle_us()
-    lost, rise_us = missed(EVENT_US, 40 if given.short else 960)
-    boards = range(given.seed, given.seed + (1 if given.short else 4))
-    read = capacitance(boards, 2 if given.short else 6, 3 if given.short else 5)
+    lost, rise_us = missed(EVENT_US, 40 if given.short else 240)
+    boards = range(given.seed, given.seed + (1 if given.short else 3))
+    read = capacitance(boards, 2 if given.short else 4, 3 if given.short else 4)
     usual = [row for row in read if row[3] <= OFFSET_F]
     within = [abs(error) <= max(OFFSET_F, worth) + RATIO * farad for farad, error, _, worth in read]
     lines = [
