@@ -11,6 +11,7 @@ SYSTEM_PACKAGES := gcc libc6-dev ngspice poppler-utils qpdf postgresql gcc-avr b
 
 help:
 	@echo "make demo      set up and run the main job on the simulated bench"
+	@echo "               (BENCH=firmware: on the reference scanner's program, on an emulated chip)"
 	@echo "make test      set up and run all tests"
 	@echo "make lint      style, types, import contracts"
 	@echo "make figures   measure what is promised (SHORT=1 for a quick look)"
@@ -28,8 +29,13 @@ $(VENV)/dev.stamp: $(VENV)/runtime.stamp requirements/dev.txt
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/dev.txt
 	@touch $@
 
+ifeq ($(BENCH),firmware)
+demo: $(VENV)/dev.stamp system-packages
+	$(BIN)/python -m tests.firmware.demo
+else
 demo: $(VENV)/runtime.stamp
 	$(BIN)/loomproof demo
+endif
 
 system-packages:
 	@sh tests/system_packages.sh $(SYSTEM_PACKAGES)

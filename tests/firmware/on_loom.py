@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 
-from loomproof.loom.model import Loom
+from loomproof.loom.model import End, Loom
 from loomproof.loom.reading import load
 from loomproof.virtual.build import Hookup
 from loomproof.virtual.network import Island
@@ -41,6 +41,11 @@ class LoomOnPins(Circuit):
     def fault(self, text: str) -> None:
         """Add one fault."""
         self.scanner.add(text)
+        self.load(self.scanner.network, self._opened)
+
+    def hook_up(self, ends: Mapping[int, End]) -> None:
+        """Plug the same loom in another way: which cavity each point is led to."""
+        self.scanner.hook_up(Hookup(POINTS, ends))
         self.load(self.scanner.network, self._opened)
 
     def unplug(self) -> None:

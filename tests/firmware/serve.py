@@ -2,10 +2,10 @@
 
     python -m tests.firmware.serve LOOM [--eeprom FILE] [--seed N] [--any-rate] [--unplugged]
 
-Prints the port's address. Lines on its input: ``fault TEXT``, ``mend``, ``reset``, ``pins``; each is
-answered by one line. It ends with its input. The port's far side stays open here, so that a host may come
-and go. A host at another rate than the board's sends rubbish, unless ``--any-rate`` says that what is
-behind the port has none.
+Prints the port's address. Lines on its input: ``fault TEXT``, ``mend``, ``plug ADAPTER``, ``reset``,
+``pins``; each is answered by one line. It ends with its input. The port's far side stays open here, so that a
+host may come and go. A host at another rate than the board's sends rubbish, unless ``--any-rate`` says that
+what is behind the port has none.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ import time
 import tty
 from pathlib import Path
 
+from loomproof.bench.adapter import read_adapter
 from tests.firmware.circuit import Pins
 from tests.firmware.emulated import HZ, Board
 from tests.firmware.on_loom import LoomOnPins
@@ -82,6 +83,8 @@ class Served:
         verb, _, rest = order.partition(" ")
         if verb == "fault":
             self.circuit.fault(rest)
+        elif verb == "plug":
+            self.circuit.hook_up({lead.point: lead.end for lead in read_adapter(Path(rest)).entries})
         elif verb == "mend":
             self.circuit.mend()
         elif verb == "reset":
