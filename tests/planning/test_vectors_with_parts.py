@@ -24,7 +24,7 @@ from loomproof.loom.model import (
 )
 from loomproof.planning.conductors import Conductors
 from loomproof.planning.drive_codes import antichain_length
-from loomproof.planning.explain_pair import explain
+from loomproof.planning.explain_pair import Explanation, explain
 from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import Scope, scope_of
 from loomproof.planning.plan import plan_proof
@@ -112,6 +112,10 @@ def test_what_the_vectors_of_a_retest_see(seed: int) -> None:
     }
     vectors = _vectors(scope, frozenset(10 + k for k in touched))
     holds(scope, vectors, touched)
+    closures = {scope.reach[k] | {k} for k in range(count) if scope.reach[k]}
+    more = len([one for one in closures if one & touched])
+    more += len([k for k in touched if scope.reach[k] and scope.groups[k].size > 1])
+    assert len(vectors) <= antichain_length(len(touched) + (len(touched) < count)) + more
     bare = Scope(scope.groups, scope.net_of_group, (frozenset(),) * count, {}, {}, ())
     asked = len(_vectors(bare, frozenset(10 + k for k in touched)))
     assert asked == antichain_length(len(touched) + (len(touched) < count))
@@ -343,3 +347,52 @@ def test_a_pair_is_explained_by_the_currents_that_flow() -> None:
     )
     with pytest.raises(UsageError, match="E:1: no cavity of its net has a point"):
         explain(expectation, End("A", "1"), End("E", "1"), few, able, METER)
+
+
+def test_what_is_said_of_a_pair_that_parts_couple_and_of_one_that_nothing_does() -> None:
+    expectation = expect(LOOM)
+    able = Capabilities(16)
+    scope = scope_of(expectation, in_order(LOOM.cavities).point_of, able.clear_ohm)
+
+    def told(a: str, b: str) -> Explanation:
+        return explain(expectation, End(*a.split(":")), End(*b.split(":")), scope, able, METER)
+
+    coupled = told("A:2", "A:3")
+    assert (coupled.coupled, coupled.sense_ohm, coupled.isolation_ohm) == (True, None, None)
+    assert [component.name for component, _ in coupled.across] == ["R1"]
+    assert coupled.reading is None
+    apart = told("A:1", "A:2")
+    assert (apart.coupled, apart.same_net, apart.across) == (False, False, ())
+    # Two points hang on the one net, seven on the bundle of the other: the threshold is shared by two.
+    assert apart.sense_ohm == able.sense_ohm / 2 if able.sense_ohm else False
+    assert apart.isolation_ohm is not None
+    one = told("A:1", "B:1")
+    assert (one.coupled, one.same_net, one.sense_ohm, one.isolation_ohm) == (
+        False,
+        True,
+        able.clear_ohm,
+        None,
+    )
+    assert one.reading is not None
+    assert one.reading.wires == 2
+
+
+@pytest.mark.parametrize("beside", [False, True])
+def test_a_part_that_no_reading_tells_is_read_against_the_least_it_may_be(beside: bool) -> None:
+    """A resistor of 1 MΩ ± 10 % on a meter that ends at 100 kΩ, alone or with 2 kΩ from net to net."""
+    parts = [part(ComponentKind.RESISTOR, "R1", "A:1", "B:1", 1e6, tolerance_pct=10.0)]
+    if beside:
+        parts.append(part(ComponentKind.RESISTOR, "R2", "A:1", "C:1", 1e3, tolerance_pct=0.0))
+        parts.append(part(ComponentKind.RESISTOR, "R3", "C:1", "B:1", 1e3, tolerance_pct=0.0))
+    expectation = expect(loom_of("", tuple(parts), extra="D:1"))
+    plan = plan_proof(expectation, in_order(expectation.loom.cavities).point_of, Capabilities(16), METER)
+    found = [one for one in plan.bounds if one.component == "R1"]
+    assert all(one.alone is not beside for one in found)
+    assert found or beside
+    for one in found:
+        # What conducts nothing that the meter could read is read both ways round.
+        assert one.lower_ohm == pytest.approx(1e5)
+        assert one.upper_ohm == math.inf
+        assert (one.one, one.other) == (plan.scope.bit(one.a), plan.scope.bit(one.b))
+    if not beside:
+        assert [(one.a.connector, one.b.connector) for one in found] == [("A", "B"), ("B", "A")]
