@@ -391,7 +391,7 @@ def test_a_part_that_no_reading_tells_is_read_against_the_least_it_may_be(beside
     assert found or beside
     for one in found:
         # What conducts nothing that the meter could read is read both ways round.
-        assert one.lower_ohm == pytest.approx(1e5)
+        assert one.lower_ohm <= 2e3 if beside else one.lower_ohm == pytest.approx(0.9e6)
         assert one.upper_ohm == math.inf
         assert (one.one, one.other) == (plan.scope.bit(one.a), plan.scope.bit(one.b))
     if not beside:
