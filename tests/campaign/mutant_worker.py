@@ -283,8 +283,8 @@ def _fresh(tests: Sequence[str], report: Report, room: str) -> int:
     said = report
     files = list(dict.fromkeys(name.partition("::")[0] for name in tests))
     code = pytest.main([*FLAGS, "-x", f"--basetemp={_folder(room)}-fresh", *files], plugins=[Chosen()])
-    if Chosen.broken:
-        return 1  # all of these files are collected unmutated: the mutant breaks the import
+    if Chosen.broken or code == pytest.ExitCode.USAGE_ERROR:
+        return 1  # all of these files are collected unmutated: the mutant breaks the import, a conftest's too
     return int(code)
 
 
