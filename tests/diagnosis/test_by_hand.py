@@ -241,6 +241,8 @@ def reading(
         (reading(None), reading(0.10), True),
         (reading(0.10), reading(None), True),
         (reading(None), reading(None), False),
+        (reading(None).model_copy(update={"open": False}), reading(0.10), False),
+        (reading(0.10), reading(None).model_copy(update={"open": False}), False),
         (reading(100.0, kind="component"), reading(120.0, kind="component"), True),
         (reading(100.0, kind="component"), reading(120.0), False),
         (reading(1e6, kind="isolation"), reading(5e6, kind="isolation"), False),

@@ -256,6 +256,15 @@ def test_looking_tells_wires_apart_only_by_colours_that_differ() -> None:
         assert crossed(colours).startswith("Look into the back of A and B and compare wire colours"), colours
 
 
+def test_one_wire_alone_is_looked_for_whatever_its_colour() -> None:
+    """W4 found in a spare cavity of A, or its other end in one of C."""
+    writer = desk(groups="A:6 B:2, A:2")
+    leaf = writer.wiring.leaf_of
+    one = Fault(Cause.MOVED_TO_SPARE, tuple(leaf[end] for end in ends_of("A:2 A:6")))
+    other = Fault(Cause.CROSSED_HOUSINGS, tuple(leaf[end] for end in ends_of("B:2 C:3")))
+    assert writer.tell_apart(one, [other]).startswith("Look into the back of A, B and C")
+
+
 def test_an_explanation_that_is_not_proved_says_so() -> None:
     writer = desk(groups="A:2, B:2")
     fault = Fault(Cause.BROKEN_WIRE, (1, 7), edges=(3,))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import networkx as nx
@@ -175,6 +176,28 @@ def test_chains_of_parts_are_shortest_ways(seed: int) -> None:
             assert found.within(a, limit) == near
     assert not found.leads(None, 1, "")
     assert not found.leads(1, None, "")
+
+
+def test_parts_whose_legs_nothing_tested_reaches_join_nothing() -> None:
+    """R1 from 0 to a splice that leads nowhere, R2 from another such splice to 1."""
+    loom = replace(SINGLE, connectors=(*SINGLE.connectors, Connector("Y", ConnectorKind.SPLICE)))
+    parts = (
+        Component("R1", R, (("1", End("A", "0")), ("2", End("Z"))), 10.0),
+        Component("R2", R, (("1", End("Y")), ("2", End("A", "1"))), 10.0),
+    )
+    loom = replace(loom, components=parts)
+    expected = tuple(frozenset({end}) for end in loom.cavities)
+    wiring = wiring_of(loom, expected, TABLE)
+    found = found_wiring(
+        loom,
+        wiring,
+        Measured(expected, expected, complete=True),
+        range(6),
+        Righted(labels=tuple(range(6))),
+    )
+    assert not found.leads(0, 1, "")
+    assert found.parts_between(0, 1) is None
+    assert found.within(0, 1e9) == []
 
 
 def test_a_part_counts_as_what_it_may_have_or_reads() -> None:

@@ -12,6 +12,7 @@ import pytest
 from loomproof.diagnosis import Effect, Observation, explain, named, narrow, read_observation, weight_table
 from loomproof.diagnosis.causes import CAUSES, Cause, Look
 from loomproof.diagnosis.narrow import ELSEWHERE, ways_of
+from loomproof.diagnosis.seen import What
 from loomproof.errors import UsageError
 from loomproof.loom.model import Connector, ConnectorKind, End, Loom, Wire, end_of
 from loomproof.results.findings import Alternative, Finding, Kind
@@ -138,6 +139,14 @@ def test_every_observation_is_read_back_as_it_is_written() -> None:
             assert read_observation(str(seen), known) == seen
     assert str(read_observation("REAR LAMP bad", known).thing) == '"REAR LAMP"'
     assert read_observation("REAR LAMP:1 bad", known).thing.end == blank[0]
+
+
+def test_a_lead_of_the_adapter_is_no_cavity_and_cavities_behind_a_wire_are_spoken_of() -> None:
+    ends = tuple(end_of(text) for text in ("A:1", "A:2", "B:1"))
+    lead = Finding(Kind.OPEN, found("A:5", "C:2")[0].severity, "", ends, cause="adapter_lead")
+    assert not [thing for thing in named([lead]) if thing.what in (What.CAVITY, What.CONNECTOR)]
+    wire = Finding(Kind.OPEN, lead.severity, "", ends, wires=("W9",), cause="broken_wire")
+    assert {thing.end for thing in named([wire]) if thing.what is What.CAVITY} == set(ends)
 
 
 def test_every_weight_has_a_reason_and_every_cause_a_kind() -> None:
