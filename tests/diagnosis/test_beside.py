@@ -126,6 +126,10 @@ def test_a_place_that_reads_alike_is_named_as_well() -> None:
     assert finding.cause == "added_part"
     named = [set(other.cavities) for other in finding.alternatives if "behind built-in parts" in other.text]
     assert set(ends_of("A:2 A:3")) in named
+    # 1/50.2 - 1/892 is 5.7 % less than 1/47.5 - 1/893: more than two places alike differ by.
+    (finding,) = told(*WHOLE, "A:2 A:3 50.2", "A:3 A:6 2", "A:3 A:4 247", parts=(R1, R2, small))
+    named = [set(other.cavities) for other in finding.alternatives if "behind built-in parts" in other.text]
+    assert set(ends_of("A:2 A:3")) not in named
 
 
 @pytest.mark.parametrize(("ohm", "cause"), [(100.0, "added_part"), (1.9, "shorted_part")])

@@ -290,6 +290,20 @@ def test_contacts_of_two_big_nets_are_found_crossed(crossed: int) -> None:
     assert frozenset({0, 7}) in moved
 
 
+def test_a_contact_of_a_big_net_in_a_spare_cavity_is_moved() -> None:
+    """Twelve cavities at a splice, and a spare one: a net whole by itself can hold what is missing."""
+    names = tuple(str(k) for k in range(13))
+    loom = Loom(
+        "star",
+        connectors=(Connector("P", ConnectorKind.PLUG, (names,)), Connector("S", ConnectorKind.SPLICE)),
+        wires=tuple(Wire(f"W{k}", End("P", str(k)), End("S")) for k in range(12)),
+    )
+    wiring = wiring_of(loom, Bench(loom).build(), TABLE)
+    (piece,) = Explainer(wiring, TABLE).explain([1, *[0] * 11, 0])
+    assert piece.cost == TABLE.swap
+    assert {frozenset(pair) for one in piece.explanations for pair in one.cycles} == {frozenset({0, 12})}
+
+
 def test_what_a_quick_search_may_have_missed_is_not_proved() -> None:
     """Eighteen leaves and 4200: two exchanges that save nothing alone, for 3200, might have explained it."""
     rng = random.Random(36)

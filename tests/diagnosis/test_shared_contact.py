@@ -110,6 +110,13 @@ def test_it_is_told_with_what_it_stands_for() -> None:
     assert not any("Prove the whole loom" in step for step in other.repair)
 
 
+def test_what_is_high_elsewhere_is_no_evidence_of_it() -> None:
+    elsewhere = wire_reads(7.0, "A:3", "B:3", wires=("W5",))
+    found = told(wire_reads(30.0), elsewhere, part_reads("R1", 500.0))
+    (contact,) = [finding for finding in found if finding.cause == "resistive_contact"]
+    assert [shown.measured_ohm for shown in contact.evidence] == [30.0, 500.0]
+
+
 def test_a_ring_is_told_as_a_ring() -> None:
     rung = tuple(
         Connector("A", ConnectorKind.RING, one.rows) if one.name == "A" else one for one in LOOM.connectors

@@ -246,7 +246,9 @@ def test_what_a_coil_joins_is_what_sense_finds_joined() -> None:
         )
         labels = labels_of(wiring, split)
         strain = PartStrain(writer, split, labels)
-        return strain.senses(Righted(tuple(labels)))
+        found = strain.senses(Righted(tuple(labels)))
+        assert strain(Righted(tuple(labels))) == found, "no part or path is amiss besides"
+        return found
 
     assert senses("A:2 B:2 A:3 B:3", ("A:2 B:2", "A:3 B:3")) == 0
     assert senses("A:2 B:2, A:3 B:3", ("A:2 B:2", "A:3 B:3")) == 1
