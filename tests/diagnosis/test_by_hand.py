@@ -88,6 +88,7 @@ def test_a_slip_of_a_whole_housing_is_called_by_its_name(rows: tuple[str, ...], 
     assert finding.cause == how.partition(" ")[0]
     assert how in " ".join((finding.title, *finding.places, *finding.repair))
     assert "A" in finding.title
+    assert finding.places[0].startswith("A:1, row 1 place 1")
 
 
 def test_a_plug_of_which_nothing_is_found_is_not_plugged() -> None:
