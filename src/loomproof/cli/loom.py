@@ -143,17 +143,23 @@ def nets(loom: Path, form: str) -> None:
 def draw(loom: Path, target: Path, over: bool) -> None:
     """Draw LOOM as SVG: the whole loom, and the face of each connector.
 
-    loom.svg shows connectors, splices, wires and circuits; face_NAME.svg a connector seen from its mating
+    loom.svg shows connectors, splices, wires and circuits (of a loom too big for one picture: index.html
+    leads to wires_NAME.svg, what hangs on each connector); face_NAME.svg a connector seen from its mating
     face, with cavity numbers and wire colours. SVG opens in any browser and prints at any size.
     """
     from loomproof.loom import writing
     from loomproof.loom.reading import load
-    from loomproof.reports.drawing import drawings
+    from loomproof.reports.drawing import INDEX, WHOLE, drawings
 
     files = drawings(load(loom).loom)
     writing.write_files(files, target, over=over)
-    click.echo(str(target / "loom.svg"))
-    click.echo(f"{target} holds the picture of the loom and {len(files) - 1} connector faces.", err=True)
+    if WHOLE in files:
+        click.echo(str(target / WHOLE))
+        click.echo(f"{target} holds the picture of the loom and {len(files) - 1} connector faces.", err=True)
+    else:
+        click.echo(str(target / INDEX))
+        said = f"an index, a picture of the wires at each of {len(files) // 2} connectors, and their faces"
+        click.echo(f"The loom is too big for one picture: {target} holds {said}.", err=True)
 
 
 @click.command()

@@ -11,7 +11,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from loomproof.loom.model import Connector, ConnectorKind, Loom
-from loomproof.reports import drawing_face, drawing_loom
+from loomproof.reports import drawing_face, drawing_loom, drawing_parts
 from loomproof.results.document import ConnectorEntry
 
 UNKNOWN_COLOUR = "?"
@@ -88,19 +88,39 @@ def wire_colours(loom: Loom, connector: Connector) -> dict[str, str]:
     }
 
 
+INDEX, WHOLE = "index.html", "loom.svg"
+
+
 def drawings(loom: Loom) -> dict[str, bytes]:
-    """Return every drawing of a loom by file name: ``loom.svg`` and a face for each connector."""
-    files = {"loom.svg": drawing_loom.picture(loom).encode()}
-    taken = {"loom.svg"}
-    for connector in loom.connectors:
-        if connector.kind is ConnectorKind.SPLICE:
-            continue
-        plain = "".join(mark if mark.isalnum() or mark in "-_" else "_" for mark in connector.name)[:80]
-        name, number = f"face_{plain}.svg", 1
-        # Two names may differ only in case or in marks that no file name holds everywhere.
-        while name.casefold() in taken:
-            number += 1
-            name = f"face_{plain}_{number}.svg"
-        taken.add(name.casefold())
-        files[name] = loom_face(loom, connector).encode()
+    """Return every drawing of a loom by file name: ``loom.svg`` and a face for each connector.
+
+    Above `drawing_parts.LARGEST` wires there are ``index.html`` and a picture for each connector instead of
+    ``loom.svg``.
+    """
+    taken: set[str] = set()
+    plugs = [each for each in loom.connectors if each.kind is not ConnectorKind.SPLICE]
+    faces = {each.name: _file("face", each, taken) for each in plugs}
+    files: dict[str, bytes] = {}
+    if len(loom.wires) <= drawing_parts.LARGEST:
+        files[WHOLE] = drawing_loom.picture(loom).encode()
+    else:
+        parts = {each.name: _file("wires", each, taken) for each in plugs}
+        listed = {name: (file, faces[name]) for name, file in parts.items()}
+        files[INDEX] = drawing_parts.index_page(loom, listed).encode()
+        for each in plugs:
+            part = drawing_parts.around(loom, each)
+            files[parts[each.name]] = drawing_loom.picture(part, each.name, loom).encode()
+    files |= {faces[each.name]: loom_face(loom, each).encode() for each in plugs}
     return files
+
+
+def _file(kind: str, connector: Connector, taken: set[str]) -> str:
+    """Return the name of a connector's drawing of a kind, and take it."""
+    plain = "".join(mark if mark.isalnum() or mark in "-_" else "_" for mark in connector.name)[:80]
+    name, number = f"{kind}_{plain}.svg", 1
+    # Two names may differ only in case or in marks that no file name holds everywhere.
+    while name.casefold() in taken:
+        number += 1
+        name = f"{kind}_{plain}_{number}.svg"
+    taken.add(name.casefold())
+    return name

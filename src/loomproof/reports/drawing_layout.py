@@ -7,6 +7,7 @@ All sizes are px, y downwards.
 
 from __future__ import annotations
 
+import heapq
 import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -310,10 +311,17 @@ def _lanes(loom: Loom, places: Mapping[tuple[str, End], list[Row]]) -> dict[str,
         ]
         wanted = sum(heights) / len(heights) if heights else ROW
         step = round(wanted / (ROW / 2))
-        steps = [step + sign * offset for offset in range(len(loom.wires) + 60) for sign in (1, -1)]
-        free = [y for y in (ROW / 2 * (one + 0.5) for one in steps) if y > 0 and y not in taken]
-        # Best is a height with no row beside it: between boxes, or at a heading.
-        y = next((y for y in free if not {y - ROW / 4, y + ROW / 4} & busy), free[0])
+        steps = (step + sign * offset for offset in range(len(loom.wires) + 60) for sign in (1, -1))
+        first, beside = 0.0, 0.0
+        for y in (ROW / 2 * (one + 0.5) for one in steps):
+            if y <= 0 or y in taken:
+                continue
+            first = first or y
+            # Best is a height with no row beside it: between boxes, or at a heading.
+            if not {y - ROW / 4, y + ROW / 4} & busy:
+                beside = y
+                break
+        y = beside or first
         taken.add(y)
         found[wire.name] = y
     return found
@@ -365,13 +373,23 @@ def _tracks(spans: list[_Span]) -> float:
     Stretches of one column stay near it, so that a wire that turns back does not cross the channel.
     """
     tracks: list[tuple[bool, float, list[_Span]]] = []
-    for span in sorted(spans, key=lambda span: (span.lean, span.top, span.key)):
-        for is_bar, lean, held in tracks:
-            if is_bar == span.is_bar and abs(lean - span.lean) < 0.5 and not _meets(span, held):
-                held.append(span)
-                break
-        else:
-            tracks.append((span.is_bar, span.lean, [span]))
+    groups: dict[tuple[bool, int], list[_Span]] = {}
+    for span in spans:
+        groups.setdefault((span.is_bar, round(span.lean)), []).append(span)
+    for (is_bar, lean), group in groups.items():
+        mine: list[list[_Span]] = []
+        busy: list[tuple[float, int]] = []
+        free: list[int] = []
+        for span in sorted(group, key=lambda span: (span.top, span.key)):
+            while busy and busy[0][0] <= span.top:
+                heapq.heappush(free, heapq.heappop(busy)[1])
+            if not free:
+                free.append(len(mine))
+                mine.append([])
+            at = heapq.heappop(free)
+            mine[at].append(span)
+            heapq.heappush(busy, (span.bottom + ROW / 2, at))
+        tracks += ((is_bar, lean, held) for held in mine)
     x = TRACK
     for is_bar, _, held in sorted(tracks, key=lambda track: track[1]):
         width = BAR if is_bar else TRACK
@@ -379,7 +397,3 @@ def _tracks(spans: list[_Span]) -> float:
             span.x = x + width / 2
         x += width
     return x + TRACK
-
-
-def _meets(span: _Span, held: Iterable[_Span]) -> bool:
-    return any(span.top < other.bottom + ROW / 2 and other.top < span.bottom + ROW / 2 for other in held)

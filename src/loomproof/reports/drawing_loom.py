@@ -78,15 +78,18 @@ def sizes_of(loom: Loom) -> Sizes:
     )
 
 
-def picture(loom: Loom) -> str:
-    """Return the loom as an SVG document; equal looms give equal bytes."""
+def picture(loom: Loom, part: str = "", whole: Loom | None = None) -> str:
+    """Return the loom as an SVG document; equal looms give equal bytes.
+
+    ``part`` names the connector around which it is a part of ``whole``.
+    """
     sizes = sizes_of(loom)
     feet = {connector.name: tuple(_foot(loom, connector.name, sizes.box)) for connector in loom.connectors}
     tags = [svg.text_width(_tag(wire), TAG) for wire in loom.wires if not wire.a.cavity and not wire.b.cavity]
     layout = lay_out(loom, feet, max([NARROWEST, *(min(tag, WIDEST) + 12 for tag in tags)]))
     labels = [_label(line, layout.channel) for line in layout.lines if len(line.joints) > 1]
     width = 2 * MARGIN + 2 * sizes.box + layout.channel
-    title, title_height = _title(loom, width)
+    title, title_height = _title(loom, width, part, whole or loom)
     origin_x, origin_y = MARGIN + sizes.box, MARGIN + title_height
     legend_top = origin_y + layout.height + 2 * ROW
     legend, legend_height = _legend(loom, MARGIN, legend_top, width - 2 * MARGIN)
@@ -102,7 +105,9 @@ def picture(loom: Loom) -> str:
         *legend,
     ]
     height = legend_top + legend_height + MARGIN
-    return svg.document(width, height, f"Loom {loom.name}", "".join(_told(loom)), body)
+    return svg.document(
+        width, height, f"Loom {loom.name}{f', around {part}' if part else ''}", "".join(_told(loom)), body
+    )
 
 
 KEY = (
@@ -117,10 +122,10 @@ def _told(loom: Loom) -> Iterator[str]:
         yield f"Wire {wire.name} {wire.colour or 'of unknown colour'} from {wire.a} to {wire.b}. "
 
 
-def _title(loom: Loom, width: float) -> tuple[list[str], float]:
+def _title(loom: Loom, width: float, part: str, whole: Loom) -> tuple[list[str], float]:
     """Return the heading and its height."""
     inner = width - 2 * MARGIN
-    name = loom.name + (f", {loom.serial}" if loom.serial else "")
+    name = loom.name + (f", {loom.serial}" if loom.serial else "") + (f": {part}" if part else "")
     drawn = []
     y = MARGIN + 18
     names, size = svg.laid(name, inner, 22, 14, bold=True)
@@ -130,7 +135,8 @@ def _title(loom: Loom, width: float) -> tuple[list[str], float]:
     splices = len(loom.splices)
     counted = (
         f"{len(loom.connectors) - splices} connectors, {len(loom.cavities)} cavities, {splices} splices, "
-        f"{len(loom.wires)} wires. Drawn from description {loom.digest[:12]}."
+        f"{len(loom.wires)} wires{f' around {part}' if part else ''}. "
+        f"Drawn from description {whole.digest[:12]}."
     )
     for said, paint in ((loom.description, svg.INK), (counted, svg.PALE), (KEY, svg.PALE)):
         for line in svg.wrapped(said, inner, 10.5):
