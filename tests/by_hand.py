@@ -27,6 +27,7 @@ class AtTheLoom:
     seed: int = 0
     before: Callable[[HandAsked], HandReply | None] = lambda _: None
     asked: list[HandAsked] = field(default_factory=list)
+    left_out: list[HandAsked] = field(default_factory=list)
     touches: int = 0
     on: set[End] = field(default_factory=set)
 
@@ -64,6 +65,8 @@ class AtTheLoom:
     def probe(self, asked: HandAsked) -> HandReply:
         self.asked.append(asked)
         if (instead := self.before(asked)) is not None:
+            if instead.wish is Wish.LEAVE_OUT:
+                self.left_out.append(asked)
             return instead
         match asked.kind:
             case HandKind.TRY:

@@ -204,7 +204,10 @@ class HandBench(TimedBench):
             self._elapsed_s = line["t"]
             return q.read_answer(question, line["answer"], MOST_CAVITIES)
         if self._person is None:
-            raise NoBenchError(f"nobody answers at {self.address}", cure="Prove at a terminal.")
+            raise NoBenchError(
+                f"nobody answers at {self.address}",
+                cure="By hand a loom is proved and retested, at a terminal; the rest wants a scanner.",
+            )
         plain = q.plain_answer(self._person(question))
         self._elapsed_s = round(self._before_s + self._clock() - self._began_s, 3)
         self._log.add(ask, plain, self._elapsed_s)
