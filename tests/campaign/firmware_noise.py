@@ -1,6 +1,6 @@
 """Proofs of the tail lamp on the emulated board over bad lines: never a wrong answer, nothing left driven.
 
-    python -m tests.campaign.firmware_noise [--first N] [--proofs N] [--short]
+    python -m tests.campaign.firmware_noise [--first N] [--proofs N] [--short]     (Ctrl-C keeps what is done)
 
 Every line flips one bit in ten thousand. A third of the proofs meet nothing else, a third also lose the
 board's power at one line in a hundred, and in a third the host goes away in mid-run (nothing gets through any
@@ -12,6 +12,7 @@ driven high at any time.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import sys
 import time
 from collections import Counter
@@ -48,11 +49,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     began = time.monotonic()
     count = SHORT if given.short else given.proofs
     ends: Counter[tuple[int, str]] = Counter()
-    for seed in range(given.first, given.first + count):
-        result = torture(harm_of(seed), seed)
-        ends[seed % 3, result.end] += 1
-        if result.end == "wrong":
-            print(f"proof {seed}: {result.text}", flush=True)
+    with contextlib.suppress(KeyboardInterrupt):  # what is done is kept
+        for seed in range(given.first, given.first + count):
+            result = torture(harm_of(seed), seed)
+            ends[seed % 3, result.end] += 1
+            if result.end == "wrong":
+                print(f"proof {seed}: {result.text}", flush=True)
     lines = ["| line | proofs | right | link error in time | wrong |", "|---|---|---|---|---|"]
     for kind, name in enumerate(KINDS):
         row = [ends[kind, end] for end in ("right", "error", "wrong")]

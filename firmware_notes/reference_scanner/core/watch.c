@@ -17,8 +17,11 @@ static bool one_step;
 static uint32_t step_ticks;
 static uint32_t ticks_left;
 static volatile bool running;
-static uint64_t ticks;
+/* Time is the board's own: a step that takes longer than a tick loses ticks. */
+static uint64_t started_us;
 static uint64_t cycles;
+/* Whether a set takes one step: four points or fewer read low in it. */
+static bool few[WATCH_SETS];
 
 static event_t queue[QUEUED_EVENTS];
 static uint32_t numbers[QUEUED_EVENTS];
@@ -30,7 +33,7 @@ static uint32_t lost;
 static void tell(uint8_t index) {
     if (queue_length < QUEUED_EVENTS) {
         uint8_t at = (uint8_t)((queue_first + queue_length) % QUEUED_EVENTS);
-        queue[at].us = ticks * WATCH_TICK_US;
+        queue[at].us = board_us() - started_us;
         queue[at].index = (int8_t)index;
         queue[at].low = low_of[index];
         numbers[at] = events;
@@ -41,8 +44,13 @@ static void tell(uint8_t index) {
     events++;
 }
 
-static bool whole(uint8_t index) {
-    return points_count(&low_of[index]) <= PULLS;
+static void weigh(uint8_t index) {
+    few[index] = points_count(&low_of[index]) <= PULLS;
+}
+
+/* Whether any point that reads low is pulled up in this phase. */
+static bool concerned(uint8_t index, uint8_t phase) {
+    return (low_of[index].byte[phase >> 1] & (phase & 1U ? 0xF0U : 0x0FU)) != 0;
 }
 
 /* Find the next step: this phase of this set or a later one, else the next set's first. True at a cycle's
@@ -51,7 +59,7 @@ static bool next_step(void) {
     bool ended = false;
     do {
         phase_now++;
-        if (phase_now >= PHASES || whole(set_now)) {
+        if (phase_now >= PHASES || few[set_now]) {
             phase_now = 0;
             set_now++;
             if (set_now >= set_count) {
@@ -59,9 +67,7 @@ static bool next_step(void) {
                 ended = true;
             }
         }
-        points_t mine;
-        scan_phase(phase_now, &mine);
-        if (whole(set_now) || points_meet(&mine, &low_of[set_now])) {
+        if (few[set_now] || concerned(set_now, phase_now)) {
             break;
         }
     } while (!ended || phase_now != 0);
@@ -72,7 +78,7 @@ static void apply_step(void) {
     points_t mine;
     const points_t *drive = &driven[set_now];
     const points_t *low = &low_of[set_now];
-    bool all = whole(set_now);
+    bool all = few[set_now];
     scan_phase(phase_now, &mine);
     for (uint8_t i = 0; i < SET_BYTES; i++) {
         uint8_t others = (uint8_t)~low->byte[i];
@@ -95,11 +101,12 @@ void watch_start(uint8_t count, uint32_t settle_us) {
     set_now = 0;
     phase_now = 0;
     step_ticks = (settle_us / WATCH_TICK_US + 2U);
-    ticks = 0;
+    started_us = board_us();
     cycles = 0;
     events = 0;
     lost = 0;
     for (uint8_t i = 0; i < count; i++) {
+        weigh(i);
         tell(i);
     }
     apply_step();
@@ -135,7 +142,6 @@ static bool compare(const points_t *read) {
 
 void watch_tick(void) {
     points_t read;
-    ticks++;
     if (!one_step && --ticks_left > 0) {
         return;
     }
@@ -146,6 +152,7 @@ void watch_tick(void) {
     board_read(&read);
     bool changed = compare(&read);
     if (changed) {
+        weigh(set_now);
         tell(set_now);
     }
     if (one_step && !changed) {
@@ -155,7 +162,7 @@ void watch_tick(void) {
     if (next_step()) {
         cycles++;
     }
-    bool still = one_step && whole(set_now);
+    bool still = one_step && few[set_now];
     if (!still) {
         apply_step();
     }
@@ -170,10 +177,7 @@ void watch_counts(uint64_t *ran, uint32_t *told, uint32_t *dropped) {
 }
 
 uint64_t watch_us(void) {
-    board_lock();
-    uint64_t now = ticks * WATCH_TICK_US;
-    board_unlock();
-    return now;
+    return board_us() - started_us;
 }
 
 bool watch_next(event_t *event, uint32_t *number) {
