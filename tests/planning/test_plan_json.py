@@ -146,7 +146,7 @@ def places(value: object, path: tuple[str | int, ...] = ()) -> Iterator[tuple[st
         yield from places(inner, (*path, key))
 
 
-WRONG: tuple[object, ...] = (None, True, 7, -1.5, "x", "0x3", "A:01", "open", [], [1], {}, {"y": 1})
+WRONG: tuple[object, ...] = (None, True, -1.5, "x", {})
 
 
 @pytest.mark.parametrize("path", list(places(PLAIN)), ids=lambda path: ".".join(map(str, path)))
