@@ -304,6 +304,21 @@ def test_a_contact_of_a_big_net_in_a_spare_cavity_is_moved() -> None:
     assert {frozenset(pair) for one in piece.explanations for pair in one.cycles} == {frozenset({0, 12})}
 
 
+def test_contacts_of_one_star_are_never_told_as_crossed() -> None:
+    """Crossed within one net they change nothing: a dear wire that is open is not a neighbour's, crossed."""
+    ends = [End("P", str(k)) for k in range(4)]
+    plug = Connector("P", ConnectorKind.PLUG, (("0", "1", "2", "3"),))
+    loom = Loom(
+        "dear",
+        connectors=(plug, Connector("S", ConnectorKind.SPLICE)),
+        wires=tuple(Wire(f"W{k}", ends[k // 3], End("S")) for k in (0, 1, 2, 3, 6, 9)),
+    )
+    wiring = wiring_of(loom, Bench(loom).build(), TABLE)
+    (piece,) = Explainer(wiring, TABLE).explain([1, 0, 0, 0])
+    assert piece.cost == 3 * TABLE.open_wire
+    assert [one.cycles for one in piece.explanations] == [()]
+
+
 def test_what_a_quick_search_may_have_missed_is_not_proved() -> None:
     """Eighteen leaves and 4200: two exchanges that save nothing alone, for 3200, might have explained it."""
     rng = random.Random(36)
