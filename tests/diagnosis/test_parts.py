@@ -343,7 +343,28 @@ def test_a_wire_that_other_readings_test_is_not_suspected() -> None:
     assert missing.cost == 0.9
 
 
+def test_a_part_read_from_elsewhere_on_its_net_is_not_behind_a_wire_that_others_test() -> None:
+    """R1 hangs on B:1 and is read from A:1, over W1 and W2, which B:1 and C:1 show to be whole."""
+    behind_b = replace(R1, terminals=(("1", end_of("B:1")), ("2", end_of("A:4"))))
+    read = reading("A:1", "A:4", math.inf, part="R1")
+    (missing,) = explained(replace(LOOM, components=(behind_b,)), read)
+    assert missing.cause == "missing_part"
+    assert {other.cause for other in missing.alternatives} == {"bad_contact", "adapter_lead"}
+
+
 SHUNT = replace(R1, resistance_ohm=0.5)
+
+
+def test_a_shunt_that_is_out_is_told_once() -> None:
+    """It is what makes one net of two: its own reading, open, says nothing more."""
+    whole = nets("A:2 B:2 A:3 B:3")
+    rest = tuple(net for net in EXPECTED if not net & whole[0])
+    read = Judged(end_of("A:2"), end_of("A:3"), math.inf, 0.01, 0.52, 0.625, Decision.FAIL, 0.475, "R1")
+    (finding,) = explain(
+        replace(LOOM, components=(SHUNT,)),
+        Measured(whole + rest, nets("A:2 B:2", "A:3 B:3") + rest, complete=True, judged=(read,)),
+    )
+    assert (finding.cause, finding.components) == ("open_part", ("R1",))
 
 
 @pytest.mark.parametrize(

@@ -125,6 +125,14 @@ def test_a_path_inside_one_net_is_an_open_that_still_conducts() -> None:
     assert [finding.cause for finding in found] == ["broken_wire", "leak"]
 
 
+def test_what_an_open_leaks_across_is_no_leak_between_conductors() -> None:
+    """300 kΩ is no joint that still conducts, and lies in one net as it should be: W3 is open."""
+    found = told(leaks=[path("A:1", "C:1", 300_000.0)], groups=("A:1 B:1", "C:1"))
+    assert [finding.cause for finding in found] == ["broken_wire"]
+    found = told(leaks=[path("A:1", "C:1", 300_000.0, stray=True)], groups=("A:1 B:1", "C:1"))
+    assert [finding.cause for finding in found] == ["broken_wire", "leak"]
+
+
 def test_a_path_between_cavities_of_one_group_is_none() -> None:
     assert told(leaks=[path("A:2", "B:2", 12_000.0)]) == ()
     assert told(leaks=[path("A:2", "X:1", 12_000.0)]) == ()
