@@ -9,6 +9,8 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from loomproof.bench.seam import Accuracy
 from loomproof.electrics.components import ComponentReading
@@ -19,7 +21,7 @@ from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import Scope
 from loomproof.planning.plan import ConductorReading, PartReading, Plan
 from loomproof.planning.plan_json import SavedPlan, read_saved
-from loomproof.planning.test_vectors import Group, Vector
+from loomproof.planning.test_vectors import Group, Vector, all_points
 
 A1, A2, B1 = End("A", "01"), End("A", "2"), End("B", "1")
 PLAN = Plan(
@@ -213,3 +215,17 @@ def test_what_is_no_saved_plan_is_refused(whole: object) -> None:
     for key in ("loom", "loom_digest", "adapter_digest", "plan"):
         with pytest.raises(InputError, match=f"the plan is no saved plan: it has no {key}$"):
             read_saved({name: value for name, value in PLAIN.items() if name != key})
+
+
+@given(st.sets(st.integers(1, 30_000), min_size=1, max_size=6), st.data())
+def test_sets_of_far_points_are_the_same_sets(points: set[int], data: st.DataObject) -> None:
+    """However a group keeps its points: what it tells is what it was told."""
+    mask = sum(1 << (point - 1) for point in points)
+    head = 1 << (data.draw(st.sampled_from(sorted(points))) - 1)
+    group = Group(mask, head)
+    assert (group.points, group.head, group.size) == (mask, head, len(points))
+    assert group == Group(mask, head)
+    assert hash(group) == hash(Group(mask, head))
+    assert eval(repr(group)) == group
+    near = Group(0b1011, 0b10)
+    assert all_points([group, near]) == mask | 0b1011

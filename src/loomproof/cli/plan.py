@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -56,14 +57,14 @@ def plan(
         if given:
             raise UsageError(f"{option}: the whole loom goes on {bench.able.points} points at once")
     made = planning.proof(described, bench, adapter)
-    _show_plan(_written(json_file, made.saved.plain()), made, bench)
+    _show_plan(_written(json_file, made.saved.plain), made, bench)
     return 0
 
 
-def _written(json_file: str | None, value: object) -> Console:
+def _written(json_file: str | None, plain: Callable[[], object]) -> Console:
     """Write a plan where that is asked for; return where the words go, which is not among the JSON."""
     if json_file:
-        write_json(json_file, (json.dumps(value, indent=2, ensure_ascii=False) + "\n").encode())
+        write_json(json_file, (json.dumps(plain(), indent=2, ensure_ascii=False) + "\n").encode())
     found(0)
     return terminal(err=json_file == "-")
 
@@ -138,7 +139,7 @@ def _show_hook_ups(loom: Loom, points: int, limits: Constraints, json_file: str 
 
     with patience("still looking for the fewest hook-ups …"):
         made, bound, refused = hook_ups_or_split(loom, points, limits, told)
-    console = _written(json_file, hook_ups_plain(made))
+    console = _written(json_file, lambda: hook_ups_plain(made))
     if refused is not None:
         console.print(f"With the leads of {', '.join(bound.split)} split in groups it is:", soft_wrap=True)
     code = found(0 if refused is None else 2)

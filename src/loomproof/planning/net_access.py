@@ -10,7 +10,7 @@ from loomproof.bench.seam import Capabilities, points_of
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.graph import DisjointSets, reached
 from loomproof.loom.model import End
-from loomproof.planning.test_vectors import Group
+from loomproof.planning.test_vectors import Group, all_points
 
 
 @dataclass(frozen=True)
@@ -106,7 +106,7 @@ class Scope:
     @property
     def points(self) -> int:
         """All points in scope, as a set."""
-        return sum(group.points for group in self.groups)
+        return all_points(self.groups)
 
 
 def scope_of(expectation: Expectation, point_of: Mapping[End, int], clear_ohm: float | None = None) -> Scope:

@@ -76,8 +76,10 @@ def _plain(value: object, *, as_set: bool = False) -> object:
         return str(value)
     if isinstance(value, Enum):
         return value.value
+    if isinstance(value, Group):
+        return {"points": hex(value.points), "head": hex(value.head)}
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        sets = isinstance(value, Group | Vector)
+        sets = isinstance(value, Vector)
         return {
             field.name: _plain(getattr(value, field.name), as_set=sets) for field in dataclasses.fields(value)
         }
@@ -136,6 +138,7 @@ def _read_dataclass(kind: Any, value: Any, place: str) -> object:
     known = dataclasses.fields(kind)
     # A plan that was saved before a field was there has what the field is where nothing is said.
     names = [one.name for one in known if one.name in fields or one.default is dataclasses.MISSING]
+    names = ["points", "head"] if kind is Group else names
     if set(fields) != set(names):
         odd = sorted(set(fields) ^ set(names))[0]
         raise ValueError(f"{place}: {odd} is missing or unknown")

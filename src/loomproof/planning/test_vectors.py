@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from loomproof.bench.seam import points_of
 from loomproof.planning.drive_codes import antichain_codes
 
 
@@ -28,12 +29,36 @@ class Vector:
         return (self.must_low & ~low) | (self.must_high & low)
 
 
-@dataclass(frozen=True, slots=True)
+WIDEST_MASK = 8_192
+"""Sets of points up to this one are kept as they are; of a loom that no bench holds, as lists of points.
+
+A set that holds point 90 000 takes 11 kB, however few points are in it.
+"""
+
+
+@dataclass(frozen=True, slots=True, init=False, repr=False)
 class Group:
     """Points that should be one conductor; ``head`` (a one-point set) is driven for all of them."""
 
-    points: int
-    head: int
+    _points: int | tuple[int, ...]
+    _head: int | tuple[int, ...]
+
+    def __init__(self, points: int, head: int) -> None:
+        object.__setattr__(self, "_points", _packed(points))
+        object.__setattr__(self, "_head", _packed(head))
+
+    def __repr__(self) -> str:
+        return f"Group(points={self.points:#x}, head={self.head:#x})"
+
+    @property
+    def points(self) -> int:
+        """The points, as a set."""
+        return _unpacked((self._points,))
+
+    @property
+    def head(self) -> int:
+        """The point that is driven, as a set."""
+        return _unpacked((self._head,))
 
     @classmethod
     def of(cls, points: int) -> Group:
@@ -43,7 +68,33 @@ class Group:
     @property
     def size(self) -> int:
         """How many points."""
-        return self.points.bit_count()
+        return self._points.bit_count() if isinstance(self._points, int) else len(self._points)
+
+
+def _packed(mask: int) -> int | tuple[int, ...]:
+    return mask if mask.bit_length() <= WIDEST_MASK else points_of(mask)
+
+
+def _unpacked(packed: Iterable[int | tuple[int, ...]]) -> int:
+    """Return the set of all points of these sets."""
+    union = 0
+    far: list[int] = []
+    for one in packed:
+        if isinstance(one, int):
+            union |= one
+        else:
+            far += one
+    if far:
+        octets = bytearray((max(far) + 7) // 8)
+        for point in far:
+            octets[(point - 1) >> 3] |= 1 << ((point - 1) & 7)
+        union |= int.from_bytes(octets, "little")
+    return union
+
+
+def all_points(groups: Iterable[Group]) -> int:
+    """Return the points of all these groups, as a set."""
+    return _unpacked(group._points for group in groups)
 
 
 def sense_vectors(groups: Sequence[Group], reach: Sequence[frozenset[int]] = ()) -> tuple[Vector, ...]:
@@ -90,22 +141,15 @@ def apart_from_reach(
 
 def vector(groups: Sequence[Group], reach: Sequence[frozenset[int]], driven: frozenset[int]) -> Vector:
     """Return the vector that drives the heads of these groups, with what must read low and high."""
-    low = _union(groups[i].points for i in driven)
-    high = _union(
-        group.points
+    low = all_points(groups[i] for i in driven)
+    high = all_points(
+        group
         for i, group in enumerate(groups)
         if i not in driven and (not reach or reach[i].isdisjoint(driven))
     )
-    return Vector(_union(groups[i].head for i in driven), low, high)
+    return Vector(_unpacked(groups[i]._head for i in driven), low, high)
 
 
 def empty_vector(groups: Iterable[Group]) -> Vector:
     """Return the vector that drives nothing: all must read high, or an input or the loom is held low."""
-    return Vector(0, 0, _union(group.points for group in groups))
-
-
-def _union(masks: Iterable[int]) -> int:
-    union = 0
-    for mask in masks:
-        union |= mask
-    return union
+    return Vector(0, 0, all_points(groups))
