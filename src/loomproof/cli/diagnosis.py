@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 import click
@@ -74,24 +73,12 @@ def compare(before: str, after: str, archive: Archive) -> None:
     Findings that are gone, still there or new, and the readings that changed by more than their uncertainty.
     """
     from loomproof.cli.cures import told
-    from loomproof.diagnosis import changes
-    from loomproof.reports.words import VERDICTS, clean, when
-    from loomproof.results.figures import ohms
+    from loomproof.jobs.looking_back import Compared
+    from loomproof.reports.words import clean
 
-    first, second = (archive.document(chosen(archive, run)) for run in (before, after))
-    changed = changes(first, second)
+    compared = Compared(*(archive.document(chosen(archive, run)) for run in (before, after)))
     found(0)
-    if changed.doubt is not None:
-        click.echo(clean(told(changed.doubt)), err=True)
-    for word, run in (("before", first), ("after", second)):
-        click.echo(f"{word}: {run.run}, {when(run.ended)}: {VERDICTS[run.verdict.value]}")
-    groups = (("gone", changed.gone), ("still there", changed.standing), ("new", changed.new))
-    for word, entries in groups:
-        for entry in entries:
-            note = " (note)" if entry.severity.value == "note" else ""
-            click.echo(f"{word}: {clean(entry.title)}{note}")
-    if not any(entries for _, entries in groups):
-        click.echo("No findings before or after.")
-    for moved in changed.moved:
-        figures = (ohms(math.inf if ohm is None else ohm) for ohm in (moved.before_ohm, moved.after_ohm))
-        click.echo(f"reading: {clean(moved.subject)}: {' -> '.join(figures)}")
+    if compared.changed.doubt is not None:
+        click.echo(clean(told(compared.changed.doubt)), err=True)
+    for line in compared.lines:
+        click.echo(clean(line))

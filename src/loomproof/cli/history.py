@@ -68,7 +68,7 @@ def report(loom: str | None, wanted: Wanted, archive: Archive, **files: Path | N
 
     from loomproof.jobs.looking_back import Fleet
     from loomproof.jobs.summing_up import summed_up
-    from loomproof.reports.words import clean, plural
+    from loomproof.reports.words import clean
 
     refuse_unknown(archive, loom)
     fleet = Fleet(archive.shelf(loom, wanted=wanted), archive.repairs())
@@ -80,15 +80,8 @@ def report(loom: str | None, wanted: Wanted, archive: Archive, **files: Path | N
         else:
             getattr(pages if what in ("pdf", "workbook") else fleet, f"write_{what}")(path)
     code = found(5 if fleet.shelf.troubles else 0)
-    console = terminal()
-    for head, part in tuple(fleet.apart) or (("", fleet),):
-        if head:
-            console.print(Text(head, style="bold"))
-        console.print(f"{plural(part.looms, 'loom')}, {plural(len(part.runs), 'run')}, {part.passed} passed")
-        for name, counts in part.faults.items():
-            console.print(Text(name, style="bold"))
-            for label, count in counts:
-                console.print(Text(f"  {count:5d}  {clean(label)}"))
+    for line, heading in fleet.lines:
+        terminal().print(Text(clean(line), style="bold" if heading else ""))
     for path in written.values():
         click.echo(str(path))
     tell_left_out(fleet.shelf)

@@ -154,15 +154,10 @@ def correct(
 def benches_(archive: Archive) -> None:
     """List benches with the checks of their last proof, adapters that were used, and all self-tests."""
     from loomproof.jobs.archive import SELFTEST_HEADS, selftest_texts
-    from loomproof.reports.words import clean, plural, when
+    from loomproof.reports.words import clean
 
-    benches, adapters = archive.benches()
-    for bench in benches:
-        click.echo(clean(f"{bench.bench}: {plural(bench.records, 'record')}, last {when(bench.last_ended)}"))
-        for name, passed, words in bench.checks:
-            click.echo(clean(f"  {'passed' if passed else 'FAILED'}  {name}{': ' + words if words else ''}"))
-    for table in adapters:
-        click.echo(clean(f"adapter {table.name}, {table.digest[:16]}, first used {when(table.first_used)}"))
+    for line in archive.bench_lines():
+        click.echo(clean(line))
     if tests := archive.selftests():
         click.echo("")
         listed(SELFTEST_HEADS, selftest_texts(tests), whole=SELFTEST_HEADS[1:2])

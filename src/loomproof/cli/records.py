@@ -13,7 +13,7 @@ from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive, Shelf, Wanted
-    from loomproof.jobs.checking import Verified
+    from loomproof.jobs.checking import Checked
 
 
 @click.command()
@@ -137,7 +137,7 @@ def verify(what: tuple[str, ...], listed: Path | None, archive: Archive) -> int:
     code, said = total(results)
     found(code)
     if len(results) == 1 and results[0].verified is not None:
-        _show_verified(results[0].verified, words[0])
+        _show_verified(results[0], words[0])
         return code
     table(CHECKED_HEADS, (one.texts for one in results), whole=CHECKED_HEADS[1:3])
     click.echo(said)
@@ -148,23 +148,18 @@ def verify(what: tuple[str, ...], listed: Path | None, archive: Archive) -> int:
     return code
 
 
-def _show_verified(verified: Verified, name: str) -> None:
+def _show_verified(one: Checked, name: str) -> None:
     """Print how one record stands, and what it claims."""
     from loomproof.reports.terminal import findings_view, summary_view
     from loomproof.reports.words import clean
 
-    who = f"signed by {verified.signer}" if verified.signer else "the key is not in your list of signers"
-    click.echo(f"{verified.standing}: nothing was changed; {who}")
-    click.echo(f"fingerprint  {verified.fingerprint}")
-    click.echo(f"record       {verified.hash}")
-    click.echo(clean(f"chain        {verified.chain.bench}, record {verified.chain.sequence}"))
-    if verified.corrects:
-        click.echo(clean(f"corrects     {verified.corrects}"))
+    assert one.verified is not None
+    document = one.verified.document()
+    for line in one.lines:
+        click.echo(clean(line))
     click.echo("\nIt claims:")
-    document = verified.document()
-    console = terminal()
-    console.print(summary_view(document))
-    console.print(findings_view(document))
-    if not verified.signer:
+    terminal().print(summary_view(document))
+    terminal().print(findings_view(document))
+    if not one.verified.signer:
         said = "Anybody can make a key. Compare the fingerprint with the signer, then: "
         click.echo(f"{said}loomproof key know NAME {name}", err=True)

@@ -283,6 +283,16 @@ class Archive:
         with self._open() as opened:
             return queries.benches(opened), queries.adapters(opened)
 
+    def bench_lines(self) -> Iterator[str]:
+        """Yield `benches` as lines of text."""
+        benches, adapters = self.benches()
+        for bench in benches:
+            yield f"{bench.bench}: {plural(bench.records, 'record')}, last {when(bench.last_ended)}"
+            for name, passed, words in bench.checks:
+                yield f"  {'passed' if passed else 'FAILED'}  {name}{': ' + words if words else ''}"
+        for table in adapters:
+            yield f"adapter {table.name}, {table.digest[:16]}, first used {when(table.first_used)}"
+
     def keep_selftests(self) -> int:
         """Keep this person's self-tests of benches in the store as well; return how many were new."""
         tests = tuple(kept(selftests()))

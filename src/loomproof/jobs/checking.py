@@ -15,7 +15,7 @@ from loomproof.records.verify_file import check
 from loomproof.reports.listing import Cell
 from loomproof.reports.words import VERDICTS, plural, when
 
-__all__ = ["CHECKED_HEADS", "Checked", "Verified", "checked", "named", "total"]
+__all__ = ["CHECKED_HEADS", "Checked", "checked", "named", "total"]
 
 CHECKED_HEADS = ("file or record", "seal", "verdict", "loom", "ended")
 
@@ -38,6 +38,19 @@ class Checked:
         if self.verified is not None:
             return self.verified.standing
         return "DOES NOT HOLD" if self.paper and isinstance(self.trouble, SealError) else "not checked"
+
+    @property
+    def lines(self) -> Iterator[str]:
+        """What there is to say of a seal that holds, before what it claims; nothing of one that does not."""
+        if (found := self.verified) is None:
+            return
+        who = f"signed by {found.signer}" if found.signer else "the key is not in your list of signers"
+        yield f"{found.standing}: nothing was changed; {who}"
+        yield f"fingerprint  {found.fingerprint}"
+        yield f"record       {found.hash}"
+        yield f"chain        {found.chain.bench}, record {found.chain.sequence}"
+        if found.corrects:
+            yield f"corrects     {found.corrects}"
 
     @property
     def texts(self) -> tuple[str | Cell, ...]:

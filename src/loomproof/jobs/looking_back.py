@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from loomproof.diagnosis import changes
+from loomproof.diagnosis.changes import Changes
 from loomproof.errors import UsageError, suggestion
 from loomproof.jobs.archive import Repair, Shelf
 from loomproof.jobs.files import ends_in, write_file
@@ -18,7 +21,8 @@ from loomproof.records.trusted import found_in
 from loomproof.reports import exports, summary_tables
 from loomproof.reports.listing import Cell
 from loomproof.reports.plots import Series, bars_plot, trend_plot
-from loomproof.reports.words import uncertain
+from loomproof.reports.words import VERDICTS, plural, uncertain, when
+from loomproof.results.document import Document
 from loomproof.results.figures import ohms
 
 if TYPE_CHECKING:
@@ -93,6 +97,35 @@ def plot_joints(path: Path, loom: str, joints: Sequence[Trend]) -> None:
     trend_plot(path, f"Resistance of joints in {loom}", series)
 
 
+@dataclass(frozen=True)
+class Compared:
+    """One proof beside a later one of the same loom."""
+
+    before: Document
+    after: Document
+
+    @cached_property
+    def changed(self) -> Changes:
+        """What changed from the one to the other."""
+        return changes(self.before, self.after)
+
+    @property
+    def lines(self) -> Iterator[str]:
+        """Both proofs, then the findings that are gone, still there or new, and the readings that moved."""
+        for word, run in (("before", self.before), ("after", self.after)):
+            yield f"{word}: {run.run}, {when(run.ended)}: {VERDICTS[run.verdict.value]}"
+        changed = self.changed
+        groups = (("gone", changed.gone), ("still there", changed.standing), ("new", changed.new))
+        for word, entries in groups:
+            for entry in entries:
+                yield f"{word}: {entry.title}" + (" (note)" if entry.severity.value == "note" else "")
+        if not any(entries for _, entries in groups):
+            yield "No findings before or after."
+        for moved in changed.moved:
+            figures = (ohms(math.inf if ohm is None else ohm) for ohm in (moved.before_ohm, moved.after_ohm))
+            yield f"reading: {moved.subject}: {' -> '.join(figures)}"
+
+
 class Fleet:
     """Many looms summed up, of the runs that can be relied on, each proof once as it was last corrected."""
 
@@ -165,6 +198,20 @@ class Fleet:
             )
             for each in self.repairs
         )
+
+    @property
+    def lines(self) -> Iterator[tuple[str, bool]]:
+        """What the proofs sum up to, a line each, and whether it is a heading."""
+        for head, part in tuple(self.apart) or (("", self),):
+            if head:
+                yield head, True
+            yield (
+                f"{plural(part.looms, 'loom')}, {plural(len(part.runs), 'run')}, {part.passed} passed",
+                False,
+            )
+            for name, counts in part.faults.items():
+                yield name, True
+                yield from ((f"  {count:5d}  {label}", False) for label, count in counts)
 
     def write_runs(self, path: Path) -> None:
         """Write every run as .csv, .xlsx or .parquet; `UsageError` for another ending, or `StoreError`."""

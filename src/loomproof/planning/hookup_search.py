@@ -343,11 +343,11 @@ def _ordered(problem: Problem, found: Cover, proved: Sequence[Sequence[int]], se
     _, best = min(candidates)
     plugs, points = search.task.limits.plugs, search.task.points
     fixed = {} if plugs is None else plugs.point_of
-    each = tuple(hooked(best, units, points, fixed, reserved=reserved(plugs)))
+    made = tuple(hooked(best, units, points, fixed, reserved=reserved(plugs)))
     return HookUpPlan(
         points,
-        each,
-        sum(len(one.new) for one in each),
+        made,
+        sum(len(one.new) for one in made),
         found.bound,
         _named(found.by, units),
         tuple(units[u].name for u in units_of(problem.stay)),
