@@ -51,6 +51,7 @@ def test_a_sound_loom_passes_at_connections() -> None:
     assert document.bench.model == "a multimeter"
     assert not document.bench.simulated
     assert document.bench.points == 13
+    assert document.bench.accuracy_ohm is None, "no figure was typed"
     claims = {claim.kind: claim for claim in document.claims}
     assert claims["continuity"].threshold_ohm == 60.0  # above it this meter surely does not beep
     assert claims["isolation"].threshold_ohm == 30.0  # under it it surely does

@@ -96,6 +96,8 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
     if insulation is not None:
         claims = (*claims, claim_of(insulation, Covered(expectation, plan).all_apart))
     four = capabilities.four_wire_accuracy if capabilities.four_wire and plan.meter else None
+    # Of a hand meter that typed no figure, nothing rests on its accuracy.
+    accuracy = capabilities.accuracy if measured.resistance_readings or not plan.by_beep else None
     meter_check = meter_check_of(plan, measured, last.clearance)
     said = judged(request, plan, measured, findings, claims, last.clearance, insulation)
     colours = {wire.name: wire.colour for wire in loom.wires}
@@ -134,8 +136,8 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
             points=plan.scope.points.bit_count() if plan.by_beep else capabilities.points,
             sense_ohm=_one_point_ohm(capabilities),
             clear_ohm=capabilities.clear_ohm,
-            accuracy_ohm=capabilities.accuracy.ohm if capabilities.accuracy else None,
-            accuracy_ratio=capabilities.accuracy.ratio if capabilities.accuracy else None,
+            accuracy_ohm=accuracy.ohm if accuracy else None,
+            accuracy_ratio=accuracy.ratio if accuracy else None,
             four_wire=capabilities.four_wire,
             four_wire_accuracy_ohm=four.ohm if four else None,
             four_wire_accuracy_ratio=four.ratio if four else None,
