@@ -9,13 +9,9 @@ import pytest
 from tests.campaign import first_proof, verdicts
 
 JOINTS = [("matrix", 41, 202), ("matrix", 41, 293), ("matrix", 45, 108), ("matrix", 45, 144)]
-PATHS = [
-    ("mixed", 41, 373),
-    ("mixed", 44, 168),
-    ("mixed", 43, 1505),
-    ("matrix", 45, 142),
-    ("matrix", 46, 251),
-]
+PATHS = [("mixed", 41, 373), ("mixed", 44, 168), ("matrix", 45, 142), ("matrix", 46, 251)]
+OTHERS = [("mixed", 43, n) for n in (1156, 1277, 1505, 1664, 1771, 1805)]
+OTHERS += [("mixed", 47, n) for n in (496, 714, 1425)]
 
 
 def test_random_faults_are_judged_as_the_graph_says() -> None:
@@ -39,7 +35,7 @@ def test_looms_that_were_once_judged_wrong(part: str, seed: int, number: int, tm
     assert (result.kind, result.verdict) == ("must fail", "fail")
 
 
-@pytest.mark.parametrize(("part", "seed", "number"), [*JOINTS, *PATHS])
+@pytest.mark.parametrize(("part", "seed", "number"), [*JOINTS, *PATHS, *OTHERS])
 def test_faults_that_were_once_told_elsewhere(part: str, seed: int, number: int, tmp_path: Path) -> None:
     """A splice beside a bypass or read as leaks, a short across coils of relays, a joint beside diodes.
 

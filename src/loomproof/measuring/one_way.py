@@ -37,3 +37,15 @@ def one_a_pair(plan: Plan, groups: Groups, one_way: Iterable[tuple[int, int]]) -
         if (home[source], home[sink]) not in seen:
             seen.add((home[source], home[sink]))
             yield OneWay(source, sink)
+
+
+def lowest_first(ohmmeter: Ohmmeter, one_way: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Return paths that conduct one way, found by sense and by ohms, those that read least in front.
+
+    Through parts the same path reads more: the first of those that parts join is at its own two conductors.
+    """
+    ways = list(dict.fromkeys(one_way))
+    if len(ways) < 2:
+        return ways
+    read = {way: min(ohmmeter.read_sets(*pair)[0] for pair in (way, way[::-1])) for way in ways}
+    return sorted(ways, key=lambda way: read[way])

@@ -36,7 +36,7 @@ from loomproof.measuring.ohmmeter import (
     judge_diode,
     judge_part,
 )
-from loomproof.measuring.one_way import one_a_pair, told_apart
+from loomproof.measuring.one_way import lowest_first, one_a_pair, told_apart
 from loomproof.measuring.reference_check import (
     checked_by_reference,
     refuse_noisy_references,
@@ -164,6 +164,8 @@ def run_plan(
             found, turned, isolation_ohm = _isolation(plan, ohmmeter, groups, leaks, untouched)
             leaks += found
             one_way += turned
+            if turned and clearance.beside:
+                one_way = lowest_first(ohmmeter, one_way)
         yield from asker.told(scope.end_of)
         if plan.vectors:
             inside = paths if clearance.beside else []
