@@ -197,8 +197,6 @@ class ScannerBench(Bench):
                 return self._measure("DIOD", a, b, reading_ms)
             case q.Capacitance(a, b):
                 return self._capacitance(a, b, reading_ms)
-            case q.Sweep():
-                pass  # never asked: its capabilities lack it
             case q.Arm(volts):
                 self._ok(f"SYST:ARM {write_number(volts)}")
             case q.Insulation(a, b, volts, dwell_ms):
@@ -222,15 +220,16 @@ class ScannerBench(Bench):
                 return total_of([*self._before, *now])
             case q.Release():
                 self._ok("ROUT:OPEN:ALL")
+            case q.Sweep():  # never asked: its capabilities lack it
+                return None
             case _:
                 assert_never(question)
         return None
 
     def _sense(self, drives: Sequence[PointSet]) -> list[PointSet]:
-        """Sense in batches as large as both lines allow.
+        """Sense in batches as large as both lines allow; what the device finds too long is sent in parts.
 
-        After two failures they halve, and after sixteen clean ones they double again. A batch that the device
-        finds too long is sent in parts.
+        After two failures they halve, and after sixteen clean ones they double again.
         """
         batches = self._batches
         answers: list[PointSet] = []
@@ -280,7 +279,6 @@ class ScannerBench(Bench):
             return None
 
     def _capacitance(self, a: PointSet, b: PointSet, work_ms: float) -> float | None:
-        """Measure; a reading below zero is one whose board was zeroed away, no slip."""
         body = f"MEAS:CAP? {write_set(a)},{write_set(b)}"
         reply = self._ask(body, NUMBER_BYTES, busy_s=work_ms / 1000.0)
         if is_no_number(reply):
