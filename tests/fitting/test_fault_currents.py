@@ -10,10 +10,10 @@ import pytest
 
 from loomproof.electrics.conductors import wire_conductor
 from loomproof.electrics.joints import seat_ohm
-from loomproof.fitting.fuse_coordination import FuseRow, fuse_rows, reach_ohms
+from loomproof.fitting.fuse_coordination import fuse_rows, reach_ohms
 from loomproof.fitting.load_flow import Edge, Load, flow
 from loomproof.loom.model import Circuit, Component, ComponentKind, End, Loom, Wire
-from loomproof.results.fitting import Level
+from loomproof.results.fitting import FuseRow, Level
 from tests.fitting.test_small_looms import ALL, chain
 
 

@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 
 from loomproof.electrics.expectation import expect
+from loomproof.loom.model import End
 from loomproof.measuring.merge_hookups import merged_measured, merged_plan, never_met
 from loomproof.measuring.separate_nets import by_description, rejoined, resistive_joined
 from loomproof.planning.bounding import BoundReading
@@ -43,7 +44,9 @@ def test_of_several_readings_the_worst_counts_and_of_alike_ones_the_first() -> N
         (found,) = merged_measured(LOOM, parts).judged
         assert (found.measured_ohm, found.decision) == (float(kept), decisions[kept])
         diodes = [
-            seen(FIRST, diodes=(JudgedDiode("D", *sorted(FIRST), float(k), math.inf, "V", one, False),))
+            seen(
+                FIRST, diodes=(JudgedDiode("D", min(FIRST), max(FIRST), float(k), math.inf, "V", one, False),)
+            )
             for k, one in enumerate(decisions)
         ]
         (diode,) = merged_measured(LOOM, diodes).diodes
@@ -134,14 +137,14 @@ def test_plans_of_hook_ups_as_one() -> None:
     b = {end: k for k, end in enumerate(sorted(SECOND), start=5)}
     made = meter()
 
-    def plan(point_of: dict[object, int], **more: object) -> Plan:
+    def plan(point_of: dict[End, int], **more: object) -> Plan:
         from loomproof.planning.net_access import scope_of
 
-        scope = scope_of(LOOM, point_of)  # type: ignore[arg-type]  # ends by point
+        scope = scope_of(LOOM, point_of)
         return Plan(scope, (Vector(0, 0, 0),), meter=made, **more)  # type: ignore[arg-type]
 
     one, other = conductor(0, 0.1, 1.0), conductor(1, 0.1, 1.0)
-    bound = BoundReading("C1", *sorted(FIRST), 1, 2, 5.0)
+    bound = BoundReading("C1", min(FIRST), max(FIRST), 1, 2, 5.0)
     plans = [
         plan(a, conductors=(one,), hidden=("W1", "W2"), unmeasured_parts=("R1", "R2"), isolation_ohm=1e6),
         plan(b, conductors=(one, other), parts=(component("R1", 0, 1, 1.0, 2.0),), bounds=(bound, bound)),
@@ -211,4 +214,4 @@ def test_pieces_of_coupled_nets_are_read_against_each_other_where_one_is_odd_or_
     # Another bundle is as it should be: it is left out.
     odd = (whole[0] | whole[1], whole[2], whole[3])
     assert set(rejoined(plan, ohmmeter_of(Scripted(between({}, 100.0)), three), odd, [], [])) == set(odd)
-    assert Path(*sorted(whole[3]), 5.0, 0.1).volts == 0
+    assert Path(min(whole[3]), max(whole[3]), 5.0, 0.1).volts == 0

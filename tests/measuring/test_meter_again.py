@@ -42,20 +42,20 @@ GROUPS = tuple(SCOPE.ends(group.points) for group in SCOPE.groups)
 
 
 def test_points_that_sense_joins_and_parts() -> None:
-    groups = [frozenset(g) for g in GROUPS]
+    groups = tuple(frozenset(g) for g in GROUPS)
     assert known_pairs(PLAN, groups, 16) == ((1, 2), (1, 4))
     # The first net fell apart: the next that is whole is the joined one, and its halves are not taken.
-    broken = [frozenset({End("0", "1")}), frozenset({End("0", "2")}), *groups[1:]]
+    broken = (frozenset({End("0", "1")}), frozenset({End("0", "2")}), *groups[1:])
     assert known_pairs(PLAN, broken, 16) == ((4, 8), (1, 4))
     # Two nets that were found to be one are not apart.
-    merged = [groups[0] | groups[1], *groups[2:]]
+    merged = (groups[0] | groups[1], *groups[2:])
     assert known_pairs(PLAN, merged, 16) == ((1, 2), (1, 16))
     two = scope_of_sizes([2, 1], {0: {1}})
-    ends = [two.ends(group.points) for group in two.groups]
+    ends = tuple(two.ends(group.points) for group in two.groups)
     assert known_pairs(Plan(two, ()), ends, 3) is None
     assert known_pairs(Plan(two, ()), ends, 4) == ((1, 2), (1, 8))
     single = scope_of_sizes([1, 1])
-    assert known_pairs(Plan(single, ()), [single.ends(g.points) for g in single.groups], 9) is None
+    assert known_pairs(Plan(single, ()), tuple(single.ends(g.points) for g in single.groups), 9) is None
     assert (spare_point(Plan(two, ()), 3), spare_point(Plan(two, ()), 4)) == (0, 8)
 
 
@@ -106,7 +106,7 @@ def test_a_meter_that_answers_late_is_refused_before_the_loom_is_blamed(behind: 
 def test_a_free_point_that_reads_anything_is_the_benchs() -> None:
     two = scope_of_sizes([2])
     plan = Plan(two, (Vector(0, 0, 0),))
-    ends = [two.ends(group.points) for group in two.groups]
+    ends = tuple(two.ends(group.points) for group in two.groups)
     asker = Scripted(lambda _a, _b, _w: 400.0, able=SENSING)
     said = refused(refuse_late_answers, plan, ohmmeter_of(asker, two), ends)
     assert said.startswith("0:1 and the free point 3 have nothing between them, and read 400 Ω")

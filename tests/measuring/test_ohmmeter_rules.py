@@ -32,7 +32,7 @@ OTHER = End("1", "1")  # point 3
 def test_a_reading_is_the_mean_less_the_leads() -> None:
     asker = Scripted(one_after_the_other([1.0, 2.0, 6.0]))
     made = ohmmeter_of(asker, made=meter(repeats=3, lead_ohm={1: 0.25, 2: 0.5}))
-    assert made.read(A, B) == (pytest.approx(3.0 - 0.75), pytest.approx(0.1))
+    assert made.read(A, B) == pytest.approx((3.0 - 0.75, 0.1))
     assert asker.asked == [(1, 2, 2)] * 3
     once_open = ohmmeter_of(Scripted(one_after_the_other([1.0, math.inf, 1.0])), made=meter(repeats=3))
     assert once_open.read(A, B) == (math.inf, math.inf)
@@ -71,7 +71,7 @@ def test_four_wires_are_believed_where_two_agree(leads: dict[int, float], two: f
     asker = Scripted(lambda _a, _b, wires: two if wires == 2 else 1.0)
     made = ohmmeter_of(asker, made=meter(0.2, four_wire=fixed(0.1), lead_ohm=leads))
     if good:
-        assert made.read(A, B, 4) == (pytest.approx(1.0), pytest.approx(0.1))
+        assert made.read(A, B, 4) == pytest.approx((1.0, 0.1))
         assert asker.asked == [(1, 2, 4), (1, 2, 2)]
     else:
         with pytest.raises(UnfitError, match=r"points 1 and 2: 1\.00 Ω with four wires"):

@@ -217,7 +217,7 @@ def test_nets_are_told_apart_by_what_reads_low(seed: int) -> None:
         judged(f"{k}:1", f"{k}:2", ohm(1 << 2 * k, 2 << 2 * k, 2), 0.5, 1.0, Decision.PASS) for k in range(6)
     ]
     split = split_nets(PLAN, ohmmeter_of(Scripted(ohm), SCOPE), read)
-    expected = {}
+    expected: dict[int, int] = {}
     for p, k in real.items():
         expected[k] = expected.get(k, 0) | p
     assert sorted(split.clusters) == sorted(expected.values())

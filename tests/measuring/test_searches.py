@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import random
+from functools import partial
 from pathlib import Path as File
 
 import numpy as np
@@ -61,6 +62,10 @@ def test_leaks_that_the_error_of_a_short_hides_are_found_without_it(seed: int) -
         assert leak.ohm == pytest.approx(placed[leak.i, leak.j], rel=0.02)
 
 
+def _always(ohm: float, _a: int, _b: int) -> float:
+    return ohm
+
+
 def test_a_known_partner_is_left_out_of_readings_in_its_shadow() -> None:
     """Where a short hides others, neither side of it is ever read against the other again."""
     asked: list[tuple[int, int]] = []
@@ -109,7 +114,7 @@ def test_insulation_is_decided_with_the_testers_error(fixtures: File) -> None:
         (limit / 0.7 * 0.99, Decision.UNDECIDED),
         (limit * 1.001, Decision.UNDECIDED),
     ):
-        found = run_insulation(loom, scope, InsulationTest(50.0), lambda _a, _b, ohm=ohm: ohm)
+        found = run_insulation(loom, scope, InsulationTest(50.0), partial(_always, ohm))
         assert (found.decision, found.lowest_ohm, found.leaks) == (decision, ohm, ())
     first = {"reading": 0}
 
@@ -121,7 +126,7 @@ def test_insulation_is_decided_with_the_testers_error(fixtures: File) -> None:
     found = run_insulation(loom, scope, InsulationTest(50.0), leaking)
     (path,) = found.leaks
     assert found.decision is Decision.FAIL
-    assert (path.ohm, path.uncertainty_ohm, path.volts) == (1e4, pytest.approx(3e3), 50.0)
+    assert (path.ohm, path.uncertainty_ohm, path.volts) == pytest.approx((1e4, 3e3, 50.0))
     assert {scope.group_of[path.a], scope.group_of[path.b]} == {0, 1}
     assert found.readings == first["reading"]
 

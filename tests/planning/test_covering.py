@@ -159,6 +159,7 @@ def most_by_fractions(count: int) -> float:
         if k == len(halves):
             columns = [[chosen_one >> i & 1 for chosen_one in chosen] for i in range(count)]
             done = linprog([-1.0] * len(chosen), A_ub=columns, b_ub=[1.0] * count)
+            assert done.fun is not None
             best = max(best, -done.fun)
             return
         for part in (halves[k], whole ^ halves[k]):

@@ -237,15 +237,15 @@ def test_a_hook_up_sees_the_cavities_that_have_a_point() -> None:
     assert list(scope.point_of) == cavities
     assert scope.untested == tuple(end for end in LOOM.cavities if end not in point_of)
     assert scope.end_of == {point: end for end, point in point_of.items()}
-    group = {str(end): k for end, k in scope.group_of.items()}
+    at = {str(end): k for end, k in scope.group_of.items()}
     # R1 leads from A:2 on through a conductor without a point and D1, along its arrow only.
-    assert scope.reach[group["A:5"]] == {group["B:4"]}
-    assert scope.reach[group["A:2"]] == {group["B:5"]}
-    assert scope.reach[group["B:5"]] == frozenset()
+    assert scope.reach[at["A:5"]] == {at["B:4"]}
+    assert scope.reach[at["A:2"]] == {at["B:5"]}
+    assert scope.reach[at["B:5"]] == frozenset()
     # Ten times the threshold and more couples nothing: 200 kΩ ± 5 % against ten times 15 kΩ and 25 kΩ.
-    assert scope_of(expectation, point_of, 15e3).reach[group["A:5"]] == frozenset()
-    assert scope_of(expectation, point_of, 25e3).reach[group["A:5"]] == {group["B:4"]}
-    assert scope_of(expectation, point_of).reach[group["A:5"]] == {group["B:4"]}
+    assert scope_of(expectation, point_of, 15e3).reach[at["A:5"]] == frozenset()
+    assert scope_of(expectation, point_of, 25e3).reach[at["A:5"]] == {at["B:4"]}
+    assert scope_of(expectation, point_of).reach[at["A:5"]] == {at["B:4"]}
 
 
 def test_the_pairs_on_which_a_source_is_looked_for() -> None:
