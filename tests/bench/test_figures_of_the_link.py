@@ -215,7 +215,13 @@ def test_an_answer_is_read_as_it_was_written(question: q.Question, said: object,
 
 
 WRONG: list[tuple[q.Question, object]] = [
-    *((SENSE, said) for said in (None, "#H1", ["#H1"], ["#H1"] * 3, ["#H1", 1], ["#H1", "#H10"], {"a": 1})),
+    (SENSE, None),
+    (SENSE, "#H1"),
+    (SENSE, ["#H1"]),
+    (SENSE, ["#H1"] * 3),
+    (SENSE, ["#H1", 1]),
+    (SENSE, ["#H1", "#H10"]),
+    (SENSE, {"a": 1}),
     *((q.Resistance(A, B, 2), said) for said in (None, "1", True, [1], 9.9e37, -9.9e37, math.nan, math.inf)),
     *((q.Temperature(), said) for said in ("open", True, [])),
     (q.NextEvent(2), [0, 1, 2, "#H1"]),
