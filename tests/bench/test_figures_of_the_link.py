@@ -214,6 +214,11 @@ def test_an_answer_is_read_as_it_was_written(question: q.Question, said: object,
     assert q.read_answer(question, q.plain_answer(q.read_answer(question, said, 4)), 4) == answer
 
 
+NO_OHMS: tuple[object, ...] = (None, "1", True, [1], 9.9e37, -9.9e37, math.nan, math.inf)
+NO_DEGREES: tuple[object, ...] = ("open", True, [])
+NO_SUMMARY: tuple[object, ...] = ([1, 2], [1, 2, -1], [1, 2, True], [1, 2, 1.0], 3)
+NO_RELEASE: tuple[object, ...] = (0, False, "")
+
 WRONG: list[tuple[q.Question, object]] = [
     (SENSE, None),
     (SENSE, "#H1"),
@@ -222,16 +227,16 @@ WRONG: list[tuple[q.Question, object]] = [
     (SENSE, ["#H1", 1]),
     (SENSE, ["#H1", "#H10"]),
     (SENSE, {"a": 1}),
-    *((q.Resistance(A, B, 2), said) for said in (None, "1", True, [1], 9.9e37, -9.9e37, math.nan, math.inf)),
-    *((q.Temperature(), said) for said in ("open", True, [])),
+    *((q.Resistance(A, B, 2), said) for said in NO_OHMS),
+    *((q.Temperature(), said) for said in NO_DEGREES),
     (q.NextEvent(2), [0, 1, 2, "#H1"]),
     (q.NextEvent(2), [0, 1, 1]),
     (q.NextEvent(2), [-1, 1, 1, "#H1"]),
     (q.NextEvent(2), [0, 1, 1, 1]),
     (q.NextEvent(2), "x"),
     (q.NextEvent(2), 0),
-    *((q.Watched(), said) for said in ([1, 2], [1, 2, -1], [1, 2, True], [1, 2, 1.0], 3)),
-    *((q.Release(), said) for said in (0, False, "")),
+    *((q.Watched(), said) for said in NO_SUMMARY),
+    *((q.Release(), said) for said in NO_RELEASE),
     (q.Carried(), None),
     (q.Carried(), {}),
     (q.Carried(), []),
