@@ -115,6 +115,11 @@ class Board:
         """Points that were driven high at any time."""
         return int(self._lib.emulator_ever_high(self._it))
 
+    @property
+    def longest_interrupt(self) -> int:
+        """Cycles of the longest interrupt so far."""
+        return int(self._lib.emulator_longest_interrupt(self._it))
+
     def touch(self) -> None:
         """Tell the pins that the circuit has changed."""
         self._lib.emulator_touch(self._it)
@@ -171,9 +176,9 @@ def _library() -> ctypes.CDLL:
     lib.emulator_flash.argtypes = [whole, ctypes.c_uint32, ctypes.c_uint16]
     lib.emulator_data.argtypes = [whole, number]
     lib.emulator_data.restype = ctypes.c_uint8
-    for name in ("cycle", "ever_high"):
+    for name in ("cycle", "ever_high", "longest_interrupt"):
         getattr(lib, f"emulator_{name}").restype = ctypes.c_uint64
-    for name in ("cycle", "ever_high", "waiting", "touch", "reset", "lost", "pc"):
+    for name in ("cycle", "ever_high", "longest_interrupt", "waiting", "touch", "reset", "lost", "pc"):
         getattr(lib, f"emulator_{name}").argtypes = [whole]
     lib.emulator_pins.argtypes = [whole, ctypes.c_uint64 * 3]
     return lib

@@ -56,7 +56,7 @@ typedef struct emulator {
     uint64_t out_cycle;
     int out_length, in_length, in_at;
     uint8_t in[BYTES];
-    uint64_t pin_reads, ever_high;
+    uint64_t pin_reads, ever_high, interrupt_began, longest_interrupt, listens_until;
 } emulator;
 
 static emulator *the; /* one to a process: simavr's reset keeps globals too */
@@ -178,6 +178,16 @@ static void uart_xoff(struct avr_irq_t *irq, uint32_t value, void *param) {
     ((emulator *)param)->xon = false;
 }
 
+static void interrupt_runs(struct avr_irq_t *irq, uint32_t value, void *param) {
+    (void)irq;
+    emulator *e = param;
+    if (value) {
+        e->interrupt_began = e->avr->cycle;
+    } else if (e->avr->cycle - e->interrupt_began > e->longest_interrupt) {
+        e->longest_interrupt = e->avr->cycle - e->interrupt_began;
+    }
+}
+
 static void no_sleep(struct avr_t *avr, avr_cycle_count_t cycles) {
     (void)avr, (void)cycles;
 }
@@ -227,6 +237,7 @@ emulator *emulator_new(const char *hex, circuit_t circuit) {
     }
     uint32_t flags = 0;
     avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
+    avr_irq_register_notify(avr_get_interrupt_irq(avr, AVR_INT_ANY) + AVR_INT_IRQ_RUNNING, interrupt_runs, e);
     e->uart = avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), uart_out, e);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XON), uart_xon, e);
@@ -239,6 +250,7 @@ void emulator_input(emulator *e, const uint8_t *data, int length) {
         e->in_at = e->in_length = 0;
     for (int i = 0; i < length && e->in_length < BYTES; i++)
         e->in[e->in_length++] = data[i];
+    e->listens_until = e->avr->cycle + (uint64_t)e->in_length * 2000 + 16000;
 }
 
 int emulator_output(emulator *e, uint8_t *to, int room) {
@@ -257,7 +269,10 @@ int emulator_run(emulator *e, uint64_t cycles, int until_output) {
         while (e->in_at < e->in_length && e->xon)
             avr_raise_irq(e->uart, e->in[e->in_at++]);
         uint64_t left = end - avr->cycle;
-        avr->run_cycle_limit = left < 400 ? left : 400;
+        /* An interrupt waits for the end of a stretch; while bytes come in, none may last as long as a byte,
+         * or simavr forgets one. */
+        uint64_t most = avr->cycle < e->listens_until ? 64 : 400;
+        avr->run_cycle_limit = left < most ? left : most;
         int state = avr_run(avr);
         if (state == cpu_Done || state == cpu_Crashed)
             return state;
@@ -305,6 +320,9 @@ void emulator_pins(emulator *e, uint64_t *three) {
 }
 uint8_t emulator_data(emulator *e, int address) {
     return e->avr->data[address];
+}
+uint64_t emulator_longest_interrupt(emulator *e) {
+    return e->longest_interrupt;
 }
 void emulator_flash(emulator *e, uint32_t address, uint16_t word) {
     e->avr->flash[address] = (uint8_t)word;

@@ -73,6 +73,15 @@ void host_pass(uint32_t us) {
     must(watch_running() || points_empty(&driven));
 }
 
+void board_stamp(stamp_t *now) {
+    now->laps = (uint32_t)(host_us >> 15);
+    now->ticks = (uint16_t)((host_us & 0x7FFFU) << 1);
+}
+
+uint64_t board_stamp_us(const stamp_t *then) {
+    return ((uint64_t)then->laps << 15) + (then->ticks >> 1);
+}
+
 uint64_t board_us(void) {
     host_us++; /* so that whoever waits for time is served */
     return host_us;

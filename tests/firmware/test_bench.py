@@ -58,7 +58,7 @@ def test_the_contract_of_every_driver() -> None:
     try:
         with open_bench(str(emulation.address)) as bench:
             assert isinstance(bench, ScannerBench)
-            assert bench.switch_rate(500_000)
+            assert bench.switch_rate(57_600)
             assert bench.self_test() != 0, "a loom is on it"
             keeps_the_contract(bench)
         with open_bench(str(emulation.address)) as bench:

@@ -94,11 +94,12 @@ def test_a_rate_that_nobody_follows_falls_back_and_closes(terminal: Terminal) ->
     terminal.open()
     assert terminal.ask("SYST:BAUD 700000").startswith("ERR -222")
     assert terminal.ask("SYST:BAUD 250000") == "OK"
+    terminal.board.run(16_000)  # simavr gives a byte out when it begins; the chip switches when it has ended
     begun = terminal.board.cycle
     assert terminal.ask("*CLS") == "OK"  # the emulated UART takes bytes at the rate that the chip has
     assert terminal.board.cycle - begun < 16e6 * (2 * 20 * 10 / 115200)
     terminal.board.run(int(3 * 16e6))
-    assert terminal.ask("SYST:BAUD 500000") == "OK"
+    assert terminal.ask("SYST:BAUD 200000") == "OK"
     terminal.board.run(int(2.2 * 16e6))
     terminal.silent(terminal.line("*CLS"))
     terminal.open()

@@ -90,9 +90,8 @@ def test_a_watch_tells_what_changes_and_when() -> None:
         ((number, micros, index, low),) = events(board.run(800_000))
         assert (number, index) == (at + 1, 0)
         assert low == sum(1 << (p - 1) for p in groups[0])
-        assert (
-            abs(micros - elapsed_us) < 5_000.0
-        )  # the start is not seen from outside, but for its reply's bytes
+        # The start is not seen from outside, but for its reply's bytes.
+        assert abs(micros - elapsed_us) < 5_000.0
     assert board.pins()[0] == 1
 
 
@@ -135,6 +134,21 @@ def test_several_sets_and_a_net_of_many_points() -> None:
     ((_, _, index, now),) = events(board.run(3_200_000))
     assert (index, now) == (0, low & ~(1 << (net[-1] - 1)))
     assert terminal.ask("WATC:STOP").split(",")[1:] == ["4", "0"]
+
+
+def test_interrupts_leave_the_line_its_time() -> None:
+    """The UART keeps two bytes: at the fastest rate, 250 000 baud, they last 1 280 cycles."""
+    net = list(range(1, 60, 2))
+    for sets, groups in ((1, [(1, 2, 3)]), (12, [net])):
+        circuit = Circuit(WORST_LOW, joined(groups))
+        board = Board(circuit)
+        terminal = watching(board, *(1 << (2 * i) for i in range(sets)))
+        board.run(3_200_000)
+        circuit.load(joined([groups[0][:-1]]))
+        board.touch()
+        board.run(3_200_000)
+        assert terminal.ask("SYST:LINK?")
+        assert 0 < board.longest_interrupt < 1280
 
 
 def test_a_watch_of_many_sets_keeps_time() -> None:

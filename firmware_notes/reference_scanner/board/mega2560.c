@@ -24,16 +24,25 @@ ISR(TIMER1_OVF_vect) {
     laps++;
 }
 
-uint64_t board_us(void) {
+void board_stamp(stamp_t *now) {
     uint8_t flags = SREG;
     cli();
-    uint16_t ticks = TCNT1;
-    uint32_t whole = laps;
-    if ((TIFR1 & _BV(TOV1)) && ticks < 0x8000U) {
-        whole++;
+    now->ticks = TCNT1;
+    now->laps = laps;
+    if ((TIFR1 & _BV(TOV1)) && now->ticks < 0x8000U) {
+        now->laps++;
     }
     SREG = flags;
-    return ((uint64_t)whole << 15) + (ticks >> 1);
+}
+
+uint64_t board_stamp_us(const stamp_t *then) {
+    return ((uint64_t)then->laps << 15) + (then->ticks >> 1);
+}
+
+uint64_t board_us(void) {
+    stamp_t now;
+    board_stamp(&now);
+    return board_stamp_us(&now);
 }
 
 void board_kick(void) {
@@ -207,11 +216,8 @@ ISR(TIMER3_COMPA_vect) {
     watch_tick();
 }
 
-static volatile bool ticking;
-
 void board_ticks(bool on) {
     TIMSK3 = 0;
-    ticking = on;
     if (on) {
         TCCR3A = 0;
         TCCR3B = _BV(WGM32) | _BV(CS30);
@@ -224,14 +230,16 @@ void board_ticks(bool on) {
     }
 }
 
+static uint8_t locked_flags;
+
 void board_lock(void) {
-    TIMSK3 = 0;
+    uint8_t flags = SREG;
+    cli();
+    locked_flags = flags;
 }
 
 void board_unlock(void) {
-    if (ticking) {
-        TIMSK3 = _BV(OCIE3A);
-    }
+    SREG = locked_flags;
 }
 
 /* --- the line --- */

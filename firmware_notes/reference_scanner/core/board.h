@@ -9,6 +9,13 @@
 
 /* Microseconds since power-on; 64 bits, so that they never wrap in a person's life. */
 uint64_t board_us(void);
+/* The same in the clock's own parts, quick enough for an interrupt. */
+typedef struct {
+    uint32_t laps;  /* of 32 768 us */
+    uint16_t ticks; /* of half a microsecond */
+} stamp_t;
+void board_stamp(stamp_t *now);
+uint64_t board_stamp_us(const stamp_t *then);
 /* Tell the watchdog that the program lives. */
 void board_kick(void);
 
@@ -28,7 +35,7 @@ uint16_t board_rise(uint8_t index, uint8_t phase);
 
 /* Call watch_tick every WATCH_TICK_US from an interrupt, or stop calling it. */
 void board_ticks(bool on);
-/* Keep the tick out while what it shares is read, and let it in again. */
+/* Keep the tick out while what it shares is read, some hundred cycles, and let it in again. */
 void board_lock(void);
 void board_unlock(void);
 

@@ -164,7 +164,7 @@ static then_t set_rate(word_t rest, const link_state_t *link, out_t *out, uint32
         return THEN_NOTHING;
     }
     if (value < (float)SLOWEST_RATE || value > (float)FASTEST_RATE || !board_can_rate((uint32_t)value)) {
-        refuse(out, -222, TEXT("Data out of range; 300 to 500000, as the clock divides"));
+        refuse(out, -222, TEXT("Data out of range; 300 to 250000, as the clock divides"));
         return THEN_NOTHING;
     }
     *rate = (uint32_t)value;

@@ -1,7 +1,6 @@
 #include "watch.h"
 
 #include "board.h"
-#include "scan.h"
 
 /* A cycle goes through all sets, and through the steps of each. A set whose net has few points takes one
  * step: everything is pulled up at once. A larger net's own points are pulled up half a port at a time, the
@@ -14,6 +13,9 @@ static uint8_t set_count;
 static uint8_t set_now;
 static uint8_t phase_now;
 static bool one_step;
+/* What the next ticks do before they read again, each in a tick of its own, so that no interrupt takes the
+ * line's time: find the next step, then switch to it. */
+static enum { READS, FINDS, SWITCHES } next_tick;
 static uint32_t step_ticks;
 static uint32_t ticks_left;
 static volatile bool running;
@@ -23,7 +25,11 @@ static uint64_t cycles;
 /* Whether a set takes one step: four points or fewer read low in it. */
 static bool few[WATCH_SETS];
 
-static event_t queue[QUEUED_EVENTS];
+static struct {
+    stamp_t at;
+    uint8_t index;
+    points_t low;
+} queue[QUEUED_EVENTS];
 static uint32_t numbers[QUEUED_EVENTS];
 static volatile uint8_t queue_first;
 static volatile uint8_t queue_length;
@@ -33,8 +39,8 @@ static uint32_t lost;
 static void tell(uint8_t index) {
     if (queue_length < QUEUED_EVENTS) {
         uint8_t at = (uint8_t)((queue_first + queue_length) % QUEUED_EVENTS);
-        queue[at].us = board_us() - started_us;
-        queue[at].index = (int8_t)index;
+        board_stamp(&queue[at].at);
+        queue[at].index = index;
         queue[at].low = low_of[index];
         numbers[at] = events;
         queue_length++;
@@ -44,8 +50,16 @@ static void tell(uint8_t index) {
     events++;
 }
 
+/* Counts no further than it must: this runs in the interrupt. */
 static void weigh(uint8_t index) {
-    few[index] = points_count(&low_of[index]) <= PULLS;
+    uint8_t count = 0;
+    for (uint8_t i = 0; i < SET_BYTES && count <= PULLS; i++) {
+        uint8_t rest = low_of[index].byte[i];
+        for (; rest != 0 && count <= PULLS; rest = (uint8_t)(rest & (rest - 1U))) {
+            count++;
+        }
+    }
+    few[index] = count <= PULLS;
 }
 
 /* Whether any point that reads low is pulled up in this phase. */
@@ -75,14 +89,16 @@ static bool next_step(void) {
 }
 
 static void apply_step(void) {
-    points_t mine;
     const points_t *drive = &driven[set_now];
     const points_t *low = &low_of[set_now];
     bool all = few[set_now];
-    scan_phase(phase_now, &mine);
+    uint8_t here = phase_now >> 1;
+    uint8_t mine = phase_now & 1U ? 0xF0U : 0x0FU;
     for (uint8_t i = 0; i < SET_BYTES; i++) {
-        uint8_t others = (uint8_t)~low->byte[i];
-        uint8_t pull = all ? 0xFFU : (uint8_t)(others | mine.byte[i]);
+        uint8_t pull = all ? 0xFFU : (uint8_t)~low->byte[i];
+        if (i == here) {
+            pull |= mine;
+        }
         pulled_now.byte[i] = (uint8_t)(pull & ~drive->byte[i]);
     }
     board_apply(drive, &pulled_now);
@@ -109,6 +125,7 @@ void watch_start(uint8_t count, uint32_t settle_us) {
         weigh(i);
         tell(i);
     }
+    next_tick = READS;
     apply_step();
     running = true;
     board_ticks(true);
@@ -142,29 +159,29 @@ static bool compare(const points_t *read) {
 
 void watch_tick(void) {
     points_t read;
-    if (!one_step && --ticks_left > 0) {
+    if (next_tick == FINDS) {
+        cycles += next_step() ? 1U : 0U;
+        next_tick = SWITCHES;
         return;
     }
-    if (one_step && ticks_left > 0) { /* just applied: one settle time first */
+    if (next_tick == SWITCHES) {
+        apply_step();
+        next_tick = READS;
+        return;
+    }
+    if (ticks_left > 0) { /* after what was switched: the settle time */
         ticks_left--;
         return;
     }
     board_read(&read);
-    bool changed = compare(&read);
-    if (changed) {
+    if (compare(&read)) {
         weigh(set_now);
         tell(set_now);
     }
-    if (one_step && !changed) {
+    if (one_step && few[set_now]) {
         cycles++;
-        return;
-    }
-    if (next_step()) {
-        cycles++;
-    }
-    bool still = one_step && few[set_now];
-    if (!still) {
-        apply_step();
+    } else {
+        next_tick = FINDS;
     }
 }
 
@@ -181,14 +198,18 @@ uint64_t watch_us(void) {
 }
 
 bool watch_next(event_t *event, uint32_t *number) {
+    stamp_t at = {0, 0};
     board_lock();
     bool any = queue_length > 0;
     if (any) {
-        *event = queue[queue_first];
+        at = queue[queue_first].at;
+        event->index = (int8_t)queue[queue_first].index;
+        event->low = queue[queue_first].low;
         *number = numbers[queue_first];
         queue_first = (uint8_t)((queue_first + 1U) % QUEUED_EVENTS);
         queue_length--;
     }
     board_unlock();
+    event->us = board_stamp_us(&at) - started_us;
     return any;
 }
