@@ -123,6 +123,7 @@ def main(argv: Sequence[str]) -> int:
             room: [everything[name] for name in names[room] if name in everything and name not in known]
             for room in rooms
         }
+    commit = _commit()  # as the trees are copied, whatever is committed meanwhile
     results = _run(
         [each for room in rooms for each in chosen[room]],
         given.workers,
@@ -132,12 +133,12 @@ def main(argv: Sequence[str]) -> int:
     parts = [] if given.short else read_parts()
     command = " ".join(["python -m tests.campaign.mutants", *argv])
     if given.again:
-        parts = [_renewed(part, results, rooms) for part in parts]
+        parts = [_renewed(part, results, rooms, commit) for part in parts]
     else:
         for room in rooms:
             mine = [each for each in results if each.mutant.room == room]
             if mine:
-                parts = with_part(parts, _part(given.seed, room, given.first, mine, command))
+                parts = with_part(parts, _part(given.seed, room, given.first, mine, command, commit))
     if not (given.short or given.forget):
         keep(parts)
     for each in results:
@@ -147,7 +148,7 @@ def main(argv: Sequence[str]) -> int:
     return int(share(parts, equivalents()) >= 0.05)
 
 
-def _part(seed: int, room: str, first: int, results: Sequence[Result], command: str) -> Part:
+def _part(seed: int, room: str, first: int, results: Sequence[Result], command: str, commit: str) -> Part:
     outcomes = [each.outcome for each in results]
     alive = [
         (each.mutant.name, each.outcome) for each in results if each.outcome not in ("killed", "timeout")
@@ -159,14 +160,14 @@ def _part(seed: int, room: str, first: int, results: Sequence[Result], command: 
         made=len(results),
         killed=outcomes.count("killed"),
         timeout=outcomes.count("timeout"),
-        commit=_commit(),
+        commit=commit,
         date=_now(),
         command=command,
         alive=tuple(alive),
     )
 
 
-def _renewed(part: Part, results: Sequence[Result], rooms: Sequence[str]) -> Part:
+def _renewed(part: Part, results: Sequence[Result], rooms: Sequence[str], commit: str) -> Part:
     """Return a part with what its survivors are now; one whose code is no more stays as it was."""
     if part.room not in rooms or not part.alive:
         return part
@@ -178,7 +179,7 @@ def _renewed(part: Part, results: Sequence[Result], rooms: Sequence[str]) -> Par
         killed=part.killed + words.count("killed"),
         timeout=part.timeout + words.count("timeout"),
         alive=tuple((name, word) for name, word in outcomes if word not in ("killed", "timeout")),
-        again=f"{_now()} at {_commit()}",
+        again=f"{_now()} at {commit}",
     )
 
 
