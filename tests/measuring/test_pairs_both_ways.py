@@ -157,7 +157,11 @@ def test_what_would_be_blamed_is_read_both_ways_and_not_where_a_capacitor_lies()
         part("R4", 4, 1, 100.0, 500.0),
         judged("4:1", "4:2", INF, 1.0, 2.0, Decision.FAIL),
     ]
-    diodes = [diode(INF), diode(INF, decision=Decision.PASS), replace(diode(INF), cathode=End("5", "2"))]
+    diodes = [
+        diode(INF),
+        replace(diode(INF, decision=Decision.PASS), anode=End("3", "1")),
+        replace(diode(INF), cathode=End("5", "2")),
+    ]
     leaks = [Path(End("0", "2"), End("2", "1"), 5.0, 0.1), Path(End("0", "2"), End("4", "2"), 5.0, 0.1)]
     ways = [(1, 4), (1, 1 << 8), (1 << 10, 4)]
     found = list(suspects(plan, there, diodes, ways, leaks))

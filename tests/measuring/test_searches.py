@@ -187,6 +187,9 @@ def test_inside_what_was_found_each_is_read_and_all_pairs_where_one_is_high() ->
     star = [("0:1", "0:2"), ("0:1", "1:1"), ("0:1", "1:2")]
     rest = [("0:2", "1:1"), ("0:2", "1:2"), ("1:1", "1:2")]
     assert asked(0.5, set()) == star
+    two = frozenset({End("0", "2"), End("2", "1")})
+    meter = ohmmeter_of(Scripted(between({}, 0.5)), scope)
+    assert [(str(p.a), str(p.b)) for p in read_inside(plan, meter, [two], set())] == [("0:2", "2:1")]
     assert asked(2.09, set()) == star
     assert asked(2.11, set()) == star + rest
     known = {frozenset((End("0", "1"), End("1", "1"))), frozenset((End("1", "2"), End("0", "2")))}

@@ -217,6 +217,8 @@ def test_what_each_counting_bound_says() -> None:
     assert lower_bound(Problem((3, 3, 3, 5), 9, ((8, 1),), stay=8)) == (1, "one at least")
     # A net on several plugs asks for no plug of its own.
     assert lower_bound(Problem((4, 4, 4), 4, ((3, 6),))) == (1, "one at least")
+    # One that must meet one of several is plugged all the same: 10 cavities on 6 points.
+    assert lower_bound(Problem((5, 5, 1, 1), 6, ((1, 12), (2, 12)))) == (2, schoenheims)
     # A plug as large as the bench leaves no room beside it, and meets itself.
     assert lower_bound(Problem((4, 4), 4, ((1, 1), (2, 2)))) == (2, schoenheims)
 
