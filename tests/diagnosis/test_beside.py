@@ -76,6 +76,22 @@ def test_a_path_elsewhere_is_told_where_most_conductance_is_too_much() -> None:
     assert part.tell_apart == "Take R1 out and read again: a path that stays is the other."
 
 
+def test_what_is_told_beside_a_part_is_no_second_finding_where_it_was_read_as_a_path() -> None:
+    across = Path(end_of("A:2"), end_of("A:6"), 48.0, 1.0)
+    (finding,) = explain(
+        replace(LOOM, components=(R1, R2)),
+        Measured(
+            EXPECTED,
+            EXPECTED,
+            complete=True,
+            judged=(low("R1", "A:2", "A:4", 246.9),),
+            beside=both(*WHOLE),
+            leaks=(across,),
+        ),
+    )
+    assert finding.cause == "added_part"
+
+
 def test_two_parts_that_one_path_explains_are_told_with_it_once() -> None:
     (finding,) = told(*WHOLE, judged=(low("R1", "A:2", "A:4", 246.9), low("R2", "A:4", "A:6", 246.9)))
     assert finding.cause == "added_part"

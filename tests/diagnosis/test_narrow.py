@@ -63,6 +63,8 @@ def test_sound_plugs_do_not_clear_the_adapter_and_the_proposed_look_can_be_answe
 def test_a_sound_wire_leaves_the_contact_at_its_end_before_the_adapter() -> None:
     (after,), _ = saw(found("A:1 B:1", "C:1"), "W3 sound")
     assert after.cause == "bad_contact"
+    assert len(after.repair) == 3
+    assert after.repair[2].startswith("Prove the whole loom again")
     assert after.cavities == (end_of("C:1"),)
     assert [other.cause for other in after.alternatives] == ["adapter_lead"]
     (bench,), _ = saw(found("A:1 B:1", "C:1"), "W3 sound", "C:1 sound")

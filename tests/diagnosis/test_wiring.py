@@ -12,7 +12,7 @@ import pytest
 
 from loomproof.diagnosis.weights import weight_table, weights
 from loomproof.diagnosis.wiring import Wiring, wiring_of
-from loomproof.loom.model import Component, ComponentKind, End, Loom, Wire, end_of
+from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire, end_of
 from tests.diagnosis.injector import Bench, random_loom
 from tests.diagnosis.test_wiring_faults import LOOM, nets, plug
 
@@ -159,6 +159,18 @@ def test_what_nothing_described_joins_is_an_edge_without_a_name() -> None:
 def test_a_part_lies_in_a_net_that_is_expected_whole() -> None:
     """Two nets that are expected as one, and a resistor between: the resistor is what joins them."""
     assert edges(wired(resistor("R1", "A:1", "A:2", 470.0), expected=ONE)) == [("R1", TABLE.open_component)]
+
+
+def test_a_part_to_a_splice_that_leads_nowhere_is_in_no_net() -> None:
+    loom = Loom(
+        "nowhere",
+        connectors=(plug("A", "1 2"), Connector("S", ConnectorKind.SPLICE)),
+        wires=(Wire("W1", end_of("A:1"), end_of("A:2")),),
+        components=(Component("R1", ComponentKind.RESISTOR, (("1", end_of("A:1")), ("2", End("S"))), 470.0),),
+    )
+    wiring = wiring_of(loom, nets("A:1 A:2"), TABLE)
+    assert edges(wiring) == []
+    assert wiring.node_of(End("S")) is None
 
 
 def test_nothing_is_joined_that_is_expected_apart() -> None:

@@ -80,6 +80,7 @@ def test_copper_is_colder_by_two_uncertainties_and_never_less_than_nothing() -> 
     assert expectation.copper_between_ohm(a, b) == pytest.approx(0.068966, rel=1e-4)
     assert expectation.copper_between_ohm(a, b, 10.0) == pytest.approx(0.068966 * (1 - 0.0786), rel=1e-4)
     assert expectation.copper_between_ohm(a, b, 200.0) == 0.0
+    assert expectation.copper_ohm(0) == expectation.copper_between_ohm(a, b)
     assert expectation.copper_between_ohm(b, a, 126.0) == pytest.approx(0.068966 * (1 - 0.99036), rel=1e-3)
     loose = expect(replace(loom, settings=Settings(margin_ratio=2.0)))
     assert loose.copper_between_ohm(a, b) == pytest.approx(0.068966 / 2, rel=1e-4)
