@@ -8,7 +8,7 @@ import click
 
 from loomproof.cli.keeping import show_repairs
 from loomproof.cli.options import archive_option
-from loomproof.cli.output import chosen, found, table, terminal
+from loomproof.cli.output import chosen, found, line, table, terminal
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive
@@ -43,7 +43,7 @@ def findings(run: str, saw: tuple[str, ...], forget: bool, details: bool, archiv
     if not named.endswith(".json"):
         show_repairs(archive, named)
     for each in answered.taken:
-        click.echo(clean(str(each)))
+        line(clean(str(each)))
     if not answered.kept:
         click.echo("Not kept: answers are kept with a run of the store, not with a results file.")
     if details:
@@ -79,6 +79,6 @@ def compare(before: str, after: str, archive: Archive) -> None:
     compared = Compared(*(archive.document(chosen(archive, run)) for run in (before, after)))
     found(0)
     if compared.changed.doubt is not None:
-        click.echo(clean(told(compared.changed.doubt)), err=True)
-    for line in compared.lines:
-        click.echo(clean(line))
+        line(clean(told(compared.changed.doubt)), err=True)
+    for each in compared.lines:
+        line(clean(each))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.options import FILE, archive_option
-from loomproof.cli.output import chosen, found
+from loomproof.cli.output import chosen, found, line
 from loomproof.cli.output import table as listed
 
 if TYPE_CHECKING:
@@ -125,8 +125,8 @@ def check_(archive: Archive) -> int:
         f"{plural(checked.records, 'record')} in {plural(checked.chains, 'chain')}, "
         f"{plural(checked.journals, 'journal')}, {plural(checked.certificates, 'certificate')}"
     )
-    for line in (*checked.troubles, *map(told, checked.untold)):
-        click.echo(f"  {line}", err=True)
+    for each in (*checked.troubles, *map(told, checked.untold)):
+        line(each, "  ", err=True)
     said = plural(len(checked.troubles), "trouble") if checked.troubles else "nothing was changed"
     click.echo(f"{said}, {len(checked.untold)} that can't be told" if checked.untold else said)
     return code
@@ -156,8 +156,8 @@ def benches_(archive: Archive) -> None:
     from loomproof.jobs.archive import SELFTEST_HEADS, selftest_texts
     from loomproof.reports.words import clean
 
-    for line in archive.bench_lines():
-        click.echo(clean(line))
+    for each in archive.bench_lines():
+        line(clean(each))
     if tests := archive.selftests():
         click.echo("")
         listed(SELFTEST_HEADS, selftest_texts(tests), whole=SELFTEST_HEADS[1:2])
@@ -189,7 +189,7 @@ def show_repairs(archive: Archive, run: str) -> None:
 
     for _, each in archive.repairs(run):
         what = f"finding {each.finding}" if each.finding else "the whole run"
-        click.echo(clean(f"repaired, {what}: {each.words} ({each.person}, {when(each.done)[:16]})"))
+        line(clean(f"repaired, {what}: {each.words} ({each.person}, {when(each.done)[:16]})"))
 
 
 @click.command()

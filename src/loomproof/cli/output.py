@@ -132,12 +132,12 @@ def chosen(archive: Archive, run: str) -> str:
     if run != "last":
         by = "" if Path(run).suffix else archive.corrected_by(run)
         if by:
-            click.echo(clean(f"Run {run} was corrected: what holds is {by}."), err=True)
+            line(clean(f"Run {run} was corrected: what holds is {by}."), err=True)
         return run
     found = archive.run(run)
     loom = f"{found.loom}, {found.serial}" if found.serial else found.loom
     said = f"The last proof is run {found.run} of {loom}, {when(found.started)[:16]}."
-    click.echo(clean(said), err=True)
+    line(clean(said), err=True)
     return found.hash
 
 
@@ -147,7 +147,7 @@ def tell_left_out(shelf: Shelf) -> None:
     from loomproof.reports.words import clean
 
     for problem in shelf.left_out:
-        click.echo(clean(told(problem)), err=True)
+        line(clean(told(problem)), err=True)
 
 
 def tell_troubles(shelf: Shelf) -> None:

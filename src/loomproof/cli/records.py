@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.options import FILE, archive_option, selection_options
-from loomproof.cli.output import chosen, found, table, tell_troubles, terminal
+from loomproof.cli.output import chosen, found, line, table, tell_troubles, terminal
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
@@ -140,11 +140,12 @@ def verify(what: tuple[str, ...], listed: Path | None, archive: Archive) -> int:
         _show_verified(results[0], words[0])
         return code
     table(CHECKED_HEADS, (one.texts for one in results), whole=CHECKED_HEADS[1:3])
-    click.echo(said)
+    line(said)
     for one in results:
         if one.trouble is not None:
-            lines = (one.trouble.message, *(f"  {line}" for line in lines_of(one.trouble)))
-            click.echo("\n".join(map(clean, lines)), err=True)
+            line(clean(one.trouble.message), err=True)
+            for each in lines_of(one.trouble):
+                line(clean(each), "  ", err=True)
     return code
 
 
@@ -155,8 +156,8 @@ def _show_verified(one: Checked, name: str) -> None:
 
     assert one.verified is not None
     document = one.verified.document()
-    for line in one.lines:
-        click.echo(clean(line))
+    for each in one.lines:
+        line(clean(each))
     click.echo("\nIt claims:")
     terminal().print(summary_view(document))
     terminal().print(findings_view(document))

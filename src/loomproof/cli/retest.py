@@ -22,7 +22,7 @@ from loomproof.cli.options import (
     over_option,
     store_option,
 )
-from loomproof.cli.output import EXIT_CODES, chosen, found, terminal
+from loomproof.cli.output import EXIT_CODES, chosen, found, line, terminal
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ def retest(
     from loomproof.jobs.job import Job
     from loomproof.jobs.keep import Keeping
     from loomproof.loom.reading import load
-    from loomproof.reports.words import headline, plural
+    from loomproof.reports.words import clean, headline, plural
 
     if not hook_ups and (limits.split or limits.stay or limits.owned or limits.plugs):
         raise UsageError("--split, --stay, --owned and --plugs go with --hook-ups")
@@ -88,17 +88,17 @@ def retest(
     measured, said = again.measured, again.judgement
     sense = "sweep" if address.startswith("hand:") else "sense"
     code = found(EXIT_CODES[said.verdict])
-    click.echo(
+    line(
         f"Retest after {before.run}: {again.nets} of {again.of_nets} nets, "
         f"{plural(measured.sense_vectors, sense)}, {plural(measured.resistance_readings, 'resistance')}."
     )
     for finding in again.findings:
-        click.echo(f"  {finding.severity}: {finding.title}")
+        line(clean(f"{finding.severity}: {finding.title}"), "  ")
     for reason in again.other_reasons:
-        click.echo(f"  {reason}")
+        line(clean(reason), "  ")
     word = headline(said.verdict, said.grade, said.grade_text)
-    click.echo(f"{word}: {', '.join(str(end) for end in again.reached)}")
-    click.echo(
+    line(clean(f"{word}: {', '.join(str(end) for end in again.reached)}"))
+    line(
         "This is no certificate. Prove the whole loom for one: what a repair did elsewhere is not seen here."
     )
     return code
