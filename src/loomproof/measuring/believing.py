@@ -43,11 +43,15 @@ def shorter_ways(
     again, clearly more than nought as an open sense lead is not, its cavities are joined by a shorter way
     than described. Raises `UnfitError` in every other case of a reading below its copper.
     """
+    home = {end: net for net in nets for end in net}
     below: dict[int, list[tuple[Judged, float]]] = {}
     right: list[Judged] = []
-    for reading, copper_ohm in _with_copper(expectation, judged, nets, leaks, temperature_u_k):
+    leaking = {end for path in leaks for end in (path.a, path.b)}
+    for reading, copper_ohm in _with_copper(expectation, judged, nets, temperature_u_k):
         if reading.bound_ohm < copper_ohm:
-            below.setdefault(expectation.net_of[reading.a], []).append((reading, copper_ohm))
+            # A leak may be what lowers it; it vouches for the meter all the same where it is not low.
+            if leaking.isdisjoint(home[reading.a]):
+                below.setdefault(expectation.net_of[reading.a], []).append((reading, copper_ohm))
         elif reading.uncertainty_ohm < expectation.copper_between_ohm(reading.a, reading.b, temperature_u_k):
             right.append(reading)
     vouched = len(below) == 1 and _apart(r for r in right if expectation.net_of[r.a] not in below) >= VOUCH
@@ -107,12 +111,10 @@ def _with_copper(
     expectation: Expectation,
     judged: Sequence[Judged],
     nets: Collection[frozenset[End]],
-    leaks: Sequence[Path],
     temperature_u_k: float,
 ) -> list[tuple[Judged, float]]:
     """Return the readings within nets found as described, each with what copper leaves there at least."""
-    leaking = {end for path in leaks for end in (path.a, path.b)}
-    home = {end: net for net in nets if not net & leaking for end in net}
+    home = {end: net for net in nets for end in net}
     copper: dict[int, float] = {}
     found = []
     for reading in judged:
