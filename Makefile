@@ -16,7 +16,7 @@ help:
 	@echo "make lint      style, types, import contracts"
 	@echo "make figures   measure what is promised (SHORT=1 for a quick look)"
 	@echo "make campaign  random looms by the thousand over the link (SHORT=1 for a quick look)"
-	@echo "make fuzz      ten minutes of broken input (SHORT=1 for a quick look)"
+	@echo "make fuzz      broken input, ten minutes each kind (SHORT=1 for a quick look)"
 	@echo "make clean     remove what these made"
 
 $(VENV)/runtime.stamp: requirements/runtime.txt pyproject.toml README.md

@@ -20,14 +20,18 @@ import sys
 import tempfile
 from pathlib import Path
 
+from tests.figures.peak import PEAK_MB
+
 ROOT = Path(__file__).resolve().parents[2]
 RESULT = Path(__file__).parent / "results" / "kbl_reading.md"
 VARIABLE = "LOOMPROOF_OPEN_DATA"
 MOST_S = 1.5
 MOST_GROWTH = 2.0
 
-CHILD = """
-import json, resource, sys, time
+CHILD = (
+    PEAK_MB
+    + """
+import json, sys, time
 from loomproof.loom import kbl
 start = time.perf_counter()
 loaded = kbl.read(sys.argv[1])
@@ -35,10 +39,9 @@ first = time.perf_counter() - start
 start = time.perf_counter()
 kbl.read(sys.argv[1])
 again = time.perf_counter() - start
-peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-peak /= 1024 * 1024 if sys.platform == "darwin" else 1024
-print(json.dumps([first, again, peak, len(loaded.loom.wires)]))
+print(json.dumps([first, again, peak_mb(), len(loaded.loom.wires)]))
 """
+)
 
 MAKER = """
 import sys

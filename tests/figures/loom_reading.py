@@ -21,23 +21,27 @@ import sys
 import tempfile
 from pathlib import Path
 
+from tests.figures.peak import PEAK_MB
+
 ROOT = Path(__file__).resolve().parents[2]
 RESULT = Path(__file__).parent / "results" / "loom_reading.md"
 MOST_S = 1.5
 MOST_MB = 400
 MOST_GROWTH = 2.0
 
-CHILD = """
-import json, resource, sys, time
+CHILD = (
+    PEAK_MB
+    + """
+import json, sys, time
 from loomproof.loom.reading import load
 times = []
 for _ in range(int(sys.argv[2])):
     start = time.perf_counter()
     loaded = load(sys.argv[1])
     times.append(time.perf_counter() - start)
-peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-print(json.dumps([times, peak / (1024 * 1024 if sys.platform == "darwin" else 1024), len(loaded.loom.wires)]))
+print(json.dumps([times, peak_mb(), len(loaded.loom.wires)]))
 """
+)
 
 
 def write_loom(folder: Path, wires: int, seed: int) -> None:

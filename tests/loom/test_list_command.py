@@ -131,3 +131,17 @@ def test_the_help_names_every_role() -> None:
     (column,) = [each for each in import_.params if each.name == "columns"]
     told = set(re.findall(r"\w+", getattr(column, "help", "")))
     assert {role for role in ROLES if not role.startswith("to")} <= told
+
+
+@pytest.mark.parametrize(
+    ("ending", "said"), [(".ods", "an OpenDocument table"), (".xls", "a workbook of the old kind")]
+)
+def test_a_table_of_a_kind_that_is_not_read_is_refused_with_the_way_out(
+    ending: str, said: str, tmp_path: Path, capsys: Captured
+) -> None:
+    source = tmp_path / f"list{ending}"
+    source.write_bytes(b"PK\x03\x04")
+    assert run(["import", str(source), "--to", str(tmp_path / "made")]) == 2
+    told = capsys.readouterr().err
+    assert f"{said} ({ending}) is not read" in told
+    assert "Save the table as an Excel workbook (.xlsx) or as 'CSV UTF-8'." in told

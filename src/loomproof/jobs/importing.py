@@ -37,6 +37,15 @@ class Form(Enum):
     OTHER = "what an importer of another package reads"
 
 
+_NOT_READ = {
+    ".ods": "an OpenDocument table (.ods)",
+    ".xls": "a workbook of the old kind (.xls)",
+    ".xlsb": "a binary workbook (.xlsb)",
+    ".numbers": "a table of this kind (.numbers)",
+}
+"""Tables that this program does not read, by the ending of their names."""
+
+
 def form_of(source: Path) -> Form:
     """Return what a file is, by its name. Raises `UsageError` where nothing here reads it."""
     suffix = source.suffix.casefold()
@@ -48,8 +57,9 @@ def form_of(source: Path) -> Form:
         return Form.OTHER
     others = "".join(f", {ending}" for ending in importers.endings())
     cure = f"Read are lists (.csv, .tsv, .md, .xlsx), netlists (.net), KBL (.kbl), VEC (.vec){others}."
-    if suffix in (".ods", ".xls"):
+    if said := _NOT_READ.get(suffix):
         cure = "Save the table as an Excel workbook (.xlsx) or as 'CSV UTF-8'."
+        raise UsageError(f"{source}: {said} is not read", cure=cure)
     raise UsageError(f"{source}: what kind of file this is is not known", cure=cure)
 
 
