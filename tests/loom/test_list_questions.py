@@ -224,3 +224,15 @@ def test_answers_survive_being_kept() -> None:
 def test_kept_answers_that_are_none_are_refused(text: bytes) -> None:
     with pytest.raises(DescriptionError):
         questions.parse(text)
+
+
+@pytest.mark.parametrize("word", ["Total", "Summe:", "SUM", "Gesamt"])
+def test_the_row_of_a_sum_joins_nothing(word: str) -> None:
+    reading = read(f"From,To\nX1:1,X2:1\nX1:2,X2:2\n{word},2\n")
+    assert nets_of(loom_of(reading)) == nets("X1:1 X2:1", "X1:2 X2:2")
+    assert [(problem.row, "the row of a sum" in problem.message) for problem in reading.left_out] == [
+        (4, True)
+    ]
+    # With a cavity it is a connector of that name.
+    named = read("From,From Pin,To,To Pin\nTotal,1,X2,1\nTotal,2,X2,2\n")
+    assert nets_of(loom_of(named)) == nets("Total:1 X2:1", "Total:2 X2:2")

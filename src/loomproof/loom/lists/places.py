@@ -40,6 +40,7 @@ NOT_CONNECTED = frozenset(
     ]
 )
 NOT_KNOWN = frozenset(["?", "??", "???", "tbd", "tba", "tbc", "unknown", "unbekannt", "offen"])
+TOTALS = frozenset(["total", "totals", "sum", "subtotal", "summe", "gesamt", "gesamtzahl", "anzahl"])
 
 LONGEST_NAME = 60
 MOST_WORDS = 5
@@ -60,6 +61,8 @@ def nothing(text: str) -> str:
         return f"says {text!r}: no end"
     if said in NOT_KNOWN:
         return f"says {text!r}: not known"
+    if said.rstrip(":") in TOTALS:
+        return f"says {text!r}: the row of a sum"
     if re.match(r"\((?:free|spare|unused|not |frei|nicht )", said):
         return f"says {text!r}: no end"
     return ""
