@@ -356,7 +356,7 @@ def _ordered(problem: Problem, found: Cover, proved: Sequence[Sequence[int]], se
     )
 
 
-MOST_ORDERED = 60
+MOST_ORDERED = 24
 """So many covers, of those with the fewest plug-ins in a good order, are ordered as well as can be."""
 
 
