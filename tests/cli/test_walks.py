@@ -220,8 +220,9 @@ def test_the_workshop_proves_a_row_of_looms_and_an_auditor_looks(
         shown = listing.shown.split("The last")[0]
         assert all(len(line) <= columns for line in shown.splitlines())
         assert listing.shown.count("TL-") == 3
-    for words in (("verify", "out"), ("repaired", "last"), ("report",)):
-        narrow = Dialogue(*words, cwd=tmp_path, columns=40)
+    asked: tuple[tuple[str, ...], ...] = (("verify", "out"), ("repaired", "last"), ("report",))
+    for said in asked:
+        narrow = Dialogue(*said, cwd=tmp_path, columns=40)
         assert narrow.ends() == 0
         assert all(len(each) <= 40 for each in narrow.shown.splitlines())
     year = f"{_kept(tmp_path)[0].ended[:4]}"

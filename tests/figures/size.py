@@ -137,7 +137,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             of = loom(wires // share)
             line(f"draw, {wires // share} wires", ["draw", of, "--to", place / f"drawn{wires}"], 0)
         line(f"plan, {50_000 // share} wires", ["plan", loom(50_000 // share)], 0, 0, 600)
-        proved = ["prove", loom(2_200 // share), "--bench", "sim:", "--out", place / "out"]
+        proved: list[str | Path] = ["prove", loom(2_200 // share), "--bench", "sim:", "--out", place / "out"]
         line(f"prove with certificate, {2_200 // share} wires", proved, 0, 5, 300)
         proved = ["prove", loom(3_000 // share * 4), "--bench", "sim:", "--out", place / "more"]
         line(

@@ -13,7 +13,7 @@ from loomproof.cli.output import line
 from loomproof.jobs.events import ContactMoved, Event, Progress, Prompt, finish
 
 if TYPE_CHECKING:
-    from loomproof.jobs.job import Running
+    from loomproof.jobs.running import Running
 
 T = TypeVar("T")
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Collection, Generator, Iterable, Iterator
+from collections.abc import Collection, Generator, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Generic, TypeVar
+from typing import Any
 
 from loomproof.bench.adapter import Adapter, in_order
 from loomproof.errors import UsageError
@@ -23,6 +23,7 @@ from loomproof.jobs.operator import Operator, Unattended
 from loomproof.jobs.prove import prove_and_keep, prove_on
 from loomproof.jobs.replay import replay
 from loomproof.jobs.retest import Retested, retest, retest_after
+from loomproof.jobs.running import Running
 from loomproof.jobs.trace import TracedLoom, trace_to, unknown_loom
 from loomproof.jobs.workshop import find
 from loomproof.judgement.conclude import Outcome
@@ -35,8 +36,6 @@ from loomproof.records.canonical import sha256_hex
 from loomproof.results.document import Document, Verdict
 from loomproof.results.findings import Findings
 from loomproof.results.grade import Grade
-
-T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -75,29 +74,6 @@ class Proof(Shown):
         journal = where.out / f"{self.document.run}.journal.jsonl"
         journal.write_bytes(self.journal)
         return finish(keep(self.outcome, journal, where))
-
-
-class Running(Generic[T]):
-    """A job that runs as its events are taken, once; ``result`` is there when they have ended."""
-
-    def __init__(self, job: Generator[Event, None, T]) -> None:
-        self._job = job
-        self._result: list[T] = []
-
-    def __iter__(self) -> Iterator[Event]:
-        self._result.append((yield from self._job))
-
-    def run(self, show: Callable[[Event], None] = lambda _: None) -> T:
-        """Run to the end, showing each event, and return the result."""
-        self._result.append(finish(self._job, show))
-        return self.result
-
-    @property
-    def result(self) -> T:
-        """What came of it. Raises `LookupError` before its events have ended."""
-        if not self._result:
-            raise LookupError("the job has not ended: take all of its events, or run it")
-        return self._result[0]
 
 
 class Job:
