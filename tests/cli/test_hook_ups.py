@@ -49,6 +49,23 @@ def prove(loom: Path, out: Path, bench: str, *words: str | Path) -> Document | s
     return Document.model_validate_json(found[0].read_text(encoding="utf-8"))
 
 
+def refused_once_finished(loom: Path, out: Path, bench: str, run: str) -> None:
+    """A finished run is not sealed a second time, and its files stay as they are."""
+    before = {path: path.read_bytes() for path in out.iterdir()}
+    kept = loomproof("prove", loom, "--bench", bench, "--out", out, "--hook-ups", "--continue", run)
+    assert kept.returncode == 2
+    assert f"the run {run} is finished and kept" in kept.stderr
+    assert f"loomproof certificate {run} writes its certificate" in kept.stderr
+    elsewhere = ("--store", out.parent / "other.sqlite", "--continue", run)
+    other = loomproof("prove", loom, "--bench", bench, "--out", out, *elsewhere)
+    assert other.returncode == 2
+    assert f"the run {run} is finished" in other.stderr
+    assert "other.sqlite" in other.stderr
+    assert {path: path.read_bytes() for path in out.iterdir()} == before
+    noted = loomproof("repaired", run, "a contact was pushed home", "--person", "I. Torvald")
+    assert noted.returncode == 0, f"the run's name means one run: {noted.stderr}"
+
+
 def test_stopped_overnight_and_gone_on_with(fixtures: Path, tmp_path: Path) -> None:
     tail, bench = fixtures / "tail_lamp", "sim:?points=12"
     stopped = prove(tail, tmp_path, bench, "--hook-ups", "--stop-after", "1")
@@ -66,6 +83,7 @@ def test_stopped_overnight_and_gone_on_with(fixtures: Path, tmp_path: Path) -> N
     assert len(document.coverage.tested) == 13
     assert document.adapter.name == "2 hook-ups on 12 points"
     assert (tmp_path / f"{run}.hook-up-2.2.journal.jsonl").exists()
+    refused_once_finished(tail, tmp_path, bench, run)
     again = loomproof("replay", tmp_path / f"{run}.journal.jsonl", tail)
     assert again.stdout == (tmp_path / f"{run}.results.json").read_text(encoding="utf-8")
 

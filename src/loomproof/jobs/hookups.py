@@ -35,6 +35,8 @@ from loomproof.measuring.merge_hookups import merged_measured, never_met
 from loomproof.planning.hookup_plan import HookUp, HookUpPlan, hook_ups_plain, read_hook_ups
 from loomproof.planning.hookup_search import Constraints, plan_hook_ups, with_follow_ups
 from loomproof.planning.request import Request
+from loomproof.records.queries import sealed_runs
+from loomproof.records.store import open_store
 
 
 def read_plugs(path: Path) -> Adapter:
@@ -222,13 +224,39 @@ def continue_hook_ups(
     assured: Assured | None = None,
     stop_after: int | None = None,
 ) -> Generator[Event, None, Kept]:
-    """Go on with a stopped run, as it was asked for then. Raises as `go_on` and `prove_hook_ups` do."""
+    """Go on with a stopped run, as it was asked for then.
+
+    Raises `UsageError` for a run that is finished and kept, and as `go_on` and `prove_hook_ups` do.
+    """
+    _refuse_kept(run, where)
     yield CAUTIONS
     request, plan = go_on(run, loom, where.out)
     proving = prove_hook_ups(
         request, plan, at, operator, where, loom_path=loom_path, assured=assured, stop_after=stop_after
     )
     return (yield from proving)
+
+
+def _refuse_kept(run: str, where: Keeping) -> None:
+    """Refuse a run that has its record already: sealed again it would be two runs of one name.
+
+    What is measured and could not be sealed has no record, and is gone on with. Where the record is in
+    another store, the results beside the journals tell: they are written once it is sealed.
+    """
+    with open_store(where.store) as opened:
+        if sealed_runs(opened, [run]):
+            raise UsageError(
+                f"the run {run} is finished and kept; there is nothing to go on with",
+                cure="Begin a new run to prove the loom again.",
+                do=Do(Todo.CERTIFICATE, run),
+            )
+        here = opened.where
+    results = where.out / f"{run}.results.json"
+    if results.exists():
+        raise UsageError(
+            f"the run {run} is finished: {results} has what it found; its record is not in {here}",
+            cure="Name the store that it was kept in for its certificate, or begin a new run.",
+        )
 
 
 def _followed(plan: HookUpPlan, parts: Sequence[HookUpResult]) -> HookUpPlan:
