@@ -119,8 +119,9 @@ def wires(run: str, out: Path | None, archive: Archive) -> None:
 def verify(what: tuple[str, ...], listed: Path | None, archive: Archive) -> int:
     """Check certificates (PDF) and sealed records (JSON), without store and without network.
 
-    FOLDERs are checked whole. A RECORD in the store is named by the text of a label's QR code, by a hash or
-    its beginning, or by its run.
+    FOLDERs are checked whole: every .pdf and .record.json counts, whatever is left of it. A whole PDF that
+    was never signed, such as a label, is named as no certificate and makes the exit code 4. A RECORD in the
+    store is named by the text of a label's QR code, by a hash or its beginning, or by its run.
 
     Says whether anything was changed, who signed it and what it claims. Whatever the verdict in it: exits
     with 0 where the seal holds and you know the signer, with 4 where it holds and you do not, and with 5
@@ -132,17 +133,22 @@ def verify(what: tuple[str, ...], listed: Path | None, archive: Archive) -> int:
 
     words = named(what, listed)
     results = tuple(checked(words, archive))
-    if len(results) == 1 and (alone := results[0]).trouble is not None and alone.paper:
+    # One thing that was named itself is told in full; what stands in a folder is always summed up.
+    alone = results[0] if len(results) == 1 and results[0].name == words[0] else None
+    if alone is not None and alone.trouble is not None:
         raise alone.trouble
     code, said = total(results)
     found(code)
-    if len(results) == 1 and results[0].verified is not None:
-        _show_verified(results[0], words[0])
+    if alone is not None:
+        _show_verified(alone, words[0])
         return code
     table(CHECKED_HEADS, (one.texts for one in results), whole=CHECKED_HEADS[1:3])
     line(said)
     for one in results:
         if one.trouble is not None:
+            if not one.paper:
+                line(clean(f"{one.name}: no certificate: a page that was never signed"), err=True)
+                continue
             line(clean(one.trouble.message), err=True)
             for each in lines_of(one.trouble):
                 line(clean(each), "  ", err=True)

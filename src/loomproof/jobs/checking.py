@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 from loomproof.errors import LoomproofError, SealError, StoreError, UsageError
 from loomproof.jobs.archive import Archive
 from loomproof.jobs.signing import Station
+from loomproof.records.canonical import MOST_BYTES
 from loomproof.records.seal import LABEL, Verified
 from loomproof.records.verify_file import check
 from loomproof.reports.listing import Cell
@@ -37,7 +38,9 @@ class Checked:
         """How its seal stands, in a word or three."""
         if self.verified is not None:
             return self.verified.standing
-        return "DOES NOT HOLD" if self.paper and isinstance(self.trouble, SealError) else "not checked"
+        if not self.paper:
+            return "no certificate"
+        return "DOES NOT HOLD" if isinstance(self.trouble, SealError) else "not checked"
 
     @property
     def lines(self) -> Iterator[str]:
@@ -90,8 +93,9 @@ def named(words: Iterable[str], listed: Path | None = None) -> tuple[str, ...]:
 def checked(words: Iterable[str], archive: Archive) -> Iterator[Checked]:
     """Check each: a file; all of a folder; else a record of the store by hash, its start, label or run.
 
-    Every one is told, whatever is wrong with those before. In a folder JSON files without a seal are passed
-    over, and PDF files that were never signed are told and not counted as broken.
+    Every one is told, whatever is wrong with those before. In a folder every ``.pdf`` and ``.record.json``
+    counts, whatever is left of it, and what is a record by its content; other files are passed over. A whole
+    PDF that was never signed, such as a label, is told as no certificate and not counted as broken.
     """
     station = Station()
     for word in words:
@@ -136,32 +140,62 @@ def _tried(name: str, check_one: Callable[[], Verified]) -> Checked:
 
 
 def _folder(folder: Path, station: Station) -> Iterator[Checked]:
+    """Check whatever of a folder is a certificate or record by its name, or by what is in it."""
     try:
-        files = sorted(path for path in folder.rglob("*") if path.suffix.lower() in (".pdf", ".json"))
+        files = sorted(path for path in folder.rglob("*") if path.is_file())
     except OSError as error:
         yield Checked(str(folder), trouble=StoreError(f"{folder}: cannot be read: {error.strerror}"))
         return
     count, known = 0, station.known()
     for path in files:
         try:
-            data = path.read_bytes()
+            found = _of_folder(path, known)
         except OSError as error:
-            yield Checked(str(path), trouble=StoreError(f"{path}: cannot be read: {error.strerror}"))
-            count += 1
-            continue
-        if data.startswith(b"%PDF"):
-            found = _tried(str(path), partial(check, data, known, str(path)))
-            signed = b"/ByteRange" in data or b"/EmbeddedFile" in data
-            yield found if signed else Checked(str(path), trouble=found.trouble, paper=False)
-            count += 1
-        elif b'"seal"' in data[-400:]:
-            yield _tried(str(path), partial(check, data, known, str(path)))
+            found = Checked(str(path), trouble=StoreError(f"{path}: cannot be read: {error.strerror}"))
+        if found is not None:
+            yield found
             count += 1
     if not count:
         cure = "Certificates are PDF files, sealed records JSON."
         yield Checked(
             str(folder), trouble=UsageError(f"{folder}: there is nothing to check in it", cure=cure)
         )
+
+
+_RECORD_BEGINS = b'{"body":{"chain":'
+"""How a sealed record begins: its members stand in the order of their names."""
+
+_LONGEST_BEGINNING = len(_RECORD_BEGINS)
+
+
+def _of_folder(path: Path, known: Mapping[str, str]) -> Checked | None:
+    """Check one file of a folder; ``None`` for what is no certificate nor record by name or content.
+
+    A destroyed file still counts by its name: `verify` is asked whether the folder is whole.
+    """
+    name, ending = str(path), path.suffix.lower()
+    with path.open("rb") as file:
+        data = file.read(_LONGEST_BEGINNING)
+        by_content = data.startswith((b"%PDF", _RECORD_BEGINS))
+        if ending not in (".pdf", ".json") and not by_content:
+            return None
+        data += file.read(MOST_BYTES + 1)
+    if ending == ".pdf" or data.startswith(b"%PDF"):
+        from loomproof.records.pdf_verify import verify_pdf
+
+        # A whole page that nobody signed is a label, a month's report or a stranger's paper.
+        whole = data.startswith(b"%PDF") and data.rstrip().endswith(b"%%EOF")
+        signed = b"/ByteRange" in data or b"/EmbeddedFile" in data
+        named = path.name.lower().endswith(_CERTIFICATES)
+        found = _tried(name, partial(verify_pdf, data, known, name))
+        return found if signed or named or not whole else replace(found, paper=False)
+    if by_content or b'"seal"' in data or f".{path.name.lower()}".endswith(".record.json"):
+        return _tried(name, partial(check, data, known, name))
+    return None
+
+
+_CERTIFICATES = tuple(f".{verdict}.pdf" for verdict in VERDICTS)
+"""How the names of certificates end that this program gave."""
 
 
 def _kept(word: str, archive: Archive, station: Station) -> Checked:
