@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import re
+import shlex
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -150,7 +151,9 @@ def test_the_repairer_has_a_list_and_a_bench_that_is_too_small(fixtures: Path, t
         proving = Dialogue("prove", "job", *told, cwd=tmp_path, columns=200)
         swapped = False
         while True:
-            seen = proving.sees(r"Is it plugged so\? \[y/N\]: |Enter alone says[^\n]*|\n(?:FAIL|PASS)  |: $")
+            seen = proving.sees(
+                r"Is it plugged so\? \[[^]]*\]: |Enter alone says[^\n]*|\n(?:FAIL|PASS)  |: $"
+            )
             if "Enter alone" in seen or seen.startswith(": "):
                 proving.says() if seen == ": " else None
                 continue
@@ -179,7 +182,9 @@ def test_the_repairer_has_a_list_and_a_bench_that_is_too_small(fixtures: Path, t
         hand.tell("mend")
         told = (*words, "--hook-ups", "--finding", "1", *NO_HAZARD)
         again = Dialogue("retest", "last", "job", *told, cwd=tmp_path, columns=200)
-        while "plugged" in again.sees(r"Is it plugged so\? \[y/N\]: |This is no certificate"):
+        again.sees(r"Is it plugged so\? \[[^]]*\]: ")
+        again.says()
+        while "plugged" in again.sees(r"Is it plugged so\? \[[^]]*\]: |This is no certificate"):
             table = Path(re.findall(r"as an adapter table: (\S+)", again.shown)[-1])
             hand.tell(f"adapter {tmp_path / table}")
             again.says("y")
@@ -189,6 +194,31 @@ def test_the_repairer_has_a_list_and_a_bench_that_is_too_small(fixtures: Path, t
     assert sheet is not None
     column = [cell.value for cell in sheet[1]].index("wire") + 1
     assert [sheet.cell(row, column).value for row in range(2, 4)] == ["101", "102"]
+
+
+def test_stopped_at_a_plug_and_gone_on_with_by_the_line_that_was_shown(
+    fixtures: Path, tmp_path: Path
+) -> None:
+    """Enter and n are "not yet": only the word for it stops, and what is printed then can be typed."""
+    tail = fixtures / "tail_lamp"
+    with bench(tail, "--points", "12") as hand:
+        at = ("--bench", str(hand.address), "--out", "my proofs", "--store", "own.db", *NO_HAZARD)
+        told = ("--hook-ups", "--inspected", "sound", "--made-safe")
+        stopping = Dialogue("prove", tail, *at, *told, cwd=tmp_path, columns=400)
+        while "plugged" not in stopping.sees(r"Is it plugged so\? \[[^]]*\]: |  [^\n]*: $"):
+            stopping.says()
+        for not_yet in ("", "n", "s"):
+            stopping.says(not_yet)
+            if not_yet != "s":
+                stopping.sees(r"Is it plugged so\? \[[^]]*\]: ")
+        assert stopping.ends() == 3
+        (line,) = re.findall(r"Go on with: loomproof (prove .+)", stopping.shown)
+        going = Dialogue(*shlex.split(line), "--made-safe", cwd=tmp_path, columns=400)
+        while "plugged" in going.sees(r"Is it plugged so\? \[[^]]*\]: |\nPASS"):
+            table = Path(re.findall(r"as an adapter table: ([^\n]+)", going.shown)[-1])
+            hand.tell(f"adapter {tmp_path / table}")
+            going.says("y")
+        assert going.ends() == 0, going.shown
 
 
 def test_the_workshop_proves_a_row_of_looms_and_an_auditor_looks(

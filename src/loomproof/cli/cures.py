@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import re
+import shlex
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
+
+import click
+from click.core import ParameterSource
 
 from loomproof.errors import Do, InputError, LoomproofError, Problem, Todo
 
@@ -23,7 +28,7 @@ COMMANDS = {
     Todo.COLUMNS: "Say --heading-row where the headings stand, or name the columns: "
     "--column from=A --column to=B.",
     Todo.CONFIRM: "Answer y at the prompt, or pass --made-safe.",
-    Todo.GO_ON: "Go on with: loomproof prove --continue {on:RUN}",
+    Todo.GO_ON: "Go on with: loomproof prove {on:LOOM --bench ADDRESS --continue RUN}",
     Todo.HAZARD: "Say it with --hazard CONNECTOR=HAZARD.",
     Todo.HOOK_UPS: "--hook-ups proves it plug by plug; loomproof plan shows how.",
     Todo.IMPORT: "loomproof import makes one of a KBL file or a from-to list.",
@@ -61,6 +66,32 @@ COMMANDS = {
     "loomproof bench selftest --resistor A,B,OHM",
 }
 """What to type for each thing that can be done; ``{on:NAME}`` is what it is done to, NAME where unknown."""
+
+
+_AS_BEFORE = ("address", "out", "store", "hazards", "selftest_max_age", "json_file")
+"""Options of ``prove`` that a run keeps nothing of, by their names: they are said again to go on."""
+
+
+def going_on(run: str, context: click.Context) -> str:
+    """Return what to type behind ``prove`` to go on with a run, ``context`` being the command so far.
+
+    What a person answers for of the bench as it is today (``--made-safe``, ``--meter-volts``) is asked again.
+    """
+    words = [typed(str(context.params["loom"]))]
+    for option in context.command.params:
+        said = context.params.get(option.name or "")
+        asked = context.get_parameter_source(option.name or "") is ParameterSource.COMMANDLINE
+        if option.name == "address" or (option.name in _AS_BEFORE and asked):
+            for each in said if isinstance(said, tuple) else (said,):
+                words += [option.opts[0], typed(str(each))]
+    return " ".join((*words, "--continue", run))
+
+
+def typed(word: str) -> str:
+    """Return a word as it is typed at a shell: in quotes where it would read it as something else."""
+    if re.fullmatch(r"[\w.:/@%+=,-]+", word):
+        return word
+    return shlex.quote(word) if set(word) & set('"$`\\!') else f'"{word}"'
 
 
 def how(do: Do | None) -> str:

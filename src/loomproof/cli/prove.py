@@ -27,7 +27,7 @@ from loomproof.cli.options import (
     store_option,
 )
 from loomproof.cli.output import EXIT_CODES, found
-from loomproof.errors import UsageError
+from loomproof.errors import BrokenOffError, Do, Todo, UsageError
 
 if TYPE_CHECKING:
     from loomproof.planning.hookup_search import Constraints
@@ -112,6 +112,7 @@ def prove(
     Exit codes: 0 the loom passes, 1 it fails, 2 command, description or adapter is wrong, 3 the bench
     is in trouble or the run does not cover the loom, 4 undecided.
     """
+    from loomproof.cli.cures import going_on
     from loomproof.cli.output import show, writable, write_json
     from loomproof.cli.progress import drawn
     from loomproof.cli.signals import held_to_the_end
@@ -158,7 +159,12 @@ def prove(
         running = job.go_on(stopped_run, stop_after)
     else:
         running = job.hook_ups(limits, stop_after) if hook_ups else job.prove_and_keep()
-    kept = drawn(running)
+    try:
+        kept = drawn(running)
+    except BrokenOffError as stopped:
+        if stopped.do is not None and stopped.do.what is Todo.GO_ON:
+            stopped.do = Do(Todo.GO_ON, going_on(stopped.do.on, click.get_current_context()))
+        raise
     code = found(EXIT_CODES[kept.document.verdict])
     if json_file == "-":
         write_json(json_file, json_of(kept.document))

@@ -90,8 +90,14 @@ class TerminalOperator:
         return self._screen.ask(asked)
 
     def plug(self, hook_up: HookUp, number: int) -> bool:
-        """Ask whether it is plugged so; what to plug stands above."""
-        return confirmed("Is it plugged so?")
+        """Ask whether it is plugged so, until it is or the person stops; what to plug stands above."""
+        while sys.stdin.isatty():
+            said = _typed("Is it plugged so? [y: yes, s: stop for now, Enter: not yet]").strip().casefold()
+            if said in ("y", "yes"):
+                return True
+            if said in ("s", "stop"):
+                return False
+        return False
 
 
 def confirmed(question: str) -> bool:
