@@ -57,6 +57,8 @@ def match_(
 
     if bool(taken) != (target is not None):
         raise UsageError("what is taken over goes into a new folder", cure="Give --take and --to together.")
+    if target is not None and target.resolve() in (traced.resolve(), known.resolve()):
+        raise UsageError(f"{target} is what is matched", cure="Name another folder: both stay as they are.")
     mine, theirs, pairs = load(traced).loom, load(known).loom, [_pair(text) for text in touched]
     laid = match(mine, theirs, pairs)
     if target is not None:

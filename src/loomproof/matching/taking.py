@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 from loomproof.errors import InputError
-from loomproof.loom.model import Connector, End, Hazard, Loom, Wire
+from loomproof.loom.model import Circuit, Connector, End, Hazard, Loom, Wire
 from loomproof.results.matching import CavityPlace, Match, Place
 
 UNPLACED = "t"
@@ -31,6 +31,8 @@ def take(found: Match, connectors: Collection[str]) -> Loom:
     def named(end: End) -> End:
         return ends.get(end) or End(moved[end.connector], end.cavity)
 
+    moved_wires = tuple(replace(w, a=named(w.a), b=named(w.b)) for w in found.traced.wires)
+    wires = _wires(found, moved_wires, taken)
     return replace(
         found.traced,
         connectors=tuple(
@@ -39,7 +41,8 @@ def take(found: Match, connectors: Collection[str]) -> Loom:
             else replace(c, name=moved[c.name])
             for c in found.traced.connectors
         ),
-        wires=_wires(found, tuple(replace(w, a=named(w.a), b=named(w.b)) for w in found.traced.wires)),
+        wires=wires,
+        circuits=_circuits(found, wires),
         components=tuple(
             replace(part, terminals=tuple((terminal, named(end)) for terminal, end in part.terminals))
             for part in found.traced.components
@@ -104,24 +107,34 @@ def _worse(known: Hazard, traced: Hazard) -> bool:
     return order.index(known) > order.index(traced)
 
 
-def _wires(found: Match, wires: tuple[Wire, ...]) -> tuple[Wire, ...]:
-    """Return wires with what the known wire between the same cavities, or alone at the same cavity, is."""
-    named: set[str] = set()
-    taken = []
+def _wires(found: Match, wires: tuple[Wire, ...], accepted: Collection[str]) -> tuple[Wire, ...]:
+    """Return wires with what the known wire between the same cavities, or alone at the same cavity, is.
+
+    Only cavities of accepted connectors tell: others may bear a known name by chance. A wire of which nothing
+    is taken over makes room where another takes its name.
+    """
+    taken: dict[str, Wire] = {}
+    left: list[Wire] = []
     for wire in wires:
-        known = _known_wire(found.known, wire)
-        if known is None or known.name in named:
-            taken.append(wire)
+        known = None
+        if all(end.connector in accepted for end in wire.ends if end.cavity):
+            known = _known_wire(found.known, wire)
+        if known is None or known.name in taken:
+            left.append(wire)
             continue
-        named.add(known.name)
         note = f"as {known.name} of {found.known.name}, traced as {wire.name}"
         kept = replace(known, a=wire.a, b=wire.b, twisted_with="", screened_by="", bundle="")
-        taken.append(replace(kept, note=f"{wire.note}; {note}" if wire.note else note))
-    used = {wire.name for wire in taken if wire.name in named}
-    return tuple(
-        wire if wire.name not in used or wire.note else replace(wire, name=_free(wire.name, used))
-        for wire in taken
-    )
+        taken[known.name] = replace(kept, note=f"{wire.note}; {note}" if wire.note else note)
+    names = {*taken, *(wire.name for wire in left if wire.name not in taken)}
+    free = []
+    for wire in left:
+        if wire.name in taken:
+            name = _free(wire.name, names)
+            names.add(name)
+            free.append(replace(wire, name=name))
+        else:
+            free.append(wire)
+    return (*taken.values(), *free)
 
 
 def _known_wire(known: Loom, wire: Wire) -> Wire | None:
@@ -131,3 +144,26 @@ def _known_wire(known: Loom, wire: Wire) -> Wire | None:
     end = wire.a if wire.a.cavity else wire.b
     alone = known.wires_at.get(end, ()) if end.cavity else ()
     return alone[0] if len(alone) == 1 and any(not one.cavity for one in alone[0].ends) else None
+
+
+def _circuits(found: Match, wires: Collection[Wire]) -> tuple[Circuit, ...]:
+    """Return the circuits of the traced loom, and of the known one those that wires taken over are of.
+
+    What a circuit needs, and a fuse of the known loom, go along only where they are in this loom as well.
+    """
+    mine = found.traced.circuit_by_name
+    used = {wire.circuit for wire in wires if wire.circuit} - set(mine)
+    added = [circuit for circuit in found.known.circuits if circuit.name in used]
+    there = {*mine, *used}
+    parts = found.known.component_by_name
+    return (
+        *found.traced.circuits,
+        *(
+            replace(
+                circuit,
+                needs=tuple(name for name in circuit.needs if name in there),
+                fuse="" if circuit.fuse in parts else circuit.fuse,
+            )
+            for circuit in added
+        ),
+    )
