@@ -11,7 +11,17 @@ import pytest
 
 from loomproof.bench.adapter import in_order, write_adapter
 from loomproof.jobs.merging import lay_over, merged
-from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Hazard, Loom, Wire
+from loomproof.loom.model import (
+    CavityFacts,
+    Component,
+    ComponentKind,
+    Connector,
+    ConnectorKind,
+    End,
+    Hazard,
+    Loom,
+    Wire,
+)
 from loomproof.loom.reading import load
 from loomproof.loom.writing import write_folder
 from tests.cli.running import loomproof
@@ -203,3 +213,29 @@ def test_merging_writes_over_nothing(fixtures: Path, tmp_path: Path) -> None:
     write_folder(load(fixtures / "tail_lamp").loom, tmp_path / "there")
     with pytest.raises(Exception, match="there"):
         merged(fixtures / "tail_lamp", fixtures / "tail_lamp", tmp_path / "there")
+
+
+def test_a_short_in_the_traced_loom_gives_a_folder_that_can_be_read(tmp_path: Path) -> None:
+    known = replace(
+        looms(wire("K1", "A:1 B:1"), wire("K2", "A:2 B:2")),
+        cavity_facts=(CavityFacts(End("A", "3"), spare=True),),
+    )
+    traced = looms(
+        wire("W1", "A:1 S1"),
+        *(wire(f"W{k}", f"{e} S1") for k, e in enumerate(("B:1", "A:2", "B:2", "A:3"), 2)),
+        splices=("S1",),
+    )
+    write_folder(known, tmp_path / "known")
+    write_folder(traced, tmp_path / "traced")
+    merged(tmp_path / "traced", tmp_path / "known", tmp_path / "both")
+    assert joined(load(tmp_path / "both").loom) == joined(traced)
+
+
+def test_a_part_that_is_out_for_the_test_is_not_missed() -> None:
+    part = Component(
+        "R1", ComponentKind.RESISTOR, (("1", End("A", "1")), ("2", End("B", "1"))), resistance_ohm=9.0
+    )
+    assert lay_over(looms(), looms(parts=(part,))).told == (
+        "R1: described, and the trace found no such part.",
+    )
+    assert lay_over(looms(), looms(parts=(replace(part, fitted=False),))).told == ()

@@ -7,6 +7,7 @@ besides stays. Where both speak of the same ends and differ, it is told: that is
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,7 +15,17 @@ from pathlib import Path
 from loomproof.electrics.component_kinds import joins, paths_of
 from loomproof.electrics.graph import united
 from loomproof.errors import UsageError
-from loomproof.loom.model import Component, Connector, ConnectorKind, End, Hazard, Loom, Settings, Wire
+from loomproof.loom.model import (
+    CavityFacts,
+    Component,
+    Connector,
+    ConnectorKind,
+    End,
+    Hazard,
+    Loom,
+    Settings,
+    Wire,
+)
 from loomproof.loom.reading import load
 from loomproof.loom.writing import write_loom
 
@@ -94,7 +105,7 @@ class _Laying:
             connectors=tuple(connectors),
             wires=(*kept, *added),
             components=parts,
-            cavity_facts=(*known.cavity_facts, *facts),
+            cavity_facts=_held([*known.cavity_facts, *facts], kept, added),
             settings=settings,
         )
         return Laid(loom, tuple(self.told))
@@ -212,7 +223,9 @@ class _Laying:
             if None in ends or len(ends) < 2 or ends in found:
                 continue
             seen = [
-                each.name for each in parts if each.resistance_ohm is not None or each.forward_v is not None
+                each.name
+                for each in parts
+                if each.fitted and (each.resistance_ohm is not None or each.forward_v is not None)
             ]
             if seen:
                 self.told.append(f"{', '.join(seen)}: described, and the trace found no such part.")
@@ -248,3 +261,16 @@ def shell(known: Loom, traced: Mapping[str, Connector]) -> Loom:
     others = tuple(each for name, each in traced.items() if name not in known.by_name)
     plugs = tuple(each for each in known.connectors if each.kind is not ConnectorKind.SPLICE)
     return Loom(known.name, connectors=(*plugs, *others), settings=known.settings)
+
+
+def _held(
+    facts: Iterable[CavityFacts], kept: Sequence[Wire], added: Sequence[Wire]
+) -> tuple[CavityFacts, ...]:
+    """Return what is known of cavities: where a wire was added none is spare, and one may hold two."""
+    by_end = {each.end: each for each in facts}
+    holds = Counter(end for wire in (*kept, *added) for end in wire.ends if end.cavity)
+    for end in dict.fromkeys(end for wire in added for end in wire.ends if end.cavity):
+        known = by_end.get(end, CavityFacts(end))
+        if known.spare or (holds[end] > 1 and not known.shared):
+            by_end[end] = replace(known, spare=False, shared=known.shared or holds[end] > 1)
+    return tuple(by_end.values())
