@@ -50,6 +50,7 @@ from loomproof.measuring import (
     selftests_kept,
     trace,
     undriven,
+    wiggle,
     zero,
 )
 from loomproof.measuring import counting_bench as asking
@@ -126,6 +127,7 @@ ARGUMENTS: Mapping[Any, tuple[Any, ...]] = {
     retesting.retest: (REQUEST, [LOOM.cavities[0]], "bench", "clearance"),
     tracing.trace: (REQUEST, "bench", "clearance"),
     run.run_plan: (PLAN, EXPECTED, "bench", "clearance"),
+    wiggle.wiggle: (PLAN, "bench", "clearance", wiggle.WiggleLog(1.0)),
     trace.trace: ("bench", "clearance", ADAPTER.end_of, None),
     asking.Asker: ("bench", "clearance", 3),
     probing.read_touch: ("bench", "clearance", SCOPE),
@@ -197,6 +199,7 @@ UNDRIVEN = {
     "loomproof.jobs.trace.trace_to": "it clears the bench itself",
     "loomproof.jobs.prove.fits": "a check",
     "loomproof.jobs.prove.prove_on": "it clears the bench itself",
+    "loomproof.jobs.wiggle.watch_while_moved": "it clears the bench itself",
 }
 """What takes a bench and never has a point driven; that it does not is seen below where it can be called."""
 

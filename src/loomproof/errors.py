@@ -242,7 +242,9 @@ class LinkError(BenchError, ConnectionError):
 
 
 class LostEventError(LinkError):
-    """A watch missed an event. What it reported before is true; that the rest was steady is not known."""
+    """A watch missed ``lost`` events or more. What it reported is true; no more is known to be steady."""
+
+    lost = 1
 
 
 class RefusedError(BenchError):

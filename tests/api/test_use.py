@@ -199,6 +199,7 @@ DRIVEN_BY: Mapping[str, Callable[[lp.Job, Path], object]] = {
     "retest": lambda job, path: job.retest([lp.End("LAMP", "2")]).run(),
     "retest_after": after_a_repair,
     "trace": lambda job, path: job.trace(path / "traced").run(),
+    "wiggle": lambda job, path: job.wiggle(1.0).run(),
     "name_touched": lambda job, path: job.name_touched().run(),
 }
 """The ways in which a job drives a bench with a loom on it."""

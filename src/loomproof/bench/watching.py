@@ -55,7 +55,7 @@ def watch_events(
         raise
     except BaseException:
         with contextlib.suppress(BenchError):  # the first error is the one to tell
-            _stop(link, seen)
+            ended(_stop(link, seen))
         link.events.clear()
         raise
     summary = _stop(link, seen)
@@ -65,11 +65,13 @@ def watch_events(
     finally:
         link.events.clear()  # what is left of this watch is nothing to the next one
     if summary.lost:
-        raise LostEventError(
+        lost = LostEventError(
             f"{summary.lost} of {summary.events} watch events were lost on the line, the last ones; "
             "nothing is claimed from this watch",
             cure=_AGAIN,
         )
+        lost.lost = summary.lost
+        raise lost
 
 
 def _stop(link: Link, seen: int) -> WatchSummary:
@@ -100,9 +102,11 @@ def _event(frame: Frame, number: int, sets: int, points: int) -> WatchEvent:
     if found.index == ENDED_BY_ITSELF:
         raise _ended_by_itself("it said so")
     if found.number != number or not 0 <= found.index < sets:
-        raise LostEventError(
+        lost = LostEventError(
             f"watch event {number} was lost on the line; nothing is claimed from this watch", cure=_AGAIN
         )
+        lost.lost = max(1, found.number - number)
+        raise lost
     return found
 
 

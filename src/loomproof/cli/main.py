@@ -33,6 +33,7 @@ COMMANDS: dict[str, Command] = {
     "demo": Command("loomproof.cli.demo:demo", "Run the whole job on a simulated bench."),
     "plan": Command("loomproof.cli.plan:plan", "Show what a proof will ask, and how to hook up a big loom."),
     "prove": Command("loomproof.cli.prove:prove", "Prove a loom on a bench and keep a certificate."),
+    "wiggle": Command("loomproof.cli.wiggle:wiggle", "Watch a loom while you move it; name what lets go."),
     "trace": Command("loomproof.cli.retest:trace", "Learn an unknown loom and write it down."),
     "learn": Command("loomproof.cli.match:learn", "Describe a loom after others known to be good."),
     "match": Command("loomproof.cli.match:match_", "Lay a traced loom on a known one: which plug is which."),

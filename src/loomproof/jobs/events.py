@@ -10,16 +10,20 @@ from loomproof.measuring.events import (
     Prompt,
     Reading,
     Touched,
+    WatchBegins,
     finish,
 )
 from loomproof.results.measured import Judged, JudgedDiode
+from loomproof.results.wiggled import Change, Moved
 
 __all__ = [
+    "Change",
     "ContactMoved",
     "Event",
     "Finished",
     "Judged",
     "JudgedDiode",
+    "Moved",
     "NetsFound",
     "Operator",
     "Progress",
@@ -29,5 +33,6 @@ __all__ = [
     "SimulatorOperator",
     "Touched",
     "Unattended",
+    "WatchBegins",
     "finish",
 ]

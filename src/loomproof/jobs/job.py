@@ -25,6 +25,7 @@ from loomproof.jobs.replay import replay
 from loomproof.jobs.retest import Retested, retest, retest_after
 from loomproof.jobs.running import Running
 from loomproof.jobs.trace import TracedLoom, trace_to, unknown_loom
+from loomproof.jobs.wiggle import Hands, Wiggle, gathered, new_log, watch_while_moved
 from loomproof.jobs.workshop import find
 from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import End, Hazard, Loom
@@ -116,6 +117,7 @@ class Job:
         self.where = where or Keeping(Path("out"))
         self.assured = assured or Assured()
         self.proof: Proof | None = None
+        self.wiggled: Wiggle | None = None
         self._bench = bench
         self._adapter = adapter
         self._loom_path = loom_path
@@ -321,6 +323,10 @@ class Job:
             )
         )
 
+    def wiggle(self, seconds: float, hands: Hands | None = None) -> Running[Wiggle]:
+        """Watch it while it is moved: `loomproof.jobs.wiggle.watch_while_moved`. `wiggled` keeps it."""
+        return Running(self._wiggle(self._request(), seconds, hands or Hands()))
+
     def replay(self, journal: Path, grade: Grade | None = None) -> Proof:
         """Work a journal of this loom out again, without a bench: `loomproof.jobs.replay.replay`."""
         outcome = replay(journal, self.loom, grade)
@@ -379,3 +385,14 @@ class Job:
         written(bench)
         yield Finished(request.run, found.judgement.verdict)
         return found
+
+    def _wiggle(self, request: Request, seconds: float, hands: Hands) -> Generator[Event, None, Wiggle]:
+        log = new_log(seconds, hands)
+        try:
+            with reached(self.bench, self._loom_path) as bench:
+                yield from watch_while_moved(request, bench, self.operator, self.assured, log)
+        finally:
+            if log.nets:
+                self.wiggled = gathered(self.loom, log, hands.places)
+        assert self.wiggled is not None
+        return self.wiggled

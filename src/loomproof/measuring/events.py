@@ -13,6 +13,7 @@ from typing import TypeVar
 from loomproof.errors import Do
 from loomproof.loom.model import End
 from loomproof.results.measured import Judged, JudgedDiode
+from loomproof.results.wiggled import Moved
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +60,13 @@ class ContactMoved:
 
 
 @dataclass(frozen=True, slots=True)
+class WatchBegins:
+    """From now on, for ``seconds``, a person moves the loom and may say what is being moved."""
+
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
 class Touched:
     """The probe touches these points; ``cavities`` is what is known to be on them."""
 
@@ -86,7 +94,19 @@ class Finished:
     verdict: str = ""
 
 
-Event = Progress | Reading | NetsFound | Judged | JudgedDiode | ContactMoved | Touched | Prompt | Finished
+Event = (
+    Progress
+    | Reading
+    | NetsFound
+    | Judged
+    | JudgedDiode
+    | ContactMoved
+    | WatchBegins
+    | Moved
+    | Touched
+    | Prompt
+    | Finished
+)
 
 T = TypeVar("T")
 

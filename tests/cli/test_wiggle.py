@@ -1,0 +1,96 @@
+"""``loomproof wiggle``: what is shown of a watch, and what is refused before one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from click import BadParameter
+
+from loomproof.cli import wiggle as command
+from loomproof.cli.wiggle import Duration
+from loomproof.jobs.wiggle import Hands, Wiggle, places_of
+from loomproof.loom.model import End
+from loomproof.loom.reading import load
+from loomproof.results.wiggled import NetWatched, Wiggled
+from tests.cli.running import loomproof
+
+TAIL_LAMP = Path(__file__).parents[2] / "fixtures" / "tail_lamp"
+
+
+def test_a_loose_contact_is_told_as_it_shows_and_in_the_table(tmp_path: Path) -> None:
+    address = "sim:?fault=loose%20LAMP:2%204%20Hz"
+    done = loomproof("wiggle", TAIL_LAMP, "--bench", address, "--for", "1s", XDG_DATA_HOME=str(tmp_path))
+    assert done.returncode == 1
+    assert "break at" in done.stderr
+    assert "over after" in done.stderr
+    assert "LAMP:2" in done.stdout
+    assert "shortest surely seen event" in done.stdout
+    assert "the contact of" in done.stdout
+    assert "no intermittent" not in done.stdout.lower()
+    assert "%" not in done.stdout  # nobody said what was moved: nothing tells the suspects apart
+
+
+def test_a_place_that_the_loom_has_not_is_refused_with_the_near_name() -> None:
+    done = loomproof("wiggle", TAIL_LAMP, "--bench", "sim:", "--place", "left=LAMPP")
+    assert done.returncode == 2
+    assert "place left: LAMPP is neither a connector nor a wire" in done.stderr
+    assert "LAMP" in done.stderr.split("LAMPP", 1)[1]
+
+
+@pytest.mark.parametrize("place", ["left", "=LAMP", "left="])
+def test_a_place_without_name_or_parts_is_refused(place: str) -> None:
+    done = loomproof("wiggle", TAIL_LAMP, "--bench", "sim:", "--place", place)
+    assert done.returncode == 2
+    assert "--place left=LAMP,W2" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("said", "seconds"), [("5min", 300.0), ("90s", 90.0), ("90", 90.0), ("1.5h", 5400.0), ("0,5min", 30.0)]
+)
+def test_a_time_is_read_as_people_say_it(said: str, seconds: float) -> None:
+    assert Duration().convert(said, None, None) == seconds
+
+
+@pytest.mark.parametrize("said", ["", "soon", "0s", "5h", "-5s", "5 m"])
+def test_what_is_no_time_is_refused(said: str) -> None:
+    with pytest.raises(BadParameter):
+        Duration().convert(said, None, None)
+
+
+def shown(watched: Wiggled, capsys: pytest.CaptureFixture[str]) -> tuple[int, str]:
+    wiggle = Wiggle(watched, ())
+    command._sum_up(wiggle)
+    return command._code(wiggle), " ".join(capsys.readouterr().out.split())
+
+
+def test_a_quiet_watch_says_its_figures_and_never_more(capsys: pytest.CaptureFixture[str]) -> None:
+    nets = (NetWatched((End("A", "1"), End("B", "1")), 60.0, 60.0), NetWatched((End("A", "2"),), 0.0, 60.0))
+    code, said = shown(Wiggled(60.0, nets, 1234), capsys)
+    assert code == 0
+    assert "Watched 1 net for breaks for 60.0 s, and 2 for touching each other for 60.0 s" in said
+    assert "1234 µs" in said
+    assert "Nothing was seen in that time" in said
+
+
+def test_what_was_lost_is_said_and_is_no_quiet_watch(capsys: pytest.CaptureFixture[str]) -> None:
+    nets = (NetWatched((End("A", "1"), End("B", "1")), 50.0, 50.0),)
+    code, said = shown(Wiggled(60.0, nets, None, lost=3, unwatched_s=10.0), capsys)
+    assert code == 3
+    assert "3 events or more were lost on the line; 10.0 s are taken out of the time above" in said
+    assert "not known" in said
+
+
+def test_hands_keep_what_is_moved_and_for_how_long() -> None:
+    moment = [0.0]
+    hands = Hands(places_of(load(TAIL_LAMP).loom), clock=lambda: moment[0])
+    assert hands.now() == ""
+    first = hands.choose(1)
+    moment[0] = 4.0
+    second = hands.choose(2)
+    moment[0] = 5.0
+    assert hands.now() == second != first
+    assert hands.spent_s() == {first: 4.0, second: 1.0}
+    assert (hands.choose(9), hands.choose(0)) == ("", "")
+    moment[0] = 9.0
+    assert hands.spent_s() == {first: 4.0, second: 1.0}
