@@ -62,6 +62,11 @@ def fitting_sheet(
                 parts=tracer.contacts_missing,
             )
         )
+    unknown = [wire.name for wire in loom.wires if wire.circuit not in loom.circuit_by_name]
+    if unknown:
+        count = "no wire has a" if len(unknown) == len(loom.wires) else f"{len(unknown)} of the wires have no"
+        text = f"{count} circuit: what they carry is not known, so treat each of their ends as live"
+        warnings.append(Warn(Level.WARNING, text, (), tuple(unknown)))
     unproved = [row.facts.end for row in connect if row.facts.end in standing.unproved]
     if unproved:
         names = ", ".join(map(str, unproved))
@@ -181,6 +186,9 @@ def _safe(loom: Loom, end: End, plan: FittingPlan, live: Mapping[End, tuple[Live
             )
         return SafeRow(facts, Action.CAP, f"{_said(ways[:1])}.{cut}", optional)
     if not wires and not _touched(loom, end):
+        noted = loom.facts_by_end.get(end)
+        if noted is not None and noted.note and not noted.spare:
+            return SafeRow(facts, Action.LEAVE, f"no wire is described; {noted.note}", optional)
         return SafeRow(facts, Action.LEAVE, "no wire; keep its seal or blanking plug in", optional)
     if splices:
         return SafeRow(facts, Action.SHORTEN, f"no feed reaches it; splice {', '.join(splices)}", optional)
