@@ -100,3 +100,65 @@ def test_a_folder_with_one_destroyed_paper_is_summed_up_as_well(tmp_path: Path, 
     captured = capsys.readouterr()
     assert "1 checked: 1 DOES NOT HOLD" in captured.out
     assert "a.pdf" in captured.err
+
+
+def corrected(*words: str) -> str:
+    assert run(["records", "correct", *words, "--why", "read wrongly off the tag"]) == 0
+    with open_store() as store:
+        return store.runs()[-1].run
+
+
+def test_a_record_that_was_corrected_is_told_as_corrected_by_whatever_it_is_named(
+    shelf: Path, capsys: Output
+) -> None:
+    with open_store() as store:
+        digest = store.run("first").hash
+    fingerprint = KeyFolder(home()).signer(NOW).fingerprint.replace(" ", "").upper()
+    name = corrected("first", "--serial", "TL-101")
+    capsys.readouterr()
+    label = f"LOOMPROOF:{digest.upper()}:{fingerprint}"
+    for words in ("good.pdf", "shelf/good.record.json", "first", digest, digest[:8], label):
+        assert run(["verify", words]) == 0, words
+        headline, seal = capsys.readouterr().out.splitlines()[:2]
+        assert headline.startswith(f"genuine, and corrected since by run {name} on 20"), words
+        assert headline.endswith(": serial TL-001 -> TL-101"), words
+        assert "nothing was changed" in seal
+    assert run(["verify", "shelf"]) == 0
+    assert "1 checked: 1 genuine but corrected" in capsys.readouterr().out
+    assert run(["verify", name]) == 0
+    assert capsys.readouterr().out.startswith("genuine: nothing was changed")
+
+
+def test_of_many_corrections_only_the_newest_stands(capsys: Output) -> None:
+    one = corrected("first", "--serial", "TL-101")
+    two = corrected("first", "--person", "Mia")
+    capsys.readouterr()
+    assert run(["log"]) == 0
+    rows = {row.split()[0]: row for row in capsys.readouterr().out.splitlines() if row.startswith("first")}
+    assert [", corrected" in rows[name] for name in ("first", one, two)] == [True, True, False]
+    assert "TL-101" in rows[two], "the first correction stays made"
+    for old in ("first", one):
+        assert run(["verify", old]) == 0
+        assert f"corrected since by run {two}" in capsys.readouterr().out
+
+
+def test_two_corrections_of_one_record_are_one_family(tmp_path: Path, capsys: Output) -> None:
+    """As a store has them from before corrections were chained."""
+    with open_store() as store:
+        signer = KeyFolder(home()).signer(NOW)
+        for name, serial in (("c1", "TL-2"), ("c2", "TL-3")):
+            store.correct("first", document(run=name, serial=serial, verdict=Verdict.PASS), "slip", signer)
+    assert run(["log"]) == 0
+    rows = [row for row in capsys.readouterr().out.splitlines() if "TL-" in row]
+    assert [", corrected" in row for row in rows] == [True, True, False]
+    assert run(["verify", "c1"]) == 0
+    assert "genuine, and corrected since by run c2: serial TL-2 -> TL-3" in capsys.readouterr().out
+
+
+def test_a_correction_that_changes_nothing_is_refused(capsys: Output) -> None:
+    assert run(["records", "correct", "first", "--why", "slip", "--serial", "TL-001"]) == 2
+    assert "nothing to correct" in capsys.readouterr().err
+    corrected("first", "--serial", "TL-2")
+    assert run(["records", "correct", "first", "--why", "slip", "--serial", "TL-2"]) == 2
+    with open_store() as store:
+        assert len(store.runs()) == 2

@@ -138,15 +138,21 @@ def check_(archive: Archive) -> int:
 @click.option("--person", help="Who proved it.")
 @click.option("--place", help="Where.")
 @click.option("--serial", help="The loom's serial number.")
+@click.option("--by", default="", help="Who corrects it; else the person of workshop.toml.")
 @archive_option
 def correct(
-    run: str, why: str, person: str | None, place: str | None, serial: str | None, archive: Archive
+    run: str, why: str, person: str | None, place: str | None, serial: str | None, by: str, archive: Archive
 ) -> None:
     """Correct what was typed in wrongly for RUN: a new record that names the old one, which stays.
 
-    What was measured is never corrected: prove the loom again.
+    What was measured is never corrected: prove the loom again. A run that was corrected before is corrected
+    further: of all its records only the newest stands.
     """
-    click.echo(archive.correct(chosen(archive, run), why, person=person, place=place, serial=serial))
+    from loomproof.jobs.workshop import find
+
+    by = by or find().workshop.person
+    named = chosen(archive, run)
+    click.echo(archive.correct(named, why, person=person, place=place, serial=serial, by=by))
 
 
 @records.command("benches", short_help="List benches, their last checks, and adapters.")

@@ -20,6 +20,7 @@ from loomproof.loom.reading import WORKBOOKS, load
 from loomproof.measuring.selftests_kept import SelfTest, keep, kept, line_of, of_line
 from loomproof.records import queries
 from loomproof.records.backup import backup, refuse_no_backup, restore
+from loomproof.records.corrections import Correction, corrections, standing_corrections
 from loomproof.records.data_folder import home
 from loomproof.records.integrity import Integrity, check_store
 from loomproof.records.lines import Run
@@ -31,8 +32,8 @@ from loomproof.records.selftests import SelfTestLine, keep_lines, kept_lines
 from loomproof.records.signers import KnownSigners
 from loomproof.records.store import Repair, Store, open_store
 from loomproof.records.taking_in import Taken, take_in
-from loomproof.records.trusted import Trusted, corrections, relied_on, trusted_runs
-from loomproof.records.unfinished_runs import Started, broken_off, started_here
+from loomproof.records.trusted import Trusted, relied_on, trusted_runs
+from loomproof.records.unfinished_runs import Started, broken_off, place_of, started_here
 from loomproof.reports.label import label_pdf
 from loomproof.reports.listing import Cell
 from loomproof.reports.words import VERDICTS, plural, when
@@ -199,6 +200,13 @@ class Archive:
         with self._open() as opened:
             return corrections(opened).get(opened.run(run).hash, "")
 
+    def standing_corrections(self) -> dict[str, Correction]:
+        """Return what stands in place of each record that was corrected; nothing where there is no store."""
+        if "://" not in (self.store or "") and not Path(place_of(self.store)).is_file():
+            return {}
+        with self._open() as opened:
+            return standing_corrections(opened, KnownSigners(home()).all())
+
     def sealed(self, run: str) -> bytes:
         """Return a run's sealed record, checked to be its own."""
         with self._open() as opened:
@@ -247,9 +255,10 @@ class Archive:
         person: str | None = None,
         place: str | None = None,
         serial: str | None = None,
+        by: str = "",
     ) -> str:
         """Correct what was typed in wrongly for a run: `loomproof.jobs.correct.correct`."""
-        return correct(run, why, person=person, place=place, serial=serial, store=self.store)
+        return correct(run, why, person=person, place=place, serial=serial, by=by, store=self.store)
 
     def repaired(self, run: str, person: str, words: str, finding: int = 0) -> Repair:
         """Note what was done about a finding (0: the whole run); the next certificate shows it."""

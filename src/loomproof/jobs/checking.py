@@ -11,6 +11,7 @@ from loomproof.errors import LoomproofError, SealError, StoreError, UsageError
 from loomproof.jobs.archive import Archive
 from loomproof.jobs.signing import Station
 from loomproof.records.canonical import MOST_BYTES
+from loomproof.records.corrections import Correction, changes
 from loomproof.records.seal import LABEL, Verified
 from loomproof.records.verify_file import check
 from loomproof.reports.listing import Cell
@@ -25,19 +26,21 @@ CHECKED_HEADS = ("file or record", "seal", "verdict", "loom", "ended")
 class Checked:
     """One thing that was checked: the record where its seal holds, else what is wrong.
 
-    ``paper`` is ``False`` for a PDF of a folder that carries no seal, such as a label.
+    ``paper`` is ``False`` for a PDF of a folder that carries no seal, such as a label. ``correction`` is what
+    stands in its place now, where the store knows of one.
     """
 
     name: str
     verified: Verified | None = None
     trouble: LoomproofError | None = None
     paper: bool = True
+    correction: Correction | None = None
 
     @property
     def standing(self) -> str:
         """How its seal stands, in a word or three."""
         if self.verified is not None:
-            return self.verified.standing
+            return self.verified.standing + (" but corrected" if self.correction else "")
         if not self.paper:
             return "no certificate"
         return "DOES NOT HOLD" if isinstance(self.trouble, SealError) else "not checked"
@@ -48,12 +51,23 @@ class Checked:
         if (found := self.verified) is None:
             return
         who = f"signed by {found.signer}" if found.signer else "the key is not in your list of signers"
-        yield f"{found.standing}: nothing was changed; {who}"
+        if self.correction is not None:
+            yield f"{found.standing}, and {self._corrected(self.correction, found)}"
+            yield f"seal         nothing was changed; {who}"
+        else:
+            yield f"{found.standing}: nothing was changed; {who}"
         yield f"fingerprint  {found.fingerprint}"
         yield f"record       {found.hash}"
         yield f"chain        {found.chain.bench}, record {found.chain.sequence}"
         if found.corrects:
             yield f"corrects     {found.corrects}"
+
+    @staticmethod
+    def _corrected(by: Correction, found: Verified) -> str:
+        made = f" on {when(by.made)[:16]}" if by.made else ""
+        whose = "" if by.verified.signer else " (sealed by a key that is not in your list of signers)"
+        said = "; ".join(map(str, changes(found.document(), by.verified.document())))
+        return f"corrected since by run {by.run}{made}{whose}" + (f": {said}" if said else "")
 
     @property
     def texts(self) -> tuple[str | Cell, ...]:
@@ -61,10 +75,10 @@ class Checked:
         if self.verified is None:
             return (self.name, Cell(self.standing, "red" if self.paper else "yellow"), "", "", "")
         document = self.verified.document()
-        loom, style = document.loom, "green" if self.verified.signer else "yellow"
+        loom, good = document.loom, self.verified.signer and self.correction is None
         return (
             self.name,
-            Cell(self.standing, style),
+            Cell(self.standing, "green" if good else "yellow"),
             VERDICTS[document.verdict.value],
             f"{loom.name}, {loom.serial}" if loom.serial else loom.name,
             when(document.ended)[:16],
@@ -98,6 +112,16 @@ def checked(words: Iterable[str], archive: Archive) -> Iterator[Checked]:
     PDF that was never signed, such as a label, is told as no certificate and not counted as broken.
     """
     station = Station()
+    try:
+        corrected = archive.standing_corrections()
+    except StoreError:  # what is handed over is checked without a store too
+        corrected = {}
+    for one in _each(words, archive, station):
+        correction = None if one.verified is None else corrected.get(one.verified.hash)
+        yield one if correction is None else replace(one, correction=correction)
+
+
+def _each(words: Iterable[str], archive: Archive, station: Station) -> Iterator[Checked]:
     for word in words:
         path = Path(word)
         if not _there(path):

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from loomproof.errors import UsageError
-from loomproof.jobs.files import now
+from loomproof.jobs.files import now, rfc3339
+from loomproof.records.corrections import changes, standing_corrections
 from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder
 from loomproof.records.noting import note
@@ -18,18 +19,22 @@ def correct(
     person: str | None = None,
     place: str | None = None,
     serial: str | None = None,
+    by: str = "",
     store: str | None = None,
 ) -> str:
     """Seal a correction of a run, named by its hash or name; return the correction's own name.
 
-    What was measured is never corrected. Raises `UsageError` where nothing is to be corrected or there is no
-    such run, `RecordError` where its record does not hold.
+    What was measured is never corrected. ``by`` is who corrects it. Of a run that was corrected before the
+    newest correction is corrected, so that one record stands. Raises `UsageError` where nothing is to be
+    corrected or there is no such run, `RecordError` where its record does not hold.
     """
     if person is None and place is None and serial is None:
         raise UsageError("nothing to correct was given", cure="Give who, where, or the loom's serial number.")
     with open_store(store) as opened:
         found = opened.run(run)
-        document = verify(opened.record(found.hash), name=f"run {found.run}").document()
+        newest = standing_corrections(opened).get(found.hash)
+        digest = newest.verified.hash if newest else found.hash
+        document = verify(opened.record(digest), name=f"run {found.run}").document()
         loom = document.loom
         right = document.model_copy(
             update={
@@ -39,7 +44,20 @@ def correct(
                 "loom": loom if serial is None else loom.model_copy(update={"serial": serial}),
             }
         )
-        signer = KeyFolder(home()).signer(now())
-        sealed = opened.correct(found.hash, right, why, signer)
+        changed = changes(document, right)
+        if not changed:
+            raise UsageError(
+                f"run {document.run} says so already: there is nothing to correct",
+                cure="Give what is wrong in it as it should be.",
+            )
+        moment = now()
+        told = {
+            "run": document.run,
+            "made": rfc3339(moment),
+            "by": by,
+            "changes": [{"what": each.what, "was": each.was, "now": each.now} for each in changed],
+        }
+        signer = KeyFolder(home()).signer(moment)
+        sealed = opened.correct(digest, right, why, signer, told)
         note(home(), signer, opened, store)
     return sealed.run.run

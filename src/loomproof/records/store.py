@@ -129,14 +129,24 @@ class Store:
         same_journal(document, journal)
         return self._seal(document, signer, journal, known=known)
 
-    def correct(self, run: str, document: Document, why: str, signer: Signer) -> SealedRun:
-        """Seal a corrected document as a new record that names the one it corrects, which stays."""
+    def correct(
+        self,
+        run: str,
+        document: Document,
+        why: str,
+        signer: Signer,
+        more: Mapping[str, object] | None = None,
+    ) -> SealedRun:
+        """Seal a corrected document as a new record that names the one it corrects, which stays.
+
+        ``more`` is what else is told of the correction: when it was made, by whom, what it changed.
+        """
         if not why.strip():
             raise UsageError("a correction without a reason says nothing", cure="Say why.")
         wrong = verify(self.record(run), name=f"run {run}")
         # What was told of the time before the proof stays told.
         told = {member: value for member, value in wrong.extras.items() if member in ("mended", "remarks")}
-        extras = {**told, "corrects": {"record": wrong.hash, "why": why}}
+        extras = {**told, "corrects": {**(more or {}), "record": wrong.hash, "why": why}}
         return self._seal(document, signer, b"", extras)
 
     def _seal(

@@ -6,16 +6,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sqlalchemy import select
-
 from loomproof.errors import Do, LoomproofError, RecordError, Todo, UnknownSignerError
+from loomproof.records.corrections import corrections
 from loomproof.records.inserting import derived_rows
 from loomproof.records.lines import Run
 from loomproof.records.queries import FoundRow, last_records
-from loomproof.records.schema import RECORDS, RUNS
 from loomproof.records.seal import Verified, verify
 from loomproof.records.since_last_pass import KEY_PLACES
-from loomproof.records.store import SIMULATED, Store, unpacked
+from loomproof.records.store import SIMULATED, Store
 from loomproof.results.findings import finding_key
 
 
@@ -82,23 +80,6 @@ def run_of(number: int, verified: Verified) -> Run:
     loom = {"loom": derived.loom["name"], "serial": derived.loom["serial"], "digest": derived.loom["digest"]}
     values: dict[str, Any] = {**derived.run, **loom}
     return Run(id=number, **values)
-
-
-def corrections(store: Store) -> dict[str, str]:
-    """Return which records were corrected, by which run: hash to run, the last correction where several."""
-    query = select(RUNS.c.run, RECORDS.c.packed).join_from(RUNS, RECORDS, RUNS.c.id == RECORDS.c.run_id)
-    query = query.where(RUNS.c.kind == "correction").order_by(RUNS.c.bench, RUNS.c.sequence)
-    with store.reading() as connection:
-        rows = connection.execute(query).all()
-    found = {}
-    for run, packed in rows:
-        try:
-            told = verify(unpacked(packed, run), name=f"run {run}").body.get("corrects")
-        except LoomproofError:
-            continue
-        if isinstance(told, dict):
-            found[str(told.get("record"))] = str(run)
-    return found
 
 
 def relied_on(store: Store, run: str, known: Mapping[str, str]) -> Verified:
