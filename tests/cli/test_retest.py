@@ -106,9 +106,36 @@ def test_a_finding_alone_asks_less(fixtures: Path, tmp_path: Path) -> None:
         done = loomproof("retest", "last", loom, *left, *words)
         assert done.returncode == 1, "W45 is open still, and is seen whatever is asked"
         assert "W45" in done.stdout
-        assert "W10" not in done.stdout
+        assert "fault: W10" not in done.stdout
         nets.append(int(done.stdout.split(": ")[1].split(" of ")[0]))
     assert max(nets[1:]) < nets[0] <= sum(nets[1:])
+    # What was asked for comes first, and in words; verdict and list have lines of their own.
+    asked = loomproof("retest", "last", loom, *left, "--finding", "1").stdout.splitlines()
+    assert asked[1].startswith("  finding 1 is gone: W10 ")
+    assert asked[2].startswith("  finding 2, which was not asked for, is still there: W45 ")
+    assert asked[3] == "FAIL"
+    assert asked[4].startswith("What was looked at: ECU-A:")
+    both_asked = loomproof("retest", "last", loom, *left).stdout
+    assert "finding 1 is gone" in both_asked
+    assert "finding 2 is still there" in both_asked
     mended = loomproof("retest", "last", loom, "--bench", "sim:", *left[2:], "--finding", "2")
     assert mended.returncode == 0
+    assert mended.stdout.splitlines()[1].startswith("  finding 2 is gone: W45 ")
+    assert "meter not checked\nWhat was looked at: " in mended.stdout
     assert "ECU-A:5" not in mended.stdout, "nothing is said of what was not asked"
+
+
+def test_a_retest_says_gone_of_nothing_that_it_could_not_see(fixtures: Path, tmp_path: Path) -> None:
+    """A bad joint wants ohms to be seen; a slipped strand is told as it is."""
+    loom, kept = fixtures / "tail_lamp", ("--out", tmp_path)
+    told = {
+        ("high 4.7 W2", "sim:?no-ohms"): "is not seen, and no resistance was read that could show it: High",
+        ("high 4.7 W2", "sim:?fault=high%204.7%20W2"): "is still there: High",
+        ("open W2", "sim:?fault=short%20LAMP:2%20LAMP:3"): "is not seen as it was: W2",
+    }
+    for (fault, bench), words in told.items():
+        first = f"sim:?fault={fault.replace(' ', '%20')}"
+        assert loomproof("prove", loom, "--bench", first, *kept).returncode == 1
+        done = loomproof("retest", "last", loom, "--bench", bench, *kept)
+        assert f"finding 1 {words}" in done.stdout, done.stdout
+        assert "is gone" not in done.stdout

@@ -65,6 +65,7 @@ def retest(
     """
     from loomproof.cli.progress import drawn
     from loomproof.jobs.archive import Archive
+    from loomproof.jobs.became import Became, fates
     from loomproof.jobs.job import Job
     from loomproof.jobs.keep import Keeping
     from loomproof.loom.reading import load
@@ -92,12 +93,18 @@ def retest(
         f"Retest after {before.run}: {again.nets} of {again.of_nets} nets, "
         f"{plural(measured.sense_vectors, sense)}, {plural(measured.resistance_readings, 'resistance')}."
     )
+    told = tuple(fates(before, again, numbers))
+    for fate in told:
+        besides = "" if fate.asked else ", which was not asked for,"
+        line(clean(f"finding {fate.number}{besides} {fate.became}: {fate.finding.title}"), "  ")
+    still = {fate.finding.identity for fate in told if fate.became is Became.STILL}
     for finding in again.findings:
-        line(clean(f"{finding.severity}: {finding.title}"), "  ")
+        if finding.identity not in still:
+            line(clean(f"{finding.severity}: {finding.title}"), "  ")
     for reason in again.other_reasons:
         line(clean(reason), "  ")
-    word = headline(said.verdict, said.grade, said.grade_text)
-    line(clean(f"{word}: {', '.join(str(end) for end in again.reached)}"))
+    line(clean(headline(said.verdict, said.grade, said.grade_text)))
+    line(clean(f"What was looked at: {', '.join(str(end) for end in again.reached)}"))
     line(
         "This is no certificate. Prove the whole loom for one: what a repair did elsewhere is not seen here."
     )
