@@ -67,6 +67,8 @@ class _Draft:
         self.loom = loom
         self.seed = seed
         self.runs = {wire.name: self._run(wire) for wire in loom.wires}
+        areas = ((end, self._area(wire)) for wire in loom.wires for end in wire.ends)
+        self.thickest_mm2 = dict(sorted(areas, key=lambda found: found[1]))  # the last of an end counts
         self.parts = {part.name: part for part in loom.components if part.fitted}
         self.values: dict[str, float] = {}
         self.reversed: set[str] = set()
@@ -83,9 +85,8 @@ class _Draft:
 
     def _run(self, wire: Wire) -> _Run:
         length = self.loom.settings.wire_length_m if wire.length_m is None else wire.length_m
-        area = self._area(wire)
         stray = 1.0 + c.STRANDING_SPREAD * (2.0 * c.share(self.seed, "wire", wire.name) - 1.0)
-        ohm = c.COPPER_OHM_MM2_PER_M * c.STRANDING * stray * length / area
+        ohm = c.COPPER_OHM_MM2_PER_M * c.STRANDING * stray * length / self._area(wire)
         per_m = c.SCREENED_F_PER_M if wire.screened_by else c.WIRE_F_PER_M
         return _Run(list(wire.ends), ohm, profile_of(wire.name, length, per_m, self.seed))
 
@@ -102,8 +103,7 @@ class _Draft:
         """The contact that a cavity makes with the adapter."""
         allowance = self.loom.settings.contact_ohm
         if "contact_ohm" not in self.loom.settings.stated:
-            areas = [self._area(wire) for wire in self.loom.wires if end in wire.ends]
-            allowance = c.thick(max(areas, default=0.0), allowance, c.THICK_CONTACT_OHM_MM2)
+            allowance = c.thick(self.thickest_mm2.get(end, 0.0), allowance, c.THICK_CONTACT_OHM_MM2)
         return allowance * c.between(c.CONTACT_SHARE, self.seed, "contact", *end)
 
     def _area(self, wire: Wire) -> float:

@@ -49,17 +49,13 @@ def profile_of(name: str, length_m: float, per_m: float, seed: int) -> Profile:
     count = max(1, min(math.ceil(length_m / c.WANDER_STEP_M), 400))
     step_m = length_m / count
     kept = math.exp(-step_m / c.WANDER_M)
-    fresh = math.sqrt(1.0 - kept * kept)
-    cells, now = [], _draw(seed, name, 0)
-    for k in range(count):
-        if k:
-            now = kept * now + fresh * _draw(seed, name, k)
+    new = math.sqrt(1.0 - kept * kept)
+    cells, now = [], 0.0
+    for k, share in enumerate(c.shares(seed, "wander", name, count=count)):
+        fresh = _NORMAL.inv_cdf(min(max(share, 1e-6), 1.0 - 1e-6))
+        now = kept * now + new * fresh if k else fresh
         cells.append(per_m * step_m * max(1.0 + c.WANDER_RATIO * now, c.LEAST_SHARE))
     return Profile(length_m, tuple(cells))
-
-
-def _draw(seed: int, name: str, k: int) -> float:
-    return _NORMAL.inv_cdf(min(max(c.share(seed, "wander", name, str(k)), 1e-6), 1.0 - 1e-6))
 
 
 def capacitance_f(

@@ -10,6 +10,7 @@ import numpy as np
 
 from loomproof.virtual import constants as c
 from loomproof.virtual.network import GROUND, Capacitor, Island, Network
+from loomproof.virtual.pointsets import indexes
 from loomproof.virtual.solve import Array, steady
 from loomproof.virtual.transient import Charge, coupled
 
@@ -43,7 +44,8 @@ class Senses:
         self._network = network
         self._islands = islands
         self._seed = seed
-        self._easy: list[int] = []
+        self._easy: dict[int, int] = {}
+        self._easy_mask = 0
         self._hard: list[Voltages] = []
         for island in islands:
             if not island.points:
@@ -51,30 +53,50 @@ class Senses:
             pull_a = len(island.points) * c.SUPPLY_V / c.PULL_UP_OHM
             # All pull-up current through the longest way there is cannot lift a point to a threshold.
             if island.linear and pull_a * (island.reach_ohm + front.driver_ohm) < _SURE_V:
-                self._easy.append(island.mask)
+                self._easy |= dict.fromkeys(indexes(island.mask), island.mask)
+                self._easy_mask |= island.mask
             else:
                 self._hard.append(Voltages(island, seed, front))
         self._groups = coupled(network, islands)
         self._fastest_settle_s = math.inf
         self._slow: list[tuple[Charge, list[Voltages]]] = []
-        self._slow_mask = 0
+        self._slow_of: dict[int, int] = {}
+        self._slow_mask = self._slow_low = 0
+        self._moving: set[int] = set()
 
     def low(self, drive: int, time_s: float = 0.0, settle_s: float = math.inf) -> int:
         """Return the points that read low after ``drive`` was driven at ``time_s`` for ``settle_s``."""
         if settle_s < self._fastest_settle_s:
             self._find_slow(settle_s)
         found = 0
-        for mask in self._easy:
-            if drive & mask:
-                found |= mask
+        # Island by island that is driven, not all of them: nearly always one point is.
+        driven = drive & self._easy_mask
+        while driven:
+            mask = self._easy[(driven & -driven).bit_length() - 1]
+            found |= mask
+            driven &= ~mask
         for voltages in self._hard:
             found |= voltages.low(drive & voltages.mask)
         if self._slow and settle_s < math.inf:
-            found &= ~self._slow_mask
-            for charge, parts in self._slow:
-                off = charge.read(drive & charge.mask, time_s, settle_s)
-                for voltages in parts:
-                    found |= voltages.low_off(drive & voltages.mask, off)
+            found = found & ~self._slow_mask | self._low_of_slow(drive, time_s, settle_s)
+        return found
+
+    def _low_of_slow(self, drive: int, time_s: float, settle_s: float) -> int:
+        """Return the slow points that read low. What is at rest and not driven stays so, and is not asked."""
+        asked = self._moving
+        driven = drive & self._slow_mask
+        while driven:
+            number = self._slow_of[(driven & -driven).bit_length() - 1]
+            asked.add(number)
+            driven &= ~self._slow[number][0].mask
+        found = self._slow_low
+        for number in asked:
+            charge, parts = self._slow[number]
+            found &= ~charge.mask
+            off = charge.read(drive & charge.mask, time_s, settle_s)
+            for voltages in parts:
+                found |= voltages.low_off(drive & voltages.mask, off)
+        self._moving = {number for number in asked if not self._slow[number][0].at_rest}
         return found
 
     def all_voltages(self) -> list[Voltages]:
@@ -84,15 +106,19 @@ class Senses:
     def _find_slow(self, settle_s: float) -> None:
         """Single out the islands that may not have settled by then; the rest need no thought of time."""
         self._fastest_settle_s = settle_s
-        self._slow, self._slow_mask = [], 0
+        self._slow, self._slow_of, self._slow_mask, self._slow_low = [], {}, 0, 0
+        self._moving = set()
         for islands, capacitors in self._groups:
             if _surely_quick(islands, capacitors, settle_s):
                 continue
             charge = Charge(islands, capacitors, self._front.driver_ohm)
             if charge.rest_s > settle_s:
                 parts = [Voltages(island, self._seed, self._front) for island in islands if island.points]
+                self._slow_of |= dict.fromkeys(indexes(charge.mask), len(self._slow))
                 self._slow.append((charge, parts))
                 self._slow_mask |= charge.mask
+                for voltages in parts:
+                    self._slow_low |= voltages.low(0)
 
 
 def _surely_quick(islands: list[Island], capacitors: list[Capacitor], settle_s: float) -> bool:

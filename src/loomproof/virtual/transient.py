@@ -65,6 +65,11 @@ class Charge:
         self.mask = sum(island.mask for island in self.islands)
         self.rest_s = c.AT_REST_TAUS * self._slowest_s()
 
+    @property
+    def at_rest(self) -> bool:
+        """Whether nothing moves any more while nothing is driven."""
+        return self._volts is self._released
+
     def _slowest_s(self) -> float:
         """No mode is slower than this: Σ C v² over Σ G v² is at most the worst cluster's own ratio.
 
