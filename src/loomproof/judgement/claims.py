@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from loomproof.bench.seam import Capabilities
 from loomproof.electrics.expectation import Expectation
@@ -56,13 +56,12 @@ def _sensed(
     if not plan.vectors or capabilities.clear_ohm is None or capabilities.sense_ohm is None:
         return
     clear_ohm = capabilities.clear_ohm
-    whole = set(measured.groups)
+    # By their ends: thousands of sets are too many to go through for each of thousands of nets.
+    whole_at, expected_at = _by_end(measured.groups), _by_end(measured.expected)
     bundles: dict[int, frozenset[End]] = {}
     for k, group in zip(plan.scope.bundle_of, plan.scope.groups, strict=True):
         ends = plan.scope.ends(group.points)
-        bundles[k] = bundles.get(k, frozenset()).union(
-            ends, *(net for net in measured.expected if net & ends)
-        )
+        bundles[k] = bundles.get(k, frozenset()).union(ends, *_meeting(ends, expected_at))
     ways = [(path.a, path.b) for path in measured.leaks]
     ways += [(way.source, way.sink) for way in measured.one_way]
     crossed = {end for way in ways for end in way}
@@ -70,7 +69,7 @@ def _sensed(
     leading_out = {
         k
         for k, inside in bundles.items()
-        if any(found & inside and found - inside for found in whole)
+        if any(found - inside for found in _meeting(inside, whole_at))
         or any((a in inside) != (b in inside) for a, b in ways)
     }
     for k, group in enumerate(plan.scope.groups):
@@ -78,7 +77,7 @@ def _sensed(
         names = _in_order(plan, ends)
         coupled = plan.scope.behind[k] > group.size
         if group.size > 1:
-            joined = any(ends <= found for found in whole)
+            joined = any(ends <= found for found in whole_at.get(names[0], ()))
             through = "; it may lead through parts" if coupled else ""
             yield ClaimEntry(
                 kind="continuity",
@@ -98,8 +97,8 @@ def _sensed(
         if bound is None:
             continue
         # With ends of the same net that have no point and were read with the probe.
-        mine = ends.union(*(net for net in measured.expected if net & ends))
-        apart = all(found <= mine for found in whole if found & ends) and not ends & crossed
+        mine = ends.union(*_meeting(ends, expected_at))
+        apart = all(found <= mine for found in _meeting(ends, whole_at)) and not ends & crossed
         apart = apart and plan.scope.bundle_of[k] not in leading_out
         but = " but those that parts join it to" if coupled else ""
         yield ClaimEntry(
@@ -116,6 +115,20 @@ def _sensed(
             wires=covered.apart(ends),
             threshold_ohm=bound,
         )
+
+
+def _by_end(sets: Iterable[frozenset[End]]) -> dict[End, list[frozenset[End]]]:
+    """Return the sets that each end is in."""
+    found: dict[End, list[frozenset[End]]] = {}
+    for ends in sets:
+        for end in ends:
+            found.setdefault(end, []).append(ends)
+    return found
+
+
+def _meeting(ends: Iterable[End], sets_at: Mapping[End, list[frozenset[End]]]) -> set[frozenset[End]]:
+    """Return the sets that have any of these ends."""
+    return {found for end in ends for found in sets_at.get(end, ())}
 
 
 def _finite(ohm: float) -> float | None:
