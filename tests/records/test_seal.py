@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 import struct
+from typing import Any
 
 import pytest
+import rfc8785
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 from loomproof.errors import RecordError, SealError
-from loomproof.records.canonical import canonical, sha256_hex
+from loomproof.records.canonical import canonical, canonical_object, read_canonical, sha256_hex
 from loomproof.records.keys import Signer, fingerprint
 from loomproof.records.seal import Chain, seal, verify
 from loomproof.results.document import Document
@@ -133,6 +135,34 @@ def test_numbers_are_written_as_ecmascript_does(bits: str, text: str) -> None:
 def test_what_has_no_canonical_form_is_refused(value: object) -> None:
     with pytest.raises(RecordError):
         canonical({"value": value})
+
+
+def test_an_object_of_canonical_members_is_canonical() -> None:
+    members: dict[str, object] = {"hash": "ä", "body": {"b": [1.0, -0.0], "a": None}, "seal": {}}
+    made = canonical_object({name: canonical(value) for name, value in members.items()})
+    assert made == canonical(members)
+
+
+def test_a_record_is_made_canonical_once_however_often_it_is_checked(
+    signer: Signer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    written: list[int] = []
+    dumps = rfc8785.dumps
+
+    def counted(plain: Any) -> bytes:
+        made = dumps(plain)
+        written.append(len(made))
+        return made
+
+    monkeypatch.setattr("loomproof.records.canonical.rfc8785.dumps", counted)
+    made = seal(document().plain(), Chain("a bench of its own", 1), signer)
+    for _ in range(3):
+        verify(made)
+    assert sum(size > len(made) / 2 for size in written) == 1
+    # What differs from it in one blank is looked at anew, and again each time.
+    for _ in range(2):
+        with pytest.raises(SealError, match="not in canonical form"):
+            read_canonical(made.replace(b'"body":', b'"body": ', 1), "record")
 
 
 def test_a_sealed_record_verifies_and_gives_its_document_back(record: bytes, signer: Signer) -> None:

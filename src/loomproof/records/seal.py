@@ -18,7 +18,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from pydantic import ValidationError
 
 from loomproof.errors import SealError
-from loomproof.records.canonical import canonical, read_canonical, sha256_hex
+from loomproof.records.canonical import canonical, canonical_object, read_canonical, sha256_hex
 from loomproof.records.keys import Signer, fingerprint
 from loomproof.results.codec import fault_of
 from loomproof.results.document import Document
@@ -129,13 +129,8 @@ def seal(
         "paper": {"certificate": signer.paper_hex},
     }
     text = canonical(body)
-    return canonical(
-        {
-            "body": body,
-            "hash": sha256_hex(text),
-            "seal": {"algorithm": ALGORITHM, "key": signer.public_hex, "signature": signer.sign(text).hex()},
-        }
-    )
+    mark = {"algorithm": ALGORITHM, "key": signer.public_hex, "signature": signer.sign(text).hex()}
+    return canonical_object({"body": text, "hash": canonical(sha256_hex(text)), "seal": canonical(mark)})
 
 
 def verify(data: bytes, known_signers: Mapping[str, str] | None = None, name: str = "record") -> Verified:

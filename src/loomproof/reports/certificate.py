@@ -82,8 +82,11 @@ def certificate_pdf(record: bytes, *, fingerprint: str = "", link: str = "", sig
     the key's name where it has one. `RecordError` where the page cannot be set.
     """
     plain = json.loads(record)
-    view = certificate_view(plain, fingerprint=fingerprint, link=link, signer=signer)
-    ended = _moment(Document.model_validate(plain["body"]["document"]).ended)
+    document = Document.model_validate(plain["body"]["document"])
+    view = _view(plain, document, fingerprint=fingerprint, link=link, signer=signer)
+    ended = _moment(document.ended)
+    # A large record takes far more memory as values than as text, and typesetting needs all there is.
+    del plain, document
     return typeset("certificate.typ", {"view": view}, {"record": record.decode("utf-8")}, ended)
 
 
@@ -99,8 +102,14 @@ def _moment(text: str) -> datetime.datetime:
 
 def certificate_view(plain: Mapping[str, object], *, fingerprint: str, link: str, signer: str) -> View:
     """Return every text of the certificate, in the order and shape that the template shows."""
+    document = Document.model_validate(cast(Mapping[str, object], plain["body"])["document"])
+    return _view(plain, document, fingerprint=fingerprint, link=link, signer=signer)
+
+
+def _view(
+    plain: Mapping[str, object], document: Document, *, fingerprint: str, link: str, signer: str
+) -> View:
     body = cast(Mapping[str, object], plain["body"])
-    document = Document.model_validate(body["document"])
     seal = cast(Mapping[str, str], plain["seal"])
     chain = cast(Mapping[str, object], body["chain"])
     loom = document.loom

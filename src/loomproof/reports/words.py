@@ -90,6 +90,8 @@ def clean(text: str) -> str:
     Control characters could move a terminal's cursor, direction marks could turn a name around, private
     and unassigned characters have no agreed shape.
     """
+    if text.isprintable():  # no mark of the categories "Other" and "Separator" but the blank
+        return text
     return "".join(
         "\ufffd" if unicodedata.category(mark) in _UNSHOWN or mark in _TURNING else mark for mark in text
     )
