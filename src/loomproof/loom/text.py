@@ -14,7 +14,8 @@ from itertools import islice
 LONGEST = 32_767
 """Characters in the longest text: what a cell of an XLSX workbook holds."""
 
-_MARKS = frozenset(' :"\t,;=')
+_PLAIN = re.compile(r'[^\s\x1c-\x1f:",;=]+')
+"""A name that stands in a list without quotes."""
 
 
 def flaw(text: str) -> str:
@@ -51,7 +52,7 @@ def first_of(items: Iterable[object], most: int = 12, *, count: int | None = Non
 
 def quoted(name: str) -> str:
     """Return the name as it stands in a list: in double quotes where it needs them."""
-    if name and not any(mark in _MARKS or mark.isspace() for mark in name):
+    if _PLAIN.fullmatch(name):
         return name
     return '"' + name.replace('"', '""') + '"'
 

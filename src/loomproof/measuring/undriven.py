@@ -232,13 +232,15 @@ def _odd_pairs(given: Conductors, low_of: Mapping[int, PointSet]) -> dict[tuple[
     low, and whether the other way round it does as well."""
     home = {point: i for i, net in enumerate(given.nets) for point in points_of(net)}
     everything = sum(given.nets)
+    expected_of = list(given.nets)
+    for net, pulled_by in zip(given.nets, given.reach, strict=True):
+        for mine in pulled_by:
+            expected_of[mine] |= net
     found: dict[tuple[int, int], bool] = {}
     seen: set[tuple[int, int]] = set()
     for point, low in low_of.items():
         mine = home[point]
-        expected = given.nets[mine]
-        for other, pulled_by in enumerate(given.reach):
-            expected |= given.nets[other] if mine in pulled_by else 0
+        expected = expected_of[mine]
         for other in points_of(low & ~expected & everything):
             turned = bool(low_of.get(other, 0) >> (point - 1) & 1)
             ways = {(mine, home[other]), (home[other], mine)} if turned else {(mine, home[other])}
