@@ -233,9 +233,9 @@ def _odd_pairs(given: Conductors, low_of: Mapping[int, PointSet]) -> dict[tuple[
     home = {point: i for i, net in enumerate(given.nets) for point in points_of(net)}
     everything = sum(given.nets)
     expected_of = list(given.nets)
-    for net, pulled_by in zip(given.nets, given.reach, strict=True):
+    for other, pulled_by in enumerate(given.reach):
         for mine in pulled_by:
-            expected_of[mine] |= net
+            expected_of[mine] |= given.nets[other]
     found: dict[tuple[int, int], bool] = {}
     seen: set[tuple[int, int]] = set()
     for point, low in low_of.items():
