@@ -83,6 +83,7 @@ class Todo(StrEnum):
     RUNS_OF_LOOM = "list the proofs of one loom"
     SEALED_RECORD = "write the sealed record of a run"
     SELFTEST = "test the bench itself"
+    SERIAL = "correct the serial of a kept run"
     SHORTED = "test the bench with a shorting plug"
     SIGNERS = "list the signers that are known"
     SIMULATE = "start a simulator by itself"

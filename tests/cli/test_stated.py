@@ -89,3 +89,34 @@ def test_a_blank_and_an_impossible_humidity_are_refused(fixtures: Path) -> None:
         done = loomproof("prove", fixtures / "tail_lamp", "--bench", "sim:", *words)
         assert done.returncode == 2
         assert words[0].removesuffix("=") in done.stderr
+
+
+def test_notes_under_no_serial_are_told_before_the_first_proof_of_a_serial(
+    fixtures: Path, tmp_path: Path
+) -> None:
+    """A repair noted before the serial was said is not told of it; what to do is, and it holds."""
+    loom, out = fixtures / "tail_lamp", ("--out", tmp_path)
+    assert loomproof("prove", loom, "--bench", "sim:?fault=open%20W2", *out).returncode == 1
+    (results,) = tmp_path.glob("*.results.json")
+    run = results.name.removesuffix(".results.json")
+    mend = ("contact pushed home", "--finding", "1", "--person", "I. Torvald")
+    assert loomproof("repaired", run, *mend).returncode == 0
+    serial, warning = (
+        ("--serial", "0001"),
+        f"Repairs are noted for run {run} of Left tail lamp, proved without",
+    )
+    failed = loomproof("prove", loom, "--bench", "sim:?fault=open%20W2", *out, *serial)
+    assert warning in failed.stderr
+    assert f"loomproof records correct {run} --why TEXT --serial SERIAL" in failed.stderr
+    correcting = ("--why", "serial", "--by", "I. Torvald", *serial)
+    corrected = loomproof("records", "correct", run, *correcting).stdout.strip()
+    assert loomproof("repaired", corrected, *mend).returncode == 0
+    passed = loomproof("prove", loom, "--bench", "sim:", *out, *serial)
+    assert passed.returncode == 0
+    assert warning not in passed.stderr, "this serial has proofs of its own"
+    sealed = [
+        path for path in tmp_path.glob("*0001.record.json") if "contact pushed home" in path.read_text()
+    ]
+    assert len(sealed) == 1
+    other = loomproof("prove", loom, "--bench", "sim:", *out)
+    assert "Repairs are noted" not in other.stderr

@@ -55,6 +55,7 @@ COMMANDS = {
     Todo.RUNS_OF_LOOM: "loomproof log LOOM lists the proofs of one loom.",
     Todo.SEALED_RECORD: "loomproof certificate --json writes it.",
     Todo.SELFTEST: "Run: loomproof bench selftest",
+    Todo.SERIAL: "loomproof records correct {on:RUN} --why TEXT --serial SERIAL corrects it.",
     Todo.SHORTED: "Run: loomproof bench selftest --shorted --adapter FILE",
     Todo.SIGNERS: "loomproof key signers lists them.",
     Todo.SIMULATE: "Run loomproof simulate LOOM, and give the address that it prints.",

@@ -130,7 +130,7 @@ def prove_hook_ups(
 
     Raises `BrokenOffError` where it stops before the last hook-up; what is finished stays.
     """
-    yield from can_be_kept(where)
+    yield from can_be_kept(where, request)
     parts: list[HookUpResult] = []
     journals: list[bytes] = []
     k, planned, again = 0, len(plan.hook_ups), -1

@@ -19,6 +19,7 @@ from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder, Signer
 from loomproof.records.noting import head_before, key_changed, not_as_noted, note
 from loomproof.records.signers import KnownSigners
+from loomproof.records.since_last_pass import not_taken_over
 from loomproof.records.store import SealedRun, chain_name, open_store
 from loomproof.results.document import Document
 
@@ -86,13 +87,25 @@ def _started_grew() -> None:
         note(home(), keys.in_use())
 
 
-def can_be_kept(where: Keeping) -> Iterator[Event]:
+def can_be_kept(where: Keeping, request: Request) -> Iterator[Event]:
     """See that results can be written and sealed before a bench is asked anything.
 
-    Raises `UsageError` for the folder, `StoreError` for key or store.
+    Tells which notes of repairs will not be told of this loom, for want of its serial. Raises `UsageError`
+    for the folder, `StoreError` for key or store.
     """
     folder_for(where.out)
     yield from can_be_sealed(where.store)
+    loom = request.loom
+    with open_store(where.store) as opened, opened.reading() as connection:
+        left = not_taken_over(connection, loom.name, request.serial, {"", loom.serial})
+    for run, serial in left.items():
+        proved = f"proved as {serial}" if serial else "proved without a serial"
+        yield Prompt(
+            f"Repairs are noted for run {run} of {loom.name}, {proved}; "
+            f"this proof is of {request.serial}, and its certificate does not tell them. If it is the same "
+            "loom, correct that run's serial first, and note the repairs for the correction.",
+            do=Do(Todo.SERIAL, run),
+        )
 
 
 def can_be_sealed(store: str | None) -> Iterator[Prompt]:

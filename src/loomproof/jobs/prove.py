@@ -89,7 +89,7 @@ def prove_and_keep(
     stop came, and as `prove` does.
     """
     yield CAUTIONS
-    yield from can_be_kept(where)
+    yield from can_be_kept(where, request)
     journal = where.out / f"{request.run}.journal.jsonl"
     with told_when_stopped(journal):
         with reached(known_meter(at, operator), loom_path) as bench:

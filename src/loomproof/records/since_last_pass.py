@@ -44,7 +44,7 @@ def mended(connection: Connection, document: Document) -> list[dict[str, object]
     first. A fault is gone where nothing stands at its place and this proof could see it (`_could_see`). A
     note on a whole run counts where any of that run's faults is gone, or it had none.
     """
-    names = _since_pass(connection, document)
+    names = _since_pass(connection, document.loom.name, document.loom.serial)
     if not names:
         return []
     repairs = connection.execute(
@@ -76,19 +76,34 @@ def mended(connection: Connection, document: Document) -> list[dict[str, object]
     return [*found.values(), *whole]
 
 
-def _since_pass(connection: Connection, document: Document) -> dict[int, str]:
-    """Return the runs of this loom since its last pass, name by id, newest first."""
-    loom = document.loom
+def not_taken_over(connection: Connection, name: str, serial: str, others: Collection[str]) -> dict[str, str]:
+    """Return runs of a loom under ``others`` with notes of repairs since the last pass, serial by run.
+
+    What was noted there is not told of ``serial``, which is another loom. Nothing where this one has runs of
+    its own: then its serial was said before.
+    """
+    if not serial or _since_pass(connection, name, serial, stop=False):
+        return {}
+    found: dict[str, str] = {}
+    for other in others:
+        runs = {} if other == serial else _since_pass(connection, name, other)
+        noted = select(REPAIRS.c.run_id).where(REPAIRS.c.run_id.in_(runs)).distinct()
+        found |= {runs[run_id]: other for run_id in connection.execute(noted).scalars()}
+    return found
+
+
+def _since_pass(connection: Connection, name: str, serial: str, *, stop: bool = True) -> dict[int, str]:
+    """Return the runs of a loom since its last pass, or all without ``stop``, name by id, newest first."""
     runs = connection.execute(
         select(RUNS.c.id, RUNS.c.run, RUNS.c.verdict)
         .join_from(RUNS, LOOMS, RUNS.c.loom_id == LOOMS.c.id)
-        .where(LOOMS.c.name == loom.name, LOOMS.c.serial == loom.serial)
+        .where(LOOMS.c.name == name, LOOMS.c.serial == serial)
         .order_by(RUNS.c.id.desc())
         .limit(_MOST_RUNS)
     ).all()
     names: dict[int, str] = {}
     for row in runs:
-        if row.verdict == Verdict.PASS.value:
+        if stop and row.verdict == Verdict.PASS.value:
             break
         names[row.id] = row.run
     return names
