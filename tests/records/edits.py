@@ -269,6 +269,8 @@ def column(name: str, value: str, run: str = "four") -> Edit:
 
 
 _NOTED = "rows that were noted are gone, changed or in another order"
+_ADDED = "added by no command of this account"
+_MORE_REPAIR = "(run_id, finding, person, done, words) VALUES (2, 1, 'A', '2026-01-02', 'well done')"
 _MISSING = "was sealed into this store and is not in it any more"
 
 EDITS = (
@@ -333,6 +335,13 @@ EDITS = (
     Edit("a loom's description edited", sql("UPDATE looms SET description = 'x' WHERE id = 1"), "looms:"),
     Edit("a bench added", sql("INSERT INTO benches (name) VALUES ('none')"), "benches:"),
     Edit("a repair edited", sql("UPDATE repairs SET words = 'nothing'"), f"repairs: {_NOTED}"),
+    Edit("a repair added", sql(f"INSERT INTO repairs {_MORE_REPAIR}"), f"repairs: {_ADDED}"),
+    Edit("an answer added", sql("INSERT INTO answers (run_id, said, words) VALUES (2, 'x', 'y')"), _ADDED),
+    Edit(
+        "a self-test added",
+        sql("INSERT INTO selftests (tested, bench, line) VALUES ('x', 'y', '{}')"),
+        f"selftests: {_ADDED}",
+    ),
     Edit("a repair deleted", sql("DELETE FROM repairs"), f"repairs: {_NOTED}"),
     Edit("a record's verdict rewritten, table too", record_rewritten, "does not match its hash"),
     Edit("a record damaged", sql("UPDATE records SET packed = x'00' WHERE run_id = 4"), "damaged"),

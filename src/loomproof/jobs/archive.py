@@ -278,7 +278,7 @@ class Archive:
 
     def answer(self, run: str, answers: Iterable[str]) -> None:
         """Keep what was told of a run's findings; an empty answer takes back those before."""
-        with self._open() as opened:
+        with self._open(changes=True) as opened:
             for each in answers:
                 opened.add_answer(run, each, rfc3339_seconds(now()))
 

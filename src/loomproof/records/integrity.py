@@ -14,7 +14,7 @@ from loomproof.records.canonical import sha256_hex
 from loomproof.records.inserting import derived_rows
 from loomproof.records.keys import fingerprint
 from loomproof.records.lines import Run
-from loomproof.records.noting import not_as_noted
+from loomproof.records.noting import added_unnoted, not_as_noted
 from loomproof.records.pdf_verify import verify_pdf
 from loomproof.records.queries import each_record
 from loomproof.records.rows import TableRows
@@ -90,8 +90,9 @@ def check_store(
         troubles += mixed
     if folder is not None:
         noted, missing = not_as_noted(folder, store, address, known_signers or {})
-        troubles += noted
-        untold = (*untold, *map(Problem, missing))
+        added, ours = added_unnoted(folder, store, address)
+        troubles += [*noted, *(added if ours else ())]
+        untold = (*untold, *map(Problem, missing), *(() if ours else map(Problem, added)))
     return Integrity(records, journals, certificates, len(last), tuple(troubles), untold)
 
 

@@ -195,3 +195,43 @@ def _store_troubles(connection: Connection, noted: StoreHeads) -> list[str]:
         if grown_by(Grown(), [tuple(row) for row in rows]) != before:
             troubles.append(f"{name}: rows that were noted are gone, changed or in another order")
     return troubles
+
+
+_UNSEALED = ("repairs", "answers", "selftests")
+"""Tables of which no seal vouches for a row: who added one shows only by what was noted."""
+
+_NAMED = 5
+"""So many rows are named, of however many."""
+
+
+def added_unnoted(folder: Path, store: Store, address: str | None) -> tuple[tuple[str, ...], bool]:
+    """Return what was added to tables without seals since the last command here noted the store.
+
+    And whether every record in it is sealed with a key of this account, so that nobody else is known to use
+    it. Every command that adds rows notes them, so what is found here came by other means or from another
+    account; the next note takes it in.
+    """
+    try:
+        heads = read_heads(folder)
+    except (SealError, StoreError):
+        heads = None
+    if heads is None:
+        return (), False
+    found: list[str] = []
+    place = place_in(folder, place_of(address))
+    with store.reading() as connection:
+        for noted in matching(heads, store.identity, place, _has(connection, heads)):
+            for name in _UNSEALED:
+                before = (noted.grown or {}).get(name)
+                if before is None:
+                    continue
+                query, number = _GROWING[name]
+                ids = [str(row[0]) for row in connection.execute(query.where(number > before.last)).all()]
+                if ids:
+                    shown = ", ".join(ids[:_NAMED]) + (", …" if len(ids) > _NAMED else "")
+                    found.append(
+                        f"{name}: added by no command of this account (row {shown}): by another account that "
+                        "uses this store, or by other means than this program"
+                    )
+        keys = set(connection.execute(select(RUNS.c.key).distinct()).scalars())
+    return tuple(found), keys <= set(KeyFolder(folder).own_keys())
