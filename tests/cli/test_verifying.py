@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+import pypdf
 import pytest
 
 from loomproof.cli.main import run
@@ -162,3 +163,21 @@ def test_a_correction_that_changes_nothing_is_refused(capsys: Output) -> None:
     assert run(["records", "correct", "first", "--why", "slip", "--serial", "TL-2"]) == 2
     with open_store() as store:
         assert len(store.runs()) == 2
+
+
+def test_the_certificate_of_a_correction_tells_what_why_when_and_who(capsys: Output) -> None:
+    Path("workshop.toml").write_text('person = "B. Keeper"\n', encoding="utf-8")
+    name = corrected("first", "--serial", "TL-101")
+    assert run(["certificate", name, "-o", "c.pdf"]) == 0
+    text = " ".join(pypdf.PdfReader("c.pdf").pages[0].extract_text().split())
+    for said in (
+        "Correction of certificate first",
+        "was: TL-001; is now: TL-101",
+        "read wrongly off the tag",
+        "B. Keeper",
+        ", when it was corrected",
+    ):
+        assert said in text, said
+    assert "when the run ended" not in text
+    assert run(["verify", "c.pdf"]) == 0
+    assert run(["records", "check"]) == 0

@@ -52,7 +52,7 @@ def test_what_was_entered_stands_on_the_certificate(tmp_path: Path) -> None:
     text = told(stated(), tmp_path)
     for word in (
         "serial TL-0007",
-        "part number TL-100, revision C",
+        "part number TL-100 revision C description",
         "customer Quarry Motors",
         "order PO 4711",
         "condition on receipt two plugs dirty, nothing broken",

@@ -66,6 +66,8 @@ LIMITS = {
 }
 """What every certificate says, by a word that shows that a document says it already."""
 
+_NAMELESS = "no name is sealed with the key; whose it is, the fingerprint tells whoever has compared it"
+
 _PAGE_MM = 174.0
 """How wide the text on a page is."""
 
@@ -84,10 +86,10 @@ def certificate_pdf(record: bytes, *, fingerprint: str = "", link: str = "", sig
     plain = json.loads(record)
     document = Document.model_validate(plain["body"]["document"])
     view = _view(plain, document, fingerprint=fingerprint, link=link, signer=signer)
-    ended = _moment(document.ended)
+    made = _moment((plain["body"].get("corrects") or {}).get("made") or document.ended)
     # A large record takes far more memory as values than as text, and typesetting needs all there is.
     del plain, document
-    return typeset("certificate.typ", {"view": view}, {"record": record.decode("utf-8")}, ended)
+    return typeset("certificate.typ", {"view": view}, {"record": record.decode("utf-8")}, made)
 
 
 def _moment(text: str) -> datetime.datetime:
@@ -119,8 +121,15 @@ def _view(
     rules = claims.rules(document.claims)
     said_when = stated.dated(document)
     wires_say, wires = listed.wire_page(document)
+    corrects = cast(Mapping[str, object] | None, body.get("corrects"))
+    corrected = None if corrects is None else str(corrects.get("made", ""))
+    heading = "Certificate of proof"
+    if corrects is not None and "run" in corrects:
+        heading = f"Correction of certificate {corrects['run']}"
     view: View = {
-        "title": f"Certificate of proof: {name}, run {document.run}, {VERDICTS[document.verdict.value]}",
+        "title": f"{heading}: {name}, run {document.run}, {VERDICTS[document.verdict.value]}",
+        "heading": heading,
+        "correction": _correction(corrects, said_when),
         "author": document.person or "loomproof",
         "keywords": [f"record {digest}"],
         "verdict": document.verdict.value,
@@ -135,7 +144,7 @@ def _view(
         "run": document.run,
         "short-hash": digest[:16],
         "fingerprint": fingerprint or seal["key"][:16],
-        "facts": [{"head": head, "rows": rows} for head, rows in stated.facts(document)],
+        "facts": [{"head": head, "rows": rows} for head, rows in stated.facts(document, corrected)],
         "statements": stated.statements(document),
         "not-tested": list(document.not_tested) or _nothing_left(document),
         "untested": [str(end) for end in document.coverage.untested],
@@ -149,7 +158,7 @@ def _view(
         "margins": [claims.margin_row(claim, room) for claim, room in worst(document)],
         "seal": [
             ["record (SHA-256)", digest, "code"],
-            ["signer", signer or "see fingerprint"],
+            ["signer", signer or _NAMELESS],
             ["fingerprint", fingerprint, "code"],
             ["key (Ed25519)", seal["key"], "code"],
             ["chain", f"{chain['bench']}, record {chain['sequence']}"],
@@ -214,9 +223,27 @@ def _finding(finding: Finding, number: int) -> View:
 def _remarks(body: Mapping[str, object]) -> list[str]:
     said = list(cast(Sequence[str], body.get("remarks", ())))
     corrects = cast(Mapping[str, object] | None, body.get("corrects"))
-    if corrects is None:
+    if corrects is None or "run" in corrects:  # the first page says it
         return said
     return [f"This corrects the record {corrects['record']}, which stays: {corrects['why']}", *said]
+
+
+def _correction(corrects: Mapping[str, object] | None, when: Callable[[str], str]) -> list[list[str]]:
+    """Return what a correction says of itself, row by row; none of one from before they said it."""
+    if corrects is None or "run" not in corrects:
+        return []
+    changes = cast(Sequence[Mapping[str, str]], corrects.get("changes", ()))
+    return [
+        *(
+            [each["what"], f"was: {each['was'] or 'not stated'}; is now: {each['now'] or 'not stated'}"]
+            for each in changes
+        ),
+        ["why", str(corrects["why"])],
+        ["corrected", when(str(corrects.get("made", ""))) or "not stated"],
+        ["corrected by", str(corrects.get("by", "")) or "not stated"],
+        ["in place of", f"run {corrects['run']}, whose record stays and does not stand any more"],
+        ["its record", str(corrects["record"]), "code"],
+    ]
 
 
 WHOLE_RUN = "the whole run"

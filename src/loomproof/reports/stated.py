@@ -43,11 +43,15 @@ def _date(day: datetime.date, form: str) -> str:
     return day.strftime(_FORMS[form]) if form in _FORMS else day.isoformat()
 
 
-def facts(document: Document) -> list[tuple[str, Rows]]:
-    """Return the facts in groups, each row a name and what is said; a third word ``code`` marks a digest."""
+def facts(document: Document, corrected: str | None = None) -> list[tuple[str, Rows]]:
+    """Return the facts in groups, each row a name and what is said; a third word ``code`` marks a digest.
+
+    ``corrected`` is when the record was made that corrects another one, "" where it does not tell; ``None``
+    for a proof.
+    """
     groups = (
         ("Item and order", _item(document)),
-        ("Test", _test(document)),
+        ("Test", _test(document, corrected)),
         ("Bench and meter", _bench(document)),
     )
     return [(head, [row for row in rows if row[1]]) for head, rows in groups]
@@ -67,6 +71,7 @@ def statements(document: Document) -> list[str]:
         "given by people; the bench has not checked it.",
         f"What holds and what fails is decided by the rules under What is claimed. {opinions}",
         _single_risk(document),
+        _coverage(document),
         "No accreditation is claimed.",
     ]
     return [text.strip() for text in said if text]
@@ -86,14 +91,23 @@ def _single_risk(document: Document) -> str:
     )
 
 
+def _coverage(document: Document) -> str:
+    """Say what k = 2 is worth: a coverage probability of 95.45 % of a normal distribution (JCGM 100, G.1)."""
+    if not any(claim.uncertainty_ohm for claim in document.claims):
+        return ""
+    return (
+        "Uncertainties are expanded ones: standard uncertainty times k = 2, a coverage probability of about "
+        "95% for a normal distribution."
+    )
+
+
 def _item(document: Document) -> Rows:
     loom, entered = document.loom, document.entered
-    revision = f"revision {loom.revision}" if loom.revision else ""
-    part = ", ".join(text for text in (loom.part_number, revision) if text)
     return [
         ["item", loom.name],
         ["serial", loom.serial or "not stated"],
-        ["part number", part or "not stated"],
+        ["part number", loom.part_number or "not stated"],
+        ["revision", loom.revision],
         ["description", loom.digest, "code"],
         ["customer", entered.customer or "not stated"],
         ["order", entered.order or "not stated"],
@@ -105,16 +119,26 @@ def _item(document: Document) -> Rows:
     ]
 
 
-def _test(document: Document) -> Rows:
+def _issued(document: Document, corrected: str | None) -> str:
+    """Say when what the certificate shows was sealed: a proof when its run ended, a correction later."""
+    if corrected == "":
+        return "not stated: this corrects another record, and was made after the run ended"
+    if corrected is not None:
+        return f"{dated(document)(corrected)}, when it was corrected"
+    ended = _day(document.ended)
+    return "" if ended is None else f"{_date(ended, document.entered.dates)}, when the run ended"
+
+
+def _test(document: Document, corrected: str | None) -> Rows:
     loom, counts, entered = document.loom, document.counts, document.entered
-    said_when, ended = dated(document), _day(document.ended)
+    said_when = dated(document)
     laboratory = ", ".join(text for text in (entered.laboratory, entered.address) if text)
     method = ", ".join(text for text in (document.method, document.software) if text)
     humidity = "" if entered.humidity_pct is None else f"{entered.humidity_pct:g}% relative, as entered"
     return [
         ["run", document.run],
         ["tested", f"{said_when(document.started)} to {said_when(document.ended)}"],
-        ["issued", "" if ended is None else f"{_date(ended, entered.dates)}, when the run ended"],
+        ["issued", _issued(document, corrected)],
         ["tested by", document.person or "not stated"],
         ["authorised by", entered.authoriser or "nobody is stated"],
         ["laboratory", laboratory or "not stated"],
