@@ -56,6 +56,7 @@ class Todo(StrEnum):
     CHECK_RECORDS = "check all that is kept"
     COLUMNS = "say where the headings of a list stand, and what its columns are"
     CONFIRM = "confirm what was asked"
+    DECIMAL = "say what parts decimals in a list"
     GO_ON = "go on with a stopped run"
     HAZARD = "say what is at a connector"
     HOOK_UPS = "prove hook-up by hook-up"

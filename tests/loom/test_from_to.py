@@ -7,10 +7,11 @@ import io
 import openpyxl
 import pytest
 
-from loomproof.errors import DescriptionError, UsageError
+from loomproof.errors import DescriptionError, Do, Todo, UsageError
 from loomproof.loom.lists.questions import Answers
 from loomproof.loom.lists.reading import Reading, understand
 from loomproof.loom.model import ConnectorKind, End, Loom
+from loomproof.loom.summary import summary_of
 
 LIST = b"""From Pin;To Pin;Colour;Size mm2;Signal;Length (mm);Price
 ECU:01;C2:1A;rt/ws;0.5;inj;120;3
@@ -222,3 +223,24 @@ def test_a_list_that_is_none_is_said_to_be_what_it_is(data: bytes, says: str) ->
     (problem,) = caught.value.problems  # and not that it is empty as well
     assert says in problem.message
     assert caught.value.cure == ""  # other headings do not help
+
+
+def test_a_decimal_with_the_other_mark_is_told_with_its_cure_and_a_shade_as_it_is_held() -> None:
+    """One cell with a comma among points: what reads it is named; IEC 60757 has no letters for light."""
+    rows = (
+        "Wire;From;To;Size;Length;Colour\n1;X1:1;X2:1;0.75 mm2;1.2 m;red\n"
+        "2;X1:2;X2:2;1,5 mm2;1,1 m;light blue\n3;X1:3;X2:3;heavy;2 m;dark green\n"
+    )
+    reading = read(rows)
+    told = {problem.message: problem for problem in reading.notes if problem.row}
+    for text, what in (("1,5 mm2", "no size"), ("1,1 m", "no length")):
+        (problem,) = (each for message, each in told.items() if message.startswith(f"'{text}' is {what}"))
+        assert problem.do == Do(Todo.DECIMAL, ",")
+    assert not any("heavy" in message and problem.do for message, problem in told.items())
+    shade = "'light blue' is held as 'light BU' (and 1 more with light or dark): IEC 60757 has no letters"
+    assert any(message.startswith(shade) for message in told)
+    assert "1 of 3 wires (2) have no length; 2 m is taken" in summary_of(loom_of(reading)).missing
+    mended = loom_of(read(rows, decimal=","))
+    assert [wire.csa_mm2 for wire in mended.wires[:2]] == [0.75, 1.5]
+    assert [wire.length_m for wire in mended.wires] == [1.2, 1.1, 2.0]
+    assert "1 of 3 wires (3) have no section; 0.5 mm² is taken" in summary_of(mended).missing

@@ -28,6 +28,7 @@ COMMANDS = {
     Todo.COLUMNS: "Say --heading-row where the headings stand, or name the columns: "
     "--column from=A --column to=B.",
     Todo.CONFIRM: "Answer y at the prompt, or pass --made-safe.",
+    Todo.DECIMAL: "Say --decimal {on:MARK}",
     Todo.GO_ON: "Go on with: loomproof prove {on:LOOM --bench ADDRESS --continue RUN}",
     Todo.HAZARD: "Say it with --hazard CONNECTOR=HAZARD.",
     Todo.HOOK_UPS: "--hook-ups proves it plug by plug; loomproof plan shows how.",

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from loomproof.loom.choices import needs_of
 from loomproof.loom.model import ConnectorKind, Loom, Need
+from loomproof.loom.text import first_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,18 +44,21 @@ def summary_of(loom: Loom, answers: Mapping[str, str] | None = None) -> Summary:
 
 
 def _missing(loom: Loom) -> list[str]:
-    of = f"of {len(loom.wires)} wires"
-    settings = loom.settings
-    counts = (
+    settings, every = loom.settings, len(loom.wires)
+    lacking: tuple[tuple[str, list[str]], ...] = (
         (
-            sum(w.length_m is None for w in loom.wires),
-            f"{of} have no length; {settings.wire_length_m:g} m is taken",
+            f"have no length; {settings.wire_length_m:g} m is taken",
+            [wire.name for wire in loom.wires if wire.length_m is None],
         ),
         (
-            sum(w.csa_mm2 is None for w in loom.wires),
-            f"{of} have no section; {settings.wire_csa_mm2:g} mm² is taken",
+            f"have no section; {settings.wire_csa_mm2:g} mm² is taken",
+            [wire.name for wire in loom.wires if wire.csa_mm2 is None],
         ),
-        (sum(not w.colour for w in loom.wires), f"{of} have no colour"),
-        (sum(not w.circuit for w in loom.wires), f"{of} belong to no circuit"),
+        ("have no colour", [wire.name for wire in loom.wires if not wire.colour]),
+        ("belong to no circuit", [wire.name for wire in loom.wires if not wire.circuit]),
     )
-    return [f"{count} {text}" for count, text in counts if count]
+    return [
+        f"{len(names)} of {every} wires {f'({first_of(names, 4)}) ' if len(names) < every else ''}{text}"
+        for text, names in lacking
+        if names
+    ]

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from loomproof.errors import Problem
+from loomproof.errors import Do, Problem, Todo
 from loomproof.loom import checking
 from loomproof.loom.lists import sizes
 from loomproof.loom.lists.ends import Work
@@ -26,6 +26,16 @@ class Units:
     decimal: str
     size: str
     length: str
+
+    @property
+    def sizes(self) -> tuple[tuple[str, str], ...]:
+        """The columns that a size may stand in, with what a bare number is there."""
+        return ("csa_mm2", "mm2"), ("awg", "awg"), ("section", self.size)
+
+    @property
+    def lengths(self) -> tuple[tuple[str, str], ...]:
+        """The columns that a length may stand in, with what a bare number is there."""
+        return ("length_m", "m"), ("length_mm", "mm"), ("length", self.length)
 
 
 def loom_of(joined: Joined, units: Units, name: str, headings: Mapping[str, str], work: Work) -> Loom:
@@ -118,10 +128,13 @@ def _wires(
     wires: list[Wire] = []
     rows: list[int] = []
     unread: dict[str, list[tuple[int, str]]] = {}
+    shaded: list[tuple[int, str, str]] = []
     for run, name in zip(joined.runs, names, strict=True):
         notes: list[str] = []
         note = one_line(run.texts.get("note", ""))
         colour = _colour(run, units, notes, unread)
+        if re.search("light |dark ", colour):
+            shaded.append((run.row or 0, one_line(run.texts["colour"]), colour))
         csa_mm2, section = _section(run, units, notes, unread)
         length_m = _length(run, units, notes, unread)
         remarks = [
@@ -152,9 +165,26 @@ def _wires(
     for role, found in unread.items():
         row, text = found[0]
         more = f" ({len(found)} rows)" if len(found) > 1 else ""
-        what = {"colour": f"no colour of {units.code}", "length": "no length"}.get(role, "no size")
+        size_or_length = "no length" if role.startswith("length") else "no size"
+        what = f"no colour of {units.code}" if role == "colour" else size_or_length
+        other = _with_the_other_mark(role, text, units)
         work.note(
-            f"{text!r} is {what}{more} and stands in the wire's note", "", row, headings.get(role, role)
+            f"{text!r} is {what}{more} and stands in the wire's note",
+            f"Decimals of this list are parted by {units.decimal!r}; with {other!r} it is one."
+            if other
+            else "",
+            row,
+            headings.get(role, role),
+            do=Do(Todo.DECIMAL, other) if other else None,
+        )
+    if shaded:
+        row, text, colour = shaded[0]
+        more = f" (and {len(shaded) - 1} more with light or dark)" if len(shaded) > 1 else ""
+        work.note(
+            f"{text!r} is held as {colour!r}{more}: IEC 60757 has no letters for light and dark",
+            "",
+            row,
+            headings.get("colour", "colour"),
         )
     if any(n > 1 for text, n in count.items() if text):
         twice = [text for text, n in count.items() if text and n > 1]
@@ -163,6 +193,20 @@ def _wires(
             "wires, which are told apart by a number after it"
         )
     return _grouped(wires, joined, names), rows
+
+
+def _with_the_other_mark(role: str, text: str, units: Units) -> str:
+    """Return the other decimal mark where it makes a size or a length of this text; else nothing."""
+    other = "." if units.decimal == "," else ","
+    if other not in text or role == "colour":
+        return ""
+    lengths = dict(units.lengths)
+    read: object = (
+        sizes.metres_of(text, lengths[role], other)
+        if role in lengths
+        else sizes.section_of(text, dict(units.sizes)[role], other)
+    )
+    return "" if read is None else other
 
 
 def _names(said: list[str]) -> list[str]:
@@ -198,7 +242,7 @@ def _colour(run: Run, units: Units, notes: list[str], unread: dict[str, list[tup
 def _section(
     run: Run, units: Units, notes: list[str], unread: dict[str, list[tuple[int, str]]]
 ) -> tuple[float | None, str]:
-    for role, unit in (("csa_mm2", "mm2"), ("awg", "awg"), ("section", units.size)):
+    for role, unit in units.sizes:
         said = one_line(run.texts.get(role, ""))
         if not said or nothing(said):
             continue
@@ -214,7 +258,7 @@ def _section(
 def _length(
     run: Run, units: Units, notes: list[str], unread: dict[str, list[tuple[int, str]]]
 ) -> float | None:
-    for role, unit in (("length_m", "m"), ("length_mm", "mm"), ("length", units.length)):
+    for role, unit in units.lengths:
         said = one_line(run.texts.get(role, ""))
         if not said or nothing(said):
             continue
