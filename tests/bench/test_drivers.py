@@ -90,12 +90,12 @@ def test_what_its_driver_says_is_said(installed: Callable[..., None]) -> None:
 
 
 def test_a_scheme_that_nobody_opens_names_those_that_are_opened(installed: Callable[..., None]) -> None:
-    with pytest.raises(UsageError, match="does not begin with serial:, tcp:, visa: or sim:"):
+    with pytest.raises(UsageError, match="does not begin with serial:, tcp:, visa:, sim: or hand:"):
         parse_address("relaybox:1")
     installed("relaybox", relaybox="relaybox:RelayBox")
-    with pytest.raises(UsageError, match="visa:, sim: or relaybox:") as caught:
+    with pytest.raises(UsageError, match="visa:, sim:, hand: or relaybox:") as caught:
         parse_address("relaybx:1")
-    assert caught.value.cure == "There is relaybox."
+    assert caught.value.cure == "There is relaybox:."
 
 
 @pytest.mark.parametrize(
