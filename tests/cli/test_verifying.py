@@ -181,3 +181,44 @@ def test_the_certificate_of_a_correction_tells_what_why_when_and_who(capsys: Out
     assert "when the run ended" not in text
     assert run(["verify", "c.pdf"]) == 0
     assert run(["records", "check"]) == 0
+
+
+def test_the_beginning_of_a_labels_text_is_a_beginning(capsys: Output) -> None:
+    with open_store() as store:
+        digest = store.run("first").hash.upper()
+    fingerprint = KeyFolder(home()).signer(NOW).fingerprint.replace(" ", "").upper()
+    for words in (digest[:8], digest, f"{digest}:", f"{digest}:{fingerprint[:4]}"):
+        assert run(["verify", f"LOOMPROOF:{words}"]) == 0, words
+    assert run(["verify", f"LOOMPROOF:{digest}:{fingerprint}0"]) == 5
+    strange = "0" if fingerprint[0] != "0" else "1"
+    assert run(["verify", f"LOOMPROOF:{digest}:{strange}"]) == 5
+    assert run(["verify", "LOOMPROOF:"]) == 2
+
+
+def test_a_bench_was_used_last_when_its_last_proof_ended(capsys: Output) -> None:
+    with open_store() as store:
+        later = "2026-02-03T10:00:05+00:00"
+        made = document(run="second", verdict=Verdict.PASS, started=later, ended=later)
+        store.seal_run(made, KeyFolder(home()).signer(NOW))
+    name = corrected("first", "--serial", "TL-101")
+    capsys.readouterr()
+    assert run(["records", "benches"]) == 0
+    assert "3 records, last proof ended 2026-02-03 10:00:05" in capsys.readouterr().out
+    assert run(["log", "--last", "1"]) == 0
+    out = capsys.readouterr().out
+    assert name in out
+    assert "second" not in out
+
+
+def test_pages_of_simulated_proofs_only_say_what_they_leave_out(tmp_path: Path, capsys: Output) -> None:
+    made = document(run="played", verdict=Verdict.PASS)
+    made = made.model_copy(update={"bench": made.bench.model_copy(update={"simulated": True})})
+    with open_store(str(tmp_path / "played.db")) as store:
+        store.seal_run(made, KeyFolder(home()).signer(NOW))
+    report = ["report", "--during", "2026-01", "--pdf", "month.pdf", "--store", "played.db"]
+    assert run(report) == 0
+    assert "leave out 1 run on simulated benches: --simulated" in capsys.readouterr().err
+    assert run([*report, "--simulated"]) == 0
+    assert "leave out" not in capsys.readouterr().err
+    assert run(["report", "--store", "played.db"]) == 0
+    assert "leave out" not in capsys.readouterr().err

@@ -68,7 +68,7 @@ def report(loom: str | None, wanted: Wanted, archive: Archive, **files: Path | N
 
     from loomproof.jobs.looking_back import Fleet
     from loomproof.jobs.summing_up import summed_up
-    from loomproof.reports.words import clean
+    from loomproof.reports.words import clean, plural
 
     refuse_unknown(archive, loom)
     fleet = Fleet(archive.shelf(loom, wanted=wanted), archive.repairs())
@@ -79,6 +79,12 @@ def report(loom: str | None, wanted: Wanted, archive: Archive, **files: Path | N
             fleet.plot(path)
         else:
             getattr(pages if what in ("pdf", "workbook") else fleet, f"write_{what}")(path)
+    if pages is not None and wanted.simulated is None:
+        # The screen tells of both; who reads an empty page beside it must learn why.
+        played = sum(one.simulated for one in fleet.shelf.counted)
+        if played:
+            said = f"Pages and workbook leave out {plural(played, 'run')} on simulated benches"
+            click.echo(f"{said}: --simulated writes those instead.", err=True)
     code = found(5 if fleet.shelf.troubles else 0)
     for line, heading in fleet.lines:
         terminal().print(Text(clean(line), style="bold" if heading else ""))

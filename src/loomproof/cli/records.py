@@ -24,8 +24,9 @@ if TYPE_CHECKING:
 def log(loom: str | None, limit: int, wanted: Wanted, archive: Archive) -> int:
     """List the proofs that were kept, of one LOOM (folder, name, serial or digest) or of all.
 
-    In the order in which they were sealed, as the sealed records tell them; those on simulated benches stand
-    apart. Below them stand those that were started and have no record, with the journal of what was read.
+    Those of one bench in the order in which they were sealed, a correction behind what was sealed before it;
+    between benches by when the proofs began. Those on simulated benches stand apart. Below them stand those
+    that were started and have no record, with the journal of what was read.
     Exits with 5 where a record doesn't hold or some that were kept are gone.
     """
     from loomproof.jobs.archive import kept_as

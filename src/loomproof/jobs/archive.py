@@ -169,7 +169,7 @@ class Archive:
             return opened.where, len(opened.runs(limit=None))
 
     def shelf(self, loom: str | None = None, limit: int | None = None, wanted: Wanted = EVERY) -> Shelf:
-        """Return the last runs of one loom (by name, serial or digest) or of all, in the order of sealing."""
+        """Return the last runs of one loom (by name, serial or digest) or of all, ordered as `places` does."""
         with self._open() as opened:
             runs = trusted_runs(opened, KnownSigners(home()).all(), loom, None if wanted else limit)
             runs = tuple(filter(wanted.takes, runs))[-limit if limit else None :]
@@ -296,7 +296,8 @@ class Archive:
         """Yield `benches` as lines of text."""
         benches, adapters = self.benches()
         for bench in benches:
-            yield f"{bench.bench}: {plural(bench.records, 'record')}, last {when(bench.last_ended)}"
+            count, ended = plural(bench.records, "record"), when(bench.last_ended)
+            yield f"{bench.bench}: {count}, last proof ended {ended}"
             for name, passed, words in bench.checks:
                 yield f"  {'passed' if passed else 'FAILED'}  {name}{': ' + words if words else ''}"
         for table in adapters:

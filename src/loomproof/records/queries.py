@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, and_, func, select
+from sqlalchemy import Connection, and_, case, func, select
 
 from loomproof.errors import StoreError
 from loomproof.records.lines import AT_ONCE, Run, places, runs_by_id
@@ -102,7 +102,7 @@ def sealed_runs(store: Store, runs: Collection[str]) -> frozenset[str]:
 
 @dataclass(frozen=True, slots=True)
 class BenchLine:
-    """One bench: its chain's name, its records, when the last run ended, what was checked then."""
+    """One bench: its chain's name, its records, when the last proof ended, what was checked then."""
 
     bench: str
     records: int
@@ -120,8 +120,11 @@ class AdapterLine:
 
 
 def benches(store: Store) -> tuple[BenchLine, ...]:
-    """Return every bench with its last run's checks (name, passed, words)."""
-    last = select(RUNS.c.bench, func.count().label("records"), func.max(RUNS.c.sequence).label("sequence"))
+    """Return every bench with its last proof's checks (name, passed, words)."""
+    # A correction copies the times of an old run: the newest proof tells when the bench was used last.
+    proved = func.max(case((RUNS.c.kind == "proof", RUNS.c.sequence)))
+    newest = func.coalesce(proved, func.max(RUNS.c.sequence))
+    last = select(RUNS.c.bench, func.count().label("records"), newest.label("sequence"))
     heads = last.group_by(RUNS.c.bench).subquery()
     query = select(RUNS.c.id, RUNS.c.bench, RUNS.c.ended, heads.c.records).join_from(
         RUNS, heads, and_(RUNS.c.bench == heads.c.bench, RUNS.c.sequence == heads.c.sequence)
