@@ -169,7 +169,7 @@ class Archive:
             return opened.where, len(opened.runs(limit=None))
 
     def shelf(self, loom: str | None = None, limit: int | None = None, wanted: Wanted = EVERY) -> Shelf:
-        """Return the last runs of one loom (by name, serial or digest) or of all, ordered as `places` does."""
+        """Return the last runs of a loom (by name, serial or digest) or of all, in the order of the log."""
         with self._open() as opened:
             runs = trusted_runs(opened, KnownSigners(home()).all(), loom, None if wanted else limit)
             runs = tuple(filter(wanted.takes, runs))[-limit if limit else None :]
