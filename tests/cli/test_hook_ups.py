@@ -39,7 +39,11 @@ def test_too_few_points_name_the_connector_and_show_the_plan_with_its_leads_spli
     done = loomproof("plan", fixtures / ENGINE, "--points", "32")
     assert done.returncode == 2
     assert "ECU-A takes 32 points of 32" in done.stderr
-    assert "With the leads of ECU-A split" in done.stdout
+    assert "Not possible as it was asked: ECU-A takes 32" in done.stderr
+    told = (
+        "What was asked is not possible. This is another plan: the leads of ECU-A are split in groups, which"
+    )
+    assert done.stdout.startswith(told)
     assert "hook-ups on 32 points" in done.stdout
 
 
@@ -49,6 +53,14 @@ def prove(loom: Path, out: Path, bench: str, *words: str | Path) -> Document | s
     if not found:
         return done.stderr
     return Document.model_validate_json(found[0].read_text(encoding="utf-8"))
+
+
+def test_a_plan_that_splits_more_than_was_asked_says_so(fixtures: Path) -> None:
+    asked = ("--points", "4", "--split", "LAMP")
+    done = loomproof("plan", fixtures / "tail_lamp", *asked)
+    assert done.returncode == 2
+    assert done.stderr.startswith("Not possible with the leads of LAMP split as it was asked: BODY takes ")
+    assert "This is another plan: the leads of BODY are split in groups as well, which" in done.stdout
 
 
 def refused_once_finished(loom: Path, out: Path, bench: str, run: str) -> None:

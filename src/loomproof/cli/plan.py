@@ -134,14 +134,21 @@ def _show_hook_ups(loom: Loom, points: int, limits: Constraints, json_file: str 
     from loomproof.jobs.plan import hook_ups_or_split
     from loomproof.planning.hookup_plan import hook_ups_plain
 
+    asked = f"with the leads of {', '.join(limits.split)} split " if limits.split else ""
+
     def told(error: NotPossibleError) -> None:
-        click.echo(f"Not possible: {error.message}.", err=True)
+        line(f"Not possible {asked}as it was asked: {error.message}.", err=True)
 
     with patience("still looking for the fewest hook-ups …"):
         made, bound, refused = hook_ups_or_split(loom, points, limits, told)
     console = _written(json_file, lambda: hook_ups_plain(made))
     if refused is not None:
-        console.print(f"With the leads of {', '.join(bound.split)} split in groups it is:", soft_wrap=True)
+        more = ", ".join(name for name in bound.split if name not in limits.split)
+        line(
+            f"What was asked is not possible. This is another plan: the leads of {more} are split in groups"
+            f"{' as well' if limits.split else ''}, which was not asked.",
+            on=console,
+        )
     code = found(0 if refused is None else 2)
     print_hook_ups(console, made)
     return code
