@@ -73,8 +73,8 @@ def test_neighbours_are_looked_at_first() -> None:
     assert (finding.cause, finding.cavities, finding.wires) == ("touching", ends_of("A:1 A:2"), ("W1", "W2"))
     assert finding.cost == 1.0
     assert finding.repair[0].startswith("Look at A:1 and A:2 first: a bent pin")
-    assert [a.cause for a in finding.alternatives] == ["added_wire", "adapter_short"]
-    added, leads = finding.alternatives
+    assert [a.cause for a in finding.alternatives] == ["touching", "added_wire", "adapter_short"]
+    _, added, leads = finding.alternatives
     assert added.text == "a wire was added between A:1 and A:2"
     assert leads.cavities == ends_of("A:1 A:2")
     assert "Take A off the adapter" in leads.tell_apart

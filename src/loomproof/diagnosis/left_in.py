@@ -91,7 +91,9 @@ def found_in(desk: Desk, parts: Sequence[Component], instead: Finding) -> Findin
     what = listed(f"{part.kind} {part.name}" for part in parts)
     is_are = "is" if len(names) == 1 else "are"
     ends = tuple(dict.fromkeys(end for part in parts for end in part.ends if end.cavity))
-    seen_at = f"{instead.cavities[0]} and {instead.cavities[-1]}"
+    nets = {desk.net_of.get(end, end): end for end in reversed(instead.cavities)}
+    each = [end for end in instead.cavities if end in nets.values()]
+    seen_at = f"{each[0]} and {each[-1]}"
     usual = desk.names.cautions(instead.cavities)
     other = Alternative(
         text=desk.names.inside(instead.title),

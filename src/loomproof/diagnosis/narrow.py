@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from itertools import combinations
 from typing import Protocol, assert_never
 
 from loomproof.diagnosis.causes import CAUSES, Cause, Look, at_the_adapter, look_of
@@ -151,9 +152,14 @@ def ways_of(explanation: Explains, *, is_first: bool = False) -> tuple[Way, ...]
             return (*whole, *_each(places if len(places) <= _MOST_ENDS else ())) or (ELSEWHERE,)
         case Look.ADDED if is_first:
             return (Way(frozenset(places[:1]), frozenset(places[1:])),)
+        case Look.ADDED if len(places) > _MOST_ENDS:
+            # All the cavities there are: an added wire sits in two of them, or was joined on on the way.
+            return (*map(_all, combinations(places, 2)), ELSEWHERE)
         case Look.BETWEEN | Look.ADDED:
             homes = dict.fromkeys(place.end.connector for place in places)
             at = [_some(place for place in places if place.end.connector == home) for home in homes]
+            if cause == Cause.TOUCHING and at and not (wires or is_first):
+                return tuple(at)  # one place of a short, told by itself
             return (*at, *((_some(wires),) if cause == Cause.TOUCHING and wires else ()), ELSEWHERE)
         case Look.ELSEWHERE:
             return (ELSEWHERE,)
@@ -222,8 +228,10 @@ def _narrowed(finding: Finding, left: Sequence[Sequence[Way]], heard: Sequence[O
         return finding
     shown = (*finding.evidence, *(Evidence(seen.told) for seen in heard))
     kept = [_restated(one, ways) for one, ways in zip(finding.alternatives, left[1:], strict=True) if ways]
-    if left[0]:
+    if left[0] and not _place_is_cleared(finding, kept, left[0]):
         return replace(_only_its_ends(finding, left[0]), alternatives=tuple(kept), evidence=shown)
+    if left[0]:  # A short is left, at another place than the likeliest.
+        kept.sort(key=lambda one: one.cause != Cause.TOUCHING)
     first, *rest = kept
     cause = str(first.cause or finding.cause)
     return replace(
@@ -231,8 +239,8 @@ def _narrowed(finding: Finding, left: Sequence[Sequence[Way]], heard: Sequence[O
         kind=CAUSES[cause].kind,
         cause=cause,
         title=first.text[:1].upper() + first.text[1:],
-        cavities=first.cavities or finding.cavities,
-        wires=first.wires,
+        cavities=first.cavities if left[0] else first.cavities or finding.cavities,
+        wires=finding.wires if left[0] else first.wires,
         components=first.components,
         places=_places(first),
         repair=(*first.repair, *finding.repair[-1:]),
@@ -241,9 +249,22 @@ def _narrowed(finding: Finding, left: Sequence[Sequence[Way]], heard: Sequence[O
     )
 
 
+def _place_is_cleared(finding: Finding, kept: Iterable[Alternative], ways: Sequence[Way]) -> bool:
+    """Whether a place that a short was put at is not so, and others that are told one by one are left."""
+    if finding.cause != Cause.TOUCHING or not any(one.cause == Cause.TOUCHING for one in kept):
+        return False
+    for way in ways_of(finding, is_first=True):
+        at_contacts = bool(way.may) and all(thing.what is What.CAVITY for thing in way.may)
+        if at_contacts and not any(after.things and after.things <= way.things for after in ways):
+            return True
+    return False
+
+
 def _places(one: Alternative) -> tuple[str, ...]:
     if at_the_adapter(one.cause):
         return tuple(f"the adapter's lead for {end}" for end in one.cavities)
+    if one.cause == Cause.TOUCHING and not one.cavities:
+        return (f"along {listed(one.wires)}",)
     if one.cause == Cause.CROSSED_JOINT:
         return (f"along {listed(one.wires)}, where they were mended",)
     return tuple(str(end) for end in one.cavities)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import combinations
 
@@ -12,6 +12,7 @@ from loomproof.diagnosis.faults import Fault
 from loomproof.diagnosis.found import read_ends
 from loomproof.diagnosis.left_in import found_in, joining
 from loomproof.diagnosis.mending import new_part, right_value, taken_out
+from loomproof.diagnosis.nearer import weighed
 from loomproof.diagnosis.supplies import joined_supplies
 from loomproof.diagnosis.touch import Conductor, Touch, nearest
 from loomproof.diagnosis.words import listed, of_reading
@@ -65,13 +66,20 @@ class Shorts(Desk):
         conductors = [self.conductor(piece) for piece in fault.pieces]
         pairs = nearest(self.loom, conductors, self.weights)
         touching = [touch for _, _, near in pairs for touch in near]
-        best = next((touch.ends for touch in touching if touch.ends), ())
+        across = [path for path in self.measured.paths if self._across(path.a, path.b, fault.pieces)]
+        likely = touching
+        if len(conductors) == 2:
+            places_told = weighed(
+                self.loom, (conductors[0], conductors[1]), touching, across, self.measured.judged
+            )
+            touching = [each.touch for each in places_told]
+            likely = [each.touch for each in places_told if not each.ruled_out]
+        best = next((touch.ends for touch in likely if touch.ends), ())
         firsts = tuple(conductor.leaves[0] for conductor in conductors)
         cavities = tuple(dict.fromkeys((*best, *firsts))) if len(conductors) > 2 or not best else best
         wires = tuple(dict.fromkeys(wire.name for c in conductors for wire in c.wires))
         at = best if best and len(conductors) == 2 else firsts
         title = f"Short between {self._with_wires(at, wires)}"
-        across = [path for path in self.measured.paths if self._across(path.a, path.b, fault.pieces)]
         measured = [
             Evidence(f"{path.a} to {path.b}", path.ohm, path.uncertainty_ohm)
             for path in sorted(across, key=lambda path: path.ohm)[:2]
@@ -79,7 +87,30 @@ class Shorts(Desk):
         where, what = self._where(conductors, touching, best)
         held = {end for part in self.loom.components for end in part.ends}
         spare = next((c.leaves[0] for c in conductors if not (c.wires or held & c.ends)), None)
+        by_place: list[Alternative] = []
+        if len(conductors) == 2 and all(c.wires for c in conductors):
+            at_ends = _at_ends(likely)
+            against = _at_ends([touch for touch in touching if touch not in likely])
+            by_place = self._by_place(conductors, at_ends, against, what)
+            if len(at_ends) == 1:
+                by_place = [place for place in by_place if place.cavities != best]
+            elif any(touch.ends for touch in touching):
+                title = self._somewhere(conductors, at_ends)
+                cavities = tuple(end for ends in at_ends for end in ends) or firsts
+                where = "along the wires first, where they are clipped, bent or pass an edge"
+                if at_ends:
+                    looks = [listed(ends) for ends in at_ends]
+                    where = (
+                        f"at {looks[0]} first, then at {', then at '.join(looks[1:])}, then along the wires"
+                    )
         housings = listed(dict.fromkeys(end.connector for end in firsts))
+        # Where several places are told, whatever they show of a wire too many must be heard.
+        told = {end.connector for ends in (cavities, *(one.cavities for one in by_place)) for end in ends}
+        several = len(told) > 1 and len(conductors) == 2
+        added = tuple(end for c in conductors for end in c.leaves) if several else firsts
+        or_others = " or other ends of these conductors" if several and set(added) != set(firsts) else ""
+        if several and spare is None:
+            housings = listed(dict.fromkeys(end.connector for end in added))
         if spare is None:
             places = [*self._trunk(conductors, touching), *(touch.text for touch in touching)]
             repair = [
@@ -89,9 +120,9 @@ class Shorts(Desk):
                 _MEND,
             ]
             other = Alternative(
-                text=f"a wire was added between {listed(firsts)}",
+                text=f"a wire was added between {listed(firsts)}{or_others}",
                 cause=Cause.ADDED_WIRE,
-                cavities=firsts,
+                cavities=added,
                 tell_apart=f"Count the wires in {housings}: one too many is an added wire.",
                 repair=("Take the added wire out, or put it into the description.",),
             )
@@ -114,7 +145,7 @@ class Shorts(Desk):
             joined = [end for end in at if end != spare]
             cavities = tuple(dict.fromkeys((spare, *cavities)))
             title = f"Wire added in spare cavity {spare}, joined to {self._with_wires(joined, wires)}"
-        alternatives = [other, *self._shorted_parts(fault), self._leads_touch(at)]
+        alternatives = [*by_place, other, *self._shorted_parts(fault), self._leads_touch(at)]
         if self.measured.sense_vectors and not self.measured.resistance_readings:
             alternatives.append(self._resistive(firsts))
         return self._made(
@@ -161,6 +192,65 @@ class Shorts(Desk):
                 components=(part.name,),
             )
             for part in lying
+        ]
+
+    def _somewhere(self, conductors: Sequence[Conductor], at_ends: Sequence[tuple[End, ...]]) -> str:
+        """Return the heading of a short that readings put at none of these places alone."""
+        if not at_ends:
+            return f"Short between {self._both(conductors, ())}, along them and not at their ends"
+        homes = ", at ".join(_home(ends) for ends in at_ends)
+        return f"Short between {self._both(conductors, at_ends)}: at {homes} or along them"
+
+    def _both(self, conductors: Sequence[Conductor], at_ends: Iterable[Iterable[End]]) -> str:
+        """Return the wires of two conductors by name, where known only those at these ends."""
+        here = {end for ends in at_ends for end in ends}
+        sides = []
+        for c in conductors:
+            meant = [wire.name for wire in c.wires if here.intersection(wire.ends)]
+            sides.append(self.names.wires(meant or [wire.name for wire in c.wires], 3))
+        return f"{sides[0]} and {sides[1]}"
+
+    def _by_place(
+        self,
+        conductors: Sequence[Conductor],
+        at_ends: Sequence[tuple[End, ...]],
+        against: Sequence[tuple[End, ...]],
+        what: str,
+    ) -> list[Alternative]:
+        """Return each place as an explanation of its own, so that a look can clear it or find it.
+
+        Those of ``against``, which the readings speak against, come last.
+        """
+        wires = self._both(conductors, (*at_ends, *against))
+        named = tuple(wire.name for c in conductors for wire in c.wires)
+        trunk = self._shared(conductors)
+        along = f", in bundle {' '.join(trunk)}" if trunk else ""
+
+        def here(ends: tuple[End, ...], but: str = "") -> Alternative:
+            return Alternative(
+                text=f"{wires} touch at {_home(ends)}, at {listed(ends)}{but}",
+                cause=Cause.TOUCHING,
+                cavities=ends,
+                repair=(f"Look at {listed(ends)}: {what}?", _MEND),
+                tell_apart=f"Look into {_home(ends)}, at {listed(ends)}.",
+            )
+
+        on_the_way = Alternative(
+            text=f"{wires} touch on the way{along}, or where the description does not bring them together",
+            cause=Cause.TOUCHING,
+            wires=named,
+            repair=(
+                f"Look along {wires}{along}: insulation chafed, cut or melted, by a clip, an edge or "
+                "something hot?",
+                _MEND,
+            ),
+            tell_apart="Bend them along their length while proving: a short that comes and goes is where "
+            "they were bent.",
+        )
+        return [
+            *(here(ends) for ends in at_ends),
+            on_the_way,
+            *(here(ends, ", though the readings speak against it") for ends in against),
         ]
 
     def _with_wires(self, ends: Sequence[End], wires: Sequence[str]) -> str:
@@ -237,3 +327,17 @@ class Shorts(Desk):
         leaf_of = self.wiring.leaf_of
         sides = [i for i, piece in enumerate(pieces) for end in (a, b) if leaf_of.get(end) in piece]
         return len(set(sides)) == 2
+
+
+def _at_ends(likely: Sequence[Touch]) -> list[tuple[End, ...]]:
+    """Return where the ends of two conductors lie nearest: one pair for each housing, in this order."""
+    least = min((touch.cost for touch in likely if touch.ends), default=0)
+    homes: dict[str, tuple[End, ...]] = {}
+    for touch in likely:
+        if touch.ends and touch.cost == least:
+            homes.setdefault(_home(touch.ends), touch.ends)
+    return list(homes.values())
+
+
+def _home(ends: Sequence[End]) -> str:
+    return ends[0].connector
