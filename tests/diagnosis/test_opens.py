@@ -73,7 +73,8 @@ def test_a_wire_to_a_splice() -> None:
         "along W1 (red) from A:1 to S, in bundle front",
     )
     assert finding.repair[0].startswith("Unplug and look at the contacts of A:1")
-    assert finding.repair[1].startswith("Probe W1 (red) from end to end")
+    opened = "Open the cover of S, and seal it again after. "
+    assert finding.repair[1].startswith(f"{opened}Probe W1 (red) from end to end")
     assert leads(finding) == [ends_of("A:1")]
 
 

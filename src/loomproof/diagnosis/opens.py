@@ -26,9 +26,11 @@ class Opens(Desk):
         places = [self.names.place(end) for end in bares]
         places += [self.names.place(end) for end in first.ends if not end.cavity]
         places += [self.names.run(wire) for wire in wires]
+        joints = [end for end in first.ends if not end.cavity] if bares else []
+        opened = f"Open the cover of {listed(joints)}, and seal it again after. " if joints else ""
         repair = [
             *looks(self.names, bares or first.ends),
-            f"Probe {self.names.wires(edge.wires)} from end to end to see which end has failed, "
+            f"{opened}Probe {self.names.wires(edge.wires)} from end to end to see which end has failed, "
             "bending it along its length.",
             *rejoined(self.names, wires, bares),
         ]
