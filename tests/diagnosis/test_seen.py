@@ -102,3 +102,15 @@ def test_things_stand_with_what_holds_them() -> None:
     assert with_wholes([LEAD]) == {LEAD, PLUG_LEADS, ADAPTER}
     assert with_wholes([WIRE, PART]) == {WIRE, PART}
     assert with_wholes([]) == set()
+
+
+def test_a_wire_is_read_as_findings_print_it() -> None:
+    """A name that begins with a figure is printed with the word, which can be part of a name."""
+    three, named = Thing(What.WIRE, "3"), Thing(What.WIRE, "wire 3")
+    assert read_observation("wire 3 sound", [three]) == Observation(three, sound=True)
+    assert (
+        read_observation('wire "front left" bad', [Thing(What.WIRE, "front left")]).thing.name == "front left"
+    )
+    assert read_observation("wire 3 bad", [three, named]).thing == named
+    with pytest.raises(UsageError, match="no finding speaks of 'wire 4'"):
+        read_observation("wire 4 sound", [three])

@@ -81,7 +81,7 @@ class Observation:
 
 
 def read_observation(text: str, known: Iterable[Thing]) -> Observation:
-    """Read ``W12 sound``, ``ECU:12 bad``, ``REAR LAMP bad``, ``adapter ECU:12 bad``.
+    """Read ``W12 sound``, ``wire 3 sound``, ``ECU:12 bad``, ``REAR LAMP bad``, ``adapter ECU:12 bad``.
 
     ``known`` are the things that are spoken of; a name with blanks needs no quotes where it is one of them.
     Raises `UsageError` for what is none of them, or says neither sound nor bad.
@@ -111,11 +111,14 @@ def _meant(subject: str) -> list[Thing]:
         places = _places(subject.removeprefix(ADAPTER + " ").strip())
         return [Thing(What.LEAD, end=end) for end in places]
     places = _places(subject)
+    wire = subject.removeprefix("wire ").strip()
     names = [subject, *(end.connector for end in places if not end.cavity)]
     return [
         *(Thing(What.WIRE, name) for name in names),
         *(Thing(What.CAVITY if end.cavity else What.CONNECTOR, end=end) for end in places),
         *(Thing(What.PART, name) for name in names),
+        # As findings say it of a wire whose name begins with a figure: after whatever bears the whole name.
+        *((Thing(What.WIRE, wire.strip('"')),) if wire != subject else ()),
     ]
 
 
