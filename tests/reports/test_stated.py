@@ -19,6 +19,7 @@ from loomproof.reports.drawing import printed_faces
 from loomproof.reports.stated import facts
 from loomproof.results.document import ClaimEntry, Counts, Document, Verdict
 from loomproof.results.entered import METHOD, Entered, Meter
+from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision
 from tests.reports.sample import document
 from tests.reports.test_certificate import certificate, sealed
@@ -259,3 +260,13 @@ def test_a_risk_is_never_said_to_be_nothing(tmp_path: Path) -> None:
     """Fifty standard uncertainties inside its limit, a joint's risk comes out as 0.0 in floating point."""
     made = document(verdict=Verdict.PASS).model_copy(update={"risk": 0.0})
     assert "beyond what the grade says: at most 0.01%" in told(made, tmp_path)
+
+
+@pytest.mark.parametrize("grade", Grade)
+def test_the_risk_speaks_of_the_grade_that_is_given(grade: Grade, tmp_path: Path) -> None:
+    made = document(verdict=Verdict.PASS).model_copy(
+        update={"risk": 0.001, "grade": grade, "grade_demanded": grade}
+    )
+    text = told(made, tmp_path)
+    assert "beyond what the grade says: at most" in text
+    assert ("is given grade wire" in text) == (grade is Grade.WIRE)

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from loomproof.reports.words import asked, percent, plural, when
 from loomproof.results.document import AdapterEntry, Document
 from loomproof.results.figures import ohms
+from loomproof.results.grade import Grade
 
 Rows = list[list[str]]
 
@@ -248,10 +249,11 @@ def _risk(document: Document) -> str:
     if document.verdict.value != "pass" or document.risk is None:
         return ""
     most = percent(max(document.risk, _LEAST_RISK))
-    return (
-        f"that any joint or part of this loom is beyond what the grade says: at most {most}; that a loom "
-        "with one beyond its limit is given grade wire: at most 2.3%"
-    )
+    hidden = f"that any joint or part of this loom is beyond what the grade says: at most {most}"
+    if document.grade is not Grade.WIRE:
+        # Of no other grade is each joint held against its own limit: there is no such risk to state.
+        return hidden
+    return f"{hidden}; that a loom with one beyond its limit is given grade wire: at most 2.3%"
 
 
 def _temperature(document: Document) -> str:
