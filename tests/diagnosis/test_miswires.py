@@ -187,7 +187,7 @@ def exchanged(one: Connector, other: Connector) -> Finding:
 def test_plugs_in_each_others_place() -> None:
     alike = exchanged(plug("P", "1 2 3", housing="h"), plug("Q", "1 2 3", housing="h"))
     assert (alike.title, alike.cause, alike.cost) == ("P and Q exchanged", "exchanged", 1.6)
-    assert alike.repair[0].startswith("Exchange P and Q on the bench")
+    assert alike.repair[0].startswith("If P and Q were taken for each other, exchange them on the bench")
     assert set(alike.cavities) == set(ends_of("P:1 P:2 P:3 Q:1 Q:2 Q:3"))
     (adapter,) = others(alike, "adapter")
     assert adapter.text == "the adapter's leads for P and Q are exchanged, not the loom"
@@ -223,3 +223,39 @@ def test_a_board_of_the_adapter_on_the_wrong_points() -> None:
     every = {finding.cause, *(other.cause for other in finding.alternatives)}
     assert "adapter" in every
     assert nets("P:1")[0] <= set(finding.cavities)
+
+
+@pytest.mark.parametrize("colours", [("BU", "RD"), ("BU", "BU")])
+def test_what_tells_equal_explanations_apart_comes_before_any_repair(colours: tuple[str, str]) -> None:
+    """Two contacts crossed at the unit read as its two look-alike plugs exchanged: each must be looked at."""
+    ends = [("E:1", "P:1"), ("E:2", "Q:1"), ("E:3", "P:2"), ("E:4", "Q:2")]
+    loom = Loom(
+        "alike",
+        connectors=(
+            plug("E", "1 2 3 4"),
+            *(plug(name, "1 2", housing="two") for name in "PQ"),
+            plug("G", "1"),
+        ),
+        wires=(
+            *(
+                Wire(f"W{k}", end_of(a), end_of(b), colour=colour, csa_mm2=0.5)
+                for k, ((a, b), colour) in enumerate(zip(ends[:2], colours, strict=True), 1)
+            ),
+            Wire("W3", end_of("G:1"), end_of("P:2"), colour="BN", csa_mm2=0.5),
+            Wire("W4", end_of("G:1"), end_of("Q:2"), colour="BN", csa_mm2=0.5),
+        ),
+    )
+    rest = ("G:1 P:2 Q:2", "E:3", "E:4")
+    should, are = nets("E:1 P:1", "E:2 Q:1", *rest), nets("E:1 Q:1", "E:2 P:1", *rest)
+    (finding,) = explain(loom, Measured(should, are, complete=True))
+    causes = {finding.cause, *(other.cause for other in finding.alternatives)}
+    assert {"exchanged", "crossed"} <= causes
+    first = finding.repair[0]
+    assert first.startswith("Before anything is moved, tell which it is. ")
+    assert ("of one colour, so looking does not tell" in first) == (colours[0] == colours[1])
+    assert all(
+        any(place.startswith(f"{end},") for place in finding.places) for end in ("P:1", "Q:1", "E:1", "E:2")
+    )
+    said = " ".join(finding.repair[1:])
+    assert "marks, branch and length" in said
+    assert "crossed at E:1 and E:2: release the contacts" in said

@@ -73,7 +73,7 @@ def test_a_splice_that_lets_all_go_is_one_fault() -> None:
 def test_a_short_is_looked_for_between_neighbours_first() -> None:
     (finding,) = found("A:2 B:2 A:3 B:3")
     assert finding.kind is Kind.SHORT
-    assert finding.cavities == (End("A", "2"), End("A", "3"))
+    assert finding.cavities == ends_of("A:2 A:3 B:2 B:3")
     assert finding.places[0].startswith("A:2, row 1 place 2")
 
 

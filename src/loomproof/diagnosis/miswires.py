@@ -165,10 +165,14 @@ class Miswires(Desk):
             fault,
             ends,
             f"{plugs} exchanged",
-            [self.names.place(ends[0])],
+            [
+                self.names.place(next(end for end in ends if end.connector == plug))
+                for plug in fault.connectors
+            ],
             [
                 *self._unlike(fault.connectors),
-                f"Exchange {plugs} on the bench; mark them so that they cannot be mistaken in the car.",
+                f"If {plugs} were taken for each other, exchange them on the bench; mark them so that they "
+                "cannot be mistaken in the car.",
             ],
             wires=wires,
             alternatives=(

@@ -18,6 +18,10 @@ from loomproof.results.findings import Alternative, Evidence, Finding
 NOT_PROVED = "not every way to cross contacts was tried here: not proved the smallest explanation"
 
 
+_IN_WRONG_PLACES = frozenset({Cause.EXCHANGED, Cause.CROSSED, Cause.MIRRORED, Cause.ROTATED, Cause.SHIFTED})
+"""What is mended by moving contacts or plugs: moved in vain, two places are wrong."""
+
+
 class Writer(Opens, Shorts, Miswires):
     """Writes the faults of one diagnosis, each with its alternatives."""
 
@@ -35,6 +39,8 @@ class Writer(Opens, Shorts, Miswires):
             if len(other.leaves) == 2
             for lead in self._leads(self._ends(other.leaves))
         ]
+        if others and fault.cause in _IN_WRONG_PLACES:
+            plain = self._told_apart_first(plain, fault, others)
         limit = self.weights.bound_alternatives
         shown = plain.evidence if choice.proved else (*plain.evidence, Evidence(NOT_PROVED))
         return replace(
@@ -42,6 +48,29 @@ class Writer(Opens, Shorts, Miswires):
             alternatives=(*others, *plain.alternatives, *leads)[:limit],
             evidence=shown,
             proved=choice.proved,
+        )
+
+    def _told_apart_first(self, plain: Finding, fault: Fault, others: Sequence[Alternative]) -> Finding:
+        """Return a finding whose repair begins with what tells it from its equals."""
+        look = [f"Before anything is moved, tell which it is. {others[0].tell_apart}"]
+        if fault.cause == Cause.EXCHANGED:
+            plugs = listed(fault.connectors)
+            look.append(
+                f"See by marks, branch and length whether {plugs} are the plugs that they are taken for: if "
+                "they are, contacts are crossed, at them or at the other end."
+            )
+        wires = [other.wires for other in others]
+        crossed = [
+            f"If it is {other.text}: release the contacts with the right tool and seat each where it belongs."
+            for other in others
+            if other.cause == Cause.CROSSED and wires.count(other.wires) == 1
+        ]
+        there = [self.names.place(end) for other in others for end in other.cavities]
+        *own, last = plain.repair
+        return replace(
+            plain,
+            places=tuple(dict.fromkeys((*plain.places, *there)))[:12],
+            repair=(*look, *own, *crossed, last),
         )
 
     def alternative(self, faults: Sequence[Fault], instead_of: Fault) -> Alternative:
@@ -68,7 +97,9 @@ class Writer(Opens, Shorts, Miswires):
             return self._probe(other, one)
         homes = self._homes(one)
         rest = sorted(self._homes(other) - homes)
-        named = {*self._wires_at(self._ends(one.leaves)), *self._wires_at(self._ends(other.leaves))}
+        meant = (*self._ends(one.leaves), *self._ends(other.leaves))
+        # Only wires that are in wrong places count: the colours of others behind a plug tell nothing of them.
+        named = self._wires_at(self._apart(meant) or meant)
         look = f"Look into the back of {listed([*sorted(homes), *rest])} and compare wire colours with the "
         if self._one_colour([self.loom.wire_by_name[name] for name in named]):
             return (
