@@ -104,3 +104,11 @@ def test_troubles_come_by_how_often_and_touches_have_no_suspects() -> None:
     assert (first.times, second.times) == (3, 1)
     assert (second.change, second.suspects) == (Change.TOUCH, ())
     assert first.places == {"a": 2, "b": 1}
+
+
+def test_where_one_place_alone_was_moved_the_shares_are_alike_and_what_is_in_it_is_named_first() -> None:
+    loom = loom_of("1 2")
+    seen = breaks("bb", "B:1")
+    (trouble,) = troubles_of(loom, watched(loom, [("A:1", "B:1")], seen, {"b": 9.0}), PLUGS)
+    assert [each.share for each in trouble.suspects] == pytest.approx([1 / 3] * 3)
+    assert str(trouble.suspects[0].contact) == "B:1"

@@ -195,10 +195,9 @@ def _sum_up(wiggle: Wiggle) -> None:
     rows = []
     for trouble in wiggle.troubles:
         # Without a word of what was moved nothing tells them apart, and a share would seem to.
-        likely = [
-            f"{each.what} ({each.share:.0%})" if trouble.places else each.what
-            for each in trouble.suspects[: 2 if trouble.places else 4]
-        ]
+        second = trouble.suspects[1].share if len(trouble.suspects) > 1 else 0.0
+        shown = [each for each in trouble.suspects if each.share >= second - 1e-9][:4]
+        likely = [f"{each.what} ({each.share:.0%})" if trouble.places else each.what for each in shown]
         at = ", ".join(f"{name} {count}" for name, count in trouble.places.items())
         rows.append(
             (

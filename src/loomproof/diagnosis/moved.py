@@ -74,7 +74,10 @@ def _suspects(
     logs = [_log_likelihood(loom, part, counts, spent_s, known) for part in parts]
     most = max(logs, default=0.0)
     total = sum(math.exp(each - most) for each in logs)
-    ranked = sorted(zip(logs, parts, strict=True), key=lambda pair: -pair[0])
+    # Where one place alone was moved all are alike; what is in it is named first, at the same share.
+    near = [sum(counts[name] * _weight(loom, part, known[name]) for name in counts) for part in parts]
+    order = sorted(range(len(parts)), key=lambda k: (-round(logs[k], 9), -near[k]))
+    ranked = [(logs[k], parts[k]) for k in order]
     return tuple(
         Suspect(what, wires, contact, math.exp(log - most) / total) for log, (what, wires, contact) in ranked
     )
