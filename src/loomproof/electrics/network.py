@@ -8,7 +8,7 @@ Morrison). Sources: D. J. Klein and M. Randić, J. Math. Chem. 12 (1993) 81; tex
 
 from __future__ import annotations
 
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -32,6 +32,12 @@ BRIDGE = 1e-6
 """An edge is the only way across where the rest has more than a million times its resistance."""
 
 
+@lru_cache(maxsize=8)
+def _below(nodes: int) -> NDArray[np.bool_]:
+    """Return the lower half of a square, its diagonal included."""
+    return np.tri(nodes, dtype=np.bool_)
+
+
 class Network:
     """A connected network of ``nodes`` nodes; edge k joins tails[k] to heads[k] with ohms[k] > 0."""
 
@@ -52,9 +58,7 @@ class Network:
         if self._is_for_elimination():
             edges = zip(self.tails.tolist(), self.heads.tolist(), (1.0 / self.ohms).tolist(), strict=True)
             return elimination.inverse(self.nodes, edges)
-        full = np.zeros((self.nodes, self.nodes))
-        full[:kept, :kept] = self._dense(kept)
-        return full
+        return self._dense(kept)
 
     def _is_for_elimination(self) -> bool:
         if self.nodes <= FEW_NODES or self.ohms.max() > SPREAD * self.ohms.min():
@@ -65,20 +69,21 @@ class Network:
     def _dense(self, kept: int) -> Floats:
         n = self.nodes
         siemens = 1.0 / self.ohms
-        between = np.bincount(
-            np.concatenate([self.tails * n + self.heads, self.heads * n + self.tails]),
-            weights=np.concatenate([siemens, siemens]),
-            minlength=n * n,
-        ).reshape(n, n)
-        np.fill_diagonal(between, 0.0)
-        laplacian = -between
-        np.fill_diagonal(laplacian, between.sum(axis=1))
-        factor, failed = dpotrf(laplacian[:kept, :kept], lower=1)
+        # What an edge from a node to itself adds to the diagonal carries nothing.
+        laplacian = np.bincount(self.tails * n + self.heads, weights=siemens, minlength=n * n).reshape(n, n)
+        laplacian = -(laplacian + laplacian.T)
+        laplacian.flat[:: n + 1] = 0.0
+        laplacian.flat[:: n + 1] = -laplacian.sum(axis=1)
+        factor, failed = dpotrf(laplacian[:kept, :kept].T, lower=1, clean=0)
         if failed:
             raise ValueError("the network is not connected")
-        inverse, _ = dpotri(factor, lower=1)
-        solved: Floats = np.tril(inverse) + np.tril(inverse, -1).T
-        return solved
+        half, _ = dpotri(factor, lower=1, overwrite_c=1)
+        full = np.zeros((n, n))
+        inner = full[:kept, :kept]
+        np.copyto(inner, half, where=_below(kept))
+        inner += inner.T
+        full.flat[:: n + 1] *= 0.5
+        return full
 
     def resistance(self, a: int, b: int) -> float:
         """Return the effective resistance between nodes ``a`` and ``b``, Ω."""
@@ -88,7 +93,10 @@ class Network:
         """Return the effective resistance of each pair (a[k], b[k]), Ω."""
         a, b = np.asarray(a, dtype=np.intp), np.asarray(b, dtype=np.intp)
         g = self.inverse
-        found: Floats = g[a, a] + g[b, b] - 2.0 * g[a, b]
+        own = g.diagonal()
+        found: Floats = own.take(a)
+        found += own.take(b)
+        found -= 2.0 * g.take(a * self.nodes + b)
         return found
 
     def currents(self, a: ArrayLike, b: ArrayLike) -> Floats:
