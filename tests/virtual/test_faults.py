@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from dataclasses import replace
+from pathlib import Path
+from urllib.parse import unquote
 
 import pytest
 
@@ -289,7 +292,11 @@ def test_a_fault_that_cannot_be_leaves_everything_as_it_was() -> None:
         ("", "it ends where a fault is expected"),
         ("opne W1", "There is open."),
         ("open", "it ends where a wire is expected"),
-        ("open W9", "There are W1, W2, W 3."),
+        ("open W9", 'There are W1, W2, "W 3". A name that is more than one word stands in double quotes.'),
+        (
+            "open W1 at rear lamp:1",
+            'There is "rear lamp". A name that is more than one word stands in double',
+        ),
         ("open W1 at A:2", "It runs from A:1 to B:1."),
         ("open W1 near A:1", "it should end before 'near'"),
         ("open A:9", "there is no cavity A:9"),
@@ -318,6 +325,19 @@ def test_a_wrong_text_is_told_what_is_wrong(text: str, told: str) -> None:
     with pytest.raises(UsageError) as caught:
         read_fault(text, parts_loom())
     assert told in f"{caught.value.message} {caught.value.cure}"
+
+
+def test_the_documented_address_names_a_connector_of_two_words() -> None:
+    page = (Path(__file__).parents[2] / "docs/addresses.md").read_text(encoding="utf-8")
+    (said,) = re.findall(r"`fault=(\S*%22\S*)`", page)
+    end = End("Rear left", "2")
+    wire = Wire("W2", End("B", "1"), end, csa_mm2=1.0, length_m=1.0)
+    plugs = (
+        Connector("B", ConnectorKind.PLUG, (("1",),)),
+        Connector("Rear left", ConnectorKind.PLUG, (("1", "2"),)),
+    )
+    fault = read_fault(unquote(said), Loom("lamp", connectors=plugs, wires=(wire,)))
+    assert fault.text == f"open W2 at {end}"
 
 
 def test_uneven_rows_are_not_mirrored() -> None:

@@ -11,7 +11,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from loomproof.errors import UsageError, suggestion
+from loomproof.loom.checking import near_miss
 from loomproof.loom.model import ComponentKind, ConnectorKind, End, Loom, ends_of
+from loomproof.loom.text import quoted
 
 GRAMMAR = """\
 open W12 | open W12 at ECU:7 | open ECU:7 | open S2
@@ -151,9 +153,11 @@ class _Reader:
         names = list(known)
         if name in names:
             return name
-        raise self.wrong(
-            f"there is no {what} {name}", suggestion(name, names) or f"There are {_list(names)}."
-        )
+        near = near_miss(name, names)
+        cure = f"There is {quoted(near)}." if near else f"There are {_list(map(quoted, names))}."
+        if '"' in cure:
+            cure += " A name that is more than one word stands in double quotes."
+        raise self.wrong(f"there is no {what} {quoted(name)}", cure)
 
 
 _CURE = "A fault is written like: " + "; ".join(
