@@ -25,7 +25,7 @@ from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorK
 from tests.results import table_file
 
 MOST_S = 0.5
-LEAST_TIMES = 20.0
+LEAST_TIMES = 50.0
 
 
 def big_loom(rng: random.Random, cavities: int = 2000, nets: int = 800) -> Loom:
