@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -58,3 +59,13 @@ def test_k_and_signer_are_told_in_words(tmp_path: Path) -> None:
     assert "k = 2, a coverage probability of about 95% for a normal distribution" in text
     assert "see fingerprint" not in text
     assert "no name is sealed with the key" in text
+
+
+@pytest.mark.parametrize("wires", [50, 66])
+def test_no_wire_stands_alone_on_a_last_page(wires: int, tmp_path: Path) -> None:
+    """So many wires of one line each left the last one alone under the table's head."""
+    made = document(wires=wires, verdict=Verdict.PASS)
+    texts = certificate(made.model_copy(update={"wires": made.wires[:wires]}), tmp_path)
+    counts = [len(re.findall(r"^ *W\d+ +RD", text, re.MULTILINE)) for text in texts]
+    assert sum(counts) == wires
+    assert 1 not in counts, counts
