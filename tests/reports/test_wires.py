@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import cast, get_args
 
@@ -67,6 +68,31 @@ def test_a_path_somewhere_in_the_loom_fails_no_wire_by_itself() -> None:
     texts = {row[0]: row[4] for row in wire_texts(made)}
     assert "apart from others FAILS" in texts["W2"]
     assert "FAILS" not in texts["W1"] + texts["W3"]
+
+
+@pytest.mark.parametrize("kind", ["continuity", "isolation", "resistance"])
+def test_an_open_elsewhere_in_its_net_fails_no_wire_that_was_measured_itself(kind: str) -> None:
+    """W1 and W2 in one net, whose claim fails; the finding names W1 alone, and W2 reads well by itself."""
+    made = document(wires=3)
+    net = made.claims[0].model_copy(
+        update={
+            "kind": kind,
+            "decision": Decision.FAIL,
+            "cavities": (*made.wires[0].ends, *made.wires[1].ends),
+            "wires": ("W1", "W2"),
+        }
+    )
+    finding = replace(made.findings[0], wires=("W1",), cavities=(made.wires[0].ends[0],), alternatives=())
+    own = next(claim for claim in made.claims if claim.wires == ("W2",) and claim.kind == "resistance")
+    made = made.model_copy(update={"claims": (net, own), "findings": (finding,)})
+    first, second, *_ = wire_rows(made)
+    assert (first.decision, second.decision) == (Decision.FAIL, own.decision)
+    assert "see finding 1: its net is " in wire_texts(made)[1][4]
+    assert "FAILS" not in wire_texts(made)[1][4]
+    named = replace(finding, wires=("W1", "W2"))
+    assert wire_rows(made.model_copy(update={"findings": (named,)}))[1].decision is Decision.FAIL
+    unread = made.model_copy(update={"claims": (net,)})
+    assert wire_rows(unread)[1].decision is Decision.FAIL, "nothing says that it is another"
 
 
 def test_of_several_readings_the_worst_stands_for_the_wire() -> None:

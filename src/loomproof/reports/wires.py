@@ -127,6 +127,21 @@ def _senses(row: WireRow, without: Collection[str] = ()) -> Iterator[str]:
             yield f"{word} {sign} {ohms(strongest)}"
         elif known:
             yield word
+    kinds = {(kind, number) for kind, number in row.elsewhere}
+    told = dict.fromkeys(
+        (number, _ELSEWHERE[kind])
+        for kind, number in row.elsewhere
+        if kind != "resistance" or ("continuity", number) not in kinds
+    )
+    yield from (f"see finding {number}: its net is {what}" for number, what in told)
+
+
+_ELSEWHERE = {
+    "continuity": "open elsewhere",
+    "resistance": "open or bad elsewhere",
+    "isolation": "joined to another elsewhere",
+}
+"""What is said of a wire whose net fails at another wire, by the kind of claim."""
 
 
 def wires_table(document: Document) -> pd.DataFrame:

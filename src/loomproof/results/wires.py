@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from loomproof.results.document import ClaimEntry, Document, WireEntry
+from loomproof.results.findings import Alternative, Finding
 from loomproof.results.measured import Decision
 
 _RANK = {Decision.FAIL: 0, Decision.UNDECIDED: 1, Decision.PASS: 2}
@@ -20,13 +21,16 @@ class WireRow:
     part, whose tolerance says nothing of the wire to it, then that of the least margin; ``None`` where the
     wire was not measured. ``decision`` is the worst of all its claims, ``None`` where no claim covers it.
     That a path was found somewhere in the loom (`found_somewhere`) fails no wire by itself: where nothing
-    else says whether it is this one, that is not decided.
+    else says whether it is this one, that is not decided. ``elsewhere`` are the claims of its net that
+    fail by what a finding puts at other wires, by kind with the number of that finding; they are in no other
+    field, and fail no wire that was measured by itself and that no finding names.
     """
 
     wire: WireEntry
     claims: tuple[ClaimEntry, ...]
     reading: ClaimEntry | None
     decision: Decision | None
+    elsewhere: tuple[tuple[str, int], ...] = ()
 
 
 def wire_rows(document: Document) -> tuple[WireRow, ...]:
@@ -37,7 +41,10 @@ def wire_rows(document: Document) -> tuple[WireRow, ...]:
             claims_of.setdefault(name, []).append(claim)
     rows: list[WireRow] = []
     for wire in document.wires:
-        claims = claims_of.get(wire.name, [])
+        elsewhere = {id(claim): _elsewhere(document, wire, claim) for claim in claims_of.get(wire.name, [])}
+        claims = [claim for claim in claims_of.get(wire.name, []) if not elsewhere[id(claim)]]
+        if not any(claim.kind == "resistance" and claim.decision is not Decision.FAIL for claim in claims):
+            claims, elsewhere = claims_of.get(wire.name, []), {}  # Nothing else says that it is sound.
         measured = [claim for claim in claims if claim.limit_ohm is not None]
         rows.append(
             WireRow(
@@ -45,6 +52,9 @@ def wire_rows(document: Document) -> tuple[WireRow, ...]:
                 tuple(claims),
                 min(measured, key=_badness, default=None),
                 min(map(partial(_says, claims), claims), key=_RANK.__getitem__, default=None),
+                tuple(
+                    (c.kind, elsewhere[id(c)]) for c in claims_of.get(wire.name, []) if elsewhere.get(id(c))
+                ),
             )
         )
     return tuple(rows)
@@ -53,6 +63,24 @@ def wire_rows(document: Document) -> tuple[WireRow, ...]:
 def found_somewhere(claim: ClaimEntry) -> bool:
     """Whether a claim says of the whole loom that paths were found in it, and not between which cavities."""
     return claim.kind == "isolation" and claim.decision is Decision.FAIL and not claim.cavities
+
+
+def _elsewhere(document: Document, wire: WireEntry, claim: ClaimEntry) -> int:
+    """Return the number of the finding that puts a failed claim at other wires of the net; 0 for none."""
+    if claim.decision is not Decision.FAIL or claim.kind not in ("continuity", "isolation", "resistance"):
+        return 0
+    if not claim.cavities:
+        return 0
+    found = 0
+    for number, finding in enumerate(document.findings, 1):
+        told: tuple[Finding | Alternative, ...] = (finding, *finding.alternatives)
+        names = {name for one in told for name in one.wires}
+        ends = {end for one in told for end in one.cavities}
+        if wire.name in names or ends.intersection(wire.ends):
+            return 0
+        if not found and (names.intersection(claim.wires) or ends.intersection(claim.cavities)):
+            found = number
+    return found
 
 
 def _says(all_of_wire: Sequence[ClaimEntry], claim: ClaimEntry) -> Decision:
