@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import importlib
 import os
@@ -10,6 +11,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
@@ -189,6 +191,20 @@ def test_a_full_disk_behind_a_stream_is_no_failing_loom(fixtures: Path, tmp_path
     assert subprocess.run(words, capture_output=True, check=False).returncode == 3
 
 
+ORDERS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+
+
+@contextlib.contextmanager
+def orders_as_before() -> Iterator[None]:
+    """The command's own end ignores orders for good: processes that later tests start would inherit that."""
+    before = [signal.getsignal(number) for number in ORDERS]
+    try:
+        yield
+    finally:
+        for number, handler in zip(ORDERS, before, strict=True):
+            signal.signal(number, handler)
+
+
 def test_an_order_to_stop_that_comes_as_the_command_ends_is_told_by_its_code(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -196,15 +212,10 @@ def test_an_order_to_stop_that_comes_as_the_command_ends_is_told_by_its_code(
         raise KeyboardInterrupt
 
     monkeypatch.setattr("loomproof.cli.main.run", late)
-    orders = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
-    before = [signal.getsignal(number) for number in orders]
-    try:
+    with orders_as_before():
         with pytest.raises(SystemExit) as ended:
             main(["info"])
-        assert [signal.getsignal(number) for number in orders] == [signal.SIG_IGN] * 3, "none comes later"
-    finally:
-        for number, handler in zip(orders, before, strict=True):
-            signal.signal(number, handler)
+        assert [signal.getsignal(number) for number in ORDERS] == [signal.SIG_IGN] * 3, "none comes later"
     assert ended.value.code == 3
     assert "stopped before the end" in capsys.readouterr().err
 
@@ -216,7 +227,7 @@ def test_a_mistake_of_the_program_is_no_failing_loom(
         raise KeyError("W1")
 
     monkeypatch.setattr("loomproof.cli.main.run", mistaken)
-    with pytest.raises(SystemExit) as ended:
+    with orders_as_before(), pytest.raises(SystemExit) as ended:
         main(["info"])
     assert ended.value.code == 3
     said = capsys.readouterr().err
