@@ -6,18 +6,28 @@ import heapq
 import itertools
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Protocol
 
 from loomproof.bench.scanner import ScannerBench
-from loomproof.virtual.link import Device
+from loomproof.virtual.link import Device, Sent
 from loomproof.virtual.scanner import Scanner
 from tests.bench.device import Clock
 from tests.bench.noise import Harm, Noise
 
 
+class Wired(Protocol):
+    """A device at the other end of the line: bytes in, bytes out, at times of the caller's clock."""
+
+    def power_on(self, now_s: float) -> None: ...
+    def feed(self, data: bytes, now_s: float) -> None: ...
+    def step(self, now_s: float) -> list[Sent]: ...
+    def wake_s(self, now_s: float) -> float: ...
+
+
 class SimLine:
     """A line to a simulated device. Bytes take their time at the line's rate; noise works on them."""
 
-    def __init__(self, device: Device, clock: Clock, noise: Noise) -> None:
+    def __init__(self, device: Wired, clock: Clock, noise: Noise) -> None:
         self.device = device
         self.clock = clock
         self.noise = noise
@@ -82,7 +92,24 @@ def sim_bench(
     noise: Noise | None = None,
 ) -> Iterator[ScannerBench]:
     """Open a bench on a simulated scanner; harm begins once the link is open."""
-    device = Device(scanner)
+    with bench_over(
+        Device(scanner), "sim:", harm, seed, patience_s=patience_s, clock=clock, noise=noise
+    ) as bench:
+        yield bench
+
+
+@contextmanager
+def bench_over(
+    device: Wired,
+    address: str,
+    harm: Harm | None,
+    seed: int,
+    *,
+    patience_s: float,
+    clock: Clock,
+    noise: Noise | None,
+) -> Iterator[ScannerBench]:
+    """Open a bench on any device over a line in memory; harm begins once the link is open."""
     noise = noise or Noise(Harm(), seed)
     lines: list[SimLine] = []
 
@@ -94,7 +121,7 @@ def sim_bench(
 
     numbers = itertools.count(seed * 1000 + 1)
     bench = ScannerBench(
-        reach, "sim:", clock=clock, nonces=lambda: f"{next(numbers):08X}", patience_s=patience_s
+        reach, address, clock=clock, nonces=lambda: f"{next(numbers):08X}", patience_s=patience_s
     )
     bench.connect()
     if harm is not None:

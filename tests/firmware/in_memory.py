@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -10,7 +9,7 @@ from loomproof.bench.scanner import ScannerBench
 from loomproof.virtual.link import Sent
 from tests.bench.device import Clock
 from tests.bench.noise import Harm, Noise
-from tests.bench.simline import SimLine
+from tests.bench.simline import bench_over
 from tests.firmware.emulated import HZ, Board
 from tests.firmware.on_loom import LoomOnPins
 
@@ -20,7 +19,7 @@ _AT_ONCE = 1_000_000_000
 
 
 class EmulatedDevice:
-    """What `SimLine` takes for a device: bytes in, bytes out, at times of the caller's clock."""
+    """The board as what `simline` has at the other end of its line."""
 
     def __init__(self, board: Board, clock: Clock) -> None:
         self.board = board
@@ -59,25 +58,7 @@ def board_bench(
 ) -> Iterator[ScannerBench]:
     """Open a bench on the board; harm begins once the link is open. As `simline.sim_bench`."""
     device = EmulatedDevice(board, clock)
-    noise = noise or Noise(Harm(), seed)
-    lines: list[SimLine] = []
-
-    def reach() -> SimLine:
-        if lines:
-            noise.remember(lines[-1].carried)
-        lines.append(SimLine(device, clock, noise))  # type: ignore[arg-type]
-        return lines[-1]
-
-    numbers = itertools.count(seed * 1000 + 1)
-    bench = ScannerBench(
-        reach, "serial:emulated", clock=clock, nonces=lambda: f"{next(numbers):08X}", patience_s=patience_s
-    )
-    bench.connect()
-    if harm is not None:
-        if harm.stale:
-            bench.sense([0, 1, 3])
-            bench.reconnect()
-        noise.batches.clear()
-        noise.harm = harm
-    with bench:
+    with bench_over(
+        device, "serial:emulated", harm, seed, patience_s=patience_s, clock=clock, noise=noise
+    ) as bench:
         yield bench

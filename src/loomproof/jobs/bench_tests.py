@@ -64,6 +64,20 @@ def profiles() -> dict[str, Profile]:
     return {name: read_profile(name) for name in shipped()}
 
 
+def _leads_at(adapter: Adapter, connectors: Collection[str]) -> tuple[list[int], dict[int, str]]:
+    """Return the points of the leads at these connectors (of all where none is named), and ends by point.
+
+    Raises `UsageError` for a connector that the adapter has not.
+    """
+    refuse_strangers(
+        connectors,
+        [lead.end.connector for lead in adapter.entries],
+        f"the adapter {adapter.file or adapter.name}",
+    )
+    points = [lead.point for lead in adapter.entries if not connectors or lead.end.connector in connectors]
+    return points, {lead.point: str(lead.end) for lead in adapter.entries}
+
+
 def zero(
     adapter: Adapter,
     address: str,
@@ -79,13 +93,7 @@ def zero(
     `UsageError` for a connector that the adapter has not, `SafetyError` where nobody says that no loom is
     on, `UnfitError` for leads that do not read as such.
     """
-    refuse_strangers(
-        connectors,
-        [lead.end.connector for lead in adapter.entries],
-        f"the adapter {adapter.file or adapter.name}",
-    )
-    points = [lead.point for lead in adapter.entries if not connectors or lead.end.connector in connectors]
-    names = {lead.point: str(lead.end) for lead in adapter.entries}
+    points, names = _leads_at(adapter, connectors)
     with (
         plugged_in(address, loom_path, adapter, shorted=points) as (where, loom),
         opening.open_bench(where, loom_path=loom) as bench,
@@ -116,13 +124,7 @@ def zero_open(
     a connector that the adapter has not, `SafetyError` where nobody says that no loom is on, `AdapterError`
     for leads with something on them, `UnfitError` where the bench reads no capacitance.
     """
-    refuse_strangers(
-        connectors,
-        [lead.end.connector for lead in adapter.entries],
-        f"the adapter {adapter.file or adapter.name}",
-    )
-    points = [lead.point for lead in adapter.entries if not connectors or lead.end.connector in connectors]
-    names = {lead.point: str(lead.end) for lead in adapter.entries}
+    points, names = _leads_at(adapter, connectors)
     with (
         plugged_in(address, loom_path, adapter) as (where, loom),
         opening.open_bench(where, loom_path=loom) as bench,

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from loomproof.bench.seam import Capabilities
 from loomproof.judgement.covered import Covered
+from loomproof.judgement.joined import joined_claim
 from loomproof.loom.text import first_of
 from loomproof.planning.plan import Plan
 from loomproof.results.document import ClaimEntry
@@ -35,21 +36,7 @@ def beeped(
         ends = scope.ends(group.points)
         names = tuple(sorted(ends, key=scope.place_of.__getitem__))
         if group.size > 1:
-            joined = any(ends <= found for found in whole)
-            yield ClaimEntry(
-                kind="continuity",
-                subject=str(names[0]),
-                statement=(
-                    f"{len(names)} cavities are joined, each by a path under {ohms(at_most_ohm)}"
-                    if joined
-                    else f"{len(names)} cavities should be joined and are not all"
-                ),
-                decision=Decision.PASS if joined else Decision.FAIL,
-                rule=BEEP_RULE,
-                cavities=names,
-                wires=covered.joining(ends),
-                threshold_ohm=at_most_ohm,
-            )
+            yield joined_claim(names, whole, covered, under_ohm=at_most_ohm, rule=BEEP_RULE)
         if len(scope.groups) < 2:
             continue
         mine = ends.union(*(net for net in measured.expected if net & ends))

@@ -9,6 +9,7 @@ from loomproof.bench.seam import Capabilities
 from loomproof.electrics.expectation import Expectation
 from loomproof.judgement.beeped import beeped
 from loomproof.judgement.covered import Covered
+from loomproof.judgement.joined import joined_claim
 from loomproof.loom.model import End
 from loomproof.planning.plan import Plan
 from loomproof.results.document import ClaimEntry
@@ -77,21 +78,13 @@ def _sensed(
         names = _in_order(plan, ends)
         coupled = plan.scope.behind[k] > group.size
         if group.size > 1:
-            joined = any(ends <= found for found in whole_at.get(names[0], ()))
-            through = "; it may lead through parts" if coupled else ""
-            yield ClaimEntry(
-                kind="continuity",
-                subject=str(names[0]),
-                statement=(
-                    f"{len(names)} cavities are joined, each by a path under {ohms(clear_ohm)}{through}"
-                    if joined
-                    else f"{len(names)} cavities should be joined and are not all"
-                ),
-                decision=Decision.PASS if joined else Decision.FAIL,
+            yield joined_claim(
+                names,
+                whole_at.get(names[0], ()),
+                covered,
+                under_ohm=clear_ohm,
                 rule=LOW_RULE,
-                cavities=names,
-                wires=covered.joining(ends),
-                threshold_ohm=clear_ohm,
+                through="; it may lead through parts" if coupled else "",
             )
         bound = plan.scope.none_under_ohm(k, capabilities)
         if bound is None:

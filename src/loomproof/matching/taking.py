@@ -125,7 +125,7 @@ def _wires(found: Match, wires: tuple[Wire, ...], accepted: Collection[str]) -> 
         note = f"as {known.name} of {found.known.name}, traced as {wire.name}"
         kept = replace(known, a=wire.a, b=wire.b, twisted_with="", screened_by="", bundle="")
         taken[known.name] = replace(kept, note=f"{wire.note}; {note}" if wire.note else note)
-    names = {*taken, *(wire.name for wire in left if wire.name not in taken)}
+    names = {*taken, *(wire.name for wire in left)}
     free = []
     for wire in left:
         if wire.name in taken:
