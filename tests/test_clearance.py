@@ -205,10 +205,12 @@ UNDRIVEN = {
 
 
 def taking_a_bench() -> dict[str, Any]:
-    """Every public callable of the library that takes a bench, by its full name; command line left out."""
+    """Every public callable of the library that takes a bench, by its full name; not those of a terminal."""
     found: dict[str, Any] = {}
     for module in pkgutil.walk_packages(loomproof.__path__, "loomproof."):
-        if module.name.startswith(("loomproof.cli", "loomproof.virtual", "loomproof.__main__")):
+        if module.name.startswith(
+            ("loomproof.cli", "loomproof.screens", "loomproof.virtual", "loomproof.__main__")
+        ):
             continue
         loaded = importlib.import_module(module.name)
         for name, value in vars(loaded).items():

@@ -178,7 +178,7 @@ def test_a_bench_that_is_not_cleared_is_not_driven_by_a_job(fixtures: Path) -> N
 def test_the_library_neither_prints_nor_prompts() -> None:
     root = Path(loomproof.__file__).parent
     for path in root.rglob("*.py"):
-        if "cli" in path.relative_to(root).parts:
+        if path.relative_to(root).parts[0] in ("cli", "screens"):
             continue
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Import | ast.ImportFrom):

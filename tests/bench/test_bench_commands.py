@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from loomproof.cli.main import run
-from loomproof.cli.terminal_operator import TerminalOperator
 from loomproof.judgement.inspection import ITEMS
+from loomproof.screens.terminal_operator import TerminalOperator
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 TAIL = str(Path(__file__).parents[2] / "fixtures" / "tail_lamp")

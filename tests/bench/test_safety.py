@@ -9,13 +9,13 @@ import signal
 import pytest
 
 from loomproof.bench.seam import Capabilities
-from loomproof.cli.signals import stopping
 from loomproof.errors import RefusedError, SafetyError, UsageError
 from loomproof.judgement.inspection import ITEMS, Inspection
 from loomproof.loom.model import Connector, ConnectorKind, Hazard, Settings
 from loomproof.measuring.clearance import Clearance
 from loomproof.measuring.insulation import measure_insulation
 from loomproof.measuring.safety import check_stimulus, refuse_hazards
+from loomproof.screens.signals import stopping
 from tests.bench.device import Clock, Scanner
 from tests.bench.test_scanner import Rig
 from tests.cleared import cleared_for_points

@@ -28,15 +28,14 @@ from typing import Any
 import click
 
 from loomproof.cli.main import run
-from loomproof.cli.output import EXIT_CODES, show
-from loomproof.cli.progress import drawn
-from loomproof.cli.signals import held_to_the_end
+from loomproof.cli.output import EXIT_CODES, drawn, held_to_the_end
 from loomproof.jobs import keep as keeping
 from loomproof.judgement.conclude import Outcome
 from loomproof.records.keys import KeyFolder
 from loomproof.records.noting import head_before, note
 from loomproof.records.store import chain_name, open_store
 from loomproof.results.document import Verdict
+from loomproof.screens.printing import show
 from tests.records.edits import EDITS, Edit, furnish
 from tests.reports.sample import document
 from tests.results import table_file

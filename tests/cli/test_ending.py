@@ -13,8 +13,8 @@ from typing import Any
 import pytest
 
 from loomproof.cli.main import run
-from loomproof.cli.signals import held
 from loomproof.records.store import open_store
+from loomproof.screens.signals import held
 
 Output = pytest.CaptureFixture[str]
 
@@ -25,7 +25,7 @@ STEPS = (
     ("loomproof.jobs.certificate.issue", "certificate"),
     ("loomproof.reports.certificate.certificate_pdf", "page"),
     ("loomproof.records.pdf_signature.sign_pdf", "signature"),
-    ("loomproof.cli.output.show", "verdict"),
+    ("loomproof.screens.printing.show", "verdict"),
 )
 """Where between the last reading and the end of the command something may come, first to last."""
 SEALED_AFTER = 2
@@ -178,6 +178,6 @@ def test_a_terminal_that_was_closed_is_no_failing_loom(
     def closed() -> None:
         raise OSError(errno.EIO, os.strerror(errno.EIO))
 
-    strike(monkeypatch, "loomproof.cli.output.show", closed, after=False)
+    strike(monkeypatch, "loomproof.screens.printing.show", closed, after=False)
     assert prove(fixtures, tmp_path) == 3
     assert claimed(tmp_path) == set(sealed())

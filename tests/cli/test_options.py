@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.cli.terminal_operator import TerminalOperator
+from loomproof.screens.terminal_operator import TerminalOperator
 from tests.cli.running import loomproof
 
 

@@ -9,13 +9,14 @@ from pathlib import Path
 import pytest
 
 from loomproof.cautions import BEFORE_A_PROOF
+from loomproof.cli.cures import how
 from loomproof.cli.main import run
-from loomproof.cli.progress import Screen
 from loomproof.jobs.hookups import plugging
 from loomproof.jobs.plan import hook_ups_or_split
 from loomproof.loom.model import Connector, ConnectorKind, Loom, Wire, end_of
 from loomproof.measuring.events import Prompt
 from loomproof.planning.hookup_search import Constraints
+from loomproof.screens.progress import Screen
 
 Output = pytest.CaptureFixture[str]
 
@@ -43,7 +44,7 @@ def test_a_caution_is_folded_between_words_on_a_terminal(
     """A program reads each caution whole; a person reads no half words at the edge of the screen."""
     monkeypatch.setenv("COLUMNS", "60")
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
-    Screen().show(Prompt("Before a proof:", BEFORE_A_PROOF))
+    Screen(how).show(Prompt("Before a proof:", BEFORE_A_PROOF))
     lines = capsys.readouterr().err.splitlines()
     assert all(len(re.sub(r"\x1b\[[0-9;?]*\w", "", line)) <= 60 for line in lines)
     assert " ".join(" ".join(lines).split()).endswith(BEFORE_A_PROOF[-1])

@@ -35,13 +35,13 @@ import click
 import openpyxl
 import pytest
 
-from loomproof.cli import terminal_operator
 from loomproof.cli.main import cli, run
-from loomproof.cli.progress import Screen
 from loomproof.loom import writing
 from loomproof.loom.columns import SHEETS
 from loomproof.loom.reading import load
 from loomproof.measuring.events import Progress
+from loomproof.screens import terminal_operator
+from loomproof.screens.progress import Screen
 from loomproof.virtual.console import WORDS, Control
 from loomproof.virtual.link import Device
 from loomproof.virtual.noise import Noise

@@ -13,6 +13,7 @@ from loomproof.jobs.wiggle import Hands, Wiggle, places_of
 from loomproof.loom.model import End
 from loomproof.loom.reading import load
 from loomproof.results.wiggled import NetWatched, Wiggled
+from loomproof.screens.wiggle import sum_up
 from tests.cli.running import loomproof
 
 TAIL_LAMP = Path(__file__).parents[2] / "fixtures" / "tail_lamp"
@@ -60,7 +61,7 @@ def test_what_is_no_time_is_refused(said: str) -> None:
 
 def shown(watched: Wiggled, capsys: pytest.CaptureFixture[str]) -> tuple[int, str]:
     wiggle = Wiggle(watched, ())
-    command._sum_up(wiggle)
+    sum_up(wiggle)
     return command._code(wiggle), " ".join(capsys.readouterr().out.split())
 
 

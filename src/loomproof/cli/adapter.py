@@ -101,9 +101,7 @@ def touch(
     and the table is written; each touch beeps, u and Enter takes the last one back, s and Enter leaves an end
     out. With --adapter, the loom on, each touch names its net.
     """
-    from loomproof.cli.output import writable
-    from loomproof.cli.progress import drawn
-    from loomproof.cli.terminal_operator import TerminalOperator, typed_meanwhile
+    from loomproof.cli.output import drawn, writable
     from loomproof.jobs.adapters import read_adapter
     from loomproof.jobs.events import Event, Touched
     from loomproof.jobs.gate import Assured
@@ -111,6 +109,7 @@ def touch(
     from loomproof.jobs.learn_adapter import Patience, Word
     from loomproof.loom.reading import load
     from loomproof.reports.words import plural
+    from loomproof.screens.terminal_operator import TerminalOperator, typed_meanwhile
 
     if (target is None) == (table is None):
         raise UsageError("give --to FILE to learn an adapter, or --adapter FILE to name nets")

@@ -89,9 +89,9 @@ def zero(
 
     With --open nothing is on the leads, and what each adds to a capacitance reading is learned.
     """
-    from loomproof.cli.progress import drawn
-    from loomproof.cli.terminal_operator import TerminalOperator
+    from loomproof.cli.output import drawn
     from loomproof.jobs import bench_tests
+    from loomproof.screens.terminal_operator import TerminalOperator
 
     found = bench_tests.read_adapter(table)
     if unplugged:
@@ -143,9 +143,9 @@ def selftest(
 
     Exit codes: 0 passed, 3 failed.
     """
-    from loomproof.cli.progress import drawn
-    from loomproof.cli.terminal_operator import TerminalOperator
+    from loomproof.cli.output import drawn
     from loomproof.jobs import bench_tests
+    from loomproof.screens.terminal_operator import TerminalOperator
 
     kept = drawn(
         bench_tests.selftest(
@@ -174,9 +174,9 @@ def flash(port: str | None, yes: bool, archive: Archive) -> int:
 
     Exit codes: 0 written and its self-test passed, 2 refused, 3 failed.
     """
-    from loomproof.cli.progress import drawn
-    from loomproof.cli.terminal_operator import TerminalOperator, confirmed
+    from loomproof.cli.output import drawn
     from loomproof.jobs import bench_tests, flashing
+    from loomproof.screens.terminal_operator import TerminalOperator, confirmed
 
     found = flashing.choose(port)
     click.echo(f"{found.name}: {found.description}")

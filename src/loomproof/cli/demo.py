@@ -7,7 +7,8 @@ from pathlib import Path
 import click
 
 from loomproof.cli.options import PATH, out_option, store_option
-from loomproof.cli.output import EXIT_CODES, line
+from loomproof.cli.output import EXIT_CODES
+from loomproof.screens.printing import line
 
 
 @click.command()
@@ -15,9 +16,7 @@ from loomproof.cli.output import EXIT_CODES, line
 @click.option("--store", metavar="FILE|URL", help="Where the records go; else a store of the demo's own.")
 def demo(out: Path, store: str | None) -> int:
     """Prove a loom with hidden faults on a simulated bench, mend it, prove again."""
-    from loomproof.cli.output import show
-    from loomproof.cli.progress import drawn
-    from loomproof.cli.signals import held_to_the_end
+    from loomproof.cli.output import drawn, held_to_the_end
     from loomproof.jobs.adapters import in_order
     from loomproof.jobs.bench_tests import zero
     from loomproof.jobs.demo import FAULTS, demo_loom, demo_store, faulty_bench
@@ -25,6 +24,7 @@ def demo(out: Path, store: str | None) -> int:
     from loomproof.jobs.job import Job
     from loomproof.jobs.keep import Keeping, Kept
     from loomproof.loom.reading import load
+    from loomproof.screens.printing import show
 
     path = demo_loom()
     loom = load(path).loom

@@ -8,7 +8,8 @@ import click
 
 from loomproof.cli.keeping import show_repairs
 from loomproof.cli.options import archive_option
-from loomproof.cli.output import chosen, found, line, table, terminal
+from loomproof.cli.output import chosen, found
+from loomproof.screens.printing import line, table, terminal
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive

@@ -10,8 +10,9 @@ import click
 
 from loomproof.cli.given import limits_of_error
 from loomproof.cli.options import loom_argument
-from loomproof.cli.output import found, table, terminal
+from loomproof.cli.output import found
 from loomproof.errors import UsageError
+from loomproof.screens.printing import table, terminal
 
 if TYPE_CHECKING:
     from loomproof.loom.model import End

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.options import FILE, PATH, FiniteNumber, answer_option, archive_option, loom_argument
-from loomproof.cli.output import found, terminal
+from loomproof.cli.output import found
+from loomproof.screens.printing import terminal
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.options import FILE, F, archive_option, plot_option, selection_options
-from loomproof.cli.output import found, table, tell_left_out, tell_troubles, terminal
+from loomproof.cli.output import found, tell_left_out, tell_troubles
 from loomproof.cli.records import refuse_unknown, show_shelf
+from loomproof.screens.printing import table, terminal
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive, Wanted

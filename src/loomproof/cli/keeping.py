@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.options import FILE, archive_option
-from loomproof.cli.output import chosen, found, line
-from loomproof.cli.output import table as listed
+from loomproof.cli.output import chosen, found
+from loomproof.screens.printing import line
+from loomproof.screens.printing import table as listed
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive

@@ -16,8 +16,9 @@ from loomproof.cli.options import (
     loom_argument,
     over_option,
 )
-from loomproof.cli.output import found, line
+from loomproof.cli.output import found
 from loomproof.errors import UsageError
+from loomproof.screens.printing import line
 
 if TYPE_CHECKING:
     from loomproof.errors import Problem
@@ -28,8 +29,8 @@ MOST_ALIKE = 3
 
 def show_notes(notes: Sequence[Problem], *, everything: bool) -> None:
     """Say what an import noticed, folded to the screen; in short unless everything is asked for."""
-    from loomproof.cli.output import terminal
     from loomproof.reports.listing import Paragraph
+    from loomproof.screens.printing import terminal
 
     console = terminal(err=True)
     click.echo("Worth a look:", err=True)

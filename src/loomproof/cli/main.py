@@ -17,8 +17,9 @@ from typing import NamedTuple
 
 import click
 
-from loomproof.cli.output import Found, line
+from loomproof.cli.output import Found
 from loomproof.errors import LoomproofError, UsageError
+from loomproof.screens.printing import line
 from loomproof.version import VERSION
 
 
@@ -115,7 +116,7 @@ def cli() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit with its code, which further orders to stop do not change."""
-    from loomproof.cli.signals import stopping
+    from loomproof.screens.signals import stopping
 
     _prepare_streams()
     try:

@@ -9,8 +9,9 @@ import click
 
 from loomproof.cli.given import ends_given
 from loomproof.cli.options import PATH, over_option
-from loomproof.cli.output import found, table, terminal
+from loomproof.cli.output import found
 from loomproof.errors import UsageError
+from loomproof.screens.printing import table, terminal
 
 if TYPE_CHECKING:
     from loomproof.loom.model import End

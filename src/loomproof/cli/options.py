@@ -17,7 +17,6 @@ from loomproof.errors import UsageError
 from loomproof.loom.text import pointed
 
 if TYPE_CHECKING:
-    from loomproof.cli.terminal_operator import TerminalOperator
     from loomproof.jobs.archive import Archive, Wanted
     from loomproof.jobs.gate import Assured
     from loomproof.jobs.workshop import Found
@@ -25,6 +24,7 @@ if TYPE_CHECKING:
     from loomproof.planning.hookup_search import Constraints
     from loomproof.planning.request import InsulationTest
     from loomproof.results.grade import Grade
+    from loomproof.screens.terminal_operator import TerminalOperator
 
 F = TypeVar("F", bound=Callable[..., object])
 
@@ -200,7 +200,7 @@ class Clearing:
 
     def operator(self) -> TerminalOperator:
         """Return who is asked for the rest."""
-        from loomproof.cli.terminal_operator import TerminalOperator
+        from loomproof.screens.terminal_operator import TerminalOperator
 
         return TerminalOperator(self.made_safe)
 

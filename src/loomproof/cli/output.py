@@ -1,4 +1,4 @@
-"""What the commands write: results, tables, and how a proof ended, for people and for programs.
+"""How a command ends and what commands share of what they write.
 
 The exit code of what a command found is noted before it is shown: a reader that goes away changes none.
 """
@@ -6,23 +6,23 @@ The exit code of what a command found is noted before it is shown: a reader that
 from __future__ import annotations
 
 import sys
-import threading
-from collections.abc import Collection, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Generator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import click
 
 from loomproof.errors import UsageError
+from loomproof.screens.printing import line
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from loomproof.jobs.archive import Archive, Shelf
-    from loomproof.jobs.keep import Kept
-    from loomproof.reports.listing import Cell
+    from loomproof.jobs.events import Event
+    from loomproof.jobs.keep import Orders
+    from loomproof.jobs.running import Running
+
+T = TypeVar("T")
 
 EXIT_CODES = {"pass": 0, "fail": 1, "incomplete": 3, "undecided": 4}
 """Exit code for each verdict."""
@@ -44,56 +44,21 @@ def found(code: int) -> int:
     return code
 
 
-def terminal(*, err: bool = False) -> Console:
-    """Return where results are printed; plain where it is no terminal."""
-    from rich.console import Console
+def drawn(job: Running[T] | Generator[Event, None, T], more: Callable[[Event], None] = lambda _: None) -> T:
+    """Run a job to its end on a screen that says what to type; ``more`` sees each event as well."""
+    from loomproof.cli.cures import how
+    from loomproof.screens.progress import Screen, on_screen
 
-    return Console(stderr=err, highlight=False)
-
-
-def line(text: str, head: str = "", *, err: bool = False, on: Console | None = None) -> None:
-    """Write a line: whole for a program, folded between words for a person; ``head`` stands first."""
-    if on is None and not (sys.stderr if err else sys.stdout).isatty():
-        click.echo(head + text, err=err)
-        return
-    from loomproof.reports.listing import Paragraph
-
-    console = on or terminal(err=err)
-    if console.is_terminal:
-        console.print(Paragraph(text, head, " " * (len(head) + (0 if head.strip() else 2))))
-    else:
-        console.print(head + text, soft_wrap=True, markup=False)
+    return on_screen(job, Screen(how), more)
 
 
-def table(
-    heads: Sequence[str],
-    rows: Iterable[Sequence[str | Cell]],
-    *,
-    figures: Collection[str] = (),
-    whole: Collection[str] = (),
-    on: Console | None = None,
-) -> None:
-    """Print rows under headings on a screen of any width; by heading, columns of figures and whole words."""
-    from loomproof.reports.listing import Column, Listing
+def held_to_the_end() -> Orders:
+    """Hold orders to stop until the command that runs has ended, its results shown."""
+    from loomproof.jobs.keep import Orders
+    from loomproof.screens.signals import held
 
-    columns = tuple(Column(head, figure=head in figures, whole=head in whole) for head in heads)
-    (on or terminal()).print(Listing(columns, tuple(map(tuple, rows))))
-
-
-PATIENCE_S = 2.0
-"""After so long without an answer a person is told that work goes on."""
-
-
-@contextmanager
-def patience(text: str) -> Iterator[None]:
-    """Say this once, on standard error, where what is done takes longer than `PATIENCE_S`."""
-    timer = threading.Timer(PATIENCE_S, click.echo, (f"  {text}",), {"err": True})
-    timer.daemon = True
-    timer.start()
-    try:
-        yield
-    finally:
-        timer.cancel()
+    context = click.get_current_context(silent=True)
+    return Orders() if context is None else context.with_resource(held())
 
 
 def writable(file: str | None) -> None:
@@ -111,18 +76,6 @@ def write_json(file: str, data: bytes) -> None:
         sys.stdout.buffer.flush()
     else:
         write_file(Path(file), data)
-
-
-def show(kept: Kept, *, to_stderr: bool = False) -> None:
-    """Show findings, summary and where the files are."""
-    from loomproof.reports.terminal import findings_view, summary_view
-
-    console = terminal(err=to_stderr)
-    if kept.document.findings:
-        console.print(findings_view(kept.document))
-    console.print(summary_view(kept.document))
-    for what, path in kept.files.items():
-        console.print(f"  {what:<12} {path}", soft_wrap=True)
 
 
 def chosen(archive: Archive, run: str) -> str:

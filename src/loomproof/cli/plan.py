@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.options import adapter_option, hook_up_options, loom_argument
-from loomproof.cli.output import found, line, patience, table, terminal, write_json
+from loomproof.cli.output import found, write_json
 from loomproof.errors import UsageError
+from loomproof.screens.printing import line, patience, table, terminal
 
 if TYPE_CHECKING:
     from rich.console import Console

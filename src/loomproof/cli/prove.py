@@ -113,9 +113,7 @@ def prove(
     is in trouble or the run does not cover the loom, 4 undecided.
     """
     from loomproof.cli.cures import going_on
-    from loomproof.cli.output import show, writable, write_json
-    from loomproof.cli.progress import drawn
-    from loomproof.cli.signals import held_to_the_end
+    from loomproof.cli.output import drawn, held_to_the_end, writable, write_json
     from loomproof.jobs.files import json_of
     from loomproof.jobs.job import Job
     from loomproof.jobs.keep import Keeping
@@ -123,6 +121,7 @@ def prove(
     from loomproof.judgement.inspection import ANSWERED
     from loomproof.loom.choices import answers_of
     from loomproof.loom.reading import load
+    from loomproof.screens.printing import show
 
     writable(json_file)
     described = load(loom).loom

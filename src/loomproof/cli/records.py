@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.options import FILE, archive_option, selection_options
-from loomproof.cli.output import chosen, found, line, table, tell_troubles, terminal
+from loomproof.cli.output import chosen, found, tell_troubles
 from loomproof.errors import UsageError
+from loomproof.screens.printing import line, table, terminal
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive, Shelf, Wanted

@@ -22,8 +22,9 @@ from loomproof.cli.options import (
     over_option,
     store_option,
 )
-from loomproof.cli.output import EXIT_CODES, chosen, found, line, terminal
+from loomproof.cli.output import EXIT_CODES, chosen, found
 from loomproof.errors import UsageError
+from loomproof.screens.printing import line, terminal
 
 if TYPE_CHECKING:
     from loomproof.planning.hookup_search import Constraints
@@ -63,7 +64,7 @@ def retest(
 
     RUN is a run's name, last, or a results file. Exit codes as with prove.
     """
-    from loomproof.cli.progress import drawn
+    from loomproof.cli.output import drawn
     from loomproof.jobs.archive import Archive
     from loomproof.jobs.became import Became, fates
     from loomproof.jobs.job import Job
@@ -128,7 +129,7 @@ def trace(
     kinds, hazards, places, half of its wires) is kept, and where it differs is told. Nothing may be plugged
     into the loom.
     """
-    from loomproof.cli.progress import drawn
+    from loomproof.cli.output import drawn
     from loomproof.jobs.adapters import read_adapter
     from loomproof.jobs.job import Job
     from loomproof.jobs.trace import QUESTIONS

@@ -14,11 +14,11 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.cli.big_text import _GLYPHS, big
-from loomproof.cli.hand_screen import HandScreen, spoken
-from loomproof.cli.speech import Voice
 from loomproof.jobs.hand_questions import HandAsked, HandKind, HandReply, Wish
 from loomproof.loom.model import End
+from loomproof.screens.big_text import _GLYPHS, big
+from loomproof.screens.hand_screen import HandScreen, spoken
+from loomproof.screens.speech import Voice
 from tests.bench.torture import FIXTURES
 
 LAMPS = tuple(End("LAMP", str(k)) for k in range(1, 7))

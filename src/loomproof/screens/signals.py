@@ -14,8 +14,6 @@ from contextlib import contextmanager
 from types import FrameType
 from typing import TYPE_CHECKING
 
-import click
-
 if TYPE_CHECKING:
     from loomproof.jobs.keep import Orders
 
@@ -79,11 +77,3 @@ def held() -> Iterator[Orders]:
 
     with _answered(lambda _: note):
         yield orders
-
-
-def held_to_the_end() -> Orders:
-    """Hold orders to stop until the command that runs has ended, its results shown."""
-    from loomproof.jobs.keep import Orders
-
-    context = click.get_current_context(silent=True)
-    return Orders() if context is None else context.with_resource(held())

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.big_text import big
-from loomproof.cli.speech import Voice
 from loomproof.jobs.hand_questions import HandAsked, HandKind, HandReply, Wish
 from loomproof.jobs.plan_by_hand import by_plug
 from loomproof.loom.model import End
+from loomproof.screens.big_text import big
+from loomproof.screens.speech import Voice
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -8,19 +8,20 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from loomproof.cli.cures import how
-from loomproof.cli.output import line
 from loomproof.jobs.events import ContactMoved, Event, Progress, Prompt, finish
+from loomproof.screens.printing import line
 
 if TYPE_CHECKING:
+    from loomproof.errors import Do
     from loomproof.jobs.running import Running
 
 T = TypeVar("T")
 
 
-def drawn(job: Running[T] | Generator[Event, None, T], more: Callable[[Event], None] = lambda _: None) -> T:
-    """Run a job to its end, showing what happens on standard error; ``more`` sees each event as well."""
-    screen = Screen()
+def on_screen(
+    job: Running[T] | Generator[Event, None, T], screen: Screen, more: Callable[[Event], None]
+) -> T:
+    """Run a job to its end, showing what happens; ``more`` sees each event as well."""
 
     def show(event: Event) -> None:
         screen.show(event)
@@ -33,9 +34,13 @@ def drawn(job: Running[T] | Generator[Event, None, T], more: Callable[[Event], N
 
 
 class Screen:
-    """Standard error: on a terminal progress is one line, written over; else each new stretch is a line."""
+    """Standard error: on a terminal progress is one line, written over; else each new stretch is a line.
 
-    def __init__(self) -> None:
+    ``how`` says how a person asks for what a prompt says can be done.
+    """
+
+    def __init__(self, how: Callable[[Do], str] = lambda _: "") -> None:
+        self._how = how
         self._terminal = sys.stderr.isatty()
         self._running = False
 
@@ -47,7 +52,7 @@ class Screen:
             self._line(event.text)
             for each in event.lines:
                 line(each, "  - ", err=True)
-            if event.do is not None and (said := how(event.do)):
+            if event.do is not None and (said := self._how(event.do)):
                 line(said, "  ", err=True)
         elif isinstance(event, ContactMoved):
             self._line(f"at {event.time_s:.1f} s: {', '.join(map(str, event.cavities))} changed", "  ")

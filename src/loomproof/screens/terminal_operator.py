@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from loomproof.cli.hand_screen import HandScreen
     from loomproof.jobs.hand_questions import HandAsked, HandReply
     from loomproof.judgement.inspection import Inspection
     from loomproof.loom.model import End
     from loomproof.planning.hookup_plan import HookUp
+    from loomproof.screens.hand_screen import HandScreen
 
 
 @dataclass(frozen=True)
@@ -79,8 +79,8 @@ class TerminalOperator:
 
     def probe(self, asked: HandAsked) -> HandReply:
         """Ask what the meter says with the probes laid so; where there is no terminal the run stops."""
-        from loomproof.cli.hand_screen import HandScreen
         from loomproof.jobs.hand_questions import HandReply, Wish
+        from loomproof.screens.hand_screen import HandScreen
 
         if not sys.stdin.isatty():
             return HandReply(Wish.STOP)
