@@ -15,6 +15,8 @@ import pytest
 
 HERE = Path(__file__).parent
 FIRMWARE = HERE.parents[1] / "firmware_notes" / "reference_scanner"
+INCLUDES = [f"-I{FIRMWARE}/core", f"-I{FIRMWARE}/board/pins", f"-I{HERE}"]
+"""Where the core finds its headers on this machine."""
 _TOOLS = {
     "gcc-avr": ("avr-gcc", "avr-objcopy", "avr-size"),
     "avr-libc": (),
@@ -44,7 +46,7 @@ def _folder(kind: str, sources: Sequence[Path]) -> Path:
 
 
 def _firmware_sources() -> list[Path]:
-    return [*FIRMWARE.glob("*/*.[chS]"), FIRMWARE / "Makefile"]
+    return [*FIRMWARE.glob("*/**/*.[ch]"), FIRMWARE / "Makefile"]
 
 
 def run(command: Sequence[str | Path], cwd: Path | None = None) -> str:
@@ -87,13 +89,17 @@ def emulator_library() -> Path:
     return _made(folder, [command]) / "emulator.so"
 
 
+def _headers() -> list[Path]:
+    return [*(FIRMWARE / "core").glob("*.h"), FIRMWARE / "board" / "pins" / "kind.h", HERE / "host_board.h"]
+
+
 @lru_cache
 def core_library() -> Path:
     """Return the portable core as a shared library of this machine, on a board in memory."""
     sources = [HERE / "host_board.c", *sorted((FIRMWARE / "core").glob("*.c"))]
-    folder = _folder("core", [*sources, *(FIRMWARE / "core").glob("*.h"), HERE / "host_board.h"])
+    folder = _folder("core", [*sources, *_headers()])
     flags = ["-std=c11", "-O1", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC"]
-    flags += [f"-I{FIRMWARE}/core", f"-I{HERE}"]
+    flags += INCLUDES
     return _made(folder, [["cc", *flags, "-o", "@/core.so", *sources, "-lm"]]) / "core.so"
 
 
@@ -104,9 +110,9 @@ FUZZ_TARGETS = ("LINK", "PARSER", "SCAN", "WATCH")
 def fuzzers() -> Path:
     """Return the folder with a libFuzzer program for each target, by its name in lower case."""
     sources = [HERE / "fuzz.c", HERE / "host_board.c", *sorted((FIRMWARE / "core").glob("*.c"))]
-    folder = _folder("fuzz", [*sources, *(FIRMWARE / "core").glob("*.h"), HERE / "host_board.h"])
+    folder = _folder("fuzz", [*sources, *_headers()])
     flags = ["-std=c11", "-O1", "-g", "-Wall", "-Wextra", "-Werror", "-fno-sanitize-recover=all"]
-    flags += [f"-I{FIRMWARE}/core", f"-I{HERE}"]
+    flags += INCLUDES
     guards = "-fsanitize=fuzzer-no-link,address,undefined"
     commands: list[list[str | Path]] = []
     objects = [f"@/{source.stem}.o" for source in sources[1:]]

@@ -15,6 +15,7 @@ import pytest
 
 from tests.firmware.building import FIRMWARE
 
+KIND = (FIRMWARE / "core" / "limits.h", FIRMWARE / "board" / "pins" / "kind.h")
 SUPPLY_V = (4.4, 5.25)
 PULL_OHM = (20e3, 50e3)
 SERIES_OHM = (950.0, 1050.0)
@@ -25,7 +26,7 @@ TESTED_LEAK_A = 0.24e-6
 
 
 def constant(name: str) -> float:
-    text = (FIRMWARE / "core" / "limits.h").read_text()
+    text = "".join(path.read_text() for path in KIND)
     match = re.search(rf"#define {name} (\d+)", text)
     assert match
     return float(match[1])

@@ -19,6 +19,8 @@ uint64_t board_stamp_us(const stamp_t *then);
 /* Tell the watchdog that the program lives. */
 void board_kick(void);
 
+/* Make ready whatever the points are on: nothing driven. Called once, before anything else of the points. */
+void board_points_start(void);
 /* Every pin an input without pull-up. */
 void board_release(void);
 /* Hold the driven points at 0 V, pull the pulled ones up, leave the rest open. No pin is ever driven high,

@@ -1,27 +1,20 @@
-/* What this scanner is: sizes, times of the scanner link, and promises that follow from data sheet limits.
- *
- * The derivation of the promises stands in ../sense_and_clear.md; tests/firmware/test_promises.py works them
- * out anew and holds these figures against it. */
+/* Sizes, and times of the scanner link. What differs from one kind of scanner to another, its promises among
+ * them, stands in the kind's own folder. */
 #ifndef LIMITS_H
 #define LIMITS_H
 
-#define POINTS 64U
+#include "kind.h"
+
 #define SET_BYTES (POINTS / 8U)
-/* Points pulled up in one moment: half a port. */
-#define PULLS 4U
 #define PHASES (POINTS / PULLS)
 
-/* Bytes, LF included, in both directions. The contract asks for 2 * POINTS / 4 + 48 = 80 at least. */
-#define LINE 352U
 #define PLAIN_FRAME 1U
 #define CHECKED_FRAME 13U
 /* `#H` and the hex digits of one set. */
 #define SET_TEXT (POINTS / 4U + 2U)
 /* A watch event's body without its set. */
 #define EVENT_BODY 64U
-#define WATCH_SETS 16U
 #define QUEUED_ERRORS 8U
-#define QUEUED_EVENTS 16U
 #define SERIAL_BYTES 16U
 #define DATE_BYTES 11U
 
@@ -36,11 +29,6 @@
 #define SETTLE_DEFAULT_US 500UL
 #define SETTLE_LEAST_US 100UL
 #define SETTLE_MOST_US 10000000UL
-#define WATCH_TICK_US 60U
-
-#define SENSE_OHM 6800
-#define CLEAR_OHM 240000
-#define DRIVER_OHM 1095
 
 /* Ramps of one capacitance reading: each phase of the poll as often as this. */
 #define RAMP_REPEATS 64U

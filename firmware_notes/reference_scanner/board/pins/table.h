@@ -18,8 +18,8 @@
  * | 59 - 61 | PE3 PE4 PE5      | 5 2 3                                             |
  * | 62 - 64 | PG0 PG1 PG2      | 41 40 39                                          |
  */
-#ifndef POINTS_MEGA2560_H
-#define POINTS_MEGA2560_H
+#ifndef TABLE_H
+#define TABLE_H
 
 #define MASK_B 0x7FU
 #define MASK_D 0x8CU
