@@ -33,7 +33,8 @@ def test_cppcheck_finds_nothing() -> None:
     run(
         ["cppcheck", "-q", "--std=c11", "--enable=warning,style,performance,portability",
          "--error-exitcode=1",
-         "--suppress=missingIncludeSystem", "--inline-suppr", "-I", FIRMWARE / "core", "-I", FIRMWARE / "board" / "pins",
+         "--suppress=missingIncludeSystem", "--inline-suppr",
+         "-I", FIRMWARE / "core", "-I", FIRMWARE / "board" / "pins",
          FIRMWARE / "core"]
     )  # fmt: skip
 
