@@ -81,11 +81,11 @@ def firmware() -> Path:
 @lru_cache
 def emulator_library() -> Path:
     """Return the shared library of the emulator."""
-    source = HERE / "emulator.c"
-    folder = _folder("emulator", [source])
+    sources = sorted(HERE.glob("emulator*.c"))
+    folder = _folder("emulator", [*sources, HERE / "emulator.h"])
     flags = ["-O2", "-Wall", "-shared", "-fPIC", "-I/usr/include/simavr"]
     libraries = ["-l:libsimavr.so.2", "-lm"]
-    command: list[str | Path] = ["cc", *flags, "-o", "@/emulator.so", source, *libraries]
+    command: list[str | Path] = ["cc", *flags, "-o", "@/emulator.so", *sources, *libraries]
     return _made(folder, [command]) / "emulator.so"
 
 

@@ -16,6 +16,8 @@
 #include <simavr/sim_avr.h>
 #include <simavr/sim_hex.h>
 
+#include "emulator.h"
+
 #define POINTS 64
 #define PORTS 11
 #define LOG 4096
@@ -119,6 +121,7 @@ static void write_register(struct avr_t *avr, avr_io_addr_t addr, uint8_t value,
     int port = (int)(intptr_t)param / 4, r = (int)(intptr_t)param % 4;
     the->write[port][r](avr, addr, value, the->write_param[port][r]);
     changed(the);
+    spi_pins_changed(avr);
 }
 
 static void apply(emulator *e, const change_t *now) {
@@ -214,6 +217,7 @@ emulator *emulator_new(const char *hex, circuit_t circuit) {
     avr->sleep = no_sleep;
     avr_loadcode(avr, code, size, start);
     avr->codeend = avr->flashend;
+    spi_power_on(avr);
     for (int p = 0; p < PORTS; p++) {
         static const avr_io_addr_t at[PORTS] = {0x20, 0x23,  0x26,  0x29,  0x2C, 0x2F,
                                                 0x32, 0x100, 0x103, 0x106, 0x109};
@@ -298,6 +302,7 @@ void emulator_reset(emulator *e) {
     e->in_at = e->in_length = 0;
     avr_reset(e->avr);
     changed(e);
+    spi_pins_changed(e->avr);
 }
 void emulator_thresholds(emulator *e, const double *volts, double noise_v, uint64_t seed) {
     memcpy(e->threshold, volts, sizeof e->threshold);
