@@ -38,7 +38,6 @@ class Simulation:
             stdout=subprocess.PIPE,
             stderr=self._errors,
             start_new_session=True,
-            text=True,
             encoding="utf-8",
         )
         self._lines: queue.SimpleQueue[str] = queue.SimpleQueue()

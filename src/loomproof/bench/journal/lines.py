@@ -107,7 +107,7 @@ def _read_newer(given: dict[str, Any]) -> None:
         given["farads"] = (read_number(given["farads"][0]), read_number(given["farads"][1]))
     if given.get("beep_ohm") is not None:
         given["beep_ohm"] = (read_number(given["beep_ohm"][0]), read_number(given["beep_ohm"][1]))
-    if not isinstance(given.get("wires_in_ohms", True), bool):
+    if "wires_in_ohms" in given and not isinstance(given["wires_in_ohms"], bool):
         raise ValueError("wires_in_ohms is true or false")
     if "clips" in given:
         read_count(given["clips"])

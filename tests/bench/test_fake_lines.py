@@ -1,0 +1,350 @@
+"""Ports, sockets, a matrix, a meter in a hand, a simulator's process: in memory, and nothing is opened."""
+
+from __future__ import annotations
+
+import errno
+import io
+import json
+import math
+import queue
+import subprocess
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any, cast
+
+import pytest
+import serial
+from serial.tools import list_ports
+
+from loomproof.bench import questions as q
+from loomproof.bench.address import DEFAULT_BAUD, HandAddress, parse_address
+from loomproof.bench.by_hand import AnswerLog, HandBench
+from loomproof.bench.journal.lines import read_capabilities
+from loomproof.bench.journal.writing import JournaledBench
+from loomproof.bench.matrix import MatrixBench
+from loomproof.bench.profile import Profile, parse_profile
+from loomproof.bench.serial_port import SerialLine, port_error
+from loomproof.bench.simulation import Simulation
+from loomproof.bench.tcp import TcpLine
+from loomproof.bench.visa import Instrument
+from loomproof.errors import NoBenchError, UnfitError, UsageError
+from tests.bench.test_scanner import Rig
+
+pytestmark = pytest.mark.usefixtures("all_closed")
+
+# -- a matrix and its meter ---------------------------------------------------------------------------
+
+PROFILE = """name = "in memory"
+points = 8
+channel = "{row}{point:02d}"
+rows_a = ["1"]
+rows_b = ["2"]
+measure = "MEASure:RESistance?"
+ohms = [0.0, 1e6]
+accuracy = { ohm = 0.1, ratio = 0.01 }
+reading_ms = 20
+test_current_a = 0.001
+test_voltage_v = 12
+"""
+
+
+class Box(Instrument):
+    """An instrument that is not there: commands and questions to all boxes stand in one list."""
+
+    def __init__(self, name: str, heard: list[tuple[str, str]], both_ohm: float = 0.05) -> None:
+        self.name = name
+        self.heard = heard
+        self.both_ohm = both_ohm
+        self.is_closed = False
+
+    def tell(self, command: str) -> None:
+        self.heard.append((self.name, command))
+
+    def ask(self, question: str) -> str:
+        self.heard.append((self.name, question))
+        if question == "*IDN?":
+            return f"Invented Instruments,{self.name},M7,2.1"
+        if question == "*OPC?":
+            return "1"
+        if question == "SYSTem:ERRor?":
+            return '0,"No error"'
+        last = [told for _, told in self.heard if told.startswith("ROUTe:")][-1]
+        return "9.9E37" if last == "ROUTe:OPEN:ALL" else repr(self.both_ohm)
+
+    def close(self) -> None:
+        self.is_closed = True
+
+
+def boxes(both_ohm: float = 0.05) -> tuple[Box, Box, MatrixBench]:
+    heard: list[tuple[str, str]] = []
+    matrix, meter = Box("matrix", heard), Box("meter", heard, both_ohm)
+    bench = MatrixBench(matrix, meter, parse_profile(PROFILE, "x"), "visa:test", wait=lambda _: None)
+    return matrix, meter, bench
+
+
+def test_a_matrix_that_is_met_has_nothing_closed() -> None:
+    """Whoever used it before may have left crosspoints closed."""
+    matrix, _, bench = boxes()
+    assert [told for name, told in matrix.heard if name == "matrix" and told.startswith("ROUTe")] == [
+        "ROUTe:OPEN:ALL"
+    ]
+    bench.close()
+
+
+def test_the_matrix_says_that_it_has_closed_before_the_meter_reads() -> None:
+    matrix, _, bench = boxes()
+    assert bench.resistance(1, 2) == 0.05
+    heard = matrix.heard
+    reads = [k for k, (_, told) in enumerate(heard) if told == "MEASure:RESistance?"]
+    assert len(reads) == 5, "four to try the meter, and the one asked for"
+    for k in reads:
+        assert heard[k - 2 : k] == [("matrix", "*OPC?"), ("matrix", "SYSTem:ERRor?")]
+    bench.close()
+
+
+def test_both_boxes_are_given_back() -> None:
+    matrix, meter, bench = boxes()
+    bench.close()
+    assert (matrix.is_closed, meter.is_closed) == (True, True)
+
+
+@pytest.mark.parametrize(
+    ("both_ohm", "says"),
+    [
+        (0.1009, None),  # 0.1 Ω and 1 % of the reading: 0.101009 Ω at the most
+        (0.102, "promises 0.101 ohm at the most"),
+        (999.0, "promises 10.1 ohm at the most"),
+        (1000.0, "does not follow the matrix: it reads 1000 ohm with both buses on point 1"),
+    ],
+)
+def test_two_buses_on_one_point_read_nought_within_the_limits_of_error(
+    both_ohm: float, says: str | None
+) -> None:
+    _, _, bench = boxes(both_ohm)
+    if says is None:
+        assert bench.resistance(1, 2) == both_ohm
+    else:
+        with pytest.raises(UnfitError, match=says):
+            bench.resistance(1, 2)
+    bench.close()
+
+
+def test_crosspoints_are_held_apart_up_to_the_last_point_and_not_beyond() -> None:
+    """Rows 1 and 11 and points without leading noughts: row 1, point 11 and row 11, point 1 are both 111."""
+
+    def made(points: int) -> Profile:
+        text = PROFILE.replace('rows_b = ["2"]', 'rows_b = ["11"]').replace("{point:02d}", "{point}")
+        return parse_profile(text.replace("points = 8", f"points = {points}"), "x")
+
+    assert made(10).points == 10
+    with pytest.raises(UsageError, match="row 1, point 11 and that of row 11, point 1 one name, '111'"):
+        made(11)
+
+
+# -- a meter in a hand --------------------------------------------------------------------------------
+
+
+def test_a_hand_meter_has_these_limits_where_nobody_states_its_own() -> None:
+    """Common practice: continuity at 50 Ω by a factor of two; at most 3 mA, and a 9 V battery block."""
+    plain = HandBench(HandAddress())
+    able = plain.capabilities()
+    assert (able.beep_ohm, able.test_current_a, able.test_voltage_v) == ((25.0, 100.0), 0.003, 9.0)
+    described = HandBench(HandAddress((30.0, 60.0)))
+    assert described.capabilities().beep_ohm == (30.0, 60.0)
+    assert plain.statistics().round_trips == 1, "that question, and none before it"
+
+
+def test_time_goes_on_where_the_last_answer_stood_and_is_kept_to_the_millisecond() -> None:
+    log = AnswerLog()
+    now = [50.0]
+    bench = HandBench(HandAddress())
+    bench.attach(lambda _: 1.0, log, lambda: now[0])
+    for after_s, elapsed_s in ((1.23456, 1.235), (2.0, 2.0)):
+        now[0] = 50.0 + after_s
+        bench.resistance(1, 2)
+        assert bench.elapsed_s == elapsed_s
+    assert [line["t"] for line in log.answers] == [1.235, 2.0]
+    bench.close()
+    again = HandBench(HandAddress())
+    now[0] = 900.0
+    again.attach(lambda _: 1.0, log, lambda: now[0])
+    for _ in range(2):
+        again.resistance(1, 2)
+    assert again.elapsed_s == 2.0
+    now[0] = 903.0
+    again.resistance(1, 4)
+    assert again.elapsed_s == 5.0
+    assert log.answers[-1] == {"ask": q.plain(q.Resistance(1, 4)), "answer": 1.0, "t": 5.0}
+    again.close()
+
+
+@pytest.mark.parametrize(
+    ("said", "accuracy"), [("0:0", (0.0, 0.0)), ("999.9:0.99", (999.9, 0.99)), ("1000:0.1", None)]
+)
+def test_limits_of_error_of_a_hand_meter_are_read_within_reason(
+    said: str, accuracy: tuple[float, float] | None
+) -> None:
+    if accuracy is None:
+        with pytest.raises(UsageError, match="is no ohms and ratio"):
+            parse_address(f"hand:?acc={said}")
+    else:
+        where = parse_address(f"hand:?acc={said}")
+        assert isinstance(where, HandAddress)
+        assert where.accuracy == accuracy
+
+
+def test_nobody_touches_an_end_where_nobody_was_asked_to(tmp_path: Path) -> None:
+    bench = JournaledBench(Rig().bench, tmp_path / "journal.jsonl")
+    assert bench.touched("P1:1") is False
+    bench.close()
+
+
+@pytest.mark.parametrize("said", [True, False])
+def test_whether_wires_are_read_in_ohms_stands_in_a_header_as_yes_or_no(said: bool) -> None:
+    """Headers of earlier runs have none of it, and are read; their benches read wires in ohms."""
+    plain = json.loads(json.dumps(asdict(HandBench(HandAddress(ohms=said)).capabilities())))
+    assert read_capabilities(plain).wires_in_ohms is said
+    with pytest.raises(ValueError, match="wires_in_ohms is true or false"):
+        read_capabilities({**plain, "wires_in_ohms": "yes"})
+    del plain["wires_in_ohms"]
+    assert read_capabilities(plain).wires_in_ohms is True
+
+
+# -- ports and sockets --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("error", "says", "cure"),
+    [
+        (OSError(errno.EBUSY, "busy"), "is in use by another program", "Close the other program"),
+        (OSError(errno.EAGAIN, "again"), "is in use by another program", "Close the other program"),
+        (serial.SerialException("Could not exclusively lock port"), "is in use by", "Close the other"),
+        (OSError(errno.ENOENT, "no entry"), "there is no serial port X1", "No serial port is found"),
+        (OSError(errno.ENODEV, "no device"), "there is no serial port X1", "No serial port is found"),
+        (serial.SerialException("FileNotFoundError(2, 'x')"), "there is no serial port X1", "is found"),
+        (OSError(errno.EACCES, "denied"), "may not be opened by this user", "dialout"),
+        (serial.SerialException("PermissionError(13, 'x')"), "may not be opened by", "dialout"),
+        (OSError(errno.EIO, "input/output"), "cannot be opened: ", "No serial port is found"),
+    ],
+)
+def test_what_keeps_a_port_from_opening_is_told(
+    error: Exception, says: str, cure: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Numbers by POSIX; the texts are those that pyserial puts what Windows said in."""
+    monkeypatch.setattr(list_ports, "comports", list)
+    found = port_error("X1", error)
+    assert says in found.message
+    assert cure in str(found.cure)
+
+
+class Port:
+    """A serial port with nothing on it, which says how it was read."""
+
+    def __init__(self, *_: object, **__: object) -> None:
+        self.in_waiting = 0
+        self.baudrate = 9600
+        self.asked: list[int] = []
+
+    def read(self, count: int) -> bytes:
+        self.asked.append(count)
+        return b""
+
+    def close(self) -> None:
+        """There is nothing to close."""
+
+
+def test_a_port_is_waited_at_for_a_short_time_as_for_a_long_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where one byte is read, the port waits a slice for it; where none is, it does not wait."""
+    monkeypatch.setattr(serial, "Serial", Port)
+    line = SerialLine("X1", 9600)
+    port = cast("Port", line._port)
+    for timeout_s, asked in ((0.0, 0), (0.001, 1), (0.9, 1), (30.0, 1)):
+        assert line.receive(timeout_s) == b""
+        assert port.asked.pop() == asked
+
+
+class Socket:
+    """A socket on which nothing comes."""
+
+    def __init__(self) -> None:
+        self.timeout_s = math.nan
+
+    def setsockopt(self, *_: int) -> None:
+        """It has no options."""
+
+    def settimeout(self, timeout_s: float) -> None:
+        self.timeout_s = timeout_s
+
+    def recv(self, _: int) -> bytes:
+        raise TimeoutError
+
+
+def test_a_socket_is_never_read_without_a_timeout_and_reckoned_as_a_port(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """With a timeout of 0 it does not block, and silence is an error; a tenth of a millisecond is nothing."""
+    socket = Socket()
+    monkeypatch.setattr("socket.create_connection", lambda *_, **__: socket)
+    line = TcpLine("192.0.2.7", 7000)
+    for timeout_s in (-1.0, 0.0):
+        assert line.receive(timeout_s) == b""
+        assert 0.0 < socket.timeout_s <= 1e-4
+    assert line.receive(2.5) == b""
+    assert socket.timeout_s == 2.5
+    assert line.rate == DEFAULT_BAUD
+
+
+# -- a simulator's process ----------------------------------------------------------------------------
+
+
+class Process:
+    """A process that says these lines and ends when it is told to."""
+
+    def __init__(self, said: str) -> None:
+        self.stdin, self.stdout, self.pid = io.StringIO(), io.StringIO(said), 4
+        self.ended = False
+
+    def poll(self) -> int | None:
+        return 0 if self.ended else None
+
+    def terminate(self) -> None:
+        self.ended = True
+
+    def wait(self, _: float | None = None) -> int:
+        return 0
+
+
+def simulated(said: str, monkeypatch: pytest.MonkeyPatch) -> tuple[Process, Simulation]:
+    process = Process(said)
+    monkeypatch.setattr(subprocess, "Popen", lambda *_, **__: process)
+    return process, Simulation(Path("loom"))
+
+
+def test_a_simulator_that_gives_no_address_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    process = Process("hand:\n")
+    monkeypatch.setattr(subprocess, "Popen", lambda *_, **__: process)
+    with pytest.raises(NoBenchError, match="an address was expected"):
+        Simulation(Path("loom"))
+    assert process.ended
+    assert process.stdin.closed
+
+
+class Silent(queue.SimpleQueue[str]):
+    """A queue in which nothing comes."""
+
+    def get(self, block: bool = True, timeout: float | None = None) -> str:
+        assert block
+        assert timeout is not None
+        raise queue.Empty
+
+
+def test_a_simulator_that_says_nothing_to_an_order_is_told_of(monkeypatch: pytest.MonkeyPatch) -> None:
+    process, simulation = simulated("tcp:127.0.0.1:7000\nas told\n", monkeypatch)
+    assert str(simulation.address) == "tcp:127.0.0.1:7000"
+    assert simulation.tell("mend") == "as told"
+    assert process.stdin.getvalue() == "mend\n"
+    simulation._lines = cast("Any", Silent())
+    with pytest.raises(NoBenchError, match="said nothing for 10 s"):
+        simulation.tell("mend")
+    simulation.end()
+    assert process.ended
