@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from itertools import combinations
 
-from loomproof.electrics.component_kinds import lasting_ends
+from loomproof.electrics.component_kinds import lasting_ends, paths_of
 from loomproof.electrics.graph import united
 from loomproof.fitting.live_ends import Feed, Live, Tracer
 from loomproof.fitting.needs import FittingPlan
@@ -261,4 +261,6 @@ def _pairs(loom: Loom, plan: FittingPlan) -> Iterator[Warn]:
 
 
 def _cathode(diode: Component) -> End:
-    return dict(diode.terminals).get("K", diode.ends[-1])
+    """Return where a diode's current comes out."""
+    (path,) = paths_of(diode)
+    return path.b
