@@ -91,6 +91,7 @@ class Circuit:
 
     def __init__(self, pins: Pins, network: Network, farads: Array | None = None) -> None:
         self.pins = pins
+        self.cycle = 0  # of the change that is solved
         self.farad = pins.farad + (np.zeros(POINTS) if farads is None else farads)
         self._known: dict[tuple[int, int, int, int], tuple[Array, Array]] = {}
         self._lift = pins.series_ohm / (pins.series_ohm + pins.pull_ohm)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import ctypes
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 
@@ -17,10 +18,36 @@ EEPROM_BYTES = 4096
 BOOT_CYCLES = 160_000
 CRASHED = "the program on the emulated chip ended in state {}"
 _DOUBLES = ctypes.POINTER(ctypes.c_double * POINTS)
-_CALLBACK = ctypes.CFUNCTYPE(
-    None, ctypes.c_uint64, ctypes.c_uint64, ctypes.c_uint64, _DOUBLES, _DOUBLES, _DOUBLES
+_U64 = ctypes.c_uint64
+_CALLBACK = ctypes.CFUNCTYPE(None, _U64, _U64, _U64, _U64, _DOUBLES, _DOUBLES, _DOUBLES)
+_DEVICE = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_void_p, ctypes.c_int, ctypes.c_int)
+PORTS = "ABCDEFGHJKL"
+_FIRST_PIN = dict(
+    zip(PORTS, (0x20, 0x23, 0x26, 0x29, 0x2C, 0x2F, 0x32, 0x100, 0x103, 0x106, 0x109), strict=True)
 )
+CHIP_PINS = (
+    "A0A1A2A3A4A5A6A7C0C1C2C3C4C5C6C7L0L1L2L3L4L5L6L7F0F1F2F3F4F5F6F7K0K1K2K3K4K5K6K7"
+    "B0B1B2B3B4B5B6D7H0H1H3H4H5H6J0J1D2D3E3E4E5G0G1G2"
+)
+"""Port and bit of each point of the board alone."""
 _DONE, _CRASHED = 6, 7
+_SELECTED, _BYTE = 0, 1
+
+
+class SpiDevice(Protocol):
+    """What a select's pin puts on the SPI; bytes come while it is low."""
+
+    select: str
+    """Port and bit."""
+
+    def selected(self, board: Board) -> None:
+        """Notice that the select went low."""
+
+    def byte(self, board: Board, value: int) -> int:
+        """Take a byte, and return the one that goes back, -1 where it leaves the line alone."""
+
+    def deselected(self, board: Board) -> None:
+        """Notice that the select went high."""
 
 
 class Board:
@@ -34,14 +61,17 @@ class Board:
         noise_v: float = 0.0,
         seed: int = 0,
         hexfile: Path | None = None,
+        pins: str = CHIP_PINS,
+        on_spi: Sequence[SpiDevice] = (),
     ) -> None:
         self.circuit = circuit
         self._error: BaseException | None = None
         self._lib = _library()
         self._callback = _CALLBACK(self._solve)
         path = hexfile or firmware() / "scanner.hex"
-        self._it = self._lib.emulator_new(str(path).encode(), self._callback)
+        self._it = self._lib.emulator_new(str(path).encode(), pins.encode(), self._callback)
         assert self._it
+        self._attached = [self._attach(device) for device in on_spi]
         self.noise(noise_v, seed)
         if eeprom:
             self._lib.emulator_eeprom(self._it, eeprom, len(eeprom), 1)
@@ -53,9 +83,38 @@ class Board:
         thresholds = (ctypes.c_double * POINTS)(*self.circuit.pins.threshold_v)
         self._lib.emulator_thresholds(self._it, thresholds, volts, seed)
 
-    def _solve(self, driven: int, high: int, pulled: int, volts: object, rest: object, tau: object) -> None:
+    def _attach(self, device: SpiDevice) -> object:
+        def call(_: int, what: int, value: int) -> int:
+            try:
+                if what == _SELECTED:
+                    device.selected(self)
+                elif what == _BYTE:
+                    return device.byte(self, value)
+                else:
+                    device.deselected(self)
+            except BaseException as error:
+                self._error = self._error or error
+            return -1
+
+        back, ddr = _DEVICE(call), _FIRST_PIN[device.select[0]] + 1
+        assert self._lib.emulator_spi_attach(ddr, int(device.select[1]), back, None) >= 0
+        return back
+
+    def lead(self, port: str, bit: int, level: bool, then: bool = False, when: int = 0) -> None:
+        """Lead a level to a pin that is no point, and another one from a cycle on."""
+        mask = 1 << bit
+        self._lib.emulator_lead(self._it, PORTS.index(port), mask, level * mask, then * mask, when)
+
+    def now(self) -> None:
+        """Bring the circuit up to this cycle: it has been asked about every change before."""
+        self._lib.emulator_now(self._it)
+
+    def _solve(
+        self, cycle: int, driven: int, high: int, pulled: int, volts: object, rest: object, tau: object
+    ) -> None:
         # An exception cannot cross C; it is kept, and raised after the run.
         try:
+            self.circuit.cycle = cycle
             found = self.circuit.solve(driven, high, pulled, _array(volts).copy())
             for target, values in zip((volts, rest, tau), found, strict=True):
                 _array(target)[:] = values
@@ -116,6 +175,11 @@ class Board:
         return int(self._lib.emulator_ever_high(self._it))
 
     @property
+    def spi_misused(self) -> int:
+        """How often the SPI was used in a way that a chip does not bear."""
+        return int(self._lib.emulator_spi_misused())
+
+    @property
     def longest_interrupt(self) -> int:
         """Cycles of the longest interrupt so far."""
         return int(self._lib.emulator_longest_interrupt(self._it))
@@ -167,7 +231,13 @@ def _library() -> ctypes.CDLL:
     lib = ctypes.CDLL(str(emulator_library()))
     whole, number = ctypes.c_void_p, ctypes.c_int
     lib.emulator_new.restype = whole
-    lib.emulator_new.argtypes = [ctypes.c_char_p, _CALLBACK]
+    lib.emulator_new.argtypes = [ctypes.c_char_p, ctypes.c_char_p, _CALLBACK]
+    lib.emulator_spi_attach.argtypes = [number, number, _DEVICE, whole]
+    for name in ("spi_bytes", "spi_misused"):
+        getattr(lib, f"emulator_{name}").restype = ctypes.c_uint64
+    byte = ctypes.c_uint8
+    lib.emulator_lead.argtypes = [whole, number, byte, byte, byte, ctypes.c_uint64]
+    lib.emulator_now.argtypes = [whole]
     lib.emulator_input.argtypes = [whole, ctypes.c_char_p, number]
     lib.emulator_output.argtypes = [whole, ctypes.c_char_p, number]
     lib.emulator_run.argtypes = [whole, ctypes.c_uint64, number]

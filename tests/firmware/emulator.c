@@ -2,8 +2,7 @@
  *
  * simavr knows pins of two states. Here each point has a voltage that moves exponentially to where the
  * circuit around it leads; what that is for a state of drivers and pull-ups is asked of a callback. A pin's
- * register is brought up to date when the program reads it. Shares no code with the firmware but its list of
- * pins. */
+ * register is brought up to date when the program reads it. Shares no code with the firmware. */
 #include <math.h>
 #include <stdbool.h>
 #include <stdint.h>
@@ -23,20 +22,23 @@
 #define LOG 4096
 #define BYTES 65536
 
-typedef void (*circuit_t)(uint64_t driven, uint64_t high, uint64_t pulled, double volts[POINTS],
-                          double rest[POINTS], double tau_s[POINTS]);
+typedef void (*circuit_t)(uint64_t cycle, uint64_t driven, uint64_t high, uint64_t pulled,
+                          double volts[POINTS], double rest[POINTS], double tau_s[POINTS]);
 
 typedef struct {
     uint64_t cycle, driven, high, pulled;
 } change_t;
 
 static const char port_names[PORTS + 1] = "ABCDEFGHJKL";
-static const char *pins = "A0A1A2A3A4A5A6A7C0C1C2C3C4C5C6C7L0L1L2L3L4L5L6L7F0F1F2F3F4F5F6F7K0K1K2K3K4K5K6K7"
-                          "B0B1B2B3B4B5B6D7H0H1H3H4H5H6J0J1D2D3E3E4E5G0G1G2";
 
 typedef struct emulator {
     avr_t *avr;
     circuit_t circuit;
+    int points;
+    uint8_t point_mask[PORTS]; /* of each port: pins that are points */
+    /* What is led to pins that are no points, and what it becomes at a cycle. */
+    uint8_t led[PORTS], led_level[PORTS], led_then[PORTS];
+    uint64_t led_when[PORTS];
     avr_io_addr_t r_pin[PORTS];
     avr_io_read_t read[PORTS];
     void *param[PORTS];
@@ -90,7 +92,7 @@ static void snapshot(emulator *e, change_t *now) {
     uint8_t *data = e->avr->data;
     now->cycle = e->avr->cycle;
     now->driven = now->high = now->pulled = 0;
-    for (int i = 0; i < POINTS; i++) {
+    for (int i = 0; i < e->points; i++) {
         avr_io_addr_t pin = e->r_pin[e->port_of[i]];
         uint64_t ddr = data[pin + 1] >> e->bit_of[i] & 1, port = data[pin + 2] >> e->bit_of[i] & 1;
         now->driven |= (ddr & ~port & 1) << i;
@@ -127,7 +129,7 @@ static void write_register(struct avr_t *avr, avr_io_addr_t addr, uint8_t value,
 static void apply(emulator *e, const change_t *now) {
     move_to(e, now->cycle);
     e->driven = now->driven, e->high = now->high, e->pulled = now->pulled;
-    e->circuit(e->driven, e->high, e->pulled, e->volts, e->rest, e->tau);
+    e->circuit(now->cycle, e->driven, e->high, e->pulled, e->volts, e->rest, e->tau);
     e->settled = false;
 }
 
@@ -140,7 +142,7 @@ static void up_to_date(emulator *e) {
         return;
     move_to(e, e->avr->cycle);
     memset(e->level, 0, sizeof e->level);
-    for (int i = 0; i < POINTS; i++) {
+    for (int i = 0; i < e->points; i++) {
         double v = e->volts[i] + (e->noise_v > 0.0 && fabs(e->volts[i] - e->threshold[i]) < 6.0 * e->noise_v
                                       ? e->noise_v * gauss(e)
                                       : 0.0);
@@ -154,11 +156,14 @@ static uint8_t read_pin(struct avr_t *avr, avr_io_addr_t addr, void *param) {
     int port = (int)(intptr_t)param;
     e->pin_reads++;
     up_to_date(e);
-    uint8_t mask = 0;
-    for (int i = 0; i < POINTS; i++)
-        mask |= (uint8_t)((e->port_of[i] == port) << e->bit_of[i]);
+    uint8_t mask = e->point_mask[port];
     uint8_t value = e->read[port] ? e->read[port](avr, addr, e->param[port]) : avr->data[addr];
     value = (uint8_t)((value & ~mask) | (e->level[port] & mask));
+    if (e->led_when[port] && avr->cycle >= e->led_when[port]) {
+        e->led_level[port] = e->led_then[port];
+        e->led_when[port] = 0;
+    }
+    value = (uint8_t)((value & ~e->led[port]) | (e->led_level[port] & e->led[port]));
     avr->data[addr] = value;
     return value;
 }
@@ -199,7 +204,8 @@ static void quiet(avr_t *avr, const int level, const char *format, va_list ap) {
     (void)avr, (void)level, (void)format, (void)ap;
 }
 
-emulator *emulator_new(const char *hex, circuit_t circuit) {
+/* `pins`: two characters for each point, its port and its bit. */
+emulator *emulator_new(const char *hex, const char *pins, circuit_t circuit) {
     uint32_t size, start;
     avr_global_logger_set(quiet);
     uint8_t *code = read_ihex_file(hex, &size, &start);
@@ -210,6 +216,7 @@ emulator *emulator_new(const char *hex, circuit_t circuit) {
     the = e;
     e->avr = avr;
     e->circuit = circuit;
+    e->points = (int)strlen(pins) / 2;
     e->xon = true;
     e->random = 1;
     avr_init(avr);
@@ -234,9 +241,10 @@ emulator *emulator_new(const char *hex, circuit_t circuit) {
             avr->io[io + r].w.param = (void *)(intptr_t)(p * 4 + r);
         }
     }
-    for (int i = 0; i < POINTS; i++) {
+    for (int i = 0; i < e->points; i++) {
         e->port_of[i] = (int)(strchr(port_names, pins[2 * i]) - port_names);
         e->bit_of[i] = pins[2 * i + 1] - '0';
+        e->point_mask[e->port_of[i]] |= (uint8_t)(1 << e->bit_of[i]);
         e->threshold[i] = 2.2;
     }
     uint32_t flags = 0;
@@ -316,6 +324,17 @@ void emulator_touch(emulator *e) {
     up_to_date(e);
     snapshot(e, &now);
     apply(e, &now);
+}
+/* Bring the circuit up to this moment. */
+void emulator_now(emulator *e) {
+    up_to_date(e);
+}
+/* What leads to pins of a port that are no points: level now, and `then` from a cycle on, 0 for never. */
+void emulator_lead(emulator *e, int port, uint8_t mask, uint8_t level, uint8_t then, uint64_t when) {
+    e->led[port] |= mask;
+    e->led_level[port] = (uint8_t)((e->led_level[port] & ~mask) | (level & mask));
+    e->led_then[port] = (uint8_t)((e->led_level[port] & ~mask) | (then & mask));
+    e->led_when[port] = when;
 }
 /* driven, high and pulled, as the registers stand. */
 void emulator_pins(emulator *e, uint64_t *three) {
