@@ -47,6 +47,7 @@ class Todo(StrEnum):
     """What a person can have the program do. How it is asked for, each front end knows for itself."""
 
     ADAPTER = "name an adapter table, or take the description's order"
+    ALL = "show all of a list that is shown in short"
     ANSWER = "answer a question about a list"
     BEEPS = "say up to how many ohms a meter beeps"
     CABLE = "put the simulator on a port of the network"

@@ -10,11 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.cli.loom import show_grouped
+from loomproof.cli.cures import how
 from loomproof.cli.main import run
 from loomproof.errors import Problem
 from loomproof.loom.model import ConnectorKind
 from loomproof.loom.reading import load
+from loomproof.screens.notes import show_grouped
 from tests.loom.kbl_files import MAIN_HARNESS, open_data
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
@@ -163,6 +164,6 @@ def test_many_warnings_about_one_thing_each_are_counted() -> None:
     shown: list[str] = []
     many = [Problem(f"<Part> refers to 'id{n}', which is not in the file", row=n) for n in range(50)]
     other = [Problem("a unit is not known"), Problem("a harness has no name")]
-    show_grouped([*many, *other], 3, shown.append)
+    show_grouped([*many, *other], 3, shown.append, how)
     assert shown[3] == "47 more of this sort (--all shows them)."
     assert shown[4:] == ["a unit is not known", "a harness has no name"]

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-import sys
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,10 +11,11 @@ import click
 from loomproof.cli.options import PATH, archive_option, bench_option, made_safe_option
 from loomproof.errors import UsageError
 from loomproof.loom.text import pointed
+from loomproof.screens.printing import show_checks
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive
-    from loomproof.jobs.bench_tests import Check, Reference
+    from loomproof.jobs.bench_tests import Reference
 
 _simulated = click.option(
     "--loom",
@@ -93,13 +92,9 @@ def zero(
     from loomproof.jobs import bench_tests
     from loomproof.screens.terminal_operator import TerminalOperator
 
-    found = bench_tests.read_adapter(table)
+    at = bench_tests.read_adapter(table), address, TerminalOperator(made_safe)
     if unplugged:
-        alone = drawn(
-            bench_tests.zero_open(
-                found, address, TerminalOperator(made_safe), loom_path=on_it, connectors=only, repeats=repeats
-            )
-        )
+        alone = drawn(bench_tests.zero_open(*at, loom_path=on_it, connectors=only, repeats=repeats))
         bench_tests.write_adapter(alone.adapter, table)
         least, most = min(alone.farads) * 1e12, max(alone.farads) * 1e12
         click.echo(
@@ -107,11 +102,7 @@ def zero(
             f"uncertainty {alone.u_f * 1e12:.2g} pF (k = 2)."
         )
         return
-    learned = drawn(
-        bench_tests.zero(
-            found, address, TerminalOperator(made_safe), loom_path=on_it, connectors=only, repeats=repeats
-        )
-    )
+    learned = drawn(bench_tests.zero(*at, loom_path=on_it, connectors=only, repeats=repeats))
     bench_tests.write_adapter(learned.adapter, table)
     click.echo(
         f"{table}: {len(learned.ohms)} leads from {min(learned.ohms):.3g} to {max(learned.ohms):.3g} ohm, "
@@ -158,7 +149,7 @@ def selftest(
             archive=archive,
         )
     )
-    show(kept.checks)
+    show_checks(kept.checks)
     return 0 if kept.passed else 3
 
 
@@ -189,15 +180,8 @@ def flash(port: str | None, yes: bool, archive: Archive) -> int:
     kept = drawn(
         bench_tests.selftest(f"serial:{found.name}", TerminalOperator(made_safe=True), archive=archive)
     )
-    show(kept.checks)
+    show_checks(kept.checks)
     return 0 if kept.passed else 3
-
-
-def show(checks: Sequence[Check]) -> None:
-    """Print checks, one a line."""
-    for each in checks:
-        click.echo(f"{'passed' if each.passed else 'FAILED'}  {each.name}: {each.text}")
-    sys.stdout.flush()
 
 
 def _reference(text: str) -> Reference:

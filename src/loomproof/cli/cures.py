@@ -11,6 +11,7 @@ import click
 from click.core import ParameterSource
 
 from loomproof.errors import Do, InputError, LoomproofError, Problem, Todo
+from loomproof.screens import notes
 
 if TYPE_CHECKING:
     from loomproof.loom.lists.questions import Question
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 COMMANDS = {
     Todo.ADAPTER: "loomproof adapter new LOOM --to FILE makes one. "
     "--adapter in-order takes the description's own order.",
+    Todo.ALL: "--all shows them.",
     Todo.ANSWER: "Say --answer {on:QUESTION=ANSWER}.",
     Todo.BEEPS: "Write it into the address: --bench hand:?beeps=50, or beeps=30-60.",
     Todo.CABLE: "Use --tcp PORT and the address tcp:127.0.0.1:PORT.",
@@ -110,7 +112,7 @@ def how(do: Do | None) -> str:
 
 def told(problem: Problem) -> str:
     """Return a problem with its place and what to do, and how that is asked for."""
-    return " ".join(filter(None, (str(problem), how(problem.do))))
+    return notes.told(problem, how)
 
 
 def lines_of(error: LoomproofError) -> Iterator[str]:

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.keeping import show_repairs
 from loomproof.cli.options import archive_option
 from loomproof.cli.output import chosen, found
-from loomproof.screens.printing import line, table, terminal
+from loomproof.screens.kept import show_repairs
+from loomproof.screens.printing import line, paragraphs, table, terminal
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive
@@ -54,10 +54,9 @@ def findings(run: str, saw: tuple[str, ...], forget: bool, details: bool, archiv
 def _show_details(document: Document) -> None:
     """Print the reasoning: what was explained by what, and the table of costs with reasons."""
     from loomproof.jobs.answering import CAUSE_HEADS, COST_HEADS, cause_texts, cost_texts, reasoning
-    from loomproof.reports.listing import Paragraph
 
     click.echo("")
-    terminal().print(Paragraph(reasoning(document)))
+    paragraphs([reasoning(document)])
     click.echo("")
     table(CAUSE_HEADS, cause_texts(document), figures=("", "cost", "equals"))
     click.echo("")

@@ -12,7 +12,7 @@ from loomproof.cli.given import limits_of_error
 from loomproof.cli.options import loom_argument
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
-from loomproof.screens.printing import table, terminal
+from loomproof.screens.printing import paragraphs, table
 
 if TYPE_CHECKING:
     from loomproof.loom.model import End
@@ -73,19 +73,20 @@ def explain(
         temperature_u_k=kelvin,
     )
     found(0)
-    _say([said.pair], indent=0, style="bold")
-    _say(said.value)
+    paragraphs([said.pair], "", "  ", "bold")
+    paragraphs(said.value, "  ", "    ")
     if not said.found.joined:
         return
     click.echo("")
     table(STEP_HEADS, said.steps, figures=STEP_HEADS[3:], whole=("section",))
     click.echo("")
-    _say(said.footnotes)
-    _say_of(said.limit)
+    paragraphs(said.footnotes, "  ", "    ")
+    _names(said.limit)
     if decision := tuple(said.decision):
         ohm, ratio = limits
-        _say([f"a bench that measures ohms, its limits of error ±({ohms(ohm)} + {ratio:.2%}):"])
-        _say_of(decision)
+        error = f"±({ohms(ohm)} + {ratio:.2%})"
+        paragraphs([f"a bench that measures ohms, its limits of error {error}:"], "  ", "    ")
+        _names(decision)
 
 
 def _end(text: str) -> End:
@@ -97,17 +98,7 @@ def _end(text: str) -> End:
         raise UsageError(str(error), cure=HOW_NAMED) from None
 
 
-def _say(sentences: Iterable[str], *, indent: int = 2, style: str = "") -> None:
-    """Print sentences; the later lines of each are set in a little more, so that they are told apart."""
-    from loomproof.reports.listing import Paragraph
-
-    for text in sentences:
-        terminal().print(Paragraph(text, " " * indent, " " * (indent + 2), style))
-
-
-def _say_of(lines: Iterable[tuple[str, str]]) -> None:
+def _names(lines: Iterable[tuple[str, str]]) -> None:
     """Print names and what is said of each, in two columns."""
-    from loomproof.reports.listing import Paragraph
-
     for name, text in lines:
-        terminal().print(Paragraph(text, f"  {name:<12}", " " * 14))
+        paragraphs([text], f"  {name:<12}", " " * 14)

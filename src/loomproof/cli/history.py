@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cli.cures import how
 from loomproof.cli.options import FILE, F, archive_option, plot_option, selection_options
-from loomproof.cli.output import found, tell_left_out, tell_troubles
-from loomproof.cli.records import refuse_unknown, show_shelf
+from loomproof.cli.output import found
+from loomproof.cli.records import refuse_unknown
+from loomproof.screens.kept import show_shelf, tell_left_out, tell_troubles
 from loomproof.screens.printing import table, terminal
 
 if TYPE_CHECKING:
@@ -34,13 +36,14 @@ def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, ar
     moved = joints_of(shelf, joints)[:most]
     if plot is not None:
         plot_joints(plot, loom, moved)
-    code = show_shelf(shelf)
+    code = found(5 if shelf.troubles else 0)
+    show_shelf(shelf, how)
     if moved:
         click.echo("")
         table(JOINT_HEADS, joint_texts(moved), figures=JOINT_HEADS[1:])
     if plot is not None:
         click.echo(str(plot))
-    tell_left_out(shelf)
+    tell_left_out(shelf, how)
     return code
 
 
@@ -91,6 +94,6 @@ def report(loom: str | None, wanted: Wanted, archive: Archive, **files: Path | N
         terminal().print(Text(clean(line), style="bold" if heading else ""))
     for path in written.values():
         click.echo(str(path))
-    tell_left_out(fleet.shelf)
-    tell_troubles(fleet.shelf)
+    tell_left_out(fleet.shelf, how)
+    tell_troubles(fleet.shelf, how)
     return code

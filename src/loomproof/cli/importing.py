@@ -3,25 +3,20 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.loom import show_notes
+from loomproof.cli.cures import how
 from loomproof.cli.options import PATH, all_option, colour_code_option, over_option
 from loomproof.errors import UsageError
+from loomproof.screens.list_reading import asked, some
+from loomproof.screens.notes import show_notes
 
 if TYPE_CHECKING:
     from loomproof.jobs.importing import Imported, ListImport
-    from loomproof.loom.lists.questions import Question
-    from loomproof.loom.lists.reading import Reading
-
-T = TypeVar("T")
-
-MOST_SHOWN = 12
-"""So many rows that are left out, and changes, are shown unless all are asked for."""
 
 
 @click.command("import")
@@ -129,10 +124,10 @@ def import_(
             decimal or "",
             colour_code or "",
         )
-        read = _asked(read_list(source, target, given, name), everything=everything)
+        read = asked(read_list(source, target, given, name), how, everything=everything)
         made = _confirmed(read, yes=yes, everything=everything, over=over)
     if made.notes:
-        show_notes(made.notes, everything=everything)
+        show_notes(made.notes, how, everything=everything)
     wires = "1 wire" if len(made.loom.wires) == 1 else f"{len(made.loom.wires)} wires"
     click.echo(f"{target} holds {wires}. Next: loomproof check {target}", err=True)
 
@@ -145,32 +140,6 @@ def _pairs(texts: Sequence[str], form: str, cure: str) -> dict[str, str]:
             raise UsageError(f"{text!r} is not of the form {form}", cure=cure)
         given[role.strip()] = heading.strip()
     return given
-
-
-def _asked(read: ListImport, *, everything: bool) -> ListImport:
-    """Show what is understood of a list, and ask on the terminal what it leaves open."""
-    from loomproof.loom.lists.questions import FILE
-
-    if read.strange:
-        click.echo(f"The headings are not those that {FILE} speaks of; it is not used.", err=True)
-    show_reading(read.reading, everything=everything)
-    while read.reading.questions and sys.stdin.isatty():
-        question = read.reading.questions[0]
-        read = read.answered(question, _ask(question))
-        show_reading(read.reading, everything=everything)
-    return read
-
-
-def _ask(question: Question) -> str:
-    from loomproof.jobs.importing import LEAVE
-
-    click.echo(f"{question.text[:1].upper()}{question.text[1:]}", err=True)
-    name = question.name.partition(" ")[0]
-    if name in ("column", "connector"):
-        free = "  Column (heading, letter or number)" if name == "column" else "  Connector"
-        return str(click.prompt(free, err=True))
-    kind = click.Choice([*question.answers, *(() if question.must else (LEAVE,))], case_sensitive=False)
-    return str(click.prompt("  Answer", type=kind, err=True))
 
 
 def _confirmed(read: ListImport, *, yes: bool, everything: bool, over: bool) -> Imported:
@@ -191,51 +160,5 @@ def _confirmed(read: ListImport, *, yes: bool, everything: bool, over: bool) -> 
             else "Nothing changed since the last issue."
         )
         click.echo(head, err=True)
-        _some(changed, clean, "more", everything=everything)
+        some(changed, clean, "more", how, everything=everything)
     return read.write(over=over)
-
-
-def _some(items: Sequence[T], said: Callable[[T], str], more: str, *, everything: bool) -> None:
-    """Show items, one a line; of a long list the first and how many more there are."""
-    # One line in the place of one line would save nothing.
-    shown = items if everything or len(items) <= MOST_SHOWN + 1 else items[:MOST_SHOWN]
-    for each in shown:
-        click.echo(f"  {said(each)}", err=True)
-    if len(items) > len(shown):
-        click.echo(f"  {len(items) - len(shown)} {more} (--all shows them).", err=True)
-
-
-_KINDS = {
-    "wires": "a wire in each row",
-    "nets": "an end in each row, joined by what they have in common",
-    "pins": "pins of connectors, nothing joined",
-}
-
-
-def show_reading(reading: Reading, *, everything: bool = False) -> None:
-    """Show what was understood of a list, before anything is written."""
-    from loomproof.cli.cures import told
-    from loomproof.reports.words import clean
-
-    click.echo(f"{reading.file}: {_KINDS[reading.kind]}.", err=True)
-    coloured = any(role == "colour" for role, _ in reading.columns)
-    loom = reading.loom
-    lines = [
-        ("sheets", ", ".join(reading.sheets)),
-        ("headings", f"row {reading.heading_row}" if reading.heading_row else ""),
-        *((role, f"column {heading}") for role, heading in reading.columns),
-        *((f"{side}_connector", name) for side, name in reading.named),
-        ("not used", ", ".join(reading.columns_left)),
-        ("parted by", repr(reading.separator) if reading.separator else ""),
-        ("colour code", f"{reading.units.code}: {reading.code_why}" if coloured else ""),
-        ("rows", f"{reading.rows}, {len(reading.left_out)} of them left out"),
-        ("makes", f"{len(loom.wires)} wires, {len(loom.connectors)} connectors and splices" if loom else ""),
-    ]
-    for head, text in lines:
-        if text:
-            click.echo(f"  {head:<15} {clean(text)}", err=True)
-    if reading.sample:
-        click.echo("  as read:", err=True)
-        for row, text in reading.sample:
-            click.echo(f"    row {row:<5} {clean(text)}", err=True)
-    _some(reading.left_out, lambda each: clean(told(each)), "more rows are left out", everything=everything)

@@ -9,6 +9,7 @@ import click
 
 from loomproof.cli.options import FILE, archive_option
 from loomproof.cli.output import chosen, found
+from loomproof.screens.kept import show_repairs
 from loomproof.screens.printing import line
 from loomproof.screens.printing import table as listed
 
@@ -191,15 +192,6 @@ def import_(source: str, archive: Archive) -> int:
     for conflict in taken.conflicts:
         click.echo(f"  {conflict}", err=True)
     return code
-
-
-def show_repairs(archive: Archive, run: str) -> None:
-    """Print what was noted as done for a run, one line each."""
-    from loomproof.reports.words import clean, when
-
-    for _, each in archive.repairs(run):
-        what = f"finding {each.finding}" if each.finding else "the whole run"
-        line(clean(f"repaired, {what}: {each.words} ({each.person}, {when(each.done)[:16]})"))
 
 
 @click.command()

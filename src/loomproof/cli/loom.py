@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cli.cures import how, told
 from loomproof.cli.options import (
     PATH,
     all_option,
@@ -18,44 +19,11 @@ from loomproof.cli.options import (
 )
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
+from loomproof.screens.notes import MOST_ALIKE, show_grouped
 from loomproof.screens.printing import line
 
 if TYPE_CHECKING:
     from loomproof.errors import Problem
-
-MOST_ALIKE = 3
-"""So many warnings of one sort (same table, same column, same cure) are shown unless all are asked for."""
-
-
-def show_notes(notes: Sequence[Problem], *, everything: bool) -> None:
-    """Say what an import noticed, folded to the screen; in short unless everything is asked for."""
-    from loomproof.reports.listing import Paragraph
-    from loomproof.screens.printing import terminal
-
-    console = terminal(err=True)
-    click.echo("Worth a look:", err=True)
-    show_grouped(
-        notes if everything else [note.brief for note in notes],
-        len(notes) if everything else MOST_ALIKE,
-        lambda text: console.print(Paragraph(text, "  ", "    ")),
-    )
-    if not everything and any(note.short for note in notes):
-        click.echo("  --all shows every warning with every name that it lists.", err=True)
-
-
-def show_grouped(problems: Sequence[Problem], most: int, show: Callable[[str], object]) -> None:
-    """Show warnings, of each sort so many and then how many more there are."""
-    from loomproof.cli.cures import told
-    from loomproof.errors import alike
-
-    for sort in alike(problems):
-        # One line in the place of one line would save nothing.
-        shown = sort if len(sort) <= most + 1 else sort[:most]
-        for problem in shown:
-            show(told(problem))
-        if left := len(sort) - len(shown):
-            place = sort[0].place_of_sort
-            show(f"{f'{place}: ' if place else ''}{left} more of this sort (--all shows them).")
 
 
 @click.command()
@@ -81,7 +49,7 @@ def check(loom: Path, answers: Sequence[str], everything: bool) -> None:
     if described.warnings:
         click.echo("Worth a look:")
         most = len(described.warnings) if everything else MOST_ALIKE
-        show_grouped(described.warnings, most, lambda text: line(text, "  "))
+        show_grouped(described.warnings, most, lambda text: line(text, "  "), how)
     if described.weak:
         line("Too weak for its load as described, however sound the loom is:")
         for name, text in described.weak.items():
@@ -201,7 +169,6 @@ def export(
 
 
 def _lacking(head: str, problems: Sequence[Problem]) -> None:
-    from loomproof.cli.cures import told
 
     if problems:
         click.echo(head, err=True)

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import errno
 import importlib
-import io
-import os
 import sys
 import traceback
 from collections.abc import Sequence
@@ -19,7 +17,7 @@ import click
 
 from loomproof.cli.output import Found
 from loomproof.errors import LoomproofError, UsageError
-from loomproof.screens.printing import line
+from loomproof.screens.streams import output_gone, prepare_streams, tell
 from loomproof.version import VERSION
 
 
@@ -118,7 +116,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit with its code, which further orders to stop do not change."""
     from loomproof.screens.signals import stopping
 
-    _prepare_streams()
+    prepare_streams()
     try:
         with stopping(until_the_end=True):
             code = run(arguments)
@@ -126,29 +124,12 @@ def main(arguments: Sequence[str] | None = None) -> None:
         code = _interrupted()
     except Exception:  # a mistake of the program; Python's own code for it, 1, would say that the loom fails
         traceback.print_exc()
-        _tell(
+        tell(
             "loomproof: this is a mistake of the program; it claims nothing of a loom. What was sealed stays."
         )
-        _tell("Report the lines above, with what was typed.", "  ")
+        tell("Report the lines above, with what was typed.", "  ")
         code = 3
     sys.exit(code)
-
-
-def _prepare_streams() -> None:
-    """Have somewhere to read from and write to; a sign that an alphabet lacks is shown as a question mark."""
-    for number in range(3):
-        try:
-            os.fstat(number)
-        except OSError:
-            os.open(
-                os.devnull, os.O_RDWR
-            )  # takes this number, so that no journal gets it and is printed into
-    sys.stdin = sys.stdin or io.StringIO()
-    sys.stdout = sys.stdout or io.StringIO()
-    sys.stderr = sys.stderr or io.StringIO()
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
@@ -170,13 +151,13 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return 2
     except (BrokenPipeError, SystemExit):
         # The reader of our output went away (rich exits then); nothing is left to say to it.
-        _output_gone()
+        output_gone()
         return 3 if found.code is None else found.code
     except OSError as error:
         # A full disk behind the output, or a terminal that was closed; else a file that was named.
         if error.errno in (errno.ENOSPC, errno.EIO):
-            _output_gone()
-            _tell(f"loomproof: the output cannot be written: {error.strerror}.")
+            output_gone()
+            tell(f"loomproof: the output cannot be written: {error.strerror}.")
             return 3
         if error.filename is None:
             raise
@@ -192,25 +173,8 @@ def _refuse_no_text(arguments: Sequence[str]) -> None:
             raise UsageError(f"{shown} is no text in UTF-8", cure="Type it again, or rename the file.")
 
 
-def _output_gone() -> None:
-    """Point streams that cannot be written at nothing, so that flushing them at exit does not fail again."""
-    for stream in (sys.stdout, sys.stderr):
-        try:
-            stream.flush()
-        except OSError:
-            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
-
-
-def _tell(text: str, head: str = "") -> None:
-    """Write a line to standard error; where that cannot be written, nobody reads it and the code says it."""
-    try:
-        line(text, head, err=True)
-    except OSError:
-        _output_gone()
-
-
 def _interrupted() -> int:
-    _tell("loomproof: stopped before the end.")
+    tell("loomproof: stopped before the end.")
     return 3
 
 
@@ -218,6 +182,6 @@ def say(error: LoomproofError) -> None:
     """Write an error for people: every problem with its place, then what to do, and how that is asked for."""
     from loomproof.cli.cures import lines_of
 
-    _tell(f"loomproof: {error.blame}: {error.message}")
+    tell(f"loomproof: {error.blame}: {error.message}")
     for each in lines_of(error):
-        _tell(each, "  ")
+        tell(each, "  ")

@@ -11,7 +11,7 @@ from loomproof.cli.given import ends_given
 from loomproof.cli.options import PATH, over_option
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
-from loomproof.screens.printing import table, terminal
+from loomproof.screens.printing import paragraphs, table
 
 if TYPE_CHECKING:
     from loomproof.loom.model import End
@@ -50,28 +50,15 @@ def match_(
 
     Both are looms as any command takes them. Nothing is taken over but with --take, into a loom of its own.
     """
-    from loomproof.loom.reading import load
-    from loomproof.loom.writing import write_folder
-    from loomproof.matching.match import match
-    from loomproof.matching.taking import take
-    from loomproof.results.matching import Standing
+    from loomproof.jobs.matching import matched
 
     if bool(taken) != (target is not None):
         raise UsageError("what is taken over goes into a new folder", cure="Give --take and --to together.")
     if target is not None and target.resolve() in (traced.resolve(), known.resolve()):
         raise UsageError(f"{target} is what is matched", cure="Name another folder: both stay as they are.")
-    mine, theirs, pairs = load(traced).loom, load(known).loom, [_pair(text) for text in touched]
-    laid = match(mine, theirs, pairs)
-    if target is not None:
-        names = [name for name in taken if name != EVERY_SURE]
-        if EVERY_SURE in taken:
-            names += [place.traced for place in laid.places if place.standing is Standing.SURE]
-        # What is accepted is known from now on, and with it the cavities that hang on it.
-        accepted = {
-            name: place.known for name, place in laid.place_of.items() if name in names and place.known
-        }
-        laid = match(mine, theirs, pairs, accepted)
-        write_folder(take(laid, names), target, over=over)
+    names = [name for name in taken if name != EVERY_SURE]
+    pairs = [_pair(text) for text in touched]
+    laid = matched(traced, known, pairs, names, target, every_sure=EVERY_SURE in taken, over=over)
     found(0)
     _show(laid)
     if target is not None:
@@ -92,14 +79,11 @@ def learn(references: tuple[Path, ...], target: Path, name: str, over: bool) -> 
     from loomproof.loom.reading import load
     from loomproof.loom.writing import write_folder
     from loomproof.matching.learning import learn as learned
-    from loomproof.reports.listing import Paragraph
 
     found_out = learned([load(path).loom for path in references], name or target.name)
     write_folder(found_out.loom, target, over=over)
     found(0)
-    console = terminal()
-    for question in found_out.questions:
-        console.print(Paragraph(question, "  ? ", "    "))
+    paragraphs(found_out.questions, "  ? ", "    ")
     click.echo(f"Written to {target}.")
 
 
@@ -113,10 +97,7 @@ def _pair(text: str) -> tuple[End, End]:
 
 
 def _show(laid: Match) -> None:
-    from loomproof.reports.listing import Paragraph
     from loomproof.reports.matching import HEADS, difference_texts, place_texts, sentences
 
-    console = terminal()
-    table(HEADS, place_texts(laid), figures=("agree",), whole=("traced", "known"), on=console)
-    for text in (*difference_texts(laid), *sentences(laid)):
-        console.print(Paragraph(text))
+    table(HEADS, place_texts(laid), figures=("agree",), whole=("traced", "known"))
+    paragraphs((*difference_texts(laid), *sentences(laid)))

@@ -17,7 +17,7 @@ from loomproof.errors import UsageError
 from loomproof.screens.printing import line
 
 if TYPE_CHECKING:
-    from loomproof.jobs.archive import Archive, Shelf
+    from loomproof.jobs.archive import Archive
     from loomproof.jobs.events import Event
     from loomproof.jobs.keep import Orders
     from loomproof.jobs.running import Running
@@ -92,20 +92,3 @@ def chosen(archive: Archive, run: str) -> str:
     said = f"The last proof is run {found.run} of {loom}, {when(found.started)[:16]}."
     line(clean(said), err=True)
     return found.hash
-
-
-def tell_left_out(shelf: Shelf) -> None:
-    """Say which records were not counted because nobody here knows who sealed them."""
-    from loomproof.cli.cures import told
-    from loomproof.reports.words import clean
-
-    for problem in shelf.left_out:
-        line(clean(told(problem)), err=True)
-
-
-def tell_troubles(shelf: Shelf) -> None:
-    """Tell what is wrong with what was shown."""
-    for trouble in shelf.troubles:
-        click.echo(f"loomproof: record: {trouble}", err=True)
-    if shelf.troubles:
-        click.echo("  loomproof records check looks at everything.", err=True)

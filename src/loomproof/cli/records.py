@@ -7,14 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cli.cures import how
 from loomproof.cli.options import FILE, archive_option, selection_options
-from loomproof.cli.output import chosen, found, tell_troubles
+from loomproof.cli.output import chosen, found
 from loomproof.errors import UsageError
-from loomproof.screens.printing import line, table, terminal
+from loomproof.screens.kept import show_shelf, show_verified
+from loomproof.screens.printing import line, table
 
 if TYPE_CHECKING:
-    from loomproof.jobs.archive import Archive, Shelf, Wanted
-    from loomproof.jobs.checking import Checked
+    from loomproof.jobs.archive import Archive, Wanted
 
 
 @click.command()
@@ -37,7 +38,9 @@ def log(loom: str | None, limit: int, wanted: Wanted, archive: Archive) -> int:
     if not shelf:
         refuse_unknown(archive, loom)
         click.echo("Nothing is kept that was asked for." if wanted else "Nothing is kept yet.", err=True)
-    return show_shelf(shelf)
+    code = found(5 if shelf.troubles else 0)
+    show_shelf(shelf, how)
+    return code
 
 
 def refuse_unknown(archive: Archive, loom: str | None) -> None:
@@ -45,25 +48,6 @@ def refuse_unknown(archive: Archive, loom: str | None) -> None:
     if loom is not None and not archive.shelf(loom, 1):
         cure = archive.near(loom) or "loomproof log lists what is kept."
         raise UsageError(f"nothing is kept of {loom!r}", cure=cure)
-
-
-def show_shelf(shelf: Shelf) -> int:
-    """Print the runs that were kept, then those that were broken off; tell troubles; return the exit code."""
-    from loomproof.jobs.archive import BROKEN_OFF_HEADS, RUN_HEADS
-
-    code = found(5 if shelf.troubles else 0)
-    try:
-        for number, (head, part) in enumerate(shelf.apart):
-            if head:
-                click.echo(f"\n{head}" if number else head)
-            table(RUN_HEADS, part.run_texts, whole=("verdict",))
-        if shelf.runs and shelf.broken_off:
-            click.echo("")
-        if shelf.broken_off:
-            table(BROKEN_OFF_HEADS, shelf.broken_off_texts, whole=("ended",))
-    finally:  # a reader that has gone away does not keep troubles from being told
-        tell_troubles(shelf)
-    return code
 
 
 @click.command()
@@ -142,7 +126,7 @@ def verify(what: tuple[str, ...], listed: Path | None, archive: Archive) -> int:
     code, said = total(results)
     found(code)
     if alone is not None:
-        _show_verified(alone, words[0])
+        show_verified(alone, words[0], how)
         return code
     table(CHECKED_HEADS, (one.texts for one in results), whole=CHECKED_HEADS[1:3])
     line(said)
@@ -155,20 +139,3 @@ def verify(what: tuple[str, ...], listed: Path | None, archive: Archive) -> int:
             for each in lines_of(one.trouble):
                 line(clean(each), "  ", err=True)
     return code
-
-
-def _show_verified(one: Checked, name: str) -> None:
-    """Print how one record stands, and what it claims."""
-    from loomproof.reports.terminal import findings_view, summary_view
-    from loomproof.reports.words import clean
-
-    assert one.verified is not None
-    document = one.verified.document()
-    for each in one.lines:
-        line(clean(each))
-    click.echo("\nIt claims:")
-    terminal().print(summary_view(document))
-    terminal().print(findings_view(document))
-    if not one.verified.signer:
-        said = "Anybody can make a key. Compare the fingerprint with the signer, then: "
-        click.echo(f"{said}loomproof key know NAME {name}", err=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,7 +23,7 @@ from loomproof.cli.options import (
 )
 from loomproof.cli.output import EXIT_CODES, chosen, found
 from loomproof.errors import UsageError
-from loomproof.screens.printing import line, terminal
+from loomproof.screens.printing import paragraphs
 
 if TYPE_CHECKING:
     from loomproof.planning.hookup_search import Constraints
@@ -66,11 +65,10 @@ def retest(
     """
     from loomproof.cli.output import drawn
     from loomproof.jobs.archive import Archive
-    from loomproof.jobs.became import Became, fates
     from loomproof.jobs.job import Job
     from loomproof.jobs.keep import Keeping
     from loomproof.loom.reading import load
-    from loomproof.reports.words import clean, headline, plural
+    from loomproof.screens.retest import show_retest
 
     if not hook_ups and (limits.split or limits.stay or limits.owned or limits.plugs):
         raise UsageError("--split, --stay, --owned and --plugs go with --hook-ups")
@@ -87,28 +85,8 @@ def retest(
         grade=grade,
     )
     again = drawn(job.retest_after(before, ends_given(also, "--also"), numbers, limits if hook_ups else None))
-    measured, said = again.measured, again.judgement
-    sense = "sweep" if address.startswith("hand:") else "sense"
-    code = found(EXIT_CODES[said.verdict])
-    line(
-        f"Retest after {before.run}: {again.nets} of {again.of_nets} nets, "
-        f"{plural(measured.sense_vectors, sense)}, {plural(measured.resistance_readings, 'resistance')}."
-    )
-    told = tuple(fates(before, again, numbers))
-    for fate in told:
-        besides = "" if fate.asked else ", which was not asked for,"
-        line(clean(f"finding {fate.number}{besides} {fate.became}: {fate.finding.title}"), "  ")
-    still = {fate.finding.identity for fate in told if fate.became is Became.STILL}
-    for finding in again.findings:
-        if finding.identity not in still:
-            line(clean(f"{finding.severity}: {finding.title}"), "  ")
-    for reason in again.other_reasons:
-        line(clean(reason), "  ")
-    line(clean(headline(said.verdict, said.grade, said.grade_text)))
-    line(clean(f"What was looked at: {', '.join(str(end) for end in again.reached)}"))
-    line(
-        "This is no certificate. Prove the whole loom for one: what a repair did elsewhere is not seen here."
-    )
+    code = found(EXIT_CODES[again.judgement.verdict])
+    show_retest(before, again, numbers, "sweep" if address.startswith("hand:") else "sense")
     return code
 
 
@@ -144,7 +122,7 @@ def trace(
     traced = drawn(job.trace(folder, over=over, known=loom is not None))
     code = found(0)
     click.echo(traced.summary)
-    _say_questions(traced.questions)
+    paragraphs(traced.questions, "  ? ", "    ")
     click.echo(
         f"Written to {folder}, the questions to {folder / QUESTIONS}; raw readings in {traced.journal}."
     )
@@ -166,13 +144,5 @@ def merge(traced: Path, known: Path, target: Path, over: bool) -> None:
 
     laid = merged(traced, known, target, over=over)
     found(0)
-    _say_questions(laid.told)
+    paragraphs(laid.told, "  ? ", "    ")
     click.echo(f"{target}: {len(laid.loom.wires)} wires, {len(laid.told)} differences")
-
-
-def _say_questions(questions: Sequence[str]) -> None:
-    """Print one paragraph for each, folded at words."""
-    from loomproof.reports.listing import Paragraph
-
-    for question in questions:
-        terminal().print(Paragraph(question, "  ? ", "    "))

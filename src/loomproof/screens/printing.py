@@ -13,6 +13,7 @@ import click
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from loomproof.jobs.bench_tests import Check
     from loomproof.jobs.keep import Kept
     from loomproof.reports.listing import Cell
 
@@ -53,6 +54,17 @@ def table(
     (on or terminal()).print(Listing(columns, tuple(map(tuple, rows))))
 
 
+def paragraphs(
+    texts: Iterable[str], first: str = "", later: str = "", style: str = "", *, on: Console | None = None
+) -> None:
+    """Print texts folded to the screen; ``first`` and ``later`` stand before the lines of each."""
+    from loomproof.reports.listing import Paragraph
+
+    console = on or terminal()
+    for text in texts:
+        console.print(Paragraph(text, first, later, style))
+
+
 PATIENCE_S = 2.0
 """After so long without an answer a person is told that work goes on."""
 
@@ -67,6 +79,13 @@ def patience(text: str) -> Iterator[None]:
         yield
     finally:
         timer.cancel()
+
+
+def show_checks(checks: Sequence[Check]) -> None:
+    """Print what was checked of a bench, one a line."""
+    for each in checks:
+        click.echo(f"{'passed' if each.passed else 'FAILED'}  {each.name}: {each.text}")
+    sys.stdout.flush()
 
 
 def show(kept: Kept, *, to_stderr: bool = False) -> None:

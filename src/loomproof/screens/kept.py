@@ -1,0 +1,74 @@
+"""What is kept, on a screen: runs, what was noted of them, a record that was checked, and what is wrong."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from loomproof.errors import Do, Todo
+from loomproof.screens.notes import How, told
+from loomproof.screens.printing import line, table, terminal
+
+if TYPE_CHECKING:
+    from loomproof.jobs.archive import Archive, Shelf
+    from loomproof.jobs.checking import Checked
+
+
+def show_shelf(shelf: Shelf, how: How) -> None:
+    """Print the runs that were kept, then those that were broken off; tell troubles."""
+    from loomproof.jobs.archive import BROKEN_OFF_HEADS, RUN_HEADS
+
+    try:
+        for number, (head, part) in enumerate(shelf.apart):
+            if head:
+                click.echo(f"\n{head}" if number else head)
+            table(RUN_HEADS, part.run_texts, whole=("verdict",))
+        if shelf.runs and shelf.broken_off:
+            click.echo("")
+        if shelf.broken_off:
+            table(BROKEN_OFF_HEADS, shelf.broken_off_texts, whole=("ended",))
+    finally:  # a reader that has gone away does not keep troubles from being told
+        tell_troubles(shelf, how)
+
+
+def show_repairs(archive: Archive, run: str) -> None:
+    """Print what was noted as done for a run, one line each."""
+    from loomproof.reports.words import clean, when
+
+    for _, each in archive.repairs(run):
+        what = f"finding {each.finding}" if each.finding else "the whole run"
+        line(clean(f"repaired, {what}: {each.words} ({each.person}, {when(each.done)[:16]})"))
+
+
+def tell_left_out(shelf: Shelf, how: How) -> None:
+    """Say which records were not counted because nobody here knows who sealed them."""
+    from loomproof.reports.words import clean
+
+    for problem in shelf.left_out:
+        line(clean(told(problem, how)), err=True)
+
+
+def tell_troubles(shelf: Shelf, how: How) -> None:
+    """Tell what is wrong with what was shown."""
+    for trouble in shelf.troubles:
+        click.echo(f"loomproof: record: {trouble}", err=True)
+    if shelf.troubles:
+        click.echo(f"  {how(Do(Todo.CHECK_RECORDS))}", err=True)
+
+
+def show_verified(one: Checked, name: str, how: How) -> None:
+    """Print how one record stands, and what it claims."""
+    from loomproof.reports.terminal import findings_view, summary_view
+    from loomproof.reports.words import clean
+
+    assert one.verified is not None
+    document = one.verified.document()
+    for each in one.lines:
+        line(clean(each))
+    click.echo("\nIt claims:")
+    terminal().print(summary_view(document))
+    terminal().print(findings_view(document))
+    if not one.verified.signer:
+        said = "Anybody can make a key. Compare the fingerprint with the signer."
+        click.echo(f"{said} {how(Do(Todo.KNOW_SIGNER, name))}", err=True)

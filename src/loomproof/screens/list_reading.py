@@ -1,0 +1,99 @@
+"""What was understood of a list, and the questions that it leaves open."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, TypeVar
+
+import click
+
+from loomproof.screens.notes import in_full, told
+
+if TYPE_CHECKING:
+    from loomproof.jobs.importing import ListImport
+    from loomproof.loom.lists.questions import Question
+    from loomproof.loom.lists.reading import Reading
+    from loomproof.screens.notes import How
+
+T = TypeVar("T")
+
+MOST_SHOWN = 12
+"""So many rows that are left out, and changes, are shown unless all are asked for."""
+
+
+def some(items: Sequence[T], said: Callable[[T], str], more: str, how: How, *, everything: bool) -> None:
+    """Show items, one a line; of a long list the first and how many more there are."""
+    # One line in the place of one line would save nothing.
+    shown = items if everything or len(items) <= MOST_SHOWN + 1 else items[:MOST_SHOWN]
+    for each in shown:
+        click.echo(f"  {said(each)}", err=True)
+    if len(items) > len(shown):
+        click.echo(f"  {len(items) - len(shown)} {more} ({in_full(how)}).", err=True)
+
+
+def asked(read: ListImport, how: How, *, everything: bool) -> ListImport:
+    """Show what is understood of a list, and ask on the terminal what it leaves open."""
+    from loomproof.loom.lists.questions import FILE
+
+    if read.strange:
+        click.echo(f"The headings are not those that {FILE} speaks of; it is not used.", err=True)
+    show_reading(read.reading, how, everything=everything)
+    while read.reading.questions and sys.stdin.isatty():
+        question = read.reading.questions[0]
+        read = read.answered(question, _ask(question))
+        show_reading(read.reading, how, everything=everything)
+    return read
+
+
+def _ask(question: Question) -> str:
+    from loomproof.jobs.importing import LEAVE
+
+    click.echo(f"{question.text[:1].upper()}{question.text[1:]}", err=True)
+    name = question.name.partition(" ")[0]
+    if name in ("column", "connector"):
+        free = "  Column (heading, letter or number)" if name == "column" else "  Connector"
+        return str(click.prompt(free, err=True))
+    kind = click.Choice([*question.answers, *(() if question.must else (LEAVE,))], case_sensitive=False)
+    return str(click.prompt("  Answer", type=kind, err=True))
+
+
+_KINDS = {
+    "wires": "a wire in each row",
+    "nets": "an end in each row, joined by what they have in common",
+    "pins": "pins of connectors, nothing joined",
+}
+
+
+def show_reading(reading: Reading, how: How, *, everything: bool = False) -> None:
+    """Show what was understood of a list, before anything is written."""
+    from loomproof.reports.words import clean
+
+    click.echo(f"{reading.file}: {_KINDS[reading.kind]}.", err=True)
+    coloured = any(role == "colour" for role, _ in reading.columns)
+    loom = reading.loom
+    lines = [
+        ("sheets", ", ".join(reading.sheets)),
+        ("headings", f"row {reading.heading_row}" if reading.heading_row else ""),
+        *((role, f"column {heading}") for role, heading in reading.columns),
+        *((f"{side}_connector", name) for side, name in reading.named),
+        ("not used", ", ".join(reading.columns_left)),
+        ("parted by", repr(reading.separator) if reading.separator else ""),
+        ("colour code", f"{reading.units.code}: {reading.code_why}" if coloured else ""),
+        ("rows", f"{reading.rows}, {len(reading.left_out)} of them left out"),
+        ("makes", f"{len(loom.wires)} wires, {len(loom.connectors)} connectors and splices" if loom else ""),
+    ]
+    for head, text in lines:
+        if text:
+            click.echo(f"  {head:<15} {clean(text)}", err=True)
+    if reading.sample:
+        click.echo("  as read:", err=True)
+        for row, text in reading.sample:
+            click.echo(f"    row {row:<5} {clean(text)}", err=True)
+    some(
+        reading.left_out,
+        lambda each: clean(told(each, how)),
+        "more rows are left out",
+        how,
+        everything=everything,
+    )

@@ -1,0 +1,43 @@
+"""Standard input, output and error, also where one is closed, full or has an alphabet that lacks signs."""
+
+from __future__ import annotations
+
+import io
+import os
+import sys
+
+from loomproof.screens.printing import line
+
+
+def prepare_streams() -> None:
+    """Have somewhere to read from and write to; a sign that an alphabet lacks is shown as a question mark."""
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(
+                os.devnull, os.O_RDWR
+            )  # takes this number, so that no journal gets it and is printed into
+    sys.stdin = sys.stdin or io.StringIO()
+    sys.stdout = sys.stdout or io.StringIO()
+    sys.stderr = sys.stderr or io.StringIO()
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
+def output_gone() -> None:
+    """Point streams that cannot be written at nothing, so that flushing them at exit does not fail again."""
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+def tell(text: str, head: str = "") -> None:
+    """Write a line to standard error; where that cannot be written, nobody reads it and the code says it."""
+    try:
+        line(text, head, err=True)
+    except OSError:
+        output_gone()
