@@ -72,10 +72,10 @@ def _made(folder: Path, make: Sequence[Sequence[str | Path]]) -> Path:
 
 
 @lru_cache
-def firmware() -> Path:
-    """Return the folder with scanner.hex, scanner.elf and the compiler's .su files."""
-    folder = _folder("firmware", _firmware_sources())
-    return _made(folder, [["make", "-s", "-C", FIRMWARE, "BUILD=@"]])
+def firmware(kind: str = "pins") -> Path:
+    """Return the folder with scanner.hex, scanner.elf and the compiler's .su files of a kind of scanner."""
+    folder = _folder("firmware" if kind == "pins" else f"firmware-{kind}", _firmware_sources())
+    return _made(folder, [["make", "-s", "-C", FIRMWARE, f"KIND={kind}", "BUILD=@"]])
 
 
 @lru_cache

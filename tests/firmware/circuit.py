@@ -53,6 +53,23 @@ class Pins:
         )
 
 
+def on_expanders(seed: int, points: int) -> Pins:
+    """Return points on expanders, drawn within the limits of their data sheet and of their resistors.
+
+    Pull-ups of 40 to 115 µA at 5 V, thresholds between 0.2 and 0.8 of the supply, a driver of up to 75 Ω
+    (0.6 V at 8 mA); protection of 470 Ω ± 1 %.
+    """
+    rng = np.random.default_rng(seed)
+    return Pins(
+        rng.uniform(SUPPLY_V / 115e-6, SUPPLY_V / 40e-6, points),
+        rng.uniform(465.3, 474.7, points),
+        rng.uniform(20.0, 75.0, points),
+        SUPPLY_V * rng.uniform(0.2, 0.8, points),
+        rng.uniform(8e-12, 15e-12, points),
+        np.zeros(points),
+    )
+
+
 def cycle_farads(pins: Pins, hertz: float) -> Array:
     """Return the capacitance that makes each point's rise longer by a cycle, F.
 
@@ -72,15 +89,15 @@ def bits(points: int) -> Iterator[int]:
         points ^= low
 
 
-def bare() -> Network:
+def bare(points: int = POINTS) -> Network:
     """Return a board with nothing on it."""
-    return Network(POINTS, POINTS, (), (-1,) * POINTS, (0.0,) * POINTS)
+    return Network(points, points, (), (-1,) * points, (0.0,) * points)
 
 
-def joined(groups: Sequence[Sequence[int]], extra: Sequence[Resistor] = ()) -> Network:
+def joined(groups: Sequence[Sequence[int]], extra: Sequence[Resistor] = (), points: int = POINTS) -> Network:
     """Return a board with groups of points (from 1) joined by a tenth of an ohm, and other resistors."""
     wires = [Resistor(a - 1, b - 1, 0.1) for group in groups for a, b in itertools.pairwise(group)]
-    return Network(POINTS, POINTS, (*wires, *extra), (-1,) * POINTS, (0.0,) * POINTS)
+    return Network(points, points, (*wires, *extra), (-1,) * points, (0.0,) * points)
 
 
 class Circuit:
@@ -92,12 +109,13 @@ class Circuit:
     def __init__(self, pins: Pins, network: Network, farads: Array | None = None) -> None:
         self.pins = pins
         self.cycle = 0  # of the change that is solved
-        self.farad = pins.farad + (np.zeros(POINTS) if farads is None else farads)
+        self.points = len(pins.pull_ohm)
+        self.farad = pins.farad + (np.zeros(self.points) if farads is None else farads)
         self._known: dict[tuple[int, int, int, int], tuple[Array, Array]] = {}
         self._lift = pins.series_ohm / (pins.series_ohm + pins.pull_ohm)
         self._up_ohm = pins.series_ohm + pins.pull_ohm
         self._down_ohm = pins.series_ohm + pins.driver_ohm
-        self._pulled = np.zeros(POINTS, bool)
+        self._pulled = np.zeros(self.points, bool)
         self.load(network)
 
     def load(self, network: Network, opened: frozenset[int] = frozenset()) -> None:
@@ -113,7 +131,7 @@ class Circuit:
     def solve(self, driven: int, high: int, pulled: int, volts: Array) -> tuple[Array, Array, Array]:
         """Return each pin's voltage now, where it goes, and its time constant, V, V, s."""
         p = self.pins
-        down, pull = _mask(driven), _mask(pulled)
+        down, pull = _mask(driven, self.points), _mask(pulled, self.points)
         if high:
             raise AssertionError(f"points driven high: {list(bits(high))}")
         # A pull-up's current lifts its pin above the terminal; the terminal's voltage is what cannot jump.
@@ -182,10 +200,9 @@ class Circuit:
         return float(np.sum(self.farad[members]))
 
 
-def _mask(points: int) -> Marks:
-    return np.unpackbits(np.frombuffer(points.to_bytes(8, "little"), np.uint8), bitorder="little").astype(
-        bool
-    )
+def _mask(points: int, count: int) -> Marks:
+    raw = np.frombuffer(points.to_bytes(count // 8, "little"), np.uint8)
+    return np.unpackbits(raw, bitorder="little").astype(bool)
 
 
 def noise_seed(name: str) -> int:

@@ -53,6 +53,8 @@ class SpiDevice(Protocol):
 class Board:
     """One emulated board. A process has one at a time: simavr keeps some of its state to itself."""
 
+    kind = "pins"
+
     def __init__(
         self,
         circuit: Circuit,
@@ -68,7 +70,7 @@ class Board:
         self._error: BaseException | None = None
         self._lib = _library()
         self._callback = _CALLBACK(self._solve)
-        path = hexfile or firmware() / "scanner.hex"
+        path = hexfile or firmware(self.kind) / "scanner.hex"
         self._it = self._lib.emulator_new(str(path).encode(), pins.encode(), self._callback)
         assert self._it
         self._attached = [self._attach(device) for device in on_spi]
@@ -194,7 +196,7 @@ class Board:
 
     def hang(self, function: str) -> None:
         """Make a function of the program go round in its first instruction for ever."""
-        self._lib.emulator_flash(self._it, symbols()[function], 0xCFFF)  # rjmp to itself
+        self._lib.emulator_flash(self._it, symbols(self.kind)[function], 0xCFFF)  # rjmp to itself
 
     def data(self, start: int, count: int) -> bytes:
         """Return data memory."""
@@ -213,10 +215,10 @@ class Board:
 
 
 @lru_cache
-def symbols() -> dict[str, int]:
+def symbols(kind: str = "pins") -> dict[str, int]:
     """Return where the program's functions and variables are: bytes of flash, or of data memory."""
     found: dict[str, int] = {}
-    for line in run(["avr-nm", firmware() / "scanner.elf"]).splitlines():
+    for line in run(["avr-nm", firmware(kind) / "scanner.elf"]).splitlines():
         address, _, name = line.rpartition(" ")[0].strip().partition(" ")[0], "", line.rsplit(" ", 1)[1]
         if address and all(digit in "0123456789abcdef" for digit in address):
             found[name] = int(address, 16) & 0x7FFFFF

@@ -352,6 +352,9 @@ void emulator_flash(emulator *e, uint32_t address, uint16_t word) {
     e->avr->flash[address] = (uint8_t)word;
     e->avr->flash[address + 1] = (uint8_t)(word >> 8);
 }
+void *emulator_chip(emulator *e) {
+    return e->avr;
+}
 uint32_t emulator_pc(emulator *e) {
     return e->avr->pc;
 }

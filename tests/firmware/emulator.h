@@ -14,7 +14,12 @@ enum { SPI_SELECTED, SPI_BYTE, SPI_DESELECTED };
 typedef int (*spi_device_t)(void *self, int what, int value);
 
 void spi_power_on(avr_t *avr);
+int emulator_spi_attach(int ddr, int bit, spi_device_t call, void *self);
 /* A port's register was written: selects may have changed. */
 void spi_pins_changed(avr_t *avr);
+
+/* The same for expanders' reset line; and no expanders any more. */
+void expanders_pins_changed(avr_t *avr);
+void expanders_off(void);
 
 #endif

@@ -28,7 +28,7 @@ static struct {
 static int devices;
 static uint8_t received, quiet;
 static bool flag, busy;
-static uint64_t bytes, misused;
+static uint64_t bytes, misused, busy_cycles, began, ended;
 
 static const uint16_t divisors[4] = {4, 16, 64, 128};
 
@@ -38,6 +38,7 @@ static uint32_t byte_cycles(avr_t *avr) {
 }
 
 void spi_pins_changed(avr_t *avr) {
+    expanders_pins_changed(avr);
     for (int i = 0; i < devices; i++) {
         uint8_t out = avr->data[device[i].ddr], high = avr->data[device[i].ddr + 1];
         bool now = (out & device[i].mask) && !(high & device[i].mask);
@@ -73,6 +74,9 @@ static void write_data(struct avr_t *avr, avr_io_addr_t addr, uint8_t value, voi
     }
     misused += speaking > 1;
     bytes++;
+    busy_cycles += byte_cycles(avr);
+    began = began ? began : avr->cycle;
+    ended = avr->cycle + byte_cycles(avr);
     busy = true;
     flag = false;
     avr_cycle_timer_register(avr, byte_cycles(avr), through, NULL);
@@ -106,9 +110,10 @@ void spi_power_on(avr_t *avr) {
     avr->io[AVR_DATA_TO_IO(SPSR)].w.c = write_status;
     avr->io[AVR_DATA_TO_IO(SPCR)].w.c = write_control;
     devices = 0;
+    expanders_off();
     quiet = 0;
     flag = busy = false;
-    bytes = misused = 0;
+    bytes = misused = busy_cycles = began = ended = 0;
 }
 
 /* A device on the select at this bit of the port whose DDR is at this address of data memory. */
@@ -132,4 +137,12 @@ uint64_t emulator_spi_bytes(void) {
 }
 uint64_t emulator_spi_misused(void) {
     return misused;
+}
+/* Bytes, the cycles that they took, and those from the first one's begin to the last one's end, since this
+ * was asked before. */
+void emulator_spi_lap(uint64_t *three) {
+    three[0] = bytes;
+    three[1] = busy_cycles;
+    three[2] = ended - began;
+    bytes = busy_cycles = began = ended = 0;
 }

@@ -90,6 +90,14 @@ uint64_t board_us(void) {
 void board_kick(void) {
 }
 
+void board_points_start(void) {
+    board_release();
+}
+
+uint8_t board_fault(void) {
+    return 0;
+}
+
 void board_release(void) {
     memset(&driven, 0, sizeof driven);
     memset(&pulled, 0, sizeof pulled);
@@ -118,7 +126,7 @@ void board_wait_us(uint32_t us) {
     pass(us);
 }
 
-uint16_t board_rise(uint8_t index, uint8_t phase) {
+uint16_t board_rise(point_t index, uint8_t phase) {
     must(index < POINTS && phase < POLL_CYCLES);
     return (uint16_t)(20U + host_group[index]);
 }

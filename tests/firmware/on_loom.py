@@ -21,16 +21,23 @@ LIKE_THE_BOARD = Make(
 """What a simulated scanner must not be able to, to be asked what this one is asked."""
 
 
-def hooked(loom: Loom, faults: Sequence[str] = (), seed: int = 0) -> Scanner:
+def like_expanders(points: int) -> Make:
+    """Return the same for points on expanders."""
+    return Make(points, line=1024, accuracy=None, volt_max=None, diode=False, driver_ohm=550.0)
+
+
+def hooked(loom: Loom, faults: Sequence[str] = (), seed: int = 0, make: Make = LIKE_THE_BOARD) -> Scanner:
     """Return a simulated scanner that can what the board can, with this loom on its first points."""
-    return Scanner(loom, LIKE_THE_BOARD, hookup=Hookup.in_order(loom, POINTS), faults=faults, seed=seed)
+    return Scanner(loom, make, hookup=Hookup.in_order(loom, make.points), faults=faults, seed=seed)
 
 
 class LoomOnPins(Circuit):
     """The board with a loom on it that can be broken and mended."""
 
-    def __init__(self, pins: Pins, loom: Loom | Path, faults: Sequence[str] = ()) -> None:
-        self.scanner = hooked(load(loom).loom if isinstance(loom, Path) else loom, faults)
+    def __init__(
+        self, pins: Pins, loom: Loom | Path, faults: Sequence[str] = (), make: Make = LIKE_THE_BOARD
+    ) -> None:
+        self.scanner = hooked(load(loom).loom if isinstance(loom, Path) else loom, faults, make=make)
         super().__init__(pins, self.scanner.network)
         self._opened: frozenset[int] = frozenset()
 
@@ -45,7 +52,7 @@ class LoomOnPins(Circuit):
 
     def hook_up(self, ends: Mapping[int, End]) -> None:
         """Plug the same loom in another way: which cavity each point is led to."""
-        self.scanner.hook_up(Hookup(POINTS, ends))
+        self.scanner.hook_up(Hookup(self.points, ends))
         self.load(self.scanner.network, self._opened)
 
     def unplug(self) -> None:

@@ -1,11 +1,12 @@
 """The emulated board as a process of its own: its UART on a pseudo-terminal, at the pace of the clock.
 
-    python -m tests.firmware.serve LOOM [--eeprom FILE] [--seed N] [--any-rate] [--unplugged]
+    python -m tests.firmware.serve LOOM [--expanders N] [--eeprom FILE] [--seed N] [--any-rate]
+        [--unplugged]
 
 Prints the port's address. Lines on its input: ``fault TEXT``, ``mend``, ``plug ADAPTER``, ``reset``,
-``pins``; each is answered by one line. It ends with its input. The port's far side stays open here, so that a
-host may come and go. A host at another rate than the board's sends rubbish, unless ``--any-rate`` says that
-what is behind the port has none.
+``chip NUMBER gone|deaf|good``, ``pins``; each is answered by one line. It ends with its input. The port's far
+side stays open here, so that a host may come and go. A host at another rate than the board's sends rubbish,
+unless ``--any-rate`` says that what is behind the port has none.
 """
 
 from __future__ import annotations
@@ -21,9 +22,10 @@ import tty
 from pathlib import Path
 
 from loomproof.bench.adapter import read_adapter
-from tests.firmware.circuit import Pins
+from tests.firmware.circuit import Pins, on_expanders
 from tests.firmware.emulated import HZ, Board
-from tests.firmware.on_loom import LoomOnPins
+from tests.firmware.expanded import CHIP_POINTS, Expanded, Fault
+from tests.firmware.on_loom import LoomOnPins, like_expanders
 
 _STEP = HZ // 1000
 _BEHIND_S = 0.2
@@ -89,6 +91,9 @@ class Served:
             self.circuit.mend()
         elif verb == "reset":
             self.board.reset()
+        elif verb == "chip" and isinstance(self.board, Expanded):
+            number, _, what = rest.partition(" ")
+            self.board.fault(int(number), Fault[what.upper()])
         elif verb == "pins":
             return " ".join(f"{points:X}" for points in self.board.pins())
         else:
@@ -97,18 +102,31 @@ class Served:
         return f"ok {order}"
 
 
+def _alone(asked: argparse.Namespace, eeprom: bytes) -> tuple[LoomOnPins, Board]:
+    circuit = LoomOnPins(Pins.drawn(asked.seed), asked.loom)
+    return circuit, Board(circuit, eeprom=eeprom)
+
+
+def _expanded(asked: argparse.Namespace, eeprom: bytes) -> tuple[LoomOnPins, Board]:
+    points = asked.expanders * CHIP_POINTS
+    circuit = LoomOnPins(on_expanders(asked.seed, points), asked.loom, make=like_expanders(points))
+    return circuit, Expanded(circuit, eeprom=eeprom)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("loom", type=Path)
+    parser.add_argument("--expanders", type=int, default=0, help="how many; none: the board alone")
     parser.add_argument("--eeprom", type=Path)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--any-rate", action="store_true")
     parser.add_argument("--unplugged", action="store_true")
     asked = parser.parse_args()
-    circuit = LoomOnPins(Pins.drawn(asked.seed), asked.loom)
+    eeprom = asked.eeprom.read_bytes() if asked.eeprom else b""
+    circuit, board = _expanded(asked, eeprom) if asked.expanders else _alone(asked, eeprom)
     if asked.unplugged:
         circuit.unplug()
-    board = Board(circuit, eeprom=asked.eeprom.read_bytes() if asked.eeprom else b"")
+        board.touch()
     served = Served(board, circuit, any_rate=asked.any_rate)
     sys.stdout.write(served.address + "\n")
     sys.stdout.flush()

@@ -5,17 +5,24 @@ from __future__ import annotations
 import re
 import shutil
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
 
 from tests.firmware.building import FIRMWARE, firmware, needs_avr, run
-from tests.firmware.circuit import Circuit, Pins, joined
+from tests.firmware.circuit import Circuit, Pins, joined, on_expanders
 from tests.firmware.emulated import Board, symbols
+from tests.firmware.expanded import Expanded
 from tests.firmware.terminal import Terminal
 
 RAM_END = 0x21FF
 PAINT = 0xC5
+ROOM = {
+    "pins": ("--flash", "32768", "--ram", "4096"),
+    "expanders": ("--flash", "65536", "--ram", "8192", "--nests"),
+}
+"""What each kind may have; the smaller chips of the family that one may follow have 32 KiB and 4 KiB."""
 
 
 def c_files() -> list[Path]:
@@ -44,21 +51,39 @@ def test_files_stay_readable() -> None:
 
 
 @needs_avr
+def test_the_painted_stack_of_a_board_with_expanders_too() -> None:
+    said = run([sys.executable, FIRMWARE / "size.py", firmware("expanders"), *ROOM["expanders"]])
+    found = re.search(r"deepest stack (\d+) \+ (\d+)", said)
+    assert found
+    bound = int(found[1]) + int(found[2])
+    board = Expanded(Circuit(on_expanders(2, 512), joined([(1, 500)], points=512)))
+    terminal = Terminal(board)
+    assert board.ask("*TST?", 60.0) != "0"
+    terminal.open()
+    for body in ("SENS:DRIV? #H1,#H2", "SYST:CAP?", "WATC:STAR #H1,#G40", "WATC:STAR #H1,#H40", "*IDN?"):
+        terminal.ask(body)
+        board.run(2_000_000)
+    seen = deepest_seen(board, "expanders")
+    assert 0.5 * bound < seen <= bound
+
+
+@needs_avr
 def test_no_memory_is_asked_for_and_none_comes_from_outside() -> None:
     for name in ("malloc", "calloc", "realloc", "free", "printf", "alloca"):
         assert name not in symbols()
 
 
 @needs_avr
-def test_flash_and_ram_leave_a_fifth() -> None:
-    said = run([sys.executable, FIRMWARE / "size.py", firmware()])
+@pytest.mark.parametrize(("kind", "room"), ROOM.items())
+def test_flash_and_ram_leave_a_fifth(kind: str, room: Sequence[str]) -> None:
+    said = run([sys.executable, FIRMWARE / "size.py", firmware(kind), *room])
     shares = [float(share) for share in re.findall(r"\(([0-9.]+)%\)", said)]
     assert len(shares) == 2
     assert max(shares) <= 80.0
 
 
-def deepest_seen(board: Board) -> int:
-    start = symbols()["_end"]
+def deepest_seen(board: Board, kind: str = "pins") -> int:
+    start = symbols(kind)["_end"]
     room = board.data(start, RAM_END + 1 - start)
     return len(room) - (len(room) - len(room.lstrip(bytes([PAINT]))))
 

@@ -47,17 +47,38 @@ void board_kick(void) {
     wdt_reset();
 }
 
+/* Half microseconds, for what is shorter than a lap. */
+static uint16_t ticks_now(void) {
+    uint8_t flags = SREG;
+    cli(); /* an interrupt that reads the timer would change the half that waits for us */
+    uint16_t ticks = TCNT1;
+    SREG = flags;
+    return ticks;
+}
+
 void board_wait_us(uint32_t us) {
-    uint64_t until = board_us() + us;
-    do {
-        wdt_reset();
-    } while (board_us() < until);
+    while (us > 0) {
+        uint16_t part = us > 10000U ? 10000U : (uint16_t)us;
+        uint16_t since = ticks_now();
+        while ((uint16_t)(ticks_now() - since) <= 2U * part) {
+            wdt_reset();
+        }
+        us -= part;
+    }
 }
 
 /* --- the watch's tick --- */
 
 ISR(TIMER3_COMPA_vect) {
+#if WATCH_NESTS
+    TIMSK3 = 0;
+    sei();
     watch_tick();
+    cli();
+    TIMSK3 = _BV(OCIE3A);
+#else
+    watch_tick();
+#endif
 }
 
 void board_ticks(bool on) {

@@ -25,6 +25,9 @@ typedef uint16_t spi_clock_t;
 #define SPI_2MHZ ((spi_clock_t)((_BV(SPI2X) << 8) | _BV(SPR0)))
 #define SPI_1MHZ ((spi_clock_t)_BV(SPR0))
 
+/* A call costs as much as a byte: the compiler is told to write these out. */
+#define SPI_INLINE static inline __attribute__((always_inline))
+
 static inline void spi_clock(spi_clock_t clock) {
     SPCR = (uint8_t)(_BV(SPE) | _BV(MSTR) | (clock & 0xFFU));
     SPSR = (uint8_t)(clock >> 8);
@@ -40,16 +43,16 @@ static inline void spi_start(spi_clock_t clock) {
     spi_clock(clock);
 }
 
-static inline void spi_select(volatile uint8_t *port, uint8_t mask) {
+SPI_INLINE void spi_select(volatile uint8_t *port, uint8_t mask) {
     *port = (uint8_t)(*port & (uint8_t)~mask);
 }
 
-static inline void spi_deselect(volatile uint8_t *port, uint8_t mask) {
+SPI_INLINE void spi_deselect(volatile uint8_t *port, uint8_t mask) {
     *port = (uint8_t)(*port | mask);
 }
 
 /* Send one byte and return the one that came meanwhile. */
-static inline uint8_t spi_byte(uint8_t out) {
+SPI_INLINE uint8_t spi_byte(uint8_t out) {
     SPDR = out;
     while (!(SPSR & _BV(SPIF))) {
     }

@@ -19,12 +19,17 @@ uint64_t board_stamp_us(const stamp_t *then);
 /* Tell the watchdog that the program lives. */
 void board_kick(void);
 
-/* Make ready whatever the points are on: nothing driven. Called once, before anything else of the points. */
+/* Make ready whatever the points are on, nothing driven: at power-on before anything else of the points, and
+ * whenever a link opens or ends. */
 void board_points_start(void);
-/* Every pin an input without pull-up. */
+/* What is wrong with what the points are on, 0 for nothing: the number of a part that does not answer.
+ * Nothing is driven then, and nothing that was read since the last board_apply is worth anything. */
+uint8_t board_fault(void);
+/* Every pin an input; without pull-up where PULLS says that not all are always pulled up. */
 void board_release(void);
 /* Hold the driven points at 0 V, pull the pulled ones up, leave the rest open. No pin is ever driven high,
- * and none changes its state on the way. The two sets must not meet. */
+ * and none changes its state on the way. The two sets must not meet. Where all points are always pulled up
+ * (PULLS is POINTS) `pulled` counts not. */
 void board_apply(const points_t *driven, const points_t *pulled);
 /* Read every pin; a bit is set where the pin reads low. */
 void board_read(points_t *low);
@@ -33,9 +38,10 @@ void board_wait_us(uint32_t us);
 /* Release a point from 0 V, pull it up and poll it until it reads high: the number of polls, POLL_CYCLES
  * apart, the first one delayed by `phase` cycles; MOST_POLLS where it never did. The rest keeps its state;
  * the point is driven again afterwards. */
-uint16_t board_rise(uint8_t index, uint8_t phase);
+uint16_t board_rise(point_t index, uint8_t phase);
 
-/* Call watch_tick every WATCH_TICK_US from an interrupt, or stop calling it. */
+/* Call watch_tick every WATCH_TICK_US from an interrupt, or stop calling it. A tick that lets other
+ * interrupts in never meets itself. */
 void board_ticks(bool on);
 /* Keep the tick out while what it shares is read, some hundred cycles, and let it in again. */
 void board_lock(void);

@@ -7,9 +7,6 @@
 #include "flash.h"
 #include "settings.h"
 
-static float open_cycles[POINTS];
-static points_t opened;
-
 /* A quoted text of letters, digits, points and dashes goes into `to`, of `room` bytes with its zero. */
 static bool take_text(word_t word, char *to, uint8_t room) {
     if (word.length < 3U || word.length > (uint16_t)(room + 1U) || word.at[0] != '"' ||
@@ -46,9 +43,13 @@ void calibrate_date(word_t rest, out_t *out) {
     take_and_store(rest, settings.date, DATE_BYTES, out);
 }
 
+#if RISES
+static float open_cycles[POINTS];
+static points_t opened;
+
 float calibrate_error(void) {
     float most = CAP_ERROR;
-    for (uint8_t i = 0; i < POINTS; i++) {
+    for (point_t i = 0; i < POINTS_HERE; i++) {
         if (settings.farad_per_cycle[i] > most) {
             most = settings.farad_per_cycle[i];
         }
@@ -58,7 +59,7 @@ float calibrate_error(void) {
 
 static bool all_calibrated(void) {
     bool all = true;
-    for (uint8_t i = 0; i < POINTS; i++) {
+    for (point_t i = 0; i < POINTS_HERE; i++) {
         all = all && settings.farad_per_cycle[i] > 0.0F;
     }
     return all;
@@ -70,7 +71,7 @@ void calibrate_capacitance(const points_t *points, bool with, float farad, out_t
         refuse(out, -222, TEXT("Data out of range; 1E-10 to 1E-8 F"));
         return;
     }
-    for (uint8_t i = 0; i < POINTS; i++) {
+    for (point_t i = 0; i < POINTS_HERE; i++) {
         if (!points_has(points, i)) {
             continue;
         }
@@ -93,3 +94,4 @@ void calibrate_capacitance(const points_t *points, bool with, float farad, out_t
     }
     put_text(out, TEXT("OK"));
 }
+#endif

@@ -4,9 +4,11 @@
 
 #include "board.h"
 
+#if RISES
+
 /* A poll comes every POLL_CYCLES. Its phase against the release goes through all of them, so that the mean
  * over a round is the rise in whole cycles; below that resolves only what noise there is on the threshold. */
-rise_t capacitance_rise(uint8_t index, const points_t *held, uint8_t repeats, float *cycles) {
+rise_t capacitance_rise(point_t index, const points_t *held, uint8_t repeats, float *cycles) {
     points_t down = *held;
     points_t pulled;
     points_t low;
@@ -48,3 +50,4 @@ rise_t capacitance_rise(uint8_t index, const points_t *held, uint8_t repeats, fl
     *cycles = (float)sum / (float)(repeats * POLL_CYCLES) - 1.5F * (float)POLL_CYCLES + POLL_LATENCY;
     return result;
 }
+#endif

@@ -28,13 +28,15 @@ typedef enum {
     SET_SETTLE,
     GET_SETTLE,
     DRIVE,
+#if RISES
     FARADS,
+    CAP_OPEN,
+    CAP_REF,
+#endif
     WATCH_START,
     WATCH_STOP,
     SERIAL,
     DATE,
-    CAP_OPEN,
-    CAP_REF,
     LACKING,
     COMMANDS
 } command_t;
@@ -64,13 +66,17 @@ static const entry_t table[] IN_FLASH = {
     {"ROUT:OPEN:ALL", RELEASE, 0, 1},
     {"SENS:SETT", SET_SETTLE, 1, 0},
     {"SENS:SETT?", GET_SETTLE, 0, 0},
+#if RISES
     {"MEAS:CAP?", FARADS, 2, 0},
+    {"CAL:CAP:OPEN", CAP_OPEN, 1, 0},
+    {"CAL:CAP:REF", CAP_REF, 2, 0},
+#else
+    {"MEAS:CAP?", LACKING, 2, 0},
+#endif
     {"WATC:STAR", WATCH_START, ANY_WORDS, 0},
     {"WATC:STOP", WATCH_STOP, 0, 1},
     {"CAL:SER", SERIAL, 1, 0},
     {"CAL:DATE", DATE, 1, 0},
-    {"CAL:CAP:OPEN", CAP_OPEN, 1, 0},
-    {"CAL:CAP:REF", CAP_REF, 2, 0},
     {"MEAS:VOLT?", LACKING, 2, 0},
     {"MEAS:RES?", LACKING, 2, 0},
     {"MEAS:FRES?", LACKING, 2, 0},
@@ -90,6 +96,7 @@ void commands_power_on(void) {
 
 void commands_release(void) {
     watch_stop();
+    board_points_start();
 }
 
 /* The header is the body up to its first space; `rest` is what stands behind that, none without a space. */
@@ -135,21 +142,25 @@ static void identify(out_t *out) {
 
 static void capabilities(out_t *out) {
     put_text(out, TEXT("LINK=1,POINTS="));
-    put_u32(out, POINTS);
+    put_u32(out, POINTS_HERE);
     put_text(out, TEXT(",LINE="));
     put_u32(out, LINE);
     put_text(out, TEXT(",SENSE=" STRING(SENSE_OHM) ",CLEAR=" STRING(CLEAR_OHM) ",DRIVR=" STRING(DRIVER_OHM)));
+#if PHASES > 1
     put_text(out, TEXT(",PULLS="));
     put_u32(out, PULLS);
+#endif
     put_text(out, TEXT(",SETTLE="));
     put_u32(out, SETTLE_LEAST_US);
-    put_text(out, TEXT(",MSTIME=400,TESTI=0.006,TESTV=5.25,WATCH="));
+    put_text(out, TEXT(",MSTIME=400,TESTI=" TEST_AMPERE ",TESTV=5.25,WATCH="));
     put_u32(out, WATCH_TICK_US);
+#if RISES
     if (settings.calibrated) {
         put_text(out, TEXT(",CAPF=0:1E-8,CACC="));
         put_number(out, calibrate_error());
         put_text(out, TEXT(":0.03,CREP=2E-12"));
     }
+#endif
     put_text(out, TEXT(",BAUD="));
     put_u32(out, FASTEST_RATE);
 }
@@ -244,9 +255,6 @@ then_t commands_run(word_t body, uint8_t frame, const link_state_t *link, out_t 
     case DRIVE:
         measure_drive(rest, frame, settle_us, out);
         return THEN_NOTHING;
-    case FARADS:
-        measure_farads(rest, settle_us, out);
-        return THEN_NOTHING;
     case WATCH_START:
         measure_watch(rest, frame, settle_us, out);
         return THEN_NOTHING;
@@ -280,6 +288,10 @@ then_t commands_run(word_t body, uint8_t frame, const link_state_t *link, out_t 
     case DATE:
         calibrate_date(rest, out);
         return THEN_NOTHING;
+#if RISES
+    case FARADS:
+        measure_farads(rest, settle_us, out);
+        return THEN_NOTHING;
     case CAP_OPEN:
     case CAP_REF: {
         points_t set;
@@ -290,6 +302,7 @@ then_t commands_run(word_t body, uint8_t frame, const link_state_t *link, out_t 
         }
         return THEN_NOTHING;
     }
+#endif
     case SET_RATE:
         return set_rate(rest, link, out, rate);
     case OPEN_LINK:

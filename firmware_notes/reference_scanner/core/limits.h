@@ -6,12 +6,14 @@
 #include "kind.h"
 
 #define SET_BYTES (POINTS / 8U)
+#define SET_BYTES_HERE (POINTS_HERE / 8U)
 #define PHASES (POINTS / PULLS)
 
 #define PLAIN_FRAME 1U
 #define CHECKED_FRAME 13U
-/* `#H` and the hex digits of one set. */
+/* `#H` and the hex digits of one set, of all points that there may be and of those that there are. */
 #define SET_TEXT (POINTS / 4U + 2U)
+#define SET_TEXT_HERE (POINTS_HERE / 4U + 2U)
 /* A watch event's body without its set. */
 #define EVENT_BODY 64U
 #define QUEUED_ERRORS 8U

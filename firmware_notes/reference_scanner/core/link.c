@@ -7,6 +7,7 @@
 #include "crc32.h"
 #include "flash.h"
 #include "limits.h"
+#include "measure.h"
 #include "text.h"
 #include "watch.h"
 
@@ -306,11 +307,15 @@ static void run_watch(void) {
     if (!watch_running()) {
         return;
     }
-    if (board_us() > line_good_us + WATCH_IDLE_US) {
+    bool part_lost = board_fault() != 0;
+    if (part_lost || board_us() > line_good_us + WATCH_IDLE_US) {
         uint64_t cycles;
         uint32_t lost;
         watch_counts(&cycles, &number, &lost);
         event = (event_t){watch_us(), -1, {{0}}};
+        if (part_lost) {
+            measure_lost();
+        }
         watch_stop();
         wait_sent();
         send_event(&event, number);

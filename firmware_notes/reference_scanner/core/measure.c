@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "board.h"
 #include "capacitance.h"
 #include "errors.h"
 #include "flash.h"
@@ -10,8 +11,23 @@
 #include "watch.h"
 #include "words.h"
 
+#define LOST TEXT("Part of the scanner lost; the code's last two digits say which")
+
+static int16_t lost_code(void) {
+    return (int16_t)(3U * FAULT_STEP + board_fault());
+}
+
+void measure_lost(void) {
+    errors_add(lost_code(), LOST);
+}
+
+/* In place of an answer of which a part that did not answer has its share. */
+static void refuse_part(out_t *out) {
+    refuse(out, lost_code(), LOST);
+}
+
 void measure_drive(word_t rest, uint8_t frame, uint32_t settle_us, out_t *out) {
-    if ((uint32_t)words_in(rest) * (SET_TEXT + 1U) + frame > LINE) {
+    if ((uint32_t)words_in(rest) * (SET_TEXT_HERE + 1U) + frame > LINE) {
         refuse(out, -223, TEXT("Too much data; the reply could outgrow a line"));
         return;
     }
@@ -24,6 +40,10 @@ void measure_drive(word_t rest, uint8_t frame, uint32_t settle_us, out_t *out) {
     for (bool first = true; next_word(&rest, &word); first = false) {
         (void)read_set(word, &set);
         scan_sense(&set, settle_us, &low);
+        if (board_fault() != 0) {
+            refuse_part(out);
+            return;
+        }
         if (!first) {
             put_char(out, ',');
         }
@@ -35,8 +55,8 @@ void measure_watch(word_t rest, uint8_t frame, uint32_t settle_us, out_t *out) {
     points_t set;
     points_t seen;
     uint16_t count = words_in(rest);
-    if (count > WATCH_SETS || (uint16_t)frame + EVENT_BODY + SET_TEXT > LINE) {
-        refuse(out, -223, TEXT("Too much data; 16 sets at the most"));
+    if (count > WATCH_SETS || (uint16_t)frame + EVENT_BODY + SET_TEXT_HERE > LINE) {
+        refuse(out, -223, TEXT("Too much data; so many sets are not watched"));
         return;
     }
     if (!all_sets(rest, out)) {
@@ -47,6 +67,10 @@ void measure_watch(word_t rest, uint8_t frame, uint32_t settle_us, out_t *out) {
         (void)read_set(word, &set);
         scan_sense(&set, settle_us, &seen);
         watch_put(i, &set, &seen);
+    }
+    if (board_fault() != 0) {
+        refuse_part(out);
+        return;
     }
     watch_start((uint8_t)count, settle_us);
     put_text(out, TEXT("OK"));
@@ -69,6 +93,7 @@ void measure_watch_end(out_t *out) {
     put_u32(out, lost);
 }
 
+#if RISES
 void measure_farads(word_t rest, uint32_t settle_us, out_t *out) {
     points_t a;
     points_t b;
@@ -80,7 +105,7 @@ void measure_farads(word_t rest, uint32_t settle_us, out_t *out) {
         refuse(out, -221, TEXT("Settings conflict; not calibrated"));
         return;
     }
-    uint8_t index = points_first(&a);
+    point_t index = points_first(&a);
     if (points_count(&a) > 1U) {
         /* One pull-up charges all of them only where they are one conductor. */
         points_t one;
@@ -106,3 +131,4 @@ void measure_farads(word_t rest, uint32_t settle_us, out_t *out) {
         put_number(out, found);
     }
 }
+#endif

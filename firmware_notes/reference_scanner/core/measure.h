@@ -11,5 +11,7 @@ void measure_farads(word_t rest, uint32_t settle_us, out_t *out);
 /* WATC:STAR and WATC:STOP */
 void measure_watch(word_t rest, uint8_t frame, uint32_t settle_us, out_t *out);
 void measure_watch_end(out_t *out);
+/* Queue the error that part of the scanner does not answer, for a watch that ends by that. */
+void measure_lost(void);
 
 #endif

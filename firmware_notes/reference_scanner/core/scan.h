@@ -4,12 +4,11 @@
 
 #include "points.h"
 
-/* Points of phase 0 .. PHASES - 1: half a port each. */
-void scan_phase(uint8_t phase, points_t *pulled);
 /* What reads low while these points are driven, each phase after this wait. Released afterwards. */
 void scan_sense(const points_t *driven, uint32_t settle_us, points_t *low);
-/* 0, or what is wrong with nothing plugged in: 1..POINTS a pin that cannot go low or high, 100 + point one
- * that leaks, 200 + point one that another pulls along. */
+/* 0, or what is wrong with nothing plugged in: 1..POINTS a pin that cannot go low or high,
+ * FAULT_STEP + point one that leaks, twice that + point one that another pulls along, three times that +
+ * number a part that does not answer (board_fault). */
 uint16_t scan_self_test(void);
 
 #endif

@@ -11,8 +11,10 @@ typedef struct {
     uint32_t generation;       /* the newer of two good copies counts */
     char serial[SERIAL_BYTES]; /* ends with a zero */
     char date[DATE_BYTES];     /* of the calibration, YYYY-MM-DD and a zero; empty where there was none */
-    uint8_t calibrated;        /* 1 where the farads stand */
+#if RISES
+    uint8_t calibrated; /* 1 where the farads stand */
     float farad_per_cycle[POINTS];
+#endif
 } settings_t;
 
 extern settings_t settings;

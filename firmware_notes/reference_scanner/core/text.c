@@ -55,7 +55,7 @@ void put_set(out_t *out, const points_t *set) {
     bool begun = false;
     put_char(out, '#');
     put_char(out, 'H');
-    for (uint8_t i = SET_BYTES * 2U; i > 0; i--) {
+    for (uint8_t i = (uint8_t)(SET_BYTES_HERE * 2U); i > 0; i--) {
         uint8_t byte = set->byte[(i - 1U) >> 1];
         uint8_t nibble = (i - 1U) & 1U ? byte >> 4 : byte & 15U;
         begun = begun || nibble != 0 || i == 1U;
@@ -179,7 +179,7 @@ set_result_t read_set(word_t word, points_t *set) {
         if (nibble > 15U) {
             return SET_NO_SET;
         }
-        if (place >= SET_BYTES * 2U) {
+        if (place >= SET_BYTES_HERE * 2U) {
             result = nibble != 0 ? SET_TOO_FAR : result;
         } else if (place & 1U) {
             set->byte[place >> 1] = (uint8_t)(set->byte[place >> 1] | (nibble << 4));

@@ -52,14 +52,18 @@ static void tell(uint8_t index) {
 
 /* Counts no further than it must: this runs in the interrupt. */
 static void weigh(uint8_t index) {
+#if PHASES > 1
     uint8_t count = 0;
-    for (uint8_t i = 0; i < SET_BYTES && count <= PULLS; i++) {
+    for (uint8_t i = 0; i < SET_BYTES_HERE && count <= PULLS; i++) {
         uint8_t rest = low_of[index].byte[i];
         for (; rest != 0 && count <= PULLS; rest = (uint8_t)(rest & (rest - 1U))) {
             count++;
         }
     }
     few[index] = count <= PULLS;
+#else
+    few[index] = true;
+#endif
 }
 
 /* Whether any point that reads low is pulled up in this phase. */
@@ -94,7 +98,7 @@ static void apply_step(void) {
     bool all = few[set_now];
     uint8_t here = phase_now >> 1;
     uint8_t mine = phase_now & 1U ? 0xF0U : 0x0FU;
-    for (uint8_t i = 0; i < SET_BYTES; i++) {
+    for (uint8_t i = 0; i < SET_BYTES_HERE; i++) {
         uint8_t pull = all ? 0xFFU : (uint8_t)~low->byte[i];
         if (i == here) {
             pull |= mine;
@@ -148,7 +152,7 @@ static bool compare(const points_t *read) {
     uint8_t differs = 0;
     points_t *low = &low_of[set_now];
     const points_t *drive = &driven[set_now];
-    for (uint8_t i = 0; i < SET_BYTES; i++) {
+    for (uint8_t i = 0; i < SET_BYTES_HERE; i++) {
         uint8_t known = pulled_now.byte[i] | drive->byte[i];
         uint8_t now = (uint8_t)((read->byte[i] & known) | (low->byte[i] & (uint8_t)~known));
         differs = (uint8_t)(differs | (now ^ low->byte[i]));
@@ -174,6 +178,9 @@ void watch_tick(void) {
         return;
     }
     board_read(&read);
+    if (board_fault() != 0) {
+        return; /* the main program sees it, and ends the watch */
+    }
     if (compare(&read)) {
         weigh(set_now);
         tell(set_now);

@@ -20,7 +20,7 @@ bool take_set(word_t *rest, points_t *set, out_t *out) {
     if (result == SET_NO_SET) {
         refuse(out, -104, TEXT("Data type error; a point set is expected"));
     } else if (result == SET_TOO_FAR) {
-        refuse(out, -222, TEXT("Data out of range; there are 64 points"));
+        refuse(out, -222, TEXT("Data out of range; there are not so many points"));
     }
     return result == SET_GOOD;
 }

@@ -21,6 +21,10 @@ void board_points_start(void) {
     board_release();
 }
 
+uint8_t board_fault(void) {
+    return 0;
+}
+
 void board_release(void) {
     /* Drivers first: a pin that is still an output must not be told to go high. */
     DDRA = 0;
@@ -137,7 +141,7 @@ void board_read(points_t *low) {
                          : "memory");                                                                        \
         break;
 
-uint16_t board_rise(uint8_t index, uint8_t phase) {
+uint16_t board_rise(point_t index, uint8_t phase) {
     volatile uint8_t *pin = (volatile uint8_t *)pgm_read_word(&pin_of[index].pin);
     uint8_t mask = pgm_read_byte(&pin_of[index].mask);
     uint8_t flags = SREG;
