@@ -155,7 +155,7 @@ def test_a_wire_that_differs_from_most_says_so_in_its_row() -> None:
         else claim
         for claim in made.claims
     )
-    _, rows = wire_page(made.model_copy(update={"claims": claims}))
+    rows = wire_page(made.model_copy(update={"claims": claims})).rows
     assert [row[4] for row in rows[2:5]] == ["W3", "W4; joined under 12.0 kΩ", "W5"]
 
 

@@ -26,7 +26,7 @@ from loomproof.reports.words import (
     wires,
     worst,
 )
-from loomproof.results.document import Document
+from loomproof.results.document import ClaimEntry, Document
 from loomproof.results.findings import Finding
 
 View = dict[str, object]
@@ -120,12 +120,15 @@ def _view(
     passed = document.verdict.value == "pass"
     rules = claims.rules(document.claims)
     said_when = stated.dated(document)
-    wires_say, wires = listed.wire_page(document)
+    wires = listed.wire_page(document)
+    wire_rows = [[row[0], row[1], f"{row[2]} to {row[3]}", *row[4:]] for row in wires.rows]
+    alike, by_threshold = claims.by_threshold(document.claims, rules)
     corrects = cast(Mapping[str, object] | None, body.get("corrects"))
     corrected = None if corrects is None else str(corrects.get("made", ""))
     heading = "Certificate of proof"
     if corrects is not None and "run" in corrects:
         heading = f"Correction of certificate {corrects['run']}"
+    by_ohms = claims.by_ohms(document.claims, rules, wires.in_full)
     view: View = {
         "title": f"{heading}: {name}, run {document.run}, {VERDICTS[document.verdict.value]}",
         "heading": heading,
@@ -167,11 +170,15 @@ def _view(
         "qr": qr_svg(link),
         "faces": _faces(document),
         "rules": [[mark, words] for words, mark in rules.items()],
-        "by-threshold": claims.by_threshold(document.claims, rules),
-        "by-ohms": claims.by_ohms(document.claims, rules),
+        "alike": [{"said": of.said, "nets": of.nets} for of in alike],
+        "by-threshold": by_threshold,
+        "by-ohms": by_ohms,
+        "by-ohms-longest": listed.longest(by_ohms) if wires.long else [],
+        "by-wire": _by_wire(wires.in_full, rules),
         "other-claims": claims.others(document.claims, rules),
-        "wires-say": wires_say,
-        "wires": [[row[0], row[1], f"{row[2]} to {row[3]}", *row[4:]] for row in wires],
+        "wires-say": wires.said,
+        "wires": wire_rows,
+        "wires-longest": listed.longest(wire_rows) if wires.long else [],
     }
     return cast(View, _cleaned(view))
 
@@ -184,6 +191,15 @@ def _cleaned(value: object) -> object:
     if isinstance(value, list):
         return [_cleaned(entry) for entry in value]
     return value
+
+
+def _by_wire(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> str:
+    """Return where claims stand that the list of wires tells in full, "" for none."""
+    if not claims:
+        return ""
+    used = ", ".join(dict.fromkeys(marks[claim.rule] for claim in claims))
+    are = "1 claim is of one wire" if len(claims) == 1 else f"{len(claims)} claims are of one wire each"
+    return f"{are}, from end to end, and told with the wires below; rule: {used}."
 
 
 def _nothing_left(document: Document) -> list[str]:

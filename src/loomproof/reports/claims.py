@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 from loomproof.reports.words import uncertain
 from loomproof.results.document import ClaimEntry
@@ -45,49 +46,93 @@ def _span(what: str, values: Sequence[float | None], tail: str = "") -> str:
     return f"{what} {low}{tail}" if low == high else f"{what} {low} to {high}{tail}"
 
 
-def by_threshold(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows:
-    """Return one row for each net: its cavities, joined, apart from the others, rule, decision.
+class Alike(NamedTuple):
+    """Nets of which the same is claimed: what, said once, and the cavities of each."""
 
-    Cavities that are a net of their own and of which the same is claimed share one row.
+    said: str
+    nets: list[str]
+
+
+def by_threshold(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> tuple[list[Alike], Rows]:
+    """Return what is claimed of many nets alike, then one row for each other net.
+
+    A row holds cavities, joined, apart from the others, rule, decision. Only what holds is said of many nets
+    at once; a few cavities that are a net of their own, and of which the same is claimed, share one row.
     """
     nets: dict[tuple[str, ...], list[ClaimEntry]] = {}
     for claim in claims:
         if claim.threshold_ohm is not None and claim.kind in ("continuity", "isolation"):
             nets.setdefault(tuple(map(str, claim.cavities)) or (claim.subject,), []).append(claim)
-    made: Rows = []
-    alone: dict[tuple[str, ...], list[str]] = {}
+    said: dict[_Said, list[str]] = {}
     for cavities, members in nets.items():
         joined = "; ".join(claim.statement for claim in members if claim.kind == "continuity")
         apart = "; ".join(claim.statement for claim in members if claim.kind == "isolation")
         worst = next((c for c in members if c.decision.value != "pass"), members[0])
         used = ", ".join(dict.fromkeys(marks[claim.rule] for claim in members))
-        said = [joined, apart, used, DECISIONS[worst.decision.value]]
-        if len(cavities) == 1 and not joined:
-            alone.setdefault(tuple(said), []).extend(cavities)
-        else:
-            made.append([", ".join(cavities), *said])
-    for said_of_each, names in alone.items():
-        each = "each by itself: " if len(names) > 1 else ""
-        made.append([each + ", ".join(names), *said_of_each])
-    return made
+        alone = len(cavities) == 1 and not joined
+        key = _Said(alone, joined, apart, used, worst.decision.value)
+        said.setdefault(key, []).append(", ".join(cavities))
+    many = {of: names for of, names in said.items() if len(names) >= MANY and of.decision == "pass"}
+    alike = [Alike(_said_once(of, len(names)), names) for of, names in many.items()]
+    rest = {of: names for of, names in said.items() if of not in many}
+    # One by one first, then those that share a row.
+    own = [(name, of) for of, names in rest.items() if not of.alone for name in names]
+    shared = [
+        (("each by itself: " if len(names) > 1 else "") + ", ".join(names), of)
+        for of, names in rest.items()
+        if of.alone
+    ]
+    rows = [[name, of.joined, of.apart, of.used, DECISIONS[of.decision]] for name, of in (*own, *shared)]
+    return alike, rows
 
 
-def by_ohms(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows:
-    """Return one row for each measured claim, its limits beside what was measured."""
+MANY = 6
+"""From so many nets on, what is claimed of them alike is said once, above a list of them."""
+
+
+class _Said(NamedTuple):
+    """What is claimed of a net by a threshold; ``alone``: a cavity that is a net of its own."""
+
+    alone: bool
+    joined: str
+    apart: str
+    used: str
+    decision: str
+
+
+def _said_once(of: _Said, count: int) -> str:
+    which = f"{count} cavities, each a net by itself" if of.alone else f"{count} nets, of each the same"
+    claimed = "; ".join(filter(None, (of.joined, of.apart)))
+    return f"{which}: {claimed}. {of.used}: {DECISIONS[of.decision]}."
+
+
+def by_ohms(
+    claims: Sequence[ClaimEntry], marks: Mapping[str, str], without: Sequence[ClaimEntry] = ()
+) -> Rows:
+    """Return one row for each measured claim, its limits beside what was measured.
+
+    Those in ``without``, the very values, are told elsewhere.
+    """
+    elsewhere = set(map(id, without))
     return [
         [
             claim.subject,
-            ohms(claim.expected_ohm) if claim.expected_ohm is not None else "",
+            sound_is(claim),
             "open" if claim.open else _read(claim),
             limit(claim),
             shown(claim),
-            left(claim, claim.margin),
+            left(claim, claim.margin, undecided=NO_MARGIN),
             marks[claim.rule],
             DECISIONS[claim.decision.value],
         ]
         for claim in claims
-        if _measured(claim)
+        if _measured(claim) and id(claim) not in elsewhere
     ]
+
+
+def sound_is(claim: ClaimEntry) -> str:
+    """Return what a sound reading is, "" where nobody knows."""
+    return ohms(claim.expected_ohm) if claim.expected_ohm is not None else ""
 
 
 def others(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> Rows:
@@ -131,10 +176,14 @@ def shown(claim: ClaimEntry) -> str:
     return ohms(claim.limit_ohm) if claim.physical_limit_ohm is not None and not claim.open else ""
 
 
-def left(claim: ClaimEntry, room: float | None) -> str:
+NO_MARGIN = "none"
+"""The margin of what is not decided, where its decision stands beside it."""
+
+
+def left(claim: ClaimEntry, room: float | None, *, undecided: str = "not decided") -> str:
     """Return the margin in words; a limit that is not decided has none."""
     if room is None:
         return ""
     if claim.decision.value == "undecided":
-        return "not decided"
+        return undecided
     return f"{room:.0%}" if room >= 0 else "beyond it"

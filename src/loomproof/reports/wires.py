@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator
-from typing import TYPE_CHECKING
+from collections.abc import Collection, Iterator, Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
 from loomproof.reports import claims
 from loomproof.reports.words import uncertain
@@ -36,6 +36,9 @@ MEANING = (
     "worst of its claims."
 )
 
+END_TO_END = "end to end"
+"""A reading from one end of a wire to the other, on paper."""
+
 _NO_CLAIM = "no claim"
 
 
@@ -44,11 +47,25 @@ def wire_texts(document: Document) -> list[list[str]]:
     return [_texts(row) for row in wire_rows(document)]
 
 
-def wire_page(document: Document) -> tuple[str, list[list[str]]]:
+class WirePage(NamedTuple):
+    """The wire list for paper: words above it, rows of texts, and the claims that its rows tell in full.
+
+    In a ``long`` list each row has what a sound reading is before what was measured.
+    """
+
+    said: str
+    rows: list[list[str]]
+    long: bool = False
+    in_full: tuple[ClaimEntry, ...] = ()
+
+
+def wire_page(document: Document) -> WirePage:
     """Return the rows of `wire_texts` for paper, and the words above them.
 
     What most rows claim alike beside their readings is said once, above, and left out of those rows: one
-    threshold of being joined, and the least to which they are apart, which holds for all of them.
+    threshold of being joined, and the least to which they are apart, which holds for all of them. A reading
+    from one end of a wire to its other, which stand beside it, is not named by them again; in a list of more
+    than `LONG` wires such a reading of one wire is told in full, and needs no row of its own elsewhere.
     """
     rows = wire_rows(document)
     read = [row for row in rows if any(_readings(row))]
@@ -60,13 +77,44 @@ def wire_page(document: Document) -> tuple[str, list[list[str]]]:
     known = [ohm for row in read if (ohm := _sensed_ohm(row, "isolation")) is not None]
     if 2 * len(known) > len(rows):
         above["isolation"] = f"apart from others to {ohms(min(known))}" + " or more" * (len(set(known)) > 1)
-    if not above:
-        return MEANING, [_texts(row) for row in rows]
-    short = [
-        _texts(row, [k for k in above if k == "isolation" or _sensed_ohm(row, k) == joined_ohm])
+    texts = [
+        _by_ends(_texts(row, [k for k in above if k == "isolation" or _sensed_ohm(row, k) == joined_ohm]))
         for row in rows
     ]
-    return f"{MEANING} Unless its row says otherwise, a wire is {', and '.join(above.values())}.", short
+    said = MEANING
+    if above:
+        said += f" Unless its row says otherwise, a wire is {', and '.join(above.values())}."
+    if len(rows) <= LONG:
+        return WirePage(said, texts)
+    in_full = tuple(
+        row.reading
+        for row, text in zip(rows, texts, strict=True)
+        if text[4] == END_TO_END and row.reading and row.reading.wires == (row.wire.name,)
+    )
+    sound = ["" if row.reading is None else claims.sound_is(row.reading) for row in rows]
+    with_sound = [[*text[:5], ohm, *text[5:]] for text, ohm in zip(texts, sound, strict=True)]
+    return WirePage(said, with_sound, True, in_full)
+
+
+LONG = 1000
+"""A list of more wires than this says what it can say once."""
+
+
+def longest(rows: Sequence[Sequence[str]]) -> list[list[str]]:
+    """Return, for each column, its longest text, then the longest of ever smaller shares of its rows."""
+    columns = [sorted(column, key=lambda text: len(text.encode())) for column in zip(*rows, strict=True)]
+    return [[column[int((len(column) - 1) * share)] for share in _SHARES] for column in columns]
+
+
+_SHARES = (1.0, 0.97, 0.9, 0.75, 0.5)
+
+
+def _by_ends(texts: list[str]) -> list[str]:
+    """Return a row with its reading said shortly where it is the only claim in it, from end to end."""
+    ends = texts[2:4]
+    if texts[4] in (" to ".join(ends), " to ".join(ends[::-1])):
+        return [*texts[:4], END_TO_END, *texts[5:]]
+    return texts
 
 
 def _texts(row: WireRow, without: Collection[str] = ()) -> list[str]:
@@ -84,7 +132,7 @@ def _figures(claim: ClaimEntry) -> list[str]:
         "open" if claim.open else uncertain(claim.measured_ohm, claim.uncertainty_ohm),
         claims.limit(claim),
         claims.shown(claim),
-        claims.left(claim, claim.margin),
+        claims.left(claim, claim.margin, undecided=claims.NO_MARGIN),
     ]
 
 
