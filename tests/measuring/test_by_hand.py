@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
 from itertools import count
 from pathlib import Path
 
@@ -181,6 +182,19 @@ def test_it_stops_and_goes_on_another_day() -> None:
     again = AtTheLoom(LAMP, ["open W3"])
     by_hand(LAMP, again)
     assert again.asked[0].touches == 0, "a finished one is not gone on with"
+
+
+def test_a_run_over_two_days_began_on_the_first_and_ended_on_the_second(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    day, later = datetime(2031, 5, 4, 10, tzinfo=UTC), timedelta(days=1)
+    monkeypatch.setattr("loomproof.jobs.by_hand.now", lambda: day)
+    with pytest.raises(BrokenOffError):
+        by_hand(LAMP, AtTheLoom(LAMP, before=lambda asked: STOP if asked.touches > 15 else None))
+    monkeypatch.setattr("loomproof.jobs.by_hand.now", lambda: day + later)
+    document = by_hand(LAMP, AtTheLoom(LAMP)).document
+    assert document.started == "2031-05-04T10:00:00.000Z"
+    assert timedelta(0) <= datetime.fromisoformat(document.ended) - (day + later) < timedelta(hours=1)
 
 
 def test_ctrl_c_stops_it_as_well() -> None:

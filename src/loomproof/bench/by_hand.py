@@ -142,10 +142,15 @@ class HandBench(TimedBench):
         self._elapsed_s = self._before_s = self._began_s = 0.0
         self._holds(Opening())
 
-    def attach(self, person: Callable[[q.Question], q.Answer], log: AnswerLog, clock: Clock) -> None:
-        """Have questions answered from this log, and where it ends by ``person``."""
+    def attach(
+        self, person: Callable[[q.Question], q.Answer], log: AnswerLog, clock: Clock, since_s: float = 0.0
+    ) -> None:
+        """Have questions answered from this log, and where it ends by ``person``.
+
+        ``since_s`` seconds ago it was begun; where a clock was set back meanwhile its last answer counts.
+        """
         self._person, self._log, self._clock = person, log, clock
-        self._before_s = log.answers[-1]["t"] if log.answers else 0.0
+        self._before_s = max(since_s, log.answers[-1]["t"] if log.answers else 0.0)
         self._began_s = clock()
         self.rewind()
 
@@ -160,7 +165,7 @@ class HandBench(TimedBench):
 
     @property
     def elapsed_s(self) -> float:
-        """Seconds that were worked up to the last answer."""
+        """Seconds from when the log was begun to the last answer."""
         return self._elapsed_s
 
     def identify(self) -> Identity:

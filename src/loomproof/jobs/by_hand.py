@@ -24,7 +24,7 @@ from loomproof.bench.seam import singles
 from loomproof.electrics.expectation import expect
 from loomproof.errors import BrokenOffError, Todo, UsageError
 from loomproof.jobs.at_bench import BenchAt
-from loomproof.jobs.files import now
+from loomproof.jobs.files import now, rfc3339
 from loomproof.jobs.hand_questions import HandAsked, HandKind, HandReply, Wish
 from loomproof.jobs.operator import Operator
 from loomproof.loom.model import End, Loom
@@ -72,14 +72,15 @@ def answered(
     operator: Operator,
     what: str,
     run: Callable[[], Generator[Event, None, T]],
-) -> Generator[Event, None, None]:
+) -> Generator[Event, None, Request]:
     """Have a person answer all that ``run`` asks, where a person is the bench; else do nothing.
 
     ``what`` tells this run from others of the same loom. Afterwards the bench answers the same run from what
-    was said. Raises `BrokenOffError` where the person stops; what was answered is kept and gone on with.
+    was said. Returns the request as it was started: of a run that is gone on with on another day, then.
+    Raises `BrokenOffError` where the person stops; what was answered is kept and gone on with.
     """
     if not isinstance(bench, HandBench):
-        return
+        return request
     if bench.where.beeps is None:
         raise UsageError(_UNSAID, do=Todo.BEEPS)
     loom = request.loom
@@ -91,9 +92,11 @@ def answered(
             "goes on there. If anything on the loom was changed since, stop and begin anew (anew in the "
             "address)."
         )
-    log.begin(now().isoformat(timespec="seconds"))
+    log.begin(rfc3339(now()))
     person = _Person(operator, log, request, clearance.capabilities.clips)
-    bench.attach(person, log, time.monotonic)
+    # Wall time: no other clock goes on from one sitting to the next.
+    since_s = (now() - datetime.fromisoformat(log.begun)).total_seconds()
+    bench.attach(person, log, time.monotonic, since_s)
     while True:
         bench.rewind()
         try:
@@ -102,6 +105,7 @@ def answered(
         except TakenBack:
             continue
     bench.rewind()
+    return replace(request, started=rfc3339(datetime.fromisoformat(log.begun)))
 
 
 def written(bench: Bench) -> None:
@@ -111,7 +115,7 @@ def written(bench: Bench) -> None:
 
 
 def clock_of(bench: Bench) -> Callable[[], float]:
-    """Return the clock of a journal: of a run by hand the time that was worked up to each answer."""
+    """Return the clock of a journal: of a run by hand when each answer was given."""
     return (lambda: bench.elapsed_s) if isinstance(bench, HandBench) else time.monotonic
 
 

@@ -373,7 +373,7 @@ class Job:
         with reached(known_meter(self.bench, self.operator), self._loom_path) as bench:
             clearance = yield from cleared(request, bench, self.operator, self.assured)
             what = f"retest of {', '.join(map(str, touched))}"
-            yield from answered(
+            request = yield from answered(
                 bench,
                 request,
                 clearance,

@@ -63,7 +63,7 @@ def prove_on(
     if not clearance.simulated and not looked_over(request.inspection):
         seen = operator.inspect(ITEMS).lines
         request = replace(request, inspection=(*seen, *request.inspection))
-    yield from answered(
+    request = yield from answered(
         bench, request, clearance, operator, "proof", lambda: _by_hand(request, bench, clearance)
     )
     begun(request, journal, store)

@@ -206,16 +206,10 @@ class _Asking:
         self, request: Request, ends: tuple[End, ...], journal: Path, table: Path | None = None
     ) -> Generator[Event, None, _Part]:
         """Ask again what one adapter reaches; ``table`` is its file, for a simulator of our own."""
-        header = {
-            "retest": self.before,
-            "started": request.started,
-            "loom_digest": request.loom.digest,
-            "adapter": request.adapter.name,
-        }
         at = known_meter(self.at, self.operator)
         with told_when_stopped(journal), reached_bench(at, self.loom_path, table) as raw:
             clearance = yield from cleared(request, raw, self.operator, self.assured)
-            yield from answered(
+            request = yield from answered(
                 raw,
                 request,
                 clearance,
@@ -224,6 +218,12 @@ class _Asking:
                 lambda: _asked_again(request, ends, raw, clearance),
             )
             begun(request, journal, self.where.store)
+            header = {
+                "retest": self.before,
+                "started": request.started,
+                "loom_digest": request.loom.digest,
+                "adapter": request.adapter.name,
+            }
             with journaled(raw, journal, header, clock=clock_of(raw)) as bench:
                 part = yield from _asked_again(request, ends, bench, clearance)
             written(raw)
