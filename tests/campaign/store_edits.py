@@ -27,9 +27,10 @@ from typing import Any
 
 import click
 
-from loomproof.cli.main import run
+from loomproof.cli.main import COMMANDS, Command, run
 from loomproof.cli.output import EXIT_CODES, drawn, held_to_the_end
 from loomproof.jobs import keep as keeping
+from loomproof.jobs.breaking_off import told_when_stopped
 from loomproof.judgement.conclude import Outcome
 from loomproof.records.keys import KeyFolder
 from loomproof.records.noting import head_before, note
@@ -119,6 +120,22 @@ def edits(folder: Path) -> tuple[list[str], list[str]]:
     return rows, misses
 
 
+SEALING = "seal-finished"
+COMMANDS[SEALING] = Command("tests.campaign.store_edits:seal_finished", "Seal and show a finished run.")
+
+
+@click.command()
+def seal_finished() -> int:
+    """Seal a finished run beside the data folder in use, and show it, as ``prove`` does."""
+    journal = Path(os.environ["LOOMPROOF_HOME"]).parent / "out" / "r.journal.jsonl"
+    nothing: Any = None  # what was measured is not looked at once the document is made
+    outcome = Outcome(document(run="r", findings=1), nothing, (), nothing)
+    with told_when_stopped(journal):
+        kept = drawn(keeping.keep(outcome, journal, keeping.Keeping(journal.parent, hold=held_to_the_end)))
+    show(kept)
+    return EXIT_CODES[kept.document.verdict]
+
+
 def sealing(folder: Path, blow: Any, at: int) -> tuple[int, str, str, bool]:
     """Seal and show a finished run; ``blow`` falls at the ``at``-th line of ours; 0 only counts the lines."""
     lines = 0
@@ -137,29 +154,17 @@ def sealing(folder: Path, blow: Any, at: int) -> tuple[int, str, str, bool]:
     journal.parent.mkdir()
     journal.write_bytes(b"")
     out, err = io.StringIO(), io.StringIO()
-    died = False
-
-    @click.command()
-    def command() -> int:
-        nothing: Any = None  # what was measured is not looked at once the document is made
-        outcome = Outcome(document(run="r", findings=1), nothing, (), nothing)
-        kept = drawn(keeping.keep(outcome, journal, keeping.Keeping(journal.parent, hold=held_to_the_end)))
-        show(kept)
-        return EXIT_CODES[kept.document.verdict]
-
-    code = -1
+    code, died = -1, False
     with at_home(folder / "home"), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         sys.settrace(trace)
         try:
-            code = int(command.main(args=[], standalone_mode=False) or 0)
-        except (Killed, KeyboardInterrupt) as end:
-            died = isinstance(end, Killed)
-            code = 3
+            # What click makes of an order that falls outside of the job is told there as well.
+            code = run([SEALING])
+        except Killed:
+            code, died = 3, True
         finally:
             sys.settrace(None)
-    if at == 0:
-        return lines, out.getvalue(), err.getvalue(), died
-    return code, out.getvalue(), err.getvalue(), died
+    return lines if at == 0 else code, out.getvalue(), err.getvalue(), died
 
 
 def judged(folder: Path, code: int, out: str, err: str, *, killed: bool) -> str:
@@ -171,7 +176,11 @@ def judged(folder: Path, code: int, out: str, err: str, *, killed: bool) -> str:
     if not kept:
         if claims:
             return f"not sealed, and {claims} is there"
-        return "" if killed or code == 3 else f"not sealed, exit {code}"
+        if killed:
+            return ""
+        if code != 3:
+            return f"not sealed, exit {code}"
+        return "" if "stopped" in err else f"stopped, and it said {err[:80]!r}"
     if killed:
         return ""
     (verdict,) = kept.values()
@@ -205,7 +214,8 @@ def stops(folder: Path, rng: random.Random, count: int) -> tuple[Counter[tuple[s
             lines = code
             continue
         wrong = judged(place, code, out, err, killed=died)
-        counts["killed at a line" if kill else "SIGINT at a line", "right" if not wrong else "WRONG"] += 1
+        came = "killed at a line" if kill else f"SIGINT at a line, {'sealed' if out else 'stopped'}"
+        counts[came, "right" if not wrong else "WRONG"] += 1
         if wrong:
             misses.append(f"line {at} of {lines}, {'killed' if kill else 'SIGINT'}: {wrong}")
         shutil.rmtree(place)

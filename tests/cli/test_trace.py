@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -39,6 +40,11 @@ def test_the_demo_loom_is_traced_with_its_diode_and_its_resistor(fixtures: Path,
     loom, questions, code = traced(path, tmp_path)
     assert partition(loom) == partition(load(path).loom)
     assert code == 0
+    (results,) = (tmp_path / "out").glob("*.results.json")
+    (run,) = loom.traced_in
+    said = [text for text in json.loads(results.read_text())["not_tested"] if run in text]
+    assert len(said) == 1
+    assert "what was wrong when it was traced is wrong in the description as well" in said[0]
     kinds = {part.kind: part for part in loom.components}
     assert set(kinds) == {ComponentKind.DIODE, ComponentKind.RESISTOR}
     assert kinds[ComponentKind.RESISTOR].resistance_ohm == pytest.approx(1000, rel=0.06)

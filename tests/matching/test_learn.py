@@ -128,10 +128,11 @@ def _results(folder: Path) -> str:
 
 
 def test_what_it_was_learned_from_goes_through_every_form(tmp_path: Path) -> None:
-    learned = learn([reference("1"), reference("2")], "kind").loom
+    learned = replace(learn([reference("1"), reference("2")], "kind").loom, traced_in=("a run", "another"))
     write_folder(learned, tmp_path / "source")
     assert load(tmp_path / "source").loom.learned_from == ("ref 1", "ref 2")
     for option, name in (("--workbook", "book.xlsx"), ("--kbl", "loom.kbl")):
         path = tmp_path / name
         assert run(["export", str(tmp_path / "source"), option, str(path)]) == 0
         assert load(path).loom.learned_from == ("ref 1", "ref 2")
+        assert load(path).loom.traced_in == ("a run", "another")

@@ -107,6 +107,7 @@ class _Laying:
             components=parts,
             cavity_facts=_held([*known.cavity_facts, *facts], kept, added),
             settings=settings,
+            traced_in=tuple(dict.fromkeys((*known.traced_in, *self.traced.traced_in))),
         )
         return Laid(loom, tuple(self.told))
 

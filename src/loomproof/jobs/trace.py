@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Generator, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from loomproof.bench.adapter import Adapter
@@ -114,6 +114,7 @@ def trace(
     if ohmmeter is not None:
         refuse_wrong_references(ohmmeter, leads.references)
     bench.confirm()
+    loom = replace(loom, traced_in=(request.run,))
     differs: tuple[str, ...] = ()
     if known is not None:
         laid = lay_over(loom, known)

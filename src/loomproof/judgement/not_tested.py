@@ -191,3 +191,9 @@ def _of_the_description(loom: Loom) -> Iterator[str]:
             f"Whether the loom is as drawn: its description was learned from {', '.join(loom.learned_from)}. "
             "A pass says that it is equal to what those have in common."
         )
+    if loom.traced_in:
+        yield (
+            "Whether the loom is right: its description is what was traced on it, or on another one, in "
+            f"{', '.join(loom.traced_in)}. A pass against that says that nothing has changed since, or that "
+            "both are alike; what was wrong when it was traced is wrong in the description as well."
+        )

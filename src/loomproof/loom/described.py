@@ -159,6 +159,7 @@ def _joined(
         known.revision,
         known.left_out,
         known.learned_from,
+        known.traced_in,
     )
     files = {name: (table.file, table.sheet) for name, table in found.items()} | {"choices": choices}
     places = checking.Places(files, built.rows, _unread(loom, found))

@@ -36,12 +36,17 @@ class Identity:
     revision: str = ""
     left_out: tuple[str, ...] = ()
     learned_from: tuple[str, ...] = ()
+    traced_in: tuple[str, ...] = ()
 
 
 TEXTS = ("name", "serial", "part_number", "revision", "description")
 """The texts that ``[loom]`` may hold."""
 
-LISTS = {"left_out": '["wire 17"]', "learned_from": '["TL-0008"]'}
+LISTS = {
+    "left_out": '["wire 17"]',
+    "learned_from": '["TL-0008"]',
+    "traced_in": '["lamp.20310504-100000-3fa2c1"]',
+}
 """The lists of texts in ``[loom]``, keys that may stand in several rows of a sheet, each with an example."""
 
 
@@ -140,8 +145,7 @@ def _identity(document: Mapping[str, object], reader: _Reader) -> tuple[Identity
         decimal=decimal,
         settings=settings,
         choices=choices,
-        left_out=lists["left_out"],
-        learned_from=lists["learned_from"],
+        **lists,
         **texts,
     )
     return said, reader.problems

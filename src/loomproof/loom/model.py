@@ -272,10 +272,13 @@ class Loom(Shown):
     """What the file that this loom was imported from holds of it and the description does not, in words."""
     learned_from: tuple[str, ...] = ()
     """The known-good looms that this description was learned from, where it is of none's drawing."""
+    traced_in: tuple[str, ...] = ()
+    """The runs that this description was traced in, where what it says is joined is what was found."""
 
     def __post_init__(self) -> None:
         refuse_flaws("loom", self.name, self.serial, self.description, self.part_number, self.revision)
-        refuse_flaws("loom, what is left out or learned", *self.left_out, *self.learned_from)
+        lists = (*self.left_out, *self.learned_from, *self.traced_in)
+        refuse_flaws("loom, what is left out, learned or traced", *lists)
         if not self.name:
             raise ValueError("loom: a name is missing")
 
@@ -368,7 +371,7 @@ class Loom(Shown):
 
         What came later counts where it is stated: a description without keeps the digest that it had.
         """
-        later = ("part_number", "revision", "left_out", "learned_from")
+        later = ("part_number", "revision", "left_out", "learned_from", "traced_in")
         stated = {key: value for key, value in asdict(self).items() if value or key not in later}
         return hashlib.sha256(
             json.dumps(_plain(stated), sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode()

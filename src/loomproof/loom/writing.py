@@ -36,6 +36,7 @@ def identity_of(loom: Loom, colour_code: str = colours.IEC_60757) -> identity.Id
         revision=loom.revision,
         left_out=loom.left_out,
         learned_from=loom.learned_from,
+        traced_in=loom.traced_in,
     )
 
 
