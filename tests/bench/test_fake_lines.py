@@ -19,10 +19,11 @@ from serial.tools import list_ports
 from loomproof.bench import questions as q
 from loomproof.bench.address import DEFAULT_BAUD, HandAddress, parse_address
 from loomproof.bench.by_hand import AnswerLog, HandBench
-from loomproof.bench.journal.lines import read_capabilities
+from loomproof.bench.journal.lines import read_capabilities, read_yes_or_no
 from loomproof.bench.journal.writing import JournaledBench
 from loomproof.bench.matrix import MatrixBench
 from loomproof.bench.profile import Profile, parse_profile
+from loomproof.bench.seam import Capabilities
 from loomproof.bench.serial_port import SerialLine, port_error
 from loomproof.bench.simulation import Simulation
 from loomproof.bench.tcp import TcpLine
@@ -141,6 +142,12 @@ def test_crosspoints_are_held_apart_up_to_the_last_point_and_not_beyond() -> Non
         made(11)
 
 
+def test_a_crosspoint_is_named_by_its_point_or_by_the_column_before_it() -> None:
+    """Columns count from 0: point 1 is in column 0."""
+    profile = parse_profile(PROFILE.replace("{point:02d}", "/{column}/{point:02d}"), "x")
+    assert [profile.crosspoint("2", point) for point in (1, 8)] == ["2/0/01", "2/7/08"]
+
+
 # -- a meter in a hand --------------------------------------------------------------------------------
 
 
@@ -151,6 +158,7 @@ def test_a_hand_meter_has_these_limits_where_nobody_states_its_own() -> None:
     assert (able.beep_ohm, able.test_current_a, able.test_voltage_v) == ((25.0, 100.0), 0.003, 9.0)
     described = HandBench(HandAddress((30.0, 60.0)))
     assert described.capabilities().beep_ohm == (30.0, 60.0)
+    assert (able.clips, Capabilities(8).clips) == (0, 0)
     assert plain.statistics().round_trips == 1, "that question, and none before it"
 
 
@@ -199,6 +207,18 @@ def test_nobody_touches_an_end_where_nobody_was_asked_to(tmp_path: Path) -> None
     bench.close()
 
 
+def test_an_answer_is_with_the_disk_before_it_counts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the system is told to put on the disk holds the answer whole."""
+    on_disk: list[bytes] = []
+    path = tmp_path / "log.jsonl"
+    monkeypatch.setattr("os.fsync", lambda _: on_disk.append(path.read_bytes()))
+    log = AnswerLog(path, {"loom": "lamp"})
+    log.begin("2031-05-04T10:00:00+00:00")
+    log.add(q.plain(q.Sweep(1, 6)), ["#H2"], 1.0)
+    assert [len(read.splitlines()) for read in on_disk] == [1, 2]
+    assert on_disk[-1].endswith(b'"answer":["#H2"],"t":1.0}\n')
+
+
 @pytest.mark.parametrize("said", [True, False])
 def test_whether_wires_are_read_in_ohms_stands_in_a_header_as_yes_or_no(said: bool) -> None:
     """Headers of earlier runs have none of it, and are read; their benches read wires in ohms."""
@@ -208,6 +228,13 @@ def test_whether_wires_are_read_in_ohms_stands_in_a_header_as_yes_or_no(said: bo
         read_capabilities({**plain, "wires_in_ohms": "yes"})
     del plain["wires_in_ohms"]
     assert read_capabilities(plain).wires_in_ohms is True
+
+
+def test_what_a_person_answered_is_yes_or_no() -> None:
+    assert [read_yes_or_no(said) for said in (True, False)] == [True, False]
+    for said in (None, 1, "yes"):
+        with pytest.raises(ValueError, match="true or false was expected"):
+            read_yes_or_no(said)
 
 
 # -- ports and sockets --------------------------------------------------------------------------------
@@ -240,10 +267,15 @@ def test_what_keeps_a_port_from_opening_is_told(
 class Port:
     """A serial port with nothing on it, which says how it was read."""
 
-    def __init__(self, *_: object, **__: object) -> None:
+    def __init__(self, *_: object, **given: object) -> None:
+        self.given = given
         self.in_waiting = 0
         self.baudrate = 9600
         self.asked: list[int] = []
+        self.sent = b""
+
+    def write(self, data: bytes) -> None:
+        self.sent += data
 
     def read(self, count: int) -> bytes:
         self.asked.append(count)
@@ -261,6 +293,15 @@ def test_a_port_is_waited_at_for_a_short_time_as_for_a_long_one(monkeypatch: pyt
     for timeout_s, asked in ((0.0, 0), (0.001, 1), (0.9, 1), (30.0, 1)):
         assert line.receive(timeout_s) == b""
         assert port.asked.pop() == asked
+
+
+def test_a_port_is_held_alone_and_given_what_is_sent(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(serial, "Serial", Port)
+    line = SerialLine("X1", 9600)
+    port = cast("Port", line._port)
+    assert port.given["exclusive"] is True
+    line.send(b":01*IDN?*27CDACD8\n")
+    assert port.sent == b":01*IDN?*27CDACD8\n"
 
 
 class Socket:

@@ -11,7 +11,7 @@ import pytest
 from loomproof.bench.frames import Splitter
 from loomproof.bench.link import Link
 from loomproof.bench.opening import open_bench
-from loomproof.errors import LinkError, NoBenchError, RefusedError, UnfitError
+from loomproof.errors import LinkError, LostEventError, NoBenchError, RefusedError, UnfitError
 from tests.bench.device import Clock, MemoryLine, Scanner
 from tests.bench.test_link import dropping, linked
 from tests.bench.test_scanner import Rig
@@ -140,6 +140,16 @@ def test_two_sets_that_get_lost_are_sent_one_by_one() -> None:
     assert senses == ["SENS:DRIV? #H1", "SENS:DRIV? #H2"]
 
 
+def test_a_reply_as_long_as_the_device_says_is_taken() -> None:
+    """61 sets of 512 points in one line of 8 kB, twice what a link takes before it knows the device."""
+    rig = Rig(Scanner(Clock(), points=512, line=8192))
+    drives = [1 << 511 - k for k in range(61)]
+    assert rig.bench.sense(drives) == drives
+    senses = [body for body in rig.scanner.executed if body.startswith("SENS:DRIV?")]
+    assert len(senses) == 1
+    assert rig.bench.statistics().repeated == 0
+
+
 def test_a_rate_that_does_not_hold_is_given_up_before_the_device_gives_it_up() -> None:
     """The device waits 2 s for a good line at the new rate (the link's contract, section 7): the host tries
     for one, and says nothing for two more before it opens anew at the old one."""
@@ -225,6 +235,31 @@ def test_what_was_answered_leaves_nothing_in_doubt() -> None:
     assert link.end()
     assert [sent.partition(b"*")[0][3:] for sent in line.sent] == [b"ROUT:OPEN:ALL", b"SYST:LINK:CLOS"]
     assert scanner.executed[-2:] == ["ROUT:OPEN:ALL", "SYST:LINK:CLOS"]
+
+
+def test_an_opening_takes_the_number_after_255_as_any_command() -> None:
+    """One of eight bits: after 255 comes 0. The link itself was opened with 1."""
+    link, line, scanner, _ = linked()
+    for _ in range(254):
+        link.ask("ROUT:OPEN:ALL", reply_bytes=2)
+    link.open()
+    assert line.sent[-1].startswith(b":00SYST:LINK:OPEN ")
+    assert link.ask("*IDN?", reply_bytes=60) == scanner.identity
+
+
+def test_the_events_that_were_lost_are_counted() -> None:
+    """Event 0 came, 1 and 2 were lost, 3 comes."""
+    rig = Rig()
+    events = rig.bench.watch([1], seconds=3.0)
+    start = rig.line.fro
+    rig.line.fro = lambda data: [data, rig.scanner.event(0, 0, 7)]
+    assert next(events).number == 0
+    rig.line.fro = start
+    for lost in (True, True, False):
+        rig.line.arrived += rig.scanner.event(9, 0, 3, skip=lost)
+    with pytest.raises(LostEventError, match="watch event 1 was lost on the line") as caught:
+        next(events)
+    assert caught.value.lost == 2
 
 
 def test_an_event_as_long_as_a_line_can_be_is_dropped_and_not_continued() -> None:

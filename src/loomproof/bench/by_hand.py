@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import os
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, assert_never
@@ -137,7 +138,7 @@ class HandBench(TimedBench):
         )
         self._log = AnswerLog()
         self._person: Callable[[q.Question], q.Answer] | None = None
-        self._clock: Clock = lambda: 0.0
+        self._clock: Clock = time.monotonic
         self._next = self._count = 0
         self._elapsed_s = self._before_s = self._began_s = 0.0
         self._holds(Opening())

@@ -119,7 +119,6 @@ class Link:
         self._nonce = b""
         self.events.clear()
         self._progress_at = self._clock()
-        self._stalled = False
         self._sequence = (self._sequence + 1) % 256
         body = f"SYST:LINK:OPEN {nonce}"
         command = seal(self._sequence, body, b"")
