@@ -284,3 +284,25 @@ def test_a_first_sign_of_life_is_waited_for_five_seconds_or_less(
     with pytest.raises(NoBenchError, match=rf"no good reply to SYST:LINK:OPEN \w+ for {seconds}\.[0-5] s"):
         open_bench(address, clock=clock, patience_s=patience_s)
     assert line.closed
+
+
+@pytest.mark.parametrize(("query", "rate"), [("", 115_200), ("?switch=921600", 921_600)])
+def test_another_rate_is_tried_where_the_address_asks_for_it(
+    query: str, rate: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = Clock()
+    scanner = Scanner(clock, capabilities="BAUD=1000000")
+    line = MemoryLine(scanner, clock)
+    execute = scanner.execute
+
+    def follow(body: str) -> str:
+        if body.startswith("SYST:BAUD"):
+            line.device_rate = int(body.partition(" ")[2])
+        return execute(body)
+
+    scanner.execute = follow  # type: ignore[method-assign]
+    monkeypatch.setattr("loomproof.bench.opening.open_line", lambda _: line)
+    with open_bench(f"serial:X1{query}", clock=clock) as bench:
+        assert line.rate == line.device_rate == rate
+        assert bench.sense([1]) == [1]
+    assert any(body.startswith("SYST:BAUD") for body in scanner.executed) is bool(query)
