@@ -117,9 +117,9 @@ class Board:
         # An exception cannot cross C; it is kept, and raised after the run.
         try:
             self.circuit.cycle = cycle
-            found = self.circuit.solve(driven, high, pulled, _array(volts).copy())
+            found = self.circuit.solve(driven, high, pulled, _array(volts)[: self.circuit.points].copy())
             for target, values in zip((volts, rest, tau), found, strict=True):
-                _array(target)[:] = values
+                _array(target)[: self.circuit.points] = values
         except BaseException as error:
             self._error = self._error or error
 

@@ -59,6 +59,20 @@ bool board_can_rate(uint32_t rate);
 /* Change the rate, once everything has been sent. */
 void board_rate(uint32_t rate);
 
+#if TAPPED
+/* Where kind.h has taps: make the SPI ready, all multiplexers off. */
+void board_taps_start(void);
+/* Hold points at the supply and others at 0 V through their drivers, leave the rest open. The sets must not
+ * meet. board_release and board_apply end it. */
+void board_force(const points_t *high, const points_t *low);
+/* Bytes to the converter and back while it is selected; whether it says meanwhile that a reading is there. */
+void board_converter_select(bool on);
+uint8_t board_converter_byte(uint8_t out);
+bool board_converter_ready(void);
+/* Bytes into the chain of taps, and those that come out at its end; then all take over what they hold. */
+void board_taps(const uint8_t *out, uint8_t *back, uint8_t count);
+#endif
+
 uint8_t board_eeprom_read(uint16_t at);
 /* Write one byte; does nothing where it is there already. */
 void board_eeprom_write(uint16_t at, uint8_t value);

@@ -8,6 +8,8 @@
 #include "flash.h"
 #include "limits.h"
 #include "measure.h"
+#include "ohm_commands.h"
+#include "ohms.h"
 #include "scan.h"
 #include "settings.h"
 #include "watch.h"
@@ -37,6 +39,13 @@ typedef enum {
     WATCH_STOP,
     SERIAL,
     DATE,
+#if TAPPED
+    OHMS,
+    VOLTS,
+    DIODE,
+    RES_REF,
+    RES_PLUG,
+#endif
     LACKING,
     COMMANDS
 } command_t;
@@ -77,10 +86,18 @@ static const entry_t table[] IN_FLASH = {
     {"WATC:STOP", WATCH_STOP, 0, 1},
     {"CAL:SER", SERIAL, 1, 0},
     {"CAL:DATE", DATE, 1, 0},
+#if TAPPED
+    {"MEAS:VOLT?", VOLTS, 2, 0},
+    {"MEAS:RES?", OHMS, 2, 0},
+    {"MEAS:DIOD?", DIODE, 2, 0},
+    {"CAL:RES:REF", RES_REF, 3, 0},
+    {"CAL:RES:PLUG", RES_PLUG, 1, 0},
+#else
     {"MEAS:VOLT?", LACKING, 2, 0},
     {"MEAS:RES?", LACKING, 2, 0},
-    {"MEAS:FRES?", LACKING, 2, 0},
     {"MEAS:DIOD?", LACKING, 2, 0},
+#endif
+    {"MEAS:FRES?", LACKING, 2, 0},
     {"MEAS:INS?", LACKING, 4, 0},
     {"MEAS:TEMP?", LACKING, 0, 1},
     {"SYST:ARM", LACKING, 1, 0},
@@ -92,6 +109,9 @@ void commands_power_on(void) {
     settle_us = SETTLE_DEFAULT_US;
     errors_clear();
     commands_release();
+#if TAPPED
+    ohms_find();
+#endif
 }
 
 void commands_release(void) {
@@ -161,6 +181,9 @@ static void capabilities(out_t *out) {
         put_text(out, TEXT(":0.03,CREP=2E-12"));
     }
 #endif
+#if TAPPED
+    put_ohm_capabilities(out);
+#endif
     put_text(out, TEXT(",BAUD="));
     put_u32(out, FASTEST_RATE);
 }
@@ -217,6 +240,11 @@ static bool fits(word_t rest, uint8_t wanted, out_t *out) {
 
 static void self_test(out_t *out) {
     uint16_t fault = scan_self_test();
+#if TAPPED
+    if (fault == 0 && (ohms_fitted() || settings.ohms)) {
+        fault = ohms_self_test();
+    }
+#endif
     if (fault != 0) {
         errors_add(-330, TEXT("Self-test failed"));
     }
@@ -302,6 +330,23 @@ then_t commands_run(word_t body, uint8_t frame, const link_state_t *link, out_t 
         }
         return THEN_NOTHING;
     }
+#endif
+#if TAPPED
+    case OHMS:
+        measure_ohms(rest, settle_us, out);
+        return THEN_NOTHING;
+    case VOLTS:
+        measure_volts(rest, settle_us, out);
+        return THEN_NOTHING;
+    case DIODE:
+        measure_diode(rest, settle_us, out);
+        return THEN_NOTHING;
+    case RES_REF:
+        calibrate_resistor(rest, settle_us, out);
+        return THEN_NOTHING;
+    case RES_PLUG:
+        calibrate_plug(rest, settle_us, out);
+        return THEN_NOTHING;
 #endif
     case SET_RATE:
         return set_rate(rest, link, out, rate);

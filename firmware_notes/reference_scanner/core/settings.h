@@ -15,6 +15,10 @@ typedef struct {
     uint8_t calibrated; /* 1 where the farads stand */
     float farad_per_cycle[POINTS];
 #endif
+#if TAPPED
+    uint8_t ohms; /* 1 where every point's resistor stands, ohm */
+    float series_ohm[POINTS];
+#endif
 } settings_t;
 
 extern settings_t settings;

@@ -25,6 +25,8 @@ extern uint16_t points_here;
 #define WATCH_NESTS 1
 extern uint16_t watch_tick_us;
 #define RISES 0
+/* Whether converter and multiplexers may be there. */
+#define TAPPED 0
 #define FAULT_STEP 1000U
 
 #define SENSE_OHM 8100

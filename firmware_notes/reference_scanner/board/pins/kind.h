@@ -23,6 +23,8 @@ typedef uint8_t point_t;
 #define WATCH_NESTS 0
 /* Whether a point's rise can be timed, which is how capacitance is read. */
 #define RISES 1
+/* Whether converter and multiplexers may be there. */
+#define TAPPED 0
 /* Self-test codes: a point's number beyond a multiple of this. */
 #define FAULT_STEP 100U
 /* Largest test current, A, for SYST:CAP?. */

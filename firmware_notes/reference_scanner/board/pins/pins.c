@@ -6,7 +6,7 @@
 #include "board.h"
 #include "limits.h"
 #include "points.h"
-#include "table.h"
+#include <table.h> /* the kind's own */
 
 static const struct {
     uint16_t pin;
@@ -51,13 +51,6 @@ void board_release(void) {
     PORTJ &= (uint8_t)~MASK_J;
 }
 
-/* The eight banks of a set, put where the ports have them. */
-#define AT_B(set) ((set)->byte[5] & MASK_B)
-#define AT_D(set) ((uint8_t)(((set)->byte[5] & 0x80U) | (((set)->byte[7] & 0x03U) << 2)))
-#define AT_E(set) ((uint8_t)(((set)->byte[7] & 0x1CU) << 1))
-#define AT_G(set) ((uint8_t)((set)->byte[7] >> 5))
-#define AT_H(set) ((uint8_t)(((set)->byte[6] & 0x03U) | (((set)->byte[6] & 0x3CU) << 1)))
-#define AT_J(set) ((uint8_t)((set)->byte[6] >> 6))
 #define PUT(reg, mask, bits) reg = (uint8_t)((reg & (uint8_t) ~(mask)) | (bits))
 
 void board_apply(const points_t *driven, const points_t *pulled) {
@@ -116,9 +109,7 @@ void board_read(points_t *low) {
     low->byte[2] = (uint8_t)~l;
     low->byte[3] = (uint8_t)~f;
     low->byte[4] = (uint8_t)~k;
-    low->byte[5] = (uint8_t) ~((b & MASK_B) | (d & 0x80U));
-    low->byte[6] = (uint8_t) ~((h & 0x03U) | ((h >> 1) & 0x3CU) | ((j & 0x03U) << 6));
-    low->byte[7] = (uint8_t) ~(((d >> 2) & 0x03U) | ((e >> 1) & 0x1CU) | ((g & 0x07U) << 5));
+    PUT_BANKS(low, b, d, e, g, h, j);
 }
 
 /* Release, pull up, and poll: `wait` cycles later than at once. The loop is POLL_CYCLES = 8: 2 + 1 + 1 + 2

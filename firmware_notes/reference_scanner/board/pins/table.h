@@ -42,4 +42,16 @@
     P(D, 2) P(D, 3) P(E, 3) P(E, 4) P(E, 5) P(G, 0) P(G, 1) P(G, 2)
 /* clang-format on */
 
+/* The banks of a set, put where the ports have them, and back. */
+#define AT_B(set) ((set)->byte[5] & MASK_B)
+#define AT_D(set) ((uint8_t)(((set)->byte[5] & 0x80U) | (((set)->byte[7] & 0x03U) << 2)))
+#define AT_E(set) ((uint8_t)(((set)->byte[7] & 0x1CU) << 1))
+#define AT_G(set) ((uint8_t)((set)->byte[7] >> 5))
+#define AT_H(set) ((uint8_t)(((set)->byte[6] & 0x03U) | (((set)->byte[6] & 0x3CU) << 1)))
+#define AT_J(set) ((uint8_t)((set)->byte[6] >> 6))
+#define PUT_BANKS(low, b, d, e, g, h, j)                                                                     \
+    (low)->byte[5] = (uint8_t) ~(((b)&MASK_B) | ((d)&0x80U));                                                \
+    (low)->byte[6] = (uint8_t) ~(((h)&0x03U) | (((h) >> 1) & 0x3CU) | (((j)&0x03U) << 6));                   \
+    (low)->byte[7] = (uint8_t) ~((((d) >> 2) & 0x03U) | (((e) >> 1) & 0x1CU) | (((g)&0x07U) << 5))
+
 #endif
