@@ -2,8 +2,8 @@
 
 The converter's commands and registers are those of a widely sold part with four inputs, written from its
 published tables; its errors are drawn anew for every board: offset, gain of each amplification, noise by
-amplification and pace, rejection of the inputs' common voltage, curvature, and currents of lines and inputs that
-drop over tap resistor and switch.
+amplification and pace, rejection of the inputs' common voltage, curvature, and currents of lines and inputs
+that drop over tap resistor and switch.
 """
 
 from __future__ import annotations

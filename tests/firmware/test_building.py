@@ -20,6 +20,7 @@ RAM_END = 0x21FF
 PAINT = 0xC5
 ROOM = {
     "pins": ("--flash", "32768", "--ram", "4096"),
+    "ohms": ("--flash", "65536", "--ram", "8192"),
     "expanders": ("--flash", "65536", "--ram", "8192", "--nests"),
 }
 """What each kind may have; the smaller chips of the family that one may follow have 32 KiB and 4 KiB."""
