@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.campaign import first_proof, verdicts
+from tests.campaign import first_proof, tracing, verdicts
 
 JOINTS = [("matrix", 41, 202), ("matrix", 41, 293), ("matrix", 45, 108), ("matrix", 45, 144)]
 PATHS = [("mixed", 41, 373), ("mixed", 44, 168), ("matrix", 45, 142), ("matrix", 46, 251)]
@@ -48,3 +48,16 @@ def test_faults_that_were_once_told_elsewhere(part: str, seed: int, number: int,
     assert result.wrong == ()
     assert result.first
     assert len(result.findings) == 1
+
+
+@pytest.mark.parametrize("number", [3, 7, 13])
+def test_unknown_looms_are_traced_as_they_are(number: int) -> None:
+    """Capacitors side by side; a diode across a coil that takes little of the current, or shows nowhere.
+
+    Learning takes ceil(log2 N) vectors, confirming as many and those that tell the nets apart, and each
+    point is asked alone once more where one of these says otherwise.
+    """
+    row = tracing.result_of(1, number)
+    assert row.wrong == ()
+    assert row.vectors <= row.most
+    assert row.points <= row.before <= row.points + 64

@@ -59,6 +59,7 @@ class Todo(StrEnum):
     CONFIRM = "confirm what was asked"
     DECIMAL = "say what parts decimals in a list"
     GO_ON = "go on with a stopped run"
+    GO_ON_TRACE = "go on with a stopped trace"
     HAZARD = "say what is at a connector"
     HOOK_UPS = "prove hook-up by hook-up"
     IMPORT = "make a loom of a list or a KBL file"

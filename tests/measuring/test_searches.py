@@ -20,7 +20,7 @@ from loomproof.loom.reading import load
 from loomproof.measuring.insulation_test import run_insulation
 from loomproof.measuring.isolation_search import LEAST_OHM, SHORT_OHM, believed, measure_isolation
 from loomproof.measuring.localise import pairs_of, pinpoint, read_inside
-from loomproof.measuring.trace import resistors
+from loomproof.measuring.traced_parts import resistors
 from loomproof.measuring.zero import _coverage, _open_points, _step
 from loomproof.planning.net_access import scope_of
 from loomproof.planning.plan import Plan

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loomproof.measuring.trace import resistors
+from loomproof.measuring.traced_parts import resistors
 
 
 def test_a_triangle_worked_by_hand() -> None:

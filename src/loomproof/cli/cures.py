@@ -32,6 +32,7 @@ COMMANDS = {
     Todo.CONFIRM: "Answer y at the prompt, or pass --made-safe.",
     Todo.DECIMAL: "Say --decimal {on:MARK}",
     Todo.GO_ON: "Go on with: loomproof prove {on:LOOM --bench ADDRESS --continue RUN}",
+    Todo.GO_ON_TRACE: "The same loomproof trace goes on where it says --continue.",
     Todo.HAZARD: "Say it with --hazard CONNECTOR=HAZARD.",
     Todo.HOOK_UPS: "--hook-ups proves it plug by plug; loomproof plan shows how.",
     Todo.IMPORT: "loomproof import makes one of a KBL file or a from-to list.",

@@ -26,6 +26,7 @@ from loomproof.errors import UsageError
 from loomproof.screens.printing import paragraphs
 
 if TYPE_CHECKING:
+    from loomproof.jobs.adapters import Adapter
     from loomproof.planning.hookup_search import Constraints
     from loomproof.results.grade import Grade
 
@@ -92,41 +93,88 @@ def retest(
 
 @click.command()
 @click.argument("loom", type=PATH, required=False)
-@click.option("--adapter", required=True, type=PATH, metavar="FILE", help="What is on.")
+@click.option("--adapter", type=PATH, metavar="FILE", help="What is on.")
 @bench_option("serial:…, tcp:… or visa:….")
 @click.option("--to", "folder", required=True, type=PATH, metavar="DIR", help="The new folder.")
 @click.option("--name", default="", help="What to call the loom; else the folder's name.")
+@click.option("--hook-ups", is_flag=True, help="The bench has fewer points than the loom: plug by plug.")
+@hook_up_options
+@click.option("--stop-after", type=click.IntRange(1), metavar="K", help="Hook-ups: stop after so many.")
+@click.option("--continue", "go_on", is_flag=True, help="Hook-ups: go on with a trace that was stopped.")
 @clearing_options
 @click.option("--over", is_flag=True, help="Write over a folder that is there.")
 def trace(
-    loom: Path | None, adapter: Path, address: str, folder: Path, name: str, clearing: Clearing, over: bool
+    loom: Path | None,
+    adapter: Path | None,
+    address: str,
+    folder: Path,
+    name: str,
+    hook_ups: bool,
+    limits: Constraints,
+    stop_after: int | None,
+    go_on: bool,
+    clearing: Clearing,
+    over: bool,
 ) -> int:
     """Learn an unknown loom and write what was found as a loom folder, with questions for its owner.
 
-    The adapter table says which connectors and cavities there are. What is described in LOOM already (rows,
-    kinds, hazards, places, half of its wires) is kept, and where it differs is told. Nothing may be plugged
-    into the loom.
+    The adapter table says which connectors and cavities there are; with --hook-ups LOOM does, or the table of
+    --plugs. What is described in LOOM already (rows, kinds, hazards, places, half of its wires) is kept, and
+    where it differs is told. Nothing may be plugged into the loom.
     """
     from loomproof.cli.output import drawn
-    from loomproof.jobs.adapters import read_adapter
     from loomproof.jobs.job import Job
     from loomproof.jobs.trace import QUESTIONS
     from loomproof.loom.reading import load
 
-    leads, operator = read_adapter(adapter), clearing.operator()
+    plugging = hook_ups or go_on
+    leads, operator = _leads_given(loom, adapter, plugging, limits, stop_after), clearing.operator()
     if loom is None:
+        assert leads is not None
         job = Job.unknown(leads, address, name or folder.name, operator)
     else:
         job = Job(load(loom).loom, address, leads, operator)
     job.assured = clearing.assured(job.loom)
-    traced = drawn(job.trace(folder, over=over, known=loom is not None))
+    running = job.trace(
+        folder,
+        over=over,
+        known=loom is not None,
+        hook_ups=limits if plugging else None,
+        go_on=go_on,
+        stop_after=stop_after,
+    )
+    traced = drawn(running)
     code = found(0)
     click.echo(traced.summary)
     paragraphs(traced.questions, "  ? ", "    ")
-    click.echo(
-        f"Written to {folder}, the questions to {folder / QUESTIONS}; raw readings in {traced.journal}."
-    )
+    journals = ", ".join(map(str, traced.journals))
+    click.echo(f"Written to {folder}, the questions to {folder / QUESTIONS}; raw readings in {journals}.")
     return code
+
+
+def _leads_given(
+    loom: Path | None, adapter: Path | None, plugging: bool, limits: Constraints, stop_after: int | None
+) -> Adapter | None:
+    """Return the adapter table, or that of plugs, where one is named. Raises `UsageError`."""
+    from loomproof.jobs.adapters import read_adapter
+
+    if not plugging:
+        if stop_after or limits.split or limits.stay or limits.owned or limits.plugs:
+            raise UsageError("--split, --stay, --owned, --plugs, --stop-after go with --hook-ups")
+        if adapter is None:
+            raise UsageError(
+                "an adapter table says what is on: give it with --adapter FILE",
+                cure="With --hook-ups LOOM says it, or --plugs FILE.",
+            )
+        return read_adapter(adapter)
+    if adapter is not None:
+        raise UsageError("--hook-ups makes the adapter tables itself; --plugs names plugs that you have")
+    if loom is None and limits.plugs is None:
+        raise UsageError(
+            "--hook-ups has to know which connectors and cavities there are",
+            cure="Give LOOM, with its connectors described, or --plugs FILE.",
+        )
+    return limits.plugs
 
 
 @click.command()

@@ -24,11 +24,12 @@ from loomproof.jobs.prove import prove_and_keep, prove_on
 from loomproof.jobs.replay import replay
 from loomproof.jobs.retest import Retested, retest, retest_after
 from loomproof.jobs.running import Running
-from loomproof.jobs.trace import TracedLoom, trace_to, unknown_loom
+from loomproof.jobs.trace import TracedLoom, hazards_of, trace_to, unknown_loom
+from loomproof.jobs.trace_hookups import trace_hook_ups
 from loomproof.jobs.wiggle import Hands, Wiggle, gathered, new_log, watch_while_moved
 from loomproof.jobs.workshop import find
 from loomproof.judgement.conclude import Outcome
-from loomproof.loom.model import End, Hazard, Loom
+from loomproof.loom.model import End, Loom
 from loomproof.measuring.events import Event, Finished, finish
 from loomproof.notebook import Shown
 from loomproof.planning.hookup_search import Constraints
@@ -268,30 +269,29 @@ class Job:
             )
         )
 
-    def trace(self, folder: Path, *, over: bool = False, known: bool = False) -> Running[TracedLoom]:
+    def trace(
+        self,
+        folder: Path,
+        *,
+        over: bool = False,
+        known: bool = False,
+        hook_ups: Constraints | None = None,
+        go_on: bool = False,
+        stop_after: int | None = None,
+    ) -> Running[TracedLoom]:
         """Learn the unknown loom, and write it as a folder: `loomproof.jobs.trace.trace_to`.
 
-        Of the job's own loom nothing counts but its name and the hazards at its connectors, unless it is
-        ``known``: then what it says is laid over what was traced.
+        Of the job's own loom nothing counts but its name, its connectors' cavities and hazards, unless it is
+        ``known``: then what it says is laid over what was traced. With ``hook_ups`` plug by plug:
+        `loomproof.jobs.trace_hookups.trace_hook_ups`.
         """
-        said = self.assured.hazards
-        hazards = {
-            each.name: said.get(each.name, each.hazard) if each.hazard is Hazard.UNKNOWN else each.hazard
-            for each in self.loom.connectors
-        }
-        return Running(
-            trace_to(
-                folder,
-                self.adapter,
-                self.bench,
-                self.operator,
-                name=self.loom.name,
-                over=over,
-                hazards=hazards,
-                known=self.loom if known else None,
-                assured=self.assured,
-            )
-        )
+        said = self.assured
+        hazards = hazards_of(self.loom, said.hazards)
+        laid = self.loom if known else None
+        place = folder, self.bench, self.operator, hazards, laid, said
+        if hook_ups is not None:
+            return Running(trace_hook_ups(self.loom, *place, hook_ups, go_on, over, stop_after))
+        return Running(trace_to(self.adapter, *place, name=self.loom.name, over=over))
 
     def learn_adapter(
         self, target: Path, patience: Patience | None = None, *, resume: bool = False

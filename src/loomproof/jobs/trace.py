@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterable, Mapping
+from collections.abc import Generator, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -29,8 +29,9 @@ from loomproof.measuring.ohmmeter import Ohmmeter
 from loomproof.measuring.plausibility import temperature_of
 from loomproof.measuring.preparing import checked, cleared_meter
 from loomproof.measuring.reference_check import refuse_wrong_references
-from loomproof.measuring.trace import Traced
+from loomproof.measuring.trace import Seen, Traced, together
 from loomproof.measuring.traced_loom import fitted_loom, loom_of, questions_of
+from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import Scope
 from loomproof.planning.request import Request
 from loomproof.planning.suspects import single_points
@@ -51,12 +52,12 @@ def asked_in_file(name: str, questions: Iterable[str]) -> bytes:
 
 @dataclass(frozen=True)
 class TracedLoom:
-    """A loom as it was traced, what only its owner can know, and the journal of what was read."""
+    """A loom as it was traced, what only its owner can know, and the journals of what was read."""
 
     loom: Loom
     found: Traced
     questions: tuple[str, ...]
-    journal: Path
+    journals: tuple[Path, ...]
 
     @property
     def summary(self) -> str:
@@ -92,6 +93,37 @@ def trace(
     Raises `SafetyError` without a clearance for it, `UnfitError` where the bench's check fails.
     """
     leads = request.adapter
+    looked = yield from looked_at(request, bench, clearance)
+    found = together([looked.seen])
+    loom, failing = fitted_loom(
+        found,
+        request.loom.name,
+        {lead.end: lead.point for lead in leads.entries},
+        clearance.capabilities,
+        looked.meter,
+        looked.ohmmeter.read if looked.ohmmeter else None,
+        hazards=hazards or {},
+        temperature_c=looked.temperature_c,
+    )
+    if looked.ohmmeter is not None:
+        refuse_wrong_references(looked.ohmmeter, leads.references)
+    bench.confirm()
+    return told_of(request.run, found, loom, failing, known)
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What a hook-up saw, and by what: the meter, and the ohmmeter on this hook-up's points."""
+
+    seen: Seen
+    meter: Meter | None
+    ohmmeter: Ohmmeter | None
+    temperature_c: float
+
+
+def looked_at(request: Request, bench: Bench, clearance: Clearance) -> Generator[Event, None, Looked]:
+    """Have the bench check itself, and read all that this hook-up shows. Raises as `trace` does."""
+    leads = request.adapter
     order: dict[End, int] = {lead.end: lead.point for lead in leads.entries}
     temperature_c = temperature_of(bench)
     checked(bench, clearance, single_points(order))
@@ -100,21 +132,15 @@ def trace(
     ohmmeter = Ohmmeter(Asker(bench, clearance, point_set(order.values())), meter, scope) if meter else None
     if ohmmeter is not None:
         refuse_wrong_references(ohmmeter, leads.references)
-    found = yield from tracing.trace(bench, clearance, leads.end_of, meter)
-    loom, failing = fitted_loom(
-        found,
-        request.loom.name,
-        order,
-        clearance.capabilities,
-        meter,
-        ohmmeter.read if ohmmeter else None,
-        hazards=hazards or {},
-        temperature_c=ROOM_TEMPERATURE_C if temperature_c is None else temperature_c,
-    )
-    if ohmmeter is not None:
-        refuse_wrong_references(ohmmeter, leads.references)
-    bench.confirm()
-    loom = replace(loom, traced_in=(request.run,))
+    seen = yield from tracing.look(bench, clearance, leads.end_of, meter)
+    return Looked(seen, meter, ohmmeter, ROOM_TEMPERATURE_C if temperature_c is None else temperature_c)
+
+
+def told_of(
+    run: str, found: Traced, loom: Loom, failing: Sequence[str], known: Loom | None
+) -> tuple[Loom, Traced, tuple[str, ...]]:
+    """Return the description with its run, what is ``known`` laid over it; what was found; what is asked."""
+    loom = replace(loom, traced_in=(run,))
     differs: tuple[str, ...] = ()
     if known is not None:
         laid = lay_over(loom, known)
@@ -122,25 +148,10 @@ def trace(
     return loom, found, (*failing, *differs, *questions_of(found, loom, known))
 
 
-def trace_to(
-    folder: Path,
-    adapter: Adapter,
-    at: BenchAt,
-    operator: Operator,
-    *,
-    name: str = "",
-    over: bool = False,
-    hazards: Mapping[str, Hazard] | None = None,
-    known: Loom | None = None,
-    assured: Assured | None = None,
-) -> Generator[Event, None, TracedLoom]:
-    """Trace what is on this bench and write it as a loom folder, the journal beside it.
+def refuse_place(folder: Path, at: BenchAt, *, over: bool) -> None:
+    """Refuse a folder that is there (unless ``over``), and a simulator of its own, which knows its loom.
 
-    ``known`` is what was described of it before, of which nothing gets lost. What only the owner can know
-    stands in the folder as `QUESTIONS`.
-
-    Raises `UsageError` where the folder is there (unless ``over``) or the bench is a simulator of its own,
-    which knows its loom; `SafetyError` where the bench is not cleared; and as `trace` does.
+    Raises `UsageError`.
     """
     if starts_its_own(at):
         raise UsageError(
@@ -150,6 +161,43 @@ def trace_to(
         )
     if folder.exists() and not over:
         raise UsageError(f"{folder} exists already", cure="Name another place.", do=Todo.OVER)
+
+
+def write_traced(folder: Path, loom: Loom, questions: Iterable[str], *, over: bool) -> None:
+    """Write a loom as it was traced, its questions beside it as `QUESTIONS`."""
+    write_folder(loom, folder, over=over)
+    write_file(folder / QUESTIONS, asked_in_file(loom.name, questions))
+
+
+def hazards_of(loom: Loom, said: Mapping[str, Hazard]) -> dict[str, Hazard]:
+    """Return what is at each connector: what the description says, else what was said beforehand."""
+    return {
+        each.name: said.get(each.name, each.hazard) if each.hazard is Hazard.UNKNOWN else each.hazard
+        for each in loom.connectors
+    }
+
+
+def trace_to(
+    adapter: Adapter,
+    folder: Path,
+    at: BenchAt,
+    operator: Operator,
+    hazards: Mapping[str, Hazard],
+    known: Loom | None = None,
+    assured: Assured | None = None,
+    *,
+    name: str = "",
+    over: bool = False,
+) -> Generator[Event, None, TracedLoom]:
+    """Trace what is on this bench and write it as a loom folder, the journal beside it.
+
+    ``known`` is what was described of it before, of which nothing gets lost. What only the owner can know
+    stands in the folder as `QUESTIONS`.
+
+    Raises `UsageError` where the folder is there (unless ``over``) or the bench is a simulator of its own,
+    which knows its loom; `SafetyError` where the bench is not cleared; and as `trace` does.
+    """
+    refuse_place(folder, at, over=over)
     title = name or folder.name
     yield CAUTIONS
     moment = now()
@@ -172,7 +220,6 @@ def trace_to(
         with journaled(raw, journal, {"trace": title}) as bench:
             loom, found, questions = yield from trace(request, bench, clearance, hazards, known)
     ended(request)
-    write_folder(loom, folder, over=over)
-    write_file(folder / QUESTIONS, asked_in_file(loom.name, questions))
+    write_traced(folder, loom, questions, over=over)
     yield Finished(run)
-    return TracedLoom(loom, found, questions, journal)
+    return TracedLoom(loom, found, questions, (journal,))

@@ -58,6 +58,11 @@ class Asker:
         self.asked.append(("diode", a, b, volts))
         return volts
 
+    def capacitance(self, a: int, b: int) -> float | None:
+        """Measure between two sets, F; inf is over range, ``None`` does not settle."""
+        self.readings += 1
+        return self.bench.capacitance(a, b)
+
     def told(self, end_of: Mapping[int, End]) -> Iterator[Reading]:
         """Yield what was read since this was last asked for, by the cavities on the points."""
         fresh, self.asked = self.asked, []

@@ -30,6 +30,9 @@ NOTHING_FOUND = "nothing found on it: spare, cut wire, or a pulled part?"
 
 KIND_AND_ROWS = "found by tracing: kind and rows?"
 
+DIODE_V = 0.7
+"""What a silicon diode drops at milliamperes, at most; under it none may show. Common practice."""
+
 TOLERANCES_PCT = (5.0, 10.0, 20.0, 50.0)
 
 
@@ -149,9 +152,18 @@ def questions_of(traced: Traced, loom: Loom, known: Loom | None = None) -> Itera
         a, b = part.ends
         if part.kind is ComponentKind.DIODE:
             yield f"{part.name} conducts from {a} to {b} only: is it a diode, and which?"
+        elif part.kind is ComponentKind.CAPACITOR:
+            yield f"{part.name}, {part.capacitance_f:.4g} F from {a} to {b}: which capacitor is it?"
         else:
             ohm = f"{part.resistance_ohm:.4g} ohm"
-            yield f"{part.name}, {ohm} from {a} to {b}: a part, a leak, or a bad joint?"
+            across = [each.name for each in loom.components if each.kind is ComponentKind.DIODE]
+            across = [name for name in across if {*loom.component_by_name[name].ends} == {a, b}]
+            beside = f", with {across[0]} across it as across a coil" if across else ""
+            yield (
+                f"{part.name}, {ohm} from {a} to {b}{beside}: a part, a leak, or a bad joint? "
+                "A coil reads as a resistor does, so which of them a part is nothing here tells."
+                + ("" if across else _hidden_diode(traced, part.resistance_ohm or 0.0))
+            )
     bare = ", ".join(str(facts.end) for facts in loom.cavity_facts if facts.note == NOTHING_FOUND)
     if bare:
         yield f"{bare}: {NOTHING_FOUND}"
@@ -165,19 +177,34 @@ def questions_of(traced: Traced, loom: Loom, known: Loom | None = None) -> Itera
             f"Which connector is which{which}: kinds, housings, rows as seen from the mating face, what each "
             "goes to?"
         )
+    if loom.wires and known is None:
+        yield (
+            "Which ends does a fuse or a link lie between, and of how many amperes? Both read as wire, so "
+            "that nothing here tells them from one."
+        )
     if any(not wire.colour or wire.length_m is None or wire.csa_mm2 is None for wire in loom.wires):
         yield "Colours, lengths and sections of the wires, and where splices lie?"
     if not traced.confirmed:
         yield "Sense was not the same both ways, and every point was asked alone: look at the parts found."
 
 
+def _hidden_diode(traced: Traced, ohm: float) -> str:
+    volts = traced.test_current_a * ohm
+    if not 0.0 < volts < DIODE_V:
+        return ""
+    return f" Nor does a diode across it show: the meter puts no more than {volts:.2g} V on it."
+
+
 def _read(traced: Traced, a: End, b: End) -> str:
-    found = traced.ohms.get((a, b))
-    return f"{found[0]:.3f} ± {found[1]:.3f} ohm measured from {a}" if found else ""
+    """Return what was read from a to b, else to b from another cavity: not all met in one hook-up."""
+    found, of = traced.ohms.get((a, b)), a
+    if found is None:
+        of, found = next(((one, ohm) for (one, other), ohm in traced.ohms.items() if other == b), (a, None))
+    return f"{found[0]:.3f} ± {found[1]:.3f} ohm measured from {of}" if found else ""
 
 
 def _components(traced: Traced, tolerance_pct: float) -> Iterator[Component]:
-    diodes = resistors = 0
+    diodes = resistors = capacitors = 0
     for part in traced.parts:
         if part.one_way:
             diodes += 1
@@ -188,6 +215,15 @@ def _components(traced: Traced, tolerance_pct: float) -> Iterator[Component]:
                 forward_v=None if part.forward_v is None else round(part.forward_v, 3),
                 note="found by tracing",
             )
+        elif part.farad is not None:
+            capacitors += 1
+            yield Component(
+                f"C{capacitors}",
+                ComponentKind.CAPACITOR,
+                (("1", part.a), ("2", part.b)),
+                capacitance_f=float(f"{part.farad:.4g}"),
+                note=f"found by tracing{_give_or_take(part.farad, part.u, 'F')}",
+            )
         elif part.ohm is not None:
             resistors += 1
             yield Component(
@@ -196,5 +232,10 @@ def _components(traced: Traced, tolerance_pct: float) -> Iterator[Component]:
                 (("1", part.a), ("2", part.b)),
                 resistance_ohm=float(f"{part.ohm:.4g}"),
                 tolerance_pct=tolerance_pct,
-                note="found by tracing",
+                note=f"found by tracing{_give_or_take(part.ohm, part.u, 'ohm')}",
             )
+
+
+def _give_or_take(value: float, u: float | None, unit: str) -> str:
+    """Return a value with its uncertainty, for a note; "" where the uncertainty is not known."""
+    return f": {value:.4g} ± {u:.2g} {unit}" if u else ""

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -105,7 +105,8 @@ def cover(
 
 def lower_bound(problem: Problem) -> tuple[int, str]:
     """Return the best of the counting bounds, and its name."""
-    capacity = problem.capacity - problem.size(problem.stay)
+    free = [size for u, size in enumerate(problem.sizes) if not problem.stay >> u & 1]
+    capacity = _filled(free, problem.capacity - problem.size(problem.stay))
     partners: dict[int, set[int]] = {}
     for a, b in problem.rows:
         if a.bit_count() == b.bit_count() == 1 and not (a | b) & problem.stay:
@@ -115,7 +116,7 @@ def lower_bound(problem: Problem) -> tuple[int, str]:
     times = {}
     for u, others in partners.items():
         others = others - {u}
-        room = capacity - problem.sizes[u]
+        room = _filled([problem.sizes[v] for v in others], capacity - problem.sizes[u])
         times[u] = max(1, math.ceil(sum(problem.sizes[v] for v in others) / room)) if room > 0 else 1
     single = {m.bit_length() - 1 for row in problem.rows for m in row if m.bit_count() == 1}
     bounds = [(1, "one at least")]
@@ -130,6 +131,15 @@ def lower_bound(problem: Problem) -> tuple[int, str]:
             need = next((m for m in sorted(RATIO) if RATIO[m] >= ratio - 1e-9), max(RATIO) + 1)
             bounds.append((need, "the ratio of cavities to points"))
     return max(bounds, key=lambda found: found[0])
+
+
+def _filled(sizes: Iterable[int], room: int) -> int:
+    """Return how much of a room whole units of these sizes can fill at most."""
+    reached = 1  # bit n: some of the units take n points
+    for size in sizes:
+        reached |= reached << size
+        reached &= (1 << max(room, 0) + 1) - 1
+    return reached.bit_length() - 1
 
 
 def _clique(problem: Problem, partners: dict[int, set[int]]) -> list[int]:
@@ -175,7 +185,8 @@ def _picked(matrix: npt.NDArray[np.float32], rng: random.Random) -> list[int]:
     open_rows = np.ones(matrix.shape[1], dtype=np.float32)
     picked: list[int] = []
     while open_rows.any():
-        gains = matrix @ open_rows
+        with np.errstate(invalid="ignore"):  # zeros and ones; a kernel's spare lanes may raise the flag
+            gains = matrix @ open_rows
         best = np.flatnonzero(gains >= gains.max() - (rng.random() < 0.15))
         k = int(best[rng.randrange(len(best))])
         if gains[k] <= 0:

@@ -69,6 +69,11 @@ def units_of(mask: int) -> Iterator[int]:
     return (one.bit_length() - 1 for one in singles(mask))
 
 
+def mask_of(units: Iterable[int]) -> int:
+    """Return units, by their numbers, as a mask."""
+    return _union(1 << unit for unit in units)
+
+
 def covers(sets: Iterable[int], row: Row) -> bool:
     """Whether one of the sets holds a unit of each side."""
     return any(chosen & row[0] and chosen & row[1] for chosen in sets)

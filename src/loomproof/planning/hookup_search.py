@@ -23,6 +23,7 @@ from loomproof.planning.hookup_points import hooked
 from loomproof.planning.hookup_problem import (
     Problem,
     Row,
+    mask_of,
     open_cuts,
     proves,
     rows_of,
@@ -183,12 +184,12 @@ class _Search:
         wanted = signatures_of((net for k, net in enumerate(task.nets) if k in task.only), units)
         housings = [task.loom.by_name[unit.connector].housing for unit in units]
         groups = [
-            (_mask(u for u, each in enumerate(housings) if each == housing), count)
+            (mask_of(u for u, each in enumerate(housings) if each == housing), count)
             for housing, count in limits.owned.items()
         ]
         fixed = {} if limits.plugs is None else limits.plugs.point_of
         apart = [(1 << a | 1 << b, 1) for a, b in on_one_point(units, fixed)]
-        stay = _mask(k for k, unit in enumerate(units) if unit.connector in limits.stay)
+        stay = mask_of(k for k, unit in enumerate(units) if unit.connector in limits.stay)
         sizes = tuple(len(unit.ends) for unit in units)
         rows = rows_of(signatures, wanted)
         problem = Problem(sizes, task.points - len(reserved(limits.plugs)), rows, (*groups, *apart), stay)
@@ -265,7 +266,7 @@ def _open_rows(
 def signatures_of(nets: Iterable[Iterable[End]], units: Sequence[Unit]) -> tuple[int, ...]:
     """Return which units each net comes to, as masks, one for each different set."""
     unit_of = {end: k for k, unit in enumerate(units) for end in unit.ends}
-    masks = (_mask({unit_of[end] for end in net}) for net in nets)
+    masks = (mask_of({unit_of[end] for end in net}) for net in nets)
     return tuple(dict.fromkeys(mask for mask in masks if mask))
 
 
@@ -366,17 +367,22 @@ def _named(by: str, units: Sequence[Unit]) -> str:
     return f"{head} {units[int(number)].name}" if number.isdigit() else by
 
 
-def with_follow_ups(plan: HookUpPlan, pairs: Iterable[tuple[frozenset[End], frozenset[End]]]) -> HookUpPlan:
-    """Return the plan with hook-ups added in which these pairs of conductors meet, as far as they can."""
-    units = plan.units
+def with_follow_ups(
+    plan: HookUpPlan, pairs: Iterable[tuple[frozenset[End], frozenset[End]]], units: Sequence[Unit] = ()
+) -> HookUpPlan:
+    """Return the plan with hook-ups added in which these pairs of conductors meet, as far as they can.
+
+    ``units`` is what can be plugged, where that is more than the plan has.
+    """
+    units = units or plan.units
     place = {unit.name: k for k, unit in enumerate(units)}
     rows = [tuple(signatures_of([a], units) + signatures_of([b], units)) for a, b in pairs]
     problem = Problem(
         tuple(len(unit.ends) for unit in units),
         plan.points - len(plan.reserved),
         undominated((row[0], row[1]) for row in rows if len(row) == 2),
-        tuple((_mask(place[name] for name in names), most) for names, most in plan.limits),
-        _mask(place[name] for name in plan.stay),
+        tuple((mask_of(place[name] for name in names), most) for names, most in plan.limits),
+        mask_of(place[name] for name in plan.stay),
     )
     bad = set(problem.impossible())
     problem = replace(problem, rows=tuple(row for row in problem.rows if row not in bad))
@@ -384,16 +390,9 @@ def with_follow_ups(plan: HookUpPlan, pairs: Iterable[tuple[frozenset[End], froz
         return plan
     found = cover(problem, tries=20)
     sets = Grower(problem, random.Random(0)).trimmed(found.sets, range(len(units)))
-    last = _mask(place[unit.name] for unit in plan.hook_ups[-1].units)
+    last = mask_of(place[unit.name] for unit in plan.hook_ups[-1].units)
     held = plan.hook_ups[-1].point_of
     order = best_order(sets)
     fixed = {end: lead.point for end, lead in plan.leads.items()}
     added = tuple(hooked([sets[k] for k in order], units, plan.points, fixed, last, held, plan.reserved))
     return replace(plan, hook_ups=plan.hook_ups + added)
-
-
-def _mask(units: Iterable[int]) -> int:
-    mask = 0
-    for unit in units:
-        mask |= 1 << unit
-    return mask
