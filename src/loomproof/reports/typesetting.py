@@ -5,24 +5,52 @@ from __future__ import annotations
 import datetime
 import json
 import re
+import subprocess
+import sys
 from collections.abc import Mapping
 from importlib import resources
 from typing import cast
 
 from loomproof.errors import RecordError
 
+Texts = Mapping[str, str]
 
-def typeset(
-    template: str, values: Mapping[str, object], texts: Mapping[str, str], moment: datetime.datetime
-) -> bytes:
+
+def typeset(template: str, values: Mapping[str, object], texts: Texts, moment: datetime.datetime) -> bytes:
     """Set a template of this room as PDF/A-3a and PDF/UA-1; ``values`` travel as JSON, ``texts`` as they are.
 
     A character that no font at hand has is shown by its code point, as ``[U+4E2D]``: PDF/A allows no gaps.
     """
+    inputs = {name: json.dumps(value, ensure_ascii=False) for name, value in values.items()}
+    much = sum(map(len, (*inputs.values(), *texts.values()))) >= MUCH
+    return (_set_apart if much else _set)(template, inputs, texts, moment)
+
+
+MUCH = 2_000_000
+"""From so many characters on, a page is set by a process of its own."""
+
+
+def _set_apart(template: str, inputs: Texts, texts: Texts, moment: datetime.datetime) -> bytes:
+    """Set a template in a process of its own: what the typesetter took for a big loom it never gives back.
+
+    An order to stop at the terminal is for the one who asked, so the process is of another session. Where it
+    cannot be begun, or refuses, the page is set here, which tells why.
+    """
+    told = json.dumps([template, inputs, texts, moment.isoformat()]).encode()
+    command = [sys.executable, "-m", "loomproof.reports.typesetting"]
+    try:
+        done = subprocess.run(command, input=told, capture_output=True, start_new_session=True, check=False)
+    except OSError:
+        return _set(template, inputs, texts, moment)
+    if done.returncode < 0:
+        raise RecordError(f"the page cannot be set: what sets it was ended by signal {-done.returncode}")
+    return done.stdout if done.returncode == 0 else _set(template, inputs, texts, moment)
+
+
+def _set(template: str, inputs: Texts, texts: Texts, moment: datetime.datetime) -> bytes:
     import typst
 
     source = resources.files("loomproof.reports") / "templates" / template
-    inputs = {name: json.dumps(value, ensure_ascii=False) for name, value in values.items()}
     for system_fonts in (False, True):
         for _ in range(_MOST_ROUNDS):
             compiler = typst.Compiler(source.read_bytes(), ignore_system_fonts=not system_fonts)
@@ -53,3 +81,8 @@ def _spelt(text: str, gap: str) -> str:
     for mark in gap:
         text = text.replace(mark, f"[U+{ord(mark):04X}]")
     return text
+
+
+if __name__ == "__main__":
+    of, values_of, texts_of, at = json.load(sys.stdin.buffer)
+    sys.stdout.buffer.write(_set(of, values_of, texts_of, datetime.datetime.fromisoformat(at)))
