@@ -23,7 +23,7 @@ from loomproof.bench.journal.lines import read_capabilities, read_yes_or_no
 from loomproof.bench.journal.writing import JournaledBench
 from loomproof.bench.matrix import MatrixBench
 from loomproof.bench.profile import Profile, parse_profile
-from loomproof.bench.seam import Capabilities
+from loomproof.bench.seam import Capabilities, Wires
 from loomproof.bench.serial_port import SerialLine, port_error
 from loomproof.bench.simulation import Simulation
 from loomproof.bench.tcp import TcpLine
@@ -100,6 +100,20 @@ def test_the_matrix_says_that_it_has_closed_before_the_meter_reads() -> None:
     assert len(reads) == 5, "four to try the meter, and the one asked for"
     for k in reads:
         assert heard[k - 2 : k] == [("matrix", "*OPC?"), ("matrix", "SYSTem:ERRor?")]
+    bench.close()
+
+
+@pytest.mark.parametrize(("wires", "closed"), [(2, "101,203"), (4, "101,301,203,403")])
+def test_the_sensing_rows_are_closed_for_four_wires_alone(wires: Wires, closed: str) -> None:
+    heard: list[tuple[str, str]] = []
+    box = Box("matrix", heard)
+    text = PROFILE.replace('["1"]', '["1", "3"]').replace('["2"]', '["2", "4"]')
+    text += 'measure_four = "MEASure:FRESistance?"\naccuracy_four = { ohm = 0.01, ratio = 0.01 }\n'
+    bench = MatrixBench(box, box, parse_profile(text, "x"), "visa:test", wait=lambda _: None)
+    bench.resistance(1, 4, wires)
+    asked = {2: "MEASure:RESistance?", 4: "MEASure:FRESistance?"}[wires]
+    assert [told for _, told in heard if told.startswith("ROUTe:CLOSe")][-1] == f"ROUTe:CLOSe (@{closed})"
+    assert [told for _, told in heard if told.startswith("MEAS")][-1] == asked
     bench.close()
 
 

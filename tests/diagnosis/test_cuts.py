@@ -129,6 +129,18 @@ def test_cuts_are_the_cheapest_and_all_of_them(runs: tuple[str, ...], table: Wei
             assert few[0] in found
 
 
+def test_a_loop_of_six_splices_in_three_groups_is_solved_by_trying_every_choice() -> None:
+    """Each splice is of one of three groups or lets go: 4⁶ = 4096 choices, the most that are all tried. A:2
+    and A:4 are of one group: with the own wires of A:1 and A:3 open, three pieces are left."""
+    runs = ("T S", "U S", "V U", "W V", "X V", "T U", "W U", "S V", "A:1 T", "A:2 W", "A:3 V", "A:4 U")
+    wiring = net_of(*runs)
+    cuts, labels = NetCuts(wiring, 0, weights()), (0, 1, 2, 1)
+    (cut,) = cuts.ways(labels, 1000)
+    assert {name for k in cut.edges for name in wiring.edges[k].wires} == {"W8", "W10"}
+    assert cut.splices == ()
+    assert cuts.cost(labels) == sum(wiring.edges[k].cost for k in cut.edges) + 3 * SHORT
+
+
 @pytest.mark.parametrize("runs", TREES)
 def test_a_leaf_of_which_nothing_is_known_costs_nothing(runs: tuple[str, ...]) -> None:
     wiring = net_of(*runs)
