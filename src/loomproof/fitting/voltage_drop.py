@@ -115,8 +115,7 @@ def _feed_row(
         if edge.hop:
             amps = abs(network.current_a[k])
             total.drop_v += edge.ohm * amps
-            total.systematic_v += edge.half_width_ohm * amps
-            total.squares += (2.0 * edge.joints_u_ohm * amps) ** 2
+            total.squares += (2.0 * edge.joints_u_ohm * amps) ** 2  # All that is not known of a hop.
             total.ohm += edge.ohm
             total.pieces += 1  # Never measured: fuses and relays are out while a loom is proved.
             names.append(edge.name)
