@@ -104,7 +104,10 @@ class Circuit:
     """The board with a network on it: where each pin's voltage goes, and how fast.
 
     ``farads`` is what each point has to 0 V beside its pin; between conductors nothing is modelled here.
+    Unless ``timed`` a conductor's capacitance is the same whatever else is held: no rise is measured.
     """
+
+    timed = True
 
     def __init__(self, pins: Pins, network: Network, farads: Array | None = None) -> None:
         self.pins = pins
@@ -148,7 +151,7 @@ class Circuit:
             slow = self.farad * SUPPLY_V / np.maximum(p.leak_a, 1e-15)
             tau = np.where(leaking & ~pull, slow, tau)
         for number, (island, members) in enumerate(zip(self._islands, self._members, strict=True)):
-            key = (number, driven & island.mask, pulled & island.mask, driven)
+            key = (number, driven & island.mask, pulled & island.mask, driven if self.timed else 0)
             if not key[1] and not key[2]:
                 share = float(np.average(terminal[members], weights=self.farad[members]))
                 now[members] = rest[members] = share

@@ -28,8 +28,9 @@ def _alone(loom: Loom, faults: Sequence[str] = (), seed: int = 1) -> Board:
 
 
 def _expanded(loom: Loom, faults: Sequence[str] = (), seed: int = 1) -> Board:
-    make = like_expanders(128)
-    return Expanded(LoomOnPins(on_expanders(seed, 128), loom, faults, make))
+    circuit = LoomOnPins(on_expanders(seed, 128), loom, faults, like_expanders(128))
+    circuit.timed = False
+    return Expanded(circuit)
 
 
 ALONE = Kind("pins", (), LIKE_THE_BOARD, _alone)

@@ -11,7 +11,7 @@ import numpy as np
 from loomproof.loom.model import End, Loom
 from loomproof.loom.reading import load
 from loomproof.virtual.build import Hookup
-from loomproof.virtual.network import Island
+from loomproof.virtual.network import Island, Network
 from loomproof.virtual.scanner import Make, Scanner
 from tests.firmware.circuit import POINTS, Circuit, Pins, Points
 
@@ -41,7 +41,19 @@ class LoomOnPins(Circuit):
         super().__init__(pins, self.scanner.network)
         self._opened: frozenset[int] = frozenset()
 
+    def load(self, network: Network, opened: frozenset[int] = frozenset()) -> None:
+        """Put another network on the pins."""
+        self._farads: dict[int, float] = {}
+        super().load(network, opened)
+
     def farad_of(self, island: Island, members: Points, driven: int) -> float:
+        if self.timed:
+            return self._farad_of(island, members, driven)
+        if island.mask not in self._farads:
+            self._farads[island.mask] = self._farad_of(island, members, 0)
+        return self._farads[island.mask]
+
+    def _farad_of(self, island: Island, members: Points, driven: int) -> float:
         found = self.scanner.true_capacitance(island.mask, driven & ~island.mask, 0.0)
         return float(np.sum(self.farad[members])) if math.isnan(found) else found
 

@@ -110,6 +110,7 @@ def _alone(asked: argparse.Namespace, eeprom: bytes) -> tuple[LoomOnPins, Board]
 def _expanded(asked: argparse.Namespace, eeprom: bytes) -> tuple[LoomOnPins, Board]:
     points = asked.expanders * CHIP_POINTS
     circuit = LoomOnPins(on_expanders(asked.seed, points), asked.loom, make=like_expanders(points))
+    circuit.timed = False
     return circuit, Expanded(circuit, eeprom=eeprom)
 
 

@@ -10,6 +10,8 @@ import pytest
 
 from loomproof.bench.opening import open_bench
 from loomproof.bench.scanner import ScannerBench
+from loomproof.jobs.demo import FAULTS, demo_loom
+from loomproof.loom.reading import load
 from tests.bench.device import Clock
 from tests.bench.noise import Harm, Noise
 from tests.bench.real_line import real_line
@@ -31,7 +33,7 @@ from tests.firmware.calibrating import eeprom_file
 from tests.firmware.circuit import Circuit, Pins, bare
 from tests.firmware.emulated import Board
 from tests.firmware.in_memory import board_bench
-from tests.firmware.kinds import ALONE, KINDS, Kind
+from tests.firmware.kinds import ALONE, EXPANDED, KINDS, Kind
 from tests.firmware.on_loom import LIKE_THE_BOARD, hooked
 from tests.firmware.processes import Emulation, emulated
 
@@ -118,3 +120,17 @@ def test_a_long_settle_time_is_waited_for_at_each_part_that_is_pulled_up(tmp_pat
         bench.set_settle(50_000)
         assert bench.sense([1, 2, 4]) == [1, 2, 4]
         assert bench.statistics().repeated == 0
+
+
+def test_the_demo_loom_on_expanders_is_proved_as_on_a_simulator_of_the_same_abilities() -> None:
+    """127 cavities, a point each: no hook-ups. `make demo BENCH=firmware` shows it at the board's pace."""
+    loom = load(demo_loom()).loom
+    clock = Clock()
+    with board_bench(EXPANDED.board(loom, FAULTS, 1), clock=clock) as bench:
+        found = run(loom, bench, clock, meter_v=0.0)
+    clock = Clock()
+    with sim_bench(hooked(loom, FAULTS, make=EXPANDED.make), clock=clock) as bench:
+        expected = run(loom, bench, clock, meter_v=0.0)
+    assert digest_of(found) == digest_of(expected)
+    assert found.document.verdict == "fail"
+    assert len(found.findings) == 3  # a joint of 4.7 ohm wants ohms
