@@ -134,6 +134,30 @@ def test_a_cell_with_several_places_is_several_ends_of_a_net_and_no_end_of_a_wir
     assert "holds several places" in problem.message
 
 
+@pytest.mark.parametrize("mark", ["|", " | ", " / ", " + ", "; ", " and "])
+def test_two_places_in_one_cell_are_never_one_odd_name(mark: str) -> None:
+    data = f'Wire,From,To\nW1,X1:1,"X2:2{mark}X3:1"\nW2,X1:2,X2:3\n'
+    (problem,) = read(data).problems
+    assert (problem.row, problem.column) == (2, "To")
+    assert "holds several places" in problem.message
+    found = loom_of(read(f'Net,Place\nN1,"X1:1{mark}X2:2"\nN2,X1:2\nN2,X2:3\n'))
+    assert nets_of(found) == nets("X1:1 X2:2", "X1:2 X2:3")
+
+
+@pytest.mark.parametrize("mark", ["|", " | ", ", ", "; "])
+def test_two_connectors_in_one_cell_are_never_one_odd_name(mark: str) -> None:
+    (problem,) = read(f'{PARTS}X1,"1{mark}4","X2{mark}X3","2{mark}1"\nX1,2,X2,3\n').problems
+    assert problem.row == 2
+    assert "holds several places" in problem.message
+    even = loom_of(read(f'{PARTS}X1,"1{mark}4",X2,"2{mark}1"\nX1,2,X2,3\n'))
+    assert nets_of(even) == nets("X1:1 X2:2", "X1:4 X2:1", "X1:2 X2:3")
+
+
+def test_a_stroke_between_connector_and_cavity_parts_no_places() -> None:
+    data = "From,To\nX1 / 1,X2 / 1\nX1 / 2,X2 / 2\n"
+    assert nets_of(loom_of(read(data, separator="/"))) == nets("X1:1 X2:1", "X1:2 X2:2")
+
+
 def test_two_codes_that_read_a_list_unlike_are_asked_about() -> None:
     data = "From,To,Colour\nA:1,B:1,GN\nA:2,B:2,BN\n"
     (question,) = read(data).open

@@ -119,13 +119,25 @@ def _ends_in(line: Line, roles: Roles, splitter: Splitter, work: Work) -> list[L
         sides = [Side(f"{front}{connector}", cavity) for connector, cavity in several[""]]
         return [Line(line.sheet, line.row, line.texts, [side]) for side in sides]
     for side, found in several.items():
-        if len({connector for connector, _ in found}) > 1 and not places.no_name(places_said[side]):
-            text = f"{places_said[side]!r} holds several places"
+        column, said = side or "place", places_said[side]
+        if side and _several_connectors(line.texts, side):
+            column = f"{side}_connector"
+            said = line.texts[column]
+        elif len({connector for connector, _ in found}) < 2:
+            continue
+        if not places.no_name(said):
+            text = f"{said!r} holds several places"
             cure = "Write one row for each wire."
-            work.problems.append(Problem(text, work.file, line.sheet, line.row, side or "place", cure))
+            work.problems.append(Problem(text, work.file, line.sheet, line.row, column, cure))
             return []
     line.sides += [_side(line.texts, roles, side, splitter) for side in sides_of(roles.kind)]
     return [line]
+
+
+def _several_connectors(texts: Mapping[str, str], side: str) -> bool:
+    """Whether a cell holds as many connectors as the one beside it cavities: ``X2, X3`` and ``2, 1``."""
+    cavity = texts.get(f"{side}_cavity", "") or texts.get(side, "")
+    return 1 < len(_pieces(texts.get(f"{side}_connector", ""))) == len(_pieces(cavity))
 
 
 def _side(texts: Mapping[str, str], roles: Roles, side: str, splitter: Splitter) -> Side:
@@ -152,16 +164,18 @@ def _side(texts: Mapping[str, str], roles: Roles, side: str, splitter: Splitter)
     return Side(" ".join(first.split()), pin or cavity, label=label)
 
 
-_PIECES = re.compile(r"\s*[,;&\n]\s*")
+_PIECES = re.compile(r"\s*[,;&|\n]\s*")
+_SPACED = re.compile(r"\s*[,;&|\n]\s*|\s+(?:/|\+|and|und)\s+")
+"""Marks between places; a stroke, a plus or a word only where whole places stand on both sides."""
 
 
-def _pieces(text: str) -> list[str]:
-    return [piece for piece in _PIECES.split(text) if piece]
+def _pieces(text: str, marks: re.Pattern[str] = _PIECES) -> list[str]:
+    return [piece for piece in marks.split(text) if piece]
 
 
 def _several(text: str, splitter: Splitter) -> list[tuple[str, str]]:
-    """Return the places of ``ECU:5, ECU:6`` or ``J1.1 J2.3``; nothing where the text is something else."""
-    for pieces in (_pieces(text), text.split() if splitter.separator.strip() else []):
+    """Return the places of ``ECU:5, ECU:6``, ``X2:2 | X3:1`` or ``J1.1 J2.3``; nothing of another text."""
+    for pieces in (_pieces(text), _pieces(text, _SPACED), text.split() if splitter.separator.strip() else []):
         found = [splitter.parted(piece) for piece in pieces]
         if len(found) > 1 and all(cavity for _, cavity in found):
             return found

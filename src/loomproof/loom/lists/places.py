@@ -167,7 +167,7 @@ _NUMBERS = re.compile(
 _LETTERS = re.compile(
     r"(\d{0,3})([A-Za-z])\s*(?:-|–|—|\.\.\.?|…|\bto\b|\bbis\b)\s*(\d{0,3})([A-Za-z])", re.ASCII
 )
-_COMMAS = re.compile(r"\s*(?:[,;&\n]|\band\b|\bund\b|(?<=\w)\s*\+\s*(?=\w))\s*")
+_COMMAS = re.compile(r"\s*(?:[,;&|\n]|\band\b|\bund\b|(?<=\w)\s*\+\s*(?=\w))\s*")
 _SLASHES = re.compile(r"\s*/\s*")
 
 
