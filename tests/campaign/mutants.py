@@ -44,7 +44,15 @@ GRADING = (
 )
 BENCH_ASKED = tuple(
     f"tests/bench/test_{name}.py"
-    for name in ("safety", "selfcheck", "selftest", "touch_command", "zero_open", "zero_uncertainty")
+    for name in (
+        "capacitance",
+        "safety",
+        "selfcheck",
+        "selftest",
+        "touch_command",
+        "zero_open",
+        "zero_uncertainty",
+    )
 )
 """Those of the bench that the room of measuring answers for."""
 PROVING = (
@@ -52,10 +60,18 @@ PROVING = (
     *("tests/judgement/test_claims.py", "tests/judgement/test_wires.py"),
 )
 """What is measured is seen in what a plan makes of it and in what is claimed."""
+BY_HAND = ("tests/measuring/test_by_hand.py", "tests/measuring/test_by_hand_looms.py")
+"""Whether a planned row of touches is enough is seen where a person makes them."""
 ROOMS: dict[str, tuple[str, ...]] = {
     "electrics": ("tests/electrics",),
-    "planning": ("tests/planning",),
-    "measuring": (*PROVING, *BENCH_ASKED, *GRADING),
+    "planning": (
+        *("tests/planning", *BY_HAND, "tests/electrics/test_explain.py"),
+        *("tests/bench/test_driver_ohms.py", "tests/test_retesting.py"),
+    ),
+    "measuring": (
+        *(*PROVING, *BENCH_ASKED, *GRADING),
+        *("tests/cli/test_probe.py", "tests/cli/test_insulation.py"),
+    ),
     "judgement": (
         *("tests/judgement", "tests/test_document.py", "tests/test_not_tested.py", *GRADING),
         *("tests/measuring/test_merging_unmet.py", "tests/cli/test_grades.py"),
