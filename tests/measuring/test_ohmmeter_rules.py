@@ -115,7 +115,9 @@ def test_what_still_rises_after_fifty_readings_is_said_so() -> None:
 
 
 def conductor(limit: float, wires: int = 2) -> ConductorReading:
-    return ConductorReading(A, B, 4 if wires == 4 else 2, 0.5, 0.6, limit, 0.7, True, ("W1",))
+    return ConductorReading(
+        A, B, 4 if wires == 4 else 2, 0.5, 0.6, limit, 0.7, True, ("W1",), defaults_used=False
+    )
 
 
 @pytest.mark.parametrize(

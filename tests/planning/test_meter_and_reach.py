@@ -111,7 +111,9 @@ def scope_of_sizes(sizes: list[int], reach: dict[int, set[int]] | None = None) -
 
 def conductor(net: int, sound: float, limit: float, wires: Wires = 2, shown: float = 0.0) -> ConductorReading:
     a, b = End(str(net), "1"), End(str(net), "2")
-    return ConductorReading(a, b, wires, sound, sound, limit, shown, decided=False)
+    return ConductorReading(
+        a, b, wires, sound, sound, limit, shown, decided=False, seen=(), defaults_used=False
+    )
 
 
 def component(name: str, a: int, b: int, lower: float, upper: float, diode: bool = False) -> PartReading:

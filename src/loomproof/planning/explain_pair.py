@@ -211,7 +211,7 @@ def _steps(expectation: Expectation, between: Between) -> tuple[Step, ...]:
             source=section.source if section else "",
             status=section.status if section else "",
             defaulted=wire.defaulted,
-            shows=opens.get(wire.name, 0.0) > between.limit_ohm,
+            shows=opens[wire.name] > between.limit_ohm,
         )
         found.append((order, k, step))
     return tuple(step for _, _, step in sorted(found, key=lambda item: item[:2]))

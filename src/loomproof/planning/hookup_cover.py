@@ -122,7 +122,7 @@ def lower_bound(problem: Problem) -> tuple[int, str]:
     bounds = [(1, "one at least")]
     for u, count in times.items():
         bounds.append((count, f"room beside unit {u}"))
-    weight = sum(problem.sizes[u] * times.get(u, 1) for u in single | set(times) if not problem.stay >> u & 1)
+    weight = sum(problem.sizes[u] * times.get(u, 1) for u in single if not problem.stay >> u & 1)
     if capacity > 0:
         bounds.append((math.ceil(weight / capacity), "counting plug-ins against points, Schönheim's bound"))
         clique = _clique(problem, partners)

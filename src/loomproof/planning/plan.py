@@ -62,8 +62,8 @@ class ConductorReading:
     limit_ohm: float
     shown_ohm: float
     decided: bool
-    seen: tuple[str, ...] = ()
-    defaults_used: bool = False
+    seen: tuple[str, ...]
+    defaults_used: bool
 
 
 @dataclass(frozen=True, slots=True)
