@@ -229,6 +229,16 @@ def test_a_bench_without_ohms_proves_connections() -> None:
     )
 
 
+def test_a_person_who_goes_by_the_beep_proves_connections_and_is_told_to_read_wires_too() -> None:
+    wires = Advice(
+        "Read every wire in ohms as well: that says how good the joints are.",
+        Do(Todo.OHMS),
+    )
+    by_beep = replace(MEASURED, by_beep=True, conductors=())
+    assert reach_of(by_beep) == Reach(Grade.CONNECTIONS, 0, 0, 0.0, (wires,))
+    assert reach_of(replace(by_beep, unmeasured_parts=("F1",))).advice[1:] == (wires,)
+
+
 @pytest.mark.parametrize(
     ("u_ohm", "decided"),
     [(0.0, 4), (0.0499, 4), (0.0501, 3), (0.1999, 3), (0.2001, 2), (0.9501, 1), (5.1, 0)],

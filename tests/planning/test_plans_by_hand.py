@@ -13,7 +13,9 @@ from loomproof.errors import UsageError
 from loomproof.loom.model import (
     ComponentKind,
     End,
+    Settings,
 )
+from loomproof.planning.bounding import bound_readings
 from loomproof.planning.explain_pair import Explanation, explain
 from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import scope_of
@@ -152,3 +154,52 @@ def test_wires_whose_open_no_reading_shows_are_named() -> None:
     assert hidden(Accuracy(1.0, 0.0)) == ("W1", "W2")
     assert "W3" not in hidden(Accuracy(0.0, 0.0))
     assert "W1" not in hidden(Accuracy(0.0, 0.0))
+
+
+def test_a_part_beside_others_reads_at_most_what_all_of_them_make_with_the_margin_of_their_joints() -> None:
+    """R1 of 10 Ω behind 20 m of 39 mΩ/m (IEC 60228 class 5, 0.5 mm²), R2 of 1 kΩ over both.
+
+    Two contacts of 20 mΩ and what the wire adds to R1 get half as much again, and 50 mΩ; R2 gets no wire.
+    """
+    settings = Settings(contact_ohm=0.02, crimp_ohm=0.0, splice_ohm=0.0, margin_ratio=1.5, margin_ohm=0.05)
+    parts = (
+        part(ComponentKind.RESISTOR, "R1", "B:1", "C:1", 10.0, tolerance_pct=0.0),
+        part(ComponentKind.RESISTOR, "R2", "A:1", "C:1", 1000.0, tolerance_pct=0.0),
+    )
+    expectation = expect(loom_of("W1 A:1 B:1 20.0m 0.5mm2", parts, settings), 20.0)
+    scope = scope_of(expectation, in_order(expectation.loom.cavities).point_of)
+    found = {one.component: one.upper_ohm for one in bound_readings(expectation, scope, (), 1e6, 0.02)}
+    both_ohm = 10.78 * 1000.0 / 1010.78
+    assert found["R1"] == pytest.approx(both_ohm + 1.5 * (both_ohm - 10.0 + 0.04) + 0.05)
+    assert found["R2"] == pytest.approx(both_ohm + 1.5 * 0.04 + 0.05)
+
+
+def test_parts_to_nets_without_a_point_are_not_read() -> None:
+    """C1 leads from a net with points to one without, C2 between two that have them."""
+    parts = tuple(part(ComponentKind.CAPACITOR, f"C{k}", "A:1", f"B:{k}") for k in (1, 2))
+    expectation = expect(loom_of("", parts))
+    point_of = {End("A", "1"): 1, End("B", "2"): 2}
+    scope = scope_of(expectation, point_of)
+    found = list(bound_readings(expectation, scope, (), 1e6, 0.02))
+    assert {one.component for one in found} == {"C2"}
+
+
+def test_wires_that_no_sense_tells_are_named_of_a_bench_that_senses() -> None:
+    loom = loom_of("W1 A:1 B:1 1.0m 0.5mm2\nW2 A:1 B:1 1.0m 0.5mm2\nW3 A:2 B:2 1.0m 0.5mm2")
+    point_of = in_order(loom.cavities).point_of
+    senses = plan_proof(expect(loom), point_of, Capabilities(16), None)
+    assert senses.vectors
+    assert senses.hidden == ("W1", "W2")
+    blind = plan_proof(expect(loom), point_of, Capabilities(16, sense_ohm=None, clear_ohm=None), None)
+    assert (blind.vectors, blind.hidden) == ((), ())
+
+
+def test_a_net_is_read_from_the_nearest_cavity_and_as_a_chain_where_one_has_no_point() -> None:
+    """A:1 is 10 cm from the splice, the three others a metre: all pairs with A:1. Without a point there, in
+    the order of the points."""
+    loom = loom_of("W1 A:1 S 0.1m 0.5mm2\n" + "\n".join(f"W{k} {k}:1 S 1.0m 0.5mm2" for k in (2, 3, 4)))
+    a, b, c, d = loom.cavities
+    made = plan_proof(expect(loom), {a: 1, b: 2, c: 3, d: 4}, Capabilities(16), METER)
+    assert [(r.a, r.b) for r in made.conductors] == [(a, b), (a, c), (a, d)]
+    made = plan_proof(expect(loom), {b: 3, c: 1, d: 2}, Capabilities(16), METER)
+    assert [{r.a, r.b} for r in made.conductors] == [{c, d}, {d, b}]

@@ -162,6 +162,28 @@ def test_a_plug_is_split_only_where_that_saves_hook_ups() -> None:
         plan_hook_ups(loom, nets, 1, Constraints(split=("C0",)))
 
 
+def test_a_plug_is_split_no_finer_than_saves_hook_ups() -> None:
+    """C1 of 14 leaves two of 16 points: C0's 16 leads come to it in eight groups of two."""
+    loom, _ = small([16, 14])
+    ends, others = (loom.by_name[name].ends for name in ("C0", "C1"))
+    nets = [[end, others[k % 14]] for k, end in enumerate(ends[:14])]
+    nets[0].append(ends[14])
+    nets[1].append(ends[15])
+    plan = plan_hook_ups(loom, nets, 16, Constraints(split=("C0",)))
+    groups = [unit for unit in plan.units if unit.connector == "C0"]
+    assert [len(unit.ends) for unit in groups] == [2] * 8
+    assert len(plan.hook_ups) == 8
+
+
+def test_no_plug_is_put_on_twice_where_all_can_stay_as_long_as_they_are_needed() -> None:
+    """Six plugs of 15 cavities on 10 points in three hook-ups: each is put on once."""
+    loom, _ = small([1, 4, 2, 4, 1, 3])
+    rows = ["01", "11 33", "12 21 31", "13 34", "14 52 53", "22 32 51", "41"]  # 12: plug C1, cavity 2
+    nets = [[End(f"C{plug}", cavity) for plug, cavity in row.split()] for row in rows]
+    plan = plan_hook_ups(loom, nets, 10)
+    assert (len(plan.hook_ups), plan.plug_ins) == (3, 6)
+
+
 @pytest.mark.parametrize("seed", range(25))
 def test_a_plan_proves_its_loom_and_counts_its_plug_ins(seed: int) -> None:
     rng = random.Random(seed)
