@@ -1,0 +1,223 @@
+"""Tracing step by step: what sense groups, what charges, which parts are told, which lengths are taken."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from itertools import combinations
+from typing import cast
+
+import pytest
+
+from loomproof.bench.adapter import in_order
+from loomproof.bench.seam import Capabilities, singles
+from loomproof.electrics.expectation import expect
+from loomproof.loom.model import ComponentKind, Connector, ConnectorKind, End, Hazard, Loom, Settings
+from loomproof.measuring.counting_bench import Asker
+from loomproof.measuring.ohmmeter import Ohmmeter, Settled
+from loomproof.measuring.trace import (
+    LEAK_OHM,
+    MOST_TOGETHER,
+    Traced,
+    TracedPart,
+    _cluster_parts,
+    _parts,
+    _sensed,
+    _settled,
+    _Tracing,
+)
+from loomproof.measuring.traced_loom import LENGTHS_M, fitted_loom, loom_of, questions_of
+from loomproof.planning.net_access import Scope
+from loomproof.planning.plan import plan_proof
+from tests.measuring.scripted import Scripted, between, meter, ohmmeter_of
+
+
+def end(k: int) -> End:
+    return End("X", str(k))
+
+
+def scope_of_points(count: int) -> Scope:
+    end_of = {k: end(k) for k in range(1, count + 1)}
+    return Scope((), (), (), {e: point for point, e in end_of.items()}, end_of, ())
+
+
+class Sensing:
+    """Stands in for an `Asker`: what is driven reads low, and so does what it pulls low."""
+
+    def __init__(self, pulls: dict[int, int]) -> None:
+        self.pulls = pulls
+
+    def sense(self, drives: Sequence[int]) -> list[int]:
+        return [drive | sum({self.pulls.get(one, 0) for one in singles(drive)}) for drive in drives]
+
+
+def sensed(pulls: dict[int, int], points: int) -> tuple[set[int], list[tuple[int, int]], bool]:
+    groups, one_way, confirmed = _sensed(cast(Asker, Sensing(pulls)), (1 << points) - 1)
+    return set(groups), one_way, confirmed
+
+
+def test_what_senses_the_same_both_ways_is_confirmed() -> None:
+    assert sensed({}, 3) == ({1, 2, 4}, [], True)
+    assert sensed({1: 4, 4: 1}, 4) == ({5, 2, 8}, [], True)
+
+
+@pytest.mark.parametrize(("sink", "source"), [(1, 2), (2, 1), (1, 4), (4, 2), (2, 4)])
+def test_a_path_that_conducts_one_way_is_never_confirmed(sink: int, source: int) -> None:
+    assert sensed({sink: source}, 3) == ({1, 2, 4}, [(source, sink)], False)
+
+
+@pytest.mark.parametrize(
+    ("found", "ohm", "asked"),
+    [
+        (Settled(5.0, 0.1, False), 5.0, False),
+        (Settled(5.0, 0.1, True), 5.0, True),
+        (Settled(5.0, 0.1, True, True), math.inf, True),
+        (Settled(LEAK_OHM, 0.1, True), math.inf, True),
+        (Settled(LEAK_OHM - 1.0, 0.1, True), LEAK_OHM - 1.0, True),
+    ],
+)
+def test_what_charges_and_leads_nowhere_is_open_and_a_person_is_asked_once(
+    found: Settled, ohm: float, asked: bool
+) -> None:
+    class Charging:
+        def settled(self, *_given: object, **_more: object) -> Settled:
+            return found
+
+    tracing = _Tracing(None, scope_of_points(2))
+    for a, b in ((1, 2), (2, 1)):
+        assert _settled(tracing, cast(Ohmmeter, Charging()), a, b) == ohm
+    said = ["Between X:1 and X:2 a reading rises: is there a capacitor, and of how many farads?"]
+    assert tracing.questions == (said if asked else [])
+
+
+def parts(
+    ohm: dict[tuple[int, int], float],
+    asked: Sequence[tuple[int, int]],
+    volt: Callable[[int, int], float] | None = None,
+) -> tuple[list[TracedPart], list[str]]:
+    """Parts between conductors of one point each: conductor 0 on point 1 and so on."""
+    by_points = {(1 << i, 1 << j): value for (i, j), value in ohm.items()}
+    able = Capabilities(64, ohms=(0.0, 1e6), diode=volt is not None)
+    asker = Scripted(between(by_points), volt or (lambda _a, _b: math.inf), able)
+    scope = scope_of_points(4)
+    tracing = _Tracing(ohmmeter_of(asker, scope), scope)
+    nodes = sorted({k for pair in asked for k in pair})
+    return list(_cluster_parts(tracing, [1, 2, 4, 8], nodes, asked)), tracing.questions
+
+
+def test_a_resistor_beside_a_diode_is_told_by_the_mean_of_both_ways() -> None:
+    """X:1 to X:2 reads 100 and 101 Ω, X:2 conducts to X:3 only, and X:1 to X:3 nothing does."""
+    ohm = {(0, 1): 100.0, (1, 0): 101.0, (1, 2): 50.0}
+    resistor = TracedPart(end(1), end(2), 100.5)
+    assert parts(ohm, [(0, 1), (0, 2), (1, 2)]) == ([resistor, TracedPart(end(2), end(3), None, True)], [])
+    turned = {(0, 1): 100.0, (1, 0): 101.0, (2, 1): 50.0}
+    volts = {(4, 2): 0.6}
+
+    def volt(a: int, b: int) -> float:
+        return volts.get((a, b), math.inf)
+
+    diode = TracedPart(end(3), end(2), None, True, 0.6)
+    assert parts(turned, [(0, 1), (0, 2), (1, 2)], volt) == ([resistor, diode], [])
+    volts.clear()
+    assert parts(turned, [(1, 2)], volt) == ([TracedPart(end(3), end(2), None, True)], [])
+
+
+def test_what_conducts_both_ways_but_unlike_is_a_resistor_and_a_diode() -> None:
+    found, _ = parts({(0, 1): 50.0, (1, 0): 100.0}, [(0, 1)])
+    assert found == [TracedPart(end(1), end(2), 100.0), TracedPart(end(1), end(2), None, True)]
+
+
+def test_two_parts_in_a_row_are_asked_about_from_end_to_end() -> None:
+    """Diodes X:1 to X:2 to X:3: from X:1 to X:3 reads more than either leg, and nothing back."""
+    found, said = parts({(0, 1): 50.0, (1, 2): 60.0, (0, 2): 120.0}, [(0, 1), (0, 2), (1, 2)])
+    assert [(part.a, part.b) for part in found] == [(end(1), end(2)), (end(2), end(3))]
+    assert said == ["X:1 and X:3 conduct, as it seems through other parts. Is that so?"]
+
+
+@pytest.mark.parametrize("count", [3, MOST_TOGETHER, MOST_TOGETHER + 1])
+def test_of_few_conductors_each_is_read_to_each_and_of_many_what_is_known_to_conduct(count: int) -> None:
+    """A row of conductors, each joined to the next, and two others apart from them."""
+    scope = scope_of_points(count + 2)
+    conductors = [1 << k for k in range(count + 2)]
+    row = {(k, k + 1) for k in range(count - 1)}
+    asker = Scripted(lambda _a, _b, _wires: 100.0)
+    tracing = _Tracing(ohmmeter_of(asker, scope), scope)
+    list(_parts(tracing, conductors, {*row, (count, count + 1)}))
+    read = {(a.bit_length() - 1, b.bit_length() - 1) for a, b, _ in asker.asked}
+    wanted = row if count > MOST_TOGETHER else set(combinations(range(count), 2))
+    wanted = wanted | {(count, count + 1)}
+    assert read == wanted | {(j, i) for i, j in wanted}
+
+
+LOOM = Loom("nothing known", connectors=(Connector("X", ConnectorKind.PLUG, (("1", "2", "3", "4", "5"),)),))
+TRACED = Traced(
+    ((end(1), end(2)), (end(3),), (end(4),), (end(5),)), {}, (TracedPart(end(3), end(4), 100.0),), True
+)
+ORDER = in_order(LOOM.cavities).point_of
+ABLE = Capabilities(8, ohms=(0.0, 1e6))
+
+
+def limits_ohm(length_m: float) -> tuple[float, float]:
+    """What the wire may read, and the resistor, with wires of this length."""
+    loom = loom_of(TRACED, "it", ORDER, settings=Settings(wire_length_m=length_m))
+    plan = plan_proof(expect(loom, 20.0), ORDER, ABLE, meter())
+    return plan.conductors[0].limit_ohm, plan.parts[0].upper_ohm
+
+
+def fitted(ohm: dict[tuple[End, End], float]) -> tuple[Loom, tuple[str, ...]]:
+    return fitted_loom(TRACED, "it", ORDER, ABLE, meter(), lambda a, b: (ohm[a, b], 0.1))
+
+
+@pytest.mark.parametrize("length_m", [2.0, 3.0, 5.0, 8.0, 12.0, 20.0, 30.0, 45.0, 60.0])
+def test_the_shortest_length_is_taken_with_which_what_was_found_passes(length_m: float) -> None:
+    limit_ohm, _ = limits_ohm(length_m)
+    for ohm in (limit_ohm, 0.99 * limit_ohm):  # on its limit a reading passes
+        loom, failing = fitted({(end(1), end(2)): ohm, (end(3), end(4)): 100.0})
+        assert (loom.settings.wire_length_m, failing) == (length_m, ())
+    if length_m < LENGTHS_M[-1]:
+        longer, _ = fitted({(end(1), end(2)): 1.001 * limit_ohm, (end(3), end(4)): 100.0})
+        assert (longer.settings.wire_length_m or 0.0) > length_m
+
+
+def test_a_part_on_its_limit_passes_and_one_that_no_tolerance_fits_is_asked_about() -> None:
+    _, most_ohm = limits_ohm(2.0)
+    loom, failing = fitted({(end(1), end(2)): 0.01, (end(3), end(4)): most_ohm})
+    assert (loom.settings.wire_length_m, loom.components[0].tolerance_pct, failing) == (2.0, 5.0, ())
+    loom, failing = fitted({(end(1), end(2)): 0.01, (end(3), end(4)): 145.0})
+    assert (loom.components[0].tolerance_pct, failing) == (50.0, ())
+    _, failing = fitted({(end(1), end(2)): 50.0, (end(3), end(4)): 7000.0})
+    assert failing == (
+        "X:1 to X:2 reads 50.000 ohm: a bad joint?",
+        "X:3 to X:4 reads 7000 ohm, not as one part: what is there?",
+    )
+
+
+def test_a_bench_without_ohms_leaves_the_usual_defaults() -> None:
+    for made, read in ((None, lambda _a, _b: (9.9, 0.1)), (meter(), None)):
+        loom, failing = fitted_loom(TRACED, "it", ORDER, ABLE, made, read)
+        assert (loom.settings, failing) == (Settings(), ())
+
+
+def test_what_only_a_person_can_know_is_asked() -> None:
+    diode = TracedPart(end(3), end(5), None, True, 0.6123)
+    traced = Traced(TRACED.nets, {}, (*TRACED.parts, diode), False, ("First?",))
+    loom = loom_of(traced, "it", ORDER)
+    assert [(c.name, c.kind, c.resistance_ohm, c.forward_v) for c in loom.components] == [
+        ("R1", ComponentKind.RESISTOR, 100.0, None),
+        ("D1", ComponentKind.DIODE, None, 0.612),
+    ]
+    assert list(questions_of(traced, loom)) == [
+        "First?",
+        "R1, 100 ohm from X:3 to X:4: a part, a leak, or a bad joint?",
+        "D1 conducts from X:3 to X:5 only: is it a diode, and which?",
+        "What was at X? Fill in the column hazard.",
+        "Which connector is which: kinds, housings, rows as seen from the mating face, what each goes to?",
+        "Colours, lengths and sections of the wires, and where splices lie?",
+        "Sense was not the same both ways, and every point was asked alone: look at the parts found.",
+    ]
+    again = list(questions_of(traced, loom, loom))
+    assert not any("R1" in said or "D1" in said for said in again)
+    assert any(said.startswith("Which connector is which (X): kinds") for said in again)
+    safe = loom_of(TRACED, "it", ORDER, hazards={"X": Hazard.NONE})
+    assert not any("hazard" in said for said in questions_of(TRACED, safe))
+    assert "X:5: nothing found on it: spare, cut wire, or a pulled part?" in list(questions_of(TRACED, safe))
