@@ -124,6 +124,17 @@ def test_references_and_repeatability() -> None:
     assert not selftest.repeatability(wild, cleared_empty(wild), 1, 2)[0].passed
 
 
+def test_references_are_read_on_their_own_points_without_their_leads() -> None:
+    """0.3 and 0.4 Ω of leads are on points 3 and 4; 10 Ω between them would be wrong by what is left."""
+    bench = Leads((9.0, 9.0, 5.3, 5.4), noise_ohm=0.0)
+    check = selftest.try_references(bench, cleared_empty(bench), [Reference(3, 4, 10.0)], {3: 0.3, 4: 0.4})
+    assert check.passed
+    assert check.text.startswith("10 ohm at 3, 4: ")
+    off = selftest.try_references(bench, cleared_empty(bench), [Reference(3, 4, 10.0)], {3: 0.3})
+    assert not off.passed
+    assert "+0.4 ohm" in off.text
+
+
 def test_leads_are_learned_within_their_uncertainty() -> None:
     true = (0.11, 0.25, 0.07, 0.32, 0.18)
     inside = 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from loomproof.electrics.conductors import RESISTIVE_OHM
 from loomproof.electrics.expectation import expect
 from loomproof.loom.model import End
 from loomproof.measuring.merge_hookups import merged_measured, merged_plan, never_met
@@ -188,6 +189,8 @@ def test_a_bad_joint_is_no_open_where_nothing_else_can_conduct() -> None:
         return frozenset({a, b}) in resistive_joined(plan, groups, reading)  # type: ignore[arg-type]
 
     assert joined(500.0)
+    assert joined(RESISTIVE_OHM - 1.0)
+    assert not joined(RESISTIVE_OHM), "from there on it is a leak"
     assert not joined(math.inf)
     assert not joined(500.0, (frozenset({a}) | rest[0], frozenset({b}), rest[1]))
     assert not joined(500.0, (frozenset({a}), frozenset({b}) | rest[0], rest[1]))

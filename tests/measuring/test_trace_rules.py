@@ -14,6 +14,7 @@ from loomproof.bench.seam import Capabilities, singles
 from loomproof.electrics.expectation import expect
 from loomproof.loom.model import ComponentKind, Connector, ConnectorKind, End, Hazard, Loom, Settings
 from loomproof.measuring.counting_bench import Asker
+from loomproof.measuring.events import finish
 from loomproof.measuring.ohmmeter import Ohmmeter, Settled
 from loomproof.measuring.trace import (
     LEAK_OHM,
@@ -25,10 +26,13 @@ from loomproof.measuring.trace import (
     _sensed,
     _settled,
     _Tracing,
+    trace,
 )
 from loomproof.measuring.traced_loom import LENGTHS_M, fitted_loom, loom_of, questions_of
 from loomproof.planning.net_access import Scope
 from loomproof.planning.plan import plan_proof
+from tests.cleared import cleared
+from tests.measuring.network_bench import Network, NetworkBench
 from tests.measuring.scripted import Scripted, between, meter, ohmmeter_of
 
 
@@ -48,7 +52,13 @@ class Sensing:
         self.pulls = pulls
 
     def sense(self, drives: Sequence[int]) -> list[int]:
-        return [drive | sum({self.pulls.get(one, 0) for one in singles(drive)}) for drive in drives]
+        found = []
+        for drive in drives:
+            low = drive
+            for one in singles(drive):
+                low |= self.pulls.get(one, 0)
+            found.append(low)
+        return found
 
 
 def sensed(pulls: dict[int, int], points: int) -> tuple[set[int], list[tuple[int, int]], bool]:
@@ -64,6 +74,11 @@ def test_what_senses_the_same_both_ways_is_confirmed() -> None:
 @pytest.mark.parametrize(("sink", "source"), [(1, 2), (2, 1), (1, 4), (4, 2), (2, 4)])
 def test_a_path_that_conducts_one_way_is_never_confirmed(sink: int, source: int) -> None:
     assert sensed({sink: source}, 3) == ({1, 2, 4}, [(source, sink)], False)
+
+
+def test_one_way_paths_that_group_alike_both_ways_give_themselves_away_too() -> None:
+    """Point 1 is pulled low by both others: numbered either way each is found by itself."""
+    assert sensed({2: 1, 4: 1}, 3) == ({1, 2, 4}, [(1, 4), (1, 2)], False)
 
 
 @pytest.mark.parametrize(
@@ -147,6 +162,39 @@ def test_of_few_conductors_each_is_read_to_each_and_of_many_what_is_known_to_con
     wanted = row if count > MOST_TOGETHER else set(combinations(range(count), 2))
     wanted = wanted | {(count, count + 1)}
     assert read == wanted | {(j, i) for i, j in wanted}
+
+
+def test_a_loom_is_traced_in_the_order_of_its_points() -> None:
+    """Wires of 0.1 Ω from 1 to 4 and from 2 to 6, 100 Ω from 2 to 3, a diode from 4 to 5; 7 is alone."""
+    network = Network(
+        {
+            "W1": (end(1), end(4), 0.1),
+            "W2": (end(2), end(6), 0.1),
+            "R1": (end(6), end(3), 100.0),
+        },
+        {"D1": (end(4), end(5))},
+    )
+    bench = NetworkBench(network, {end(k): k for k in range(1, 8)})
+    plug = Connector("X", ConnectorKind.PLUG, (tuple(map(str, range(1, 8))),), hazard=Hazard.NONE)
+    loom = Loom("it", connectors=(plug,))
+    cleared_for = cleared(loom, bench)
+    end_of = {k: end(k) for k in range(1, 8)}
+    found = finish(trace(bench, cleared_for, end_of, meter()))
+    assert found.nets == ((end(1), end(4)), (end(2), end(6)), (end(3),), (end(5),), (end(7),))
+    assert {pair: round(ohm, 3) for pair, (ohm, _) in found.ohms.items()} == {
+        (end(1), end(4)): 0.1,
+        (end(2), end(6)): 0.1,
+    }
+    (diode,) = [part for part in found.parts if part.one_way]
+    (resistor,) = [part for part in found.parts if not part.one_way]
+    assert (diode.a, diode.b) == (end(1), end(5))
+    assert (resistor.a, resistor.b, round(resistor.ohm or 0.0)) == (end(2), end(3), 100)
+    assert not found.confirmed
+    bare = finish(trace(bench, cleared_for, end_of, None))
+    assert set(bare.nets) == {(end(1), end(4)), (end(2), end(3), end(6)), (end(5),), (end(7),)}
+    (way,) = bare.parts  # once, though both cavities of its net show it
+    assert (way.a, way.b, way.one_way) == (end(1), end(5), True)
+    assert bare.questions == ("This bench has no ohms: what senses as joined may be joined by a part.",)
 
 
 LOOM = Loom("nothing known", connectors=(Connector("X", ConnectorKind.PLUG, (("1", "2", "3", "4", "5"),)),))

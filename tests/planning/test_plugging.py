@@ -179,7 +179,7 @@ def test_no_plug_is_put_on_twice_where_all_can_stay_as_long_as_they_are_needed()
     """Six plugs of 15 cavities on 10 points in three hook-ups: each is put on once."""
     loom, _ = small([1, 4, 2, 4, 1, 3])
     rows = ["01", "11 33", "12 21 31", "13 34", "14 52 53", "22 32 51", "41"]  # 12: plug C1, cavity 2
-    nets = [[End(f"C{plug}", cavity) for plug, cavity in row.split()] for row in rows]
+    nets = [[End(f"C{text[0]}", text[1]) for text in row.split()] for row in rows]
     plan = plan_hook_ups(loom, nets, 10)
     assert (len(plan.hook_ups), plan.plug_ins) == (3, 6)
 

@@ -111,7 +111,9 @@ def test_what_is_joined_is_apart_from_what_either_was() -> None:
     picture = pieces(5)
     picture.apart, picture.left_out = pairs("13", "24"), pairs("12", "03", "34")
     picture.clipped = (1, 3)
+    assert picture.number_at(0b1000) == 3
     picture.join(3, 1)
+    assert picture.number_at(0b1000) == 1
     assert picture.points == {0: 1, 1: 0b1010, 2: 4, 4: 16}
     assert picture.apart == pairs("24"), "a pair that turned out to be one piece is no pair"
     assert picture.left_out == pairs("12", "01", "14")
