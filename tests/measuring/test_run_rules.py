@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from typing import cast
 
@@ -90,12 +91,10 @@ def test_a_reading_contradicts_sense_where_all_that_it_may_be_is_surely_sensed(
     asker = SensesApart(between({}, ohm), able=able)
     apart = (frozenset({End("0", "1")}), frozenset({End("0", "2")}))
     reading = [judged("0:1", "0:2", ohm, 0.5, 1.0, FAIL, u=100.0)]
-    given = Plan(scope, ()), cast(Expectation, None), ohmmeter_of(asker, scope), apart, reading, []
-    if refused:
-        with pytest.raises(UnfitError, match="the bench contradicts itself"):
-            refuse_contradictions(*given)
-    else:
-        refuse_contradictions(*given)
+    plan, made = Plan(scope, ()), ohmmeter_of(asker, scope)
+    nobody = cast(Expectation, None)  # no part is asked for
+    with pytest.raises(UnfitError, match="the bench contradicts itself") if refused else nullcontext():
+        refuse_contradictions(plan, nobody, made, apart, reading, [])
 
 
 def test_a_point_that_followed_its_head_and_does_not_any_more_is_asked_itself() -> None:
