@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from dataclasses import replace
 from itertools import combinations
 from typing import cast
 
@@ -20,15 +21,14 @@ from loomproof.measuring.trace import (
     LEAK_OHM,
     MOST_TOGETHER,
     Traced,
-    TracedPart,
-    _cluster_parts,
-    _parts,
+    _between,
     _sensed,
     _settled,
     _Tracing,
     trace,
 )
 from loomproof.measuring.traced_loom import LENGTHS_M, fitted_loom, loom_of, questions_of
+from loomproof.measuring.traced_parts import Read, TracedPart, parts_between
 from loomproof.planning.net_access import Scope
 from loomproof.planning.plan import plan_proof
 from tests.cleared import cleared
@@ -81,10 +81,12 @@ def test_one_way_paths_that_group_alike_both_ways_give_themselves_away_too() -> 
     assert sensed({2: 1, 4: 1}, 3) == ({1, 2, 4}, [(1, 4), (1, 2)], False)
 
 
+@pytest.mark.parametrize("farads", [False, True])
 @pytest.mark.parametrize(
-    ("found", "ohm", "asked"),
+    ("found", "ohm", "charges"),
     [
         (Settled(5.0, 0.1, False), 5.0, False),
+        (Settled(LEAK_OHM + 1.0, 0.1, False), LEAK_OHM + 1.0, False),
         (Settled(5.0, 0.1, True), 5.0, True),
         (Settled(5.0, 0.1, True, True), math.inf, True),
         (Settled(LEAK_OHM, 0.1, True), math.inf, True),
@@ -92,61 +94,64 @@ def test_one_way_paths_that_group_alike_both_ways_give_themselves_away_too() -> 
     ],
 )
 def test_what_charges_and_leads_nowhere_is_open_and_a_person_is_asked_once(
-    found: Settled, ohm: float, asked: bool
+    found: Settled, ohm: float, charges: bool, farads: bool
 ) -> None:
+    """A bench that reads farads asks only about what conducts beside a capacitor: that it cannot read."""
+
     class Charging:
+        asker = Scripted(between({}), able=Capabilities(8, farads=(0.0, 1.0) if farads else None))
+
         def settled(self, *_given: object, **_more: object) -> Settled:
             return found
 
     tracing = _Tracing(None, scope_of_points(2))
     for a, b in ((1, 2), (2, 1)):
-        assert _settled(tracing, cast(Ohmmeter, Charging()), a, b) == ohm
+        assert _settled(tracing, cast(Ohmmeter, Charging()), a, b)[0] == ohm
     said = ["Between X:1 and X:2 a reading rises: is there a capacitor, and of how many farads?"]
+    asked = charges and not (farads and math.isinf(ohm))
     assert tracing.questions == (said if asked else [])
 
 
-def parts(
-    ohm: dict[tuple[int, int], float],
-    asked: Sequence[tuple[int, int]],
-    volt: Callable[[int, int], float] | None = None,
-) -> tuple[list[TracedPart], list[str]]:
-    """Parts between conductors of one point each: conductor 0 on point 1 and so on."""
-    by_points = {(1 << i, 1 << j): value for (i, j), value in ohm.items()}
-    able = Capabilities(64, ohms=(0.0, 1e6), diode=volt is not None)
-    asker = Scripted(between(by_points), volt or (lambda _a, _b: math.inf), able)
-    scope = scope_of_points(4)
-    tracing = _Tracing(ohmmeter_of(asker, scope), scope)
-    nodes = sorted({k for pair in asked for k in pair})
-    return list(_cluster_parts(tracing, [1, 2, 4, 8], nodes, asked)), tracing.questions
+def parts(ohm: dict[tuple[int, int], float], volt: float = math.inf) -> tuple[list[TracedPart], list[str]]:
+    """Parts between three conductors of one point each, read both ways; what is not said is open."""
+    by_points = {(1 << (i - 1), 1 << (j - 1)): value for (i, j), value in ohm.items()}
+    able = Capabilities(64, ohms=(0.0, 1e6), diode=True)
+    asker = Scripted(between(by_points), lambda _a, _b: volt, able)
+    scope = scope_of_points(3)
+    made = ohmmeter_of(asker, scope)
+    ohms, volts = _between(_Tracing(made, scope), made, [1, 2, 4], {(0, 1), (1, 2)})
+    assert len(ohms) == 6
+    found, asked = parts_between([(end(1),), (end(2),), (end(3),)], ohms, volts)
+    return [replace(part, u=None) for part in found], list(asked)
 
 
-def test_a_resistor_beside_a_diode_is_told_by_the_mean_of_both_ways() -> None:
-    """X:1 to X:2 reads 100 and 101 Ω, X:2 conducts to X:3 only, and X:1 to X:3 nothing does."""
-    ohm = {(0, 1): 100.0, (1, 0): 101.0, (1, 2): 50.0}
-    resistor = TracedPart(end(1), end(2), 100.5)
-    assert parts(ohm, [(0, 1), (0, 2), (1, 2)]) == ([resistor, TracedPart(end(2), end(3), None, True)], [])
-    turned = {(0, 1): 100.0, (1, 0): 101.0, (2, 1): 50.0}
-    volts = {(4, 2): 0.6}
-
-    def volt(a: int, b: int) -> float:
-        return volts.get((a, b), math.inf)
-
+def test_a_resistor_beside_a_diode_is_told_with_the_diodes_way() -> None:
+    """X:1 to X:2 reads 100 Ω within ±0.1, X:2 conducts to X:3 only, and X:1 to X:3 nothing does."""
+    resistor = TracedPart(end(1), end(2), 100.1)
+    both = {(1, 2): 100.0, (2, 1): 100.1}
+    assert parts(both | {(2, 3): 50.0}) == ([resistor, TracedPart(end(2), end(3), None, True)], [])
     diode = TracedPart(end(3), end(2), None, True, 0.6)
-    assert parts(turned, [(0, 1), (0, 2), (1, 2)], volt) == ([resistor, diode], [])
-    volts.clear()
-    assert parts(turned, [(1, 2)], volt) == ([TracedPart(end(3), end(2), None, True)], [])
+    assert parts(both | {(3, 2): 50.0}, 0.6) == ([resistor, diode], [])
 
 
 def test_what_conducts_both_ways_but_unlike_is_a_resistor_and_a_diode() -> None:
-    found, _ = parts({(0, 1): 50.0, (1, 0): 100.0}, [(0, 1)])
-    assert found == [TracedPart(end(1), end(2), 100.0), TracedPart(end(1), end(2), None, True)]
+    found, _ = parts({(1, 2): 50.0, (2, 1): 100.0}, 0.6)
+    assert found == [TracedPart(end(1), end(2), 100.0), TracedPart(end(1), end(2), None, True, 0.6)]
 
 
 def test_two_parts_in_a_row_are_asked_about_from_end_to_end() -> None:
     """Diodes X:1 to X:2 to X:3: from X:1 to X:3 reads more than either leg, and nothing back."""
-    found, said = parts({(0, 1): 50.0, (1, 2): 60.0, (0, 2): 120.0}, [(0, 1), (0, 2), (1, 2)])
+    found, said = parts({(1, 2): 50.0, (2, 3): 60.0, (1, 3): 120.0})
     assert [(part.a, part.b) for part in found] == [(end(1), end(2)), (end(2), end(3))]
     assert said == ["X:1 and X:3 conduct, as it seems through other parts. Is that so?"]
+
+
+def test_of_several_readings_of_a_pair_the_first_counts() -> None:
+    reads = [Read(end(1), end(2), ohm, 0.1) for ohm in (100.0, 90.0)]
+    reads += [Read(end(2), end(1), ohm, 0.1) for ohm in (100.0, None)]
+    (found,), asked = parts_between([(end(1),), (end(2),)], reads, [])
+    assert found.ohm == pytest.approx(100.0)
+    assert not asked
 
 
 @pytest.mark.parametrize("count", [3, MOST_TOGETHER, MOST_TOGETHER + 1])
@@ -157,7 +162,8 @@ def test_of_few_conductors_each_is_read_to_each_and_of_many_what_is_known_to_con
     row = {(k, k + 1) for k in range(count - 1)}
     asker = Scripted(lambda _a, _b, _wires: 100.0)
     tracing = _Tracing(ohmmeter_of(asker, scope), scope)
-    list(_parts(tracing, conductors, {*row, (count, count + 1)}))
+    assert tracing.ohmmeter
+    _between(tracing, tracing.ohmmeter, conductors, {*row, (count, count + 1)})
     read = {(a.bit_length() - 1, b.bit_length() - 1) for a, b, _ in asker.asked}
     wanted = row if count > MOST_TOGETHER else set(combinations(range(count), 2))
     wanted = wanted | {(count, count + 1)}
@@ -193,7 +199,7 @@ def test_a_loom_is_traced_in_the_order_of_its_points() -> None:
     bare = finish(trace(bench, cleared_for, end_of, None))
     assert set(bare.nets) == {(end(1), end(4)), (end(2), end(3), end(6)), (end(5),), (end(7),)}
     (way,) = bare.parts  # once, though both cavities of its net show it
-    assert (way.a, way.b, way.one_way) == (end(1), end(5), True)
+    assert (way.a, way.b, way.one_way) == (end(4), end(5), True)
     assert bare.questions == ("This bench has no ohms: what senses as joined may be joined by a part.",)
 
 
@@ -254,15 +260,18 @@ def test_what_only_a_person_can_know_is_asked() -> None:
         ("R1", ComponentKind.RESISTOR, 100.0, None),
         ("D1", ComponentKind.DIODE, None, 0.612),
     ]
-    assert list(questions_of(traced, loom)) == [
+    begin = [
         "First?",
         "R1, 100 ohm from X:3 to X:4: a part, a leak, or a bad joint?",
         "D1 conducts from X:3 to X:5 only: is it a diode, and which?",
         "What was at X? Fill in the column hazard.",
         "Which connector is which: kinds, housings, rows as seen from the mating face, what each goes to?",
+        "Which ends does a fuse or a link lie between",
         "Colours, lengths and sections of the wires, and where splices lie?",
         "Sense was not the same both ways, and every point was asked alone: look at the parts found.",
     ]
+    for said, start in zip(questions_of(traced, loom), begin, strict=True):
+        assert said.startswith(start)
     again = list(questions_of(traced, loom, loom))
     assert not any("R1" in said or "D1" in said for said in again)
     assert any(said.startswith("Which connector is which (X): kinds") for said in again)
