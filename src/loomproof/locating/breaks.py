@@ -1,0 +1,253 @@
+"""Where a net is broken, from the capacitance of the pieces that it fell into.
+
+What may have failed is one of these: a contact with its crimp (its point then holds no wire), the joint
+at one end of a run, or a run of wire at some place. Each says how much wire a piece has, so what it should
+read; the covariance of that has the wander of picofarads along the wire, what is not known of picofarads per
+metre, and the readings' own uncertainty. All are weighed by Bayes' rule: each contact, joint and wire is as
+likely as the other before the readings, each place on a wire as likely as the next. For one wire read from
+both ends it comes to ``x = L C_A / (C_A + C_B)``: picofarads per metre cancel.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+
+from loomproof.locating.tree import Run, Tree
+from loomproof.locating.wander import PerMetre, covariance_m2, variance_m2
+from loomproof.loom.model import End
+
+TOLD_SHARE = 0.97
+"""So probable one answer must be to be told alone."""
+
+INTERVAL_SHARE = 0.9545
+"""What a k = 2 interval holds of a normal distribution (JCGM 100:2008, G.1.3)."""
+
+CELL_M = 0.005
+MOST_CELLS = 400
+"""Places on a wire are weighed in cells of this length, and no more of them than these."""
+
+NO_FIT = 1e-5
+"""Where all answers make the readings stranger than this (probability of such a deviation), none is told."""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A piece of a broken net: the cavities read together, F with leads taken off, standard uncertainty."""
+
+    ends: frozenset[End]
+    farad: float
+    u_f: float
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of a wire, in metres from its end ``a``, and how probable it is that the place lies in it."""
+
+    wire: str
+    low_m: float
+    high_m: float
+    share: float
+
+    @property
+    def middle_m(self) -> float:
+        """The middle, m from ``a``."""
+        return (self.low_m + self.high_m) / 2
+
+    @property
+    def half_m(self) -> float:
+        """Half of its length, m: the U of the middle (k = 2) where it is the only stretch."""
+        return (self.high_m - self.low_m) / 2
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    """One answer: the contact or joint at ``end`` (of ``run`` where several hang there), or a run of wire.
+
+    ``share`` is its probability; ``stretches`` are known for wire.
+    """
+
+    end: End | None
+    run: str
+    share: float
+    stretches: tuple[Stretch, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class BreakPlace:
+    """Where a net broke: what may have failed, most probable first; together `INTERVAL_SHARE` or more.
+
+    ``told``: the first is sure enough to stand alone. ``per_metre`` is what was reckoned with, after the
+    readings. ``reason`` says why nothing is told where ``failed`` is empty.
+    """
+
+    failed: tuple[Failed, ...]
+    per_metre: PerMetre
+    reason: str = ""
+
+    @property
+    def told(self) -> bool:
+        """Whether the first answer stands alone."""
+        return bool(self.failed) and self.failed[0].share >= TOLD_SHARE
+
+
+@dataclass(frozen=True, slots=True)
+class _Sides:
+    """A net in two: the tested cavities of each side, and the whole runs that hang there."""
+
+    cavities: tuple[frozenset[End], frozenset[End]]
+    length_m: tuple[float, float]
+    variance_m2: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class _Cut:
+    """One place: a contact or joint at ``end``, or a cell of a run; ``prior`` as a share of its answer."""
+
+    sides: _Sides
+    end: End | None
+    run: Run | None
+    place_m: float = 0.0
+    width_m: float = 0.0
+    prior: float = 1.0
+
+    def seen(self, pieces: Sequence[Piece]) -> list[int] | None:
+        """Return the side of each piece; ``None`` where this cut does not part the cavities so."""
+        held = [next((k for k in (0, 1) if piece.ends <= self.sides.cavities[k]), -1) for piece in pieces]
+        return held if -1 not in held and len(set(held)) == len(held) else None
+
+    def wire(self, held: list[int], correlation_m: float) -> tuple[np.ndarray, np.ndarray]:
+        """Return how much wire each piece has, m, and the covariance of a unit process over them, m²."""
+        lengths, spread = np.array(self.sides.length_m), np.diag(self.sides.variance_m2)
+        if self.run is not None:
+            parts = (self.place_m, self.run.length_m - self.place_m)
+            lengths = lengths + parts
+            both = covariance_m2(*parts, correlation_m)
+            own = [variance_m2(part, correlation_m) for part in parts]
+            spread = spread + np.array([[own[0], both], [both, own[1]]])
+        return lengths[held], spread[np.ix_(held, held)]
+
+
+def place_break(tree: Tree, pieces: Sequence[Piece], per_metre: PerMetre) -> BreakPlace:
+    """Return where a net broke that fell into these pieces, which were read against all else at 0 V.
+
+    A piece that was not read is left out: it says nothing. Cavities without a point belong to none.
+    """
+    cuts = [(cut, held) for cut in _cuts(tree, per_metre.wander_m) if (held := cut.seen(pieces)) is not None]
+    if not pieces or not cuts:
+        return BreakPlace((), per_metre, "no single break parts these cavities so")
+    after = _after(cuts[0], pieces, per_metre) if len(pieces) == 2 else per_metre
+    weighed = [_weigh(*cut.wire(held, per_metre.wander_m), pieces, per_metre, after) for cut, held in cuts]
+    if min(deviation for _, deviation in weighed) > _most_deviation(len(pieces)):
+        return BreakPlace(
+            (), after, "what was read does not fit one break in wires as long as they are described"
+        )
+    logs = np.array([math.log(cut.prior) + log for (cut, _), (log, _) in zip(cuts, weighed, strict=True)])
+    shares = np.exp(logs - logs.max())
+    return BreakPlace(tuple(_answers([cut for cut, _ in cuts], shares / shares.sum())), after)
+
+
+def _cuts(tree: Tree, correlation_m: float) -> Iterator[_Cut]:
+    """Yield every place where a net may be cut: contacts, joints at runs' ends, cells of wire."""
+    cavities = frozenset(tree.cavities)
+    spreads = {run.name: variance_m2(run.length_m, correlation_m) for run in tree.runs}
+    whole = (tree.length_m, sum(spreads.values()))
+    for end in tree.cavities:
+        alone = frozenset((end,))
+        yield _Cut(_Sides((alone, cavities - alone), (0.0, whole[0]), (0.0, whole[1])), end, None)
+    for run in tree.runs:
+        parts = tree.sides(run)
+        within = [tree.within(side, run) for side in parts]
+        sides = _Sides(
+            (parts[0] & cavities, parts[1] & cavities),
+            (sum(each.length_m for each in within[0]), sum(each.length_m for each in within[1])),
+            (sum(spreads[each.name] for each in within[0]), sum(spreads[each.name] for each in within[1])),
+        )
+        for end, place_m in ((run.a, 0.0), (run.b, run.length_m)):
+            if end not in cavities or len(tree.at[end]) > 1:  # else it is the crimp of the contact above
+                yield _Cut(sides, end, run, place_m)
+        count = min(math.ceil(run.length_m / CELL_M), MOST_CELLS)
+        for k in range(count):
+            yield _Cut(sides, None, run, (k + 0.5) * run.length_m / count, run.length_m / count, 1.0 / count)
+
+
+def _after(cut: tuple[_Cut, list[int]], pieces: Sequence[Piece], before: PerMetre) -> PerMetre:
+    """Return what one metre has, seen that both pieces together are all the wire of the net."""
+    lengths, spread = cut[0].wire(cut[1], before.wander_m)
+    length_m, strays_m2 = float(lengths.sum()), float(spread.sum())
+    if not length_m:
+        return before
+    read = sum(piece.farad for piece in pieces)
+    u2 = sum(piece.u_f**2 for piece in pieces) + (before.f_per_m * before.wander_ratio) ** 2 * strays_m2
+    known = (before.f_per_m * before.ratio * length_m) ** 2
+    mean = before.f_per_m + (read / length_m - before.f_per_m) * known / (known + u2)
+    return PerMetre(
+        max(mean, before.f_per_m / 10),
+        before.ratio * math.sqrt(u2 / (known + u2)),
+        before.wander_ratio,
+        before.wander_m,
+        before.learned_from,
+    )
+
+
+def _weigh(
+    lengths_m: np.ndarray, spread_m2: np.ndarray, pieces: Sequence[Piece], before: PerMetre, after: PerMetre
+) -> tuple[float, float]:
+    """Return the logarithm of how probable the readings are, and their squared deviation."""
+    strays = np.array([piece.farad for piece in pieces]) - before.f_per_m * lengths_m
+    covariance = (before.f_per_m * before.ratio) ** 2 * np.outer(lengths_m, lengths_m)
+    covariance += (after.f_per_m * before.wander_ratio) ** 2 * spread_m2
+    covariance += np.diag([piece.u_f**2 for piece in pieces])
+    deviation = float(strays @ np.linalg.solve(covariance, strays))
+    # In picofarads, so that the determinant of farads squared does not vanish.
+    return -0.5 * (deviation + float(np.linalg.slogdet(covariance * 1e24)[1])), deviation
+
+
+def _most_deviation(freedom: int) -> float:
+    """Return the squared deviation beyond which `NO_FIT` of so many readings lie (exact for one and two)."""
+    if freedom == 1:
+        return NormalDist().inv_cdf(NO_FIT / 2) ** 2
+    return -2.0 * math.log(NO_FIT)
+
+
+def _answers(cuts: Sequence[_Cut], shares: np.ndarray) -> Iterator[Failed]:
+    """Yield the answers, most probable first, until together they hold `INTERVAL_SHARE`."""
+    places: dict[tuple[str, End | None], list[int]] = {}
+    for k, cut in enumerate(cuts):
+        places.setdefault((cut.run.name if cut.run else "", cut.end), []).append(k)
+    ranked = sorted(places.items(), key=lambda place: -shares[place[1]].sum())
+    held = 0.0
+    for (run, end), own in ranked:
+        if held >= INTERVAL_SHARE:
+            return
+        share = float(shares[own].sum())
+        held += share
+        found = () if end is not None else tuple(_stretches([cuts[k] for k in own], shares[own] / share))
+        yield Failed(end, run, share, found)
+
+
+def _stretches(cells: Sequence[_Cut], shares: np.ndarray) -> Iterator[Stretch]:
+    """Yield the parts of one wire that hold `INTERVAL_SHARE` of its probability, the most probable cells."""
+    chosen, held = set[int](), 0.0
+    for k in np.argsort(-shares, kind="stable"):
+        chosen.add(int(k))
+        held += float(shares[k])
+        if held >= INTERVAL_SHARE:
+            break
+    run = cells[0].run
+    assert run is not None
+    for start in sorted(k for k in chosen if k - 1 not in chosen):
+        stop = start
+        while stop + 1 in chosen:
+            stop += 1
+        low, high = cells[start], cells[stop]
+        yield Stretch(
+            run.name,
+            max(low.place_m - low.width_m / 2, 0.0),
+            min(high.place_m + high.width_m / 2, run.length_m),
+            float(shares[start : stop + 1].sum()),
+        )

@@ -1,0 +1,162 @@
+"""Where along the loom's bundles a wire runs, and where two or more wires lie side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from loomproof.loom.bundles import Bundle
+from loomproof.loom.model import Wire
+
+LONGER_RATIO = 1.25
+"""A wire whose bundles are together longer than itself by more than this does not run as described."""
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """A wire's way through one bundle: from ``start_m`` to ``stop_m`` of the wire, from its end ``a``.
+
+    ``forward``: it runs from the bundle's own ``a`` to its ``b``. ``slack_m`` is how far the place of the
+    bundle may be off along the wire, since nobody says how long the tails at the wire's ends are.
+    """
+
+    bundle: str
+    length_m: float
+    start_m: float
+    stop_m: float
+    forward: bool
+    slack_m: float = 0.0
+
+    def along_wire(self, place_m: float) -> float:
+        """Return where on the wire a place of the bundle lies that is so far from the bundle's ``a``, m."""
+        share = place_m / self.length_m if self.length_m else 0.0
+        return self.start_m + (self.stop_m - self.start_m) * (share if self.forward else 1.0 - share)
+
+    def along_bundle(self, place_m: float) -> float:
+        """Return how far from the bundle's ``a`` a place of the wire lies, m."""
+        span = self.stop_m - self.start_m
+        share = (place_m - self.start_m) / span if span else 0.0
+        return self.length_m * (share if self.forward else 1.0 - share)
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """A stretch where wires lie side by side: in ``bundle``, or assumed from the connectors that they share.
+
+    ``low_m`` and ``high_m`` bound it, from the bundle's ``a``. ``legs`` say for each wire, by its name, where
+    on it that is.
+    """
+
+    bundle: str
+    low_m: float
+    high_m: float
+    legs: Mapping[str, Leg]
+
+    @property
+    def assumed(self) -> bool:
+        """Whether no bundle says so."""
+        return not self.bundle
+
+
+def legs_of(bundles: Mapping[str, Bundle], wire: Wire) -> tuple[Leg, ...]:
+    """Return a wire's legs through its bundles, in order; none where lengths or directions are not known."""
+    known = [bundles[name] for name in wire.bundles if name in bundles]
+    lengths = [bundle.length_m for bundle in known]
+    if not known or len(known) != len(wire.bundles) or wire.length_m is None or None in lengths:
+        return ()
+    forward = _directions(known, wire)
+    if forward is None:
+        return ()
+    total_m = sum(length for length in lengths if length is not None)
+    if not total_m or total_m > wire.length_m * LONGER_RATIO:
+        return ()
+    scale = min(1.0, wire.length_m / total_m)
+    tails_m = wire.length_m - total_m * scale
+    at_a, at_b = (
+        place(bundle, ahead) == end.connector
+        for bundle, ahead, end, place in (
+            (known[0], forward[0], wire.a, _begin),
+            (known[-1], forward[-1], wire.b, _finish),
+        )
+    )
+    # A bundle that ends in the wire's own connector leaves no tail there.
+    first_m = 0.0 if at_a and not at_b else tails_m if at_b and not at_a else tails_m / 2
+    slack_m = 0.0 if at_a != at_b else tails_m / 2
+    legs, at_m = [], first_m
+    for bundle, ahead in zip(known, forward, strict=True):
+        length_m = bundle.length_m or 0.0
+        legs.append(Leg(bundle.name, length_m, at_m, at_m + length_m * scale, ahead, slack_m))
+        at_m += length_m * scale
+    return tuple(legs)
+
+
+def beside(bundles: Mapping[str, Bundle], wires: Sequence[Wire]) -> tuple[Beside, ...]:
+    """Return where all of these wires lie side by side.
+
+    By the bundles that all of them share; where none of them names a bundle, wires between the same two
+    connectors, or from one connector, are taken to lie together as far as the shorter one goes.
+    """
+    if len({wire.name for wire in wires}) != len(wires) or len(wires) < 2:
+        return ()
+    if any(wire.bundles for wire in wires):
+        ways = [{leg.bundle: leg for leg in legs_of(bundles, wire)} for wire in wires]
+        shared = [name for name in ways[0] if all(name in way for way in ways[1:])]
+        return tuple(
+            Beside(
+                name,
+                0.0,
+                ways[0][name].length_m,
+                {wire.name: way[name] for wire, way in zip(wires, ways, strict=True)},
+            )
+            for name in shared
+        )
+    lengths = [wire.length_m for wire in wires]
+    reach = min((length for length in lengths if length is not None), default=0.0)
+    if None in lengths or not reach:
+        return ()
+    for origin in dict.fromkeys(end.connector for end in wires[0].ends):
+        legs = {}
+        for wire in wires:
+            length_m = wire.length_m or 0.0
+            if wire.a.connector == origin:
+                legs[wire.name] = Leg("", reach, 0.0, reach, True)
+            elif wire.b.connector == origin:
+                legs[wire.name] = Leg("", reach, length_m - reach, length_m, False)
+        if len(legs) == len(wires):
+            return (Beside("", 0.0, reach, legs),)
+    return ()
+
+
+def _begin(bundle: Bundle, forward: bool) -> str:
+    return bundle.places[0 if forward else 1]
+
+
+def _finish(bundle: Bundle, forward: bool) -> str:
+    return bundle.places[1 if forward else 0]
+
+
+def _directions(bundles: Sequence[Bundle], wire: Wire) -> list[bool] | None:
+    """Return which way a wire runs through each of its bundles; ``None`` where the places do not say.
+
+    Bundles that follow each other meet in one place; the first or last may meet the wire's own connector.
+    """
+    ways: list[list[bool]] = [[]]
+    for bundle in bundles:
+        if not all(bundle.places) or bundle.a == bundle.b:
+            return None
+        ways = [[*way, ahead] for way in ways for ahead in (True, False)]
+        ways = [
+            way
+            for way in ways
+            if len(way) < 2
+            or _finish(bundles[len(way) - 2], way[-2]) == _begin(bundles[len(way) - 1], way[-1])
+        ]
+    if len(ways) > 1:  # one bundle alone, or two that meet at both ends: the connectors decide
+        named = [
+            (_begin(bundles[0], way[0]) == wire.a.connector)
+            + (_finish(bundles[-1], way[-1]) == wire.b.connector)
+            for way in ways
+        ]
+        best = max(named)
+        ways = [way for way, count in zip(ways, named, strict=True) if count == best] if best else []
+    return ways[0] if len(ways) == 1 else None

@@ -1,0 +1,90 @@
+"""The capacitance of a piece of wire, and how far it strays from length times picofarads per metre.
+
+Picofarads per metre wander along a wire, since its neighbours in the bundle change. They are taken as a
+stationary process with relative standard deviation s and exponential correlation of length λ. Over a piece of
+length l its integral has the variance c² s² · 2 λ² (l/λ - 1 + exp(-l/λ)); two pieces that meet, of lengths l
+and m, have the covariance c² s² λ² (1 - exp(-l/λ)) (1 - exp(-m/λ)). Both follow from the double integral of
+exp(-|u - v|/λ) over the pieces.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+ASSUMED_F_PER_M = 100e-12
+ASSUMED_RATIO = 0.4
+"""Of a wire among others, where nothing was learned: 100 pF/m, and its relative standard uncertainty (common
+practice, no source)."""
+
+WANDER_RATIO = 0.15
+WANDER_M = 0.25
+"""Relative standard deviation along a wire and length of its correlation, where nothing was learned: an
+assumption of this project, no figure of real looms is known here."""
+
+
+@dataclass(frozen=True, slots=True)
+class PerMetre:
+    """What one metre of wire has: ``f_per_m``, its relative standard uncertainty, and how it wanders.
+
+    ``learned_from`` counts the sound wires that it was learned from; 0: it is assumed.
+    """
+
+    f_per_m: float = ASSUMED_F_PER_M
+    ratio: float = ASSUMED_RATIO
+    wander_ratio: float = WANDER_RATIO
+    wander_m: float = WANDER_M
+    learned_from: int = 0
+
+    @property
+    def learned(self) -> bool:
+        """Whether it comes from wires of the loom at hand."""
+        return self.learned_from > 0
+
+
+def variance_m2(length_m: float, correlation_m: float) -> float:
+    """Return the variance of a unit process's integral over a piece, m²."""
+    ratio = length_m / correlation_m
+    if ratio < 1e-3:  # the difference below loses all its digits; its series is r²/2 - r³/6
+        return correlation_m**2 * (ratio**2 - ratio**3 / 3.0)
+    return 2.0 * correlation_m**2 * (ratio - 1.0 + math.exp(-ratio))
+
+
+def covariance_m2(one_m: float, other_m: float, correlation_m: float) -> float:
+    """Return the covariance of a unit process's integrals over two pieces that meet, m²."""
+    return correlation_m**2 * math.expm1(-one_m / correlation_m) * math.expm1(-other_m / correlation_m)
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """A sound wire or net that was read: its length, m, its capacitance, F, standard uncertainty of that."""
+
+    length_m: float
+    farad: float
+    u_f: float
+
+
+def learned(sound: Iterable[Sound], start: PerMetre | None = None) -> PerMetre:
+    """Return what one metre has after these sound wires, each weighed by what it can say.
+
+    ``start`` is what was assumed before; it counts as one more opinion. How picofarads wander is kept.
+    """
+    start = start or PerMetre()
+    wires = [each for each in sound if each.length_m > 0.0]
+    weights, sums = 1.0 / (start.f_per_m * start.ratio) ** 2, 1.0 / (start.f_per_m * start.ratio**2)
+    for each in wires:
+        strays = (start.f_per_m * start.wander_ratio) ** 2 * variance_m2(each.length_m, start.wander_m)
+        weight = each.length_m**2 / (each.u_f**2 + strays)
+        weights += weight
+        sums += weight * each.farad / each.length_m
+    if not wires:
+        return start
+    mean = sums / weights
+    return PerMetre(
+        mean,
+        math.sqrt(1.0 / weights) / mean,
+        start.wander_ratio,
+        start.wander_m,
+        start.learned_from + len(wires),
+    )
