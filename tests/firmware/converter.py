@@ -117,6 +117,8 @@ class Converter:
         """Its supply is gone: it answers nothing."""
         self.never_ready = False
         self.read = 0
+        self.stops_at = 0
+        """The reading, counted in `read`, from which on it is never ready; 0: it does not stop."""
 
     def selected(self, board: Board) -> None:
         self._left, self._answer = 0, []
@@ -150,7 +152,8 @@ class Converter:
     def _start(self, board: Board) -> None:
         board.now()
         self._begun = board.cycle
-        if not self.never_ready:
+        stopped = self.stops_at and self.read >= self.stops_at
+        if not self.never_ready and not stopped:
             board.lead("B", 3, True, False, board.cycle + int(READY_S[self._registers[1] >> 5] * HZ))
 
     def _code(self, board: Board) -> int:

@@ -10,7 +10,9 @@ from loomproof.virtual.scanner import Make
 from tests.firmware.circuit import Pins, on_expanders
 from tests.firmware.emulated import Board
 from tests.firmware.expanded import Expanded
+from tests.firmware.ohming import OhmBoard, usual
 from tests.firmware.on_loom import LIKE_THE_BOARD, LoomOnPins, like_expanders
+from tests.firmware.tapped import LIKE_TAPS, LoomOnTaps
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,11 @@ def _expanded(loom: Loom, faults: Sequence[str] = (), seed: int = 1) -> Board:
     return Expanded(circuit)
 
 
+def _ohmed(loom: Loom, faults: Sequence[str] = (), seed: int = 1) -> Board:
+    return OhmBoard(LoomOnTaps(1, loom, tuple(faults)), 1, eeprom=usual(1))
+
+
 ALONE = Kind("pins", (), LIKE_THE_BOARD, _alone)
 EXPANDED = Kind("expanders", ("--expanders", "8"), like_expanders(128), _expanded)
-KINDS = {kind.name: kind for kind in (ALONE, EXPANDED)}
+OHMED = Kind("ohms", ("--ohms",), LIKE_TAPS, _ohmed)
+KINDS = {kind.name: kind for kind in (ALONE, EXPANDED, OHMED)}

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import tempfile
 from dataclasses import replace
 from functools import lru_cache
+from pathlib import Path
 
 from loomproof.virtual.network import Network, Resistor
 from tests.firmware.building import firmware
@@ -18,6 +20,8 @@ REFERENCE_OHM = 1000.0
 class OhmBoard(Board):
     """The board with what hangs on its SPI at hand; ``fitted`` false: nothing does."""
 
+    kind = "ohms"
+
     def __init__(
         self, circuit: TappedCircuit, seed: int = 1, *, eeprom: bytes = b"", fitted: bool = True,
         errors: Errors | None = None,
@@ -25,9 +29,10 @@ class OhmBoard(Board):
         self.taps = Taps()
         self.converter = Converter(self.taps, errors or Errors.drawn(seed), seed)
         super().__init__(
-            circuit, eeprom=eeprom, hexfile=firmware("ohms") / "scanner.hex", pins=PINS,
+            circuit, eeprom=eeprom, pins=PINS,
             on_spi=(self.taps, self.converter) if fitted else (),
         )  # fmt: skip
+        self.run(320_000)  # it looks for them
 
     def ohms(self, a: int, b: int) -> float:
         """Ask for the resistance between two point sets."""
@@ -58,5 +63,10 @@ def calibrated(seed: int, *, true_ohm: float = REFERENCE_OHM) -> bytes:
 
 @lru_cache
 def usual(seed: int = 1) -> bytes:
-    """Return that of the board which most tests use."""
-    return calibrated(seed)
+    """Return that of a usual board, calibrated once for these sources."""
+    path = firmware("ohms") / f"ohms-{seed}.eeprom"
+    if not path.exists():
+        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as work:
+            work.write(calibrated(seed))
+        Path(work.name).rename(path)
+    return path.read_bytes()

@@ -1,6 +1,6 @@
 """The emulated board as a process of its own: its UART on a pseudo-terminal, at the pace of the clock.
 
-    python -m tests.firmware.serve LOOM [--expanders N] [--eeprom FILE] [--seed N] [--any-rate]
+    python -m tests.firmware.serve LOOM [--expanders N | --ohms] [--eeprom FILE] [--seed N] [--any-rate]
         [--unplugged]
 
 Prints the port's address. Lines on its input: ``fault TEXT``, ``mend``, ``plug ADAPTER``, ``reset``,
@@ -25,7 +25,9 @@ from loomproof.bench.adapter import read_adapter
 from tests.firmware.circuit import Pins, on_expanders
 from tests.firmware.emulated import HZ, Board
 from tests.firmware.expanded import CHIP_POINTS, Expanded, Fault
+from tests.firmware.ohming import OhmBoard, usual
 from tests.firmware.on_loom import LoomOnPins, like_expanders
+from tests.firmware.tapped import LoomOnTaps
 
 _STEP = HZ // 1000
 _BEHIND_S = 0.2
@@ -114,17 +116,24 @@ def _expanded(asked: argparse.Namespace, eeprom: bytes) -> tuple[LoomOnPins, Boa
     return circuit, Expanded(circuit, eeprom=eeprom)
 
 
+def _ohmed(asked: argparse.Namespace, eeprom: bytes) -> tuple[LoomOnPins, Board]:
+    circuit = LoomOnTaps(asked.seed, asked.loom)
+    return circuit, OhmBoard(circuit, asked.seed, eeprom=eeprom or usual(asked.seed))
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("loom", type=Path)
     parser.add_argument("--expanders", type=int, default=0, help="how many; none: the board alone")
+    parser.add_argument("--ohms", action="store_true", help="converter and taps, calibrated")
     parser.add_argument("--eeprom", type=Path)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--any-rate", action="store_true")
     parser.add_argument("--unplugged", action="store_true")
     asked = parser.parse_args()
     eeprom = asked.eeprom.read_bytes() if asked.eeprom else b""
-    circuit, board = _expanded(asked, eeprom) if asked.expanders else _alone(asked, eeprom)
+    make = _expanded if asked.expanders else _ohmed if asked.ohms else _alone
+    circuit, board = make(asked, eeprom)
     if asked.unplugged:
         circuit.unplug()
         board.touch()

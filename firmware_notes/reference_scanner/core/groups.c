@@ -22,19 +22,29 @@ static uint8_t start[MOST_STARTS];    /* points of A from which current flows */
 static points_t reached[MOST_STARTS]; /* the points of B at which it comes out */
 static uint8_t starts;
 
-static ohms_t find_voltage(const points_t *a, const points_t *b, uint32_t settle_us) {
-    ohms_t how = OHMS_GOOD;
-    float share;
-    uint8_t one = points_first(a);
-    uint8_t other = points_first(b);
-    for (uint8_t i = 0; i < POINTS && how == OHMS_GOOD; i++) {
-        if (points_has(b, i)) {
-            how = ohms_found(one, i, settle_us, &share);
-        } else if (points_has(a, i)) {
-            how = ohms_found(i, other, settle_us, &share);
+ohms_t ohms_found_among(const points_t *a, const points_t *b, uint32_t settle_us, uint8_t *index,
+                        float *share) {
+    points_t pulled;
+    bool good = true;
+    *share = 0.0F;
+    *index = points_first(a);
+    for (uint8_t i = 0; i < SET_BYTES; i++) {
+        pulled.byte[i] = (uint8_t)(a->byte[i] | b->byte[i]);
+    }
+    for (uint8_t i = 0; i < POINTS && good; i++) {
+        float off = 0.0F;
+        if (!points_has(&pulled, i)) {
+            continue;
+        }
+        good = points_has(a, i) ? ohms_apart(i, points_first(b), &pulled, settle_us, &off)
+                                : ohms_apart(points_first(a), i, &pulled, settle_us, &off);
+        if (fabsf(off) > fabsf(*share)) {
+            *share = off;
+            *index = i;
         }
     }
-    return how;
+    board_release();
+    return !good ? OHMS_FAULT : fabsf(*share) > 1.0F ? OHMS_VOLTS : OHMS_GOOD;
 }
 
 /* Points of A from which more flows than their part of what OHM_MOST lets through. */
@@ -160,7 +170,9 @@ ohms_t ohms_groups(const points_t *a, const points_t *b, uint32_t settle_us, flo
     }
     float most = OHM_MOST * (float)points_count(a);
     float siemens = 0.0F;
-    ohms_t how = find_voltage(a, b, settle_us);
+    uint8_t index;
+    float share;
+    ohms_t how = ohms_found_among(a, b, settle_us, &index, &share);
     how = how == OHMS_GOOD ? find_starts(a, b, settle_us) : how;
     how = how == OHMS_GOOD ? find_reached(b, settle_us) : how;
     board_release();

@@ -3,6 +3,8 @@
 #if TAPPED
 #include "ohm_commands.h"
 
+#include <math.h>
+
 #include "errors.h"
 #include "flash.h"
 #include "ohms.h"
@@ -63,26 +65,40 @@ void measure_ohms(word_t rest, uint32_t settle_us, out_t *out) {
     }
 }
 
-/* The largest voltage between the first point of each group and any of the other. */
+/* The voltage of one point of a group, `index`, against that of the other group that is farthest off it. */
+static ohms_t find_farthest(uint8_t index, const points_t *a, const points_t *b, uint32_t settle_us,
+                            float *worst) {
+    bool of_a = points_has(a, index);
+    const points_t *others = of_a ? b : a;
+    ohms_t how = OHMS_GOOD;
+    for (uint8_t i = 0; i < POINTS && how == OHMS_GOOD; i++) {
+        float share;
+        if (points_has(others, i)) {
+            how = of_a ? ohms_found(index, i, settle_us, &share) : ohms_found(i, index, settle_us, &share);
+            if (how == OHMS_GOOD && fabsf(share) > fabsf(*worst)) {
+                *worst = share;
+            }
+        }
+    }
+    return how;
+}
+
+/* Of groups the largest that is found between a point of one and a point of the other. */
 void measure_volts(word_t rest, uint32_t settle_us, out_t *out) {
     points_t a;
     points_t b;
-    float worst = 0.0F;
+    float share = 0.0F;
     float supply = 0.0F;
+    uint8_t index;
     if (!take_pair(&rest, &a, &b, out) || !ready(false, out)) {
         return;
     }
     ohms_t how = ohms_supply(&supply) ? OHMS_GOOD : OHMS_FAULT;
-    for (uint8_t i = 0; i < POINTS && how == OHMS_GOOD; i++) {
-        float share = 0.0F;
-        if (points_has(&b, i)) {
-            how = ohms_found(points_first(&a), i, settle_us, &share);
-        } else if (points_has(&a, i)) {
-            how = ohms_found(i, points_first(&b), settle_us, &share);
-        }
-        worst = share * share > worst * worst ? share : worst;
+    how = how == OHMS_GOOD ? ohms_found_among(&a, &b, settle_us, &index, &share) : how;
+    if (how == OHMS_GOOD && fabsf(share) > FOUND_LEAST) {
+        how = find_farthest(index, &a, &b, settle_us, &share);
     }
-    put_reading(how == OHMS_VOLTS ? OHMS_OPEN : how, worst * supply, out);
+    put_reading(how == OHMS_VOLTS ? OHMS_OPEN : how, share * supply, out);
 }
 
 /* Of groups that pair of points, the first of one against any of the other, at which least is needed. */

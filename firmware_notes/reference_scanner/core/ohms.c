@@ -16,8 +16,6 @@
 /* Two readings that follow each other are the same within this share of the range. */
 #define STEADY_SHARE 2.0e-4F
 #define RANGE_SHARE 0.85F
-/* Less voltage than this is as good as none: 50 mV. */
-#define FOUND_LEAST 0.01F
 /* What may be lost on the way: a share of the current, and supplies per ohm (2.5 uA). */
 #define LOST_SHARE 0.02F
 #define LOST_LEAST 5.0e-7F
@@ -90,11 +88,11 @@ bool ohms_supply(float *volts) {
     return good;
 }
 
-static bool read_pulled(const points_t *pulled, uint32_t settle_us, float *share) {
+bool ohms_apart(uint8_t a, uint8_t b, const points_t *pulled, uint32_t settle_us, float *share) {
     const points_t none = {{0}};
     board_apply(&none, pulled);
     settle(settle_us);
-    return converter_read(READ_X_Y, 0, PACE_330, share);
+    return taps_select(a, b, TAP_NONE) && converter_read(READ_X_Y, 0, PACE_330, share);
 }
 
 /* Both pulled up, so that neither floats. A source between them lifts its plus over the supply then, where it
@@ -102,11 +100,11 @@ static bool read_pulled(const points_t *pulled, uint32_t settle_us, float *share
 ohms_t ohms_found(uint8_t a, uint8_t b, uint32_t settle_us, float *share) {
     points_t pulled = only(a);
     points_add(&pulled, b);
-    bool good = taps_select(a, b, TAP_NONE) && read_pulled(&pulled, settle_us, share);
+    bool good = ohms_apart(a, b, &pulled, settle_us, share);
     if (good && fabsf(*share) > FOUND_LEAST) {
         float whole;
         pulled = only(*share > 0.0F ? a : b);
-        good = read_pulled(&pulled, settle_us, &whole);
+        good = ohms_apart(a, b, &pulled, settle_us, &whole);
         *share = fabsf(whole) > fabsf(*share) ? whole : *share;
     }
     board_release();

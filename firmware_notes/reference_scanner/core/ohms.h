@@ -10,6 +10,8 @@
 
 /* More is over range: somewhat beyond what SYST:CAP? says, so that this much surely reads. */
 #define OHM_MOST 1.1e5F
+/* Less voltage than this is as good as none: 50 mV, as a share of the supply. */
+#define FOUND_LEAST 0.01F
 /* What a protection resistor may be, beside what it was calibrated to. */
 #define SERIES_OHM 1000.0F
 
@@ -28,6 +30,10 @@ bool ohms_fitted(void);
 /* The voltage of one against the other while both are pulled up and nothing is driven, as a share of the
  * supply; OHMS_VOLTS over it. */
 ohms_t ohms_found(uint8_t a, uint8_t b, uint32_t settle_us, float *share);
+/* The same for groups: of all points pulled up at once the one that is farthest off the first of the other
+ * group, and by how much. */
+ohms_t ohms_found_among(const points_t *a, const points_t *b, uint32_t settle_us, uint8_t *index,
+                        float *share);
 /* The supply, V, by the converter's own reference. */
 bool ohms_supply(float *volts);
 /* Resistance, up to `most`, the current once each way. What conducts otherwise backwards than forwards reads
@@ -45,6 +51,8 @@ uint16_t ohms_self_test(void);
 
 /* What a point's resistor is taken for, ohm. */
 float ohms_series(uint8_t index);
+/* The voltage of one against the other while these are pulled up and nothing is driven. */
+bool ohms_apart(uint8_t a, uint8_t b, const points_t *pulled, uint32_t settle_us, float *share);
 /* The current into the loom at a point that is at the supply alone while all of `low` are at 0 V, supplies
  * per ohm; quick and rough. */
 bool ohms_into(uint8_t index, const points_t *low, uint32_t settle_us, float *current);
