@@ -8,7 +8,7 @@
 
 /* A poll comes every POLL_CYCLES. Its phase against the release goes through all of them, so that the mean
  * over a round is the rise in whole cycles; below that resolves only what noise there is on the threshold. */
-rise_t capacitance_rise(point_t index, const points_t *held, uint8_t repeats, float *cycles) {
+rise_t capacitance_rise(point_t index, const points_t *held, uint16_t repeats, float *cycles) {
     points_t down = *held;
     points_t pulled;
     points_t low;

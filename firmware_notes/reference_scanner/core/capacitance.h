@@ -12,6 +12,6 @@ typedef enum {
 
 /* The mean rise of one point while `held` is at 0 V and the rest open, in cycles, each phase of the poll as
  * often as `repeats` says. Released afterwards. */
-rise_t capacitance_rise(point_t index, const points_t *held, uint8_t repeats, float *cycles);
+rise_t capacitance_rise(point_t index, const points_t *held, uint16_t repeats, float *cycles);
 
 #endif

@@ -103,6 +103,8 @@ static const entry_t table[] IN_FLASH = {
     {"SYST:ARM", LACKING, 1, 0},
 };
 
+#define ENTRIES ((uint8_t)(sizeof table / sizeof table[0]))
+
 static uint32_t settle_us = SETTLE_DEFAULT_US;
 
 void commands_power_on(void) {
@@ -172,13 +174,13 @@ static void capabilities(out_t *out) {
 #endif
     put_text(out, TEXT(",SETTLE="));
     put_u32(out, SETTLE_LEAST_US);
-    put_text(out, TEXT(",MSTIME=400,TESTI=" TEST_AMPERE ",TESTV=5.25,WATCH="));
+    put_text(out, TEXT(",MSTIME=" READING_MS ",TESTI=" TEST_AMPERE ",TESTV=5.25,WATCH="));
     put_u32(out, WATCH_TICK_US);
 #if RISES
     if (settings.calibrated) {
         put_text(out, TEXT(",CAPF=0:1E-8,CACC="));
         put_number(out, calibrate_error());
-        put_text(out, TEXT(":0.03,CREP=2E-12"));
+        put_text(out, TEXT(":0.03,CREP=1E-12"));
     }
 #endif
 #if TAPPED
@@ -207,7 +209,7 @@ static then_t set_rate(word_t rest, const link_state_t *link, out_t *out, uint32
 }
 
 static uint8_t find(word_t header) {
-    for (uint8_t i = 0; i < sizeof table / sizeof table[0]; i++) {
+    for (uint8_t i = 0; i < ENTRIES; i++) {
         if (same_text(header, table[i].header)) {
             return i;
         }

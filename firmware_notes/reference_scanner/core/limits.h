@@ -6,7 +6,7 @@
 #include "kind.h"
 
 #define SET_BYTES (POINTS / 8U)
-#define SET_BYTES_HERE (POINTS_HERE / 8U)
+#define SET_BYTES_HERE ((uint8_t)(POINTS_HERE / 8U))
 #define PHASES (POINTS / PULLS)
 
 #define PLAIN_FRAME 1U
@@ -32,14 +32,18 @@
 #define SETTLE_LEAST_US 100UL
 #define SETTLE_MOST_US 10000000UL
 
-/* Ramps of one capacitance reading: each phase of the poll as often as this. */
+/* Ramps of one capacitance reading: each phase of the poll as often as this. Noise on the threshold scatters
+ * a rise in proportion to its length; above RAMP_FARAD the repeats grow with the square of what is read, so
+ * that the mean's scatter stays what it is there. */
 #define RAMP_REPEATS 64U
+#define RAMP_REPEATS_MOST 580U
+#define RAMP_FARAD 3.3e-9F
 #define CALIBRATION_REPEATS 4U
 #define POLL_CYCLES 8U
 #define MOST_POLLS 4000U
 /* Cycles from the pull-up's start to the first poll of phase 0. */
 #define POLL_LATENCY 2.0F
-#define DISCHARGE_US 200U
+#define DISCHARGE_US 150U
 #define DISCHARGE_WHOLE_US 2000U
 #define CHARGE_WHOLE_US 20000U
 /* Farads over this are over range. */

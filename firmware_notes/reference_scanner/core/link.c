@@ -225,13 +225,12 @@ static void checked(const char *line, bool while_busy) {
     word_t body = {line + 3, (uint16_t)(star - 3U)};
     word_t word;
     bool opening = commands_opens(body, &word);
-    if ((!opening && !state.open) || crc_of(!opening, line + 1, (uint16_t)(star - 1U)) != check) {
-        state.dropped++;
-    } else if (stored_length == length && memcmp(line, lines[coming ^ 1U], length) == 0) {
+    bool good_line = (opening || state.open) && crc_of(!opening, line + 1, (uint16_t)(star - 1U)) == check;
+    if (good_line && stored_length == length && memcmp(line, lines[coming ^ 1U], length) == 0) {
         repeat(while_busy);
-    } else if (opening) {
+    } else if (good_line && opening) {
         open_link(line, word);
-    } else if (number == (uint8_t)(sequence + 1U)) {
+    } else if (good_line && number == (uint8_t)(sequence + 1U)) {
         execute(line, body);
     } else {
         state.dropped++;

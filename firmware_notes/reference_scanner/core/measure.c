@@ -94,6 +94,15 @@ void measure_watch_end(out_t *out) {
 }
 
 #if RISES
+static uint16_t repeats_for(float farad) {
+    float share = farad / RAMP_FARAD;
+    if (share <= 1.0F) {
+        return RAMP_REPEATS;
+    }
+    float repeats = share * share * (float)RAMP_REPEATS;
+    return repeats < (float)RAMP_REPEATS_MOST ? (uint16_t)repeats : RAMP_REPEATS_MOST;
+}
+
 void measure_farads(word_t rest, uint32_t settle_us, out_t *out) {
     points_t a;
     points_t b;
@@ -121,8 +130,12 @@ void measure_farads(word_t rest, uint32_t settle_us, out_t *out) {
         }
     }
     float cycles = 0.0F;
-    rise_t rise = capacitance_rise(index, &b, RAMP_REPEATS, &cycles);
+    rise_t rise = capacitance_rise(index, &b, CALIBRATION_REPEATS, &cycles);
     float found = cycles * settings.farad_per_cycle[index];
+    if (rise == RISE_GOOD && found <= CAP_MOST) {
+        rise = capacitance_rise(index, &b, repeats_for(found), &cycles);
+        found = cycles * settings.farad_per_cycle[index];
+    }
     if (rise == RISE_CONDUCTS) {
         put_text(out, TEXT("9.91E37"));
     } else if (rise == RISE_OVER || found > CAP_MOST) {

@@ -5,14 +5,16 @@
 #include "board.h"
 #include "crc32.h"
 
-#define COPY_BYTES (sizeof(settings_t) + sizeof(uint32_t))
+#define SETTINGS_BYTES ((uint16_t)sizeof(settings_t))
+#define CHECK_BYTES ((uint8_t)sizeof(uint32_t))
+#define COPY_BYTES (SETTINGS_BYTES + CHECK_BYTES)
 
 settings_t settings;
 
 static uint32_t check_of(const settings_t *these) {
     uint32_t crc = CRC32_START;
     const uint8_t *bytes = (const uint8_t *)these;
-    for (uint16_t i = 0; i < sizeof *these; i++) {
+    for (uint16_t i = 0; i < SETTINGS_BYTES; i++) {
         crc = crc32_byte(crc, bytes[i]);
     }
     return crc32_end(crc);
@@ -24,10 +26,10 @@ static bool load_copy(uint8_t copy) {
     uint8_t *bytes = (uint8_t *)&settings;
     uint32_t check;
     uint8_t *check_bytes = (uint8_t *)&check;
-    for (uint16_t i = 0; i < sizeof settings; i++) {
+    for (uint16_t i = 0; i < SETTINGS_BYTES; i++) {
         bytes[i] = board_eeprom_read(at++);
     }
-    for (uint8_t i = 0; i < sizeof check; i++) {
+    for (uint8_t i = 0; i < CHECK_BYTES; i++) {
         check_bytes[i] = board_eeprom_read(at++);
     }
     return check == check_of(&settings);
@@ -52,10 +54,10 @@ void settings_store(void) {
     const uint8_t *bytes = (const uint8_t *)&settings;
     const uint8_t *check_bytes = (const uint8_t *)&check;
     /* The check goes first, so that it is wrong until the last byte stands. */
-    for (uint8_t i = 0; i < sizeof check; i++) {
-        board_eeprom_write((uint16_t)(at + sizeof settings + i), check_bytes[i]);
+    for (uint8_t i = 0; i < CHECK_BYTES; i++) {
+        board_eeprom_write((uint16_t)(at + SETTINGS_BYTES + i), check_bytes[i]);
     }
-    for (uint16_t i = 0; i < sizeof settings; i++) {
+    for (uint16_t i = 0; i < SETTINGS_BYTES; i++) {
         board_eeprom_write(at++, bytes[i]);
     }
 }

@@ -190,45 +190,54 @@ set_result_t read_set(word_t word, points_t *set) {
     return result;
 }
 
+/* Digits with at most one point from `*i` on, as mantissa and the power of ten that its last digit has. */
+static bool read_mantissa(word_t word, uint16_t *i, float *mantissa, int16_t *ten) {
+    bool digits = false;
+    bool point = false;
+    for (; *i < word.length; (*i)++) {
+        char c = word.at[*i];
+        if (c == '.' && !point) {
+            point = true;
+            continue;
+        }
+        if (c < '0' || c > '9') {
+            break;
+        }
+        if (*mantissa < 1.0e30F) {
+            *mantissa = *mantissa * 10.0F + (float)(c - '0');
+            *ten = (int16_t)(*ten - (point ? 1 : 0));
+        } else {
+            *ten = (int16_t)(*ten + (point ? 0 : 1));
+        }
+        digits = true;
+    }
+    return digits;
+}
+
+/* E, a sign, digits, to the word's end. */
+static bool read_exponent(word_t word, uint16_t i, int16_t *ten) {
+    if (word.at[i] != 'E' && word.at[i] != 'e') {
+        return false;
+    }
+    i++;
+    bool down = i < word.length && word.at[i] == '-';
+    i = (uint16_t)(i + (i < word.length && (word.at[i] == '-' || word.at[i] == '+') ? 1U : 0U));
+    if (i == word.length) {
+        return false;
+    }
+    int16_t exponent = 0;
+    for (; i < word.length && word.at[i] >= '0' && word.at[i] <= '9'; i++) {
+        exponent = (int16_t)(exponent < 1000 ? exponent * 10 + (word.at[i] - '0') : 1000);
+    }
+    *ten = (int16_t)(*ten + (down ? -exponent : exponent));
+    return i == word.length;
+}
+
 bool read_number(word_t word, float *value) {
     uint16_t i = word.length > 0 && word.at[0] == '+' ? 1U : 0U;
     float mantissa = 0.0F;
     int16_t ten = 0;
-    bool digits = false;
-    bool point = false;
-    for (; i < word.length; i++) {
-        char c = word.at[i];
-        if (c >= '0' && c <= '9') {
-            if (mantissa < 1.0e30F) {
-                mantissa = mantissa * 10.0F + (float)(c - '0');
-                ten = (int16_t)(ten - (point ? 1 : 0));
-            } else {
-                ten = (int16_t)(ten + (point ? 0 : 1));
-            }
-            digits = true;
-        } else if (c == '.' && !point) {
-            point = true;
-        } else {
-            break;
-        }
-    }
-    if (!digits) {
-        return false;
-    }
-    if (i < word.length && (word.at[i] == 'E' || word.at[i] == 'e')) {
-        i++;
-        bool down = i < word.length && word.at[i] == '-';
-        i = (uint16_t)(i + (i < word.length && (word.at[i] == '-' || word.at[i] == '+') ? 1U : 0U));
-        int16_t exponent = 0;
-        if (i == word.length) {
-            return false;
-        }
-        for (; i < word.length && word.at[i] >= '0' && word.at[i] <= '9'; i++) {
-            exponent = (int16_t)(exponent < 1000 ? exponent * 10 + (word.at[i] - '0') : 1000);
-        }
-        ten = (int16_t)(ten + (down ? -exponent : exponent));
-    }
-    if (i != word.length) {
+    if (!read_mantissa(word, &i, &mantissa, &ten) || (i < word.length && !read_exponent(word, i, &ten))) {
         return false;
     }
     for (; ten > 0 && mantissa < 1.0e37F && mantissa > 0.0F; ten--) {

@@ -21,7 +21,7 @@ void watch_start(uint8_t count, uint32_t settle_us);
 /* End, released; events that wait are dropped. */
 void watch_stop(void);
 /* What has run so far. */
-void watch_counts(uint64_t *cycles, uint32_t *events, uint32_t *lost);
+void watch_counts(uint64_t *ran, uint32_t *told, uint32_t *dropped);
 /* Take the next event and its number; false where none waits. */
 bool watch_next(event_t *event, uint32_t *number);
 /* An event that a sender had no room for counts as lost; nothing here drops one but a full queue. */

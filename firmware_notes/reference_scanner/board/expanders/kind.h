@@ -33,5 +33,6 @@ extern uint16_t watch_tick_us;
 #define CLEAR_OHM 590000
 #define DRIVER_OHM 550
 #define TEST_AMPERE "0.012"
+#define READING_MS "20" /* it takes none */
 
 #endif

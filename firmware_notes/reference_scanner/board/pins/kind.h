@@ -29,6 +29,8 @@ typedef uint8_t point_t;
 #define FAULT_STEP 100U
 /* Largest test current, A, for SYST:CAP?. */
 #define TEST_AMPERE "0.006"
+/* The longest reading, ms: capacitance at its most. */
+#define READING_MS "3200"
 
 #define SENSE_OHM 6800
 #define CLEAR_OHM 240000
