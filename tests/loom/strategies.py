@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from loomproof.loom import colours, sections
 from loomproof.loom.model import (
     Answer,
+    Bundle,
     CavityFacts,
     Choice,
     Circuit,
@@ -98,7 +99,16 @@ def looms(draw: st.DrawFn) -> Loom:
         settings,
         draw(texts),
         draw(texts),
+        bundles=tuple(draw(_bundles(wires))),
     )
+
+
+@st.composite
+def _bundles(draw: st.DrawFn, wires: list[Wire]) -> list[Bundle]:
+    run_through = list(dict.fromkeys(name for wire in wires for name in wire.bundles))
+    labels = draw(st.lists(st.sampled_from(run_through), unique=True)) if run_through else []
+    lengths = st.sampled_from([None, 0.3, 1.25])
+    return [Bundle(label, draw(lengths), draw(texts), draw(texts), draw(texts)) for label in labels]
 
 
 @st.composite

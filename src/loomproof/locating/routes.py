@@ -7,9 +7,7 @@ from dataclasses import dataclass
 
 from loomproof.loom.bundles import Bundle
 from loomproof.loom.model import Wire
-
-LONGER_RATIO = 1.25
-"""A wire whose bundles are together longer than itself by more than this does not run as described."""
+from loomproof.loom.suspicions import MUCH_LONGER
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +66,7 @@ def legs_of(bundles: Mapping[str, Bundle], wire: Wire) -> tuple[Leg, ...]:
     if forward is None:
         return ()
     total_m = sum(length for length in lengths if length is not None)
-    if not total_m or total_m > wire.length_m * LONGER_RATIO:
+    if not total_m or total_m > wire.length_m * MUCH_LONGER:
         return ()
     scale = min(1.0, wire.length_m / total_m)
     tails_m = wire.length_m - total_m * scale

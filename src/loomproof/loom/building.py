@@ -14,6 +14,7 @@ from loomproof.loom import colours, sections
 from loomproof.loom.cavities import Rows, read_rows
 from loomproof.loom.columns import TABLES, heading_problems
 from loomproof.loom.model import (
+    Bundle,
     CavityFacts,
     Circuit,
     Component,
@@ -156,6 +157,7 @@ class Built:
     components: list[Component] = field(default_factory=list)
     circuits: list[Circuit] = field(default_factory=list)
     cavity_facts: list[CavityFacts] = field(default_factory=list)
+    bundles: list[Bundle] = field(default_factory=list)
     rows: dict[str, list[int]] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     asked: list[Problem] = field(default_factory=list)
@@ -174,6 +176,7 @@ def build(tables: Mapping[str, Table], colour_code: str = colours.IEC_60757, dec
     built.components = _values(tables, "components", built, lambda row: _component(row, single))
     built.circuits = _values(tables, "circuits", built, _circuit)
     built.cavity_facts = _values(tables, "cavities", built, lambda row: _facts(row, single))
+    built.bundles = _values(tables, "bundles", built, _bundle)
     return built
 
 
@@ -380,3 +383,11 @@ def _facts(row: Row, single: set[str]) -> CavityFacts | None:
     if not end.connector:
         return None
     return row.build(lambda: CavityFacts(end, spare, sealed, row.text("note"), shared), "connector")
+
+
+def _bundle(row: Row) -> Bundle | None:
+    name, length_m = row.name("bundle"), row.number_of("length_m", above_zero=True)
+    if not name:
+        return None
+    places = (row.text("from_place"), row.text("to_place"))
+    return row.build(lambda: Bundle(name, length_m, *places, row.text("note")), "bundle")

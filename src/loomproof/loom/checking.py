@@ -136,6 +136,7 @@ def errors(loom: Loom, places: Places | None = None) -> list[Problem]:
         *_components(loom, places, known),
         *_circuits(loom, places, known),
         *_cavities(loom, places, known),
+        *_twice([bundle.name for bundle in loom.bundles], "bundles", "bundle", places),
         *_choices(loom, places, known),
     ]
 

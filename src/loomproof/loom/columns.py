@@ -120,6 +120,13 @@ CAVITIES = (
     Column("shared", False, "yes: its terminal holds more than one wire", among=_YES_OR_NO),
     Column("note", False, "free text"),
 )
+BUNDLES = (
+    Column("bundle", True, "its name, as the table of wires has it", "names"),
+    Column("length_m", False, "length in metres, from where it forks or ends to where it does", "numbers"),
+    Column("from_place", False, "where it begins: a connector, or a name for the fork", "names"),
+    Column("to_place", False, "where it ends; bundles that name the same place meet there", "names"),
+    Column("note", False, "free text"),
+)
 LOOM = (
     Column(
         "key",
@@ -143,13 +150,14 @@ TABLES: dict[str, tuple[Column, ...]] = {
     "components": COMPONENTS,
     "circuits": CIRCUITS,
     "cavities": CAVITIES,
+    "bundles": BUNDLES,
 }
 """The tables that a folder and a workbook share."""
 
 SHEETS: dict[str, tuple[Column, ...]] = {"loom": LOOM, **TABLES, "choices": CHOICES}
 """The sheets of a workbook: the tables, and what stands in loom.toml of a folder."""
 
-OPTIONAL = ("cavities", "choices")
+OPTIONAL = ("cavities", "bundles", "choices")
 """Tables that may be left out; that another is missing is an error: it may be lost, not empty."""
 
 

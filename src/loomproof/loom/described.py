@@ -160,6 +160,7 @@ def _joined(
         known.left_out,
         known.learned_from,
         known.traced_in,
+        tuple(built.bundles),
     )
     files = {name: (table.file, table.sheet) for name, table in found.items()} | {"choices": choices}
     places = checking.Places(files, built.rows, _unread(loom, found))

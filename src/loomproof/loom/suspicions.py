@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from itertools import pairwise
 
 from loomproof.errors import Problem
-from loomproof.loom.checking import Places, rating_a
+from loomproof.loom.checking import Places, near_miss, rating_a
 from loomproof.loom.designations import DESIGNATIONS, is_known
 from loomproof.loom.model import Circuit, ConnectorKind, End, Hazard, Loom, Wire
-from loomproof.loom.text import first_of
+from loomproof.loom.text import first_of, quoted
 
 FUSE_OF_CSA: tuple[tuple[float, float], ...] = (
     (0.22, 2),
@@ -39,6 +40,7 @@ def warnings(loom: Loom, places: Places | None = None) -> list[Problem]:
         *_colours(loom, places),
         *_thin_wires(loom, places),
         *_long_wires(loom, places),
+        *_bundles(loom, places),
         *_relays(loom, places),
         *_capacitors(loom, places),
         *_circuits(loom, places),
@@ -161,6 +163,34 @@ def _long_wires(loom: Loom, places: Places) -> Iterator[Problem]:
             yield places.warning(
                 "wires", i, "length_m", message, "Lengths are in metres; is this one in millimetres?"
             )
+
+
+MUCH_LONGER = 1.25
+"""A wire whose bundles together are longer than itself by more does not run through all of them."""
+
+
+def _bundles(loom: Loom, places: Places) -> Iterator[Problem]:
+    known = loom.bundle_by_name
+    for i, wire in enumerate(loom.wires if known else ()):
+        strange = [name for name in wire.bundles if name not in known]
+        if strange:
+            near = near_miss(strange[0], known)
+            message = (
+                f"wire {wire.name} runs through {first_of(strange, 6)}, which the table of bundles lacks"
+            )
+            yield places.warning("wires", i, "bundle", message, f"There is {quoted(near)}." if near else "")
+            continue
+        through = [known[name] for name in wire.bundles]
+        for one, other in pairwise(through):
+            if all((*one.places, *other.places)) and not set(one.places) & set(other.places):
+                message = f"wire {wire.name} runs from bundle {one.name} into {other.name}, which do not meet"
+                yield places.warning("wires", i, "bundle", message, "Is one left out, or the order another?")
+        lengths = [bundle.length_m for bundle in through if bundle.length_m is not None]
+        if wire.length_m is not None and sum(lengths) > wire.length_m * MUCH_LONGER:
+            message = (
+                f"wire {wire.name} is {wire.length_m:g} m long and its bundles together {sum(lengths):g} m"
+            )
+            yield places.warning("wires", i, "length_m", message)
 
 
 MUCH_F = 0.1

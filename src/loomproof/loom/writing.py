@@ -43,7 +43,7 @@ def identity_of(loom: Loom, colour_code: str = colours.IEC_60757) -> identity.Id
 def tables_of(
     loom: Loom, colour_code: str = colours.IEC_60757
 ) -> dict[str, tuple[tuple[str, ...], list[list[str]]]]:
-    """Return the tables of a loom as headings and rows of text; the cavity table only where it has rows.
+    """Return the tables of a loom as headings and rows of text; an optional one only with rows.
 
     Raises `DescriptionError` naming each wire whose colour the code has no letters for.
     """
@@ -53,6 +53,7 @@ def tables_of(
         "components": [_component(part) for part in loom.components],
         "circuits": _circuits(loom),
         "cavities": _cavities(loom),
+        "bundles": _bundles(loom),
     }
     return {
         name: _table(columns.TABLES[name], rows)
@@ -177,6 +178,19 @@ def _cavities(loom: Loom) -> Rows:
     ]
 
 
+def _bundles(loom: Loom) -> Rows:
+    return [
+        {
+            "bundle": bundle.name,
+            "length_m": number(bundle.length_m),
+            "from_place": bundle.a,
+            "to_place": bundle.b,
+            "note": bundle.note,
+        }
+        for bundle in loom.bundles
+    ]
+
+
 def folder_files(loom: Loom, colour_code: str = colours.IEC_60757) -> dict[str, bytes]:
     """Return the files of a loom folder by name."""
     files = {identity.FILE: identity.write(identity_of(loom, colour_code))}
@@ -208,8 +222,9 @@ def write_loom(loom: Loom, path: Path, *, over: bool = False) -> None:
 def write_folder(loom: Loom, path: Path, colour_code: str = colours.IEC_60757, *, over: bool = False) -> None:
     """Write a loom folder. Raises `UsageError` where it would write over files and ``over`` is not set."""
     files = folder_files(loom, colour_code)
-    # A cavity table left from an earlier loom would be read with the new one.
-    stale = [path / "cavities.csv"] if "cavities.csv" not in files else []
+    # A table left from an earlier loom would be read with the new one.
+    optional = [f"{name}.csv" for name in columns.TABLES if name in columns.OPTIONAL]
+    stale = [path / name for name in optional if name not in files]
     _guard([path / name for name in files] + stale, over)
     write_files(files, path, over=True)
     for left in stale:
