@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from loomproof.electrics.nets import nets_of
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Wire
 from loomproof.loom.reading import load
 from loomproof.loom.writing import write_folder
+from loomproof.matching.match import match
 from tests.matching.test_match import KNOWN, TRACED
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
@@ -30,6 +32,44 @@ def test_it_says_what_is_sure_and_what_to_touch(folders: tuple[str, str], capsys
     assert "3 connectors of 5 sure; of what known joins, 100% was found so." in out
     assert "Touch next: hold the probe on INJ" in out
     assert "only a touch or a look tells" in out
+
+
+def test_it_lists_which_cavity_is_which_where_it_is_asked(folders: tuple[str, str], capsys: Captured) -> None:
+    assert run(["match", *folders]) == 0
+    assert "--cavities lists them" in capsys.readouterr().out
+    assert run(["match", *folders, "--cavities"]) == 0
+    out = capsys.readouterr().out
+    assert "--cavities lists them" not in out
+    laid = match(TRACED, KNOWN)
+    rows = [line.split() for line in out.splitlines()]
+    for each in laid.cavities:
+        said = [row for row in rows if row[:2] == [str(each.traced), str(each.known)]]
+        assert len(said) == 1
+        assert ("one of several" in " ".join(said[0])) != each.sure
+
+
+def test_two_crossed_cavities_are_told_though_every_net_is_there(tmp_path: Path, capsys: Captured) -> None:
+    """Two signals exchanged at the computer: the same nets in the same plugs, under the other names."""
+    engine = load(FIXTURES / "hillclimb_engine").loom
+    traced = _traced(engine)
+    plug = next(c.name for c in traced.connectors if len(c.cavities) > 20)
+    used = [end for wire in traced.wires for end in wire.ends if end.connector == plug]
+    alone = [
+        end
+        for end in used
+        if len(traced.wires_at[end]) == 1 and all(e.cavity for e in traced.wires_at[end][0].ends)
+    ]
+    one, other = alone[0], alone[-1]
+    swap = {one: other, other: one}
+    crossed = tuple(replace(w, a=swap.get(w.a, w.a), b=swap.get(w.b, w.b)) for w in traced.wires)
+    write_folder(engine, tmp_path / "known")
+    for name, wires in (("right", traced.wires), ("crossed", crossed)):
+        write_folder(replace(traced, wires=wires), tmp_path / name)
+        assert run(["match", str(tmp_path / name), str(tmp_path / "known")]) == 0
+        out = " ".join(capsys.readouterr().out.split())
+        assert ("crossed:" in out) == (name == "crossed"), out
+    assert f"{one} carries the net of" in out
+    assert f"{other} carries the net of" in out
 
 
 def test_nothing_is_taken_over_but_what_is_accepted(

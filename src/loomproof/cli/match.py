@@ -37,6 +37,7 @@ EVERY_SURE = "sure"
     help='Take names and colours over for this connector of TRACED, or for all that are "sure"; repeatable.',
 )
 @click.option("--to", "target", type=PATH, help="The new folder, for what is taken over.")
+@click.option("--cavities", is_flag=True, help="List which cavity is which as well.")
 @over_option
 def match_(
     traced: Path,
@@ -44,6 +45,7 @@ def match_(
     touched: tuple[str, ...],
     taken: tuple[str, ...],
     target: Path | None,
+    cavities: bool,
     over: bool,
 ) -> None:
     """Say which connector and cavity of TRACED is which of KNOWN, what is sure, and what differs.
@@ -60,7 +62,7 @@ def match_(
     pairs = [_pair(text) for text in touched]
     laid = matched(traced, known, pairs, names, target, every_sure=EVERY_SURE in taken, over=over)
     found(0)
-    _show(laid)
+    _show(laid, cavities=cavities)
     if target is not None:
         click.echo(f"Written to {target}: check it, and prove the loom against it.")
 
@@ -96,8 +98,21 @@ def _pair(text: str) -> tuple[End, End]:
     return ends[0], ends[1]
 
 
-def _show(laid: Match) -> None:
-    from loomproof.reports.matching import HEADS, difference_texts, place_texts, sentences
+def _show(laid: Match, *, cavities: bool) -> None:
+    from loomproof.reports.matching import (
+        CAVITY_HEADS,
+        HEADS,
+        cavity_texts,
+        crossed_texts,
+        difference_texts,
+        place_texts,
+        sentences,
+    )
 
     table(HEADS, place_texts(laid), figures=("agree",), whole=("traced", "known"))
-    paragraphs((*difference_texts(laid), *sentences(laid)))
+    rows = cavity_texts(laid)
+    if cavities:
+        table(CAVITY_HEADS, rows, whole=("traced", "known"))
+    paragraphs((*difference_texts(laid), *crossed_texts(laid), *sentences(laid)))
+    if rows and not cavities:
+        click.echo(f"Which cavity is which, of {len(rows)} that were placed: --cavities lists them.")

@@ -34,6 +34,12 @@ BEGINNINGS, DEEP, TRIED = 8, 5, 30
 """From so many beginnings the best is looked for; so many other places of a connector are tried from shares,
 so many from the best alignment alone."""
 
+MANY = 4
+"""A net that so many cavities share holds a group of plugs together."""
+
+EARLY = 4.0
+"""How sharply shares are told apart as long as only the plainest is told."""
+
 GAIN = 1e-9
 
 
@@ -134,7 +140,7 @@ class Aligner:
 
         ``noise`` is a factor on what each pair of connectors is worth, so that a beginning is another one.
         """
-        nets, beta = self._none_known, 0.5
+        nets, beta = self.none_known, 0.5
         if start is not None:
             nets, beta = 0.5 * nets + 0.5 * hard(start.nets, len(self.known.nets)), 4.0
         while beta < SHARPEST:
@@ -146,14 +152,15 @@ class Aligner:
 
     def early(self) -> Matrix:
         """Return what pairs of connectors are worth as long as only the plainest is told."""
-        nets = self._none_known
-        for beta in (1.0, 2.0, 4.0, 4.0):
+        nets = self.none_known
+        for beta in (1.0, 2.0, EARLY, EARLY):
             connectors = shares(self.of_connectors(nets), beta, {})
             nets = shares(self.of_nets(connectors, nets), beta, {})
         return self.of_connectors(nets)
 
     @property
-    def _none_known(self) -> Matrix:
+    def none_known(self) -> Matrix:
+        """Shares of nets while nothing is known: all the same."""
         shape = len(self.traced.nets), len(self.known.nets)
         return np.full(shape, 1.0 / max(1, *shape))
 
@@ -231,22 +238,59 @@ def best_alignment(aligner: Aligner, pinned: Pinned, seed: int = 0) -> Alignment
 
 
 def explored(aligner: Aligner, best: Alignment, pinned: Pinned) -> Explored:
-    """Try every likely other place of every connector; a better alignment that turns up takes over."""
+    """Try every likely other place of every connector and of every net that many share.
+
+    Two groups of look-alike plugs change places by one net, the feed that each group shares, and by no one
+    connector. A better alignment that turns up takes over. What is found for one connector says of all
+    others that have another place in it, too, what that costs at most.
+    """
     said = set(pinned.connectors.values())
     likely = [p for p in _places(aligner) if p[0] not in pinned.connectors and p[1] not in said]
+    shared = list(_shared_nets(aligner, pinned))
     while True:
         others: dict[tuple[int, int], Alignment] = {}
-        for mine, theirs, deep in likely:
-            if theirs == best.connectors[mine]:
-                continue
-            found = _forced(aligner, best, pinned, mine, theirs, deep)
+        for found in _tried(aligner, best, pinned, likely, shared):
             if found.score > best.score + GAIN:
                 again = aligner.settled(hard(found.nets, len(aligner.known.nets)), pinned)
                 best = max(found, again, key=lambda alignment: alignment.score)
                 break
-            others[mine, theirs] = found
+            for mine, theirs in enumerate(found.connectors):
+                if theirs in (best.connectors[mine], -1) or mine in pinned.connectors:
+                    continue
+                before = others.get((mine, theirs))
+                if before is None or found.score > before.score + GAIN:
+                    others[mine, theirs] = found
         else:
             return Explored(best, others)
+
+
+def _tried(
+    aligner: Aligner,
+    best: Alignment,
+    pinned: Pinned,
+    likely: Sequence[tuple[int, int, bool]],
+    shared: Sequence[tuple[int, int]],
+) -> Iterator[Alignment]:
+    for net, other in shared:
+        if other != best.nets[net]:
+            pins = Pinned(pinned.connectors, {**pinned.nets, net: other})
+            yield aligner.settled(aligner.softened(pins, best), pins)
+    for mine, theirs, deep in likely:
+        if theirs != best.connectors[mine]:
+            yield _forced(aligner, best, pinned, mine, theirs, deep)
+
+
+def _shared_nets(aligner: Aligner, pinned: Pinned) -> Iterator[tuple[int, int]]:
+    """Yield nets of the traced loom that many share, with each net that it may be, likeliest first."""
+    worth = aligner.of_nets(shares(aligner.early(), EARLY, {}), aligner.none_known)
+    taken = set(pinned.nets.values())
+    for net, row in enumerate(worth):
+        if net in pinned.nets or len(aligner.traced.nets[net].cavities) < MANY:
+            continue
+        fitting = [k for k in np.argsort(-row, kind="stable").tolist() if k not in taken]
+        for other in fitting[:DEEP]:
+            if row[other] > GAIN:
+                yield net, other
 
 
 def _forced(

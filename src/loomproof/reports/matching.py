@@ -10,6 +10,8 @@ from loomproof.results.matching import Difference, Match, Standing, Unlike
 
 HEADS = ("traced", "known", "how sure", "agree", "may also be")
 
+CAVITY_HEADS = ("traced", "known", "how sure")
+
 MOST_NAMED = 6
 """So many ends are named in one sentence; the rest is counted."""
 
@@ -32,6 +34,41 @@ def place_texts(found: Match) -> tuple[tuple[str, ...], ...]:
         )
         for place in found.places
     )
+
+
+def cavity_texts(found: Match) -> tuple[tuple[str, ...], ...]:
+    """Return a row for each cavity of which the place is known, under `CAVITY_HEADS`, in the plugs' order."""
+    standing = {place.traced: place.standing for place in found.places}
+    place = {end: k for k, end in enumerate(found.traced.cavities)}
+    return tuple(
+        (
+            str(each.traced),
+            str(each.known),
+            "one of several on this net"
+            if not each.sure
+            else f"as its plug: {standing[each.traced.connector]}",
+        )
+        for each in sorted(found.cavities, key=lambda each: place[each.traced])
+    )
+
+
+def crossed_texts(found: Match) -> Iterator[str]:
+    """Yield a sentence for each plug with cavities that bear another name than the nets on them say.
+
+    Only where names were found to mean the same in both: else every cavity may.
+    """
+    if not found.by_names:
+        return
+    for place in found.places:
+        other = [
+            each
+            for each in found.cavities
+            if each.traced.connector == place.traced and each.sure and each.traced.cavity != each.known.cavity
+        ]
+        if other:
+            named = _listed([f"{each.traced} carries the net of {each.known}" for each in other])
+            doubt = "" if place.standing is Standing.SURE else f" (if {place.traced} is placed right)"
+            yield f"crossed: {named}{doubt}."
 
 
 def difference_texts(found: Match) -> Iterator[str]:
