@@ -15,6 +15,7 @@ from loomproof.planning.plan import Plan
 from loomproof.results.document import ClaimEntry
 from loomproof.results.figures import ohms
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, SensedPart
+from loomproof.results.wiggled import Wiggled
 
 GUARD_RULE = (
     "guard band w = U, k = 2 (JCGM 106, ILAC-G8): within the limit where reading + U is, outside where "
@@ -294,5 +295,29 @@ def _stability(plan: Plan, measured: Measured) -> Iterator[ClaimEntry]:
         ),
         decision=Decision.FAIL if measured.unstable else Decision.PASS,
         rule="the same questions asked twice",
+        cavities=_in_order(plan, measured.unstable),
+    )
+    if measured.watch is not None:
+        yield _watched(plan, measured, measured.watch)
+
+
+def _watched(plan: Plan, measured: Measured, watch: Wiggled) -> ClaimEntry:
+    """Say of a watch what it saw, with its figures; never that there is nothing to see."""
+    many = sum(len(net.cavities) > 1 for net in watch.nets)
+    apart = f", and no two of {len(watch.nets)} touched in {watch.touches_s:g} s" if watch.touches_s else ""
+    least = (
+        "how short a change it surely sees is not known"
+        if watch.shortest_us is None
+        else f"what lasts {watch.shortest_us} µs is surely seen, what is shorter may not be"
+    )
+    lost = f"; {watch.lost} events were lost, and the {watch.unwatched_s:g} s that they cover are not counted"
+    quiet = f"no net of {many} parted in {watch.watched_s:g} s of being moved{apart}; {least}"
+    moved = f"readings changed while it was moved; {least}"
+    return ClaimEntry(
+        kind="stability",
+        subject="all nets, while moved",
+        statement=(moved if measured.unstable else quiet) + (lost if watch.lost else ""),
+        decision=Decision.FAIL if measured.unstable else Decision.PASS,
+        rule="every set of the watch read over and over",
         cavities=_in_order(plan, measured.unstable),
     )

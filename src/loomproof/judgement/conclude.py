@@ -32,6 +32,7 @@ from loomproof.results.entered import METHOD, Entered, Meter
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.insulation import Insulation
 from loomproof.results.measured import Decision, Measured
+from loomproof.results.wiggled import Wiggled
 from loomproof.version import VERSION
 
 
@@ -179,6 +180,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
             undecided=sum(claim.decision is Decision.UNDECIDED for claim in said.claims),
             watched_s=watched_s(request, plan, last),
         ),
+        watch=_watch_entry(measured.watch),
         claims=said.claims,
         wires=wire_entries(loom),
         connectors=tuple(connector_entries(loom)),
@@ -188,6 +190,21 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
         software=f"loomproof {VERSION}",
     )
     return Outcome(document, measured, findings, plan)
+
+
+def _watch_entry(watch: Wiggled | None) -> doc.WatchEntry | None:
+    if watch is None:
+        return None
+    nets = (
+        doc.WatchedNet(cavities=n.cavities, breaks_s=n.breaks_s, touches_s=n.touches_s) for n in watch.nets
+    )
+    return doc.WatchEntry(
+        asked_s=watch.asked_s,
+        shortest_us=watch.shortest_us,
+        lost=watch.lost,
+        unwatched_s=watch.unwatched_s,
+        nets=tuple(nets),
+    )
 
 
 def meter_check_of(plan: Plan, measured: Measured, clearance: Clearance) -> str:

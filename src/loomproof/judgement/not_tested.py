@@ -117,6 +117,13 @@ def not_tested(
         )
     if not watched_s(request, plan, part):
         yield "Contacts that come and go: nothing was watched while the loom was moved."
+    elif measured.watch is not None:
+        shortest = measured.watch.shortest_us
+        shorter = "" if shortest is None else f" that are open or touch for less than {shortest} µs, or"
+        yield (
+            f"Contacts that come and go{shorter} more rarely than once in {measured.watch.watched_s:g} s of "
+            "being moved."
+        )
     if any(connector.kind is ConnectorKind.RING for connector in request.loom.connectors):
         yield "The way from earth rings through body or engine block to the battery."
     yield from LIMITS_OF_THE_TEST

@@ -12,6 +12,7 @@ from loomproof.loom.model import End
 from loomproof.planning.net_access import scope_of
 from loomproof.planning.plan import Plan
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured
+from loomproof.results.wiggled import Wiggled
 
 _RANK = {Decision.PASS: 0, Decision.UNDECIDED: 1, Decision.FAIL: 2}
 
@@ -95,12 +96,28 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
         ),
         unmet=tuple(_unmet(expected, parts)),
         meter_check=_vouched(parts),
+        watch=_watches(parts),
         shorter=tuple({(way.a, way.b): way for part in parts for way in part.shorter}.values()),
         # What one hook-up can tell is told.
         untold_parts=tuple(
             name for name in parts[0].untold_parts if all(name in part.untold_parts for part in parts)
         ),
         isolation_pass_ohm=max((part.isolation_pass_ohm or 0.0 for part in parts), default=0.0) or None,
+    )
+
+
+def _watches(parts: Sequence[Measured]) -> Wiggled | None:
+    """Return what all hook-ups watched, each the cavities that it had; ``None`` where one watched nothing."""
+    watches = [part.watch for part in parts if part.watch is not None]
+    if not watches or len(watches) < len(parts):
+        return None
+    shortest = [each.shortest_us for each in watches if each.shortest_us is not None]
+    return replace(
+        watches[0],
+        nets=tuple(net for each in watches for net in each.nets),
+        shortest_us=max(shortest) if len(shortest) == len(watches) else None,
+        lost=sum(each.lost for each in watches),
+        unwatched_s=sum(each.unwatched_s for each in watches),
     )
 
 

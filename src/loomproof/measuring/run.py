@@ -182,7 +182,7 @@ def run_plan(
         stray_ways = [stray.path for stray in strays if isinstance(stray.path, OneWay)]
     parts = sensed_parts(plan, expectation, asker, groups)
     yield Progress("sensing again")
-    unsteady = yield from unsteady_nets(plan, asker, lows, groups, watch_s)
+    unsteady, watch = yield from unsteady_nets(plan, asker, lows, groups, watch_s)
     yield from asker.told(scope.end_of)
     unstable = _in_order(scope, sum({p for points in unsteady for p in singles(points)}))
     if plan.meter is not None and clearance.controls:
@@ -225,6 +225,7 @@ def run_plan(
         beside=tuple(beside),
         unstable=unstable,
         unsteady=tuple(scope.ends(points) for points in unsteady),
+        watch=watch,
         untested=scope.untested,
         sensed_parts=parts,
         shorter=shorter,

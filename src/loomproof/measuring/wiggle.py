@@ -13,6 +13,7 @@ from contextlib import closing
 from dataclasses import dataclass, field
 
 from loomproof.bench.interface import Bench
+from loomproof.bench.seam import WatchSummary
 from loomproof.errors import LinkError, LostEventError, UnfitError
 from loomproof.loom.model import End
 from loomproof.measuring.clearance import Clearance
@@ -105,6 +106,20 @@ def wiggle(
     )
     yield WatchBegins(log.asked_s)
     yield from watch.run()
+
+
+def shortest_seen_us(
+    summary: WatchSummary | None, spent_s: float, sets: int, watch_us: int | None
+) -> int | None:
+    """Return the shortest change that a watch of so many sets surely saw, µs; ``None`` where none can tell.
+
+    What begins just after its set was driven is missed once; the next reading ends a cycle and one set later.
+    Cycles are counted to the end, so over all that was spent; ``watch_us`` is what the bench states of one.
+    """
+    if summary is None or not summary.cycles:
+        return None
+    mean_us = max(spent_s / summary.cycles * 1e6, float(watch_us or 0))
+    return math.ceil(mean_us * (1 + 1 / sets))
 
 
 class _Watch:
@@ -209,13 +224,9 @@ class _Watch:
             return
         for k in share:
             log.set_s[k] += covered_s
-        if summary is None or not summary.cycles:
-            log.shortest_us.append(None)
-            return
-        # What begins just after its set was driven is missed once; the next reading ends a cycle and one
-        # set later. Cycles are counted to the end, so over all that was spent.
-        mean_us = max(spent_s / summary.cycles * 1e6, float(self.asker.capabilities().watch_us or 0))
-        log.shortest_us.append(math.ceil(mean_us * (1 + 1 / len(share))))
+        log.shortest_us.append(
+            shortest_seen_us(summary, spent_s, len(share), self.asker.capabilities().watch_us)
+        )
 
 
 class _Seen:

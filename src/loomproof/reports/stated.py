@@ -163,9 +163,22 @@ def _test(document: Document, corrected: str | None) -> Rows:
             f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}, {counts.undecided} undecided",
         ],
         ["risk", _risk(document)],
-        ["watched while moved", f"{counts.watched_s:g} s" if counts.watched_s else ""],
+        ["watched while moved", _watched(document)],
         ["journal", document.journal_digest, "code"],
     ]
+
+
+def _watched(document: Document) -> str:
+    """Return for how long the loom was watched, and how short a change is surely seen; "" for not at all."""
+    watch, asked_s = document.watch, document.counts.watched_s
+    if watch is None:
+        return f"{asked_s:g} s" if asked_s else ""
+    times = [net.breaks_s for net in watch.nets if len(net.cavities) > 1]
+    shortest = "not known" if watch.shortest_us is None else f"{watch.shortest_us} µs"
+    lost = f"; {watch.lost} events lost, {watch.unwatched_s:g} s not counted" if watch.lost else ""
+    return (
+        f"{min(times, default=0.0):g} s of {watch.asked_s:g} s; shortest change surely seen {shortest}{lost}"
+    )
 
 
 def _bench(document: Document) -> Rows:

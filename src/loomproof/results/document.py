@@ -77,6 +77,29 @@ class CheckEntry(_Value):
     text: str = ""
 
 
+class WatchedNet(_Value):
+    """A net and for how long it was watched, s: for parting, and for touching any other net."""
+
+    cavities: tuple[EndText, ...]
+    breaks_s: float
+    touches_s: float
+
+
+class WatchEntry(_Value):
+    """A watch while the loom was moved: what it can claim.
+
+    ``shortest_us`` is the shortest change that it surely saw, µs, ``None`` where the bench does not say how
+    often it looked. ``lost`` counts events lost on the line, ``unwatched_s`` the time that they left open, s,
+    which is in no net's time.
+    """
+
+    asked_s: float
+    shortest_us: int | None = None
+    lost: int = 0
+    unwatched_s: float = 0.0
+    nets: tuple[WatchedNet, ...] = ()
+
+
 class BenchEntry(_Value):
     """The bench that measured."""
 
@@ -214,7 +237,8 @@ class Document(_Value, Shown):
     that any joint or part of the loom is beyond what the grade says of it (``None`` where nothing was
     measured). ``meter_check`` says on what it rests that the meter reads ohms at all; "": on nothing.
     ``person`` is who tested, ``entered`` what was entered besides, and ``method`` the name of the method
-    ("" in documents from before it had one). ``wires`` is the wire list, in its order.
+    ("" in documents from before it had one). ``wires`` is the wire list, in its order. ``watch`` is what was
+    watched while the loom was moved; where nothing was, it is not written.
     """
 
     schema_: Literal[1, 2] = Field(default=2, alias="schema")
@@ -238,6 +262,7 @@ class Document(_Value, Shown):
     findings: tuple[Finding, ...] = ()
     coverage: Coverage
     counts: Counts
+    watch: WatchEntry | None = None
     claims: tuple[ClaimEntry, ...] = ()
     wires: tuple[WireEntry, ...] = ()
     connectors: tuple[ConnectorEntry, ...] = ()
@@ -290,4 +315,7 @@ class Document(_Value, Shown):
         >>> document.verdict.value, document.plain()["grade"]
         ('pass', 'bench')
         """
-        return self.model_dump(mode="json", by_alias=True)
+        found = self.model_dump(mode="json", by_alias=True)
+        if self.watch is None:  # documents without one are written as they were before there was any
+            del found["watch"]
+        return found

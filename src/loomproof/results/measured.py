@@ -7,6 +7,7 @@ from enum import StrEnum
 from typing import Literal
 
 from loomproof.loom.model import End
+from loomproof.results.wiggled import Wiggled
 
 ONE_WAY_RATIO = 2.0
 """A path that reads so many times more one way round than the other conducts one way."""
@@ -171,6 +172,9 @@ class Measured:
     unswept: tuple[tuple[End, End], ...] = ()
     """Pairs of conductors that a person left out, by a cavity of each: whether they touch is not known."""
     """Parts of which the readings don't say all: whether they are there, sound, with nothing across them."""
+
+    watch: Wiggled | None = None
+    """What was watched while the loom was moved, and for how long; ``None``: nothing was."""
 
     @property
     def sound(self) -> bool:
