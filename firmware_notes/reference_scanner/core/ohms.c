@@ -82,7 +82,7 @@ static bool steady(uint8_t gain, float *share) {
 }
 
 bool ohms_supply(float *volts) {
-    float share;
+    float share = 0.0F;
     bool good = converter_read(READ_SUPPLY, 0, PACE_90, &share);
     *volts = share * 4.0F * 2.048F;
     return good;
@@ -102,7 +102,7 @@ ohms_t ohms_found(uint8_t a, uint8_t b, uint32_t settle_us, float *share) {
     points_add(&pulled, b);
     bool good = ohms_apart(a, b, &pulled, settle_us, share);
     if (good && fabsf(*share) > FOUND_LEAST) {
-        float whole;
+        float whole = 0.0F;
         pulled = only(*share > 0.0F ? a : b);
         good = ohms_apart(a, b, &pulled, settle_us, &whole);
         *share = fabsf(whole) > fabsf(*share) ? whole : *share;
@@ -116,14 +116,14 @@ ohms_t ohms_found(uint8_t a, uint8_t b, uint32_t settle_us, float *share) {
 
 /* The current in at a, from its own resistor; a is on X. */
 static bool into(uint8_t a, uint8_t y, pace_t pace, float *current) {
-    float share;
+    float share = 0.0F;
     bool good = taps_select(a, y, a) && converter_read(READ_X_Z, 0, pace, &share);
     *current = -share / ohms_series(a);
     return good;
 }
 
 static bool out_of(uint8_t b, uint8_t x, pace_t pace, float *current) {
-    float share;
+    float share = 0.0F;
     bool good = taps_select(x, b, b) && converter_read(READ_Y_Z, 0, pace, &share);
     *current = share / ohms_series(b);
     return good;

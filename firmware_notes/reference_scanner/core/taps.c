@@ -7,7 +7,7 @@
 #include "board.h"
 #include "taps.h"
 
-#define CHAIN (2U * TAP_BOARDS)
+#define CHAIN ((uint8_t)(2U * TAP_BOARDS))
 #define ALL_OFF 0x70U
 #define X_OFF 0x10U
 #define Y_OFF 0x20U
@@ -33,12 +33,12 @@ bool taps_find(void) {
 
 bool taps_select(uint8_t x, uint8_t y, uint8_t z) {
     uint8_t bytes[CHAIN];
-    for (uint8_t i = 0; i < TAP_BOARDS; i++) {
+    for (uint8_t i = 0; i < (uint8_t)TAP_BOARDS; i++) {
         uint8_t board = (uint8_t)(TAP_BOARDS - 1U - i);
         uint8_t off = (uint8_t)((x >> 4 == board ? 0U : X_OFF) | (y >> 4 == board ? 0U : Y_OFF) |
                                 (z >> 4 == board ? 0U : Z_OFF));
-        bytes[2U * i] = (uint8_t)(off | (z & 15U));
-        bytes[2U * i + 1U] = (uint8_t)((x & 15U) | (uint8_t)(y << 4));
+        bytes[(uint8_t)(2U * i)] = (uint8_t)(off | (z & 15U));
+        bytes[(uint8_t)(2U * i + 1U)] = (uint8_t)((x & 15U) | (uint8_t)(y << 4));
     }
     return shift(bytes);
 }

@@ -22,6 +22,9 @@ typedef uint8_t point_t;
 #define FAULT_STEP 100U
 /* 5.25 V over two protection resistors of 950 ohm. */
 #define TEST_AMPERE "0.0028"
+/* The longest reading of ohms, ms. One of farads may take 3 s: a host that asks again meanwhile is answered
+ * once it is done. */
+#define READING_MS "400"
 
 /* Converter and multiplexers may be there: so many boards of sixteen taps. */
 #define TAPPED 1
