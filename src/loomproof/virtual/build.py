@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import assert_never
 
-from loomproof.errors import UsageError
-from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire
+from loomproof.loom.model import Component, ComponentKind, End, Loom
 from loomproof.virtual import constants as c
-from loomproof.virtual.capacitance import Profile, profile_of
+from loomproof.virtual.draft import Draft, Run
 from loomproof.virtual.faults import Fault
 from loomproof.virtual.network import (
     GROUND,
@@ -24,9 +24,6 @@ from loomproof.virtual.network import (
     Source,
 )
 
-_PLUGGED = {ComponentKind.FUSE, ComponentKind.RELAY, ComponentKind.LINK, ComponentKind.COIL}
-_HOLDERS = {ConnectorKind.FUSE_HOLDER, ConnectorKind.RELAY_BASE}
-_WHOLE = {"exchange", "mirror", "rotate", "shift"}
 LOOSE_DUTY = 0.1
 
 
@@ -49,170 +46,6 @@ class Hookup:
         return cls(count, dict(enumerate(loom.cavities[:count], start=1)))
 
 
-@dataclass(slots=True)
-class _Run:
-    """A conductor while faults are worked into it."""
-
-    ends: list[End]
-    ohm: float
-    profile: Profile
-    open_m: float | None = None
-    loose_hz: float = 0.0
-
-
-class _Draft:
-    """The loom as it is being built; each fault changes it in turn."""
-
-    def __init__(self, loom: Loom, seed: int) -> None:
-        self.loom = loom
-        self.seed = seed
-        self.runs = {wire.name: self._run(wire) for wire in loom.wires}
-        areas = ((end, self._area(wire)) for wire in loom.wires for end in wire.ends)
-        self.thickest_mm2 = dict(sorted(areas, key=lambda found: found[1]))  # the last of an end counts
-        self.parts = {part.name: part for part in loom.components if part.fitted}
-        self.values: dict[str, float] = {}
-        self.reversed: set[str] = set()
-        self.contact_ohm: dict[End, float] = {}
-        self.contact_open: set[End] = set()
-        self.contact_hz: dict[End, float] = {}
-        self.moved: dict[End, End] = {}
-        self.joints: list[tuple[End, End, float]] = []
-        self.diodes: list[tuple[End, End, float]] = []
-        self.breakdowns: list[tuple[End, End, float]] = []
-        self.farads: list[tuple[End, float]] = []
-        self.sources: list[tuple[End, End | None, float, float]] = []
-        self.charged: list[tuple[End, End, float, float]] = []
-
-    def _run(self, wire: Wire) -> _Run:
-        length = self.loom.settings.wire_length_m if wire.length_m is None else wire.length_m
-        stray = 1.0 + c.STRANDING_SPREAD * (2.0 * c.share(self.seed, "wire", wire.name) - 1.0)
-        ohm = c.COPPER_OHM_MM2_PER_M * c.STRANDING * stray * length / self._area(wire)
-        per_m = c.SCREENED_F_PER_M if wire.screened_by else c.WIRE_F_PER_M
-        return _Run(list(wire.ends), ohm, profile_of(wire.name, length, per_m, self.seed))
-
-    def joint_ohm(self, wire: str, side: int, end: End) -> float:
-        """The crimp or splice at one end of a wire."""
-        settings = self.loom.settings
-        name = "crimp_ohm" if end.cavity else "splice_ohm"
-        allowance = settings.crimp_ohm if end.cavity else settings.splice_ohm
-        if name not in settings.stated:
-            allowance = c.thick(self._area(self.loom.wire_by_name[wire]), allowance, c.THICK_JOINT_OHM_MM2)
-        return allowance * c.between(c.CONTACT_SHARE, self.seed, "joint", wire, "ab"[side])
-
-    def mated_ohm(self, end: End) -> float:
-        """The contact that a cavity makes with the adapter."""
-        allowance = self.loom.settings.contact_ohm
-        if "contact_ohm" not in self.loom.settings.stated:
-            allowance = c.thick(self.thickest_mm2.get(end, 0.0), allowance, c.THICK_CONTACT_OHM_MM2)
-        return allowance * c.between(c.CONTACT_SHARE, self.seed, "contact", *end)
-
-    def _area(self, wire: Wire) -> float:
-        return self.loom.settings.wire_csa_mm2 if wire.csa_mm2 is None else wire.csa_mm2
-
-    def apply(self, fault: Fault) -> None:
-        """Work one fault in."""
-        match fault.kind:
-            case "open" | "high" | "loose":
-                self._conductor(fault)
-            case "open splice" | "high splice":
-                self._splice(fault)
-            case "short":
-                self.joints.append((fault.ends[0], fault.ends[1], c.SHORT_OHM))
-            case "leak" | "part":
-                self.joints.append((fault.ends[0], fault.ends[1], fault.value))
-            case "part diode":
-                self.diodes.append((fault.ends[0], fault.ends[1], c.DIODE_FORWARD_V))
-            case "part led":
-                self.diodes.append((fault.ends[0], fault.ends[1], c.LED_FORWARD_V))
-            case "breakdown":
-                self.breakdowns.append((fault.ends[0], fault.ends[1], fault.value))
-            case "swap" | "move":
-                self._rearrange({fault.ends[0]: fault.ends[1], fault.ends[1]: fault.ends[0]}, fault)
-            case "exchange":
-                one, two = (self.loom.by_name[name] for name in (fault.name, fault.other))
-                there = {End(one.name, cavity): End(two.name, cavity) for cavity in one.cavities}
-                self._rearrange(there | {to: at for at, to in there.items()}, fault)
-            case "mirror" | "rotate" | "shift":
-                self._rearrange(_put_on_wrongly(self.loom.by_name[fault.name], fault.kind), fault)
-            case "reversed":
-                self._fitted(fault)
-                self.reversed ^= {fault.name}
-            case "missing" | "blown":
-                self._fitted(fault)
-                del self.parts[fault.name]
-            case "value":
-                self._fitted(fault)
-                self.values[fault.name] = fault.value
-            case "voltage":
-                minus = fault.ends[1] if len(fault.ends) > 1 else None
-                self.sources.append((fault.ends[0], minus, fault.value, c.SUPPLY_OHM))
-            case "charged":
-                self.charged.append((fault.ends[0], fault.ends[1], fault.value, fault.volts))
-            case "touched":
-                self.sources.append((fault.ends[0], None, 0.0, c.PROBE_OHM))
-            case "capacitance":
-                self.farads.append((fault.ends[0], fault.value))
-            case _:
-                raise AssertionError(fault.kind)
-
-    def _fitted(self, fault: Fault) -> None:
-        if fault.name not in self.parts:
-            raise UsageError(
-                f"fault {fault.text!r}: {fault.name} is not in place while the loom is proved",
-                cure="Its row in components.csv says so, or another fault took it out.",
-            )
-
-    def _conductor(self, fault: Fault) -> None:
-        if not fault.name:
-            (end,) = fault.ends
-            if fault.kind == "open":
-                self.contact_open.add(end)
-            elif fault.kind == "high":
-                self.contact_ohm[end] = self.contact_ohm.get(end, 0.0) + fault.value
-            else:
-                self.contact_hz[end] = fault.value
-            return
-        run = self.runs[fault.name]
-        if fault.kind == "open":
-            length = run.profile.length_m
-            if fault.value > length:
-                raise UsageError(f"fault {fault.text!r}: {fault.name} is {length:g} m long")
-            far = bool(fault.ends) and self.loom.wire_by_name[fault.name].ends.index(fault.ends[0]) == 1
-            run.open_m = (length - fault.value if far else fault.value) if fault.ends else length / 2
-        elif fault.kind == "high":
-            run.ohm += fault.value
-        else:
-            run.loose_hz = fault.value
-
-    def _splice(self, fault: Fault) -> None:
-        """A joint that came apart leaves each wire alone; in a bad one half the ohms stand before each."""
-        (end,) = fault.ends
-        for name, run in self.runs.items():
-            for side, at in enumerate(run.ends):
-                if at != end:
-                    continue
-                if fault.kind == "high splice":
-                    run.ohm += fault.value / 2
-                else:
-                    run.ends[side] = End(end.connector, f"end {'ab'[side]} of {name}")
-
-    def _rearrange(self, there: Mapping[End, End], fault: Fault) -> None:
-        """Move terminals between cavities, with what is crimped or soldered to them."""
-        if fault.kind == "move" and any(fault.ends[1] in run.ends for run in self.runs.values()):
-            raise UsageError(f"fault {fault.text!r}: {fault.ends[1]} holds a wire already", cure="Use swap.")
-        for run in self.runs.values():
-            run.ends = [there.get(end, end) for end in run.ends]
-        for name, part in list(self.parts.items()):
-            if fault.kind in _WHOLE or not self._sits_in_holder(part):
-                terminals = tuple((terminal, there.get(end, end)) for terminal, end in part.terminals)
-                self.parts[name] = replace(part, terminals=terminals)
-
-    def _sits_in_holder(self, part: Component) -> bool:
-        return part.kind in _PLUGGED and all(
-            self.loom.by_name[end.connector].kind in _HOLDERS for end in part.ends
-        )
-
-
 def build(
     loom: Loom,
     hookup: Hookup,
@@ -222,7 +55,7 @@ def build(
     temperature_c: float = 20.0,
 ) -> Network:
     """Build the network of a loom on a scanner's points. Raises `UsageError` for a fault that cannot be."""
-    draft = _Draft(loom, seed)
+    draft = Draft(loom, seed)
     for fault in faults:
         if not fault.kind.startswith("bench "):
             draft.apply(fault)
@@ -232,7 +65,7 @@ def build(
 class _Assembly:
     """Numbers the nodes and lists the elements."""
 
-    def __init__(self, draft: _Draft, hookup: Hookup, temperature_c: float) -> None:
+    def __init__(self, draft: Draft, hookup: Hookup, temperature_c: float) -> None:
         self.draft = draft
         self.hookup = hookup
         self.temperature_c = temperature_c
@@ -308,20 +141,35 @@ class _Assembly:
         warm = 1.0 + c.COPPER_PER_K * (self.temperature_c - 20.0)
         insulation: dict[int, float] = {}
         for name, run in draft.runs.items():
-            a, b = (self.node(end) for end in run.ends)
-            whole, near = run.profile.farad, run.profile.farad / 2
-            if run.open_m is None:
-                ends = draft.loom.wire_by_name[name].ends
-                joints = sum(draft.joint_ohm(name, side, end) for side, end in enumerate(ends))
-                self._join(a, b, run.ohm * warm + joints, run.loose_hz, ("wire", name))
-            else:  # the capacitance of a broken wire stays with the side that it still hangs on
-                near = run.profile.up_to(run.open_m)
-            for node, farad in ((a, near), (b, whole - near)):
+            ends = draft.loom.wire_by_name[name].ends
+            joints = [draft.joint_ohm(name, side, end) for side, end in enumerate(ends)]
+            for node, farad in self._pieces(name, run, warm, joints):
                 if farad > c.LEAST_F:
                     self.capacitors.append(Capacitor(node, GROUND, farad))
                     length = farad / c.WIRE_F_PER_M
                     insulation[node] = insulation.get(node, 0.0) + length / c.INSULATION_OHM_M
         return [insulation.get(node, 0.0) for node in range(self.count)]
+
+    def _pieces(
+        self, name: str, run: Run, warm: float, joints: Sequence[float]
+    ) -> Iterator[tuple[int, float]]:
+        """Join the pieces of a wire from place to place; yield what each leaves at its ends, F."""
+        whole = run.profile.length_m
+        stops = [(0.0, run.ends[0]), *sorted(run.taps), (whole, run.ends[1])]
+        last = len(stops) - 2
+        for k, ((start, one), (stop, other)) in enumerate(pairwise(stops)):
+            u, v = self.node(one), self.node(other)
+            low, high = run.profile.up_to(start), run.profile.up_to(stop)
+            high = run.profile.farad if k == last else high
+            broken = run.open_m is not None and start <= run.open_m and (run.open_m < stop or k == last)
+            if broken:  # the capacitance of a broken wire stays with the side that it still hangs on
+                near = run.profile.up_to(run.open_m or 0.0) - low
+            else:
+                near = (high - low) / 2
+                share = (stop - start) / whole if whole else 1.0
+                ohm = run.ohm * share * warm + joints[0] * (k == 0) + joints[1] * (k == last)
+                self._join(u, v, ohm, run.loose_hz * (k == 0), ("wire", name))
+            yield from ((u, near), (v, high - low - near))
 
     def _resistor(self, a: End, b: End, ohm: float) -> None:
         u, v = self.node(a), self.node(b)
@@ -379,17 +227,6 @@ class _Assembly:
             self._resistor(at["85"], at["86"], coil_ohm)
         if "30" in at and "87a" in at:
             self._resistor(at["30"], at["87a"], c.CLOSED_CONTACT_OHM)
-
-
-def _put_on_wrongly(connector: Connector, how: str) -> dict[End, End]:
-    """Return, for each cavity, where its terminal sits: what is shifted past the last touches nothing."""
-    order = connector.cavities
-    if how == "mirror":
-        there = [name for row in connector.rows for name in reversed(row)]
-        pairs = zip((name for row in connector.rows for name in row), there, strict=True)
-        return {End(connector.name, a): End(connector.name, b) for a, b in pairs if a}
-    found = order[::-1] if how == "rotate" else (*order[1:], "")
-    return {End(connector.name, a): End(connector.name, b) for a, b in zip(order, found, strict=True)}
 
 
 def _two(at: Mapping[str, End], one: str, two: str) -> tuple[End, End]:

@@ -20,6 +20,7 @@ open W12 | open W12 at ECU:7 | open ECU:7 | open S2
 open W12 at ECU:7 0.62 m
 high OHM W12 | high OHM W12 at ECU:7 | high OHM ECU:7 | high OHM S2
 short ECU:3 ECU:4 | leak OHM ECU:3 ECU:4
+short W12 at ECU:7 0.62 m W40 at ECU:9 0.6 m | leak OHM W12 at ECU:7 0.62 m W40 at ECU:9 0.6 m
 breakdown VOLT ECU:3 ECU:4
 swap C2:1 C2:2 | move C2:1 C2:5 | exchange C5 C6
 mirror C5 | rotate C5 | shift C5
@@ -56,6 +57,7 @@ class Fault:
     other: str = ""
     volts: float = 0.0
     points: tuple[int, ...] = ()
+    places_m: tuple[float, ...] = ()
 
     def touches(self, wanted: str, ends: tuple[End, ...]) -> bool:
         """Whether the fault is in this wire, part, connector or cavity, or is written so."""
@@ -241,6 +243,33 @@ def _pair(kind: str, unit: str = "") -> Callable[[_Reader], Fault]:
     return read
 
 
+def _touching(kind: str, unit: str = "") -> Callable[[_Reader], Fault]:
+    """Two places that touch: cavities or splices, or bare places along two wires."""
+
+    def read(reader: _Reader) -> Fault:
+        word = reader.words[1 if unit else 0] if len(reader.words) > 1 else End("")
+        if word.cavity or word.connector not in reader.loom.wire_by_name or End("at") not in reader.words:
+            return _pair(kind, unit)(reader)
+        value = reader.quantity(unit) if unit else 0.0
+        found = [_place(reader), _place(reader)]
+        names, ends, places_m = zip(*found, strict=True)
+        if names[0] == names[1]:
+            raise reader.wrong(f"both places are on {names[0]}; two different wires are expected")
+        return Fault(reader.text, "rub", names[0], ends, value, names[1], places_m=places_m)
+
+    return read
+
+
+def _place(reader: _Reader) -> tuple[str, End, float]:
+    """A place along a wire: ``W12 at ECU:7 0.62 m``."""
+    there = _conductor(reader, "rub")
+    if not (there.name and there.ends):
+        raise reader.wrong("a place along a wire is expected, like W12 at ECU:7 0.62 m")
+    at_m = reader.quantity("metres from that end")
+    reader.word("m")
+    return there.name, there.ends[0], at_m
+
+
 def _cavities(kind: str) -> Callable[[_Reader], Fault]:
     def read(reader: _Reader) -> Fault:
         ends = (reader.cavity(), reader.cavity())
@@ -330,8 +359,8 @@ def _value(reader: _Reader) -> Fault:
 _FAMILIES: dict[str, Callable[[_Reader], Fault]] = {
     "open": _open,
     "high": _high,
-    "short": _pair("short"),
-    "leak": _pair("leak", "ohms"),
+    "short": _touching("short"),
+    "leak": _touching("leak", "ohms"),
     "breakdown": _pair("breakdown", "volts"),
     "swap": _cavities("swap"),
     "move": _cavities("move"),
