@@ -1,4 +1,4 @@
-"""Draws circuit.svg from circuit.toml: resistors as in IEC 60617, switches, terminals, wires, boxes."""
+"""Draws each description beside it as SVG: resistors as in IEC 60617, switches, terminals, wires, parts."""
 
 from __future__ import annotations
 
@@ -33,6 +33,29 @@ def box(each: Element) -> list[str]:
     (x, y), (w, h) = each["at"], each["size"]
     frame = f'<rect x="{x}" y="{y}" width="{w}" height="{h}" stroke-dasharray="6 4"/>'
     return [frame, text(x + w / 2, y + h - 10, each["text"])]
+
+
+def block(each: Element) -> list[str]:
+    """Return a part as a solid frame, lines of text in its middle."""
+    (x, y), (w, h) = each["at"], each["size"]
+    lines = each["text"].split("\n")
+    top = y + h / 2 - 9 * (len(lines) - 1) + 5
+    frame = f'<rect x="{x}" y="{y}" width="{w}" height="{h}"/>'
+    return [frame, *(text(x + w / 2, top + 18 * i, words) for i, words in enumerate(lines))]
+
+
+def multiplexer(each: Element) -> list[str]:
+    """Return a multiplexer as a trapezoid, 40 wide and 110 high, many ways on its left, one on its right."""
+    x, y = each["at"]
+    corners = [(x, y - 55), (x + 40, y - 30), (x + 40, y + 30), (x, y + 55), (x, y - 55)]
+    stubs = [line((x - 12, y + down), (x, y + down)) for down in (-40, -20, 0, 20, 40)]
+    return [line(*corners), *stubs, text(x + 20, y + 5, each["text"])]
+
+
+def node(each: Element) -> list[str]:
+    """Return a joint of wires."""
+    x, y = each["at"]
+    return [f'<circle cx="{x}" cy="{y}" r="3" style="fill:#000"/>']
 
 
 def resistor(each: Element) -> list[str]:
@@ -74,7 +97,7 @@ def label(each: Element) -> list[str]:
 
 KINDS: dict[str, Callable[[Element], list[str]]] = {
     "box": box, "wire": wire, "resistor": resistor, "switch": switch, "ground": ground,
-    "terminal": terminal, "label": label,
+    "terminal": terminal, "label": label, "block": block, "multiplexer": multiplexer, "node": node,
 }  # fmt: skip
 
 
@@ -96,9 +119,10 @@ def draw(description: Mapping[str, Any]) -> str:
 
 
 def main() -> int:
-    """Write circuit.svg beside the description."""
-    described = tomllib.loads((HERE / "circuit.toml").read_text(encoding="utf-8"))
-    (HERE / "circuit.svg").write_text(draw(described), encoding="utf-8")
+    """Write each description's drawing beside it."""
+    for path in sorted(HERE.glob("*.toml")):
+        described = tomllib.loads(path.read_text(encoding="utf-8"))
+        path.with_suffix(".svg").write_text(draw(described), encoding="utf-8")
     return 0
 
 

@@ -9,6 +9,8 @@ import tomllib
 import xml.etree.ElementTree as ET
 from types import ModuleType
 
+import pytest
+
 from tests.firmware.building import FIRMWARE
 from tests.firmware.circuit import Pins, cycle_farads
 from tests.firmware.test_promises import CLEAR, DRIVR, PULLS, SENSE
@@ -25,12 +27,54 @@ def drawing() -> ModuleType:
     return module
 
 
-def test_the_circuit_is_drawn_from_its_description() -> None:
-    described = tomllib.loads((FIRMWARE / "circuit.toml").read_text(encoding="utf-8"))
+DRAWN = {
+    "circuit": {"1 kΩ ± 5 %, ¼ W", "20 to 50 kΩ", "point 1 … 64"},
+    "ohms": {"R1 … R56, protection", "point 1 … 56", "X", "Y", "Z", "4.7 kΩ"},
+}
+"""Every drawing, and words that must be in it."""
+
+
+@pytest.mark.parametrize("name", DRAWN)
+def test_the_circuit_is_drawn_from_its_description(name: str) -> None:
+    described = tomllib.loads((FIRMWARE / f"{name}.toml").read_text(encoding="utf-8"))
     drawn = drawing().draw(described)
-    assert (FIRMWARE / "circuit.svg").read_text(encoding="utf-8") == drawn
+    assert (FIRMWARE / f"{name}.svg").read_text(encoding="utf-8") == drawn
     words = [each.text for each in ET.fromstring(drawn).iter("{http://www.w3.org/2000/svg}text")]
-    assert {"1 kΩ ± 5 %, ¼ W", "20 to 50 kΩ", "point 1 … 64"} <= set(words)
+    assert DRAWN[name] <= set(words)
+
+
+def test_no_drawing_is_left_out() -> None:
+    assert {path.stem for path in FIRMWARE.glob("*.toml")} == set(DRAWN)
+
+
+@pytest.mark.parametrize(("unit", "rows"), [("mΩ", 3), ("%", 4)])
+def test_the_tables_of_ohms_add_up(unit: str, rows: int) -> None:
+    """JCGM 100:2008, as below."""
+    notes = (FIRMWARE / "ohms.md").read_text(encoding="utf-8")
+    table = notes[notes.index(f"standard uncertainty, {unit} |") :].split("\n\n")[0]
+    found = re.findall(r"\| ± ([0-9.]+) \S+ \| uniform \| ([0-9.]+) \|", table)
+    assert len(found) == rows
+    for limit, u in found:
+        assert abs(float(limit) / math.sqrt(3.0) - float(u)) < 0.006
+    noise = sum(float(u) for u in re.findall(r"normal \| ([0-9.]+) \|", table))
+    whole = math.hypot(noise, *(float(u) for _, u in found))
+    together = re.findall(r"\| ([0-9.]+), expanded \(k = 2\) ([0-9.]+) \|", table)[0]
+    assert abs(whole - float(together[0])) < 0.006
+    assert abs(2.0 * whole - float(together[1])) < 0.01
+
+
+def test_the_limits_in_the_table_of_ohms_follow_from_the_circuit() -> None:
+    """5 V over two resistors of 1 kΩ and two drivers of some 35 Ω; the resistors differ by up to 2 %."""
+    ampere = 5.0 / 2070.0
+    moves_v = 5.0 * 0.02 * 1000.0 / 2070.0
+    assert 2.0 * ampere == pytest.approx(4.8e-3, rel=0.01)
+    assert moves_v == pytest.approx(0.05, rel=0.05)
+    assert 400e-6 * 0.05 / 5.0 / (2.0 * ampere) == pytest.approx(0.83e-3, rel=0.01)
+    assert 0.05 * 1e-5 / (2.0 * ampere) == pytest.approx(0.10e-3, rel=0.05)
+    assert 0.13e-6 * math.sqrt(2.0) / (2.0 * ampere) == pytest.approx(0.04e-3, rel=0.05)
+    # At 100 kΩ the leaks of two points lie across it: 400 µV over 2.1 kΩ at 5 V each.
+    siemens = 400e-6 / 2100.0 / 5.0
+    assert 100e3 * siemens / 2.0 == pytest.approx(0.002, rel=0.06)
 
 
 def test_the_table_of_uncertainty_adds_up() -> None:

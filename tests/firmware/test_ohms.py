@@ -233,6 +233,17 @@ def test_without_reversal_offsets_would_be_in_the_reading(eeprom: bytes) -> None
         assert here.ohms(1, 2) == pytest.approx(0.5, abs=0.002 + 0.0025)
 
 
+def test_a_capacitor_in_the_loom_is_waited_for(eeprom: bytes) -> None:
+    """A microfarad at one point charges through a kilohm; ten times that is what the notes ask for."""
+    beside = np.zeros(POINTS)
+    beside[19] = 1e-6
+    circuit = BoardOnTaps(1, between({(3, 20): 10.0}))
+    circuit.farad = circuit.farad + beside
+    here = OhmBoard(circuit, 1, eeprom=eeprom)
+    assert here.ask("SENS:SETT 20000") == "OK"
+    assert abs(here.ohms(4, 1 << 19) - 10.0) <= OFFSET_OHM + RATIO * 10.0
+
+
 def test_the_ordinary_link_measures_too(eeprom: bytes) -> None:
     here = board(eeprom, between({(1, 2): 1.0}))
     terminal = Terminal(here)
