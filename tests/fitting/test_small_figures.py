@@ -28,12 +28,12 @@ from loomproof.loom.model import (
     Wire,
 )
 from loomproof.results.document import ClaimEntry, Verdict
-from loomproof.results.fitting import DropRow, Fault
+from loomproof.results.fitting import DropRow, Fault, Level
 from tests.fitting.looms import document
 from tests.fitting.test_drops import CONTACTS_U_OHM, claim
 from tests.fitting.test_small_checks import two_feeds
 from tests.fitting.test_small_looms import chain, check_of
-from tests.fitting.test_small_sheets import needing, told, with_stub, with_wires
+from tests.fitting.test_small_sheets import needing, relay_loom, told, with_stub, with_wires
 
 SHORT_M = 0.1
 """So short that joints say more of the doubt than copper."""
@@ -170,6 +170,37 @@ def test_a_wire_behind_a_fuse_of_the_loom_has_a_row_though_its_circuit_names_non
     assert rows == {"W2": ("F1", 10.0)}
     bare = replace(chain(ComponentKind.LINK), circuits=unnamed)
     assert fuse_rows(bare, needs_of(bare)) == ()
+
+
+@pytest.mark.parametrize("forward", [False, True])
+def test_a_diode_across_a_coil_is_told_by_which_side_is_fed(forward: bool) -> None:
+    """Terminal 86 is fed: a cathode there carries nothing, an anode there shorts the feed through 85."""
+    loom = relay_loom(weak=False)
+    anode, cathode = ("86", "85") if forward else ("85", "86")
+    across = Component("D1", ComponentKind.DIODE, (("A", End("K", anode)), ("K", End("K", cathode))))
+    warns = fitting_sheet(replace(loom, components=(*loom.components, across))).warnings
+    (found,) = [warn for warn in warns if "diode D1" in warn.text]
+    assert found.parts == ("K1", "D1")
+    if forward:
+        assert found.level is Level.DANGER
+        assert "its anode is at terminal 86, which is fed" in found.text
+    else:
+        assert found.level is Level.NOTE
+        assert "terminal 86 must be the positive one" in found.text
+
+
+@pytest.mark.parametrize(
+    ("designation", "fuse", "level"),
+    [("30", "30 A", Level.WARNING), ("30", "", Level.DANGER), ("15", "", Level.WARNING)],
+)
+def test_an_unused_end_is_a_danger_where_it_is_fed_for_ever_and_without_a_fuse(
+    designation: str, fuse: str, level: Level
+) -> None:
+    loom = with_wires(with_stub("31"), Wire("W8", End("CAR", "1"), End("X", "1"), "RD", 1.0, 1.0, "stub"))
+    feed = replace(loom.circuits[0], designation=designation, fuse=fuse)
+    sheet = fitting_sheet(replace(loom, circuits=(feed, *loom.circuits[1:])))
+    (found,) = [warn for warn in sheet.warnings if warn.text.startswith("X:1 (VT + RD) is unused")]
+    assert found.level is level
 
 
 # -- sentences ----------------------------------------------------------------------------------------
