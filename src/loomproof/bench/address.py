@@ -71,18 +71,20 @@ class TcpAddress:
 
 @dataclass(frozen=True, slots=True)
 class VisaAddress:
-    """A VISA resource: a scanner, or with a ``profile`` a switch matrix (``meter``: its meter's resource).
+    """A VISA resource: a scanner, or with a ``profile`` a switch matrix.
 
-    ``backend`` is what pyvisa calls the library, ``@py`` unless given.
+    ``meter`` is its meter's resource, ``lcr`` that of the instrument that reads capacitance, where they are
+    others; ``backend`` is what pyvisa calls the library, ``@py`` unless given.
     """
 
     resource: str
     profile: str = ""
     meter: str = ""
     backend: str = "@py"
+    lcr: str = ""
 
     def __str__(self) -> str:
-        pairs = [("profile", self.profile), ("meter", self.meter)]
+        pairs = [("profile", self.profile), ("meter", self.meter), ("lcr", self.lcr)]
         if self.backend != "@py":
             pairs.append(("backend", self.backend))
         return f"visa:{quote(self.resource, safe=_SAFE)}{_query([p for p in pairs if p[1]])}"
@@ -234,18 +236,20 @@ def _tcp(place: str, pairs: Sequence[tuple[str, str]], text: str) -> TcpAddress:
 
 
 def _visa(place: str, pairs: Sequence[tuple[str, str]], text: str) -> VisaAddress:
-    given = _once(pairs, ("profile", "meter", "backend"), text)
+    given = _once(pairs, ("profile", "meter", "lcr", "backend"), text)
     if not place:
         raise UsageError(
             f"bench address {text!r} names no VISA resource", cure="Write visa:TCPIP::10.0.0.5::5025::SOCKET."
         )
-    if "meter" in given and "profile" not in given:
+    named = "a meter" if "meter" in given else "an LCR meter" if "lcr" in given else ""
+    if named and "profile" not in given:
         raise UsageError(
-            f"bench address {text!r} names a meter and no profile",
+            f"bench address {text!r} names {named} and no profile",
             cure="Add &profile=FILE, or the name of one that comes with the program.",
             do=Todo.PROFILES,
         )
-    return VisaAddress(place, given.get("profile", ""), given.get("meter", ""), given.get("backend", "@py"))
+    profile, meter, lcr = (given.get(key, "") for key in ("profile", "meter", "lcr"))
+    return VisaAddress(place, profile, meter, given.get("backend", "@py"), lcr)
 
 
 def _sim(place: str, pairs: Sequence[tuple[str, str]], text: str) -> SimAddress:

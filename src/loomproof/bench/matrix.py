@@ -1,4 +1,4 @@
-"""A switch matrix and a meter as a bench: it measures ohms and cannot sense.
+"""A switch matrix and a meter as a bench: it measures ohms, perhaps farads, and cannot sense.
 
 Every reading opens all crosspoints, closes those of the two sets, waits, measures, and opens all again,
 whatever happened in between. After a closed crosspoint the matrix is asked for ``*OPC?``, so that a command
@@ -10,6 +10,7 @@ must see that the matrix opens and closes: one that gives the reading before, or
 from __future__ import annotations
 
 import contextlib
+import math
 import re
 import time
 from collections.abc import Callable, Sequence
@@ -17,7 +18,7 @@ from typing import assert_never
 
 from loomproof.bench import questions as q
 from loomproof.bench.capability_report import read_identity
-from loomproof.bench.frames import read_amount
+from loomproof.bench.frames import is_no_number, read_amount, read_number
 from loomproof.bench.interface import Bench
 from loomproof.bench.profile import Profile
 from loomproof.bench.seam import (
@@ -41,7 +42,11 @@ _TRIAL = (False, True, True, False)
 
 
 class MatrixBench(Bench):
-    """A switch matrix with a meter, as a profile describes them; ``meter`` may be the same instrument."""
+    """A switch matrix with a meter, as a profile describes them; ``meter`` may be the same instrument.
+
+    ``lcr`` is what reads capacitance, where the profile says that something does: the meter itself
+    unless another instrument is given.
+    """
 
     def __init__(
         self,
@@ -50,23 +55,28 @@ class MatrixBench(Bench):
         profile: Profile,
         address: str,
         *,
+        lcr: Instrument | None = None,
         wait: Callable[[float], None] = time.sleep,
     ) -> None:
         self._matrix = matrix
         self._meter = meter
+        self._lcr = lcr or meter
         self._profile = profile
         self.address = address
         self._wait = wait
         self._asked = 0
         self._tried = False
+        self._tried_farads = False
         self._holds()
         try:
             self._identity = self._meet(matrix)
             self._holds(opening_of(self._identity))
             self._meter_identity = self._identity if meter is matrix else self._meet(meter)
-            for command in profile.setup:
-                meter.tell(command)
-            self._done(meter)
+            self._lcr_identity = self._meter_identity if self._lcr is meter else self._meet(self._lcr)
+            for instrument, commands in ((meter, profile.setup), (self._lcr, profile.setup_farads)):
+                for command in commands:
+                    instrument.tell(command)
+                self._done(instrument)
             self._open_all()
         except BaseException as error:
             self.close()
@@ -80,6 +90,12 @@ class MatrixBench(Bench):
     def capabilities(self) -> Capabilities:
         """Return what the profile says."""
         profile = self._profile
+        more: tuple[tuple[str, str], ...] = (
+            ("meter", _named(self._meter_identity)),
+            ("profile", profile.name),
+        )
+        if self._lcr is not self._meter:
+            more = (*more, ("LCR meter", _named(self._lcr_identity)))
         return Capabilities(
             points=profile.points,
             sense_ohm=None,
@@ -91,13 +107,18 @@ class MatrixBench(Bench):
             reading_ms=profile.reading_ms,
             test_current_a=profile.test_current_a,
             test_voltage_v=profile.test_voltage_v,
-            other=(("meter", _named(self._meter_identity)), ("profile", profile.name)),
+            farads=profile.farads,
+            farad_accuracy=profile.accuracy_farads,
+            farad_spread=profile.spread_farads,
+            other=more,
         )
 
     def _answer(self, question: q.Question) -> q.Answer:
         match question:
             case q.Resistance(a, b, wires):
                 return self._resistance(a, b, wires)
+            case q.Capacitance(a, b):
+                return self._capacitance(a, b)
             case q.Confirm():
                 self._confirm()
             case q.Carried():
@@ -106,9 +127,7 @@ class MatrixBench(Bench):
                 self._open_all()
             case q.Temperature():
                 pass  # it has no thermometer
-            case (
-                q.Sense() | q.Settle() | q.Voltage() | q.Diode() | q.Arm() | q.Insulation() | q.Capacitance()
-            ):
+            case q.Sense() | q.Settle() | q.Voltage() | q.Diode() | q.Arm() | q.Insulation():
                 pass  # never asked: its capabilities lack them
             case q.Sweep():
                 pass
@@ -160,7 +179,63 @@ class MatrixBench(Bench):
                 "the profile's accuracy what contacts and switches have.",
             )
 
+    def _capacitance(self, a: PointSet, b: PointSet) -> float | None:
+        if not self._tried_farads:
+            self._try_farads(points_of(a)[0])
+            self._tried_farads = True
+        return self._farads(a, b)
+
+    def _try_farads(self, point: int) -> None:
+        """Have it read nothing, then both rows on this point: a short reads as something else."""
+        accuracy = self._profile.accuracy_farads
+        assert accuracy is not None
+        nothing, short = self._farads(0, 0), self._farads(1 << (point - 1), 1 << (point - 1))
+        if nothing is None or math.isinf(nothing):
+            raise UnfitError(
+                "what reads farads reads over range or no number with nothing closed",
+                cure="Look at its leads to the matrix, at rows_farads of the profile, and at its settings.",
+            )
+        if short is not None and abs(short - nothing) <= accuracy.farad + accuracy.ratio * abs(nothing):
+            raise UnfitError(
+                f"what reads farads does not follow the matrix: {nothing:.3g} F with nothing closed, "
+                f"{short:.3g} F with both rows on point {point}",
+                cure="Look at its leads to the matrix, at rows_farads of the profile, and at its trigger: "
+                "each question has to begin a reading of its own.",
+            )
+
+    def _farads(self, a: PointSet, b: PointSet) -> float | None:
+        """Read ``a`` against ``b``; the first counts where it answers with several values."""
+        profile = self._profile
+        assert profile.farads is not None
+        high, low = profile.rows_farads or (profile.rows_a[0], profile.rows_b[0])
+        channels = [
+            profile.crosspoint(row, point)
+            for row, points in ((high, a), (low, b))
+            for point in points_of(points)
+        ]
+        text = self._exchange(channels, self._lcr, profile.measure_farads).split(",")[0].strip()
+        if is_no_number(text):
+            return None
+        value = self._number(text, read_number)
+        if value == -math.inf:  # what conducts is no capacitance
+            return None
+        return math.inf if value > profile.farads[1] else value
+
     def _read(self, channels: Sequence[str], question: str) -> float:
+        value = self._number(self._exchange(channels, self._meter, question), read_amount)
+        return math.inf if value > self._profile.ohms[1] else value
+
+    def _number(self, text: str, read: Callable[[str], float]) -> float:
+        try:
+            return read(text)
+        except ValueError as error:
+            raise LinkError(
+                f"the meter answered without a reading: {error}",
+                cure="Set in the profile what makes it answer with a number, over range as 9.9E37 (SCPI-99).",
+            ) from None
+
+    def _exchange(self, channels: Sequence[str], meter: Instrument, question: str) -> str:
+        """Ask a meter with these crosspoints closed, and open them again."""
         profile = self._profile
         try:
             self._matrix.tell(profile.open_all)
@@ -168,21 +243,14 @@ class MatrixBench(Bench):
                 self._matrix.tell(profile.close.format(channels=",".join(channels)))
             self._done(self._matrix)
             self._wait(profile.settle_ms / 1000.0)
-            text = self._ask(self._meter, question)
-            self._done(self._meter)
+            text = self._ask(meter, question)
+            self._done(meter)
         except BaseException:
             with contextlib.suppress(BenchError):  # the first error is the one to tell
                 self._open_all()
             raise
         self._open_all()
-        try:
-            value = read_amount(text)
-        except ValueError as error:
-            raise LinkError(
-                f"the meter answered without a reading: {error}",
-                cure="Set in the profile what makes it answer with a number, over range as 9.9E37 (SCPI-99).",
-            ) from None
-        return float("inf") if value > profile.ohms[1] else value
+        return text
 
     def _open_all(self) -> None:
         """Open every crosspoint, and hear that it is done."""
@@ -192,9 +260,15 @@ class MatrixBench(Bench):
     def _disconnect(self) -> None:
         self._matrix.close()
         self._meter.close()
+        self._lcr.close()
 
     def _confirm(self) -> None:
-        for instrument, known in ((self._matrix, self._identity), (self._meter, self._meter_identity)):
+        known_of = {
+            self._matrix: self._identity,
+            self._meter: self._meter_identity,
+            self._lcr: self._lcr_identity,
+        }
+        for instrument, known in known_of.items():
             role = self._role(instrument)
             found = read_identity(self._ask(instrument, "*IDN?"), role)
             if found != known:
@@ -243,7 +317,9 @@ class MatrixBench(Bench):
             )
 
     def _role(self, instrument: Instrument) -> str:
-        return "matrix" if instrument is self._matrix else "meter"
+        if instrument is self._matrix:
+            return "matrix"
+        return "meter" if instrument is self._meter else "LCR meter"
 
     def _ask(self, instrument: Instrument, question: str) -> str:
         answer = instrument.ask(question)

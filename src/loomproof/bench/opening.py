@@ -88,13 +88,23 @@ def _matrix(where: VisaAddress) -> Bench:
     from loomproof.bench.visa import Instrument
 
     profile = read_profile(where.profile)
-    matrix = Instrument(where.resource, where.backend)
+    if where.lcr and not profile.rows_farads:
+        raise UsageError(
+            f"bench address {str(where)!r} names an LCR meter, and {where.profile} no rows that lead to it",
+            cure="Give measure_farads and rows_farads in the profile; two meters on the same rows read each "
+            "other.",
+            do=Todo.PROFILES,
+        )
+    opened = [Instrument(where.resource, where.backend)]
     try:
-        meter = Instrument(where.meter, where.backend) if where.meter else matrix
+        for resource in (where.meter, where.lcr):
+            opened.append(Instrument(resource, where.backend) if resource else opened[-1])
     except BaseException:
-        matrix.close()
+        for instrument in opened:
+            instrument.close()
         raise
-    return MatrixBench(matrix, meter, profile, str(where))
+    matrix, meter, lcr = opened
+    return MatrixBench(matrix, meter, profile, str(where), lcr=lcr)
 
 
 def open_line(where: SerialAddress | TcpAddress) -> Line:

@@ -15,7 +15,7 @@ from pathlib import Path
 from string import Formatter
 from typing import Any
 
-from loomproof.bench.seam import Accuracy
+from loomproof.bench.seam import Accuracy, CapacitanceAccuracy
 from loomproof.errors import Todo, UsageError, suggestion
 
 MOST_POINTS = 4096
@@ -37,6 +37,10 @@ class Profile:
     four. ``close`` and ``open_all`` are the matrix's commands, ``{channels}`` a comma list of crosspoints.
     ``measure`` and ``measure_four`` are the meter's questions, ``setup`` what it is told once. ``ohms`` is
     the range that it reads, the rest its limits of error and what it puts into a loom at the most.
+
+    ``measure_farads`` is the question for a capacitance: to the meter, or to an instrument of its own on the
+    rows ``rows_farads`` (its high and its low one), told ``setup_farads`` once. ``farads`` is the range that
+    it reads, ``spread_farads`` the standard deviation of its single readings, F.
     """
 
     name: str
@@ -56,6 +60,12 @@ class Profile:
     setup: tuple[str, ...] = ()
     measure_four: str = ""
     accuracy_four: Accuracy | None = None
+    measure_farads: str = ""
+    farads: tuple[float, float] | None = None
+    accuracy_farads: CapacitanceAccuracy | None = None
+    spread_farads: float | None = None
+    rows_farads: tuple[str, ...] = ()
+    setup_farads: tuple[str, ...] = ()
 
     def crosspoint(self, row: str, point: int) -> str:
         """Return the name of the crosspoint of a row and a point."""
@@ -122,6 +132,7 @@ def parse_profile(text: str, name: str) -> Profile:
             raise UsageError(f"{name}: {key} is {value!r}; {wanted} was expected") from None
     profile = Profile(**found)
     _check_rows(profile, name)
+    _check_farads(profile, name)
     _check_crosspoints(profile, name)
     return profile
 
@@ -132,9 +143,26 @@ def _check_rows(profile: Profile, name: str) -> None:
             raise UsageError(f"{name}: measure_four needs two rows in rows_a and in rows_b")
         if profile.accuracy_four is None:
             raise UsageError(f"{name}: measure_four needs accuracy_four, its limits of error")
-    rows = (*profile.rows_a, *profile.rows_b)
+    rows = (*profile.rows_a, *profile.rows_b, *profile.rows_farads)
     if len(set(rows)) < len(rows):
-        raise UsageError(f"{name}: rows_a and rows_b name a row twice; a row can be on one bus only")
+        raise UsageError(
+            f"{name}: rows_a, rows_b and rows_farads name a row twice; a row can be on one bus only"
+            if profile.rows_farads
+            else f"{name}: rows_a and rows_b name a row twice; a row can be on one bus only"
+        )
+
+
+def _check_farads(profile: Profile, name: str) -> None:
+    if profile.measure_farads:
+        if profile.farads is None or profile.accuracy_farads is None:
+            lacking = (
+                "farads, its range" if profile.farads is None else "accuracy_farads, its limits of error"
+            )
+            raise UsageError(f"{name}: measure_farads needs {lacking}")
+        return
+    for key in ("farads", "accuracy_farads", "spread_farads", "rows_farads", "setup_farads"):
+        if getattr(profile, key):
+            raise UsageError(f"{name}: {key} means nothing without measure_farads")
 
 
 def _check_crosspoints(profile: Profile, name: str) -> None:
@@ -146,7 +174,7 @@ def _check_crosspoints(profile: Profile, name: str) -> None:
             cure="A format is a width up to 99, such as {point:03d}.",
         )
     seen: dict[str, tuple[str, int]] = {}
-    for row in (*profile.rows_a, *profile.rows_b):
+    for row in (*profile.rows_a, *profile.rows_b, *profile.rows_farads):
         for point in range(1, profile.points + 1):
             try:
                 crosspoint = profile.crosspoint(row, point)
@@ -207,6 +235,12 @@ def _rows(value: object) -> tuple[str, ...]:
     return found
 
 
+def _pair(value: object) -> tuple[str, ...]:
+    if len(found := _rows(value)) != 2:
+        raise ValueError
+    return found
+
+
 def _points(value: object) -> int:
     if not isinstance(value, int) or isinstance(value, bool) or not 2 <= value <= MOST_POINTS:
         raise TypeError
@@ -254,6 +288,12 @@ def _accuracy(value: object) -> Accuracy:
     return Accuracy(_positive(value["ohm"]), _not_negative(value["ratio"]))
 
 
+def _farad_accuracy(value: object) -> CapacitanceAccuracy:
+    if not isinstance(value, dict) or set(value) != {"farad", "ratio"}:
+        raise KeyError
+    return CapacitanceAccuracy(_positive(value["farad"]), _not_negative(value["ratio"]))
+
+
 _NARROW = "[0-9]{0,2}d?"
 _TEXT = "a text of one line in quotes"
 _COMMAND = "a command in quotes, ASCII, of one line"
@@ -278,5 +318,14 @@ _READERS: Mapping[str, tuple[Callable[[object], Any], str]] = {
     "reading_ms": (_reading, f"milliseconds above 0, up to {MOST_MS:g},"),
     "test_current_a": (_positive, "amperes above 0"),
     "test_voltage_v": (_positive, "volts above 0"),
+    "measure_farads": (_command, _COMMAND),
+    "farads": (_range, "a list of the smallest and the largest reading in farad, such as [0, 1e-6],"),
+    "accuracy_farads": (
+        _farad_accuracy,
+        "a table such as { farad = 5e-12, ratio = 0.01 }, both finite and farad above 0,",
+    ),
+    "spread_farads": (_positive, "farad above 0"),
+    "rows_farads": (_pair, 'a list of two rows, the high one first, such as ["5", "6"],'),
+    "setup_farads": (_commands, "a list of commands in quotes"),
 }
 """What reads each key of a profile, and what it wants to find there."""
