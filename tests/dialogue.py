@@ -62,6 +62,20 @@ class Dialogue:
         """Type a line."""
         os.write(self._near, f"{text}\n".encode())
 
+    def presses(self, keys: str) -> None:
+        """Press keys, without Enter."""
+        os.write(self._near, keys.encode())
+
+    def hangs_up(self) -> None:
+        """Close the terminal's window."""
+        os.close(self._near)
+        self._near = -1
+        self._process.send_signal(signal.SIGHUP)
+
+    def ended(self) -> int:
+        """Wait until it has ended whose terminal is gone, and return the exit code."""
+        return self._process.wait(MOST_S)
+
     def interrupts(self) -> None:
         """Press Ctrl-C."""
         self._process.send_signal(signal.SIGINT)

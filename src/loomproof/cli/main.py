@@ -34,6 +34,7 @@ COMMANDS: dict[str, Command] = {
     "prove": Command("loomproof.cli.prove:prove", "Prove a loom on a bench and keep a certificate."),
     "wiggle": Command("loomproof.cli.wiggle:wiggle", "Watch a loom while you move it; name what lets go."),
     "trace": Command("loomproof.cli.retest:trace", "Learn an unknown loom and write it down."),
+    "name": Command("loomproof.cli.naming:name", "Say what each end of a traced loom is, touch by touch."),
     "learn": Command("loomproof.cli.match:learn", "Describe a loom after others known to be good."),
     "match": Command("loomproof.cli.match:match_", "Lay a traced loom on a known one: which plug is which."),
     "merge": Command("loomproof.cli.retest:merge", "Lay a description over a traced loom."),

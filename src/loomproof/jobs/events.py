@@ -13,6 +13,7 @@ from loomproof.measuring.events import (
     WatchBegins,
     finish,
 )
+from loomproof.naming.shown import Shown
 from loomproof.results.measured import Judged, JudgedDiode
 from loomproof.results.wiggled import Change, Moved
 
@@ -30,6 +31,7 @@ __all__ = [
     "Prompt",
     "Reading",
     "ScriptedOperator",
+    "Shown",
     "SimulatorOperator",
     "Touched",
     "Unattended",

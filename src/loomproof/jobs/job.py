@@ -19,6 +19,7 @@ from loomproof.jobs.files import now, rfc3339, run_name
 from loomproof.jobs.gate import Assured, adapter_for, cleared
 from loomproof.jobs.keep import Keeping, Kept, ended, keep
 from loomproof.jobs.learn_adapter import Patience, learn_adapter, name_touched
+from loomproof.jobs.naming import Keys, NamedLoom, name_ends
 from loomproof.jobs.operator import Operator, Unattended
 from loomproof.jobs.prove import prove_and_keep, prove_on
 from loomproof.jobs.replay import replay
@@ -311,17 +312,14 @@ class Job:
 
     def name_touched(self, patience: Patience | None = None) -> Running[None]:
         """Tell of each touch which net it is: `loomproof.jobs.learn_adapter.name_touched`."""
+        loom, at, leads, path, sure = self.loom, self.bench, self.adapter, self._loom_path, self.assured
         return Running(
-            name_touched(
-                self.loom,
-                self.bench,
-                self.adapter,
-                self.operator,
-                loom_path=self._loom_path,
-                assured=self.assured,
-                patience=patience,
-            )
+            name_touched(loom, at, leads, self.operator, loom_path=path, assured=sure, patience=patience)
         )
+
+    def name(self, folder: Path, keys: Keys, car: Loom | None = None) -> Running[NamedLoom]:
+        """Name the ends of a traced loom's folder by touch: `loomproof.jobs.naming.name_ends`."""
+        return Running(name_ends(folder, self.bench, self.operator, keys, self._adapter, car, self.assured))
 
     def wiggle(self, seconds: float, hands: Hands | None = None) -> Running[Wiggle]:
         """Watch it while it is moved: `loomproof.jobs.wiggle.watch_while_moved`. `wiggled` keeps it."""

@@ -62,7 +62,7 @@ def learn_adapter(
     nothing was touched.
     """
     before = _known(loom, target, resume=resume)
-    _somebody_there(at)
+    somebody_there(at)
     with reached(at, loom_path) as bench:
         clearance = yield from cleared_empty(bench, operator)
         end_of = {lead.point: lead.end for lead in before}
@@ -172,7 +172,7 @@ def name_touched(
     The sense current runs through whatever is joined to an end: raises `SafetyError` where the bench is not
     cleared for this loom.
     """
-    _somebody_there(at)
+    somebody_there(at)
     with reached(at, loom_path) as bench:
         yield CAUTIONS
         request = Request(loom, adapter, run="", started=rfc3339(now()))
@@ -185,7 +185,8 @@ def name_touched(
                 _lifted(bench, patience or Patience())
 
 
-def _somebody_there(at: BenchAt) -> None:
+def somebody_there(at: BenchAt) -> None:
+    """Refuse a simulator of our own, which nobody can touch: `UsageError`."""
     if starts_its_own(at):
         raise UsageError(
             "nobody can touch anything on a simulator that ends with us",

@@ -94,6 +94,12 @@ def next_name(rest: str, text: str, stops: str = "") -> tuple[str, str]:
     raise ValueError(f"{text!r}: a closing double quote is missing")
 
 
+def natural(name: str) -> list[tuple[int, int, str]]:
+    """Order names as people do: 2 before 10, A9 before A10; the guess where cavities are only listed."""
+    parts = re.findall(r"[0-9]{1,18}|[^0-9]+", name[:LONGEST])
+    return [(0, int(part), part) if part.isdecimal() else (1, 0, part) for part in parts]
+
+
 def pointed(text: str) -> str:
     """Return a number's text with a point for the comma that parts its decimals: ``0,75`` is ``0.75``.
 

@@ -12,6 +12,7 @@ from typing import TypeVar
 
 from loomproof.errors import Do
 from loomproof.loom.model import End
+from loomproof.naming.shown import Shown
 from loomproof.results.measured import Judged, JudgedDiode
 from loomproof.results.wiggled import Moved
 
@@ -106,6 +107,7 @@ Event = (
     | Touched
     | Prompt
     | Finished
+    | Shown
 )
 
 T = TypeVar("T")

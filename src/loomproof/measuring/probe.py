@@ -7,6 +7,7 @@ low in the empty drive, and with a loom on it all points of its net do.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import PointSet, points_of
@@ -24,18 +25,31 @@ def resting(bench: Bench, clearance: Clearance) -> PointSet:
     Raises `UnfitError` for a bench that cannot sense, `SafetyError` without a clearance for it.
     """
     require(clearance, bench)
-    if bench.capabilities().sense_ohm is None:
-        raise UnfitError("this bench cannot sense; contacts cannot be found by touch")
+    _refuse_senseless(bench)
     return bench.sense([0])[0]
 
 
-def touches(bench: Bench, clearance: Clearance, before: PointSet | None = None) -> Iterator[PointSet]:
-    """Yield one set for each touch, and an empty set for each reading without a new one.
+def _refuse_senseless(bench: Bench) -> None:
+    if bench.capabilities().sense_ohm is None:
+        raise UnfitError("this bench cannot sense; contacts cannot be found by touch")
+
+
+@dataclass(frozen=True, slots=True)
+class Felt:
+    """One look at the probe: what reads low for sure, and whether that is a touch that was not told yet."""
+
+    low: PointSet
+    new: bool
+
+
+def feeling(bench: Bench, clearance: Clearance, before: PointSet | None = None) -> Iterator[Felt]:
+    """Look for the probe again and again; nothing is driven. Raises as `resting` does.
 
     A touch counts when `ALIKE` readings in a row agree, and once until the probe is lifted. The caller
     stops when it has what it wants or has waited long enough, and may wait between readings.
     """
     require(clearance, bench)
+    _refuse_senseless(bench)
     quiet = resting(bench, clearance) if before is None else before
     last: PointSet = 0
     alike = 0
@@ -45,15 +59,16 @@ def touches(bench: Bench, clearance: Clearance, before: PointSet | None = None) 
         alike = alike + 1 if low == last else 1
         last = low
         if alike < ALIKE:
-            yield 0
-        elif not low:
-            told = False
-            yield 0
-        elif told:
-            yield 0
-        else:
-            told = True
-            yield low
+            yield Felt(low, False)
+            continue
+        yield Felt(low, bool(low) and not told)
+        told = bool(low)
+
+
+def touches(bench: Bench, clearance: Clearance, before: PointSet | None = None) -> Iterator[PointSet]:
+    """Yield one set for each touch, and an empty set for each reading without a new one, as `feeling`."""
+    for felt in feeling(bench, clearance, before):
+        yield felt.low if felt.new else 0
 
 
 def net_touched(low: PointSet, end_of: Mapping[int, End]) -> tuple[End, ...]:

@@ -19,6 +19,7 @@ from loomproof.loom.model import (
     Settings,
     Wire,
 )
+from loomproof.loom.nameless import KIND_AND_ROWS, is_nameless
 from loomproof.measuring.trace import Traced
 from loomproof.planning.meter import Meter
 from loomproof.planning.plan import Plan, plan_proof
@@ -27,8 +28,6 @@ LENGTHS_M = (2.0, 3.0, 5.0, 8.0, 12.0, 20.0, 30.0, 45.0, 60.0)
 """Lengths tried for wires of unknown length, shortest first, until every reading is within its limit."""
 
 NOTHING_FOUND = "nothing found on it: spare, cut wire, or a pulled part?"
-
-KIND_AND_ROWS = "found by tracing: kind and rows?"
 
 DIODE_V = 0.7
 """What a silicon diode drops at milliamperes, at most; under it none may show. Common practice."""
@@ -170,7 +169,7 @@ def questions_of(traced: Traced, loom: Loom, known: Loom | None = None) -> Itera
     open_hazards = [c.name for c in loom.connectors if c.cavities and c.hazard is Hazard.UNKNOWN]
     if open_hazards:
         yield f"What was at {', '.join(open_hazards)}? Fill in the column hazard."
-    new = [c.name for c in loom.connectors if c.cavities and c.description == KIND_AND_ROWS]
+    new = [c.name for c in loom.connectors if c.cavities and is_nameless(c)]
     if new:
         which = f" ({', '.join(new)})" if known is not None else ""
         yield (

@@ -6,7 +6,6 @@ say, because all its contact points lie on one joint (NOTES.md holds the counts 
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
@@ -15,6 +14,7 @@ from lxml import etree
 from loomproof.loom.kbl.document import Document, words
 from loomproof.loom.kbl.naming import Names
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard
+from loomproof.loom.text import natural
 
 HAZARD = "hazard"
 LOCATION = "location"
@@ -359,12 +359,6 @@ def own_number(number: str, taken: set[str], slot: str) -> str:
         number += "'"
     taken.add(number)
     return number
-
-
-def natural(cavity: str) -> list[tuple[int, int, str]]:
-    """Sort 2 before 10 and A2 before A10, the guess where a file only lists its cavities."""
-    parts = re.findall(r"\d+|\D+", cavity)
-    return [(0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts]
 
 
 def note_cavity(cavity: etree._Element, end: End, places: Places) -> None:

@@ -15,7 +15,7 @@ from loomproof.loom.lists.nets import Joined, Run
 from loomproof.loom.lists.places import Place, nothing, one_line
 from loomproof.loom.lists.spelling import SPLICE, bare_colour, read_colour
 from loomproof.loom.model import CavityFacts, Circuit, Connector, ConnectorKind, End, Loom, Wire
-from loomproof.loom.text import LONGEST, first_of, list_of
+from loomproof.loom.text import LONGEST, first_of, list_of, natural
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ def loom_of(joined: Joined, units: Units, name: str, headings: Mapping[str, str]
     kinds, cavities = _connectors(joined)
     connectors: list[Connector] = []
     for connector, kind in kinds.items():
-        rows = (tuple(sorted(cavities[connector], key=_natural)),) if kind is ConnectorKind.PLUG else ()
+        rows = (tuple(sorted(cavities[connector], key=natural)),) if kind is ConnectorKind.PLUG else ()
         rows = (("1",),) if kind is ConnectorKind.RING else rows
         description = joined.splices.get(connector, "") or joined.labels.get(connector, "")
         connectors.append(
@@ -309,9 +309,3 @@ def _facts(loom: Loom, joined: Joined, work: Work) -> tuple[CavityFacts, ...]:
                 "If one of them belongs elsewhere, correct it and take the cavity out of cavities.csv.",
             )
     return tuple(facts.values())
-
-
-def _natural(name: str) -> list[tuple[int, int, str]]:
-    """Order names as people do: 2 before 10, A9 before A10."""
-    parts = re.findall(r"[0-9]{1,18}|[^0-9]+", name[:LONGEST])
-    return [(0, int(part), part) if part.isdecimal() else (1, 0, part) for part in parts]

@@ -14,13 +14,13 @@ from lxml import etree
 from loomproof.loom.kbl.document import kind_of
 from loomproof.loom.kbl.naming import Names
 from loomproof.loom.kbl.places import (
-    natural,
     own_number,
     speaks_of_pyrotechnics,
     tell_pyrotechnic,
     with_screen,
 )
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard
+from loomproof.loom.text import natural
 from loomproof.loom.vec.document import VecDocument
 
 _TERMINALS = ("TerminalRole", "SpliceTerminalRole")

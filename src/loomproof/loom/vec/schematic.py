@@ -11,8 +11,8 @@ from collections.abc import Iterator, Mapping
 from lxml import etree
 
 from loomproof.loom.kbl.naming import Names
-from loomproof.loom.kbl.places import natural
 from loomproof.loom.model import Connector, ConnectorKind, End, Wire
+from loomproof.loom.text import natural
 from loomproof.loom.vec.cables import Cables
 from loomproof.loom.vec.document import VecDocument
 from loomproof.loom.vec.places import Places

@@ -1,0 +1,80 @@
+"""``name``: say what each end of a traced loom is, touch by touch."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from loomproof.cli.options import PATH, Clearing, bench_option, clearing_options
+from loomproof.cli.output import found
+from loomproof.screens.printing import line
+
+if TYPE_CHECKING:
+    from loomproof.jobs.events import Event
+
+
+@click.command()
+@click.argument("folder", type=PATH, metavar="DIR")
+@bench_option("serial:…, tcp:… or visa:….")
+@click.option(
+    "--adapter",
+    type=PATH,
+    metavar="FILE",
+    help="The table that it was traced with; later the one kept in DIR.",
+)
+@click.option(
+    "--car",
+    type=PATH,
+    metavar="LOOM",
+    help="A description of what it plugs into, or of a sister: its plugs, cavities and purposes are offered.",
+)
+@clearing_options
+def name(folder: Path, address: str, adapter: Path | None, car: Path | None, clearing: Clearing) -> int:
+    """Say what each end of a traced loom is: touch it with the probe, type its name, or take a suggestion.
+
+    DIR is what trace wrote. The probe goes to the scanner's 0 V through its resistor, never to mains earth.
+    Each answer is kept at once, and the same command goes on tomorrow. A line is PLUG:CAVITY, then colour,
+    DIN 72552 designation and purpose as far as they are known: INJ1:2 RD/WH injector. A plug alone names the
+    whole plug.
+    """
+    from loomproof.jobs.events import Shown
+    from loomproof.jobs.job import Job
+    from loomproof.loom.reading import load
+    from loomproof.screens.full_screen import FullScreen
+    from loomproof.screens.naming_screen import frame
+    from loomproof.screens.progress import Screen
+
+    described = load(folder).loom
+    job = Job(
+        described,
+        address,
+        None if adapter is None else str(adapter),
+        clearing.operator(),
+        assured=clearing.assured(described),
+    )
+    progress, screen = Screen(), FullScreen()
+    last: list[Shown] = []
+
+    def show(event: Event) -> None:
+        if isinstance(event, Shown):
+            progress.clear()
+            rings = bool(last) and event.touches > last[-1].touches
+            last[:] = [event]
+            screen.show(lambda width, height: frame(event, width, height), bell=rings)
+        else:
+            progress.show(event)
+
+    try:
+        with ExitStack() as open_screen:
+            open_screen.enter_context(screen)
+            named = job.name(folder, screen, None if car is None else load(car).loom).run(show)
+    finally:
+        if last and last[-1].text.strip():
+            line(f"Typed and not entered, so not kept: {last[-1].text}", err=True)
+    code = found(0)
+    line(named.summary)
+    line(f"Written to {folder}, with the adapter table by today's names.")
+    return code
