@@ -81,7 +81,7 @@ CASES: Mapping[str, tuple[Named, str]] = {
     "injectors": (small(FEED, *OWN), "A:2"),
     "coils": (small(FEED, *OWN), "B:2"),
     "coils-with-drivers": (
-        small("K:7 A:1 B:1 D:1 D:2", "K:11 A:2", "K:12 B:2", "K:1 K:2 K:3 A:3 B:3 R1:1"),
+        small("K:7 A:1 B:1 Q:1", "K:11 A:2", "K:12 B:2", "K:1 K:2 K:3 A:3 B:3 R1:1"),
         "A:2",
     ),
     "coolant-sensor": (small(*SENSORS), "N1:1"),

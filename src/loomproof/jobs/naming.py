@@ -16,7 +16,7 @@ from loomproof.jobs.at_bench import BenchAt, reached
 from loomproof.jobs.files import now, rfc3339
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared
 from loomproof.jobs.learn_adapter import PAUSE_S, somebody_there
-from loomproof.jobs.naming_files import ADAPTER, Folder, Kept, leads_for, opened, saved
+from loomproof.jobs.naming_files import ADAPTER, Kept, leads_for, opened, saved, set_aside
 from loomproof.jobs.operator import Operator
 from loomproof.loom.model import Loom
 from loomproof.measuring.clearance import Clearance
@@ -72,7 +72,6 @@ class _Book:
     """What is written down of a naming, kept in step with its desk."""
 
     folder: Path
-    found: Folder
     leads: Adapter
     kept: list[Kept] = field(default_factory=list)
     written: tuple[Answer, ...] = ()
@@ -88,7 +87,7 @@ class _Book:
             same += 1
         moment = rfc3339(now())
         self.kept = [*self.kept[:same], *(Kept(answer, moment) for answer in answers[same:])]
-        saved(self.folder, named, self.kept, self.found.earlier, self.leads)
+        saved(self.folder, named, self.kept, self.leads)
         self.written = answers
 
 
@@ -114,7 +113,7 @@ def name_ends(
     found = opened(folder)
     leads = leads_for(found, _table(folder, found.named, adapter))
     desk = replace(Desk(found.named, known_of(car), began=len(found.named.answers)), said=found.told)
-    book = _Book(folder, found, leads, list(found.kept), found.named.answers)
+    book = _Book(folder, leads, list(found.kept), found.named.answers)
     with _kept_whatever(book), reached(at) as bench:
         yield CAUTIONS
         yield Prompt("Keep the probe off the loom until the screen asks for a touch.")
@@ -124,7 +123,9 @@ def name_ends(
         temperature_c = temperature_of(bench)
         checked(bench, clearance, single_points(leads.point_of))
         meter = _ohmmeter(bench, clearance, request, leads, temperature_c)
-        saved(folder, found.named, book.kept, found.earlier, leads)
+        if found.edited:
+            set_aside(folder)
+        saved(folder, found.named, book.kept, leads)
         book.begun = True
         desk = yield from _dialogue(desk, book, feeling(bench, clearance, 0), keys, meter)
         bench.confirm()

@@ -14,7 +14,7 @@ from loomproof.jobs.files import write_file
 from loomproof.loom.model import ConnectorKind, End
 from loomproof.loom.reading import WORKBOOKS, load
 from loomproof.loom.text import first_of
-from loomproof.loom.writing import write_folder
+from loomproof.loom.writing import unwritten, write_folder
 from loomproof.naming.answers import Answer, Named, answered, begun
 
 TRACED = "traced"
@@ -39,15 +39,15 @@ class Kept:
 class Folder:
     """A folder as it was found: the loom with its answers, and ``told``, what a person should know of that.
 
-    ``earlier`` are lines of the log that are kept and cannot be taken back any more; ``names`` is what traced
-    ends are called by now, those that were named before ``earlier`` as well.
+    ``names`` is what traced ends are called by now. ``edited``: the tables were changed by hand, and the
+    naming begins anew from them (`set_aside`).
     """
 
     named: Named
     kept: tuple[Kept, ...]
-    earlier: tuple[str, ...]
     names: Mapping[End, End]
     told: str = ""
+    edited: bool = False
 
 
 def opened(folder: Path) -> Folder:
@@ -61,7 +61,7 @@ def opened(folder: Path) -> Folder:
         )
     if not (folder / TRACED).is_dir():
         named = begun(load(folder).loom)
-        return Folder(named, (), (), named.names)
+        return Folder(named, (), named.names)
     lines = _lines(folder / LOG)
     kept = tuple(_kept(folder / LOG, number, line) for number, line in enumerate(lines, start=1))
     try:
@@ -75,19 +75,28 @@ def opened(folder: Path) -> Folder:
         there = load(folder).loom
     except DescriptionError:
         # Broken off while it was written: the log is written first, and has everything.
-        return Folder(named, kept, (), named.names, "The tables were half written, and are made anew.")
+        return Folder(named, kept, named.names, "The tables were half written, and are made anew.")
     before = answered(named.traced, named.answers[:-1]).loom
     if there.digest in (named.loom.digest, before.digest):
-        return Folder(named, kept, (), named.names)
+        return Folder(named, kept, named.names)
     now = begun(there)
     names = {then: name for then, name in named.names.items() if name in now.names}
     told = "The tables were changed by hand since: they hold, and answers before that cannot be taken back."
-    return Folder(now, (), tuple(lines), names, told)
+    return Folder(now, (), names, told, edited=True)
 
 
-def saved(
-    folder: Path, named: Named, kept: Sequence[Kept], earlier: Sequence[str], adapter: Adapter | None
-) -> None:
+def set_aside(folder: Path) -> None:
+    """Put log and loom of the beginning aside under the next free number: tables changed by hand hold."""
+    number = next(k for k in range(1, 10_000) if not (folder / f"{TRACED}-{k}").exists())
+    try:
+        if (folder / LOG).exists():
+            (folder / LOG).rename((folder / LOG).with_stem(f"naming-{number}"))
+        (folder / TRACED).rename(folder / f"{TRACED}-{number}")
+    except OSError as error:
+        raise unwritten(folder, error) from error
+
+
+def saved(folder: Path, named: Named, kept: Sequence[Kept], adapter: Adapter | None) -> None:
     """Write the folder after an answer: the log first, so that whatever breaks it off loses none.
 
     ``adapter`` is by the names of the beginning. Raises `UsageError` or `StoreError` where it cannot be
@@ -95,7 +104,7 @@ def saved(
     """
     if not (folder / TRACED).is_dir():
         write_folder(named.traced, folder / TRACED)
-    lines = [*earlier, *(json.dumps(_plain(each), ensure_ascii=False) for each in kept)]
+    lines = [json.dumps(_plain(each), ensure_ascii=False) for each in kept]
     write_file(folder / LOG, "".join(f"{line}\n" for line in lines).encode())
     write_folder(named.loom, folder, over=True)
     if adapter is not None:

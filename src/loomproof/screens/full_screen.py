@@ -19,7 +19,7 @@ from typing import Any, Self
 from loomproof.errors import BrokenOffError, UsageError
 from loomproof.jobs.naming import Key, Letters
 
-_SEQUENCE = re.compile(rb"\x1b(?:\[[0-9;?]*[ -/]*[@-~]|O[@-~]|[ -~])")
+_SEQUENCE = re.compile(rb"\x1b(?:\[[0-9;?]*[ -/]*[@-~]|O[@-~]|[ -NP-Z\\-~])")
 _ENDS_EARLY = re.compile(rb"\x1b(?:\[[0-9;?]*[ -/]*|O)?")
 
 KEYS: Mapping[bytes, Key] = {
