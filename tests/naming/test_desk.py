@@ -176,7 +176,7 @@ def test_tab_completes_goes_round_and_enter_takes_what_stands_there() -> None:
 
 
 def test_a_line_is_edited_as_lines_are() -> None:
-    keys = [Key.FIRST, Key.RIGHT, Letters("X"), Key.LAST, Key.ERASE, Key.LEFT, Letters("Y")]
+    keys: list[Happened] = [Key.FIRST, Key.RIGHT, Letters("X"), Key.LAST, Key.ERASE, Key.LEFT, Letters("Y")]
     assert desk(touch("CTS:2"), Letters("abc"), *keys).text == "aXYb"
     assert desk(touch("CTS:2"), Letters("one two"), Key.ERASE_WORD).text == "one "
     assert desk(touch("CTS:2"), Letters("one"), Key.ERASE_WORD).text == ""

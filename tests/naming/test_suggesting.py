@@ -44,7 +44,7 @@ def small(*nets: str, parts: tuple[Component, ...] = (), screened: bool = False)
     for k, ends in enumerate(joined, start=1):
         if len(ends) == 2:
             screen = "SCREEN" if screened and k < 3 else ""
-            wires.append(Wire(f"W{len(wires) + 1}", *ends, screened_by=screen))
+            wires.append(Wire(f"W{len(wires) + 1}", ends[0], ends[1], screened_by=screen))
         elif len(ends) > 2:
             connectors.append(Connector(f"S{k}", ConnectorKind.SPLICE))
             wires += [Wire(f"W{len(wires) + n}", end, End(f"S{k}")) for n, end in enumerate(ends, start=1)]

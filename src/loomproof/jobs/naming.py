@@ -180,7 +180,7 @@ def _dialogue(
                 desk = step(desk, pressed)
                 book.keep(desk.named)
             pair = desk.to_read
-            if meter is not None and pair is not None and not felt.low:
+            if meter is not None and pair is not None and felt.quiet:
                 desk = step(desk, Measured(*pair, *meter.read(*pair)))
             if desk != before and (stands := shown(desk)) != last:
                 last = stands

@@ -36,33 +36,35 @@ def _refuse_senseless(bench: Bench) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Felt:
-    """One look at the probe: what reads low for sure, and whether that is a touch that was not told yet."""
+    """One look at the probe: what reads low for sure, whether that is a touch that was not told yet, and
+    whether nothing at all reads low just now.
+    """
 
     low: PointSet
     new: bool
+    quiet: bool
 
 
 def feeling(bench: Bench, clearance: Clearance, before: PointSet | None = None) -> Iterator[Felt]:
     """Look for the probe again and again; nothing is driven. Raises as `resting` does.
 
-    A touch counts when `ALIKE` readings in a row agree, and once until the probe is lifted. The caller
-    stops when it has what it wants or has waited long enough, and may wait between readings.
+    What `ALIKE` readings in a row agree in is sure. A touch counts once, until the probe is surely off or
+    surely reaches something else. The caller stops when it has what it wants or has waited long enough, and
+    may wait between readings.
     """
     require(clearance, bench)
     _refuse_senseless(bench)
-    quiet = resting(bench, clearance) if before is None else before
+    resting_low = resting(bench, clearance) if before is None else before
     last: PointSet = 0
     alike = 0
-    told = False
+    sure: PointSet = 0
     while True:
-        low = bench.sense([0])[0] & ~quiet
+        low = bench.sense([0])[0] & ~resting_low
         alike = alike + 1 if low == last else 1
         last = low
-        if alike < ALIKE:
-            yield Felt(low, False)
-            continue
-        yield Felt(low, bool(low) and not told)
-        told = bool(low)
+        new = alike >= ALIKE and low != sure
+        sure = low if alike >= ALIKE else sure
+        yield Felt(sure, new and bool(low), not low)
 
 
 def touches(bench: Bench, clearance: Clearance, before: PointSet | None = None) -> Iterator[PointSet]:

@@ -106,12 +106,11 @@ def shown(desk: Desk) -> Shown:
 def _heading(desk: Desk) -> str:
     if desk.chosen is None:
         return "Touch any end with the probe: it says which net that is."
-    how = "Touched" if desk.felt else "By the description"
+    how = "Probe on" if desk.held else "Touched" if desk.felt else "By the description"
     if len(desk.net) == 1:
         return f"{how}: joined to nothing else"
-    return f"{how}: a net of {len(desk.net)} ends" + (
-        ", the probe tells the net, not which end" if desk.felt else ""
-    )
+    told = ", the probe tells the net, not which end" if desk.felt else ""
+    return f"{how}: a net of {len(desk.net)} ends{told}"
 
 
 def _line(desk: Desk, end: End) -> EndLine:
