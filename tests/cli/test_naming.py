@@ -231,29 +231,18 @@ def test_names_of_the_cars_side_are_completed(hand: Simulation, tmp_path: Path) 
     assert at.ends() == 0
 
 
-@pytest.mark.parametrize(
-    ("words", "code", "why"),
-    [
-        (("--adapter", "clips.csv"), 2, "at a terminal, key by key"),
-        ((), 2, "keeps no adapter table yet"),
-        (("--adapter", "other.csv"), 2, "which this loom has not"),
-    ],
-)
-def test_what_cannot_be_begun_says_why(tmp_path: Path, words: tuple[str, ...], code: int, why: str) -> None:
+def test_without_a_terminal_it_is_not_begun(tmp_path: Path) -> None:
     write_folder(BARE, tmp_path / "found")
-    write_adapter(leads(REAL, TRUTH), tmp_path / "clips.csv")
-    lines = (tmp_path / "clips.csv").read_text(encoding="utf-8").replace("P1,", "XX,")
-    (tmp_path / "other.csv").write_text(lines, encoding="utf-8")
-    done = loomproof("name", "found", "--bench", "tcp:127.0.0.1:1", *words, cwd=tmp_path)
-    assert done.returncode == code
-    assert why in done.stderr
+    done = loomproof("name", "found", "--bench", "tcp:127.0.0.1:1", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "at a terminal, key by key" in done.stderr
 
 
 def test_our_own_simulator_has_nobody_to_touch_it(tmp_path: Path) -> None:
     write_folder(BARE, tmp_path / "found")
-    done = loomproof("name", "found", "--bench", "sim:", cwd=tmp_path)
-    assert done.returncode == 2
-    assert "loomproof simulate" in done.stderr
+    at = Dialogue("name", "found", "--bench", "sim:", cwd=tmp_path, columns=100)
+    assert at.ends() == 2
+    assert "loomproof simulate" in at.shown
 
 
 def test_a_hazard_keeps_the_loom_off_the_bench(hand: Simulation, tmp_path: Path) -> None:

@@ -42,12 +42,13 @@ def name(folder: Path, address: str, adapter: Path | None, car: Path | None, cle
     """
     from loomproof.jobs.events import Shown
     from loomproof.jobs.job import Job
+    from loomproof.jobs.naming_files import opened
     from loomproof.loom.reading import load
     from loomproof.screens.full_screen import FullScreen
     from loomproof.screens.naming_screen import frame
     from loomproof.screens.progress import Screen
 
-    described = load(folder).loom
+    described = opened(folder).named.loom
     job = Job(
         described,
         address,
