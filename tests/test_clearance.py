@@ -142,6 +142,7 @@ ARGUMENTS: Mapping[Any, tuple[Any, ...]] = {
     insulation.measure_insulation: ("bench", "clearance", 1, 2, 50.0, 100),
     touching.resting: ("bench", "clearance"),
     touching.touches: ("bench", "clearance"),
+    touching.feeling: ("bench", "clearance"),
     by_hand.run_by_hand: (PLAN, EXPECTED, "bench", "clearance"),
     zero.learn_leads: ("bench", "clearance", (1, 2, 3)),
     zero.learn_farads: ("bench", "clearance", (1, 2, 3)),
@@ -166,7 +167,7 @@ WITHOUT_A_LOOM = {
     selftest.try_references,
     selftest.repeatability,
 }
-ANY = {touching.resting, touching.touches}
+ANY = {touching.resting, touching.touches, touching.feeling}
 """A touch drives nothing and is looked for with a loom on and without."""
 
 UNDRIVEN = {
@@ -196,6 +197,8 @@ UNDRIVEN = {
     "loomproof.jobs.job.Job": "it clears the bench itself",
     "loomproof.jobs.learn_adapter.learn_adapter": "it clears the bench itself",
     "loomproof.jobs.learn_adapter.name_touched": "it clears the bench itself",
+    "loomproof.jobs.learn_adapter.somebody_there": "asks whether it is a simulator",
+    "loomproof.jobs.naming.name_ends": "it clears the bench itself",
     "loomproof.jobs.prove.prove_and_keep": "it clears the bench itself",
     "loomproof.jobs.retest.retest_after": "it clears the bench itself",
     "loomproof.jobs.trace.trace_to": "it clears the bench itself",

@@ -19,7 +19,9 @@ from loomproof.jobs import hookups
 from loomproof.jobs.events import Reading, ScriptedOperator
 from loomproof.jobs.gate import Assured
 from loomproof.jobs.keep import Keeping
+from loomproof.jobs.naming import Key
 from loomproof.loom.model import Hazard
+from loomproof.loom.writing import write_folder
 from loomproof.planning.request import Request
 from loomproof.virtual.link import Device
 from loomproof.virtual.scanner import Scanner
@@ -191,6 +193,18 @@ def after_a_repair(job: lp.Job, path: Path) -> object:
     return job.retest_after(before.model_copy(update={"loom": loom}), also).run()
 
 
+def named(job: lp.Job, path: Path) -> object:
+    """The folder of the job's loom, with a person who stops at once."""
+
+    class Stops:
+        def pressed(self, wait_s: float) -> list[Key]:
+            return [Key.STOP]
+
+    write_folder(job.loom, path / "named", over=True)
+    job.adapter.write(path / "named" / "adapter.csv")
+    return job.name(path / "named", Stops()).run()
+
+
 DRIVEN_BY: Mapping[str, Callable[[lp.Job, Path], object]] = {
     "prove": lambda job, path: job.prove().run(),
     "prove_and_keep": lambda job, path: job.prove_and_keep().run(),
@@ -201,13 +215,14 @@ DRIVEN_BY: Mapping[str, Callable[[lp.Job, Path], object]] = {
     "trace": lambda job, path: job.trace(path / "traced").run(),
     "wiggle": lambda job, path: job.wiggle(1.0).run(),
     "name_touched": lambda job, path: job.name_touched().run(),
+    "name": named,
 }
 """The ways in which a job drives a bench with a loom on it."""
 
 NO_LOOM_ON = {"learn_adapter"}
 """Of these the operator is asked that no loom is on."""
 
-NOBODY_THERE = {"trace", "name_touched"}
+NOBODY_THERE = {"trace", "name_touched", "name"}
 """Of these a simulator of our own is refused: nobody can plug an unknown loom into it, nor touch it."""
 
 

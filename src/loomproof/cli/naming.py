@@ -40,6 +40,7 @@ def name(folder: Path, address: str, adapter: Path | None, car: Path | None, cle
     DIN 72552 designation and purpose as far as they are known: INJ1:2 RD/WH injector. A plug alone names the
     whole plug.
     """
+    from loomproof.cli.cures import how
     from loomproof.jobs.events import Shown
     from loomproof.jobs.job import Job
     from loomproof.jobs.naming_files import opened
@@ -56,7 +57,7 @@ def name(folder: Path, address: str, adapter: Path | None, car: Path | None, cle
         clearing.operator(),
         assured=clearing.assured(described),
     )
-    progress, screen = Screen(), FullScreen()
+    progress, screen = Screen(how), FullScreen()
     last: list[Shown] = []
 
     def show(event: Event) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from typing import assert_never
 
 from loomproof.errors import InputError
 from loomproof.loom.model import End
@@ -138,6 +139,8 @@ def step(desk: Desk, happened: Happened) -> Desk:
             return _lettered(desk, text)
         case Key():
             return _pressed(desk, happened)
+        case _:
+            assert_never(happened)
 
 
 def steps(desk: Desk, happened: Iterable[Happened]) -> Desk:
@@ -241,8 +244,10 @@ def _pressed(desk: Desk, key: Key) -> Desk:
             return replace(desk, stopped=True)
         case Key.UNKNOWN:
             return _says(desk, "That key does nothing here; the last lines say which do.", bad=True)
-        case _:
+        case Key.ERASE | Key.ERASE_WORD | Key.CLEAR | Key.LEFT | Key.RIGHT | Key.FIRST | Key.LAST:
             return _edited(desk, key)
+        case _:
+            assert_never(key)
 
 
 def _edited(desk: Desk, key: Key) -> Desk:
