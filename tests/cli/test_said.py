@@ -11,8 +11,8 @@ import pytest
 from loomproof.cautions import BEFORE_A_PROOF
 from loomproof.cli.cures import how
 from loomproof.cli.main import run
-from loomproof.jobs.hookups import plugging
 from loomproof.jobs.plan import hook_ups_or_split
+from loomproof.jobs.plugging import plugging
 from loomproof.loom.model import Connector, ConnectorKind, Loom, Wire, end_of
 from loomproof.measuring.events import Prompt
 from loomproof.planning.hookup_search import Constraints

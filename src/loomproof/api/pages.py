@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 
-from loomproof.jobs.hookups import runs
 from loomproof.jobs.job import Proof
 from loomproof.jobs.plan import PlannedProof
+from loomproof.jobs.plugging import runs
 from loomproof.loom.model import ConnectorKind, Loom
 from loomproof.loom.summary import summary_of
 from loomproof.notebook import page

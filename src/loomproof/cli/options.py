@@ -237,7 +237,7 @@ def _limits(
     split: tuple[str, ...], stay: tuple[str, ...], owned: tuple[str, ...], plugs: Path | None
 ) -> Constraints:
     """Read what hook-ups are bound to, ``HOUSING=N`` among it. Raises `UsageError`, `AdapterError`."""
-    from loomproof.jobs.hookups import read_plugs
+    from loomproof.jobs.plugging import read_plugs
     from loomproof.planning.hookup_search import Constraints
 
     found = {}

@@ -12,7 +12,6 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg.lapack import dpotrf, dpotri
 
 from loomproof.electrics import elimination
 
@@ -67,6 +66,8 @@ class Network:
         return self.nodes > MANY_NODES and 10 * loops < self.nodes
 
     def _dense(self, kept: int) -> Floats:
+        from scipy.linalg.lapack import dpotrf, dpotri
+
         n = self.nodes
         siemens = 1.0 / self.ohms
         # What an edge from a node to itself adds to the diagonal carries nothing.

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from loomproof.errors import RecordError, Todo
 from loomproof.jobs.files import now
-from loomproof.records import pdf_signature
 from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder
 from loomproof.records.lines import Run
@@ -20,6 +19,8 @@ def issue(store: Store, run: str) -> bytes:
 
     Raises `RecordError` where the store does not hold what it says, or the keys of the seal are not here.
     """
+    from loomproof.records import pdf_signature
+
     found = store.run(run)
     name, record = found.run, store.record(found.hash)
     verified = verify_record(record, name=f"run {name}")

@@ -12,7 +12,7 @@ from dataclasses import replace
 from itertools import count, takewhile
 from pathlib import Path
 
-from loomproof.bench.adapter import Adapter, Lead, in_order, read_adapter, table_of, write_adapter
+from loomproof.bench.adapter import Adapter, Lead, in_order, table_of, write_adapter
 from loomproof.diagnosis import explain
 from loomproof.diagnosis.causes import Cause
 from loomproof.electrics.expectation import expect
@@ -24,6 +24,7 @@ from loomproof.jobs.files import folder_for, now, rfc3339, write_file
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared
 from loomproof.jobs.keep import Keeping, Kept, begun, can_be_kept, keep
 from loomproof.jobs.operator import Operator
+from loomproof.jobs.plugging import plugging
 from loomproof.jobs.replay import replayed
 from loomproof.judgement.conclude import conclude, same_bench
 from loomproof.judgement.inspection import ITEMS, looked_over
@@ -32,16 +33,11 @@ from loomproof.measuring.events import Event, Progress, Prompt
 from loomproof.measuring.hookup_result import HookUpResult
 from loomproof.measuring.measure import measure
 from loomproof.measuring.merge_hookups import merged_measured, never_met
-from loomproof.planning.hookup_plan import HookUp, HookUpPlan, hook_ups_plain, read_hook_ups
+from loomproof.planning.hookup_plan import HookUpPlan, hook_ups_plain, read_hook_ups
 from loomproof.planning.hookup_search import Constraints, plan_hook_ups, with_follow_ups
 from loomproof.planning.request import Request
 from loomproof.records.queries import sealed_runs
 from loomproof.records.store import open_store
-
-
-def read_plugs(path: Path) -> Adapter:
-    """Read a table of adapter plugs, which may share points. Raises `AdapterError`."""
-    return read_adapter(path, shared=True)
 
 
 def hook_ups_for(loom: Loom, at: BenchAt, loom_path: Path | None, limits: Constraints) -> HookUpPlan:
@@ -297,27 +293,6 @@ def _finished(request: Request, plan: HookUpPlan, k: int, out: Path) -> tuple[Ho
         if mine and part.request.adapter.point_of == adapter_of(plan, k).point_of:
             return part, path.read_bytes()
     return None
-
-
-def plugging(hook_up: HookUp) -> Iterator[str]:
-    """Yield what to plug and what to take off, line by line."""
-    if hook_up.off:
-        yield f"take off: {', '.join(hook_up.off)}"
-    for unit in hook_up.units:
-        word = "put on" if unit.name in hook_up.new else "leave"
-        points = "point" if len(unit.ends) == 1 else "points"
-        yield f"{word:<7} {unit.name}: {points} {runs([hook_up.point_of[end] for end in unit.ends])}"
-
-
-def runs(points: Sequence[int]) -> str:
-    """Return points as runs (``1-32 40``), in the order of the cavities."""
-    found: list[list[int]] = []
-    for point in points:
-        if found and found[-1][-1] == point - 1:
-            found[-1].append(point)
-        else:
-            found.append([point])
-    return " ".join(f"{run[0]}-{run[-1]}" if len(run) > 1 else str(run[0]) for run in found)
 
 
 def _stopped(request: Request, k: int, plan: HookUpPlan) -> BrokenOffError:

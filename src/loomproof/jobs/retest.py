@@ -17,9 +17,10 @@ from loomproof.jobs.breaking_off import told_when_stopped
 from loomproof.jobs.by_hand import answered, clock_of, known_meter, written
 from loomproof.jobs.files import folder_for
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared
-from loomproof.jobs.hookups import adapter_of, plugging
+from loomproof.jobs.hookups import adapter_of
 from loomproof.jobs.keep import Keeping, begun, ended
 from loomproof.jobs.operator import Operator
+from loomproof.jobs.plugging import plugging
 from loomproof.judgement.claims import claims_of
 from loomproof.judgement.conclude import judged
 from loomproof.judgement.no_adapter import without_adapter

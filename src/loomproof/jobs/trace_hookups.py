@@ -20,10 +20,11 @@ from loomproof.jobs.at_bench import BenchAt, journaled, reached
 from loomproof.jobs.breaking_off import told_when_stopped
 from loomproof.jobs.files import now, rfc3339, run_name, write_file
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared
-from loomproof.jobs.hookups import adapter_of, plugging, whole_adapter
+from loomproof.jobs.hookups import adapter_of, whole_adapter
 from loomproof.jobs.keep import begun, ended
 from loomproof.jobs.merging import shell
 from loomproof.jobs.operator import Operator
+from loomproof.jobs.plugging import plugging
 from loomproof.jobs.trace import Looked, TracedLoom, looked_at, refuse_place, told_of, write_traced
 from loomproof.loom.model import Hazard, Loom
 from loomproof.measuring.events import Event, Finished, Progress, Prompt

@@ -24,9 +24,7 @@ from pyhanko_certvalidator.registry import SimpleCertificateStore
 
 from loomproof.errors import RecordError
 from loomproof.records.keys import Signer
-
-P256_ORDER = 0xFFFFFFFF00000000FFFFFFFFFFFFFFFFBCE6FAADA7179E84F3B9CAC2FC632551
-"""Order of the curve's group (SEC 2, NIST P-256), for the one of both signature forms that is used."""
+from loomproof.records.pdf_verify import P256_ORDER
 
 FIELD = "Loomproof"
 

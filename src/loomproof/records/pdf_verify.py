@@ -21,8 +21,10 @@ from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature
 
 from loomproof.errors import SealError
 from loomproof.records.canonical import MOST_BYTES, sha256_hex
-from loomproof.records.pdf_signature import P256_ORDER
 from loomproof.records.seal import Verified, verify
+
+P256_ORDER = 0xFFFFFFFF00000000FFFFFFFFFFFFFFFFBCE6FAADA7179E84F3B9CAC2FC632551
+"""Order of the curve's group (SEC 2, NIST P-256), for the one of both signature forms that is used."""
 
 _RANGE = re.compile(rb"/ByteRange \[\s*0 (0|[1-9]\d{0,9}) ([1-9]\d{0,9}) (0|[1-9]\d{0,9})\s*\]")
 _ATTACHED = re.compile(rb"\n\d{1,9} 0 obj\n<<([^\n]{1,300}/Type/EmbeddedFile[^\n]{1,300})>>\nstream\n")

@@ -76,7 +76,7 @@ def _show_sweeps(console: Console, planned: PlannedProof, clips: int) -> None:
 
 def show_hook_ups(console: Console, made: HookUpPlan) -> None:
     """Show hook-ups as a person carries them out."""
-    from loomproof.jobs.hookups import plugging
+    from loomproof.jobs.plugging import plugging
 
     proved = "No plan has fewer" if made.optimal else f"No plan has fewer than {made.bound}"
     line(
