@@ -260,7 +260,9 @@ KEPT = json.loads(SIZES.read_text())
 
 
 @pytest.mark.parametrize(
-    "number", [k for k in map(int, KEPT) if k % 9 == 5 and KEPT[str(k)][0] != "not possible"]
+    "number",
+    # 137 and 166 had one or two plug-ins more while few covers were looked among.
+    [k for k in map(int, KEPT) if (k % 9 == 5 or k in (137, 166)) and KEPT[str(k)][0] != "not possible"],
 )
 def test_no_plan_is_worse_than_it_was(number: int) -> None:
     was = KEPT[str(number)]

@@ -24,7 +24,7 @@ MOST_ROUNDS = 2_400
 MOST_AT_BOUND = 300
 """The same where no fewer sets can do, only for a choice of covers."""
 
-ENOUGH = 16
+ENOUGH = 80
 """So many covers that reach the bound are enough to look among for the fewest plug-ins."""
 
 MOST_KEPT = 120

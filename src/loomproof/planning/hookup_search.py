@@ -335,7 +335,8 @@ def _ordered(problem: Problem, found: Cover, proved: Sequence[Sequence[int]], se
         for option in (tuple(sets), *(tuple(grower.trimmed(sets, o)) for o in (by_size, by_size[::-1]))):
             options.setdefault(option, plug_ins(option, good_order(option)))
     candidates = []
-    for option in sorted(options, key=lambda option: (options[option], option))[:MOST_ORDERED]:
+    many = max(MOST_ORDERED, min(MOST_OF_SMALL, ORDERED // (len(found.sets) ** 2 * len(units))))
+    for option in sorted(options, key=lambda option: (options[option], option))[:many]:
         for each in (option, tuple(saved(grower, option))):
             # A net on many units may hang together by more than the rows ask.
             if proves(each, search.signatures, search.wanted):
@@ -357,8 +358,9 @@ def _ordered(problem: Problem, found: Cover, proved: Sequence[Sequence[int]], se
     )
 
 
-MOST_ORDERED = 24
-"""So many covers, of those with the fewest plug-ins in a good order, are ordered as well as can be."""
+MOST_ORDERED, MOST_OF_SMALL, ORDERED = 24, 120, 200_000
+"""So many covers, of those with the fewest plug-ins in a good order, are ordered as well as can be; of a
+small loom more, so many that each, its hook-ups squared times its units, comes to no more than the last."""
 
 
 def _named(by: str, units: Sequence[Unit]) -> str:
