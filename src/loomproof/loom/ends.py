@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import NamedTuple
 
 from loomproof.loom.text import next_name, quoted
@@ -44,6 +45,7 @@ def ends_of(text: str) -> tuple[End, ...]:
     return tuple(ends)
 
 
+@lru_cache(maxsize=2**14)
 def end_of(text: str) -> End:
     """Read one end from text (``ECU:12``). Raises `ValueError` with what is wrong."""
     ends = ends_of(text)

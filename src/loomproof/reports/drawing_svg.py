@@ -7,6 +7,7 @@ survives a black-and-white printer and a colour-blind reader.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 from xml.sax.saxutils import escape, quoteattr
 
 INK = "#1b1b1b"
@@ -35,6 +36,7 @@ PAINT: dict[str, str] = {
 UNKNOWN_PAINT = "#e7e2d8"
 
 
+@lru_cache(maxsize=2**14)
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Estimate the width of a text in px at a font size in px, from the DejaVu Sans classes of letters."""
     width = size * sum(_width_of(mark) for mark in text)
