@@ -29,6 +29,7 @@ def drawing() -> ModuleType:
 
 DRAWN = {
     "circuit": {"1 kΩ ± 5 %, ¼ W", "20 to 50 kΩ", "point 1 … 64"},
+    "expanders": {"R1 … R512", "470 Ω ± 1 %, ½ W", "point 1 … 512", "RESET"},
     "ohms": {"R1 … R56, protection", "point 1 … 56", "X", "Y", "Z", "4.7 kΩ"},
 }
 """Every drawing, and words that must be in it."""
