@@ -1,9 +1,10 @@
 """The demo loom proved on the emulated board, and on a simulated scanner that is able to what the board is.
 
-    python -m tests.firmware.demo [--alone] [--seed N]
+    python -m tests.firmware.demo [--alone | --ohms] [--seed N]
 
-127 cavities: on eight expanders they have a point each; with ``--alone`` on the board's own 64 points,
-hook-up by hook-up, and a stand-in for the person puts the plugs on. The compiled firmware runs in a process
+127 cavities: on eight expanders they have a point each; with ``--alone`` on the board's own 64 points, with
+``--ohms`` on the 56 that read resistance as well, hook-up by hook-up, and a stand-in for the person puts the
+plugs on. The compiled firmware runs in a process
 of its own, with the ordinary serial driver and the ordinary job. The exit code says whether verdict and
 findings are the same on both.
 """
@@ -32,6 +33,9 @@ from tests.firmware.processes import Emulation
 
 LIKE_THE_BOARD = "sim:?points=64&line=352&no-ohms&no-diode&no-volts&driver=1042.857&pulls=4"
 LIKE_EXPANDERS = "sim:?points=128&line=1024&no-ohms&no-diode&no-volts&driver=550"
+LIKE_OHMS = "sim:?points=56&line=352&acc=0.002:0.005&driver=1042.857&pulls=4"
+LIKE = {"pins": LIKE_THE_BOARD, "expanders": LIKE_EXPANDERS, "ohms": LIKE_OHMS}
+SERVED = {"pins": [], "expanders": ["--expanders", "8"], "ohms": ["--ohms"]}
 CANNOT = """It senses: opens, shorts and miswires. It reads no ohms, so that a bad joint under some kilohms
 and a part's value do not show; no volts (a meter showed 0 V on the loom); no diode's drop."""
 
@@ -63,48 +67,50 @@ def tell(kept: Kept, seconds: float, where: str) -> tuple[str, list[str]]:
     return document.verdict, sorted(finding.key for finding in document.findings)
 
 
-def both(loom_path: Path, faults: Sequence[str], *, alone: bool, seed: int) -> list[tuple[str, list[str]]]:
+def both(loom_path: Path, faults: Sequence[str], *, kind: str, seed: int) -> list[tuple[str, list[str]]]:
     """Prove a loom with these faults on the emulated board and on a simulated scanner like it."""
     loom = load(loom_path).loom
+    hooked_up = kind != "expanders"
     told = []
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        chips = [] if alone else ["--expanders", "8"]
-        emulation = Emulation(loom_path, [*chips, "--seed", str(seed)])
+        emulation = Emulation(loom_path, [*SERVED[kind], "--seed", str(seed)])
         try:
             for fault in faults:
                 assert emulation.tell(f"fault {fault}").startswith("ok")
             began = time.monotonic()
             operator = Plugging(True, emulation, folder)
             where = Keeping(folder / "board", str(folder / "board.db"))
-            leads = None if alone else in_order(loom.cavities)
+            leads = None if hooked_up else in_order(loom.cavities)
             job = Job(loom, str(emulation.address), leads, operator=operator, where=where)
-            kept = (job.hook_ups() if alone else job.prove_and_keep()).run()
+            kept = (job.hook_ups() if hooked_up else job.prove_and_keep()).run()
             told.append(tell(kept, time.monotonic() - began, "the emulated board"))
         finally:
             emulation.end()
         began = time.monotonic()
-        like = (LIKE_THE_BOARD if alone else LIKE_EXPANDERS) + "".join(
-            f"&fault={fault.replace(' ', '%20')}" for fault in faults
-        )
+        like = LIKE[kind] + "".join(f"&fault={fault.replace(' ', '%20')}" for fault in faults)
         where = Keeping(folder / "sim", str(folder / "sim.db"))
         assured = Assured(meter_v=0.0)
         job = Job(loom, like, loom_path=loom_path, operator=Plugging(True), where=where, assured=assured)
-        kept = (job.hook_ups() if alone else job.prove_and_keep()).run()
+        kept = (job.hook_ups() if hooked_up else job.prove_and_keep()).run()
         told.append(tell(kept, time.monotonic() - began, "a simulated scanner like it"))
     return told
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--alone", action="store_true", help="no expanders: 64 points, in hook-ups")
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--alone", action="store_true", help="no expanders: 64 points, in hook-ups")
+    which.add_argument("--ohms", action="store_true", help="converter and taps: 56 points, in hook-ups")
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
     if missing():
         print(missing())
         return 1
-    told = both(demo_loom(), FAULTS, alone=asked.alone, seed=asked.seed)
-    print(CANNOT)
+    kind = "pins" if asked.alone else "ohms" if asked.ohms else "expanders"
+    told = both(demo_loom(), FAULTS, kind=kind, seed=asked.seed)
+    if kind != "ohms":
+        print(CANNOT)
     print("the same" if told[0] == told[1] else "NOT the same")
     return 0 if told[0] == told[1] else 1
 

@@ -11,22 +11,24 @@ from serial.tools import list_ports
 from serial.tools.list_ports_common import ListPortInfo
 
 from loomproof.cli.main import run
+from loomproof.jobs.flashing import PROGRAMS
 from tests.bench.torture import FIXTURES
 from tests.firmware.building import firmware, needs_avr
 from tests.firmware.building import run as tool
 from tests.firmware.processes import Emulation
 
 BUILT_WITH = "5.4.0"
-SHIPPED = files("loomproof.bench") / "firmware" / "reference_scanner.hex"
+SHIPPED = files("loomproof.bench") / "firmware"
 
 
 @needs_avr
-def test_what_is_shipped_is_what_the_sources_make() -> None:
+@pytest.mark.parametrize(("kind", "name"), PROGRAMS.items())
+def test_what_is_shipped_is_what_the_sources_make(kind: str, name: str) -> None:
     """Byte for byte, by the compiler that the shipped one was made with; others may order code otherwise."""
     if (version := tool(["avr-gcc", "-dumpversion"]).strip()) != BUILT_WITH:
         pytest.skip(f"avr-gcc {version} here, {BUILT_WITH} for the shipped program")
-    assert (firmware() / "scanner.hex").read_text() == SHIPPED.read_text(encoding="ascii"), (
-        "run make in firmware_notes/reference_scanner and copy build/scanner.hex"
+    assert (firmware(kind) / "scanner.hex").read_text() == (SHIPPED / name).read_text(encoding="ascii"), (
+        "run make ship in firmware_notes/reference_scanner"
     )
 
 
@@ -65,6 +67,19 @@ def test_a_board_is_written_asked_and_tested(programmer: Path, capsys: pytest.Ca
     assert "Written and read back." in out
     assert "FAILED" not in out
     assert "passed" in out
+
+
+@needs_avr
+def test_the_kind_that_is_built_is_written(programmer: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With converter and multiplexers, calibrated or not, the same questions and the same test follow."""
+    emulation = Emulation(FIXTURES / "tail_lamp", ["--ohms", "--unplugged"])
+    try:
+        port = str(emulation.address).removeprefix("serial:")
+        assert run(["bench", "flash", "--port", port, "--kind", "ohms", "--yes"]) == 0
+    finally:
+        emulation.end()
+    assert "reference_scanner_ohms.hex" in programmer.read_text(encoding="utf-8")
+    assert "passed" in capsys.readouterr().out
 
 
 def test_a_programmer_that_fails_is_told_in_its_words(

@@ -77,6 +77,13 @@ NETWORKS = {
     "one of many": ({(5, 50): 47e3}, list(range(1, 29)), list(range(29, 57))),
     "a net at both ends": ({(1, 3): 0.03, (2, 3): 0.05, (3, 40): 0.2, (3, 41): 0.02}, [1, 2], [40, 41]),
     "leaks side by side": ({(1, 30): 90e3, (7, 33): 60e3}, list(range(1, 20)), list(range(30, 50))),
+    "two large nets": (
+        {(1, 20): 5.0}
+        | {(1, i): 0.02 * i for i in range(2, 9)}
+        | {(20, i): 0.3 - 0.01 * i for i in range(21, 26)},
+        list(range(1, 9)),
+        list(range(20, 26)),
+    ),
     "nothing": ({(1, 2): 1.0}, [1, 2, 3], [4, 5]),
 }
 
@@ -94,9 +101,18 @@ def test_groups_read_as_if_each_were_joined(eeprom: bytes, name: str) -> None:
 
 
 def test_more_than_a_reading_of_groups_takes_is_refused(eeprom: bytes) -> None:
-    here = board(eeprom, joined([range(1, 10)], points=POINTS))
-    assert here.ask("MEAS:RES? #HF,#H1F0").startswith("ERR 4,")
+    here = board(eeprom, joined([range(1, 25)], points=POINTS))
+    assert here.ask("MEAS:RES? #HFFF,#HFFF000").startswith("ERR 4,")
     assert here.pins() == (0, 0, 0)
+
+
+def test_groups_that_a_diode_couples_read_as_forwards(eeprom: bytes) -> None:
+    """Two points before it and two behind: not a network of resistors, and not worked out as one."""
+    wires = (Resistor(3, 4, 1e9), Resistor(0, 3, 0.05), Resistor(4, 5, 0.05))
+    network = replace(one_diode(), resistors=wires)
+    read = board(eeprom, network).ohms(bits_of([1, 4]), bits_of([5, 6]))
+    assert read == pytest.approx(0.725 / 2.09e-3, rel=0.05)
+    assert board(eeprom, network).ohms(bits_of([5, 6]), bits_of([1, 4])) == 9.9e37
 
 
 def one_diode() -> Network:

@@ -8,11 +8,11 @@
 
 #include "board.h"
 #include "ohms.h"
-#include "resistances.h"
+#include "parts.h"
 #include "taps.h"
 
 /* Points of the first group from which a current flows, at the most. */
-#define MOST_STARTS 8U
+#define MOST_STARTS 16U
 /* Of the current in, what counts as coming out at a point; and the least, supplies per ohm (0.2 uA). */
 #define SHARE_OUT 0.005F
 #define LEAST_OUT 4.0e-8F
@@ -100,15 +100,15 @@ static ohms_t find_reached(const points_t *b, uint32_t settle_us) {
 }
 
 /* Take the part of the loom that start `k` is in out of those that are left: its points, those of A first. */
-static uint8_t take_part(uint8_t k, uint8_t *left, uint8_t *points, uint8_t *of_a) {
+static uint8_t take_part(uint8_t k, uint16_t *left, uint8_t *points, uint8_t *of_a) {
     points_t all = reached[k];
-    uint8_t mine = (uint8_t)(1U << k);
+    uint16_t mine = (uint16_t)(1U << k);
     bool more = true;
     while (more) {
         more = false;
         for (uint8_t j = 0; j < starts; j++) {
             if ((*left & (1U << j)) && !(mine & (1U << j)) && points_meet(&all, &reached[j])) {
-                mine = (uint8_t)(mine | (1U << j));
+                mine = (uint16_t)(mine | (1U << j));
                 for (uint8_t i = 0; i < SET_BYTES; i++) {
                     all.byte[i] |= reached[j].byte[i];
                 }
@@ -116,7 +116,7 @@ static uint8_t take_part(uint8_t k, uint8_t *left, uint8_t *points, uint8_t *of_
             }
         }
     }
-    *left = (uint8_t)(*left & ~mine);
+    *left = (uint16_t)(*left & ~mine);
     uint8_t count = 0;
     for (uint8_t j = 0; j < starts; j++) {
         if ((mine & (1U << j)) && count < MOST_JOINED) {
@@ -135,35 +135,6 @@ static uint8_t take_part(uint8_t k, uint8_t *left, uint8_t *points, uint8_t *of_
     return count;
 }
 
-/* One part of the loom with `count` points, `of_a` of them of A: its resistance between A and B. */
-static ohms_t read_part(const uint8_t *points, uint8_t count, uint8_t of_a, float most, uint32_t settle_us,
-                        float *ohm) {
-    if (count == 2U) {
-        return ohms_pair(points[0], points[1], most, settle_us, ohm);
-    }
-    float least = INFINITY;
-    bool whole = true;
-    resistances_start(count, of_a);
-    for (uint8_t i = 0; i < count; i++) {
-        for (uint8_t j = (uint8_t)(i + 1U); j < count; j++) {
-            float between;
-            ohms_t how = ohms_pair(points[i], points[j], most, settle_us, &between);
-            if (how == OHMS_OPEN) {
-                whole = false;
-            } else if (how != OHMS_GOOD) {
-                return how;
-            } else if (i < of_a && j >= of_a && between < least) {
-                least = between;
-            }
-            resistances_put(i, j, between);
-        }
-    }
-    /* Where something conducts one way only, points are joined from A to B and not among each other: the
-     * best pair stands for all, which is no less than all together. */
-    *ohm = whole ? resistances_joined() : least;
-    return OHMS_GOOD;
-}
-
 ohms_t ohms_groups(const points_t *a, const points_t *b, uint32_t settle_us, float *ohm) {
     if (points_count(a) == 1U && points_count(b) == 1U) {
         return ohms_pair(points_first(a), points_first(b), OHM_MOST, settle_us, ohm);
@@ -176,7 +147,7 @@ ohms_t ohms_groups(const points_t *a, const points_t *b, uint32_t settle_us, flo
     how = how == OHMS_GOOD ? find_starts(a, b, settle_us) : how;
     how = how == OHMS_GOOD ? find_reached(b, settle_us) : how;
     board_release();
-    uint8_t left = (uint8_t)((1U << starts) - 1U);
+    uint16_t left = (uint16_t)((1UL << starts) - 1UL);
     for (uint8_t k = 0; k < starts && how == OHMS_GOOD; k++) {
         uint8_t points[MOST_JOINED + 1U];
         uint8_t of_a;
@@ -185,7 +156,7 @@ ohms_t ohms_groups(const points_t *a, const points_t *b, uint32_t settle_us, flo
             continue;
         }
         uint8_t count = take_part(k, &left, points, &of_a);
-        how = count > MOST_JOINED ? OHMS_MANY : read_part(points, count, of_a, most, settle_us, &part);
+        how = count > MOST_JOINED ? OHMS_MANY : parts_read(points, count, of_a, most, settle_us, &part);
         if (how == OHMS_GOOD) {
             siemens += 1.0F / (part > LEAST_OHM ? part : LEAST_OHM);
         } else if (how == OHMS_OPEN) {

@@ -46,7 +46,7 @@ static void settle(uint32_t settle_us) {
 }
 
 /* Leave nothing driven and nothing connected. */
-static ohms_t ended(ohms_t how) {
+ohms_t ohms_ended(ohms_t how) {
     board_release();
     bool off = taps_select(TAP_NONE, TAP_NONE, TAP_NONE);
     return off ? how : OHMS_FAULT;
@@ -59,14 +59,14 @@ static points_t only(uint8_t index) {
     return set;
 }
 
-static void force(uint8_t high, uint8_t low, uint32_t settle_us) {
+void ohms_force(uint8_t high, uint8_t low, uint32_t settle_us) {
     points_t one = only(high);
     points_t other = only(low);
     board_force(&one, &other);
     settle(settle_us);
 }
 
-static bool steady(uint8_t gain, float *share) {
+bool ohms_steady(uint8_t gain, float *share) {
     float last = SHARE_OVER;
     const float near = STEADY_SHARE / (float)(1U << gain);
     for (uint8_t i = 0; i < STEADY_TRIES; i++) {
@@ -109,32 +109,36 @@ ohms_t ohms_found(uint8_t a, uint8_t b, uint32_t settle_us, float *share) {
     }
     board_release();
     if (!good) {
-        return ended(OHMS_FAULT);
+        return ohms_ended(OHMS_FAULT);
     }
-    return fabsf(*share) > 1.0F ? ended(OHMS_VOLTS) : OHMS_GOOD;
+    return fabsf(*share) > 1.0F ? ohms_ended(OHMS_VOLTS) : OHMS_GOOD;
 }
 
 /* The current in at a, from its own resistor; a is on X. */
-static bool into(uint8_t a, uint8_t y, pace_t pace, float *current) {
+bool ohms_current_in(uint8_t a, uint8_t y, pace_t pace, float *current) {
     float share = 0.0F;
     bool good = taps_select(a, y, a) && converter_read(READ_X_Z, 0, pace, &share);
     *current = -share / ohms_series(a);
     return good;
 }
 
-static bool out_of(uint8_t b, uint8_t x, pace_t pace, float *current) {
+bool ohms_current_out(uint8_t b, uint8_t x, pace_t pace, float *current) {
     float share = 0.0F;
     bool good = taps_select(x, b, b) && converter_read(READ_Y_Z, 0, pace, &share);
     *current = share / ohms_series(b);
     return good;
 }
 
-static uint8_t fitting_gain(float share) {
+uint8_t ohms_gain(float share) {
     uint8_t gain = 0;
     while (gain < MOST_GAIN && fabsf(share) * (float)(2U << gain) <= RANGE_SHARE) {
         gain++;
     }
     return gain;
+}
+
+bool ohms_comes_back(float in, float out) {
+    return fabsf(in - out) <= LOST_SHARE * 0.5F * (in + out) + LOST_LEAST;
 }
 
 /* One way of the current, from `from` to `to`; x is the voltage of a against b, i the current from a to b. */
@@ -146,17 +150,17 @@ typedef struct {
 
 static ohms_t read_way(uint8_t a, uint8_t b, uint8_t *gain, float most, way_t *way) {
     float x;
-    if (!taps_select(a, b, a) || !steady(0, &x) || !into(a, b, PACE_90, &way->in)) {
+    if (!taps_select(a, b, a) || !ohms_steady(0, &x) || !ohms_current_in(a, b, PACE_90, &way->in)) {
         return OHMS_FAULT;
     }
     if (most > 0.0F && !(way->in * most >= x)) {
         return OHMS_OPEN;
     }
     if (most > 0.0F) {
-        *gain = fitting_gain(x);
+        *gain = ohms_gain(x);
     }
-    if (!steady(*gain, &x) || !converter_read(READ_X_Y, *gain, PACE_20, &way->x) ||
-        !out_of(b, a, PACE_90, &way->out)) {
+    if (!ohms_steady(*gain, &x) || !converter_read(READ_X_Y, *gain, PACE_20, &way->x) ||
+        !ohms_current_out(b, a, PACE_90, &way->out)) {
         return OHMS_FAULT;
     }
     return OHMS_GOOD;
@@ -171,19 +175,19 @@ ohms_t ohms_pair(uint8_t a, uint8_t b, float most, uint32_t settle_us, float *oh
     if (how != OHMS_GOOD) {
         return how;
     }
-    force(a, b, settle_us);
+    ohms_force(a, b, settle_us);
     how = read_way(a, b, &gain, most, &there);
     if (how != OHMS_GOOD) {
-        return ended(how);
+        return ohms_ended(how);
     }
     float forwards = 0.5F * (there.in + there.out);
-    if (fabsf(there.in - there.out) > LOST_SHARE * forwards + LOST_LEAST) {
-        return ended(OHMS_LOST);
+    if (!ohms_comes_back(there.in, there.out)) {
+        return ohms_ended(OHMS_LOST);
     }
-    force(b, a, settle_us);
+    ohms_force(b, a, settle_us);
     how = read_way(a, b, &gain, 0.0F, &back);
     if (how != OHMS_GOOD) {
-        return ended(how);
+        return ohms_ended(how);
     }
     float backwards = 0.5F * (back.in + back.out);
     float one = there.x / forwards;
@@ -191,7 +195,7 @@ ohms_t ohms_pair(uint8_t a, uint8_t b, float most, uint32_t settle_us, float *oh
     bool same = fabsf(back.x) < SHARE_OVER / (float)(1U << gain) &&
                 fabsf(one - other) <= ONE_WAY_RATIO * one + ONE_WAY_OHM;
     *ohm = same ? (there.x - back.x) / (forwards - backwards) : one;
-    return ended(*ohm > most ? OHMS_OPEN : OHMS_GOOD);
+    return ohms_ended(*ohm > most ? OHMS_OPEN : OHMS_GOOD);
 }
 
 ohms_t ohms_drops(uint8_t a, uint8_t b, uint32_t settle_us, float *between, float *at_a, float *at_b) {
@@ -203,10 +207,10 @@ ohms_t ohms_drops(uint8_t a, uint8_t b, uint32_t settle_us, float *between, floa
     if (how != OHMS_GOOD) {
         return how;
     }
-    force(a, b, settle_us);
+    ohms_force(a, b, settle_us);
     how = read_way(a, b, &gain, OHM_MOST, &there);
     if (how == OHMS_GOOD) {
-        force(b, a, settle_us);
+        ohms_force(b, a, settle_us);
         how = read_way(a, b, &gain, 0.0F, &back);
     }
     if (how == OHMS_GOOD) {
@@ -214,7 +218,7 @@ ohms_t ohms_drops(uint8_t a, uint8_t b, uint32_t settle_us, float *between, floa
         *at_a = (there.in - back.in) * ohms_series(a);
         *at_b = (there.out - back.out) * ohms_series(b);
     }
-    return ended(how);
+    return ohms_ended(how);
 }
 
 ohms_t ohms_diode(uint8_t a, uint8_t b, uint32_t settle_us, float *volts) {
@@ -225,23 +229,23 @@ ohms_t ohms_diode(uint8_t a, uint8_t b, uint32_t settle_us, float *volts) {
     if (how != OHMS_GOOD) {
         return how;
     }
-    force(a, b, settle_us);
-    if (!taps_select(a, b, a) || !steady(0, &share) || !into(a, b, PACE_90, &current) ||
+    ohms_force(a, b, settle_us);
+    if (!taps_select(a, b, a) || !ohms_steady(0, &share) || !ohms_current_in(a, b, PACE_90, &current) ||
         !converter_read(READ_X_Y, 0, PACE_90, &share) || !ohms_supply(&supply)) {
-        return ended(OHMS_FAULT);
+        return ohms_ended(OHMS_FAULT);
     }
     *volts = share * supply;
-    return ended(current < DIODE_LEAST ? OHMS_OPEN : OHMS_GOOD);
+    return ohms_ended(current < DIODE_LEAST ? OHMS_OPEN : OHMS_GOOD);
 }
 
 bool ohms_into(uint8_t index, const points_t *low, uint32_t settle_us, float *current) {
     points_t one = only(index);
     board_force(&one, low);
     settle(settle_us);
-    return into(index, TAP_NONE, PACE_330, current);
+    return ohms_current_in(index, TAP_NONE, PACE_330, current);
 }
 
 bool ohms_out_of(uint8_t index, float *current) {
-    return out_of(index, TAP_NONE, PACE_330, current);
+    return ohms_current_out(index, TAP_NONE, PACE_330, current);
 }
 #endif

@@ -6,6 +6,7 @@
 #ifndef OHMS_H
 #define OHMS_H
 
+#include "converter.h"
 #include "points.h"
 
 /* More is over range: somewhat beyond what SYST:CAP? says, so that this much surely reads. */
@@ -49,6 +50,21 @@ ohms_t ohms_drops(uint8_t a, uint8_t b, uint32_t settle_us, float *between, floa
 /* 0, or what is wrong with nothing plugged in. */
 uint16_t ohms_self_test(void);
 
+/* --- what readings are made of --- */
+
+/* One pin at the supply, one at 0 V, for as long as it takes to settle. */
+void ohms_force(uint8_t high, uint8_t low, uint32_t settle_us);
+/* Leave nothing driven and nothing connected; `how` it went, or OHMS_FAULT. */
+ohms_t ohms_ended(ohms_t how);
+/* X against Y once it moves no more, and the amplification that it fits in. */
+bool ohms_steady(uint8_t gain, float *share);
+uint8_t ohms_gain(float share);
+/* The current in at a, from its own resistor, and that out at b, supplies per ohm; the point named second is
+ * on the other line. */
+bool ohms_current_in(uint8_t a, uint8_t y, pace_t pace, float *current);
+bool ohms_current_out(uint8_t b, uint8_t x, pace_t pace, float *current);
+/* Whether as much flows in as out. */
+bool ohms_comes_back(float in, float out);
 /* What a point's resistor is taken for, ohm. */
 float ohms_series(uint8_t index);
 /* The voltage of one against the other while these are pulled up and nothing is driven. */

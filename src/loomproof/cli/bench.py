@@ -155,13 +155,18 @@ def selftest(
 
 @bench.command("flash", short_help="Write the reference scanner's program to a board.")
 @click.option("--port", metavar="PORT", help="The board's serial port; without it, the only one there is.")
+@click.option(
+    "--kind", type=click.Choice(["pins", "ohms", "expanders"]), default="pins", show_default=True,
+    help="What is built: points on the board's pins, these with converter and multiplexers, or expanders.",
+)  # fmt: skip
 @click.option("--yes", is_flag=True, help="Nothing is on the points: write without asking.")
 @archive_option
-def flash(port: str | None, yes: bool, archive: Archive) -> int:
+def flash(port: str | None, kind: str, yes: bool, archive: Archive) -> int:
     """Write the program of the reference scanner to an ATmega2560 board, then ask and test it.
 
-    The board is one as firmware_notes/reference_scanner describes it. It is written over its own USB by
-    avrdude, which must be installed. Nothing may be plugged on its points, neither loom nor adapter.
+    The board is one as firmware_notes/reference_scanner describes it, of one kind or another. It is written
+    over its own USB by avrdude, which must be installed. Nothing may be plugged on its points, neither loom
+    nor adapter.
 
     Exit codes: 0 written and its self-test passed, 2 refused, 3 failed.
     """
@@ -175,7 +180,7 @@ def flash(port: str | None, yes: bool, archive: Archive) -> int:
         yes or confirmed("Write the scanner's program to it, whatever it holds now, nothing on its points?")
     ):
         raise UsageError("nothing was written", cure="Confirm, or give --yes.")
-    flashing.flash(found.name)
+    flashing.flash(found.name, kind)
     click.echo("Written and read back.")
     kept = drawn(
         bench_tests.selftest(f"serial:{found.name}", TerminalOperator(made_safe=True), archive=archive)

@@ -1,6 +1,6 @@
 """The reference scanner's program onto a board: which port, which command, and what the programmer said.
 
-The program is that of ``firmware_notes/reference_scanner``, built and shipped with the package. It is
+The programs are those of ``firmware_notes/reference_scanner``, built and shipped with the package. One is
 written by avrdude over the board's own USB; the bootloader stays.
 """
 
@@ -17,6 +17,13 @@ from loomproof.errors import NoBenchError, UnfitError, UsageError
 CHIP = "atmega2560"
 PROTOCOL = "wiring"
 """avrdude's name for what the bootloader of the common ATmega2560 boards speaks (STK500 version 2)."""
+
+PROGRAMS = {
+    "pins": "reference_scanner.hex",
+    "ohms": "reference_scanner_ohms.hex",
+    "expanders": "reference_scanner_expanders.hex",
+}
+"""Each kind of reference scanner, and its program."""
 
 RATE = 115_200
 MOST_S = 180.0
@@ -66,13 +73,13 @@ def command(port: str, hexfile: str) -> list[str]:
     ]  # fmt: skip
 
 
-def flash(port: str) -> None:
-    """Write the shipped program to the board at this port, and have it read back.
+def flash(port: str, kind: str = "pins") -> None:
+    """Write the shipped program of a kind of scanner to the board at this port, and have it read back.
 
-    Raises `UnfitError` with the exact command where avrdude is not installed, and `NoBenchError` with its
-    last words where it fails.
+    ``kind`` is a key of `PROGRAMS`. Raises `UnfitError` with the exact command where avrdude is missing,
+    and `NoBenchError` with its last words where it fails.
     """
-    with as_file(files("loomproof.bench") / "firmware" / "reference_scanner.hex") as hexfile:
+    with as_file(files("loomproof.bench") / "firmware" / PROGRAMS[kind]) as hexfile:
         words = command(port, str(hexfile))
         if not shutil.which(words[0]):
             raise UnfitError(
