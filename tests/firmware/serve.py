@@ -4,9 +4,9 @@
         [--unplugged]
 
 Prints the port's address. Lines on its input: ``fault TEXT``, ``mend``, ``plug ADAPTER``, ``reset``,
-``chip NUMBER gone|deaf|good``, ``pins``; each is answered by one line. It ends with its input. The port's far
-side stays open here, so that a host may come and go. A host at another rate than the board's sends rubbish,
-unless ``--any-rate`` says that what is behind the port has none.
+``pins``; each is answered by one line. It ends with its input. The port's far side stays open here, so that a
+host may come and go. A host at another rate than the board's sends rubbish, unless ``--any-rate`` says that
+what is behind the port has none.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from pathlib import Path
 from loomproof.bench.adapter import read_adapter
 from tests.firmware.circuit import Pins, on_expanders
 from tests.firmware.emulated import HZ, Board
-from tests.firmware.expanded import CHIP_POINTS, Expanded, Fault
+from tests.firmware.expanded import CHIP_POINTS, Expanded
 from tests.firmware.ohming import OhmBoard, usual
 from tests.firmware.on_loom import LoomOnPins, like_expanders
 from tests.firmware.tapped import LoomOnTaps
@@ -93,9 +93,6 @@ class Served:
             self.circuit.mend()
         elif verb == "reset":
             self.board.reset()
-        elif verb == "chip" and isinstance(self.board, Expanded):
-            number, _, what = rest.partition(" ")
-            self.board.fault(int(number), Fault[what.upper()])
         elif verb == "pins":
             return " ".join(f"{points:X}" for points in self.board.pins())
         else:

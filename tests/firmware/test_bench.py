@@ -10,6 +10,7 @@ import pytest
 
 from loomproof.bench.opening import open_bench
 from loomproof.bench.scanner import ScannerBench
+from loomproof.errors import RefusedError
 from loomproof.jobs.demo import FAULTS, demo_loom
 from loomproof.loom.reading import load
 from tests.bench.device import Clock
@@ -33,6 +34,7 @@ from tests.firmware.building import needs_avr
 from tests.firmware.calibrating import eeprom_file
 from tests.firmware.circuit import Circuit, Pins, bare
 from tests.firmware.emulated import Board
+from tests.firmware.expanded import Expanded, Fault
 from tests.firmware.in_memory import board_bench
 from tests.firmware.kinds import ALONE, EXPANDED, KINDS, OHMED, Kind
 from tests.firmware.on_loom import LIKE_THE_BOARD, hooked
@@ -132,6 +134,27 @@ def test_a_long_settle_time_is_waited_for_at_each_part_that_is_pulled_up(tmp_pat
         bench.set_settle(50_000)
         assert bench.sense([1, 2, 4]) == [1, 2, 4]
         assert bench.statistics().repeated == 0
+
+
+@pytest.mark.parametrize("chip", [1, 2, 8])
+def test_a_chip_that_leaves_in_mid_run_ends_the_run(chip: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whether points of the loom are on it or not: what it reads of them would look like isolation."""
+    loom, clock = loom_of(TAIL_LAMP), Clock()
+    board = EXPANDED.board(loom, (), 1)
+    assert isinstance(board, Expanded)
+    bare, senses = board.feed, []
+
+    def feed(data: bytes) -> None:
+        senses.extend(each for each in data.split(b"\n") if b"SENS:DRIV?" in each)
+        if len(senses) == 2:
+            board.fault(chip, Fault.GONE)
+        bare(data)
+
+    monkeypatch.setattr(board, "feed", feed)
+    with board_bench(board, clock=clock) as bench, pytest.raises(RefusedError, match="scanner lost") as told:
+        run(loom, bench, clock, meter_v=0.0)
+    assert told.value.code == 3000 + chip
+    assert board.pins() == (0, 0, 0)
 
 
 def test_the_demo_loom_on_expanders_is_proved_as_on_a_simulator_of_the_same_abilities() -> None:
