@@ -17,6 +17,7 @@ from click.testing import CliRunner
 
 from loomproof.cli.explain import explain
 from loomproof.electrics.component_kinds import FACTS, Closed, Path, paths_of
+from loomproof.electrics.components import component_reading
 from loomproof.electrics.expectation import expect
 from loomproof.fitting.sheet import fitting_sheet
 from loomproof.loom import kbl
@@ -291,7 +292,7 @@ def test_what_joins_at_direct_current_is_one_net(kind: ComponentKind) -> None:
         one_net = expectation.net_of[path.a] == expectation.net_of[path.b]
         assert one_net is (path.path is Path.CONTACT and path.closed is not Closed.PULLED)
     for coupling in expectation.couplings:
-        reading = expectation.component_reading(coupling)
+        reading = component_reading(expectation, coupling)
         match coupling.path:
             case Path.RESISTIVE:
                 assert reading.expected_ohm is not None

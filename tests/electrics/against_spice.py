@@ -5,7 +5,9 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 
+from loomproof.electrics.components import component_reading
 from loomproof.electrics.expectation import expect
+from loomproof.electrics.readings import readings_of
 from loomproof.loom.model import End
 
 from .looms import random_loom
@@ -38,7 +40,7 @@ def compare(seed: int) -> Compared:
     expectation = expect(loom, temperature_c)
     pairs: list[tuple[End, End]] = []
     for net in expectation.nets:
-        pairs += expectation.readings(net.index).pairs
+        pairs += readings_of(expectation, net.index).pairs
         if len(net.cavities) > 1:
             a, b = rng.sample(net.cavities, 2)
             pairs.append((a, b))
@@ -57,7 +59,7 @@ def compare(seed: int) -> Compared:
     for between, ohm in zip(seen, opened, strict=True):
         checks.append((f"{wire} open {between.a} {between.b}", between.open_ohm[wire], ohm))
 
-    readings = [expectation.component_reading(coupling) for coupling in expectation.couplings]
+    readings = [component_reading(expectation, coupling) for coupling in expectation.couplings]
     plain = [r for r in readings if r.expected_ohm is not None and not r.masked_by]
     # Half a volt across the part, so that a diode that should not conduct has every chance to.
     asks = [Ask(r.a, r.b, 0.5 / r.expected_ohm) for r in plain if r.expected_ohm is not None]

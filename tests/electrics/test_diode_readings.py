@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from loomproof.electrics.components import ComponentReading
+from loomproof.electrics.components import ComponentReading, component_reading
 from loomproof.electrics.expectation import expect
 from loomproof.loom.model import Component, ComponentKind, end_of
 
@@ -19,7 +19,9 @@ WIRES = "W1 A:1 A:2\nW2 B:1 B:2\nW3 C:1 C:2"
 
 def readings(*parts: Component) -> dict[str, ComponentReading]:
     expectation = expect(loom_of(WIRES, parts))
-    return {one.component: one for one in map(expectation.component_reading, expectation.couplings)}
+    return {
+        one.component: one for one in (component_reading(expectation, each) for each in expectation.couplings)
+    }
 
 
 def diode(name: str, a: str, b: str, **more: Any) -> Component:

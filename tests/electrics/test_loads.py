@@ -9,6 +9,7 @@ import pytest
 
 from loomproof.electrics.expectation import expect
 from loomproof.electrics.loads import load_of_wires, share_ohms, too_weak
+from loomproof.electrics.readings import readings_of
 from loomproof.loom.model import Circuit, Connector, ConnectorKind, End, Loom, Settings, Wire
 from loomproof.loom.reading import load
 
@@ -85,9 +86,9 @@ def test_limits_and_what_a_reading_shows_go_together() -> None:
     expectation = expect(loom)
     between = expectation.between(End("A", "1"), End("B", "1"))
     assert set(between.wires) == {"W1", "W2"}
-    assert not expectation.readings(0).hidden
+    assert not readings_of(expectation, 0).hidden
     idle = replace(loom, circuits=(Circuit("c", "", "30"),))
-    assert expect(idle).readings(0).hidden, "without a load the margin hides it"
+    assert readings_of(expect(idle), 0).hidden, "without a load the margin hides it"
 
 
 def test_sound_contacts_count_where_copper_alone_is_enough() -> None:

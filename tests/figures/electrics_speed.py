@@ -19,8 +19,10 @@ from typing import Any
 import networkx as nx
 import numpy as np
 
+from loomproof.electrics.components import component_reading
 from loomproof.electrics.expectation import expect
 from loomproof.electrics.network import Network
+from loomproof.electrics.readings import readings_of
 from loomproof.loom.model import Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire
 from tests.results import table_file
 
@@ -72,10 +74,10 @@ def big_loom(rng: random.Random, cavities: int = 2000, nets: int = 800) -> Loom:
 def values(loom: Loom) -> tuple[int, int]:
     """Expected values and limits of all needed pairs; returns how many pairs and hidden wires."""
     expectation = expect(loom)
-    readings = [expectation.readings(net.index) for net in expectation.nets]
+    readings = [readings_of(expectation, net.index) for net in expectation.nets]
     found = expectation.between_all([pair for reading in readings for pair in reading.pairs])
     for coupling in expectation.couplings:
-        expectation.component_reading(coupling)
+        component_reading(expectation, coupling)
     return len(found), sum(len(reading.hidden) for reading in readings)
 
 

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from loomproof.electrics.component_kinds import Path
 from loomproof.electrics.couplings import DIODE_SPREAD_V, Coupling
 from loomproof.electrics.currents import on_the_way
+from loomproof.electrics.expectation import Expectation
 from loomproof.loom.model import ComponentKind, End
-
-if TYPE_CHECKING:
-    from loomproof.electrics.expectation import Expectation
 
 DIODE_BESIDE_OHM = 1000.0
 """A resistance beside a diode hides it below this: a diode test drives about a milliamp, so 1 kΩ drops more

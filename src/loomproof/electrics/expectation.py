@@ -18,14 +18,13 @@ import numpy as np
 
 from loomproof.electrics import tables
 from loomproof.electrics.component_kinds import joined_ends
-from loomproof.electrics.components import ComponentReading, component_reading
 from loomproof.electrics.conductors import Conductor, component_conductor, wire_conductor
 from loomproof.electrics.couplings import Coupling, couplings_of
 from loomproof.electrics.islands import Island, islands_of
 from loomproof.electrics.joints import contact_ohm
 from loomproof.electrics.loads import AGED_OHM, share_ohms
 from loomproof.electrics.nets import Net, nets_of
-from loomproof.electrics.readings import SENSITIVITY_FLOOR, Readings, readings_of
+from loomproof.electrics.network import SENSITIVITY_FLOOR
 from loomproof.errors import UsageError, suggestion
 from loomproof.loom.model import End, Loom
 
@@ -109,14 +108,6 @@ class Expectation:
             for k, between in zip(asked, solved, strict=True):
                 found[k] = between
         return [between for between in found if between is not None]
-
-    def readings(self, net_index: int) -> Readings:
-        """Return as few cavity pairs of a net as show every wire that can be shown, and the hidden wires."""
-        return readings_of(self, net_index)
-
-    def component_reading(self, coupling: Coupling) -> ComponentReading:
-        """Return the pair that reads a component, and its limits."""
-        return component_reading(self, coupling)
 
     def contacts_ohm(self, a: End, b: End) -> float:
         """Return the two mated contacts that a reading includes; a splice has none."""

@@ -30,6 +30,9 @@ SPREAD = 1e4
 BRIDGE = 1e-6
 """An edge is the only way across where the rest has more than a million times its resistance."""
 
+SENSITIVITY_FLOOR = 1e-6
+"""Below this share of the current squared a conductor is left out of a reading's sensitivities."""
+
 
 @lru_cache(maxsize=8)
 def _below(nodes: int) -> NDArray[np.bool_]:

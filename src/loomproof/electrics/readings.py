@@ -10,22 +10,16 @@ from __future__ import annotations
 
 import heapq
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.graph import DisjointSets
 from loomproof.electrics.islands import Island
 from loomproof.electrics.joints import contact_ohm
 from loomproof.electrics.loads import AGED_OHM
-from loomproof.electrics.network import Floats, Ints
+from loomproof.electrics.network import SENSITIVITY_FLOOR, Floats, Ints
 from loomproof.loom.model import End
-
-if TYPE_CHECKING:
-    from loomproof.electrics.expectation import Expectation
-
-SENSITIVITY_FLOOR = 1e-6
-"""Below this share of the current squared a conductor is left out of a reading's sensitivities."""
 
 MANY = 40
 """Up to this many cavities every pair is tried for a wire in a loop; above, the most promising ones."""
@@ -47,7 +41,7 @@ class Readings:
 
 
 def readings_of(expectation: Expectation, net_index: int) -> Readings:
-    """Return the readings of one net."""
+    """Return as few cavity pairs of a net as show every wire that can be shown, and the hidden wires."""
     net = expectation.nets[net_index]
     edges = expectation.conductors.get(net_index, [])
     if len(net.cavities) < 2:

@@ -145,7 +145,9 @@ def _identity(document: Mapping[str, object], reader: _Reader) -> tuple[Identity
         decimal=decimal,
         settings=settings,
         choices=choices,
-        **lists,
+        left_out=lists["left_out"],
+        learned_from=lists["learned_from"],
+        traced_in=lists["traced_in"],
         **texts,
     )
     return said, reader.problems

@@ -15,7 +15,7 @@ from loomproof.bench.seam import Accuracy, Capabilities
 from loomproof.electrics.conductors import copper_factor
 from loomproof.electrics.couplings import Coupling
 from loomproof.electrics.expectation import Between, Expectation
-from loomproof.electrics.readings import SENSITIVITY_FLOOR
+from loomproof.electrics.network import SENSITIVITY_FLOOR
 from loomproof.errors import UsageError
 from loomproof.loom.model import Component, End
 from loomproof.notebook import Shown

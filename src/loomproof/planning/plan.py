@@ -10,10 +10,11 @@ from itertools import pairwise
 from loomproof.bench.seam import Capabilities, Wires
 from loomproof.electrics.bounds import least_ohm
 from loomproof.electrics.component_kinds import Path
-from loomproof.electrics.components import ComponentReading
+from loomproof.electrics.components import ComponentReading, component_reading
 from loomproof.electrics.couplings import Coupling
 from loomproof.electrics.decision import surely_decided
 from loomproof.electrics.expectation import Between, Expectation
+from loomproof.electrics.readings import readings_of
 from loomproof.electrics.undetectable_opens import hidden_from_sense
 from loomproof.errors import UnfitError
 from loomproof.loom.model import End
@@ -286,7 +287,7 @@ def _conductors(
     wires: dict[str, bool] = {}
     through_parts = {expectation.net_of[end] for part in parts for end in (part.part.a, part.part.b)}
     for group, index in zip(scope.groups, scope.net_of_group, strict=True):
-        planned = expectation.readings(index).pairs
+        planned = readings_of(expectation, index).pairs
         reached = [pair for pair in planned if all(end in scope.point_of for end in pair)]
         if len(reached) < len(planned):
             # Some cavity has no point: chain those that have one.
@@ -347,7 +348,7 @@ def _parts(
     found: list[PartReading] = []
     unmeasured: list[str] = []
     for coupling in (*expectation.couplings, *expectation.shunts):
-        part = expectation.component_reading(coupling)
+        part = component_reading(expectation, coupling)
         seen = part.a in scope.point_of and part.b in scope.point_of and part.a != part.b
         if seen and coupling.one_way:
             found.append(PartReading(part, _against(expectation, coupling, meter), math.inf))
