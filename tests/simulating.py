@@ -1,4 +1,4 @@
-"""The simulator that the command starts, in a thread of this process instead of a process of its own."""
+"""The simulator that a bench starts, in a thread of this process instead of a process of its own."""
 
 from __future__ import annotations
 
@@ -7,13 +7,10 @@ import queue
 import threading
 from collections.abc import Sequence
 from pathlib import Path
-from typing import cast
-
-import click
 
 from loomproof.bench.simulation import END_TIMEOUT_S, Simulation
-from loomproof.cli.simulate import Asked, serving, simulate
 from loomproof.errors import LoomproofError
+from loomproof.virtual.__main__ import serving
 
 
 class ThreadedSimulation(Simulation):
@@ -23,8 +20,7 @@ class ThreadedSimulation(Simulation):
         self, loom_path: Path, arguments: Sequence[str] = (), *, tcp: bool = os.name == "nt"
     ) -> None:
         link = ["--tcp", "0"] if tcp else ["--pty"]
-        params = simulate.make_context("simulate", [str(loom_path), *link, *arguments]).params
-        self._server = serving(cast(Asked, {key: params[key] for key in Asked.__annotations__}))
+        self._server = serving([str(loom_path), *link, *arguments])
         self.address = self._address(self._server.line.address)
         self._answers: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._thread = threading.Thread(target=self._server.run, args=(self._answers.put,), daemon=True)
@@ -48,5 +44,5 @@ def started(loom_path: Path, arguments: Sequence[str] = (), *, tcp: bool = os.na
     """Start one here; what it refuses, the process refuses in its own words."""
     try:
         return ThreadedSimulation(loom_path, arguments, tcp=tcp)
-    except (LoomproofError, click.ClickException):
+    except LoomproofError:
         return Simulation(loom_path, arguments, tcp=tcp)

@@ -11,11 +11,11 @@ from loomproof.bench.capability_report import MOST_POINTS as OF_THE_LINK
 from loomproof.bench.seam import Capabilities
 from loomproof.errors import AdapterError, Todo
 from loomproof.jobs.prove import fits
-from loomproof.jobs.simulating import MOST_POINTS, Kind, simulated
 from loomproof.loom.model import Connector, ConnectorKind, Loom
 from loomproof.loom.reading import load
 from loomproof.loom.writing import write_folder
 from loomproof.planning.request import Request
+from loomproof.virtual.starting import MOST_POINTS, Kind, simulated
 from tests.memory_bench import MemoryBench
 
 

@@ -102,7 +102,7 @@ class SimAddress:
 
     @property
     def arguments(self) -> tuple[str, ...]:
-        """The simulator's command-line arguments."""
+        """What the simulator's process is told (`loomproof.virtual.__main__`)."""
         given: list[str] = []
         for fault in self.faults:
             given.append(f"--fault={fault}")

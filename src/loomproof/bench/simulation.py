@@ -30,10 +30,9 @@ class Simulation:
         # and ends the simulator in good order.
         self._errors = tempfile.TemporaryFile()  # noqa: SIM115 (lives as long as the process)
         link = ["--tcp", "0"] if tcp else ["--pty"]
-        command = [sys.executable, "-m", "loomproof", "simulate", str(loom_path), *link, *arguments]
-        command += ["--end-with-input", "--quiet"]  # so that it ends with us, whatever ends us
         self._process = subprocess.Popen(
-            command,
+            # It ends with its standard input: with us, whatever ends us.
+            [sys.executable, "-m", "loomproof.virtual", str(loom_path), *link, *arguments],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=self._errors,
@@ -104,9 +103,7 @@ class Simulation:
 
     def _said(self) -> str:
         self._errors.seek(0)
-        text = self._errors.read().decode("utf-8", "replace").strip()
-        # Of a wrong option the command line tells its usage first; only what is wrong counts here.
-        return text.rpartition("\nError: ")[2].removeprefix("loomproof: ") or "it gave no reason"
+        return self._errors.read().decode("utf-8", "replace").strip() or "it gave no reason"
 
 
 def _read_lines(stream: IO[str] | None, lines: queue.SimpleQueue[str]) -> None:

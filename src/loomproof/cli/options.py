@@ -364,6 +364,3 @@ selection_options = together(
     click.option("--simulated/--real", default=None, help="Only simulated benches, or only real ones."),
 )
 """Options that say which of the kept runs are meant, as ``wanted``."""
-
-
-# Values that need a loom to be read.

@@ -51,14 +51,9 @@ def plan(
     bench = planning.bench_at(address, described, loom_path=loom, points=points)
     if len(described.cavities) > bench.able.points and adapter is None:
         return _show_hook_ups(described, bench.able.points, limits, json_file)
-    for option, given in (
-        ("--split", limits.split),
-        ("--stay", limits.stay),
-        ("--owned", limits.owned),
-        ("--plugs", limits.plugs),
-    ):
-        if given:
-            raise UsageError(f"{option}: the whole loom goes on {bench.able.points} points at once")
+    for option in ("split", "stay", "owned", "plugs"):
+        if getattr(limits, option):
+            raise UsageError(f"--{option}: the whole loom goes on {bench.able.points} points at once")
     made = planning.proof(described, bench, adapter)
     show_plan(_written(json_file, made.saved.plain), made, bench, how)
     return 0

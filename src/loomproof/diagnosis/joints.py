@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.fit import Place, as_near, misfits
 from loomproof.diagnosis.found import Found
-from loomproof.diagnosis.mending import is_ring, rejoined, renewed
+from loomproof.diagnosis.mending import is_ring, of_adapter, rejoined, renewed
 from loomproof.diagnosis.wiring import Wiring
 from loomproof.diagnosis.words import Names, listed, of_reading
 from loomproof.diagnosis.writing import Writer
@@ -140,16 +140,15 @@ def _high_lead(speaking: Sequence[Judged], passing: Sequence[Judged]) -> tuple[A
     ]
     if not ends:
         return ()
-    either = " or ".join(map(str, ends))
-    plugs = listed(dict.fromkeys(end.connector for end in ends))
     return (
-        Alternative(
-            text=f"the adapter's lead or pin for {either} reads high, not the loom",
-            cause=Cause.RESISTIVE_LEAD,
-            cavities=tuple(ends),
-            repair=(f"Clean or renew the adapter's lead and pin for {either}, and zero the leads.",),
-            tell_apart=f"Take {plugs} off the adapter and meter the loom from its own contacts, the meter's "
-            "leads taken off: what reads right there is sound, and the lead is bad.",
+        of_adapter(
+            ends,
+            Cause.RESISTIVE_LEAD,
+            "reads high",
+            "Clean or renew the adapter's lead and pin for",
+            "meter the loom from its own contacts, the meter's leads taken off: what reads right there is "
+            "sound, and the lead is bad.",
+            ", and zero the leads",
         ),
     )
 

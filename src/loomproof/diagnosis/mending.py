@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import assert_never
 
+from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.words import Names, listed
 from loomproof.electrics.component_kinds import FACTS, Path
 from loomproof.loom.model import Component, ComponentKind, ConnectorKind, End, Wire
 from loomproof.results.figures import ohms, value_of
+from loomproof.results.findings import Alternative
 
 CABLE_MM2 = 6.0
 """From this section on a wire is a cable: renewed or given a new lug, never spliced (common practice)."""
@@ -35,6 +37,20 @@ def is_tail(names: Names, end: End) -> bool:
     """Whether an end is a bare or cut wire."""
     connector = names.loom.by_name.get(end.connector)
     return connector is not None and connector.kind is ConnectorKind.TAIL
+
+
+def of_adapter(
+    ends: Sequence[End], cause: Cause, how: str, repair: str, meter: str, then: str = ""
+) -> Alternative:
+    """Return the adapter's own leads for these ends as an alternative, and how a meter tells."""
+    either = " or ".join(map(str, ends))
+    return Alternative(
+        text=f"the adapter's lead or pin for {either} {how}, not the loom",
+        cause=cause,
+        cavities=tuple(ends),
+        repair=(f"{repair} {either}{then}.",),
+        tell_apart=f"Take {listed(dict.fromkeys(end.connector for end in ends))} off the adapter and {meter}",
+    )
 
 
 def looks(names: Names, ends: Sequence[End]) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.desk import Desk
 from loomproof.diagnosis.faults import Fault
-from loomproof.diagnosis.mending import is_ring, looks, new_part, rejoined
+from loomproof.diagnosis.mending import is_ring, looks, new_part, of_adapter, rejoined
 from loomproof.diagnosis.words import listed
 from loomproof.loom.model import End
 from loomproof.results.findings import Alternative, Finding
@@ -42,15 +42,13 @@ class Opens(Desk):
         alone = [end for end in ends if len(self.group_of.get(end, ())) == 1]
         if len(alone) not in (1, 2):
             return ()
-        either = " or ".join(map(str, alone))
-        plugs = listed(dict.fromkeys(end.connector for end in alone))
         return (
-            Alternative(
-                text=f"the adapter's lead or pin for {either} is open, not the loom",
-                cause=Cause.ADAPTER_LEAD,
-                cavities=tuple(alone),
-                repair=(f"Mend the adapter's lead for {either}.",),
-                tell_apart=f"Take {plugs} off the adapter and touch the adapter's lead for "
+            of_adapter(
+                alone,
+                Cause.ADAPTER_LEAD,
+                "is open",
+                "Mend the adapter's lead for",
+                "touch the adapter's lead for "
                 f"{' and then that for '.join(map(str, alone))} with the probe: silence means the lead.",
             ),
         )

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from itertools import pairwise
+from dataclasses import dataclass, field, replace
 
 from lxml import etree
 
@@ -18,6 +17,7 @@ from loomproof.loom.kbl.document import Document
 from loomproof.loom.kbl.naming import Names
 from loomproof.loom.kbl.places import SCREENS, Places
 from loomproof.loom.kbl.routes import Routes
+from loomproof.loom.kbl.runs import grouped, runs_of
 from loomproof.loom.model import End, Wire
 from loomproof.loom.text import list_of
 
@@ -85,10 +85,15 @@ def read_wires(
             continue
         base = _wire(document, connection, conductor, name, ends, routes, told, length_type)
         circuit = circuits.get(connection.get("id", ""), "")
-        for wire in _runs(document, base, ends, circuit, names, told):
-            drafts.append((conductor, wire))
+        for wire in runs_of(replace(base, circuit=circuit), ends, names):
+            if wire.a == wire.b:
+                told.same_place.append(wire.name)
+                document.left_out.append(f"wire {wire.name}: both of its ends are at {wire.a}")
+            else:
+                drafts.append((conductor, wire))
     _tell(document, told, names, length_type)
-    return _grouped(document, drafts)
+    screens = _screens(document, {conductor.key: conductor for conductor, _ in drafts})
+    return grouped([(conductor.key, wire) for conductor, wire in drafts], _twisted(document), screens)
 
 
 def _conductor(document: Document, connection: etree._Element) -> _Conductor:
@@ -214,66 +219,6 @@ def read_colour(said: str) -> str:
     if colours.parts_of(said, colours.GERMAN):
         return colours.read(said, colours.GERMAN)
     return colours.read(said, colours.IEC_60757)
-
-
-def _runs(
-    document: Document, base: Wire, ends: list[tuple[float, End]], circuit: str, names: Names, told: Told
-) -> list[Wire]:
-    """Cut a wire at every further contact on its way (KBL allows more than two extremities)."""
-    runs: list[Wire] = []
-    whole = (ends[-1][0] - ends[0][0]) or 1.0
-    for index, ((start, a), (stop, b)) in enumerate(pairwise(ends)):
-        name = base.name if len(ends) == 2 else names.give(f"{base.name}.{index + 1}")
-        if a == b:
-            told.same_place.append(name)
-            document.left_out.append(f"wire {name}: both of its ends are at {a}")
-            continue
-        share = 1.0 if len(ends) == 2 else (stop - start) / whole
-        length_m = None if base.length_m is None else round(base.length_m * share, 9)
-        runs.append(
-            Wire(
-                name,
-                a,
-                b,
-                base.colour,
-                base.csa_mm2,
-                length_m,
-                circuit,
-                bundle=base.bundle,
-                note=base.note,
-            )
-        )
-    return runs
-
-
-def _grouped(document: Document, drafts: list[tuple[_Conductor, Wire]]) -> tuple[Wire, ...]:
-    """Fill in which wires are twisted together and which is the screen of which."""
-    by_core: dict[str, list[str]] = {}
-    for conductor, wire in drafts:
-        by_core.setdefault(conductor.key, []).append(wire.name)
-    twisted = _twisted(document)
-    screens = _screens(document, {conductor.key: conductor for conductor, _ in drafts})
-    done = []
-    for conductor, wire in drafts:
-        others = [key for key in twisted.get(conductor.key, ()) if key != conductor.key]
-        partners = [name for key in others for name in by_core.get(key, ())]
-        screen = by_core.get(screens.get(conductor.key, ""), [""])[0]
-        done.append(
-            Wire(
-                wire.name,
-                wire.a,
-                wire.b,
-                wire.colour,
-                wire.csa_mm2,
-                wire.length_m,
-                wire.circuit,
-                list_of(partners),
-                screen,
-                wire.bundle,
-                wire.note,
-            )
-        )
-    return tuple(done)
 
 
 def _twisted(document: Document) -> dict[str, tuple[str, ...]]:

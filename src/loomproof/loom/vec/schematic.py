@@ -11,12 +11,13 @@ from collections.abc import Iterator, Mapping
 from lxml import etree
 
 from loomproof.loom.kbl.naming import Names
+from loomproof.loom.kbl.runs import grouped
 from loomproof.loom.model import Connector, ConnectorKind, End, Wire
 from loomproof.loom.text import natural
 from loomproof.loom.vec.cables import Cables
 from loomproof.loom.vec.document import VecDocument
 from loomproof.loom.vec.places import Places
-from loomproof.loom.vec.wires import Drafts, grouped, length_of, tell
+from loomproof.loom.vec.wires import Drafts, length_of, tell
 
 NOTE = "from the schematic"
 """The note of a wire that no contact point places."""
@@ -56,7 +57,7 @@ def read_schematic(
     document.warn_of("nets whose shape the schematic does not state, read as one splice each", shapeless)
     document.warn_of("ends that stand as text only, parted at their last colon", by_text)
     tell(document, drafts, length_type)
-    return grouped(cables, drafts)
+    return grouped(drafts.wires, cables.twisted, cables.screened_by)
 
 
 def _connections(document: VecDocument) -> Iterator[etree._Element]:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from dataclasses import dataclass, field
 
 from lxml import etree
 
 from loomproof.loom.kbl.naming import Names
+from loomproof.loom.kbl.runs import grouped, runs_of
 from loomproof.loom.model import End, Wire
 from loomproof.loom.text import list_of
 from loomproof.loom.vec.cables import Cables, Conductor
@@ -49,7 +49,7 @@ def read_wires(
         bundle = list_of(routes.get(key, ()))
         _draft(document, conductor, placed, cable, circuits.get(key, ""), bundle, drafts, length_type)
     tell(document, drafts, length_type)
-    return grouped(cables, drafts)
+    return grouped(drafts.wires, cables.twisted, cables.screened_by)
 
 
 def _placed(conductor: Conductor, ends: Mapping[str, End]) -> list[tuple[float, End]]:
@@ -85,16 +85,22 @@ def _draft(
     if conductor.csa_mm2 is None:
         drafts.no_section.append(name)
     note = ", ".join(filter(None, (f"core of {cable}" if cable else "", conductor.note)))
-    whole = (placed[-1][0] - placed[0][0]) or 1.0
-    for number, ((start, a), (stop, b)) in enumerate(pairwise(placed), 1):
-        own = name if len(placed) == 2 else drafts.names.give(f"{name}.{number}")
-        if a == b:
-            document.left_out.append(f"wire {own}: both of its ends are at {a}")
-            continue
-        share = 1.0 if len(placed) == 2 else (stop - start) / whole
-        length = None if length_m is None else round(length_m * share, 9)
-        wire = Wire(own, a, b, conductor.colour, conductor.csa_mm2, length, circuit, bundle=bundle, note=note)
-        drafts.wires.append((conductor.key, wire))
+    whole = Wire(
+        name,
+        placed[0][1],
+        placed[-1][1],
+        conductor.colour,
+        conductor.csa_mm2,
+        length_m,
+        circuit,
+        bundle=bundle,
+        note=note,
+    )
+    for wire in runs_of(whole, placed, drafts.names):
+        if wire.a == wire.b:
+            document.left_out.append(f"wire {wire.name}: both of its ends are at {wire.a}")
+        else:
+            drafts.wires.append((conductor.key, wire))
 
 
 def length_of(
@@ -123,18 +129,3 @@ def tell(document: VecDocument, drafts: Drafts, length_type: str | None) -> None
     document.warn_of("wires without a section", drafts.no_section)
     document.warn_of("wires that share an identification, told apart by a number", drafts.names.renamed)
     document.warn_of_lengths(drafts.length_types, length_type)
-
-
-def grouped(cables: Cables, drafts: Drafts) -> tuple[Wire, ...]:
-    """Fill in which wires are twisted together and which is the screen of which."""
-    names: dict[str, list[str]] = {}
-    for key, wire in drafts.wires:
-        names.setdefault(key, []).append(wire.name)
-    done = []
-    for key, wire in drafts.wires:
-        partners = [
-            name for other in cables.twisted.get(key, ()) if other != key for name in names.get(other, ())
-        ]
-        screen = names.get(cables.screened_by.get(key, ""), [""])[0]
-        done.append(replace(wire, twisted_with=list_of(partners), screened_by=screen))
-    return tuple(done)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from loomproof.errors import UsageError
 from loomproof.loom.reading import load
 from loomproof.virtual.adapters import read_hookup
 from loomproof.virtual.console import Control
@@ -14,9 +15,7 @@ from loomproof.virtual.link import Device
 from loomproof.virtual.meter import FaradLimits, Limits
 from loomproof.virtual.noise import Noise
 from loomproof.virtual.scanner import VOLT_MAX, WATCH_US, Make, Scanner
-from loomproof.virtual.serve import PtyLine, Server, TcpLine, listen_to_stdin
-
-__all__ = ["Kind", "Server", "listen_to_stdin", "simulated"]
+from loomproof.virtual.serve import PtyLine, Server, TcpLine
 
 SPREAD_F = 1e-12
 """Standard deviation of a simulated capacitance reading, F: what timing on a common controller gives, phases
@@ -34,7 +33,8 @@ class Kind:
     ``points`` ``None``: as many as the loom or the adapter needs, and no more than `MOST_POINTS`.
     ``accuracy`` ``None``: it only senses.
     ``driver_ohm`` 0 and ``pulled_at_once`` 0: as usual, which is next to nothing, and all points;
-    ``capacitance`` in F and as a ratio, ``None``: it measures none.
+    ``capacitance`` in F and as a ratio, ``None``: it measures none. Raises `UsageError` for a figure that no
+    scanner has.
     """
 
     points: int | None = None
@@ -48,6 +48,21 @@ class Kind:
     driver_ohm: float = 0.0
     pulled_at_once: int = 0
     capacitance: tuple[float, float] | None = None
+
+    def __post_init__(self) -> None:
+        within("points", 1 if self.points is None else self.points, 1, MOST_POINTS)
+        within("points pulled up at once", self.pulled_at_once, 0, MOST_POINTS)
+        within("bytes in a line", self.line_bytes or 65_536, 64, 65_536)
+        within("V of insulation test", self.insulation_v, 0, 1000)
+        within("ohm in series with a driver", self.driver_ohm, 0, 100_000)
+
+
+def within(what: str, value: float, least: float, most: float) -> None:
+    """Refuse a figure that no simulated scanner has. Raises `UsageError`."""
+    if not least <= value <= most:
+        raise UsageError(
+            f"a simulated scanner has no {value:g} {what}", cure=f"From {least:g} to {most:g} can be."
+        )
 
 
 def simulated(
@@ -66,6 +81,7 @@ def simulated(
     Raises `DescriptionError` for the loom, `AdapterError` for the table, `UsageError` for a fault that the
     loom cannot have, `NoBenchError` where there is no such line on this system.
     """
+    within("degrees Celsius", temperature_c, -40, 125)
     described = load(loom).loom
     hookup = read_hookup(adapter, described, kind.points) if adapter else None
     ohms = kind.accuracy is not None
