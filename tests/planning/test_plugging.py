@@ -162,17 +162,17 @@ def test_a_plug_is_split_only_where_that_saves_hook_ups() -> None:
         plan_hook_ups(loom, nets, 1, Constraints(split=("C0",)))
 
 
-def test_a_plug_is_split_no_finer_than_saves_hook_ups() -> None:
-    """C1 of 14 leaves two of 16 points: C0's 16 leads come to it in eight groups of two."""
-    loom, _ = small([16, 14])
+@pytest.mark.parametrize(("size", "count"), [(16, 1), (16, 2), (16, 4), (12, 6), (16, 8), (14, 16)])
+def test_a_plug_is_split_no_finer_than_saves_hook_ups(size: int, count: int) -> None:
+    """Beside C1, which everything hangs on, there is room for one of so many groups of C0's leads."""
+    loom, _ = small([size, 14])
     ends, others = (loom.by_name[name].ends for name in ("C0", "C1"))
-    nets = [[end, others[k % 14]] for k, end in enumerate(ends[:14])]
-    nets[0].append(ends[14])
-    nets[1].append(ends[15])
-    plan = plan_hook_ups(loom, nets, 16, Constraints(split=("C0",)))
+    nets = [[other, *(end for k, end in enumerate(ends) if k % 14 == n)] for n, other in enumerate(others)]
+    count = min(count, size)
+    plan = plan_hook_ups(loom, nets, 14 + size // count, Constraints(split=("C0",)))
     groups = [unit for unit in plan.units if unit.connector == "C0"]
-    assert [len(unit.ends) for unit in groups] == [2] * 8
-    assert len(plan.hook_ups) == 8
+    assert [len(unit.ends) for unit in groups] == [size // count] * count
+    assert len(plan.hook_ups) == count
 
 
 def test_no_plug_is_put_on_twice_where_all_can_stay_as_long_as_they_are_needed() -> None:
