@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from typing import cast
@@ -12,18 +12,18 @@ import pytest
 
 from loomproof.bench.adapter import in_order
 from loomproof.bench.questions import Answer, Question, Resistance, Sense
-from loomproof.bench.seam import Accuracy, Capabilities
+from loomproof.bench.seam import Accuracy, Capabilities, WatchEvent
 from loomproof.electrics.expectation import Expectation, expect
-from loomproof.errors import UnfitError
+from loomproof.errors import LostEventError, UnfitError
 from loomproof.loom.model import ComponentKind, End
 from loomproof.measuring.by_hand import _Sweeps, _take
 from loomproof.measuring.component_presence import sensible_parts
 from loomproof.measuring.doubting import refuse_contradictions
 from loomproof.measuring.events import finish
 from loomproof.measuring.resolve_nets import one_at_a_time
-from loomproof.measuring.run import _closer, _leaks, run_plan
+from loomproof.measuring.run import _closer, _isolation, _leaks, run_plan
 from loomproof.measuring.undriven import _odd_pairs
-from loomproof.measuring.wiggle import Moving, WiggleLog, _Seen
+from loomproof.measuring.wiggle import FRUITLESS, Moving, WiggleLog, _Seen, wiggle
 from loomproof.planning.conductors import Conductors
 from loomproof.planning.meter import Meter
 from loomproof.planning.plan import Plan, plan_proof
@@ -33,7 +33,7 @@ from loomproof.results.measured import Decision
 from loomproof.results.wiggled import Change, Moved
 from tests.cleared import cleared
 from tests.electrics.looms import loom_of, part
-from tests.measuring.network_bench import FULL, NetworkBench
+from tests.measuring.network_bench import FULL, NetworkBench, without_ohms
 from tests.measuring.scripted import Scripted, between, judged, meter, ohmmeter_of
 from tests.measuring.test_run import the_loom, the_network
 from tests.planning.test_meter_and_reach import scope_of_sizes
@@ -269,3 +269,71 @@ def test_a_meter_that_has_moved_by_the_end_is_refused() -> None:
 def test_a_meter_that_answers_the_question_before_is_refused_before_a_conductor_is_judged() -> None:
     with pytest.raises(UnfitError, match="its answers belong to other questions"):
         proof_on(Late)
+
+
+def test_every_conductor_off_alike_is_the_leads_and_refused_before_parts_are_read() -> None:
+    with pytest.raises(UnfitError, match=r"not one of \d+ conductors in \d+ nets is within its limit"):
+        proof_on(NetworkBench, lead_ohm=0.5)
+
+
+@pytest.mark.parametrize(("ohm", "leaks"), [(0.95e6, 0), (0.85e6, 1)])
+def test_a_leak_is_one_that_is_surely_under_the_limit(ohm: float, leaks: int) -> None:
+    """A limit of 1 MΩ and a meter within 100 kΩ: what is nearer to it stays undecided."""
+    scope = scope_of_sizes([1, 1])
+    plan = Plan(scope, (), isolation_ohm=1e6, meter=meter(1e5))
+    made = ohmmeter_of(Scripted(between({}, ohm)), scope, meter(1e5))
+    found, one_way, lowest_ohm = _isolation(plan, made, [scope.ends(1), scope.ends(2)], [])
+    assert (len(found), one_way, lowest_ohm) == (leaks, [], ohm)
+
+
+@dataclass
+class Crowded(NetworkBench):
+    """Reads one point low wherever three others are driven, and none where fewer are."""
+
+    wrong: int = 0
+
+    def _low(self, drive: int) -> int:
+        low = super()._low(drive)
+        return low | self.wrong if (drive & ~self.wrong).bit_count() > 2 else low
+
+
+def test_a_point_that_reads_wrongly_only_among_many_is_told_though_every_net_is_found() -> None:
+    loom = the_loom()
+    spare = End("C1", "8")
+    point_of = dict(in_order(loom.cavities).point_of)
+    wrong = 1 << (point_of[spare] - 1)
+    bench = Crowded(the_network(loom), point_of, FULL, wrong=wrong)
+    assert FULL.accuracy
+    made = Meter(FULL.accuracy, None, (0.0, 20e6), {}, 0.001)
+    expectation = expect(loom)
+    plan = plan_proof(expectation, point_of, FULL, made, isolation_ohm=1e6)
+    found = finish(run_plan(plan, expectation, bench, cleared(loom, bench)))
+    assert set(found.groups) == set(found.expected)
+    assert spare in found.unstable
+    assert not found.sound
+
+
+class CarriedOnce(NetworkBench):
+    """The first watch loses an event after 1.5 s, and all others lose theirs at once."""
+
+    watches = 0
+
+    def _watch(self, sets: Sequence[int]) -> Iterator[WatchEvent]:
+        type(self).watches += 1
+        assert type(self).watches < 50, "it watches on and on"
+        if type(self).watches == 1:
+            yield from super()._watch(sets)
+            yield WatchEvent(len(sets), 1_500_000, 0, self._low(sets[0]) & ~1)
+        raise LostEventError("watch event 9 was lost on the line")
+
+
+def test_a_line_that_carries_no_more_watches_ends_it_with_what_was_seen() -> None:
+    loom = the_loom()
+    CarriedOnce.watches = 0
+    bench = CarriedOnce(the_network(loom), dict(in_order(loom.cavities).point_of), without_ohms())
+    plan = plan_proof(expect(loom), bench.point_of, bench.able, None, isolation_ohm=None)
+    log = WiggleLog(10.0)
+    with pytest.raises(LostEventError):
+        list(wiggle(plan, bench, cleared(loom, bench), log, lambda: 0.0))
+    assert CarriedOnce.watches == 1 + FRUITLESS
+    assert log.lost == 1 + FRUITLESS
