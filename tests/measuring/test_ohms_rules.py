@@ -15,7 +15,7 @@ from loomproof.errors import UnfitError, UsageError
 from loomproof.loom.model import ComponentKind, End
 from loomproof.measuring.clearance import Clearance
 from loomproof.measuring.component_presence import joined_across
-from loomproof.measuring.controls import CONTROL_NETS, _controls
+from loomproof.measuring.controls import _controls
 from loomproof.measuring.counting_bench import Asker
 from loomproof.measuring.insulation import measure_insulation
 from loomproof.measuring.nets_by_resistance import _joined
@@ -27,7 +27,7 @@ from loomproof.measuring.selfcheck import find_settle
 from loomproof.measuring.undriven import ROUND_TRIP_S, VOLT_TIME_S, _voltages
 from loomproof.measuring.wiggle import WiggleLog
 from loomproof.planning.conductors import Conductors
-from loomproof.planning.plan import Plan, plan_proof
+from loomproof.planning.plan import CONTROL_NETS, Plan, plan_proof
 from loomproof.planning.test_vectors import Group, Vector
 from loomproof.results.measured import Decision, Measured
 from tests.cleared import cleared_for_points
@@ -51,6 +51,9 @@ def test_two_bundles_meet_at_the_two_conductors_that_read_low_both_ways() -> Non
     one_way = Scripted(between({(1, 4): 5.0}))
     assert _joined(ohmmeter_of(one_way, plan.scope), plan, [1], [4]) == [1, 4]
     assert [(a, b) for a, b, _ in one_way.asked] == [(1, 4), (4, 1)], "one conductor is read once"
+    pair = Scripted(between(both({(1, 4): 5.0})))
+    assert _joined(ohmmeter_of(pair, plan.scope), plan, [1], [4]) == [5]
+    assert [(a, b) for a, b, _ in pair.asked] == [(1, 4), (4, 1)]
     apart = Scripted(between({}, 50.0))  # what reads more than 47 Ω is apart
     assert _joined(ohmmeter_of(apart, plan.scope), plan, [1, 2], [4, 8]) == [1, 2, 4, 8]
 
