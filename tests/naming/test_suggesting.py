@@ -10,10 +10,8 @@ from loomproof.loom.component_kinds import ComponentKind
 from loomproof.loom.model import Component, Connector, ConnectorKind, End, Loom, Wire
 from loomproof.loom.nameless import KIND_AND_ROWS
 from loomproof.loom.patterns import pattern
-from loomproof.naming.answers import Answer, Named, after, begun
+from loomproof.naming.answers import LEAST_COMPUTER, Answer, Named, after, begun
 from loomproof.naming.suggesting import (
-    LEAST_COMPUTER,
-    computer_of,
     net_figures,
     plug_figures,
     rules,
@@ -223,5 +221,5 @@ def test_two_plugs_as_big_as_each_other_are_no_computer() -> None:
             for name in ("A", "B")
         ),
     )
-    assert computer_of(begun(loom)) is None
+    assert begun(loom).computer is None
     assert suggestions(begun(loom), End("A", "1")) == ()

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from functools import cached_property
 from typing import assert_never
 
 from loomproof.errors import InputError
@@ -101,14 +102,14 @@ class Desk:
     stopped: bool = False
     tabbed: tuple[str, int] | None = None
 
-    @property
+    @cached_property
     def suggestions(self) -> tuple[Suggestion, ...]:
         """What the chosen end probably is."""
         if self.chosen is None:
             return ()
         return suggestions(self.named, self.chosen, {pair: ohm for pair, (ohm, _) in self.ohms.items()})
 
-    @property
+    @cached_property
     def candidates(self) -> tuple[Candidate, ...]:
         """How the line may go on."""
         text = self.tabbed[0] if self.tabbed else self.text[: self.cursor]

@@ -33,9 +33,6 @@ from loomproof.loom.patterns import Usual, pattern
 from loomproof.naming.answers import ENGINE, Answer, Named
 from loomproof.results.figures import ohms
 
-LEAST_COMPUTER = 10
-"""The biggest connector is taken for the computer's from so many cavities on. Our convention."""
-
 MOST = 4
 """So many suggestions are made of one end: of more nobody reads the reasons. Our convention."""
 
@@ -143,7 +140,7 @@ def _by_rule(named: Named, end: End, measured: Mapping[frozenset[End], float]) -
     plug = named.loom.by_name[here.connector]
     net = named.net_of[here]
     of_net, of_plug = net_figures(named, net, measured), plug_figures(named, plug)
-    computer = computer_of(named)
+    computer = named.computer
     said: dict[str, object] = {
         **of_net,
         **of_plug,
@@ -204,22 +201,11 @@ _MANY = ("INJ", "COIL", "EARTH")
 """Of these a loom has several as a rule."""
 
 
-def computer_of(named: Named) -> Connector | None:
-    """Return the biggest connector, taken for the computer's; ``None`` where none is big, or two are."""
-    plugs = sorted(named.traced.connectors, key=lambda each: len(each.cavities), reverse=True)
-    big = [each for each in plugs if len(each.cavities) >= LEAST_COMPUTER]
-    if not big or (len(big) > 1 and len(big[1].cavities) == len(big[0].cavities)):
-        return None
-    now = {named.names[end].connector for end in big[0].ends}
-    most = max(now, key=lambda name: len(named.loom.by_name[name].cavities))
-    return named.loom.by_name[most]
-
-
 def net_figures(
     named: Named, net: Net, measured: Mapping[frozenset[End], float] | None = None
 ) -> dict[str, float]:
     """Return the figures of a net that rules ask for; ``ohm`` only where something was measured on it."""
-    computer = computer_of(named)
+    computer = named.computer
     plugs = {end.connector for end in net.cavities}
     sizes = [
         len(named.loom.by_name[name].cavities) for name in plugs if not computer or name != computer.name
@@ -248,7 +234,7 @@ def net_figures(
 
 def _own(named: Named, plug: Connector) -> tuple[End, ...]:
     """Return the cavities of a plug whose wire goes to one cavity of the computer and nowhere else."""
-    computer = computer_of(named)
+    computer = named.computer
     if computer is None:
         return ()
     return tuple(
