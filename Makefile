@@ -4,7 +4,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 # Debian packages that some tests want; installed where we are root, else named and their tests skip.
-SYSTEM_PACKAGES := gcc libc6-dev ngspice poppler-utils qpdf postgresql gcc-avr binutils-avr avr-libc libsimavr-dev simavr \ tmux
+SYSTEM_PACKAGES := gcc tmux libc6-dev ngspice poppler-utils qpdf postgresql gcc-avr binutils-avr avr-libc libsimavr-dev simavr \
   cppcheck clang clang-format clang-tidy
 
 .PHONY: help demo test lint figures campaign fuzz lock clean system-packages
