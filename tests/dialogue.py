@@ -14,7 +14,7 @@ import sys
 import termios
 import time
 from pathlib import Path
-from typing import ClassVar
+from typing import Any, ClassVar
 
 MOST_S = float(os.environ.get("LOOMPROOF_WALK_S", "60"))
 """No step of a walk takes so long; one that does hangs, and fails."""
@@ -75,6 +75,25 @@ class Dialogue:
     def ended(self) -> int:
         """Wait until it has ended whose terminal is gone, and return the exit code."""
         return self._process.wait(MOST_S)
+
+    def resizes(self, columns: int) -> None:
+        """Make the window so many columns wide, as a person drags it."""
+        fcntl.ioctl(self._near, termios.TIOCSWINSZ, struct.pack("HHHH", 50, columns, 0, 0))
+        self._process.send_signal(signal.SIGWINCH)
+
+    def modes(self) -> list[Any]:
+        """Return how the terminal is set, as `termios.tcgetattr` does."""
+        return termios.tcgetattr(self._near)
+
+    def waits(self) -> int:
+        """Wait for the end with the window open, and return the exit code."""
+        while self._more(0.0):
+            pass
+        return self._process.wait(MOST_S)
+
+    def lines(self) -> list[str]:
+        """Return what was shown, line by line; what was written over counts as a line of its own."""
+        return self.shown.split("\n")
 
     def interrupts(self) -> None:
         """Press Ctrl-C."""

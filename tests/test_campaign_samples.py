@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.campaign import first_proof, tracing, verdicts
+from tests.campaign import first_proof, quiet, tracing, verdicts
 
 JOINTS = [("matrix", 41, 202), ("matrix", 41, 293), ("matrix", 45, 108), ("matrix", 45, 144)]
 PATHS = [("mixed", 41, 373), ("mixed", 44, 168), ("matrix", 45, 142), ("matrix", 46, 251)]
@@ -61,3 +61,11 @@ def test_unknown_looms_are_traced_as_they_are(number: int) -> None:
     assert row.wrong == ()
     assert row.vectors <= row.most
     assert row.points <= row.before <= row.points + 64
+
+
+def test_noisy_contacts_are_no_events_and_opening_ones_are() -> None:
+    assert quiet.hour_of(1, 0, 30.0).watched.seen == ()
+    opening = quiet.hour_of(1, 0, 30.0, ohms=(1e7, 1e7))
+    assert opening.bursts == 59
+    # Of a net of one cavity a break shows nowhere; each other burst is told once.
+    assert 30 < len(opening.watched.seen) <= opening.bursts

@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from loomproof.cli.options import Clearing, adapter_option, bench_option, clearing_options, loom_argument
+from loomproof.cli.options import (
+    PATH,
+    Clearing,
+    adapter_option,
+    bench_option,
+    clearing_options,
+    loom_argument,
+)
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
 from loomproof.screens.printing import line
@@ -52,6 +59,7 @@ class Duration(click.types.FloatParamType):
     metavar="NAME=PARTS",
     help="What a digit stands for: plugs and wires that move together, by commas. Else each connector.",
 )
+@click.option("--picture", type=PATH, metavar="FILE", help="An .svg of what was seen, over time and place.")
 @clearing_options
 def wiggle(
     loom: Path,
@@ -59,6 +67,7 @@ def wiggle(
     adapter: str | None,
     seconds: float,
     places: tuple[str, ...],
+    picture: Path | None,
     clearing: Clearing,
 ) -> int:
     """Watch all nets of LOOM while you move it, and tell each break and touch at once.
@@ -69,12 +78,15 @@ def wiggle(
     """
     from loomproof.cli.cures import how
     from loomproof.jobs.events import Moved, WatchBegins
+    from loomproof.jobs.files import ends_in
     from loomproof.jobs.job import Job
     from loomproof.jobs.wiggle import Hands, places_of
     from loomproof.loom.reading import load
     from loomproof.screens.progress import Screen
     from loomproof.screens.wiggle import digits, sum_up, tell
 
+    if picture is not None:
+        ends_in(picture, ".svg")
     described = load(loom).loom
     hands = Hands(places_of(described, _given(places)))
     job = Job.in_workshop(
@@ -109,12 +121,23 @@ def wiggle(
         if job.wiggled is not None:
             line("Broken off. What was seen until then:")
             sum_up(job.wiggled)
+            _draw(job.wiggled, described.name, picture)
         raise
     screen.clear()
     assert job.wiggled is not None
     code = found(_code(job.wiggled))
     sum_up(job.wiggled)
+    _draw(job.wiggled, described.name, picture)
     return code
+
+
+def _draw(wiggle: Wiggle, name: str, picture: Path | None) -> None:
+    """Write the picture, where one is asked for, and say where it is."""
+    if picture is not None:
+        from loomproof.jobs.files import write_file
+
+        write_file(picture, wiggle.picture(name).encode())
+        line(f"Drawn: {picture}")
 
 
 def _given(said: Sequence[str]) -> dict[str, tuple[str, ...]]:

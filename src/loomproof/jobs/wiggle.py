@@ -17,6 +17,7 @@ from loomproof.measuring.events import Event, Finished
 from loomproof.measuring.preparing import prepare
 from loomproof.measuring.wiggle import Moving, WiggleLog, wiggle
 from loomproof.planning.request import Request
+from loomproof.reports.moved_picture import moved_picture
 from loomproof.results.wiggled import Place, Trouble, Wiggled
 
 MOST_PLACES = 9
@@ -72,6 +73,11 @@ class Wiggle:
 
     watched: Wiggled
     troubles: tuple[Trouble, ...]
+    places: tuple[Place, ...] = ()
+
+    def picture(self, name: str) -> str:
+        """Return what was seen of the loom of this name over time and place, as an SVG document."""
+        return moved_picture(name, self.watched, self.troubles, [place.name for place in self.places])
 
 
 def places_of(loom: Loom, said: Mapping[str, Sequence[str]] | None = None) -> tuple[Place, ...]:
@@ -130,4 +136,4 @@ def new_log(seconds: float, hands: Hands) -> WiggleLog:
 def gathered(loom: Loom, log: WiggleLog, places: Sequence[Place]) -> Wiggle:
     """Return what a log holds by now, and who is suspected of it."""
     watched = log.result()
-    return Wiggle(watched, troubles_of(loom, watched, places))
+    return Wiggle(watched, troubles_of(loom, watched, places), tuple(places))
