@@ -124,6 +124,12 @@ def test_a_bench_without_a_thermometer_is_taken_to_stand_at_20_degrees(
     assert standing_of(chain(), other).temperature_c == taken_c
 
 
+def test_without_a_proof_nothing_is_proved() -> None:
+    standing = standing_of(chain(), None)
+    assert (standing.passed, standing.text) == (False, "no proof is kept of this loom")
+    assert standing.banner.startswith("NOT PROVED: do not energise this loom.")
+
+
 # -- what the answers imply ---------------------------------------------------------------------------
 
 
@@ -187,6 +193,21 @@ def test_a_diode_across_a_coil_is_told_by_which_side_is_fed(forward: bool) -> No
     else:
         assert found.level is Level.NOTE
         assert "terminal 86 must be the positive one" in found.text
+
+
+def test_a_twisted_pair_is_told_where_it_goes_on_and_not_at_the_computer() -> None:
+    """The computer's plug goes on one way only, and what stays off is not swapped."""
+    pairs = tuple(
+        Wire(f"W{k}", End("P", str(k)), End("B", str(k)), "WH", 0.5, 1.0, "load", twisted_with=f"W{3 - k}")
+        for k in (1, 2)
+    )
+    loom = chain()
+    computer = replace(loom.by_name["B"], rows=(("1", "2"),))
+    connectors = tuple(computer if one.name == "B" else one for one in loom.connectors)
+    loom = replace(loom, connectors=connectors, wires=pairs)
+    (text,) = told(fitting_sheet(loom), "twisted pair")
+    assert text.startswith("polarity: P:1 and P:2 are a twisted pair")
+    assert not told(fitting_sheet(needing(loom, load=Need.UNUSED)), "twisted pair")
 
 
 @pytest.mark.parametrize(
