@@ -143,6 +143,10 @@ def test_parts_add_up_and_are_never_counted_twice(tmp_path: Path) -> None:
     assert len(with_part(parts, replace(PART, room="bench"))) == 3
     with pytest.raises(ValueError, match="are kept: begin beside them"):
         with_part(parts, replace(PART, first=5))
+    # Where code went, the whole share of a room is smaller than its parts were.
+    other = replace(PART, room="bench")
+    smaller = replace(PART, made=19, alive=())
+    assert with_part([other, *parts], smaller, whole=True) == [other, smaller]
     text = keep(parts, tmp_path / "kept.jsonl", tmp_path / "table.md")
     assert read_parts(tmp_path / "kept.jsonl") == parts
     assert (tmp_path / "table.md").read_text(encoding="utf-8") == text

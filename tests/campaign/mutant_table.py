@@ -61,13 +61,17 @@ def read_parts(path: Path = KEPT) -> list[Part]:
     return found
 
 
-def with_part(parts: Sequence[Part], new: Part) -> list[Part]:
+def with_part(parts: Sequence[Part], new: Part, *, whole: bool = False) -> list[Part]:
     """Return the parts with one more, in place of those it runs anew.
 
-    Raises `ValueError` where it overlaps one that it does not hold whole: sums would count mutants twice.
+    ``whole``: it is all of its room's share, which is smaller than it was where code went, and takes the
+    place of every part of the room. Raises `ValueError` where it overlaps one that it does not hold whole:
+    sums would count mutants twice.
     """
     kept = []
     for each in parts:
+        if whole and (each.seed, each.room) == (new.seed, new.room):
+            continue
         apart = (each.seed, each.room) != (new.seed, new.room) or not (
             each.first < new.first + new.made and new.first < each.first + each.made
         )

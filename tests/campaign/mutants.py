@@ -139,6 +139,11 @@ def main(argv: Sequence[str]) -> int:
             room: [everything[name] for name in names[room] if name in everything and name not in known]
             for room in rooms
         }
+    whole = {room: chosen[room] == sample[room] for room in rooms}
+    if not (given.again or given.short):  # what could not be kept is refused before it is run
+        for room in rooms:
+            planned = [Result(each, "unrun") for each in chosen[room]]
+            with_part(read_parts(), _part(given.seed, room, given.first, planned, "", ""), whole=whole[room])
     commit = _commit()  # as the trees are copied, whatever is committed meanwhile
     results = _run(
         [each for room in rooms for each in chosen[room]],
@@ -154,7 +159,8 @@ def main(argv: Sequence[str]) -> int:
         for room in rooms:
             mine = [each for each in results if each.mutant.room == room]
             if mine:
-                parts = with_part(parts, _part(given.seed, room, given.first, mine, command, commit))
+                part = _part(given.seed, room, given.first, mine, command, commit)
+                parts = with_part(parts, part, whole=whole[room])
     if not (given.short or given.forget):
         keep(parts)
     for each in results:
