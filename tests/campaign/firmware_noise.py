@@ -1,6 +1,8 @@
 """Proofs of the tail lamp on the emulated board over bad lines: never a wrong answer, nothing left driven.
 
-    python -m tests.campaign.firmware_noise [--first N] [--proofs N] [--short]     (Ctrl-C keeps what is done)
+    python -m tests.campaign.firmware_noise [--kind KIND] [--first N] [--proofs N] [--short]
+
+(Ctrl-C keeps what is done.)
 
 Every line flips one bit in ten thousand. A third of the proofs meet nothing else, a third also lose the
 board's power at one line in a hundred, and in a third the host goes away in mid-run (nothing gets through any
@@ -20,10 +22,11 @@ from collections.abc import Sequence
 
 from tests.bench.noise import Harm
 from tests.firmware.building import missing
+from tests.firmware.kinds import KINDS
 from tests.firmware.test_bench import torture
 from tests.results import table_file
 
-KINDS = ("bits flipped", "bits flipped, power lost", "bits flipped, host gone")
+LINES = ("bits flipped", "bits flipped, power lost", "bits flipped, host gone")
 PROOFS, SHORT = 1000, 9
 
 
@@ -39,6 +42,7 @@ def harm_of(seed: int) -> Harm:
 def main(argv: Sequence[str] | None = None) -> int:
     """Prove, count, keep the table; the exit code says whether anything was wrong."""
     parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--kind", choices=KINDS, default="pins", help="of reference scanner")
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--proofs", type=int, default=PROOFS)
     parser.add_argument("--short", action="store_true")
@@ -51,17 +55,19 @@ def main(argv: Sequence[str] | None = None) -> int:
     ends: Counter[tuple[int, str]] = Counter()
     with contextlib.suppress(KeyboardInterrupt):  # what is done is kept
         for seed in range(given.first, given.first + count):
-            result = torture(harm_of(seed), seed)
+            result = torture(harm_of(seed), seed, KINDS[given.kind])
             ends[seed % 3, result.end] += 1
             if result.end == "wrong":
                 print(f"proof {seed}: {result.text}", flush=True)
     lines = ["| line | proofs | right | link error in time | wrong |", "|---|---|---|---|---|"]
-    for kind, name in enumerate(KINDS):
+    for kind, name in enumerate(LINES):
         row = [ends[kind, end] for end in ("right", "error", "wrong")]
         lines.append(f"| {name} | {sum(row)} | {row[0]} | {row[1]} | {row[2]} |")
     lines += ["", "Driven five seconds after the end of a proof, or high at any time: none."]
     wrong = sum(n for (_, end), n in ends.items() if end == "wrong")
-    table_file("campaign", "firmware_noise", lines, time.monotonic() - began, short=given.short)
+    name = "firmware_noise" if given.kind == "pins" else f"firmware_noise_{given.kind}"
+    command = f"python -m tests.campaign firmware_noise --kind {given.kind} --proofs {count}"
+    table_file("campaign", name, lines, time.monotonic() - began, short=given.short, command=command)
     return 1 if wrong else 0
 
 

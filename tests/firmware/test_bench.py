@@ -142,7 +142,8 @@ def test_a_chip_that_leaves_in_mid_run_ends_the_run(chip: int, monkeypatch: pyte
     loom, clock = loom_of(TAIL_LAMP), Clock()
     board = EXPANDED.board(loom, (), 1)
     assert isinstance(board, Expanded)
-    bare, senses = board.feed, []
+    bare = board.feed
+    senses: list[bytes] = []
 
     def feed(data: bytes) -> None:
         senses.extend(each for each in data.split(b"\n") if b"SENS:DRIV?" in each)
