@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from loomproof.bench.adapter import Adapter, Lead, table_of
@@ -85,3 +87,10 @@ def test_no_figure_of_a_bench_is_over_ten_to_the_fifteenth(told: str, fits: bool
     else:
         with pytest.raises(UnfitError, match="VOLT"):
             read_capabilities(f"POINTS=4096,LINE=2096,{told}")
+
+
+def test_an_adapter_is_written_and_read_back(tmp_path: Path) -> None:
+    path = tmp_path / "two.csv"
+    zeroed("2026-05-04").write(path)
+    assert Adapter.read(path).entries == zeroed("2026-05-04").entries
+    assert path.read_text(encoding="utf-8") == table_of(zeroed("2026-05-04"))

@@ -179,11 +179,10 @@ class Grower:
 
     def _pair(self, open_rows: int) -> int:
         """Return a pair of units that fits and covers one of these rows, both by chance."""
-        # A random start among the rows, and the first open one from there on.
+        # A random start among the rows, none behind the last open one, and the first open one from there on.
         start = self.rng.randrange(open_rows.bit_length())
         above = open_rows >> start
-        low = above & -above if above else open_rows & -open_rows
-        a, b = self.problem.rows[low.bit_length() - 1 + (start if above else 0)]
+        a, b = self.problem.rows[start + (above & -above).bit_length() - 1]
         fits = self.problem.partners
         return self.rng.choice(
             [1 << u | 1 << v for u in units_of(a) for v in units_of(b) if fits[u] >> v & 1]
