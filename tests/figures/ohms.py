@@ -101,8 +101,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"{missing()}: nothing measured")
         return 0
     began = time.monotonic()
-    boards = range(given.seed, given.seed + (1 if given.short else 8))
-    read = [each for seed in boards for each in readings(seed, 1 if given.short else 3, 4)]
+    boards = range(given.seed, given.seed + (1 if given.short else 4))
+    read = [each for seed in boards for each in readings(seed, 1 if given.short else 2, 4)]
     lines = [
         f"{len(boards)} boards, {len(read)} pairs of points, each read four times; the limit of error is "
         "±(2 mΩ + 0.5 %).",

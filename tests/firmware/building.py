@@ -15,8 +15,6 @@ import pytest
 
 HERE = Path(__file__).parent
 FIRMWARE = HERE.parents[1] / "firmware_notes" / "reference_scanner"
-INCLUDES = [f"-I{FIRMWARE}/core", f"-I{FIRMWARE}/board/pins", f"-I{HERE}"]
-"""Where the core finds its headers on this machine."""
 _TOOLS = {
     "gcc-avr": ("avr-gcc", "avr-objcopy", "avr-size"),
     "avr-libc": (),
@@ -33,6 +31,11 @@ def missing() -> str:
     if not Path("/usr/include/simavr/sim_avr.h").exists():
         return "simavr is not installed (Debian: libsimavr-dev)"
     return ""
+
+
+def includes(kind: str = "pins") -> list[str]:
+    """Where the core of a kind finds its headers on this machine."""
+    return [f"-I{FIRMWARE}/core", f"-I{FIRMWARE}/board/{kind}", f"-I{HERE}"]
 
 
 needs_avr = pytest.mark.skipif(bool(missing()), reason=missing() or "all there")
@@ -90,7 +93,8 @@ def emulator_library() -> Path:
 
 
 def _headers() -> list[Path]:
-    return [*(FIRMWARE / "core").glob("*.h"), FIRMWARE / "board" / "pins" / "kind.h", HERE / "host_board.h"]
+    kinds = (FIRMWARE / "board").glob("*/kind.h")
+    return [*(FIRMWARE / "core").glob("*.h"), *kinds, *HERE.glob("host_*.h")]
 
 
 @lru_cache
@@ -99,39 +103,33 @@ def core_library() -> Path:
     sources = [HERE / "host_board.c", *sorted((FIRMWARE / "core").glob("*.c"))]
     folder = _folder("core", [*sources, *_headers()])
     flags = ["-std=c11", "-O1", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC"]
-    flags += INCLUDES
+    flags += includes()
     return _made(folder, [["cc", *flags, "-o", "@/core.so", *sources, "-lm"]]) / "core.so"
 
 
-FUZZ_TARGETS = ("LINK", "PARSER", "SCAN", "WATCH")
+FUZZ_TARGETS = {"LINK": "pins", "PARSER": "pins", "SCAN": "pins", "WATCH": "pins", "OHMS": "ohms"}
+"""Each target, and the kind of scanner whose core it runs."""
 
 
 @lru_cache
 def fuzzers() -> Path:
-    """Return the folder with a libFuzzer program for each target, by its name in lower case."""
-    sources = [HERE / "fuzz.c", HERE / "host_board.c", *sorted((FIRMWARE / "core").glob("*.c"))]
-    folder = _folder("fuzz", [*sources, *_headers()])
+    """Return the folder with a libFuzzer program for each target, by its name in lower case.
+
+    The core's objects beside it are those of the kind with points on pins.
+    """
+    board = [HERE / "host_board.c", HERE / "host_taps.c"]
+    sources = [*board, *sorted((FIRMWARE / "core").glob("*.c"))]
+    folder = _folder("fuzz", [HERE / "fuzz.c", *sources, *_headers()])
     flags = ["-std=c11", "-O1", "-g", "-Wall", "-Wextra", "-Werror", "-fno-sanitize-recover=all"]
-    flags += INCLUDES
     guards = "-fsanitize=fuzzer-no-link,address,undefined"
-    commands: list[list[str | Path]] = []
-    objects = [f"@/{source.stem}.o" for source in sources[1:]]
-    for source, target in zip(sources[1:], objects, strict=True):
-        commands.append(["clang", *flags, guards, "-c", source, "-o", target])
-    for name in FUZZ_TARGETS:
-        whole = "-fsanitize=fuzzer,address,undefined"
-        commands.append(
-            [
-                "clang",
-                *flags,
-                "-Wno-unused-function",
-                whole,
-                f"-DTARGET={name}",
-                sources[0],
-                *objects,
-                "-lm",
-                "-o",
-                f"@/{name.lower()}",
-            ]
-        )
+    whole = "-fsanitize=fuzzer,address,undefined"
+    commands: list[list[str | Path]] = [["mkdir", "@/core_ohms"]]
+    for kind, place in (("pins", "@"), ("ohms", "@/core_ohms")):
+        mine = [*flags, *includes(kind)]
+        objects = [f"{place}/{source.stem}.o" for source in sources]
+        for source, target in zip(sources, objects, strict=True):
+            commands.append(["clang", *mine, guards, "-c", source, "-o", target])
+        for name in (target for target, of in FUZZ_TARGETS.items() if of == kind):
+            last: list[str | Path] = [HERE / "fuzz.c", *objects, "-lm", "-o", f"@/{name.lower()}"]
+            commands.append(["clang", *mine, "-Wno-unused-function", whole, f"-DTARGET={name}", *last])
     return _made(folder, commands)

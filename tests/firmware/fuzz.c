@@ -1,6 +1,7 @@
-/* The portable core under libFuzzer; TARGET is one of LINK, PARSER, SCAN, WATCH. What an input means:
+/* The portable core under libFuzzer; TARGET is one of LINK, PARSER, SCAN, WATCH, OHMS. What an input means:
  *
  * LINK    raw bytes of the line, with time passing at each 0xFF
+ * OHMS    what converter and taps do, then lines as PARSER's, on a calibrated board that has them
  * PARSER  lines, sealed here as a good host would, so that bodies get past the check
  * SCAN    which points are joined, then sets to drive: every answer against the groups
  * WATCH   a watch, and changes of the groups while it runs: events against the groups
@@ -14,12 +15,16 @@
 
 #include "crc32.h"
 #include "host_board.h"
+#include "host_taps.h"
 #include "limits.h"
+#include "ohms.h"
+#include "settings.h"
 
 #define LINK 1
 #define PARSER 2
 #define SCAN 3
 #define WATCH 4
+#define OHMS 5
 
 static const char nonce[] = "1234ABCD";
 static uint8_t number;
@@ -146,8 +151,24 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     must(strcmp(answer, nonce) == 0);
     ask("SENS:SETT?", 10, answer, sizeof answer);
     must(answer[0] != 0);
-#elif TARGET == PARSER
+#elif TARGET == PARSER || TARGET == OHMS
+#if TARGET == OHMS
+    if (size < 4U) {
+        return 0;
+    }
+    host_broken = false;
+    host_stops = 0;
+    host_codes = data[0] | (uint32_t)data[1] << 8;
+#endif
     open_link();
+#if TARGET == OHMS
+    must(ohms_fitted());
+    settings.ohms = 1U;
+    host_stops = data[2];
+    host_broken = data[3] == 0xFFU;
+    data += 4;
+    size -= 4;
+#endif
     while (size > 0) {
         const uint8_t *end = memchr(data, '\n', size);
         size_t length = end ? (size_t)(end - data) : size;

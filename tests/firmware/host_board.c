@@ -22,6 +22,7 @@ static uint8_t in[HOST_ROOM];
 static uint32_t in_length, in_at;
 static uint8_t eeprom[EEPROM];
 static points_t driven, pulled;
+static points_t forced; /* high */
 static bool ticking, locked;
 static uint64_t tick_due;
 static const char *sending;
@@ -70,7 +71,7 @@ void host_pass(uint32_t us) {
     pass(us);
     link_run();
     (void)board_sending();
-    must(watch_running() || points_empty(&driven));
+    must((watch_running() || points_empty(&driven)) && points_empty(&forced));
 }
 
 void board_stamp(stamp_t *now) {
@@ -101,13 +102,24 @@ uint8_t board_fault(void) {
 void board_release(void) {
     memset(&driven, 0, sizeof driven);
     memset(&pulled, 0, sizeof pulled);
+    memset(&forced, 0, sizeof forced);
 }
 
 void board_apply(const points_t *drive, const points_t *pull) {
     must(!points_meet(drive, pull));
     driven = *drive;
     pulled = *pull;
+    memset(&forced, 0, sizeof forced);
 }
+
+#if TAPPED
+void board_force(const points_t *high, const points_t *low) {
+    must(!points_meet(high, low));
+    board_release();
+    forced = *high;
+    driven = *low;
+}
+#endif
 
 void board_read(points_t *low) {
     bool held[256] = {false}; /* by group */

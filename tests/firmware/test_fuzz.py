@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.firmware.building import FUZZ_TARGETS, HERE, INCLUDES, fuzzers, run
+from tests.firmware.building import FUZZ_TARGETS, HERE, fuzzers, includes, run
 
 pytestmark = pytest.mark.skipif(not shutil.which("clang"), reason="clang is not installed (Debian: clang)")
 
@@ -28,7 +28,7 @@ def test_a_core_that_breaks_its_word_is_found_out(tmp_path: Path) -> None:
     wrong.write_text(source.replace("read.byte[i] & mine", "(read.byte[i] << 1) & mine"))
     folder = fuzzers()
     objects = [path for path in sorted(folder.glob("*.o")) if path.stem != "scan"]
-    flags = ["-std=c11", "-g", *INCLUDES, "-Wno-unused-function", "-DTARGET=SCAN"]
+    flags = ["-std=c11", "-g", *includes(), "-Wno-unused-function", "-DTARGET=SCAN"]
     guards = "-fsanitize=fuzzer,address,undefined"
     run(["clang", *flags, guards, HERE / "fuzz.c", wrong, *objects, "-lm", "-o", tmp_path / "scan"])
     seeds = sorted((HERE / "fuzz_seeds" / "scan").glob("*"))
