@@ -50,6 +50,17 @@ def timed(*, patience_s: float = 10.0) -> tuple[Link, TimedLine]:
     return Link(line, clock=clock, nonces=lambda: next(nonces), patience_s=patience_s), line
 
 
+def ending(most: int, way: Callable[[bytes], list[bytes]]) -> Callable[[bytes], list[bytes]]:
+    """Let so many lines go this way; whoever sends more never ends."""
+    count = itertools.count(1)
+
+    def limited(data: bytes) -> list[bytes]:
+        assert next(count) <= most, "it never ends"
+        return way(data)
+
+    return limited
+
+
 def gaps_s(line: TimedLine) -> list[float]:
     return [after - before for (before, _), (after, _) in itertools.pairwise(line.begun)]
 
@@ -126,6 +137,7 @@ def test_another_scanner_after_a_silence_is_refused_whatever_is_asked() -> None:
 
 def test_a_device_that_finds_one_set_too_long_is_not_asked_again() -> None:
     rig = Rig(Scanner(Clock(), points=64, line=1000, most_sets=0))
+    rig.line.to = ending(9, lambda data: [data])
     with pytest.raises(RefusedError, match="Too much data"):
         rig.bench.sense([1])
     senses = [body for body in rig.scanner.executed if body.startswith("SENS:DRIV?")]
@@ -205,14 +217,7 @@ def test_an_abandoned_command_that_was_executed_is_counted() -> None:
 
 def test_the_search_for_the_count_ends_with_the_patience() -> None:
     link, line, _, clock = linked(patience_s=5.0)
-    tries = itertools.count()
-
-    def dead(_: bytes) -> list[bytes]:
-        if next(tries) > 40:
-            raise AssertionError("it never ends")
-        return []
-
-    line.to = dead
+    line.to = ending(40, lambda _: [])
     before = clock.now
     with pytest.raises(LinkError, match=r"no good reply to \*CLS"):
         link.ask_twice("SENS:DRIV? #H1", reply_bytes=20)
