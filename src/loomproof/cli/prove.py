@@ -62,6 +62,9 @@ if TYPE_CHECKING:
     help="How often each resistance is read; fixed beforehand.",
 )
 @click.option(
+    "--no-locate", is_flag=True, help="Do not follow what fails with readings that say where along the wire."
+)
+@click.option(
     "--watch",
     "watch_s",
     type=FiniteNumber(1, 3600),
@@ -95,6 +98,7 @@ def prove(
     stated: dict[str, Any],
     inspected: tuple[str, ...],
     repeats: int,
+    no_locate: bool,
     watch_s: float | None,
     probe: bool,
     insulation: InsulationTest | None,
@@ -149,6 +153,7 @@ def prove(
         stated=stated,
         inspection=(*inspected, *(ANSWERED + text for text in clearing.hazards)),
         repeats=repeats,
+        locate=not no_locate,
         watch_s=watch_s or 0.0,
         plan=None if plan_file is None else saved_plan(plan_file, described),
         insulation=insulation,

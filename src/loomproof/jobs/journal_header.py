@@ -55,6 +55,7 @@ def run_header(request: Request, clearance: Clearance | None = None) -> dict[str
         "controls": clearance is not None and clearance.controls,
         "beside": clearance is not None and clearance.beside,
         "grade": request.grade,
+        "locate": request.locate,
         "probed": [str(end) for end in request.probed],
         "insulation": None
         if request.insulation is None
@@ -142,6 +143,7 @@ class _Header(BaseModel):
     repeatability_ohm: Annotated[float, Strict(), Field(ge=0.0, le=MOST_OHM)]
     controls: Annotated[bool, Strict()] = False
     beside: Annotated[bool, Strict()] = False
+    locate: Annotated[bool, Strict()] = False
     grade: Grade | None = None
     probed: tuple[EndText, ...] = ()
     insulation: (
@@ -155,7 +157,7 @@ class _Header(BaseModel):
 
 _OF_REQUEST = (
     *("run", "started", "answers", "waived", "person", "place", "inspection", "repeats", "watch_s", "probed"),
-    *("serial", "entered", "grade"),
+    *("serial", "entered", "grade", "locate"),
 )
 
 

@@ -17,6 +17,7 @@ from loomproof.judgement.covered import Covered
 from loomproof.judgement.entries import check_entries, connector_entries, wire_entries
 from loomproof.judgement.no_adapter import without_adapter
 from loomproof.judgement.not_tested import not_tested, watched_s
+from loomproof.judgement.placed import placed
 from loomproof.judgement.verdict import Demand, Judgement, judgement_of
 from loomproof.loom.model import ConnectorKind
 from loomproof.measuring import probe_ends as probing
@@ -86,6 +87,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
     if insulation is not None:
         measured = replace(measured, leaks=(*measured.leaks, *insulation.leaks))
     findings = without_adapter(explain(loom, measured, request.answers), plan)
+    findings = placed(expectation, measured, findings)
     left_in = {name for finding in findings if finding.cause == Cause.LEFT_IN for name in finding.components}
     line = total_of(part.statistics for part in parts)
     ended = max(

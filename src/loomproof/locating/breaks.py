@@ -79,7 +79,7 @@ class Failed:
 
 @dataclass(frozen=True, slots=True)
 class BreakPlace:
-    """Where a net broke: what may have failed, most probable first; together `INTERVAL_SHARE` or more.
+    """Where a net broke: what may have failed, most probable first; together `TOLD_SHARE` or more.
 
     ``told``: the first is sure enough to stand alone. ``per_metre`` is what was reckoned with, after the
     readings. ``reason`` says why nothing is told where ``failed`` is empty.
@@ -215,14 +215,14 @@ def _most_deviation(freedom: int) -> float:
 
 
 def _answers(cuts: Sequence[_Cut], shares: np.ndarray) -> Iterator[Failed]:
-    """Yield the answers, most probable first, until together they hold `INTERVAL_SHARE`."""
+    """Yield the answers, most probable first, until together they are sure enough to be told."""
     places: dict[tuple[str, End | None], list[int]] = {}
     for k, cut in enumerate(cuts):
         places.setdefault((cut.run.name if cut.run else "", cut.end), []).append(k)
     ranked = sorted(places.items(), key=lambda place: -shares[place[1]].sum())
     held = 0.0
     for (run, end), own in ranked:
-        if held >= INTERVAL_SHARE:
+        if held >= TOLD_SHARE:
             return
         share = float(shares[own].sum())
         held += share

@@ -97,6 +97,9 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
         unmet=tuple(_unmet(expected, parts)),
         meter_check=_vouched(parts),
         watch=_watches(parts),
+        farads=(),  # pieces of one hook-up need not be those of the whole
+        across=(),
+        unplaced=(),
         shorter=tuple({(way.a, way.b): way for part in parts for way in part.shorter}.values()),
         # What one hook-up can tell is told.
         untold_parts=tuple(

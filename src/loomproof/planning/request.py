@@ -45,6 +45,8 @@ class Request:
     """The item's own serial, where it is not the description's: many looms are made by one design."""
     entered: Entered = field(default_factory=Entered)
     """What a person entered for the certificate: order, laboratory, meter."""
+    locate: bool = True
+    """Whether what fails is followed by readings that place it, where the bench can."""
     grade: Grade | None = None
     """The grade that a pass must reach; ``None``: ``bench`` where ohms are measured, else ``connections``."""
 

@@ -24,6 +24,7 @@ from loomproof.reports.words import (
     evidence,
     graded,
     kind,
+    place_text,
     plural,
     uncertain,
     when,
@@ -117,6 +118,8 @@ def finding_view(finding: Finding, number: int, connectors: Sequence[ConnectorEn
     facts.row("cause", kind(finding.cause or finding.kind.value))
     for entry in finding.evidence:
         facts.row("evidence", evidence(entry))
+    if finding.place is not None:
+        facts.row("place", place_text(finding.place))
     for order, place in enumerate(finding.places, 1):
         facts.row("look" if order == 1 else "", f"{order}. {place}")
     for face in _faces(finding, connectors):

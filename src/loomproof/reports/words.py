@@ -9,6 +9,7 @@ import unicodedata
 from loomproof.results.document import ClaimEntry, Counts, Document
 from loomproof.results.figures import ohms, ohms_within
 from loomproof.results.findings import Evidence, Finding
+from loomproof.results.places import Place
 
 VERDICTS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", "incomplete": "INCOMPLETE"}
 
@@ -59,6 +60,19 @@ def evidence(entry: Evidence) -> str:
     if entry.expected_ohm is not None:
         figures.append(f"sound is {ohms(entry.expected_ohm)}")
     return f"{entry.text}: {', '.join(figures)}" if figures else entry.text
+
+
+INTERVAL, CERTAIN = 0.95, 0.99
+"""No place is told as surer than its interval, and no contact than this."""
+
+
+def place_text(place: Place) -> str:
+    """Return where a fault lies in words, how sure that is, and on what it rests."""
+    if place.answer == "none":
+        return place.text
+    what = "its interval holds the place with" if place.stretches else "this is so with"
+    sure = f"{what} {min(place.share, INTERVAL if place.stretches else CERTAIN):.0%}"
+    return f"{place.text}. By {place.basis} ({plural(place.readings, 'reading')}); {sure}"
 
 
 def wires(finding: Finding) -> tuple[str, ...]:

@@ -318,4 +318,7 @@ class Document(_Value, Shown):
         found = self.model_dump(mode="json", by_alias=True)
         if self.watch is None:  # documents without one are written as they were before there was any
             del found["watch"]
+        for finding in found["findings"]:
+            if finding["place"] is None:
+                del finding["place"]
         return found

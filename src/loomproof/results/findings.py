@@ -17,6 +17,7 @@ from pydantic import ConfigDict
 
 from loomproof.notebook import Shown
 from loomproof.results.ends import EndText
+from loomproof.results.places import Place
 
 
 class Kind(StrEnum):
@@ -126,6 +127,8 @@ class Finding(Shown):
     proved: bool = True
     wire_colours: tuple[str, ...] = ()
     key: str = ""
+    place: Place | None = None
+    """Where along its wires it lies, by measurement; ``None`` where nothing was read for that."""
     __pydantic_config__: ClassVar[ConfigDict] = _STRICT
 
     @property

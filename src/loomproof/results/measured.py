@@ -129,6 +129,34 @@ class ShorterWay:
 
 
 @dataclass(frozen=True, slots=True)
+class PieceFarads:
+    """The capacitance of a piece of a broken net against all else at 0 V, leads taken off, F.
+
+    ``u_f`` is its standard uncertainty; what the meter's gain leaves open is the same for all pieces, and not
+    in it.
+    """
+
+    ends: frozenset[End]
+    farad: float
+    u_f: float
+
+
+@dataclass(frozen=True, slots=True)
+class Across:
+    """Ohms between two cavities of conductors that touch, leads taken off.
+
+    ``u_ohm`` is the standard uncertainty of what differs from reading to reading, ``lead_u_ohm`` that of one
+    lead; what all readings share is in neither.
+    """
+
+    a: End
+    b: End
+    ohm: float
+    u_ohm: float
+    lead_u_ohm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Measured:
     """The loom as found.
 
@@ -172,6 +200,12 @@ class Measured:
     unswept: tuple[tuple[End, End], ...] = ()
     """Pairs of conductors that a person left out, by a cavity of each: whether they touch is not known."""
     """Parts of which the readings don't say all: whether they are there, sound, with nothing across them."""
+
+    farads: tuple[PieceFarads, ...] = ()
+    across: tuple[tuple[Across, ...], ...] = ()
+    """What was read besides so that places can be told: of pieces, and across each touch of conductors."""
+    unplaced: tuple[tuple[End, str], ...] = ()
+    """Nets, by one cavity, whose places were not read for, and why."""
 
     watch: Wiggled | None = None
     """What was watched while the loom was moved, and for how long; ``None``: nothing was."""

@@ -1,0 +1,201 @@
+"""Places in words: how far from which end, in which bundle, how sure, and on what it rests."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from loomproof.diagnosis.words import Names, listed
+from loomproof.locating.breaks import BreakPlace, Failed, Stretch
+from loomproof.locating.routes import legs_of
+from loomproof.locating.shorts import ShortPlace, Touch
+from loomproof.locating.tree import Tree
+from loomproof.locating.wander import PerMetre
+from loomproof.loom.model import End, Loom
+from loomproof.results.measured import PieceFarads
+from loomproof.results.places import Place, WirePlace
+
+TOO_LONG = 0.5
+"""An interval of more than this share of the wires on which it lies says no place."""
+
+
+CLOSE_M = 0.3
+"""A break that may lie so close to a contact is looked for there first (our convention)."""
+
+
+def unplaced(reason: str, readings: int = 0) -> Place:
+    """Return the place of a fault of which none can be claimed."""
+    return Place("none", f"no place can be told: {reason}", reason=reason, readings=readings)
+
+
+def metres(low_m: float, high_m: float) -> str:
+    """Return an interval as its middle with its U: ``0.62 m ± 0.08 m``."""
+    return f"{(low_m + high_m) / 2:.2f} m ± {max((high_m - low_m) / 2, 0.01):.2f} m"
+
+
+def of_break(names: Names, loom: Loom, place: BreakPlace, pieces: Sequence[PieceFarads], tree: Tree) -> Place:
+    """Return the place of a break in words."""
+    if not place.failed:
+        return unplaced(place.reason, len(pieces))
+    basis = _basis(place.per_metre, len(pieces))
+    first = place.failed[0]
+    lengths = {run.name: run.length_m for run in tree.runs}
+    stretches = tuple(
+        _on_wire(loom, each, lengths[each.wire]) for failed in place.failed for each in failed.stretches
+    )
+    ends = tuple(failed.end for failed in place.failed if failed.end is not None)
+    if place.told and first.end is not None:
+        return Place("contact", _contact(names, first), first.share, (first.end,), (), basis, "", len(pieces))
+    if place.told:
+        own = stretches[: len(first.stretches)]
+        if sum(each.high_m - each.low_m for each in own) > TOO_LONG * lengths[first.run]:
+            return Place(
+                "either",
+                f"in {names.wire(first.run)}, at no contact; these readings do not tell where along it",
+                first.share,
+                (),
+                own,
+                basis,
+                "",
+                len(pieces),
+            )
+        return Place("wire", _wires(names, own), first.share, (), own, basis, "", len(pieces))
+    share = sum(failed.share for failed in place.failed)
+    if len(ends) == 1 and all(each.end == ends[0] and each.high_m <= CLOSE_M for each in stretches):
+        reach = max(each.high_m for each in stretches)
+        contact = next(failed for failed in place.failed if failed.end is not None)
+        text = f"{_contact(names, contact)}, or within {reach:.2f} m of it"
+        return Place("near", text, share, ends, stretches, basis, "", len(pieces))
+    said = [
+        _contact(names, failed) if failed.end is not None else _wires(names, _of(stretches, failed))
+        for failed in place.failed
+    ]
+    text = "not told apart: " + "; or ".join(said)
+    return Place("either", text, share, ends, stretches, basis, "", len(pieces))
+
+
+def _of(stretches: Sequence[WirePlace], failed: Failed) -> list[WirePlace]:
+    return [each for each in stretches if each.wire == failed.run]
+
+
+def _basis(per_metre: PerMetre, pieces: int) -> str:
+    """Return what the place rests on."""
+    spread = f"its scatter along the wire taken as {per_metre.wander_ratio:.0%} over {per_metre.wander_m:g} m"
+    if pieces > 1:
+        return f"the capacitance of both pieces, in which picofarads per metre cancel; {spread}"
+    known = "learned from sound wires of this loom" if per_metre.learned else "assumed"
+    return f"the capacitance of one piece, with {per_metre.f_per_m * 1e12:.0f} pF/m {known}; {spread}"
+
+
+def _contact(names: Names, failed: Failed) -> str:
+    assert failed.end is not None
+    where = names.place(failed.end)
+    if not failed.end.cavity:
+        return f"at {where}, where {names.wire(failed.run)} joins it"
+    if failed.run:
+        return f"at {where}: the crimp of {names.wire(failed.run)}"
+    return f"at {where}: contact or crimp, or the adapter's own pin there"
+
+
+def _wires(names: Names, places: Sequence[WirePlace]) -> str:
+    return listed([_along(names, each) for each in places], 4)
+
+
+def _along(names: Names, each: WirePlace) -> str:
+    said = f"{metres(each.low_m, each.high_m)} from {each.end} along {names.wire(each.wire)}"
+    if each.bundle and each.bundle_low_m is not None and each.bundle_high_m is not None:
+        said += f", in bundle {each.bundle}"
+        if each.bundle_from:
+            said += f", {metres(each.bundle_low_m, each.bundle_high_m)} from {each.bundle_from}"
+    return said
+
+
+def _on_wire(loom: Loom, stretch: Stretch, length_m: float) -> WirePlace:
+    """Return a stretch from the nearer end of its wire, and where that is in its bundle."""
+    wire = loom.wire_by_name[stretch.wire]
+    low, high, end = stretch.low_m, stretch.high_m, wire.a
+    if (stretch.middle_m > length_m / 2 and wire.b.cavity) or not wire.a.cavity:
+        low, high, end = length_m - stretch.high_m, length_m - stretch.low_m, wire.b
+    leg = next(
+        (leg for leg in legs_of(loom.bundle_by_name, wire) if leg.start_m <= stretch.middle_m <= leg.stop_m),
+        None,
+    )
+    if leg is None:
+        return WirePlace(stretch.wire, end, low, high, stretch.share)
+    bundle = loom.bundle_by_name[leg.bundle]
+    ends_m = sorted(
+        min(max(leg.along_bundle(place_m), 0.0), leg.length_m) for place_m in (stretch.low_m, stretch.high_m)
+    )
+    slack_m = leg.slack_m
+    return WirePlace(
+        stretch.wire,
+        end,
+        low,
+        high,
+        stretch.share,
+        leg.bundle,
+        bundle.a,
+        max(ends_m[0] - slack_m, 0.0),
+        min(ends_m[1] + slack_m, leg.length_m),
+    )
+
+
+def of_short(names: Names, loom: Loom, place: ShortPlace, readings: int, trees: Sequence[Tree]) -> Place:
+    """Return the place of a touch in words."""
+    if not place.touches:
+        return unplaced(place.reason, readings)
+    basis = "ohms from both ends of the conductors, in which what the touch itself has cancels"
+    lengths = [run.length_m for tree in trees for run in tree.runs if run.is_wire]
+    on_wires = [touch for touch in place.touches if not touch.ends]
+    long_m = sum(touch.high_m - touch.low_m for touch in on_wires)
+    if long_m > TOO_LONG * min(lengths, default=0.0):
+        reason = (
+            f"{len(place.touches)} places together {long_m:.2f} m long fit the readings equally well: they "
+            "scatter too much for wires as short as these"
+        )
+        return unplaced(reason, readings)
+    stretches = tuple(each for touch in on_wires for each in _touched(loom, touch, trees))
+    in_plugs = [touch for touch in place.touches if touch.ends]
+    ends = tuple(dict.fromkeys(end for touch in in_plugs for end in touch.ends))
+    said = [_between(touch.ends) for touch in in_plugs]
+    said += [_beside(names, touch, _touched(loom, touch, trees)) for touch in on_wires]
+    if len(said) == 1:
+        share = place.touches[0].share
+        return Place(
+            "connector" if in_plugs else "wire",
+            said[0],
+            share,
+            ends,
+            stretches,
+            basis,
+            "",
+            readings,
+        )
+    text = "not told apart: " + "; or ".join(said)
+    share = sum(touch.share for touch in place.touches)
+    return Place("either", text, share, ends, stretches, basis, "", readings)
+
+
+def _between(ends: Sequence[End]) -> str:
+    return f"in {ends[0].connector}, between {listed(ends)}"
+
+
+def _beside(names: Names, touch: Touch, places: Sequence[WirePlace]) -> str:
+    where = listed(
+        f"{metres(each.low_m, each.high_m)} from {each.end} along {names.wire(each.wire)}" for each in places
+    )
+    together = f"in bundle {touch.bundle}" if touch.bundle else "where they are taken to lie side by side"
+    return f"{where}, {together}"
+
+
+def _touched(loom: Loom, touch: Touch, trees: Sequence[Tree]) -> list[WirePlace]:
+    """Return where a stretch is on each of the wires that touch."""
+    if touch.spots is None:
+        return []
+    found = []
+    for k, (name, _) in enumerate(touch.spots[0].runs):
+        run = next(run for run in trees[k].runs if run.name == name)
+        one, other = sorted(spot.runs[k][1] for spot in touch.spots)
+        slack_m = max(spot.slack_m[k] for spot in touch.spots)
+        stretch = Stretch(name, max(one - slack_m, 0.0), min(other + slack_m, run.length_m), touch.share)
+        found.append(_on_wire(loom, stretch, run.length_m))
+    return found

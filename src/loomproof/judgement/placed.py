@@ -1,0 +1,212 @@
+"""Findings with their places: where along its wires each open and each short lies, by what was read for it.
+
+A place is worked out from the readings alone, and an answer that the readings exclude is no longer offered.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import product
+
+from loomproof.diagnosis.causes import at_the_adapter
+from loomproof.diagnosis.words import Names, listed
+from loomproof.electrics.expectation import Expectation
+from loomproof.electrics.joints import contact_ohm, wire_joint_ohm
+from loomproof.electrics.nets import Net
+from loomproof.judgement.place_words import (
+    of_break,
+    of_short,
+    unplaced,
+)
+from loomproof.locating.breaks import BreakPlace, Piece, place_break
+from loomproof.locating.fitness import tree_or_why
+from loomproof.locating.routes import Beside, beside
+from loomproof.locating.shorts import Copper, Reading, ShortPlace, place_short
+from loomproof.locating.tree import Tree
+from loomproof.locating.wander import PerMetre
+from loomproof.loom.model import End
+from loomproof.results.findings import Evidence, Finding, Kind
+from loomproof.results.measured import Across, Measured, PieceFarads
+from loomproof.results.places import Place
+
+MOST_WAYS = 64
+"""Of nets with many wires so many pairs of them are looked at; more lie side by side in no loom that shorts
+once."""
+
+PLACED_OPENS = ("broken_wire", "bad_contact", "open_splice", "open_part", "blown_fuse")
+"""Causes of an open that lie at one place of one net; a whole plug does not."""
+
+
+def placed(expectation: Expectation, measured: Measured, findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Return findings with the places that were read for; those of which nothing was read as they are."""
+    names = Names(expectation.loom)
+    broken = dict(_breaks(expectation, measured))
+    why = {expectation.net_of[end]: reason for end, reason in measured.unplaced}
+    touching = dict(_shorts(expectation, measured))
+    found: list[Finding] = []
+    for finding in findings:
+        nets = _nets(expectation, finding)
+        if finding.kind is Kind.OPEN and len(nets) == 1 and finding.cause in PLACED_OPENS:
+            (index,) = nets
+            if index in broken:
+                finding = _with_break(names, expectation, finding, *broken[index])
+            elif index in why:
+                finding = replace(finding, place=unplaced(why[index]))
+        elif finding.kind in (Kind.SHORT, Kind.LEAKAGE) and nets in touching:
+            finding = _with_short(names, expectation, finding, *touching[nets])
+        found.append(finding)
+    return tuple(found)
+
+
+def _nets(expectation: Expectation, finding: Finding) -> frozenset[int]:
+    """Return the nets that a finding speaks of, by its cavities and its wires."""
+    wires = expectation.loom.wire_by_name
+    ends = [*finding.cavities, *(wires[name].a for name in finding.wires if name in wires)]
+    return frozenset(expectation.net_of[end] for end in ends if end in expectation.net_of)
+
+
+def _breaks(
+    expectation: Expectation, measured: Measured
+) -> Iterator[tuple[int, tuple[BreakPlace, tuple[PieceFarads, ...], Tree]]]:
+    """Yield the place of each net of whose pieces one was read or more."""
+    pieces: dict[int, list[PieceFarads]] = {}
+    for piece in measured.farads:
+        pieces.setdefault(expectation.net_of[min(piece.ends)], []).append(piece)
+    for index, found in pieces.items():
+        tree, _ = tree_or_why(expectation.loom, expectation.nets[index])
+        if tree is not None:
+            read = [Piece(piece.ends, piece.farad, piece.u_f) for piece in found]
+            yield index, (place_break(tree, read, PerMetre()), tuple(found), tree)
+
+
+def _with_break(
+    names: Names,
+    expectation: Expectation,
+    finding: Finding,
+    place: BreakPlace,
+    pieces: Sequence[PieceFarads],
+    tree: Tree,
+) -> Finding:
+    said = of_break(names, expectation.loom, place, pieces, tree)
+    told = Evidence(
+        "capacitance against all else at 0 V: "
+        + listed(f"{piece.farad * 1e12:.0f} pF at {listed(sorted(map(str, piece.ends)))}" for piece in pieces)
+    )
+    return _told(names, finding, said, told)
+
+
+def _shorts(
+    expectation: Expectation, measured: Measured
+) -> Iterator[tuple[frozenset[int], tuple[ShortPlace, tuple[Across, ...], tuple[Tree, ...]]]]:
+    """Yield the place of each touch that was read across, by the nets that touch."""
+    for across in measured.across:
+        nets = sorted({expectation.net_of[end] for one in across for end in (one.a, one.b)})
+        trees = tuple(
+            tree
+            for tree, _ in (tree_or_why(expectation.loom, expectation.nets[index]) for index in nets)
+            if tree is not None
+        )
+        if across and len(trees) == len(nets):
+            yield frozenset(nets), (_short(expectation, measured, nets, across, trees), across, trees)
+
+
+def _short(
+    expectation: Expectation,
+    measured: Measured,
+    indices: Sequence[int],
+    across: Sequence[Across],
+    trees: Sequence[Tree],
+) -> ShortPlace:
+    readings = [Reading(one.a, one.b, one.ohm, one.u_ohm) for one in across]
+    for judged in measured.judged:
+        net = expectation.net_of.get(judged.a)
+        if (
+            net in indices
+            and net == expectation.net_of.get(judged.b)
+            and not judged.component
+            and math.isfinite(judged.measured_ohm)
+            and judged.uncertainty_ohm > 0.0
+        ):
+            readings.append(Reading(judged.a, judged.b, judged.measured_ohm, judged.uncertainty_ohm / 2))
+    nets = [expectation.nets[index] for index in indices]
+    lead_u_ohm = {end: one.lead_u_ohm for one in across for end in (one.a, one.b)}
+    return place_short(
+        trees,
+        readings,
+        copper_of(expectation, nets, lead_u_ohm),
+        _side_by_side(expectation, nets),
+        _in_connector(nets),
+    )
+
+
+def copper_of(expectation: Expectation, nets: Sequence[Net], lead_u_ohm: dict[End, float]) -> Copper:
+    """Return what copper, joints and contacts of these nets have; a joint anything up to the most it may.
+
+    So its expectation is half of that and its standard uncertainty that over √12 (JCGM 100:2008, 4.3.7).
+    """
+    loom = expectation.loom
+    runs: dict[str, float] = {}
+    joints: dict[tuple[str, End], tuple[float, float]] = {}
+    contacts: dict[End, tuple[float, float]] = {}
+    for net in nets:
+        for a, b, conductor in expectation.conductors.get(net.index, ()):
+            runs[conductor.name] = conductor.nominal_ohm - conductor.joints_ohm
+            wire = loom.wire_by_name.get(conductor.name)
+            for end in (a, b):
+                greatest = wire_joint_ohm(loom, wire, end) if wire and conductor.kind == "wire" else 0.0
+                joints[conductor.name, end] = _anything_up_to(greatest)
+        for end in net.cavities:
+            contacts[end] = _anything_up_to(contact_ohm(loom, end))
+    return Copper(runs, joints, contacts, lead_u_ohm)
+
+
+def _anything_up_to(greatest_ohm: float) -> tuple[float, float]:
+    return greatest_ohm / 2, greatest_ohm / math.sqrt(12.0)
+
+
+def _side_by_side(expectation: Expectation, nets: Sequence[Net]) -> tuple[Beside, ...]:
+    """Return where a wire of each net lies beside one of every other."""
+    loom = expectation.loom
+    found: list[Beside] = []
+    for count, names in enumerate(product(*(net.wires for net in nets))):
+        if count >= MOST_WAYS:
+            break
+        found += beside(loom.bundle_by_name, [loom.wire_by_name[name] for name in names])
+    return tuple(found)
+
+
+def _in_connector(nets: Sequence[Net]) -> tuple[tuple[End, ...], ...]:
+    """Return the cavities, one of each net, that share a connector."""
+    return tuple(
+        ends for ends in product(*(net.cavities for net in nets)) if len({end.connector for end in ends}) == 1
+    )
+
+
+def _with_short(
+    names: Names,
+    expectation: Expectation,
+    finding: Finding,
+    place: ShortPlace,
+    across: Sequence[Across],
+    trees: Sequence[Tree],
+) -> Finding:
+    said = of_short(names, expectation.loom, place, len(across), trees)
+    told = tuple(
+        Evidence(f"{one.a} to {one.b}, read for the place", one.ohm, 2.0 * one.u_ohm) for one in across
+    )
+    return _told(names, finding, said, *told)
+
+
+def _told(names: Names, finding: Finding, place: Place, *evidence: Evidence) -> Finding:
+    """Return a finding with its place: the most likely place first, what is excluded no longer offered."""
+    found = replace(finding, place=place, evidence=(*finding.evidence, *evidence))
+    if place.answer in ("none", "either"):
+        return found
+    first = place.text
+    others = [text for text in finding.places if text not in {names.place(end) for end in place.ends}]
+    alternatives = finding.alternatives
+    if place.answer == "wire":  # the adapter's own lead has no metre of the loom's wire behind it
+        alternatives = tuple(each for each in alternatives if not at_the_adapter(each.cause))
+    return replace(found, places=(first, *others), alternatives=alternatives)

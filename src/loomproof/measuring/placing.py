@@ -1,0 +1,166 @@
+"""What is read after a failing proof so that its faults can be placed: farads of pieces, ohms across touches.
+
+A broken net costs one reading for each of its pieces, two conductors that touch cost four, before repeats. A
+sound loom costs none. Nothing here judges: where the places are is worked out from these readings alone.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Generator, Iterable, Iterator, Sequence
+from dataclasses import replace
+from itertools import combinations, product
+
+from loomproof.bench.adapter import Adapter
+from loomproof.bench.interface import Bench
+from loomproof.electrics.expectation import Expectation
+from loomproof.electrics.nets import Net
+from loomproof.locating.fitness import hinders_farads, tree_or_why
+from loomproof.locating.tree import Tree
+from loomproof.loom.model import End
+from loomproof.measuring.clearance import Clearance
+from loomproof.measuring.counting_bench import Asker
+from loomproof.measuring.events import Event, Progress
+from loomproof.planning.plan import Plan
+from loomproof.results.measured import Across, Measured, PieceFarads
+
+MOST_PLACED = 24
+"""So many broken nets, and so many touches, are followed in one proof; a loom with more has another fault."""
+
+TOUCH_OHM = 100.0
+"""A path of more between two conductors is leakage: it changes between two readings (our convention)."""
+
+TAPS = 12
+"""In a net of more cavities the two that lie farthest apart are looked for among so many."""
+
+NOT_ZEROED = "the leads' own capacitance was never learned: zero the open leads first"
+
+
+def read_for_places(
+    plan: Plan,
+    expectation: Expectation,
+    bench: Bench,
+    clearance: Clearance,
+    adapter: Adapter,
+    measured: Measured,
+    repeats: int = 1,
+) -> Generator[Event, None, Measured]:
+    """Return what was measured, with what places need; a loom without breaks or touches is asked nothing.
+
+    Raises the bench's errors.
+    """
+    broken = list(_broken(expectation, measured))[:MOST_PLACED]
+    touching = list(_touching(expectation, measured))[:MOST_PLACED]
+    if not broken and not touching:
+        return measured
+    asker = Asker(bench, clearance, plan.scope.points)
+    found = replace(measured)
+    if broken and clearance.capabilities.farads is not None:
+        yield Progress("reading where wires are broken", 0, len(broken))
+        farads, unplaced = _farads(plan, expectation, asker, adapter, broken)
+        found = replace(found, farads=farads, unplaced=unplaced)
+    if touching and plan.meter is not None:
+        yield Progress("reading where conductors touch", 0, len(touching))
+        across = [tuple(_across(plan, expectation, asker, nets, repeats)) for nets in touching]
+        found = replace(found, across=tuple(across))
+    return replace(found, resistance_readings=measured.resistance_readings + asker.readings)
+
+
+def _broken(expectation: Expectation, measured: Measured) -> Iterator[tuple[Net, tuple[frozenset[End], ...]]]:
+    """Yield the nets that fell apart and touch nothing else, with their pieces."""
+    home = {end: group for group in measured.groups for end in group}
+    for net in expectation.nets:
+        pieces = tuple(dict.fromkeys(home[end] for end in net.cavities if end in home))
+        if len(pieces) > 1 and all(piece <= set(net.cavities) for piece in pieces):
+            yield net, pieces
+
+
+def _touching(expectation: Expectation, measured: Measured) -> Iterator[tuple[Net, ...]]:
+    """Yield the nets that are one conductor and should not be, each of them whole."""
+    home = {end: group for group in measured.groups for end in group}
+    seen = list(measured.groups)
+    seen += [home[leak.a] | home[leak.b] for leak in measured.leaks if leak.ohm <= TOUCH_OHM]
+    told: set[tuple[int, ...]] = set()
+    for group in seen:
+        indices = tuple(sorted({expectation.net_of[end] for end in group}))
+        nets = [expectation.nets[index] for index in indices]
+        whole = all(home.get(end, group) <= group for net in nets for end in net.cavities)
+        if len(nets) > 1 and whole and indices not in told:
+            told.add(indices)
+            yield tuple(nets)
+
+
+def _farads(
+    plan: Plan,
+    expectation: Expectation,
+    asker: Asker,
+    adapter: Adapter,
+    broken: Sequence[tuple[Net, tuple[frozenset[End], ...]]],
+) -> tuple[tuple[PieceFarads, ...], tuple[tuple[End, str], ...]]:
+    """Read each piece of each broken net against all other points, or say why not."""
+    leads = {lead.end: lead for lead in adapter.entries}
+    spread_f = asker.capabilities().farad_spread or 0.0
+    found: list[PieceFarads] = []
+    unplaced: list[tuple[End, str]] = []
+    for net, pieces in broken:
+        why = hinders_farads(expectation.loom, net) or tree_or_why(expectation.loom, net)[1]
+        if not why and not all(leads[end].open_zeroed for piece in pieces for end in piece):
+            why = NOT_ZEROED
+        if why:
+            unplaced.append((net.cavities[0], why))
+            continue
+        for piece in pieces:
+            points = _bits(plan, piece)
+            farad = asker.capacitance(points, plan.scope.points & ~points)
+            if farad is None or math.isinf(farad):
+                unplaced.append((net.cavities[0], "a piece gave no capacitance that the bench can read"))
+                break
+            own_f = math.fsum(leads[end].lead_f for end in piece)
+            u_f = math.sqrt(spread_f**2 + math.fsum((leads[end].lead_u_f / 2) ** 2 for end in piece))
+            found.append(PieceFarads(piece, farad - own_f, u_f))
+    return tuple(found), tuple(unplaced)
+
+
+def _bits(plan: Plan, ends: Iterable[End]) -> int:
+    return sum(plan.scope.bit(end) for end in ends)
+
+
+def _across(
+    plan: Plan, expectation: Expectation, asker: Asker, nets: Sequence[Net], repeats: int
+) -> Iterator[Across]:
+    """Read from both ends of the first net to both ends of each other one."""
+    assert plan.meter is not None
+    taps = [_taps(plan, expectation, net) for net in nets]
+    wires = 4 if plan.meter.four_wire is not None else 2
+    count = max(repeats, plan.meter.repeats)
+    accuracy = plan.meter.four_wire if wires == 4 and plan.meter.four_wire else plan.meter.two_wire
+    single_u_ohm = plan.meter.repeatability_ohm or accuracy.ohm / math.sqrt(3.0)
+    for other in taps[1:]:
+        for a, b in product(taps[0], other):
+            one, two = (plan.scope.point_of[end] for end in (a, b))
+            values = [
+                asker.resistance(plan.scope.bit(a), plan.scope.bit(b), 4 if wires == 4 else 2)
+                for _ in range(count)
+            ]
+            mean = math.fsum(values) / count
+            if math.isfinite(mean):
+                yield Across(
+                    a,
+                    b,
+                    mean - plan.meter.leads_ohm(one, two, 4 if wires == 4 else 2),
+                    single_u_ohm / math.sqrt(count),
+                    0.0 if wires == 4 else plan.meter.lead_u_ohm,
+                )
+
+
+def _taps(plan: Plan, expectation: Expectation, net: Net) -> tuple[End, ...]:
+    """Return the two tested cavities of a net that lie farthest apart along its wires, or its only one."""
+    tested = [end for end in net.cavities if end in plan.scope.point_of][:TAPS]
+    tree, _ = tree_or_why(expectation.loom, net)
+    if len(tested) < 2 or tree is None:
+        return tuple(tested[:2])
+    return max(combinations(tested, 2), key=lambda pair: _apart_m(tree, *pair))
+
+
+def _apart_m(tree: Tree, a: End, b: End) -> float:
+    return math.fsum(run.length_m for run in tree.way(a, b))

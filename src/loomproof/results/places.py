@@ -1,0 +1,64 @@
+"""Where along its wires a fault lies, as a value of the results document."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar, Literal
+
+from pydantic import ConfigDict
+
+from loomproof.results.ends import EndText
+
+_STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+
+@dataclass(frozen=True, slots=True)
+class WirePlace:
+    """A stretch of a wire that holds the place: from ``low_m`` to ``high_m``, counted from its end ``end``.
+
+    ``bundle`` is the one that it runs through there, "" where none is described; ``bundle_low_m`` and
+    ``bundle_high_m`` are then counted from ``bundle_from``, the place where that bundle begins.
+    """
+
+    wire: str
+    end: EndText
+    low_m: float
+    high_m: float
+    share: float
+    bundle: str = ""
+    bundle_from: str = ""
+    bundle_low_m: float | None = None
+    bundle_high_m: float | None = None
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+    @property
+    def middle_m(self) -> float:
+        """The middle of the stretch, m from ``end``."""
+        return (self.low_m + self.high_m) / 2
+
+    @property
+    def u_m(self) -> float:
+        """The expanded uncertainty of the middle (k = 2), where this is the only stretch, m."""
+        return (self.high_m - self.low_m) / 2
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a fault lies, by measurement.
+
+    ``answer``: ``contact`` (or crimp, or joint) at ``ends``, ``near`` it or at it, ``wire`` within
+    ``stretches``, ``connector`` between ``ends``, ``either`` of several that the readings do not tell apart,
+    ``none`` where none can be claimed, for ``reason``. ``share`` is how probable it is; stretches hold the
+    place with 95 %. ``text`` says it in words, ``basis`` on what it rests, ``readings`` how many were taken
+    for it.
+    """
+
+    answer: Literal["contact", "near", "wire", "connector", "either", "none"]
+    text: str
+    share: float = 0.0
+    ends: tuple[EndText, ...] = ()
+    stretches: tuple[WirePlace, ...] = ()
+    basis: str = ""
+    reason: str = ""
+    readings: int = 0
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
