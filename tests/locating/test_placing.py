@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import pytest
@@ -155,6 +156,5 @@ def test_a_part_on_the_net_a_screen_and_an_unknown_length_forbid_a_place() -> No
 
 def test_a_document_without_places_is_written_as_before() -> None:
     document = placed(_loom(), "high 0.5 W1")[0].document
-    (finding,) = document.plain()["findings"]  # type: ignore[misc]  # a list of objects
-    assert "place" not in finding
+    assert '"place":' not in json.dumps(document.plain()["findings"])
     assert Document.model_validate_json(document.model_dump_json(by_alias=True)) == document
