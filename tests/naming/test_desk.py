@@ -8,7 +8,8 @@ import pytest
 
 from loomproof.loom.model import End
 from loomproof.naming.answers import begun
-from loomproof.naming.desk import LONGEST_LINE, Desk, Happened, Key, Letters, Lifted, Measured, Touch, steps
+from loomproof.naming.desk import LONGEST_LINE, Desk, steps
+from loomproof.naming.happening import Happened, Key, Letters, Lifted, Measured, Touch
 from loomproof.naming.progress import counts
 from loomproof.naming.shown import shown
 from tests.naming.engine import NETS, engine, nameless
@@ -117,6 +118,26 @@ def test_a_line_that_is_begun_keeps_its_end_when_another_is_touched() -> None:
     assert desk(touch("INJ1:2"), Letters("INJ"), touch("TPS:3"), Key.CLEAR, touch("TPS:3")).chosen == at(
         "TPS:3"
     )
+
+
+def test_the_typed_number_says_which_end_of_a_net_is_meant_unless_a_key_did() -> None:
+    there = desk(touch("EARTH1:1"), typed("EARTH1"), touch("ECU:2"))
+    assert there.chosen != at("ECU:2")
+    lettered = steps(there, map(Letters, "ECU:2"))
+    assert shown(lettered).meant.startswith(f"{at('ECU:2')} is ECU:2")
+    done = steps(lettered, [Key.ENTER])
+    assert done.named.names[at("ECU:2")] == End("ECU", "2")
+    assert done.chosen == at("ECU:2")
+    picked = steps(there, [*_to(there, touch("ECU:2"), at("ECU:3")), *typed("ECU:2")])
+    assert picked.named.names[at("ECU:3")] == End("ECU", "2")
+
+
+def test_an_end_of_the_net_that_has_the_typed_name_is_the_one_that_is_meant() -> None:
+    there = desk(touch("INJ1:2"), Key.OTHER_END, typed("ECU"), touch("ECU:12"), typed("ECU:12 RD/WH"))
+    assert there.named.names[at("INJ1:2")] == at("INJ1:2")
+    assert there.named.names[at("ECU:12")] == End("ECU", "12")
+    (wire,) = there.named.loom.wires_at[End("ECU", "12")]
+    assert wire.colour == "RD/WH"
 
 
 def test_undo_goes_back_to_the_beginning_and_says_so() -> None:

@@ -7,7 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loomproof.jobs.naming import Key
-from loomproof.naming.desk import Happened, Letters, step, steps
+from loomproof.naming.desk import step, steps
+from loomproof.naming.happening import Happened, Letters
 from loomproof.naming.shown import shown
 from loomproof.screens.full_screen import KEYS, keys_of
 from loomproof.screens.naming_screen import LEAST_WIDTH, frame

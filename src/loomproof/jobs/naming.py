@@ -29,7 +29,8 @@ from loomproof.measuring.probe import Felt, feeling
 from loomproof.measuring.reference_check import refuse_wrong_references
 from loomproof.naming.answers import Answer, Named
 from loomproof.naming.completing import known_of
-from loomproof.naming.desk import Desk, Key, Letters, Lifted, Measured, Touch, step
+from loomproof.naming.desk import Desk, step
+from loomproof.naming.happening import Key, Letters, Lifted, Measured, Touch
 from loomproof.naming.progress import progress_said
 from loomproof.naming.shown import shown
 from loomproof.planning.net_access import Scope

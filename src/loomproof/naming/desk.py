@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from enum import StrEnum
 from functools import cached_property
 from typing import assert_never
 
@@ -16,6 +15,7 @@ from loomproof.errors import InputError
 from loomproof.loom.model import End
 from loomproof.naming.answers import Answer, Named, after, answered
 from loomproof.naming.completing import Candidate, Known, completions
+from loomproof.naming.happening import Happened, Key, Letters, Lifted, Measured, Touch
 from loomproof.naming.suggesting import Suggestion, suggestions
 from loomproof.naming.typed import read_answer
 
@@ -23,73 +23,20 @@ LONGEST_LINE = 400
 """Letters that are taken into a line: more is a key that hangs, or something pasted. Our convention."""
 
 
-class Key(StrEnum):
-    """What a key does, whichever it is."""
-
-    ENTER = "enter"
-    COMPLETE = "complete"
-    ERASE = "erase"
-    ERASE_WORD = "erase word"
-    CLEAR = "clear"
-    LEFT = "left"
-    RIGHT = "right"
-    FIRST = "first"
-    LAST = "last"
-    OTHER_END = "other end"
-    OTHER_END_BACK = "other end, back"
-    NEXT = "next nameless"
-    PREVIOUS = "previous nameless"
-    UNDO = "undo"
-    STOP = "stop"
-    UNKNOWN = "unknown"
-
-
-@dataclass(frozen=True, slots=True)
-class Letters:
-    """Letters typed or pasted."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Touch:
-    """The probe touched these ends of the loom, and points on which no lead of the adapter is."""
-
-    ends: tuple[End, ...]
-    bare_points: tuple[int, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Lifted:
-    """The probe is off again."""
-
-
-@dataclass(frozen=True, slots=True)
-class Measured:
-    """Between two ends so many ohms were read, with the expanded uncertainty (k = 2); inf is open."""
-
-    a: End
-    b: End
-    ohm: float
-    u_ohm: float
-
-
-Happened = Key | Letters | Touch | Lifted | Measured
-
-
 @dataclass(frozen=True)
 class Desk:
     """All that is there while naming a loom.
 
     ``net`` is what was touched last, or chosen with a key (then ``felt`` is false), ``chosen`` the end of it
-    that is spoken of. ``began`` is how many answers were given before today. ``said`` is what stands under
-    the line, ``refused`` whether that is an error.
+    that is spoken of, ``picked`` whether that was chosen with a key. ``began`` is how many answers were given
+    before today. ``said`` is what stands under the line, ``refused`` whether that is an error.
     """
 
     named: Named
     known: Known = field(default_factory=Known)
     net: tuple[End, ...] = ()
     chosen: End | None = None
+    picked: bool = False
     felt: bool = False
     held: bool = False
     text: str = ""
@@ -115,6 +62,23 @@ class Desk:
         text = self.tabbed[0] if self.tabbed else self.text[: self.cursor]
         plugs = [each.answer.connector for each in self.suggestions if each.answer.connector]
         return completions(self.named, self.known, self.chosen, text, plugs) if text else ()
+
+    @property
+    def meant(self) -> Answer:
+        """What the line says, of the end that it means. Raises `InputError`.
+
+        The probe tells no end from another of its net. Where no key picked one, an end of it that has the
+        typed name already is meant, else a nameless one with the typed number at the adapter's plug.
+        """
+        assert self.chosen is not None
+        answer = read_answer(self.named, self.chosen, self.text)
+        if self.picked or not answer.cavity:
+            return answer
+        place, names = End(answer.connector, answer.cavity), self.named.names
+        bare = set(self.named.nameless)
+        same = [end for end in self.net if names[end] == place]
+        same += [end for end in (self.chosen, *self.net) if end in bare and end.cavity == place.cavity]
+        return replace(answer, end=same[0]) if same else answer
 
     @property
     def to_read(self) -> tuple[End, End] | None:
@@ -172,7 +136,7 @@ def _touched(desk: Desk, touch: Touch) -> Desk:
     if desk.text.strip():
         return desk
     chosen = _likeliest(desk, touch.ends)
-    desk = replace(desk, net=touch.ends, chosen=chosen, felt=True, tabbed=None)
+    desk = replace(desk, net=touch.ends, chosen=chosen, picked=False, felt=True, tabbed=None)
     desk = _says(desk, "", text="")
     bare = set(desk.named.nameless)
     if not bare & set(touch.ends):
@@ -281,7 +245,7 @@ def _entered(desk: Desk) -> Desk:
         first = "; 1 takes the first suggestion" if desk.suggestions else ""
         return _says(desk, f"Type what it is, like INJ1:2 RD/WH injector{first}.", bad=True, text="")
     try:
-        return _answered(desk, read_answer(desk.named, desk.chosen, desk.text))
+        return _answered(desk, desk.meant)
     except InputError as error:
         return _says(desk, _told(error), bad=True)
 
@@ -308,7 +272,9 @@ def _answered(desk: Desk, answer: Answer) -> Desk:
     said = f"{answer.end} is {now}." if renamed else f"{now}: kept."
     if circuit:
         said += f" Its net is for {circuit}."
-    return _says(replace(desk, named=named), " ".join(filter(None, (said, named.told))), text="")
+    return _says(
+        replace(desk, named=named, chosen=answer.end), " ".join(filter(None, (said, named.told))), text=""
+    )
 
 
 def _undone(desk: Desk) -> Desk:
@@ -319,7 +285,7 @@ def _undone(desk: Desk) -> Desk:
     named = answered(desk.named.traced, answers[:-1])
     desk = replace(desk, named=named)
     net = desk.net if last.end in desk.net else _net_of(desk, last.end)
-    desk = replace(desk, net=net, chosen=last.end, felt=desk.felt and last.end in desk.net)
+    desk = replace(desk, net=net, chosen=last.end, picked=True, felt=desk.felt and last.end in desk.net)
     now = named.names[last.end]
     again = "has no name again" if last.end in named.nameless else f"is {now} as before"
     return _says(desk, f"Taken back: {last.end} {again}.")
@@ -341,7 +307,7 @@ def _next_nameless(desk: Desk, by: int) -> Desk:
     at = order.index(desk.chosen) if desk.chosen is not None else -1
     following = [*order[at + 1 :], *order[: at + 1]] if by > 0 else [*order[:at][::-1], *order[at:][::-1]]
     end = next(each for each in following if each in set(bare))
-    desk = replace(desk, chosen=end, felt=False)
+    desk = replace(desk, chosen=end, picked=True, felt=False)
     return replace(desk, net=_net_of(desk, end), said="", refused=False)
 
 
@@ -349,7 +315,7 @@ def _other_end(desk: Desk, by: int) -> Desk:
     if desk.chosen is None or len(desk.net) < 2:
         return _says(desk, "There is no other end on this net.", bad=True)
     at = (desk.net.index(desk.chosen) + by) % len(desk.net)
-    return replace(desk, chosen=desk.net[at], said="", refused=False)
+    return replace(desk, chosen=desk.net[at], picked=True, said="", refused=False)
 
 
 def _completed(desk: Desk) -> Desk:

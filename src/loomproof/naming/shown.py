@@ -12,7 +12,7 @@ from loomproof.loom.text import first_of
 from loomproof.naming.answers import Named
 from loomproof.naming.desk import Desk
 from loomproof.naming.progress import bare_plugs, counts, progress_said
-from loomproof.naming.typed import read_answer, saying
+from loomproof.naming.typed import saying
 from loomproof.results.figures import ohms, ohms_within
 
 
@@ -156,6 +156,6 @@ def _meant(desk: Desk) -> str:
     if desk.chosen is None or not desk.text.strip() or desk.refused:
         return ""
     try:
-        return saying(desk.named, read_answer(desk.named, desk.chosen, desk.text))
+        return saying(desk.named, desk.meant)
     except InputError as error:
         return f"not yet: {error.message}"

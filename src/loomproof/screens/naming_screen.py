@@ -96,7 +96,9 @@ def _line(shown: Shown, width: int) -> tuple[str, int]:
     """Return the line that is typed, and the column of its cursor; of a long one what is around that."""
     room = width - 3
     text, at = shown.text, shown.cursor
-    first = max(at - room + 1, 0)
+    first = 0
+    while _wide(text[first:at]) > room - 1:
+        first += 1
     head = "<" if first else " "
     seen = text[first : first + room]
     return f">{head}{seen}", 2 + _wide(text[first:at])
@@ -137,15 +139,16 @@ def _folded(text: str, width: int, later: str = "") -> list[str]:
     for word in text.split(" "):
         lead = later if lines else ""
         joined = f"{now} {word}" if now else f"{lead}{word}"
-        if len(joined) <= width:
+        if _wide(joined) <= width:
             now = joined
             continue
         if now:
             lines.append(now)
         now = f"{later}{word}"
-        while len(now) > width:
-            lines.append(now[:width])
-            now = later + now[width:]
+        while _wide(now) > width:
+            most = next(k for k in range(len(now), 0, -1) if _wide(now[:k]) <= width or k == 1)
+            lines.append(now[:most])
+            now = later + now[most:]
     lines.append(now)
     return [each.replace("\xa0", " ") for each in lines]
 
