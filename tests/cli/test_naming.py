@@ -15,7 +15,7 @@ from loomproof.bench.simulation import Simulation
 from loomproof.loom.model import End, Hazard, Loom
 from loomproof.loom.reading import load
 from loomproof.loom.writing import write_folder
-from loomproof.naming.suggesting import usual
+from loomproof.naming.rules import usual
 from tests.cli.running import loomproof
 from tests.naming.engine import NETS, engine, leads, nameless, purpose_of
 from tests.naming.test_answers import joined

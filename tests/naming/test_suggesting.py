@@ -10,13 +10,10 @@ from loomproof.loom.component_kinds import ComponentKind
 from loomproof.loom.model import Component, Connector, ConnectorKind, End, Loom, Wire
 from loomproof.loom.nameless import KIND_AND_ROWS
 from loomproof.loom.patterns import pattern
-from loomproof.naming.answers import LEAST_COMPUTER, Answer, Named, after, begun
-from loomproof.naming.suggesting import (
-    net_figures,
-    plug_figures,
-    rules,
-    suggestions,
-)
+from loomproof.naming.answers import Answer, Named, after, begun
+from loomproof.naming.figures import LEAST_COMPUTER, Figures
+from loomproof.naming.rules import rules
+from loomproof.naming.suggesting import suggestions
 from tests.naming.engine import PLUGS, engine, nameless, purpose_of
 
 Nets = tuple[str, ...]
@@ -121,9 +118,9 @@ def test_each_rule_holds_where_it_is_about_and_speaks_with_its_reason(rule: obje
     measured = {frozenset((End("K", "1"), End("R1", "1"))): 0.004} if name == "earth-by-ohms" else {}
     (mine,) = [each for each in rules() if each.name == name]
     figures = (
-        net_figures(named, named.net_of[end], measured)
+        Figures(named.traced).of_net(end, measured)
         if mine.about == "net"
-        else plug_figures(named, named.loom.by_name[end.connector])
+        else Figures(named.traced).of_plug(end)
     )
     assert {figure for figure, _, _ in mine.when} <= {*figures, "ohm"}
     assert mine.holds(figures), figures
@@ -221,5 +218,5 @@ def test_two_plugs_as_big_as_each_other_are_no_computer() -> None:
             for name in ("A", "B")
         ),
     )
-    assert begun(loom).computer is None
+    assert Figures(loom).computer is None
     assert suggestions(begun(loom), End("A", "1")) == ()

@@ -14,17 +14,13 @@ from loomproof.electrics.nets import Net, nets_of
 from loomproof.errors import InputError
 from loomproof.loom.colours import name_of
 from loomproof.loom.designations import DESIGNATIONS
-from loomproof.loom.model import CavityFacts, Circuit, Component, Connector, ConnectorKind, End, Loom, Wire
+from loomproof.loom.model import CavityFacts, Circuit, Component, ConnectorKind, End, Loom, Wire
 from loomproof.loom.nameless import is_nameless
 from loomproof.loom.patterns import pattern, usual_of
 from loomproof.naming.moving import moved
 
 ENGINE = "engine"
 """The pattern whose circuits purposes are taken for."""
-
-
-LEAST_COMPUTER = 10
-"""The biggest connector is taken for the computer's from so many cavities on. Our convention."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,17 +75,6 @@ class Named:
         """Ends whose connector nobody has named, by the names of the beginning, in the loom's order."""
         bare = {c.name for c in self.loom.connectors if is_nameless(c)}
         return tuple(end for end in self.traced.cavities if self.names[end].connector in bare)
-
-    @cached_property
-    def computer(self) -> Connector | None:
-        """The biggest connector, taken for the computer's; ``None`` where none is big, or two are."""
-        plugs = sorted(self.traced.connectors, key=lambda each: len(each.cavities), reverse=True)
-        big = [each for each in plugs if len(each.cavities) >= LEAST_COMPUTER]
-        if not big or (len(big) > 1 and len(big[1].cavities) == len(big[0].cavities)):
-            return None
-        now = {self.names[end].connector for end in big[0].ends}
-        most = max(sorted(now), key=lambda name: len(self.loom.by_name[name].cavities))
-        return self.loom.by_name[most]
 
     def wires_of(self, end: End) -> tuple[Wire, ...]:
         """Return the wires of the net of an end, by today's name."""

@@ -74,7 +74,7 @@ def completions(
     else:
         found = _others(named, known, start)
     near = [each for each in dict.fromkeys(found) if _fits(each, start)]
-    near.sort(key=lambda each: not each[0].casefold().startswith(start.casefold()))
+    near.sort(key=lambda each: not any(text.casefold().startswith(start.casefold()) for text in each))
     return tuple(
         Candidate(head + quoted(word), word, meaning) for word, meaning in near[:MOST] if word != start
     )

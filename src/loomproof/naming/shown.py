@@ -120,7 +120,8 @@ def _line(desk: Desk, end: End) -> EndLine:
     bare = is_nameless(plug)
     wires = named.loom.wires_at.get(now, ())
     words = [name_of(wire.colour) for wire in wires if wire.colour]
-    words.append(f"plug of {len(plug.cavities)}" if len(plug.cavities) > 1 else "single end")
+    if bare:
+        words.append(f"plug of {len(plug.cavities)}" if len(plug.cavities) > 1 else "single end")
     if not bare and now != end:
         words.append(f"traced as {end}")
     ohm = ""

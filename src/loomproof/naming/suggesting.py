@@ -4,39 +4,24 @@ The table is ``data/suggestions.csv``. A rule is about the net of an end (what i
 (what to call it), or about the computer's plug; it holds where all of its ``when`` holds of the figures
 below, takes purpose and designation from the pattern of an engine's loom by the name of a circuit, and says
 why, by what source. Nothing is taken over but by a person.
-
-Figures of a net: ``cavities``; ``rings``, connectors of one cavity; ``twos`` and ``threes``, plugs of two
-and of three; ``alike_twos``, the plugs of two on it that also have a wire of their own to the computer;
-``computer``, its cavities of the biggest connector; ``fuses``; ``ohm``, the most that was measured. Of a
-plug: its ``size``; ``own``, its wires that go to one cavity of the computer and nowhere else; ``common``, its
-cavities on nets of three and more; of those ``feed`` as the rule main-feed has it or with a fuse, else
-``earthed`` with a ring on the net, ``supply`` and ``sensor_earth`` as the rules of those names have it, and
-``feed`` the rest; ``bare``, its cavities on nothing; ``alike``, plugs of its size and number of own wires
-that share a common net with it; ``screened``, ``resistors`` and ``diodes``.
 """
 
 from __future__ import annotations
 
-import csv
-import operator
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
+from functools import lru_cache
 
 from loomproof.electrics.nets import Net
-from loomproof.loom.component_kinds import ComponentKind
-from loomproof.loom.model import Connector, End
+from loomproof.loom.model import End, Loom
 from loomproof.loom.nameless import is_nameless
-from loomproof.loom.patterns import Usual, pattern
-from loomproof.naming.answers import ENGINE, Answer, Named
+from loomproof.naming.answers import Answer, Named
+from loomproof.naming.figures import Figures
+from loomproof.naming.rules import rules, usual
 from loomproof.results.figures import ohms
 
 MOST = 4
 """So many suggestions are made of one end: of more nobody reads the reasons. Our convention."""
-
-_SIGNS = {">=": operator.ge, "<=": operator.le, "=": operator.eq}
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,55 +32,6 @@ class Suggestion:
     says: str
     reason: str
     source: str
-
-
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """A row of the table. ``when`` is figure, sign and number, all of which must hold."""
-
-    name: str
-    about: str
-    when: tuple[tuple[str, str, float], ...]
-    circuit: str
-    stem: str
-    reason: str
-    source: str
-
-    def holds(self, figures: Mapping[str, float]) -> bool:
-        """Whether all of its conditions hold; of a figure that nobody knows none does."""
-        return all(
-            figure in figures and _SIGNS[sign](figures[figure], number) for figure, sign, number in self.when
-        )
-
-
-@cache
-def rules() -> tuple[Rule, ...]:
-    """Return the rules of the table."""
-    text = (files("loomproof.naming") / "data" / "suggestions.csv").read_text(encoding="utf-8")
-    return tuple(
-        Rule(
-            row["rule"],
-            row["about"],
-            tuple(_condition(each) for each in row["when"].split()),
-            row["circuit"],
-            row["stem"],
-            row["reason"],
-            row["source"],
-        )
-        for row in csv.DictReader(text.splitlines())
-    )
-
-
-def _condition(text: str) -> tuple[str, str, float]:
-    found = re.fullmatch(r"([a-z_]+)(>=|<=|=)([0-9.]+)", text)
-    if found is None:
-        raise ValueError(f"{text!r} in the table of suggestions is no condition such as size>=2")
-    return found[1], found[2], float(found[3])
-
-
-def usual(circuit: str) -> Usual:
-    """Return the row of the engine's pattern that a rule speaks of."""
-    return next(row for row in pattern(ENGINE) if row.circuit == circuit)
 
 
 def suggestions(
@@ -137,19 +73,17 @@ def _by_rule(named: Named, end: End, measured: Mapping[frozenset[End], float]) -
     """Return what the table says of an end; names that are there once already come last."""
     found: list[Suggestion] = []
     here = named.names[end]
-    plug = named.loom.by_name[here.connector]
-    net = named.net_of[here]
-    of_net, of_plug = net_figures(named, net, measured), plug_figures(named, plug)
-    computer = named.computer
+    plug, net, counted = named.traced.by_name[end.connector], named.net_of[here], figures_of(named)
+    of_net, of_plug = counted.of_net(end, measured), counted.of_plug(end)
     said: dict[str, object] = {
         **of_net,
         **of_plug,
-        "computer_name": f"{computer.name}, the biggest plug" if computer else "",
+        "computer_name": _computer(named),
     }
     said["rings_said"] = "one single end" if of_net["rings"] == 1 else f"{of_net['rings']:g} single ends"
     said |= {name: f"{value:g}" for name, value in said.items() if isinstance(value, float)}
     said["ohm"] = ohms(of_net.get("ohm"))
-    bare, is_computer = is_nameless(plug), plug is computer
+    bare, is_computer = is_nameless(named.loom.by_name[here.connector]), plug is counted.computer
     circuit = named.circuit_at(here)
     later: list[Suggestion] = []
     for rule in rules():
@@ -170,6 +104,38 @@ def _by_rule(named: Named, end: End, measured: Mapping[frozenset[End], float]) -
         (later if again else found).append(Suggestion(answer, says, reason, source))
     found.sort(key=lambda each: not each.answer.connector)
     return (*found, *later, *_by_name(named, end, net))
+
+
+def _computer(named: Named) -> str:
+    """Return how the computer's plug is spoken of."""
+    computer = figures_of(named).computer
+    if computer is None:
+        return "the computer"
+    now = [named.names[end].connector for end in computer.ends]
+    return f"{max(now, key=now.count)}, the biggest plug"
+
+
+def figures_of(named: Named) -> Figures:
+    """Return the figures of the loom as it was traced."""
+    return _figures(_Same(named.traced))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Same:
+    """A loom, the same only as itself: to compare two looms would take longer than to count anew."""
+
+    loom: Loom
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.loom is self.loom
+
+    def __hash__(self) -> int:
+        return id(self.loom)
+
+
+@lru_cache(maxsize=2)
+def _figures(of: _Same) -> Figures:
+    return Figures(of.loom)
 
 
 def _by_name(named: Named, end: End, net: Net) -> Iterator[Suggestion]:
@@ -199,97 +165,3 @@ def _free(named: Named, stem: str) -> tuple[str, bool]:
 
 _MANY = ("INJ", "COIL", "EARTH")
 """Of these a loom has several as a rule."""
-
-
-def net_figures(
-    named: Named, net: Net, measured: Mapping[frozenset[End], float] | None = None
-) -> dict[str, float]:
-    """Return the figures of a net that rules ask for; ``ohm`` only where something was measured on it."""
-    computer = named.computer
-    plugs = {end.connector for end in net.cavities}
-    sizes = [
-        len(named.loom.by_name[name].cavities) for name in plugs if not computer or name != computer.name
-    ]
-    kinds = [part.kind for part in named.loom.components if set(part.ends) & set(net.ends)]
-    on = {named.traced_of[end] for end in net.cavities}
-    read = [ohm for pair, ohm in (measured or {}).items() if pair <= on]
-    figures = {
-        "cavities": float(len(net.cavities)),
-        "rings": float(sum(size == 1 for size in sizes)),
-        "twos": float(sum(size == 2 for size in sizes)),
-        "threes": float(sum(size == 3 for size in sizes)),
-        "alike_twos": float(
-            sum(
-                len(plug.cavities) == 2 and bool(_own(named, plug))
-                for plug in (named.loom.by_name[name] for name in plugs)
-            )
-        ),
-        "computer": float(
-            sum(computer is not None and end.connector == computer.name for end in net.cavities)
-        ),
-        "fuses": float(sum(kind in (ComponentKind.FUSE, ComponentKind.LINK) for kind in kinds)),
-    }
-    return figures | ({"ohm": max(read)} if read else {})
-
-
-def _own(named: Named, plug: Connector) -> tuple[End, ...]:
-    """Return the cavities of a plug whose wire goes to one cavity of the computer and nowhere else."""
-    computer = named.computer
-    if computer is None:
-        return ()
-    return tuple(
-        end
-        for end in plug.ends
-        if len(cavities := named.net_of[end].cavities) == 2
-        and any(each.connector == computer.name for each in cavities if each != end)
-    )
-
-
-def plug_figures(named: Named, plug: Connector) -> dict[str, float]:
-    """Return the figures of a plug that rules ask for."""
-    own = len(_own(named, plug))
-    nets = [named.net_of[end] for end in plug.ends]
-    kinds = {"earthed": 0, "supply": 0, "sensor_earth": 0, "feed": 0}
-    common: list[Net] = [net for net in nets if len(net.cavities) > 2]
-    for net in common:
-        kinds[_kind_of(named, net)] += 1
-    shared = {end.connector for net in common for end in net.cavities}
-    alike = [
-        other
-        for other in (named.loom.by_name[name] for name in shared)
-        if len(other.cavities) == len(plug.cavities) and len(_own(named, other)) == own
-    ]
-    ends = set(plug.ends)
-    across = [
-        part.kind
-        for part in named.loom.components
-        if len({end for end in plug.ends if set(named.net_of[end].ends) & set(part.ends)}) > 1
-    ]
-    wires = [wire for wire in named.loom.wires if ends & set(wire.ends)]
-    figures = {
-        "size": len(plug.cavities),
-        "own": own,
-        "common": len(common),
-        **kinds,
-        "bare": sum(len(net.cavities) == 1 for net in nets),
-        "alike": len(alike),
-        "screened": sum(bool(wire.screened_by) for wire in wires),
-        "resistors": sum(kind is ComponentKind.RESISTOR for kind in across),
-        "diodes": sum(kind is ComponentKind.DIODE for kind in across),
-    }
-    return {name: float(value) for name, value in figures.items()}
-
-
-def _kind_of(named: Named, net: Net) -> str:
-    """Return what a common net of a plug is, as the rules about nets have it."""
-    figures = net_figures(named, net)
-    by_name = {rule.name: rule for rule in rules()}
-    if by_name["main-feed"].holds(figures) or figures["fuses"]:
-        return "feed"
-    if figures["rings"]:
-        return "earthed"
-    if by_name["sensor-supply"].holds(figures):
-        return "supply"
-    if by_name["sensor-earth"].holds(figures):
-        return "sensor_earth"
-    return "feed"
