@@ -19,6 +19,7 @@ from loomproof.naming.rules import usual
 from tests.cli.running import loomproof
 from tests.naming.engine import NETS, engine, leads, nameless, purpose_of
 from tests.naming.test_answers import joined
+from tests.simulating import started
 
 if os.name == "nt":
     pytest.skip("there are no pseudo-terminals on Windows", allow_module_level=True)
@@ -37,13 +38,13 @@ def _nothing_left_running() -> Iterator[None]:
     Dialogue.stop_all()
 
 
-@pytest.fixture
-def hand(tmp_path: Path) -> Iterator[Simulation]:
-    """The scanner, with the real loom on it, and the hand that touches it."""
+@pytest.fixture(params=[started])
+def hand(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Simulation]:
+    """The scanner, with the real loom on it, and the hand that touches it; in a process of its own for one."""
     write_folder(REAL, tmp_path / "engine")
     write_adapter(leads(REAL, TRUTH), tmp_path / "clips.csv")
     write_folder(BARE, tmp_path / "found")
-    simulation = Simulation(tmp_path / "engine", tcp=True)
+    simulation: Simulation = request.param(tmp_path / "engine", tcp=True)
     try:
         yield simulation
     finally:
@@ -82,6 +83,7 @@ def offers(stands: str) -> dict[str, str]:
     return {says: key for key, says in re.findall(r"\[(\d)\] ([^\n]*)\?", stands)}
 
 
+@pytest.mark.parametrize("hand", [Simulation], indirect=True)
 def test_sixty_ends_are_named_in_as_many_touches_and_one_key_for_each_right_suggestion(
     hand: Simulation, tmp_path: Path
 ) -> None:

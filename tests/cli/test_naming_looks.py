@@ -19,6 +19,7 @@ from loomproof.bench.simulation import Simulation
 from loomproof.loom.reading import load
 from loomproof.loom.writing import write_folder
 from tests.naming.engine import engine, leads, nameless
+from tests.simulating import started
 
 TMUX = shutil.which("tmux")
 if TMUX is None:
@@ -72,7 +73,7 @@ def hand(tmp_path: Path) -> Iterator[Simulation]:
     write_folder(REAL, tmp_path / "engine")
     write_adapter(leads(REAL, TRUTH), tmp_path / "clips.csv")
     write_folder(BARE, tmp_path / "found")
-    simulation = Simulation(tmp_path / "engine", tcp=True)
+    simulation = started(tmp_path / "engine", tcp=True)
     try:
         yield simulation
     finally:
@@ -106,7 +107,7 @@ def test_it_looks_right_wide_and_narrow_and_while_its_size_changes(
         terminal.shows("> INJ1:2 rd")
         terminal.turns(columns, rows)
         terminal.presses("Enter")
-        terminal.shows("INJ1:2 +.*, red, plug of 2|INJ1:2 +red, plug of 2")
+        terminal.shows("> INJ1:2 +red, traced as P18:2")
         terminal.presses("C-d")
         # The terminal has what stood there before, and the sum of the naming.
         terminal.shows("before", "2 of 60 ends named", "code 0")

@@ -208,6 +208,9 @@ def test_cavities_of_one_adapter_plug_are_taken_to_be_of_one_plug() -> None:
     first = suggestions(named, back[End("MAP", "2")])[0]
     assert (first.answer.connector, first.answer.cavity) == ("MAP", "2")
     assert str(back[End("MAP", "1")]) in first.reason
+    # The plug was named as what it is: no rule names the rest of it otherwise.
+    plugs = {each.answer.connector for each in suggestions(named, back[End("MAP", "2")])}
+    assert plugs == {"MAP", ""}
 
 
 def test_two_plugs_as_big_as_each_other_are_no_computer() -> None:

@@ -27,7 +27,7 @@ LEAST_COMPUTER = 10
 
 @dataclass(frozen=True)
 class Figures:
-    """The figures of a loom as it was traced: its plugs are those of the adapter, whatever was named since."""
+    """The figures of a loom as it was traced: its plugs are the adapter's, whatever was named since."""
 
     loom: Loom
 

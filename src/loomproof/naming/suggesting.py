@@ -84,11 +84,12 @@ def _by_rule(named: Named, end: End, measured: Mapping[frozenset[End], float]) -
     said |= {name: f"{value:g}" for name, value in said.items() if isinstance(value, float)}
     said["ohm"] = ohms(of_net.get("ohm"))
     bare, is_computer = is_nameless(named.loom.by_name[here.connector]), plug is counted.computer
+    whole = bare and all(named.names[each].connector == here.connector for each in plug.ends)
     circuit = named.circuit_at(here)
     later: list[Suggestion] = []
     for rule in rules():
         holds = rule.holds(of_net if rule.about == "net" else of_plug)
-        plug_speaks = bare and (rule.about == "computer") == is_computer
+        plug_speaks = whole and (rule.about == "computer") == is_computer
         # A single end is called by what its net is for; of a plug the net says only what it is for.
         single = rule.about == "net" and bare and bool(rule.stem) and len(plug.cavities) == 1
         net_speaks = bool(net.wires) and (not circuit or (single and circuit == rule.circuit))
