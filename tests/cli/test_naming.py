@@ -40,7 +40,7 @@ def _nothing_left_running() -> Iterator[None]:
 
 @pytest.fixture(params=[started])
 def hand(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Simulation]:
-    """The scanner, with the real loom on it, and the hand that touches it; in a process of its own for one."""
+    """The scanner, with the real loom on it, and the hand that touches it; for one test in its own process."""
     write_folder(REAL, tmp_path / "engine")
     write_adapter(leads(REAL, TRUTH), tmp_path / "clips.csv")
     write_folder(BARE, tmp_path / "found")
