@@ -40,7 +40,7 @@ def _nothing_left_running() -> Iterator[None]:
 
 @pytest.fixture(params=[started])
 def hand(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Simulation]:
-    """The scanner, with the real loom on it, and the hand that touches it; for one test in its own process."""
+    """The scanner with the real loom on it, and the hand that touches it; once in a process of its own."""
     write_folder(REAL, tmp_path / "engine")
     write_adapter(leads(REAL, TRUTH), tmp_path / "clips.csv")
     write_folder(BARE, tmp_path / "found")
@@ -218,19 +218,6 @@ def test_wrong_lines_and_keys_out_of_place_are_told_at_the_terminal(hand: Simula
     assert at.ends() == 0
     (wire,) = load(tmp_path / "found").loom.wires_at[End("INJ1", "2")]
     assert (wire.colour, wire.circuit) == ("RD/WH", "injector")
-
-
-def test_names_of_the_cars_side_are_completed(hand: Simulation, tmp_path: Path) -> None:
-    at = Naming(hand, tmp_path, "--car", "engine")
-    at.touch("LAMBDA:2")
-    at.presses("lam\t:\t")
-    at.sees(r"> LAMBDA:1\s")
-    at.presses("\t")
-    at.sees(r"> LAMBDA:2\s")
-    at.presses("\r")
-    at.sees(r"is LAMBDA:2\.")
-    at.presses("\x04")
-    assert at.ends() == 0
 
 
 def test_without_a_terminal_it_is_not_begun(tmp_path: Path) -> None:

@@ -80,20 +80,26 @@ def hand(tmp_path: Path) -> Iterator[Simulation]:
         simulation.end()
 
 
-@pytest.mark.parametrize(("columns", "rows"), [(120, 36), (60, 24)])
-def test_it_looks_right_wide_and_narrow_and_while_its_size_changes(
-    hand: Simulation, tmp_path: Path, columns: int, rows: int
-) -> None:
-    words = ("name", "found", "--bench", str(hand.address), "--adapter", "clips.csv")
-    terminal = Terminal(tmp_path, columns, rows, *words)
+def test_it_looks_right_wide_and_narrow_and_while_its_size_changes(hand: Simulation, tmp_path: Path) -> None:
+    words = ("name", "found", "--bench", str(hand.address), "--adapter", "clips.csv", "--car", "engine")
+    terminal = Terminal(tmp_path, 120, 36, *words)
     try:
-        terminal.shows("Touch any end", r"\[Ctrl-D\]", "0 of 60 ends")
+        for columns, rows in ((60, 24), (120, 36)):
+            terminal.turns(columns, rows)
+            terminal.shows("Touch any end", r"\[Ctrl-D\]", "0 of 60 ends")
         hand.tell("touch INJ2:2")
         lines = terminal.shows("Probe on: a net of 2 ends", r"\[1\] INJ1: injectors", r"What is P18:2\?")
         assert lines[0].endswith("1 touch, 0 of 60 ends named")
         assert re.fullmatch("─+", lines[1])
         hand.tell("lift")
         terminal.shows(r"P6:13 +\? 0\.\d+ Ω ± 0\.\d+ Ω, plug of 24", "> P18:2 +[?] plug of 2")
+        # What the car's side is called is offered, and the screen has room for it narrow as well as wide.
+        terminal.presses("lam")
+        for columns, rows in ((60, 24), (120, 36)):
+            terminal.turns(columns, rows)
+            terminal.shows("> lam", r"Tab: LAMBDA \(the car's side\)", r"\[1\] INJ1: injectors")
+        terminal.presses("C-u")
+        terminal.shows("\n>\n")
         terminal.presses("1")
         terminal.shows("P18:2 is INJ1:2. Its net is for", "for injector: injectors")
         terminal.presses("INJ1:2 rd")
