@@ -22,8 +22,8 @@ static uint8_t start[MOST_STARTS];    /* points of A from which current flows */
 static points_t reached[MOST_STARTS]; /* the points of B at which it comes out */
 static uint8_t starts;
 
-ohms_t ohms_found_among(const points_t *a, const points_t *b, uint32_t settle_us, uint8_t *index,
-                        float *share) {
+static bool read_among(const points_t *a, const points_t *b, uint32_t settle_us, uint8_t *index,
+                       float *share) {
     points_t pulled;
     bool good = true;
     *share = 0.0F;
@@ -42,6 +42,16 @@ ohms_t ohms_found_among(const points_t *a, const points_t *b, uint32_t settle_us
             *share = off;
             *index = i;
         }
+    }
+    return good;
+}
+
+ohms_t ohms_found_among(const points_t *a, const points_t *b, uint32_t settle_us, uint8_t *index,
+                        float *share) {
+    bool good = read_among(a, b, settle_us, index, share);
+    if (good && fabsf(*share) > 1.0F) {
+        board_wait_us(FALL_US);
+        good = read_among(a, b, settle_us, index, share);
     }
     board_release();
     return !good ? OHMS_FAULT : fabsf(*share) > 1.0F ? OHMS_VOLTS : OHMS_GOOD;
@@ -135,18 +145,47 @@ static uint8_t take_part(uint8_t k, uint16_t *left, uint8_t *points, uint8_t *of
     return count;
 }
 
+/* Where current goes from A, and where it comes out at B; released afterwards. */
+static ohms_t find_currents(const points_t *a, const points_t *b, uint32_t settle_us) {
+    uint8_t index;
+    float share;
+    starts = 0;
+    ohms_t how = ohms_found_among(a, b, settle_us, &index, &share);
+    how = how == OHMS_GOOD ? find_starts(a, b, settle_us) : how;
+    how = how == OHMS_GOOD ? find_reached(b, settle_us) : how;
+    board_release();
+    return how;
+}
+
+ohms_t ohms_diode_groups(const points_t *a, const points_t *b, uint32_t settle_us, float *volts) {
+    if (points_count(a) == 1U && points_count(b) == 1U) {
+        return ohms_diode(points_first(a), points_first(b), settle_us, volts);
+    }
+    ohms_t how = find_currents(a, b, settle_us);
+    *volts = INFINITY;
+    for (uint8_t k = 0; k < starts && how == OHMS_GOOD; k++) {
+        for (uint8_t i = 0; i < POINTS && how == OHMS_GOOD; i++) {
+            float needs;
+            if (!points_has(&reached[k], i)) {
+                continue;
+            }
+            how = ohms_diode(start[k], i, settle_us, &needs);
+            if (how == OHMS_GOOD && needs < *volts) {
+                *volts = needs;
+            }
+            how = how == OHMS_OPEN ? OHMS_GOOD : how;
+        }
+    }
+    return how == OHMS_GOOD && !isfinite(*volts) ? OHMS_OPEN : how;
+}
+
 ohms_t ohms_groups(const points_t *a, const points_t *b, uint32_t settle_us, float *ohm) {
     if (points_count(a) == 1U && points_count(b) == 1U) {
         return ohms_pair(points_first(a), points_first(b), OHM_MOST, settle_us, ohm);
     }
     float most = OHM_MOST * (float)points_count(a);
     float siemens = 0.0F;
-    uint8_t index;
-    float share;
-    ohms_t how = ohms_found_among(a, b, settle_us, &index, &share);
-    how = how == OHMS_GOOD ? find_starts(a, b, settle_us) : how;
-    how = how == OHMS_GOOD ? find_reached(b, settle_us) : how;
-    board_release();
+    ohms_t how = find_currents(a, b, settle_us);
     uint16_t left = (uint16_t)((1UL << starts) - 1UL);
     for (uint8_t k = 0; k < starts && how == OHMS_GOOD; k++) {
         uint8_t points[MOST_JOINED + 1U];

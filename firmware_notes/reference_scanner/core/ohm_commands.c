@@ -101,30 +101,14 @@ void measure_volts(word_t rest, uint32_t settle_us, out_t *out) {
     put_reading(how == OHMS_VOLTS ? OHMS_OPEN : how, share * supply, out);
 }
 
-/* Of groups that pair of points, the first of one against any of the other, at which least is needed. */
 void measure_diode(word_t rest, uint32_t settle_us, out_t *out) {
     points_t a;
     points_t b;
-    float least = 0.0F;
-    bool flows = false;
-    ohms_t how = OHMS_OPEN;
-    if (!take_pair(&rest, &a, &b, out) || !ready(false, out)) {
-        return;
+    float volts = 0.0F;
+    if (take_pair(&rest, &a, &b, out) && ready(false, out)) {
+        ohms_t how = ohms_diode_groups(&a, &b, settle_us, &volts);
+        put_reading(how, volts, out);
     }
-    for (uint8_t i = 0; i < POINTS && (how == OHMS_GOOD || how == OHMS_OPEN); i++) {
-        for (uint8_t j = 0; j < POINTS && (how == OHMS_GOOD || how == OHMS_OPEN); j++) {
-            float volts;
-            if (!points_has(&a, i) || !points_has(&b, j)) {
-                continue;
-            }
-            how = ohms_diode(i, j, settle_us, &volts);
-            if (how == OHMS_GOOD && (!flows || volts < least)) {
-                flows = true;
-                least = volts;
-            }
-        }
-    }
-    put_reading(flows && how == OHMS_OPEN ? OHMS_GOOD : how, least, out);
 }
 
 static void refuse_calibration(out_t *out) {

@@ -97,7 +97,7 @@ bool ohms_apart(uint8_t a, uint8_t b, const points_t *pulled, uint32_t settle_us
 
 /* Both pulled up, so that neither floats. A source between them lifts its plus over the supply then, where it
  * is clamped: the plus alone is pulled up, and the reading is whole. */
-ohms_t ohms_found(uint8_t a, uint8_t b, uint32_t settle_us, float *share) {
+static bool read_found(uint8_t a, uint8_t b, uint32_t settle_us, float *share) {
     points_t pulled = only(a);
     points_add(&pulled, b);
     bool good = ohms_apart(a, b, &pulled, settle_us, share);
@@ -106,6 +106,14 @@ ohms_t ohms_found(uint8_t a, uint8_t b, uint32_t settle_us, float *share) {
         pulled = only(*share > 0.0F ? a : b);
         good = ohms_apart(a, b, &pulled, settle_us, &whole);
         *share = fabsf(whole) > fabsf(*share) ? whole : *share;
+    }
+    return good;
+}
+
+ohms_t ohms_found(uint8_t a, uint8_t b, uint32_t settle_us, float *share) {
+    bool good = read_found(a, b, settle_us, share);
+    if (good && fabsf(*share) > 1.0F) {
+        good = read_found(a, b, FALL_US, share);
     }
     board_release();
     if (!good) {

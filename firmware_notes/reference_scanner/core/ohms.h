@@ -13,6 +13,9 @@
 #define OHM_MOST 1.1e5F
 /* Less voltage than this is as good as none: 50 mV, as a share of the supply. */
 #define FOUND_LEAST 0.01F
+/* A capacitor that an open reading has left at the supply falls meanwhile, a source does not: with a pull-up
+ * at each end 0.1 mF by several per mille. */
+#define FALL_US 60000UL
 /* What a protection resistor may be, beside what it was calibrated to. */
 #define SERIES_OHM 1000.0F
 
@@ -44,6 +47,8 @@ ohms_t ohms_pair(uint8_t a, uint8_t b, float most, uint32_t settle_us, float *oh
 ohms_t ohms_groups(const points_t *a, const points_t *b, uint32_t settle_us, float *ohm);
 /* The voltage of a against b while current flows from a to b, V. */
 ohms_t ohms_diode(uint8_t a, uint8_t b, uint32_t settle_us, float *volts);
+/* The same for groups: of the points between which it flows, those that need least. */
+ohms_t ohms_diode_groups(const points_t *a, const points_t *b, uint32_t settle_us, float *volts);
 /* While current flows from a to b and back through a known resistance: what drops between them, and over both
  * protection resistors, each as a share and as the difference of both ways. */
 ohms_t ohms_drops(uint8_t a, uint8_t b, uint32_t settle_us, float *between, float *at_a, float *at_b);
