@@ -188,7 +188,7 @@ def test_a_bench_that_goes_away_in_a_touch_is_told_and_nothing_is_lost(
     assert at.ends() == 3
     told = " ".join(at.shown.split())
     assert re.search(r"loomproof: (link|bench): ", told), told
-    assert "Every answer is kept in found; the same command goes on from there." in told
+    assert "Every answer is kept in found, and naming goes on from there." in told
     assert "switch it off before you touch the loom" in told
     assert "CTS" in load(tmp_path / "found").loom.by_name
 

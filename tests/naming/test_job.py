@@ -132,7 +132,7 @@ def test_a_bench_that_goes_away_keeps_what_was_answered(hand: Simulation, tmp_pa
             (always, lambda: [Key.NEXT, *map(Letters, "PLUG"), Key.ENTER]),
             (lambda s: "PLUG" in s.said, hand.end),
         )
-    assert "the same command goes on" in gone.value.cure
+    assert "naming goes on from there" in gone.value.cure
     assert "switch it off" in gone.value.cure
     assert "PLUG" in load(tmp_path / "found").loom.by_name
 

@@ -200,7 +200,7 @@ def _touch(felt: Felt, leads: Adapter) -> Touch:
 @contextmanager
 def _kept_whatever(book: _Book) -> Iterator[None]:
     """Say, where something ends the naming, that what was answered is kept, and whether the bench let go."""
-    going_on = f"Every answer is kept in {book.folder}; the same command goes on from there."
+    going_on = f"Every answer is kept in {book.folder}, and naming goes on from there."
     try:
         yield
     except KeyboardInterrupt as stop:
