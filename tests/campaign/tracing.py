@@ -5,10 +5,11 @@
 Each is traced on a scanner of ±(0.1 Ω + 1 %), every second one on one that reads farads as well, ±(5 pF +
 1 %). What is there follows from the description (`trace_looms`). A part is right where it lies between the
 two nets, conducts the way it should, and reads what it is within the scanner's limits of error and the most
-that wires add; where parts hang together in a row, within what these make of it. Vectors are counted as they
-pass the seam: one for each point alone before anything else (the safety drives), ceil(log2 N) to learn, the
-fewest whose subsets tell the nets apart (E. Sperner 1928) and ceil(log2 N) more to confirm, and, where one
-of these says otherwise, as with a diode, each point alone once more.
+that wires add. A part may be found at the far end of another one that is less than the uncertainty of its own
+reading, where that is asked about. Vectors are counted as they pass the seam: one for each point alone before
+anything else (the safety drives), ceil(log2 N) to learn, the fewest whose subsets tell the nets apart
+(E. Sperner 1928) and ceil(log2 N) more to confirm, and, where one of these says otherwise, as with a diode,
+each point alone once more.
 """
 
 from __future__ import annotations
@@ -16,10 +17,13 @@ from __future__ import annotations
 import argparse
 import math
 import random
+import re
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from loomproof.bench.adapter import in_order
@@ -45,6 +49,7 @@ OFFSET_OHM, RATIO = 0.1, 0.01
 TEST_A, FORWARD_V = 0.01, 0.7
 """What the scanner puts on the loom, and what a diode drops: across less than 70 Ω it may not show, and need
 not be found; the loom is then asked for it."""
+Pair = frozenset[frozenset[End]]
 FARAD = FaradLimits(5e-12, 0.01, 1e-12)
 
 
@@ -107,12 +112,32 @@ def wrong_with(found: Traced, truth: Truth) -> list[str]:
     diodes = {(net_of[p.a], net_of[p.b]) for p in found.parts if p.one_way}
     hidden = {way for way in truth.diodes if truth.ohms.get(frozenset(way), math.inf) * TEST_A < FORWARD_V}
     told += [f"diode {_short(way)}" for way in diodes ^ truth.diodes if way not in hidden]
+    ohms = _at_the_end_asked_about(ohms, truth, found.questions)
     for pair in ohms.keys() | truth.ohms.keys():
         told += _value(pair, ohms.get(pair), truth.ohms.get(pair), "ohm", OFFSET_OHM, truth.wires_ohm)
     for pair in farads.keys() | truth.farads.keys():
         # Wires of some metres side by side have tenths of a nanofarad of their own.
         told += _value(pair, farads.get(pair), truth.farads.get(pair), "F", FARAD.farad, 2e-9)
     return told
+
+
+def _at_the_end_asked_about(
+    ohms: Mapping[Pair, float], truth: Truth, questions: Iterable[str]
+) -> dict[Pair, float]:
+    """Return what was found, a part at its true end where a question names that end beside the one found."""
+    named = [set(re.findall(r"\w+:\w+", text)) for text in questions if "reads the same to" in text]
+    moved = dict(ohms)
+    for pair in ohms.keys() - truth.ohms.keys():
+        for true in truth.ohms.keys() - ohms.keys():
+            nets = pair | true
+            if len(pair & true) == 1 and any(all(_any_of(net, ends) for net in nets) for ends in named):
+                moved[true] = moved.pop(pair)
+                break
+    return moved
+
+
+def _any_of(net: Iterable[End], names: set[str]) -> bool:
+    return any(str(end) in names for end in net)
 
 
 def _value(
@@ -192,10 +217,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--looms", type=int, default=LOOMS)
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--short", action="store_true")
     given = parser.parse_args(argv)
     count = 20 if given.short else given.looms
-    rows = [result_of(given.seed, number) for number in range(given.first, given.first + count)]
+    with ProcessPoolExecutor(given.jobs) as pool:
+        numbers = range(given.first, given.first + count)
+        rows = list(pool.map(partial(result_of, given.seed), numbers, chunksize=4))
     text = table(rows, f"python -m tests.campaign.tracing --looms {count} --seed {given.seed}")
     print(text)
     if (count, given.seed, given.first) == (LOOMS, SEED, 0):

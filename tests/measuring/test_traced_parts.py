@@ -64,6 +64,21 @@ def test_a_coil_of_which_one_way_reads_a_twentieth_less_has_a_diode_across_it() 
     assert not part.one_way
 
 
+def test_a_part_beyond_another_that_is_less_than_its_uncertainty_is_asked_about() -> None:
+    """82 kΩ behind 12 Ω: to either end of the 12 Ω it reads the same to a meter of ±1 %."""
+    chain = [*both_ways(0, 1, 12.0, 12.0), *both_ways(1, 2, 82_000.0, 82_010.0)]
+    chain += both_ways(0, 2, 82_000.0, 82_012.0)
+    _, asked = parts_between(NODES, chain, [])
+    assert len(asked) == 1
+    assert all(str(net[0]) in asked[0] for net in NODES[:3])
+    told = [
+        *both_ways(0, 1, 5000.0, 5000.0),
+        *both_ways(1, 2, 820.0, 820.0),
+        *both_ways(0, 2, 5820.0, 5820.0),
+    ]
+    assert parts_between(NODES, told, [])[1] == ()
+
+
 def test_capacitors_in_a_row_are_no_third_one_between_their_ends() -> None:
     """100 nF and 50 nF in a row: a third of a hundred nanofarads between the ends; what is small is wire."""
     a, b, c, d = (net[0] for net in NODES)

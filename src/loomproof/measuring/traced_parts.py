@@ -76,7 +76,35 @@ def parts_between(
             found, asks = _one_by_one(nodes, asked, read, forward_v, heads)
             parts += found
             questions += asks
+    questions += _either_end(parts, conductors, read)
     return tuple(parts), tuple(questions)
+
+
+def _either_end(
+    parts: Sequence[TracedPart], conductors: Sequence[Sequence[End]], read: Pairs
+) -> Iterator[str]:
+    """Ask about parts that may as well end beyond another one, which is less than the uncertainty of theirs.
+
+    82 kΩ to one end of 12 Ω and to the other differ by 12 Ω, which a meter of ±1 % does not tell.
+    """
+    home = {end: k for k, net in enumerate(conductors) for end in net}
+    resistors_at = [(home[p.a], home[p.b]) for p in parts if p.ohm is not None]
+    beside: dict[int, set[int]] = {}
+    for i, j in resistors_at:
+        beside.setdefault(i, set()).add(j)
+        beside.setdefault(j, set()).add(i)
+    for part in parts:
+        if part.ohm is None:
+            continue
+        for near, far in ((part.a, part.b), (part.b, part.a)):
+            i, j = home[near], home[far]
+            for k in sorted(beside[i] - {j}):
+                here, there = read.get((i, j)), read.get((k, j))
+                if here and there and abs(here[0] - there[0]) <= here[1] + there[1]:
+                    yield (
+                        f"{far} reads the same to {near} and to {conductors[k][0]}, within the meter's "
+                        f"uncertainty: on which of the two does the part of {part.ohm:.4g} ohm end?"
+                    )
 
 
 def capacitors_between(conductors: Sequence[Sequence[End]], farads: Iterable[Read]) -> Iterator[TracedPart]:
