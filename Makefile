@@ -32,6 +32,7 @@ $(VENV)/dev.stamp: $(VENV)/runtime.stamp requirements/dev.txt
 ifeq ($(BENCH),firmware)
 demo: $(VENV)/dev.stamp system-packages
 	$(BIN)/python -m tests.firmware.demo
+	$(BIN)/python -m tests.firmware.demo --ohms
 else
 demo: $(VENV)/runtime.stamp
 	$(BIN)/loomproof demo
