@@ -37,7 +37,7 @@
  * that the mean's scatter stays what it is there. */
 #define RAMP_REPEATS 64U
 #define RAMP_REPEATS_MOST 580U
-#define RAMP_FARAD 3.3e-9F
+#define RAMP_FARAD 1.5e-9F
 #define CALIBRATION_REPEATS 4U
 #define POLL_CYCLES 8U
 #define MOST_POLLS 4000U
