@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import click
@@ -101,7 +100,7 @@ def touch(
     and the table is written; each touch beeps, u and Enter takes the last one back, s and Enter leaves an end
     out. With --adapter, the loom on, each touch names its net.
     """
-    from loomproof.cli.output import drawn, writable
+    from loomproof.cli.output import drawn
     from loomproof.jobs.adapters import read_adapter
     from loomproof.jobs.events import Event, Touched
     from loomproof.jobs.gate import Assured
@@ -109,6 +108,8 @@ def touch(
     from loomproof.jobs.learn_adapter import Patience, Word
     from loomproof.loom.reading import load
     from loomproof.reports.words import plural
+    from loomproof.screens.progress import show_touched
+    from loomproof.screens.streams import writable
     from loomproof.screens.terminal_operator import TerminalOperator, typed_meanwhile
 
     if (target is None) == (table is None):
@@ -128,13 +129,7 @@ def touch(
     def tell(event: Event) -> None:
         if isinstance(event, Touched):
             learned.append(event)
-            if sys.stderr.isatty():
-                click.echo("\a", nl=False, err=True)  # the eyes are at the probe
-            points, ends = (", ".join(map(str, each)) for each in (event.points, event.cavities))
-            if target is None:
-                click.echo(f"point {points}: {ends or 'no lead of the adapter'}")
-            else:
-                click.echo(f"{ends}: point {points}")
+            show_touched(event, learning=target is not None)
 
     if target is None:
         drawn(job.name_touched(patience), tell)

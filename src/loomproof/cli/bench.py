@@ -15,7 +15,7 @@ from loomproof.screens.printing import show_checks
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive
-    from loomproof.jobs.bench_tests import Reference
+    from loomproof.jobs.bench_tests import Reference, ZeroedLeads, ZeroedOpen
 
 _simulated = click.option(
     "--loom",
@@ -93,21 +93,13 @@ def zero(
     from loomproof.screens.terminal_operator import TerminalOperator
 
     at = bench_tests.read_adapter(table), address, TerminalOperator(made_safe)
+    learned: ZeroedLeads | ZeroedOpen
     if unplugged:
-        alone = drawn(bench_tests.zero_open(*at, loom_path=on_it, connectors=only, repeats=repeats))
-        bench_tests.write_adapter(alone.adapter, table)
-        least, most = min(alone.farads) * 1e12, max(alone.farads) * 1e12
-        click.echo(
-            f"{table}: {len(alone.farads)} leads from {least:.3g} to {most:.3g} pF, "
-            f"uncertainty {alone.u_f * 1e12:.2g} pF (k = 2)."
-        )
-        return
-    learned = drawn(bench_tests.zero(*at, loom_path=on_it, connectors=only, repeats=repeats))
+        learned = drawn(bench_tests.zero_open(*at, loom_path=on_it, connectors=only, repeats=repeats))
+    else:
+        learned = drawn(bench_tests.zero(*at, loom_path=on_it, connectors=only, repeats=repeats))
     bench_tests.write_adapter(learned.adapter, table)
-    click.echo(
-        f"{table}: {len(learned.ohms)} leads from {min(learned.ohms):.3g} to {max(learned.ohms):.3g} ohm, "
-        f"uncertainty {learned.u_ohm:.2g} ohm (k = 2)."
-    )
+    click.echo(f"{table}: {learned.summary}")
 
 
 @bench.command("selftest", short_help="Test the bench itself and keep the dated result.")

@@ -7,13 +7,12 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.options import archive_option
-from loomproof.cli.output import chosen, found
-from loomproof.screens.kept import show_repairs
-from loomproof.screens.printing import line, paragraphs, table, terminal
+from loomproof.cli.output import found
+from loomproof.screens.kept import chosen, show_reasoning, show_repairs
+from loomproof.screens.printing import line, terminal
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive
-    from loomproof.results.document import Document
 
 
 @click.command()
@@ -48,19 +47,7 @@ def findings(run: str, saw: tuple[str, ...], forget: bool, details: bool, archiv
     if not answered.kept:
         click.echo("Not kept: answers are kept with a run of the store, not with a results file.")
     if details:
-        _show_details(answered.document)
-
-
-def _show_details(document: Document) -> None:
-    """Print the reasoning: what was explained by what, and the table of costs with reasons."""
-    from loomproof.jobs.answering import CAUSE_HEADS, COST_HEADS, cause_texts, cost_texts, reasoning
-
-    click.echo("")
-    paragraphs([reasoning(document)])
-    click.echo("")
-    table(CAUSE_HEADS, cause_texts(document), figures=("", "cost", "equals"))
-    click.echo("")
-    table(COST_HEADS, cost_texts(), figures=("cost",), whole=("explanation",))
+        show_reasoning(answered.document)
 
 
 @click.command()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +11,6 @@ from loomproof.cli.given import limits_of_error
 from loomproof.cli.options import loom_argument
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
-from loomproof.screens.printing import paragraphs, table
 
 if TYPE_CHECKING:
     from loomproof.loom.model import End
@@ -56,9 +54,9 @@ def explain(
 
     For example: loomproof explain mine ECU:12 INJ1:1
     """
-    from loomproof.jobs.explaining import STEP_HEADS, explained
+    from loomproof.jobs.explaining import explained
     from loomproof.loom.reading import load
-    from loomproof.results.figures import ohms
+    from loomproof.screens.explaining import show_explained
 
     limits = limits_of_error("--accuracy", accuracy, most_ratio=1.0)
     ends = _end(a), _end(b)
@@ -73,20 +71,7 @@ def explain(
         temperature_u_k=kelvin,
     )
     found(0)
-    paragraphs([said.pair], "", "  ", "bold")
-    paragraphs(said.value, "  ", "    ")
-    if not said.found.joined:
-        return
-    click.echo("")
-    table(STEP_HEADS, said.steps, figures=STEP_HEADS[3:], whole=("section",))
-    click.echo("")
-    paragraphs(said.footnotes, "  ", "    ")
-    _names(said.limit)
-    if decision := tuple(said.decision):
-        ohm, ratio = limits
-        error = f"±({ohms(ohm)} + {ratio:.2%})"
-        paragraphs([f"a bench that measures ohms, its limits of error {error}:"], "  ", "    ")
-        _names(decision)
+    show_explained(said, limits)
 
 
 def _end(text: str) -> End:
@@ -96,9 +81,3 @@ def _end(text: str) -> End:
         return end_of(text)
     except ValueError as error:
         raise UsageError(str(error), cure=HOW_NAMED) from None
-
-
-def _names(lines: Iterable[tuple[str, str]]) -> None:
-    """Print names and what is said of each, in two columns."""
-    for name, text in lines:
-        paragraphs([text], f"  {name:<12}", " " * 14)

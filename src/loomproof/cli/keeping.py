@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.options import FILE, archive_option
-from loomproof.cli.output import chosen, found
-from loomproof.screens.kept import show_repairs
+from loomproof.cli.output import found
+from loomproof.screens.kept import chosen, show_repairs
 from loomproof.screens.printing import line
 from loomproof.screens.printing import table as listed
 

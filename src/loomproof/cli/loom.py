@@ -93,9 +93,7 @@ def nets(loom: Path, form: str) -> None:
         click.echo(netlist_csv(described).decode(), nl=False)
     else:
         for row in netlist(described):
-            wires = f"  by {' '.join(row.wires)}" if row.wires else "  no wire"
-            parts = f"; at {' '.join(row.parts)}" if row.parts else ""
-            click.echo(f"{row.net:>4}  {' '.join([*row.cavities, *row.splices])}{wires}{parts}")
+            click.echo(row)
 
 
 @click.command()

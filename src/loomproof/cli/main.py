@@ -18,7 +18,7 @@ import click
 
 from loomproof.cli.output import Found
 from loomproof.errors import LoomproofError, UsageError
-from loomproof.screens.streams import output_gone, prepare_streams, tell
+from loomproof.screens.streams import output_gone, prepare_streams, refuse_no_text, tell
 from loomproof.version import VERSION
 
 
@@ -141,7 +141,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code."""
     found = Found()
     try:
-        _refuse_no_text(sys.argv[1:] if arguments is None else arguments)
+        refuse_no_text(sys.argv[1:] if arguments is None else arguments)
         code = cli.main(args=arguments, prog_name="loomproof", standalone_mode=False, obj=found)
         found.code = code if isinstance(code, int) else 0
         sys.stdout.flush()
@@ -168,14 +168,6 @@ def run(arguments: Sequence[str] | None = None) -> int:
             raise
         say(UsageError(f"{error.filename}: {error.strerror}"))
         return UsageError.exit_code
-
-
-def _refuse_no_text(arguments: Sequence[str]) -> None:
-    """Refuse words that are no text in this terminal's encoding: no record could hold them."""
-    for word in arguments:
-        shown = word.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
-        if any("\ud800" <= sign <= "\udfff" for sign in word):
-            raise UsageError(f"{shown} is no text in UTF-8", cure="Type it again, or rename the file.")
 
 
 def _interrupted() -> int:

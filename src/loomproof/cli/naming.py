@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,7 +12,7 @@ from loomproof.cli.output import found
 from loomproof.screens.printing import line
 
 if TYPE_CHECKING:
-    from loomproof.jobs.events import Event
+    pass
 
 
 @click.command()
@@ -41,13 +40,10 @@ def name(folder: Path, address: str, adapter: Path | None, car: Path | None, cle
     whole plug.
     """
     from loomproof.cli.cures import how
-    from loomproof.jobs.events import Shown
     from loomproof.jobs.job import Job
     from loomproof.jobs.naming_files import opened
     from loomproof.loom.reading import load
-    from loomproof.screens.full_screen import FullScreen
-    from loomproof.screens.naming_screen import frame
-    from loomproof.screens.progress import Screen
+    from loomproof.screens.naming import named_on_screen
 
     described = opened(folder).named.loom
     job = Job(
@@ -57,25 +53,8 @@ def name(folder: Path, address: str, adapter: Path | None, car: Path | None, cle
         clearing.operator(),
         assured=clearing.assured(described),
     )
-    progress, screen = Screen(how), FullScreen()
-    last: list[Shown] = []
-
-    def show(event: Event) -> None:
-        if isinstance(event, Shown):
-            progress.clear()
-            rings = bool(last) and event.touches > last[-1].touches
-            last[:] = [event]
-            screen.show(lambda width, height: frame(event, width, height), bell=rings)
-        else:
-            progress.show(event)
-
-    try:
-        with ExitStack() as open_screen:
-            open_screen.enter_context(screen)
-            named = job.name(folder, screen, None if car is None else load(car).loom).run(show)
-    finally:
-        if last and last[-1].text.strip():
-            line(f"Typed and not entered, so not kept: {last[-1].text}", err=True)
+    sister = None if car is None else load(car).loom
+    named = named_on_screen(lambda keys: job.name(folder, keys, sister), how)
     code = found(0)
     line(named.summary)
     line(f"Written to {folder}, with the adapter table by today's names.")

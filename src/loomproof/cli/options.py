@@ -249,6 +249,12 @@ def _limits(
     return Constraints(split, stay, found, None if plugs is None else read_plugs(plugs))
 
 
+def refuse_limits(limits: Constraints, stop_after: int | None = None) -> None:
+    """Refuse what only hook-ups are bound to, where there are none. Raises `UsageError`."""
+    if limits.split or limits.stay or limits.owned or limits.plugs or stop_after:
+        raise UsageError("--split, --stay, --owned, --plugs, --stop-after go with --hook-ups")
+
+
 hook_up_options = together(
     "limits",
     _limits,

@@ -5,19 +5,13 @@ The exit code of what a command found is noted before it is shown: a reader that
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Generator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from loomproof.errors import UsageError
-from loomproof.screens.printing import line
-
 if TYPE_CHECKING:
-    from loomproof.jobs.archive import Archive
     from loomproof.jobs.events import Event
     from loomproof.jobs.keep import Orders
     from loomproof.jobs.running import Running
@@ -59,36 +53,3 @@ def held_to_the_end() -> Orders:
 
     context = click.get_current_context(silent=True)
     return Orders() if context is None else context.with_resource(held())
-
-
-def writable(file: str | None) -> None:
-    """Refuse a file that has no folder to go to before any work is done for it."""
-    if file and file != "-" and not Path(file).absolute().parent.is_dir():
-        raise UsageError(f"{file}: there is no folder {Path(file).parent}", cure="Make it, or name another.")
-
-
-def write_json(file: str, data: bytes) -> None:
-    """Write to a file, or to standard output for ``-``."""
-    from loomproof.jobs.files import write_file
-
-    if file == "-":
-        sys.stdout.buffer.write(data)
-        sys.stdout.buffer.flush()
-    else:
-        write_file(Path(file), data)
-
-
-def chosen(archive: Archive, run: str) -> str:
-    """Return what names the run of a command; say which one ``last`` is, and what corrects it."""
-    from loomproof.reports.words import clean, when
-
-    if run != "last":
-        by = "" if Path(run).suffix else archive.corrected_by(run)
-        if by:
-            line(clean(f"Run {run} was corrected: what holds is {by}."), err=True)
-        return run
-    found = archive.run(run)
-    loom = f"{found.loom}, {found.serial}" if found.serial else found.loom
-    said = f"The last proof is run {found.run} of {loom}, {when(found.started)[:16]}."
-    line(clean(said), err=True)
-    return found.hash

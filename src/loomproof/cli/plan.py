@@ -11,10 +11,11 @@ import click
 
 from loomproof.cli.cures import how
 from loomproof.cli.options import adapter_option, hook_up_options, loom_argument
-from loomproof.cli.output import found, write_json
+from loomproof.cli.output import found
 from loomproof.errors import UsageError
-from loomproof.screens.plan import show_hook_ups, show_plan
+from loomproof.screens.plan import show_hook_ups, show_plan, show_split
 from loomproof.screens.printing import line, patience, terminal
+from loomproof.screens.streams import write_json
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -79,13 +80,9 @@ def _show_hook_ups(loom: Loom, points: int, limits: Constraints, json_file: str 
     with patience("still looking for the fewest hook-ups …"):
         made, bound, refused = hook_ups_or_split(loom, points, limits, told)
     console = _written(json_file, lambda: hook_ups_plain(made))
-    if refused is not None:
-        more = ", ".join(name for name in bound.split if name not in limits.split)
-        line(
-            f"What was asked is not possible. This is another plan: the leads of {more} are split in groups"
-            f"{' as well' if limits.split else ''}, which was not asked.",
-            on=console,
-        )
     code = found(0 if refused is None else 2)
+    if refused is not None:
+        more = tuple(name for name in bound.split if name not in limits.split)
+        show_split(console, more, besides=bool(limits.split))
     show_hook_ups(console, made)
     return code

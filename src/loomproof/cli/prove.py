@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +23,7 @@ from loomproof.cli.options import (
     insulation_options,
     loom_argument,
     out_option,
+    refuse_limits,
     store_option,
 )
 from loomproof.cli.output import EXIT_CODES, found
@@ -117,7 +117,7 @@ def prove(
     is in trouble or the run does not cover the loom, 4 undecided.
     """
     from loomproof.cli.cures import going_on
-    from loomproof.cli.output import drawn, held_to_the_end, writable, write_json
+    from loomproof.cli.output import drawn, held_to_the_end
     from loomproof.jobs.files import json_of
     from loomproof.jobs.job import Job
     from loomproof.jobs.keep import Keeping
@@ -126,16 +126,18 @@ def prove(
     from loomproof.loom.choices import answers_of
     from loomproof.loom.reading import load
     from loomproof.screens.printing import show
+    from loomproof.screens.streams import writable, write_json
 
     writable(json_file)
     described = load(loom).loom
     plugging = hook_ups or stopped_run is not None
+    if not plugging:
+        refuse_limits(limits, stop_after)
     _refuse_mixed(
         plugging,
         probe=probe,
         insulation=insulation,
         made_itself=adapter or plan_file,
-        only_hook_ups=(*limits.split, *limits.stay, *limits.owned, *filter(None, [stop_after, limits.plugs])),
     )
     job = Job.in_workshop(
         described,
@@ -193,10 +195,10 @@ def replay(journal: Path, loom: Path, json_file: str, grade: Grade | None) -> in
 
     With --grade another grade is demanded than the proof was asked for.
     """
-    from loomproof.cli.output import write_json
     from loomproof.jobs.files import json_of
     from loomproof.jobs.job import Job
     from loomproof.loom.reading import load
+    from loomproof.screens.streams import write_json
 
     proof = Job(load(loom).loom).replay(journal, grade)
     code = found(EXIT_CODES[proof.verdict])
@@ -210,7 +212,6 @@ def _refuse_mixed(
     probe: bool,
     insulation: InsulationTest | None,
     made_itself: object,
-    only_hook_ups: Sequence[object],
 ) -> None:
     """Refuse options that do not go together."""
     for wrong, why in (
@@ -222,10 +223,6 @@ def _refuse_mixed(
         (
             plugging and made_itself,
             "--hook-ups and --continue make adapter and plan themselves; --plugs names plugs that you have",
-        ),
-        (
-            only_hook_ups and not plugging,
-            "--split, --stay, --owned, --plugs, --stop-after go with --hook-ups",
         ),
     ):
         if wrong:

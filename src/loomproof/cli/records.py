@@ -9,10 +9,10 @@ import click
 
 from loomproof.cli.cures import how
 from loomproof.cli.options import FILE, archive_option, selection_options
-from loomproof.cli.output import chosen, found
+from loomproof.cli.output import found
 from loomproof.errors import UsageError
-from loomproof.screens.kept import show_shelf, show_verified
-from loomproof.screens.printing import line, table
+from loomproof.screens.kept import chosen, show_checked, show_shelf, show_verified
+from loomproof.screens.printing import table
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive, Wanted
@@ -114,8 +114,7 @@ def verify(what: tuple[str, ...], listed: Path | None, archive: Archive) -> int:
     where it does not hold. Of several the worst counts: 5, 2 for what is not there, 4, 0.
     """
     from loomproof.cli.cures import lines_of
-    from loomproof.jobs.checking import CHECKED_HEADS, checked, named, total
-    from loomproof.reports.words import clean
+    from loomproof.jobs.checking import checked, named, total
 
     words = named(what, listed)
     results = tuple(checked(words, archive))
@@ -128,14 +127,5 @@ def verify(what: tuple[str, ...], listed: Path | None, archive: Archive) -> int:
     if alone is not None:
         show_verified(alone, words[0], how)
         return code
-    table(CHECKED_HEADS, (one.texts for one in results), whole=CHECKED_HEADS[1:3])
-    line(said)
-    for one in results:
-        if one.trouble is not None:
-            if not one.paper:
-                line(clean(f"{one.name}: no certificate: a page that was never signed"), err=True)
-                continue
-            line(clean(one.trouble.message), err=True)
-            for each in lines_of(one.trouble):
-                line(clean(each), "  ", err=True)
+    show_checked(results, said, lines_of)
     return code

@@ -19,10 +19,12 @@ from loomproof.cli.options import (
     loom_argument,
     out_option,
     over_option,
+    refuse_limits,
     store_option,
 )
-from loomproof.cli.output import EXIT_CODES, chosen, found
+from loomproof.cli.output import EXIT_CODES, found
 from loomproof.errors import UsageError
+from loomproof.screens.kept import chosen
 from loomproof.screens.printing import paragraphs
 
 if TYPE_CHECKING:
@@ -71,8 +73,8 @@ def retest(
     from loomproof.loom.reading import load
     from loomproof.screens.retest import show_retest
 
-    if not hook_ups and (limits.split or limits.stay or limits.owned or limits.plugs):
-        raise UsageError("--split, --stay, --owned and --plugs go with --hook-ups")
+    if not hook_ups:
+        refuse_limits(limits)
     described, archive = load(loom).loom, Archive(store)
     before = archive.document(chosen(archive, run))
     job = Job.in_workshop(
@@ -159,8 +161,7 @@ def _leads_given(
     from loomproof.jobs.adapters import read_adapter
 
     if not plugging:
-        if stop_after or limits.split or limits.stay or limits.owned or limits.plugs:
-            raise UsageError("--split, --stay, --owned, --plugs, --stop-after go with --hook-ups")
+        refuse_limits(limits, stop_after)
         if adapter is None:
             raise UsageError(
                 "an adapter table says what is on: give it with --adapter FILE",

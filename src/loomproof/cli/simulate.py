@@ -115,7 +115,7 @@ def simulate(
     line.
     """
     from loomproof.virtual.serve import listen_to_stdin
-    from loomproof.virtual.starting import simulated
+    from loomproof.virtual.starting import simulated, told_of
 
     if use_pty and port is not None:
         raise UsageError("--pty and --tcp exclude each other", cure="Leave one of them out.")
@@ -133,16 +133,7 @@ def simulate(
         signal.signal(getattr(signal, name), lambda *_: server.order(None))
     _say(server.line.address)
     if not quiet:
-        scanner = server.device.scanner
-        wrong = len(scanner.faults)
-        untested = len(scanner.loom.cavities) - len(scanner.hookup.ends)
-        click.echo(
-            f"Simulated scanner: {scanner.make.points} points, {scanner.loom.name}, {wrong} "
-            + ("fault" if wrong == 1 else "faults")
-            + (f", {untested} cavities without a point" if untested > 0 else "")
-            + ". Ctrl-C ends it.",
-            err=True,
-        )
+        click.echo(f"{told_of(server.device.scanner)}. Ctrl-C ends it.", err=True)
     listen_to_stdin(server, stop_at_end=end_with_input)
     server.run(_say)
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +22,6 @@ from loomproof.errors import UsageError
 from loomproof.screens.printing import line
 
 if TYPE_CHECKING:
-    from loomproof.jobs.events import Event
     from loomproof.jobs.wiggle import Wiggle
 
 LONGEST_S = 4 * 3600.0
@@ -77,13 +75,11 @@ def wiggle(
     of the time was not watched and nothing was seen.
     """
     from loomproof.cli.cures import how
-    from loomproof.jobs.events import Moved, WatchBegins
     from loomproof.jobs.files import ends_in
     from loomproof.jobs.job import Job
     from loomproof.jobs.wiggle import Hands, places_of
     from loomproof.loom.reading import load
-    from loomproof.screens.progress import Screen
-    from loomproof.screens.wiggle import digits, sum_up, tell
+    from loomproof.screens.wiggle import sum_up, watch
 
     if picture is not None:
         ends_in(picture, ".svg")
@@ -97,33 +93,14 @@ def wiggle(
         adapter=adapter,
         assured=clearing.assured(described),
     )
-    screen = Screen(how)
-    seen = 0
-
-    def show(event: Event) -> None:
-        nonlocal seen
-        if isinstance(event, Moved):
-            screen.clear()
-            seen += event.length_us is None
-            tell(event, seen)
-        elif isinstance(event, WatchBegins):
-            keys.enter_context(digits(hands))
-        else:
-            screen.show(event)
-
-    for number, place in enumerate(hands.places, start=1):
-        line(f"{number}: {place.name}", "  ", err=True)
     try:
-        with ExitStack() as keys:  # whatever is asked before the watch begins is typed as ever
-            job.wiggle(seconds, hands).run(show)
+        watch(job.wiggle(seconds, hands), hands, how)
     except BaseException:
-        screen.clear()
         if job.wiggled is not None:
             line("Broken off. What was seen until then:")
             sum_up(job.wiggled)
             _draw(job.wiggled, described.name, picture)
         raise
-    screen.clear()
     assert job.wiggled is not None
     code = found(_code(job.wiggled))
     sum_up(job.wiggled)

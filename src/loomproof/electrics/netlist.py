@@ -22,6 +22,11 @@ class NetRow:
     circuits: tuple[str, ...]
     parts: tuple[str, ...]
 
+    def __str__(self) -> str:
+        wires = f"  by {' '.join(self.wires)}" if self.wires else "  no wire"
+        parts = f"; at {' '.join(self.parts)}" if self.parts else ""
+        return f"{self.net:>4}  {' '.join([*self.cavities, *self.splices])}{wires}{parts}"
+
 
 def netlist(loom: Loom) -> tuple[NetRow, ...]:
     """Return which cavities are one conductor, by which wires, in the description's order."""

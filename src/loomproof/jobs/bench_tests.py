@@ -49,6 +49,14 @@ class ZeroedLeads:
     ohms: tuple[float, ...]
     u_ohm: float
 
+    @property
+    def summary(self) -> str:
+        """What was learned, in a sentence."""
+        return (
+            f"{len(self.ohms)} leads from {min(self.ohms):.3g} to {max(self.ohms):.3g} ohm, "
+            f"uncertainty {self.u_ohm:.2g} ohm (k = 2)."
+        )
+
 
 @dataclass(frozen=True)
 class ZeroedOpen:
@@ -57,6 +65,15 @@ class ZeroedOpen:
     adapter: Adapter
     farads: tuple[float, ...]
     u_f: float
+
+    @property
+    def summary(self) -> str:
+        """What was learned, in a sentence."""
+        least, most = min(self.farads) * 1e12, max(self.farads) * 1e12
+        return (
+            f"{len(self.farads)} leads from {least:.3g} to {most:.3g} pF, "
+            f"uncertainty {self.u_f * 1e12:.2g} pF (k = 2)."
+        )
 
 
 def profiles() -> dict[str, Profile]:

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.errors import Do, Todo
+from loomproof.errors import Do, LoomproofError, Todo
 from loomproof.screens.notes import How, told
-from loomproof.screens.printing import line, table, terminal
+from loomproof.screens.printing import line, paragraphs, table, terminal
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive, Shelf
     from loomproof.jobs.checking import Checked
+    from loomproof.results.document import Document
 
 
 def show_shelf(shelf: Shelf, how: How) -> None:
@@ -72,3 +75,50 @@ def show_verified(one: Checked, name: str, how: How) -> None:
     if not one.verified.signer:
         said = "Anybody can make a key. Compare the fingerprint with the signer."
         click.echo(f"{said} {how(Do(Todo.KNOW_SIGNER, name))}", err=True)
+
+
+def show_checked(
+    results: Sequence[Checked], said: str, lines_of: Callable[[LoomproofError], Iterable[str]]
+) -> None:
+    """Print how each of several files stands; ``lines_of`` says what stands below an error."""
+    from loomproof.jobs.checking import CHECKED_HEADS
+    from loomproof.reports.words import clean
+
+    table(CHECKED_HEADS, (one.texts for one in results), whole=CHECKED_HEADS[1:3])
+    line(said)
+    for one in results:
+        if one.trouble is not None:
+            if not one.paper:
+                line(clean(f"{one.name}: no certificate: a page that was never signed"), err=True)
+                continue
+            line(clean(one.trouble.message), err=True)
+            for each in lines_of(one.trouble):
+                line(clean(each), "  ", err=True)
+
+
+def chosen(archive: Archive, run: str) -> str:
+    """Return what names the run of a command; say which one ``last`` is, and what corrects it."""
+    from loomproof.reports.words import clean, when
+
+    if run != "last":
+        by = "" if Path(run).suffix else archive.corrected_by(run)
+        if by:
+            line(clean(f"Run {run} was corrected: what holds is {by}."), err=True)
+        return run
+    found = archive.run(run)
+    loom = f"{found.loom}, {found.serial}" if found.serial else found.loom
+    said = f"The last proof is run {found.run} of {loom}, {when(found.started)[:16]}."
+    line(clean(said), err=True)
+    return found.hash
+
+
+def show_reasoning(document: Document) -> None:
+    """Print the reasoning: what was explained by what, and the table of costs with reasons."""
+    from loomproof.jobs.answering import CAUSE_HEADS, COST_HEADS, cause_texts, cost_texts, reasoning
+
+    click.echo("")
+    paragraphs([reasoning(document)])
+    click.echo("")
+    table(CAUSE_HEADS, cause_texts(document), figures=("", "cost", "equals"))
+    click.echo("")
+    table(COST_HEADS, cost_texts(), figures=("cost",), whole=("explanation",))

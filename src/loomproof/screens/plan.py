@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from loomproof.screens.printing import line, table
@@ -72,6 +73,15 @@ def _show_sweeps(console: Console, planned: PlannedProof, clips: int) -> None:
     table(heads, sweeps(planned.plan, clips), figures=("question", "touches"), on=console)
     for said in effort(planned.plan, clips):
         console.print(said, soft_wrap=True)
+
+
+def show_split(console: Console, more: Sequence[str], *, besides: bool) -> None:
+    """Say that another plan is shown than was asked for, and which connectors' leads are split in it."""
+    line(
+        f"What was asked is not possible. This is another plan: the leads of {', '.join(more)} are split in "
+        f"groups{' as well' if besides else ''}, which was not asked.",
+        on=console,
+    )
 
 
 def show_hook_ups(console: Console, made: HookUpPlan) -> None:

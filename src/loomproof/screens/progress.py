@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from loomproof.jobs.events import ContactMoved, Event, Progress, Prompt, finish
+from loomproof.jobs.events import ContactMoved, Event, Progress, Prompt, Touched, finish
 from loomproof.screens.printing import line
 
 if TYPE_CHECKING:
@@ -77,3 +77,13 @@ class Screen:
         if self._running:
             self.clear()
         line(text, head, err=True)
+
+
+def show_touched(event: Touched, *, learning: bool) -> None:
+    """Say what a touch was: its point and cavities; whose eyes are at the probe hears it."""
+    if sys.stderr.isatty():
+        click.echo("\a", nl=False, err=True)
+    points, ends = (", ".join(map(str, each)) for each in (event.points, event.cavities))
+    click.echo(
+        f"{ends}: point {points}" if learning else f"point {points}: {ends or 'no lead of the adapter'}"
+    )

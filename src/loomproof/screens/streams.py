@@ -5,7 +5,10 @@ from __future__ import annotations
 import io
 import os
 import sys
+from collections.abc import Sequence
+from pathlib import Path
 
+from loomproof.errors import UsageError
 from loomproof.screens.printing import line
 
 
@@ -41,3 +44,28 @@ def tell(text: str, head: str = "") -> None:
         line(text, head, err=True)
     except OSError:
         output_gone()
+
+
+def writable(file: str | None) -> None:
+    """Refuse a file that has no folder to go to before any work is done for it."""
+    if file and file != "-" and not Path(file).absolute().parent.is_dir():
+        raise UsageError(f"{file}: there is no folder {Path(file).parent}", cure="Make it, or name another.")
+
+
+def write_json(file: str, data: bytes) -> None:
+    """Write to a file, or to standard output for ``-``."""
+    from loomproof.jobs.files import write_file
+
+    if file == "-":
+        sys.stdout.buffer.write(data)
+        sys.stdout.buffer.flush()
+    else:
+        write_file(Path(file), data)
+
+
+def refuse_no_text(arguments: Sequence[str]) -> None:
+    """Refuse words that are no text in this terminal's encoding: no record could hold them."""
+    for word in arguments:
+        shown = word.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+        if any("\ud800" <= sign <= "\udfff" for sign in word):
+            raise UsageError(f"{shown} is no text in UTF-8", cure="Type it again, or rename the file.")

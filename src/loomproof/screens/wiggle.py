@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import threading
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from typing import TYPE_CHECKING
 
 import click
@@ -13,12 +13,42 @@ import click
 from loomproof.screens.printing import line, table
 
 if TYPE_CHECKING:
-    from loomproof.jobs.events import Moved
+    from loomproof.jobs.events import Event, Moved
+    from loomproof.jobs.running import Running
     from loomproof.jobs.wiggle import Hands, Wiggle
     from loomproof.loom.model import End
+    from loomproof.screens.notes import How
 
 
-def tell(event: Moved, number: int) -> None:
+def watch(job: Running[Wiggle], hands: Hands, how: How) -> None:
+    """Run a watch to its end, told as it happens, digits taken while it lasts."""
+    from loomproof.jobs.events import Moved, WatchBegins
+    from loomproof.screens.progress import Screen
+
+    screen = Screen(how)
+    seen = 0
+
+    def show(event: Event) -> None:
+        nonlocal seen
+        if isinstance(event, Moved):
+            screen.clear()
+            seen += event.length_us is None
+            _tell(event, seen)
+        elif isinstance(event, WatchBegins):
+            keys.enter_context(_digits(hands))
+        else:
+            screen.show(event)
+
+    for number, place in enumerate(hands.places, start=1):
+        line(f"{number}: {place.name}", "  ", err=True)
+    try:
+        with ExitStack() as keys:  # whatever is asked before the watch begins is typed as ever
+            job.run(show)
+    finally:
+        screen.clear()
+
+
+def _tell(event: Moved, number: int) -> None:
     """One line as a change begins, with a bell on a terminal, and its length as it ends."""
     where = f", {event.place} being moved" if event.place else ""
     if event.length_us is None:
@@ -96,7 +126,7 @@ def sum_up(wiggle: Wiggle) -> None:
 
 
 @contextmanager
-def digits(hands: Hands) -> Iterator[None]:
+def _digits(hands: Hands) -> Iterator[None]:
     """Take digits as they are pressed, where standard input is a terminal; leave it as it was."""
     if not sys.stdin.isatty() or sys.platform == "win32":
         yield

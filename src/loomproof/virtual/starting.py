@@ -102,3 +102,13 @@ def simulated(
     device = Device(scanner)
     line = PtyLine() if port is None else TcpLine(port)
     return Server(device, line, Control(device, Noise(seed), lambda place: load(place).loom), paced=paced)
+
+
+def told_of(scanner: Scanner) -> str:
+    """Return what is simulated, in words."""
+    faults, untested = len(scanner.faults), len(scanner.loom.cavities) - len(scanner.hookup.ends)
+    return (
+        f"Simulated scanner: {scanner.make.points} points, {scanner.loom.name}, {faults} "
+        + ("fault" if faults == 1 else "faults")
+        + (f", {untested} cavities without a point" if untested > 0 else "")
+    )
