@@ -15,7 +15,7 @@ from loomproof.screens.printing import show_checks
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive
-    from loomproof.jobs.bench_tests import Reference, ZeroedLeads, ZeroedOpen
+    from loomproof.jobs.bench_tests import Reference
 
 _simulated = click.option(
     "--loom",
@@ -92,12 +92,17 @@ def zero(
     from loomproof.jobs import bench_tests
     from loomproof.screens.terminal_operator import TerminalOperator
 
-    at = bench_tests.read_adapter(table), address, TerminalOperator(made_safe)
-    learned: ZeroedLeads | ZeroedOpen
-    if unplugged:
-        learned = drawn(bench_tests.zero_open(*at, loom_path=on_it, connectors=only, repeats=repeats))
-    else:
-        learned = drawn(bench_tests.zero(*at, loom_path=on_it, connectors=only, repeats=repeats))
+    learned = drawn(
+        bench_tests.zero(
+            bench_tests.read_adapter(table),
+            address,
+            TerminalOperator(made_safe),
+            loom_path=on_it,
+            connectors=only,
+            repeats=repeats,
+            unplugged=unplugged,
+        )
+    )
     bench_tests.write_adapter(learned.adapter, table)
     click.echo(f"{table}: {learned.summary}")
 

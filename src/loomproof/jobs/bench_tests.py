@@ -29,51 +29,22 @@ __all__ = [
     "Check",
     "Reference",
     "SelfTest",
-    "ZeroedLeads",
-    "ZeroedOpen",
+    "Zeroed",
     "profiles",
     "read_adapter",
     "selftest",
     "shipped_text",
     "write_adapter",
     "zero",
-    "zero_open",
 ]
 
 
 @dataclass(frozen=True)
-class ZeroedLeads:
-    """An adapter whose leads were learned: their Ω, and the largest uncertainty of one, Ω (k = 2)."""
+class Zeroed:
+    """An adapter whose leads were learned, and what was learned in a sentence."""
 
     adapter: Adapter
-    ohms: tuple[float, ...]
-    u_ohm: float
-
-    @property
-    def summary(self) -> str:
-        """What was learned, in a sentence."""
-        return (
-            f"{len(self.ohms)} leads from {min(self.ohms):.3g} to {max(self.ohms):.3g} ohm, "
-            f"uncertainty {self.u_ohm:.2g} ohm (k = 2)."
-        )
-
-
-@dataclass(frozen=True)
-class ZeroedOpen:
-    """An adapter whose leads were learned open: their F, and the largest uncertainty of one, F (k = 2)."""
-
-    adapter: Adapter
-    farads: tuple[float, ...]
-    u_f: float
-
-    @property
-    def summary(self) -> str:
-        """What was learned, in a sentence."""
-        least, most = min(self.farads) * 1e12, max(self.farads) * 1e12
-        return (
-            f"{len(self.farads)} leads from {least:.3g} to {most:.3g} pF, "
-            f"uncertainty {self.u_f * 1e12:.2g} pF (k = 2)."
-        )
+    summary: str
 
 
 def profiles() -> dict[str, Profile]:
@@ -103,56 +74,43 @@ def zero(
     loom_path: Path | None = None,
     connectors: Collection[str] = (),
     repeats: int = 5,
-) -> Generator[Event, None, ZeroedLeads]:
+    unplugged: bool = False,
+) -> Generator[Event, None, Zeroed]:
     """Learn an adapter's leads, a shorting plug over its ends (of these connectors, where any is named).
 
-    On a simulator of our own the plug is simulated, unless there is a loom to put on it. Raises
-    `UsageError` for a connector that the adapter has not, `SafetyError` where nobody says that no loom is
-    on, `UnfitError` for leads that do not read as such.
+    With ``unplugged`` nothing is on them, and what they add to a capacitance reading is learned. On a
+    simulator of our own it is plugged so, unless there is a loom to put on it. Raises `UsageError` for a
+    connector that the adapter has not, `SafetyError` where nobody says that no loom is on, `UnfitError` for
+    leads that do not read as such or a bench that cannot read them, `AdapterError` for leads with something
+    on them.
     """
     points, names = _leads_at(adapter, connectors)
     with (
-        plugged_in(address, loom_path, adapter, shorted=points) as (where, loom),
+        plugged_in(address, loom_path, adapter, shorted=() if unplugged else points) as (where, loom),
         opening.open_bench(where, loom_path=loom) as bench,
     ):
         clearance = yield from cleared_empty(bench, operator)
-        leads = learn_leads(bench, clearance, points, repeats, names)
         meter = meter_name(clearance.identity, clearance.capabilities)
-    found = leads.values()
-    return ZeroedLeads(
-        zeroed(adapter, leads, f"{now():%Y-%m-%d}", meter),
-        tuple(lead.ohm for lead in found),
-        max(lead.u_ohm for lead in found),
-    )
-
-
-def zero_open(
-    adapter: Adapter,
-    address: str,
-    operator: Operator,
-    *,
-    loom_path: Path | None = None,
-    connectors: Collection[str] = (),
-    repeats: int = 5,
-) -> Generator[Event, None, ZeroedOpen]:
-    """Learn what an adapter's leads add to a capacitance reading, with nothing on them (of these connectors).
-
-    On a simulator of our own nothing is on them, unless there is a loom to put on it. Raises `UsageError` for
-    a connector that the adapter has not, `SafetyError` where nobody says that no loom is on, `AdapterError`
-    for leads with something on them, `UnfitError` where the bench reads no capacitance.
-    """
-    points, names = _leads_at(adapter, connectors)
-    with (
-        plugged_in(address, loom_path, adapter) as (where, loom),
-        opening.open_bench(where, loom_path=loom) as bench,
-    ):
-        clearance = yield from cleared_empty(bench, operator)
-        leads = learn_farads(bench, clearance, points, repeats, names)
-    found = leads.values()
-    return ZeroedOpen(
-        opened(adapter, leads, f"{now():%Y-%m-%d}"),
-        tuple(lead.farad for lead in found),
-        max(lead.u_f for lead in found),
+        today = f"{now():%Y-%m-%d}"
+        if unplugged:
+            farads = learn_farads(bench, clearance, points, repeats, names)
+            table, figures = (
+                opened(adapter, farads, today),
+                [(each.farad, each.u_f) for each in farads.values()],
+            )
+        else:
+            ohms = learn_leads(bench, clearance, points, repeats, names)
+            table, figures = (
+                zeroed(adapter, ohms, today, meter),
+                [(each.ohm, each.u_ohm) for each in ohms.values()],
+            )
+    unit, size = ("pF", 1e12) if unplugged else ("ohm", 1.0)
+    values = [value * size for value, _ in figures]
+    u_most = max(u for _, u in figures) * size
+    return Zeroed(
+        table,
+        f"{len(values)} leads from {min(values):.3g} to {max(values):.3g} {unit}, "
+        f"uncertainty {u_most:.2g} {unit} (k = 2).",
     )
 
 
