@@ -20,7 +20,8 @@ open W12 | open W12 at ECU:7 | open ECU:7 | open S2
 open W12 at ECU:7 0.62 m
 high OHM W12 | high OHM W12 at ECU:7 | high OHM ECU:7 | high OHM S2
 short ECU:3 ECU:4 | leak OHM ECU:3 ECU:4
-short W12 at ECU:7 0.62 m W40 at ECU:9 0.6 m | leak OHM W12 at ECU:7 0.62 m W40 at ECU:9 0.6 m
+short W12 at ECU:7 0.62 m W40 at ECU:9 0.6 m
+leak OHM W12 at ECU:7 0.62 m W40 at ECU:9 0.6 m
 breakdown VOLT ECU:3 ECU:4
 swap C2:1 C2:2 | move C2:1 C2:5 | exchange C5 C6
 mirror C5 | rotate C5 | shift C5
