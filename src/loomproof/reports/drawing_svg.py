@@ -36,7 +36,7 @@ PAINT: dict[str, str] = {
 UNKNOWN_PAINT = "#e7e2d8"
 
 
-@lru_cache(maxsize=2**14)
+@lru_cache(maxsize=2**11)
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Estimate the width of a text in px at a font size in px, from the DejaVu Sans classes of letters."""
     width = size * sum(_width_of(mark) for mark in text)
