@@ -106,10 +106,27 @@ def test_the_sensing_rows_are_closed_for_four_wires_alone(wires: Wires, closed: 
     bench.close()
 
 
-def test_both_boxes_are_given_back() -> None:
-    matrix, meter, bench = boxes()
+@pytest.mark.parametrize("own", [False, True])
+def test_every_box_is_named_and_given_back(own: bool) -> None:
+    """An LCR meter is named beside the meter where it is a box of its own."""
+    heard: list[tuple[str, str]] = []
+    matrix, meter, lcr = (Box(name, heard) for name in ("matrix", "meter", "LCR"))
+    profile = parse_profile(PROFILE, "x")
+    bench = MatrixBench(matrix, meter, profile, "visa:test", lcr=lcr if own else None, wait=lambda _: None)
+    assert [key for key, _ in bench.capabilities().other] == ["meter", "profile"] + ["LCR meter"] * own
     bench.close()
-    assert (matrix.is_closed, meter.is_closed) == (True, True)
+    assert (matrix.is_closed, meter.is_closed, lcr.is_closed) == (True, True, own)
+
+
+def test_a_matrix_settles_for_the_milliseconds_of_its_profile_before_each_reading() -> None:
+    heard: list[tuple[str, str]] = []
+    waited_s: list[float] = []
+    box = Box("matrix", heard)
+    profile = parse_profile(PROFILE + "settle_ms = 25\n", "x")
+    bench = MatrixBench(box, box, profile, "visa:test", wait=waited_s.append)
+    bench.resistance(1, 2)
+    assert waited_s == [0.025] * 5, "four to try the meter, and the one asked for"
+    bench.close()
 
 
 @pytest.mark.parametrize(

@@ -242,6 +242,15 @@ def test_what_was_answered_leaves_nothing_in_doubt() -> None:
     assert scanner.executed[-2:] == ["ROUT:OPEN:ALL", "SYST:LINK:CLOS"]
 
 
+def test_a_release_that_nobody_confirms_is_given_up_after_a_second_on_the_link_and_one_on_a_new_one() -> None:
+    link, line, _, clock = linked()
+    link.ask("*IDN?", reply_bytes=60)
+    line.to = ending(40, lambda _: [])
+    before = clock.now
+    assert link.end() is False
+    assert 2.0 <= clock.now - before < 2.5
+
+
 def test_an_opening_takes_the_number_after_255_as_any_command() -> None:
     """One of eight bits: after 255 comes 0. The link itself was opened with 1."""
     link, line, scanner, _ = linked()
