@@ -191,7 +191,7 @@ def test_a_plan_from_which_a_hook_up_was_taken_and_another_runs_journal_do_not_p
 @pytest.mark.parametrize(
     ("fault", "kind", "hook_ups"),
     [
-        ("swap%20ECU-B:8%20ECU-A:21", Kind.MISWIRE, 5),
+        ("swap%20MAP:3%20BOOST:2", Kind.MISWIRE, 5),
     ],
 )
 def test_faults_across_hook_ups_are_found(

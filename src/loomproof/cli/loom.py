@@ -19,8 +19,6 @@ from loomproof.cli.options import (
 )
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
-from loomproof.screens.notes import MOST_ALIKE, show_grouped
-from loomproof.screens.printing import line
 
 if TYPE_CHECKING:
     from loomproof.errors import Problem
@@ -33,28 +31,11 @@ if TYPE_CHECKING:
 def check(loom: Path, answers: Sequence[str], everything: bool) -> None:
     """Check the description LOOM (a folder or a workbook) and sum it up."""
     from loomproof.jobs.describing import checked
+    from loomproof.screens.description import show_description
 
     described = checked(loom, answers)
-    said = described.loom
     found(0)
-    line(said.name + (f", serial {said.serial}" if said.serial else ""))
-    for name, text in described.facts:
-        line(text, f"  {name:<11} ")
-    for choice in said.choices:
-        answer = described.answers.get(choice.name, "")
-        others = ", ".join(known.name for known in choice.answers if known.name != answer)
-        line(f"{choice.question} {answer or 'not answered'} (--answer {choice.name}=…; else {others})", "  ")
-    for text in described.summary.missing:
-        line(text, "  missing: ")
-    if described.warnings:
-        click.echo("Worth a look:")
-        most = len(described.warnings) if everything else MOST_ALIKE
-        show_grouped(described.warnings, most, lambda text: line(text, "  "), how)
-    if described.weak:
-        line("Too weak for its load as described, however sound the loom is:")
-        for name, text in described.weak.items():
-            line(text, f"  wire {name}: ")
-    click.echo("The description holds together.")
+    show_description(described, how, everything=everything)
 
 
 @click.command()
@@ -167,7 +148,6 @@ def export(
 
 
 def _lacking(head: str, problems: Sequence[Problem]) -> None:
-
     if problems:
         click.echo(head, err=True)
     for problem in problems:

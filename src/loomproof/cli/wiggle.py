@@ -79,7 +79,7 @@ def wiggle(
     from loomproof.jobs.job import Job
     from loomproof.jobs.wiggle import Hands, places_of
     from loomproof.loom.reading import load
-    from loomproof.screens.wiggle import sum_up, watch
+    from loomproof.screens.wiggle import told_and_drawn, watch
 
     if picture is not None:
         ends_in(picture, ".svg")
@@ -98,23 +98,12 @@ def wiggle(
     except BaseException:
         if job.wiggled is not None:
             line("Broken off. What was seen until then:")
-            sum_up(job.wiggled)
-            _draw(job.wiggled, described.name, picture)
+            told_and_drawn(job.wiggled, described.name, picture)
         raise
     assert job.wiggled is not None
     code = found(_code(job.wiggled))
-    sum_up(job.wiggled)
-    _draw(job.wiggled, described.name, picture)
+    told_and_drawn(job.wiggled, described.name, picture)
     return code
-
-
-def _draw(wiggle: Wiggle, name: str, picture: Path | None) -> None:
-    """Write the picture, where one is asked for, and say where it is."""
-    if picture is not None:
-        from loomproof.jobs.files import write_file
-
-        write_file(picture, wiggle.picture(name).encode())
-        line(f"Drawn: {picture}")
 
 
 def _given(said: Sequence[str]) -> dict[str, tuple[str, ...]]:

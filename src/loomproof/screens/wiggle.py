@@ -6,6 +6,7 @@ import sys
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -69,6 +70,16 @@ def _ends(cavities: Sequence[End], most: int = 6) -> str:
 
 def _time(us: int | None) -> str:
     return "not known" if us is None else f"{us} µs" if us < 10_000 else f"{us / 1000:.0f} ms"
+
+
+def told_and_drawn(wiggle: Wiggle, name: str, picture: Path | None) -> None:
+    """Sum a watch up, and write its picture where one is asked for."""
+    from loomproof.jobs.files import write_file
+
+    sum_up(wiggle)
+    if picture is not None:
+        write_file(picture, wiggle.picture(name).encode())
+        line(f"Drawn: {picture}")
 
 
 def sum_up(wiggle: Wiggle) -> None:
