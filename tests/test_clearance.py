@@ -43,6 +43,7 @@ from loomproof.loom.reading import load
 from loomproof.measuring import (
     by_hand,
     insulation,
+    placing,
     preparing,
     run,
     selfcheck,
@@ -60,9 +61,11 @@ from loomproof.measuring import probe as touching
 from loomproof.measuring import probe_ends as probing
 from loomproof.measuring.clearance import Clearance, clear, clear_empty, clear_replay
 from loomproof.planning.conductors import Conductors
+from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import scope_of
 from loomproof.planning.plan import plan_proof
 from loomproof.planning.request import Request
+from loomproof.results.measured import Measured
 from tests.cleared import NOW, Answers, cleared, cleared_empty
 from tests.memory_bench import MemoryBench
 
@@ -116,6 +119,8 @@ REQUEST = Request(LOOM, ADAPTER, "run", "2031-05-04T00:00:00Z")
 EXPECTED = expect(LOOM)
 SCOPE = scope_of(EXPECTED, ADAPTER.point_of, ABLE.clear_ohm)
 PLAN = plan_proof(EXPECTED, ADAPTER.point_of, ABLE, None, isolation_ohm=1e6)
+METERED = replace(PLAN, meter=Meter(Accuracy(0.1, 0.01), None, (0.001, 1e8), {}))
+TOUCHING = Measured(tuple(net.ends for net in EXPECTED.nets), (frozenset(LOOM.cavities),), True)
 NETS = [1, 2]
 POINTS = Conductors((1, 2))
 
@@ -144,6 +149,7 @@ ARGUMENTS: Mapping[Any, tuple[Any, ...]] = {
     touching.touches: ("bench", "clearance"),
     touching.feeling: ("bench", "clearance"),
     by_hand.run_by_hand: (PLAN, EXPECTED, "bench", "clearance"),
+    placing.read_for_places: (METERED, EXPECTED, "bench", "clearance", ADAPTER, TOUCHING),
     zero.learn_leads: ("bench", "clearance", (1, 2, 3)),
     zero.learn_farads: ("bench", "clearance", (1, 2, 3)),
     selftest.try_empty: ("bench", "clearance"),

@@ -18,7 +18,7 @@ from loomproof.electrics.nets import Net
 from loomproof.locating.fitness import hinders_farads, tree_or_why
 from loomproof.locating.tree import Tree
 from loomproof.loom.model import End
-from loomproof.measuring.clearance import Clearance
+from loomproof.measuring.clearance import Clearance, require
 from loomproof.measuring.counting_bench import Asker
 from loomproof.measuring.events import Event, Progress
 from loomproof.planning.plan import Plan
@@ -47,8 +47,9 @@ def read_for_places(
 ) -> Generator[Event, None, Measured]:
     """Return what was measured, with what places need; a loom without breaks or touches is asked nothing.
 
-    Raises the bench's errors.
+    Raises `SafetyError` without a clearance for this loom and bench; the bench's errors.
     """
+    require(clearance, bench, expectation.loom)
     broken = list(_broken(expectation, measured))[:MOST_PLACED]
     touching = list(_touching(expectation, measured))[:MOST_PLACED]
     if not broken and not touching:
