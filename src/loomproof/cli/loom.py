@@ -35,7 +35,7 @@ def check(loom: Path, answers: Sequence[str], everything: bool) -> None:
 
     described = checked(loom, answers)
     found(0)
-    show_description(described, how, everything=everything)
+    show_description(described, how, "--answer {}=…".format, everything=everything)
 
 
 @click.command()

@@ -11,7 +11,8 @@ import re
 import zlib
 from collections.abc import Mapping
 
-from asn1crypto import cms  # type: ignore[import-untyped]  # ships no types
+# tsp adds kinds of attributes to cms when it is imported, which cms takes up only before its first use.
+from asn1crypto import cms, tsp  # type: ignore[import-untyped]  # noqa: F401  # ships no types
 from asn1crypto import x509 as asn1_x509
 from cryptography import x509
 from cryptography.exceptions import InvalidSignature

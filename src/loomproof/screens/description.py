@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import click
 
 from loomproof.jobs.describing import Checked
@@ -9,8 +11,13 @@ from loomproof.screens.notes import MOST_ALIKE, How, show_grouped
 from loomproof.screens.printing import line
 
 
-def show_description(described: Checked, how: How, *, everything: bool) -> None:
-    """Sum a checked description up; of warnings that look alike a few, unless everything is asked for."""
+def show_description(
+    described: Checked, how: How, answer_as: Callable[[str], str], *, everything: bool
+) -> None:
+    """Sum a checked description up; of warnings that look alike a few, unless everything is asked for.
+
+    ``answer_as`` is how a choice of this name is answered.
+    """
     said = described.loom
     line(said.name + (f", serial {said.serial}" if said.serial else ""))
     for name, text in described.facts:
@@ -18,7 +25,7 @@ def show_description(described: Checked, how: How, *, everything: bool) -> None:
     for choice in said.choices:
         answer = described.answers.get(choice.name, "")
         others = ", ".join(known.name for known in choice.answers if known.name != answer)
-        line(f"{choice.question} {answer or 'not answered'} (--answer {choice.name}=…; else {others})", "  ")
+        line(f"{choice.question} {answer or 'not answered'} ({answer_as(choice.name)}; else {others})", "  ")
     for text in described.summary.missing:
         line(text, "  missing: ")
     if described.warnings:
