@@ -135,6 +135,23 @@ def test_references_are_read_on_their_own_points_without_their_leads() -> None:
     assert "+0.4 ohm" in off.text
 
 
+class Loose(Leads):
+    """Every other reading is open."""
+
+    readings = 0
+
+    def _answer(self, question: Question) -> Answer:
+        self.readings += 1
+        return math.inf if self.readings % 2 else super()._answer(question)
+
+
+def test_a_pair_that_is_open_now_and_then_has_no_repeatability() -> None:
+    bench = Loose((0.1, 0.2), noise_ohm=0.0)
+    check, spread = selftest.repeatability(bench, cleared_empty(bench), 1, 2)
+    assert (check.passed, spread) == (False, None)
+    assert check.text == "points 1 and 2 are not joined at every reading"
+
+
 def test_leads_are_learned_within_their_uncertainty() -> None:
     true = (0.11, 0.25, 0.07, 0.32, 0.18)
     inside = 0

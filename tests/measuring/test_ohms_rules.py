@@ -11,23 +11,30 @@ import pytest
 from loomproof.bench.questions import Answer, Question, Sense, Settle, Voltage
 from loomproof.bench.seam import Capabilities, Opening
 from loomproof.electrics.expectation import expect
-from loomproof.errors import UnfitError, UsageError
+from loomproof.errors import SafetyError, UnfitError, UsageError
 from loomproof.loom.model import ComponentKind, End
 from loomproof.measuring.clearance import Clearance
-from loomproof.measuring.component_presence import joined_across
+from loomproof.measuring.component_presence import joined_across, sensed_parts
 from loomproof.measuring.controls import _controls
 from loomproof.measuring.counting_bench import Asker
 from loomproof.measuring.insulation import measure_insulation
+from loomproof.measuring.insulation_test import run_insulation
 from loomproof.measuring.nets_by_resistance import _joined
 from loomproof.measuring.one_factor import _one_joint_explains, refuse_common_factor
 from loomproof.measuring.one_way import lowest_first
+from loomproof.measuring.preparing import checked
 from loomproof.measuring.probe_ends import claims_of
 from loomproof.measuring.resolve_nets import _by_classes, _split_dark
+from loomproof.measuring.safety import LONGEST_DWELL_MS
 from loomproof.measuring.selfcheck import find_settle
+from loomproof.measuring.separate_nets import rejoined
+from loomproof.measuring.shared_cause import refuse_leaking_board
 from loomproof.measuring.undriven import ROUND_TRIP_S, VOLT_TIME_S, _voltages
 from loomproof.measuring.wiggle import WiggleLog
 from loomproof.planning.conductors import Conductors
+from loomproof.planning.net_access import scope_of
 from loomproof.planning.plan import CONTROL_NETS, Plan, plan_proof
+from loomproof.planning.request import InsulationTest
 from loomproof.planning.test_vectors import Group, Vector
 from loomproof.results.measured import Decision, Measured
 from tests.cleared import cleared_for_points
@@ -104,6 +111,14 @@ def test_a_conductor_far_below_the_least_factor_says_otherwise(wire_ohm: float, 
     assert bool(refused(refuse_common_factor, plan, [*parts, wire])) is off
 
 
+@pytest.mark.parametrize(("u", "off"), [(0.39, False), (0.41, True)])
+def test_a_conductor_has_a_say_that_is_read_to_a_fifth_of_what_is_expected(u: float, off: bool) -> None:
+    """0.1 Ω where 2 Ω are expected speaks against a gain of 1.5, read closely enough."""
+    parts = [read_part("R1", 0, 1, 100.0, 150.0), read_part("R2", 2, 3, 1000.0, 1500.0)]
+    wire = judged("4:1", "4:2", 0.1, 2.0, 3.0, u=u)
+    assert bool(refused(refuse_common_factor, Plan(scope_of_sizes([2] * 5), ()), [*parts, wire])) is off
+
+
 def test_readings_are_taken_again_where_a_gain_shows_best_and_where_it_was_early() -> None:
     readings = [judged(f"{k}:1", f"{k}:2", 1.0 + k, 1.0, 9.0, u=0.1) for k in range(6)]
     assert _controls(readings) == [readings[5], readings[4], readings[0], readings[1]]
@@ -116,6 +131,16 @@ def test_no_volts_are_no_insulation_test(volts: float) -> None:
     bench = MemoryBench(Capabilities(8))
     with pytest.raises(UsageError, match="cannot be tested"):
         measure_insulation(bench, cast(Clearance, None), 1, 2, volts, 100)
+
+
+@pytest.mark.parametrize("dwell_ms", [0, LONGEST_DWELL_MS])
+def test_the_longest_dwell_is_a_test_that_needs_a_clearance(dwell_ms: int) -> None:
+    bench = MemoryBench(Capabilities(8))
+    with pytest.raises(SafetyError):
+        measure_insulation(bench, cast(Clearance, None), 1, 2, 50.0, dwell_ms)
+    for wrong in (-1, LONGEST_DWELL_MS + 1):
+        with pytest.raises(UsageError):
+            measure_insulation(bench, cast(Clearance, None), 1, 2, 50.0, wrong)
 
 
 @dataclass
@@ -133,18 +158,40 @@ class Sensing:
 
 
 @pytest.mark.parametrize(
-    ("low_of", "joined"), [({1: 2, 2: 1}, True), ({1: 2}, False), ({2: 1}, False), ({1: 4, 2: 4}, False)]
+    ("low_of", "ohm", "joined"),
+    [
+        ({1: 2, 2: 1}, 1e6, True),
+        ({1: 2}, 1e6, False),
+        ({2: 1}, 1e6, False),
+        ({1: 4, 2: 4}, 1e6, False),
+        ({1: 2, 2: 1}, 1e3, False),  # it may read low: no short is needed for that
+    ],
 )
 def test_a_part_that_should_read_high_and_reads_low_both_ways_has_a_short_across_it(
-    low_of: dict[int, int], joined: bool
+    low_of: dict[int, int], ohm: float, joined: bool
 ) -> None:
-    expectation = expect(loom_of("", (part(ComponentKind.RESISTOR, "R1", "A:1", "B:1", 1e6),), extra="C:1"))
+    expectation = expect(loom_of("", (part(ComponentKind.RESISTOR, "R1", "A:1", "B:1", ohm),), extra="C:1"))
     able = Capabilities(8)
     ends = expectation.loom.cavities
     plan = plan_proof(expectation, {end: k for k, end in enumerate(ends, 1)}, able, None)
     groups = [frozenset({end}) for end in ends]
     found = joined_across(plan, expectation, cast(Asker, Sensing(low_of, able)), groups)
     assert set(found) == ({frozenset(ends[:2]), groups[2]} if joined else set(groups))
+
+
+def test_no_short_is_told_where_other_parts_conduct_or_a_net_is_odd() -> None:
+    parts = tuple(part(ComponentKind.RESISTOR, f"R{k}", "A:1", "B:1", 10.0**k) for k in (3, 6))
+    expectation = expect(loom_of("", parts, extra="C:1"))
+    able = Capabilities(8)
+    a, b, c = expectation.loom.cavities
+    plan = plan_proof(expectation, {a: 1, b: 2, c: 3}, able, None)
+    asker = cast(Asker, Sensing({1: 2, 2: 1}, able))
+    groups = tuple(frozenset({end}) for end in (a, b, c))
+    assert joined_across(plan, expectation, asker, groups) == groups
+    alone = expect(loom_of("", parts[1:], extra="C:1"))
+    plan = plan_proof(alone, {a: 1, b: 2, c: 3}, able, None)
+    odd = (frozenset({a}), frozenset({b, c}))
+    assert set(joined_across(plan, alone, asker, odd)) == set(odd)
 
 
 def test_what_lost_its_leader_is_asked_for_where_that_pays() -> None:
@@ -216,6 +263,9 @@ def test_voltages_are_read_for_half_a_minute_and_the_rest_is_put_to_the_person()
     assert check.passed
     assert check.text.startswith("33 pairs of conductors read with nothing driven: largest 0 V")
     assert "not read within 30 s, and for your meter: " in check.text
+    assert "no voltage explains it" not in check.text
+    check = _voltages(bench, Conductors((1, 2), names={1: "A:1"}), None, 0.5, 1)
+    assert check.text.endswith("A:1 reads low with nothing driven, and no voltage explains it")
 
 
 def test_the_settle_time_is_found_with_every_net_driven_in_one_of_two_patterns() -> None:
@@ -232,3 +282,78 @@ def test_a_watch_without_sets_of_its_own_says_nothing_of_touches() -> None:
     (pair, single) = log.result().nets
     assert [getattr(pair, name) for name in pair.__slots__[1:]] == [5.0, 0.0]
     assert [getattr(single, name) for name in single.__slots__[1:]] == [0.0, 0.0]
+
+
+def test_three_readings_that_two_leaks_cannot_give_are_the_boards_however_small() -> None:
+    """0.39 and 0.2 Ω within ±0.1: side by side two leaks of a loom read 0.13 Ω, and 0.39 Ω is read."""
+    scope = scope_of_sizes([1] * 4)
+    asker = Scripted(between({(1, 2): 0.39, (4, 8): 0.2, (5, 10): 0.39}))
+    assert refused(refuse_leaking_board, Plan(scope, ()), ohmmeter_of(asker, scope))
+    asker = Scripted(between({(1, 2): 0.39, (4, 8): 0.39, (5, 10): 0.3}))
+    assert not refused(refuse_leaking_board, Plan(scope, ()), ohmmeter_of(asker, scope))
+
+
+def test_a_piece_that_came_off_its_net_is_looked_for_on_the_nets_that_parts_couple() -> None:
+    """Net 0 fell apart, and its second cavity hangs on net 1: nets 1 and 2 are as they should be."""
+    scope = scope_of_sizes([2, 1, 1], {0: {1, 2}, 1: {0, 2}, 2: {0, 1}})
+    first, second = (frozenset({End("0", cavity)}) for cavity in "12")
+    one, two = (scope.ends(group.points) for group in scope.groups[1:])
+    made = ohmmeter_of(
+        Scripted(between(both({(2, 4): 0.3, (2, 4 | 8): 0.3, (1 | 2, 4 | 8): 0.3}), 100.0)), scope
+    )
+    found = rejoined(Plan(scope, ()), made, (first, second, one, two), [], [])
+    assert set(found) == {first, second | one, two}
+
+
+@pytest.mark.parametrize(
+    ("low_of", "conducts"), [({1: 6}, True), ({1: 2}, False), ({}, False), ({1: 8}, False)]
+)
+def test_a_part_conducts_where_every_cavity_of_its_other_net_reads_low(
+    low_of: dict[int, int], conducts: bool
+) -> None:
+    """R1 leads from A:1 to the net of B:1 and C:1; A:1 is driven."""
+    parts = (part(ComponentKind.RESISTOR, "R1", "A:1", "B:1", 100.0),)
+    expectation = expect(loom_of("W1 B:1 C:1 1.0m 0.5mm2", parts, extra="D:1"))
+    able = Capabilities(8)
+    a, b, c, d = (End(name, "1") for name in "ABCD")
+    plan = plan_proof(expectation, {a: 1, b: 2, c: 3, d: 4}, able, None)
+    asker = cast(Asker, Sensing(low_of, able))
+    groups = [frozenset({a}), frozenset({b, c}), frozenset({d})]
+    (told,) = sensed_parts(plan, expectation, asker, groups)
+    assert (told.component, told.conducts) == ("R1", conducts)
+    assert sensed_parts(plan, expectation, asker, [groups[0], groups[1] | groups[2]]) == ()
+
+
+def test_the_lowest_of_an_insulation_tests_readings_is_told() -> None:
+    loom = loom_of("W1 A:1 B:1 1.0m 0.5mm2\nW2 A:2 B:2 1.0m 0.5mm2", extra="C:1 D:1 E:1")
+    scope = scope_of(expect(loom), {end: k for k, end in enumerate(loom.cavities, 1)}, 250e3)
+    figures = iter([5e9, 3e9, 4e9])
+    found = run_insulation(loom, scope, InsulationTest(50.0), lambda _a, _b: next(figures))
+    assert (found.lowest_ohm, found.decision) == (3e9, Decision.PASS)
+
+
+def test_a_net_that_hangs_on_one_without_parts_is_looked_for_on_the_others_too() -> None:
+    """Net 0 is found as one with net 3, which no part couples; and net 1 hangs on both by 0.3 Ω."""
+    scope = scope_of_sizes([1, 1, 1, 1], {0: {1, 2}, 1: {0, 2}, 2: {0, 1}})
+    zero, one, two, three = (scope.ends(group.points) for group in scope.groups)
+    made = ohmmeter_of(
+        Scripted(lambda a, b, _w: 0.3 if (a & 2 and b & 9) or (b & 2 and a & 9) else 100.0), scope
+    )
+    found = rejoined(Plan(scope, ()), made, (zero | three, one, two), [], [])
+    assert set(found) == {zero | three | one, two}
+
+
+class NeverUp(Quiet):
+    """What was driven once stays low."""
+
+    def _answer(self, question: Question) -> Answer:
+        return [1 for _ in question.drives] if isinstance(question, Sense) else super()._answer(question)
+
+
+def test_points_that_never_rise_are_waited_for_a_fifth_of_a_second() -> None:
+    bench = NeverUp(Capabilities(8))
+    check, settle_us = find_settle(bench, cleared_for_points(bench, meter_v=0.0), [0b1, 0b10])
+    assert (check.passed, settle_us) == (False, None)
+    assert check.text.startswith("no two settings up to 200000 µs agree; point 1 never rises")
+    with pytest.raises(SafetyError, match="a voltage on the loom, a stuck input"):
+        checked(bench, cleared_for_points(bench, meter_v=0.0), Conductors((0b1, 0b10)))

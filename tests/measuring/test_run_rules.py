@@ -97,6 +97,29 @@ def test_a_reading_contradicts_sense_where_all_that_it_may_be_is_surely_sensed(
         refuse_contradictions(plan, nobody, made, apart, reading, [])
 
 
+@dataclass
+class SensesJoined(Scripted):
+    """Sense joins all that it is asked of."""
+
+    def sense(self, drives: Sequence[int]) -> list[int]:
+        return [0b11 for _ in drives]
+
+
+@pytest.mark.parametrize(("range_ohm", "refused"), [(1e6, True), (200e3, False), (50e3, False)])
+def test_an_open_reading_contradicts_sense_where_the_meter_reads_what_sense_lets_pass(
+    range_ohm: float, refused: bool
+) -> None:
+    """A path that surely reads high has 200 kΩ: a meter that ends below may read one under it as open."""
+    able = Capabilities(64, sense_ohm=20e3, clear_ohm=200e3, ohms=(0.0, range_ohm))
+    scope = scope_of_sizes([2])
+    asker = SensesJoined(between({}), able=able)
+    reading = [judged("0:1", "0:2", math.inf, 0.5, 1.0, FAIL)]
+    whole = (scope.ends(0b11),)
+    nobody = expect(loom_of("", extra="0:1 0:2"))
+    with pytest.raises(UnfitError, match="the bench contradicts itself") if refused else nullcontext():
+        refuse_contradictions(Plan(scope, ()), nobody, ohmmeter_of(asker, scope), whole, reading, [])
+
+
 def test_a_point_that_followed_its_head_and_does_not_any_more_is_asked_itself() -> None:
     """Point 2 was of the first group: now nothing joins it to point 1, and point 3 does."""
 
@@ -171,12 +194,14 @@ def test_a_beep_that_none_of_a_bunch_owns_to_is_unsteady() -> None:
 
 
 def test_a_part_to_a_net_without_a_point_is_not_sensed() -> None:
-    """R1 leads to a cavity without a point, D1 is a diode, R3 is above the threshold; R2 is told by sense."""
+    """R1 leads to a cavity without a point, D1 is a diode; two points share a threshold of 25 kΩ, so that
+    R3 of 20 kΩ need not read low, and R4 of 10 kΩ does."""
     parts = (
         part(ComponentKind.RESISTOR, "R1", "A:1", "B:1", 100.0),
         part(ComponentKind.RESISTOR, "R2", "A:2", "B:2", 100.0),
         part(ComponentKind.DIODE, "D1", "A:3", "B:3"),
         part(ComponentKind.RESISTOR, "R3", "A:4", "B:4", 20e3),
+        part(ComponentKind.RESISTOR, "R4", "A:5", "B:5", 10e3),
     )
     expectation = expect(loom_of("", parts))
     able = Capabilities(16)
@@ -184,7 +209,7 @@ def test_a_part_to_a_net_without_a_point_is_not_sensed() -> None:
     plan = plan_proof(expectation, point_of, able, None)
     found = [(coupling.component, i, j) for coupling, i, j in sensible_parts(plan, expectation, able)]
     at = {str(e): k for e, k in plan.scope.group_of.items()}
-    assert found == [("R2", at["A:2"], at["B:2"])]
+    assert found == [("R2", at["A:2"], at["B:2"]), ("R4", at["A:5"], at["B:5"])]
 
 
 def test_which_points_pull_others_low_that_they_should_not() -> None:
