@@ -40,11 +40,13 @@ def test_what_a_device_does_not_say_is_as_the_contract_states_it() -> None:
         key: stated()[key] for key in MISSING
     }
     assert told == plain
+    assert plain.surely_low_ohm(1) == stated()["SENSE"]
 
 
 def test_what_is_of_a_person_with_a_meter_is_of_no_scanner() -> None:
     """No beep, no clips; where ohms are read, those of wires are."""
     plain = Capabilities(16)
     assert (plain.beep_ohm, plain.clips, plain.wires_in_ohms) == (None, 0, True)
+    assert plain.surely_low_ohm(2) == plain.surely_low_ohm(1) / 2, "two points share the path"
     others = {field.name for field in fields(plain)} - {"points", *MISSING.values()}
     assert {name for name in others if getattr(plain, name)} == {"wires_in_ohms"}
