@@ -8,12 +8,12 @@ A connector is right where it goes to its own, or to one that no net of the whol
 from __future__ import annotations
 
 import argparse
+import sys
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from datetime import UTC, datetime
-from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
@@ -71,22 +71,25 @@ def table(rows: list[Row], slowest_s: float, looms: int, seed: int) -> Iterator[
     yield f"| slowest match, processor seconds | {slowest_s:.2f} |"
 
 
-def main() -> None:
-    """Run the campaign and keep its table where it ran in full."""
-    parser = argparse.ArgumentParser()
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the campaign, keep its table where it ran in full, and say whether none is wrong and sure."""
+    parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--looms", type=int, default=LOOMS)
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--jobs", type=int, default=2)
-    given = parser.parse_args()
+    parser.add_argument("--short", action="store_true")
+    given = parser.parse_args(argv)
+    looms = 20 if given.short else given.looms
     first = given.seed * 1_000_000
     with ProcessPoolExecutor(given.jobs) as pool:
-        results = list(pool.map(partial(rows_of), range(first, first + given.looms), chunksize=4))
+        results = list(pool.map(rows_of, range(first, first + looms), chunksize=4))
     rows = [row for found, _ in results for row in found]
-    text = "\n".join(table(rows, max(took for _, took in results), given.looms, given.seed)) + "\n"
+    text = "\n".join(table(rows, max(took for _, took in results), looms, given.seed)) + "\n"
     print(text)
-    if (given.looms, given.seed) == (LOOMS, SEED):
+    if (looms, given.seed) == (LOOMS, SEED):
         RESULTS.write_text(text)
+    return int(any(not row.right and row.standing is Standing.SURE for row in rows))
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

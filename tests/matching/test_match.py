@@ -17,6 +17,7 @@ from loomproof.matching.shape import shape_of
 from loomproof.matching.taking import take
 from loomproof.results.matching import Match, Standing, Unlike
 from tests.campaign.match_looms import case_of
+from tests.campaign.matching import rows_of
 
 
 def loom(name: str, sizes: dict[str, int], *nets: str, colour: str = "", **of: Hazard) -> Loom:
@@ -292,3 +293,9 @@ def test_a_resistor_tells_plugs_apart_that_wires_do_not(ohm: float, agree: bool)
     placed = standings(found)
     assert (placed["b"] == ("INJ1", "sure")) is agree
     assert (placed["a"][1] == "alike") is not agree
+
+
+def test_groups_that_change_places_by_the_feed_that_each_shares_are_found() -> None:
+    """Two groups of six look-alike plugs, the feed of one hidden: one plug was once wrong and sure."""
+    rows, _ = rows_of(1_000_152)
+    assert [row for row in rows if not row.right and row.standing is Standing.SURE] == []
