@@ -101,7 +101,7 @@ def _connectors(loom: Loom) -> Iterator[str]:
 def _wires(loom: Loom) -> Iterator[str]:
     yield from _of(
         "bundles (its segments lie between nodes with coordinates, which a loom does not know)",
-        (name for wire in loom.wires for name in wire.bundles),
+        (*(name for wire in loom.wires for name in wire.bundles), *loom.bundle_by_name),
     )
     yield from _of(
         "sizes as they were written (AWG, strands); mm² are", (one.name for one in loom.wires if one.section)

@@ -102,6 +102,7 @@ def _loom(
         choices=variants.choices_of(found, signals) if chosen is None else (),
         part_number=document.text(harness, "Part_number"),
         left_out=tuple(document.left_out),
+        bundles=routes.read_bundles(document, routed, places, connectors, wires),
     )
     absent = parts.absent(document, found, chosen) - set(loom.component_by_name)
     return sides.apply(loom, tuple(row for row in side if row.text("component") not in absent))

@@ -13,6 +13,8 @@ from dataclasses import replace
 from lxml import etree
 
 from loomproof.errors import DescriptionError
+from loomproof.loom import identity
+from loomproof.loom.columns import TABLES
 from loomproof.loom.described import load_files
 from loomproof.loom.kbl.document import Document
 from loomproof.loom.kbl.elements import Builder
@@ -83,6 +85,4 @@ def _digest(loom: Loom) -> str:
     return replace(loom, description="").digest
 
 
-_NAMES = frozenset(
-    {"loom.toml", "connectors.csv", "wires.csv", "components.csv", "circuits.csv", "cavities.csv"}
-)
+_NAMES = frozenset({identity.FILE, *(f"{table}.csv" for table in TABLES)})

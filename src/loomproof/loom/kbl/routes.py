@@ -1,15 +1,17 @@
-"""Which segments of the harness a wire runs through, and how long they are."""
+"""Which segments of the harness a wire runs through, how long they are, and where they lie."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from lxml import etree
 
+from loomproof.loom.bundles import Bundle
+from loomproof.loom.kbl.bundles import Segment, bundles_of, connectors_in, short_names
 from loomproof.loom.kbl.document import Document
-
-LONGEST_NAME = 24
-"""Segment Ids longer than this are machine names; the element's own id stands for them."""
+from loomproof.loom.kbl.places import Places
+from loomproof.loom.model import Connector, Wire
 
 
 @dataclass(frozen=True)
@@ -22,34 +24,65 @@ class Route:
 
 @dataclass
 class Routes:
-    """Routes by the id of their connection."""
+    """Routes by the id of their connection, and the segments by their own id."""
 
     by_connection: dict[str, Route] = field(default_factory=dict)
+    segments: dict[str, Segment] = field(default_factory=dict)
 
 
 def read_routes(document: Document) -> Routes:
     """Return the route of every connection that has one."""
-    names: dict[str, str] = {}
-    lengths: dict[str, float | None] = {}
-    taken: set[str] = set()
-    for segment in document.root.iterfind("Segment"):
-        key = segment.get("id", "")
-        name = document.text(segment, "Id")
-        if not name or len(name) > LONGEST_NAME or name in taken:
-            name = key
-        taken.add(name)
-        names[key] = name
-        lengths[key] = _length_m(document, segment)
-    routes = Routes()
+    routes = Routes(segments=_segments(document))
     for routing in document.root.iterfind("Routing"):
-        keys = [key for key in (routing.findtext("Segments") or "").split() if key in names]
+        keys = (routing.findtext("Segments") or "").split()
+        through = [routes.segments[key] for key in keys if key in routes.segments]
         connection = (routing.findtext("Routed_wire") or "").strip()
-        known = [lengths[key] for key in keys]
+        known = [segment.length_m for segment in through]
         total = sum(length for length in known if length is not None)
         routes.by_connection[connection] = Route(
-            tuple(dict.fromkeys(names[key] for key in keys)), 0.0 if None in known else total
+            tuple(dict.fromkeys(segment.name for segment in through)), 0.0 if None in known else total
         )
     return routes
+
+
+def read_bundles(
+    document: Document, routes: Routes, places: Places, connectors: Iterable[Connector], wires: Iterable[Wire]
+) -> tuple[Bundle, ...]:
+    """Return the segments that these wires run through as bundles between connectors and forks."""
+    nodes = {node.get("id", ""): node for node in document.root.iterfind("Node")}
+    stated = short_names({key: document.text(node, "Id") for key, node in nodes.items()})
+    of_terminal = _connectors_of_terminals(document, places)
+    at_node: dict[str, list[str]] = {}
+    for key, node in nodes.items():
+        keys = (node.findtext("Referenced_components") or "").split()
+        for item in (document.by_id[each] for each in keys if each in document.by_id):
+            own = connectors_in(item, places.contacts, places.cavities)
+            at_node.setdefault(key, []).extend(own or of_terminal.get(item.get("id", ""), ()))
+    at_node = {key: list(dict.fromkeys(names)) for key, names in at_node.items()}
+    return bundles_of(routes.segments.values(), stated, at_node, connectors, wires)
+
+
+def _connectors_of_terminals(document: Document, places: Places) -> dict[str, tuple[str, ...]]:
+    """Return the connector of each ring or other terminal, by the terminal's id."""
+    found: dict[str, tuple[str, ...]] = {}
+    for contact in document.harness.iter("Contact_points"):
+        for key in (contact.findtext("Associated_parts") or "").split():
+            found[key] = (*found.get(key, ()), *connectors_in(contact, places.contacts))
+    return found
+
+
+def _segments(document: Document) -> dict[str, Segment]:
+    """Return the segments by their ids."""
+    found = {segment.get("id", ""): segment for segment in document.root.iterfind("Segment")}
+    names = short_names({key: document.text(segment, "Id") for key, segment in found.items()})
+    return {
+        key: Segment(
+            names[key],
+            _length_m(document, segment),
+            (document.text(segment, "Start_node"), document.text(segment, "End_node")),
+        )
+        for key, segment in found.items()
+    }
 
 
 def _length_m(document: Document, segment: etree._Element) -> float | None:
@@ -57,5 +90,5 @@ def _length_m(document: Document, segment: etree._Element) -> float | None:
     for tag in ("Physical_length", "Virtual_length"):
         length_m = document.value(segment.find(tag), "length")
         if length_m:
-            return length_m
+            return round(length_m, 9)
     return None

@@ -22,7 +22,7 @@ from loomproof.loom.vec.leftovers import tell_rest
 from loomproof.loom.vec.opening import open_vec
 from loomproof.loom.vec.parts import read_parts
 from loomproof.loom.vec.places import read_places
-from loomproof.loom.vec.routes import read_places_in_words, read_routes
+from loomproof.loom.vec.routes import read_bundles, read_places_in_words, read_routes, read_segments
 from loomproof.loom.vec.schematic import read_schematic
 from loomproof.loom.vec.variants import read_signals, read_variants
 from loomproof.loom.vec.wires import read_wires
@@ -94,7 +94,8 @@ def _loom(
     signals = read_signals(document, cables, variants if chosen is None else None)
     where = read_places_in_words(document)
     places = read_places(document, components, where, cables.cable_of_ends(), cables.screen_ends())
-    routes = read_routes(document, variants, chosen)
+    segments = read_segments(document)
+    routes = read_routes(document, variants, chosen, segments)
     placed = any(
         end.get("id", "") in places.wire_ends
         for one in cables.conductors.values()
@@ -125,6 +126,7 @@ def _loom(
             choices=choices_of(variants, signals) if chosen is None else (),
             part_number=_part_number(document, holder),
             left_out=tuple(document.left_out),
+            bundles=read_bundles(document, segments, places, connectors, wires),
         ),
         side,
     )
