@@ -132,7 +132,7 @@ def test_leads_that_were_never_zeroed_open_give_no_place_but_the_reason() -> Non
     assert (place.answer, place.reason, bench.farad_readings) == ("none", NOT_ZEROED, 0)
 
 
-def test_a_part_on_the_net_a_screen_and_an_unknown_length_forbid_a_place() -> None:
+def test_a_part_on_the_net_and_a_screen_forbid_a_place() -> None:
     loom = _loom()
     part = Component(
         "C1",
@@ -140,11 +140,9 @@ def test_a_part_on_the_net_a_screen_and_an_unknown_length_forbid_a_place() -> No
         (("1", End("ECU", "2")), ("2", End("ECU", "4"))),
         capacitance_f=1e-9,
     )
-    longer = tuple(replace(w, length_m=None) if w.name == "W2" else w for w in loom.wires)
     screened = tuple(replace(w, screened_by="W3") if w.name == "W2" else w for w in loom.wires)
     for changed, why in (
         (replace(loom, components=(part,)), "C1 hangs on these wires"),
-        (replace(loom, wires=longer), "no length is given for W2"),
         (replace(loom, wires=screened), "runs in a screen"),
     ):
         outcome, bench = placed(changed, "open W2 at ECU:2 0.6 m")

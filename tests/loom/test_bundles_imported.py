@@ -83,8 +83,8 @@ def test_bundles_of_the_open_files_are_their_segments(name: str) -> None:
     segments = [one for one in counted.root.findall("Segment") if one.attrib["id"] in used]
     lengths = [float(one.findtext("Virtual_length/Value_component", "nan")) for one in segments]
     assert [bundle.length_m for bundle in loom.bundles] == pytest.approx([mm / 1000 for mm in lengths])
-    ways: networkx.MultiGraph = networkx.MultiGraph([(one.a, one.b) for one in loom.bundles])
-    stated: networkx.MultiGraph = networkx.MultiGraph(
+    ways: networkx.MultiGraph[str] = networkx.MultiGraph([(one.a, one.b) for one in loom.bundles])
+    stated: networkx.MultiGraph[str | None] = networkx.MultiGraph(
         [(one.findtext("Start_node"), one.findtext("End_node")) for one in segments]
     )
     assert Counter(dict(ways.degree()).values()) == Counter(dict(stated.degree()).values())

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from itertools import pairwise
 
 from loomproof.diagnosis.words import Names, listed
 from loomproof.locating.breaks import BreakPlace, Failed, Stretch
-from loomproof.locating.routes import legs_of
+from loomproof.locating.routes import NOTICED_M, legs_of, parts_of
 from loomproof.locating.shorts import ShortPlace, Touch
 from loomproof.locating.tree import Tree
 from loomproof.locating.wander import PerMetre
 from loomproof.loom.model import End, Loom
 from loomproof.results.measured import PieceFarads
-from loomproof.results.places import Place, WirePlace
+from loomproof.results.places import BundlePart, Place, WirePlace
 
 TOO_LONG = 0.5
 """An interval of more than this share of the wires on which it lies says no place."""
@@ -47,7 +49,7 @@ def of_break(names: Names, loom: Loom, place: BreakPlace, pieces: Sequence[Piece
         return Place("contact", _contact(names, first), first.share, (first.end,), (), basis, "", len(pieces))
     if place.told:
         own = stretches[: len(first.stretches)]
-        if sum(each.high_m - each.low_m for each in own) > TOO_LONG * lengths[first.run]:
+        if sum(each.high_m - each.low_m for each in own) > TOO_LONG * _reckoned_m(own, lengths):
             return Place(
                 "either",
                 f"in {names.wire(first.run)}, at no contact; these readings do not tell where along it",
@@ -60,7 +62,7 @@ def of_break(names: Names, loom: Loom, place: BreakPlace, pieces: Sequence[Piece
             )
         return Place("wire", _wires(names, own), first.share, (), own, basis, "", len(pieces))
     share = sum(failed.share for failed in place.failed)
-    if len(ends) == 1 and all(each.end == ends[0] and each.high_m <= CLOSE_M for each in stretches):
+    if len(ends) == 1 and all(_close(each, ends[0]) for each in stretches):
         reach = max(each.high_m for each in stretches)
         contact = next(failed for failed in place.failed if failed.end is not None)
         text = f"{_contact(names, contact)}, or within {reach:.2f} m of it"
@@ -73,6 +75,15 @@ def of_break(names: Names, loom: Loom, place: BreakPlace, pieces: Sequence[Piece
     return Place("either", text, share, ends, stretches, basis, "", len(pieces))
 
 
+def _reckoned_m(own: Sequence[WirePlace], lengths: Mapping[str, float]) -> float:
+    return 1.0 if own[0].as_share else lengths[own[0].wire]
+
+
+def _close(each: WirePlace, end: End) -> bool:
+    """Whether a stretch lies so close to a contact that one looks there first; of a share nobody knows."""
+    return each.end == end and each.high_m <= CLOSE_M and not each.as_share
+
+
 def _of(stretches: Sequence[WirePlace], failed: Failed) -> list[WirePlace]:
     return [each for each in stretches if each.wire == failed.run]
 
@@ -82,7 +93,8 @@ def _basis(per_metre: PerMetre, pieces: int) -> str:
     spread = f"its scatter along the wire taken as {per_metre.wander_ratio:.0%} over {per_metre.wander_m:g} m"
     if pieces > 1:
         return f"the capacitance of both pieces, in which picofarads per metre cancel; {spread}"
-    known = "learned from sound wires of this loom" if per_metre.learned else "assumed"
+    count = per_metre.learned_from
+    known = f"learned from {count} sound wire{'s' * (count > 1)} beside it" if count else "assumed"
     return f"the capacitance of one piece, with {per_metre.f_per_m * 1e12:.0f} pF/m {known}; {spread}"
 
 
@@ -101,12 +113,31 @@ def _wires(names: Names, places: Sequence[WirePlace]) -> str:
 
 
 def _along(names: Names, each: WirePlace) -> str:
-    said = f"{metres(each.low_m, each.high_m)} from {each.end} along {names.wire(each.wire)}"
+    said = f"{_extent(each)} from {each.end} along {names.wire(each.wire)}"
+    if each.as_share:
+        return f"{said} (no length is given: as a share of the wire)"
+    if each.passes:
+        return f"{said}: {listed([_part(part) for part in each.passes], len(each.passes))}"
     if each.bundle and each.bundle_low_m is not None and each.bundle_high_m is not None:
         said += f", in bundle {each.bundle}"
         if each.bundle_from:
             said += f", {metres(each.bundle_low_m, each.bundle_high_m)} from {each.bundle_from}"
     return said
+
+
+def _extent(each: WirePlace) -> str:
+    if not each.as_share:
+        return metres(each.low_m, each.high_m)
+    half = max((each.high_m - each.low_m) / 2, 0.01)
+    return f"{(each.low_m + each.high_m) / 2:.0%} ± {half:.0%} of its length"
+
+
+def _part(part: BundlePart) -> str:
+    if part.whole:
+        return f"all of bundle {part.bundle}"
+    reach = f"within {part.high_m:.2f} m" if part.low_m < NOTICED_M else metres(part.low_m, part.high_m)
+    near = f"{reach} {'of' if part.low_m < NOTICED_M else 'from'} {part.begin}"
+    return f"{near} in bundle {part.bundle}" if part.bundle else f"{near} in its own tail"
 
 
 def _on_wire(loom: Loom, stretch: Stretch, length_m: float) -> WirePlace:
@@ -115,27 +146,28 @@ def _on_wire(loom: Loom, stretch: Stretch, length_m: float) -> WirePlace:
     low, high, end = stretch.low_m, stretch.high_m, wire.a
     if (stretch.middle_m > length_m / 2 and wire.b.cavity) or not wire.a.cavity:
         low, high, end = length_m - stretch.high_m, length_m - stretch.low_m, wire.b
+    place = WirePlace(stretch.wire, end, low, high, stretch.share, wire_m=length_m)
+    if wire.length_m is None:
+        low, high = low / length_m, high / length_m
+        return replace(place, low_m=low, high_m=high, wire_m=1.0, as_share=True)
+    parts = parts_of(loom.bundle_by_name, wire, stretch.low_m, stretch.high_m)
     leg = next(
         (leg for leg in legs_of(loom.bundle_by_name, wire) if leg.start_m <= stretch.middle_m <= leg.stop_m),
         None,
     )
+    passes = parts if len(parts) > 1 else ()
     if leg is None:
-        return WirePlace(stretch.wire, end, low, high, stretch.share)
-    bundle = loom.bundle_by_name[leg.bundle]
+        return replace(place, passes=passes)
     ends_m = sorted(
         min(max(leg.along_bundle(place_m), 0.0), leg.length_m) for place_m in (stretch.low_m, stretch.high_m)
     )
-    slack_m = leg.slack_m
-    return WirePlace(
-        stretch.wire,
-        end,
-        low,
-        high,
-        stretch.share,
-        leg.bundle,
-        bundle.a,
-        max(ends_m[0] - slack_m, 0.0),
-        min(ends_m[1] + slack_m, leg.length_m),
+    return replace(
+        place,
+        bundle=leg.bundle,
+        bundle_from=loom.bundle_by_name[leg.bundle].a,
+        bundle_low_m=max(ends_m[0] - leg.slack_m, 0.0),
+        bundle_high_m=min(ends_m[1] + leg.slack_m, leg.length_m),
+        passes=passes,
     )
 
 
@@ -157,9 +189,14 @@ def of_short(names: Names, loom: Loom, place: ShortPlace, readings: int, trees: 
     in_plugs = [touch for touch in place.touches if touch.ends]
     ends = tuple(dict.fromkeys(end for touch in in_plugs for end in touch.ends))
     said = [_between(touch.ends) for touch in in_plugs]
-    said += [_beside(names, touch, _touched(loom, touch, trees)) for touch in on_wires]
+    joined = _one_stretch(loom, stretches, trees) if len(on_wires) > 1 and not in_plugs else ()
+    if joined:
+        stretches = joined
+        said += ["; ".join(_along(names, each) for each in joined)]
+    else:
+        said += [_beside(names, touch, _touched(loom, touch, trees)) for touch in on_wires]
     if len(said) == 1:
-        share = place.touches[0].share
+        share = sum(touch.share for touch in place.touches)
         return Place(
             "connector" if in_plugs else "wire",
             said[0],
@@ -199,3 +236,22 @@ def _touched(loom: Loom, touch: Touch, trees: Sequence[Tree]) -> list[WirePlace]
         stretch = Stretch(name, max(one - slack_m, 0.0), min(other + slack_m, run.length_m), touch.share)
         found.append(_on_wire(loom, stretch, run.length_m))
     return found
+
+
+def _one_stretch(loom: Loom, stretches: Sequence[WirePlace], trees: Sequence[Tree]) -> tuple[WirePlace, ...]:
+    """Return one stretch for each wire, where those on both sides of a fork abut; none where they do not."""
+    lengths = {run.name: run.length_m for tree in trees for run in tree.runs}
+    by_wire: dict[str, list[Stretch]] = {}
+    for each in stretches:
+        low, high = each.low_m, each.high_m
+        if each.end != loom.wire_by_name[each.wire].a:
+            low, high = lengths[each.wire] - high, lengths[each.wire] - low
+        by_wire.setdefault(each.wire, []).append(Stretch(each.wire, low, high, each.share))
+    joined = []
+    for name, own in by_wire.items():
+        own.sort(key=lambda one: one.low_m)
+        if any(other.low_m - one.high_m > NOTICED_M for one, other in pairwise(own)):
+            return ()
+        whole = Stretch(name, own[0].low_m, max(one.high_m for one in own), sum(one.share for one in own))
+        joined.append(_on_wire(loom, whole, lengths[name]))
+    return tuple(joined)

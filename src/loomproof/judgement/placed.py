@@ -21,11 +21,11 @@ from loomproof.judgement.place_words import (
     unplaced,
 )
 from loomproof.locating.breaks import BreakPlace, Piece, place_break
-from loomproof.locating.fitness import tree_or_why
+from loomproof.locating.fitness import sound_beside, tree_of_unknown_length, tree_or_why
 from loomproof.locating.routes import Beside, beside
 from loomproof.locating.shorts import Copper, Reading, ShortPlace, place_short
 from loomproof.locating.tree import Tree
-from loomproof.locating.wander import PerMetre
+from loomproof.locating.wander import PerMetre, Sound, learned
 from loomproof.loom.model import End
 from loomproof.results.findings import Evidence, Finding, Kind
 from loomproof.results.measured import Across, Measured, PieceFarads
@@ -75,10 +75,25 @@ def _breaks(
     for piece in measured.farads:
         pieces.setdefault(expectation.net_of[min(piece.ends)], []).append(piece)
     for index, found in pieces.items():
-        tree, _ = tree_or_why(expectation.loom, expectation.nets[index])
+        net = expectation.nets[index]
+        tree, _ = tree_or_why(expectation.loom, net)
+        if tree is None and len(found) > 1:
+            tree = tree_of_unknown_length(expectation.loom, net, sum(piece.farad for piece in found))
         if tree is not None:
             read = [Piece(piece.ends, piece.farad, piece.u_f) for piece in found]
-            yield index, (place_break(tree, read, PerMetre()), tuple(found), tree)
+            per_metre = _per_metre(expectation, measured, net) if len(found) == 1 else PerMetre()
+            yield index, (place_break(tree, read, per_metre), tuple(found), tree)
+
+
+def _per_metre(expectation: Expectation, measured: Measured, net: Net) -> PerMetre:
+    """Return what a metre has, by the sound wires beside this net that were read."""
+    loom = expectation.loom
+    read = {expectation.net_of[min(piece.ends)]: piece for piece in measured.sound_farads}
+    beside = sound_beside(loom, net, (expectation.nets[index] for index in read))
+    return learned(
+        Sound(loom.wire_by_name[each.wires[0]].length_m or 0.0, read[each.index].farad, read[each.index].u_f)
+        for each in beside
+    )
 
 
 def _with_break(
@@ -90,6 +105,7 @@ def _with_break(
     tree: Tree,
 ) -> Finding:
     said = of_break(names, expectation.loom, place, pieces, tree)
+    said = replace(said, readings=said.readings + place.per_metre.learned_from)
     told = Evidence(
         "capacitance against all else at 0 V: "
         + listed(f"{piece.farad * 1e12:.0f} pF at {listed(sorted(map(str, piece.ends)))}" for piece in pieces)

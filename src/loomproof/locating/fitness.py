@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from loomproof.electrics.component_kinds import joined_ends
 from loomproof.electrics.nets import Net
 from loomproof.errors import UnfitError
-from loomproof.locating.tree import Tree, tree_of
-from loomproof.loom.model import Loom
+from loomproof.locating.tree import Run, Tree, tree_of
+from loomproof.locating.wander import ASSUMED_F_PER_M
+from loomproof.loom.model import Loom, Wire
 
 
 def hinders_farads(loom: Loom, net: Net) -> str:
@@ -33,3 +36,42 @@ def tree_or_why(loom: Loom, net: Net) -> tuple[Tree | None, str]:
         return tree_of(loom, net), ""
     except UnfitError as error:
         return None, error.message
+
+
+def lone_wire(loom: Loom, net: Net) -> Wire | None:
+    """Return the one wire of a net between two cavities; its break is a share of it without any length."""
+    if len(net.wires) != 1 or net.components or len(net.cavities) != 2:
+        return None
+    return loom.wire_by_name[net.wires[0]]
+
+
+def tree_of_unknown_length(loom: Loom, net: Net, farad: float) -> Tree | None:
+    """Return one wire of unknown length as a tree, as long as what all of it read makes likely, F.
+
+    Only how far a share of it may be off depends on that length. ``None`` for any other net.
+    """
+    wire = lone_wire(loom, net)
+    if wire is None or wire.length_m is not None or farad <= 0.0:
+        return None
+    return Tree((Run(wire.name, wire.a, wire.b, farad / ASSUMED_F_PER_M),), net.cavities)
+
+
+def sound_beside(loom: Loom, net: Net, candidates: Iterable[Net]) -> list[Net]:
+    """Return the nets of one wire of known length that run beside this net's wires, the closest first.
+
+    By the bundles that they share; where none are named, by the connectors at which they end.
+    """
+    own = [loom.wire_by_name[name] for name in net.wires]
+    bundles = {bundle for wire in own for bundle in wire.bundles}
+    connectors = {end.connector for wire in own for end in wire.ends}
+    ranked: list[tuple[int, int, Net]] = []
+    for other in candidates:
+        wire = lone_wire(loom, other)
+        if other.index == net.index or wire is None or not wire.length_m or hinders_farads(loom, other):
+            continue
+        shared = len(bundles & set(wire.bundles))
+        if not bundles:
+            shared = len(connectors & {end.connector for end in wire.ends})
+        if shared:
+            ranked.append((-shared, other.index, other))
+    return [other for *_, other in sorted(ranked, key=lambda each: each[:2])]

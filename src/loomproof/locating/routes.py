@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loomproof.loom.bundles import Bundle
 from loomproof.loom.model import Wire
 from loomproof.loom.suspicions import MUCH_LONGER
+from loomproof.results.places import BundlePart
+
+NOTICED_M = 0.005
+"""No part of a stretch is told that is shorter, nor a tail by so little: nobody finds it with a tape."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +90,46 @@ def legs_of(bundles: Mapping[str, Bundle], wire: Wire) -> tuple[Leg, ...]:
         legs.append(Leg(bundle.name, length_m, at_m, at_m + length_m * scale, ahead, slack_m))
         at_m += length_m * scale
     return tuple(legs)
+
+
+def parts_of(
+    bundles: Mapping[str, Bundle], wire: Wire, low_m: float, high_m: float
+) -> tuple[BundlePart, ...]:
+    """Return what of a stretch of a wire (m from its end ``a``) lies in which bundle, in the wire's order.
+
+    Where there is one part, it is counted from where its bundle begins; of several, each from the fork that
+    the stretch passes.
+    """
+    legs = legs_of(bundles, wire)
+    found: list[BundlePart] = []
+    for leg in legs:
+        low, high = max(low_m - leg.slack_m, leg.start_m), min(high_m + leg.slack_m, leg.stop_m)
+        if high < low:
+            continue
+        one, other = sorted(min(max(leg.along_bundle(place_m), 0.0), leg.length_m) for place_m in (low, high))
+        found.append(BundlePart(leg.bundle, bundles[leg.bundle].a, one, other))
+    if legs and low_m < legs[0].start_m - legs[0].slack_m - NOTICED_M:
+        tail_m = (low_m, min(high_m, legs[0].start_m))
+        found.insert(0, BundlePart("", wire.a.connector, *tail_m))
+    length_m = wire.length_m or 0.0
+    if legs and high_m > legs[-1].stop_m + legs[-1].slack_m + NOTICED_M:
+        tail_m = (length_m - high_m, length_m - max(low_m, legs[-1].stop_m))
+        found.append(BundlePart("", wire.b.connector, *tail_m))
+    seen = [part for part in found if part.high_m - part.low_m > NOTICED_M] or found[:1]
+    return tuple(seen) if len(seen) < 2 else tuple(_from_fork(bundles, part) for part in seen)
+
+
+def _from_fork(bundles: Mapping[str, Bundle], part: BundlePart) -> BundlePart:
+    """Return a part counted from the end of its bundle that it reaches."""
+    length_m = bundles[part.bundle].length_m if part.bundle else None
+    if length_m is None:
+        return part
+    at_a, at_b = part.low_m <= NOTICED_M, part.high_m >= length_m - NOTICED_M
+    if at_a and at_b:
+        return replace(part, low_m=0.0, high_m=length_m, whole=True)
+    if at_b:
+        return BundlePart(part.bundle, bundles[part.bundle].b, length_m - part.high_m, length_m - part.low_m)
+    return part
 
 
 def beside(bundles: Mapping[str, Bundle], wires: Sequence[Wire]) -> tuple[Beside, ...]:

@@ -7,15 +7,15 @@ sound loom costs none. Nothing here judges: where the places are is worked out f
 from __future__ import annotations
 
 import math
-from collections.abc import Generator, Iterable, Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import combinations, product
 
-from loomproof.bench.adapter import Adapter
+from loomproof.bench.adapter import Adapter, Lead
 from loomproof.bench.interface import Bench
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.nets import Net
-from loomproof.locating.fitness import hinders_farads, tree_or_why
+from loomproof.locating.fitness import hinders_farads, lone_wire, sound_beside, tree_or_why
 from loomproof.locating.tree import Tree
 from loomproof.loom.model import End
 from loomproof.measuring.clearance import Clearance, require
@@ -33,6 +33,10 @@ TOUCH_OHM = 100.0
 TAPS = 12
 """In a net of more cavities the two that lie farthest apart are looked for among so many."""
 
+MOST_SOUND = 3
+"""So many sound wires at most are read for each broken net of which a piece gave no capacitance."""
+
+NO_FARADS = "no piece gave a capacitance that the bench can read"
 NOT_ZEROED = "the leads' own capacitance was never learned: zero the open leads first"
 
 
@@ -58,8 +62,16 @@ def read_for_places(
     found = replace(measured)
     if broken and clearance.capabilities.farads is not None:
         yield Progress("reading where wires are broken", 0, len(broken))
-        farads, unplaced = _farads(plan, expectation, asker, adapter, broken)
-        found = replace(found, farads=farads, unplaced=unplaced)
+        whole = {end: group for group in measured.groups for end in group}
+        reader = _Farads(plan, expectation, asker, {lead.end: lead for lead in adapter.entries}, whole)
+        for net, pieces in broken:
+            reader.follow(net, pieces)
+        found = replace(
+            found,
+            farads=tuple(reader.found),
+            unplaced=tuple(reader.unplaced),
+            sound_farads=tuple(reader.sound.values()),
+        )
     if touching and plan.meter is not None:
         yield Progress("reading where conductors touch", 0, len(touching))
         across = [tuple(_across(plan, expectation, asker, nets, repeats)) for nets in touching]
@@ -91,39 +103,74 @@ def _touching(expectation: Expectation, measured: Measured) -> Iterator[tuple[Ne
             yield tuple(nets)
 
 
-def _farads(
-    plan: Plan,
-    expectation: Expectation,
-    asker: Asker,
-    adapter: Adapter,
-    broken: Sequence[tuple[Net, tuple[frozenset[End], ...]]],
-) -> tuple[tuple[PieceFarads, ...], tuple[tuple[End, str], ...]]:
-    """Read each piece of each broken net against all other points, or say why not."""
-    leads = {lead.end: lead for lead in adapter.entries}
-    spread_f = asker.capabilities().farad_spread or 0.0
-    found: list[PieceFarads] = []
-    unplaced: list[tuple[End, str]] = []
-    for net, pieces in broken:
-        why = hinders_farads(expectation.loom, net) or tree_or_why(expectation.loom, net)[1]
-        if not why and not all(leads[end].open_zeroed for piece in pieces for end in piece):
+@dataclass(slots=True)
+class _Farads:
+    """Reads pieces of nets against all other points, and keeps what was read."""
+
+    plan: Plan
+    expectation: Expectation
+    asker: Asker
+    leads: Mapping[End, Lead]
+    whole: Mapping[End, frozenset[End]]
+    found: list[PieceFarads] = field(default_factory=list)
+    sound: dict[str, PieceFarads] = field(default_factory=dict)
+    unplaced: list[tuple[End, str]] = field(default_factory=list)
+
+    def read(self, ends: frozenset[End]) -> PieceFarads | None:
+        """Read one piece, its leads taken off; ``None`` where the bench gives no capacitance."""
+        points = sum(self.plan.scope.bit(end) for end in ends)
+        farad = self.asker.capacitance(points, self.plan.scope.points & ~points)
+        if farad is None or math.isinf(farad):
+            return None
+        own_f = math.fsum(self.leads[end].lead_f for end in ends)
+        spread_f = self.asker.capabilities().farad_spread or 0.0
+        u_f = math.sqrt(spread_f**2 + math.fsum((self.leads[end].lead_u_f / 2) ** 2 for end in ends))
+        return PieceFarads(ends, farad - own_f, u_f)
+
+    def hindered(self, net: Net, pieces: Sequence[frozenset[End]]) -> str:
+        """Return why no place can be told of this net; "" where it can."""
+        loom = self.expectation.loom
+        why = hinders_farads(loom, net)
+        if not why and lone_wire(loom, net) is None:
+            why = tree_or_why(loom, net)[1]
+        if not why and not self.zeroed(end for piece in pieces for end in piece):
             why = NOT_ZEROED
+        return why
+
+    def zeroed(self, ends: Iterable[End]) -> bool:
+        """Whether the own capacitance of all these leads is known."""
+        return all(end in self.leads and self.leads[end].open_zeroed for end in ends)
+
+    def follow(self, net: Net, pieces: Sequence[frozenset[End]]) -> None:
+        """Read each piece of a broken net; where one gives nothing, what sound wires beside it have."""
+        why = self.hindered(net, pieces)
         if why:
-            unplaced.append((net.cavities[0], why))
-            continue
-        for piece in pieces:
-            points = _bits(plan, piece)
-            farad = asker.capacitance(points, plan.scope.points & ~points)
-            if farad is None or math.isinf(farad):
-                unplaced.append((net.cavities[0], "a piece gave no capacitance that the bench can read"))
-                break
-            own_f = math.fsum(leads[end].lead_f for end in piece)
-            u_f = math.sqrt(spread_f**2 + math.fsum((leads[end].lead_u_f / 2) ** 2 for end in piece))
-            found.append(PieceFarads(piece, farad - own_f, u_f))
-    return tuple(found), tuple(unplaced)
+            self.unplaced.append((net.cavities[0], why))
+            return
+        read = [self.read(piece) for piece in pieces]
+        without = tree_or_why(self.expectation.loom, net)[1]
+        if not any(read) or (without and not all(read)):
+            self.unplaced.append((net.cavities[0], NO_FARADS if not any(read) else without))
+            return
+        self.found += [piece for piece in read if piece is not None]
+        if not all(read):
+            self.learn_beside(net)
 
-
-def _bits(plan: Plan, ends: Iterable[End]) -> int:
-    return sum(plan.scope.bit(end) for end in ends)
+    def learn_beside(self, net: Net) -> None:
+        """Read up to `MOST_SOUND` sound wires that run beside this net's, of which none was read before."""
+        loom = self.expectation.loom
+        nets = [
+            each
+            for each in self.expectation.nets
+            if self.whole.get(each.cavities[0]) == frozenset(each.cavities)
+        ]
+        beside = [each for each in sound_beside(loom, net, nets) if self.zeroed(each.cavities)]
+        for each in beside[:MOST_SOUND]:
+            if each.wires[0] in self.sound:
+                continue
+            piece = self.read(frozenset(each.cavities))
+            if piece is not None:
+                self.sound[each.wires[0]] = piece
 
 
 def _across(

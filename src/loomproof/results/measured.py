@@ -206,6 +206,8 @@ class Measured:
     """What was read besides so that places can be told: of pieces, and across each touch of conductors."""
     unplaced: tuple[tuple[End, str], ...] = ()
     """Nets, by one cavity, whose places were not read for, and why."""
+    sound_farads: tuple[PieceFarads, ...] = ()
+    """Sound wires that were read because a piece of a broken one beside them gave no capacitance."""
 
     watch: Wiggled | None = None
     """What was watched while the loom was moved, and for how long; ``None``: nothing was."""

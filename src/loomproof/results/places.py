@@ -13,11 +13,29 @@ _STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)
 
 
 @dataclass(frozen=True, slots=True)
+class BundlePart:
+    """What of a stretch lies in one bundle: from ``low_m`` to ``high_m``, counted from its end at ``begin``.
+
+    ``bundle`` "" is the wire's own tail outside of bundles, counted from the connector ``begin``. ``whole``:
+    it is all of the bundle.
+    """
+
+    bundle: str
+    begin: str
+    low_m: float
+    high_m: float
+    whole: bool = False
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+
+@dataclass(frozen=True, slots=True)
 class WirePlace:
     """A stretch of a wire that holds the place: from ``low_m`` to ``high_m``, counted from its end ``end``.
 
-    ``bundle`` is the one that it runs through there, "" where none is described; ``bundle_low_m`` and
-    ``bundle_high_m`` are then counted from ``bundle_from``, the place where that bundle begins.
+    ``bundle`` is the one that its middle runs through, "" where none is described; ``bundle_low_m`` and
+    ``bundle_high_m`` are then counted from ``bundle_from``, the place where that bundle begins. Where it
+    reaches past a fork, ``passes`` has every bundle that it lies in. ``wire_m`` is the wire's length, m.
+    ``as_share``: no length is given, so all is told as if the wire were one metre long.
     """
 
     wire: str
@@ -29,6 +47,9 @@ class WirePlace:
     bundle_from: str = ""
     bundle_low_m: float | None = None
     bundle_high_m: float | None = None
+    passes: tuple[BundlePart, ...] = ()
+    wire_m: float | None = None
+    as_share: bool = False
     __pydantic_config__: ClassVar[ConfigDict] = _STRICT
 
     @property
