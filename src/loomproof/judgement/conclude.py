@@ -17,6 +17,7 @@ from loomproof.judgement.covered import Covered
 from loomproof.judgement.entries import check_entries, connector_entries, wire_entries
 from loomproof.judgement.no_adapter import without_adapter
 from loomproof.judgement.not_tested import not_tested, watched_s
+from loomproof.judgement.one_place import shared_places
 from loomproof.judgement.placed import placed
 from loomproof.judgement.verdict import Demand, Judgement, judgement_of
 from loomproof.loom.model import ConnectorKind
@@ -161,6 +162,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
             leads_ohm=request.adapter.leads_ohm,
         ),
         findings=tuple(finding.stated(colours) for finding in findings),
+        shared_places=shared_places(loom, findings),
         coverage=doc.Coverage(
             tested=tuple(end for end in loom.cavities if end in tested),
             untested=tuple(end for end in measured.untested if end not in request.waived),

@@ -117,7 +117,7 @@ def _along(names: Names, each: WirePlace) -> str:
     if each.as_share:
         return f"{said} (no length is given: as a share of the wire)"
     if each.passes:
-        return f"{said}: {listed([_part(part) for part in each.passes], len(each.passes))}"
+        return f"{said}: {listed([part_words(part) for part in each.passes], len(each.passes))}"
     if each.bundle and each.bundle_low_m is not None and each.bundle_high_m is not None:
         said += f", in bundle {each.bundle}"
         if each.bundle_from:
@@ -132,7 +132,8 @@ def _extent(each: WirePlace) -> str:
     return f"{(each.low_m + each.high_m) / 2:.0%} ± {half:.0%} of its length"
 
 
-def _part(part: BundlePart) -> str:
+def part_words(part: BundlePart) -> str:
+    """Return a part of a stretch in one bundle in words: ``within 0.14 m of fork in bundle trunk``."""
     if part.whole:
         return f"all of bundle {part.bundle}"
     reach = f"within {part.high_m:.2f} m" if part.low_m < NOTICED_M else metres(part.low_m, part.high_m)

@@ -93,14 +93,15 @@ def legs_of(bundles: Mapping[str, Bundle], wire: Wire) -> tuple[Leg, ...]:
 
 
 def parts_of(
-    bundles: Mapping[str, Bundle], wire: Wire, low_m: float, high_m: float
+    bundles: Mapping[str, Bundle], wire: Wire, low_m: float, high_m: float, *, slack: bool = True
 ) -> tuple[BundlePart, ...]:
     """Return what of a stretch of a wire (m from its end ``a``) lies in which bundle, in the wire's order.
 
-    Where there is one part, it is counted from where its bundle begins; of several, each from the fork that
-    the stretch passes.
+    Without ``slack`` the stretch has what bundles may be off along the wire in it already. Where there is one
+    part, it is counted from where its bundle begins; of several, each from the fork that the stretch passes.
     """
     legs = legs_of(bundles, wire)
+    legs = legs if slack else tuple(replace(leg, slack_m=0.0) for leg in legs)
     found: list[BundlePart] = []
     for leg in legs:
         low, high = max(low_m - leg.slack_m, leg.start_m), min(high_m + leg.slack_m, leg.stop_m)
@@ -117,6 +118,30 @@ def parts_of(
         found.append(BundlePart("", wire.b.connector, *tail_m))
     seen = [part for part in found if part.high_m - part.low_m > NOTICED_M] or found[:1]
     return tuple(seen) if len(seen) < 2 else tuple(_from_fork(bundles, part) for part in seen)
+
+
+@dataclass(frozen=True, slots=True)
+class InBundle:
+    """A stretch of a wire as one bundle sees it: middle and half of it, m from the bundle's ``a``.
+
+    It may reach past the bundle's ends.
+    """
+
+    bundle: str
+    middle_m: float
+    half_m: float
+
+
+def in_bundles(
+    bundles: Mapping[str, Bundle], wire: Wire, low_m: float, high_m: float
+) -> tuple[InBundle, ...]:
+    """Return a stretch of a wire (m from its end ``a``) as each bundle sees it in which some of it lies."""
+    found = []
+    for leg in legs_of(bundles, wire):
+        if max(low_m - leg.slack_m, leg.start_m) < min(high_m + leg.slack_m, leg.stop_m):
+            one, other = leg.along_bundle(low_m), leg.along_bundle(high_m)
+            found.append(InBundle(leg.bundle, (one + other) / 2, abs(other - one) / 2 + leg.slack_m))
+    return tuple(found)
 
 
 def _from_fork(bundles: Mapping[str, Bundle], part: BundlePart) -> BundlePart:

@@ -24,6 +24,7 @@ from loomproof.reports.words import (
     kind,
     place_text,
     plural,
+    shared_places,
     wires,
     worst,
 )
@@ -154,6 +155,7 @@ def _view(
         "untested": [str(end) for end in document.coverage.untested],
         "waived": [str(end) for end in document.coverage.waived],
         "waiver": document.person or "a person who is not named",
+        "shared-places": shared_places(document),
         "findings": [_finding(finding, n) for n, finding in enumerate(document.findings, 1)],
         "mended": _mended(cast(Sequence[Mapping[str, object]], body.get("mended", ())), said_when),
         "remarks": _remarks(body),

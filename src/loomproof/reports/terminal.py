@@ -26,6 +26,7 @@ from loomproof.reports.words import (
     kind,
     place_text,
     plural,
+    shared_places,
     uncertain,
     when,
     wires,
@@ -89,7 +90,9 @@ def findings_view(document: Document) -> RenderableType:
     """Show every finding; says so where there is none."""
     if not document.findings:
         return Text("No faults found.")
-    shown: list[RenderableType] = []
+    shown: list[RenderableType] = [
+        Text.assemble(("One place, ", "bold"), clean(said)) for said in shared_places(document)
+    ]
     for number, finding in enumerate(document.findings, 1):
         if shown:
             shown.append(Text(""))

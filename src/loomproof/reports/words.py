@@ -75,6 +75,19 @@ def place_text(place: Place) -> str:
     return f"{place.text}. By {place.basis} ({plural(place.readings, 'reading')}); {sure}"
 
 
+def shared_places(document: Document) -> list[str]:
+    """Return each place of several findings in words, with the numbers that they have in this document.
+
+    One of which a look at the loom has since changed a finding is not told any more.
+    """
+    numbers = {each.identity: number for number, each in enumerate(document.findings, 1)}
+    return [
+        f"findings {', '.join(str(numbers[key]) for key in place.findings)}: {place.text}"
+        for place in document.shared_places
+        if all(key in numbers for key in place.findings)
+    ]
+
+
 def wires(finding: Finding) -> tuple[str, ...]:
     """Return each wire with its colour where it has one: ``W12 (RD/WH)``."""
     colours = (*finding.wire_colours, *("",) * len(finding.wires))

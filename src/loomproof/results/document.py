@@ -19,6 +19,7 @@ from loomproof.results.entered import Entered
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision
+from loomproof.results.places import SharedPlace
 
 SCHEMA_NUMBER = 2
 """Of what is written. Documents of schema 1 have no grade, and limits that were moved to what their bench
@@ -238,7 +239,8 @@ class Document(_Value, Shown):
     measured). ``meter_check`` says on what it rests that the meter reads ohms at all; "": on nothing.
     ``person`` is who tested, ``entered`` what was entered besides, and ``method`` the name of the method
     ("" in documents from before it had one). ``wires`` is the wire list, in its order. ``watch`` is what was
-    watched while the loom was moved; where nothing was, it is not written.
+    watched while the loom was moved, ``shared_places`` are those at which several findings lie; where nothing
+    was watched, or no two lie together, they are not written.
     """
 
     schema_: Literal[1, 2] = Field(default=2, alias="schema")
@@ -260,6 +262,7 @@ class Document(_Value, Shown):
     bench: BenchEntry
     adapter: AdapterEntry
     findings: tuple[Finding, ...] = ()
+    shared_places: tuple[SharedPlace, ...] = ()
     coverage: Coverage
     counts: Counts
     watch: WatchEntry | None = None
@@ -318,6 +321,8 @@ class Document(_Value, Shown):
         found = self.model_dump(mode="json", by_alias=True)
         if self.watch is None:  # documents without one are written as they were before there was any
             del found["watch"]
+        if not self.shared_places:
+            del found["shared_places"]
         for finding in found["findings"]:
             if finding["place"] is None:
                 del finding["place"]

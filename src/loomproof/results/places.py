@@ -83,3 +83,24 @@ class Place:
     reason: str = ""
     readings: int = 0
     __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+
+@dataclass(frozen=True, slots=True)
+class SharedPlace:
+    """One place of a bundle at which several findings lie: one damage, not many.
+
+    ``findings`` are their keys, ``wires`` what is damaged. The place is from ``low_m`` to ``high_m`` of
+    ``bundle``, counted from where it begins, ``begin``; where it passes a fork, ``passes`` has every bundle
+    in which it lies. ``causes`` say what does such damage, in words.
+    """
+
+    findings: tuple[str, ...]
+    wires: tuple[str, ...]
+    bundle: str
+    begin: str
+    low_m: float
+    high_m: float
+    text: str
+    passes: tuple[BundlePart, ...] = ()
+    causes: tuple[str, ...] = ()
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
