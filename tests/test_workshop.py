@@ -14,7 +14,8 @@ from loomproof.errors import InputError, UnfitError
 from loomproof.jobs.gate import Assured
 from loomproof.jobs.gate import cleared as gate
 from loomproof.jobs.prove import prove
-from loomproof.jobs.workshop import FILE, Workshop, find, places, read, uncalibrated
+from loomproof.jobs.workshop import Workshop, find, read, uncalibrated
+from loomproof.jobs.workshop_places import FILE, places
 from loomproof.loom.reading import load
 from loomproof.measuring.events import Event, Prompt, finish
 from loomproof.planning.request import Request

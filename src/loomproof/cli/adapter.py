@@ -8,6 +8,7 @@ import click
 
 from loomproof.cli.given import hazards_given
 from loomproof.cli.options import (
+    CONNECTORS,
     PATH,
     FiniteNumber,
     all_option,
@@ -34,7 +35,14 @@ def adapter() -> None:
     metavar="FILE",
     help="Where the table goes; never over another one.",
 )
-@click.option("--connector", "only", multiple=True, metavar="CONNECTOR", help="These connectors only.")
+@click.option(
+    "--connector",
+    "only",
+    multiple=True,
+    metavar="CONNECTOR",
+    shell_complete=CONNECTORS,
+    help="These connectors only.",
+)
 def new(loom: Path, target: Path, only: tuple[str, ...]) -> None:
     """Write an adapter table for LOOM: point 1 to its first cavity, and so on."""
     from loomproof.jobs import adapters
@@ -100,15 +108,13 @@ def touch(
     and the table is written; each touch beeps, u and Enter takes the last one back, s and Enter leaves an end
     out. With --adapter, the loom on, each touch names its net.
     """
-    from loomproof.cli.output import drawn
+    from loomproof.cli.cures import how
     from loomproof.jobs.adapters import read_adapter
-    from loomproof.jobs.events import Event, Touched
     from loomproof.jobs.gate import Assured
     from loomproof.jobs.job import Job
     from loomproof.jobs.learn_adapter import Patience, Word
     from loomproof.loom.reading import load
-    from loomproof.reports.words import plural
-    from loomproof.screens.progress import show_touched
+    from loomproof.screens.progress import Screen, on_touching
     from loomproof.screens.streams import writable
     from loomproof.screens.terminal_operator import TerminalOperator, typed_meanwhile
 
@@ -124,20 +130,9 @@ def touch(
         assured=Assured(hazards_given(hazards, described)),
         loom_path=loom,
     )
-    learned: list[Touched] = []
-
-    def tell(event: Event) -> None:
-        if isinstance(event, Touched):
-            learned.append(event)
-            show_touched(event, learning=target is not None)
-
     if target is None:
-        drawn(job.name_touched(patience), tell)
+        on_touching(job.name_touched(patience), Screen(how))
         return
     writable(str(target))
-    try:
-        drawn(job.learn_adapter(target, patience, resume=resume), tell)
-    finally:
-        if learned:
-            ends = plural(len(described.cavities), "end")
-            click.echo(f"{target}: {len(read_adapter(target).entries)} of {ends} learned.", err=True)
+    learning = job.learn_adapter(target, patience, resume=resume)
+    on_touching(learning, Screen(how), target, len(described.cavities))

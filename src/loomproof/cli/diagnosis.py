@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import archive_option
+from loomproof.cli.options import RUNS, archive_option
 from loomproof.cli.output import found
 from loomproof.screens.kept import chosen, show_reasoning, show_repairs
 from loomproof.screens.printing import line, terminal
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("run", default="last")
+@click.argument("run", default="last", shell_complete=RUNS)
 @click.option(
     "--saw",
     multiple=True,
@@ -51,8 +51,8 @@ def findings(run: str, saw: tuple[str, ...], forget: bool, details: bool, archiv
 
 
 @click.command()
-@click.argument("before")
-@click.argument("after")
+@click.argument("before", shell_complete=RUNS)
+@click.argument("after", shell_complete=RUNS)
 @archive_option
 def compare(before: str, after: str, archive: Archive) -> None:
     """Show what changed from one proof to a later one.

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.given import limits_of_error
-from loomproof.cli.options import loom_argument
+from loomproof.cli.options import CAVITIES, loom_argument
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
 
@@ -25,8 +25,8 @@ HOW_NAMED = (
 
 @click.command()
 @loom_argument
-@click.argument("a", metavar="CAVITY")
-@click.argument("b", metavar="CAVITY")
+@click.argument("a", metavar="CAVITY", shell_complete=CAVITIES)
+@click.argument("b", metavar="CAVITY", shell_complete=CAVITIES)
 @click.option("--temperature", "temperature_c", default=20.0, show_default=True, help="Of the loom, °C.")
 @click.option(
     "--accuracy",

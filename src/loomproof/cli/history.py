@@ -9,18 +9,18 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.cures import how
-from loomproof.cli.options import FILE, F, archive_option, plot_option, selection_options
+from loomproof.cli.options import FILE, KEPT_LOOMS, F, archive_option, plot_option, selection_options
 from loomproof.cli.output import found
 from loomproof.cli.records import refuse_unknown
 from loomproof.screens.kept import show_shelf, tell_left_out, tell_troubles
-from loomproof.screens.printing import table, terminal
+from loomproof.screens.printing import table
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive, Wanted
 
 
 @click.command()
-@click.argument("loom")
+@click.argument("loom", shell_complete=KEPT_LOOMS)
 @click.option("--joint", "joints", multiple=True, help="Only this joint, as the trends name it.")
 @click.option("--most", type=click.IntRange(1), default=10, show_default=True, help="How many joints.")
 @plot_option
@@ -68,32 +68,14 @@ def report(loom: str | None, wanted: Wanted, archive: Archive, **files: Path | N
     What was proved on simulated benches is counted apart. Pages and workbook tell of real benches, or with
     --simulated of simulated ones; --during 2026-11 makes them those of a month.
     """
-    from rich.text import Text
-
     from loomproof.jobs.looking_back import Fleet
-    from loomproof.jobs.summing_up import summed_up
-    from loomproof.reports.words import clean, plural
+    from loomproof.screens.summing_up import show_lines, write_asked
 
     refuse_unknown(archive, loom)
     fleet = Fleet(archive.shelf(loom, wanted=wanted), archive.repairs())
-    written = {what: path for what, path in files.items() if path is not None}
-    pages = summed_up(archive, loom, wanted) if {"pdf", "workbook"} & set(written) else None
-    for what, path in written.items():
-        if what == "plot":
-            fleet.plot(path)
-        else:
-            getattr(pages if what in ("pdf", "workbook") else fleet, f"write_{what}")(path)
-    if pages is not None and wanted.simulated is None:
-        # The screen tells of both; who reads an empty page beside it must learn why.
-        played = sum(one.simulated for one in fleet.shelf.counted)
-        if played:
-            said = f"Pages and workbook leave out {plural(played, 'run')} on simulated benches"
-            click.echo(f"{said}: --simulated writes those instead.", err=True)
+    written = write_asked(archive, loom, wanted, fleet, files, "--simulated writes those instead")
     code = found(5 if fleet.shelf.troubles else 0)
-    for line, heading in fleet.lines:
-        terminal().print(Text(clean(line), style="bold" if heading else ""))
-    for path in written.values():
-        click.echo(str(path))
+    show_lines(fleet, written)
     tell_left_out(fleet.shelf, how)
     tell_troubles(fleet.shelf, how)
     return code

@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from loomproof.cli.cures import how
 from loomproof.cli.options import PATH, all_option, colour_code_option, over_option
 from loomproof.errors import UsageError
-from loomproof.screens.list_reading import asked, some
+from loomproof.screens.list_reading import asked, confirmed
 from loomproof.screens.notes import show_notes
-
-if TYPE_CHECKING:
-    from loomproof.jobs.importing import Imported, ListImport
 
 
 @click.command("import")
@@ -125,7 +120,8 @@ def import_(
             colour_code or "",
         )
         read = asked(read_list(source, target, given, name), how, everything=everything)
-        made = _confirmed(read, yes=yes, everything=everything, over=over)
+        cure = "Say --yes to take them so, or --column ROLE=HEADING for each that is wrong."
+        made = confirmed(read, how, cure, yes=yes, everything=everything, over=over)
     if made.notes:
         show_notes(made.notes, how, everything=everything)
     wires = "1 wire" if len(made.loom.wires) == 1 else f"{len(made.loom.wires)} wires"
@@ -140,25 +136,3 @@ def _pairs(texts: Sequence[str], form: str, cure: str) -> dict[str, str]:
             raise UsageError(f"{text!r} is not of the form {form}", cure=cure)
         given[role.strip()] = heading.strip()
     return given
-
-
-def _confirmed(read: ListImport, *, yes: bool, everything: bool, over: bool) -> Imported:
-    """Have the list confirmed where nobody has, say what changed since the last issue, and write the loom."""
-    from loomproof.reports.words import clean
-
-    read.made()
-    if read.unsure and not yes:
-        if not sys.stdin.isatty():
-            cure = "Say --yes to take them so, or --column ROLE=HEADING for each that is wrong."
-            raise UsageError("nobody has confirmed these columns", cure=cure)
-        click.confirm("Is this right?", abort=True, err=True)
-    changed = read.changes()
-    if changed is not None:
-        head = (
-            f"Changed since {read.target} was written:"
-            if changed
-            else "Nothing changed since the last issue."
-        )
-        click.echo(head, err=True)
-        some(changed, clean, "more", how, everything=everything)
-    return read.write(over=over)

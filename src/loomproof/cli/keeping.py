@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import FILE, archive_option
+from loomproof.cli.options import FILE, RUNS, archive_option
 from loomproof.cli.output import found
-from loomproof.screens.kept import chosen, show_repairs
+from loomproof.screens.kept import chosen, show_integrity, show_repairs, show_taken
 from loomproof.screens.printing import line
 from loomproof.screens.printing import table as listed
 
@@ -121,24 +121,16 @@ def check_(archive: Archive) -> int:
     Exits with 5 where anything is wrong, with 4 where nothing is but nobody here knows a signer, or the file
     is not there that tells of missing runs.
     """
-    from loomproof.cli.cures import told
-    from loomproof.reports.words import plural
+    from loomproof.cli.cures import how
 
     checked = archive.check()
     code = found(5 if checked.troubles else 4 if checked.untold else 0)
-    click.echo(
-        f"{plural(checked.records, 'record')} in {plural(checked.chains, 'chain')}, "
-        f"{plural(checked.journals, 'journal')}, {plural(checked.certificates, 'certificate')}"
-    )
-    for each in (*checked.troubles, *map(told, checked.untold)):
-        line(each, "  ", err=True)
-    said = plural(len(checked.troubles), "trouble") if checked.troubles else "nothing was changed"
-    click.echo(f"{said}, {len(checked.untold)} that can't be told" if checked.untold else said)
+    show_integrity(checked, how)
     return code
 
 
 @records.command(short_help="Correct what was typed in wrongly for a run.")
-@click.argument("run")
+@click.argument("run", shell_complete=RUNS)
 @click.option("--why", required=True, help="What was wrong; stands on the certificate.")
 @click.option("--person", help="Who proved it.")
 @click.option("--place", help="Where.")
@@ -185,17 +177,12 @@ def import_(source: str, archive: Archive) -> int:
     """
     taken = archive.take_in(source)
     code = found(5 if taken.conflicts else 0)
-    click.echo(
-        f"{taken.added} new, {taken.already} there already, {taken.repairs} repairs, "
-        f"{taken.answers} answers, {taken.certificates} certificates, {taken.selftests} self-tests"
-    )
-    for conflict in taken.conflicts:
-        click.echo(f"  {conflict}", err=True)
+    show_taken(taken)
     return code
 
 
 @click.command()
-@click.argument("run")
+@click.argument("run", shell_complete=RUNS)
 @click.argument("words", required=False)
 @click.option(
     "--finding", type=click.IntRange(0), default=0, help="Its number in the run; 0 is the whole run."

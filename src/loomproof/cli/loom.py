@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.cures import how, told
+from loomproof.cli.cures import how
 from loomproof.cli.options import (
     PATH,
     all_option,
@@ -19,9 +18,6 @@ from loomproof.cli.options import (
 )
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
-
-if TYPE_CHECKING:
-    from loomproof.errors import Problem
 
 
 @click.command()
@@ -95,19 +91,9 @@ def draw(loom: Path, target: Path, over: bool) -> None:
     leads to wires_NAME.svg, what hangs on each connector); face_NAME.svg a connector seen from its mating
     face, with cavity numbers and wire colours. SVG opens in any browser and prints at any size.
     """
-    from loomproof.loom import writing
-    from loomproof.loom.reading import load
-    from loomproof.reports.drawing import INDEX, WHOLE, drawings
+    from loomproof.screens.description import show_drawn
 
-    files = drawings(load(loom).loom)
-    writing.write_files(files, target, over=over)
-    if WHOLE in files:
-        click.echo(str(target / WHOLE))
-        click.echo(f"{target} holds the picture of the loom and {len(files) - 1} connector faces.", err=True)
-    else:
-        click.echo(str(target / INDEX))
-        said = f"an index, a picture of the wires at each of {len(files) // 2} connectors, and their faces"
-        click.echo(f"The loom is too big for one picture: {target} holds {said}.", err=True)
+    show_drawn(loom, target, over=over)
 
 
 @click.command()
@@ -122,9 +108,7 @@ def export(
 ) -> None:
     """Write LOOM in another form. Folder and workbook hold all of it."""
     from loomproof.jobs.files import ends_in
-    from loomproof.loom import writing
-    from loomproof.loom.kbl import write as kbl_of
-    from loomproof.loom.reading import load
+    from loomproof.screens.description import show_exported
 
     if not (folder or workbook or kbl):
         raise UsageError("nothing to write to", cure="Say --folder DIR, --workbook FILE or --kbl FILE.")
@@ -132,23 +116,4 @@ def export(
         ends_in(workbook, ".xlsx")
     if kbl:
         ends_in(kbl, ".kbl", ".xml")
-    read = load(loom)
-    _lacking("Not carried over:", read.left_out)
-    if folder:
-        writing.write_folder(read.loom, folder, colour_code, over=over)
-        click.echo(f"{folder} holds the loom.", err=True)
-    if workbook:
-        writing.write_workbook(read.loom, workbook, colour_code, over=over)
-        click.echo(f"{workbook} holds the loom.", err=True)
-    if kbl:
-        written = kbl_of(read.loom)
-        writing.write_file(kbl, written.content, over=over)
-        click.echo(f"{kbl} holds what KBL 2.5 can hold of the loom.", err=True)
-        _lacking("It cannot hold:", written.left_out)
-
-
-def _lacking(head: str, problems: Sequence[Problem]) -> None:
-    if problems:
-        click.echo(head, err=True)
-    for problem in problems:
-        click.echo(f"  {told(problem)}", err=True)
+    show_exported(loom, folder, workbook, kbl, colour_code, how, over=over)

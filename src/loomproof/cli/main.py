@@ -9,13 +9,17 @@ from __future__ import annotations
 import errno
 import gc
 import importlib
+import os
 import sys
 import traceback
 from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
 from typing import NamedTuple
 
 import click
 
+from loomproof.cli.completing import VARIABLE, complete
 from loomproof.cli.output import Found
 from loomproof.errors import LoomproofError, UsageError
 from loomproof.screens.streams import output_gone, prepare_streams, refuse_no_text, tell
@@ -41,6 +45,7 @@ COMMANDS: dict[str, Command] = {
     "merge": Command("loomproof.cli.retest:merge", "Lay a description over a traced loom."),
     "retest": Command("loomproof.cli.retest:retest", "Prove again what a repair can have touched."),
     "replay": Command("loomproof.cli.prove:replay", "Work a reading journal out again."),
+    "completion": Command("loomproof.cli.completing:completion", "Have your shell complete what you type."),
     "info": Command("loomproof.cli.demo:info", "Show versions, ports, records and workshop.toml."),
     "new": Command("loomproof.cli.loom:new", "Write a commented starter loom."),
     "import": Command("loomproof.cli.importing:import_", "Make a loom of a list, a netlist or a KBL file."),
@@ -69,6 +74,23 @@ COMMANDS: dict[str, Command] = {
 """Command name to module:attribute and help line, in the order in which a newcomer meets them."""
 
 
+JOBS = {
+    "Bench-test a salvaged loom": "new, import or trace; check, adapter, plan, prove, wiggle, fit",
+    "Verify a repaired harness": "prove, findings, repaired, retest, compare, explain",
+    "Keep certificates": "log, certificate, verify, label, report, records",
+}
+"""The three jobs by the commands that each takes in turn."""
+
+GROUPS = {
+    "Begin": "demo info completion",
+    "Describe a loom": "new import check nets draw explain export trace name learn match merge",
+    "Hook it up and prove it": "adapter bench plan prove wiggle simulate replay",
+    "Mend it and fit it": "findings repaired retest compare fit",
+    "Keep certificates": "log certificate verify label wires history report records key",
+}
+"""Every command under what it is for, as ``--help`` lists them."""
+
+
 class LazyGroup(click.Group):
     """A group whose commands are imported when they are needed."""
 
@@ -88,10 +110,9 @@ class LazyGroup(click.Group):
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the command list from the table, importing nothing."""
-        rows = [(name, entry.help) for name, entry in COMMANDS.items()]
-        if rows:
-            with formatter.section("Commands"):
-                formatter.write_dl(rows)
+        for heading, names in GROUPS.items():
+            with formatter.section(heading):
+                formatter.write_dl([(name, COMMANDS[name].help) for name in names.split()], col_max=13)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -100,18 +121,42 @@ class LazyGroup(click.Group):
         from loomproof.errors import suggestion
 
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            near = suggestion(args[0], COMMANDS)
+            # Whoever types selftest means one of a group, and has not misspelt another command.
+            groups = {name: self.get_command(ctx, name) for name in ("adapter", "bench", "records", "key")}
+            within = (
+                f"{name} {sub}" for name, group in groups.items() for sub in getattr(group, "commands", ())
+            )
+            meant = [each for each in within if each.split()[1] == args[0]]
+            near = f"There is loomproof {meant[0]}." if meant else suggestion(args[0], COMMANDS)
             raise UsageError(f"there is no command {args[0]!r}", cure=near or "loomproof --help lists them.")
         return super().resolve_command(ctx, args)
 
 
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    cls=LazyGroup, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]}
+)
 @click.version_option(VERSION, prog_name="loomproof")
-def cli() -> None:
+@click.pass_context
+def cli(context: click.Context) -> None:
     """Prove a wiring loom on the bench before a plug goes on.
 
     Battery off, control units unplugged, airbag and belt-tensioner circuits never on the bench.
     """
+    if context.invoked_subcommand is None:
+        from loomproof.cli.cures import how, typed
+        from loomproof.jobs.lying_here import lying_here
+        from loomproof.jobs.next_steps import next_steps
+        from loomproof.screens.first_page import show_first_page
+
+        steps = next_steps(lying_here(Path.cwd(), os.environ.get("LOOMPROOF_STORE")))
+        last = "Usage: loomproof COMMAND … --help says what one does; loomproof --help lists all by job."
+        show_first_page(
+            cli.help or "",
+            JOBS,
+            steps,
+            lambda do: how(do and replace(do, on=typed(do.on) if do.on else "")),
+            last,
+        )
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -141,6 +186,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code."""
     found = Found()
     try:
+        if asked := os.environ.get(VARIABLE):
+            return complete(cli, asked)
         refuse_no_text(sys.argv[1:] if arguments is None else arguments)
         code = cli.main(args=arguments, prog_name="loomproof", standalone_mode=False, obj=found)
         found.code = code if isinstance(code, int) else 0

@@ -8,21 +8,20 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.given import ends_given
-from loomproof.cli.options import PATH, over_option
+from loomproof.cli.options import LOOMS, PATH, over_option
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
-from loomproof.screens.printing import paragraphs, table
+from loomproof.screens.printing import paragraphs
 
 if TYPE_CHECKING:
     from loomproof.loom.model import End
-    from loomproof.results.matching import Match
 
 EVERY_SURE = "sure"
 
 
 @click.command("match")
-@click.argument("traced", type=PATH)
-@click.argument("known", type=PATH)
+@click.argument("traced", type=PATH, shell_complete=LOOMS)
+@click.argument("known", type=PATH, shell_complete=LOOMS)
 @click.option(
     "--touched",
     multiple=True,
@@ -53,6 +52,7 @@ def match_(
     Both are looms as any command takes them. Nothing is taken over but with --take, into a loom of its own.
     """
     from loomproof.jobs.matching import matched
+    from loomproof.screens.matching import show_match
 
     if bool(taken) != (target is not None):
         raise UsageError("what is taken over goes into a new folder", cure="Give --take and --to together.")
@@ -62,7 +62,7 @@ def match_(
     pairs = [_pair(text) for text in touched]
     laid = matched(traced, known, pairs, names, target, every_sure=EVERY_SURE in taken, over=over)
     found(0)
-    _show(laid, cavities=cavities)
+    show_match(laid, "--cavities lists them", cavities=cavities)
     if target is not None:
         click.echo(f"Written to {target}: check it, and prove the loom against it.")
 
@@ -96,23 +96,3 @@ def _pair(text: str) -> tuple[End, End]:
             f"--touched {text!r}: two ends are expected", cure='The traced one first: "P3:2 INJ1:1".'
         )
     return ends[0], ends[1]
-
-
-def _show(laid: Match, *, cavities: bool) -> None:
-    from loomproof.reports.matching import (
-        CAVITY_HEADS,
-        HEADS,
-        cavity_texts,
-        crossed_texts,
-        difference_texts,
-        place_texts,
-        sentences,
-    )
-
-    table(HEADS, place_texts(laid), figures=("agree",), whole=("traced", "known"))
-    rows = cavity_texts(laid)
-    if cavities:
-        table(CAVITY_HEADS, rows, whole=("traced", "known"))
-    paragraphs((*difference_texts(laid), *crossed_texts(laid), *sentences(laid)))
-    if rows and not cavities:
-        click.echo(f"Which cavity is which, of {len(rows)} that were placed: --cavities lists them.")

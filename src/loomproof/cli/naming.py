@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from loomproof.cli.options import PATH, Clearing, bench_option, clearing_options
 from loomproof.cli.output import found
 from loomproof.screens.printing import line
-
-if TYPE_CHECKING:
-    pass
 
 
 @click.command()

@@ -17,6 +17,8 @@ from loomproof.errors import UsageError
 from loomproof.loom.text import pointed
 
 if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
+
     from loomproof.jobs.archive import Archive, Wanted
     from loomproof.jobs.gate import Assured
     from loomproof.jobs.workshop import Found
@@ -58,6 +60,30 @@ class FiniteNumber(click.FloatRange):
         return number
 
 
+def _offered(what: str) -> Callable[[click.Context, click.Parameter, str], list[CompletionItem[str]]]:
+    """Return what completes a word: to what lies here, else to a file where a path may stand."""
+
+    def complete(context: click.Context, _: click.Parameter, begun: str) -> list[CompletionItem[str]]:
+        from click.shell_completion import CompletionItem
+
+        from loomproof.jobs.completing import Offer, candidates
+
+        store = context.params.get("store") or context.params.get("archive") or ""
+        # Behind an option that waits for its value click leaves the arguments where they are.
+        loom = context.params.get("loom") or next(filter(Path.exists, map(Path, context.args)), None)
+        found = candidates(Offer[what], begun, loom, store)
+        if not found and what.endswith("LOOM"):
+            return [CompletionItem(begun, type="file")]
+        return [CompletionItem(word, help=about or None) for word, about in found]
+
+    return complete
+
+
+LOOMS, KEPT_LOOMS, RUNS = _offered("LOOM"), _offered("KEPT_LOOM"), _offered("RUN")
+CONNECTORS, CAVITIES = _offered("CONNECTOR"), _offered("CAVITY")
+"""What completes a word on the command line, for ``shell_complete``."""
+
+
 # What workshop.toml stands in for where a command's own options say nothing.
 
 
@@ -87,8 +113,10 @@ def _bench(context: click.Context, _: click.Parameter, value: str | None) -> str
     return named
 
 
-def _archive(context: click.Context, parameter: click.Parameter, value: str | None) -> Archive:
-    """Return the records in the store that was named."""
+def _archive(context: click.Context, parameter: click.Parameter, value: str | None) -> Archive | str | None:
+    """Return the records in the store that was named; its name alone while a word is completed."""
+    if context.resilient_parsing:
+        return value
     from loomproof.jobs.archive import Archive
 
     return Archive(_store(context, parameter, value))
@@ -96,7 +124,7 @@ def _archive(context: click.Context, parameter: click.Parameter, value: str | No
 
 # Options by themselves.
 
-loom_argument = click.argument("loom", type=PATH)
+loom_argument = click.argument("loom", type=PATH, shell_complete=LOOMS)
 over_option = click.option("--over", is_flag=True, help="Write over what is there.")
 _where = functools.partial(
     click.option,
@@ -258,8 +286,20 @@ def refuse_limits(limits: Constraints, stop_after: int | None = None) -> None:
 hook_up_options = together(
     "limits",
     _limits,
-    click.option("--split", multiple=True, metavar="CONNECTOR", help="Hook-ups: its leads may go in groups."),
-    click.option("--stay", multiple=True, metavar="CONNECTOR", help="Hook-ups: it stays plugged."),
+    click.option(
+        "--split",
+        multiple=True,
+        metavar="CONNECTOR",
+        shell_complete=CONNECTORS,
+        help="Hook-ups: its leads may go in groups.",
+    ),
+    click.option(
+        "--stay",
+        multiple=True,
+        metavar="CONNECTOR",
+        shell_complete=CONNECTORS,
+        help="Hook-ups: it stays plugged.",
+    ),
     click.option(
         "--owned", multiple=True, metavar="HOUSING=N", help="Hook-ups: so many adapter plugs of it."
     ),
@@ -331,9 +371,11 @@ certificate_options = together(
 
 def _days(context: click.Context, _: click.Parameter, value: str | None) -> tuple[date, date] | None:
     """Read a day, month or year, also in the form of dates that workshop.toml names."""
+    if not value:
+        return None
     from loomproof.jobs.archive import days
 
-    return days(value, _workshop(context).workshop.dates) if value else None
+    return days(value, _workshop(context).workshop.dates)
 
 
 def _wanted(

@@ -9,7 +9,9 @@ import click
 
 from loomproof.cli.given import ends_given
 from loomproof.cli.options import (
+    CAVITIES,
     PATH,
+    RUNS,
     Clearing,
     FiniteNumber,
     Said,
@@ -46,7 +48,12 @@ if TYPE_CHECKING:
 @click.option("--json", "json_file", metavar="FILE", help="Write the results there too; - is stdout.")
 @answer_option
 @click.option(
-    "--waive", type=Said(), multiple=True, metavar="CAVITY", help="Waive a cavity that has no point, by name."
+    "--waive",
+    type=Said(),
+    multiple=True,
+    metavar="CAVITY",
+    shell_complete=CAVITIES,
+    help="Waive a cavity that has no point, by name.",
 )
 @click.option("--person", default="", help="Who proves it; stands on the certificate.")
 @click.option("--place", default="", help="Where; stands on the certificate.")
@@ -80,7 +87,13 @@ if TYPE_CHECKING:
 @click.option("--hook-ups", is_flag=True, help="The bench has fewer points than the loom: plug by plug.")
 @hook_up_options
 @click.option("--stop-after", type=click.IntRange(1), metavar="K", help="Hook-ups: stop after so many.")
-@click.option("--continue", "stopped_run", metavar="RUN", help="Hook-ups: go on with a stopped run.")
+@click.option(
+    "--continue",
+    "stopped_run",
+    metavar="RUN",
+    shell_complete=RUNS,
+    help="Hook-ups: go on with a stopped run.",
+)
 @click.option("--plan", "plan_file", type=PATH, metavar="FILE", help="Ask a saved plan.")
 @grade_option
 @clearing_options

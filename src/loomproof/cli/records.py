@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.cures import how
-from loomproof.cli.options import FILE, archive_option, selection_options
+from loomproof.cli.options import FILE, KEPT_LOOMS, RUNS, archive_option, selection_options
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
 from loomproof.screens.kept import chosen, show_checked, show_shelf, show_verified
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("loom", required=False)
+@click.argument("loom", required=False, shell_complete=KEPT_LOOMS)
 @click.option("--last", "limit", type=click.IntRange(1), default=50, show_default=True, help="How many.")
 @selection_options
 @archive_option
@@ -51,7 +51,7 @@ def refuse_unknown(archive: Archive, loom: str | None) -> None:
 
 
 @click.command()
-@click.argument("run", default="last")
+@click.argument("run", default="last", shell_complete=RUNS)
 @click.option("-o", "--out", type=FILE, help="File to write.")
 @click.option("--json", "as_json", is_flag=True, help="Write the sealed record itself, not a PDF.")
 @archive_option
@@ -63,7 +63,7 @@ def certificate(run: str, out: Path | None, as_json: bool, archive: Archive) -> 
 
 
 @click.command()
-@click.argument("run", default="last")
+@click.argument("run", default="last", shell_complete=RUNS)
 @click.option("-o", "--out", type=FILE, help="File to write.")
 @archive_option
 def label(run: str, out: Path | None, archive: Archive) -> None:
@@ -73,7 +73,7 @@ def label(run: str, out: Path | None, archive: Archive) -> None:
 
 
 @click.command()
-@click.argument("run", default="last")
+@click.argument("run", default="last", shell_complete=RUNS)
 @click.option("-o", "--out", type=FILE, help="Write the table instead: .csv, .xlsx or .parquet.")
 @archive_option
 def wires(run: str, out: Path | None, archive: Archive) -> None:

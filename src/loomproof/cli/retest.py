@@ -9,7 +9,10 @@ import click
 
 from loomproof.cli.given import ends_given
 from loomproof.cli.options import (
+    CAVITIES,
+    LOOMS,
     PATH,
+    RUNS,
     Clearing,
     adapter_option,
     bench_option,
@@ -34,14 +37,20 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("run")
+@click.argument("run", shell_complete=RUNS)
 @loom_argument
 @bench_option()
 @adapter_option
 @click.option(
     "--finding", "numbers", multiple=True, type=click.IntRange(1), metavar="N", help="Only what was mended."
 )
-@click.option("--also", multiple=True, metavar="CAVITY", help="A cavity that was worked at besides.")
+@click.option(
+    "--also",
+    multiple=True,
+    metavar="CAVITY",
+    shell_complete=CAVITIES,
+    help="A cavity that was worked at besides.",
+)
 @click.option("--hook-ups", is_flag=True, help="The bench has too few points: plug by plug.")
 @hook_up_options
 @out_option("the journal goes")
@@ -94,7 +103,7 @@ def retest(
 
 
 @click.command()
-@click.argument("loom", type=PATH, required=False)
+@click.argument("loom", type=PATH, required=False, shell_complete=LOOMS)
 @click.option("--adapter", type=PATH, metavar="FILE", help="What is on.")
 @bench_option("serial:…, tcp:… or visa:….")
 @click.option("--to", "folder", required=True, type=PATH, metavar="DIR", help="The new folder.")

@@ -10,7 +10,8 @@ from pathlib import Path
 
 from loomproof.errors import StoreError
 from loomproof.jobs.archive import Archive
-from loomproof.jobs.workshop import find, places
+from loomproof.jobs.workshop import find
+from loomproof.jobs.workshop_places import places
 from loomproof.records.data_folder import home
 from loomproof.version import VERSION
 

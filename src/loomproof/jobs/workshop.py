@@ -5,9 +5,7 @@ Options of a command go before what stands here.
 
 from __future__ import annotations
 
-import os
 import re
-import sys
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -17,11 +15,10 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from loomproof.errors import InputError, Problem, suggestion
+from loomproof.jobs.workshop_places import places
 from loomproof.loom.identity import toml_of
 from loomproof.loom.text import flaw
 from loomproof.results.entered import DateForm, Entered, Meter
-
-FILE = "workshop.toml"
 
 
 class _Value(BaseModel):
@@ -94,31 +91,6 @@ class Found:
         if self.path is None or said == "in-order" or "://" in said:
             return said
         return str(self.path.parent / Path(said).expanduser())
-
-
-def places(
-    loom: Path | None = None, environment: Mapping[str, str] | None = None, platform: str = sys.platform
-) -> tuple[Path, ...]:
-    """Return where the file is looked for, in order: beside the loom, in this folder, among the user's own.
-
-    The user's own is ``LOOMPROOF_HOME`` where that is set, else the platform's place for a user's settings:
-    ``XDG_CONFIG_HOME`` or ``~/.config`` (XDG Base Directory Specification), ``~/Library/Application Support``
-    on macOS, ``%APPDATA%`` on Windows.
-    """
-    given = os.environ if environment is None else environment
-    if given.get("LOOMPROOF_HOME"):
-        mine = Path(given["LOOMPROOF_HOME"]).expanduser()
-    elif platform == "win32":
-        base = Path(given["APPDATA"]) if given.get("APPDATA") else Path.home() / "AppData" / "Roaming"
-        mine = base / "loomproof"
-    elif platform == "darwin":
-        mine = Path.home() / "Library" / "Application Support" / "loomproof"
-    else:
-        # The specification says that a relative path in the variable is to be ignored.
-        stated = Path(given.get("XDG_CONFIG_HOME", ""))
-        mine = (stated if stated.is_absolute() else Path.home() / ".config") / "loomproof"
-    beside = () if loom is None else (loom.absolute().parent,)
-    return tuple(dict.fromkeys(folder / FILE for folder in (*beside, Path.cwd(), mine)))
 
 
 def find(loom: Path | None = None) -> Found:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from pathlib import Path
 
 import click
 
+from loomproof.errors import Problem
 from loomproof.jobs.describing import Checked
-from loomproof.screens.notes import MOST_ALIKE, How, show_grouped
+from loomproof.screens.notes import MOST_ALIKE, How, show_grouped, told
 from loomproof.screens.printing import line
 
 
@@ -37,3 +39,54 @@ def show_description(
         for name, text in described.weak.items():
             line(text, f"  wire {name}: ")
     click.echo("The description holds together.")
+
+
+def show_drawn(loom: Path, target: Path, *, over: bool) -> None:
+    """Draw a loom into a folder; say which file to open, and what else is there."""
+    from loomproof.loom import writing
+    from loomproof.loom.reading import load
+    from loomproof.reports.drawing import INDEX, WHOLE, drawings
+
+    files = drawings(load(loom).loom)
+    writing.write_files(files, target, over=over)
+    if WHOLE in files:
+        click.echo(str(target / WHOLE))
+        click.echo(f"{target} holds the picture of the loom and {len(files) - 1} connector faces.", err=True)
+    else:
+        click.echo(str(target / INDEX))
+        said = f"an index, a picture of the wires at each of {len(files) // 2} connectors, and their faces"
+        click.echo(f"The loom is too big for one picture: {target} holds {said}.", err=True)
+
+
+def show_exported(
+    loom: Path,
+    folder: Path | None,
+    workbook: Path | None,
+    kbl: Path | None,
+    colour_code: str,
+    how: How,
+    *,
+    over: bool,
+) -> None:
+    """Write a loom in other forms; say what each holds, and what it can't carry."""
+    from loomproof.loom import writing
+    from loomproof.loom.kbl import write as kbl_of
+    from loomproof.loom.reading import load
+
+    def lacking(head: str, problems: Sequence[Problem]) -> None:
+        for each in (head, *(f"  {told(problem, how)}" for problem in problems)) if problems else ():
+            click.echo(each, err=True)
+
+    read = load(loom)
+    lacking("Not carried over:", read.left_out)
+    if folder:
+        writing.write_folder(read.loom, folder, colour_code, over=over)
+        click.echo(f"{folder} holds the loom.", err=True)
+    if workbook:
+        writing.write_workbook(read.loom, workbook, colour_code, over=over)
+        click.echo(f"{workbook} holds the loom.", err=True)
+    if kbl:
+        written = kbl_of(read.loom)
+        writing.write_file(kbl, written.content, over=over)
+        click.echo(f"{kbl} holds what KBL 2.5 can hold of the loom.", err=True)
+        lacking("It cannot hold:", written.left_out)

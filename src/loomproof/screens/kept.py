@@ -15,6 +15,8 @@ from loomproof.screens.printing import line, paragraphs, table, terminal
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive, Shelf
     from loomproof.jobs.checking import Checked
+    from loomproof.records.integrity import Integrity
+    from loomproof.records.taking_in import Taken
     from loomproof.results.document import Document
 
 
@@ -58,6 +60,30 @@ def tell_troubles(shelf: Shelf, how: How) -> None:
         click.echo(f"loomproof: record: {trouble}", err=True)
     if shelf.troubles:
         click.echo(f"  {how(Do(Todo.CHECK_RECORDS))}", err=True)
+
+
+def show_integrity(checked: Integrity, how: How) -> None:
+    """Print how much of a store was checked, and what is wrong with it or can't be told."""
+    from loomproof.reports.words import plural
+
+    click.echo(
+        f"{plural(checked.records, 'record')} in {plural(checked.chains, 'chain')}, "
+        f"{plural(checked.journals, 'journal')}, {plural(checked.certificates, 'certificate')}"
+    )
+    for each in (*checked.troubles, *(told(problem, how) for problem in checked.untold)):
+        line(each, "  ", err=True)
+    said = plural(len(checked.troubles), "trouble") if checked.troubles else "nothing was changed"
+    click.echo(f"{said}, {len(checked.untold)} that can't be told" if checked.untold else said)
+
+
+def show_taken(taken: Taken) -> None:
+    """Print what was taken in of another bench's records, and what could not be."""
+    click.echo(
+        f"{taken.added} new, {taken.already} there already, {taken.repairs} repairs, "
+        f"{taken.answers} answers, {taken.certificates} certificates, {taken.selftests} self-tests"
+    )
+    for conflict in taken.conflicts:
+        click.echo(f"  {conflict}", err=True)
 
 
 def show_verified(one: Checked, name: str, how: How) -> None:

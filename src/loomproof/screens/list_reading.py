@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
+from loomproof.errors import UsageError
 from loomproof.screens.notes import in_full, told
 
 if TYPE_CHECKING:
-    from loomproof.jobs.importing import ListImport
+    from loomproof.jobs.importing import Imported, ListImport
     from loomproof.loom.lists.questions import Question
     from loomproof.loom.lists.reading import Reading
     from loomproof.screens.notes import How
@@ -97,3 +98,27 @@ def show_reading(reading: Reading, how: How, *, everything: bool = False) -> Non
         how,
         everything=everything,
     )
+
+
+def confirmed(read: ListImport, how: How, cure: str, *, yes: bool, everything: bool, over: bool) -> Imported:
+    """Have the list confirmed where nobody has, say what changed since the last issue, and write the loom.
+
+    ``cure`` says what else confirms it: raises `UsageError` with it where nobody can be asked.
+    """
+    from loomproof.reports.words import clean
+
+    read.made()
+    if read.unsure and not yes:
+        if not sys.stdin.isatty():
+            raise UsageError("nobody has confirmed these columns", cure=cure)
+        click.confirm("Is this right?", abort=True, err=True)
+    changed = read.changes()
+    if changed is not None:
+        head = (
+            f"Changed since {read.target} was written:"
+            if changed
+            else "Nothing changed since the last issue."
+        )
+        click.echo(head, err=True)
+        some(changed, clean, "more", how, everything=everything)
+    return read.write(over=over)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Generator
+from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 import click
@@ -87,3 +88,25 @@ def show_touched(event: Touched, *, learning: bool) -> None:
     click.echo(
         f"{ends}: point {points}" if learning else f"point {points}: {ends or 'no lead of the adapter'}"
     )
+
+
+def on_touching(
+    job: Running[T] | Generator[Event, None, T], screen: Screen, target: Path | None = None, ends: int = 0
+) -> None:
+    """Run a job that is touched through, each touch said; at its end what ``target`` holds of its ends."""
+    told = []
+
+    def tell(event: Event) -> None:
+        if isinstance(event, Touched):
+            told.append(event)
+            show_touched(event, learning=target is not None)
+
+    try:
+        on_screen(job, screen, tell)
+    finally:
+        if told and target is not None:
+            from loomproof.jobs.adapters import read_adapter
+            from loomproof.reports.words import plural
+
+            known = len(read_adapter(target).entries)
+            click.echo(f"{target}: {known} of {plural(ends, 'end')} learned.", err=True)

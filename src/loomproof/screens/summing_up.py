@@ -1,0 +1,55 @@
+"""Many looms summed up: the files that are asked for, and the lines on the screen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from loomproof.screens.printing import terminal
+
+if TYPE_CHECKING:
+    from loomproof.jobs.archive import Archive, Wanted
+    from loomproof.jobs.looking_back import Fleet
+
+
+def write_asked(
+    archive: Archive,
+    loom: str | None,
+    wanted: Wanted,
+    fleet: Fleet,
+    files: Mapping[str, Path | None],
+    instead: str,
+) -> tuple[Path, ...]:
+    """Write what is asked for and return where; ``instead`` says how simulated runs get in."""
+    from loomproof.jobs.summing_up import summed_up
+    from loomproof.reports.words import plural
+
+    written = {what: path for what, path in files.items() if path is not None}
+    pages = summed_up(archive, loom, wanted) if {"pdf", "workbook"} & set(written) else None
+    for what, path in written.items():
+        if what == "plot":
+            fleet.plot(path)
+        else:
+            getattr(pages if what in ("pdf", "workbook") else fleet, f"write_{what}")(path)
+    if pages is not None and wanted.simulated is None:
+        # The screen tells of both; who reads an empty page beside it must learn why.
+        played = sum(one.simulated for one in fleet.shelf.counted)
+        if played:
+            said = f"Pages and workbook leave out {plural(played, 'run')} on simulated benches"
+            click.echo(f"{said}: {instead}.", err=True)
+    return tuple(written.values())
+
+
+def show_lines(fleet: Fleet, written: Sequence[Path]) -> None:
+    """Print what the runs come to, then the files that were written."""
+    from rich.text import Text
+
+    from loomproof.reports.words import clean
+
+    for line, heading in fleet.lines:
+        terminal().print(Text(clean(line), style="bold" if heading else ""))
+    for path in written:
+        click.echo(str(path))
