@@ -11,7 +11,8 @@ SYSTEM_PACKAGES := gcc tmux libc6-dev ngspice poppler-utils qpdf postgresql gcc-
 
 help:
 	@echo "make demo      set up and run the main job on the simulated bench"
-	@echo "               (BENCH=firmware: on the reference scanner's program, on an emulated chip)"
+	@echo "               (BENCH=firmware: on the reference scanner's program, on an emulated chip;"
+	@echo "               WEB=1: in a browser, on this machine)"
 	@echo "make test      set up and run all tests"
 	@echo "make lint      style, types, import contracts"
 	@echo "make figures   measure what is promised (SHORT=1 for a quick look)"
@@ -35,7 +36,7 @@ demo: $(VENV)/dev.stamp system-packages
 	$(BIN)/python -m tests.firmware.demo --ohms
 else
 demo: $(VENV)/runtime.stamp
-	$(BIN)/loomproof demo
+	$(BIN)/loomproof $(if $(WEB),serve --demo --open,demo)
 endif
 
 system-packages:
@@ -62,10 +63,10 @@ fuzz: $(VENV)/dev.stamp
 # Locks carry hashes and no hosts, for Linux, macOS and Windows alike.
 lock:
 	uv pip compile -q --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header \
-	  --python-version 3.11 pyproject.toml --group build -o requirements/runtime.txt
+	  --python-version 3.11 pyproject.toml --group build --extra web -o requirements/runtime.txt
 	uv pip compile -q --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header \
 	  --python-version 3.11 pyproject.toml --group build --group test --group lint \
-	  --extra postgresql -c requirements/runtime.txt -o requirements/dev.txt
+	  --extra postgresql --extra web -c requirements/runtime.txt -o requirements/dev.txt
 
 clean:
 	rm -rf $(VENV) out dist build .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

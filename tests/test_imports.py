@@ -30,12 +30,13 @@ def name_of(wanted: str) -> str:
 
 
 def test_a_plain_install_brings_all_that_is_imported() -> None:
-    """Pictures and Parquet among it; a database server's driver alone is asked for by name."""
+    """Pictures and Parquet among it; a database server's driver and the pages are asked for by name."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     plain = {name_of(wanted) for wanted in project["dependencies"]}
     assert {"matplotlib", "pyarrow"} <= plain
     plain |= {name_of(more) for name in plain for more in requires(name) or () if "extra ==" not in more}
-    assert set(project["optional-dependencies"]) == {"postgresql"}
+    assert set(project["optional-dependencies"]) == {"postgresql", "web"}
+    extra = {name_of(wanted) for wanted in project["optional-dependencies"]["web"]}
     brought = packages_distributions()
     for path in (ROOT / "src").rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
@@ -44,4 +45,5 @@ def test_a_plain_install_brings_all_that_is_imported() -> None:
                 named = [node.module or ""]
             for top in {name.partition(".")[0] for name in named} - {*sys.stdlib_module_names, "loomproof"}:
                 of = {name.casefold() for name in brought.get(top, ["psycopg"])}
-                assert of & (plain | {"psycopg"}), f"{path.name} imports {top}"
+                asked = extra if path.parent.name == "web" else set()
+                assert of & (plain | {"psycopg"} | asked), f"{path.name} imports {top}"

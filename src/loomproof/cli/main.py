@@ -35,6 +35,7 @@ class Command(NamedTuple):
 
 COMMANDS: dict[str, Command] = {
     "demo": Command("loomproof.cli.demo:demo", "Run the whole job on a simulated bench."),
+    "serve": Command("loomproof.cli.serve:serve", "Show the bench in a browser on this machine."),
     "plan": Command("loomproof.cli.plan:plan", "Show what a proof will ask, and how to hook up a big loom."),
     "prove": Command("loomproof.cli.prove:prove", "Prove a loom on a bench and keep a certificate."),
     "wiggle": Command("loomproof.cli.wiggle:wiggle", "Watch a loom while you move it; name what lets go."),

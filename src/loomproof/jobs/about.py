@@ -37,13 +37,17 @@ def about(store: str | None = None, loom: Path | None = None) -> Iterator[tuple[
     except StoreError as error:
         yield "store", f"{store or 'default'}: {error.message}"
     yield from _workshop(loom)
+    found = ports()
+    yield from (("port", f"{device}  {description}") for device, description in found)
+    if not found:
+        yield "port", "no serial port found"
+
+
+def ports() -> tuple[tuple[str, str], ...]:
+    """Return the serial ports of this machine, name and description each."""
     from serial.tools import list_ports
 
-    ports = sorted(list_ports.comports())
-    for port in ports:
-        yield "port", f"{port.device}  {port.description}"
-    if not ports:
-        yield "port", "no serial port found"
+    return tuple((port.device, port.description) for port in sorted(list_ports.comports()))
 
 
 def _workshop(loom: Path | None) -> Iterator[tuple[str, str]]:

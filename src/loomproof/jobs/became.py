@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from loomproof.jobs.retest import Retested
+from loomproof.reports.words import plural
 from loomproof.results.document import Document
 from loomproof.results.findings import Finding, Kind, Severity
 from loomproof.results.measured import Decision
@@ -72,6 +73,35 @@ def fates(before: Document, again: Retested, numbers: Collection[int] = ()) -> I
         elif fate.became is Became.STILL:
             besides.append(fate)
     yield from besides
+
+
+def lines_of(
+    before: Document, again: Retested, numbers: Collection[int] = (), sense: str = "sense"
+) -> Iterator[str]:
+    """Yield what a retest shows, line by line: what was asked, each finding's fate, what else is seen, why.
+
+    ``sense`` is the word for one vector of this bench.
+    """
+    measured = again.measured
+    yield (
+        f"Retest after {before.run}: {again.nets} of {again.of_nets} nets, "
+        f"{plural(measured.sense_vectors, sense)}, {plural(measured.resistance_readings, 'resistance')}."
+    )
+    told = tuple(fates(before, again, numbers))
+    for fate in told:
+        besides = "" if fate.asked else ", which was not asked for,"
+        yield f"finding {fate.number}{besides} {fate.became}: {fate.finding.title}"
+    still = {fate.finding.identity for fate in told if fate.became is Became.STILL}
+    for finding in again.findings:
+        if finding.identity not in still:
+            yield f"{finding.severity}: {finding.title}"
+    yield from again.other_reasons
+
+
+NO_CERTIFICATE = (
+    "This is no certificate. Prove the whole loom for one: what a repair did elsewhere is not seen here."
+)
+"""What holds for every retest."""
 
 
 def _unseen(finding: Finding, again: Retested) -> Became:

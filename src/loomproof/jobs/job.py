@@ -134,7 +134,7 @@ class Job:
         operator: Operator,
         *,
         loom_path: Path,
-        adapter: str | None = None,
+        adapter: Adapter | str | None = None,
         assured: Assured | None = None,
         person: str = "",
         place: str = "",

@@ -1,0 +1,94 @@
+"""``serve``: the bench in a browser."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from loomproof.cli.options import PATH, out_option, store_option
+from loomproof.errors import UsageError
+
+if TYPE_CHECKING:
+    from loomproof.web.workplace import Workplace
+
+
+@click.command()
+@click.argument("looms", type=PATH, required=False)
+@click.option(
+    "--bench", "benches", multiple=True, metavar="ADDRESS", help="A bench that pages may use; repeatable."
+)
+@click.option(
+    "--adapter", "tables", multiple=True, metavar="FILE", help="An adapter table to pick from; repeatable."
+)
+@click.option("--port", type=click.IntRange(0, 65_535), default=0, help="Else a free one.")
+@click.option("--open", "opens", is_flag=True, help="Open it in the browser.")
+@click.option("--demo", is_flag=True, help="With the demo's loom, its four faults, and a store of its own.")
+@out_option("certificates, results, records and journals go")
+@store_option
+def serve(
+    looms: Path | None,
+    benches: tuple[str, ...],
+    tables: tuple[str, ...],
+    port: int,
+    opens: bool,
+    demo: bool,
+    out: Path,
+    store: str | None,
+) -> None:
+    """Show the bench in a browser on this machine: start, prove, mend, keep.
+
+    LOOMS is a folder of looms, or one loom; else this folder. Only this machine reaches the pages; the
+    address that is printed lets one browser drive, once.
+    """
+    from loomproof.cli.cures import how
+    from loomproof.screens.printing import line
+    from loomproof.web.server import refuse_without_extra, serve
+    from loomproof.web.workplace import Workplace
+
+    for address in benches:
+        if address.startswith("hand:"):
+            raise UsageError(
+                "a page takes no answers for a hand meter",
+                cure="Prove with --bench hand: at a terminal.",
+            )
+    refuse_without_extra()
+
+    def ready(address: str) -> None:
+        line("The bench in a browser, until Ctrl-C. This address lets one browser in, once:")
+        line(address)
+        if opens:
+            click.launch(address)
+
+    with contextlib.ExitStack() as stack:
+        if demo:
+            if looms is not None or benches or tables:
+                raise UsageError(
+                    "--demo brings its own loom, bench and adapter", cure="Leave the others out."
+                )
+            place = stack.enter_context(_demo(out, store))
+        else:
+            named = {table: table for table in tables}
+            place = Workplace(looms or Path(), out, store, benches, named)
+        serve(place, ready, port=port, how=how)
+
+
+@contextlib.contextmanager
+def _demo(out: Path, store: str | None) -> Iterator[Workplace]:
+    """Yield where the demonstration works: its loom on a simulated scanner with four faults, leads zeroed."""
+    from loomproof.cli.output import drawn
+    from loomproof.jobs.adapters import in_order
+    from loomproof.jobs.bench_tests import zero
+    from loomproof.jobs.demo import FAULTS, demo_loom, demo_store, faulty_bench
+    from loomproof.jobs.events import Unattended
+    from loomproof.loom.reading import load
+    from loomproof.web.workplace import Workplace
+
+    path = demo_loom()
+    leads = drawn(zero(in_order(load(path).loom.cavities), "sim:", Unattended())).adapter
+    with faulty_bench(path, FAULTS) as bench:
+        adapters = {"the demo's leads, zeroed": leads}
+        yield Workplace(path, out, store or demo_store(), (bench.address,), adapters, bench.mend)

@@ -1,0 +1,50 @@
+"""A job as a form asks for it: loom, bench, adapter, what is at connectors, who proves."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from loomproof.errors import UsageError
+from loomproof.jobs.gate import Assured
+from loomproof.jobs.job import Job
+from loomproof.jobs.keep import Keeping, Orders
+from loomproof.judgement.inspection import ANSWERED
+from loomproof.loom.model import Hazard, Loom
+from loomproof.web.answers import Asked, House
+from loomproof.web.asking import PageOperator
+
+HAZARD = "hazard "
+"""How a form calls the field of a connector's hazard, before the connector's name."""
+
+
+def job_of(
+    house: House, asked: Asked, path: Path, loom: Loom, operator: PageOperator, hold: Callable[[], Orders]
+) -> Job:
+    """Return the job that a form asks for, on the bench and adapter that it picked. Raises `UsageError`."""
+    hazards = hazards_of(asked, loom)
+    return Job.in_workshop(
+        loom,
+        house.workplace.bench(asked.field("bench"), path),
+        operator,
+        loom_path=path,
+        adapter=house.workplace.adapter(asked.field("adapter")),
+        assured=Assured(hazards),
+        person=asked.field("person"),
+        place=asked.field("place"),
+        stated={"serial": asked.field("serial")},
+        where=Keeping(house.workplace.out, house.workplace.store, hold),
+        inspection=tuple(f"{ANSWERED}{connector}={hazard}" for connector, hazard in hazards.items()),
+    )
+
+
+def hazards_of(asked: Asked, loom: Loom) -> dict[str, Hazard]:
+    """Return what a form says of connectors' hazards. Raises `UsageError` for what is no hazard."""
+    found: dict[str, Hazard] = {}
+    for connector in loom.connectors:
+        said = asked.field(HAZARD + connector.name)
+        if said and said not in list(Hazard):
+            raise UsageError(f"{connector.name}: {said[:40]!r} is no hazard", cure="Load the page again.")
+        if said and Hazard(said) is not Hazard.UNKNOWN:
+            found[connector.name] = Hazard(said)
+    return found

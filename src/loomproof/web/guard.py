@@ -1,0 +1,166 @@
+"""What every request passes first: is it meant for this server, from its own pages, by somebody who may?
+
+Another page in the same browser can send requests here as well, under any host name that it has made point
+at this machine. So Host and Origin are checked, nothing is done without the cookie, and what changes anything
+is asked only by whoever drives. Browser behaviour as the Fetch and Cookie (RFC 6265bis) standards have it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, MutableMapping
+from html import escape
+from http.cookies import CookieError, SimpleCookie
+from typing import Any
+from urllib.parse import parse_qs
+
+from loomproof.web.doors import Doors, Seat
+
+Scope = MutableMapping[str, Any]
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
+Application = Callable[[Scope, Receive, Send], Awaitable[None]]
+
+MOST_BYTES = 65_536
+"""Of what a request brings. No page sends more than a form of a few lines."""
+
+ENTRANCE = "/enter"
+SEAT = "loomproof.seat"
+"""Where in a request's scope stands what its sender may do."""
+
+_KEPT_S = 86_400
+_READS = ("GET", "HEAD")
+_HEADERS = (
+    (
+        b"content-security-policy",
+        b"default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+        b"form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
+    ),
+    (b"x-content-type-options", b"nosniff"),
+    # Without any referrer a browser would say that forms come from nowhere: their Origin would be "null".
+    (b"referrer-policy", b"same-origin"),
+    (b"cache-control", b"no-store"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+)
+
+
+class Guard:
+    """Lets through what may pass, with the sender's seat in its scope, and refuses the rest in words.
+
+    ``hosts`` are the names under which this server is asked, each with its port.
+    """
+
+    def __init__(self, inside: Application, doors: Doors, hosts: frozenset[str]) -> None:
+        self._inside, self._doors, self._hosts = inside, doors, hosts
+        # Cookies know no ports: two servers on one machine must not take each other's.
+        self._cookie = f"loomproof_{min(hosts).rpartition(':')[2]}"
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass a request on, or refuse it."""
+        if scope["type"] == "lifespan":
+            await self._inside(scope, receive, send)
+            return
+        if scope["type"] != "http":
+            return
+        headers = {name.decode("latin-1").lower(): text.decode("latin-1") for name, text in scope["headers"]}
+        refused = self._refused(scope["method"], scope["path"], headers)
+        if refused:
+            await _say(send, 403, refused)
+            return
+        if scope["path"] == ENTRANCE:
+            await self._enter(scope, send)
+            return
+        seat = self._doors.seat(self._carried(headers))
+        if seat is None:
+            await _say(
+                send,
+                403,
+                "This browser has not come in. Open the address that the server printed: it opens once, "
+                "and this browser is then known until the server ends. Where it was used already, end the "
+                "server and start it again for a new one.",
+            )
+            return
+        if scope["method"] not in _READS and seat is not Seat.DRIVES:
+            await _say(send, 403, "This browser watches. Only the one at the bench starts, stops or answers.")
+            return
+        scope[SEAT] = seat
+        await self._bounded(scope, headers, receive, send)
+
+    def _refused(self, method: str, path: str, headers: dict[str, str]) -> str:
+        """Return why a request is none of ours, in words; "" where it is."""
+        if headers.get("host", "") not in self._hosts:
+            return f"This server is asked as {' or '.join(sorted(self._hosts))} only."
+        own = {f"http://{host}" for host in self._hosts}
+        origin = headers.get("origin")
+        strange = origin is not None and origin not in own
+        if method not in _READS:
+            strange = strange or origin is None
+        # Who follows a link to the entrance comes from elsewhere, with a token that nobody guesses.
+        elsewhere = headers.get("sec-fetch-site", "none") not in ("same-origin", "none")
+        if strange or (elsewhere and (method not in _READS or path != ENTRANCE)):
+            return "This was asked by a page of another site, and only this server's own pages may."
+        return ""
+
+    def _carried(self, headers: dict[str, str]) -> str:
+        try:
+            found = SimpleCookie(headers.get("cookie", "")).get(self._cookie)
+        except CookieError:
+            return ""
+        return "" if found is None else found.value
+
+    async def _enter(self, scope: Scope, send: Send) -> None:
+        """Use the address's token up; the page that is answered goes on to the start by itself.
+
+        A redirect would be followed without the cookie, which is strict, where the address came by a link.
+        """
+        token = parse_qs(scope["query_string"].decode("latin-1")).get("token", [""])[0]
+        cookie = self._doors.enter(token)
+        if cookie is None:
+            await _say(send, 403, "This address was used already, or is not of this server.")
+            return
+        kept = f"{self._cookie}={cookie}; Path=/; Max-Age={_KEPT_S}; HttpOnly; SameSite=Strict"
+        page = '<meta http-equiv="refresh" content="0; url=/"><p><a href="/">Go on to the bench</a></p>'
+        await _html(send, 200, page, ((b"set-cookie", kept.encode()),))
+
+    async def _bounded(self, scope: Scope, headers: dict[str, str], receive: Receive, send: Send) -> None:
+        """Pass a request on with all that it brings, if that is no more than it may be."""
+        said = headers.get("content-length", "0")
+        brought = b"" if said.isdecimal() and int(said) <= MOST_BYTES else None
+        more = True
+        while more and brought is not None:
+            message = await receive()
+            brought += message.get("body", b"")
+            more = message.get("more_body", False)
+            if len(brought) > MOST_BYTES:
+                brought = None
+        if brought is None:
+            await _say(send, 413, f"A request may bring {MOST_BYTES} bytes at most.")
+            return
+        whole: list[Message] = [{"type": "http.request", "body": brought, "more_body": False}]
+
+        async def again() -> Message:
+            return whole.pop() if whole else await receive()
+
+        await self._inside(scope, again, _with_headers(send))
+
+
+def _with_headers(send: Send) -> Send:
+    async def sent(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            message = {**message, "headers": [*message.get("headers", ()), *_HEADERS]}
+        await send(message)
+
+    return sent
+
+
+async def _say(send: Send, status: int, text: str) -> None:
+    await _html(send, status, f"<p>{escape(text)}</p>")
+
+
+async def _html(send: Send, status: int, page: str, more: tuple[tuple[bytes, bytes], ...] = ()) -> None:
+    head = '<!doctype html><html lang="en"><meta charset="utf-8"><title>loomproof</title><link rel="icon" href="/static/icon.svg">'
+    send = _with_headers(send)
+    kind = (b"content-type", b"text/html; charset=utf-8")
+    await send({"type": "http.response.start", "status": status, "headers": [kind, *more]})
+    await send({"type": "http.response.body", "body": (head + page).encode()})

@@ -1,0 +1,229 @@
+"""What is kept: the shelf of proofs, one run with its findings, what was seen and mended, the retest."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from loomproof.diagnosis import Observation, named
+from loomproof.errors import LoomproofError, UsageError
+from loomproof.jobs.answering import narrowed
+from loomproof.jobs.archive import RUN_HEADS, Archive, Run, Shelf
+from loomproof.jobs.became import NO_CERTIFICATE, lines_of
+from loomproof.jobs.keep import Orders
+from loomproof.jobs.retest import Retested
+from loomproof.loom.ends import End
+from loomproof.loom.reading import load
+from loomproof.reports import drawing_face
+from loomproof.reports.listing import Cell
+from loomproof.reports.words import VERDICTS, evidence, headline, kind, place_text, plural, when, wires
+from loomproof.results.document import ConnectorEntry, Document
+from loomproof.results.findings import Finding
+from loomproof.web.answers import Answer, Asked, File, Go, House, Page
+from loomproof.web.asking import PageOperator
+from loomproof.web.beginning import job_of
+from loomproof.web.session import Ending, Work, told
+from loomproof.web.states import State, at_faults
+
+MOST_RUNS = 200
+"""So many of the last runs stand on the shelf."""
+
+MOST_FACES = 3
+"""So many faces are drawn with a finding, as at a terminal."""
+
+
+def rows_of(shelf: Shelf) -> list[dict[str, Any]]:
+    """Return the runs of a shelf, last first: each its name, its texts as the log has them, their style."""
+    return [
+        {"run": one.run.run, "cells": [_cell(text) for text in texts], "simulated": one.simulated}
+        for one, texts in reversed(list(zip(shelf.runs, shelf.run_texts, strict=True)))
+    ]
+
+
+def _cell(text: str | Cell) -> Cell:
+    return text if isinstance(text, Cell) else Cell(text)
+
+
+def shelf(house: House, _: Asked) -> Answer:
+    """Show the last proofs, those broken off, and what is not as it was kept."""
+    found = Archive(house.workplace.store).shelf(limit=MOST_RUNS)
+    broken = [[_cell(text) for text in texts] for texts in found.broken_off_texts]
+    values = {"heads": RUN_HEADS, "rows": rows_of(found), "broken": broken, "troubles": found.troubles}
+    return Page("runs.html", values)
+
+
+def run(house: House, asked: Asked) -> Answer:
+    """Show one run: verdict, findings as cards, what was told and done of them."""
+    return _shown(house, asked)
+
+
+def certificate(house: House, asked: Asked) -> Answer:
+    """Give the certificate of a run."""
+    archive = Archive(house.workplace.store)
+    found = archive.run(asked.names["run"])
+    return File(archive.certificate(found.hash), "application/pdf", "certificate.pdf")
+
+
+def saw(house: House, asked: Asked) -> Answer:
+    """Take what one more look showed; the explanations that do not fit it any more go."""
+    archive, found = _found(house, asked)
+    try:
+        if asked.field("forget"):
+            narrowed(archive, found.hash, forget=True)
+        else:
+            narrowed(archive, found.hash, [asked.field("saw")])
+    except UsageError as error:
+        return _shown(house, asked, error)
+    return Go(f"/runs/{found.run}")
+
+
+def mended(house: House, asked: Asked) -> Answer:
+    """Note who mended a finding, and how; the next certificate shows it."""
+    archive, found = _found(house, asked)
+    try:
+        if not (asked.field("person") and asked.field("words")):
+            raise UsageError("who mended it and what was done is not said", cure="Say both.")
+        archive.repaired(found.hash, asked.field("person"), asked.field("words"), asked.number("finding"))
+    except LoomproofError as error:
+        return _shown(house, asked, error)
+    return Go(f"/runs/{found.run}")
+
+
+def mend_simulated(house: House, asked: Asked) -> Answer:
+    """Mend the loom of a demonstration. Raises `UsageError` where there is none."""
+    if house.workplace.mend is None:
+        raise UsageError("this loom is mended by hand")
+    house.workplace.mend()
+    run = asked.field("run")
+    return _shown(house, Asked(asked.seat, {"run": run}), note="The simulated loom is mended.")
+
+
+def retest(house: House, asked: Asked) -> Answer:
+    """Begin the retest of what the repairs of a run can have touched."""
+    archive, found = _found(house, asked)
+    try:
+        before = archive.document(found.hash)
+        house.session.begin(lambda operator, hold: _work(house, asked, before, operator, hold))
+    except LoomproofError as error:
+        return _shown(house, asked, error)
+    return Go("/prove")
+
+
+def _work(
+    house: House, asked: Asked, before: Document, operator: PageOperator, hold: Callable[[], Orders]
+) -> Work:
+    name = loom_of(house, before)
+    path = house.workplace.loom(name)
+    loom = load(path).loom
+    job = job_of(house, asked, path, loom, operator, hold)
+
+    def ended(again: Retested) -> Ending:
+        said = again.judgement
+        states = dict.fromkeys(again.reached, State.SOUND) | at_faults(again.findings)
+        lines = (*lines_of(before, again), headline(said.verdict, said.grade, said.grade_text))
+        lines = (*lines, NO_CERTIFICATE)
+        return Ending(said.verdict, VERDICTS[said.verdict], lines, states, f"/runs/{before.run}")
+
+    return Work(f"Retest after {before.run}", name, loom.cavities, job.retest_after(before), ended)
+
+
+def loom_of(house: House, document: Document) -> str:
+    """Return the name here of the loom that a run was proved against. Raises `UsageError` for none."""
+    for name, path in house.workplace.found().items():
+        try:
+            if load(path).loom.digest == document.loom.digest:
+                return name
+        except LoomproofError:  # a description with errors is none that was proved as it stands
+            continue
+    raise UsageError(
+        f"the loom that run {document.run} was proved against is not in {house.workplace.looms}, "
+        "or was changed since",
+        cure="Prove the loom again as it is described now.",
+    )
+
+
+def _found(house: House, asked: Asked) -> tuple[Archive, Run]:
+    """Return the archive and the run that is named, by the store: a request's text is never a file's name."""
+    archive = Archive(house.workplace.store)
+    return archive, archive.run(asked.names["run"])
+
+
+def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note: str = "") -> Answer:
+    archive, found = _found(house, asked)
+    answered = narrowed(archive, found.hash)
+    document = answered.document
+    repairs = [
+        {"finding": each.finding, "text": f"{each.words} ({each.person}, {when(each.done)[:16]})"}
+        for _, each in archive.repairs(found.hash)
+    ]
+    try:
+        path: Path | None = house.workplace.loom(loom_of(house, document))
+    except UsageError:
+        path = None
+    values = {
+        "run": found.run,
+        "document": document,
+        "word": VERDICTS[document.verdict.value],
+        "headline": headline(document.verdict.value, document.grade, document.grade_text),
+        "when": when(document.ended),
+        "counts": f"{plural(document.counts.faults, 'fault')}, {plural(document.counts.notes, 'note')}",
+        "cards": [card(finding, number, document.connectors) for number, finding in _numbered(document)],
+        "repairs": repairs,
+        "taken": [str(each) for each in answered.taken],
+        "corrected": archive.corrected_by(found.hash),
+        "benches": None if path is None else house.workplace.offered(path),
+        "given": asked.form,
+        "note": note,
+        "error": None if error is None else told(error, house.how),
+    }
+    return Page("run.html", values, 200 if error is None else 409)
+
+
+def _numbered(document: Document) -> Iterator[tuple[int, Finding]]:
+    return enumerate(document.findings, 1)
+
+
+def card(finding: Finding, number: int, connectors: tuple[ConnectorEntry, ...]) -> dict[str, Any]:
+    """Return a finding as its card shows it, in the words of terminal and certificate."""
+    looks = sorted(named([finding]), key=str)
+    return {
+        "number": number,
+        "fault": finding.severity.value == "fault",
+        "title": finding.title,
+        "where": ", ".join(map(str, finding.cavities)),
+        "wires": ", ".join(wires(finding)),
+        "parts": ", ".join(finding.components),
+        "cause": kind(finding.cause or finding.kind.value),
+        "evidence": [evidence(entry) for entry in finding.evidence],
+        "place": "" if finding.place is None else place_text(finding.place),
+        "places": finding.places,
+        "repair": finding.repair,
+        "cautions": finding.cautions,
+        "others": finding.alternatives,
+        "faces": list(_faces(finding, number, connectors)),
+        "looks": [
+            (str(thing), str(Observation(thing, sound=True)), str(Observation(thing, sound=False)))
+            for thing in looks
+        ],
+    }
+
+
+def _faces(finding: Finding, number: int, connectors: tuple[ConnectorEntry, ...]) -> Iterator[str]:
+    """Yield the faces of the connectors that a finding names, as SVG, its cavities ringed."""
+    ends = set(finding.cavities)
+    there = [
+        entry
+        for entry in connectors
+        if any(End(entry.name, cavity) in ends for row in entry.rows for cavity in row if cavity)
+    ]
+    for order, entry in enumerate(there if len(there) <= MOST_FACES else ()):
+        marked = {end.cavity for end in ends if end.connector == entry.name}
+        drawn = drawing_face.face(
+            entry.name, entry.kind, entry.rows, entry.colours, description=entry.description, marked=marked
+        ).partition("?>")[2]
+        # Several drawings stand on one page, and no two things there may have one id.
+        own = f"{number}-{order}"
+        drawn = drawn.replace('"title desc"', f'"title-{own} desc-{own}"', 1)
+        drawn = drawn.replace('id="title"', f'id="title-{own}"', 1)
+        yield drawn.replace('id="desc"', f'id="desc-{own}"', 1)

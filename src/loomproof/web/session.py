@@ -1,0 +1,270 @@
+"""The one job of a server: it runs in a thread, tells what it does, and asks; pages come and go.
+
+What a page sees is a state with a number that grows with each change, so that one which comes back asks for
+what is new since the number it knows, and one that comes for the first time for everything.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+import traceback
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from loomproof.errors import BrokenOffError, Do, InputError, LoomproofError, UsageError
+from loomproof.jobs.events import Event, Finished, Progress, Prompt, WatchBegins
+from loomproof.jobs.keep import Orders
+from loomproof.jobs.running import Running
+from loomproof.loom.model import End
+from loomproof.web.asking import PageOperator, Question
+from loomproof.web.states import State, later, seen_by
+
+LIFE_S = 5.0
+"""So long after the last sign of life of who drives a watch is ended: a bench is not driven for nobody, s."""
+
+MOST_TOLD = 60
+"""So many of the last things that were told stand on the page."""
+
+How = Callable[[Do | None], str]
+
+
+@dataclass(frozen=True)
+class Ending:
+    """What a finished job comes to: ``word`` in big letters (a verdict), lines, cavities, where to go on."""
+
+    verdict: str
+    word: str
+    lines: tuple[str, ...]
+    states: Mapping[End, State]
+    page: str = ""
+
+
+@dataclass(frozen=True)
+class Work:
+    """A job that may begin: its title, its loom's name here and cavities, its events, what it comes to."""
+
+    title: str
+    loom: str
+    cavities: tuple[End, ...]
+    running: Running[Any]
+    ending: Callable[[Any], Ending]
+
+
+@dataclass
+class _Now:
+    """What the pages see; ``stamp`` is the number of the last change."""
+
+    stamp: int = 1
+    fields: dict[str, Any] = field(default_factory=dict)
+    stamps: dict[str, int] = field(default_factory=dict)
+    cavities: dict[End, tuple[int, State]] = field(default_factory=dict)
+
+
+class Session:
+    """Runs one job at a time. ``how`` says how a person asks for what the program can do besides."""
+
+    def __init__(self, how: How = lambda _: "", clock: Callable[[], float] = time.monotonic) -> None:
+        self._how, self._clock = how, clock
+        self._turn = threading.Condition()
+        self._now = _Now()
+        self._thread: threading.Thread | None = None
+        self._stop = self._leaving = self._watching = False
+        self._life_s = clock()
+        self._orders: Orders | None = None
+        self._answer: list[object] = []
+        self._asked = self._begun = 0
+        self._set(
+            phase="idle", told=[], question=None, error=None, ending=None, progress=None, stopping=False
+        )
+
+    def begin(self, make: Callable[[PageOperator, Callable[[], Orders]], Work]) -> None:
+        """Begin a job; what is wrong with it at once is raised here.
+
+        ``make`` gets whom to ask, and what holds orders to stop back once all is measured. Raises
+        `UsageError` while another job runs.
+        """
+        with self._turn:
+            if self._thread is not None and self._thread.is_alive():
+                raise UsageError("a job runs already", cure="Wait for its end, or stop it first.")
+            work = make(PageOperator(self._ask), self._hold)
+            self._stop = self._leaving = self._watching = False
+            self._orders, self._life_s = None, self._clock()
+            self._begun += 1
+            self._now.cavities = dict.fromkeys(work.cavities, (self._now.stamp + 1, State.WAITING))
+            self._set(
+                phase="running",
+                begun=self._begun,
+                title=work.title,
+                loom=work.loom,
+                told=[],
+                question=None,
+                error=None,
+                ending=None,
+                progress=None,
+                stopping=False,
+            )
+            self._thread = threading.Thread(target=self._run, args=(work,), name="job")
+            self._thread.start()
+
+    def stop(self) -> None:
+        """Order the job to stop: it releases the bench and claims nothing; what is sealed already stays."""
+        with self._turn:
+            if self._orders is not None:
+                self._orders.stop = True
+            if self.running:
+                self._stop = True
+                self._set(stopping=True)
+                self._turn.notify_all()
+
+    def close(self) -> None:
+        """Stop, and wait until the bench is released."""
+        self.stop()
+        if self._thread is not None and self._thread.ident is not None:
+            self._thread.join()
+
+    def alive(self) -> None:
+        """Take a sign of life of who drives."""
+        with self._turn:
+            self._life_s = self._clock()
+
+    def answer(self, number: int, said: object) -> None:
+        """Answer the question that stands. Raises `UsageError` for one that does not stand any more."""
+        with self._turn:
+            question = self._now.fields["question"]
+            if question is None or question["number"] != number or self._answer:
+                raise UsageError("this question was answered already", cure="Look at what stands there now.")
+            self._answer.append(said)
+            self._life_s = self._clock()
+            self._turn.notify_all()
+
+    @property
+    def running(self) -> bool:
+        """Whether a job runs."""
+        return bool(self._now.fields["phase"] == "running")
+
+    @property
+    def loom(self) -> str:
+        """The loom of the job that runs or ran last, as it was called; "" for none."""
+        return str(self._now.fields.get("loom", ""))
+
+    def since(self, stamp: int) -> dict[str, Any]:
+        """Return what has changed since a stamp (0: everything) with the stamp to ask with next."""
+        with self._turn:
+            now = self._now
+            found = {name: now.fields[name] for name, changed in now.stamps.items() if changed > stamp}
+            cavities = {str(end): state for end, (changed, state) in now.cavities.items() if changed > stamp}
+            return {**found, "cavities": cavities, "stamp": now.stamp}
+
+    @property
+    def stamp(self) -> int:
+        """The number of the last change."""
+        return self._now.stamp
+
+    def _set(self, **values: Any) -> None:
+        self._now.stamp += 1
+        for name, value in values.items():
+            self._now.fields[name] = value
+            self._now.stamps[name] = self._now.stamp
+
+    def _states(self, states: Mapping[End, State]) -> None:
+        self._now.stamp += 1
+        for end, state in states.items():
+            self._now.cavities[end] = self._now.stamp, state
+
+    def _hold(self) -> Orders:
+        """All is measured: from now on an order to stop breaks nothing off."""
+        with self._turn:
+            self._orders = Orders(self._stop and not self._leaving)
+            return self._orders
+
+    def _run(self, work: Work) -> None:
+        try:
+            ending = work.ending(work.running.run(self._show))
+        except LoomproofError as error:
+            self._end(error=told(error, self._how))
+        except KeyboardInterrupt:
+            stopped = BrokenOffError("it was stopped before its end; nothing is claimed from it")
+            self._end(error=told(stopped, self._how))
+        except Exception:  # a mistake of the program is told where the job was asked for, and in full besides
+            traceback.print_exc()
+            lines = ["What was sealed stays. The terminal of the server shows more."]
+            said = "this is a mistake of the program; it claims nothing of a loom"
+            self._end(error={"message": said, "lines": lines})
+        else:
+            with self._turn:
+                self._states(ending.states)
+            told_of = {name: getattr(ending, name) for name in ("verdict", "word", "lines", "page")}
+            self._end(ending=told_of)
+
+    def _end(self, **values: Any) -> None:
+        with self._turn:
+            self._set(phase="ended", question=None, progress=None, stopping=False, **values)
+
+    def _show(self, event: Event) -> None:
+        with self._turn:
+            if self._stops():
+                self._leaving = True
+                raise KeyboardInterrupt
+            if isinstance(event, Progress):
+                self._set(
+                    progress={
+                        "what": event.what,
+                        "done": event.done,
+                        "total": event.total,
+                        "left_s": event.remaining_s,
+                    }
+                )
+            elif isinstance(event, Prompt):
+                self._tell(event)
+            elif isinstance(event, WatchBegins):
+                self._watching = True
+            elif isinstance(event, Finished):
+                self._watching = False
+            else:
+                self._saw(seen_by(event))
+
+    def _saw(self, seen: Mapping[End, State]) -> None:
+        old = self._now.cavities
+        new = {end: later(old[end][1], state) for end, state in seen.items() if end in old}
+        changed = {end: state for end, state in new.items() if state is not old[end][1]}
+        if changed:
+            self._states(changed)
+
+    def _tell(self, prompt: Prompt) -> None:
+        """Put on the page what a person is told, and how the program does what it can about it."""
+        lines = [*prompt.lines, *filter(None, [self._how(prompt.do)])]
+        said = {"text": prompt.text.strip(), "lines": lines}
+        self._set(told=[*self._now.fields["told"], said][-MOST_TOLD:])
+
+    def _stops(self) -> bool:
+        """Whether the job is to be broken off now: ordered, or a watch that nobody looks at any more."""
+        if self._leaving or self._orders is not None:
+            return False
+        return self._stop or (self._watching and self._clock() - self._life_s > LIFE_S)
+
+    def _ask(self, question: Question) -> object:
+        """Put a question on the page and wait for the answer; ``None`` once the job is being left."""
+        with self._turn:
+            if self._leaving:
+                return None
+            self._asked += 1
+            self._answer = []
+            said = {name: getattr(question, name) for name in ("kind", "text", "items", "yes", "no")}
+            self._set(question={"number": self._asked, **said})
+            while not (self._answer or self._stops()):
+                self._turn.wait(0.1 if self._watching else None)
+            self._set(question=None)
+            if not self._answer:
+                self._leaving = True
+                raise KeyboardInterrupt
+            return self._answer[0]
+
+
+def told(error: LoomproofError, how: How) -> dict[str, Any]:
+    """Return an error as a page shows it: what, each problem with its place, what to do about it."""
+    problems: Iterable[str] = ()
+    if isinstance(error, InputError):
+        problems = (" ".join(filter(None, (str(each), how(each.do)))) for each in error.problems)
+    return {"message": error.message, "lines": [*problems, *filter(None, (error.cure, how(error.do)))]}

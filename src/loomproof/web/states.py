@@ -1,0 +1,88 @@
+"""What is known of each cavity while a proof runs, and at its end: from events and documents, pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from enum import StrEnum
+
+from loomproof.jobs.events import Event, Judged, JudgedDiode, Reading
+from loomproof.loom.model import End
+from loomproof.results.document import Document
+from loomproof.results.findings import Finding
+from loomproof.results.measured import Decision
+
+
+class State(StrEnum):
+    """What is known of a cavity; the first four while a proof runs, the others by its document."""
+
+    WAITING = "waiting"
+    SENSED = "sensed"
+    MEASURED = "measured"
+    WRONG = "wrong"
+    SOUND = "sound"
+    FAULT = "fault"
+    UNDECIDED = "undecided"
+    UNTESTED = "untested"
+
+
+WORDS: Mapping[State, tuple[str, str]] = {
+    State.WAITING: ("·", "waiting"),
+    State.SENSED: ("~", "sensed"),
+    State.MEASURED: ("Ω", "measured"),
+    State.WRONG: ("!", "not as it should be"),
+    State.SOUND: ("✓", "sound"),
+    State.FAULT: ("✗", "at a fault"),
+    State.UNDECIDED: ("?", "undecided"),
+    State.UNTESTED: ("–", "not tested"),
+}
+"""A sign and the words of each: no state is told by its colour alone."""
+
+_ORDER = tuple(State)
+
+
+def seen_by(event: Event) -> Mapping[End, State]:
+    """Return what an event tells of cavities.
+
+    That something read so far tells nothing of a whole loom, so nothing is called sound before the end.
+    """
+    if isinstance(event, Reading):
+        state = State.SENSED if event.kind == "sense" else State.MEASURED
+        return dict.fromkeys((*event.a, *event.b), state)
+    if isinstance(event, Judged):
+        return dict.fromkeys((event.a, event.b), _judged(event.decision))
+    if isinstance(event, JudgedDiode):
+        return dict.fromkeys((event.anode, event.cathode), _judged(event.decision))
+    return {}
+
+
+def _judged(decision: Decision) -> State:
+    return State.WRONG if decision is Decision.FAIL else State.MEASURED
+
+
+def later(before: State, now: State) -> State:
+    """Return which of two states stands: what was measured is not called sensed again."""
+    return max(before, now, key=_ORDER.index)
+
+
+def of_document(document: Document) -> dict[End, State]:
+    """Return the state of every cavity as a document tells it: claims, findings, what was not tested.
+
+    What no claim holds of is told by the claim where no finding says more. Undecided is only what stands
+    against a pass, as the verdict counts it.
+    """
+    states = dict.fromkeys(document.coverage.tested, State.SOUND)
+    states |= dict.fromkeys((*document.coverage.untested, *document.coverage.waived), State.UNTESTED)
+    for claim in document.against:
+        state = State.UNDECIDED if claim.decision is Decision.UNDECIDED else State.WRONG
+        states |= {end: state for end in claim.cavities if states.get(end) in (State.SOUND, State.UNDECIDED)}
+    return states | at_faults(document.findings)
+
+
+def at_faults(findings: Iterable[Finding]) -> dict[End, State]:
+    """Return the cavities that faults name."""
+    return {
+        end: State.FAULT
+        for finding in findings
+        if finding.severity.value == "fault"
+        for end in finding.cavities
+    }

@@ -1,0 +1,182 @@
+// The job that runs: what the server says of it, shown; what it asks, answered. Text is only ever set as text.
+const live = document.getElementById("live");
+const drives = live.dataset.seat === "drives";
+const at = (id) => document.getElementById(id);
+const made = (tag, text = "", more = {}) => Object.assign(document.createElement(tag), { textContent: text }, more);
+const states = new Map();
+const cells = new Map();
+for (const cell of document.querySelectorAll("[data-end]")) {
+  cells.set(cell.dataset.end, cell);
+}
+const legend = new Map();
+for (const item of document.querySelectorAll("#counts [data-state]")) {
+  legend.set(item.dataset.state, {
+    sign: item.querySelector(".sign").textContent,
+    text: item.querySelector(".text").textContent,
+    count: item.querySelector(".count"),
+  });
+}
+const SHAPES = { pass: "✓", fail: "✗", undecided: "?", incomplete: "…" };
+let now = {};
+let heard = performance.now();
+
+async function send(path, said = {}) {
+  try {
+    const answer = await fetch(path, {
+      method: "POST",
+      headers: { "content-type": "application/json" },
+      body: JSON.stringify(said),
+    });
+    return answer.ok;
+  } catch {
+    return false;
+  }
+}
+
+function cavities(changed) {
+  for (const [end, state] of Object.entries(changed)) {
+    states.set(end, state);
+    const cell = cells.get(end);
+    if (!cell) continue;
+    cell.dataset.state = state;
+    cell.querySelector(".sign").textContent = legend.get(state).sign;
+    cell.querySelector(".hidden").textContent = legend.get(state).text;
+  }
+  const counts = new Map();
+  for (const state of states.values()) counts.set(state, (counts.get(state) || 0) + 1);
+  for (const [state, item] of legend) item.count.textContent = counts.get(state) || 0;
+}
+
+function progress() {
+  const step = now.progress;
+  at("progress").hidden = now.phase !== "running";
+  if (now.phase !== "running") return;
+  at("what").textContent = now.stopping ? "Stopping; the bench is being released" : step ? step.what : "Beginning";
+  const bar = at("bar");
+  if (step && step.total) {
+    bar.max = step.total;
+    bar.value = step.done;
+  } else {
+    bar.removeAttribute("value");
+  }
+  const parts = [];
+  if (step && step.total) parts.push(`${step.done} of ${step.total}`);
+  if (step && step.left_s !== null && step.left_s >= 5) parts.push(`about ${Math.round(step.left_s)} s left`);
+  at("left").textContent = parts.join(", ");
+}
+
+function verdict() {
+  const ending = now.ending;
+  at("verdict").hidden = !ending;
+  if (!ending) return;
+  at("verdict").dataset.verdict = ending.verdict;
+  at("verdict").querySelector(".shape").textContent = SHAPES[ending.verdict] || "";
+  at("verdict").querySelector(".said").textContent = ending.word;
+  at("verdict").querySelector(".lines").replaceChildren(...ending.lines.map((line) => made("li", line)));
+  at("verdict").querySelector(".go").href = ending.page;
+}
+
+function failed() {
+  const error = now.error;
+  at("failed").hidden = !error;
+  if (!error) return;
+  at("failed").replaceChildren(made("h2", error.message), ...error.lines.map((line) => made("p", line)));
+}
+
+function question() {
+  const asked = now.question;
+  const place = at("question");
+  if (asked && place.dataset.number === String(asked.number)) return;
+  place.hidden = !asked;
+  place.replaceChildren();
+  delete place.dataset.number;
+  if (!asked) return;
+  place.dataset.number = asked.number;
+  place.append(made("h2", asked.text));
+  if (!drives) {
+    place.append(made("p", "Whoever is at the bench answers this."));
+    return;
+  }
+  const answer = (said) => {
+    for (const button of place.querySelectorAll("button")) button.disabled = true;
+    send("/prove/answer", { number: asked.number, said });
+  };
+  const form = made("form");
+  const lines = [];
+  const items = asked.kind === "notes" ? asked.items : asked.kind === "text" ? [["", "Answer"]] : [];
+  for (const [name, text] of items) {
+    const label = made("label", text);
+    const field = made("input", "", { name, autocomplete: "off" });
+    label.append(field);
+    form.append(label);
+    lines.push(field);
+  }
+  if (asked.kind === "yes") {
+    const yes = made("button", asked.yes, { type: "button", className: "main" });
+    const no = made("button", asked.no, { type: "button" });
+    yes.addEventListener("click", () => answer(true));
+    no.addEventListener("click", () => answer(false));
+    form.append(yes, no);
+  } else {
+    form.append(made("button", "Answer", { className: "main" }));
+  }
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    if (asked.kind === "text") answer(lines[0].value);
+    if (asked.kind === "notes") answer(Object.fromEntries(lines.map((field) => [field.name, field.value])));
+  });
+  place.append(form);
+  if (lines.length) lines[0].focus();
+}
+
+function told() {
+  at("told").hidden = now.told.length === 0;
+  at("told").querySelector(".lines").replaceChildren(
+    ...now.told.map((each) => {
+      const part = made("div", "", { className: "prompt" });
+      part.append(made("p", each.text));
+      if (each.lines.length) {
+        const list = made("ul");
+        list.append(...each.lines.map((line) => made("li", line)));
+        part.append(list);
+      }
+      return part;
+    }),
+  );
+}
+
+const stream = new EventSource("/prove/events");
+stream.addEventListener("message", (event) => {
+  heard = performance.now();
+  const said = JSON.parse(event.data);
+  if (said.loom !== undefined && said.loom !== live.dataset.loom) {
+    location.reload(); // the faces of another loom
+    return;
+  }
+  if (said.begun !== undefined && said.begun !== now.begun) states.clear();
+  now = { ...now, ...said };
+  at("title").textContent = now.title || "Nothing runs";
+  at("idle").hidden = now.phase !== "idle";
+  cavities(said.cavities);
+  progress();
+  verdict();
+  failed();
+  question();
+  if (said.told !== undefined) told();
+});
+stream.addEventListener("life", () => {
+  heard = performance.now();
+});
+
+setInterval(() => {
+  at("lost").hidden = performance.now() - heard < 4000;
+  if (drives && now.phase === "running") send("/prove/life");
+}, 1000);
+
+if (drives) {
+  const stop = () => send("/prove/stop");
+  at("stop").addEventListener("click", stop);
+  document.addEventListener("keydown", (event) => {
+    if (event.key === "Escape" && now.phase === "running") stop();
+  });
+}

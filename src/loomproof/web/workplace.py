@@ -1,0 +1,101 @@
+"""Where a server works: the looms of its folder, the benches and adapters that it may use, where results go.
+
+All of it is said when the server starts. A request only ever picks one of these by its name.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from loomproof.errors import DescriptionError, UsageError, suggestion
+from loomproof.jobs.about import ports
+from loomproof.jobs.adapters import Adapter
+from loomproof.jobs.workshop import find
+from loomproof.loom import harness_file, importers
+from loomproof.loom.reading import WORKBOOKS
+
+SIMULATED = "sim:"
+IN_ORDER = "in-order"
+_SCANNER = re.compile(r"tcp:([\w.-]+|\[[0-9a-fA-F:.]+\]):[0-9]{1,5}")
+
+
+@dataclass(frozen=True)
+class Workplace:
+    """``looms`` is a folder of looms, or one loom; ``benches`` and ``adapters`` were named at the start.
+
+    ``adapters`` gives tables by the names they go by here. ``mend`` mends the loom of a demonstration.
+    """
+
+    looms: Path
+    out: Path
+    store: str | None = None
+    benches: tuple[str, ...] = ()
+    adapters: Mapping[str, Adapter | str] = field(default_factory=dict)
+    mend: Callable[[], str] | None = None
+
+    def found(self) -> dict[str, Path]:
+        """Return the looms by name: the one that was given, or those in the folder."""
+        if _is_loom(self.looms):
+            return {self.looms.name: self.looms}
+        if not self.looms.is_dir():
+            return {}
+        return {path.name: path for path in sorted(self.looms.iterdir()) if _is_loom(path)}
+
+    def loom(self, name: str) -> Path:
+        """Return where a loom is. Raises `UsageError` for a name that is none here."""
+        found = self.found()
+        if name not in found:
+            near = suggestion(name, found) or "The start page lists the looms of the folder."
+            raise UsageError(f"{name}: there is no loom of that name in {self.looms}", cure=near)
+        return found[name]
+
+    def offered(self, loom: Path) -> dict[str, str]:
+        """Return the benches that a page offers for a loom, with what each is. Raises as `find` does."""
+        shop = find(loom).workshop
+        named = dict.fromkeys(filter(None, (*self.benches, shop.bench)), "named for this server")
+        serial = {f"serial:{device}": text for device, text in ports()}
+        return {**named, **serial, SIMULATED: "a simulated scanner with this loom on it, without faults"}
+
+    def bench(self, said: str, loom: Path) -> str:
+        """Return the address that a request means: one that is offered, or a scanner's in a network.
+
+        Raises `UsageError` for any other: an address may name files, and no request names one.
+        """
+        if said in self.offered(loom) or _SCANNER.fullmatch(said):
+            return said
+        raise UsageError(
+            f"{said}: a page may ask for no bench at this address",
+            cure="Pick one that is offered, or type tcp:HOST:PORT. Any other is named when the server "
+            "starts.",
+        )
+
+    def adapter(self, said: str) -> Adapter | str | None:
+        """Return the adapter that a request means, ``None`` for none named. Raises `UsageError`."""
+        if said in ("", IN_ORDER):
+            return said or None
+        if said not in self.adapters:
+            raise UsageError(
+                f"{said}: there is no adapter of that name here",
+                cure=suggestion(said, self.adapters) or "Name its table when the server starts.",
+            )
+        return self.adapters[said]
+
+
+def _is_loom(path: Path) -> bool:
+    """Say whether this may be a loom, by its name and what lies in it; nothing is read."""
+    if path.is_dir():
+        return (path / "loom.toml").is_file() or (path / "wires.csv").is_file()
+    kind = path.suffix.casefold()
+    return path.is_file() and (kind in WORKBOOKS or harness_file.is_one(path) or importers.reads(path))
+
+
+def refuse_none(workplace: Workplace) -> None:
+    """Refuse a folder without looms: `DescriptionError`."""
+    if not workplace.found():
+        raise DescriptionError(
+            f"{workplace.looms}: there is no loom",
+            cure="Name a folder of looms, or one loom: a folder with loom.toml, a workbook, a KBL file.",
+        )
