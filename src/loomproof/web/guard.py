@@ -159,7 +159,10 @@ async def _say(send: Send, status: int, text: str) -> None:
 
 
 async def _html(send: Send, status: int, page: str, more: tuple[tuple[bytes, bytes], ...] = ()) -> None:
-    head = '<!doctype html><html lang="en"><meta charset="utf-8"><title>loomproof</title><link rel="icon" href="/static/icon.svg">'
+    head = (
+        '<!doctype html><html lang="en"><meta charset="utf-8"><title>loomproof</title>'
+        '<link rel="icon" href="/static/icon.svg">'
+    )
     send = _with_headers(send)
     kind = (b"content-type", b"text/html; charset=utf-8")
     await send({"type": "http.response.start", "status": status, "headers": [kind, *more]})
