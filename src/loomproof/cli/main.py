@@ -45,6 +45,7 @@ COMMANDS: dict[str, Command] = {
     "match": Command("loomproof.cli.match:match_", "Lay a traced loom on a known one: which plug is which."),
     "merge": Command("loomproof.cli.retest:merge", "Lay a description over a traced loom."),
     "retest": Command("loomproof.cli.retest:retest", "Prove again what a repair can have touched."),
+    "locate": Command("loomproof.cli.retest:locate", "Say where along its wires a finding lies."),
     "replay": Command("loomproof.cli.prove:replay", "Work a reading journal out again."),
     "completion": Command("loomproof.cli.completing:completion", "Have your shell complete what you type."),
     "info": Command("loomproof.cli.demo:info", "Show versions, ports, records and workshop.toml."),
@@ -86,7 +87,7 @@ GROUPS = {
     "Begin": "demo info completion",
     "Describe a loom": "new import check nets draw explain export trace name learn match merge",
     "Hook it up and prove it": "adapter bench plan prove wiggle simulate replay",
-    "Mend it and fit it": "findings repaired retest compare fit",
+    "Mend it and fit it": "findings locate repaired retest compare fit",
     "Keep certificates": "log certificate verify label wires history report records key",
 }
 """Every command under what it is for, as ``--help`` lists them."""

@@ -1,4 +1,4 @@
-"""``retest`` and ``trace``: after a repair, and of a loom that nobody knows. They give no certificate."""
+"""``retest``, ``locate`` and ``trace``: of a run, and of an unknown loom. They give no certificate."""
 
 from __future__ import annotations
 
@@ -99,6 +99,50 @@ def retest(
     again = drawn(job.retest_after(before, ends_given(also, "--also"), numbers, limits if hook_ups else None))
     code = found(EXIT_CODES[again.judgement.verdict])
     show_retest(before, again, numbers, "sweep" if address.startswith("hand:") else "sense")
+    return code
+
+
+@click.command()
+@click.argument("run", shell_complete=RUNS)
+@loom_argument
+@bench_option()
+@adapter_option
+@click.option("--finding", "numbers", multiple=True, type=click.IntRange(1), metavar="N", help="Only that.")
+@out_option("the journal goes")
+@clearing_options
+@store_option
+def locate(
+    run: str,
+    loom: Path,
+    address: str,
+    adapter: str | None,
+    numbers: tuple[int, ...],
+    out: Path,
+    clearing: Clearing,
+    store: str | None,
+) -> int:
+    """Say where along its wires each finding of RUN lies, with readings taken now.
+
+    RUN is a run's name, last, or a results file. What is gone or is otherwise now is told. No certificate;
+    exit codes as with prove.
+    """
+    from loomproof.cli.output import drawn
+    from loomproof.jobs.archive import Archive
+    from loomproof.jobs.job import Job
+    from loomproof.jobs.keep import Keeping
+    from loomproof.loom.reading import load
+    from loomproof.screens.retest import show_places
+
+    described, archive = load(loom).loom, Archive(store)
+    before = archive.document(chosen(archive, run))
+    where, assured = Keeping(out, store), clearing.assured(described)
+    operator = clearing.operator()
+    job = Job.in_workshop(
+        described, address, operator, loom_path=loom, adapter=adapter, where=where, assured=assured
+    )
+    again = drawn(job.retest_after(before, numbers=numbers, locate=True))
+    code = found(EXIT_CODES[again.judgement.verdict])
+    show_places(before, again, numbers)
     return code
 
 

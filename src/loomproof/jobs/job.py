@@ -249,12 +249,15 @@ class Job:
         also: Iterable[End] = (),
         numbers: Collection[int] = (),
         limits: Constraints | None = None,
+        *,
+        locate: bool = False,
     ) -> Running[Retested]:
         """Prove again what the repairs of a run can have touched: `loomproof.jobs.retest.retest_after`.
 
-        With ``limits`` plug by plug, as `hook_ups` proves.
+        With ``limits`` plug by plug, as `hook_ups` proves. With ``locate`` what is still there is placed.
         """
         request = self._request(None if limits is None else in_order(self.loom.cavities))
+        request = replace(request, locate=locate)
         return Running(
             retest_after(
                 before,

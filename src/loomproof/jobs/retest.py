@@ -24,11 +24,13 @@ from loomproof.jobs.plugging import plugging
 from loomproof.judgement.claims import claims_of
 from loomproof.judgement.conclude import judged
 from loomproof.judgement.no_adapter import without_adapter
+from loomproof.judgement.placed import placed
 from loomproof.judgement.verdict import Judgement
 from loomproof.loom.model import End, Loom
 from loomproof.measuring.clearance import Clearance
 from loomproof.measuring.events import Event, Finished, Prompt
 from loomproof.measuring.merge_hookups import merged_measured, merged_plan
+from loomproof.measuring.placing import read_for_places
 from loomproof.measuring.preparing import prepare
 from loomproof.measuring.run import run_plan
 from loomproof.planning.hookup_search import Constraints, plan_hook_ups
@@ -99,6 +101,10 @@ def _asked_again(
         untouched=frozenset(range(len(expectation.nets))) - nets,
         references=request.adapter.references,
     )
+    if request.locate and not clearance.capabilities.beep_ohm:
+        measured = yield from read_for_places(
+            plan, expectation, bench, clearance, request.adapter, measured, request.repeats
+        )
     bench.confirm()
     return _Part(clearance, expectation, plan, measured)
 
@@ -117,6 +123,7 @@ def _judged(
     unmet = tuple(pair for pair in measured.unmet if asked & set(pair))
     measured = replace(measured, untested=(), unmet=unmet)
     findings = without_adapter(explain(request.loom, measured, request.answers), plan)
+    findings = placed(expectation, measured, findings)
     claims = claims_of(plan, measured, able, expectation)
     said = judged(request, plan, measured, findings, claims, last.clearance)
     return Retested(said, findings, measured, reached, len(nets), len(expectation.nets))

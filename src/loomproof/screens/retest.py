@@ -23,3 +23,23 @@ def show_retest(before: Document, again: Retested, numbers: Sequence[int], sense
     line(clean(headline(said.verdict, said.grade, said.grade_text)))
     line(clean(f"What was looked at: {', '.join(str(end) for end in again.reached)}"))
     line(NO_CERTIFICATE)
+
+
+def show_places(before: Document, again: Retested, numbers: Sequence[int]) -> None:
+    """Show where the findings of ``before`` lie, by what was read now; or why none can be told."""
+    from loomproof.jobs.became import Became, fates
+    from loomproof.reports.words import clean, place_text, plural
+
+    own = {finding.identity: finding for finding in again.findings}
+    read = plural(again.measured.resistance_readings, "reading")
+    line(f"Places of the findings of {before.run}: {plural(again.measured.sense_vectors, 'sense')}, {read}.")
+    for fate in fates(before, again, numbers):
+        line(clean(f"finding {fate.number} {fate.became}: {fate.finding.title}"), "  ")
+        seen = own.get(fate.finding.identity) if fate.became is Became.STILL else None
+        for finding in (seen,) if seen else fate.instead:
+            where = place_text(finding.place) if finding.place else NOT_READ
+            line(clean(where if finding is seen else f"{finding.title}: {where}"), "    ")
+    line("This is no certificate.")
+
+
+NOT_READ = "no place: this bench, or this kind of finding, has no readings that tell one"
