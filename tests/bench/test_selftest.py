@@ -100,18 +100,20 @@ def test_references_show_the_meter_to_their_own_uncertainty_and_its_limits_of_er
         Accuracy(0.1, 0.01), [stated, Reference(1, 2, 0.47, 0.0005)]
     ) == pytest.approx(0.1052)
     coarse = Reference(1, 2, 0.5, 0.15)
-    assert selftest.try_references(bench, cleared_empty(bench), [coarse], {}).passed
-    assert not selftest.try_references(bench, cleared_empty(bench), [replace(coarse, u_ohm=0.01)], {}).passed
+    assert selftest.try_references(bench, cleared_empty(bench), [coarse], {})[0].passed
+    assert not selftest.try_references(bench, cleared_empty(bench), [replace(coarse, u_ohm=0.01)], {})[
+        0
+    ].passed
 
 
 def test_references_and_repeatability() -> None:
     bench = Leads((0.1, 0.2, 0.3, 0.4), noise_ohm=0.0)
     good = Reference(1, 2, 0.3)
-    assert selftest.try_references(bench, cleared_empty(bench), [good], {}).passed
+    assert selftest.try_references(bench, cleared_empty(bench), [good], {})[0].passed
     wrong = Reference(1, 2, 1.0)
-    assert not selftest.try_references(bench, cleared_empty(bench), [wrong], {}).passed
+    assert not selftest.try_references(bench, cleared_empty(bench), [wrong], {})[0].passed
     alone = Leads((math.inf, 0.2), 0.0)
-    beside = selftest.try_references(alone, cleared_empty(alone), [wrong], {})
+    beside = selftest.try_references(alone, cleared_empty(alone), [wrong], {})[0]
     assert not beside.passed
     assert "1 ohm at 1, 2: open" in beside.text
     assert selftest.repeatability(bench, cleared_empty(bench), 1, 2)[1] == 0.0
@@ -127,10 +129,10 @@ def test_references_and_repeatability() -> None:
 def test_references_are_read_on_their_own_points_without_their_leads() -> None:
     """0.3 and 0.4 Ω of leads are on points 3 and 4; 10 Ω between them would be wrong by what is left."""
     bench = Leads((9.0, 9.0, 5.3, 5.4), noise_ohm=0.0)
-    check = selftest.try_references(bench, cleared_empty(bench), [Reference(3, 4, 10.0)], {3: 0.3, 4: 0.4})
+    check = selftest.try_references(bench, cleared_empty(bench), [Reference(3, 4, 10.0)], {3: 0.3, 4: 0.4})[0]
     assert check.passed
     assert check.text.startswith("10 ohm at 3, 4: ")
-    off = selftest.try_references(bench, cleared_empty(bench), [Reference(3, 4, 10.0)], {3: 0.3})
+    off = selftest.try_references(bench, cleared_empty(bench), [Reference(3, 4, 10.0)], {3: 0.3})[0]
     assert not off.passed
     assert "+0.4 ohm" in off.text
 

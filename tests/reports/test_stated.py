@@ -18,7 +18,7 @@ from loomproof.reports.certificate import certificate_pdf
 from loomproof.reports.drawing import printed_faces
 from loomproof.reports.stated import facts
 from loomproof.results.document import ClaimEntry, Counts, Document, Verdict
-from loomproof.results.entered import METHOD, Entered, Meter
+from loomproof.results.entered import METHOD, Entered, Meter, ReferenceStandard
 from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision
 from tests.reports.sample import document
@@ -82,7 +82,12 @@ def test_what_was_entered_stands_on_the_certificate(tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", Entered.model_fields)
 def test_all_that_can_be_entered_is_stated(name: str) -> None:
     """Each thing entered changes what the facts say; the paper draws all of them (above)."""
-    unlike = {"humidity_pct": 61.5, "dates": "DD Mon YYYY", "meter": Meter(make="another make")}
+    unlike = {
+        "humidity_pct": 61.5,
+        "dates": "DD Mon YYYY",
+        "meter": Meter(make="another make"),
+        "reference": ReferenceStandard(make="another make"),
+    }
     entered = ENTERED.model_copy(update={name: unlike.get(name, "something of its own")})
     made = stated()
     assert facts(made.model_copy(update={"entered": entered})) != facts(made)
@@ -93,6 +98,22 @@ def test_all_that_can_be_entered_of_the_meter_is_stated(name: str) -> None:
     said = date(2027, 3, 3) if name == "calibration_due" else "something of its own"
     meter = ENTERED.meter.model_copy(update={name: said})
     assert facts(stated(meter=meter)) != facts(stated())
+
+
+@pytest.mark.parametrize("name", ReferenceStandard.model_fields)
+def test_all_that_can_be_entered_of_the_reference_is_stated(name: str) -> None:
+    said = date(2027, 3, 3) if name == "calibration_due" else "something of its own"
+    assert facts(stated(reference=ReferenceStandard(**{name: said}))) != facts(stated())  # type: ignore[arg-type]
+
+
+def test_the_reference_s_certificate_is_shown_with_its_due_date_and_none_is_invented(tmp_path: Path) -> None:
+    reference = ReferenceStandard(calibration="REF-12", serial="R4", calibration_due=date(2026, 1, 4))
+    text = told(stated(reference=reference), tmp_path)
+    said = (
+        "reference serial R4, as entered; certificate REF-12, as entered; due 2026-01-04: EXPIRED on the day"
+    )
+    assert said in text
+    assert not [row for _, rows in facts(stated()) for row in rows if row[0] == "reference" and row[1]]
 
 
 def test_what_nobody_entered_is_said_to_be_missing_or_left_out(tmp_path: Path) -> None:

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import PATH, archive_option, bench_option, made_safe_option
+from loomproof.cli.cures import how
+from loomproof.cli.options import (
+    PATH,
+    archive_option,
+    bench_option,
+    day_option,
+    made_safe_option,
+    plot_option,
+)
 from loomproof.errors import UsageError
-from loomproof.loom.text import pointed
 from loomproof.screens.printing import show_checks
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from loomproof.jobs.archive import Archive
-    from loomproof.jobs.bench_tests import Reference
 
 _simulated = click.option(
     "--loom",
@@ -49,30 +56,18 @@ def profiles(name: str | None) -> None:
     if name is not None:
         click.echo(bench_tests.shipped_text(name), nl=False)
         return
-    for each, found in bench_tests.profiles().items():
-        wires = "two and four wires" if found.measure_four else "two wires"
-        click.echo(f"{each}: {found.points} points, {wires}")
+    for line in bench_tests.profile_lines():
+        click.echo(line)
 
 
 @bench.command("zero", short_help="Learn lead resistance with a shorting plug, or picofarads.")
 @bench_option()
 @_simulated
 @click.option(
-    "--adapter",
-    "table",
-    type=PATH,
-    required=True,
-    metavar="FILE",
-    help="The table that the leads are written into.",
+    "--adapter", "table", type=PATH, required=True, metavar="FILE", help="The table they are written into."
 )
 @click.option("--connector", "only", multiple=True, metavar="CONNECTOR", help="What the plug joins.")
-@click.option(
-    "--repeats",
-    type=click.IntRange(2, 100),
-    default=5,
-    show_default=True,
-    help="How often each pair is read.",
-)
+@click.option("--repeats", type=click.IntRange(2, 100), default=5, show_default=True, help="Of each pair.")
 @click.option("--open", "unplugged", is_flag=True, help="Learn picofarads instead, nothing on the leads.")
 @made_safe_option
 def zero(
@@ -142,12 +137,32 @@ def selftest(
             loom_path=on_it,
             adapter=bench_tests.read_adapter(table) if table is not None else None,
             shorted=shorted,
-            references=[_reference(text) for text in resistors],
+            references=[bench_tests.reference_of(text) for text in resistors],
             archive=archive,
         )
     )
     show_checks(kept.checks)
     return 0 if kept.passed else 3
+
+
+@bench.command("health", short_help="Chart what self-tests and zeros read over time.")
+@click.argument("name", default="")
+@day_option("--from", "since", help="Only readings of this day and later: after the bench was mended.")
+@plot_option
+@archive_option
+def health(name: str, since: tuple[date, date] | None, plot: Path | None, archive: Archive) -> int:
+    """Chart what the self-tests and zeros of each bench read, or of those with NAME in theirs.
+
+    Exit codes: 0 steady, 3 an alarm.
+    """
+    from loomproof.jobs.bench_health import bench_health
+    from loomproof.screens.bench_health import show_health
+
+    health = bench_health(archive, name, since[0] if since else None)
+    if plot is not None:
+        health.plot(plot)
+    show_health(health, how)
+    return 3 if health.told else 0
 
 
 @bench.command("flash", short_help="Write the reference scanner's program to a board.")
@@ -171,33 +186,16 @@ def flash(port: str | None, kind: str, yes: bool, archive: Archive) -> int:
     from loomproof.jobs import bench_tests, flashing
     from loomproof.screens.terminal_operator import TerminalOperator, confirmed
 
-    found = flashing.choose(port)
-    click.echo(f"{found.name}: {found.description}")
+    board = flashing.choose(port)
+    click.echo(f"{board.name}: {board.description}")
     if not (
         yes or confirmed("Write the scanner's program to it, whatever it holds now, nothing on its points?")
     ):
         raise UsageError("nothing was written", cure="Confirm, or give --yes.")
-    flashing.flash(found.name, kind)
+    flashing.flash(board.name, kind)
     click.echo("Written and read back.")
     kept = drawn(
-        bench_tests.selftest(f"serial:{found.name}", TerminalOperator(made_safe=True), archive=archive)
+        bench_tests.selftest(f"serial:{board.name}", TerminalOperator(made_safe=True), archive=archive)
     )
     show_checks(kept.checks)
     return 0 if kept.passed else 3
-
-
-def _reference(text: str) -> Reference:
-    from loomproof.jobs.bench_tests import Reference
-
-    try:
-        a, b, *ohms = text.split(";" if ";" in text else ",")
-        found = Reference(int(a), int(b), *(float(pointed(each)) for each in ohms))
-        if not (math.isfinite(found.ohm) and 0.0 <= found.u_ohm < math.inf):
-            raise ValueError
-    except (TypeError, ValueError):
-        raise UsageError(
-            f"--resistor {text!r} is no resistor between two points",
-            cure="Write two points and ohms, as 1,2,100, and its uncertainty as 1,2,100,0.1; "
-            "with a decimal comma: 1;2;100;0,1.",
-        ) from None
-    return found

@@ -396,13 +396,13 @@ def _wanted(
     return Wanted(first, last, simulated=simulated, **{name: said or "" for name, said in names.items()})
 
 
-_when = functools.partial(click.option, metavar="DAY", callback=_days)
+day_option = functools.partial(click.option, metavar="DAY", callback=_days)
 selection_options = together(
     "wanted",
     _wanted,
-    _when("--from", "since", help="Ended on this day or later: 2026-11-28, 2026-11 or 2026."),
-    _when("--to", "until", help="Ended on this day or before."),
-    _when("--during", help="Ended in this month, year or day."),
+    day_option("--from", "since", help="Ended on this day or later: 2026-11-28, 2026-11 or 2026."),
+    day_option("--to", "until", help="Ended on this day or before."),
+    day_option("--during", help="Ended in this month, year or day."),
     click.option("--bench", default="", metavar="TEXT", help="On this bench: a part of its name."),
     click.option("--person", default="", metavar="TEXT", help="Proved by: a part of the name."),
     click.option(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Generator, Sequence
+from collections.abc import Collection, Generator, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,22 +16,26 @@ from loomproof.errors import RecordError, UsageError
 from loomproof.jobs.adapters import refuse_strangers
 from loomproof.jobs.archive import Archive
 from loomproof.jobs.files import now
-from loomproof.jobs.gate import cleared_empty, selftests
+from loomproof.jobs.gate import cleared_empty, selftests, zeros
 from loomproof.jobs.operator import Operator
 from loomproof.jobs.simulated_plugs import plugged_in
+from loomproof.loom.text import pointed
 from loomproof.measuring import selftest as tests
 from loomproof.measuring.events import Event, Prompt
 from loomproof.measuring.selfcheck import Check
-from loomproof.measuring.selftests_kept import RESISTORS, SelfTest, can_keep, keep
+from loomproof.measuring.selftests_kept import RESISTORS, ReferenceRead, SelfTest, can_keep, keep
 from loomproof.measuring.zero import learn_farads, learn_leads, opened, zeroed
+from loomproof.measuring.zeros_kept import can_keep_zero, keep_zero, zero_of
 
 __all__ = [
     "Check",
     "Reference",
     "SelfTest",
     "Zeroed",
+    "profile_lines",
     "profiles",
     "read_adapter",
+    "reference_of",
     "selftest",
     "shipped_text",
     "write_adapter",
@@ -52,6 +56,32 @@ def profiles() -> dict[str, Profile]:
     return {name: read_profile(name) for name in shipped()}
 
 
+def profile_lines() -> Iterator[str]:
+    """Yield the shipped profiles, a line of text each."""
+    for name, found in profiles().items():
+        wires = "two and four wires" if found.measure_four else "two wires"
+        yield f"{name}: {found.points} points, {wires}"
+
+
+def reference_of(text: str) -> Reference:
+    """Read a reference resistor as a person types it: two points, ohms, and its uncertainty if known.
+
+    Raises `UsageError`.
+    """
+    try:
+        a, b, *ohms = text.split(";" if ";" in text else ",")
+        found = Reference(int(a), int(b), *(float(pointed(each)) for each in ohms))
+        if not (math.isfinite(found.ohm) and 0.0 <= found.u_ohm < math.inf):
+            raise ValueError
+    except (TypeError, ValueError):
+        raise UsageError(
+            f"{text!r} is no resistor between two points",
+            cure="Write two points and ohms, as 1,2,100, and its uncertainty as 1,2,100,0.1; "
+            "with a decimal comma: 1;2;100;0,1.",
+        ) from None
+    return found
+
+
 def _leads_at(adapter: Adapter, connectors: Collection[str]) -> tuple[list[int], dict[int, str]]:
     """Return the points of the leads at these connectors (of all where none is named), and ends by point.
 
@@ -64,6 +94,10 @@ def _leads_at(adapter: Adapter, connectors: Collection[str]) -> tuple[list[int],
     )
     points = [lead.point for lead in adapter.entries if not connectors or lead.end.connector in connectors]
     return points, {lead.point: str(lead.end) for lead in adapter.entries}
+
+
+def _dated() -> str:
+    return now().isoformat(timespec="seconds").replace("+00:00", "Z")
 
 
 def zero(
@@ -82,9 +116,10 @@ def zero(
     simulator of our own it is plugged so, unless there is a loom to put on it. Raises `UsageError` for a
     connector that the adapter has not, `SafetyError` where nobody says that no loom is on, `UnfitError` for
     leads that do not read as such or a bench that cannot read them, `AdapterError` for leads with something
-    on them.
+    on them, `StoreError` where the zeros, of which each is kept in the data folder, cannot be.
     """
     points, names = _leads_at(adapter, connectors)
+    can_keep_zero(zeros())
     with (
         plugged_in(address, loom_path, adapter, shorted=() if unplugged else points) as (where, loom),
         opening.open_bench(where, loom_path=loom) as bench,
@@ -100,6 +135,7 @@ def zero(
             )
         else:
             ohms = learn_leads(bench, clearance, points, repeats, names)
+            keep_zero(zero_of(clearance.identity, _dated(), adapter.wiring, ohms), zeros())
             table, figures = (
                 zeroed(adapter, ohms, today, meter),
                 [(each.ohm, each.u_ohm) for each in ohms.values()],
@@ -147,6 +183,7 @@ def selftest(
     checks: list[Check] = []
     spread: float | None = None
     known_ohm: float | None = None
+    read: tuple[ReferenceRead, ...] = ()
     plug = adapter.points if shorted and adapter is not None else ()
     with (
         plugged_in(address, loom_path, adapter, shorted=plug, references=references) as (where, loom),
@@ -160,7 +197,8 @@ def selftest(
             pair = plug[:2]
         elif references:
             leads = {} if adapter is None else {lead.point: lead.lead_ohm for lead in adapter.entries}
-            checks.append(tests.try_references(bench, clearance, references, leads))
+            judged, read = tests.try_references(bench, clearance, references, leads)
+            checks.append(judged)
             able = bench.capabilities()
             known_ohm = None if able.accuracy is None else tests.known_to_ohm(able.accuracy, references)
             pair = (references[0].a, references[0].b)
@@ -170,9 +208,10 @@ def selftest(
             repeated, spread = tests.repeatability(bench, clearance, pair[0], pair[1])
             checks.append(repeated)
     plugged = "shorting plug" if shorted else RESISTORS if references else "nothing"
-    date = now().isoformat(timespec="seconds").replace("+00:00", "Z")
     wiring = "" if adapter is None else adapter.wiring
-    kept = SelfTest(who.maker, who.model, who.serial, date, plugged, tuple(checks), spread, wiring, known_ohm)
+    kept = SelfTest(
+        who.maker, who.model, who.serial, _dated(), plugged, tuple(checks), spread, wiring, known_ohm, read
+    )
     keep(kept, selftests())
     if archive is not None:
         try:

@@ -53,6 +53,11 @@ def selftests() -> Path:
     return home() / SELFTESTS
 
 
+def zeros() -> Path:
+    """Return the file of zeros of the person's data folder."""
+    return home() / "zeros.jsonl"
+
+
 def adapter_for(loom: Loom, address: str, adapter: str | None) -> Adapter:
     """Return the adapter that was named, or the in-order one where that may be taken.
 

@@ -18,7 +18,7 @@ from loomproof.errors import InputError, Problem, suggestion
 from loomproof.jobs.workshop_places import places
 from loomproof.loom.identity import toml_of
 from loomproof.loom.text import flaw
-from loomproof.results.entered import DateForm, Entered, Meter
+from loomproof.results.entered import DateForm, Entered, Meter, ReferenceStandard
 
 
 class _Value(BaseModel):
@@ -35,9 +35,9 @@ class Laboratory(_Value):
 class Workshop(_Value):
     """What one workshop's file says; "" where it says nothing.
 
-    ``adapter`` and ``meter`` are those of ``bench``: another bench is not read with them. ``person`` is who
-    tests. With ``require_calibration`` no real bench with ohms is read unless the calibration certificate of
-    its meter is entered and not past its due date.
+    ``adapter``, ``meter`` and ``reference`` are those of ``bench``: another bench is not read with them.
+    ``person`` is who tests. With ``require_calibration`` no real bench with ohms is read unless the
+    calibration certificate of its meter is entered and not past its due date.
     """
 
     bench: str = ""
@@ -50,6 +50,7 @@ class Workshop(_Value):
     require_calibration: bool = False
     laboratory: Laboratory = Laboratory()
     meter: Meter = Meter()
+    reference: ReferenceStandard = ReferenceStandard()
 
     def serves(self, address: str) -> bool:
         """Whether adapter and meter are those of the bench at this address."""
@@ -64,6 +65,7 @@ class Workshop(_Value):
                 "address": self.laboratory.address,
                 "dates": self.dates,
                 "meter": self.meter if self.serves(address) else Meter(),
+                "reference": self.reference if self.serves(address) else ReferenceStandard(),
                 **stated,
             }
         )

@@ -30,7 +30,7 @@ from loomproof.planning.plan import Plan
 from loomproof.planning.reach import reach_of
 from loomproof.planning.request import Request
 from loomproof.results import document as doc
-from loomproof.results.entered import METHOD, Entered, Meter
+from loomproof.results.entered import METHOD, Entered, Meter, ReferenceStandard
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.insulation import Insulation
 from loomproof.results.measured import Decision, Measured
@@ -244,9 +244,9 @@ def judged(
 
 
 def _entered(request: Request, part: HookUpResult) -> Entered:
-    """Return what was entered; the meter only where a real bench has read ohms."""
+    """Return what was entered; meter and reference only where a real bench has read ohms."""
     if part.clearance.simulated or part.plan.meter is None:
-        return request.entered.model_copy(update={"meter": Meter()})
+        return request.entered.model_copy(update={"meter": Meter(), "reference": ReferenceStandard()})
     return request.entered
 
 

@@ -18,11 +18,15 @@ from loomproof.errors import UnfitError, UsageError
 from loomproof.loom.text import first_of
 from loomproof.measuring.check import Check
 from loomproof.measuring.clearance import Clearance, require_empty
+from loomproof.measuring.selftests_kept import ReferenceRead
 
 REPEATS = 25
 """Readings for the standard deviation: 24 degrees of freedom, a relative uncertainty of 14 % of it
 (JCGM 100:2008, E.4.3, table E.1 gives 16 % for 20 and 13 % for 30 readings)."""
 
+
+REFERENCE_REPEATS = 5
+"""So many readings of a reference are taken together; their mean is what is judged and charted. Ours."""
 
 ASSUMED_RATIO = 0.01
 """What a resistor of the shelf may be off: metal film is sold with 1 % (common practice)."""
@@ -87,19 +91,25 @@ def try_shorted(bench: Bench, clearance: Clearance, points: Sequence[int]) -> Ch
 
 def try_references(
     bench: Bench, clearance: Clearance, references: Sequence[Reference], lead_ohm: Mapping[int, float]
-) -> Check:
-    """Read reference resistors; each must be within the bench's limits of error and its own uncertainty."""
+) -> tuple[Check, tuple[ReferenceRead, ...]]:
+    """Read reference resistors; each must be within the bench's limits of error and its own uncertainty.
+
+    The mean of `REFERENCE_REPEATS` readings of each is judged, its leads taken off; it is returned as well.
+    """
     require_empty(clearance, bench)
     accuracy = _accuracy(bench)
-    told, passed = [], True
+    told, passed, read = [], True, []
     for each in references:
-        value = bench.resistance(1 << (each.a - 1), 1 << (each.b - 1))
-        error = value - lead_ohm.get(each.a, 0.0) - lead_ohm.get(each.b, 0.0) - each.ohm
+        values = [bench.resistance(*each.sets) for _ in range(REFERENCE_REPEATS)]
+        value = statistics.fmean(values) - lead_ohm.get(each.a, 0.0) - lead_ohm.get(each.b, 0.0)
+        error = value - each.ohm
         limit = accuracy.ohm + accuracy.ratio * each.ohm + each.u_ohm
         passed &= abs(error) <= limit
-        found = f"{error:+.3g} ohm" if math.isfinite(error) else "open"
+        known = math.isfinite(error)
+        found = f"{error:+.3g} ohm" if known else "open"
         told.append(f"{each.ohm:g} ohm at {each.a}, {each.b}: {found} (limit {limit:.3g})")
-    return Check("reference resistors", passed, "; ".join(told))
+        read.append(ReferenceRead(each.a, each.b, each.ohm, each.u_ohm, error if known else None))
+    return Check("reference resistors", passed, "; ".join(told)), tuple(read)
 
 
 def known_to_ohm(accuracy: Accuracy, references: Sequence[Reference]) -> float:

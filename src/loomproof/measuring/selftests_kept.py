@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import json
 import math
-import os
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Annotated, TextIO
+from typing import Annotated
 
-from pydantic import Field, TypeAdapter, ValidationError
+from pydantic import Field, TypeAdapter
 
 from loomproof.bench.seam import Identity
-from loomproof.errors import InputError, StoreError, Todo, UnfitError
+from loomproof.errors import Todo, UnfitError
 from loomproof.measuring.check import Check
-from loomproof.results.codec import Moment, fault_of
+from loomproof.measuring.line_file import append, can_append, kept_lines
+from loomproof.results.codec import Moment
 
 RESISTORS = "reference resistors"
 """What a self-test with reference resistors says was plugged."""
@@ -26,11 +26,27 @@ CLOCKS_APART = timedelta(hours=1)
 
 
 @dataclass(frozen=True, slots=True)
+class ReferenceRead:
+    """What one reference resistor read in a self-test.
+
+    ``ohm`` and ``u_ohm`` are what it was said to have, ``error_ohm`` how far the reading lay from that, its
+    leads taken off; ``None`` where it read open.
+    """
+
+    a: int
+    b: int
+    ohm: Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
+    u_ohm: Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
+    error_ohm: Annotated[float, Field(allow_inf_nan=False)] | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class SelfTest:
     """One self-test of one bench. ``date`` is RFC 3339, UTC; ``repeatability_ohm`` a standard deviation.
 
     ``wiring`` is that of the adapter it was made through (`Adapter.wiring`), "" for none. ``known_ohm`` is
     how closely its references show what the meter reads (`known_to_ohm`), ``None`` without any or of old.
+    ``read`` is what each reference read; none of old.
     """
 
     maker: str
@@ -42,6 +58,7 @@ class SelfTest:
     repeatability_ohm: Annotated[float, Field(ge=0.0, allow_inf_nan=False)] | None = None
     wiring: str = ""
     known_ohm: Annotated[float, Field(ge=0.0)] | None = None
+    read: tuple[ReferenceRead, ...] = ()
 
     @property
     def bench(self) -> str:
@@ -59,7 +76,10 @@ _CODEC = TypeAdapter(SelfTest)
 
 def line_of(found: SelfTest) -> str:
     """Return a self-test as its line in the file; `of_line` reads it back."""
-    return json.dumps(asdict(found), ensure_ascii=False, allow_nan=False)
+    plain = asdict(found)
+    if not found.read:  # a line of before stays the same line: a store knows it by that
+        del plain["read"]
+    return json.dumps(plain, ensure_ascii=False, allow_nan=False)
 
 
 def of_line(line: str) -> SelfTest:
@@ -68,49 +88,18 @@ def of_line(line: str) -> SelfTest:
 
 
 def keep(found: SelfTest, path: Path) -> None:
-    """Add a self-test to the end of the file of them, flushed to the disk."""
-    with _opened(path) as file:
-        file.write(line_of(found) + "\n")
-        file.flush()
-        os.fsync(file.fileno())
+    """Add a self-test to the end of the file of them, flushed to the disk. Raises `StoreError`."""
+    append(path, line_of(found), "self-tests")
 
 
 def can_keep(path: Path) -> None:
     """See that a self-test can be kept before the bench is asked. Raises `StoreError`."""
-    _opened(path).close()
-
-
-def _opened(path: Path) -> TextIO:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        return path.open("a", encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise StoreError(
-            f"self-tests cannot be kept in {path}: {error.strerror}",
-            cure="Make room or rights there, or name another data folder in LOOMPROOF_HOME.",
-        ) from None
+    can_append(path, "self-tests")
 
 
 def kept(path: Path) -> Iterator[SelfTest]:
     """Yield the self-tests of a file, oldest first; none where there is no file. Raises `InputError`."""
-    if not path.exists():
-        return
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            f"the self-tests in {path} cannot be read: {error}",
-            cure="Put that file aside and test the bench again.",
-            do=Todo.SELFTEST,
-        ) from None
-    for number, line in enumerate(text.splitlines(), start=1):
-        try:
-            yield of_line(line)
-        except ValidationError as error:
-            raise InputError(
-                f"{path}, line {number} is no self-test: {fault_of(error)}",
-                cure="Take this line out of the file.",
-            ) from None
+    return kept_lines(path, of_line, "self-test")
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,7 +40,7 @@ def trend_plot(path: Path, title: str, series: Iterable[Series]) -> None:
     logarithmic; a reading of nothing or less then stands at its foot.
     """
     lines = list(series)
-    figure = _figure(path)
+    figure = new_figure(path)
     from matplotlib import colormaps
     from matplotlib.ticker import FuncFormatter, NullFormatter
 
@@ -55,7 +55,7 @@ def trend_plot(path: Path, title: str, series: Iterable[Series]) -> None:
     # From dark to bright by steps that stay steps in grey.
     shades = colormaps["viridis"]
     for place, one in enumerate(lines):
-        moments = [_day(text) for text in one.times]
+        moments = [day_of(text) for text in one.times]
         colour = shades(0.85 * place / max(len(lines) - 1, 1))
         mark = _MARKERS[place % len(_MARKERS)]
         axes.errorbar(
@@ -91,12 +91,12 @@ def trend_plot(path: Path, title: str, series: Iterable[Series]) -> None:
     said = "bars: k = 2; dotted: limit; ×: open"
     axes.legend(fontsize="small", title=said, title_fontsize="small")
     figure.autofmt_xdate()
-    _save(figure, path)
+    save_figure(figure, path)
 
 
 def bars_plot(path: Path, title: str, groups: Mapping[str, Sequence[tuple[str, int]]]) -> None:
     """Draw counts as horizontal bars, one panel for each group, most first."""
-    figure = _figure(path, height=max(2.0, 0.9 * len(groups) + 0.25 * sum(map(len, groups.values()))))
+    figure = new_figure(path, height=max(2.0, 0.9 * len(groups) + 0.25 * sum(map(len, groups.values()))))
     heights = [max(len(counts), 1) for counts in groups.values()]
     panels = figure.subplots(len(groups), 1, squeeze=False, gridspec_kw={"height_ratios": heights})
     for axes, (name, counts) in zip(panels[:, 0], groups.items(), strict=True):
@@ -107,10 +107,11 @@ def bars_plot(path: Path, title: str, groups: Mapping[str, Sequence[tuple[str, i
         axes.set_title(name, fontsize="medium", loc="left")
         axes.xaxis.get_major_locator().set_params(integer=True)
     figure.suptitle(title)
-    _save(figure, path)
+    save_figure(figure, path)
 
 
-def _figure(path: Path, height: float = 4.5) -> Figure:
+def new_figure(path: Path, height: float = 4.5) -> Figure:
+    """Return an empty figure, 8 inches wide. Raises `UsageError` where the file has another ending."""
     if path.suffix.lower() not in (".svg", ".png"):
         raise UsageError(f"{path}: a picture is .svg or .png")
     from matplotlib.figure import Figure
@@ -119,7 +120,8 @@ def _figure(path: Path, height: float = 4.5) -> Figure:
     return Figure(figsize=(8.0, height), layout="constrained")
 
 
-def _save(figure: Figure, path: Path) -> None:
+def save_figure(figure: Figure, path: Path) -> None:
+    """Write a figure by the file's ending. Raises as `loomproof.loom.writing.write_file`."""
     import matplotlib
 
     # The same input gives the same SVG: fixed ids, no date.
@@ -131,7 +133,7 @@ def _save(figure: Figure, path: Path) -> None:
     write_file(path, drawn.getvalue(), over=True)
 
 
-def _day(text: str) -> float:
+def day_of(text: str) -> float:
     """Return a time as days since 1970-01-01 UTC, the library's own scale for dates."""
     try:
         moment = datetime.datetime.fromisoformat(text)

@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 from loomproof.reports.words import asked, percent, plural, when
 from loomproof.results.document import AdapterEntry, Document
+from loomproof.results.entered import Meter
 from loomproof.results.figures import ohms
 from loomproof.results.grade import Grade
 
@@ -193,8 +194,9 @@ def _bench(document: Document) -> Rows:
     said_when = dated(document)
     return [
         ["bench", f"{named or bench.address}{firmware}, {plural(bench.points, 'point')}"],
-        ["meter", _meter(document)],
+        ["meter", _named(document.entered.meter)],
         ["calibration", _calibration(document)],
+        ["reference", _reference(document)],
         ["meter checked", _meter_checked(document)],
         ["accuracy", _accuracy(document)],
         ["last self-test", said_when(bench.last_selftest) or "none kept"],
@@ -209,8 +211,7 @@ def _bench(document: Document) -> Rows:
     ]
 
 
-def _meter(document: Document) -> str:
-    meter = document.entered.meter
+def _named(meter: Meter) -> str:
     serial = f"serial {meter.serial}" if meter.serial else ""
     named = ", ".join(text for text in (meter.make, serial) if text)
     return f"{named}, as entered" if named else ""
@@ -225,12 +226,28 @@ def _calibration(document: Document) -> str:
         return "none: the bench was simulated, and a simulated meter has none"
     if not meter.calibration:
         return "no traceability stated: no calibration certificate of the meter was entered"
-    said = f"certificate {meter.calibration}, as entered"
+    return _certificate(meter, document)
+
+
+def _reference(document: Document) -> str:
+    """Say which reference resistors were entered, with their certificate; "" where none was."""
+    reference = document.entered.reference
+    certificate = _certificate(reference, document) if reference.calibration else ""
+    if not certificate and reference.calibration_due is not None:
+        certificate = f"no certificate entered; {_due(reference, document)}"
+    return "; ".join(filter(None, (_named(reference), certificate)))
+
+
+def _certificate(meter: Meter, document: Document) -> str:
+    return f"certificate {meter.calibration}, as entered; {_due(meter, document)}"
+
+
+def _due(meter: Meter, document: Document) -> str:
     if meter.calibration_due is None:
-        return f"{said}; no due date stated"
+        return "no due date stated"
     due = f"due {_date(meter.calibration_due, document.entered.dates)}"
     day = _day(document.ended)
-    return f"{said}; {due}" + (": EXPIRED on the day of the test" if day and meter.expired(day) else "")
+    return due + (": EXPIRED on the day of the test" if day and meter.expired(day) else "")
 
 
 def _accuracy(document: Document) -> str:

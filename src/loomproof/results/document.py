@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from loomproof.notebook import Shown
 from loomproof.results.ends import EndText
-from loomproof.results.entered import Entered
+from loomproof.results.entered import Entered, ReferenceStandard
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision
@@ -323,6 +323,8 @@ class Document(_Value, Shown):
             del found["watch"]
         if not self.shared_places:
             del found["shared_places"]
+        if self.entered.reference == ReferenceStandard():  # likewise
+            del found["entered"]["reference"]
         for finding in found["findings"]:
             if finding["place"] is None:
                 del finding["place"]

@@ -38,6 +38,10 @@ class Meter(_Value):
         return self.calibration_due is not None and self.calibration_due < day
 
 
+class ReferenceStandard(Meter):
+    """The reference resistors that the meter is held against, as a person entered them; keys as `Meter`."""
+
+
 class Entered(_Value):
     """What was entered for one proof; "" and ``None`` where nothing was.
 
@@ -53,4 +57,5 @@ class Entered(_Value):
     address: str = ""
     humidity_pct: float | None = Field(default=None, ge=0, le=100)
     meter: Meter = Meter()
+    reference: ReferenceStandard = ReferenceStandard()
     dates: DateForm = "YYYY-MM-DD"
