@@ -14,7 +14,7 @@ from loomproof.bench.seam import Capabilities
 from loomproof.electrics.expectation import expect
 from loomproof.loom.model import End
 from loomproof.measuring.events import finish
-from loomproof.measuring.placing import TOUCH_OHM, read_for_places
+from loomproof.measuring.placing import NO_FARADS, TOUCH_OHM, read_for_places
 from loomproof.planning.meter import Meter
 from loomproof.planning.plan import plan_proof
 from loomproof.results.measured import Measured, Path
@@ -152,8 +152,8 @@ def test_every_broken_net_is_read_with_the_meters_scatter_and_that_of_its_leads(
 
 
 @pytest.mark.parametrize("told", [None, math.inf])
-def test_of_a_net_with_a_piece_that_gives_no_farads_nothing_more_is_read(told: float | None) -> None:
+def test_of_a_net_whose_pieces_give_no_farads_only_the_reason_is_told(told: float | None) -> None:
     parted = (frozenset({A1}), frozenset({B1}), TWO, THREE, STAR)
     found, asked = read(parted, farad=lambda _number: told)
-    assert (found.farads, asked, len(found.unplaced)) == ((), 1, 1)
-    assert "no capacitance" in found.unplaced[0][1]
+    assert (found.farads, asked, len(found.unplaced)) == ((), 2, 1)
+    assert found.unplaced[0][1] == NO_FARADS

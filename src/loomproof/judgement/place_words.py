@@ -8,13 +8,13 @@ from itertools import pairwise
 
 from loomproof.diagnosis.words import Names, listed
 from loomproof.locating.breaks import BreakPlace, Failed, Stretch
-from loomproof.locating.routes import NOTICED_M, legs_of, parts_of
+from loomproof.locating.routes import NOTICED_M, Leg, legs_of, parts_of
 from loomproof.locating.shorts import ShortPlace, Touch
 from loomproof.locating.tree import Tree
 from loomproof.locating.wander import PerMetre
 from loomproof.loom.model import End, Loom
 from loomproof.results.measured import PieceFarads
-from loomproof.results.places import BundlePart, Place, WirePlace
+from loomproof.results.places import BundlePart, Place, Span, WirePlace
 
 TOO_LONG = 0.5
 """An interval of more than this share of the wires on which it lies says no place."""
@@ -151,11 +151,10 @@ def _on_wire(loom: Loom, stretch: Stretch, length_m: float) -> WirePlace:
     if wire.length_m is None:
         low, high = low / length_m, high / length_m
         return replace(place, low_m=low, high_m=high, wire_m=1.0, as_share=True)
+    legs = legs_of(loom.bundle_by_name, wire)
+    place = replace(place, runs=tuple(_span(leg, length_m, end == wire.a) for leg in legs))
     parts = parts_of(loom.bundle_by_name, wire, stretch.low_m, stretch.high_m)
-    leg = next(
-        (leg for leg in legs_of(loom.bundle_by_name, wire) if leg.start_m <= stretch.middle_m <= leg.stop_m),
-        None,
-    )
+    leg = next((leg for leg in legs if leg.start_m <= stretch.middle_m <= leg.stop_m), None)
     passes = parts if len(parts) > 1 else ()
     if leg is None:
         return replace(place, passes=passes)
@@ -170,6 +169,12 @@ def _on_wire(loom: Loom, stretch: Stretch, length_m: float) -> WirePlace:
         bundle_high_m=min(ends_m[1] + leg.slack_m, leg.length_m),
         passes=passes,
     )
+
+
+def _span(leg: Leg, length_m: float, from_a: bool) -> Span:
+    if from_a:
+        return Span(leg.bundle, leg.start_m, leg.stop_m)
+    return Span(leg.bundle, length_m - leg.stop_m, length_m - leg.start_m)
 
 
 def of_short(names: Names, loom: Loom, place: ShortPlace, readings: int, trees: Sequence[Tree]) -> Place:

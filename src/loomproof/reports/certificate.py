@@ -15,6 +15,7 @@ from typing import cast
 from loomproof.loom.ends import End
 from loomproof.reports import claims, stated
 from loomproof.reports import wires as listed
+from loomproof.reports.ruler import rulers
 from loomproof.reports.typesetting import typeset
 from loomproof.reports.words import (
     VERDICTS,
@@ -156,7 +157,7 @@ def _view(
         "waived": [str(end) for end in document.coverage.waived],
         "waiver": document.person or "a person who is not named",
         "shared-places": shared_places(document),
-        "findings": [_finding(finding, n) for n, finding in enumerate(document.findings, 1)],
+        "findings": [_finding(document, finding, n) for n, finding in enumerate(document.findings, 1)],
         "mended": _mended(cast(Sequence[Mapping[str, object]], body.get("mended", ())), said_when),
         "remarks": _remarks(body),
         "cautions": [*document.cautions, *_limits(document)],
@@ -211,7 +212,7 @@ def _nothing_left(document: Document) -> list[str]:
     return ["Every cavity of the description had a test point."]
 
 
-def _finding(finding: Finding, number: int) -> View:
+def _finding(document: Document, finding: Finding, number: int) -> View:
     note = "" if finding.severity.value == "fault" else " (note)"
     rows = [
         ["where", ", ".join(map(str, finding.cavities))],
@@ -236,6 +237,7 @@ def _finding(finding: Finding, number: int) -> View:
     return {
         "head": f"{number}. {finding.title}{note}",
         "facts": facts,
+        "rulers": [{"svg": drawn, "alt": told} for drawn, told in rulers(document, finding)],
         "long": sum(len(f[1]) for f in facts) > 1500,
     }
 

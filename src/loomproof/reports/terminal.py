@@ -17,6 +17,7 @@ from rich.table import Table
 from rich.text import Text
 
 from loomproof.loom.ends import End
+from loomproof.reports.ruler import text_rulers
 from loomproof.reports.words import (
     VERDICTS,
     asked,
@@ -96,14 +97,20 @@ def findings_view(document: Document) -> RenderableType:
     for number, finding in enumerate(document.findings, 1):
         if shown:
             shown.append(Text(""))
-        shown.append(finding_view(finding, number, document.connectors))
+        shown.append(finding_view(finding, number, document.connectors, text_rulers(document, finding)))
     return Group(*shown)
 
 
-def finding_view(finding: Finding, number: int, connectors: Sequence[ConnectorEntry] = ()) -> RenderableType:
+def finding_view(
+    finding: Finding,
+    number: int,
+    connectors: Sequence[ConnectorEntry] = (),
+    on_wires: Sequence[str] = (),
+) -> RenderableType:
     """Show one finding: what, where, wire and colour, evidence, where to look, how to mend it.
 
-    ``connectors`` are those of the loom: the faces of those that the finding names are drawn.
+    ``connectors`` are those of the loom: the faces of those that the finding names are drawn. ``on_wires``
+    show its place on its wires to scale.
     """
     fault = finding.severity.value == "fault"
     head = Text.assemble(
@@ -123,6 +130,8 @@ def finding_view(finding: Finding, number: int, connectors: Sequence[ConnectorEn
         facts.row("evidence", evidence(entry))
     if finding.place is not None:
         facts.row("place", place_text(finding.place))
+    for drawn in on_wires:
+        facts.row("", drawn)
     for order, place in enumerate(finding.places, 1):
         facts.row("look" if order == 1 else "", f"{order}. {place}")
     for face in _faces(finding, connectors):

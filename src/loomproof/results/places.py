@@ -29,13 +29,24 @@ class BundlePart:
 
 
 @dataclass(frozen=True, slots=True)
+class Span:
+    """Where a wire runs through one bundle, m from the end from which the place on it is counted."""
+
+    bundle: str
+    low_m: float
+    high_m: float
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+
+@dataclass(frozen=True, slots=True)
 class WirePlace:
     """A stretch of a wire that holds the place: from ``low_m`` to ``high_m``, counted from its end ``end``.
 
     ``bundle`` is the one that its middle runs through, "" where none is described; ``bundle_low_m`` and
     ``bundle_high_m`` are then counted from ``bundle_from``, the place where that bundle begins. Where it
     reaches past a fork, ``passes`` has every bundle that it lies in. ``wire_m`` is the wire's length, m.
-    ``as_share``: no length is given, so all is told as if the wire were one metre long.
+    ``runs`` are the bundles that it runs through. ``as_share``: no length is given, so all is told as if the
+    wire were one metre long.
     """
 
     wire: str
@@ -50,6 +61,7 @@ class WirePlace:
     passes: tuple[BundlePart, ...] = ()
     wire_m: float | None = None
     as_share: bool = False
+    runs: tuple[Span, ...] = ()
     __pydantic_config__: ClassVar[ConfigDict] = _STRICT
 
     @property
