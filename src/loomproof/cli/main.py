@@ -84,7 +84,7 @@ JOBS = {
 """The three jobs by the commands that each takes in turn."""
 
 GROUPS = {
-    "Begin": "demo info completion",
+    "Begin": "demo serve info completion",
     "Describe a loom": "new import check nets draw explain export trace name learn match merge",
     "Hook it up and prove it": "adapter bench plan prove wiggle simulate replay",
     "Mend it and fit it": "findings locate repaired retest compare fit",

@@ -24,7 +24,7 @@ from loomproof.web.answers import Answer, Asked, File, Go, House, Page
 from loomproof.web.asking import PageOperator
 from loomproof.web.beginning import job_of
 from loomproof.web.session import Ending, Work, told
-from loomproof.web.states import State, at_faults
+from loomproof.web.states import of_retest
 
 MOST_RUNS = 200
 """So many of the last runs stand on the shelf."""
@@ -120,7 +120,7 @@ def _work(
 
     def ended(again: Retested) -> Ending:
         said = again.judgement
-        states = dict.fromkeys(again.reached, State.SOUND) | at_faults(again.findings)
+        states = of_retest(before, again, loom.cavities)
         lines = (*lines_of(before, again), headline(said.verdict, said.grade, said.grade_text))
         lines = (*lines, NO_CERTIFICATE)
         return Ending(said.verdict, VERDICTS[said.verdict], lines, states, f"/runs/{before.run}")

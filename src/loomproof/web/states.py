@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from enum import StrEnum
 
+from loomproof.jobs.became import Became, fates
 from loomproof.jobs.events import Event, Judged, JudgedDiode, Reading
+from loomproof.jobs.retest import Retested
 from loomproof.loom.model import End
 from loomproof.results.document import Document
 from loomproof.results.findings import Finding
@@ -46,7 +48,9 @@ def seen_by(event: Event) -> Mapping[End, State]:
     That something read so far tells nothing of a whole loom, so nothing is called sound before the end.
     """
     if isinstance(event, Reading):
-        state = State.SENSED if event.kind == "sense" else State.MEASURED
+        # A resistance between many, joined, is read of all of them and of none by itself.
+        own = event.kind != "sense" and len(event.a) == len(event.b) == 1
+        state = State.MEASURED if own else State.SENSED
         return dict.fromkeys((*event.a, *event.b), state)
     if isinstance(event, Judged):
         return dict.fromkeys((event.a, event.b), _judged(event.decision))
@@ -76,6 +80,15 @@ def of_document(document: Document) -> dict[End, State]:
         state = State.UNDECIDED if claim.decision is Decision.UNDECIDED else State.WRONG
         states |= {end: state for end in claim.cavities if states.get(end) in (State.SOUND, State.UNDECIDED)}
     return states | at_faults(document.findings)
+
+
+def of_retest(before: Document, again: Retested, cavities: Iterable[End]) -> dict[End, State]:
+    """Return the state of every cavity as a retest tells it; of what it did not reach it says nothing."""
+    states = dict.fromkeys(cavities, State.UNTESTED) | dict.fromkeys(again.reached, State.SOUND)
+    for fate in fates(before, again):
+        if fate.became is not Became.GONE:
+            states |= dict.fromkeys(fate.finding.cavities, State.UNDECIDED)
+    return states | at_faults(again.findings)
 
 
 def at_faults(findings: Iterable[Finding]) -> dict[End, State]:

@@ -89,6 +89,7 @@ function question() {
   if (asked && place.dataset.number === String(asked.number)) return;
   place.hidden = !asked;
   place.replaceChildren();
+  at("told").open = Boolean(asked); // what is asked speaks of what was told just before
   delete place.dataset.number;
   if (!asked) return;
   place.dataset.number = asked.number;
@@ -131,6 +132,7 @@ function question() {
 
 function told() {
   at("told").hidden = now.told.length === 0;
+  at("told").querySelector(".last").textContent = now.told.length ? now.told.at(-1).text : "";
   at("told").querySelector(".lines").replaceChildren(
     ...now.told.map((each) => {
       const part = made("div", "", { className: "prompt" });
