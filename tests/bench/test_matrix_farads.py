@@ -149,6 +149,21 @@ def test_a_meter_that_is_not_on_its_rows_is_refused(tmp_path: Path) -> None:
         opened.capacitance(1, 2)
 
 
+@pytest.mark.parametrize(("short_pf", "refused"), [(204.0, True), (206.0, False)])
+def test_a_short_reads_otherwise_where_it_differs_by_more_than_both_errors(
+    tmp_path: Path, short_pf: float, refused: bool
+) -> None:
+    """200 pF with nothing closed, to ±(3 pF + 1 %): 5 pF more or less may be the same."""
+    matrix = Farading(lambda a, b: 200e-12 + (10e-12 if a and b else 0.0), (1, 2))
+    matrix.short = f"{short_pf * 1e-12:.5E}"
+    with bench(matrix, tmp_path, OWN_RANGE) as opened:
+        if refused:
+            with pytest.raises(UnfitError, match="does not follow"):
+                opened.capacitance(1, 2)
+        else:
+            assert opened.capacitance(1, 2) == pytest.approx(210e-12)
+
+
 def test_an_answer_without_a_number_is_an_error(tmp_path: Path) -> None:
     matrix = Farading(plates, (1, 2))
     matrix.short = "OVLD"

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -12,7 +14,7 @@ from loomproof.electrics.expectation import expect
 from loomproof.judgement.place_words import CLOSE_M, of_break, of_short
 from loomproof.judgement.placed import _in_connector, _side_by_side, copper_of, placed
 from loomproof.locating.breaks import BreakPlace, Failed, Stretch
-from loomproof.locating.shorts import ShortPlace, Spot, Touch
+from loomproof.locating.shorts import Reading, ShortPlace, Spot, Touch, place_short
 from loomproof.locating.tree import Run, Tree
 from loomproof.locating.wander import PerMetre
 from loomproof.loom.bundles import Bundle
@@ -70,19 +72,24 @@ def test_a_place_found_is_told_of_a_short_and_of_leakage_with_the_readings_behin
     assert told.evidence[0].text == "A:1 to A:2, read for the place"
 
 
-def test_a_conductor_read_by_itself_counts_with_its_standard_uncertainty_and_a_part_not_at_all() -> None:
-    """A judged reading has k = 2: one of ±1 mΩ pins the copper as far as one of 0.5 mΩ (k = 1) does."""
+def test_a_conductor_read_by_itself_counts_with_its_standard_uncertainty_and_a_part_not_at_all(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A judged reading is told with k = 2: ±1 mΩ is a standard uncertainty of 0.5 mΩ."""
     alone = place_of(touching())
     nominal = next(c.nominal_ohm for _, _, c in EXPECTED.conductors[0])
     part = judged("A:1", "B:1", 5.0, 5.0, 6.0, u=0.1, part="R1")
     broken = judged("A:2", "B:2", math.inf, nominal, 1.0, u=0.1)
     assert place_of(touching(judged=(part, broken))) == alone
-    read = [
-        place_of(touching(judged=(judged("A:1", "B:1", 1.1 * nominal, nominal, 1.0, u=u),)))
-        for u in (1e-3, 1.0)
-    ]
-    assert read[0].stretches != read[1].stretches
-    assert read[1].stretches[0].middle_m == pytest.approx(alone.stretches[0].middle_m, abs=1e-3)
+    taken: list[Reading] = []
+
+    def noting(trees: Sequence[Tree], readings: Sequence[Reading], *more: Any) -> ShortPlace:
+        taken.extend(readings)
+        return place_short(trees, readings, *more)
+
+    monkeypatch.setattr("loomproof.judgement.placed.place_short", noting)
+    place_of(touching(judged=(part, broken, judged("A:1", "B:1", nominal, nominal, 1.0, u=1e-3))))
+    assert taken[4:] == [Reading(A1, B1, nominal, 0.5e-3)]
 
 
 def test_joints_and_contacts_are_anything_up_to_the_most_they_may_be_and_no_part_of_the_copper() -> None:
@@ -223,21 +230,28 @@ def test_a_place_is_counted_from_an_end_that_a_person_can_find() -> None:
     assert near_splice.low_m == pytest.approx(0.4)
 
 
-def bundled(a: str = "fork", b: str = "far") -> Loom:
-    """W1 and W2 run through 1.0 m of trunk: 1.0 m of tails at their ends, nobody knows how much at which."""
-    wires = tuple(replace(w, bundle="trunk" if w.name in ("W1", "W2") else "") for w in LOOM.wires)
-    return replace(LOOM, wires=wires, bundles=(Bundle("trunk", 1.0, a, b),))
+def bundled(trunk_m: float, *more: Bundle, a: str = "fork", b: str = "other fork") -> Loom:
+    """W1 runs through the trunk and what is more; the rest of its two metres are tails at both ends."""
+    names = " ".join(["trunk", *(each.name for each in more)])
+    wires = tuple(replace(w, bundle=names if w.name == "W1" else "") for w in LOOM.wires)
+    return replace(LOOM, wires=wires, bundles=(Bundle("trunk", trunk_m, a, b), *more))
 
 
 def test_in_a_bundle_a_place_is_told_as_far_as_tails_of_unknown_length_let_it_and_within_the_bundle() -> None:
-    place = words(on_wire(0.9, 1.0), loom=bundled("A", "far"))
+    place = words(on_wire(0.9, 1.0), loom=bundled(1.0, a="A", b="far"))
     (stretch,) = place.stretches
     assert (stretch.bundle, stretch.bundle_from) == ("trunk", "A")
-    assert stretch.bundle_low_m is not None
-    assert stretch.bundle_high_m is not None
-    assert 0.0 <= stretch.bundle_low_m < stretch.bundle_high_m <= 1.0
+    assert stretch.bundle_low_m == pytest.approx(0.9)
+    assert stretch.bundle_high_m == pytest.approx(1.0)
     assert "from A" in place.text.split("in bundle trunk")[1]
-    assert "from" not in words(on_wire(0.9, 1.0), loom=bundled("", "")).text.partition("bundle trunk")[2]
+    assert (
+        "from"
+        not in words(on_wire(0.9, 1.0), loom=bundled(1.0, a="", b="")).text.partition("bundle trunk")[2]
+    )
+    loom = bundled(1.4, Bundle("twig", 0.2, "other fork", "far"))  # 0.2 m at each end, give or take as much
+    for low_m, high_m, bounds in ((0.25, 0.35, (0.0, 0.35)), (1.65, 1.7, (0.0, 0.2))):
+        (stretch,) = words(on_wire(low_m, high_m), loom=loom).stretches
+        assert (stretch.bundle_low_m, stretch.bundle_high_m) == pytest.approx(bounds)
 
 
 PAIR = (WIRE, Tree((Run("W2", A2, B2, 2.0),), (A2, B2)))
