@@ -178,3 +178,15 @@ def test_a_part_that_reads_open_conducts_too_well_nowhere() -> None:
     open_part = replace(low("R1", "A:2", "A:4", math.inf), measured_ohm=math.inf)
     (finding,) = told(*WHOLE, judged=(open_part,))
     assert finding.cause == "missing_part"
+
+
+def test_what_was_read_between_nets_that_parts_do_not_join_to_the_parts_own_is_no_place_for_its_path() -> (
+    None
+):
+    """R3 of 470 Ω lies apart from R1 and R2; that 1 Ω were read across it says nothing about R1."""
+    parts = (R1, R2, resistor("R3", "A:3", "A:5"))
+    own = ("A:2 A:4 246.9", "A:4 A:6 470", "A:2 A:6 47.5")
+    (alone,) = told(*own, parts=parts)
+    (beside,) = told(*own, "A:3 A:5 1", parts=parts)
+    assert beside == alone
+    assert beside.cavities == ends_of("A:2 A:6")
