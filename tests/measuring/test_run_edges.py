@@ -207,6 +207,19 @@ def test_of_parts_that_would_make_readings_fit_the_strongest_is_taken() -> None:
     assert [part.ohm for part in parts] == pytest.approx([609.0, 70.0, 15.0, 153.0], rel=0.1)
 
 
+@pytest.mark.parametrize("ohm", [0.0, -0.02])
+def test_conductors_that_read_as_nothing_to_each_other_are_joined_by_a_part_of_nothing(ohm: float) -> None:
+    """Sense held them apart, and the meter, its leads taken off, reads no ohms or less: that is told."""
+    ends = [End("A", f"{k}") for k in range(3)]
+    ohms = {(0, 1): ohm, (1, 2): 100.0, (0, 2): 100.0}
+    read = [Read(ends[x], ends[y], value, 0.1) for (i, j), value in ohms.items() for x, y in ((i, j), (j, i))]
+    parts, _ = parts_between([[end] for end in ends], read, [])
+    nothing = next(each for each in parts if {each.a, each.b} == {*ends[:2]})
+    assert nothing.ohm == pytest.approx(0.0, abs=0.1)
+    assert nothing.u == pytest.approx(0.1, rel=0.5)
+    assert any(each.ohm == pytest.approx(100.0, abs=0.2) for each in parts)
+
+
 def test_a_journal_is_worked_out_as_a_run_of_today_where_its_header_does_not_say_otherwise(
     tmp_path: Path,
 ) -> None:

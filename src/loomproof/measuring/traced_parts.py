@@ -13,6 +13,7 @@ from itertools import combinations
 
 import numpy as np
 
+from loomproof.electrics.conductors import LEAST_OHM
 from loomproof.electrics.graph import DisjointSets, united
 from loomproof.loom.model import End
 from loomproof.results.ends import EndText
@@ -237,7 +238,7 @@ def fewest(nodes: Sequence[int], read: Pairs) -> list[tuple[int, int, float, flo
     """
     pairs = list(combinations(nodes, 2))
     # The higher of both ways: a diode across a coil that hardly shows takes some of the current one way.
-    ohms = {(i, j): max(read[i, j][0], read[j, i][0]) for i, j in pairs}
+    ohms = {(i, j): max(read[i, j][0], read[j, i][0], LEAST_OHM) for i, j in pairs}
     u_ohm = {(i, j): max(read[i, j][1], read[j, i][1]) for i, j in pairs}
     whole = resistors(nodes, {**ohms, **{(j, i): ohm for (i, j), ohm in ohms.items()}})
     tree = DisjointSets(nodes)
@@ -280,7 +281,7 @@ def _fitted(
         a, b = rows.T
         return np.asarray((inverse[a, a] + inverse[b, b] - 2.0 * inverse[a, b] - wanted) / within)
 
-    start = np.log(np.maximum([ohms[pair] for pair in chosen], 1e-6))
+    start = np.log([ohms[pair] for pair in chosen])
     found = least_squares(off, start)
     values = {pair: float(math.exp(log)) for pair, log in zip(chosen, found.x, strict=True)}
     return values, bool(np.abs(found.fun).max() <= 1.0)
