@@ -8,11 +8,12 @@ from types import SimpleNamespace
 from typing import Any, cast
 
 from loomproof.diagnosis.blame import _behind
-from loomproof.diagnosis.faults import Righted, _borne_out
+from loomproof.diagnosis.causes import Cause
+from loomproof.diagnosis.faults import Righted, _borne_out, diagnose
 from loomproof.diagnosis.found import Found
 from loomproof.diagnosis.search import Explainer
 from loomproof.diagnosis.strain import PartStrain
-from loomproof.diagnosis.structure import Arrangement
+from loomproof.diagnosis.structure import Arrangement, Hypothesis
 from loomproof.diagnosis.weights import weights
 from loomproof.diagnosis.wiring import wiring_of
 from loomproof.loom.model import End, end_of
@@ -72,6 +73,9 @@ class Strains:
     def touches(self, groups: set[int]) -> bool:
         return bool(self.groups & groups)
 
+    def apart(self, _explanation: object) -> tuple[int, int]:
+        return (0, 0)
+
     def __call__(self, righted: Righted) -> tuple[int, int]:
         self.asked.append(righted.labels)
         return self.much[righted.labels]
@@ -87,6 +91,24 @@ def test_of_arrangements_that_cost_the_same_the_readings_choose_where_they_lie_o
     assert _borne_out(kept, cast(PartStrain, elsewhere)) == kept
     assert _borne_out(kept[:1], cast(PartStrain, strains)) == kept[:1]
     assert (strains.asked, elsewhere.asked) == ([(0, 1), (1, 0)], [])
+
+
+def test_what_a_slip_would_replace_is_offered_at_the_fault_that_lies_where_the_slip_does() -> None:
+    """Two wires open, or a contact of one of them left out: as dear here, and said of that wire."""
+    loom = loom_of("W1 A:1 B:1\nW2 A:2 B:2")
+    wiring = wiring_of(loom, [[end_of("A:1"), end_of("B:1")], [end_of("A:2"), end_of("B:2")]], TABLE)
+    at = wiring.leaf_of
+    sound = [0 if end.cavity == "1" else 1 for end in wiring.leaf_ends]
+    parted = list(sound)
+    parted[at[end_of("B:1")]], parted[at[end_of("B:2")]] = 2, 3
+    for near in (1, 2):
+        leaf = at[end_of(f"A:{near}")]
+        slip = Hypothesis(Cause.MOVED_TO_SPARE, ("A",), ((leaf, None),), 2 * TABLE.open_wire)
+        wires = Arrangement((), 0, tuple(parted), 0)
+        slipped = Arrangement((slip,), 2 * TABLE.open_wire, tuple(sound), 0)
+        told = diagnose([wires, slipped], Explainer(wiring, TABLE), cast(PartStrain, Strains(set(), {})))
+        others = {choice.fault.leaves: len(choice.others) for choice in told.choices}
+        assert {leaf in leaves: count for leaves, count in others.items()} == {True: 1, False: 0}
 
 
 def test_a_reading_lies_behind_a_fault_whose_parts_lead_to_any_net_that_the_fault_touches() -> None:
