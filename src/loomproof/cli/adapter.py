@@ -27,14 +27,7 @@ def adapter() -> None:
 
 @adapter.command("new", short_help="Write an adapter table for a loom.")
 @loom_argument
-@click.option(
-    "--to",
-    "target",
-    type=PATH,
-    required=True,
-    metavar="FILE",
-    help="Where the table goes; never over another one.",
-)
+@click.option("--to", "target", type=PATH, required=True, metavar="FILE", help="Never over another table.")
 @click.option(
     "--connector",
     "only",
@@ -82,14 +75,9 @@ def check(table: Path, loom: Path, address: str | None, everything: bool) -> int
 @click.option("--adapter", "table", type=PATH, metavar="FILE", help="Name the net.")
 @click.option("--resume", is_flag=True, help="Go on with the table that is at --to.")
 @click.option(
-    "--wait",
-    "wait_s",
-    type=FiniteNumber(0, 600),
-    default=60.0,
-    show_default=True,
-    metavar="SECONDS",
+    "--wait", "wait_s", type=FiniteNumber(0, 600), default=60.0, show_default=True, metavar="SECONDS",
     help="How long to wait for each touch.",
-)
+)  # fmt: skip
 @hazard_option
 @made_safe_option
 def touch(

@@ -165,6 +165,30 @@ def health(name: str, since: tuple[date, date] | None, plot: Path | None, archiv
     return 3 if health.told else 0
 
 
+@bench.command("study", short_help="Split the spread of readings into bench, operator and part.")
+@click.argument("table", metavar="FILE", type=PATH)
+@click.option("--bench", "address", metavar="ADDRESS", help="Read each --resistor there, add it to FILE.")
+@click.option("--operator", "who", default="", metavar="NAME", help="Who plugged and reads.")
+@click.option("--resistor", "resistors", multiple=True, metavar="A,B,OHM", help="A part of the study.")
+@made_safe_option
+def study(table: Path, address: str, who: str, resistors: tuple[str, ...], made_safe: bool) -> None:
+    """Study repeatability and reproducibility: each operator reads each part alike often, FILE keeps it.
+
+    With --bench all parts are read once and added to FILE (unplug and plug again before each time). Without,
+    FILE (columns operator, part, ohm) is analysed.
+    """
+    from loomproof.cli.output import drawn
+    from loomproof.jobs import bench_study, bench_tests
+    from loomproof.screens.bench_health import show_study
+    from loomproof.screens.terminal_operator import TerminalOperator
+
+    if address:
+        parts = [bench_tests.reference_of(text) for text in resistors]
+        click.echo(drawn(bench_study.take(table, who, parts, address, TerminalOperator(made_safe))))
+    else:
+        show_study(bench_study.read(table))
+
+
 @bench.command("flash", short_help="Write the reference scanner's program to a board.")
 @click.option("--port", metavar="PORT", help="The board's serial port; without it, the only one there is.")
 @click.option(

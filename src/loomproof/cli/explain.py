@@ -29,12 +29,9 @@ HOW_NAMED = (
 @click.argument("b", metavar="CAVITY", shell_complete=CAVITIES)
 @click.option("--temperature", "temperature_c", default=20.0, show_default=True, help="Of the loom, °C.")
 @click.option(
-    "--accuracy",
-    default="0.1:0.01",
-    show_default=True,
-    metavar="OHM:RATIO",
+    "--accuracy", default="0.1:0.01", show_default=True, metavar="OHM:RATIO",
     help="Limits of error of the bench: ±(ohm + ratio × reading).",
-)
+)  # fmt: skip
 @click.option("--lead", "lead_ohm", default=0.0, help="Standard uncertainty of the lead correction, Ω.")
 @click.option("--repeatability", "spread_ohm", default=0.0, help="Standard deviation of one reading, Ω.")
 @click.option("--repeats", type=click.IntRange(1), default=1, show_default=True, help="Readings averaged.")

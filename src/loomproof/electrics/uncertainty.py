@@ -64,6 +64,8 @@ def reading_budget(
     repeats: int = 1,
     repeatability_readings: int = 0,
     temperature_uncertainty_k: float = 0.0,
+    reproducibility_ohm: float = 0.0,
+    reproducibility_freedom: float = math.inf,
 ) -> Budget:
     """Return the uncertainty budget of one resistance reading (mean of ``repeats`` fixed beforehand).
 
@@ -71,7 +73,9 @@ def reading_budget(
     ``lead_uncertainty_ohm`` is the standard uncertainty of the lead correction, both leads together;
     ``repeatability_ohm`` the standard deviation of a single reading, found from ``repeatability_readings``
     of them (0: known well); ``temperature_uncertainty_k`` the standard uncertainty of the copper's
-    temperature, which is charged to the reading because the limit was computed for one temperature.
+    temperature, which is charged to the reading because the limit was computed for one temperature;
+    ``reproducibility_ohm`` the standard deviation that a change of operator adds, with its degrees of
+    freedom: it is the same in all repeats of one operator, so repeats take nothing off it.
     An infinite reading has an infinite uncertainty. Raises `ValueError` for negative figures or repeats < 1.
     """
     figures = (
@@ -80,6 +84,7 @@ def reading_budget(
         lead_uncertainty_ohm,
         repeatability_ohm,
         temperature_uncertainty_k,
+        reproducibility_ohm,
     )
     if any(not figure >= 0.0 for figure in figures):
         raise ValueError("uncertainty figures must be 0 or more")
@@ -88,6 +93,7 @@ def reading_budget(
     size = abs(reading_ohm)
     freedom = repeatability_readings - 1 if repeatability_readings > 1 else math.inf
     coefficient = tables.copper().temperature_coefficient_per_k
+    by_operator = Contribution("reproducibility", reproducibility_ohm, reproducibility_freedom)
     return Budget(
         (
             Contribution(
@@ -100,6 +106,7 @@ def reading_budget(
                 "temperature",
                 coefficient * temperature_uncertainty_k * size if temperature_uncertainty_k else 0.0,
             ),
+            *((by_operator,) if reproducibility_ohm else ()),
         )
     )
 

@@ -1,4 +1,4 @@
-"""How benches have read over time, on a screen."""
+"""How benches have read over time, and what a study of one comes to, on a screen."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from loomproof.screens.printing import line, table
 
 if TYPE_CHECKING:
     from loomproof.jobs.bench_health import Health
+    from loomproof.jobs.bench_study import Studied
 
 
 def show_health(health: Health, how: How) -> None:
@@ -25,3 +26,15 @@ def show_health(health: Health, how: How) -> None:
     line(health.rule)
     tell_left_out(health.shelf, how)
     tell_troubles(health.shelf, how)
+
+
+def show_study(studied: Studied) -> None:
+    """Print the analysis of variance, the components of the spread, and the uncertainty of a reading."""
+    from loomproof.jobs.bench_study import COMPONENT_HEADS, SOURCE_HEADS
+
+    table(SOURCE_HEADS, studied.source_texts, figures=SOURCE_HEADS[1:])
+    click.echo("")
+    table(COMPONENT_HEADS, studied.component_texts, figures=COMPONENT_HEADS[1:])
+    click.echo("")
+    for sentence in studied.sentences:
+        line(sentence)
