@@ -338,6 +338,15 @@ def test_demo(tmp_path: Path) -> None:
     assert [document.verdict for document in documents] == ["fail", "pass"]
     kinds = sorted(finding.kind for finding in documents[0].findings)
     assert kinds == ["high_resistance", "miswire", "open", "short"]
+    places = {finding.kind: finding.place for finding in documents[0].findings}
+    broken, short = places["open"], places["short"]
+    assert broken is not None
+    assert short is not None
+    assert (broken.answer, short.answer) == ("wire", "connector")
+    (stretch,) = broken.stretches
+    assert stretch.low_m < 1.7 / 2 < stretch.high_m, (
+        "an open that names no place is in the middle of its wire"
+    )
     loom, serial = documents[0].loom.name.replace(" ", "-"), documents[0].loom.serial
     assert len(list(tmp_path.glob(f"*_{loom}_{serial}.fail.pdf" if serial else f"*_{loom}.fail.pdf"))) == 1
     assert "Nothing is kept" in loomproof("log").stderr, "a demo's proofs are none of a loom that was here"

@@ -80,15 +80,12 @@ def serve(
 def _demo(out: Path, store: str | None) -> Iterator[Workplace]:
     """Yield where the demonstration works: its loom on a simulated scanner with four faults, leads zeroed."""
     from loomproof.cli.output import drawn
-    from loomproof.jobs.adapters import in_order
-    from loomproof.jobs.bench_tests import zero
-    from loomproof.jobs.demo import FAULTS, demo_loom, demo_store, faulty_bench
-    from loomproof.jobs.events import Unattended
+    from loomproof.jobs.demo import FAULTS, demo_loom, demo_store, faulty_bench, zeroed_leads
     from loomproof.loom.reading import load
     from loomproof.web.workplace import Workplace
 
     path = demo_loom()
-    leads = drawn(zero(in_order(load(path).loom.cavities), "sim:", Unattended())).adapter
+    leads = drawn(zeroed_leads(load(path).loom.cavities))
     with faulty_bench(path, FAULTS) as bench:
         adapters = {"the demo's leads, zeroed": leads}
         yield Workplace(path, out, store or demo_store(), (bench.address,), adapters, bench.mend)

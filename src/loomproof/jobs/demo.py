@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 
+from loomproof.bench.adapter import Adapter, in_order
 from loomproof.bench.simulation import Simulation
+from loomproof.jobs.bench_tests import zero
+from loomproof.jobs.operator import Unattended
+from loomproof.loom.model import End
+from loomproof.measuring.events import Event
 from loomproof.records.data_folder import home
 
 FAULTS = (
@@ -25,6 +30,18 @@ def demo_loom() -> Path:
     packaged = Path(str(resources.files("loomproof"))) / "fixtures" / "hillclimb_engine"
     checkout = Path(__file__).parents[3] / "fixtures" / "hillclimb_engine"
     return packaged if packaged.is_dir() else checkout
+
+
+CAPACITANCE = "1e-11:0.02"
+"""What the demo's bench reads capacitance within, F and as a ratio, so that its open is placed."""
+
+
+def zeroed_leads(cavities: Sequence[End]) -> Generator[Event, None, Adapter]:
+    """Return the demo's adapter with its leads zeroed twice: a plug over all ends, and nothing on them."""
+    plugged = yield from zero(in_order(cavities), "sim:", Unattended())
+    address = f"sim:?cap={CAPACITANCE}"
+    unplugged = yield from zero(plugged.adapter, address, Unattended(), unplugged=True)
+    return unplugged.adapter
 
 
 def demo_store() -> str:
@@ -48,7 +65,8 @@ class FaultyBench:
 @contextmanager
 def faulty_bench(loom_path: Path, faults: Sequence[str]) -> Iterator[FaultyBench]:
     """Run a simulated scanner with this loom and these faults until the block is left."""
-    simulation = Simulation(loom_path, [word for fault in faults for word in ("--fault", fault)])
+    told = [word for fault in faults for word in ("--fault", fault)]
+    simulation = Simulation(loom_path, [*told, "--cap", CAPACITANCE])
     try:
         yield FaultyBench(str(simulation.address), simulation.process_id, simulation)
     finally:

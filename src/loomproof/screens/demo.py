@@ -8,10 +8,8 @@ from pathlib import Path
 
 import click
 
-from loomproof.jobs.adapters import in_order
-from loomproof.jobs.bench_tests import zero
-from loomproof.jobs.demo import FAULTS, demo_loom, faulty_bench
-from loomproof.jobs.events import Event, Unattended
+from loomproof.jobs.demo import FAULTS, demo_loom, faulty_bench, zeroed_leads
+from loomproof.jobs.events import Event
 from loomproof.jobs.job import Job
 from loomproof.jobs.keep import Keeping, Kept, Orders
 from loomproof.loom.reading import load
@@ -35,8 +33,12 @@ def show_demo(
     path = demo_loom()
     loom = load(path).loom
     click.echo(f"The loom: {loom.name} ({len(loom.cavities)} cavities, {len(loom.wires)} wires).", err=True)
-    click.echo("First the leads are zeroed, a shorting plug over all ends of the adapter.", err=True)
-    leads = on_screen(zero(in_order(loom.cavities), "sim:", Unattended()), Screen(how), _nothing_more).adapter
+    click.echo(
+        "First the leads are zeroed: their ohms with a shorting plug over all ends of the adapter, their "
+        "picofarads with nothing on them.",
+        err=True,
+    )
+    leads = on_screen(zeroed_leads(loom.cavities), Screen(how), _nothing_more)
     where = Keeping(out, store, held)
 
     def proved(address: str) -> Kept:
