@@ -23,6 +23,20 @@ def ends_given(texts: Sequence[str], option: str) -> tuple[End, ...]:
         raise UsageError(f"{option}: {error}") from None
 
 
+def metres_given(text: str, option: str) -> float:
+    """Read a length with its unit: ``5cm``, ``50 mm``, ``0.05 m``. Raises `UsageError`."""
+    for unit, metres in (("mm", 1e-3), ("cm", 1e-2), ("m", 1.0)):
+        if text.strip().endswith(unit):
+            try:
+                length_m = float(pointed(text.strip().removesuffix(unit).strip())) * metres
+            except ValueError:
+                break
+            if 0.0 < length_m <= 100.0:
+                return length_m
+            break
+    raise UsageError(f"{option} {text!r} is no length from 0 to 100 m", cure="Write 5cm, 50mm or 0.05m.")
+
+
 def hazards_given(texts: Sequence[str], loom: Loom) -> dict[str, Hazard]:
     """Read ``CONNECTOR=HAZARD`` from an option that may be repeated. Raises `UsageError`."""
     from loomproof.loom.model import Hazard

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from loomproof.cli.given import ends_given
+from loomproof.cli.given import ends_given, metres_given
 from loomproof.cli.options import (
     CAVITIES,
     PATH,
@@ -71,6 +71,7 @@ if TYPE_CHECKING:
 @click.option(
     "--no-locate", is_flag=True, help="Do not follow what fails with readings that say where along the wire."
 )
+@click.option("--place-within", metavar="LENGTH", help="Repeat what places a short until U is 5cm, or so.")
 @click.option(
     "--watch",
     "watch_s",
@@ -112,6 +113,7 @@ def prove(
     inspected: tuple[str, ...],
     repeats: int,
     no_locate: bool,
+    place_within: str | None,
     watch_s: float | None,
     probe: bool,
     insulation: InsulationTest | None,
@@ -169,6 +171,7 @@ def prove(
         inspection=(*inspected, *(ANSWERED + text for text in clearing.hazards)),
         repeats=repeats,
         locate=not no_locate,
+        place_within_m=metres_given(place_within, "--place-within") if place_within else 0.0,
         watch_s=watch_s or 0.0,
         plan=None if plan_file is None else saved_plan(plan_file, described),
         insulation=insulation,

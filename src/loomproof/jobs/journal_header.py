@@ -56,6 +56,7 @@ def run_header(request: Request, clearance: Clearance | None = None) -> dict[str
         "beside": clearance is not None and clearance.beside,
         "grade": request.grade,
         "locate": request.locate,
+        "place_within_m": request.place_within_m,
         "probed": [str(end) for end in request.probed],
         "insulation": None
         if request.insulation is None
@@ -144,6 +145,7 @@ class _Header(BaseModel):
     controls: Annotated[bool, Strict()] = False
     beside: Annotated[bool, Strict()] = False
     locate: Annotated[bool, Strict()] = False
+    place_within_m: Annotated[float, Strict(), Field(ge=0.0, le=100.0)] = 0.0
     grade: Grade | None = None
     probed: tuple[EndText, ...] = ()
     insulation: (
@@ -157,7 +159,7 @@ class _Header(BaseModel):
 
 _OF_REQUEST = (
     *("run", "started", "answers", "waived", "person", "place", "inspection", "repeats", "watch_s", "probed"),
-    *("serial", "entered", "grade", "locate"),
+    *("serial", "entered", "grade", "locate", "place_within_m"),
 )
 
 

@@ -103,7 +103,14 @@ def _asked_again(
     )
     if request.locate and not clearance.capabilities.beep_ohm:
         measured = yield from read_for_places(
-            plan, expectation, bench, clearance, request.adapter, measured, request.repeats
+            plan,
+            expectation,
+            bench,
+            clearance,
+            request.adapter,
+            measured,
+            request.repeats,
+            request.place_within_m,
         )
     bench.confirm()
     return _Part(clearance, expectation, plan, measured)

@@ -208,7 +208,12 @@ def _with_short(
     across: Sequence[Across],
     trees: Sequence[Tree],
 ) -> Finding:
-    said = of_short(names, expectation.loom, place, len(across), trees)
+    said = of_short(names, expectation.loom, place, sum(one.repeats for one in across), trees)
+    repeated = "; ".join(dict.fromkeys(one.said for one in across if one.said))
+    if repeated and said.basis:
+        said = replace(said, basis=f"{said.basis}; {repeated}")
+    elif repeated:
+        said = replace(said, text=f"{said.text}; {repeated}")
     told = tuple(
         Evidence(f"{one.a} to {one.b}, read for the place", one.ohm, 2.0 * one.u_ohm) for one in across
     )

@@ -42,7 +42,14 @@ def measure(
     )
     if request.locate and not clearance.capabilities.beep_ohm:
         measured = yield from read_for_places(
-            plan, expectation, bench, clearance, request.adapter, measured, request.repeats
+            plan,
+            expectation,
+            bench,
+            clearance,
+            request.adapter,
+            measured,
+            request.repeats,
+            request.place_within_m,
         )
     touches = yield from _touches(request.probed, bench, clearance, scope)
     measured, touched = probing.with_touches(measured, expectation, scope, touches)

@@ -99,6 +99,7 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
         watch=_watches(parts),
         farads=(),  # pieces of one hook-up need not be those of the whole
         across=(),
+        sound_farads=(),
         unplaced=(),
         shorter=tuple({(way.a, way.b): way for part in parts for way in part.shorter}.values()),
         # What one hook-up can tell is told.

@@ -21,7 +21,9 @@ from loomproof.loom.model import End
 from loomproof.measuring.clearance import Clearance, require
 from loomproof.measuring.counting_bench import Asker
 from loomproof.measuring.events import Event, Progress
+from loomproof.measuring.place_repeats import Repeats, drift_ohm, of_touch
 from loomproof.planning.plan import Plan
+from loomproof.results.figures import ohms
 from loomproof.results.measured import Across, Measured, PieceFarads
 
 MOST_PLACED = 24
@@ -48,9 +50,11 @@ def read_for_places(
     adapter: Adapter,
     measured: Measured,
     repeats: int = 1,
+    within_m: float = 0.0,
 ) -> Generator[Event, None, Measured]:
     """Return what was measured, with what places need; a loom without breaks or touches is asked nothing.
 
+    Ohms across a touch are repeated until its place has a U (k = 2) of ``within_m``, where that can be.
     Raises `SafetyError` without a clearance for this loom and bench; the bench's errors.
     """
     require(clearance, bench, expectation.loom)
@@ -74,7 +78,7 @@ def read_for_places(
         )
     if touching and plan.meter is not None:
         yield Progress("reading where conductors touch", 0, len(touching))
-        across = [tuple(_across(plan, expectation, asker, nets, repeats)) for nets in touching]
+        across = [tuple(_across(plan, expectation, asker, nets, repeats, within_m)) for nets in touching]
         found = replace(found, across=tuple(across))
     return replace(found, resistance_readings=measured.resistance_readings + asker.readings)
 
@@ -174,7 +178,7 @@ class _Farads:
 
 
 def _across(
-    plan: Plan, expectation: Expectation, asker: Asker, nets: Sequence[Net], repeats: int
+    plan: Plan, expectation: Expectation, asker: Asker, nets: Sequence[Net], repeats: int, within_m: float
 ) -> Iterator[Across]:
     """Read from both ends of the first net to both ends of each other one."""
     assert plan.meter is not None
@@ -183,6 +187,10 @@ def _across(
     count = max(repeats, plan.meter.repeats)
     accuracy = plan.meter.four_wire if wires == 4 and plan.meter.four_wire else plan.meter.two_wire
     single_u_ohm = plan.meter.repeatability_ohm or accuracy.ohm / math.sqrt(3.0)
+    wanted = Repeats(1, "")
+    if within_m:
+        wanted = of_touch(expectation, nets, taps[:2], within_m, single_u_ohm)
+        count = max(count, wanted.count)
     for other in taps[1:]:
         for a, b in product(taps[0], other):
             one, two = (plan.scope.point_of[end] for end in (a, b))
@@ -191,13 +199,19 @@ def _across(
                 for _ in range(count)
             ]
             mean = math.fsum(values) / count
+            moved_ohm = drift_ohm(values, single_u_ohm) if math.isfinite(mean) else 0.0
+            said = wanted.said
+            if moved_ohm and within_m:
+                said = f"the readings drifted by {ohms(moved_ohm)} meanwhile, which no repeats take away"
             if math.isfinite(mean):
                 yield Across(
                     a,
                     b,
                     mean - plan.meter.leads_ohm(one, two, 4 if wires == 4 else 2),
-                    single_u_ohm / math.sqrt(count),
+                    math.hypot(single_u_ohm / math.sqrt(count), moved_ohm / math.sqrt(12.0)),
                     0.0 if wires == 4 else plan.meter.lead_u_ohm,
+                    said,
+                    count,
                 )
 
 

@@ -47,6 +47,8 @@ class Request:
     """What a person entered for the certificate: order, laboratory, meter."""
     locate: bool = True
     """Whether what fails is followed by readings that place it, where the bench can."""
+    place_within_m: float = 0.0
+    """The U (k = 2) that a short's place is to have, m; 0: nothing is repeated for it."""
     grade: Grade | None = None
     """The grade that a pass must reach; ``None``: ``bench`` where ohms are measured, else ``connections``."""
 

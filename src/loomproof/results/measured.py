@@ -146,7 +146,8 @@ class Across:
     """Ohms between two cavities of conductors that touch, leads taken off.
 
     ``u_ohm`` is the standard uncertainty of what differs from reading to reading, ``lead_u_ohm`` that of one
-    lead; what all readings share is in neither.
+    lead; what all readings share is in neither. ``said`` is what is told of how often it was read, "" where
+    nothing was asked; ``repeats`` is how often.
     """
 
     a: End
@@ -154,6 +155,8 @@ class Across:
     ohm: float
     u_ohm: float
     lead_u_ohm: float = 0.0
+    said: str = ""
+    repeats: int = 1
 
 
 @dataclass(frozen=True, slots=True)
