@@ -3,11 +3,12 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
+DOCS_VENV := .venv-docs
 # Debian packages that some tests want; installed where we are root, else named and their tests skip.
 SYSTEM_PACKAGES := gcc tmux libc6-dev ngspice poppler-utils qpdf postgresql gcc-avr binutils-avr avr-libc libsimavr-dev simavr \
   cppcheck clang clang-format clang-tidy
 
-.PHONY: help demo test lint figures campaign fuzz lock clean system-packages
+.PHONY: help demo test lint docs figures campaign fuzz lock clean system-packages
 
 help:
 	@echo "make demo      set up and run the main job on the simulated bench"
@@ -15,6 +16,7 @@ help:
 	@echo "               WEB=1: in a browser, on this machine)"
 	@echo "make test      set up and run all tests"
 	@echo "make lint      style, types, import contracts"
+	@echo "make docs      build the documentation into site/ (strictly; a venv of its own)"
 	@echo "make figures   measure what is promised (SHORT=1 for a quick look)"
 	@echo "make campaign  random looms by the thousand over the link (SHORT=1 for a quick look)"
 	@echo "make fuzz      broken input, ten minutes each kind (SHORT=1 for a quick look)"
@@ -51,6 +53,17 @@ lint: $(VENV)/dev.stamp
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 
+$(DOCS_VENV)/docs.stamp: requirements/docs.txt
+	$(PYTHON) -m venv $(DOCS_VENV)
+	$(DOCS_VENV)/bin/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/docs.txt
+	@touch $@
+
+# Pages and pictures are laid together by the program; the site is built of them by what knows nothing of it.
+docs: $(VENV)/runtime.stamp $(DOCS_VENV)/docs.stamp
+	$(BIN)/python -m tests.docs.site build/docs
+	$(DOCS_VENV)/bin/python -m mkdocs build --quiet --strict
+	$(BIN)/python -m tests.docs.built site
+
 figures: $(VENV)/dev.stamp
 	$(BIN)/python -m tests.figures $(if $(SHORT),--short)
 
@@ -67,7 +80,9 @@ lock:
 	uv pip compile -q --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header \
 	  --python-version 3.11 pyproject.toml --group build --group test --group lint \
 	  --extra postgresql --extra web -c requirements/runtime.txt -o requirements/dev.txt
+	uv pip compile -q --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header \
+	  --python-version 3.11 --group docs -o requirements/docs.txt
 
 clean:
-	rm -rf $(VENV) out dist build .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
+	rm -rf $(VENV) $(DOCS_VENV) out dist build site .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
 	find . -name __pycache__ -type d -prune -exec rm -rf {} +

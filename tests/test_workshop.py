@@ -226,9 +226,9 @@ def test_a_simulated_bench_has_not_read_with_the_workshops_meter(simulated: bool
     assert done.entered.meter == (Meter() if simulated else METER)
 
 
-def test_the_readmes_example_holds(tmp_path: Path) -> None:
-    readme = (FIXTURES.parent / "README.md").read_text(encoding="utf-8")
-    example = readme.partition("```toml\n")[2].partition("```")[0]
+def test_the_documented_example_holds(tmp_path: Path) -> None:
+    page = (FIXTURES.parent / "docs" / "howto" / "shop.md").read_text(encoding="utf-8")
+    example = page.partition("```toml\n")[2].partition("```")[0]
     shop = read(written(tmp_path, example))
     assert (shop.bench, shop.meter.calibration_due) == ("serial:/dev/ttyACM0", date(2027, 3, 31))
     assert all(key in example for key in (*Workshop.model_fields, *Meter.model_fields))

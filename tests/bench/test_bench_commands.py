@@ -13,7 +13,7 @@ from loomproof.cli.main import run
 from loomproof.judgement.inspection import ITEMS
 from loomproof.screens.terminal_operator import TerminalOperator
 
-README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+ADAPTERS = (Path(__file__).parents[2] / "docs" / "howto" / "adapters.md").read_text(encoding="utf-8")
 TAIL = str(Path(__file__).parents[2] / "fixtures" / "tail_lamp")
 
 
@@ -131,17 +131,17 @@ def test_self_tests_reach_the_proof(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert document["bench"]["selftest_failures"] == ""
 
 
-def readme_lines() -> list[str]:
-    """Return the README's commands on adapters and the bench itself, as a newcomer would try them."""
-    (block,) = re.findall(r"### Adapters and the bench itself\n\n```console\n(.*?)```", README, re.DOTALL)
+def documented_lines() -> list[str]:
+    """Return the documented commands on adapters and the bench itself, as a newcomer would try them."""
+    (block,) = re.findall(r"## Adapters and the bench itself\n\n```console\n(.*?)```", ADAPTERS, re.DOTALL)
     lines = [line.partition("#")[0].strip() for line in block.splitlines()]
     return [line.replace("ADDRESS", "sim:").replace("LOOM", "fixtures/tail_lamp") for line in lines if line]
 
 
-def test_the_readmes_examples_work_as_they_stand(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_documented_examples_work_as_they_stand(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "fixtures").symlink_to(Path(TAIL).parent)
     monkeypatch.chdir(tmp_path)
-    lines = readme_lines()
+    lines = documented_lines()
     assert sum("bench selftest" in line for line in lines) == 3
     for line in lines:
         program, *words = shlex.split(line)

@@ -17,7 +17,7 @@ from loomproof.errors import Do, Todo
 from loomproof.loom.lists.questions import Question
 
 ROOT = Path(loomproof.__file__).parent
-README = ROOT.parents[1] / "README.md"
+PAGES = [ROOT.parents[1] / "README.md", *sorted((ROOT.parents[1] / "docs").rglob("*.md"))]
 
 SAID = re.compile(r"(?<![\w-])--[a-z][a-z-]*")
 """An option as it is typed; a range such as 1--3 and a dash between words are none."""
@@ -135,10 +135,12 @@ def test_every_command_and_option_that_a_message_names_exists() -> None:
     assert named > 80
 
 
-def test_every_command_and_option_that_the_readme_names_exists() -> None:
-    text = README.read_text(encoding="utf-8")
+def test_every_command_and_option_that_the_documentation_names_exists() -> None:
+    text = "\n".join(page.read_text(encoding="utf-8") for page in PAGES).replace(
+        "`import loomproof as lp`", ""
+    )
     typed = "\n".join(re.findall(r"^\$ .+$|`[^`\n]+`", text, re.MULTILINE))
-    assert len(SAID.findall(typed)) > 10
+    assert len(SAID.findall(typed)) > 50
     assert not strangers(typed)
 
 

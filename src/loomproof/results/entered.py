@@ -11,7 +11,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 METHOD = "loomproof method 1"
-"""Our own name for how a loom is tested and judged (README, "The method"); a change takes a new number."""
+"""Our own name for how a loom is tested and judged (`docs/method.md`); a change takes a new number."""
 
 DateForm = Literal["YYYY-MM-DD", "DD.MM.YYYY", "DD/MM/YYYY", "MM/DD/YYYY", "DD Mon YYYY"]
 """Forms of dates that a certificate can be drawn with."""

@@ -1,0 +1,46 @@
+"""Lays the documentation together: pages by hand and from the code, notes on benches, pictures.
+
+Run as ``python -m tests.docs.site FOLDER``; `make docs` does, and then builds the site of it.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from pathlib import Path
+
+from tests.docs import pictures, reference
+
+ROOT = Path(__file__).parents[2]
+DOCS = ROOT / "docs"
+NOTES = ROOT / "firmware_notes"
+
+
+def by_hand() -> dict[str, Path]:
+    """Return every page that a person wrote, and the pictures beside them, by its place in the site."""
+    pages = {path.relative_to(DOCS).as_posix(): path for path in DOCS.rglob("*") if path.suffix in KEPT}
+    notes = (path for path in NOTES.rglob("*") if path.suffix in KEPT and "build" not in path.parts)
+    return pages | {f"bench/{path.relative_to(NOTES).as_posix()}": path for path in notes}
+
+
+KEPT = (".md", ".svg")
+
+
+def lay(folder: Path) -> None:
+    """Write all of it into a folder, which is emptied first: a page that is gone leaves no copy behind."""
+    shutil.rmtree(folder, ignore_errors=True)
+    for name, path in by_hand().items():
+        _place(folder / name).write_bytes(path.read_bytes())
+    for name, text in reference.pages().items():
+        _place(folder / name).write_text(text, encoding="utf-8")
+    for name, picture in pictures.drawn().items():
+        _place(folder / name).write_bytes(picture)
+
+
+def _place(path: Path) -> Path:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    return path
+
+
+if __name__ == "__main__":
+    lay(Path(sys.argv[1]))

@@ -1,0 +1,125 @@
+"""The documentation as a whole: no command left out, no dead link, nothing from elsewhere."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path, PurePosixPath
+
+import click
+import pytest
+
+from loomproof.cli.main import cli
+from tests.docs import built, pictures, reference, site
+
+ROOT = site.ROOT
+BY_HAND = {name: path for name, path in site.by_hand().items() if path.suffix == ".md"}
+PAGES = {name: path.read_text(encoding="utf-8") for name, path in BY_HAND.items()} | reference.pages()
+FILES = {*site.by_hand(), *PAGES, *pictures.looms(), *pictures.CERTIFICATES}
+SETTINGS = (ROOT / "mkdocs.yml").read_text(encoding="utf-8")
+
+
+def walked(group: click.Group, words: tuple[str, ...] = ()) -> Iterator[tuple[str, click.Command]]:
+    """Walk the command line as a person does, by what each group lists."""
+    context = click.Context(group)
+    for name in group.list_commands(context):
+        command = group.get_command(context, name)
+        assert command is not None
+        yield " ".join((*words, name)), command
+        if isinstance(command, click.Group):
+            yield from walked(command, (*words, name))
+
+
+ALL = dict(walked(cli))
+
+
+def test_the_page_of_commands_has_every_command_with_every_option_and_no_other() -> None:
+    page = PAGES["reference/commands.md"]
+    sections = dict(
+        re.findall(r"^## loomproof ([\w -]+?) \{.*?\n(.*?)(?=^## |\Z)", page, re.MULTILINE | re.DOTALL)
+    )
+    assert sorted(sections) == sorted(ALL)
+    for name, command in ALL.items():
+        options = [each.opts[0] for each in command.params if isinstance(each, click.Option)]
+        assert not [option for option in options if option not in sections[name]], name
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_a_page_that_somebody_wrote_speaks_of_the_command(name: str) -> None:
+    told = [page for page in BY_HAND if re.search(rf"loomproof {name}(?![\w-])", PAGES[page])]
+    assert told or name in GROUPS, f"no page of docs/ says what loomproof {name} is good for"
+
+
+GROUPS = {name for name, command in ALL.items() if isinstance(command, click.Group)}
+"""A group by itself only lists its commands."""
+
+
+def anchors(text: str) -> set[str]:
+    named = set(re.findall(r"\{ #([\w+-]+) \}", text))
+    titles = re.findall(r"^#+ (.+?)(?: \{.*)?$", re.sub(r"^```.*?^```", "", text, flags=re.M | re.S), re.M)
+    plain = [re.sub(r"[^\w\s-]", "", title).strip().lower() for title in titles]
+    return named | {re.sub(r"[-\s]+", "-", title) for title in plain}
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_every_link_of_a_page_leads_somewhere(name: str) -> None:
+    text = re.sub(r"^```.*?^```", "", PAGES[name], flags=re.MULTILINE | re.DOTALL)
+    for link in re.findall(r"\]\(([^)\s]+)\)", text):
+        place, _, anchor = link.partition("#")
+        assert "://" not in link, f"{name}: {link} leads out of the documentation"
+        target = resolved(name, place) if place else name
+        assert target in FILES, f"{name}: {link}"
+        assert not anchor or anchor in anchors(PAGES[target]), f"{name}: {link}"
+
+
+def resolved(page: str, link: str) -> str:
+    parts: list[str] = []
+    for part in (PurePosixPath(page).parent / link).parts:
+        parts = parts[:-1] if part == ".." else [*parts, part]
+    return "/".join(parts)
+
+
+def test_the_readme_leads_to_what_is_there_and_fits_one_screen() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    links = re.findall(r"\]\(([^)]+)\)", readme)
+    assert len(links) > 8
+    assert not [link for link in links if not (ROOT / link).is_file()]
+    assert len(readme) < 5_000
+
+
+def test_every_page_is_in_the_navigation_once() -> None:
+    told = re.findall(r"([\w/]+\.md)$", SETTINGS, re.MULTILINE)
+    assert sorted(told) == sorted(PAGES)
+
+
+def test_the_drawings_that_are_kept_are_those_of_the_tool() -> None:
+    drawn = pictures.looms()
+    kept = {f"pictures/{path.name}": path.read_bytes() for path in (ROOT / "docs" / "pictures").iterdir()}
+    assert kept == drawn, "run: python -m tests.docs.pictures"
+
+
+def test_every_picture_of_a_certificate_is_shown() -> None:
+    shown = " ".join(PAGES.values())
+    assert all(name in shown for name in pictures.CERTIFICATES)
+
+
+def test_what_comes_from_elsewhere_is_seen(tmp_path: Path) -> None:
+    (tmp_path / "a.html").write_text(
+        '<a href="https://example.org">x</a><link rel="canonical" href="https://example.org/">'
+        '<script src="//example.org/a.js"></script><img src="own.png"><link rel="stylesheet" href="b.css">'
+    )
+    (tmp_path / "b.css").write_text(
+        "a { background: url(https://example.org/p.png) } b { background: url(c.svg) }"
+    )
+    assert list(built.from_elsewhere(tmp_path)) == [
+        "a.html: //example.org/a.js",
+        "b.css: https://example.org/p.png",
+    ]
+
+
+def test_nothing_is_fetched_by_who_reads_and_the_lock_names_no_host() -> None:
+    assert re.search(r"^  font: false", SETTINGS, re.MULTILINE)
+    assert "://" not in SETTINGS
+    lock = (ROOT / "requirements" / "docs.txt").read_text(encoding="utf-8")
+    assert "mkdocs-material==" in lock
+    assert "://" not in lock
