@@ -80,30 +80,31 @@ Run = Callable[[list[str], Path], tuple[int, str]]
 def carry_out(page: str, folder: Path, run: Run) -> Iterator[Ran]:
     """Write the page's files into a folder and run its commands there, one after another."""
     (folder / "fixtures").symlink_to(ROOT / "fixtures", target_is_directory=True)
-    code, said, told = 0, list[str](), list[str]()
+    code, names = 0, dict[str, str]()
     for step in steps(page):
         if isinstance(step, File):
             (folder / step.name).write_text(step.text, encoding="utf-8")
             continue
-        words = shlex.split(translated(step.typed, said, told))
+        words = shlex.split(translated(step.typed, names))
         if words == ["echo", "$?"]:
             out = f"{code}\n"
         else:
             assert words[0] == "loomproof", step.typed
             code, out = run(words[1:], folder)
-        said += [each for each in _runs("\n".join(step.shown)) if each not in said]
-        told += [each for each in _runs(out) if each not in told]
-        yield Ran(step, tuple(line.rstrip() for line in out.splitlines()), code)
+        shown = tuple(line.rstrip() for line in out.splitlines())
+        names |= paired(step.shown, shown)
+        yield Ran(step, shown, code)
 
 
-def translated(text: str, runs: list[str], others: list[str]) -> str:
-    """Return a text with runs called by the names that they have elsewhere, in their order of appearance."""
-    names = dict(zip(runs, others, strict=False))
+def translated(text: str, names: dict[str, str]) -> str:
+    """Return a text with its runs called by other names."""
     return re.sub(RUN, lambda found: names.get(found[0], found[0]), text)
 
 
-def _runs(text: str) -> list[str]:
-    return list(dict.fromkeys(re.findall(RUN, text)))
+def paired(lines: tuple[str, ...], others: tuple[str, ...]) -> dict[str, str]:
+    """Return the name of each run of some lines in others that show as many, in their order."""
+    found, there = (list(dict.fromkeys(re.findall(RUN, "\n".join(each)))) for each in (lines, others))
+    return dict(zip(found, there, strict=True)) if len(found) == len(there) else {}
 
 
 RUN = r"\d{8}-\d{6}-[0-9a-f]{6}"
@@ -134,14 +135,13 @@ def agrees(said: tuple[str, ...], shown: tuple[str, ...]) -> bool:
 
 def renewed(page: str, ran: list[Ran]) -> str:
     """Return the page with what was shown, but where it leaves lines out; runs keep their names."""
-    said = _runs("\n".join(line for each in ran for line in each.command.shown))
-    told = _runs("\n".join(line for each in ran for line in each.shown))
+    names = dict[str, str]()
+    for each in ran:
+        names |= paired(each.shown, each.command.shown)
     lines = page.splitlines()
     for each in reversed(ran):
         if ANY not in each.command.shown:
-            lines[each.command.first : each.command.last] = [
-                translated(line, told, said) for line in each.shown
-            ]
+            lines[each.command.first : each.command.last] = [translated(line, names) for line in each.shown]
     return "\n".join(lines) + "\n"
 
 
