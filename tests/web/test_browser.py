@@ -189,13 +189,14 @@ def test_a_reload_finds_what_ran_and_another_browser_watches(
 
 
 def test_a_reload_finds_a_running_proof_and_escape_stops_it(page: Page, server: Server) -> None:
-    """On a simulator that takes the time of a real scanner, so that there is a middle to stop in."""
+    """On a simulator that takes the time of a real scanner: for half a minute nothing is told."""
     page.goto(f"{server.base}/looms/engine")
     page.locator("select[name=bench]").select_option("sim:?paced")
     page.get_by_role("button", name="Prove this loom").click()
-    expect(page.locator('[data-state="sensed"][data-end]').first).to_be_visible(timeout=PATIENCE_MS)
+    expect(page.locator("#what")).to_have_text("checking the bench", timeout=PATIENCE_MS)
     page.reload()
-    expect(page.locator('[data-state="sensed"][data-end]').first).to_be_visible()
+    expect(page.locator("#what")).to_have_text("checking the bench")
+    expect(page.locator("[data-state=waiting][data-end]").first).to_be_visible()
     expect(page.get_by_text("Stop is no emergency stop")).to_be_visible()
     page.goto(f"{server.base}/looms/tail_lamp")
     page.get_by_role("button", name="Prove this loom").click()

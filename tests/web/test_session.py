@@ -148,6 +148,22 @@ def test_an_order_to_stop_lets_the_job_release_once() -> None:
     assert last["ending"] is None
 
 
+def test_an_order_to_stop_waits_for_no_event() -> None:
+    """A bench may be asked for half a minute before anything is told; Ctrl-C at a terminal does not wait."""
+    session, at = Session(), At()
+
+    def job(_: PageOperator, __: Callable[[], Orders]) -> Generator[Event, None, None]:
+        yield Progress("one")
+        at.come("here")
+        while True:
+            threading.Event().wait(0.001)
+
+    begin(session, job)
+    at.wait("here")
+    session.stop()
+    assert "stopped" in join(session)["error"]["message"]
+
+
 def test_what_is_asked_is_answered_once() -> None:
     session, at = Session(), At()
     said: list[bool] = []

@@ -6,6 +6,7 @@ what is new since the number it knows, and one that comes for the first time for
 
 from __future__ import annotations
 
+import ctypes
 import threading
 import time
 import traceback
@@ -23,6 +24,9 @@ from loomproof.web.states import State, later, seen_by
 
 LIFE_S = 5.0
 """So long after the last sign of life of who drives a watch is ended: a bench is not driven for nobody, s."""
+
+LOOKS_S = 0.2
+"""How often a question looks whether it is still waited for, s."""
 
 MOST_TOLD = 60
 """So many of the last things that were told stand on the page."""
@@ -67,10 +71,13 @@ class Session:
 
     def __init__(self, how: How = lambda _: "", clock: Callable[[], float] = time.monotonic) -> None:
         self._how, self._clock = how, clock
-        self._turn = threading.Condition()
+        # An order to stop may come to the job's thread anywhere, as Ctrl-C does. A lock that is written in C
+        # is taken or not taken then; one in Python could be taken and never given back.
+        self._lock = threading.RLock()
+        self._turn = threading.Condition(self._lock)
         self._now = _Now()
         self._thread: threading.Thread | None = None
-        self._stop = self._leaving = self._watching = False
+        self._ordered = self._leaving = self._watching = False
         self._life_s = clock()
         self._orders: Orders | None = None
         self._answer: list[object] = []
@@ -85,11 +92,11 @@ class Session:
         ``make`` gets whom to ask, and what holds orders to stop back once all is measured. Raises
         `UsageError` while another job runs.
         """
-        with self._turn:
+        with self._lock:
             if self._thread is not None and self._thread.is_alive():
                 raise UsageError("a job runs already", cure="Wait for its end, or stop it first.")
             work = make(PageOperator(self._ask), self._hold)
-            self._stop = self._leaving = self._watching = False
+            self._ordered = self._leaving = self._watching = False
             self._orders, self._life_s = None, self._clock()
             self._begun += 1
             self._now.cavities = dict.fromkeys(work.cavities, (self._now.stamp + 1, State.WAITING))
@@ -110,13 +117,10 @@ class Session:
 
     def stop(self) -> None:
         """Order the job to stop: it releases the bench and claims nothing; what is sealed already stays."""
-        with self._turn:
-            if self._orders is not None:
-                self._orders.stop = True
+        with self._lock:
             if self.running:
-                self._stop = True
                 self._set(stopping=True)
-                self._turn.notify_all()
+                self._order()
 
     def close(self) -> None:
         """Stop, and wait until the bench is released."""
@@ -126,12 +130,12 @@ class Session:
 
     def alive(self) -> None:
         """Take a sign of life of who drives."""
-        with self._turn:
+        with self._lock:
             self._life_s = self._clock()
 
     def answer(self, number: int, said: object) -> None:
         """Answer the question that stands. Raises `UsageError` for one that does not stand any more."""
-        with self._turn:
+        with self._lock:
             question = self._now.fields["question"]
             if question is None or question["number"] != number or self._answer:
                 raise UsageError("this question was answered already", cure="Look at what stands there now.")
@@ -151,7 +155,7 @@ class Session:
 
     def since(self, stamp: int) -> dict[str, Any]:
         """Return what has changed since a stamp (0: everything) with the stamp to ask with next."""
-        with self._turn:
+        with self._lock:
             now = self._now
             found = {name: now.fields[name] for name, changed in now.stamps.items() if changed > stamp}
             cavities = {str(end): state for end, (changed, state) in now.cavities.items() if changed > stamp}
@@ -175,38 +179,61 @@ class Session:
 
     def _hold(self) -> Orders:
         """All is measured: from now on an order to stop breaks nothing off."""
-        with self._turn:
-            self._orders = Orders(self._stop and not self._leaving)
+        with self._lock:
+            late = self._ordered and not self._leaving
+            if late:
+                _take_back(threading.get_ident())
+            self._orders = Orders(late)
             return self._orders
+
+    def _order(self) -> None:
+        """Have the job broken off: once, and not while it releases the bench or seals what it measured."""
+        if self._orders is not None:
+            self._orders.stop = True
+        elif not (self._ordered or self._leaving) and self._thread is not None:
+            self._ordered = True
+            _interrupt(self._thread.ident or 0)
+            self._turn.notify_all()
 
     def _run(self, work: Work) -> None:
         try:
+            self._end(**self._come_to(work))
+        except KeyboardInterrupt:  # between the job's end and what is told of it
+            self._end(**self._stopped())
+
+    def _come_to(self, work: Work) -> dict[str, Any]:
+        """Run the job, and return what its page shows at the end; no order comes once this returns."""
+        try:
             ending = work.ending(work.running.run(self._show))
+            with self._lock:
+                self._states(ending.states)
+            names = ("verdict", "word", "lines", "page")
+            come_to: dict[str, Any] = {"ending": {name: getattr(ending, name) for name in names}}
         except LoomproofError as error:
-            self._end(error=told(error, self._how))
+            come_to = {"error": told(error, self._how)}
         except KeyboardInterrupt:
-            stopped = BrokenOffError("it was stopped before its end; nothing is claimed from it")
-            self._end(error=told(stopped, self._how))
+            come_to = self._stopped()
         except Exception:  # a mistake of the program is told where the job was asked for, and in full besides
             traceback.print_exc()
             lines = ["What was sealed stays. The terminal of the server shows more."]
             said = "this is a mistake of the program; it claims nothing of a loom"
-            self._end(error={"message": said, "lines": lines})
-        else:
-            with self._turn:
-                self._states(ending.states)
-            told_of = {name: getattr(ending, name) for name in ("verdict", "word", "lines", "page")}
-            self._end(ending=told_of)
+            come_to = {"error": {"message": said, "lines": lines}}
+        with self._lock:
+            self._leaving = True
+        return come_to
+
+    def _stopped(self) -> dict[str, Any]:
+        stopped = BrokenOffError("it was stopped before its end; nothing is claimed from it")
+        return {"error": told(stopped, self._how)}
 
     def _end(self, **values: Any) -> None:
-        with self._turn:
+        with self._lock:
             self._set(phase="ended", question=None, progress=None, stopping=False, **values)
 
     def _show(self, event: Event) -> None:
-        with self._turn:
-            if self._stops():
-                self._leaving = True
-                raise KeyboardInterrupt
+        with self._lock:
+            if self._left_alone():
+                self._order()
             if isinstance(event, Progress):
                 self._set(
                     progress={
@@ -238,28 +265,37 @@ class Session:
         said = {"text": prompt.text.strip(), "lines": lines}
         self._set(told=[*self._now.fields["told"], said][-MOST_TOLD:])
 
-    def _stops(self) -> bool:
-        """Whether the job is to be broken off now: ordered, or a watch that nobody looks at any more."""
-        if self._leaving or self._orders is not None:
-            return False
-        return self._stop or (self._watching and self._clock() - self._life_s > LIFE_S)
+    def _left_alone(self) -> bool:
+        """Whether the loom is watched, and nobody looks at it any more."""
+        return self._watching and self._clock() - self._life_s > LIFE_S
 
     def _ask(self, question: Question) -> object:
         """Put a question on the page and wait for the answer; ``None`` once the job is being left."""
-        with self._turn:
-            if self._leaving:
+        with self._lock:
+            if self._ordered:
                 return None
             self._asked += 1
             self._answer = []
             said = {name: getattr(question, name) for name in ("kind", "text", "items", "yes", "no")}
             self._set(question={"number": self._asked, **said})
-            while not (self._answer or self._stops()):
-                self._turn.wait(0.1 if self._watching else None)
-            self._set(question=None)
-            if not self._answer:
-                self._leaving = True
-                raise KeyboardInterrupt
+            try:
+                while not self._answer:  # an order to stop is raised in here
+                    if self._left_alone():
+                        self._order()
+                    self._turn.wait(LOOKS_S)
+            finally:
+                self._set(question=None)
             return self._answer[0]
+
+
+def _interrupt(thread: int) -> None:
+    """Raise `KeyboardInterrupt` in a thread, as a signal does in the main one (C API of CPython)."""
+    ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(thread), ctypes.py_object(KeyboardInterrupt))
+
+
+def _take_back(thread: int) -> None:
+    """Take an interruption back that has not come to its thread yet."""
+    ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(thread), None)
 
 
 def told(error: LoomproofError, how: How) -> dict[str, Any]:
