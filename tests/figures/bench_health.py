@@ -121,7 +121,7 @@ def main(argv: Sequence[str]) -> int:
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args(argv)
     begun = time.monotonic()
-    years, benches = (40, 4) if given.short else (1000, 100)
+    years, benches = (40, 4) if given.short else (600, 40)
     lines = [
         f"Seed {given.seed}. Rules of `loomproof.upkeep.charts`.",
         "",
