@@ -111,10 +111,10 @@ def engine_loom(rng: random.Random) -> Loom:
             kind = rng.choice([ComponentKind.RESISTOR, ComponentKind.DIODE])
             ohm = round(10 ** rng.uniform(1.5, 4.5), 1) if kind is ComponentKind.RESISTOR else None
             make.parts.append((kind, make.nets[one][0], make.nets[two][0], ohm))
-    return _loom("known", make.sizes, make.kinds, make.nets, make.parts, rng)
+    return loom_of_nets("known", make.sizes, make.kinds, make.nets, make.parts, rng)
 
 
-def _loom(
+def loom_of_nets(
     name: str,
     sizes: Mapping[str, int],
     kinds: Mapping[str, ConnectorKind],
@@ -122,6 +122,7 @@ def _loom(
     parts: Sequence[tuple[ComponentKind, End, End, float | None]],
     rng: random.Random,
 ) -> Loom:
+    """Return a loom of these connectors and nets; a net of more than two ends has a splice."""
     connectors = [
         Connector(c, kinds[c], (tuple(str(k) for k in range(1, size + 1)),), hazard=Hazard.NONE)
         for c, size in sizes.items()
@@ -160,10 +161,40 @@ def net_lists(loom: Loom) -> list[list[End]]:
     return [*found, *by_splice.values()]
 
 
+def dense_loom(rng: random.Random, connectors: int = 40, cavities: int = 600) -> Loom:
+    """Return a loom of plugs whose cavities are wired at random: two big nets, the rest of two to six."""
+    sizes = [2] * connectors
+    for _ in range(cavities - 2 * connectors):
+        sizes[rng.randrange(connectors)] += 1
+    named = {f"C{k}": size for k, size in enumerate(sizes)}
+    ends = [End(name, str(k)) for name, size in named.items() for k in range(1, size + 1)]
+    rng.shuffle(ends)
+    nets = [[ends.pop() for _ in range(cavities // share)] for share in (15, 30)]
+    while len(ends) > 8:
+        nets.append([ends.pop() for _ in range(rng.choice([1, 2, 2, 2, 2, 2, 3, 3, 4, 5, 6]))])
+    told = [net for net in nets if len(net) > 1]
+    return loom_of_nets("known", named, dict.fromkeys(named, ConnectorKind.PLUG), told, [], rng)
+
+
 def case_of(seed: int, share: float = 0.1) -> Case:
     """Return the case of a seed: ``share`` of the nets hidden, cut, moved or joined in the traced loom."""
     rng = random.Random(seed)
     known = engine_loom(rng)
+    traced, new, cavity, changed = retraced(rng, known, share)
+    return Case(
+        known,
+        traced,
+        {name: old for old, name in new.items()},
+        {fresh: old for old, fresh in cavity.items()},
+        orbits(known),
+        changed,
+    )
+
+
+def retraced(
+    rng: random.Random, known: Loom, share: float = 0.1
+) -> tuple[Loom, dict[str, str], dict[End, End], int]:
+    """Return a known loom as it is traced, new names of plugs and cavities, and how many nets changed."""
     nets = net_lists(known)
     taken = {end for net in nets for end in net}
     bare = [end for end in known.cavities if end not in taken]
@@ -192,7 +223,7 @@ def case_of(seed: int, share: float = 0.1) -> Case:
         )
         for part in known.components
     ]
-    traced = _loom(
+    traced = loom_of_nets(
         "traced",
         sizes,
         dict.fromkeys(sizes, ConnectorKind.PLUG),
@@ -200,14 +231,7 @@ def case_of(seed: int, share: float = 0.1) -> Case:
         parts,
         rng,
     )
-    return Case(
-        known,
-        traced,
-        {name: old for old, name in new.items()},
-        {fresh: old for old, fresh in cavity.items()},
-        orbits(known),
-        len(hit),
-    )
+    return traced, new, cavity, len(hit)
 
 
 def _change(rng: random.Random, nets: list[list[End]], k: int, bare: list[End]) -> None:

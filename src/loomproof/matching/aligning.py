@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from loomproof.electrics.component_kinds import Path
+from loomproof.matching.products import Index, Products
 from loomproof.matching.shape import Matrix, Shape, alike
 
 PART_WEIGHT = 2.0
@@ -76,14 +77,12 @@ class Aligner:
     """
 
     def __init__(self, traced: Shape, known: Shape, likely: Matrix, *, names: bool = False) -> None:
-        from scipy.sparse import csr_array
-
         self.traced, self.known, self.likely = traced, known, likely
-        # A plug holds few of all nets: as dense matrices these products take twenty times as long.
-        self._levels = [
-            (csr_array(mine), csr_array(mine.T), csr_array(theirs), csr_array(theirs.T))
-            for mine, theirs in zip(traced.levels, known.levels, strict=False)
-        ]
+        levels = list(zip(traced.levels, known.levels, strict=False))
+        self._by_nets = Products(levels, likely.shape)
+        self._by_connectors = Products(
+            [(mine.T, theirs.T) for mine, theirs in levels], (len(traced.nets), len(known.nets))
+        )
         pairs = [(p, q) for p in traced.parts for q in known.parts if alike(p, q)]
         rows = [(p.a, q.a, p.b, q.b) for p, q in pairs]
         rows += [(p.a, q.b, p.b, q.a) for p, q in pairs if p.path is not Path.DIODE]
@@ -94,46 +93,41 @@ class Aligner:
         """Return what it is worth that a connector goes to another, the nets given as shares."""
         found = self.likely + self.agreeing(nets)
         a, n, b, m = self._named.T
-        np.add.at(found, (a, b), NAME_WEIGHT * nets[n, m])
+        _add(found, a, b, NAME_WEIGHT * nets[n, m])
         return found
 
     def agreeing(self, nets: Matrix) -> Matrix:
         """Return how many cavities agree where a connector goes to another, the nets given as shares."""
-        found = np.zeros(self.likely.shape)
-        for mine, _, _, theirs_t in self._levels:
-            found += np.asarray((mine @ nets) @ theirs_t)
-        return found
+        return self._by_nets.of(nets)
 
     def of_nets(self, connectors: Matrix, nets: Matrix) -> Matrix:
         """Return how many cavities and parts agree where a net goes to another, all else given as shares."""
-        found = np.zeros((len(self.traced.nets), len(self.known.nets)))
-        for _, mine_t, theirs, _ in self._levels:
-            found += np.asarray((mine_t @ connectors) @ theirs)
+        found = self._by_connectors.of(connectors)
         c, n, d, m = self._named.T
-        np.add.at(found, (n, m), NAME_WEIGHT * connectors[c, d])
+        _add(found, n, m, NAME_WEIGHT * connectors[c, d])
         a, m, b, n = self._parts.T
-        np.add.at(found, (a, m), PART_WEIGHT / 2 * nets[b, n])
-        np.add.at(found, (b, n), PART_WEIGHT / 2 * nets[a, m])
+        _add(found, a, m, PART_WEIGHT / 2 * nets[b, n])
+        _add(found, b, n, PART_WEIGHT / 2 * nets[a, m])
         return found
-
-    def score(self, connectors: Sequence[int], nets: Sequence[int]) -> float:
-        """Return the cavities and parts that agree under an alignment."""
-        f, h = hard(connectors, len(self.known.connectors)), hard(nets, len(self.known.nets))
-        a, m, b, n = self._parts.T
-        parts = PART_WEIGHT * float((h[a, m] * h[b, n]).sum())
-        return float((self.of_connectors(h) * f).sum()) + parts
 
     def settled(self, nets: Matrix, pinned: Pinned) -> Alignment:
         """Return where exact rounds between connectors and nets end, from these shares of nets."""
         best: Alignment | None = None
+        worth = self.of_connectors(nets)
+        a, m, b, n = self._parts.T
         while True:
-            f = assigned(self.of_connectors(nets), pinned.connectors)
-            h = assigned(self.of_nets(hard(f, len(self.known.connectors)), nets), pinned.nets)
-            score = self.score(f, h)
-            if best is not None and score <= best.score + 1e-9:
+            f = tuple(assigned(worth, pinned.connectors))
+            if best is not None and f == best.connectors and not len(a):
+                # Without parts the nets follow from the connectors alone, which are those of the last round.
                 return best
-            best = Alignment(tuple(f), tuple(h), score)
+            f_hard = hard(f, len(self.known.connectors))
+            h = assigned(self.of_nets(f_hard, nets), pinned.nets)
             nets = hard(h, len(self.known.nets))
+            worth = self.of_connectors(nets)
+            score = float((worth * f_hard).sum()) + PART_WEIGHT * float((nets[a, m] * nets[b, n]).sum())
+            if best is not None and score <= best.score + GAIN:
+                return best
+            best = Alignment(f, tuple(h), score)
 
     def softened(self, pinned: Pinned, start: Alignment | None = None, noise: Matrix | None = None) -> Matrix:
         """Return shares of nets, sharpened from none, or from an alignment that is half believed.
@@ -179,11 +173,19 @@ def _named(traced: Shape, known: Shape) -> Iterator[tuple[int, int, int, int]]:
                     yield row, traced.net_at[end], other, net
 
 
+def _add(found: Matrix, rows: Index, columns: Index, worth: Matrix) -> None:
+    """Add each worth where its row and column meet; what meets at one place is added up in order."""
+    if len(rows):
+        # On one axis numpy adds many times as fast as on two.
+        np.add.at(found.reshape(-1), rows * found.shape[1] + columns, worth)
+
+
 def hard(chosen: Sequence[int], columns: int) -> Matrix:
     """Return choices as a matrix of 0 and 1; a row that goes nowhere is empty."""
     found = np.zeros((len(chosen), columns))
-    rows = [k for k, column in enumerate(chosen) if column >= 0]
-    found[rows, [chosen[k] for k in rows]] = 1.0
+    to = np.array(chosen, dtype=np.int64)
+    rows = np.flatnonzero(to >= 0)
+    found[rows, to[rows]] = 1.0
     return found
 
 
@@ -195,37 +197,43 @@ def shares(worth: Matrix, beta: float, pinned: Mapping[int, int]) -> Matrix:
     rows, columns = worth.shape
     if not rows or not columns:
         return np.zeros(worth.shape)
+    padded = np.empty((rows + 1, columns + 1))
+    by_row, by_column, found = padded[:rows], padded[:, :columns], padded[:rows, :columns]
     # Each row by its own best, else a connector of two cavities would wait for the last step.
-    best = np.maximum(worth.max(axis=1, keepdims=True), 1e-9)
-    padded = np.ones((rows + 1, columns + 1))
-    padded[:rows, :columns] = np.exp(beta * (worth / best - 1.0))
+    np.divide(worth, np.maximum(worth.max(axis=1, keepdims=True), 1e-9), out=found)
+    np.subtract(found, 1.0, out=found)
+    np.multiply(found, beta, out=found)
+    np.exp(found, out=found)
     padded[rows, :], padded[:, columns] = 1e-6, 1e-6
     for row, column in pinned.items():
         padded[row, :], padded[:rows, column] = 0.0, 0.0
         padded[row, column] = 1.0
+    row_sum, column_sum = np.empty((rows, 1)), np.empty((1, columns))
+    # Most of a match's time is spent here: nothing is laid out anew from step to step.
     for _ in range(12):
-        padded[:rows] /= padded[:rows].sum(axis=1, keepdims=True)
-        padded[:, :columns] /= padded[:, :columns].sum(axis=0, keepdims=True)
-    return np.asarray(padded[:rows, :columns])
+        np.add.reduce(by_row, axis=1, keepdims=True, out=row_sum)
+        np.divide(by_row, row_sum, out=by_row)
+        np.add.reduce(by_column, axis=0, keepdims=True, out=column_sum)
+        np.divide(by_column, column_sum, out=by_column)
+    return np.asarray(found)
 
 
 def assigned(worth: Matrix, pinned: Mapping[int, int]) -> list[int]:
     """Return for each row the column of the best assignment, -1 where nothing speaks for one."""
     from scipy.optimize import linear_sum_assignment
 
-    found = [-1] * worth.shape[0]
-    if not worth.size:
-        return found
-    wanted = worth.copy()
-    top = float(worth.max()) + 1.0
-    for row, column in pinned.items():
-        wanted[row, :], wanted[:, column] = 0.0, 0.0
-        wanted[row, column] = top * len(found)
-    rows, columns = linear_sum_assignment(wanted, maximize=True)
-    for row, column in zip(rows.tolist(), columns.tolist(), strict=True):
-        if wanted[row, column] > 1e-9:
-            found[row] = column
-    return found
+    found = np.full(worth.shape[0], -1)
+    if worth.size:
+        wanted = worth
+        if pinned:
+            wanted = worth.copy()
+            top = float(worth.max()) + 1.0
+            for row, column in pinned.items():
+                wanted[row, :], wanted[:, column] = 0.0, 0.0
+                wanted[row, column] = top * len(found)
+        rows, columns = linear_sum_assignment(wanted, maximize=True)
+        found[rows] = np.where(wanted[rows, columns] > 1e-9, columns, -1)
+    return found.tolist()
 
 
 def best_alignment(aligner: Aligner, pinned: Pinned, seed: int = 0) -> Alignment:
