@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -95,3 +97,36 @@ def test_hands_keep_what_is_moved_and_for_how_long() -> None:
     assert (hands.choose(9), hands.choose(0)) == ("", "")
     moment[0] = 9.0
     assert hands.spent_s() == {first: 4.0, second: 1.0}
+
+
+def test_all_figures_of_a_watch_are_kept_as_json(tmp_path: Path) -> None:
+    address = "sim:?fault=loose%20LAMP:2%204%20Hz"
+    file = tmp_path / "watch.json"
+    given = ("wiggle", TAIL_LAMP, "--bench", address, "--for", "1s", "--place", "left=LAMP")
+    done = loomproof(*given, "--json", file, XDG_DATA_HOME=str(tmp_path))
+    assert done.returncode == 1
+    kept = json.loads(file.read_text(encoding="utf-8"))
+    assert kept["loom"] == {"name": load(TAIL_LAMP).loom.name, "digest": load(TAIL_LAMP).loom.digest}
+    assert datetime.fromisoformat(kept["started"]).tzinfo is not None
+    assert kept["asked_s"] == 1.0
+    assert 0.0 < kept["watched_s"] <= min(net["breaks_s"] for net in kept["nets"] if net["cavities"][1:])
+    assert f"shortest surely seen event {kept['shortest_us']} µs" in " ".join(done.stdout.split())
+    assert kept["places"] == [{"name": "left", "connectors": ["LAMP"], "wires": []}]
+    assert len(kept["seen"]) == done.stderr.count("break at") > 0
+    assert {each["change"] for each in kept["seen"]} == {"break"}
+    assert all("LAMP:2" in kept["nets"][each["nets"][0]]["cavities"] for each in kept["seen"])
+    assert sum(trouble["times"] for trouble in kept["troubles"]) == len(kept["seen"])
+    assert "LAMP:2" in {suspect["contact"] for suspect in kept["troubles"][0]["suspects"]}
+
+
+def test_figures_on_standard_output_stand_alone_there(tmp_path: Path) -> None:
+    given = ("wiggle", TAIL_LAMP, "--bench", "sim:", "--for", "1s", "--json", "-")
+    done = loomproof(*given, XDG_DATA_HOME=str(tmp_path))
+    assert json.loads(done.stdout)["seen"] == []
+    assert "Nothing was seen in that time" in done.stderr
+
+
+def test_figures_that_have_no_folder_to_go_to_are_refused_before_the_watch(tmp_path: Path) -> None:
+    done = loomproof("wiggle", TAIL_LAMP, "--bench", "sim:", "--json", tmp_path / "none" / "watch.json")
+    assert done.returncode == 2
+    assert "there is no folder" in done.stderr

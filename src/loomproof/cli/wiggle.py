@@ -58,6 +58,7 @@ class Duration(click.types.FloatParamType):
     help="What a digit stands for: plugs and wires that move together, by commas. Else each connector.",
 )
 @click.option("--picture", type=PATH, metavar="FILE", help="An .svg of what was seen, over time and place.")
+@click.option("--json", "json_file", metavar="FILE", help="Write all its figures there too; - is stdout.")
 @clearing_options
 def wiggle(
     loom: Path,
@@ -66,6 +67,7 @@ def wiggle(
     seconds: float,
     places: tuple[str, ...],
     picture: Path | None,
+    json_file: str | None,
     clearing: Clearing,
 ) -> int:
     """Watch all nets of LOOM while you move it, and tell each break and touch at once.
@@ -79,8 +81,10 @@ def wiggle(
     from loomproof.jobs.job import Job
     from loomproof.jobs.wiggle import Hands, places_of
     from loomproof.loom.reading import load
-    from loomproof.screens.wiggle import told_and_drawn, watch
+    from loomproof.screens.streams import writable
+    from loomproof.screens.wiggle import told_and_kept, watch
 
+    writable(json_file)
     if picture is not None:
         ends_in(picture, ".svg")
     described = load(loom).loom
@@ -97,12 +101,12 @@ def wiggle(
         watch(job.wiggle(seconds, hands), hands, how)
     except BaseException:
         if job.wiggled is not None:
-            line("Broken off. What was seen until then:")
-            told_and_drawn(job.wiggled, described.name, picture)
+            line("Broken off. What was seen until then:", err=json_file == "-")
+            told_and_kept(job.wiggled, described, picture, json_file)
         raise
     assert job.wiggled is not None
     code = found(_code(job.wiggled))
-    told_and_drawn(job.wiggled, described.name, picture)
+    told_and_kept(job.wiggled, described, picture, json_file)
     return code
 
 

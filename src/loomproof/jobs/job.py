@@ -394,6 +394,6 @@ class Job:
                 yield from watch_while_moved(request, bench, self.operator, self.assured, log)
         finally:
             if log.nets:
-                self.wiggled = gathered(self.loom, log, hands.places)
+                self.wiggled = gathered(request, log, hands.places)
         assert self.wiggled is not None
         return self.wiggled

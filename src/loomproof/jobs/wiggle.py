@@ -5,14 +5,14 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Generator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, is_dataclass
 
 from loomproof.bench.interface import Bench
 from loomproof.diagnosis.moved import troubles_of
 from loomproof.errors import UnfitError, UsageError, suggestion
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared
 from loomproof.jobs.operator import Operator
-from loomproof.loom.model import Loom
+from loomproof.loom.model import End, Loom
 from loomproof.measuring.events import Event, Finished
 from loomproof.measuring.preparing import prepare
 from loomproof.measuring.wiggle import Moving, WiggleLog, wiggle
@@ -69,15 +69,40 @@ class Hands:
 
 @dataclass(frozen=True)
 class Wiggle:
-    """What was watched and seen, and what can have done it."""
+    """What was watched and seen, and what can have done it; ``started`` as RFC 3339 writes it."""
 
     watched: Wiggled
     troubles: tuple[Trouble, ...]
     places: tuple[Place, ...] = ()
+    started: str = ""
 
     def picture(self, name: str) -> str:
         """Return what was seen of the loom of this name over time and place, as an SVG document."""
         return moved_picture(name, self.watched, self.troubles, [place.name for place in self.places])
+
+    def plain(self, loom: Loom) -> dict[str, object]:
+        """Return all of it as plain values for JSON; cavities as ``ECU:12``, times in s and µs as named."""
+        return {
+            "started": self.started,
+            "loom": {"name": loom.name, "digest": loom.digest},
+            "watched_s": self.watched.watched_s,
+            "touches_s": self.watched.touches_s,
+            **{each.name: _plain(getattr(self.watched, each.name)) for each in fields(self.watched)},
+            "places": _plain(self.places),
+            "troubles": _plain(self.troubles),
+        }
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, End):
+        return str(value)
+    if is_dataclass(value):
+        return {each.name: _plain(getattr(value, each.name)) for each in fields(value)}
+    if isinstance(value, Mapping):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, frozenset):
+        return sorted(value)
+    return [_plain(item) for item in value] if isinstance(value, tuple) else value
 
 
 def places_of(loom: Loom, said: Mapping[str, Sequence[str]] | None = None) -> tuple[Place, ...]:
@@ -133,7 +158,7 @@ def new_log(seconds: float, hands: Hands) -> WiggleLog:
     return WiggleLog(seconds, Moving(hands.now, hands.spent_s))
 
 
-def gathered(loom: Loom, log: WiggleLog, places: Sequence[Place]) -> Wiggle:
+def gathered(request: Request, log: WiggleLog, places: Sequence[Place]) -> Wiggle:
     """Return what a log holds by now, and who is suspected of it."""
     watched = log.result()
-    return Wiggle(watched, troubles_of(loom, watched, places), tuple(places))
+    return Wiggle(watched, troubles_of(request.loom, watched, places), tuple(places), request.started)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sys
 import threading
 from collections.abc import Iterator, Sequence
@@ -11,13 +12,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.screens.printing import line, table
+from loomproof.screens.printing import line, table, terminal
 
 if TYPE_CHECKING:
     from loomproof.jobs.events import Event, Moved
     from loomproof.jobs.running import Running
     from loomproof.jobs.wiggle import Hands, Wiggle
-    from loomproof.loom.model import End
+    from loomproof.loom.model import End, Loom
     from loomproof.screens.notes import How
 
 
@@ -72,17 +73,27 @@ def _time(us: int | None) -> str:
     return "not known" if us is None else f"{us} µs" if us < 10_000 else f"{us / 1000:.0f} ms"
 
 
-def told_and_drawn(wiggle: Wiggle, name: str, picture: Path | None) -> None:
-    """Sum a watch up, and write its picture where one is asked for."""
+def told_and_kept(wiggle: Wiggle, loom: Loom, picture: Path | None, json_file: str | None) -> None:
+    """Sum a watch up, and write its picture and its figures where they are asked for.
+
+    Where the figures go to standard output the words go to standard error.
+    """
     from loomproof.jobs.files import write_file
+    from loomproof.screens.streams import write_json
 
-    sum_up(wiggle)
+    on_stdout = json_file == "-"
+    if json_file is not None:
+        plain = wiggle.plain(loom)
+        write_json(json_file, (json.dumps(plain, indent=2, ensure_ascii=False) + "\n").encode())
+    sum_up(wiggle, err=on_stdout)
     if picture is not None:
-        write_file(picture, wiggle.picture(name).encode())
-        line(f"Drawn: {picture}")
+        write_file(picture, wiggle.picture(loom.name).encode())
+        line(f"Drawn: {picture}", err=on_stdout)
+    if json_file is not None and not on_stdout:
+        line(f"Written: {json_file}")
 
 
-def sum_up(wiggle: Wiggle) -> None:
+def sum_up(wiggle: Wiggle, *, err: bool = False) -> None:
     """Say what was watched, then what was seen, likeliest cause first."""
     from loomproof.reports.words import plural
 
@@ -100,19 +111,26 @@ def sum_up(wiggle: Wiggle) -> None:
     )
     line(
         f"Watched {breaks}, and {len(watched.nets)} for touching each other for {watched.touches_s:.1f} s, "
-        f"of {watched.asked_s:.0f} s asked; {shortest}."
+        f"of {watched.asked_s:.0f} s asked; {shortest}.",
+        err=err,
     )
     if alone := len(watched.nets) - len(many):
-        line(f"Nets of one tested cavity: {alone}. A break there shows nowhere.")
+        line(f"Nets of one tested cavity: {alone}. A break there shows nowhere.", err=err)
     if watched.as_at_rest:
-        line(f"Not as described at rest, so that changes may be missed: {_ends(watched.as_at_rest)}.")
+        line(
+            f"Not as described at rest, so that changes may be missed: {_ends(watched.as_at_rest)}.", err=err
+        )
     if watched.lost:
         line(
             f"{watched.lost} events or more were lost on the line; {watched.unwatched_s:.1f} s are taken out "
-            "of the time above."
+            "of the time above.",
+            err=err,
         )
     if not wiggle.troubles:
-        line("Nothing was seen in that time. What moves more rarely, shorter or otherwise is not ruled out.")
+        line(
+            "Nothing was seen in that time. What moves more rarely, shorter or otherwise is not ruled out.",
+            err=err,
+        )
         return
     rows = []
     for trouble in wiggle.troubles:
@@ -131,9 +149,17 @@ def sum_up(wiggle: Wiggle) -> None:
                 ("; " if trouble.places else " or ").join(likely) or "anywhere that these are side by side",
             )
         )
-    table(("what", "cavities", "times", "length", "while moving", "likeliest"), rows, figures={"times"})
+    table(
+        ("what", "cavities", "times", "length", "while moving", "likeliest"),
+        rows,
+        figures={"times"},
+        on=terminal(err=err),
+    )
     if any(trouble.places for trouble in wiggle.troubles):
-        line("Shares are among what parts just these cavities, by how much more often each shows when moved.")
+        line(
+            "Shares are among what parts just these cavities, by how much more often each shows when moved.",
+            err=err,
+        )
 
 
 @contextmanager
