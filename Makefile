@@ -59,9 +59,10 @@ $(DOCS_VENV)/docs.stamp: requirements/docs.txt
 	@touch $@
 
 # Pages and pictures are laid together by the program; the site is built of them by what knows nothing of it.
+# Not --quiet: it swallows the warnings that --strict counts.
 docs: $(VENV)/runtime.stamp $(DOCS_VENV)/docs.stamp
 	$(BIN)/python -m tests.docs.site build/docs
-	$(DOCS_VENV)/bin/python -m mkdocs build --quiet --strict
+	$(DOCS_VENV)/bin/python -m mkdocs build --strict
 	$(BIN)/python -m tests.docs.built site
 
 figures: $(VENV)/dev.stamp

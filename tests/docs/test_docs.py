@@ -123,3 +123,12 @@ def test_nothing_is_fetched_by_who_reads_and_the_lock_names_no_host() -> None:
     lock = (ROOT / "requirements" / "docs.txt").read_text(encoding="utf-8")
     assert "mkdocs-material==" in lock
     assert "://" not in lock
+
+
+def test_the_site_is_built_so_that_a_warning_stops_it() -> None:
+    """MkDocs counts for ``--strict`` what it logs: ``--quiet`` would let a dead link pass (tried)."""
+    makefile = (ROOT / "Makefile").read_text(encoding="utf-8")
+    (line,) = re.findall(r"^\t.*mkdocs build.*$", makefile, re.MULTILINE)
+    assert "--strict" in line
+    assert "--quiet" not in line
+    assert all(f"{each}: warn" in SETTINGS for each in ("omitted_files", "not_found", "anchors"))
