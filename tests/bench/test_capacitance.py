@@ -131,6 +131,23 @@ def test_a_wire_profile_adds_up() -> None:
     assert profile_of("W2", 1.3, 100e-12, 7) != profile
 
 
+@pytest.mark.parametrize("length_m", [0.5, 2.0])
+def test_picofarads_wander_as_stated(length_m: float) -> None:
+    """Two halves of a wire: standard deviation of their difference by the double integral of exp(-|u - v|/λ).
+
+    Var = c² s² (2 V(L/2) - 2 K), V(l) = 2 λ² (l/λ - 1 + e^(-l/λ)), K = λ² (1 - e^(-L/2λ))², by hand.
+    """
+    s, correlation, half = 0.15, 0.25, length_m / 2
+    own = 2 * correlation**2 * (half / correlation - 1 + math.exp(-half / correlation))
+    both = (correlation * (1 - math.exp(-half / correlation))) ** 2
+    expected = 100e-12 * s * math.sqrt(2 * own - 2 * both)
+    found = []
+    for seed in range(400):
+        profile = profile_of("W1", length_m, 100e-12, seed)
+        found.append(2 * profile.up_to(half) - profile.farad)
+    assert statistics.pstdev(found) == pytest.approx(expected, rel=0.12)
+
+
 def test_the_host_reads_what_the_link_says() -> None:
     told = read_capabilities("POINTS=8,LINE=64,CAPF=1E-12:1E-6,CACC=3E-12:0.03,CREP=1E-12").capabilities
     assert told.farads == (1e-12, 1e-6)

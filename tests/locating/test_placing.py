@@ -92,6 +92,15 @@ def test_in_a_spliced_net_the_wire_and_the_place_on_it_are_told() -> None:
     assert place.stretches[0].low_m < 0.5 < place.stretches[0].high_m
 
 
+def test_a_piece_on_several_leads_has_the_meters_offset_in_its_uncertainty() -> None:
+    """Each lead was learned with the offset in it, which a reading of the whole piece has once: ± 5 pF."""
+    found = placed(_loom(), "open F2 at PUMP:5 0.5 m")[0].measured.farads
+    one, two = sorted(found, key=lambda piece: len(piece.ends))
+    assert (len(one.ends), len(two.ends)) == (1, 2)
+    assert one.u_f == pytest.approx(1.1e-12, rel=0.05)
+    assert two.u_f == pytest.approx(5e-12 / 3**0.5, rel=0.1)
+
+
 def test_a_touch_is_told_on_both_wires_with_four_readings() -> None:
     fault = "leak 0.4 W1 at ECU:1 0.7 m W2 at ECU:2 0.7 m"
     outcome, bench = placed(_loom(), fault)

@@ -35,6 +35,10 @@ MOST_WAYS = 64
 """Of nets with many wires so many pairs of them are looked at; more lie side by side in no loom that shorts
 once."""
 
+JOINT_SHARES = (0.3, 0.8)
+"""A sound contact, crimp or splice has between these shares of the most that it may have (assumption of this
+project): one that is worn past it but passes moves the place of a short by its ohms."""
+
 PLACED_OPENS = ("broken_wire", "bad_contact", "open_splice", "open_part", "blown_fuse")
 """Causes of an open that lie at one place of one net; a whole plug does not."""
 
@@ -158,9 +162,9 @@ def _short(
 
 
 def copper_of(expectation: Expectation, nets: Sequence[Net], lead_u_ohm: dict[End, float]) -> Copper:
-    """Return what copper, joints and contacts of these nets have; a joint anything up to the most it may.
+    """Return what copper, joints and contacts of these nets have; a joint anything within `JOINT_SHARES`.
 
-    So its expectation is half of that and its standard uncertainty that over √12 (JCGM 100:2008, 4.3.7).
+    So its standard uncertainty is that width over √12 (JCGM 100:2008, 4.3.7).
     """
     loom = expectation.loom
     runs: dict[str, float] = {}
@@ -172,14 +176,15 @@ def copper_of(expectation: Expectation, nets: Sequence[Net], lead_u_ohm: dict[En
             wire = loom.wire_by_name.get(conductor.name)
             for end in (a, b):
                 greatest = wire_joint_ohm(loom, wire, end) if wire and conductor.kind == "wire" else 0.0
-                joints[conductor.name, end] = _anything_up_to(greatest)
+                joints[conductor.name, end] = _sound(greatest)
         for end in net.cavities:
-            contacts[end] = _anything_up_to(contact_ohm(loom, end))
+            contacts[end] = _sound(contact_ohm(loom, end))
     return Copper(runs, joints, contacts, lead_u_ohm)
 
 
-def _anything_up_to(greatest_ohm: float) -> tuple[float, float]:
-    return greatest_ohm / 2, greatest_ohm / math.sqrt(12.0)
+def _sound(greatest_ohm: float) -> tuple[float, float]:
+    low, high = JOINT_SHARES
+    return greatest_ohm * (low + high) / 2, greatest_ohm * (high - low) / math.sqrt(12.0)
 
 
 def _side_by_side(expectation: Expectation, nets: Sequence[Net]) -> tuple[Beside, ...]:

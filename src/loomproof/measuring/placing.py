@@ -127,8 +127,10 @@ class _Farads:
         if farad is None or math.isinf(farad):
             return None
         own_f = math.fsum(self.leads[end].lead_f for end in ends)
-        spread_f = self.asker.capabilities().farad_spread or 0.0
-        u_f = math.sqrt(spread_f**2 + math.fsum((self.leads[end].lead_u_f / 2) ** 2 for end in ends))
+        able = self.asker.capabilities()
+        # Each lead was learned with the meter's offset in it, and a reading of all has it once only.
+        over_f = (len(ends) - 1) * able.farad_accuracy.farad / math.sqrt(3.0) if able.farad_accuracy else 0.0
+        u_f = math.hypot(able.farad_spread or 0.0, over_f, *(self.leads[end].lead_u_f / 2 for end in ends))
         return PieceFarads(ends, farad - own_f, u_f)
 
     def hindered(self, net: Net, pieces: Sequence[frozenset[End]]) -> str:

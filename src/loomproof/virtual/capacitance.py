@@ -9,9 +9,9 @@ give the whole. What one conductor has more than all others together lies to the
 from __future__ import annotations
 
 import math
+import random
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
 
@@ -19,7 +19,6 @@ from loomproof.virtual import constants as c
 from loomproof.virtual.network import GROUND, Island, Network
 
 _ROUNDS = 40
-_NORMAL = NormalDist()
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +50,10 @@ def profile_of(name: str, length_m: float, per_m: float, seed: int) -> Profile:
     kept = math.exp(-step_m / c.WANDER_M)
     new = math.sqrt(1.0 - kept * kept)
     cells, now = [], 0.0
-    for k, share in enumerate(c.shares(seed, "wander", name, count=count)):
-        fresh = _NORMAL.inv_cdf(min(max(share, 1e-6), 1.0 - 1e-6))
+    # Not by `constants.share`: check sums of texts that differ in one digit are no independent numbers.
+    rng = random.Random(f"{seed}/wander/{name}")
+    for k in range(count):
+        fresh = rng.gauss(0.0, 1.0)
         now = kept * now + new * fresh if k else fresh
         cells.append(per_m * step_m * max(1.0 + c.WANDER_RATIO * now, c.LEAST_SHARE))
     return Profile(length_m, tuple(cells))

@@ -140,12 +140,6 @@ def share(seed: int, *names: str) -> float:
     return zlib.crc32(f"{seed}|{'|'.join(names)}".encode()) / 2**32
 
 
-def shares(seed: int, *names: str, count: int) -> list[float]:
-    """Return what `share` gives with ``"0"``, ``"1"``, … as one more name, for so many of them."""
-    before = zlib.crc32(f"{seed}|{'|'.join((*names, ''))}".encode())
-    return [zlib.crc32(b"%d" % k, before) / 2**32 for k in range(count)]
-
-
 def between(bounds: tuple[float, float], seed: int, *names: str) -> float:
     """Return a number between two bounds, drawn as `share` draws."""
     low, high = bounds

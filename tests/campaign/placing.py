@@ -1,0 +1,363 @@
+"""Faults put at known places of random looms, proved over the link: what is told, how sure, and at what cost.
+
+A loom is drawn with lengths and bundles (`placing_looms`), its leads are zeroed open on the same simulated
+device, and one proof is run over its line on a held clock. What the findings say of places is held against
+the drawing. Farads and ohms behind it are checked by `placing_oracle`.
+
+    python -m tests.campaign.placing [--short] [--seed N] [--looms N]
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import random
+import statistics
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import NamedTuple
+
+from loomproof.bench.adapter import in_order
+from loomproof.bench.journal import JournaledBench
+from loomproof.jobs.prove import prove
+from loomproof.judgement.conclude import Outcome
+from loomproof.loom.model import Loom, Settings
+from loomproof.measuring import clearance as clearances
+from loomproof.measuring.events import finish
+from loomproof.measuring.zero import learn_farads, opened
+from loomproof.planning.request import Request
+from loomproof.results.findings import Kind
+from loomproof.results.places import Place, WirePlace
+from loomproof.virtual.meter import FaradLimits, Limits, MeterError
+from loomproof.virtual.scanner import Make, Scanner
+from tests.bench.device import Clock
+from tests.bench.simline import sim_bench
+from tests.campaign.placing_looms import Case, broken, touching, unplaceable
+from tests.cleared import cleared, cleared_empty
+
+RESULTS = Path(__file__).parent / "results" / "placing.md"
+LOOMS, SEED = 2000, 1
+FAR_M = 0.1
+"""Of breaks that lie farther than this from both ends only one in ten may be left undecided."""
+
+REPEATABILITY_OHM = 0.001
+FOUR_WIRE = Limits(REPEATABILITY_OHM / MeterError.NOISE, 0.002)
+"""The simulated meter scatters by a share of its limits; these give one milliohm."""
+
+EQUAL = Settings(
+    contact_ohm=1e-5,
+    crimp_ohm=1e-5,
+    splice_ohm=1e-5,
+    stated=frozenset({"contact_ohm", "crimp_ohm", "splice_ohm"}),
+)
+"""Contacts that are all the same: their spread is gone from the budget and from the simulated loom."""
+
+
+def make_of(points: int) -> Make:
+    """Return a scanner with four wires, 1 mΩ of scatter, and farads within 5 pF + 2 %, 1 pF of scatter."""
+    return Make(points, four_wire=FOUR_WIRE, capacitance=FaradLimits(5e-12, 0.02, 1e-12))
+
+
+def over_link(case: Case, seed: int, *, locate: bool = True) -> tuple[Outcome, str]:
+    """Zero the leads open, prove the loom, and return what came of it and how many farads were asked."""
+    scanner = Scanner(case.loom, make_of(len(case.loom.cavities)), seed=seed)
+    with sim_bench(scanner, clock=Clock()) as bench:
+        bare = in_order(case.loom.cavities)
+        scanner.plug(False)
+        points = [lead.point for lead in bare.entries]
+        adapter = opened(bare, learn_farads(bench, cleared_empty(bench), points), "2031-05-04")
+        scanner.plug(True)
+        if case.fault:
+            scanner.add(case.fault)
+        request = Request(case.loom, adapter, "placing", "2031-05-04T00:00:00Z", locate=locate)
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "journal.jsonl"
+            journaled = JournaledBench(bench, path, {})
+            try:
+                # The scatter is what a self-test of this bench would have found.
+                clearance = replace(
+                    cleared(case.loom, journaled, adapter, meter_v=0.0),
+                    repeatability_ohm=REPEATABILITY_OHM,
+                    checked=clearances._CHECKED,
+                )
+                outcome = finish(prove(request, journaled, clearance))
+            finally:
+                journaled.detach()
+            asked = path.read_text(encoding="utf-8")
+    return outcome, asked
+
+
+@dataclass(frozen=True)
+class Row:
+    """What was told of one fault, and whether it is so.
+
+    ``right`` is of the answer (contact, wire, plug), where one was told. ``half_m`` is the half-width of the
+    interval where it is shorter than half the wire, and ``held`` whether it holds the true place.
+    """
+
+    number: int
+    kind: str
+    told: str
+    right: bool
+    far: bool
+    half_m: float | None
+    held: bool
+    farads: int
+    two_ended: bool
+    readings: int
+    fault: str
+    text: str
+
+
+def place_of(outcome: Outcome, *kinds: Kind) -> Place | None:
+    """Return the place of the first finding of these kinds that has one."""
+    return next((f.place for f in outcome.document.findings if f.kind in kinds and f.place is not None), None)
+
+
+def within(loom: Loom, stretches: Sequence[WirePlace], wire: str, place_m: float) -> bool:
+    """Return whether a place, m from the wire's own ``a``, lies in one of these."""
+    for each in stretches:
+        if each.wire == wire:
+            own = loom.wire_by_name[wire]
+            at_m = place_m if each.end == own.a else (own.length_m or 0.0) - place_m
+            if each.low_m - 1e-6 <= at_m <= each.high_m + 1e-6:
+                return True
+    return False
+
+
+def _half_m(loom: Loom, place: Place) -> float | None:
+    """Return half of what the stretches of each wire come to, the longest; ``None`` over half the wire."""
+    reach: Counter[str] = Counter()
+    for each in place.stretches:
+        reach[each.wire] += each.high_m - each.low_m
+    if not reach or any(length > (loom.wire_by_name[w].length_m or 0.0) / 2 for w, length in reach.items()):
+        return None
+    return max(reach.values()) / 2
+
+
+def break_row(number: int, case: Case, seed: int) -> Row:
+    """Prove a loom with one break and judge what is told by the drawing."""
+    outcome, journal = over_link(case, seed)
+    place = place_of(outcome, Kind.OPEN) or Place("none", "nothing told")
+    loom, truth = case.loom, case.truth
+    name, at_m = truth.places_m[0] if truth.places_m else ("", 0.0)
+    length_m = loom.wire_by_name[name].length_m or 0.0 if name else 0.0
+    inside = bool(name) and within(loom, place.stretches, name, at_m)
+    wires = {each.wire for each in place.stretches}
+    told, right = place.answer, False
+    if told == "contact":
+        right = truth.ends == place.ends
+    elif told == "near":
+        right = truth.ends == place.ends or inside
+    elif told == "wire" or (told == "either" and not place.ends and len(wires) == 1):
+        told, right = "wire", name in wires
+    else:
+        told = ""
+    half_m = _half_m(loom, place) if place.answer == "wire" else None
+    return Row(
+        number, truth.kind, told, right, min(at_m, length_m - at_m) > FAR_M, half_m, inside,
+        journal.count('"ask":["capacitance"'), True, place.readings, case.fault, place.text,
+    )  # fmt: skip
+
+
+def short_row(number: int, case: Case, seed: int) -> Row:
+    """Prove a loom in which two conductors touch and judge what is told by the drawing."""
+    outcome, journal = over_link(case, seed)
+    place = place_of(outcome, Kind.SHORT, Kind.LEAKAGE) or Place("none", "nothing told")
+    loom, truth = case.loom, case.truth
+    inside = bool(truth.places_m) and all(
+        within(loom, place.stretches, wire, at_m) for wire, at_m in truth.places_m
+    )
+    told = place.answer if place.answer in ("wire", "connector") else ""
+    right = inside if told == "wire" else set(truth.ends) == set(place.ends)
+    if told == "wire":  # right of the answer; whether the interval holds is counted apart
+        right = {w for w, _ in truth.places_m} == {each.wire for each in place.stretches}
+    half_m = _half_m(loom, place) if place.answer in ("wire", "either") else None
+    held = inside or (place.answer == "either" and bool(truth.ends) and set(truth.ends) <= set(place.ends))
+    ends = [*truth.ends, *(end for wire, _ in truth.places_m for end in loom.wire_by_name[wire].ends)]
+    two_ended = all(end.cavity for wire in loom.wires if set(wire.ends) & set(ends) for end in wire.ends)
+    return Row(
+        number, truth.kind, told, right, False, half_m, held, journal.count('"ask":["capacitance"'),
+        two_ended, place.readings, case.fault, place.text,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Batch:
+    """One family of looms: its name, how many of a full campaign, and how one is drawn and judged."""
+
+    name: str
+    share: float
+    draw: Callable[[random.Random], Case]
+    judge: Callable[[int, Case, int], Row]
+
+
+BATCHES = (
+    Batch("breaks", 1.0, broken, break_row),
+    Batch("breaks in 2 m", 0.15, lambda rng: broken(rng, length_m=2.0), break_row),
+    Batch("shorts", 0.5, touching, short_row),
+    Batch("shorts in 0.5 mm²", 0.15, lambda rng: touching(rng, 0.5, 2.0), short_row),
+    Batch("shorts, contacts equal", 0.15, lambda rng: touching(rng, 0.5, 2.0, EQUAL), short_row),
+)
+
+
+def rows_of(batch: Batch, count: int, seed: int) -> list[Row]:
+    """Return the rows of the first looms of a family; seed, family and number fix all of one."""
+    return [
+        batch.judge(
+            number, batch.draw(random.Random(f"{seed} {batch.name} {number}")), seed * 1_000_000 + number
+        )
+        for number in range(count)
+    ]
+
+
+def false_places(count: int, seed: int) -> tuple[Counter[str], list[str]]:
+    """Return how many looms of each kind had no place to tell, and those of which one was told."""
+    kinds: Counter[str] = Counter()
+    wrong = []
+    for number in range(count):
+        case = unplaceable(random.Random(f"{seed} none {number}"))
+        kinds[case.truth.kind] += 1
+        outcome, journal = over_link(case, seed * 1_000_000 + number)
+        told = [f.place.text for f in outcome.document.findings if f.place and f.place.answer != "none"]
+        asked = case.truth.kind != "sound" or not journal.count('"ask":["capacitance"')
+        if told or not asked:
+            wrong.append(f"{number}: {case.truth.kind}, {case.fault}: {told}")
+    return kinds, wrong
+
+
+def extra_ohms(count: int, seed: int) -> int:
+    """Return the most readings of ohms that placing a short of two wires cost, by two proofs of each loom."""
+    most = 0
+    for number in range(count):
+        case = touching(random.Random(f"{seed} shorts {number}"))
+        asked = [
+            over_link(case, seed * 1_000_000 + number, locate=locate)[1].count('"ask":["resistance"')
+            for locate in (True, False)
+        ]
+        ends = [end for wire in case.loom.wires for end in wire.ends]
+        if all(end.cavity for end in ends):
+            most = max(most, asked[0] - asked[1])
+    return most
+
+
+class Figure(NamedTuple):
+    """One line of the table: what, what must be reached, what was found, whether it is."""
+
+    what: str
+    must: str
+    found: str
+    good: bool
+
+
+def _of(count: int, whole: int) -> str:
+    return f"{100.0 * count / max(whole, 1):.1f} % ({count} of {whole})"
+
+
+def _intervals(name: str, rows: Sequence[Row]) -> Figure:
+    own = [row for row in rows if row.half_m is not None]
+    held = sum(row.held for row in own)
+    share = held / max(len(own), 1)
+    # What few looms scatter by is no miss: two standard errors of a true 95 %.
+    slack = 2.0 * (0.95 * 0.05 / max(len(own), 1)) ** 0.5 if len(own) < 400 else 0.0
+    good = 0.93 - slack <= share <= 0.98 + slack
+    return Figure(
+        f"{name}: intervals under half the wire that hold the place", "93 to 98 %", _of(held, len(own)), good
+    )
+
+
+def _median(name: str, rows: Sequence[Row], most_cm: float) -> Figure:
+    half_cm = 100.0 * statistics.median([row.half_m for row in rows if row.half_m is not None] or [math.inf])
+    good = round(half_cm) <= most_cm
+    return Figure(f"{name}: median half-width", f"{most_cm:g} cm", f"{half_cm:.1f} cm", good)
+
+
+def figures(
+    rows: Mapping[str, Sequence[Row]], none: tuple[Counter[str], list[str]], ohms: int
+) -> Iterator[Figure]:
+    """Yield the figures that must be reached."""
+    breaks, shorts = rows["breaks"], rows["shorts"]
+    told = [row for row in breaks if row.told]
+    right = sum(row.right for row in told)
+    yield Figure(
+        "breaks: right of this contact, that contact, wire, where told",
+        "99 %",
+        _of(right, len(told)),
+        right >= 0.99 * len(told),
+    )
+    far = [row for row in breaks if row.far]
+    open_ = sum(not row.told for row in far)
+    yield Figure(
+        "breaks over 10 cm from both ends left undecided",
+        "at most 10 %",
+        _of(open_, len(far)),
+        open_ <= 0.1 * len(far),
+    )
+    yield _intervals("breaks", breaks)
+    yield _intervals("shorts", shorts)
+    shown = [row for row in shorts if row.told]
+    good = sum(row.right for row in shown)
+    yield Figure(
+        "shorts: right of plug and wires, where told",
+        "99 %",
+        _of(good, len(shown)),
+        good >= 0.99 * len(shown),
+    )
+    yield _median("break in 2 m", rows["breaks in 2 m"], 12.0)
+    yield _median("short in 0.5 mm², 2 m, 1 mΩ", rows["shorts in 0.5 mm²"], 6.0)
+    yield _median("the same, contacts equal", rows["shorts, contacts equal"], 2.0)
+    kinds, wrong = none
+    told_of = ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items()))
+    yield Figure(f"false places ({told_of})", "0", str(len(wrong)), not wrong)
+    farads = max(row.farads for row in breaks)
+    yield Figure("most extra readings of an open", "2", str(farads), farads <= 2)
+    yield Figure("most extra readings of a short of two-ended nets", "4", str(ohms), ohms <= 4)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the campaign, keep its table where it ran in full, and say whether all is reached."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--short", action="store_true")
+    parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--looms", type=int)
+    options = parser.parse_args(argv)
+    looms = options.looms or (60 if options.short else LOOMS)
+    rows = {}
+    for batch in BATCHES:
+        rows[batch.name] = rows_of(batch, max(round(batch.share * looms), 10), options.seed)
+    few = max(looms // 10, 10)
+    none = false_places(few, options.seed)
+    found = list(figures(rows, none, extra_ohms(max(looms // 100, 5), options.seed)))
+    counts = ", ".join(f"{len(own)} {name}" for name, own in rows.items())
+    lines = [
+        "# Places of breaks and shorts, told over the link",
+        "",
+        f"{datetime.now(UTC):%Y-%m-%d}, `python -m tests.campaign.placing --looms {looms} --seed {options.seed}`: "
+        f"{counts}; looms of 0.3 to 6 m, 0.35 to 2.5 mm², one fault each.",
+        "",
+        "| figure | must | found |",
+        "| --- | --- | --- |",
+        *(f"| {f.what} | {f.must} | {f.found}{'' if f.good else ' (missed)'} |" for f in found),
+        "",
+        *(f"    {each}" for each in none[1]),
+        *(
+            f"    {name} {row.number}: {row.fault}: {row.text}"
+            for name, own in rows.items()
+            for row in own
+            if row.told and not row.right
+        ),
+    ]
+    text = "\n".join(lines).rstrip() + "\n"
+    print(text)
+    if not options.short:
+        RESULTS.write_text(text, encoding="utf-8")
+    return 0 if all(figure.good for figure in found) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
