@@ -337,8 +337,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     lines = [
         "# Places of breaks and shorts, told over the link",
         "",
-        f"{datetime.now(UTC):%Y-%m-%d}, `python -m tests.campaign.placing --looms {looms} --seed {options.seed}`: "
-        f"{counts}; looms of 0.3 to 6 m, 0.35 to 2.5 mm², one fault each.",
+        f"{datetime.now(UTC):%Y-%m-%d}, `python -m tests.campaign.placing --looms {looms} --seed "
+        f"{options.seed}`: {counts}; looms of 0.3 to 6 m, 0.35 to 2.5 mm², one fault each.",
         "",
         "| figure | must | found |",
         "| --- | --- | --- |",

@@ -52,7 +52,7 @@ class Case:
 
 @dataclass
 class Drawing:
-    """A loom being drawn: free cavities, wires and where each wire's bundles begin on it, m from its ``a``."""
+    """A loom being drawn: its cavities, its wires, and where bundles begin on each, m from its ``a``."""
 
     rng: random.Random
     section_mm2: float | None = None
@@ -168,7 +168,7 @@ def touching(
     length_m: float | None = None,
     settings: Settings | None = None,
 ) -> Case:
-    """Return a loom in which two conductors touch, in a plug that both reach or in a bundle that they share."""
+    """Return a loom in which two conductors touch, in a plug of both or in a bundle that they share."""
     made = drawing(rng, section_mm2, length_m)
     loom = made.loom(settings or Settings())
     touch_ohm = TOUCH_OHM[0] * (TOUCH_OHM[1] / TOUCH_OHM[0]) ** rng.random()
@@ -204,11 +204,9 @@ def unplaceable(rng: random.Random) -> Case:
         case "part":
             case = broken(rng)
             loom = case.loom
-            name = case.fault.split()[1].split(":")
             wire = _of(loom, case.truth)
             other = next(w for w in loom.wires if not set(w.ends) & set(wire.ends) and w.a.cavity)
             end = next(end for end in wire.ends if end.cavity)
-            del name
             part = Component("C1", ComponentKind.CAPACITOR, (("1", end), ("2", other.a)), capacitance_f=1e-9)
             return Case(replace(loom, components=(part,)), case.fault, Truth("part"))
         case "screen":

@@ -1,4 +1,4 @@
-"""A loom as lines of pieces of one centimetre, solved by nodal analysis: farads of pieces and ohms of touches.
+"""A loom as lines of pieces of one centimetre, solved by nodal analysis: farads of pieces and of touches.
 
 Each wire is a chain of resistors, with the capacitance of each piece at its middle; joints and contacts stand
 at its ends. Ohms come from solving the conductance matrix for one ampere, farads from the charge that flows
@@ -9,7 +9,7 @@ it adds up is worked out here, with no code of the simulator and none of the roo
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -31,40 +31,52 @@ class Lines:
     resistors: list[tuple[Node, Node, float]] = field(default_factory=list)
     farads: list[tuple[Node, float]] = field(default_factory=list)
 
-    def _solved(self, held: Mapping[Node, complex], hertz: float) -> tuple[dict[Node, complex], np.ndarray]:
-        """Return the voltage of each node with these held, and what flows into each node from outside."""
-        nodes = list(
-            dict.fromkeys(
-                [n for a, b, _ in self.resistors for n in (a, b)] + [n for n, _ in self.farads] + [*held]
-            )
-        )
+    def _reached(self, start: Iterable[Node]) -> list[Node]:
+        """Return the nodes that hang together with these."""
+        beside: dict[Node, list[Node]] = {}
+        for a, b, _ in self.resistors:
+            beside.setdefault(a, []).append(b)
+            beside.setdefault(b, []).append(a)
+        found = dict.fromkeys(start)
+        waiting = [*found]
+        for node in waiting:
+            for other in beside.get(node, ()):
+                if other not in found:
+                    found[other] = None
+                    waiting.append(other)
+        return waiting
+
+    def _into(self, held: Mapping[Node, complex], driven: Sequence[Node], hertz: float) -> complex:
+        """Return the current into the driven nodes with these held, of what hangs together with them, A."""
+        nodes = list(dict.fromkeys([*held, *self._reached(driven)]))
         at = {node: k for k, node in enumerate(nodes)}
         matrix = np.zeros((len(nodes), len(nodes)), dtype=complex)
         for a, b, ohm in self.resistors:
+            if a not in at or b not in at:
+                continue
             i, j = at[a], at[b]
             matrix[[i, j], [i, j]] += 1.0 / ohm
             matrix[[i, j], [j, i]] -= 1.0 / ohm
         for node, farad in self.farads:
+            if node not in at:
+                continue
             matrix[at[node], at[node]] += 2j * np.pi * hertz * farad
         fixed = [at[node] for node in held]
         free = [k for k in range(len(nodes)) if k not in set(fixed)]
         volts = np.zeros(len(nodes), dtype=complex)
         volts[fixed] = list(held.values())
         volts[free] = np.linalg.solve(matrix[np.ix_(free, free)], -matrix[np.ix_(free, fixed)] @ volts[fixed])
-        return {node: complex(volts[k]) for node, k in at.items()}, matrix @ volts
+        amps = matrix @ volts
+        return complex(sum(amps[at[node]] for node in driven))
 
     def farad(self, driven: Sequence[End], others: Sequence[End]) -> float:
         """Return the capacitance of the driven points, joined, against all others at 0 V, F."""
         held: dict[Node, complex] = dict.fromkeys(driven, 1.0 + 0j) | dict.fromkeys(others, 0j)
-        volts, amps = self._solved(held, SLOW_HZ)
-        at = {node: k for k, node in enumerate(volts)}
-        return float(sum(amps[at[end]].imag for end in driven) / (2 * np.pi * SLOW_HZ))
+        return self._into(held, driven, SLOW_HZ).imag / (2 * np.pi * SLOW_HZ)
 
     def ohm(self, a: End, b: End) -> float:
         """Return the resistance between two points, Ω."""
-        volts, amps = self._solved({a: 1.0 + 0j, b: 0j}, SLOW_HZ)
-        at = {node: k for k, node in enumerate(volts)}
-        return float((1.0 / amps[at[a]]).real)
+        return (1.0 / self._into({a: 1.0 + 0j, b: 0j}, [a], SLOW_HZ)).real
 
 
 def lines_of(

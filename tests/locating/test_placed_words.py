@@ -92,11 +92,11 @@ def test_a_conductor_read_by_itself_counts_with_its_standard_uncertainty_and_a_p
     assert taken[4:] == [Reading(A1, B1, nominal, 0.5e-3)]
 
 
-def test_joints_and_contacts_are_anything_up_to_the_most_they_may_be_and_no_part_of_the_copper() -> None:
-    """Rectangular from nothing to the most: half of it, and it over √12 (JCGM 100:2008, 4.3.7)."""
+def test_joints_and_contacts_have_a_share_of_the_most_they_may_have_and_are_no_part_of_the_copper() -> None:
+    """Rectangular from 0.3 to 0.8 of the most: 0.55 of it, and half of it over √12 (JCGM 100:2008, 4.3.7)."""
     copper = copper_of(EXPECTED, [EXPECTED.nets[0]], {})
-    assert copper.contact_ohm[A1] == pytest.approx((0.006, 0.012 / math.sqrt(12.0)))
-    assert copper.joint_ohm["W1", A1] == pytest.approx((0.003, 0.006 / math.sqrt(12.0)))
+    assert copper.contact_ohm[A1] == pytest.approx((0.0066, 0.006 / math.sqrt(12.0)))
+    assert copper.joint_ohm["W1", A1] == pytest.approx((0.0033, 0.003 / math.sqrt(12.0)))
     assert copper.run_ohm["W1"] == pytest.approx(2.0 * 0.0345, rel=0.1), "0.5 mm² at 20 °C, 17.2 nΩm"
 
 
