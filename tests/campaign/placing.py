@@ -132,9 +132,9 @@ def within(loom: Loom, stretches: Sequence[WirePlace], wire: str, place_m: float
 
 def _half_m(loom: Loom, place: Place) -> float | None:
     """Return half of what the stretches of each wire come to, the longest; ``None`` over half the wire."""
-    reach: Counter[str] = Counter()
+    reach: dict[str, float] = {}
     for each in place.stretches:
-        reach[each.wire] += each.high_m - each.low_m
+        reach[each.wire] = reach.get(each.wire, 0.0) + each.high_m - each.low_m
     if not reach or any(length > (loom.wire_by_name[w].length_m or 0.0) / 2 for w, length in reach.items()):
         return None
     return max(reach.values()) / 2
@@ -149,7 +149,8 @@ def break_row(number: int, case: Case, seed: int) -> Row:
     length_m = loom.wire_by_name[name].length_m or 0.0 if name else 0.0
     inside = bool(name) and within(loom, place.stretches, name, at_m)
     wires = {each.wire for each in place.stretches}
-    told, right = place.answer, False
+    told: str = place.answer
+    right = False
     if told == "contact":
         right = truth.ends == place.ends
     elif told == "near":

@@ -200,7 +200,7 @@ def unplaceable(rng: random.Random) -> Case:
     """Return a sound loom, or a fault that no place may be told of: why is the truth's kind."""
     made = drawing(rng)
     loom = made.loom(Settings())
-    match rng.choice(("sound", "sound", "part", "screen", "length", "leakage", "joint")):
+    match rng.choice(("sound", "sound", "part", "screen", "leakage", "joint")):
         case "part":
             case = broken(rng)
             loom = case.loom
@@ -215,13 +215,6 @@ def unplaceable(rng: random.Random) -> Case:
             by = next(w for w in case.loom.wires if w.name != wire.name and not set(w.ends) & set(wire.ends))
             wires = tuple(replace(w, screened_by=by.name) if w is wire else w for w in case.loom.wires)
             return Case(replace(case.loom, wires=wires), case.fault, Truth("screen"))
-        case "length":
-            case = broken(rng)
-            wire = _of(case.loom, case.truth)
-            if case.truth.kind == "wire":  # the simulator then takes another length: the middle of it
-                case = replace(case, fault=f"open {wire.name}")
-            wires = tuple(replace(w, length_m=None) if w is wire else w for w in case.loom.wires)
-            return Case(replace(case.loom, wires=wires), case.fault, Truth("length"))
         case "leakage":
             one, other = rng.sample(loom.wires, 2)
             ohm = round(10 ** rng.uniform(3.0, 5.0))

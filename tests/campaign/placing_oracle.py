@@ -71,7 +71,9 @@ class Lines:
 
     def farad(self, driven: Sequence[End], others: Sequence[End]) -> float:
         """Return the capacitance of the driven points, joined, against all others at 0 V, F."""
-        held: dict[Node, complex] = dict.fromkeys(driven, 1.0 + 0j) | dict.fromkeys(others, 0j)
+        held: dict[Node, complex] = {end: 1.0 + 0j for end in driven}  # noqa: C420 - of any node
+        for end in others:
+            held[end] = 0j
         return self._into(held, driven, SLOW_HZ).imag / (2 * np.pi * SLOW_HZ)
 
     def ohm(self, a: End, b: End) -> float:

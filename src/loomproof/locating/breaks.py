@@ -21,7 +21,7 @@ from loomproof.locating.tree import Run, Tree
 from loomproof.locating.wander import PerMetre, covariance_m2, variance_m2
 from loomproof.loom.model import End
 
-TOLD_SHARE = 0.97
+TOLD_SHARE = 0.985
 """So probable one answer must be to be told alone."""
 
 INTERVAL_SHARE = 0.9545
