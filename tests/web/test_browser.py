@@ -6,6 +6,7 @@ Debian's Chromium, driven by Playwright. A browser test waits for what a person 
 from __future__ import annotations
 
 import csv
+import json
 import os
 import shutil
 import signal
@@ -237,3 +238,38 @@ def test_everything_is_reached_by_keyboard_and_fits_a_narrow_screen(page: Page, 
     page.goto(server.base)
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "To the page"
+
+
+def test_what_a_job_asks_is_answered_on_the_page(browser: Browser, folder: Path, tmp_path: Path) -> None:
+    run = [sys.executable, "-m", "tests.web.questioning", str(folder), str(tmp_path)]
+    with subprocess.Popen(run, stdout=subprocess.PIPE, text=True, cwd=LOOMS.parent) as asking:
+        assert asking.stdout is not None
+        try:
+            address = asking.stdout.readline().strip()
+            page = browser.new_context().new_page()
+            page.set_default_timeout(PATIENCE_MS)
+            page.goto(address)
+            page.get_by_role("link", name="Prove").click()
+            question = page.locator("#question")
+            expect(question).to_contain_text("Is all of that done?")
+            expect(page.get_by_text("Disconnect the battery.")).to_be_visible()  # what "that" is
+            page.reload()
+            question.get_by_role("button", name="Yes").click()
+            for asked, said in (("Type 500 to put 500 V", "500"), ("largest that the meter shows", "0,3")):
+                expect(question).to_contain_text(asked)
+                expect(question.get_by_label("Answer")).to_be_focused()
+                page.keyboard.type(said)
+                page.keyboard.press("Enter")
+            expect(question).to_contain_text("Look the loom over.")
+            question.get_by_label("Bent, pushed-back or missing pins").fill("LAMP:2 <bent>")
+            question.get_by_role("button", name="Answer").click()
+            question.get_by_role("button", name="It is off").click()
+            expect(page.locator("#verdict")).to_be_visible()
+            answers = json.loads(asking.stdout.readline())
+        finally:
+            asking.send_signal(signal.SIGINT)
+            asking.communicate(timeout=60)
+    assert answers[:3] == [True, True, 0.3]
+    assert "pins: LAMP:2 <bent>" in answers[3]
+    assert "seals: in order" in answers[3]
+    assert answers[4] is True

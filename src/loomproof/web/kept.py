@@ -158,9 +158,10 @@ def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note
         for _, each in archive.repairs(found.hash)
     ]
     try:
-        path: Path | None = house.workplace.loom(loom_of(house, document))
+        loom = loom_of(house, document)
+        path: Path | None = house.workplace.loom(loom)
     except UsageError:
-        path = None
+        loom, path = "", None
     values = {
         "run": found.run,
         "document": document,
@@ -175,6 +176,7 @@ def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note
         "benches": None if path is None else house.workplace.offered(path),
         "given": asked.form,
         "note": note,
+        "loom": loom,
         "error": None if error is None else told(error, house.how),
     }
     return Page("run.html", values, 200 if error is None else 409)
