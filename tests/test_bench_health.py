@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import random
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -168,6 +170,12 @@ def test_the_command_tells_the_alarm_and_draws_it(tmp_path: Path) -> None:
     later = loomproof("bench", "health", "SIM", "--from", f"{NOW + timedelta(days=1):%Y-%m-%d}")
     assert later.returncode == 2
     assert "no readings" in later.stderr
+
+
+def test_a_reader_that_goes_away_does_not_take_the_alarm_with_it() -> None:
+    kept_for(60, 0.02)
+    shell = f"set -o pipefail; {sys.executable} -m loomproof bench health | true"
+    assert subprocess.run(["bash", "-c", shell], capture_output=True, check=False).returncode == 3
 
 
 def test_a_self_test_keeps_what_its_references_read() -> None:

@@ -155,14 +155,16 @@ def health(name: str, since: tuple[date, date] | None, plot: Path | None, archiv
 
     Exit codes: 0 steady, 3 an alarm.
     """
+    from loomproof.cli.output import found
     from loomproof.jobs.bench_health import bench_health
     from loomproof.screens.bench_health import show_health
 
     health = bench_health(archive, name, since[0] if since else None)
     if plot is not None:
         health.plot(plot)
+    code = found(3 if health.told else 0)
     show_health(health, how)
-    return 3 if health.told else 0
+    return code
 
 
 @bench.command("study", short_help="Split the spread of readings into bench, operator and part.")
