@@ -9,6 +9,7 @@ import click
 from loomproof.cli.given import hazards_given
 from loomproof.cli.options import (
     CONNECTORS,
+    LOOMS,
     PATH,
     FiniteNumber,
     all_option,
@@ -52,20 +53,29 @@ def new(loom: Path, target: Path, only: tuple[str, ...]) -> None:
 @all_option("Show what does not fit lead by lead, however much.")
 def check(table: Path, loom: Path, address: str | None, everything: bool) -> int:
     """Check the adapter TABLE against LOOM, and against a bench."""
-    from loomproof.cli.cures import told
+    from loomproof.cli.cures import how
     from loomproof.jobs import adapters
     from loomproof.loom.reading import load
-    from loomproof.reports.words import plural
+    from loomproof.screens.notes import show_adapter
 
     found = adapters.check(table, load(loom).loom, address=address, loom_path=loom, every=everything)
-    for problem in found.problems:
-        click.echo(f"{problem.severity}: {told(problem)}")
-    click.echo(
-        f"{table}: {plural(len(found.adapter.entries), 'lead')}, "
-        f"{plural(len(found.missing), 'cavity', 'cavities')} without a point, "
-        f"zeroed {found.adapter.zeroed or 'never'}."
-    )
+    show_adapter(str(table), found, how)
     return 2 if any(problem.severity == "error" for problem in found.problems) else 0
+
+
+@adapter.command("parts", short_help="List what adapters for looms are made of.")
+@click.argument("looms", type=PATH, nargs=-1, required=True, shell_complete=LOOMS)
+@click.option("--points", type=click.IntRange(1, 4096), metavar="N", help="What the board has; else enough.")
+@click.option("-o", "--out", type=PATH, help="Write it with labels for leads and plugs: .csv, .xlsx or .pdf.")
+def parts(looms: tuple[Path, ...], points: int | None, out: Path | None) -> None:
+    """List what adapters for LOOMS are made of: plugs by housing, terminals, leads, labels, hook-ups.
+
+    Several looms share plugs of one housing. What a description does not say is asked.
+    """
+    from loomproof.jobs.kit import kit_for
+    from loomproof.screens.kit import show_kit
+
+    show_kit(kit_for(looms, points), out, "Labels to cut out: --out kit.pdf; as a table: --out kit.csv.")
 
 
 @adapter.command("touch", short_help="Find contacts with a probe.")

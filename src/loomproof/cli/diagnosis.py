@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import RUNS, archive_option
+from loomproof.cli.options import PATH, RUNS, archive_option
 from loomproof.cli.output import found
 from loomproof.screens.kept import chosen, show_reasoning, show_repairs
 from loomproof.screens.printing import line, terminal
@@ -25,8 +26,11 @@ if TYPE_CHECKING:
 )
 @click.option("--forget", is_flag=True, help="Take back what --saw was told of this run before.")
 @click.option("--details", is_flag=True, help="Show the reasoning: causes, and what each explanation costs.")
+@click.option("--parts", "loom", type=PATH, metavar="LOOM", help="List what its repairs want, by LOOM.")
 @archive_option
-def findings(run: str, saw: tuple[str, ...], forget: bool, details: bool, archive: Archive) -> None:
+def findings(
+    run: str, saw: tuple[str, ...], forget: bool, details: bool, loom: Path | None, archive: Archive
+) -> None:
     """Show a RUN's findings again (a run's name, or a results file).
 
     --saw takes the answer to what a finding asks for, and leaves the explanations that still fit. Answers are
@@ -46,6 +50,11 @@ def findings(run: str, saw: tuple[str, ...], forget: bool, details: bool, archiv
         line(clean(str(each)))
     if not answered.kept:
         click.echo("Not kept: answers are kept with a run of the store, not with a results file.")
+    if loom is not None:
+        from loomproof.loom.reading import load
+        from loomproof.screens.kit import show_repair_parts
+
+        show_repair_parts(answered.document, load(loom).loom)
     if details:
         show_reasoning(answered.document)
 

@@ -59,18 +59,12 @@ def new(target: Path, name: str, pattern: str, over: bool) -> None:
 )
 def nets(loom: Path, form: str) -> None:
     """Print the expected netlist of LOOM: which cavities are one conductor, by which wires."""
-    from loomproof.electrics.netlist import netlist, netlist_csv, netlist_json
     from loomproof.loom.reading import load
+    from loomproof.screens.description import show_nets
 
     described = load(loom).loom
     found(0)
-    if form == "json":
-        click.echo(netlist_json(described))
-    elif form == "csv":
-        click.echo(netlist_csv(described).decode(), nl=False)
-    else:
-        for row in netlist(described):
-            click.echo(row)
+    show_nets(described, form)
 
 
 @click.command()

@@ -14,7 +14,6 @@ import sys
 import traceback
 from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import NamedTuple
 
 import click
@@ -146,18 +145,12 @@ def cli(context: click.Context) -> None:
     """
     if context.invoked_subcommand is None:
         from loomproof.cli.cures import how, typed
-        from loomproof.jobs.lying_here import lying_here
-        from loomproof.jobs.next_steps import next_steps
         from loomproof.screens.first_page import show_first_page
 
-        steps = next_steps(lying_here(Path.cwd(), os.environ.get("LOOMPROOF_STORE")))
         last = "Usage: loomproof COMMAND … --help says what one does; loomproof --help lists all by job."
+        store = os.environ.get("LOOMPROOF_STORE")
         show_first_page(
-            cli.help or "",
-            JOBS,
-            steps,
-            lambda do: how(do and replace(do, on=typed(do.on) if do.on else "")),
-            last,
+            cli.help or "", JOBS, store, lambda do: how(do and replace(do, on=do.on and typed(do.on))), last
         )
 
 

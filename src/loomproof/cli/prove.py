@@ -37,6 +37,9 @@ if TYPE_CHECKING:
     from loomproof.results.grade import Grade
 
 
+MADE_ITSELF = "--hook-ups and --continue make adapter and plan themselves; --plugs names plugs that you have"
+
+
 @click.command()
 @loom_argument
 @bench_option(
@@ -148,12 +151,16 @@ def prove(
     plugging = hook_ups or stopped_run is not None
     if not plugging:
         refuse_limits(limits, stop_after)
-    _refuse_mixed(
-        plugging,
-        probe=probe,
-        insulation=insulation,
-        made_itself=adapter or plan_file,
-    )
+    for wrong, why in (
+        (probe, "--probe reads ends that no hook-up reaches; it does not go with --hook-ups"),
+        (
+            insulation,
+            "--insulation wants the whole loom on the bench at once; it does not go with --hook-ups",
+        ),
+        (adapter or plan_file, MADE_ITSELF),
+    ):
+        if plugging and wrong:
+            raise UsageError(why)
     job = Job.in_workshop(
         described,
         address,
@@ -220,26 +227,3 @@ def replay(journal: Path, loom: Path, json_file: str, grade: Grade | None) -> in
     code = found(EXIT_CODES[proof.verdict])
     write_json(json_file, json_of(proof.document))
     return code
-
-
-def _refuse_mixed(
-    plugging: bool,
-    *,
-    probe: bool,
-    insulation: InsulationTest | None,
-    made_itself: object,
-) -> None:
-    """Refuse options that do not go together."""
-    for wrong, why in (
-        (plugging and probe, "--probe reads ends that no hook-up reaches; it does not go with --hook-ups"),
-        (
-            plugging and insulation,
-            "--insulation wants the whole loom on the bench at once; it does not go with --hook-ups",
-        ),
-        (
-            plugging and made_itself,
-            "--hook-ups and --continue make adapter and plan themselves; --plugs names plugs that you have",
-        ),
-    ):
-        if wrong:
-            raise UsageError(why)

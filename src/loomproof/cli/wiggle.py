@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -20,9 +20,6 @@ from loomproof.cli.options import (
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
 from loomproof.screens.printing import line
-
-if TYPE_CHECKING:
-    from loomproof.jobs.wiggle import Wiggle
 
 LONGEST_S = 4 * 3600.0
 
@@ -105,7 +102,7 @@ def wiggle(
             told_and_kept(job.wiggled, described, picture, json_file)
         raise
     assert job.wiggled is not None
-    code = found(_code(job.wiggled))
+    code = found(1 if job.wiggled.troubles else 0 if job.wiggled.whole else 3)
     told_and_kept(job.wiggled, described, picture, json_file)
     return code
 
@@ -120,11 +117,3 @@ def _given(said: Sequence[str]) -> dict[str, tuple[str, ...]]:
             raise UsageError(f"--place {each}: write each name once, as --place left=LAMP,W2")
         places[name.strip()] = listed
     return places
-
-
-def _code(wiggle: Wiggle) -> int:
-    if wiggle.troubles:
-        return 1
-    watched = wiggle.watched
-    short = watched.lost or watched.unwatched_s or watched.as_at_rest or watched.watched_s < watched.asked_s
-    return 3 if short else 0

@@ -76,6 +76,12 @@ class Wiggle:
     places: tuple[Place, ...] = ()
     started: str = ""
 
+    @property
+    def whole(self) -> bool:
+        """Whether all of the time that was asked for was watched, and nothing of it was lost."""
+        seen = self.watched
+        return not (seen.lost or seen.unwatched_s or seen.as_at_rest or seen.watched_s < seen.asked_s)
+
     def picture(self, name: str) -> str:
         """Return what was seen of the loom of this name over time and place, as an SVG document."""
         return moved_picture(name, self.watched, self.troubles, [place.name for place in self.places])

@@ -9,6 +9,7 @@ import click
 
 from loomproof.errors import Problem
 from loomproof.jobs.describing import Checked
+from loomproof.loom.model import Loom
 from loomproof.screens.notes import MOST_ALIKE, How, show_grouped, told
 from loomproof.screens.printing import line
 
@@ -90,3 +91,16 @@ def show_exported(
         writing.write_file(kbl, written.content, over=over)
         click.echo(f"{kbl} holds what KBL 2.5 can hold of the loom.", err=True)
         lacking("It cannot hold:", written.left_out)
+
+
+def show_nets(loom: Loom, form: str) -> None:
+    """Print the expected netlist as ``json``, ``csv`` or text."""
+    from loomproof.electrics.netlist import netlist, netlist_csv, netlist_json
+
+    if form == "json":
+        click.echo(netlist_json(loom))
+    elif form == "csv":
+        click.echo(netlist_csv(loom).decode(), nl=False)
+    else:
+        for row in netlist(loom):
+            click.echo(row)

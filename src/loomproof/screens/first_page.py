@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
+from pathlib import Path
 
 import click
 
-from loomproof.jobs.next_steps import Step
+from loomproof.jobs.lying_here import lying_here
+from loomproof.jobs.next_steps import next_steps
 from loomproof.screens.notes import How
 
 
-def show_first_page(intro: str, jobs: Mapping[str, str], steps: Iterable[Step], how: How, last: str) -> None:
+def show_first_page(intro: str, jobs: Mapping[str, str], store: str | None, how: How, last: str) -> None:
     """Show what the program is, its jobs, then how each thing here stands and what is next."""
     page = click.HelpFormatter()
     page.width = min(page.width, 80)
@@ -20,7 +22,7 @@ def show_first_page(intro: str, jobs: Mapping[str, str], steps: Iterable[Step], 
     with page.section("Three jobs"):
         page.write_dl(list(jobs.items()))
     with page.section("Here, and what comes next"):
-        for step in steps:
+        for step in next_steps(lying_here(Path.cwd(), store)):
             page.write_text(f"{step.about}: {step.stands}" if step.about else step.stands)
             with page.indentation():
                 for do in step.does:

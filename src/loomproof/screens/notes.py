@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 import click
 
 from loomproof.errors import Do, Problem, Todo
+
+if TYPE_CHECKING:
+    from loomproof.jobs.adapters import CheckedAdapter
 
 How: TypeAlias = Callable[[Do | None], str]
 """How a person asks for what the program can do; "" for nothing."""
@@ -55,3 +58,16 @@ def in_full(how: How) -> str:
 def told(problem: Problem, how: How) -> str:
     """Return a problem with its place and what to do, and how that is asked for."""
     return " ".join(filter(None, (str(problem), how(problem.do))))
+
+
+def show_adapter(table: str, found: CheckedAdapter, how: How) -> None:
+    """Say what does not fit of an adapter table, and what it comes to."""
+    from loomproof.reports.words import plural
+
+    for problem in found.problems:
+        click.echo(f"{problem.severity}: {told(problem, how)}")
+    click.echo(
+        f"{table}: {plural(len(found.adapter.entries), 'lead')}, "
+        f"{plural(len(found.missing), 'cavity', 'cavities')} without a point, "
+        f"zeroed {found.adapter.zeroed or 'never'}."
+    )

@@ -1,0 +1,278 @@
+"""What adapters for some looms are made of: plugs that looms share, terminals, leads and their labels. Pure.
+
+One loom is on the bench at a time, so of plugs of one housing as many are wanted as the most demanding loom
+has on at once. What the description does not say is a question, never a guess.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple, assert_never
+
+from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom
+
+
+class PlugType(NamedTuple):
+    """What one plug of a kit mates with: ``of`` names the connector alone where no housing is stated."""
+
+    kind: ConnectorKind
+    housing: str
+    of: str
+    cavities: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HookedUp:
+    """A loom as a board is to drive it: on which point each cavity is, hook-up by hook-up.
+
+    ``refused`` says why no way of hooking it up was found, "" where one was.
+    """
+
+    loom: Loom
+    hook_ups: tuple[Mapping[End, int], ...]
+    refused: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Plugs:
+    """Plugs to have of one type: so many, for these looms."""
+
+    type: PlugType
+    quantity: int
+    looms: tuple[str, ...]
+
+    @property
+    def leads(self) -> int:
+        """Leads that end in them: one for each cavity."""
+        return self.quantity * len(self.type.cavities)
+
+
+@dataclass(frozen=True, slots=True)
+class Terminals:
+    """Terminals to have for the plugs of one type, by the section (mm²) of the loom's wires opposite.
+
+    ``sections_mm2`` are several where looms or plugs differ, none where no section is described; ``sealed``
+    where a seal or blanking plug is described at the loom's cavity; ``empty`` where no wire is in it.
+    """
+
+    type: PlugType
+    sections_mm2: tuple[float, ...]
+    sealed: bool
+    empty: bool
+    quantity: int
+
+
+@dataclass(frozen=True, slots=True)
+class LeadLabel:
+    """What is written on a lead: the loom, its hook-up (1, 2, …), point, cavity and colours of its wires."""
+
+    loom: str
+    hook_up: int
+    point: int
+    end: End
+    colours: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlugLabel:
+    """What is written on a plug: the loom, the connector that it goes to, its housing and where that sits."""
+
+    loom: str
+    connector: str
+    housing: str
+    location: str
+
+
+@dataclass(frozen=True, slots=True)
+class Driven:
+    """How a board drives a loom: its cavities with a lead, hook-ups, plugs put on in all, most points."""
+
+    loom: str
+    cavities: int
+    hook_ups: int
+    plug_ins: int
+    points: int
+    refused: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Kit:
+    """All of it. ``points`` is what the board has; ``questions`` is what the descriptions do not say."""
+
+    points: int
+    driven: tuple[Driven, ...]
+    plugs: tuple[Plugs, ...]
+    terminals: tuple[Terminals, ...]
+    lead_labels: tuple[LeadLabel, ...]
+    plug_labels: tuple[PlugLabel, ...]
+    questions: tuple[str, ...]
+
+    @property
+    def once(self) -> tuple[Plugs, ...]:
+        """Plugs that several looms share."""
+        return tuple(each for each in self.plugs if len(each.looms) > 1)
+
+    def for_one(self, loom: str) -> tuple[Plugs, ...]:
+        """Plugs that only this loom wants."""
+        return tuple(each for each in self.plugs if each.looms == (loom,))
+
+
+def kit_of(looms: Sequence[HookedUp], points: int) -> Kit:
+    """Return what to make for these looms, whose names differ, on a board of so many points."""
+    names = [each.loom.name for each in looms]
+    at_once = {each.loom.name: _at_once(each) for each in looms}
+    types = dict.fromkeys(kind for counts in at_once.values() for kind in counts)
+    plugs = tuple(
+        Plugs(
+            kind,
+            max(at_once[name][kind] for name in names),
+            tuple(name for name in names if at_once[name][kind]),
+        )
+        for kind in types
+    )
+    return Kit(
+        points,
+        tuple(map(_driven, looms)),
+        plugs,
+        tuple(row for each in plugs for row in _terminals(each, looms)),
+        tuple(label for each in looms for label in _lead_labels(each)),
+        tuple(
+            PlugLabel(each.loom.name, plug.name, plug.housing, plug.location)
+            for each in looms
+            for plug in plugged(each.loom)
+        ),
+        tuple(dict.fromkeys((*_unknown(looms), *_differing(looms), *_left_out(looms)))),
+    )
+
+
+def plugged(loom: Loom) -> tuple[Connector, ...]:
+    """Return the connectors that get a plug: neither splices nor what must never be driven."""
+    return tuple(
+        each
+        for each in loom.connectors
+        if each.kind is not ConnectorKind.SPLICE and each.hazard is not Hazard.PYROTECHNIC and each.cavities
+    )
+
+
+def mate(kind: ConnectorKind) -> str:
+    """Return what goes onto a connector of a kind, in words (common practice)."""
+    match kind:
+        case ConnectorKind.PLUG | ConnectorKind.SOCKET:
+            return "mating half"
+        case ConnectorKind.RING:
+            return "clip or bolt"
+        case ConnectorKind.BLADE:
+            return "receptacle for a blade"
+        case ConnectorKind.BULLET:
+            return "receptacle for a bullet"
+        case ConnectorKind.TAIL:
+            return "clip for a bare end"
+        case ConnectorKind.FUSE_HOLDER:
+            return "blades for a fuse holder"
+        case ConnectorKind.RELAY_BASE:
+            return "blades for a relay base"
+        case ConnectorKind.SPLICE:
+            return "nothing"
+    assert_never(kind)
+
+
+NAMELESS = (ConnectorKind.RING, ConnectorKind.BLADE, ConnectorKind.BULLET, ConnectorKind.TAIL)
+"""What has no housing: what goes onto it is alike for all of its kind."""
+
+
+def _type(loom: Loom, plug: Connector) -> PlugType:
+    alike = plug.housing or plug.kind in NAMELESS
+    return PlugType(plug.kind, plug.housing, "" if alike else f"{plug.name} of {loom.name}", plug.cavities)
+
+
+def _at_once(hooked: HookedUp) -> Counter[PlugType]:
+    """Count the plugs of each type that are on at once at most; all where there is no way to hook it up."""
+    most: Counter[PlugType] = Counter()
+    plugs = {each.name: each for each in plugged(hooked.loom)}
+    for on in [{end.connector for end in each} for each in hooked.hook_ups] or [set(plugs)]:
+        most |= Counter(_type(hooked.loom, plug) for name, plug in plugs.items() if name in on)
+    return most
+
+
+def _driven(hooked: HookedUp) -> Driven:
+    before: set[str] = set()
+    plug_ins = 0
+    for each in hooked.hook_ups:
+        on = {end.connector for end in each}
+        plug_ins += len(on - before)
+        before = on
+    return Driven(
+        hooked.loom.name,
+        sum(len(plug.cavities) for plug in plugged(hooked.loom)),
+        len(hooked.hook_ups),
+        plug_ins,
+        max((len(each) for each in hooked.hook_ups), default=0),
+        hooked.refused,
+    )
+
+
+def _terminals(plugs: Plugs, looms: Sequence[HookedUp]) -> Iterable[Terminals]:
+    found: Counter[tuple[tuple[float, ...], bool, bool]] = Counter()
+    for cavity in plugs.type.cavities:
+        sections: set[float] = set()
+        sealed, empty = False, True
+        for hooked in looms:
+            for plug in plugged(hooked.loom):
+                if _type(hooked.loom, plug) == plugs.type:
+                    end = End(plug.name, cavity)
+                    wires = hooked.loom.wires_at.get(end, ())
+                    sections |= {wire.csa_mm2 for wire in wires if wire.csa_mm2}
+                    facts = hooked.loom.facts_by_end.get(end)
+                    sealed = sealed or bool(facts and facts.sealed)
+                    empty = empty and not wires
+        found[tuple(sorted(sections)), sealed, empty] += plugs.quantity
+    for (sections_mm2, sealed, empty), quantity in found.items():
+        yield Terminals(plugs.type, sections_mm2, sealed, empty, quantity)
+
+
+def _lead_labels(hooked: HookedUp) -> Iterable[LeadLabel]:
+    driven = {plug.name for plug in plugged(hooked.loom)}
+    for number, point_of in enumerate(hooked.hook_ups, 1):
+        for end, point in sorted(point_of.items(), key=lambda each: each[1]):
+            if end.connector in driven:
+                wires = hooked.loom.wires_at.get(end, ())
+                colours = tuple(dict.fromkeys(wire.colour for wire in wires if wire.colour))
+                yield LeadLabel(hooked.loom.name, number, point, end, colours)
+
+
+def _unknown(looms: Sequence[HookedUp]) -> Iterable[str]:
+    for hooked in looms:
+        for plug in plugged(hooked.loom):
+            if not plug.housing and plug.kind not in NAMELESS:
+                where = f", {plug.location}" if plug.location else ""
+                size = "1 cavity" if len(plug.cavities) == 1 else f"{len(plug.cavities)} cavities"
+                yield f"{hooked.loom.name}: which housing has {plug.name} ({plug.kind}, {size}{where})?"
+
+
+def _differing(looms: Sequence[HookedUp]) -> Iterable[str]:
+    """Ask about one housing that is described with other cavities, or as another kind, at another place."""
+    first: dict[str, tuple[str, PlugType]] = {}
+    for hooked in looms:
+        for plug in plugged(hooked.loom):
+            if plug.housing:
+                mine = f"{plug.name} of {hooked.loom.name}", _type(hooked.loom, plug)
+                other, kind = first.setdefault(plug.housing, mine)
+                if kind != mine[1]:
+                    how = f"{kind.kind} of {len(kind.cavities)} at {other}"
+                    yield (
+                        f"Housing {plug.housing} is {how}, but {plug.kind} of {len(plug.cavities)} at "
+                        f"{mine[0]}, or its cavities are named otherwise: is it one housing? "
+                        "They are listed apart."
+                    )
+
+
+def _left_out(looms: Sequence[HookedUp]) -> Iterable[str]:
+    for hooked in looms:
+        for plug in hooked.loom.connectors:
+            if plug.hazard is Hazard.PYROTECHNIC:
+                yield (
+                    f"{hooked.loom.name}: {plug.name} is pyrotechnic. No plug is listed for it: nothing may "
+                    "ever be driven there, and no bench proves a loom with it."
+                )
