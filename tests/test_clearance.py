@@ -201,6 +201,7 @@ UNDRIVEN = {
     "loomproof.jobs.hookups.hook_ups_for": "asks how many points it has",
     "loomproof.jobs.hookups.prove_hook_ups": "it clears the bench itself",
     "loomproof.jobs.job.Job": "it clears the bench itself",
+    "loomproof.jobs.build_adapter.build_adapter": "it clears the bench itself",
     "loomproof.jobs.learn_adapter.learn_adapter": "it clears the bench itself",
     "loomproof.jobs.learn_adapter.name_touched": "it clears the bench itself",
     "loomproof.jobs.learn_adapter.somebody_there": "asks whether it is a simulator",

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from loomproof.cli.cures import how
 from loomproof.cli.given import hazards_given
 from loomproof.cli.options import (
     CONNECTORS,
@@ -20,6 +21,19 @@ from loomproof.cli.options import (
 )
 from loomproof.errors import UsageError
 
+wait_option = click.option(
+    "--wait",
+    "wait_s",
+    type=FiniteNumber(0, 600),
+    default=60.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="How long to wait for each touch.",
+)
+to_option = click.option(
+    "--to", "target", type=PATH, required=True, metavar="FILE", help="Where the table goes."
+)
+
 
 @click.group()
 def adapter() -> None:
@@ -28,7 +42,7 @@ def adapter() -> None:
 
 @adapter.command("new", short_help="Write an adapter table for a loom.")
 @loom_argument
-@click.option("--to", "target", type=PATH, required=True, metavar="FILE", help="Never over another table.")
+@to_option
 @click.option(
     "--connector",
     "only",
@@ -53,7 +67,6 @@ def new(loom: Path, target: Path, only: tuple[str, ...]) -> None:
 @all_option("Show what does not fit lead by lead, however much.")
 def check(table: Path, loom: Path, address: str | None, everything: bool) -> int:
     """Check the adapter TABLE against LOOM, and against a bench."""
-    from loomproof.cli.cures import how
     from loomproof.jobs import adapters
     from loomproof.loom.reading import load
     from loomproof.screens.notes import show_adapter
@@ -84,10 +97,7 @@ def parts(looms: tuple[Path, ...], points: int | None, out: Path | None) -> None
 @click.option("--to", "target", type=PATH, metavar="FILE", help="Learn: write there.")
 @click.option("--adapter", "table", type=PATH, metavar="FILE", help="Name the net.")
 @click.option("--resume", is_flag=True, help="Go on with the table that is at --to.")
-@click.option(
-    "--wait", "wait_s", type=FiniteNumber(0, 600), default=60.0, show_default=True, metavar="SECONDS",
-    help="How long to wait for each touch.",
-)  # fmt: skip
+@wait_option
 @hazard_option
 @made_safe_option
 def touch(
@@ -106,20 +116,17 @@ def touch(
     and the table is written; each touch beeps, u and Enter takes the last one back, s and Enter leaves an end
     out. With --adapter, the loom on, each touch names its net.
     """
-    from loomproof.cli.cures import how
     from loomproof.jobs.adapters import read_adapter
     from loomproof.jobs.gate import Assured
     from loomproof.jobs.job import Job
-    from loomproof.jobs.learn_adapter import Patience, Word
     from loomproof.loom.reading import load
-    from loomproof.screens.progress import Screen, on_touching
+    from loomproof.screens.progress import Screen, at_the_probe, on_touching
     from loomproof.screens.streams import writable
-    from loomproof.screens.terminal_operator import TerminalOperator, typed_meanwhile
+    from loomproof.screens.terminal_operator import TerminalOperator
 
     if (target is None) == (table is None):
         raise UsageError("give --to FILE to learn an adapter, or --adapter FILE to name nets")
-    words = {"u": Word.UNDO, "s": Word.SKIP}
-    described, patience = load(loom).loom, Patience(wait_s, said=lambda: words.get(typed_meanwhile()))
+    described, patience = load(loom).loom, at_the_probe(wait_s)
     job = Job(
         described,
         address,
@@ -134,3 +141,35 @@ def touch(
     writable(str(target))
     learning = job.learn_adapter(target, patience, resume=resume)
     on_touching(learning, Screen(how), target, len(described.cavities))
+
+
+@adapter.command("build", short_help="Make an adapter lead by lead, each one proved.")
+@loom_argument
+@click.option("--bench", "address", metavar="ADDRESS", help="As for prove; without it what is left is shown.")
+@to_option
+@click.option("--shorted", is_flag=True, help="A shorting plug proves leads, from a plug's second one on.")
+@click.option("--left", type=PATH, metavar="FILE", help="Write what is left to make as a page, .pdf.")
+@wait_option
+@made_safe_option
+def build(
+    loom: Path,
+    address: str | None,
+    target: Path,
+    shorted: bool,
+    left: Path | None,
+    wait_s: float,
+    made_safe: bool,
+) -> None:
+    """Make an adapter for LOOM lead by lead: each is proved as it is made, and saved at once.
+
+    No loom is on. A probe joined to the scanner's 0 V through its resistor touches its end, never one on
+    mains earth. u and Enter takes the last lead back, s and Enter leaves one for later; the same command
+    goes on.
+    """
+    from loomproof.loom.reading import load
+    from loomproof.screens.kit import build_on_screen, show_left
+
+    described = load(loom).loom
+    if address is not None:
+        build_on_screen(described, address, target, loom, wait_s, how, shorted=shorted, made_safe=made_safe)
+    show_left(described, target, left)

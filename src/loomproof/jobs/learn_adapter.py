@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Generator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
 from typing import Literal
 
 from loomproof.bench.adapter import Adapter, Lead, read_adapter, write_adapter
 from loomproof.bench.interface import Bench
-from loomproof.bench.seam import points_of
+from loomproof.bench.seam import PointSet, point_set, points_of
 from loomproof.errors import AdapterError, Todo, UsageError
 from loomproof.jobs.at_bench import BenchAt, reached, starts_its_own
 from loomproof.jobs.files import now, rfc3339
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared, cleared_empty
 from loomproof.jobs.operator import Operator
 from loomproof.loom.model import End, Loom
-from loomproof.measuring.clearance import Clearance
+from loomproof.measuring.clearance import Clearance, require_empty
 from loomproof.measuring.events import Event, Prompt, Touched
-from loomproof.measuring.probe import net_touched, touches
+from loomproof.measuring.probe import ALIKE, net_touched, touches
 from loomproof.planning.request import Request
 
 PAUSE_S = 0.02
@@ -44,6 +44,59 @@ class Patience:
     said: Callable[[], Word | None] = lambda: None
 
 
+@dataclass(frozen=True)
+class Guide:
+    """Which ends are asked for, in order, and how; ``labels`` are the points that their labels say, if any.
+
+    ``shorted``: from the second lead of a plug on a lead may be found through a shorting plug over that plug.
+    ``about`` says what else is known of an end, to find its lead by.
+    """
+
+    ends: Sequence[End]
+    labels: Mapping[End, int] = field(default_factory=dict)
+    shorted: bool = False
+    about: Callable[[End], str] = lambda _: ""
+
+    def asked(self, end: End, number: int, of: int, *, joined: bool) -> Prompt:
+        """Return what a person is asked for an end, which is this of so many; ``joined``: by the plug."""
+        if not self.labels:
+            return Prompt(f"Touch {end} …")
+        how = "push it into its plug, the shorting plug on" if joined else "make it and touch its end"
+        return Prompt(f"Lead {number} of {of}, {end}{self.about(end)}, point {self.labels[end]}: {how} …")
+
+    def found(self, end: End, point: int) -> Iterator[Prompt]:
+        """Yield what else is to be said of an end that was found at a point: its label is wrong."""
+        if self.labels and self.labels[end] != point:
+            yield Prompt(f"  {end}: it is at point {point}, not {self.labels[end]}; label it so")
+
+
+@dataclass(frozen=True)
+class _At:
+    """The bench at which ends are found, cleared with nothing on it, and how they are asked for."""
+
+    bench: Bench
+    clearance: Clearance
+    patience: Patience
+    guide: Guide
+
+    def next_joined(self, plug: Sequence[int], refused: PointSet) -> PointSet | Word | None:
+        """Return what the shorting plug newly joins to the leads of this plug, once all of those reach it."""
+        require_empty(self.clearance, self.bench)
+        until = self.patience.clock() + self.patience.wait_s
+        known, last, alike = point_set(plug), 0, 0
+        while True:
+            (low,) = self.bench.sense([1 << (plug[0] - 1)])
+            alike, last = (alike + 1 if low == last else 1), low
+            new = low & ~known
+            if alike >= ALIKE and known & ~low == 0 and new and new != refused:
+                return new
+            if (word := self.patience.said()) is not None:
+                return word
+            if self.patience.clock() >= until:
+                return None
+            self.patience.pause(PAUSE_S)
+
+
 def learn_adapter(
     loom: Loom,
     at: BenchAt,
@@ -53,13 +106,14 @@ def learn_adapter(
     loom_path: Path | None = None,
     patience: Patience | None = None,
     resume: bool = False,
+    guide: Guide | None = None,
 ) -> Generator[Event, None, Adapter]:
     """Have each end of an adapter touched in the loom's order, no loom on, and write the table.
 
-    What was learned is written whatever ends it; ``resume`` goes on with a table that is there already, whose
-    leads stay as they are. Raises `UsageError` where nobody can touch or a table is there and is not gone on
-    with, `SafetyError` where nobody says that no loom is on, `AdapterError` where a point stays low or
-    nothing was touched.
+    What was learned is written after each end. ``resume`` goes on with a table that is there already, whose
+    leads stay as they are; ``guide`` says how ends are asked for. Raises `UsageError` where nobody can touch
+    or a table is there and is not gone on with, `SafetyError` where nobody says that no loom is on,
+    `AdapterError` where a point stays low or nothing was touched.
     """
     before = _known(loom, target, resume=resume)
     somebody_there(at)
@@ -67,21 +121,26 @@ def learn_adapter(
         clearance = yield from cleared_empty(bench, operator)
         end_of = {lead.point: lead.end for lead in before}
         kept = {lead.point: lead for lead in before}
-        try:
-            ends = [end for end in loom.cavities if end not in set(end_of.values())]
-            yield from _learn_all(ends, end_of, bench, clearance, patience or Patience())
-            if not end_of:
-                raise AdapterError(
-                    "nothing was touched; no table was written",
-                    cure="Is the probe joined to the scanner's 0 V? Is there time enough for each end?",
-                    do=Todo.WAIT,
-                )
-        finally:
+        guide = guide or Guide(loom.cavities)
+
+        def save() -> Adapter:
             leads = (kept.get(point) or Lead(point, end_of[point]) for point in sorted(end_of))
             learned = Adapter(target.stem, tuple(leads))
             if end_of:
                 write_adapter(learned, target)
-    return learned
+            elif not before:  # the one end that was learned was taken back
+                target.unlink(missing_ok=True)
+            return learned
+
+        ends = [end for end in guide.ends if end not in set(end_of.values())]
+        yield from _learn_all(ends, end_of, _At(bench, clearance, patience or Patience(), guide), save)
+        if not end_of:
+            raise AdapterError(
+                "nothing was touched; no table was written",
+                cure="Is the probe joined to the scanner's 0 V? Is there time enough for each end?",
+                do=Todo.WAIT,
+            )
+        return save()
 
 
 def _known(loom: Loom, target: Path, *, resume: bool) -> tuple[Lead, ...]:
@@ -104,34 +163,41 @@ def _known(loom: Loom, target: Path, *, resume: bool) -> tuple[Lead, ...]:
 
 
 def _learn_all(
-    ends: Sequence[End], end_of: dict[int, End], bench: Bench, clearance: Clearance, patience: Patience
+    ends: Sequence[End], end_of: dict[int, End], at: _At, save: Callable[[], object]
 ) -> Generator[Event, None, None]:
-    """Have ends touched in turn; the last one can be taken back, and any be left out."""
+    """Have ends touched in turn, each saved; the last one can be taken back, and any be left out."""
     done: list[int | None] = []
+    taken_back = 0
     while len(done) < len(ends):
         end = ends[len(done)]
-        found = yield from _learn(end, end_of, bench, clearance, patience)
+        found = yield from _learn(end, end_of, at, (len(done) + 1, len(ends)), taken_back)
+        taken_back = 0
         if found is not Word.UNDO:
             done.append(found)
         elif done:
             point = done.pop()
             if point is not None:
                 del end_of[point]
+                taken_back = 1 << (point - 1)
             yield Prompt(f"  {ends[len(done)]}: taken back")
         else:
             yield Prompt("  nothing was learned yet that could be taken back")
+        save()
 
 
 def _learn(
-    end: End, end_of: dict[int, End], bench: Bench, clearance: Clearance, patience: Patience
+    end: End, end_of: dict[int, End], at: _At, place: tuple[int, int], refused: PointSet
 ) -> Generator[Event, None, int | Literal[Word.UNDO] | None]:
     """Have one end touched, again and again until it is one free point, and add it to what is known.
 
     Gives the point, ``None`` for an end that is left out, `Word.UNDO` where the last one is to be taken back.
+    ``place`` is its number and how many there are; ``refused`` what the shorting plug joins and is not it.
     """
     while True:
-        yield Prompt(f"Touch {end} …")
-        low = _next_touch(bench, clearance, patience)
+        plug = [point for point, known in end_of.items() if known.connector == end.connector]
+        joined = at.guide.shorted and bool(plug)
+        yield at.guide.asked(end, *place, joined=joined)
+        low = at.next_joined(plug, refused) if joined else _next_touch(at.bench, at.clearance, at.patience)
         if low is Word.UNDO:
             return low
         if low is None or low is Word.SKIP:
@@ -141,16 +207,26 @@ def _learn(
         if len(points) == 1 and points[0] not in end_of:
             end_of[points[0]] = end
             yield Touched(points, (end,))
-            _lifted(bench, patience)
+            yield from at.guide.found(end, points[0])
+            if not joined:
+                _lifted(at.bench, at.patience)
             return points[0]
-        said = f"point {points[0]} is {end_of[points[0]]} already" if len(points) == 1 else _several(points)
+        several = _at_once(points) if joined else _several(points)
+        said = f"point {points[0]} is {end_of[points[0]]} already" if len(points) == 1 else several
         yield Prompt(f"  {end}: {said}")
-        _lifted(bench, patience)
-        if bench.sense([0])[0]:
+        if joined:
+            refused = low
+            continue
+        _lifted(at.bench, at.patience)
+        if at.bench.sense([0])[0]:
             raise AdapterError(
                 f"{end}: {said}, and it still reads low",
                 cure="Take the loom off, and touch one end at a time.",
             )
+
+
+def _at_once(points: Sequence[int]) -> str:
+    return f"point {', '.join(map(str, points))} came at once; one is expected"
 
 
 def _several(points: Sequence[int]) -> str:

@@ -71,7 +71,7 @@ def doubts(document: Document, loom: Loom) -> Iterator[str]:
 
 
 def _parts(number: int, finding: Finding, loom: Loom) -> Iterator[Part]:
-    look = Cause(finding.cause).look if finding.cause in set(Cause) else None
+    look = next((cause.look for cause in Cause if cause == finding.cause), None)
     if look in _NOT_THE_LOOM:
         return
     wires = [loom.wire_by_name[name] for name in finding.wires if name in loom.wire_by_name]

@@ -119,6 +119,30 @@ class Kit:
         return tuple(each for each in self.plugs if each.looms == (loom,))
 
 
+@dataclass(frozen=True, slots=True)
+class Left:
+    """What is left to make of a plug: so many of its leads are made, and these ends have none."""
+
+    connector: str
+    housing: str
+    made: int
+    ends: tuple[End, ...]
+
+
+def left_to_make(loom: Loom, made: Iterable[End]) -> tuple[Left, ...]:
+    """Return the plugs of a loom with what is left of each, those that are whole among them."""
+    have = set(made)
+    return tuple(
+        Left(
+            plug.name,
+            plug.housing,
+            sum(end in have for end in plug.ends),
+            tuple(end for end in plug.ends if end not in have),
+        )
+        for plug in plugged(loom)
+    )
+
+
 def kit_of(looms: Sequence[HookedUp], points: int) -> Kit:
     """Return what to make for these looms, whose names differ, on a board of so many points."""
     names = [each.loom.name for each in looms]

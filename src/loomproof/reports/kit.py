@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from loomproof.loom.colours import name_of
-from loomproof.planning.kit import Kit, LeadLabel, Plugs, PlugType, Terminals, mate
+from loomproof.loom.model import End
+from loomproof.planning.kit import Kit, LeadLabel, Left, Plugs, PlugType, Terminals, mate
 from loomproof.reports.exports import table_bytes
 from loomproof.reports.typesetting import typeset
 from loomproof.reports.words import clean, plural
@@ -68,6 +69,7 @@ def kit_table(kit: Kit, suffix: str) -> bytes:
 def kit_pdf(kit: Kit) -> bytes:
     """Return a kit as a page to print: what to buy and make, to be ticked, then labels to cut out."""
     view = {
+        "title": "Adapters to make",
         "facts": list(facts(kit)),
         "lists": [
             {"head": "Plugs", "heads": PLUG_HEADS, "rows": list(plug_texts(kit))},
@@ -87,6 +89,48 @@ def kit_pdf(kit: Kit) -> bytes:
             [f"{each.point}", clean(str(each.end)), clean(_colours(each)), clean(_on(kit, each))]
             for each in kit.lead_labels
         ],
+    }
+    return typeset("kit.typ", {"view": view}, {}, datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC))
+
+
+LEFT_HEADS = ("connector", "housing", "made", "left", "leads to make")
+
+
+def left_texts(left: Sequence[Left]) -> Iterator[tuple[str, ...]]:
+    """Yield a row of texts for each plug with leads left to make, as `LEFT_HEADS` names them."""
+    for each in left:
+        if each.ends:
+            ends = ", ".join(end.cavity for end in each.ends)
+            row = each.connector, each.housing, f"{each.made}", f"{len(each.ends)}", ends
+            yield tuple(map(clean, row))
+
+
+def left_pdf(
+    loom: str, left: Sequence[Left], labels: Mapping[End, int], about: Callable[[End], str]
+) -> bytes:
+    """Return a page to print of what is left to make: plugs first, then the leads of each, to be ticked."""
+    made = sum(each.made for each in left)
+    view = {
+        "title": clean(f"Leads left to make for {loom}"),
+        "facts": [f"{made} of {plural(made + sum(len(each.ends) for each in left), 'lead')} made."],
+        "lists": [
+            {"head": "Plugs", "heads": LEFT_HEADS, "rows": list(left_texts(left))},
+            *(
+                {
+                    "head": clean(f"{each.connector} {each.housing}".rstrip()),
+                    "heads": ("point on its label", "cavity", "the loom's wires there"),
+                    "rows": [
+                        (f"{labels[end]}", clean(end.cavity), clean(about(end).strip(" ()")))
+                        for end in each.ends
+                    ],
+                }
+                for each in left
+                if each.ends
+            ),
+        ],
+        "questions": [],
+        "plugs": [],
+        "leads": [],
     }
     return typeset("kit.typ", {"view": view}, {}, datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC))
 

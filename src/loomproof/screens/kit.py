@@ -6,20 +6,28 @@ from pathlib import Path
 
 import click
 
+from loomproof.jobs.build_adapter import build_adapter, what_is_left, write_left
 from loomproof.jobs.kit import Kit, write_kit
 from loomproof.jobs.repair_parts import HEADS, doubts, in_all, repair_parts
 from loomproof.loom.model import Loom
 from loomproof.reports.kit import (
     BOARD_HEADS,
+    LEFT_HEADS,
     PLUG_HEADS,
     TERMINAL_HEADS,
     board_texts,
     facts,
+    left_texts,
     plug_texts,
     terminal_texts,
 )
+from loomproof.reports.words import plural
 from loomproof.results.document import Document
+from loomproof.screens.notes import How
 from loomproof.screens.printing import line, paragraphs, table
+from loomproof.screens.progress import Screen, at_the_probe, on_touching
+from loomproof.screens.streams import writable
+from loomproof.screens.terminal_operator import TerminalOperator
 
 
 def show_kit(kit: Kit, out: Path | None, labels: str) -> None:
@@ -49,3 +57,36 @@ def show_repair_parts(document: Document, loom: Loom) -> None:
     else:
         line("By this description nothing is to be had ready for these findings.")
     paragraphs(doubts(document, loom), "  ? ", "    ")
+
+
+def show_left(loom: Loom, target: Path, out: Path | None = None) -> None:
+    """Show which leads are left to make for a table, and write them as a page where that is asked for."""
+    left = what_is_left(loom, target)
+    count = sum(len(each.ends) for each in left)
+    line(f"{plural(count, 'lead')} left to make." if count else "No lead is left to make.")
+    if count:
+        table(LEFT_HEADS, left_texts(left), figures=LEFT_HEADS[2:4])
+    if out is not None:
+        write_left(loom, target, out)
+        click.echo(str(out))
+
+
+def build_on_screen(
+    loom: Loom,
+    address: str,
+    target: Path,
+    loom_path: Path,
+    wait_s: float,
+    how: How,
+    *,
+    shorted: bool,
+    made_safe: bool,
+) -> None:
+    """Have an adapter made lead by lead at a bench; what was made is told whatever ends it."""
+    writable(str(target))
+    operator = TerminalOperator(made_safe)
+    patience = at_the_probe(wait_s)
+    making = build_adapter(
+        loom, address, target, operator, loom_path=loom_path, patience=patience, shorted=shorted
+    )
+    on_touching(making, Screen(how), target, len(loom.cavities))

@@ -14,6 +14,7 @@ from loomproof.screens.printing import line
 
 if TYPE_CHECKING:
     from loomproof.errors import Do
+    from loomproof.jobs.learn_adapter import Patience
     from loomproof.jobs.running import Running
 
 T = TypeVar("T")
@@ -104,9 +105,18 @@ def on_touching(
     try:
         on_screen(job, screen, tell)
     finally:
-        if told and target is not None:
+        if told and target is not None and target.exists():
             from loomproof.jobs.adapters import read_adapter
             from loomproof.reports.words import plural
 
             known = len(read_adapter(target).entries)
             click.echo(f"{target}: {known} of {plural(ends, 'end')} learned.", err=True)
+
+
+def at_the_probe(wait_s: float) -> Patience:
+    """Return how long a touch is waited for, s, and what the person at the probe types meanwhile: u or s."""
+    from loomproof.jobs.learn_adapter import Patience, Word
+    from loomproof.screens.terminal_operator import typed_meanwhile
+
+    words = {"u": Word.UNDO, "s": Word.SKIP}
+    return Patience(wait_s, said=lambda: words.get(typed_meanwhile()))
