@@ -13,7 +13,8 @@ import pytest
 from loomproof.errors import UsageError
 from loomproof.jobs.kit import kit_for, write_kit
 from loomproof.loom.model import CavityFacts, Connector, ConnectorKind, End, Hazard, Loom, Wire
-from loomproof.planning.kit import HookedUp, Kit, PlugType, kit_of
+from loomproof.planning.kit import HookedUp, kit_of
+from loomproof.results.kit import Kit, PlugType
 from tests.cli.running import loomproof
 
 

@@ -14,8 +14,9 @@ from loomproof.jobs.learn_adapter import Guide, Patience, learn_adapter
 from loomproof.jobs.operator import Operator
 from loomproof.loom.colours import name_of
 from loomproof.loom.model import End, Loom
-from loomproof.planning.kit import Left, left_to_make
+from loomproof.planning.kit import left_to_make
 from loomproof.reports.kit import left_pdf
+from loomproof.results.kit import Left
 
 
 def build_adapter(

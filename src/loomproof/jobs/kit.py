@@ -11,8 +11,9 @@ from loomproof.jobs.files import ends_in, write_file
 from loomproof.jobs.plan import Constraints, NotPossibleError, hook_ups_or_split
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import load
-from loomproof.planning.kit import HookedUp, Kit, kit_of
+from loomproof.planning.kit import HookedUp, kit_of
 from loomproof.reports.kit import kit_pdf, kit_table
+from loomproof.results.kit import Kit
 
 __all__ = ["Kit", "kit_for", "write_kit"]
 

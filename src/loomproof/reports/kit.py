@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import assert_never
 
 from loomproof.loom.colours import name_of
-from loomproof.loom.model import End
-from loomproof.planning.kit import Kit, LeadLabel, Left, Plugs, PlugType, Terminals, mate
+from loomproof.loom.model import ConnectorKind, End
 from loomproof.reports.exports import table_bytes
 from loomproof.reports.typesetting import typeset
 from loomproof.reports.words import clean, plural
+from loomproof.results.kit import Kit, LeadLabel, Left, Plugs, PlugType, Terminals
 
 PLUG_HEADS = ("for", "quantity", "what", "housing", "cavities", "leads")
 TERMINAL_HEADS = ("quantity", "terminals for", "the loom's wires", "seal")
@@ -158,12 +159,34 @@ def _rows(kit: Kit) -> Iterator[tuple[object, ...]]:
         yield "questions", "", "", "question", *[""] * 7, question
 
 
+def _mate(kind: ConnectorKind) -> str:
+    """Return what goes onto a connector of a kind, in words (common practice)."""
+    match kind:
+        case ConnectorKind.PLUG | ConnectorKind.SOCKET:
+            return "mating half"
+        case ConnectorKind.RING:
+            return "clip or bolt"
+        case ConnectorKind.BLADE:
+            return "receptacle for a blade"
+        case ConnectorKind.BULLET:
+            return "receptacle for a bullet"
+        case ConnectorKind.TAIL:
+            return "clip for a bare end"
+        case ConnectorKind.FUSE_HOLDER:
+            return "blades for a fuse holder"
+        case ConnectorKind.RELAY_BASE:
+            return "blades for a relay base"
+        case ConnectorKind.SPLICE:
+            return "nothing"
+    assert_never(kind)
+
+
 def _for(plugs: Plugs) -> str:
     return " and ".join(plugs.looms) if len(plugs.looms) < 3 else f"{len(plugs.looms)} looms"
 
 
 def _what(kind: PlugType) -> str:
-    return f"{mate(kind.kind)} for {kind.of}" if kind.of else mate(kind.kind)
+    return f"{_mate(kind.kind)} for {kind.of}" if kind.of else _mate(kind.kind)
 
 
 def _named(kind: PlugType) -> str:
