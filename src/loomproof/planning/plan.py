@@ -52,7 +52,7 @@ class ConductorReading:
 
     ``sound_ohm`` is the most a sound conductor reads; ``limit_ohm`` what wire and contacts allow.
     ``decided``: this bench tells every sound one to be within its limit; ``shown_ohm`` is what it surely
-    shows a sound one to be below, decided or not.
+    shows a sound one to be below, decided or not. Plans saved before the last two were there lack them.
     """
 
     a: End
@@ -63,8 +63,8 @@ class ConductorReading:
     limit_ohm: float
     shown_ohm: float
     decided: bool
-    seen: tuple[str, ...]
-    defaults_used: bool
+    seen: tuple[str, ...] = ()
+    defaults_used: bool = False
 
 
 @dataclass(frozen=True, slots=True)
