@@ -37,7 +37,7 @@ from loomproof.virtual.meter import FaradLimits, Limits, MeterError
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.device import Clock
 from tests.bench.simline import sim_bench
-from tests.campaign.placing_looms import Case, broken, touching, unplaceable
+from tests.campaign.placing_looms import BESIDE, Case, broken, together, touching, unplaceable
 from tests.cleared import cleared, cleared_empty
 
 RESULTS = Path(__file__).parent / "results" / "placing.md"
@@ -72,8 +72,8 @@ def over_link(case: Case, seed: int, *, locate: bool = True) -> tuple[Outcome, s
         points = [lead.point for lead in bare.entries]
         adapter = opened(bare, learn_farads(bench, cleared_empty(bench), points), "2031-05-04")
         scanner.plug(True)
-        if case.fault:
-            scanner.add(case.fault)
+        for fault in filter(None, case.fault.split(BESIDE)):
+            scanner.add(fault)
         request = Request(case.loom, adapter, "placing", "2031-05-04T00:00:00Z", locate=locate)
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "journal.jsonl"
@@ -232,6 +232,19 @@ def false_places(count: int, seed: int) -> tuple[Counter[str], list[str]]:
     return kinds, wrong
 
 
+def joined(count: int, seed: int) -> Iterator[tuple[bool | None, bool]]:
+    """Yield for each loom of several breaks whether one place is told as one, and whether any is false.
+
+    The first is ``None`` where no two were cut at one place.
+    """
+    for number in range(count):
+        case, same, apart = together(random.Random(f"{seed} together {number}"))
+        outcome, _ = over_link(case, seed * 1_000_000 + number)
+        groups = [frozenset(place.wires) for place in outcome.document.shared_places]
+        once = any(same <= group for group in groups) if len(same) > 1 else None
+        yield once, any(len(group & same) > 0 and len(group & apart) > 0 for group in groups)
+
+
 def extra_ohms(count: int, seed: int) -> int:
     """Return the most readings of ohms that placing a short of two wires cost, by two proofs of each loom."""
     most = 0
@@ -279,7 +292,10 @@ def _median(name: str, rows: Sequence[Row], most_cm: float) -> Figure:
 
 
 def figures(
-    rows: Mapping[str, Sequence[Row]], none: tuple[Counter[str], list[str]], ohms: int
+    rows: Mapping[str, Sequence[Row]],
+    none: tuple[Counter[str], list[str]],
+    ohms: int,
+    several: Sequence[tuple[bool | None, bool]],
 ) -> Iterator[Figure]:
     """Yield the figures that must be reached."""
     breaks, shorts = rows["breaks"], rows["shorts"]
@@ -312,6 +328,20 @@ def figures(
     yield _median("break in 2 m", rows["breaks in 2 m"], 12.0)
     yield _median("short in 0.5 mm², 2 m, 1 mΩ", rows["shorts in 0.5 mm²"], 6.0)
     yield _median("the same, contacts equal", rows["shorts, contacts equal"], 2.0)
+    once = [each for each, _ in several if each is not None]
+    false = sum(wrongly for _, wrongly in several)
+    yield Figure(
+        "several breaks: one place told as one",
+        "95 %",
+        _of(sum(once), len(once)),
+        sum(once) >= 0.95 * len(once),
+    )
+    yield Figure(
+        "several breaks: joined falsely",
+        "at most 2 %",
+        _of(false, len(several)),
+        false <= 0.02 * len(several),
+    )
     kinds, wrong = none
     told_of = ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items()))
     yield Figure(f"false places ({told_of})", "0", str(len(wrong)), not wrong)
@@ -333,7 +363,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         rows[batch.name] = rows_of(batch, max(round(batch.share * looms), 10), options.seed)
     few = max(looms // 10, 10)
     none = false_places(few, options.seed)
-    found = list(figures(rows, none, extra_ohms(max(looms // 100, 5), options.seed)))
+    found = list(
+        figures(rows, none, extra_ohms(max(looms // 100, 5), options.seed), list(joined(few, options.seed)))
+    )
     counts = ", ".join(f"{len(own)} {name}" for name, own in rows.items())
     lines = [
         "# Places of breaks and shorts, told over the link",

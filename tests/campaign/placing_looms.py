@@ -27,6 +27,8 @@ SECTIONS_MM2 = (0.35, 0.5, 0.75, 1.0, 1.5, 2.5)
 LEAST_M, MOST_M = 0.3, 6.0
 LEGS = {"A": "trunk", "B": "left", "C": "right"}
 TOUCH_OHM = (0.02, 2.0)
+BESIDE = " + "
+"""Stands between the faults of a loom that has several."""
 
 
 @dataclass(frozen=True)
@@ -223,6 +225,38 @@ def unplaceable(rng: random.Random) -> Case:
         case "joint":
             return Case(loom, f"high {rng.uniform(3, 40):.2f} {rng.choice(loom.wires).name}", Truth("joint"))
     return Case(loom, "", Truth("sound"))
+
+
+APART_M = 0.6
+"""Faults drawn as not of one place lie at least so far apart in their bundle."""
+
+
+def together(rng: random.Random) -> tuple[Case, frozenset[str], frozenset[str]]:
+    """Return a loom with two to four breaks in one bundle, the wires cut at one place, and those cut apart.
+
+    One to three wires are cut within a centimetre of one place; one more, or none, is cut far from it.
+    """
+    while True:
+        made = drawing(rng)
+        loom = made.loom(Settings())
+        bundle = rng.choice(list(made.bundle_m))
+        whole_m = made.bundle_m[bundle]
+        wires = [wire for wire in loom.wires if bundle in wire.bundles and wire.a.cavity]
+        if whole_m < 2 * APART_M or len(wires) < 4:
+            continue
+        chosen = rng.sample(wires, rng.randint(2, 4))
+        lone = 1 if len(chosen) == 4 or rng.random() < 0.5 else 0
+        places_m = [rng.uniform(0.15, whole_m - 0.15) for _ in range(2)]
+        if abs(places_m[0] - places_m[1]) < APART_M:
+            continue
+        faults = []
+        for k, wire in enumerate(chosen):
+            along_m = places_m[1] if k < lone else places_m[0] + rng.uniform(-0.005, 0.005)
+            start_m, forward = made.starts_m[wire.name][bundle]
+            faults.append(f"open {made.place(wire, start_m + (along_m if forward else whole_m - along_m))}")
+        names = [wire.name for wire in chosen]
+        case = Case(loom, BESIDE.join(faults), Truth("together"))
+        return case, frozenset(names[lone:]), frozenset(names[:lone])
 
 
 def _of(loom: Loom, truth: Truth) -> Wire:
