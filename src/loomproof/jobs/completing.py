@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from enum import StrEnum
 from pathlib import Path
+from typing import assert_never
 
 from loomproof.errors import LoomproofError
 from loomproof.jobs.lying_here import connectors_here, looms_here, store_file, workshop_here
@@ -64,6 +65,8 @@ def _all(what: Offer, begun: str, loom: Path | None, store: str) -> Iterator[tup
                 # Of thousands of cavities only those of the connector that is begun are worth reading.
                 if name.startswith(begun[: len(name)]):
                     yield from ((str(End(name, cavity)), "") for cavity in cavities)
+        case _:
+            assert_never(what)
 
 
 def _looms(begun: str) -> Iterator[tuple[str, str]]:

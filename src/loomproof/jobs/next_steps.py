@@ -61,13 +61,10 @@ def _step(here: Here, loom: LoomHere, run: Listed | None) -> Step:
         )
         return Step(about, stands, (Do(Todo.CHECK_LOOM, loom.path), *make, _prove(here, loom)))
     stands = f"last run {_listed(run)}"
-    match run.verdict:
-        case "pass":
-            return Step(about, stands, (Do(Todo.CERTIFICATE, run.run), Do(Todo.FIT, loom.path)))
-        case "fail":
-            return Step(about, stands, (Do(Todo.FINDINGS, run.run), Do(Todo.RETEST, run.run)))
-        case _:
-            return Step(about, stands, (Do(Todo.FINDINGS, run.run), _prove(here, loom)))
+    if run.verdict == "pass":
+        return Step(about, stands, (Do(Todo.CERTIFICATE, run.run), Do(Todo.FIT, loom.path)))
+    again = Do(Todo.RETEST, run.run) if run.verdict == "fail" else _prove(here, loom)
+    return Step(about, stands, (Do(Todo.FINDINGS, run.run), again))
 
 
 def _table(here: Here, loom: LoomHere) -> str:

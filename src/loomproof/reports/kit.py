@@ -178,6 +178,8 @@ def _mate(kind: ConnectorKind) -> str:
             return "blades for a relay base"
         case ConnectorKind.SPLICE:
             return "nothing"
+        case _:
+            assert_never(kind)
     assert_never(kind)
 
 

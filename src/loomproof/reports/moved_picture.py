@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import count
+from typing import assert_never
 
 from loomproof.reports import drawing_svg as svg
 from loomproof.reports.words import plural
@@ -105,6 +106,8 @@ def _marks(events: Iterable[Moved], top: float, scale: float) -> Iterator[str]:
                 yield f'<circle cx="{x:g}" cy="{top + LANE / 2:g}" r="3.2" fill="{svg.INK}"/>'
             case Change.JOIN:
                 yield svg.rect(x, top + 7, max(width, 5), LANE - 14, stroke=svg.INK, line=1.2)
+            case _:
+                assert_never(change)
 
 
 def _axis(y: float, end_s: float, scale: float) -> Iterator[str]:
