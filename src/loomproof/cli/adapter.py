@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from pathlib import Path
 
 import click
@@ -21,11 +22,11 @@ from loomproof.cli.options import (
 )
 from loomproof.errors import UsageError
 
-wait_option = click.option(
+wait_option = functools.partial(
+    click.option,
     "--wait",
     "wait_s",
     type=FiniteNumber(0, 600),
-    default=60.0,
     show_default=True,
     metavar="SECONDS",
     help="How long to wait for each touch.",
@@ -97,7 +98,7 @@ def parts(looms: tuple[Path, ...], points: int | None, out: Path | None) -> None
 @click.option("--to", "target", type=PATH, metavar="FILE", help="Learn: write there.")
 @click.option("--adapter", "table", type=PATH, metavar="FILE", help="Name the net.")
 @click.option("--resume", is_flag=True, help="Go on with the table that is at --to.")
-@wait_option
+@wait_option(default=60.0)
 @hazard_option
 @made_safe_option
 def touch(
@@ -149,7 +150,7 @@ def touch(
 @to_option
 @click.option("--shorted", is_flag=True, help="A shorting plug proves leads, from a plug's second one on.")
 @click.option("--left", type=PATH, metavar="FILE", help="Write what is left to make as a page, .pdf.")
-@wait_option
+@wait_option(default=600.0)
 @made_safe_option
 def build(
     loom: Path,
