@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 DOCS_VENV := .venv-docs
 # Debian packages that some tests want; installed where we are root, else named and their tests skip.
 SYSTEM_PACKAGES := gcc tmux libc6-dev ngspice poppler-utils qpdf postgresql gcc-avr binutils-avr avr-libc libsimavr-dev simavr \
-  cppcheck clang clang-format clang-tidy
+  cppcheck clang clang-format clang-tidy chromium
 
 .PHONY: help demo test lint docs figures campaign fuzz lock clean system-packages
 

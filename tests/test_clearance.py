@@ -120,7 +120,7 @@ EXPECTED = expect(LOOM)
 SCOPE = scope_of(EXPECTED, ADAPTER.point_of, ABLE.clear_ohm)
 PLAN = plan_proof(EXPECTED, ADAPTER.point_of, ABLE, None, isolation_ohm=1e6)
 METERED = replace(PLAN, meter=Meter(Accuracy(0.1, 0.01), None, (0.001, 1e8), {}))
-TOUCHING = Measured(tuple(net.ends for net in EXPECTED.nets), (frozenset(LOOM.cavities),), True)
+TOUCHING = Measured(tuple(frozenset(net.ends) for net in EXPECTED.nets), (frozenset(LOOM.cavities),), True)
 NETS = [1, 2]
 POINTS = Conductors((1, 2))
 

@@ -15,6 +15,7 @@ import pytest
 
 from loomproof.loom.ends import End
 from loomproof.results.document import Document
+from loomproof.results.findings import Kind
 from tests.cli.running import loomproof, process
 
 TAIL = "tail_lamp"
@@ -339,7 +340,7 @@ def test_demo(tmp_path: Path) -> None:
     kinds = sorted(finding.kind for finding in documents[0].findings)
     assert kinds == ["high_resistance", "miswire", "open", "short"]
     places = {finding.kind: finding.place for finding in documents[0].findings}
-    broken, short = places["open"], places["short"]
+    broken, short = places[Kind.OPEN], places[Kind.SHORT]
     assert broken is not None
     assert short is not None
     assert (broken.answer, short.answer) == ("wire", "connector")

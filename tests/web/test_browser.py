@@ -23,7 +23,7 @@ from loomproof.reports.words import evidence, headline
 from tests.web.asking import LOOMS
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
-pytestmark = pytest.mark.skipif(not CHROMIUM, reason="no Chromium here: apt install chromium")
+pytestmark = pytest.mark.skipif(not CHROMIUM, reason="the system package chromium is not installed")
 
 if CHROMIUM:
     from playwright.sync_api import Browser, Page, expect, sync_playwright
