@@ -12,7 +12,15 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any, assert_never
 
 from loomproof.bench.frames import read_set, write_set
-from loomproof.bench.seam import Capabilities, PointSet, Statistics, WatchEvent, WatchSummary, Wires
+from loomproof.bench.seam import (
+    MOST_US,
+    Capabilities,
+    PointSet,
+    Statistics,
+    WatchEvent,
+    WatchSummary,
+    Wires,
+)
 
 OPEN = "open"
 MOST = 9.9e37
@@ -334,6 +342,8 @@ def _event(said: object, sets: int, points: int) -> WatchEvent:
     number, time_us, index = _counts(said[:3], 3)
     if index >= sets:
         raise ValueError(f"the watch had {sets} sets")
+    if time_us > MOST_US:
+        raise ValueError("the time of an event has at most 64 bits")
     return WatchEvent(number, time_us, index, read_set(read_text(said[3]), points))
 
 

@@ -159,6 +159,10 @@ def opening_of(identity: Identity, *, started_here: bool = False) -> Opening:
     return Opening(simulated=started_here or ours)
 
 
+MOST_US = 2**64 - 1
+"""The time of a watch's event is counted in so many microseconds at most: half a million years."""
+
+
 @dataclass(frozen=True, slots=True)
 class WatchEvent:
     """One change seen by a watch: at ``time_us`` since its start, set ``index`` read ``low``."""

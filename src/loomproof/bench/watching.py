@@ -9,7 +9,7 @@ from collections.abc import Callable, Generator
 from loomproof.bench.capability_report import NOT_THE_LINK
 from loomproof.bench.frames import EVENT, Frame, read_set
 from loomproof.bench.link import Link
-from loomproof.bench.seam import WatchEvent, WatchSummary
+from loomproof.bench.seam import MOST_US, WatchEvent, WatchSummary
 from loomproof.errors import BenchError, LinkError, LostEventError, RefusedError
 
 KEEP_ALIVE_S = 1.5
@@ -97,6 +97,8 @@ def _event(frame: Frame, number: int, sets: int, points: int) -> WatchEvent:
         if len(fields) != 4:
             raise ValueError(f"{frame.body!r} is no watch event")
         found = WatchEvent(int(fields[0]), int(fields[1]), int(fields[2]), read_set(fields[3], points))
+        if found.time_us > MOST_US:
+            raise ValueError(f"{frame.body!r} has a time of more than 64 bits")
     except ValueError as error:
         raise LinkError(f"the scanner reported outside the scanner link: {error}") from None
     if found.index == ENDED_BY_ITSELF:

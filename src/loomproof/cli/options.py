@@ -59,6 +59,10 @@ class FiniteNumber(click.FloatRange):
             self.fail(f"{value!r} is not a finite number.", param, ctx)
         return number
 
+    def _describe_range(self) -> str:
+        """Say nothing of a range where there is none."""
+        return "" if self.min is None and self.max is None else super()._describe_range()
+
 
 def _offered(what: str) -> Callable[[click.Context, click.Parameter, str], list[CompletionItem[str]]]:
     """Return what completes a word: to what lies here, else to a file where a path may stand."""
