@@ -153,6 +153,44 @@ def test_two_connectors_in_one_cell_are_never_one_odd_name(mark: str) -> None:
     assert nets_of(even) == nets("X1:1 X2:2", "X1:4 X2:1", "X1:2 X2:3")
 
 
+@pytest.mark.parametrize(
+    "cell", ["X2:3 -> X3:1", "X2:3->X3:1", "X2:3+X3:4", "X2:3/X3:4", "X2:3-X3:1", "X2:3 to X3:1"]
+)
+def test_places_with_any_mark_between_them_are_never_one_odd_name(cell: str) -> None:
+    (problem,) = read(f"Wire,From,To\nW1,X1:1,{cell}\nW2,X1:2,X2:5\n").problems
+    assert (problem.row, problem.column) == (2, "To")
+    assert "holds several places" in problem.message
+
+
+def test_two_cavities_of_one_connector_with_a_plus_are_asked_about() -> None:
+    found = read("Wire,From,To\nW1,X1:1,X2:3+X2:4\nW2,X1:2,X2:5\n")
+    assert names(found.open) == ["ranges"]
+    assert found.loom is None
+
+
+def test_device_connector_and_cavity_are_one_place() -> None:
+    assert nets_of(loom_of(read("From,To\nA1:X2:3,A2:X2:4\nA1:X2:5,A2:X2:6\n"))) == nets(
+        "A1:X2:3 A2:X2:4", "A1:X2:5 A2:X2:6"
+    )
+
+
+@pytest.mark.parametrize("cell", ["|", "X2: 2 | ", ":3", "X2:", "X2:3?", "X2:3*", "?X2:3"])
+def test_half_a_place_and_a_doubtful_one_stop_the_import(cell: str) -> None:
+    found = read(f"Wire,From,To\nW1,X1:1,{cell}\nW2,X1:2,X2:5\nW3,X1:3,X2:6\n")
+    (problem,) = found.problems
+    assert (problem.row, problem.column) == (2, "To")
+    assert found.loom is None
+    (problem,) = read(f"Net,Place\nN1,X1:1\nN1,{cell}\nN2,X1:2\nN2,X2:5\n").problems
+    assert problem.row == 3
+
+
+def test_a_star_behind_a_word_is_part_of_a_name() -> None:
+    (wire,) = loom_of(read(f"{PARTS}U1,RESET*,U2,3\n")).wires
+    assert wire.a.cavity == "RESET*"
+    (problem,) = read(f"{PARTS}U1,4?,U2,3\n").problems
+    assert "'4?'" in problem.message
+
+
 def test_a_stroke_between_connector_and_cavity_parts_no_places() -> None:
     data = "From,To\nX1 / 1,X2 / 1\nX1 / 2,X2 / 2\n"
     assert nets_of(loom_of(read(data, separator="/"))) == nets("X1:1 X2:1", "X1:2 X2:2")

@@ -113,6 +113,11 @@ def _ends_in(line: Line, roles: Roles, splitter: Splitter, work: Work) -> list[L
     """Return the row with its ends; in a list of ends one line for each place that its cell holds."""
     places_said = {side: line.texts.get(side or "place", "") for side in sides_of(roles.kind)}
     several = {side: _several(text, splitter) for side, text in places_said.items()}
+    if wrong := _unclear(line, roles, splitter):
+        column, text = wrong
+        cure = "Write one place into the cell, connector and cavity, or leave it empty."
+        work.problems.append(Problem(text, work.file, line.sheet, line.row, column, cure))
+        return []
     if roles.kind != "wires" and several[""]:
         device = _side({**line.texts, "place": ""}, roles, "", splitter).connector
         front = f"{device}." if device else ""
@@ -132,6 +137,45 @@ def _ends_in(line: Line, roles: Roles, splitter: Splitter, work: Work) -> list[L
             return []
     line.sides += [_side(line.texts, roles, side, splitter) for side in sides_of(roles.kind)]
     return [line]
+
+
+_HALVES = re.compile(r"^\s*[|;&]|[|;&]\s*$")
+_DOUBTFUL = re.compile(r".*\?|.*\d\*|\?.*|\*\w.*", re.DOTALL)
+"""A question mark or a footnote's star at a name; ``RESET*`` is a name of its own."""
+_MEETS = re.compile(r"[+>→/|;&,]")
+
+
+def _unclear(line: Line, roles: Roles, splitter: Splitter) -> tuple[str, str] | None:
+    """Return the column of a cell that names no one place, and why; ``None`` where all of a row's do."""
+    for side in sides_of(roles.kind):
+        front = f"{side}_" if side else ""
+        whole = side or "place"
+        alone = f"{front}connector" not in roles.columns and (side or "one") not in roles.connectors
+        for column in (whole, f"{front}connector", f"{front}cavity"):
+            said = " ".join(line.texts.get(column, "").split())
+            if not said or places.nothing(said) or places.no_name(said):
+                continue
+            if _DOUBTFUL.fullmatch(said):
+                return column, f"{said!r} carries a mark of doubt ('?' or '*'); what it is of is not known"
+            if _HALVES.search(said) and not (said.endswith(";") and _several(said, splitter)):
+                return column, f"{said!r} has a mark between places, and a place on one side of it is missing"
+            if column == whole and alone and (why := _not_one(said, splitter)):
+                return column, why
+    return None
+
+
+def _not_one(said: str, splitter: Splitter) -> str:
+    """Return why a cell that a colon parts is no place: it lacks a half, or has one too many."""
+    if splitter.separator != ":":
+        return ""
+    if said.startswith(":") or said.endswith(":"):
+        missing = "connector" if said.startswith(":") else "cavity"
+        return f"{said!r} names no {missing}: ':' parts the two in this list"
+    again = said.count(":") > 1 and not _several(said, splitter)
+    # Device, connector and cavity may stand so as well: A1:X2:3, where A1 is no connector of the list.
+    if again and (said.partition(":")[0].strip() in splitter.known or _MEETS.search(said)):
+        return f"{said!r} holds several places"
+    return ""
 
 
 def _several_connectors(texts: Mapping[str, str], side: str) -> bool:
@@ -167,6 +211,8 @@ def _side(texts: Mapping[str, str], roles: Roles, side: str, splitter: Splitter)
 _PIECES = re.compile(r"\s*[,;&|\n]\s*")
 _SPACED = re.compile(r"\s*[,;&|\n]\s*|\s+(?:/|\+|and|und)\s+")
 """Marks between places; a stroke, a plus or a word only where whole places stand on both sides."""
+_TIGHT = re.compile(r"\s*(?:[-=]*>|[→+/])\s*")
+"""Marks that names hold too: between places only where each piece is one, by a colon."""
 
 
 def _pieces(text: str, marks: re.Pattern[str] = _PIECES) -> list[str]:
@@ -175,7 +221,9 @@ def _pieces(text: str, marks: re.Pattern[str] = _PIECES) -> list[str]:
 
 def _several(text: str, splitter: Splitter) -> list[tuple[str, str]]:
     """Return the places of ``ECU:5, ECU:6``, ``X2:2 | X3:1`` or ``J1.1 J2.3``; nothing of another text."""
-    for pieces in (_pieces(text), _pieces(text, _SPACED), text.split() if splitter.separator.strip() else []):
+    words = text.split() if splitter.separator.strip() else []
+    tight = _pieces(text, _TIGHT) if splitter.separator == ":" else []
+    for pieces in (_pieces(text), _pieces(text, _SPACED), words, tight):
         found = [splitter.parted(piece) for piece in pieces]
         if len(found) > 1 and all(cavity for _, cavity in found):
             return found
