@@ -103,7 +103,7 @@ def test_joints_and_contacts_have_a_share_of_the_most_they_may_have_and_are_no_p
 def test_wires_are_looked_at_pair_by_pair_and_cavities_plug_by_plug() -> None:
     """W1 lies beside F2 alone, the second of three; each two cavities of a touch share a plug."""
     wires = tuple(
-        replace(wire, bundle={"W1": "left", "F2": "left", "F1": "right"}.get(wire.name, ""))
+        replace(wire, bundle={"W1": "left", "F2": "left"}.get(wire.name, "right"))
         for wire in LOOM.wires
     )
     loom = replace(
@@ -111,6 +111,7 @@ def test_wires_are_looked_at_pair_by_pair_and_cavities_plug_by_plug() -> None:
     )
     expected = expect(loom)
     stretches = _side_by_side(expected, [expected.nets[0], expected.nets[2]])
+    assert stretches is not None
     assert [set(each.legs) for each in stretches if each.bundle] == [{"W1", "F2"}]
     assert _in_connector([EXPECTED.nets[0], EXPECTED.nets[2]]) == (
         (A1, End("A", "4")),

@@ -165,3 +165,30 @@ def test_a_document_without_places_is_written_as_before() -> None:
     document = placed(_loom(), "high 0.5 W1")[0].document
     assert '"place":' not in json.dumps(document.plain()["findings"])
     assert Document.model_validate_json(document.model_dump_json(by_alias=True)) == document
+
+
+@pytest.mark.parametrize("place_m", [0.3, 1.0, 1.7])
+def test_without_lengths_of_bundles_a_touch_on_the_way_is_never_put_into_a_plug(place_m: float) -> None:
+    """Wires that leave one plug in one bundle are taken to lie together; the touch is told along them."""
+    fault = f"leak 0.05 W1 at ECU:1 {place_m} m W2 at ECU:2 {place_m} m"
+    place = _one(placed(replace(_loom(), bundles=()), fault)[0].document)[1]
+    assert place.answer == "wire"
+    assert {stretch.wire for stretch in place.stretches} == {"W1", "W2"}
+    for stretch in place.stretches:
+        from_ecu = place_m if stretch.end.connector == "ECU" else 2.0 - place_m
+        assert stretch.low_m < from_ecu < stretch.high_m
+
+
+def test_wires_that_meet_nowhere_known_give_no_place_but_the_reason() -> None:
+    loom = _loom()
+    wires = tuple(
+        replace(w, b=End("RAIL", "1"), bundle="lead branch")
+        if w.name == "W1"
+        else replace(w, bundle="trunk branch")
+        for w in loom.wires
+        if w.name in ("W1", "W2")
+    )
+    changed = replace(loom, wires=wires, bundles=())
+    place = _one(placed(changed, "leak 0.05 W1 at ECU:1 1.0 m W2 at ECU:2 1.0 m")[0].document)[1]
+    assert (place.answer, place.stretches) == ("none", ())
+    assert "side by side is not described" in place.reason

@@ -22,7 +22,7 @@ from loomproof.judgement.place_words import (
 )
 from loomproof.locating.breaks import BreakPlace, Piece, place_break
 from loomproof.locating.fitness import sound_beside, tree_of_unknown_length, tree_or_why
-from loomproof.locating.routes import Beside, beside
+from loomproof.locating.routes import Beside, beside, may_lie_together
 from loomproof.locating.shorts import Copper, Reading, ShortPlace, place_short
 from loomproof.locating.tree import Tree
 from loomproof.locating.wander import PerMetre, Sound, learned
@@ -30,6 +30,9 @@ from loomproof.loom.model import End
 from loomproof.results.findings import Evidence, Finding, Kind
 from loomproof.results.measured import Across, Measured, PieceFarads
 from loomproof.results.places import Place
+
+UNSITED = "where these wires lie side by side is not described: give their bundles lengths and places"
+"""Why no place of a touch is told where wires may run together for some unknown way."""
 
 MOST_WAYS = 64
 """Of nets with many wires so many pairs of them are looked at; more lie side by side in no loom that shorts
@@ -151,12 +154,15 @@ def _short(
         ):
             readings.append(Reading(judged.a, judged.b, judged.measured_ohm, judged.uncertainty_ohm / 2))
     nets = [expectation.nets[index] for index in indices]
+    sited = _side_by_side(expectation, nets)
+    if sited is None:
+        return ShortPlace((), UNSITED)
     lead_u_ohm = {end: one.lead_u_ohm for one in across for end in (one.a, one.b)}
     return place_short(
         trees,
         readings,
         copper_of(expectation, nets, lead_u_ohm),
-        _side_by_side(expectation, nets),
+        sited,
         _in_connector(nets),
     )
 
@@ -187,14 +193,22 @@ def _sound(greatest_ohm: float) -> tuple[float, float]:
     return greatest_ohm * (low + high) / 2, greatest_ohm * (high - low) / math.sqrt(12.0)
 
 
-def _side_by_side(expectation: Expectation, nets: Sequence[Net]) -> tuple[Beside, ...]:
-    """Return where a wire of each net lies beside one of every other."""
+def _side_by_side(expectation: Expectation, nets: Sequence[Net]) -> tuple[Beside, ...] | None:
+    """Return where a wire of each net lies beside one of every other; ``None`` where nobody can say.
+
+    Wires that may lie together where the description does not say forbid any place: the readings of a touch
+    out there would be taken for one in a connector.
+    """
     loom = expectation.loom
     found: list[Beside] = []
     for count, names in enumerate(product(*(net.wires for net in nets))):
         if count >= MOST_WAYS:
-            break
-        found += beside(loom.bundle_by_name, [loom.wire_by_name[name] for name in names])
+            return None
+        wires = [loom.wire_by_name[name] for name in names]
+        together = beside(loom.bundle_by_name, wires)
+        if not together and may_lie_together(wires):
+            return None
+        found += together
     return tuple(found)
 
 

@@ -160,13 +160,14 @@ def _from_fork(bundles: Mapping[str, Bundle], part: BundlePart) -> BundlePart:
 def beside(bundles: Mapping[str, Bundle], wires: Sequence[Wire]) -> tuple[Beside, ...]:
     """Return where all of these wires lie side by side.
 
-    By the bundles that all of them share; where none of them names a bundle, wires between the same two
-    connectors, or from one connector, are taken to lie together as far as the shorter one goes.
+    By the bundles that all of them share, as far as these are described. Where they are not, and where no
+    wire names one, wires that leave one connector together are taken to lie together as far as the shortest
+    goes: those whose bundle at that connector is the same, or that are twisted with each other.
     """
     if len({wire.name for wire in wires}) != len(wires) or len(wires) < 2:
         return ()
-    if any(wire.bundles for wire in wires):
-        ways = [{leg.bundle: leg for leg in legs_of(bundles, wire)} for wire in wires]
+    ways = [{leg.bundle: leg for leg in legs_of(bundles, wire)} for wire in wires]
+    if all(ways) and not _twisted(wires):
         shared = [name for name in ways[0] if all(name in way for way in ways[1:])]
         return tuple(
             Beside(
@@ -182,16 +183,32 @@ def beside(bundles: Mapping[str, Bundle], wires: Sequence[Wire]) -> tuple[Beside
     if None in lengths or not reach:
         return ()
     for origin in dict.fromkeys(end.connector for end in wires[0].ends):
-        legs = {}
+        legs, first = {}, set[str]()
         for wire in wires:
             length_m = wire.length_m or 0.0
             if wire.a.connector == origin:
                 legs[wire.name] = Leg("", reach, 0.0, reach, True)
+                first.add(wire.bundles[0] if wire.bundles else "")
             elif wire.b.connector == origin:
                 legs[wire.name] = Leg("", reach, length_m - reach, length_m, False)
-        if len(legs) == len(wires):
+                first.add(wire.bundles[-1] if wire.bundles else "")
+        if len(legs) == len(wires) and (len(first) == 1 or _twisted(wires)):
             return (Beside("", 0.0, reach, legs),)
     return ()
+
+
+def may_lie_together(wires: Sequence[Wire]) -> bool:
+    """Whether the description leaves open that all of these wires lie side by side somewhere.
+
+    It does where they name a bundle that all share, and where one of them names none.
+    """
+    named = [set(wire.bundles) for wire in wires]
+    return not all(named) or bool(set.intersection(*named))
+
+
+def _twisted(wires: Sequence[Wire]) -> bool:
+    names = {wire.name for wire in wires}
+    return all(names - {wire.name} <= set(wire.partners) for wire in wires)
 
 
 def _begin(bundle: Bundle, forward: bool) -> str:
