@@ -103,8 +103,7 @@ def test_joints_and_contacts_have_a_share_of_the_most_they_may_have_and_are_no_p
 def test_wires_are_looked_at_pair_by_pair_and_cavities_plug_by_plug() -> None:
     """W1 lies beside F2 alone, the second of three; each two cavities of a touch share a plug."""
     wires = tuple(
-        replace(wire, bundle={"W1": "left", "F2": "left"}.get(wire.name, "right"))
-        for wire in LOOM.wires
+        replace(wire, bundle={"W1": "left", "F2": "left"}.get(wire.name, "right")) for wire in LOOM.wires
     )
     loom = replace(
         LOOM, wires=wires, bundles=(Bundle("left", 1.0, "fork", "B"), Bundle("right", 0.5, "A", "x"))
