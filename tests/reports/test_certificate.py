@@ -16,7 +16,9 @@ from pypdf import PdfReader
 from loomproof.errors import RecordError
 from loomproof.reports.certificate import certificate_pdf
 from loomproof.reports.label import label_pdf
+from loomproof.reports.words import worst
 from loomproof.results.document import AdapterEntry, CheckEntry, Document, Verdict
+from loomproof.results.measured import Decision
 from tests.reports.sample import document
 
 pytestmark = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext is not installed")
@@ -82,6 +84,25 @@ def test_a_certificate_tells_all_that_it_must(tmp_path: Path) -> None:
         "Airbag and belt-tensioner",
     ):
         assert word in text, word
+
+
+def test_what_fails_stands_first_among_the_smallest_margins(tmp_path: Path) -> None:
+    """Eleven that nobody could decide have less left than two that fail, one of them open."""
+    made = document(wires=13)
+    joints = [claim for claim in made.claims if claim.kind == "resistance"]
+    fails, opened, *rest = joints
+    fails = fails.model_copy(update={"measured_ohm": 0.48})
+    opened = opened.model_copy(
+        update={"decision": Decision.FAIL, "measured_ohm": None, "open": True, "bound_ohm": None}
+    )
+    undecided = [
+        claim.model_copy(update={"decision": Decision.UNDECIDED, "uncertainty_ohm": 3.0}) for claim in rest
+    ]
+    made = made.model_copy(update={"claims": (*undecided, fails, opened)})
+    assert [claim.subject for claim, _ in worst(made)][:2] == [opened.subject, fails.subject]
+    text = " ".join(" ".join(certificate(made, tmp_path)).split())
+    assert re.search(r"Smallest margins: 10 of 13 .* Margin W2 open 0.350 Ω beyond it W1 0.48", text)
+    assert "Smallest margins: " not in " ".join(certificate(document(), tmp_path))
 
 
 def test_a_certificate_hides_no_shortcut(tmp_path: Path) -> None:

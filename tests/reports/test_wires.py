@@ -70,6 +70,45 @@ def test_a_path_somewhere_in_the_loom_fails_no_wire_by_itself() -> None:
     assert "FAILS" not in texts["W1"] + texts["W3"]
 
 
+@pytest.mark.parametrize("own", [True, False])
+def test_a_wire_whose_net_parts_join_to_others_is_not_said_to_be_apart_from_those(own: bool) -> None:
+    """The claim on all conductors leaves such nets out: what is said of a wire must not say more than it."""
+    made = document(findings=0, wires=4)
+    names = ("W1", "W2", "W3", "W4")
+    every = made.claims[0].model_copy(
+        update={
+            "kind": "isolation",
+            "subject": "all conductors",
+            "statement": "each above 1.00 MΩ from every other, but for conductors that parts join, read so",
+            "cavities": (),
+            "wires": names,
+            "threshold_ohm": 1e6,
+        }
+    )
+    of_nets = [
+        every.model_copy(
+            update={
+                "subject": name,
+                "statement": "no path under 5.00 kΩ to any other net"
+                + " but those that parts join it to" * (name == "W2"),
+                "cavities": (end_of(f"ECU:{name[1:]}"),),
+                "wires": (name,),
+                "threshold_ohm": 5e3,
+            }
+        )
+        for name in names
+    ]
+    made = made.model_copy(update={"claims": (*made.claims, every, *(of_nets if own else ()))})
+    texts = {row[0]: row[4] for row in wire_texts(made)}
+    but = "apart to 1.00 MΩ from all but those that parts join it to"
+    assert texts["W2"].endswith(but)
+    assert [but in texts[name] for name in names] == [not own, True, not own, not own]
+    assert texts["W1"].endswith("apart from others to 1.00 MΩ") == own
+    page = wire_page(made)
+    assert ("apart from others to 1.00 MΩ" in page.said) == own
+    assert [but in row[4] for row in page.rows[:4]] == [not own, True, not own, not own]
+
+
 @pytest.mark.parametrize("kind", ["continuity", "isolation", "resistance"])
 def test_an_open_elsewhere_in_its_net_fails_no_wire_that_was_measured_itself(kind: str) -> None:
     """W1 and W2 in one net, whose claim fails; the finding names W1 alone, and W2 reads well by itself."""

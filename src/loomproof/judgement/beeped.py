@@ -9,7 +9,7 @@ from loomproof.judgement.covered import Covered
 from loomproof.judgement.joined import joined_claim
 from loomproof.loom.text import first_of
 from loomproof.planning.plan import Plan
-from loomproof.results.document import ClaimEntry
+from loomproof.results.document import BUT_JOINED, ClaimEntry
 from loomproof.results.figures import ohms
 from loomproof.results.measured import Decision, Measured
 
@@ -41,7 +41,7 @@ def beeped(
             continue
         mine = ends.union(*(net for net in measured.expected if net & ends))
         apart = all(found <= mine for found in whole if found & ends)
-        but = " but those that parts join it to" if scope.behind[k] > group.size else ""
+        but = f" {BUT_JOINED}" if scope.behind[k] > group.size else ""
         others = {b if a in mine else a for a, b in measured.unswept if (a in mine) != (b in mine)}
         if others and mine & never:
             told = first_of(map(str, sorted(others, key=scope.place_of.__getitem__)), 8)

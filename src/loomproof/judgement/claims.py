@@ -12,7 +12,7 @@ from loomproof.judgement.covered import Covered
 from loomproof.judgement.joined import joined_claim
 from loomproof.loom.model import End
 from loomproof.planning.plan import Plan
-from loomproof.results.document import ClaimEntry
+from loomproof.results.document import BUT_CONDUCTORS, BUT_JOINED, ClaimEntry
 from loomproof.results.figures import ohms
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, SensedPart
 from loomproof.results.wiggled import Wiggled
@@ -94,7 +94,7 @@ def _sensed(
         mine = ends.union(*_meeting(ends, expected_at))
         apart = all(found <= mine for found in _meeting(ends, whole_at)) and not ends & crossed
         apart = apart and plan.scope.bundle_of[k] not in leading_out
-        but = " but those that parts join it to" if coupled else ""
+        but = f" {BUT_JOINED}" if coupled else ""
         yield ClaimEntry(
             kind="isolation",
             subject=str(names[0]),
@@ -261,7 +261,7 @@ def _isolation(
     # What conducts only above a voltage of its own can't show under it.
     volts = "" if plan.meter is None else f" with up to {plan.meter.test_voltage_v:g} V"
     both = f", read both ways round{volts}"
-    apart = ", but for conductors that parts join" if any(plan.scope.reach) else ""
+    apart = f", {BUT_CONDUCTORS[0]}" if any(plan.scope.reach) else ""
     yield ClaimEntry(
         kind="isolation",
         subject="all conductors",

@@ -15,7 +15,7 @@ from loomproof.loom.model import Loom
 from loomproof.measuring.isolation_search import believed, measure_isolation
 from loomproof.planning.net_access import Scope
 from loomproof.planning.request import InsulationTest
-from loomproof.results.document import ClaimEntry
+from loomproof.results.document import BUT_CONDUCTORS, ClaimEntry
 from loomproof.results.figures import ohms
 from loomproof.results.insulation import Insulation
 from loomproof.results.measured import Decision, Measured, Path
@@ -96,7 +96,7 @@ def claim_of(found: Insulation, wires: tuple[str, ...]) -> ClaimEntry:
     """Return what the test claims of these wires, with its rule."""
     limit, lowest = ohms(found.limit_ohm), ohms(found.lowest_ohm)
     said = {
-        Decision.PASS: f"each above {limit} from every other, but for conductors that components join",
+        Decision.PASS: f"each above {limit} from every other, {BUT_CONDUCTORS[1]}",
         Decision.FAIL: "paths between conductors were found",
         Decision.UNDECIDED: f"all pairs in parallel read {lowest}, limit {limit}, and no pair alone is "
         "surely under it",

@@ -28,6 +28,7 @@ from loomproof.reports.words import (
     shared_places,
     wires,
     worst,
+    worst_of,
 )
 from loomproof.results.document import ClaimEntry, Document
 from loomproof.results.findings import Finding
@@ -163,6 +164,7 @@ def _view(
         "cautions": [*document.cautions, *_limits(document)],
         "claim-groups": claims.groups(document.claims, rules),
         "margins": [claims.margin_row(claim, room) for claim, room in worst(document)],
+        "margins-of": worst_of(document),
         "seal": [
             ["record (SHA-256)", digest, "code"],
             ["signer", signer or _NAMELESS],

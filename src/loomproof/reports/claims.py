@@ -118,7 +118,7 @@ def by_ohms(
         [
             claim.subject,
             sound_is(claim),
-            "open" if claim.open else _read(claim),
+            _read(claim),
             limit(claim),
             shown(claim),
             left(claim, claim.margin, undecided=NO_MARGIN),
@@ -155,6 +155,8 @@ def margin_row(claim: ClaimEntry, room: float) -> list[str]:
 
 
 def _read(claim: ClaimEntry) -> str:
+    if claim.open:
+        return "open"
     wires = ", four-wire" if claim.meter_wires == 4 else ""
     return uncertain(claim.measured_ohm, claim.uncertainty_ohm) + wires
 

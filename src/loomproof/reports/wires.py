@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from loomproof.reports import claims
 from loomproof.reports.words import uncertain
-from loomproof.results.document import ClaimEntry, Document
+from loomproof.results.document import BUT_JOINED, ClaimEntry, Document
 from loomproof.results.figures import ohms
 from loomproof.results.measured import Decision
-from loomproof.results.wires import WireRow, found_somewhere, wire_rows
+from loomproof.results.wires import WireRow, found_somewhere, joined_by_parts, wire_rows
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -74,7 +74,9 @@ def wire_page(document: Document) -> WirePage:
     joined_ohm = max(known, key=known.count, default=math.nan)
     if 2 * known.count(joined_ohm) > len(rows):
         above["continuity"] = f"joined under {ohms(joined_ohm)}"
-    known = [ohm for row in read if (ohm := _sensed_ohm(row, "isolation")) is not None]
+    known = [
+        ohm for row in read if not joined_by_parts(row) and (ohm := _sensed_ohm(row, "isolation")) is not None
+    ]
     if 2 * len(known) > len(rows):
         above["isolation"] = f"apart from others to {ohms(min(known))}" + " or more" * (len(set(known)) > 1)
     texts = [
@@ -169,6 +171,9 @@ def _senses(row: WireRow, without: Collection[str] = ()) -> Iterator[str]:
         strongest = _sensed_ohm(row, kind)
         if any(claim.decision is Decision.FAIL for claim in known):
             yield f"{word} FAILS"
+        elif kind == "isolation" and strongest is not None and joined_by_parts(row):
+            # Nothing shows it to be apart from those; what is said above of most wires is not said of it.
+            yield f"apart to {ohms(strongest)} from all {BUT_JOINED}"
         elif kind in without:
             continue
         elif strongest is not None:

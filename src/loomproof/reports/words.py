@@ -9,6 +9,7 @@ import unicodedata
 from loomproof.results.document import ClaimEntry, Counts, Document
 from loomproof.results.figures import ohms, ohms_within
 from loomproof.results.findings import Evidence, Finding
+from loomproof.results.measured import Decision
 from loomproof.results.places import Place
 
 VERDICTS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", "incomplete": "INCOMPLETE"}
@@ -102,9 +103,27 @@ def kind(name: str) -> str:
 
 
 def worst(document: Document, count: int = 10) -> tuple[tuple[ClaimEntry, float], ...]:
-    """Return the claims with the smallest margin, worst first."""
-    found = [(claim, room) for claim in document.claims if (room := claim.margin) is not None]
-    return tuple(sorted(found, key=lambda pair: pair[1])[:count])
+    """Return the claims with the smallest margin: those that fail first, then by margin.
+
+    An open where a resistance was measured has none left whatever its limit: its margin is -inf.
+    """
+    found = [
+        (claim, -math.inf if claim.margin is None else claim.margin)
+        for claim in document.claims
+        if _has_margin(claim)
+    ]
+    return tuple(sorted(found, key=lambda pair: (pair[0].decision is not Decision.FAIL, pair[1]))[:count])
+
+
+def worst_of(document: Document, count: int = 10) -> str:
+    """Return how many of how many claims `worst` gives: ``10 of 68``; "" where that is all of them."""
+    every = sum(map(_has_margin, document.claims))
+    return f"{count} of {every}" if every > count else ""
+
+
+def _has_margin(claim: ClaimEntry) -> bool:
+    fails_open = claim.open and claim.limit_ohm is not None and claim.decision is Decision.FAIL
+    return claim.margin is not None or fails_open
 
 
 _UNSHOWN = frozenset({"Cc", "Cs", "Co", "Cn"})

@@ -152,6 +152,13 @@ class AdapterEntry(_Value):
     leads_ohm: tuple[float, float] | None = None
 
 
+BUT_JOINED = "but those that parts join it to"
+"""In the statement that a net is apart from the others: which of them it is not shown to be apart from."""
+
+BUT_CONDUCTORS = ("but for conductors that parts join", "but for conductors that components join")
+"""The same in a statement on all conductors."""
+
+
 class ClaimEntry(_Value):
     """One thing that the proof claims, with the threshold or uncertainty and the rule behind it.
 

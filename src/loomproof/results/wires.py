@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from loomproof.results.document import ClaimEntry, Document, WireEntry
+from loomproof.results.document import BUT_CONDUCTORS, BUT_JOINED, ClaimEntry, Document, WireEntry
 from loomproof.results.findings import Alternative, Finding
 from loomproof.results.measured import Decision
 
@@ -63,6 +63,18 @@ def wire_rows(document: Document) -> tuple[WireRow, ...]:
 def found_somewhere(claim: ClaimEntry) -> bool:
     """Whether a claim says of the whole loom that paths were found in it, and not between which cavities."""
     return claim.kind == "isolation" and claim.decision is Decision.FAIL and not claim.cavities
+
+
+def joined_by_parts(row: WireRow) -> bool:
+    """Whether parts join the wire's net to others, which nothing shows it to be apart from.
+
+    Its own claim says so; where only one on all conductors covers it, that leaves it open, and counts.
+    """
+    held = [c for c in row.claims if c.kind == "isolation" and c.decision is Decision.PASS]
+    own = [claim for claim in held if claim.cavities]
+    if own:
+        return any(BUT_JOINED in claim.statement for claim in own)
+    return any(words in claim.statement for claim in held for words in BUT_CONDUCTORS)
 
 
 def _elsewhere(document: Document, wire: WireEntry, claim: ClaimEntry) -> int:
