@@ -297,3 +297,14 @@ def test_a_fuse_left_in_between_two_of_three_is_looked_for_first() -> None:
     (finding,) = shorted(TWO, loom=loom_of(parts=(whole,)))
     assert (finding.cause, finding.components, finding.cost) == ("left_in", ("F1",), 1.0)
     assert finding.alternatives[0].cause == "touching"
+
+
+@pytest.mark.parametrize(("broken", "sound"), [(1, 2), (2, 1)])
+def test_a_cavity_with_a_wire_by_the_description_is_never_called_spare(broken: int, sound: int) -> None:
+    # W1 is broken and its piece at A:1 touches W2; whoever takes a wire out of A:1 cuts one that is needed.
+    first, second = shorted(f"A:{broken} A:{sound} P{sound}:1", f"P{broken}:1")
+    short = next(each for each in (first, second) if each.kind == "short")
+    assert short.title == "Short between A:1 on W1 (red) and A:2 on W2 (red)"
+    assert (short.cause, set(short.wires)) == ("touching", {"W1", "W2"})
+    said = " ".join([short.title, *short.repair, *(other.text for other in short.alternatives)])
+    assert not any(word in said for word in ("spare", "no wire", "plug A:"))

@@ -63,7 +63,7 @@ class Shorts(Desk):
                 ],
                 cost=self.weights.short,
             )
-        conductors = [self.conductor(piece) for piece in fault.pieces]
+        conductors = [self._with_stub(self.conductor(piece)) for piece in fault.pieces]
         pairs = nearest(self.loom, conductors, self.weights)
         touching = [touch for _, _, near in pairs for touch in near]
         across = [path for path in self.measured.paths if self._across(path.a, path.b, fault.pieces)]
@@ -160,6 +160,13 @@ class Shorts(Desk):
             cause=None if spare is None else Cause.ADDED_WIRE,
             cautions=joined_supplies(self.loom, [conductor.wires for conductor in conductors]),
         )
+
+    def _with_stub(self, conductor: Conductor) -> Conductor:
+        """Return a cavity that was found alone with its wires: of each a piece may hang on it yet."""
+        if conductor.wires:
+            return conductor
+        stubs = dict.fromkeys(wire for end in conductor.leaves for wire in self.loom.wires_at.get(end, ()))
+        return replace(conductor, wires=tuple(stubs))
 
     def _leads_touch(self, ends: Sequence[End]) -> Alternative:
         """Return the adapter's own leads touching, which reads as a short of the loom does."""
