@@ -99,3 +99,24 @@ def test_what_the_notes_say_of_readings_is_what_is_promised() -> None:
     assert 1.2e-12 < min(map(min, worth)) < 1.5e-12
     assert 6e-12 < max(map(max, worth)) < 9e-12
     assert "1.4 to 8 pF" in NOTES
+
+
+@pytest.mark.parametrize("page", ["README.md", "ohms.md", "expanders.md"])
+def test_a_first_start_goes_from_the_bare_board_to_the_adapter(page: str) -> None:
+    """A program is written with nothing on the points, a self-test wants nothing plugged, a zero a table."""
+    notes = (FIRMWARE / page).read_text(encoding="utf-8")
+    (steps,) = re.findall(r"^## First start\n\n(.*?)(?=^## )", notes, re.MULTILINE | re.DOTALL)
+    order = ["bench flash", "bench selftest", "adapter touch", *(["bench zero"] if page == "ohms.md" else [])]
+    assert re.findall(r"loomproof ((?:bench|adapter) \w+)", steps) == order
+    assert re.findall(r"^(\d+)\. ", steps, re.MULTILINE)[0] == "1"
+    assert steps.index("loomproof bench flash") < steps.index("\n2. ")
+    assert all("--adapter" in line for line in re.findall(r"`(loomproof bench zero[^`]*)`", steps))
+
+
+def test_the_room_of_each_kind_is_that_of_the_build() -> None:
+    room = re.findall(r"--flash (\d+) --ram (\d+)", (FIRMWARE / "Makefile").read_text(encoding="utf-8"))
+    assert len(room) == 2
+    told = " ".join(NOTES[NOTES.index("## Building it") :].split())
+    pairs = re.findall(r"(\d+) KiB and (\d+) KiB", told)
+    assert pairs == [(str(int(flash) // 1024), str(int(ram) // 1024)) for flash, ram in room]
+    assert {f"`make KIND={kind}`" for kind in ("ohms", "expanders")} <= set(re.findall(r"`[^`]+`", told))
