@@ -311,11 +311,14 @@ def _watched(plan: Plan, measured: Measured, watch: Wiggled) -> ClaimEntry:
         else f"what lasts {watch.shortest_us} µs is surely seen, what is shorter may not be"
     )
     lost = f"; {watch.lost} events were lost, and the {watch.unwatched_s:g} s that they cover are not counted"
-    quiet = f"no net of {many} parted in {watch.watched_s:g} s of being moved{apart}; {least}"
-    moved = f"readings changed while it was moved; {least}"
+    quiet = (
+        f"no net of {many} parted in {watch.watched_s:g} s{apart}; whether the loom was moved in that time "
+        f"the bench cannot see; {least}"
+    )
+    moved = f"readings changed while it was watched; {least}"
     return ClaimEntry(
         kind="stability",
-        subject="all nets, while moved",
+        subject="all nets, while watched",
         statement=(moved if measured.unstable else quiet) + (lost if watch.lost else ""),
         decision=Decision.FAIL if measured.unstable else Decision.PASS,
         rule="every set of the watch read over and over",

@@ -14,7 +14,7 @@ from loomproof.results.figures import ohms
 
 if TYPE_CHECKING:
     from loomproof.bench.seam import Capabilities
-    from loomproof.loom.model import Loom
+    from loomproof.loom.model import End, Loom
     from loomproof.measuring.hookup_result import HookUpResult
     from loomproof.planning.plan import Plan
     from loomproof.planning.request import Request
@@ -121,8 +121,8 @@ def not_tested(
         shortest = measured.watch.shortest_us
         shorter = "" if shortest is None else f" that are open or touch for less than {shortest} µs, or"
         yield (
-            f"Contacts that come and go{shorter} more rarely than once in {measured.watch.watched_s:g} s of "
-            "being moved."
+            f"Contacts that come and go{shorter} more rarely than once in {measured.watch.watched_s:g} s; "
+            "whether the loom was moved in that time the bench cannot see."
         )
     if any(connector.kind is ConnectorKind.RING for connector in request.loom.connectors):
         yield "The way from earth rings through body or engine block to the battery."
@@ -170,18 +170,23 @@ def _spare_leads(plan: Plan, part: HookUpResult) -> Iterator[str]:
     ]
     zeroed = {lead.end: lead.zeroed for lead in part.request.adapter.entries}
     unknown = [end for end in spare if not zeroed.get(end)]
-    dates = sorted(zeroed[end] for end in spare if end not in unknown)
+    whole: dict[str, list[End]] = {}
+    for end in spare:
+        if day := zeroed.get(end):
+            whole.setdefault(day, []).append(end)
     if unknown:
         yield (
             f"Leads of cavities that hold nothing: {', '.join(map(str, unknown))}. An open lead reads as an "
             "empty cavity does, and hides a short onto it; zero the leads with the shorting plug, or touch "
             "the cavity."
         )
-    if dates:
-        yield (
-            f"Leads of cavities that hold nothing: {len(dates)} were last seen whole when they were "
-            f"zeroed, on {dates[0]} or later."
-        )
+    told = [
+        f"{', '.join(map(str, ends))}: {'its lead was' if len(ends) == 1 else 'their leads were'} "
+        f"last seen whole when zeroed on {day}"
+        for day, ends in sorted(whole.items())
+    ]
+    if told:
+        yield f"Leads of cavities that hold nothing: {'; '.join(told)}."
 
 
 def watched_s(request: Request, plan: Plan, part: HookUpResult) -> float:

@@ -164,7 +164,7 @@ def _test(document: Document, corrected: str | None) -> Rows:
             f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}, {counts.undecided} undecided",
         ],
         ["risk", _risk(document)],
-        ["watched while moved", _watched(document)],
+        ["watched", _watched(document)],
         ["journal", document.journal_digest, "code"],
     ]
 
@@ -199,7 +199,7 @@ def _bench(document: Document) -> Rows:
         ["reference", _reference(document)],
         ["meter checked", _meter_checked(document)],
         ["accuracy", _accuracy(document)],
-        ["last self-test", said_when(bench.last_selftest) or "none kept"],
+        ["last self-test", _last_selftest(document)],
         ["self-test FAILED", bench.selftest_failures],
         ["checks before", "; ".join(checks)],
         ["thresholds", _thresholds(document)],
@@ -209,6 +209,14 @@ def _bench(document: Document) -> Rows:
         ["adapter table", document.adapter.digest, "code"],
         ["adapter leads", _leads(document.adapter, said_when)],
     ]
+
+
+def _last_selftest(document: Document) -> str:
+    """Say when the bench was last tested; of a simulated one self-tests are kept, and no proof looks."""
+    bench = document.bench
+    if bench.last_selftest:
+        return dated(document)(bench.last_selftest)
+    return "not looked at: the bench is simulated" if bench.simulated else "none kept"
 
 
 def _named(meter: Meter) -> str:

@@ -144,12 +144,14 @@ def clean(text: str) -> str:
 
 
 def when(text: str) -> str:
-    """Return a time as people write it: ``2026-01-05 10:15:07 UTC``; another text as it is."""
+    """Return a time as people write it: ``2026-01-05 10:15:07 UTC``; a day, and any other text, as it is."""
     try:
         moment = datetime.datetime.fromisoformat(text)
     except ValueError:
         return text
     zone = moment.utcoffset()
+    if len(text) == len("YYYY-MM-DD"):  # an adapter's table holds no time of day
+        return text
     if zone is None:
         return moment.strftime("%Y-%m-%d %H:%M:%S")
     return moment.strftime("%Y-%m-%d %H:%M:%S ") + ("UTC" if not zone else moment.strftime("UTC%z"))
