@@ -67,3 +67,17 @@ def test_wrong_tables_are_named_by_cell(tmp_path: Path) -> None:
     path.write_text("operator,part,ohm,bench\nA,1,2,b1\nA,1,2,b2\n", encoding="utf-8")
     with pytest.raises(UsageError, match="2 benches"):
         bench_study.read(path)
+
+
+def test_readings_that_are_all_alike_say_nothing_of_the_spread(tmp_path: Path) -> None:
+    """A meter whose last figure is coarse reads a part the same each time: that is no spread of 0 %."""
+    path = tmp_path / "alike.csv"
+    rows = [f"{who},{part},{ohm}" for who in "AB" for part, ohm in (("p", 0.1), ("q", 0.7), ("r", 1.3)) * 3]
+    path.write_text(
+        "\n".join(["operator,part,ohm,accuracy_ohm,accuracy_ratio", *(f"{r},0.1,0" for r in rows)])
+    )
+    text = " ".join(bench_study.read(path).sentences)
+    assert "no spread was seen" in text
+    assert "says nothing" in text
+    assert "%" not in text
+    assert "U =" not in text

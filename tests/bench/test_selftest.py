@@ -108,6 +108,12 @@ def test_references_show_the_meter_to_their_own_uncertainty_and_its_limits_of_er
 
 def test_references_and_repeatability() -> None:
     bench = Leads((0.1, 0.2, 0.3, 0.4), noise_ohm=0.0)
+    assumed, read = selftest.try_references(bench, cleared_empty(bench), [Reference(1, 2, 10.0)], {})
+    able = bench.capabilities()
+    assert able.accuracy is not None
+    wanted_ohm = able.accuracy.ohm + able.accuracy.ratio * 10.0 + 0.1  # 1 % of 10 ohm
+    assert f"(limit {wanted_ohm:.3g})" in assumed.text
+    assert read[0].u_ohm == pytest.approx(0.1)
     good = Reference(1, 2, 0.3)
     assert selftest.try_references(bench, cleared_empty(bench), [good], {})[0].passed
     wrong = Reference(1, 2, 1.0)

@@ -198,3 +198,8 @@ def test_what_was_repaired_is_listed_with_the_run_and_its_findings(capsys: Outpu
         assert run(words) == 0
         assert "repaired, finding 1: new terminal (Mia, 20" in capsys.readouterr().out
     assert run(["repaired", "failed", "x"]) == 2, "a note wants a person"
+    assert "--person" in capsys.readouterr().err
+    Path("workshop.toml").write_text('person = "A. Tester"\n', encoding="utf-8")
+    assert run(["repaired", "failed", "seal pushed home", "--finding", "1"]) == 0
+    assert run(["repaired", "failed"]) == 0
+    assert "repaired, finding 1: seal pushed home (A. Tester, 20" in capsys.readouterr().out

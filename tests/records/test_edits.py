@@ -63,6 +63,13 @@ def test_an_edit_is_named(edit: Edit, folder: Path, capsys: Output) -> None:
     assert said.out.splitlines()[-1] != "nothing was changed"
 
 
+def test_a_deleted_record_is_not_counted_as_there(folder: Path, capsys: Output) -> None:
+    (deleted,) = [edit for edit in EDITS if edit.name == "a record deleted"]
+    deleted.do(folder)
+    assert run(["records", "check"]) == deleted.code
+    assert capsys.readouterr().out.startswith("3 of 4 records in 1 chain, 4 journals")
+
+
 @pytest.mark.parametrize("command", [["log"], ["history", "TL-0007"], ["report"]])
 def test_what_is_shown_is_what_was_sealed(command: list[str], folder: Path, capsys: Output) -> None:
     edits = {edit.name: edit for edit in EDITS}

@@ -107,7 +107,9 @@ def zero(
 @_simulated
 @click.option("--adapter", "table", type=PATH, metavar="FILE", help="What is plugged.")
 @click.option("--shorted", is_flag=True, help="A shorting plug joins the ends of --adapter.")
-@click.option("--resistor", "resistors", multiple=True, metavar="A,B,OHM[,U]", help="A reference, its ohms.")
+@click.option(
+    "--resistor", "resistors", multiple=True, metavar="A,B,OHM[,U]", help="Points, ohms, U: 1 % if not given."
+)
 @made_safe_option
 @archive_option
 def selftest(

@@ -9,6 +9,7 @@ import click
 
 from loomproof.cli.options import FILE, RUNS, archive_option
 from loomproof.cli.output import found
+from loomproof.errors import UsageError
 from loomproof.screens.kept import chosen, show_integrity, show_repairs, show_taken
 from loomproof.screens.printing import line
 from loomproof.screens.printing import table as listed
@@ -187,7 +188,7 @@ def import_(source: str, archive: Archive) -> int:
 @click.option(
     "--finding", type=click.IntRange(0), default=0, help="Its number in the run; 0 is the whole run."
 )
-@click.option("--person", default="", help="Who did it.")
+@click.option("--person", default="", help="Who did it; else the person of workshop.toml.")
 @archive_option
 def repaired(run: str, words: str | None, finding: int, person: str, archive: Archive) -> None:
     """Note what was done about a finding of RUN, in your own WORDS; the next certificate shows it.
@@ -197,4 +198,9 @@ def repaired(run: str, words: str | None, finding: int, person: str, archive: Ar
     if words is None:
         show_repairs(archive, chosen(archive, run))
         return
+    from loomproof.jobs.workshop import find
+
+    person = person.strip() or find().workshop.person
+    if not person:
+        raise UsageError("a repair without person says nothing", cure="Say who did it with --person NAME.")
     click.echo(f"run {archive.repaired(chosen(archive, run), person, words, finding).run}: kept")

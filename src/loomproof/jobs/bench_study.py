@@ -65,6 +65,12 @@ class Studied:
             f"{plural(study.operators, 'operator')}, {plural(study.parts, 'part')}, "
             f"{study.repeats} repeats; mean {ohms(study.mean_ohm)}."
         )
+        if not study.spread:
+            yield (
+                "All readings of a part are alike: no spread was seen, so the study says nothing of how "
+                "readings scatter. Read with more figures, or take parts and repeats that differ."
+            )
+            return
         judged = "more than" if study.share > MOST_SHARE else "within"
         yield (
             f"Measuring makes {study.share:.0%} of the whole standard deviation, {judged} the "

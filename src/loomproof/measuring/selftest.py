@@ -95,6 +95,7 @@ def try_references(
     """Read reference resistors; each must be within the bench's limits of error and its own uncertainty.
 
     The mean of `REFERENCE_REPEATS` readings of each is judged, its leads taken off; it is returned as well.
+    One whose uncertainty nobody stated is taken for `ASSUMED_RATIO` of its ohms.
     """
     require_empty(clearance, bench)
     accuracy = _accuracy(bench)
@@ -103,12 +104,13 @@ def try_references(
         values = [bench.resistance(*each.sets) for _ in range(REFERENCE_REPEATS)]
         value = statistics.fmean(values) - lead_ohm.get(each.a, 0.0) - lead_ohm.get(each.b, 0.0)
         error = value - each.ohm
-        limit = accuracy.ohm + accuracy.ratio * each.ohm + each.u_ohm
+        u_ohm = _known_to(each)
+        limit = accuracy.ohm + accuracy.ratio * each.ohm + u_ohm
         passed &= abs(error) <= limit
         known = math.isfinite(error)
         found = f"{error:+.3g} ohm" if known else "open"
         told.append(f"{each.ohm:g} ohm at {each.a}, {each.b}: {found} (limit {limit:.3g})")
-        read.append(ReferenceRead(each.a, each.b, each.ohm, each.u_ohm, error if known else None))
+        read.append(ReferenceRead(each.a, each.b, each.ohm, u_ohm, error if known else None))
     return Check("reference resistors", passed, "; ".join(told)), tuple(read)
 
 
@@ -117,10 +119,12 @@ def known_to_ohm(accuracy: Accuracy, references: Sequence[Reference]) -> float:
 
     One whose uncertainty nobody stated is taken for `ASSUMED_RATIO` of its ohms.
     """
-    return min(
-        accuracy.ohm + accuracy.ratio * each.ohm + (each.u_ohm or ASSUMED_RATIO * each.ohm)
-        for each in references
-    )
+    return min(accuracy.ohm + accuracy.ratio * each.ohm + _known_to(each) for each in references)
+
+
+def _known_to(reference: Reference) -> float:
+    """Return how closely a reference is known, Ω: as stated, else `ASSUMED_RATIO` of its ohms."""
+    return reference.u_ohm or ASSUMED_RATIO * reference.ohm
 
 
 def repeatability(

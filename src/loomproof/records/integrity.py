@@ -27,6 +27,7 @@ from loomproof.records.store import Store, unpacked
 class Integrity:
     """How much was looked at; what is wrong, each with its place; and what cannot be told.
 
+    ``records`` are those that are there, ``gone`` those of which only the run's entry is left.
     ``untold`` names signers that nobody here knows, and a missing head.
     """
 
@@ -36,6 +37,7 @@ class Integrity:
     chains: int
     troubles: tuple[str, ...]
     untold: tuple[Problem, ...] = ()
+    gone: int = 0
 
 
 @dataclass
@@ -62,11 +64,12 @@ def check_store(
     troubles: list[str] = []
     last: dict[str, Run] = {}
     sealed = _Sealed()
-    records = 0
+    records = gone = 0
     with store.reading() as connection:
         tables = TableRows(connection)
     for run, packed in each_record(store):
-        records += 1
+        records += packed is not None
+        gone += packed is None
         place = f"record {run.sequence} of {run.bench} (run {run.run})"
         try:
             verified = verify(unpacked(packed, place), known_signers, place)
@@ -93,7 +96,7 @@ def check_store(
         added, ours = added_unnoted(folder, store, address)
         troubles += [*noted, *(added if ours else ())]
         untold = (*untold, *map(Problem, missing), *(() if ours else map(Problem, added)))
-    return Integrity(records, journals, certificates, len(last), tuple(troubles), untold)
+    return Integrity(records, journals, certificates, len(last), tuple(troubles), untold, gone)
 
 
 def _chain_troubles(before: Run | None, run: Run, place: str) -> list[str]:

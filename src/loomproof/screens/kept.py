@@ -66,8 +66,10 @@ def show_integrity(checked: Integrity, how: How) -> None:
     """Print how much of a store was checked, and what is wrong with it or can't be told."""
     from loomproof.reports.words import plural
 
+    records = plural(checked.records + checked.gone, "record")
+    there = f"{checked.records} of {records}" if checked.gone else records
     click.echo(
-        f"{plural(checked.records, 'record')} in {plural(checked.chains, 'chain')}, "
+        f"{there} in {plural(checked.chains, 'chain')}, "
         f"{plural(checked.journals, 'journal')}, {plural(checked.certificates, 'certificate')}"
     )
     for each in (*checked.troubles, *(told(problem, how) for problem in checked.untold)):

@@ -78,6 +78,11 @@ class Study:
         return math.hypot(self.repeatability_ohm, self.reproducibility_ohm)
 
     @property
+    def spread(self) -> bool:
+        """Whether any two readings of one part differ by more than what arithmetic leaves (1e-12, ours)."""
+        return self.both_ohm > 1e-12 * (abs(self.mean_ohm) + self.part_ohm)
+
+    @property
     def share(self) -> float:
         """The share of the measuring in the whole spread, as standard deviations."""
         whole = math.hypot(self.both_ohm, self.part_ohm)
