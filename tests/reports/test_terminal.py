@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import io
+from typing import Literal
 
 from rich.console import Console
 
@@ -61,3 +62,28 @@ def test_names_are_no_markup_and_no_commands_to_the_terminal() -> None:
 
 def test_it_can_be_read_at_40_columns() -> None:
     assert all(len(line) <= 40 for line in shown(document(), width=40).splitlines())
+
+
+def test_the_accuracy_at_the_head_is_that_of_the_readings_taken() -> None:
+    made = document()
+    bench = made.bench.model_copy(
+        update={
+            "accuracy_ohm": 0.1,
+            "accuracy_ratio": 0.01,
+            "four_wire": True,
+            "four_wire_accuracy_ohm": 0.005,
+            "four_wire_accuracy_ratio": 0.002,
+        }
+    )
+    (claim, *_) = [each for each in made.claims if each.kind == "resistance"]
+
+    def head(*wires: Literal[2, 4] | None) -> str:
+        claims = tuple(claim.model_copy(update={"meter_wires": each}) for each in wires)
+        return " ".join(shown(made.model_copy(update={"bench": bench, "claims": claims})).split())
+
+    two, four = "±(0.100 Ω + 1.00%)", "±(0.0050 Ω + 0.20%)"
+    assert f"{two}" in head(2, None)
+    assert "four-wire" not in head(2, None)
+    assert f"{four}, four-wire" in head(4)
+    assert two not in head(4, 4)
+    assert f"{two}, two-wire, {four}, four-wire" in head(2, 4)

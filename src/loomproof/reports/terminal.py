@@ -150,10 +150,21 @@ def _bench(document: Document) -> str:
     bench = document.bench
     name = " ".join(part for part in (bench.maker, bench.model, bench.serial) if part) or bench.address
     parts = [name, plural(bench.points, "point")]
-    if bench.accuracy_ohm is not None:
-        ratio = f" + {bench.accuracy_ratio:.2%}" if bench.accuracy_ratio else ""
-        parts.append(f"±({ohms(bench.accuracy_ohm)}{ratio})")
+    read = {claim.meter_wires for claim in document.claims}
+    four = 4 in read and bench.four_wire_accuracy_ohm is not None
+    two = 2 in read or not four  # an old document does not say which its readings are
+    if bench.accuracy_ohm is not None and two:
+        said = _limits_of_error(bench.accuracy_ohm, bench.accuracy_ratio)
+        parts.append(f"{said}, two-wire" if four else said)
+    if bench.four_wire_accuracy_ohm is not None and four:
+        parts.append(
+            f"{_limits_of_error(bench.four_wire_accuracy_ohm, bench.four_wire_accuracy_ratio)}, four-wire"
+        )
     return ", ".join(parts)
+
+
+def _limits_of_error(ohm: float, ratio: float | None) -> str:
+    return f"±({ohms(ohm)}{f' + {ratio:.2%}' if ratio else ''})"
 
 
 MOST_FACES = 3
