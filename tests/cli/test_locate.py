@@ -31,3 +31,7 @@ def test_a_finding_is_placed_after_its_run(fixtures: Path, tmp_path: Path) -> No
     gone = loomproof("locate", "last", loom, "--bench", BENCH, *leads)
     assert gone.returncode == 0
     assert "finding 1 is gone" in gone.stdout
+    other = f"{BENCH}&fault=short%20LAMP:2%20LAMP:3"
+    changed = loomproof("locate", "last", loom, "--bench", other, *leads)
+    said = " ".join(changed.stdout.split())
+    assert "finding 1 is gone: W2 (black/red) open between BODY:2 and LAMP:2 new: Short between" in said

@@ -192,3 +192,21 @@ def test_wires_that_meet_nowhere_known_give_no_place_but_the_reason() -> None:
     place = _one(placed(changed, "leak 0.05 W1 at ECU:1 1.0 m W2 at ECU:2 1.0 m")[0].document)[1]
     assert (place.answer, place.stretches) == ("none", ())
     assert "side by side is not described" in place.reason
+
+
+@pytest.mark.parametrize(("at", "k", "other"), [("PUMP", 1, 2), ("ECU", 2, 1)])
+def test_a_break_whose_piece_touches_another_wire_says_why_it_has_no_place(
+    at: str, k: int, other: int
+) -> None:
+    """What the other wire has is in the piece's capacitance, and the touch has no ohms from both ends."""
+    touch = f"leak 0.4 W{k} at ECU:{k} 0.5 m W{other} at ECU:{other} 0.5 m"
+    outcome, _ = placed(_loom(), touch, f"open W{k} at {at}:{k} 0.3 m")
+    places = {finding.kind.value: finding.place for finding in outcome.document.findings}
+    broken, short = places["open"], places["short"]
+    assert broken is not None
+    assert short is not None
+    piece = f"ECU:{k}" if at == "PUMP" else f"PUMP:{k}"
+    assert broken.reason == (
+        f"W{k}'s piece at {piece} touches W{other}, so its capacitance is not its own; mend that first"
+    )
+    assert short.reason == f"a break is in W{k} as well, and a touch is placed by ohms from both ends"

@@ -40,7 +40,7 @@ class Fate:
     """What became of finding ``number`` of the run before (from 1).
 
     ``asked`` says whether it was to be retested; ``instead`` is what is seen at the same wires, parts or
-    cavities now.
+    cavities now. ``replaced``: all could be decided, and none of that is of its kind.
     """
 
     number: int
@@ -48,6 +48,7 @@ class Fate:
     became: Became
     asked: bool
     instead: tuple[Finding, ...] = ()
+    replaced: bool = False
 
 
 def fates(before: Document, again: Retested, numbers: Collection[int] = ()) -> Iterator[Fate]:
@@ -65,7 +66,9 @@ def fates(before: Document, again: Retested, numbers: Collection[int] = ()) -> I
         if finding.identity in seen:
             fate = Fate(number, finding, Became.STILL, asked)
         elif instead:
-            fate = Fate(number, finding, Became.OTHERWISE, asked, instead)
+            another = all(other.kind is not finding.kind for other in instead)
+            replaced = another and _unseen(finding, again) is Became.GONE
+            fate = Fate(number, finding, Became.OTHERWISE, asked, instead, replaced)
         else:
             fate = Fate(number, finding, _unseen(finding, again), asked)
         if asked:

@@ -63,6 +63,10 @@ def placed(expectation: Expectation, measured: Measured, findings: Sequence[Find
                 finding = replace(finding, place=unplaced(why[index]))
         elif finding.kind in (Kind.SHORT, Kind.LEAKAGE) and nets in touching:
             finding = _with_short(names, expectation, finding, *touching[nets])
+        elif finding.kind is Kind.SHORT and not nets.isdisjoint(why):
+            broken_too = listed(w for index in sorted(nets & set(why)) for w in expectation.nets[index].wires)
+            reason = f"a break is in {broken_too} as well, and a touch is placed by ohms from both ends"
+            finding = replace(finding, place=unplaced(reason))
         found.append(finding)
     return tuple(found)
 

@@ -60,10 +60,13 @@ def read_for_places(
     require(clearance, bench, expectation.loom)
     broken = list(_broken(expectation, measured))[:MOST_PLACED]
     touching = list(_touching(expectation, measured))[:MOST_PLACED]
-    if not broken and not touching:
+    foreign = list(_foreign(expectation, measured))[:MOST_PLACED]
+    if not broken and not touching and not foreign:
         return measured
     asker = Asker(bench, clearance, plan.scope.points)
     found = replace(measured)
+    if clearance.capabilities.farads is not None:
+        found = replace(found, unplaced=tuple(foreign))
     if broken and clearance.capabilities.farads is not None:
         yield Progress("reading where wires are broken", 0, len(broken))
         whole = {end: group for group in measured.groups for end in group}
@@ -73,7 +76,7 @@ def read_for_places(
         found = replace(
             found,
             farads=tuple(reader.found),
-            unplaced=tuple(reader.unplaced),
+            unplaced=(*found.unplaced, *reader.unplaced),
             sound_farads=tuple(reader.sound.values()),
         )
     if touching and plan.meter is not None:
@@ -90,6 +93,29 @@ def _broken(expectation: Expectation, measured: Measured) -> Iterator[tuple[Net,
         pieces = tuple(dict.fromkeys(home[end] for end in net.cavities if end in home))
         if len(pieces) > 1 and all(piece <= set(net.cavities) for piece in pieces):
             yield net, pieces
+
+
+def _foreign(expectation: Expectation, measured: Measured) -> Iterator[tuple[End, str]]:
+    """Yield the nets that fell apart, and of which a piece touches something else, with what it touches."""
+    home = {end: group for group in measured.groups for end in group}
+    for net in expectation.nets:
+        pieces = tuple(dict.fromkeys(home[end] for end in net.cavities if end in home))
+        touching = next((piece for piece in pieces if not piece <= set(net.cavities)), None)
+        if len(pieces) > 1 and touching is not None:
+            own = sorted(touching & set(net.cavities))
+            strangers = sorted(touching - set(net.cavities))
+            others = dict.fromkeys(
+                name for e in strangers for name in expectation.nets[expectation.net_of[e]].wires
+            )
+            yield net.cavities[0], touches(net.wires, own, tuple(others), strangers)
+
+
+def touches(wires: Sequence[str], own: Sequence[End], others: Sequence[str], strangers: Sequence[End]) -> str:
+    """Return why nothing is told of a broken net of which the piece at ``own`` touches these others."""
+    named = "this net" if len(wires) != 1 else wires[0]
+    at = ", ".join(map(str, own[:3])) + ", …" * (len(own) > 3)
+    other = others[0] if len(others) == 1 else f"what ends at {strangers[0]}"
+    return f"{named}'s piece at {at} touches {other}, so its capacitance is not its own; mend that first"
 
 
 def _touching(expectation: Expectation, measured: Measured) -> Iterator[tuple[Net, ...]]:

@@ -34,11 +34,12 @@ def show_places(before: Document, again: Retested, numbers: Sequence[int]) -> No
     read = plural(again.measured.resistance_readings, "reading")
     line(f"Places of the findings of {before.run}: {plural(again.measured.sense_vectors, 'sense')}, {read}.")
     for fate in fates(before, again, numbers):
-        line(clean(f"finding {fate.number} {fate.became}: {fate.finding.title}"), "  ")
+        became = Became.GONE if fate.replaced else fate.became
+        line(clean(f"finding {fate.number} {became}: {fate.finding.title}"), "  ")
         seen = own.get(fate.finding.identity) if fate.became is Became.STILL else None
         for finding in (seen,) if seen else fate.instead:
             where = place_text(finding.place) if finding.place else NOT_READ
-            line(clean(where if finding is seen else f"{finding.title}: {where}"), "    ")
+            line(clean(where if finding is seen else f"new: {finding.title}: {where}"), "    ")
     line("This is no certificate.")
 
 
