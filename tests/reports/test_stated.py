@@ -60,9 +60,9 @@ def test_what_was_entered_stands_on_the_certificate(tmp_path: Path) -> None:
         "run 20260105-101500-1",
         "tested 2026-01-05 10:15:00 UTC to 2026-01-05 10:15:07 UTC",
         "issued 2026-01-05, when the run ended",
-        "tested by A. Tester",
-        "authorised by B. Signer",
-        "laboratory Back Lane Looms, 3 Back Lane, Ambleforth",
+        "tested by A. Tester, as entered",
+        "authorised by B. Signer, as entered",
+        "laboratory Back Lane Looms, 3 Back Lane, Ambleforth, as entered",
         "at bench 2, back room",
         "method loomproof method 1, loomproof",
         "humidity 43.5% relative, as entered",
@@ -195,6 +195,36 @@ def test_undecided_is_counted_by_itself(tmp_path: Path) -> None:
     assert "Claim Count Holds Not decided Fails" in text
     assert "resistance 1 0 1 0 uncertainty" in text
     assert "FAILS" not in text
+
+
+def test_how_often_each_joint_was_read_stands_under_test_and_is_written_only_then(tmp_path: Path) -> None:
+    said = "each resistance of a joint or part is the mean of 4 readings, a number fixed beforehand"
+    four = document().model_copy(update={"repeats": 4})
+    assert said in told(four, tmp_path)
+    assert "mean of" not in told(document(), tmp_path)
+    assert (four.plain()["repeats"], "repeats" in document().plain()) == (4, False)
+    unread = four.model_copy(update={"claims": four.claims[:1]})
+    assert "mean of" not in told(unread, tmp_path)
+
+
+def test_a_failing_loom_s_head_says_how_much_was_not_decided(tmp_path: Path) -> None:
+    made = document(wires=4)
+    claims = [
+        claim.model_copy(update={"decision": Decision.UNDECIDED}) if claim.subject in ("W2", "W3") else claim
+        for claim in made.claims
+    ]
+    assert "2 more claims could not be decided by this bench." in told(
+        made.model_copy(update={"claims": tuple(claims)}), tmp_path
+    )
+    assert "could not be decided" not in told(made, tmp_path)
+
+
+def test_a_pass_says_beside_its_grade_how_many_cavities_were_waived(tmp_path: Path) -> None:
+    made = document(verdict=Verdict.PASS)
+    said = "own limits; 1 cavity waived by name: an open there would not show"
+    assert said in told(made, tmp_path)
+    whole = made.model_copy(update={"coverage": made.coverage.model_copy(update={"waived": ()})})
+    assert "would not show" not in certificate(whole, tmp_path)[0]
 
 
 def layout(pdf: bytes, tmp_path: Path) -> list[dict[str, float]]:

@@ -7,6 +7,7 @@ from rich.console import Console
 
 from loomproof.reports.terminal import findings_view, summary_view
 from loomproof.results.document import Document, Verdict
+from loomproof.results.measured import Decision
 from tests.reports.sample import document
 
 
@@ -41,6 +42,17 @@ def test_a_pass_says_so() -> None:
     text = shown(document(verdict=Verdict.PASS))
     assert text.startswith("PASS")
     assert "No faults found." in text
+
+
+def test_the_screen_says_what_was_waived_how_often_was_read_and_what_was_not_decided() -> None:
+    passed = document(verdict=Verdict.PASS).model_copy(update={"repeats": 4})
+    text = " ".join(shown(passed).split())
+    assert "1 cavity waived by name: an open there would not show" in text
+    assert "the mean of 4 readings" in text
+    failed = document()
+    undecided = failed.claims[-1].model_copy(update={"decision": Decision.UNDECIDED})
+    text = shown(failed.model_copy(update={"claims": (*failed.claims[:-1], undecided)}))
+    assert "1 more claim could not be decided by this bench." in text
 
 
 def test_a_simulated_bench_is_never_hidden() -> None:

@@ -304,7 +304,7 @@ def document_page(document: Document) -> str:
                     ("note", "the bench was simulated" if document.bench.simulated else ""),
                 ),
             ),
-            lines("Because", document.reasons),
+            lines("Because", words.reasons(document)),
             *map(finding_page, document.findings),
             table(
                 "Nearest to a limit",

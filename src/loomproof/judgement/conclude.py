@@ -184,6 +184,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
             undecided=sum(claim.decision is Decision.UNDECIDED for claim in said.claims),
             watched_s=watched_s(request, plan, last),
         ),
+        repeats=_repeats(parts),
         watch=_watch_entry(measured.watch),
         claims=said.claims,
         wires=wire_entries(loom),
@@ -194,6 +195,12 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
         software=f"loomproof {VERSION}",
     )
     return Outcome(document, measured, findings, plan)
+
+
+def _repeats(parts: Sequence[HookUpResult]) -> int:
+    """Return how often each joint and part was read; 1 as well where hook-ups read them unlike often."""
+    found = {part.plan.meter.repeats for part in parts if part.plan.meter is not None}
+    return found.pop() if len(found) == 1 else 1
 
 
 def _watch_entry(watch: Wiggled | None) -> doc.WatchEntry | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable
 
-from loomproof.reports.words import asked, percent, plural, when
+from loomproof.reports.words import asked, averaged, percent, plural, when
 from loomproof.results.document import AdapterEntry, Document
 from loomproof.results.entered import Meter
 from loomproof.results.figures import ohms
@@ -141,9 +141,9 @@ def _test(document: Document, corrected: str | None) -> Rows:
         ["run", document.run],
         ["tested", f"{said_when(document.started)} to {said_when(document.ended)}"],
         ["issued", _issued(document, corrected)],
-        ["tested by", document.person or "not stated"],
-        ["authorised by", entered.authoriser or "nobody is stated"],
-        ["laboratory", laboratory or "not stated"],
+        ["tested by", _as_entered(document.person) or "not stated"],
+        ["authorised by", _as_entered(entered.authoriser) or "nobody is stated"],
+        ["laboratory", _as_entered(laboratory) or "not stated"],
         ["at", document.place or "not stated"],
         ["method", method],
         ["temperature", _temperature(document)],
@@ -159,6 +159,7 @@ def _test(document: Document, corrected: str | None) -> Rows:
             f"{plural(counts.nets, 'net')}, {plural(counts.components, 'component')}",
         ],
         ["asked", asked(counts, document.bench.address)],
+        ["read", averaged(document)],
         [
             "found",
             f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}, {counts.undecided} undecided",
@@ -167,6 +168,10 @@ def _test(document: Document, corrected: str | None) -> Rows:
         ["watched", _watched(document)],
         ["journal", document.journal_digest, "code"],
     ]
+
+
+def _as_entered(text: str) -> str:
+    return f"{text}, as entered" if text else ""
 
 
 def _watched(document: Document) -> str:

@@ -21,12 +21,14 @@ from loomproof.reports.ruler import text_rulers
 from loomproof.reports.words import (
     VERDICTS,
     asked,
+    averaged,
     clean,
     evidence,
     graded,
     kind,
     place_text,
     plural,
+    reasons,
     shared_places,
     uncertain,
     when,
@@ -52,7 +54,7 @@ def summary_view(document: Document, *, cautions: bool = False) -> RenderableTyp
     lines: list[RenderableType] = [Text.assemble(verdict, "  ", (clean(name), "bold"))]
     if document.verdict.value == "pass":
         lines.append(Text(clean(graded(document)), style=style))
-    lines += [Text(clean(reason)) for reason in document.reasons]
+    lines += [Text(clean(reason)) for reason in reasons(document)]
     tested = len(document.coverage.tested)
     facts = _Facts()
     facts.row(
@@ -63,6 +65,8 @@ def summary_view(document: Document, *, cautions: bool = False) -> RenderableTyp
     facts.row("found", f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}")
     facts.row("bench", _bench(document))
     facts.row("asked", asked(counts, document.bench.address))
+    if said := averaged(document):
+        facts.row("read", said)
     facts.row("run", f"{document.run}, {when(document.started)} to {when(document.ended)}")
     if bench.simulated:
         facts.row("note", "the bench was simulated: this says nothing of a real loom")

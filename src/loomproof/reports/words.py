@@ -30,10 +30,34 @@ def headline(verdict: str, grade: str | None, text: str) -> str:
 
 
 def graded(document: Document) -> str:
-    """Return the grade of a pass with what it says; "" for other verdicts."""
+    """Return the grade of a pass with what it says, and how much was waived; "" for other verdicts."""
     if document.verdict.value != "pass":
         return ""
-    return f"grade {document.grade}: {document.grade_text}" if document.grade else NO_GRADE
+    grade = f"grade {document.grade}: {document.grade_text}" if document.grade else NO_GRADE
+    count = len(document.coverage.waived)
+    if not count:
+        return grade
+    there = "there" if count == 1 else "at any of them"
+    return f"{grade}; {plural(count, 'cavity', 'cavities')} waived by name: an open {there} would not show"
+
+
+def reasons(document: Document) -> tuple[str, ...]:
+    """Return the reasons for the verdict; of a loom that fails also how much was left undecided beside."""
+    count = sum(claim.decision is Decision.UNDECIDED for claim in document.claims)
+    if document.verdict.value != "fail" or not count:
+        return document.reasons
+    return (*document.reasons, f"{plural(count, 'more claim')} could not be decided by this bench.")
+
+
+def averaged(document: Document) -> str:
+    """Return how often each joint and part was read; "" for once, or where none was."""
+    read = any(
+        claim.kind in ("resistance", "component") and claim.uncertainty_ohm for claim in document.claims
+    )
+    if document.repeats == 1 or not read:
+        return ""
+    count = document.repeats
+    return f"each resistance of a joint or part is the mean of {count} readings, a number fixed beforehand"
 
 
 def percent(share: float) -> str:

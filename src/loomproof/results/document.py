@@ -247,7 +247,8 @@ class Document(_Value, Shown):
     ``person`` is who tested, ``entered`` what was entered besides, and ``method`` the name of the method
     ("" in documents from before it had one). ``wires`` is the wire list, in its order. ``watch`` is what was
     watched while the loom was moved, ``shared_places`` are those at which several findings lie; where nothing
-    was watched, or no two lie together, they are not written.
+    was watched, or no two lie together, they are not written. ``repeats`` is how often each joint and part
+    was read, a number fixed beforehand, for the mean; written where it is more than once.
     """
 
     schema_: Literal[1, 2] = Field(default=2, alias="schema")
@@ -272,6 +273,7 @@ class Document(_Value, Shown):
     shared_places: tuple[SharedPlace, ...] = ()
     coverage: Coverage
     counts: Counts
+    repeats: int = Field(default=1, ge=1)
     watch: WatchEntry | None = None
     claims: tuple[ClaimEntry, ...] = ()
     wires: tuple[WireEntry, ...] = ()
@@ -328,6 +330,8 @@ class Document(_Value, Shown):
         found = self.model_dump(mode="json", by_alias=True)
         if self.watch is None:  # documents without one are written as they were before there was any
             del found["watch"]
+        if self.repeats == 1:
+            del found["repeats"]
         if not self.shared_places:
             del found["shared_places"]
         if self.entered.reference == ReferenceStandard():  # likewise

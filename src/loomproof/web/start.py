@@ -13,7 +13,7 @@ from loomproof.jobs.keep import Kept, Orders
 from loomproof.loom.model import Hazard, Loom
 from loomproof.loom.reading import load
 from loomproof.loom.summary import summary_of
-from loomproof.reports.words import VERDICTS, graded, plural
+from loomproof.reports.words import VERDICTS, graded, plural, reasons
 from loomproof.web.answers import Answer, Asked, Go, House, Page
 from loomproof.web.asking import PageOperator
 from loomproof.web.beginning import job_of
@@ -80,7 +80,7 @@ def _work(house: House, asked: Asked, name: str, operator: PageOperator, hold: C
 def ended(kept: Kept) -> Ending:
     """Return what a proof came to, as its document says it."""
     document = kept.document
-    lines = [graded(document), *document.reasons]
+    lines = [graded(document), *reasons(document)]
     if document.bench.simulated:
         lines.append("The bench was simulated: this says nothing of a real loom.")
     verdict = document.verdict.value
