@@ -74,6 +74,14 @@ def looks(names: Names, ends: Sequence[End]) -> list[str]:
     return steps or [f"Open the cover of {listed(ends)} and tug each wire."]
 
 
+def probed(names: Names, wires: Iterable[str]) -> str:
+    """Return how the bad end of these wires is looked for where no place of it is known."""
+    return (
+        f"Probe {names.wires(wires)} from end to end to see which end has failed, "
+        "bending it along its length."
+    )
+
+
 def renewed(names: Names, ends: Iterable[End]) -> str:
     """Return how what holds a wire's ends is renewed, without a full stop: a contact, a lug."""
     held = [end for end in ends if end.cavity]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.desk import Desk
 from loomproof.diagnosis.faults import Fault
-from loomproof.diagnosis.mending import is_ring, looks, new_part, of_adapter, rejoined
+from loomproof.diagnosis.mending import is_ring, looks, new_part, of_adapter, probed, rejoined
 from loomproof.diagnosis.words import listed
 from loomproof.loom.model import End
 from loomproof.results.findings import Alternative, Finding
@@ -30,8 +30,7 @@ class Opens(Desk):
         opened = f"Open the cover of {listed(joints)}, and seal it again after. " if joints else ""
         repair = [
             *looks(self.names, bares or first.ends),
-            f"{opened}Probe {self.names.wires(edge.wires)} from end to end to see which end has failed, "
-            "bending it along its length.",
+            f"{opened}{probed(self.names, edge.wires)}",
             *rejoined(self.names, wires, bares),
         ]
         others = self.adapter_lead(ends)

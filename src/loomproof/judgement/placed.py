@@ -15,6 +15,7 @@ from loomproof.diagnosis.words import Names, listed
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.joints import contact_ohm, wire_joint_ohm
 from loomproof.electrics.nets import Net
+from loomproof.judgement.place_repair import mended_there
 from loomproof.judgement.place_words import (
     of_break,
     of_short,
@@ -121,7 +122,7 @@ def _with_break(
         "capacitance against all else at 0 V: "
         + listed(f"{piece.farad * 1e12:.0f} pF at {listed(sorted(map(str, piece.ends)))}" for piece in pieces)
     )
-    return _told(names, finding, said, told)
+    return _told(names, mended_there(names, finding, said), said, told)
 
 
 def _shorts(

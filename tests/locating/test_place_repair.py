@@ -1,0 +1,48 @@
+"""What is done about a broken wire follows the place that was read for it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from loomproof.loom.model import End
+from tests.locating.placing_bench import placed
+from tests.locating.test_placing import _loom, _one
+
+
+def test_the_tape_is_cut_where_the_wire_is_broken() -> None:
+    finding, place = _one(placed(_loom(), "open W2 at ECU:2 0.6 m")[0].document)
+    (stretch,) = place.stretches
+    low_m, high_m = stretch.low_m, stretch.high_m
+    assert finding.cause == "broken_wire"
+    assert finding.repair[0] == (
+        f"Cut the tape at {(low_m + high_m) / 2:.2f} m from ECU:2 ({low_m:.2f} to {high_m:.2f} m) "
+        "and look there."
+    )
+    assert not any("from end to end to see" in step or "contacts of" in step for step in finding.repair)
+    assert "or join in a piece of 0.5 mm² blue wire" in " ".join(finding.repair)
+    assert finding.repair[-1].startswith("Prove the whole loom again")
+
+
+def test_a_contact_is_looked_at_alone_and_is_the_cause() -> None:
+    finding, place = _one(placed(_loom(), "open PUMP:2")[0].document)
+    assert place.answer in ("contact", "near")
+    assert finding.repair[0].startswith("Unplug and look at the contacts of PUMP:2: pushed back")
+    assert not any("ECU:2" in step or "from end to end to see" in step for step in finding.repair)
+    if place.answer == "contact":
+        assert (finding.cause, finding.cavities) == ("bad_contact", (End("PUMP", "2"),))
+    else:
+        assert finding.repair[1].startswith("Where that is sound, cut the tape at ")
+
+
+def test_without_a_length_the_tape_is_cut_at_a_share_of_the_wire() -> None:
+    loom = _loom()
+    wires = tuple(replace(w, length_m=None) if w.name == "W2" else w for w in loom.wires)
+    finding, place = _one(placed(replace(loom, wires=wires), "open W2 at ECU:2 1.0 m")[0].document)
+    assert place.stretches[0].as_share
+    assert finding.repair[0].startswith("Cut the tape at ")
+    assert "% of W2 from " in finding.repair[0]
+
+
+def test_without_a_place_one_probes_as_before() -> None:
+    (finding,) = placed(_loom(), "open W2 at ECU:2 0.6 m", locate=False)[0].document.findings
+    assert any("from end to end to see which end has failed" in step for step in finding.repair)
