@@ -64,6 +64,10 @@ def test_a_watch_says_when_to_move_the_loom_tells_each_change_and_says_when_it_e
     assert "The watch has ended" in end.text
     assert changes
     assert all(isinstance(change, ContactMoved) and change.cavities for change in changes)
+    # Each of several sets shows the contact open: an instant is told once, and counted so.
+    begun = [round(change.time_s, 1) for change in changes if isinstance(change, ContactMoved)]
+    assert len(begun) == len(set(begun))
+    assert f"{len(begun)} changes" in end.text
 
 
 def test_a_retest_is_a_job_as_well(fixtures: Path) -> None:

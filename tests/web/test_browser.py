@@ -82,7 +82,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def server(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    benches = ("--bench", "sim:?fault=open%20W2", "--bench", "sim:?paced")
+    named = ("sim:?fault=open%20W2", "sim:?paced", "sim:", "tcp:127.0.0.1:9")
+    benches = [word for each in named for word in ("--bench", each)]
     made = Server(str(folder), *benches, out=tmp_path_factory.mktemp("out"))
     yield made
     assert made.end() in (0, 3, 130)

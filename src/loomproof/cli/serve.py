@@ -19,7 +19,11 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("looms", type=PATH, required=False)
 @click.option(
-    "--bench", "benches", multiple=True, metavar="ADDRESS", help="A bench that pages may use; repeatable."
+    "--bench",
+    "benches",
+    multiple=True,
+    metavar="ADDRESS",
+    help="A bench that pages may use; repeatable. Without it: the one of workshop.toml, ports found, sim:.",
 )
 @click.option(
     "--adapter", "tables", multiple=True, metavar="FILE", help="An adapter table to pick from; repeatable."

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Generator, Iterator, Sequence
 from dataclasses import replace
+from functools import reduce
+from operator import or_
 from typing import NamedTuple
 
 from loomproof.bench.seam import WatchEvent, WatchSummary
@@ -39,13 +41,20 @@ def unsteady_nets(
         yield Prompt(
             f"Move the loom now, for {watch_s:g} s: bend every branch, and move each plug and each splice."
         )
-        seen = 0
+        seen = share = 0
         shares: list[_Share] = []
+        standing: dict[int, int] = {}  # what each set reads otherwise than before, just now
         for change in _watched(asker, tuple(zip([*heads, *drives], again, strict=True)), watch_s, shares):
             changed.append(change.low)
-            if change.low:
+            if len(shares) != share:  # another watch, of other sets
+                share = len(shares)
+                standing.clear()
+            # Several sets show one contact open, a moment apart: it is told when the first does.
+            fresh = change.low & ~reduce(or_, standing.values(), 0)
+            standing[change.index] = change.low
+            if fresh:
                 seen += 1
-                yield ContactMoved(change.time_us / 1e6, _in_order(scope, change.low))
+                yield ContactMoved(change.time_us / 1e6, _in_order(scope, fresh))
         yield Prompt(f"The watch has ended, the loom can rest: {_counted(seen)}.")
         after = asker.sense([*heads, *drives])
         changed += [low ^ other for low, other in zip(again, after, strict=True)]

@@ -1,11 +1,11 @@
 """Where a server works: the looms of its folder, the benches and adapters that it may use, where results go.
 
-All of it is said when the server starts. A request only ever picks one of these by its name.
+All of it is said when the server starts, but for benches where none is named then: those are the workshop's
+own, and what is found. A request only ever picks one of these by its name.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,7 +19,6 @@ from loomproof.loom.reading import WORKBOOKS
 
 SIMULATED = "sim:"
 IN_ORDER = "in-order"
-_SCANNER = re.compile(r"tcp:([\w.-]+|\[[0-9a-fA-F:.]+\]):[0-9]{1,5}")
 
 
 @dataclass(frozen=True)
@@ -53,23 +52,28 @@ class Workplace:
         return found[name]
 
     def offered(self, loom: Path) -> dict[str, str]:
-        """Return the benches that a page offers for a loom, with what each is. Raises as `find` does."""
-        shop = find(loom).workshop
-        named = dict.fromkeys(filter(None, (*self.benches, shop.bench)), "named for this server")
+        """Return the benches that a page offers for a loom, with what each is. Raises as `find` does.
+
+        Where the server's start named some: those alone. Else the workshop's own, a hand meter left out (a
+        page takes no answers for one), the serial ports of this machine, and a simulated one.
+        """
+        if self.benches:
+            return dict.fromkeys(self.benches, "named for this server")
+        bench = find(loom).workshop.bench
+        named = {bench: "named in workshop.toml"} if bench and not bench.startswith("hand:") else {}
         serial = {f"serial:{device}": text for device, text in ports()}
         return {**named, **serial, SIMULATED: "a simulated scanner with this loom on it, without faults"}
 
     def bench(self, said: str, loom: Path) -> str:
-        """Return the address that a request means: one that is offered, or a scanner's in a network.
+        """Return the address that a request means: one that is offered.
 
         Raises `UsageError` for any other: an address may name files, and no request names one.
         """
-        if said in self.offered(loom) or _SCANNER.fullmatch(said):
+        if said in self.offered(loom):
             return said
         raise UsageError(
             f"{said}: a page may ask for no bench at this address",
-            cure="Pick one that is offered, or type tcp:HOST:PORT. Any other is named when the server "
-            "starts.",
+            cure="Pick one that is offered. Any other is named when the server starts.",
         )
 
     def adapter(self, said: str) -> Adapter | str | None:
