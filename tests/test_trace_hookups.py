@@ -213,16 +213,55 @@ def test_a_plug_on_the_wrong_way_round_is_read_once_more(
         if isinstance(event, Prompt):
             told.append(event.text)
 
-    job = job_of(simulation, tmp_path, wrong=lambda number: number == 6 and next(tries))
-    traced = job.trace(tmp_path / "found", hook_ups=Constraints()).run(show)
+    job = job_of(simulation, tmp_path, wrong=lambda number: number == 6 and next(tries, False))
+    running = job.trace(tmp_path / "found", hook_ups=Constraints())
     operator = job.operator
     assert isinstance(operator, Replugging)
-    assert operator.asked.count("plug 6") == 2
+    if stays:
+        with pytest.raises(BrokenOffError, match="hook-up 6 contradicts those before it, twice, so no loom"):
+            running.run(show)
+        assert not (tmp_path / "found").exists()
+        running = job.trace(tmp_path / "found", hook_ups=Constraints(), go_on=True)
+    traced = running.run(show)
+    assert operator.asked.count("plug 6") == 2 + stays
     assert sum("contradicts those before it" in text for text in told) == 1
-    asked = any("a plug that was not home or in a wrong place?" in text for text in traced.questions)
-    assert asked == stays
-    if not stays:
-        assert nets_of(traced) == NETS
+    assert not any("in a wrong place?" in text for text in traced.questions)
+    assert nets_of(traced) == NETS
+
+
+class LazyReplugging(Replugging):
+    """A person who says that all is plugged, and changes nothing after hook-up 1."""
+
+    def plug(self, hook_up: HookUp, number: int) -> bool:
+        if number > 1:
+            self.asked.append(f"plug {number}")
+            return True
+        return super().plug(hook_up, number)
+
+
+@pytest.mark.parametrize("within", [False, True])
+def test_plugs_that_were_never_changed_are_asked_about_at_once(tmp_path: Path, within: bool) -> None:
+    """All hook-ups read as the first did. A join within a plug contradicts itself once that is elsewhere."""
+    wires = (*LOOM.wires[5:6], wire(7, "C:3", "C:4")) if within else LOOM.wires
+    loom = replace(LOOM, wires=wires, components=())
+    write_folder(loom, tmp_path / "loom")
+    told: list[str] = []
+    running = started(tmp_path / "loom", ["--points", "8"])
+    try:
+        operator = LazyReplugging(simulation=running, folder=tmp_path)
+        job = Job(loom, str(running.address), operator=operator, assured=Assured(meter_v=0.0))
+        going = job.trace(tmp_path / "found", hook_ups=Constraints())
+        keep = lambda event: told.append(event.text) if isinstance(event, Prompt) else None  # noqa: E731
+        if within:
+            with pytest.raises(BrokenOffError, match="so no loom is written"):
+                going.run(keep)
+        else:
+            assert any("Hook-ups 1 and 2 read alike" in text for text in going.run(keep).questions)
+    finally:
+        running.end()
+    assert operator.asked.count("plug 2") == 2
+    assert any("reads like hook-up 1, point for point" in text for text in told)
+    assert (tmp_path / "found").exists() != within
 
 
 def test_a_hazard_stops_it_before_anything_is_driven(simulation: Simulation, tmp_path: Path) -> None:

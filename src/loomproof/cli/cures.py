@@ -35,7 +35,7 @@ COMMANDS = {
     Todo.FINDINGS: "loomproof findings {on:RUN} shows what was found.",
     Todo.FIT: "loomproof fit {on:LOOM} says which ends go where.",
     Todo.GO_ON: "Go on with: loomproof prove {on:LOOM --bench ADDRESS --continue RUN}",
-    Todo.GO_ON_TRACE: "The same loomproof trace goes on where it says --continue.",
+    Todo.GO_ON_TRACE: "Go on with: loomproof trace {on:LOOM --bench ADDRESS --to DIR --continue}",
     Todo.HAZARD: "Say it with --hazard CONNECTOR=HAZARD.",
     Todo.HOOK_UPS: "--hook-ups proves it plug by plug; loomproof plan shows how.",
     Todo.IMPORT: "loomproof import makes one of a KBL file or a from-to list.",
@@ -97,6 +97,29 @@ def going_on(run: str, context: click.Context) -> str:
             for each in said if isinstance(said, tuple) else (said,):
                 words += [option.opts[0], typed(str(each))]
     return " ".join((*words, "--continue", run))
+
+
+_NEW_AT_EACH = ("go_on", "stop_after", "made_safe", "meter_v")
+"""Options of ``trace``, by their names, that belong to one start of it and are not said again to go on."""
+
+
+def trace_going_on(context: click.Context) -> str:
+    """Return what to type behind ``trace`` to go on with one that stopped, ``context`` being it so far."""
+    words = []
+    for option in context.command.params:
+        said = context.params.get(option.name or "", context.meta.get(option.name or ""))
+        if context.get_parameter_source(option.name or "") is not ParameterSource.COMMANDLINE:
+            continue
+        if option.name in _NEW_AT_EACH:
+            continue
+        if isinstance(option, click.Argument):
+            words.append(typed(str(said)))
+        elif isinstance(option, click.Option) and option.is_flag:
+            words.append(option.opts[0])
+        else:
+            for each in said if isinstance(said, tuple) else (said,):
+                words += [option.opts[0], typed(str(each))]
+    return " ".join((*words, "--continue"))
 
 
 def typed(word: str) -> str:

@@ -109,6 +109,10 @@ class LazyGroup(click.Group):
         assert isinstance(command, click.Command)
         return command
 
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Read ``help`` and ``help COMMAND`` as ``--help`` behind the command."""
+        return super().parse_args(ctx, [*args[1:], "--help"] if args[:1] == ["help"] else args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the command list from the table, importing nothing."""
         for heading, names in GROUPS.items():
@@ -195,6 +199,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return _interrupted()
     except click.ClickException as error:
         error.show(file=sys.stderr)
+        if "--no-locate" in (getattr(error, "possibilities", None) or ()):
+            tell("Where along its wires a finding lies is read anyway, unless --no-locate is said.")
         return 2
     except (BrokenPipeError, SystemExit):
         # The reader of our output went away (rich exits then); nothing is left to say to it.

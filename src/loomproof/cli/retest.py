@@ -26,7 +26,7 @@ from loomproof.cli.options import (
     store_option,
 )
 from loomproof.cli.output import EXIT_CODES, found
-from loomproof.errors import UsageError
+from loomproof.errors import Do, LoomproofError, Todo, UsageError
 from loomproof.screens.kept import chosen
 from loomproof.screens.printing import paragraphs
 
@@ -177,6 +177,7 @@ def trace(
     --plugs. What is described in LOOM already (rows, kinds, hazards, places, half of its wires) is kept, and
     where it differs is told. Nothing may be plugged into the loom.
     """
+    from loomproof.cli.cures import trace_going_on
     from loomproof.cli.output import drawn
     from loomproof.jobs.job import Job
     from loomproof.jobs.trace import QUESTIONS
@@ -198,7 +199,12 @@ def trace(
         go_on=go_on,
         stop_after=stop_after,
     )
-    traced = drawn(running)
+    try:
+        traced = drawn(running)
+    except LoomproofError as stopped:
+        if stopped.do is not None and stopped.do.what is Todo.GO_ON_TRACE:
+            stopped.do = Do(Todo.GO_ON_TRACE, trace_going_on(click.get_current_context()))
+        raise
     code = found(0)
     click.echo(traced.summary)
     paragraphs(traced.questions, "  ? ", "    ")

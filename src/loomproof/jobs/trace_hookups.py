@@ -7,7 +7,7 @@ finished hook-up saw. It is written after each, and taken away once the loom is 
 from __future__ import annotations
 
 import json
-from collections.abc import Generator, Mapping
+from collections.abc import Generator, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 
@@ -26,13 +26,13 @@ from loomproof.jobs.merging import shell
 from loomproof.jobs.operator import Operator
 from loomproof.jobs.plugging import plugging
 from loomproof.jobs.trace import Looked, TracedLoom, looked_at, refuse_place, told_of, write_traced
-from loomproof.loom.model import Hazard, Loom
+from loomproof.loom.model import End, Hazard, Loom
 from loomproof.measuring.events import Event, Finished, Progress, Prompt
 from loomproof.measuring.reference_check import refuse_wrong_references
 from loomproof.measuring.trace import Seen, contradictions, together
 from loomproof.measuring.traced_loom import fitted_loom
 from loomproof.measuring.traced_readings import reader
-from loomproof.planning.hookup_plan import HookUpPlan, hook_ups_plain, read_hook_ups
+from loomproof.planning.hookup_plan import HookUp, HookUpPlan, hook_ups_plain, read_hook_ups
 from loomproof.planning.hookup_search import Constraints
 from loomproof.planning.request import Request
 from loomproof.planning.trace_plan import hook_ups_to_trace, still_needed
@@ -88,8 +88,8 @@ def trace_hook_ups(
     makes needless are left out.
 
     Raises `UsageError` for a folder or a state that is there, or not there to go on with, `BrokenOffError`
-    where it stops before the last hook-up, `NotPossibleError` where no plan lets every two plugs meet, and
-    as `loomproof.jobs.trace.trace_to` does.
+    where it stops before the last hook-up or one contradicts the others, `NotPossibleError` where no plan
+    lets every two plugs meet, and as `loomproof.jobs.trace.trace_to` does.
     """
     refuse_place(folder, at, over=over)
     yield CAUTIONS
@@ -126,6 +126,7 @@ def trace_hook_ups(
         hazards=hazards,
         temperature_c=last.temperature_c,
     )
+    failing = (*_alike_told(plan.hook_ups, seen), *failing)
     loom, found, questions = told_of(state.run, found, loom, failing, known)
     ended(Request(unknown, whole_adapter(plan), state.run, rfc3339(now())))
     write_traced(folder, loom, questions, over=over)
@@ -133,6 +134,36 @@ def trace_hook_ups(
     yield Finished(state.run)
     journals = (job.journal(k) for k in range(len(plan.hook_ups)))
     return TracedLoom(loom, found, questions, tuple(each for each in journals if each.exists()))
+
+
+def reads_as_before(hook_ups: Sequence[HookUp], seen: Sequence[Seen]) -> bool:
+    """Whether the last of these hook-ups reads as the one before it, point for point, with other plugs on.
+
+    Where nothing is joined in either, nothing tells.
+    """
+    if len(seen) < 2 or hook_ups[-1].point_of == hook_ups[-2].point_of:
+        return False
+    before, now = (_by_points(one.point_of, each) for one, each in zip(hook_ups[-2:], seen[-2:], strict=True))
+    return any(before) and before == now
+
+
+def _by_points(
+    point_of: Mapping[End, int], seen: Seen
+) -> tuple[frozenset[frozenset[int]], frozenset[frozenset[int]]]:
+    """Return the points that are one conductor, and the pairs of points with a part between."""
+    nets = (frozenset(point_of[end] for end in net) for net in seen.conductors if len(net) > 1)
+    ways = ((each.a, each.b) for each in seen.between if each.value is not None)
+    parts = (frozenset((point_of[a], point_of[b])) for a, b in (*ways, *seen.one_way))
+    return frozenset(nets), frozenset(parts)
+
+
+def _alike_told(hook_ups: Sequence[HookUp], seen: Sequence[Seen]) -> Iterator[str]:
+    for k in range(2, len(seen) + 1):
+        if reads_as_before(hook_ups[:k], seen[:k]):
+            yield (
+                f"Hook-ups {k - 1} and {k} read alike, point for point, with other plugs on: do these plugs "
+                "carry the same, or were they not changed?"
+            )
 
 
 def _plan_told(plan: HookUpPlan) -> str:
@@ -166,7 +197,7 @@ class _Tracing:
         state = self.state
         if len(state.seen) == len(state.plan.hook_ups):  # it stopped while it wrote: the meter is asked again
             state = self.state = replace(state, seen=state.seen[:-1])
-        again = -1
+        again: set[tuple[int, str]] = set()
         last: tuple[Looked, Capabilities] | None = None
         while (k := len(self.state.seen)) < len(self.state.plan.hook_ups):
             plan = self.state.plan
@@ -186,15 +217,23 @@ class _Tracing:
             last = yield from self._looked(k)
             seen = (*self.state.seen, last[0].seen)
             odd = contradictions(seen)
-            if again != k and len(odd) > len(contradictions(self.state.seen)):
-                # Once: where it reads so again, it is the loom.
-                again = k
+            differ = len(odd) > len(contradictions(self.state.seen))
+            same = reads_as_before(plan.hook_ups[: k + 1], seen)
+            odd_ways = {(k, why) for why, holds in (("differs", differ), ("same", same)) if holds}
+            if odd_ways - again:
+                # Once for each: what is the loom reads so again.
+                again |= odd_ways
                 yield Prompt(
-                    "This hook-up contradicts those before it; look at the plugs. It is read once more, and "
-                    "what it reads like then counts.",
+                    "This hook-up contradicts those before it; look at the plugs. It is read once more."
+                    if differ
+                    else f"This hook-up reads like hook-up {k}, point for point, though other plugs should "
+                    "be on. Is it plugged so? It is asked again and read once more; what it reads like then "
+                    "counts.",
                     tuple(odd),
                 )
                 continue
+            if apart := contradictions(seen, open_only=True):
+                raise self._contradicted(k, apart)
             left = still_needed(plan, k + 1, together(seen).nets)
             if (spared := len(plan.hook_ups) - len(left.hook_ups)) > 0:
                 yield Prompt(f"By what was found, {spared} fewer hook-ups are needed than were planned.")
@@ -229,6 +268,15 @@ class _Tracing:
                 f"{identity.model} {identity.serial}",
                 cure="Go on with the bench that it was begun on, or begin anew.",
             )
+
+    def _contradicted(self, k: int, apart: Sequence[str]) -> BrokenOffError:
+        return BrokenOffError(
+            f"hook-up {k + 1} contradicts those before it, twice, so no loom is written: {apart[0]}"
+            + (f" So do {len(apart) - 1} more nets." if len(apart) > 1 else ""),
+            cure=f"Look at the plugs and at these cavities, and go on: hook-up {k + 1} is read anew. Where "
+            "one before it was plugged wrong, begin anew.",
+            do=Todo.GO_ON_TRACE,
+        )
 
     def _stopped(self, k: int) -> BrokenOffError:
         return BrokenOffError(

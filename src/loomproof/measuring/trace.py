@@ -156,15 +156,20 @@ def _merged(seen: Sequence[Seen], order: Sequence[End] = ()) -> tuple[tuple[End,
     return tuple(sorted(ordered, key=lambda net: place[net[0]]))
 
 
-def contradictions(seen: Sequence[Seen]) -> list[str]:
-    """Ask about cavities that are one conductor in one hook-up and apart in another: one for each net."""
+def contradictions(seen: Sequence[Seen], *, open_only: bool = False) -> list[str]:
+    """Ask about cavities that are one conductor in one hook-up and apart in another: one for each net.
+
+    With ``open_only`` those are left out between which the other one read ohms: a bad joint more likely than
+    a plug.
+    """
     home = {end: k for k, net in enumerate(_merged(seen)) for end in net}
     found: dict[int, str] = {}
     for number, each in enumerate(seen, start=1):
         first: dict[int, End] = {}
+        near = {frozenset((read.a, read.b)) for read in each.between if read.value is not None}
         for net in each.conductors:
             k = home[net[0]]
-            if k in first and k not in found:
+            if k in first and k not in found and not (open_only and {first[k], net[0]} in near):
                 found[k] = (
                     f"{first[k]} and {net[0]} are apart in hook-up {number}, and one conductor by what the "
                     "others show: a contact that comes and goes, or a plug that was not home or in a wrong "

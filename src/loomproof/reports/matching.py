@@ -96,7 +96,7 @@ def sentences(found: Match) -> Iterator[str]:
     if found.unseen:
         yield f"Not seen in what was traced: {_listed(found.unseen)}."
     if found.by_names:
-        yield "Where nets tell cavities, they bear the same names in both: so names were used as well."
+        yield "Cavity numbers agree in both, so they were used as well."
     sure = sum(place.standing is Standing.SURE for place in found.places)
     yield (
         f"{plural(sure, 'connector')} of {len(found.places)} sure; of what {found.known.name} joins, "

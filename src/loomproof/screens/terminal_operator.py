@@ -97,6 +97,11 @@ class TerminalOperator:
                 return True
             if said in ("s", "stop"):
                 return False
+            if said:
+                click.echo(
+                    "Plug it as it stands above, then type y; s stops, and it goes on later.", err=True
+                )
+        click.echo("Standard input is no terminal, so nobody can say that it is plugged so.", err=True)
         return False
 
 

@@ -32,7 +32,8 @@ class Control:
             done = self._obey(line.strip(), now_s)
         except LoomproofError as error:
             problems = [str(problem) for problem in getattr(error, "problems", ())]
-            told = "; ".join(text for text in (error.message, *problems[:3], error.cure) if text)
+            found = "; ".join(text for text in (error.message, *problems[:3]) if text)
+            told = f"{found}. {error.cure}" if error.cure else found
             return " ".join(f"error: {told}".split())
         except OSError as error:
             return f"error: {' '.join(str(error).split())}"

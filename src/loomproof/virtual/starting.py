@@ -110,5 +110,9 @@ def told_of(scanner: Scanner) -> str:
     return (
         f"Simulated scanner: {scanner.make.points} points, {scanner.loom.name}, {faults} "
         + ("fault" if faults == 1 else "faults")
-        + (f", {untested} cavities without a point" if untested > 0 else "")
+        + (
+            f", {untested} cavities without a point (type adapter FILE here to hook up others)"
+            if untested > 0
+            else ""
+        )
     )
