@@ -71,6 +71,16 @@ def test_each_lead_is_saved_before_the_next_is_asked_for_and_the_same_command_go
     assert len(read_adapter(table).entries) == 13
 
 
+def test_of_several_points_at_once_the_loom_is_thought_of(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    both = [0b1001 if low == 1 else low for low in held(1)]
+    serve([*both, *held(*POINTS)], monkeypatch)
+    assert build(tmp_path / "mine.csv") == 0
+    said = " ".join(capsys.readouterr().err.split())
+    assert "reaches point 1, 4; one is expected. Is a loom on the bench? Take it off." in said
+
+
 @dataclass
 class UnderAPlug(Scanner):
     """Nothing driven: what is touched in turn. A point driven: what the shorting plug joins, in turn."""

@@ -164,7 +164,7 @@ def test_a_certificate_of_another_bench_is_not_signed_with_our_key(
 def test_what_was_repaired_stands_on_the_next_certificate(capsys: Output) -> None:
     assert run(["repaired", "first", "new terminal", "--finding", "1", "--person", "Mia"]) == 0
     assert run(["repaired", "first", "x", "--finding", "9", "--person", "Mia"]) == 2
-    assert "no finding 9" in capsys.readouterr().err
+    assert "has 2 findings, there is no finding 9" in capsys.readouterr().err
 
 
 def test_history_shows_runs_and_trends_and_draws(tmp_path: Path, capsys: Output) -> None:

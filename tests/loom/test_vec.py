@@ -297,6 +297,7 @@ def test_variants_are_a_choice_and_a_configuration_leaves_the_others_out(tmp_pat
     made.cable("C5", [("W5", 0.5, "BU", 1.0, "horn", ("A.2", "B.2"))], config="v.tow")
     whole = read(tmp_path, made)
     assert "schema" not in told(whole)
+    assert "Name a configuration: 'tow', 'plain'." in " ".join(str(each.cure) for each in whole.warnings)
     (choice,) = whole.loom.choices
     assert [answer.name for answer in choice.answers] == ["tow", "plain"]
     assert whole.loom.need_of("horn", {choice.name: "plain"}).value == "unused"

@@ -147,7 +147,9 @@ def test_a_loom_given_twice_is_refused(fixtures: Path) -> None:
 
 def test_a_board_too_small_says_so_and_still_lists_the_plugs(fixtures: Path) -> None:
     done = loomproof("adapter", "parts", fixtures / "tail_lamp", "--points", "1")
-    assert done.returncode == 0
+    assert done.returncode == 2
+    assert "Left tail lamp cannot be hooked up to 1 point: " in " ".join(done.stderr.split())
+    assert loomproof("adapter", "parts", fixtures / "tail_lamp", "--points", "9").returncode == 0
     assert "none: " in done.stdout
     assert "BP6" in done.stdout
     assert loomproof("adapter", "parts").returncode == 2
@@ -165,5 +167,14 @@ def test_repairs_name_wire_terminals_and_sleeves(
     assert "0.75 mm², BK/RD (black/red), at most 1.4 m" in said
     assert "terminal 0.75 mm², housing BP6" in said
     assert "insulating sleeve over 0.75 mm², where it touches" in said
+    narrowed = loomproof("findings", "--saw", "W2 sound", "--parts", lamp, LOOMPROOF_HOME=home)
+    wanted = " ".join(narrowed.stdout.partition("To have ready")[2].split())
+    assert "terminal 0.75 mm², housing BP6" in wanted
+    assert "at most 1.4 m" not in wanted
+    assert "crimp splice" not in wanted
+    assert "insulating sleeve" in wanted
+    nowhere = loomproof("findings", "--parts", "nowhere", LOOMPROOF_HOME=home)
+    assert nowhere.returncode == 2
+    assert nowhere.stdout == ""
     other = loomproof("findings", "--parts", fixtures / "hillclimb_engine", LOOMPROOF_HOME=home)
     assert "The description is not the one that was proved" in " ".join(other.stdout.split())

@@ -130,7 +130,7 @@ def test_repairs_are_kept_in_the_persons_words(store: Store, signer: Signer) -> 
     words = "Neuer Crimp; „sauber“ 'ok' -- 100 %"
     repair = store.add_repair("a", "B. Mender", words, "2026-01-06T09:00:00+00:00", finding=1)
     assert store.repairs("a") == (repair,)
-    with pytest.raises(UsageError, match="no finding 2"):
+    with pytest.raises(UsageError, match="has 1 finding, there is no finding 2"):
         store.add_repair("a", "B. Mender", words, "2026-01-06", finding=2)
     with pytest.raises(UsageError, match="without words"):
         store.add_repair("a", "B. Mender", "  ", "2026-01-06")

@@ -81,15 +81,21 @@ def check(table: Path, loom: Path, address: str | None, everything: bool) -> int
 @click.argument("looms", type=PATH, nargs=-1, required=True, shell_complete=LOOMS)
 @click.option("--points", type=click.IntRange(1, 4096), metavar="N", help="What the board has; else enough.")
 @click.option("-o", "--out", type=PATH, help="Write it with labels for leads and plugs: .csv, .xlsx or .pdf.")
-def parts(looms: tuple[Path, ...], points: int | None, out: Path | None) -> None:
+def parts(looms: tuple[Path, ...], points: int | None, out: Path | None) -> int:
     """List what adapters for LOOMS are made of: plugs by housing, terminals, leads, labels, hook-ups.
 
     Several looms share plugs of one housing. What a description does not say is asked.
+
+    Exit codes: 0 listed, 2 a loom among them cannot be hooked up to so many points.
     """
+    from loomproof.cli.output import found
     from loomproof.jobs.kit import kit_for
     from loomproof.screens.kit import show_kit
 
-    show_kit(kit_for(looms, points), out, "Labels to cut out: --out kit.pdf; as a table: --out kit.csv.")
+    kit = kit_for(looms, points)
+    code = found(2 if kit.refused else 0)
+    show_kit(kit, out, "Labels to cut out: --out kit.pdf; as a table: --out kit.csv.")
+    return code
 
 
 @adapter.command("touch", short_help="Find contacts with a probe.")

@@ -40,6 +40,11 @@ def findings(
     from loomproof.reports.terminal import findings_view
     from loomproof.reports.words import clean
 
+    described = None
+    if loom is not None:
+        from loomproof.loom.reading import load
+
+        described = load(loom).loom
     named = chosen(archive, run)
     answered = narrowed(archive, named, saw, forget=forget)
     found(0)
@@ -50,11 +55,10 @@ def findings(
         line(clean(str(each)))
     if not answered.kept:
         click.echo("Not kept: answers are kept with a run of the store, not with a results file.")
-    if loom is not None:
-        from loomproof.loom.reading import load
+    if described is not None:
         from loomproof.screens.kit import show_repair_parts
 
-        show_repair_parts(answered.document, load(loom).loom)
+        show_repair_parts(answered.document, described)
     if details:
         show_reasoning(answered.document)
 

@@ -49,7 +49,7 @@ COMMANDS: dict[str, Command] = {
     "completion": Command("loomproof.cli.completing:completion", "Have your shell complete what you type."),
     "info": Command("loomproof.cli.demo:info", "Show versions, ports, records and workshop.toml."),
     "new": Command("loomproof.cli.loom:new", "Write a commented starter loom."),
-    "import": Command("loomproof.cli.importing:import_", "Make a loom of a list, a netlist or a KBL file."),
+    "import": Command("loomproof.cli.importing:import_", "Make a loom of a list, a netlist, KBL or VEC."),
     "check": Command("loomproof.cli.loom:check", "Check a description and sum it up."),
     "nets": Command("loomproof.cli.loom:nets", "Print the expected netlist."),
     "draw": Command("loomproof.cli.loom:draw", "Draw a loom and its connector faces as SVG."),

@@ -213,7 +213,8 @@ def _learn(
             return points[0]
         several = _at_once(points) if joined else _several(points)
         said = f"point {points[0]} is {end_of[points[0]]} already" if len(points) == 1 else several
-        yield Prompt(f"  {end}: {said}")
+        loom_on = len(points) > 1 and not joined
+        yield Prompt(f"  {end}: {said}{'. Is a loom on the bench? Take it off.' if loom_on else ''}")
         if joined:
             refused = low
             continue

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from loomproof.diagnosis.causes import Cause, Look
+from loomproof.diagnosis.causes import Cause, Look, look_of
 from loomproof.diagnosis.mending import CABLE_MM2, THIN_MM2
 from loomproof.loom.colours import name_of
 from loomproof.loom.model import ConnectorKind, End, Loom, Wire
@@ -75,8 +75,11 @@ def _parts(number: int, finding: Finding, loom: Loom) -> Iterator[Part]:
     if look in _NOT_THE_LOOM:
         return
     wires = [loom.wire_by_name[name] for name in finding.wires if name in loom.wire_by_name]
+    # What holds the wire is bad and not the wire: nothing of the wire is renewed, unless it may be that too.
+    others = [look_of(one.cause) for one in finding.alternatives]
+    held = look is Look.CONTACT and not {Look.ALONG, Look.WIRES} & set(others)
     for wire in wires:
-        if finding.kind in _BAD_CONDUCTOR:
+        if finding.kind in _BAD_CONDUCTOR and not held:
             yield Part(number, 1, "wire", _wire(wire))
             yield from _joints(number, wire)
         elif finding.kind in (Kind.SHORT, Kind.LEAKAGE):

@@ -197,7 +197,7 @@ class Store:
             ).scalar_one()
             if not 0 <= finding <= known:
                 raise UsageError(
-                    f"run {found.run} has {known} findings, there is no finding {finding}",
+                    f"run {found.run} has {known} finding{'' if known == 1 else 's'}, there is no finding {finding}",
                     cure="Give the number that the run's findings show.",
                 )
             values = {"finding": finding, "person": person, "done": done, "words": words}

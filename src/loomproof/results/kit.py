@@ -92,6 +92,11 @@ class Kit:
     questions: tuple[str, ...]
 
     @property
+    def refused(self) -> tuple[Driven, ...]:
+        """Looms that no way was found to hook up to this board."""
+        return tuple(each for each in self.driven if each.refused)
+
+    @property
     def once(self) -> tuple[Plugs, ...]:
         """Plugs that several looms share."""
         return tuple(each for each in self.plugs if len(each.looms) > 1)

@@ -46,6 +46,8 @@ def show_kit(kit: Kit, out: Path | None, labels: str) -> None:
         table(BOARD_HEADS, board_texts(kit), figures=BOARD_HEADS[1:3])
         line(labels)
     paragraphs(kit.questions, "  ? ", "    ")
+    for each in kit.refused:
+        line(f"{each.loom} cannot be hooked up to {plural(kit.points, 'point')}: {each.refused}", err=True)
 
 
 def show_repair_parts(document: Document, loom: Loom) -> None:

@@ -14,7 +14,7 @@ from loomproof.loom.kbl import side_table as sides
 from loomproof.loom.kbl.document import kind_of
 from loomproof.loom.kbl.naming import Names
 from loomproof.loom.kbl.reading import facts_of
-from loomproof.loom.kbl.variants import choices_of, chosen_modules
+from loomproof.loom.kbl.variants import Variants, choices_of, chosen_modules
 from loomproof.loom.model import Loom
 from loomproof.loom.vec.cables import Cables, read_cables
 from loomproof.loom.vec.document import VecDocument, only_parts, refuse_parts_only
@@ -87,6 +87,8 @@ def _loom(
     holder = _holder(document, harness)
     variants = read_variants(document)
     chosen = chosen_modules(document, variants, configuration)
+    if chosen is None and variants.controls:
+        _say_all(document, variants)
     components = [one for one in holder.iter("Component") if variants.has(one, chosen)]
     cables = read_cables(document, components)
     kept = {key: one for key, one in cables.conductors.items() if variants.has(one.reference, chosen)}
@@ -129,6 +131,14 @@ def _loom(
             bundles=read_bundles(document, segments, places, connectors, wires),
         ),
         side,
+    )
+
+
+def _say_all(document: VecDocument, variants: Variants) -> None:
+    names = ", ".join(repr(known.name) for known in variants.configurations)
+    document.warn(
+        "what any configuration of the file has is read at once; a loom may have less of it",
+        cure=f"Name a configuration: {names}.",
     )
 
 
