@@ -161,6 +161,22 @@ def test_a_certificate_of_another_bench_is_not_signed_with_our_key(
     assert "keys that are not here" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("words", "name"),
+    [
+        (["certificate", "first"], "cert.docx"),
+        (["certificate", "first", "--json"], "cert.pdf"),
+        (["label", "first"], "x.txt"),
+    ],
+)
+def test_a_paper_is_not_written_under_a_name_that_promises_something_else(
+    words: list[str], name: str, tmp_path: Path, capsys: Output
+) -> None:
+    assert run([*words, "--out", str(tmp_path / name)]) == 2
+    assert f"{name}: a name that ends in " in capsys.readouterr().err
+    assert not (tmp_path / name).exists()
+
+
 def test_what_was_repaired_stands_on_the_next_certificate(capsys: Output) -> None:
     assert run(["repaired", "first", "new terminal", "--finding", "1", "--person", "Mia"]) == 0
     assert run(["repaired", "first", "x", "--finding", "9", "--person", "Mia"]) == 2

@@ -94,6 +94,19 @@ def test_labels_and_month_reports_are_no_certificates_and_not_tampered(shelf: Pa
     assert "changed after" not in captured.err
 
 
+@pytest.mark.parametrize(
+    ("content", "what"), [("notes", "it is no PDF:"), ("%PDF-1.4\n%%", "it is a PDF, but")]
+)
+def test_a_note_that_is_called_pdf_is_told_alike_by_itself_and_in_its_folder(
+    content: str, what: str, tmp_path: Path, capsys: Output
+) -> None:
+    (tmp_path / "some").mkdir()
+    (tmp_path / "some" / "note.pdf").write_text(content, encoding="ascii")
+    for named in ("some/note.pdf", "some"):
+        assert run(["verify", named]) == 5
+        assert f"note.pdf: {what} it does not begin as a certificate does" in capsys.readouterr().err
+
+
 def test_a_folder_with_one_destroyed_paper_is_summed_up_as_well(tmp_path: Path, capsys: Output) -> None:
     (tmp_path / "one").mkdir()
     (tmp_path / "one" / "a.pdf").write_bytes(b"")

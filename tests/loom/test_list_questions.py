@@ -5,8 +5,11 @@ Every list here could be read in two ways; the wrong one would describe a join t
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from loomproof.cli.main import run
 from loomproof.errors import DescriptionError
 from loomproof.loom.lists import questions
 from loomproof.loom.lists.questions import Answers
@@ -189,6 +192,29 @@ def test_a_star_behind_a_word_is_part_of_a_name() -> None:
     assert wire.a.cavity == "RESET*"
     (problem,) = read(f"{PARTS}U1,4?,U2,3\n").problems
     assert "'4?'" in problem.message
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        (["import", "list.csv", "--to", "loom.pdf"], "loom.pdf: a folder or .xlsx is expected"),
+        (["import", "list.csv", "--to", "mh.kbl"], "mh.kbl: a folder or .xlsx is expected"),
+        (["draw", "loom", "--to", "q.png"], "q.png: a folder is expected"),
+    ],
+)
+def test_no_folder_is_made_under_the_name_of_a_file(
+    words: list[str],
+    expected: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "list.csv").write_text("From,To\nX1:1,X2:1\nX1:2,X2:2\n", encoding="utf-8")
+    assert run(["import", "list.csv", "--to", "loom", "--yes"]) == 0
+    assert run([*words, *(["--yes"] if words[0] == "import" else [])]) == 2
+    assert expected in capsys.readouterr().err
+    assert not (tmp_path / words[-1]).exists()
 
 
 def test_a_stroke_between_connector_and_cavity_parts_no_places() -> None:

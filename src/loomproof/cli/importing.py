@@ -82,9 +82,11 @@ def import_(
     It is a list of wires, of ends by nets, or of pins (CSV, Markdown or XLSX, with headings of your own), a
     netlist of electronics design, or a KBL or VEC file.
     """
+    from loomproof.jobs.files import folder_or
     from loomproof.jobs.importing import Form, form_of, import_harness, import_other, read_list
     from loomproof.loom.lists.questions import Answers
 
+    folder_or(target, ".xlsx", ".xlsm")
     connectors = {"from": from_connector, "to": to_connector, "one": connector}
     of_list = columns or separator or sheets or said or any(connectors.values())
     form = form_of(source)

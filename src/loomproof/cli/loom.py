@@ -85,8 +85,10 @@ def draw(loom: Path, target: Path, over: bool) -> None:
     leads to wires_NAME.svg, what hangs on each connector); face_NAME.svg a connector seen from its mating
     face, with cavity numbers and wire colours. SVG opens in any browser and prints at any size.
     """
+    from loomproof.jobs.files import folder_or
     from loomproof.screens.description import show_drawn
 
+    folder_or(target)
     show_drawn(loom, target, over=over)
 
 

@@ -57,6 +57,10 @@ def refuse_unknown(archive: Archive, loom: str | None) -> None:
 @archive_option
 def certificate(run: str, out: Path | None, as_json: bool, archive: Archive) -> None:
     """Write the certificate of a RUN (its name, the start of its hash, or "last") as PDF."""
+    from loomproof.jobs.files import ends_in
+
+    if out is not None:
+        ends_in(out, ".json" if as_json else ".pdf")
     kept = archive.run(chosen(archive, run))
     data = archive.sealed(kept.hash) if as_json else archive.certificate(kept.hash)
     click.echo(str(archive.write(kept, data, "record.json" if as_json else f"{kept.verdict}.pdf", out)))
@@ -68,6 +72,10 @@ def certificate(run: str, out: Path | None, as_json: bool, archive: Archive) -> 
 @archive_option
 def label(run: str, out: Path | None, archive: Archive) -> None:
     """Write a printable label (62 × 29 mm, PDF) for the loom of a RUN, with record hash and fingerprint."""
+    from loomproof.jobs.files import ends_in
+
+    if out is not None:
+        ends_in(out, ".pdf")
     kept = archive.run(chosen(archive, run))
     click.echo(str(archive.write(kept, archive.label(kept.hash), "label.pdf", out)))
 

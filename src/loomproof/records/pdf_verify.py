@@ -49,7 +49,8 @@ def verify_pdf(
     if len(data) > MOST_BYTES:
         raise SealError(f"{name}: {len(data)} bytes are more than a certificate can have ({MOST_BYTES})")
     if not data.startswith(b"%PDF-1.7\n"):
-        raise _refuse(name, "it does not begin as a certificate does")
+        what = "it is a PDF, but" if data.startswith(b"%PDF") else "it is no PDF:"
+        raise _refuse(name, f"{what} it does not begin as a certificate does")
     before, after = _signed_range(data, name)
     certificate = _check_signature(data, before, after, name, one_form=handed_over)
     record = record_in(data, name)

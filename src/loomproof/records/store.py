@@ -196,8 +196,9 @@ class Store:
                 select(func.count()).select_from(FINDINGS).where(FINDINGS.c.run_id == found.id)
             ).scalar_one()
             if not 0 <= finding <= known:
+                has = "1 finding" if known == 1 else f"{known} findings"
                 raise UsageError(
-                    f"run {found.run} has {known} finding{'' if known == 1 else 's'}, there is no finding {finding}",
+                    f"run {found.run} has {has}, there is no finding {finding}",
                     cure="Give the number that the run's findings show.",
                 )
             values = {"finding": finding, "person": person, "done": done, "words": words}

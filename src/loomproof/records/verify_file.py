@@ -21,8 +21,11 @@ def check_file(path: Path, known_signers: Mapping[str, str] | None = None) -> Ve
 
 
 def check(data: bytes, known_signers: Mapping[str, str] | None = None, name: str = "file") -> Verified:
-    """Check a PDF or JSON, told apart by its first bytes; ``known_signers`` maps public keys to names."""
-    if data.startswith(b"%PDF"):
+    """Check a PDF or JSON, told apart by its first bytes; ``known_signers`` maps public keys to names.
+
+    What begins as neither is taken for what its name says.
+    """
+    if data.startswith(b"%PDF") or (name.lower().endswith(".pdf") and not data.startswith(b"{")):
         from loomproof.records.pdf_verify import verify_pdf
 
         return verify_pdf(data, known_signers, name)
