@@ -74,32 +74,14 @@ def ends_in(path: Path, *endings: str) -> None:
     )
 
 
-_OF_FILES = tuple(
-    [
-        ".kbl",
-        ".vec",
-        ".pdf",
-        ".csv",
-        ".tsv",
-        ".md",
-        ".xls",
-        ".xlsx",
-        ".xlsm",
-        ".ods",
-        ".json",
-        ".svg",
-        ".png",
-        ".jpg",
-        ".zip",
-    ]
-)
+_OF_FILES = re.compile(r"\.(kbl|vec|pdf|csv|tsv|md|xlsx?|xlsm|ods|json|svg|png|jpg|zip)")
 """Endings that nobody gives a folder."""
 
 
 def folder_or(path: Path, *endings: str) -> None:
     """Refuse a new folder of a name that promises a file, unless it ends so. Raises `UsageError`."""
     suffix = path.suffix.casefold()
-    if suffix in _OF_FILES and suffix not in endings and not path.is_dir():
+    if _OF_FILES.fullmatch(suffix) and suffix not in endings and not path.is_dir():
         expected = " or ".join(("a folder", *endings[:1]))
         raise UsageError(f"{path}: {expected} is expected", cure=f"Name it {path.stem}.")
 
