@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -10,10 +12,12 @@ from loomproof.cli.given import metres_given
 from loomproof.errors import UsageError
 from loomproof.jobs.prove import prove
 from loomproof.judgement.conclude import Outcome
+from loomproof.loom.model import End, Loom, Wire
 from loomproof.measuring.events import finish
 from loomproof.measuring.place_repeats import MOST_REPEATS, drift_ohm, repeats_for
 from loomproof.planning.request import Request
 from tests.cleared import cleared
+from tests.cli.running import loomproof
 from tests.locating.placing_bench import FaradBench, farad_bench, zeroed
 from tests.locating.test_placing import _loom, _one
 
@@ -44,11 +48,11 @@ def test_a_drift_is_seen_and_scatter_is_not() -> None:
     assert drift_ohm([0.1, 0.2], 0.001) == 0.0, "of two readings nobody can say"
 
 
-def _placed(within_m: float) -> tuple[Outcome, FaradBench]:
-    loom = _loom()
+def _placed(within_m: float, *faults: str, loom: Loom | None = None) -> tuple[Outcome, FaradBench]:
+    loom = loom or _loom()
     adapter = zeroed(loom)
     request = Request(loom, adapter, "p", "2026-01-01T00:00:00Z", place_within_m=within_m)
-    bench = farad_bench(loom, TOUCH)
+    bench = farad_bench(loom, *(faults or (TOUCH,)))
     return finish(prove(request, bench, cleared(loom, bench, adapter, meter_v=0.0))), bench
 
 
@@ -62,6 +66,38 @@ def test_what_was_asked_is_told_with_the_place() -> None:
     assert "±" not in _one(plain.document)[1].basis
     assert "cannot be reached: joints and contacts alone leave" in _one(forbidden.document)[1].basis
     assert all(math.isfinite(one.u_ohm) for touch in forbidden.measured.across for one in touch)
+
+
+def test_a_break_says_that_it_is_not_read_more_often() -> None:
+    plain, once = _placed(0.0, "open W2 at ECU:2 0.6 m")
+    asked, again = _placed(0.05, "open W2 at ECU:2 0.6 m")
+    assert again.farad_readings == once.farad_readings
+    assert "± 0.05 m was asked, but a break is not read more often" in _one(asked.document)[1].basis
+    assert "was asked" not in _one(plain.document)[1].basis
+
+
+def test_where_no_place_is_told_nothing_is_said_of_how_close_it_would_be() -> None:
+    place = _one(_placed(0.001, loom=replace(_loom(), wires=_apart()))[0].document)[1]
+    assert (place.answer, place.basis) == ("none", "")
+    assert "cannot be reached" not in place.text
+
+
+def _apart() -> tuple[Wire, ...]:
+    """The loom's wires, W1 and W2 so that they lie side by side nowhere."""
+    changed = {"W1": "lead", "W2": "trunk branch"}
+    return tuple(
+        replace(w, bundle=changed[w.name], b=End("RAIL", "1") if w.name == "W1" else w.b)
+        for w in _loom().wires
+        if w.name in changed
+    )
+
+
+def test_a_closeness_and_no_places_are_not_asked_together(fixtures: Path) -> None:
+    done = loomproof(
+        "prove", fixtures / "tail_lamp", "--bench", "sim:", "--no-locate", "--place-within", "5cm"
+    )
+    assert done.returncode == 2
+    assert "--place-within asks for readings that --no-locate leaves out" in done.stderr
 
 
 @pytest.mark.parametrize(

@@ -148,6 +148,11 @@ def prove(
 
     writable(json_file)
     described = load(loom).loom
+    if no_locate and place_within:
+        raise UsageError(
+            "--place-within asks for readings that --no-locate leaves out",
+            cure="Give one of the two.",
+        )
     plugging = hook_ups or stopped_run is not None
     if not plugging:
         refuse_limits(limits, stop_after)

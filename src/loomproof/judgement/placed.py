@@ -47,8 +47,13 @@ PLACED_OPENS = ("broken_wire", "bad_contact", "open_splice", "open_part", "blown
 """Causes of an open that lie at one place of one net; a whole plug does not."""
 
 
-def placed(expectation: Expectation, measured: Measured, findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    """Return findings with the places that were read for; those of which nothing was read as they are."""
+def placed(
+    expectation: Expectation, measured: Measured, findings: Sequence[Finding], within_m: float = 0.0
+) -> tuple[Finding, ...]:
+    """Return findings with the places that were read for; those of which nothing was read as they are.
+
+    ``within_m`` is the U that was asked for: a break, which is not read more often for it, says so.
+    """
     names = Names(expectation.loom)
     broken = dict(_breaks(expectation, measured))
     why = {expectation.net_of[end]: reason for end, reason in measured.unplaced}
@@ -59,7 +64,7 @@ def placed(expectation: Expectation, measured: Measured, findings: Sequence[Find
         if finding.kind is Kind.OPEN and len(nets) == 1 and finding.cause in PLACED_OPENS:
             (index,) = nets
             if index in broken:
-                finding = _with_break(names, expectation, finding, *broken[index])
+                finding = _with_break(names, expectation, finding, *broken[index], within_m)
             elif index in why:
                 finding = replace(finding, place=unplaced(why[index]))
         elif finding.kind in (Kind.SHORT, Kind.LEAKAGE) and nets in touching:
@@ -115,9 +120,15 @@ def _with_break(
     place: BreakPlace,
     pieces: Sequence[PieceFarads],
     tree: Tree,
+    within_m: float,
 ) -> Finding:
     said = of_break(names, expectation.loom, place, pieces, tree)
     said = replace(said, readings=said.readings + place.per_metre.learned_from)
+    if within_m and said.basis:
+        asked = (
+            f"± {within_m:g} m was asked, but a break is not read more often for it: that scatter would stay"
+        )
+        said = replace(said, basis=f"{said.basis}; {asked}")
     told = Evidence(
         "capacitance against all else at 0 V: "
         + listed(f"{piece.farad * 1e12:.0f} pF at {listed(sorted(map(str, piece.ends)))}" for piece in pieces)
@@ -236,8 +247,6 @@ def _with_short(
     repeated = "; ".join(dict.fromkeys(one.said for one in across if one.said))
     if repeated and said.basis:
         said = replace(said, basis=f"{said.basis}; {repeated}")
-    elif repeated:
-        said = replace(said, text=f"{said.text}; {repeated}")
     told = tuple(
         Evidence(f"{one.a} to {one.b}, read for the place", one.ohm, 2.0 * one.u_ohm) for one in across
     )
