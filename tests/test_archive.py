@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from contextlib import closing
 from pathlib import Path
+from typing import Any, cast
 
 import pytest
 
@@ -18,6 +19,9 @@ from loomproof.jobs.keep import Keeping
 from loomproof.jobs.looking_back import Fleet, joints_of
 from loomproof.jobs.signing import Station
 from loomproof.loom.lists.questions import Answers, OpenQuestionsError
+from loomproof.records.seal import verify
+from loomproof.records.store import open_store
+from loomproof.results.entered import Entered
 
 
 @pytest.fixture
@@ -68,6 +72,22 @@ def test_a_sheet_rests_on_the_latest_proof_of_this_description(archive: Archive,
     assert archive.document(archive.correct("last", "a slip", place="bay 2")).place == "bay 2"
     with pytest.raises(UsageError, match="there is no run 'none'"):
         archive.certificate("none")
+
+
+def test_a_correction_carries_no_authoriser_but_its_own(fixtures: Path, tmp_path: Path) -> None:
+    """Whoever authorised what is corrected has not seen the correction."""
+    store, path = str(tmp_path / "kept.db"), fixtures / "tail_lamp"
+    keeping = Keeping(tmp_path / "out", store)
+    entered = Entered(authoriser="B. Signer", laboratory="Back Lane Looms")
+    Job(lp.load(path), "sim:", loom_path=path, where=keeping, entered=entered).prove_and_keep().run()
+    kept = Archive(store)
+    assert kept.document("last").entered == entered
+    bare = kept.document(kept.correct("last", "a slip", place="bay 2")).entered
+    assert (bare.authoriser, bare.laboratory) == ("", "Back Lane Looms")
+    again = kept.correct("last", "a slip", place="bay 3", authoriser="C. Chief")
+    assert kept.document(again).entered.authoriser == "C. Chief"
+    first = verify(open_store(store).record(again)).body["corrects"]
+    assert {"what": "authoriser", "was": "", "now": "C. Chief"} in cast(Any, first)["changes"]
 
 
 def test_a_proof_that_was_changed_carries_no_sheet(archive: Archive, fixtures: Path) -> None:

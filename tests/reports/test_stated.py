@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from loomproof.reports.certificate import certificate_pdf
+from loomproof.reports.claims import by_threshold
 from loomproof.reports.drawing import printed_faces
 from loomproof.reports.stated import facts
 from loomproof.results.document import ClaimEntry, Counts, Document, Verdict
@@ -225,6 +226,27 @@ def test_a_pass_says_beside_its_grade_how_many_cavities_were_waived(tmp_path: Pa
     assert said in told(made, tmp_path)
     whole = made.model_copy(update={"coverage": made.coverage.model_copy(update={"waived": ()})})
     assert "would not show" not in certificate(whole, tmp_path)[0]
+
+
+@pytest.mark.parametrize(("ohm", "said"), [(None, "all over range"), (4.2e6, "the least 4.20 MΩ")])
+def test_how_far_apart_all_conductors_read_is_told(ohm: float | None, said: str) -> None:
+    made = document(findings=0)
+    every = made.claims[0].model_copy(
+        update={
+            "kind": "isolation",
+            "subject": "all conductors",
+            "statement": "each above 1.00 MΩ from every other",
+            "cavities": (),
+            "threshold_ohm": 1e6,
+            "measured_ohm": ohm,
+            "open": ohm is None,
+        }
+    )
+    _, ((_, _, apart, _, _),) = by_threshold([every], {every.rule: "R1"})
+    assert apart == f"each above 1.00 MΩ from every other; readings: {said}"
+    failing = every.model_copy(update={"decision": Decision.FAIL})
+    _, ((_, _, apart, _, _),) = by_threshold([failing], {every.rule: "R1"})
+    assert "readings" not in apart
 
 
 def layout(pdf: bytes, tmp_path: Path) -> list[dict[str, float]]:

@@ -136,10 +136,18 @@ def check_(archive: Archive) -> int:
 @click.option("--person", help="Who proved it.")
 @click.option("--place", help="Where.")
 @click.option("--serial", help="The loom's serial number.")
+@click.option("--authoriser", default="", help="Who authorises the correction; else nobody is stated.")
 @click.option("--by", default="", help="Who corrects it; else the person of workshop.toml.")
 @archive_option
 def correct(
-    run: str, why: str, person: str | None, place: str | None, serial: str | None, by: str, archive: Archive
+    run: str,
+    why: str,
+    person: str | None,
+    place: str | None,
+    serial: str | None,
+    authoriser: str,
+    by: str,
+    archive: Archive,
 ) -> None:
     """Correct what was typed in wrongly for RUN: a new record that names the old one, which stays.
 
@@ -150,7 +158,9 @@ def correct(
 
     by = by or find().workshop.person
     named = chosen(archive, run)
-    click.echo(archive.correct(named, why, person=person, place=place, serial=serial, by=by))
+    click.echo(
+        archive.correct(named, why, person=person, place=place, serial=serial, authoriser=authoriser, by=by)
+    )
 
 
 @records.command("benches", short_help="List benches, their last checks, and adapters.")

@@ -255,10 +255,20 @@ class Archive:
         person: str | None = None,
         place: str | None = None,
         serial: str | None = None,
+        authoriser: str = "",
         by: str = "",
     ) -> str:
         """Correct what was typed in wrongly for a run: `loomproof.jobs.correct.correct`."""
-        return correct(run, why, person=person, place=place, serial=serial, by=by, store=self.store)
+        return correct(
+            run,
+            why,
+            person=person,
+            place=place,
+            serial=serial,
+            authoriser=authoriser,
+            by=by,
+            store=self.store,
+        )
 
     def repaired(self, run: str, person: str, words: str, finding: int = 0) -> Repair:
         """Note what was done about a finding (0: the whole run); the next certificate shows it."""

@@ -19,14 +19,16 @@ def correct(
     person: str | None = None,
     place: str | None = None,
     serial: str | None = None,
+    authoriser: str = "",
     by: str = "",
     store: str | None = None,
 ) -> str:
     """Seal a correction of a run, named by its hash or name; return the correction's own name.
 
-    What was measured is never corrected. ``by`` is who corrects it. Of a run that was corrected before the
-    newest correction is corrected, so that one record stands. Raises `UsageError` where nothing is to be
-    corrected or there is no such run, `RecordError` where its record does not hold.
+    What was measured is never corrected. ``authoriser`` is who authorises the correction: whoever authorised
+    what is corrected did not see it, and does not stand on it. ``by`` is who corrects it. Of a run that was
+    corrected before the newest correction is corrected, so that one record stands. Raises `UsageError`
+    where nothing is to be corrected or there is no such run, `RecordError` where its record does not hold.
     """
     if person is None and place is None and serial is None:
         raise UsageError("nothing to correct was given", cure="Give who, where, or the loom's serial number.")
@@ -44,12 +46,14 @@ def correct(
                 "loom": loom if serial is None else loom.model_copy(update={"serial": serial}),
             }
         )
-        changed = changes(document, right)
-        if not changed:
+        if not changes(document, right):
             raise UsageError(
                 f"run {document.run} says so already: there is nothing to correct",
                 cure="Give what is wrong in it as it should be.",
             )
+        entered = document.entered.model_copy(update={"authoriser": authoriser})
+        right = right.model_copy(update={"entered": entered})
+        changed = changes(document, right)
         moment = now()
         told = {
             "run": document.run,

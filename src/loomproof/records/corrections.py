@@ -36,11 +36,12 @@ class Change:
 
 
 def changes(wrong: Document, right: Document) -> tuple[Change, ...]:
-    """Return what a correction may change and did: serial, person, place."""
+    """Return what a correction may change and did: serial, person, place, and who authorises it."""
     pairs = (
         ("serial", wrong.loom.serial, right.loom.serial),
         ("person", wrong.person, right.person),
         ("place", wrong.place, right.place),
+        ("authoriser", wrong.entered.authoriser, right.entered.authoriser),
     )
     return tuple(Change(what, was, now) for what, was, now in pairs if was != now)
 

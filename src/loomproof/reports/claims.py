@@ -66,7 +66,7 @@ def by_threshold(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> tupl
     said: dict[_Said, list[str]] = {}
     for cavities, members in nets.items():
         joined = "; ".join(claim.statement for claim in members if claim.kind == "continuity")
-        apart = "; ".join(claim.statement for claim in members if claim.kind == "isolation")
+        apart = "; ".join(_apart(claim) for claim in members if claim.kind == "isolation")
         worst = next((c for c in members if c.decision.value != "pass"), members[0])
         used = ", ".join(dict.fromkeys(marks[claim.rule] for claim in members))
         alone = len(cavities) == 1 and not joined
@@ -88,6 +88,14 @@ def by_threshold(claims: Sequence[ClaimEntry], marks: Mapping[str, str]) -> tupl
 
 MANY = 6
 """From so many nets on, what is claimed of them alike is said once, above a list of them."""
+
+
+def _apart(claim: ClaimEntry) -> str:
+    """Return how far apart conductors are; where all of them hold by readings, the least of these as well."""
+    if claim.cavities or claim.decision.value != "pass" or not (claim.open or claim.measured_ohm):
+        return claim.statement
+    least = "all over range" if claim.open else f"the least {ohms(claim.measured_ohm)}"
+    return f"{claim.statement}; readings: {least}"
 
 
 class _Said(NamedTuple):
