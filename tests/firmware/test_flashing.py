@@ -86,7 +86,7 @@ def test_a_programmer_that_fails_is_told_in_its_words(
     programmer: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (programmer.parent / "fail").touch()
-    assert run(["bench", "flash", "--port", "/dev/ttyX9", "--yes"]) == 3
+    assert run(["bench", "flash", "--port", "ttyX9", "--yes"]) == 3
     assert "getsync(): timeout" in capsys.readouterr().err
 
 
@@ -94,13 +94,24 @@ def test_without_the_programmer_the_exact_command_is_told(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setattr("shutil.which", lambda name: None)
-    assert run(["bench", "flash", "--port", "/dev/ttyX9", "--yes"]) == 3
+    folded = ["bench", "flash", "--port", "ttyX9", "--kind", "ohms"]
+    assert run(folded) == 3
     said = capsys.readouterr().err
-    assert "avrdude -p atmega2560 -c wiring -P /dev/ttyX9 -b 115200 -D -U flash:w:" in said
+    (line,) = [each for each in said.splitlines() if each.startswith("avrdude -p")]
+    assert line.startswith("avrdude -p atmega2560 -c wiring -P ttyX9 -b 115200 -D -U flash:w:")
+    assert line.endswith("reference_scanner_ohms.hex:i")
+    assert "avrdude is not installed; nothing was written" in said
+    assert "Confirm" not in said
+
+
+def test_a_port_that_is_not_there_is_told(programmer: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["bench", "flash", "--port", "/dev/ttyX9", "--yes"]) == 2
+    assert "/dev/ttyX9: there is no such port" in capsys.readouterr().err
+    assert not programmer.exists()
 
 
 def test_nobody_who_answers_writes_nothing(programmer: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["bench", "flash", "--port", "/dev/ttyX9"]) == 2
+    assert run(["bench", "flash", "--port", "ttyX9"]) == 2
     assert not programmer.exists()
     assert "nothing was written" in capsys.readouterr().err
 
@@ -115,7 +126,8 @@ def test_of_several_ports_one_must_be_named(
     assert run(["bench", "flash", "--yes"]) == 2
     said = capsys.readouterr().err
     assert "2 serial ports are found: /dev/ttyACM3 (USB serial); /dev/ttyUSB0 (USB serial)" in said
-    monkeypatch.setattr(list_ports, "comports", list)
-    assert run(["bench", "flash", "--yes"]) == 2
-    assert "no serial port is found" in capsys.readouterr().err
+    for none in ([], found[2:]):  # the machine's own port is no board's
+        monkeypatch.setattr(list_ports, "comports", none.copy)
+        assert run(["bench", "flash", "--yes"]) == 2
+        assert "no USB serial port is found" in capsys.readouterr().err
     assert not programmer.exists()

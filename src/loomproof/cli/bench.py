@@ -216,6 +216,10 @@ def flash(port: str | None, kind: str, yes: bool, archive: Archive) -> int:
 
     board = flashing.choose(port)
     click.echo(f"{board.name}: {board.description}")
+    if missing := flashing.command_without_programmer(board.name, kind):
+        click.echo("This would write it:", err=True)
+        click.echo(missing, err=True)  # as it is typed: never folded
+        flashing.flash(board.name, kind)
     if not (
         yes or confirmed("Write the scanner's program to it, whatever it holds now, nothing on its points?")
     ):

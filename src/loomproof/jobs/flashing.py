@@ -11,6 +11,7 @@ import shutil
 import subprocess
 from dataclasses import dataclass
 from importlib.resources import as_file, files
+from pathlib import Path
 
 from loomproof.errors import NoBenchError, UnfitError, UsageError
 
@@ -41,24 +42,31 @@ class Port:
 
 
 def ports() -> tuple[Port, ...]:
-    """Return the serial ports with something of USB behind them, or all where none says so."""
+    """Return the serial ports with something of USB behind them: a board is at no other."""
     from serial.tools import list_ports
 
-    found = sorted(list_ports.comports())
-    of_usb = [port for port in found if port.vid is not None]
-    return tuple(Port(port.device, port.description or "no description") for port in of_usb or found)
+    of_usb = [port for port in sorted(list_ports.comports()) if port.vid is not None]
+    return tuple(Port(port.device, port.description or "no description") for port in of_usb)
 
 
 def choose(port: str | None) -> Port:
     """Return the port that was named, or the only one there is. Raises `UsageError` where that is not one."""
     found = ports()
     if port is not None:
-        return next((each for each in found if each.name == port), Port(port, "as named"))
+        known = next((each for each in found if each.name == port), None)
+        # A name such as COM3 is no file; a path that is none is no port.
+        if known is None and "/" in port and not Path(port).exists():
+            names = ", ".join(each.name for each in found)
+            raise UsageError(
+                f"{port}: there is no such port",
+                cure=f"There is {names}." if names else "Plug the board in, with a cable that carries data.",
+            )
+        return known or Port(port, "as named")
     if len(found) == 1:
         return found[0]
     if not found:
         raise UsageError(
-            "no serial port is found on this machine",
+            "no USB serial port is found on this machine",
             cure="Plug the board in, with a cable that carries data.",
         )
     names = "; ".join(f"{each.name} ({each.description})" for each in found)
@@ -73,18 +81,26 @@ def command(port: str, hexfile: str) -> list[str]:
     ]  # fmt: skip
 
 
+def command_without_programmer(port: str, kind: str = "pins") -> str:
+    """Return, where avrdude is missing, what would write the board, as it is typed; "" where it is there."""
+    if shutil.which("avrdude"):
+        return ""
+    with as_file(files("loomproof.bench") / "firmware" / PROGRAMS[kind]) as hexfile:
+        return shlex.join(command(port, str(hexfile)))
+
+
 def flash(port: str, kind: str = "pins") -> None:
     """Write the shipped program of a kind of scanner to the board at this port, and have it read back.
 
-    ``kind`` is a key of `PROGRAMS`. Raises `UnfitError` with the exact command where avrdude is missing,
-    and `NoBenchError` with its last words where it fails.
+    ``kind`` is a key of `PROGRAMS`. Raises `UnfitError` where avrdude is missing, and `NoBenchError` with its
+    last words where it fails. `command_without_programmer` gives the exact command.
     """
     with as_file(files("loomproof.bench") / "firmware" / PROGRAMS[kind]) as hexfile:
         words = command(port, str(hexfile))
         if not shutil.which(words[0]):
             raise UnfitError(
                 "avrdude is not installed; nothing was written",
-                cure=f"Install it (Debian: avrdude), or have this done where it is: {shlex.join(words)}",
+                cure="Install it (Debian: avrdude), or have the command run where it is.",
             )
         try:
             done = subprocess.run(words, capture_output=True, text=True, timeout=MOST_S, check=False)
