@@ -89,6 +89,7 @@ def _breaks(
 ) -> Iterator[tuple[int, tuple[BreakPlace, tuple[PieceFarads, ...], Tree]]]:
     """Yield the place of each net of whose pieces one was read or more."""
     pieces: dict[int, list[PieceFarads]] = {}
+    home = {end: group for group in measured.groups for end in group}
     for piece in measured.farads:
         pieces.setdefault(expectation.net_of[min(piece.ends)], []).append(piece)
     for index, found in pieces.items():
@@ -99,7 +100,9 @@ def _breaks(
         if tree is not None:
             read = [Piece(piece.ends, piece.farad, piece.u_f) for piece in found]
             per_metre = _per_metre(expectation, measured, net) if len(found) == 1 else PerMetre()
-            yield index, (place_break(tree, read, per_metre), tuple(found), tree)
+            known = {piece.ends for piece in found}
+            apart = dict.fromkeys(home[end] for end in net.cavities if end in home and home[end] not in known)
+            yield index, (place_break(tree, read, per_metre, tuple(apart)), tuple(found), tree)
 
 
 def _per_metre(expectation: Expectation, measured: Measured, net: Net) -> PerMetre:

@@ -115,9 +115,9 @@ class _Cut:
     width_m: float = 0.0
     prior: float = 1.0
 
-    def seen(self, pieces: Sequence[Piece]) -> list[int] | None:
+    def seen(self, pieces: Sequence[frozenset[End]]) -> list[int] | None:
         """Return the side of each piece; ``None`` where this cut does not part the cavities so."""
-        held = [next((k for k in (0, 1) if piece.ends <= self.sides.cavities[k]), -1) for piece in pieces]
+        held = [next((k for k in (0, 1) if piece <= self.sides.cavities[k]), -1) for piece in pieces]
         return held if -1 not in held and len(set(held)) == len(held) else None
 
     def wire(self, held: list[int], correlation_m: float) -> tuple[np.ndarray, np.ndarray]:
@@ -132,12 +132,20 @@ class _Cut:
         return lengths[held], spread[np.ix_(held, held)]
 
 
-def place_break(tree: Tree, pieces: Sequence[Piece], per_metre: PerMetre) -> BreakPlace:
+def place_break(
+    tree: Tree, pieces: Sequence[Piece], per_metre: PerMetre, unread: Sequence[frozenset[End]] = ()
+) -> BreakPlace:
     """Return where a net broke that fell into these pieces, which were read against all else at 0 V.
 
-    A piece that was not read is left out: it says nothing. Cavities without a point belong to none.
+    Of an ``unread`` piece no more is known than that it hangs together apart from those that were read.
+    Cavities without a point belong to none.
     """
-    cuts = [(cut, held) for cut in _cuts(tree, per_metre.wander_m) if (held := cut.seen(pieces)) is not None]
+    found = [*(piece.ends for piece in pieces), *unread]
+    cuts = [
+        (cut, held[: len(pieces)])
+        for cut in _cuts(tree, per_metre.wander_m)
+        if (held := cut.seen(found)) is not None
+    ]
     if not pieces or not cuts:
         return BreakPlace((), per_metre, "no single break parts these cavities so")
     after = _after(cuts[0], pieces, per_metre) if len(pieces) == 2 else per_metre

@@ -9,7 +9,7 @@ from loomproof.electrics.nets import Net
 from loomproof.errors import UnfitError
 from loomproof.locating.tree import Run, Tree, tree_of
 from loomproof.locating.wander import ASSUMED_F_PER_M
-from loomproof.loom.model import Loom, Wire
+from loomproof.loom.model import Component, End, Loom, Wire
 
 
 def hinders_farads(loom: Loom, net: Net) -> str:
@@ -17,10 +17,34 @@ def hinders_farads(loom: Loom, net: Net) -> str:
 
     Its wires must be uniform lines: no part on them, no screen around them.
     """
-    hanging = [part for part in loom.components if part.fitted and not set(part.ends).isdisjoint(net.ends)]
-    for part in hanging:
-        if not joined_ends(part):
-            return f"{part.kind} {part.name} hangs on these wires, and its capacitance is in every reading"
+    for part in hanging_on(loom, net):
+        return f"{part.kind} {part.name} hangs on these wires, and its capacitance is in every reading"
+    return screened(loom, net)
+
+
+def hanging_on(loom: Loom, net: Net) -> list[Component]:
+    """Return the fitted parts that hang on a net and bring a capacitance of their own."""
+    return [
+        part
+        for part in loom.components
+        if part.fitted and not joined_ends(part) and not set(part.ends).isdisjoint(net.ends)
+    ]
+
+
+def free_of_parts(loom: Loom, net: Net, tree: Tree, piece: frozenset[End]) -> bool:
+    """Whether no part hangs on this piece of a broken net, wherever the one break lies that parted it."""
+    held = {end for part in hanging_on(loom, net) for end in part.ends}
+    cavities = set(tree.cavities)
+    sides = [side for run in tree.runs for side in tree.sides(run) if side & cavities == piece]
+    if len(piece) == 1:
+        sides.append(piece)
+    if len(cavities - piece) == 1:  # where that other contact failed, all of the net hangs here
+        sides.append(frozenset(net.ends))
+    return bool(sides) and all(held.isdisjoint(side) for side in sides)
+
+
+def screened(loom: Loom, net: Net) -> str:
+    """Return why a screen lets the capacitance of this net's pieces say no place; "" without one."""
     for name in net.wires:
         wire = loom.wire_by_name[name]
         if wire.screened_by:

@@ -15,7 +15,15 @@ from loomproof.bench.adapter import Adapter, Lead
 from loomproof.bench.interface import Bench
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.nets import Net
-from loomproof.locating.fitness import hinders_farads, lone_wire, sound_beside, tree_or_why
+from loomproof.locating.fitness import (
+    free_of_parts,
+    hanging_on,
+    hinders_farads,
+    lone_wire,
+    screened,
+    sound_beside,
+    tree_or_why,
+)
 from loomproof.locating.tree import Tree
 from loomproof.loom.model import End
 from loomproof.measuring.clearance import Clearance, require
@@ -162,12 +170,20 @@ class _Farads:
     def hindered(self, net: Net, pieces: Sequence[frozenset[End]]) -> str:
         """Return why no place can be told of this net; "" where it can."""
         loom = self.expectation.loom
-        why = hinders_farads(loom, net)
+        why = screened(loom, net) if self.free(net, pieces) else hinders_farads(loom, net)
         if not why and lone_wire(loom, net) is None:
             why = tree_or_why(loom, net)[1]
         if not why and not self.zeroed(end for piece in pieces for end in piece):
             why = NOT_ZEROED
         return why
+
+    def free(self, net: Net, pieces: Sequence[frozenset[End]]) -> list[frozenset[End]]:
+        """Return the pieces on which no part hangs: those say a place whatever hangs on the others."""
+        loom = self.expectation.loom
+        if not hanging_on(loom, net):
+            return list(pieces)
+        tree, _ = tree_or_why(loom, net)
+        return [piece for piece in pieces if tree is not None and free_of_parts(loom, net, tree, piece)]
 
     def zeroed(self, ends: Iterable[End]) -> bool:
         """Whether the own capacitance of all these leads is known."""
@@ -179,7 +195,8 @@ class _Farads:
         if why:
             self.unplaced.append((net.cavities[0], why))
             return
-        read = [self.read(piece) for piece in pieces]
+        free = self.free(net, pieces)
+        read = [self.read(piece) if piece in free else None for piece in pieces]
         without = tree_or_why(self.expectation.loom, net)[1]
         if not any(read) or (without and not all(read)):
             self.unplaced.append((net.cavities[0], NO_FARADS if not any(read) else without))
