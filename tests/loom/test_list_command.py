@@ -33,7 +33,7 @@ def test_what_is_understood_is_shown_before_it_is_written(tmp_path: Path, capsys
     for text in (
         "column From",
         "row 2     ECU:1 to C2:1",
-        "3, 1 of them left out",
+        "3: 2 read, 1 left out",
         "it ends nowhere",
         "nobody has",
     ):
@@ -41,6 +41,16 @@ def test_what_is_understood_is_shown_before_it_is_written(tmp_path: Path, capsys
     code, target = imported(tmp_path, LIST, "--yes")
     assert code == 0
     assert nets_of(load(target).loom) == nets("ECU:1 C2:1", "ECU:2 C2:2")
+
+
+def test_questions_and_refusals_are_told_in_one_run(tmp_path: Path, capsys: Captured) -> None:
+    ends = ["X1:1,X2:1", "X1:2,-", "X1:3,X2:3 | X3:3", "X1:4,X2:4?", "X1:5,X2:5-6", "X1:6,"]
+    assert imported(tmp_path, "\n".join(["From,To", *ends, ""]), "--yes")[0] == 2
+    said = " ".join(capsys.readouterr().err.split())
+    assert "6: 2 read, 2 left out, 2 refused" in said
+    assert "Say --answer ranges=expand" in said
+    assert "holds several places" in said
+    assert "carries a mark of doubt" in said
 
 
 def test_a_question_says_what_to_type(tmp_path: Path, capsys: Captured) -> None:

@@ -151,8 +151,10 @@ def lines_of(error: LoomproofError) -> Iterator[str]:
     from loomproof.loom.lists.questions import OpenQuestionsError
 
     if isinstance(error, OpenQuestionsError):
-        asked = zip(error.problems, error.questions, strict=True)
+        count = len(error.questions)
+        asked = zip(error.problems[:count], error.questions, strict=True)
         yield from (f"{problem} Say {to_answer(question)}." for problem, question in asked)
+        yield from map(told, error.problems[count:])
     elif isinstance(error, InputError):
         yield from map(told, error.problems)
     yield from filter(None, (error.cure, how(error.do)))

@@ -136,7 +136,7 @@ class ListImport:
         loom.
         """
         if self.reading.open:
-            raise OpenQuestionsError(self.source.name, self.reading.open)
+            raise OpenQuestionsError(self.source.name, self.reading.open, self.reading.problems)
         if self.reading.loom is None:
             raise DescriptionError(
                 f"{self.source.name}: the list does not make a loom", problems=self.reading.problems

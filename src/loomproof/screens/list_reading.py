@@ -73,6 +73,8 @@ def show_reading(reading: Reading, how: How, *, everything: bool = False) -> Non
     click.echo(f"{reading.file}: {_KINDS[reading.kind]}.", err=True)
     coloured = any(role == "colour" for role, _ in reading.columns)
     loom = reading.loom
+    read, left, refused = reading.counts
+    became = [f"{read} read", f"{left} left out", *([f"{refused} refused"] if refused else [])]
     lines = [
         ("sheets", ", ".join(reading.sheets)),
         ("headings", f"row {reading.heading_row}" if reading.heading_row else ""),
@@ -81,7 +83,7 @@ def show_reading(reading: Reading, how: How, *, everything: bool = False) -> Non
         ("not used", ", ".join(reading.columns_left)),
         ("parted by", repr(reading.separator) if reading.separator else ""),
         ("colour code", f"{reading.units.code}: {reading.code_why}" if coloured else ""),
-        ("rows", f"{reading.rows}, {len(reading.left_out)} of them left out"),
+        ("rows", f"{reading.rows}: {', '.join(became)}"),
         ("makes", f"{len(loom.wires)} wires, {len(loom.connectors)} connectors and splices" if loom else ""),
     ]
     for head, text in lines:

@@ -93,13 +93,16 @@ class Answers:
 
 
 class OpenQuestionsError(DescriptionError):
-    """A list leaves ``questions`` open without whose answers there is no loom; a problem for each."""
+    """A list leaves ``questions`` open without whose answers there is no loom.
 
-    def __init__(self, file: str, questions: Sequence[Question]) -> None:
+    A problem for each comes first; behind them stands what refuses the list besides.
+    """
+
+    def __init__(self, file: str, questions: Sequence[Question], refused: Sequence[Problem] = ()) -> None:
         count = f"{len(questions)} question{'s' * (len(questions) > 1)}"
         super().__init__(
             f"{file}: the list leaves {count} open",
-            problems=[Problem(question.text, file) for question in questions],
+            problems=[*(Problem(question.text, file) for question in questions), *refused],
         )
         self.questions = tuple(questions)
 

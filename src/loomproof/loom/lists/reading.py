@@ -7,7 +7,7 @@ nothing that it depends on is open.
 from __future__ import annotations
 
 import posixpath
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from loomproof.errors import Do, Problem, Todo
@@ -33,8 +33,9 @@ class Reading:
     """What was understood of a list.
 
     ``kind`` is ``wires``, ``nets`` or ``pins``; ``columns`` role and heading, ``guessed`` the roles that
-    nobody confirmed, ``named`` the connectors by end that no column holds; ``left_out`` the rows that are not
-    in the loom, each with its reason; ``sample`` rows as they were read. ``problems`` refuse the list;
+    nobody confirmed, ``named`` the connectors by end that no column holds; ``rows`` how many rows say anything
+    below the headings, whatever became of them; ``left_out`` those that are not in the loom, each with its
+    reason; ``sample`` rows as they were read. ``problems`` refuse the list;
     ``loom`` is `None` while there are any, or questions that must be answered.
     """
 
@@ -58,6 +59,13 @@ class Reading:
     notes: tuple[Problem, ...]
     loom: Loom | None
     answers: Answers
+
+    @property
+    def counts(self) -> tuple[int, int, int]:
+        """How many of its ``rows`` were read, how many were left out, and how many refuse the list."""
+        refused = _rows_of(self.problems)
+        left = _rows_of(self.left_out) - refused
+        return self.rows - len(left) - len(refused), len(left), len(refused)
 
     @property
     def open(self) -> tuple[Question, ...]:
@@ -88,7 +96,7 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
         roles = replace(roles, connectors={**roles.connectors, "one": one})
     work.questions += roles.questions
     _lost(found.grids, roles, work)
-    joined, separator, entries, count = _joined(found.grids, roles, work)
+    joined, separator, entries, rows = _joined(found.grids, roles, work)
     units, why = _units(entries, roles, grid, work)
     headings = _headings(roles, grid)
     work.problems = [replace(p, column=headings.get(p.column, p.column)) for p in work.problems]
@@ -114,7 +122,7 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
         separator=separator,
         units=units,
         code_why=why,
-        rows=count,
+        rows=len(rows | _rows_of(work.left_out) | _rows_of(work.problems)),
         left_out=tuple(work.left_out),
         sample=_sample(entries),
         questions=tuple(work.questions),
@@ -125,6 +133,10 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
             answers, columns=_kept(roles, grid, answers), headings=tuple(h.text for h in grid.headings)
         ),
     )
+
+
+def _rows_of(problems: Iterable[Problem]) -> frozenset[tuple[str, int]]:
+    return frozenset((each.sheet, each.row) for each in problems if each.row is not None)
 
 
 def _kept(roles: Roles, grid: Grid, answers: Answers) -> Mapping[str, str]:
@@ -163,12 +175,18 @@ _NAMES = frozenset(
 )
 
 
-def _joined(grids: Sequence[Grid], roles: Roles, work: Work) -> tuple[Joined, str, list[Entry], int]:
+_Row = tuple[str, int]
+
+
+def _joined(
+    grids: Sequence[Grid], roles: Roles, work: Work
+) -> tuple[Joined, str, list[Entry], frozenset[_Row]]:
     splitter = lining.splitter_for(grids, roles, work)
     separator = splitter.separator
     lines = lining.lines_of(grids, roles, splitter, work)
+    rows = frozenset((line.sheet, line.row) for line in lines)
     if any(question.name.startswith(("column", "connector")) for question in work.questions):
-        return Joined(), separator, [], len(lines)
+        return Joined(), separator, [], rows
     ends.settle(lines, roles, work)
     if roles.kind == "nets":
         nets.fill_nets(lines, work)
@@ -185,7 +203,7 @@ def _joined(grids: Sequence[Grid], roles: Roles, work: Work) -> tuple[Joined, st
         work.note(
             "a list of pins says what is at each and joins nothing: the loom has connectors and no wires"
         )
-    return joined, separator, entries, len(lines)
+    return joined, separator, entries, rows
 
 
 def _units(entries: Sequence[Entry], roles: Roles, grid: Grid, work: Work) -> tuple[Units, str]:
