@@ -33,7 +33,7 @@ class Reading:
     """What was understood of a list.
 
     ``kind`` is ``wires``, ``nets`` or ``pins``; ``columns`` role and heading, ``guessed`` the roles that
-    nobody confirmed, ``named`` the connectors by end that no column holds; ``rows`` how many rows say anything
+    nobody confirmed, ``named`` the connectors by end that no column holds; ``rows`` how many say anything
     below the headings, whatever became of them; ``left_out`` those that are not in the loom, each with its
     reason; ``sample`` rows as they were read. ``problems`` refuse the list;
     ``loom`` is `None` while there are any, or questions that must be answered.
