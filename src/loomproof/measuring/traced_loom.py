@@ -184,7 +184,14 @@ def questions_of(traced: Traced, loom: Loom, known: Loom | None = None) -> Itera
     if any(not wire.colour or wire.length_m is None or wire.csa_mm2 is None for wire in loom.wires):
         yield "Colours, lengths and sections of the wires, and where splices lie?"
     if not traced.confirmed:
-        yield "Sense was not the same both ways, and every point was asked alone: look at the parts found."
+        yield _one_way_note(loom)
+
+
+def _one_way_note(loom: Loom) -> str:
+    diodes = [each.name for each in loom.components if each.kind is ComponentKind.DIODE]
+    return "Note, nothing to answer: sense was not the same both ways, so every point was asked alone; " + (
+        f"{', '.join(diodes)} may be why." if diodes else "no diode was found that would explain it."
+    )
 
 
 def _hidden_diode(traced: Traced, ohm: float) -> str:

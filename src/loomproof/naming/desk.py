@@ -15,6 +15,7 @@ from loomproof.errors import InputError
 from loomproof.loom.model import End
 from loomproof.naming.answers import Answer, Named, after, answered
 from loomproof.naming.completing import Candidate, Known, completions
+from loomproof.naming.doubts import doubts, question
 from loomproof.naming.happening import Happened, Key, Letters, Lifted, Measured, Touch
 from loomproof.naming.suggesting import Suggestion, suggestions
 from loomproof.naming.typed import read_answer
@@ -29,7 +30,8 @@ class Desk:
 
     ``net`` is what was touched last, or chosen with a key (then ``felt`` is false), ``chosen`` the end of it
     that is spoken of, ``picked`` whether that was chosen with a key. ``began`` is how many answers were given
-    before today. ``said`` is what stands under the line, ``refused`` whether that is an error.
+    before today. ``asked`` is the answer of which it was asked whether it is meant. ``said`` is what stands
+    under the line, ``refused`` whether that is an error.
     """
 
     named: Named
@@ -48,6 +50,7 @@ class Desk:
     began: int = 0
     stopped: bool = False
     tabbed: tuple[str, int] | None = None
+    asked: Answer | None = None
 
     @cached_property
     def suggestions(self) -> tuple[Suggestion, ...]:
@@ -266,6 +269,9 @@ def _taken(desk: Desk, number: int) -> Desk:
 
 def _answered(desk: Desk, answer: Answer) -> Desk:
     named = after(desk.named, answer)
+    asked = question(desk.named, answer)
+    if asked and desk.asked != answer:
+        return _says(replace(desk, asked=answer), asked, bad=True)
     now = named.names[answer.end]
     renamed = now != desk.named.names[answer.end] or answer.connector
     circuit = named.circuit_at(now) if answer.purpose or answer.designation else ""
@@ -273,7 +279,9 @@ def _answered(desk: Desk, answer: Answer) -> Desk:
     if circuit:
         said += f" Its net is for {circuit}."
     return _says(
-        replace(desk, named=named, chosen=answer.end), " ".join(filter(None, (said, named.told))), text=""
+        replace(desk, named=named, chosen=answer.end, asked=None),
+        " ".join(filter(None, (said, named.told, *doubts(desk.named, answer)))),
+        text="",
     )
 
 

@@ -15,6 +15,7 @@ from loomproof.loom import colours, designations
 from loomproof.loom.model import ConnectorKind, End
 from loomproof.loom.text import flaw, next_name, shortened
 from loomproof.naming.answers import Answer, Named, circuit_for, moves_of
+from loomproof.naming.doubts import doubts
 
 LONGEST_NAME = 40
 """Letters in a name: more fit on no label. Our convention."""
@@ -81,6 +82,11 @@ def read_answer(named: Named, end: End, text: str) -> Answer:
     if first.colon:
         if not rest or not rest[0].text or rest[0].at != first.at + _width(text, first) + 1:
             raise InputError("a cavity is missing behind the colon", cure=f"Like {first.text or ''}:12.")
+        if ":" in rest[0].text and not rest[0].quoted:
+            raise InputError(
+                f"this cavity, {shortened(rest[0].text, 20)}, has a colon in it",
+                cure=f'Type one cavity, like {first.text}:2; in quotes a colon is part of the name: "2:1".',
+            )
         cavity, rest = rest[0].text, rest[1:]
     elif rest and _is_cavity(rest[0]):
         cavity, rest = rest[0].text, rest[1:]
@@ -180,4 +186,5 @@ def saying(named: Named, answer: Answer) -> str:
         meaning = f" ({circuit.purpose})" if circuit.purpose not in ("", circuit.name) else ""
         designation = f", {circuit.designation}" if circuit.designation else ""
         parts.append(f"its net is for {circuit.name}{meaning}{designation}")
-    return ", ".join(parts) or "its name stays as it is"
+    said = ", ".join(parts) or "its name stays as it is"
+    return ". ".join((said, *doubts(named, answer)))

@@ -184,7 +184,7 @@ def read_fault(text: str, loom: Loom) -> Fault:
     reader = _Reader(text, loom)
     head = reader.next("a fault").connector
     if head not in _FAMILIES:
-        raise reader.wrong(f"there is no fault {head!r}", suggestion(head, _FAMILIES) or _CURE)
+        raise reader.wrong("there is no such fault", suggestion(head, _FAMILIES) or _CURE)
     fault = _FAMILIES[head](reader)
     if reader.words:
         raise reader.wrong(f"it should end before {str(reader.words[0])!r}")
