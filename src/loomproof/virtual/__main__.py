@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from loomproof.errors import LoomproofError, UsageError
+from loomproof.loom.text import pointed
 
 if TYPE_CHECKING:
     from loomproof.virtual.serve import Server
@@ -26,9 +27,14 @@ class _Orders(argparse.ArgumentParser):
         raise UsageError(message)
 
 
+def amount(text: str) -> float:
+    """Read a number, its decimals parted by a point or a comma. Raises `ValueError`."""
+    return float(pointed(text))
+
+
 def ohm_and_ratio(text: str) -> tuple[float, float]:
     """Read limits of error, ``0.1:0.01``. Raises `ValueError`."""
-    first, ratio = map(float, text.split(":"))
+    first, ratio = map(amount, text.split(":"))
     if not (0.0 <= first < float("inf") and 0.0 <= ratio < float("inf")):
         raise ValueError(text)
     return first, ratio
@@ -41,15 +47,15 @@ def _orders() -> _Orders:
     orders.add_argument("--fault", action="append", default=[])
     orders.add_argument("--adapter", type=Path)
     orders.add_argument("--seed", type=int, default=0)
-    orders.add_argument("--temperature", type=float, default=20.0)
+    orders.add_argument("--temperature", type=amount, default=20.0)
     orders.add_argument("--acc", type=ohm_and_ratio, default=(0.1, 0.01))
     orders.add_argument("--four-wire", type=ohm_and_ratio, nargs="?", const=(0.001, 0.001))
     orders.add_argument("--cap", type=ohm_and_ratio, nargs="?", const=(3e-12, 0.03))
     for name, kind in {
         "points": int,
-        "insulation": float,
+        "insulation": amount,
         "line": int,
-        "driver": float,
+        "driver": amount,
         "pulls": int,
     }.items():
         orders.add_argument(f"--{name}", type=kind)
