@@ -144,7 +144,7 @@ def test_an_import_says_each_thing_once_in_short_and_all_of_it_when_asked(
     source = open_data(MAIN_HARNESS)
     words = ["import", str(source), "--to", str(tmp_path / "loom"), "--over"]
     assert run(words) == 0
-    short = capsys.readouterr().err.partition("\n  --all shows every warning")[0]
+    short = capsys.readouterr().err.partition("\n  Long lists of names are cut short")[0]
     notes = re.split(r"\n  (?! )", short)
     assert notes[0] == "Worth a look:"
     assert len(notes) > 8

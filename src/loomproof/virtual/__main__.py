@@ -51,14 +51,10 @@ def _orders() -> _Orders:
     orders.add_argument("--acc", type=ohm_and_ratio, default=(0.1, 0.01))
     orders.add_argument("--four-wire", type=ohm_and_ratio, nargs="?", const=(0.001, 0.001))
     orders.add_argument("--cap", type=ohm_and_ratio, nargs="?", const=(3e-12, 0.03))
-    for name, kind in {
-        "points": int,
-        "insulation": amount,
-        "line": int,
-        "driver": amount,
-        "pulls": int,
-    }.items():
-        orders.add_argument(f"--{name}", type=kind)
+    for name in ("points", "line", "pulls"):
+        orders.add_argument(f"--{name}", type=int)
+    for name in ("insulation", "driver"):
+        orders.add_argument(f"--{name}", type=amount)
     for flag in ("pty", "paced", "no-ohms", "no-diode", "no-volts", "no-watch"):
         orders.add_argument(f"--{flag}", action="store_true")
     return orders
