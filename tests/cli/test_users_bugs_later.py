@@ -186,8 +186,8 @@ def test_an_order_without_its_object_is_told_what_it_wants(word: str, fixtures: 
     device = Device(Scanner(loom, Make(points=13)))
     control = Control(device, Noise(1), lambda _: loom)
     said = control.obey(word, 0.0)
-    assert said.startswith(f"error: '{word}' is no whole order; It is written: {word} ")
-    assert said.removeprefix(f"error: '{word}' is no whole order; It is written: ").rstrip(".") in WORDS
+    assert said.startswith(f"error: '{word}' is no whole order. It is written: {word} ")
+    assert said.removeprefix(f"error: '{word}' is no whole order. It is written: ").rstrip(".") in WORDS
     assert "There is fault." in control.obey("faul open W2", 0.0)
 
 
