@@ -79,7 +79,7 @@ def test_a_proof_that_was_broken_off_is_in_log_and_history(
         assert out.count("BROKEN OFF") == (2 if len(words) > 1 else 3)
         assert ("other" in out) == (words == ["log"])
         assert all(len(line) <= int(columns) for line in out.splitlines())
-        assert re.search(r"2026-01-06\s+.*09:30", out, re.DOTALL), "folded where a path is long"
+        assert "2026-01-06 09:30" in out
         unbroken = "".join(out.split())
         assert str(tmp_path / "j") in unbroken
         assert f"{tmp_path / 'gone'}(gone)" in unbroken
