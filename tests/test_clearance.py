@@ -149,6 +149,7 @@ ARGUMENTS: Mapping[Any, tuple[Any, ...]] = {
     touching.touches: ("bench", "clearance"),
     touching.feeling: ("bench", "clearance"),
     by_hand.run_by_hand: (PLAN, EXPECTED, "bench", "clearance"),
+    placing.followed: (REQUEST, METERED, EXPECTED, "bench", "clearance", TOUCHING),
     placing.read_for_places: (METERED, EXPECTED, "bench", "clearance", ADAPTER, TOUCHING),
     zero.learn_leads: ("bench", "clearance", (1, 2, 3)),
     zero.learn_farads: ("bench", "clearance", (1, 2, 3)),

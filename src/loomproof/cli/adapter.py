@@ -9,11 +9,10 @@ import click
 
 from loomproof.cli.cures import how
 from loomproof.cli.given import hazards_given
+from loomproof.cli.kinds import PATH, FiniteNumber
 from loomproof.cli.options import (
     CONNECTORS,
     LOOMS,
-    PATH,
-    FiniteNumber,
     all_option,
     bench_option,
     hazard_option,

@@ -8,14 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.cures import how
-from loomproof.cli.options import (
-    PATH,
-    archive_option,
-    bench_option,
-    day_option,
-    made_safe_option,
-    plot_option,
-)
+from loomproof.cli.kinds import PATH
+from loomproof.cli.options import archive_option, bench_option, day_option, made_safe_option, plot_option
 from loomproof.errors import UsageError
 from loomproof.screens.printing import show_checks
 

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from loomproof.cli.options import PATH, out_option, store_option
+from loomproof.cli.kinds import PATH
+from loomproof.cli.options import out_option, store_option
 from loomproof.cli.output import EXIT_CODES
 from loomproof.screens.printing import line
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import PATH, RUNS, archive_option
+from loomproof.cli.kinds import PATH
+from loomproof.cli.options import RUNS, archive_option
 from loomproof.cli.output import found
 from loomproof.screens.kept import chosen, show_reasoning, show_repairs
 from loomproof.screens.printing import line, terminal

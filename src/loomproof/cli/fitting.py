@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import FILE, PATH, FiniteNumber, answer_option, archive_option, loom_argument
+from loomproof.cli.kinds import FILE, PATH, FiniteNumber
+from loomproof.cli.options import answer_option, archive_option, loom_argument
 from loomproof.cli.output import found
 from loomproof.screens.printing import terminal
 

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.cures import how
-from loomproof.cli.options import FILE, KEPT_LOOMS, F, archive_option, plot_option, selection_options
+from loomproof.cli.kinds import FILE
+from loomproof.cli.options import KEPT_LOOMS, F, archive_option, plot_option, selection_options
 from loomproof.cli.output import found
 from loomproof.cli.records import refuse_unknown
 from loomproof.screens.kept import show_shelf, tell_left_out, tell_troubles

@@ -8,7 +8,8 @@ from pathlib import Path
 import click
 
 from loomproof.cli.cures import how
-from loomproof.cli.options import PATH, all_option, colour_code_option, over_option
+from loomproof.cli.kinds import PATH
+from loomproof.cli.options import all_option, colour_code_option, over_option
 from loomproof.errors import UsageError
 from loomproof.screens.list_reading import asked, confirmed
 from loomproof.screens.notes import show_notes

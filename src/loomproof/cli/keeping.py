@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import FILE, RUNS, archive_option
+from loomproof.cli.kinds import FILE
+from loomproof.cli.options import RUNS, archive_option
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
 from loomproof.screens.kept import chosen, show_integrity, show_repairs, show_taken

@@ -8,14 +8,8 @@ from pathlib import Path
 import click
 
 from loomproof.cli.cures import how
-from loomproof.cli.options import (
-    PATH,
-    all_option,
-    answer_option,
-    colour_code_option,
-    loom_argument,
-    over_option,
-)
+from loomproof.cli.kinds import PATH
+from loomproof.cli.options import all_option, answer_option, colour_code_option, loom_argument, over_option
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
 

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.given import ends_given
-from loomproof.cli.options import LOOMS, PATH, over_option
+from loomproof.cli.kinds import PATH
+from loomproof.cli.options import LOOMS, over_option
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
 from loomproof.screens.printing import paragraphs

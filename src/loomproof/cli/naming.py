@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from loomproof.cli.options import PATH, Clearing, bench_option, clearing_options
+from loomproof.cli.kinds import PATH
+from loomproof.cli.options import Clearing, bench_option, clearing_options
 from loomproof.cli.output import found
 from loomproof.screens.printing import line
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -13,8 +12,8 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 import click
 
 from loomproof.cli.given import hazards_given
+from loomproof.cli.kinds import FILE, PATH, FiniteNumber, Said
 from loomproof.errors import UsageError
-from loomproof.loom.text import pointed
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
@@ -29,39 +28,6 @@ if TYPE_CHECKING:
     from loomproof.screens.terminal_operator import TerminalOperator
 
 F = TypeVar("F", bound=Callable[..., object])
-
-PATH = click.Path(path_type=Path)
-FILE = click.Path(path_type=Path, dir_okay=False)
-
-
-class Said(click.types.StringParamType):
-    """A text that says something: a blank is none."""
-
-    name = "text"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """Return the text as it is given, or fail as click's own kinds do."""
-        if not str(value).strip():
-            self.fail("a blank says nothing; leave the option out.", param, ctx)
-        return str(value)
-
-
-class FiniteNumber(click.FloatRange):
-    """A number that is one: not ``nan`` and not infinite, which Python reads as numbers too."""
-
-    name = "number"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """Return the number, or fail as click's own kinds do."""
-        plain: Any = pointed(value) if isinstance(value, str) else value
-        number = float(super().convert(plain, param, ctx))
-        if not math.isfinite(number):
-            self.fail(f"{value!r} is not a finite number.", param, ctx)
-        return number
-
-    def _describe_range(self) -> str:
-        """Say nothing of a range where there is none."""
-        return "" if self.min is None and self.max is None else super()._describe_range()
 
 
 def _offered(what: str) -> Callable[[click.Context, click.Parameter, str], list[CompletionItem[str]]]:

@@ -8,13 +8,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from loomproof.cli.given import ends_given, metres_given
+from loomproof.cli.kinds import PATH, FiniteNumber, Said
 from loomproof.cli.options import (
     CAVITIES,
-    PATH,
     RUNS,
     Clearing,
-    FiniteNumber,
-    Said,
     adapter_option,
     answer_option,
     bench_option,

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.cures import how
-from loomproof.cli.options import FILE, KEPT_LOOMS, RUNS, archive_option, selection_options
+from loomproof.cli.kinds import FILE
+from loomproof.cli.options import KEPT_LOOMS, RUNS, archive_option, selection_options
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
 from loomproof.screens.kept import chosen, show_checked, show_shelf, show_verified

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.given import ends_given
+from loomproof.cli.kinds import PATH
 from loomproof.cli.options import (
     CAVITIES,
     LOOMS,
-    PATH,
     RUNS,
     Clearing,
     adapter_option,

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.options import PATH, out_option, store_option
+from loomproof.cli.kinds import PATH
+from loomproof.cli.options import out_option, store_option
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.given import limits_of_error
-from loomproof.cli.options import PATH, FiniteNumber, loom_argument, together
+from loomproof.cli.kinds import PATH, FiniteNumber
+from loomproof.cli.options import loom_argument, together
 from loomproof.errors import UsageError
 from loomproof.virtual.faults import GRAMMAR
 

@@ -9,14 +9,8 @@ from typing import Any
 
 import click
 
-from loomproof.cli.options import (
-    PATH,
-    Clearing,
-    adapter_option,
-    bench_option,
-    clearing_options,
-    loom_argument,
-)
+from loomproof.cli.kinds import PATH
+from loomproof.cli.options import Clearing, adapter_option, bench_option, clearing_options, loom_argument
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
 from loomproof.screens.printing import line

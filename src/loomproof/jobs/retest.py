@@ -30,7 +30,7 @@ from loomproof.loom.model import End, Loom
 from loomproof.measuring.clearance import Clearance
 from loomproof.measuring.events import Event, Finished, Prompt
 from loomproof.measuring.merge_hookups import merged_measured, merged_plan
-from loomproof.measuring.placing import read_for_places
+from loomproof.measuring.placing import followed
 from loomproof.measuring.preparing import prepare
 from loomproof.measuring.run import run_plan
 from loomproof.planning.hookup_search import Constraints, plan_hook_ups
@@ -101,17 +101,7 @@ def _asked_again(
         untouched=frozenset(range(len(expectation.nets))) - nets,
         references=request.adapter.references,
     )
-    if request.locate and not clearance.capabilities.beep_ohm:
-        measured = yield from read_for_places(
-            plan,
-            expectation,
-            bench,
-            clearance,
-            request.adapter,
-            measured,
-            request.repeats,
-            request.place_within_m,
-        )
+    measured = yield from followed(request, plan, expectation, bench, clearance, measured)
     bench.confirm()
     return _Part(clearance, expectation, plan, measured)
 

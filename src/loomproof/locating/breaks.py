@@ -17,15 +17,13 @@ from statistics import NormalDist
 
 import numpy as np
 
+from loomproof.locating.interval import Spanning, most_probable
 from loomproof.locating.tree import Run, Tree
 from loomproof.locating.wander import PerMetre, covariance_m2, variance_m2
 from loomproof.loom.model import End
 
 TOLD_SHARE = 0.985
 """So probable one answer must be to be told alone."""
-
-INTERVAL_SHARE = 0.9545
-"""What a k = 2 interval holds of a normal distribution (JCGM 100:2008, G.1.3)."""
 
 CELL_M = 0.005
 MOST_CELLS = 400
@@ -45,23 +43,13 @@ class Piece:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class Stretch(Spanning):
     """A part of a wire, in metres from its end ``a``, and how probable it is that the place lies in it."""
 
     wire: str
     low_m: float
     high_m: float
     share: float
-
-    @property
-    def middle_m(self) -> float:
-        """The middle, m from ``a``."""
-        return (self.low_m + self.high_m) / 2
-
-    @property
-    def half_m(self) -> float:
-        """Half of its length, m: the U of the middle (k = 2) where it is the only stretch."""
-        return (self.high_m - self.low_m) / 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,12 +228,7 @@ def _answers(cuts: Sequence[_Cut], shares: np.ndarray) -> Iterator[Failed]:
 
 def _stretches(cells: Sequence[_Cut], shares: np.ndarray) -> Iterator[Stretch]:
     """Yield the parts of one wire that hold `INTERVAL_SHARE` of its probability, the most probable cells."""
-    chosen, held = set[int](), 0.0
-    for k in np.argsort(-shares, kind="stable"):
-        chosen.add(int(k))
-        held += float(shares[k])
-        if held >= INTERVAL_SHARE:
-            break
+    chosen = most_probable(shares)
     run = cells[0].run
     assert run is not None
     for start in sorted(k for k in chosen if k - 1 not in chosen):

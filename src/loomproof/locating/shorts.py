@@ -22,7 +22,8 @@ from statistics import NormalDist
 
 import numpy as np
 
-from loomproof.locating.breaks import INTERVAL_SHARE, NO_FIT
+from loomproof.locating.breaks import NO_FIT
+from loomproof.locating.interval import Spanning, most_probable
 from loomproof.locating.routes import Beside
 from loomproof.locating.tree import Tree
 from loomproof.loom.model import End
@@ -84,7 +85,7 @@ class Spot:
 
 
 @dataclass(frozen=True, slots=True)
-class Touch:
+class Touch(Spanning):
     """One answer: in a connector between ``ends``, or side by side in ``bundle`` ("": assumed together).
 
     ``low_m`` and ``high_m`` are from the bundle's ``a``; ``spots`` where that is on each run, at the low and
@@ -97,16 +98,6 @@ class Touch:
     low_m: float = 0.0
     high_m: float = 0.0
     spots: tuple[Spot, Spot] | None = None
-
-    @property
-    def middle_m(self) -> float:
-        """The middle, m from the bundle's ``a``."""
-        return (self.low_m + self.high_m) / 2
-
-    @property
-    def half_m(self) -> float:
-        """Half of its length, m: the U of the middle (k = 2) where it is the only stretch."""
-        return (self.high_m - self.low_m) / 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -331,12 +322,7 @@ def _most_deviation(freedom: int) -> float:
 
 def _touches(cells: Sequence[_Cell], shares: np.ndarray) -> Iterator[Touch]:
     """Yield connectors and parts of stretches until together they hold `INTERVAL_SHARE`."""
-    chosen, held = set[int](), 0.0
-    for k in np.argsort(-shares, kind="stable"):
-        chosen.add(int(k))
-        held += float(shares[k])
-        if held >= INTERVAL_SHARE:
-            break
+    chosen = most_probable(shares)
     found = []
     for start in sorted(chosen):
         cell = cells[start]

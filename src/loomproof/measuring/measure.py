@@ -14,7 +14,7 @@ from loomproof.measuring.events import Event, Progress, Prompt
 from loomproof.measuring.hookup_result import HookUpResult
 from loomproof.measuring.insulation import measure_insulation
 from loomproof.measuring.insulation_test import clean, run_insulation
-from loomproof.measuring.placing import read_for_places
+from loomproof.measuring.placing import followed
 from loomproof.measuring.preparing import prepare
 from loomproof.measuring.run import run_plan
 from loomproof.planning.net_access import Scope
@@ -40,17 +40,7 @@ def measure(
         watch_s=request.watch_s,
         references=request.adapter.references,
     )
-    if request.locate and not clearance.capabilities.beep_ohm:
-        measured = yield from read_for_places(
-            plan,
-            expectation,
-            bench,
-            clearance,
-            request.adapter,
-            measured,
-            request.repeats,
-            request.place_within_m,
-        )
+    measured = yield from followed(request, plan, expectation, bench, clearance, measured)
     touches = yield from _touches(request.probed, bench, clearance, scope)
     measured, touched = probing.with_touches(measured, expectation, scope, touches)
     insulation: Insulation | None = None

@@ -31,6 +31,7 @@ from loomproof.measuring.counting_bench import Asker
 from loomproof.measuring.events import Event, Progress
 from loomproof.measuring.place_repeats import Repeats, drift_ohm, of_touch
 from loomproof.planning.plan import Plan
+from loomproof.planning.request import Request
 from loomproof.results.figures import ohms
 from loomproof.results.measured import Across, Measured, PieceFarads
 
@@ -48,6 +49,35 @@ MOST_SOUND = 3
 
 NO_FARADS = "no piece gave a capacitance that the bench can read"
 NOT_ZEROED = "the leads' own capacitance was never learned: zero the open leads first"
+
+
+def followed(
+    request: Request,
+    plan: Plan,
+    expectation: Expectation,
+    bench: Bench,
+    clearance: Clearance,
+    measured: Measured,
+) -> Generator[Event, None, Measured]:
+    """Return what was measured, with what places need where the request asks for them.
+
+    A person with a meter who hears it beep is asked for none. Raises as `read_for_places` does.
+    """
+    require(clearance, bench, request.loom)
+    if not request.locate or clearance.capabilities.beep_ohm:
+        return measured
+    return (
+        yield from read_for_places(
+            plan,
+            expectation,
+            bench,
+            clearance,
+            request.adapter,
+            measured,
+            request.repeats,
+            request.place_within_m,
+        )
+    )
 
 
 def read_for_places(
