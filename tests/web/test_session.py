@@ -14,7 +14,7 @@ from loomproof.jobs.keep import Orders
 from loomproof.jobs.running import Running
 from loomproof.loom.model import End
 from loomproof.web.asking import PageOperator
-from loomproof.web.session import LIFE_S, Ending, Session, Work
+from loomproof.web.session import LIFE_S, LONELY, Ending, Session, Work
 from loomproof.web.states import State
 
 A, B, C = (End("X", cavity) for cavity in "123")
@@ -35,10 +35,10 @@ class At:
         assert self._there[name].wait(PATIENCE_S), name
 
 
-def begin(session: Session, job: Job) -> None:
+def begin(session: Session, job: Job, *, watches: bool = False) -> None:
     def make(operator: PageOperator, hold: Callable[[], Orders]) -> Work:
         running: Running[Any] = Running(job(operator, hold))
-        return Work("Proof of X", "x", (A, B, C), running, ended)
+        return Work("Proof of X", "x", (A, B, C), running, ended, watches)
 
     session.begin(make)
 
@@ -249,19 +249,61 @@ def test_what_is_being_sealed_is_not_broken_off() -> None:
     assert orders[0].stop
 
 
-@pytest.mark.parametrize(
-    ("watched", "away_s", "goes_on"),
-    [(True, LIFE_S + 1, False), (True, LIFE_S - 1, True), (False, 3600, True)],
-)
-def test_a_watch_ends_without_who_drives_and_a_proof_goes_on(
-    watched: bool, away_s: float, goes_on: bool
-) -> None:
+@pytest.mark.parametrize("watches", [True, False])
+def test_a_watch_ends_without_who_drives_though_the_bench_tells_nothing(watches: bool) -> None:
+    """It drives from its beginning, as a search for a probe does, or from its event on, as a wiggle does."""
+    time_s = [100.0]
+    session, at = Session(clock=lambda: time_s[0]), At()
+
+    def job(_: PageOperator, __: Callable[[], Orders]) -> Generator[Event, None, None]:
+        if not watches:
+            yield WatchBegins(600.0)
+        yield Progress("one")
+        at.come("here")
+        while True:
+            threading.Event().wait(0.001)
+
+    begin(session, job, watches=watches)
+    at.wait("here")
+    time_s[0] += 1.0
+    session.alive()
+    time_s[0] += LIFE_S
+    session.look()
+    assert session.running
+    assert not session.since(0)["stopping"]
+    time_s[0] += 0.1
+    error = join(session)["error"]
+    assert "stopped" in error["message"]
+    assert error["lines"][0] == LONELY
+
+
+def test_a_watch_that_asks_ends_without_who_drives() -> None:
+    time_s = [100.0]
+    session, at = Session(clock=lambda: time_s[0]), At()
+
+    def job(operator: PageOperator, _: Callable[[], Orders]) -> Generator[Event, None, None]:
+        yield WatchBegins(600.0)
+        yield Progress("one")
+        at.come("here")
+        operator.hold_probe(A)
+        raise AssertionError("it went on")
+
+    begin(session, job)
+    asked(session, at)
+    time_s[0] += LIFE_S + 0.1
+    assert LONELY in join(session)["error"]["lines"]
+
+
+@pytest.mark.parametrize("watched", [False, True])
+def test_a_proof_goes_on_without_who_drives_and_its_page_finds_it_again(watched: bool) -> None:
+    """A watch that has ended holds nothing up either, whatever the job does after it."""
     time_s = [100.0]
     session, at = Session(clock=lambda: time_s[0]), At()
 
     def job(_: PageOperator, __: Callable[[], Orders]) -> Generator[Event, None, None]:
         if watched:
             yield WatchBegins(600.0)
+            yield Finished("1")
         yield Progress("one")
         at.come("here")
         at.wait("on")
@@ -269,13 +311,12 @@ def test_a_watch_ends_without_who_drives_and_a_proof_goes_on(
 
     begin(session, job)
     at.wait("here")
-    time_s[0] += 1.0
-    session.alive()
-    time_s[0] += away_s
+    time_s[0] += 3600.0
+    session.look()
+    assert session.since(0)["progress"]["what"] == "one"
     at.come("on")
     last = join(session)
-    assert (last["ending"] is not None) is goes_on
-    assert (last["error"] is None) is goes_on
+    assert (last["error"], last["ending"]["word"]) == (None, "PASS")
 
 
 def test_errors_are_told_as_they_are_written() -> None:

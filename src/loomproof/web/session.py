@@ -22,11 +22,21 @@ from loomproof.loom.model import End
 from loomproof.web.asking import PageOperator, Question
 from loomproof.web.states import State, later, seen_by
 
-LIFE_S = 5.0
-"""So long after the last sign of life of who drives a watch is ended: a bench is not driven for nobody, s."""
+LIFE_S = 2.5
+"""So long after the last sign of life of who drives a watch is ended: a bench is not driven for nobody, s.
+
+A bench is asked for 1.5 s at a time while nothing moves on it, and confirms the release within 0.5 s as a
+rule, so nothing is driven 5 s after the last sign.
+"""
 
 LOOKS_S = 0.2
-"""How often a question looks whether it is still waited for, s."""
+"""How often it is looked whether somebody is there, and a question whether it is still waited for, s."""
+
+LONELY = (
+    f"The browser at the bench gave no sign of life for {LIFE_S:g} s, and a bench is not driven for nobody. "
+    "Keep its page open and in front."
+)
+"""Why a watch was ended that nobody looked on."""
 
 MOST_TOLD = 60
 """So many of the last things that were told stand on the page."""
@@ -47,13 +57,18 @@ class Ending:
 
 @dataclass(frozen=True)
 class Work:
-    """A job that may begin: its title, its loom's name here and cavities, its events, what it comes to."""
+    """A job that may begin: its title, its loom's name here and cavities, its events, what it comes to.
+
+    ``watches`` says that it drives from its beginning for as long as somebody looks on, and has no end of its
+    own: it is ended without who drives. Any job is, from `WatchBegins` on.
+    """
 
     title: str
     loom: str
     cavities: tuple[End, ...]
     running: Running[Any]
     ending: Callable[[Any], Ending]
+    watches: bool = False
 
 
 @dataclass
@@ -77,7 +92,7 @@ class Session:
         self._turn = threading.Condition(self._lock)
         self._now = _Now()
         self._thread: threading.Thread | None = None
-        self._ordered = self._leaving = self._watching = False
+        self._ordered = self._leaving = self._watching = self._lonely = False
         self._life_s = clock()
         self._orders: Orders | None = None
         self._answer: list[object] = []
@@ -96,7 +111,8 @@ class Session:
             if self._thread is not None and self._thread.is_alive():
                 raise UsageError("a job runs already", cure="Wait for its end, or stop it first.")
             work = make(PageOperator(self._ask), self._hold)
-            self._ordered = self._leaving = self._watching = False
+            self._ordered = self._leaving = self._lonely = False
+            self._watching = work.watches
             self._orders, self._life_s = None, self._clock()
             self._begun += 1
             self._now.cavities = dict.fromkeys(work.cavities, (self._now.stamp + 1, State.WAITING))
@@ -114,6 +130,7 @@ class Session:
             )
             self._thread = threading.Thread(target=self._run, args=(work,), name="job")
             self._thread.start()
+            threading.Thread(target=self._guard, args=(self._thread,), name="guard", daemon=True).start()
 
     def stop(self) -> None:
         """Order the job to stop: it releases the bench and claims nothing; what is sealed already stays."""
@@ -132,6 +149,19 @@ class Session:
         """Take a sign of life of who drives."""
         with self._lock:
             self._life_s = self._clock()
+
+    def look(self) -> None:
+        """End a watch that nobody looks on any more, though its bench may have told nothing for a while."""
+        with self._lock:
+            if self._watching and self.running and self._clock() - self._life_s > LIFE_S:
+                self._lonely = True
+                self._order()
+
+    def _guard(self, job: threading.Thread) -> None:
+        """Look, for as long as a job runs, whether somebody is there."""
+        while job.is_alive():
+            self.look()
+            job.join(LOOKS_S)
 
     def answer(self, number: int, said: object) -> None:
         """Answer the question that stands. Raises `UsageError` for one that does not stand any more."""
@@ -228,12 +258,12 @@ class Session:
 
     def _end(self, **values: Any) -> None:
         with self._lock:
+            if self._lonely and values.get("error"):
+                values["error"]["lines"] = [LONELY, *values["error"]["lines"]]
             self._set(phase="ended", question=None, progress=None, stopping=False, **values)
 
     def _show(self, event: Event) -> None:
         with self._lock:
-            if self._left_alone():
-                self._order()
             if isinstance(event, Progress):
                 self._set(
                     progress={
@@ -265,10 +295,6 @@ class Session:
         said = {"text": prompt.text.strip(), "lines": lines}
         self._set(told=[*self._now.fields["told"], said][-MOST_TOLD:])
 
-    def _left_alone(self) -> bool:
-        """Whether the loom is watched, and nobody looks at it any more."""
-        return self._watching and self._clock() - self._life_s > LIFE_S
-
     def _ask(self, question: Question) -> object:
         """Put a question on the page and wait for the answer; ``None`` once the job is being left."""
         with self._lock:
@@ -280,8 +306,6 @@ class Session:
             self._set(question={"number": self._asked, **said})
             try:
                 while not self._answer:  # an order to stop is raised in here
-                    if self._left_alone():
-                        self._order()
                     self._turn.wait(LOOKS_S)
             finally:
                 self._set(question=None)

@@ -1,4 +1,6 @@
 // The job that runs: what the server says of it, shown; what it asks, answered. Text is only ever set as text.
+import { signsOfLife } from "./life.js";
+
 const live = document.getElementById("live");
 const drives = live.dataset.seat === "drives";
 const at = (id) => document.getElementById(id);
@@ -172,8 +174,8 @@ stream.addEventListener("life", () => {
 
 setInterval(() => {
   at("lost").hidden = performance.now() - heard < 4000;
-  if (drives && now.phase === "running") send("/prove/life");
 }, 1000);
+if (drives) signsOfLife(() => now.phase === "running");
 
 if (drives) {
   const stop = () => send("/prove/stop");
