@@ -10,6 +10,7 @@ from loomproof.electrics.couplings import DIODE_SPREAD_V, Coupling
 from loomproof.electrics.currents import on_the_way
 from loomproof.electrics.expectation import Expectation
 from loomproof.loom.model import ComponentKind, End
+from loomproof.loom.plain import Ohm
 
 DIODE_BESIDE_OHM = 1000.0
 """A resistance beside a diode hides it below this: a diode test drives about a milliamp, so 1 kΩ drops more
@@ -34,10 +35,10 @@ class ComponentReading:
     kind: ComponentKind
     a: End
     b: End
-    expected_ohm: float | None
-    lower_ohm: float
-    upper_ohm: float
-    missing_ohm: float
+    expected_ohm: Ohm | None
+    lower_ohm: Ohm
+    upper_ohm: Ohm
+    missing_ohm: Ohm
     forward_v: tuple[float, float] | None = None
     masked_by: tuple[str, ...] = ()
     defaults_used: bool = False

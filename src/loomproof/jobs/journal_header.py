@@ -11,12 +11,12 @@ from pydantic import BaseModel, ConfigDict, Field, Strict, ValidationError
 from loomproof.bench.adapter import parse_adapter, table_of
 from loomproof.bench.journal import ReplayBench
 from loomproof.errors import LoomproofError, ReplayError
+from loomproof.loom.ends import End
 from loomproof.loom.model import Loom
 from loomproof.measuring.clearance import Clearance, clear_replay
 from loomproof.measuring.safety import LONGEST_DWELL_MS
 from loomproof.planning.request import InsulationTest, Request
 from loomproof.results.codec import Moment, Text, fault_of
-from loomproof.results.ends import EndText
 from loomproof.results.entered import Entered
 from loomproof.results.grade import Grade
 
@@ -127,7 +127,7 @@ class _Header(BaseModel):
     adapter: Text
     adapter_table: Text
     answers: dict[Text, Text]
-    waived: tuple[EndText, ...]
+    waived: tuple[End, ...]
     person: Text
     place: Text
     inspection: tuple[Text, ...]
@@ -147,7 +147,7 @@ class _Header(BaseModel):
     locate: Annotated[bool, Strict()] = False
     place_within_m: Annotated[float, Strict(), Field(ge=0.0, le=100.0)] = 0.0
     grade: Grade | None = None
-    probed: tuple[EndText, ...] = ()
+    probed: tuple[End, ...] = ()
     insulation: (
         tuple[
             Annotated[float, Strict(), Field(ge=0.0, le=1e6)],

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -168,7 +167,8 @@ def proof(loom: Loom, bench: BenchToPlanFor, adapter: Adapter | str | None = Non
     warnings = check_adapter(leads, loom.cavities, bench.able.points)
     isolation_ohm = loom.settings.isolation_ohm
     made = plan_proof(bench.expect(loom), leads.point_of, bench.able, meter, isolation_ohm=isolation_ohm)
-    return PlannedProof(made, SavedPlan(made, loom.name, loom.digest, leads.digest), warnings)
+    saved = SavedPlan(plan=made, loom=loom.name, loom_digest=loom.digest, adapter_digest=leads.digest)
+    return PlannedProof(made, saved, warnings)
 
 
 def _meter(loom: Loom, bench: BenchToPlanFor, identity: Identity, leads: Adapter) -> Meter | None:
@@ -216,11 +216,10 @@ def hook_ups_or_split(
 def saved_plan(path: Path, loom: Loom) -> Plan:
     """Read a saved plan. Raises `InputError` for what is none, or was made for another description."""
     try:
-        value = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else "it holds no plan"
-        raise InputError(f"the plan {path} can't be read: {why}", do=Todo.PLAN) from None
-    saved = read_saved(value, str(path))
+        text = path.read_bytes()
+    except OSError as error:
+        raise InputError(f"the plan {path} can't be read: {error.strerror}", do=Todo.PLAN) from None
+    saved = read_saved(text, str(path))
     if saved.loom_digest != loom.digest:
         raise InputError(
             f"the plan {path} was made for another description of {saved.loom}",

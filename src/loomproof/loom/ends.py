@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
+from loomproof.loom.plain import as_text
 from loomproof.loom.text import next_name, quoted
+
+if TYPE_CHECKING:
+    from pydantic_core import CoreSchema
 
 
 class End(NamedTuple):
@@ -23,6 +27,10 @@ class End(NamedTuple):
         if not self.cavity:
             return quoted(self.connector)
         return f"{quoted(self.connector)}:{quoted(self.cavity)}"
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, *_: object) -> CoreSchema:
+        return as_text(cls, end_of, "a place such as ECU:12 is expected")
 
 
 def ends_of(text: str) -> tuple[End, ...]:

@@ -36,7 +36,6 @@ from loomproof.measuring.traced_parts import (
 from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import Scope
 from loomproof.planning.test_vectors import Group, sense_vectors
-from loomproof.results.ends import EndText
 
 WIRE_OHM = 2.0
 """What reads less is wire: 2 Ω is some fifty metres of 0.5 mm². A convention of this project."""
@@ -59,12 +58,12 @@ class Seen:
     was the same both ways. ``one_way`` is only filled where there are no ohms.
     """
 
-    conductors: tuple[tuple[EndText, ...], ...]
+    conductors: tuple[tuple[End, ...], ...]
     wires: tuple[Read, ...] = ()
     between: tuple[Read, ...] = ()
     volts: tuple[Read, ...] = ()
     farads: tuple[Read, ...] = ()
-    one_way: tuple[tuple[EndText, EndText], ...] = ()
+    one_way: tuple[tuple[End, End], ...] = ()
     confirmed: bool = True
     questions: tuple[str, ...] = ()
     sense_vectors: int = 0

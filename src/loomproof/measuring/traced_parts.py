@@ -16,7 +16,6 @@ import numpy as np
 from loomproof.electrics.conductors import LEAST_OHM
 from loomproof.electrics.graph import DisjointSets, united
 from loomproof.loom.model import End
-from loomproof.results.ends import EndText
 
 LEAST_FARAD = 10e-9
 """What is less between two conductors may be wires side by side, 50 to 150 pF a metre (common practice)."""
@@ -26,8 +25,8 @@ LEAST_FARAD = 10e-9
 class Read:
     """One reading from a to b, Ω, V or F, and its expanded uncertainty; ``value`` ``None`` is open."""
 
-    a: EndText
-    b: EndText
+    a: End
+    b: End
     value: float | None
     u: float = 0.0
 

@@ -22,6 +22,7 @@ from loomproof.electrics.currents import ways
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.graph import DisjointSets, reachable
 from loomproof.loom.model import End
+from loomproof.loom.plain import Ohm
 from loomproof.planning.net_access import Scope
 
 MOST_NETS = 24
@@ -43,8 +44,8 @@ class BoundReading:
     b: End
     one: int
     other: int
-    lower_ohm: float
-    upper_ohm: float = math.inf
+    lower_ohm: Ohm
+    upper_ohm: Ohm = math.inf
     alone: bool = False
     charges: bool = False
 

@@ -14,7 +14,6 @@ from loomproof.errors import InputError, Todo
 from loomproof.loom.model import End
 from loomproof.notebook import Shown
 from loomproof.results.codec import fault_of
-from loomproof.results.ends import EndText
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +22,7 @@ class Unit:
 
     name: str
     connector: str
-    ends: Annotated[tuple[EndText, ...], Field(alias="cavities")]
+    ends: Annotated[tuple[End, ...], Field(alias="cavities")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +32,7 @@ class HookUp:
     units: tuple[Unit, ...]
     new: tuple[str, ...]
     off: tuple[str, ...]
-    point_of: Mapping[EndText, int]
+    point_of: Mapping[End, int]
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from loomproof.bench.seam import Accuracy, Wires
 from loomproof.electrics.uncertainty import reading_budget
+from loomproof.loom.plain import Ohm
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +23,7 @@ class Meter:
 
     two_wire: Accuracy
     four_wire: Accuracy | None
-    range_ohm: tuple[float, float]
+    range_ohm: tuple[Ohm, Ohm]
     lead_ohm: Mapping[int, float]
     lead_u_ohm: float = 0.0
     repeatability_ohm: float = 0.0

@@ -18,6 +18,7 @@ from loomproof.electrics.readings import readings_of
 from loomproof.electrics.undetectable_opens import hidden_from_sense
 from loomproof.errors import UnfitError
 from loomproof.loom.model import End
+from loomproof.loom.plain import Ohm
 from loomproof.planning.bounding import BoundReading, bound_readings, pair_bounds
 from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import Scope, scope_of
@@ -58,10 +59,10 @@ class ConductorReading:
     a: End
     b: End
     wires: Wires
-    expected_ohm: float
-    sound_ohm: float
-    limit_ohm: float
-    shown_ohm: float
+    expected_ohm: Ohm
+    sound_ohm: Ohm
+    limit_ohm: Ohm
+    shown_ohm: Ohm
     decided: bool
     seen: tuple[str, ...] = ()
     defaults_used: bool = False
@@ -75,8 +76,8 @@ class PartReading:
     """
 
     part: ComponentReading
-    lower_ohm: float
-    upper_ohm: float
+    lower_ohm: Ohm
+    upper_ohm: Ohm
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +95,7 @@ class Plan:
     hidden: tuple[str, ...] = ()
     unmeasured_parts: tuple[str, ...] = ()
     bounds: tuple[BoundReading, ...] = ()
-    isolation_ohm: float | None = None
+    isolation_ohm: Ohm | None = None
     meter: Meter | None = None
     capacitors: tuple[str, ...] = ()
     by_beep: bool = False

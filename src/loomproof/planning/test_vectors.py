@@ -11,18 +11,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from loomproof.bench.seam import points_of
 from loomproof.planning.drive_codes import antichain_codes
+from loomproof.results.codec import Points
+
+if TYPE_CHECKING:
+    from pydantic import GetCoreSchemaHandler
+    from pydantic_core import CoreSchema
 
 
 @dataclass(frozen=True, slots=True)
 class Vector:
     """Drive ``drive``; then ``must_low`` must read low and ``must_high`` high. The rest is left open."""
 
-    drive: int
-    must_low: int
-    must_high: int
+    drive: Points
+    must_low: Points
+    must_high: Points
 
     def wrong(self, low: int) -> int:
         """Return the points that read other than they must."""
@@ -34,6 +40,14 @@ WIDEST_MASK = 8_192
 
 A set that holds point 90 000 takes 11 kB, however few points are in it.
 """
+
+
+@dataclass(frozen=True, slots=True)
+class _Written:
+    """How a group stands in a file."""
+
+    points: Points
+    head: Points
 
 
 @dataclass(frozen=True, slots=True, init=False, repr=False)
@@ -49,6 +63,18 @@ class Group:
 
     def __repr__(self) -> str:
         return f"Group(points={self.points:#x}, head={self.head:#x})"
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, _: object, handler: GetCoreSchemaHandler) -> CoreSchema:
+        from pydantic_core import core_schema as core
+
+        return core.no_info_after_validator_function(
+            lambda written: cls(written.points, written.head),
+            handler(_Written),
+            serialization=core.plain_serializer_function_ser_schema(
+                lambda group: {"points": hex(group.points), "head": hex(group.head)}
+            ),
+        )
 
     @property
     def points(self) -> int:

@@ -13,8 +13,8 @@ from typing import Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from loomproof.loom.ends import End
 from loomproof.notebook import Shown
-from loomproof.results.ends import EndText
 from loomproof.results.entered import Entered, ReferenceStandard
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.grade import Grade
@@ -42,9 +42,9 @@ class _Value(BaseModel):
 class Coverage(_Value):
     """Which cavities were tested; an untested one blocks a pass unless a person waived it by name."""
 
-    tested: tuple[EndText, ...] = ()
-    untested: tuple[EndText, ...] = ()
-    waived: tuple[EndText, ...] = ()
+    tested: tuple[End, ...] = ()
+    untested: tuple[End, ...] = ()
+    waived: tuple[End, ...] = ()
 
 
 class Counts(_Value):
@@ -81,7 +81,7 @@ class CheckEntry(_Value):
 class WatchedNet(_Value):
     """A net and for how long it was watched, s: for parting, and for touching any other net."""
 
-    cavities: tuple[EndText, ...]
+    cavities: tuple[End, ...]
     breaks_s: float
     touches_s: float
 
@@ -175,7 +175,7 @@ class ClaimEntry(_Value):
     statement: str
     decision: Decision
     rule: str
-    cavities: tuple[EndText, ...] = ()
+    cavities: tuple[End, ...] = ()
     wires: tuple[str, ...] = ()
     threshold_ohm: float | None = None
     measured_ohm: float | None = None
@@ -223,7 +223,7 @@ class WireEntry(_Value):
     """A wire of the description, by its name and the two ends that it joins."""
 
     name: str
-    ends: tuple[EndText, EndText]
+    ends: tuple[End, End]
     colour: str = ""
 
 

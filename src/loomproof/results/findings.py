@@ -15,8 +15,8 @@ from urllib.parse import quote
 
 from pydantic import ConfigDict
 
+from loomproof.loom.ends import End
 from loomproof.notebook import Shown
-from loomproof.results.ends import EndText
 from loomproof.results.places import Place
 
 
@@ -92,7 +92,7 @@ class Alternative:
 
     text: str
     cause: str = ""
-    cavities: tuple[EndText, ...] = ()
+    cavities: tuple[End, ...] = ()
     wires: tuple[str, ...] = ()
     repair: tuple[str, ...] = ()
     tell_apart: str = ""
@@ -114,7 +114,7 @@ class Finding(Shown):
     kind: Kind
     severity: Severity
     title: str
-    cavities: tuple[EndText, ...] = ()
+    cavities: tuple[End, ...] = ()
     wires: tuple[str, ...] = ()
     components: tuple[str, ...] = ()
     cause: str = ""

@@ -7,7 +7,7 @@ from typing import ClassVar, Literal
 
 from pydantic import ConfigDict
 
-from loomproof.results.ends import EndText
+from loomproof.loom.ends import End
 
 _STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)
 
@@ -50,7 +50,7 @@ class WirePlace:
     """
 
     wire: str
-    end: EndText
+    end: End
     low_m: float
     high_m: float
     share: float
@@ -89,7 +89,7 @@ class Place:
     answer: Literal["contact", "near", "wire", "connector", "either", "none"]
     text: str
     share: float = 0.0
-    ends: tuple[EndText, ...] = ()
+    ends: tuple[End, ...] = ()
     stretches: tuple[WirePlace, ...] = ()
     basis: str = ""
     reason: str = ""
