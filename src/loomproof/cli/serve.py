@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 )
 @click.option("--port", type=click.IntRange(0, 65_535), default=0, help="Else a free one.")
 @click.option("--open", "opens", is_flag=True, help="Open it in the browser.")
+@click.option("--lan", is_flag=True, help="Let phones on this network watch, and tick the fitting sheet.")
 @click.option("--demo", is_flag=True, help="With the demo's loom, its four faults, and a store of its own.")
 @out_option("certificates, results, records and journals go")
 @store_option
@@ -40,17 +41,21 @@ def serve(
     tables: tuple[str, ...],
     port: int,
     opens: bool,
+    lan: bool,
     demo: bool,
     out: Path,
     store: str | None,
 ) -> None:
-    """Show the bench in a browser on this machine: start, prove, mend, keep.
+    """Show the bench in a browser on this machine: start, prove, mend, keep, fit.
 
     LOOMS is a folder of looms, or one loom; else this folder. Only this machine reaches the pages; the
-    address that is printed lets one browser drive, once.
+    address that is printed lets one browser drive, once. Enter prints a new one, for a browser that has lost
+    its way in. With --lan phones on this network come in by a code that the page at the bench shows.
     """
     from loomproof.cli.cures import how
+    from loomproof.screens.enter_key import presses
     from loomproof.screens.printing import line
+    from loomproof.web.lan import MEANING
     from loomproof.web.server import refuse_without_extra, serve
     from loomproof.web.workplace import Workplace
 
@@ -62,8 +67,12 @@ def serve(
             )
     refuse_without_extra()
 
+    if lan:
+        for text in MEANING:
+            line(text, "- ")
+
     def ready(address: str) -> None:
-        line("The bench in a browser, until Ctrl-C. This address lets one browser in, once:")
+        line("The bench in a browser, until Ctrl-C. This address lets one browser in, once, to drive:")
         line(address)
         if opens:
             click.launch(address)
@@ -78,7 +87,7 @@ def serve(
         else:
             named = {table: table for table in tables}
             place = Workplace(looms or Path(), out, store, benches, named)
-        serve(place, ready, port=port, how=how)
+        serve(place, ready, port=port, how=how, knocks=presses(), lan=lan)
 
 
 @contextlib.contextmanager

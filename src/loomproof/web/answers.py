@@ -16,7 +16,7 @@ from loomproof.web.workplace import Workplace
 class House:
     """All that pages know: where work is done, the one session, who may come in, how things are asked for.
 
-    ``address`` is this server's own, without a token.
+    ``address`` is this server's own, without a token; ``lan`` the one by which phones reach it, "" for none.
     """
 
     workplace: Workplace
@@ -24,6 +24,7 @@ class House:
     doors: Doors
     address: str
     how: How = lambda _: ""
+    lan: str = ""
 
 
 @dataclass(frozen=True)

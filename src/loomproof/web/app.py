@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl
 
 from loomproof.errors import LoomproofError, UsageError
-from loomproof.web import kept, live, start
+from loomproof.web import kept, lan, live, start
 from loomproof.web.answers import Answer, Asked, Data, File, Go, Handler, House, Page
 from loomproof.web.guard import SEAT, Application, Guard
 from loomproof.web.session import told
@@ -37,7 +37,8 @@ POSTS: dict[str, Handler] = {
     "/prove/stop": live.stop,
     "/prove/answer": live.answer,
     "/prove/life": live.life,
-    "/watchers": live.invite,
+    "/watchers": lan.invite,
+    "/watchers/away": lan.send_away,
     "/runs/{run}/saw": kept.saw,
     "/runs/{run}/mended": kept.mended,
     "/runs/{run}/retest": kept.retest,

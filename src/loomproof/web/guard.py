@@ -7,6 +7,8 @@ is asked only by whoever drives. Browser behaviour as the Fetch and Cookie (RFC 
 
 from __future__ import annotations
 
+import ipaddress
+import re
 from collections.abc import Awaitable, Callable, MutableMapping
 from html import escape
 from http.cookies import CookieError, SimpleCookie
@@ -27,6 +29,9 @@ MOST_BYTES = 65_536
 ENTRANCE = "/enter"
 SEAT = "loomproof.seat"
 """Where in a request's scope stands what its sender may do."""
+
+TICKS = re.compile("/fit/[^/]+/ticks")
+"""The paths at which the fitting sheet is ticked: all that a browser changes which does not drive."""
 
 _KEPT_S = 86_400
 _READS = ("GET", "HEAD")
@@ -68,20 +73,22 @@ class Guard:
         if refused:
             await _say(send, 403, refused)
             return
+        here = _is_here(scope)
         if scope["path"] == ENTRANCE:
-            await self._enter(scope, send)
+            await self._enter(scope, send, here)
             return
-        seat = self._doors.seat(self._carried(headers))
+        seat = self._doors.seat(self._carried(headers), here=here)
         if seat is None:
             await _say(
                 send,
                 403,
                 "This browser has not come in. Open the address that the server printed: it opens once, "
-                "and this browser is then known until the server ends. Where it was used already, end the "
-                "server and start it again for a new one.",
+                "and this browser is then known until the server ends. Where it was used already, press "
+                "Enter at the server's terminal for a new one. A phone comes in by a code that the page at "
+                "the bench shows.",
             )
             return
-        if scope["method"] not in _READS and seat is not Seat.DRIVES:
+        if scope["method"] not in _READS and not _may_change(seat, scope["path"]):
             await _say(send, 403, "This browser watches. Only the one at the bench starts, stops or answers.")
             return
         scope[SEAT] = seat
@@ -89,11 +96,11 @@ class Guard:
 
     def _refused(self, method: str, path: str, headers: dict[str, str]) -> str:
         """Return why a request is none of ours, in words; "" where it is."""
-        if headers.get("host", "") not in self._hosts:
+        host = headers.get("host", "")
+        if host not in self._hosts:
             return f"This server is asked as {' or '.join(sorted(self._hosts))} only."
-        own = {f"http://{host}" for host in self._hosts}
         origin = headers.get("origin")
-        strange = origin is not None and origin not in own
+        strange = origin is not None and origin != f"http://{host}"
         if method not in _READS:
             strange = strange or origin is None
         # Who follows a link to the entrance comes from elsewhere, with a token that nobody guesses.
@@ -109,15 +116,15 @@ class Guard:
             return ""
         return "" if found is None else found.value
 
-    async def _enter(self, scope: Scope, send: Send) -> None:
+    async def _enter(self, scope: Scope, send: Send, here: bool) -> None:
         """Use the address's token up; the page that is answered goes on to the start by itself.
 
         A redirect would be followed without the cookie, which is strict, where the address came by a link.
         """
         token = parse_qs(scope["query_string"].decode("latin-1")).get("token", [""])[0]
-        cookie = self._doors.enter(token)
+        cookie = self._doors.enter(token, here=here)
         if cookie is None:
-            await _say(send, 403, "This address was used already, or is not of this server.")
+            await _say(send, 403, "This address was used already, lasts no longer, or is not of this server.")
             return
         kept = f"{self._cookie}={cookie}; Path=/; Max-Age={_KEPT_S}; HttpOnly; SameSite=Strict"
         page = '<meta http-equiv="refresh" content="0; url=/"><p><a href="/">Go on to the bench</a></p>'
@@ -143,6 +150,18 @@ class Guard:
             return whole.pop() if whole else await receive()
 
         await self._inside(scope, again, _with_headers(send))
+
+
+def _is_here(scope: Scope) -> bool:
+    """Say whether a request comes from this machine, by the address of its connection alone."""
+    try:
+        return ipaddress.ip_address((scope.get("client") or ("",))[0]).is_loopback
+    except ValueError:
+        return False
+
+
+def _may_change(seat: Seat, path: str) -> bool:
+    return seat is Seat.DRIVES or (seat is Seat.FITS and TICKS.fullmatch(path) is not None)
 
 
 def _with_headers(send: Send) -> Send:

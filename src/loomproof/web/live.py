@@ -8,8 +8,6 @@ from loomproof.errors import UsageError
 from loomproof.loom.model import ConnectorKind, End, Loom
 from loomproof.loom.reading import load
 from loomproof.web.answers import Answer, Asked, Data, Go, House, Page
-from loomproof.web.doors import Seat
-from loomproof.web.guard import ENTRANCE
 
 
 def proving(house: House, _: Asked) -> Answer:
@@ -63,9 +61,3 @@ def life(house: House, _: Asked) -> Answer:
     """Take a sign of life of the page that drives."""
     house.session.alive()
     return Data({})
-
-
-def invite(house: House, _: Asked) -> Answer:
-    """Make an address by which one more browser comes in, to watch."""
-    token = house.doors.invite(Seat.WATCHES)
-    return Page("watchers.html", {"address": f"{house.address}{ENTRANCE}?token={token}"})

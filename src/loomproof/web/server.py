@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import contextlib
 import socket
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterable
 from importlib.util import find_spec
 
 from loomproof.errors import UsageError
 from loomproof.web.answers import House
 from loomproof.web.doors import Doors, Seat
 from loomproof.web.guard import ENTRANCE
+from loomproof.web.lan import address_here
 from loomproof.web.session import How, Session
 from loomproof.web.workplace import Workplace, refuse_none
 
@@ -36,10 +38,16 @@ def serve(
     port: int = 0,
     how: How = lambda _: "",
     session: Session | None = None,
+    knocks: Iterable[object] = (),
+    lan: bool = False,
 ) -> None:
     """Serve pages until an order to stop comes; ``ready`` gets the address that lets one browser drive.
 
-    ``port`` 0 takes a free one. Raises `UsageError` for a port that is taken and without the extra ``web``,
+    ``port`` 0 takes a free one. For each of ``knocks`` ``ready`` gets a new such address: the way back in of
+    whoever is at the server's terminal; the browser that drove before watches once it is used. With ``lan``
+    phones on this machine's network reach the pages too, to watch and to tick the fitting sheet.
+
+    Raises `UsageError` for a port that is taken, without the extra ``web`` and without a network, and
     `DescriptionError` where there is no loom. Whatever job runs is stopped, and its bench released, before
     this returns.
     """
@@ -49,31 +57,49 @@ def serve(
 
     from loomproof.web.app import application
 
-    with contextlib.closing(_listening(port)) as line:
-        at = f"{HOST}:{line.getsockname()[1]}"
-        house = House(workplace, session or Session(how), Doors(), f"http://{at}", how)
-        app = application(house, frozenset({at, at.replace(HOST, "localhost")}), lambda: server.should_exit)
+    with contextlib.ExitStack() as lines:
+        line = lines.enter_context(_listening(HOST, port))
+        port = line.getsockname()[1]
+        sockets, hosts, phones = [line], {f"{HOST}:{port}", f"localhost:{port}"}, ""
+        if lan:
+            here = address_here()
+            sockets.append(lines.enter_context(_listening(here, port)))
+            hosts.add(f"{here}:{port}")
+            phones = f"http://{here}:{port}"
+        house = House(workplace, session or Session(how), Doors(), f"http://{HOST}:{port}", how, phones)
+        app = application(house, frozenset(hosts), lambda: server.should_exit)
         config = uvicorn.Config(
             app,
             log_level="warning",
             access_log=False,
             server_header=False,
+            # Whoever sends a request must not say itself from where it comes.
+            proxy_headers=False,
             timeout_graceful_shutdown=PATIENCE_S,
             lifespan="on",
         )
         server = uvicorn.Server(config)
-        ready(f"{house.address}{ENTRANCE}?token={house.doors.invite(Seat.DRIVES)}")
+
+        def let_in() -> None:
+            ready(f"{house.address}{ENTRANCE}?token={house.doors.invite(Seat.DRIVES)}")
+
+        def let_in_again() -> None:
+            for _ in knocks:
+                let_in()
+
+        let_in()
+        threading.Thread(target=let_in_again, name="knocks", daemon=True).start()
         try:
-            server.run(sockets=[line])
+            server.run(sockets=sockets)
         finally:
             house.session.close()
 
 
-def _listening(port: int) -> socket.socket:
-    """Return a socket that listens on this machine alone. Raises `UsageError`."""
+def _listening(host: str, port: int) -> socket.socket:
+    """Return a socket that listens at one address of this machine. Raises `UsageError`."""
     line = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
-        line.bind((HOST, port))
+        line.bind((host, port))
     except OSError as error:
         line.close()
         raise UsageError(
