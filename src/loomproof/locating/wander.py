@@ -13,6 +13,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+import numpy as np
+
 ASSUMED_F_PER_M = 100e-12
 ASSUMED_RATIO = 0.4
 """Of a wire among others, where nothing was learned: 100 pF/m, and its relative standard uncertainty (common
@@ -43,17 +45,18 @@ class PerMetre:
         return self.learned_from > 0
 
 
-def variance_m2(length_m: float, correlation_m: float) -> float:
-    """Return the variance of a unit process's integral over a piece, m²."""
-    ratio = length_m / correlation_m
-    if ratio < 1e-3:  # the difference below loses all its digits; its series is r²/2 - r³/6
-        return correlation_m**2 * (ratio**2 - ratio**3 / 3.0)
-    return 2.0 * correlation_m**2 * (ratio - 1.0 + math.exp(-ratio))
+def variance_m2(length_m: np.ndarray | float, correlation_m: float) -> np.ndarray:
+    """Return the variance of a unit process's integral over each piece of these lengths, m²."""
+    ratio = np.asarray(length_m) / correlation_m
+    # In short pieces the difference loses all its digits; its series is r²/2 - r³/6.
+    short, long = ratio**2 / 2.0 - ratio**3 / 6.0, ratio + np.expm1(-ratio)
+    return 2.0 * correlation_m**2 * np.where(ratio < 1e-3, short, long)
 
 
-def covariance_m2(one_m: float, other_m: float, correlation_m: float) -> float:
+def covariance_m2(one_m: np.ndarray | float, other_m: np.ndarray | float, correlation_m: float) -> np.ndarray:
     """Return the covariance of a unit process's integrals over two pieces that meet, m²."""
-    return correlation_m**2 * math.expm1(-one_m / correlation_m) * math.expm1(-other_m / correlation_m)
+    own, other = np.asarray(one_m), np.asarray(other_m)
+    return correlation_m**2 * np.expm1(-own / correlation_m) * np.expm1(-other / correlation_m)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +77,7 @@ def learned(sound: Iterable[Sound], start: PerMetre | None = None) -> PerMetre:
     wires = [each for each in sound if each.length_m > 0.0]
     weights, sums = 1.0 / (start.f_per_m * start.ratio) ** 2, 1.0 / (start.f_per_m * start.ratio**2)
     for each in wires:
-        strays = (start.f_per_m * start.wander_ratio) ** 2 * variance_m2(each.length_m, start.wander_m)
+        strays = (start.f_per_m * start.wander_ratio) ** 2 * float(variance_m2(each.length_m, start.wander_m))
         weight = each.length_m**2 / (each.u_f**2 + strays)
         weights += weight
         sums += weight * each.farad / each.length_m
