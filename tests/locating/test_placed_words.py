@@ -11,8 +11,9 @@ import pytest
 
 from loomproof.diagnosis.words import Names
 from loomproof.electrics.expectation import expect
+from loomproof.judgement.copper import copper_of
 from loomproof.judgement.place_words import CLOSE_M, of_break, of_short
-from loomproof.judgement.placed import _in_connector, _side_by_side, copper_of, placed
+from loomproof.judgement.placed import _in_connector, _side_by_side, placed
 from loomproof.locating.breaks import BreakPlace, Failed, Stretch
 from loomproof.locating.shorts import Reading, ShortPlace, Spot, Touch, place_short
 from loomproof.locating.tree import Run, Tree
@@ -94,7 +95,7 @@ def test_a_conductor_read_by_itself_counts_with_its_standard_uncertainty_and_a_p
 
 def test_joints_and_contacts_have_a_share_of_the_most_they_may_have_and_are_no_part_of_the_copper() -> None:
     """Rectangular from 0.3 to 0.8 of the most: 0.55 of it, and half of it over √12 (JCGM 100:2008, 4.3.7)."""
-    copper = copper_of(EXPECTED, [EXPECTED.nets[0]], {})
+    copper = copper_of(EXPECTED, [EXPECTED.nets[0]], {}, 0.0)
     assert copper.contact_ohm[A1] == pytest.approx((0.0066, 0.006 / math.sqrt(12.0)))
     assert copper.joint_ohm["W1", A1] == pytest.approx((0.0033, 0.003 / math.sqrt(12.0)))
     assert copper.run_ohm["W1"] == pytest.approx(2.0 * 0.0345, rel=0.1), "0.5 mm² at 20 °C, 17.2 nΩm"

@@ -120,7 +120,7 @@ def _judged(
     unmet = tuple(pair for pair in measured.unmet if asked & set(pair))
     measured = replace(measured, untested=(), unmet=unmet)
     findings = without_adapter(explain(request.loom, measured, request.answers), plan)
-    findings = placed(expectation, measured, findings, request.place_within_m)
+    findings = placed(expectation, measured, findings, request.place_within_m, locate=request.locate)
     claims = claims_of(plan, measured, able, expectation)
     said = judged(request, plan, measured, findings, claims, last.clearance)
     return Retested(said, findings, measured, reached, len(nets), len(expectation.nets))

@@ -88,7 +88,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
     if insulation is not None:
         measured = replace(measured, leaks=(*measured.leaks, *insulation.leaks))
     findings = without_adapter(explain(loom, measured, request.answers), plan)
-    findings = placed(expectation, measured, findings, request.place_within_m)
+    findings = placed(expectation, measured, findings, request.place_within_m, locate=request.locate)
     left_in = {name for finding in findings if finding.cause == Cause.LEFT_IN for name in finding.components}
     line = total_of(part.statistics for part in parts)
     ended = max(

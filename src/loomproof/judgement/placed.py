@@ -6,6 +6,7 @@ A place is worked out from the readings alone, and an answer that the readings e
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import product
@@ -13,18 +14,15 @@ from itertools import product
 from loomproof.diagnosis.causes import at_the_adapter
 from loomproof.diagnosis.words import Names, listed
 from loomproof.electrics.expectation import Expectation
-from loomproof.electrics.joints import contact_ohm, wire_joint_ohm
 from loomproof.electrics.nets import Net
+from loomproof.judgement.copper import copper_of
 from loomproof.judgement.place_repair import mended_there
-from loomproof.judgement.place_words import (
-    of_break,
-    of_short,
-    unplaced,
-)
+from loomproof.judgement.place_words import of_break, of_short, unplaced
+from loomproof.judgement.placed_joints import with_joint
 from loomproof.locating.breaks import BreakPlace, Piece, place_break
 from loomproof.locating.fitness import sound_beside, tree_of_unknown_length, tree_or_why
 from loomproof.locating.routes import Beside, beside, may_lie_together
-from loomproof.locating.shorts import Copper, Reading, ShortPlace, place_short
+from loomproof.locating.shorts import Reading, ShortPlace, place_short
 from loomproof.locating.tree import Tree
 from loomproof.locating.wander import PerMetre, Sound, learned
 from loomproof.loom.model import End
@@ -39,18 +37,21 @@ MOST_WAYS = 64
 """Of nets with many wires so many pairs of them are looked at; more lie side by side in no loom that shorts
 once."""
 
-JOINT_SHARES = (0.3, 0.8)
-"""A sound contact, crimp or splice has between these shares of the most that it may have (assumption of this
-project): one that is worn past it but passes moves the place of a short by its ohms."""
-
 PLACED_OPENS = ("broken_wire", "bad_contact", "open_splice", "open_part", "blown_fuse")
 """Causes of an open that lie at one place of one net; a whole plug does not."""
 
 
 def placed(
-    expectation: Expectation, measured: Measured, findings: Sequence[Finding], within_m: float = 0.0
+    expectation: Expectation,
+    measured: Measured,
+    findings: Sequence[Finding],
+    within_m: float = 0.0,
+    *,
+    locate: bool = True,
 ) -> tuple[Finding, ...]:
     """Return findings with the places that were read for; those of which nothing was read as they are.
+
+    Without ``locate`` none has one: joints need no further reading, but were not asked for.
 
     ``within_m`` is the U that was asked for: a break, which is not read more often for it, says so.
     """
@@ -58,6 +59,7 @@ def placed(
     broken = dict(_breaks(expectation, measured))
     why = {expectation.net_of[end]: reason for end, reason in measured.unplaced}
     touching = dict(_shorts(expectation, measured))
+    high = Counter(_nets(expectation, each) for each in findings if each.kind is Kind.HIGH_RESISTANCE)
     found: list[Finding] = []
     for finding in findings:
         nets = _nets(expectation, finding)
@@ -73,6 +75,8 @@ def placed(
             broken_too = listed(w for index in sorted(nets & set(why)) for w in expectation.nets[index].wires)
             reason = f"a break is in {broken_too} as well, and a touch is placed by ohms from both ends"
             finding = replace(finding, place=unplaced(reason))
+        elif locate and finding.kind is Kind.HIGH_RESISTANCE and len(nets) == high[nets] == 1:
+            finding = with_joint(names, expectation, measured, finding, next(iter(nets)))
         found.append(finding)
     return tuple(found)
 
@@ -177,39 +181,14 @@ def _short(
     if sited is None:
         return ShortPlace((), UNSITED)
     lead_u_ohm = {end: one.lead_u_ohm for one in across for end in (one.a, one.b)}
+    gain_ratio = max((one.gain_ratio for one in across), default=0.0)
     return place_short(
         trees,
         readings,
-        copper_of(expectation, nets, lead_u_ohm),
+        copper_of(expectation, nets, lead_u_ohm, gain_ratio),
         sited,
         _in_connector(nets),
     )
-
-
-def copper_of(expectation: Expectation, nets: Sequence[Net], lead_u_ohm: dict[End, float]) -> Copper:
-    """Return what copper, joints and contacts of these nets have; a joint anything within `JOINT_SHARES`.
-
-    So its standard uncertainty is that width over √12 (JCGM 100:2008, 4.3.7).
-    """
-    loom = expectation.loom
-    runs: dict[str, float] = {}
-    joints: dict[tuple[str, End], tuple[float, float]] = {}
-    contacts: dict[End, tuple[float, float]] = {}
-    for net in nets:
-        for a, b, conductor in expectation.conductors.get(net.index, ()):
-            runs[conductor.name] = conductor.nominal_ohm - conductor.joints_ohm
-            wire = loom.wire_by_name.get(conductor.name)
-            for end in (a, b):
-                greatest = wire_joint_ohm(loom, wire, end) if wire and conductor.kind == "wire" else 0.0
-                joints[conductor.name, end] = _sound(greatest)
-        for end in net.cavities:
-            contacts[end] = _sound(contact_ohm(loom, end))
-    return Copper(runs, joints, contacts, lead_u_ohm)
-
-
-def _sound(greatest_ohm: float) -> tuple[float, float]:
-    low, high = JOINT_SHARES
-    return greatest_ohm * (low + high) / 2, greatest_ohm * (high - low) / math.sqrt(12.0)
 
 
 def _side_by_side(expectation: Expectation, nets: Sequence[Net]) -> tuple[Beside, ...] | None:

@@ -54,10 +54,10 @@ def screened(loom: Loom, net: Net) -> str:
     return f"{screen} is itself a screen, with another capacitance per metre" if screen else ""
 
 
-def tree_or_why(loom: Loom, net: Net) -> tuple[Tree | None, str]:
-    """Return the net as a tree, or why no place can be told in it."""
+def tree_or_why(loom: Loom, net: Net, *, with_lengths: bool = True) -> tuple[Tree | None, str]:
+    """Return the net as a tree, or why no place can be told in it; its lengths may be 0 where none count."""
     try:
-        return tree_of(loom, net), ""
+        return tree_of(loom, net, with_lengths=with_lengths), ""
     except UnfitError as error:
         return None, error.message
 

@@ -28,11 +28,6 @@ from loomproof.locating.routes import Beside
 from loomproof.locating.tree import Tree
 from loomproof.loom.model import End
 
-COPPER_RATIO = 0.012
-"""Standard uncertainty of a section's ohms per metre, one wire against another of one make, and again of what
-all wires have in common: the lay of strands (1.05 to 1.08 as a rectangle is 0.8 %), 1.5 K between loom and
-thermometer (0.6 %), a meter's gain within 1 % (0.6 %). Assumptions of this project but for the arithmetic."""
-
 CONNECTOR_SHARE = 0.2
 """How probable a touch in a connector is before the readings, all of its pairs together, where both nets have
 cavities in one and lie side by side elsewhere too (assumption of this project)."""
@@ -61,15 +56,16 @@ class Copper:
 
     ``joint_ohm`` and ``contact_ohm`` hold expected value and standard uncertainty of a run's joint at one of
     its ends and of a cavity's contact; ``lead_u_ohm`` the standard uncertainty of a cavity's lead.
-    ``shared_ratio`` is what the meter's gain and the temperature leave open for all copper alike.
+    ``shared_ratio`` is what the meter's gain and the temperature leave open for all copper alike,
+    ``own_ratio`` what one wire may be off another; both are relative standard uncertainties.
     """
 
     run_ohm: Mapping[str, float]
     joint_ohm: Mapping[tuple[str, End], tuple[float, float]]
     contact_ohm: Mapping[End, tuple[float, float]]
     lead_u_ohm: Mapping[End, float] = field(default_factory=dict)
-    shared_ratio: float = COPPER_RATIO
-    own_ratio: float = COPPER_RATIO
+    shared_ratio: float = 0.0
+    own_ratio: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +136,7 @@ def place_short(
     if len([one for one in readings if _net(trees, one.a) != _net(trees, one.b)]) < 2:
         return ShortPlace((), "it takes readings from both ends of the conductors")
     cells, shares, weighed = _weighed(trees, readings, copper, stretches, in_connector, total_m)
-    if weighed[:, 1].min() > _most_deviation(max(len(readings) - 1, 1)):
+    if weighed[:, 1].min() > most_deviation(max(len(readings) - 1, 1), NO_FIT):
         return ShortPlace(
             (),
             "no place where they lie side by side fits what was read: the routing or the lengths in the "
@@ -310,12 +306,12 @@ class _Way:
         self.unsure["slack", name] = slack_ohm if from_a else -slack_ohm
 
 
-def _most_deviation(freedom: int) -> float:
-    """Return the squared deviation that `NO_FIT` of so many readings exceed.
+def most_deviation(freedom: int, share: float) -> float:
+    """Return the squared deviation that this share of so many readings exceed.
 
     By the cube root of Wilson and Hilferty (1931), within 1 % here.
     """
-    z = -NormalDist().inv_cdf(NO_FIT)
+    z = -NormalDist().inv_cdf(share)
     ninth = 2.0 / (9.0 * freedom)
     return float(freedom * (1.0 - ninth + z * math.sqrt(ninth)) ** 3)
 

@@ -83,14 +83,14 @@ class Tree:
         return tuple(reversed(way))
 
 
-def tree_of(loom: Loom, net: Net) -> Tree:
+def tree_of(loom: Loom, net: Net, *, with_lengths: bool = True) -> Tree:
     """Return a net's tree. Raises `UnfitError`, with the reason, for what no place can be claimed in.
 
-    That is a net with a loop or with a wire of unknown length.
+    That is a net with a loop, or with a wire of unknown length where lengths count.
     """
     wires = [loom.wire_by_name[name] for name in net.wires]
     unknown = [wire.name for wire in wires if wire.length_m is None]
-    if unknown:
+    if unknown and with_lengths:
         raise UnfitError(
             f"no length is given for {', '.join(unknown)}: a place can only be told as a share of the wire",
             cure="Give the lengths in the table of wires.",

@@ -287,6 +287,7 @@ def _across(
                     0.0 if wires == 4 else plan.meter.lead_u_ohm,
                     said,
                     count,
+                    accuracy.ratio / math.sqrt(3.0),
                 )
 
 

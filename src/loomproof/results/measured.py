@@ -146,8 +146,8 @@ class Across:
     """Ohms between two cavities of conductors that touch, leads taken off.
 
     ``u_ohm`` is the standard uncertainty of what differs from reading to reading, ``lead_u_ohm`` that of one
-    lead; what all readings share is in neither. ``said`` is what is told of how often it was read, "" where
-    nothing was asked; ``repeats`` is how often.
+    lead; what all readings share is in neither, but for the meter's gain, ``gain_ratio``. ``said`` is what is
+    told of how often it was read, "" where nothing was asked; ``repeats`` is how often.
     """
 
     a: End
@@ -157,6 +157,7 @@ class Across:
     lead_u_ohm: float = 0.0
     said: str = ""
     repeats: int = 1
+    gain_ratio: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
