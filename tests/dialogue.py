@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-import fcntl
 import os
-import pty
 import re
 import select
 import signal
 import struct
 import subprocess
 import sys
-import termios
 import time
 from pathlib import Path
 from typing import Any, ClassVar
+
+import pytest
+
+_NONE = "this system has no terminals of the kind that these tests drive"
+fcntl: Any = pytest.importorskip("fcntl", reason=_NONE)
+pty: Any = pytest.importorskip("pty", reason=_NONE, exc_type=ImportError)
+termios: Any = pytest.importorskip("termios", reason=_NONE)
 
 MOST_S = float(os.environ.get("LOOMPROOF_WALK_S", "60"))
 """No step of a walk takes so long; one that does hangs, and fails."""
@@ -83,7 +87,8 @@ class Dialogue:
 
     def modes(self) -> list[Any]:
         """Return how the terminal is set, as `termios.tcgetattr` does."""
-        return termios.tcgetattr(self._near)
+        found: list[Any] = termios.tcgetattr(self._near)
+        return found
 
     def waits(self) -> int:
         """Wait for the end with the window open, and return the exit code."""

@@ -16,10 +16,8 @@ from loomproof.virtual.__main__ import serving
 class ThreadedSimulation(Simulation):
     """The same scanner on the same kind of line, with the same options, answering from a thread."""
 
-    def __init__(
-        self, loom_path: Path, arguments: Sequence[str] = (), *, tcp: bool = os.name == "nt"
-    ) -> None:
-        link = ["--tcp", "0"] if tcp else ["--pty"]
+    def __init__(self, loom_path: Path, arguments: Sequence[str] = (), *, tcp: bool = False) -> None:
+        link = ["--tcp", "0"] if tcp else []
         self._server = serving([str(loom_path), *link, *arguments])
         self.address = self._address(self._server.line.address)
         self._answers: queue.SimpleQueue[str] = queue.SimpleQueue()
@@ -40,7 +38,7 @@ class ThreadedSimulation(Simulation):
         assert not self._thread.is_alive()
 
 
-def started(loom_path: Path, arguments: Sequence[str] = (), *, tcp: bool = os.name == "nt") -> Simulation:
+def started(loom_path: Path, arguments: Sequence[str] = (), *, tcp: bool = False) -> Simulation:
     """Start one here; what it refuses, the process refuses in its own words."""
     try:
         return ThreadedSimulation(loom_path, arguments, tcp=tcp)

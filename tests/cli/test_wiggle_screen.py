@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-import termios
 from collections.abc import Iterator
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 
-from tests.dialogue import Dialogue
+from tests.dialogue import Dialogue, termios
 from tests.simulating import started
 
 TAIL_LAMP = Path(__file__).parents[2] / "fixtures" / "tail_lamp"

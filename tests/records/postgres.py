@@ -5,7 +5,6 @@ from __future__ import annotations
 import getpass
 import itertools
 import os
-import pwd
 import shutil
 import subprocess
 import tempfile
@@ -59,6 +58,8 @@ def running(options: str = "") -> Iterator[Server]:
     user, prefix = getpass.getuser(), []
     if os.geteuid() == 0:
         user, prefix = "postgres", ["runuser", "-u", "postgres", "--"]
+        import pwd
+
         owner = pwd.getpwnam(user)
         os.chown(folder, owner.pw_uid, owner.pw_gid)
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import os
-import pwd
 import shutil
 import sqlite3
 import subprocess
@@ -143,6 +142,8 @@ def other_user() -> Iterator[None]:
     if os.geteuid() != 0:
         yield
         return
+    import pwd
+
     os.seteuid(pwd.getpwnam("nobody").pw_uid)
     try:
         yield

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import os
-import pty
 import select
 import stat
 import subprocess
@@ -184,6 +183,7 @@ def test_a_proof_at_a_real_terminal(tmp_path: Path) -> None:
         *[("how to probe", "b")] * 6,
         *[("how to probe", "n")] * 6,
     ]
+    pty = pytest.importorskip("pty", reason="no pseudo-terminals", exc_type=ImportError)
     main, other = pty.openpty()
     words = [sys.executable, "-m", "loomproof", "prove", str(FIXTURES / "tail_lamp"), "--bench", "hand:"]
     run = subprocess.Popen(

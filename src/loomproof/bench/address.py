@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from urllib.parse import quote, unquote
 
 from loomproof import installed
+from loomproof.bench.usual_ports import usual_address
 from loomproof.errors import Todo, UsageError, suggestion
 
 DEFAULT_BAUD = 115_200
@@ -175,7 +176,7 @@ def parse_address(text: str) -> Address:
         raise UsageError(
             f"bench address {text!r} does not begin with {_either((*SCHEMES, *others))}",
             cure=suggestion(f"{scheme}:", [f"{known}:" for known in (*SCHEMES, *others)])
-            or "A serial port is written serial:/dev/ttyACM0 or serial:COM3.",
+            or f"A serial port is written {usual_address()}.",
         )
     place, _, query = rest.partition("?")
     place = _decoded(place, text)
@@ -206,7 +207,7 @@ def _serial(place: str, pairs: Sequence[tuple[str, str]], text: str) -> SerialAd
     given = _once(pairs, ("baud", "switch"), text)
     if not place:
         raise UsageError(
-            f"bench address {text!r} names no port", cure="Write serial:/dev/ttyACM0 or serial:COM3."
+            f"bench address {text!r} names no port", cure=f"Write {usual_address()}, or another port."
         )
     return SerialAddress(
         place,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import queue
 import subprocess
 import sys
@@ -23,20 +22,19 @@ END_TIMEOUT_S = 5.0
 class Simulation:
     """A running simulator. ``address`` is where it answers; `tell` changes the loom under it."""
 
-    def __init__(
-        self, loom_path: Path, arguments: Sequence[str] = (), *, tcp: bool = os.name == "nt"
-    ) -> None:
-        # A session of its own, so that Ctrl-C at the terminal reaches the host, which then releases
-        # and ends the simulator in good order.
+    def __init__(self, loom_path: Path, arguments: Sequence[str] = (), *, tcp: bool = False) -> None:
         self._errors = tempfile.TemporaryFile()  # noqa: SIM115 (lives as long as the process)
-        link = ["--tcp", "0"] if tcp else ["--pty"]
+        link = ["--tcp", "0"] if tcp else []  # else as the system can: a pseudo-terminal or TCP
         self._process = subprocess.Popen(
             # It ends with its standard input: with us, whatever ends us.
-            [sys.executable, "-m", "loomproof.virtual", str(loom_path), *link, *arguments],
+            # What is said both ways is UTF-8, whatever the system's own code page.
+            [sys.executable, "-X", "utf8", "-m", "loomproof.virtual", str(loom_path), *link, *arguments],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=self._errors,
-            start_new_session=True,
+            # Ctrl-C at the terminal reaches the host alone, which then releases and ends it in good order.
+            start_new_session=True,  # POSIX; Windows knows the next
+            creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
             encoding="utf-8",
         )
         self._lines: queue.SimpleQueue[str] = queue.SimpleQueue()

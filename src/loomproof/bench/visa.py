@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 from typing import Any
 
+from loomproof.bench.usual_ports import usual_resource
 from loomproof.errors import LinkError, NoBenchError
 
 SCANNER_RATE = 115_200
@@ -26,7 +27,7 @@ def open_resource(resource: str, backend: str = "@py") -> Any:
     except ValueError as error:
         raise NoBenchError(
             f"the VISA resource {resource} is none that takes commands",
-            cure="A serial port is written visa:ASRL/dev/ttyUSB0::INSTR, an instrument on the network "
+            cure=f"A serial port is written visa:{usual_resource()}, an instrument on the network "
             "visa:TCPIP::192.0.2.7::5025::SOCKET.",
         ) from error
     except (Error, OSError) as error:

@@ -87,7 +87,9 @@ kind_options = together(
 @click.command(epilog=_FAULTS)
 @loom_argument
 @click.option("--fault", "faults", multiple=True, metavar="TEXT", help='A fault, like "open W12 at ECU:7".')
-@click.option("--pty", "use_pty", is_flag=True, help="On a pseudo-terminal (the default but on Windows).")
+@click.option(
+    "--pty", "use_pty", is_flag=True, help="On a pseudo-terminal (the default where there are any)."
+)
 @click.option("--tcp", "port", type=click.IntRange(0, 65535), metavar="PORT", help="On a TCP port; 0: any.")
 @click.option("--paced", is_flag=True, help="Answer as slowly as a real scanner on a real line.")
 @kind_options
@@ -123,7 +125,8 @@ def simulate(
     server = simulated(
         loom,
         kind,
-        port=0 if port is None and sys.platform == "win32" and not use_pty else port,
+        port=port,
+        pty=use_pty,
         faults=faults,
         adapter=adapter,
         seed=seed,

@@ -39,7 +39,14 @@ def _set_apart(template: str, inputs: Texts, texts: Texts, moment: datetime.date
     told = json.dumps([template, inputs, texts, moment.isoformat()]).encode()
     command = [sys.executable, "-m", "loomproof.reports.typesetting"]
     try:
-        done = subprocess.run(command, input=told, capture_output=True, start_new_session=True, check=False)
+        done = subprocess.run(
+            command,
+            input=told,
+            capture_output=True,
+            start_new_session=True,  # POSIX; Windows knows the next
+            creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
+            check=False,
+        )
     except OSError:
         return _set(template, inputs, texts, moment)
     if done.returncode < 0:

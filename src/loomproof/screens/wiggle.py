@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import sys
 import threading
-from collections.abc import Iterator, Sequence
+import time
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -165,41 +167,77 @@ def sum_up(wiggle: Wiggle, *, err: bool = False) -> None:
 @contextmanager
 def _digits(hands: Hands) -> Iterator[None]:
     """Take digits as they are pressed, where standard input is a terminal; leave it as it was."""
-    if not sys.stdin.isatty() or sys.platform == "win32":
+    if not sys.stdin.isatty():
         yield
+        return
+    over = threading.Event()
+    with _keys() as pressed:
+        reader = threading.Thread(target=_choose, args=(pressed, hands, over), daemon=True)
+        reader.start()
+        try:
+            yield
+        finally:
+            over.set()
+            reader.join()
+
+
+@contextmanager
+def _keys() -> Iterator[Callable[[], str | None]]:
+    """Have keys come at once and unseen; yield what takes one: "" for none soon, ``None`` at the end."""
+    if sys.platform == "win32":
+        import msvcrt
+
+        yield partial(console_key, msvcrt.kbhit, msvcrt.getwch)
         return
     import termios
     import tty
 
     fileno = sys.stdin.fileno()
     before = termios.tcgetattr(fileno)
-    over = threading.Event()
-    reader = threading.Thread(target=_read_keys, args=(fileno, hands, over), daemon=True)
     tty.setcbreak(fileno)
-    reader.start()
     try:
-        yield
+        yield partial(_terminal_key, fileno)
     finally:
-        over.set()
-        reader.join()
         termios.tcsetattr(fileno, termios.TCSADRAIN, before)
 
 
-def _read_keys(fileno: int, hands: Hands, over: threading.Event) -> None:
-    """Choose places by digit until it is over; a terminal that goes away ends it."""
+_SOON_S = 0.1
+
+
+def console_key(waits: Callable[[], bool], take: Callable[[], str], pause_s: float = _SOON_S) -> str:
+    """Return a key of a Windows console, "" where none waits after a pause; a function key is no key here."""
+    if not waits():
+        time.sleep(pause_s)
+        return ""
+    key = take()
+    if key in ("\x00", "\xe0"):
+        take()  # which function key it was
+        return ""
+    return key
+
+
+def _terminal_key(fileno: int) -> str | None:
     import os
     import select
 
+    ready, _, _ = select.select([fileno], [], [], _SOON_S)
+    if not ready:
+        return ""
+    try:
+        return os.read(fileno, 1).decode("latin-1") or None
+    except OSError:
+        return None
+
+
+def _choose(pressed: Callable[[], str | None], hands: Hands, over: threading.Event) -> None:
+    """Choose places by digit until it is over; a terminal that goes away ends it."""
     while not over.is_set():
-        ready, _, _ = select.select([fileno], [], [], 0.1)
-        if not ready:
-            continue
-        try:
-            pressed = os.read(fileno, 1)
-        except OSError:
+        key = pressed()
+        if key is None:
             return
-        if not pressed:
-            return
-        if pressed.isdigit():
-            name = hands.choose(int(pressed))
+        if key and key in DIGITS:
+            name = hands.choose(int(key))
             click.echo(f"\r\x1b[Kmoving: {name or 'nothing named'}", err=True)
+
+
+DIGITS = "0123456789"

@@ -85,6 +85,7 @@ def serving(words: Sequence[str]) -> Server:
         said.loom,
         kind,
         port=said.tcp,
+        pty=said.pty,
         faults=said.fault,
         adapter=said.adapter,
         seed=said.seed,

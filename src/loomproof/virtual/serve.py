@@ -62,13 +62,14 @@ class PtyLine:
         try:
             import pty
             import tty
-        except ImportError:
+
+            self._near, self._far = pty.openpty()
+        except (ImportError, OSError):
             raise NoBenchError(
                 "this system has no pseudo-terminals",
                 cure="Put it on a port of the network.",
                 do=Todo.CABLE,
             ) from None
-        self._near, self._far = pty.openpty()
         tty.setraw(self._far)
         os.set_blocking(self._near, False)
         self.address = f"serial:{os.ttyname(self._far)}"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from loomproof.errors import UsageError
+from loomproof.errors import NoBenchError, UsageError
 from loomproof.loom.reading import load
 from loomproof.virtual.adapters import read_hookup
 from loomproof.virtual.console import Control
@@ -15,7 +15,7 @@ from loomproof.virtual.link import Device
 from loomproof.virtual.meter import FaradLimits, Limits
 from loomproof.virtual.noise import Noise
 from loomproof.virtual.scanner import VOLT_MAX, WATCH_US, Make, Scanner
-from loomproof.virtual.serve import PtyLine, Server, TcpLine
+from loomproof.virtual.serve import Line, PtyLine, Server, TcpLine
 
 SPREAD_F = 1e-12
 """Standard deviation of a simulated capacitance reading, F: what timing on a common controller gives, phases
@@ -70,13 +70,16 @@ def simulated(
     kind: Kind,
     *,
     port: int | None = None,
+    pty: bool = False,
     faults: Sequence[str] = (),
     adapter: Path | None = None,
     seed: int = 0,
     temperature_c: float = 20.0,
     paced: bool = False,
 ) -> Server:
-    """Return a simulated scanner, not yet served, on a TCP port (0: any), or a pseudo-terminal without one.
+    """Return a simulated scanner, not yet served: on a TCP port (0: any), or, without one, a pseudo-terminal.
+
+    Where the system has no pseudo-terminals it is on any free TCP port, unless it must be ``pty``.
 
     Raises `DescriptionError` for the loom, `AdapterError` for the table, `UsageError` for a fault that the
     loom cannot have, `NoBenchError` where there is no such line on this system.
@@ -100,8 +103,20 @@ def simulated(
     )
     scanner = Scanner(described, make, hookup=hookup, faults=faults, seed=seed, temperature_c=temperature_c)
     device = Device(scanner)
-    line = PtyLine() if port is None else TcpLine(port)
-    return Server(device, line, Control(device, Noise(seed), lambda place: load(place).loom), paced=paced)
+    return Server(
+        device, _line(port, pty), Control(device, Noise(seed), lambda place: load(place).loom), paced=paced
+    )
+
+
+def _line(port: int | None, pty: bool) -> Line:
+    if port is not None:
+        return TcpLine(port)
+    try:
+        return PtyLine()
+    except NoBenchError:
+        if pty:
+            raise
+        return TcpLine(0)
 
 
 def told_of(scanner: Scanner) -> str:
