@@ -68,7 +68,8 @@ def face(
                 wires = _wires(colours.get(cavity, ""))
                 at = left + x * (cell + GAP)
                 sizes = cell, cell_height
-                drawn += _cavity(at, y, sizes, cavity, wires, cavity in colours, cavity in marked, small)
+                one = _cavity(at, y, sizes, cavity, wires, cavity in colours, cavity in marked, small)
+                drawn += svg.named(one, cavity=cavity)
         y += cell_height + GAP
     caption = f"{kind}, seen from the mating face" + (", long rows cut" if is_cut else "")
     drawn.append(svg.text(width / 2, height - 9, caption, small, anchor="middle", fill=svg.PALE))

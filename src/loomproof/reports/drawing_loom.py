@@ -97,9 +97,9 @@ def picture(loom: Loom, part: str = "", whole: Loom | None = None) -> str:
         *title,
         f'<g transform="translate({origin_x:g} {origin_y:g})">',
         *(_bar(bar.name, bar.x, bar.top, bar.bottom) for bar in layout.bars),
-        *(part for line in layout.lines for part in _line(line)),
+        *(part for line in layout.lines for part in svg.named(_line(line), wire=line.wire.name)),
         *(_bar_name(bar, labels) for bar in layout.bars),
-        *(part for label in labels for part in _labelled(label)),
+        *(part for label in labels for part in svg.named(_labelled(label), wire=label.wire)),
         *(part for box in layout.boxes for part in _box(box, layout, sizes)),
         "</g>",
         *legend,
@@ -156,7 +156,7 @@ def _box(box: Box, layout: Layout, sizes: Sizes) -> Iterator[str]:
     for index, row in enumerate(box.rows):
         if index % 2:
             yield svg.rect(left + 1, row.y - ROW / 2, sizes.box - 2, ROW, fill="#f5f5f2")
-        yield from _row(row, left, sizes)
+        yield from svg.named(_row(row, left, sizes), wire=row.wire.name, end=str(row.end))
     for index, line in enumerate(box.foot):
         y = box.top + ROW * (HEAD_ROWS + len(box.rows) + index) + 10
         if line.kind is not None:
@@ -195,6 +195,8 @@ def _row(row: Row, left: float, sizes: Sizes) -> Iterator[str]:
     to = str(End(far.connector))
     csa = "" if wire.csa_mm2 is None else f"{wire.csa_mm2:.3g}"
     x = left + 6
+    # Nothing to see: what lies under the whole row is what is pointed at, and what can be lit.
+    yield svg.rect(left + 1, row.y - ROW / 2, sizes.box - 2, ROW)
     yield svg.swatch(x + sizes.cavity + 1, row.y - 4, SWATCH - 8, 8, wire.colour)
     for said, tail, width, size, paint in (
         (end.cavity if row.first else "″", "", sizes.cavity, 10.5, svg.INK),
@@ -225,13 +227,12 @@ def _line(line: Line) -> Iterator[str]:
     strokes = [(svg.PAPER, 5.4, ""), (svg.INK, 3.4, ""), (parts[0], 2.4, "")]
     strokes += [(paint, 2.4, f"5 {9 + 5 * index}") for index, paint in enumerate(parts[1:])]
     told = f"{line.wire.name} {line.wire.colour} {line.wire.a} to {line.wire.b}"
-    yield f"<g><title>{svg.escaped(told)}</title>"
+    yield f"<title>{svg.escaped(told)}</title>"
     for paint, width, dash in strokes:
         dashed = f' stroke-dasharray="{dash}"' if dash else ""
         yield f'<path d="{path}" fill="none" stroke="{paint}" stroke-width="{width:g}"{dashed}/>'
     for x, y in line.joints:
         yield f'<circle cx="{x:g}" cy="{y:g}" r="3.2" fill="{svg.INK}"/>'
-    yield "</g>"
 
 
 TAG = 7.5
@@ -246,8 +247,9 @@ def _tag(wire: Wire) -> str:
 
 @dataclass(frozen=True)
 class _Label:
-    """The label of a wire between two splices: its middle and length, what it says and its font size."""
+    """The label of a wire between two splices: whose, its middle, length, what it says, its font size."""
 
+    wire: str
     x: float
     y: float
     length: float
@@ -261,7 +263,12 @@ def _label(line: Line, channel: float) -> _Label:
     length = svg.text_width(said, size) + 6
     middle = (line.points[0][0] + line.points[-1][0]) / 2
     return _Label(
-        min(max(middle, length / 2 + 2), channel - length / 2 - 2), line.points[0][1], length, said, size
+        line.wire.name,
+        min(max(middle, length / 2 + 2), channel - length / 2 - 2),
+        line.points[0][1],
+        length,
+        said,
+        size,
     )
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl
 
 from loomproof.errors import LoomproofError, UsageError
-from loomproof.web import kept, lan, live, start
+from loomproof.web import kept, lan, live, look, start
 from loomproof.web.answers import Answer, Asked, Data, File, Go, Handler, House, Page
 from loomproof.web.guard import SEAT, Application, Guard
 from loomproof.web.session import told
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 GETS: dict[str, Handler] = {
     "/": start.looms,
     "/looms/{loom}": start.prepare,
+    "/looms/{loom}/look": look.look,
     "/prove": live.proving,
     "/runs": kept.shelf,
     "/runs/{run}": kept.run,

@@ -4,37 +4,50 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from loomproof.errors import UsageError
-from loomproof.jobs.gate import Assured
 from loomproof.jobs.job import Job
 from loomproof.jobs.keep import Keeping, Orders
 from loomproof.judgement.inspection import ANSWERED
 from loomproof.loom.model import Hazard, Loom
 from loomproof.web.answers import Asked, House
 from loomproof.web.asking import PageOperator
+from loomproof.web.wanted import assured_of, plugging, stated_of, text_of
 
 HAZARD = "hazard "
 """How a form calls the field of a connector's hazard, before the connector's name."""
 
 
 def job_of(
-    house: House, asked: Asked, path: Path, loom: Loom, operator: PageOperator, hold: Callable[[], Orders]
+    house: House,
+    asked: Asked,
+    path: Path,
+    loom: Loom,
+    operator: PageOperator,
+    hold: Callable[[], Orders],
+    **more: Any,
 ) -> Job:
-    """Return the job that a form asks for, on the bench and adapter that it picked. Raises `UsageError`."""
+    """Return the job that a form asks for, on the bench and adapter that it picked. Raises `UsageError`.
+
+    ``more`` is what `loomproof.web.wanted.more_of` read of it.
+    """
     hazards = hazards_of(asked, loom)
+    said = tuple(f"{ANSWERED}{connector}={hazard}" for connector, hazard in hazards.items())
+    leads = "in-order" if plugging(asked) else house.workplace.adapter(asked.field("adapter"))
     return Job.in_workshop(
         loom,
         house.workplace.bench(asked.field("bench"), path),
         operator,
         loom_path=path,
-        adapter=house.workplace.adapter(asked.field("adapter")),
-        assured=Assured(hazards),
-        person=asked.field("person"),
-        place=asked.field("place"),
-        stated={"serial": asked.field("serial")},
+        adapter=leads,
+        assured=assured_of(asked, hazards),
+        person=text_of(asked, "person"),
+        place=text_of(asked, "place"),
+        stated=stated_of(asked),
         where=Keeping(house.workplace.out, house.workplace.store, hold),
-        inspection=tuple(f"{ANSWERED}{connector}={hazard}" for connector, hazard in hazards.items()),
+        inspection=(*more.pop("inspection", ()), *said),
+        **more,
     )
 
 

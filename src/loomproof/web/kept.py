@@ -23,6 +23,7 @@ from loomproof.results.findings import Finding
 from loomproof.web.answers import Answer, Asked, File, Go, House, Page
 from loomproof.web.asking import PageOperator
 from loomproof.web.beginning import job_of
+from loomproof.web.pictures import within
 from loomproof.web.session import Ending, Work, told
 from loomproof.web.states import of_retest
 
@@ -223,9 +224,5 @@ def _faces(finding: Finding, number: int, connectors: tuple[ConnectorEntry, ...]
         marked = {end.cavity for end in ends if end.connector == entry.name}
         drawn = drawing_face.face(
             entry.name, entry.kind, entry.rows, entry.colours, description=entry.description, marked=marked
-        ).partition("?>")[2]
-        # Several drawings stand on one page, and no two things there may have one id.
-        own = f"{number}-{order}"
-        drawn = drawn.replace('"title desc"', f'"title-{own} desc-{own}"', 1)
-        drawn = drawn.replace('id="title"', f'id="title-{own}"', 1)
-        yield drawn.replace('id="desc"', f'id="desc-{own}"', 1)
+        )
+        yield within(drawn, f"{number}-{order}")

@@ -10,16 +10,19 @@ from loomproof.errors import DescriptionError, LoomproofError, UsageError
 from loomproof.jobs import adapters
 from loomproof.jobs.archive import Archive
 from loomproof.jobs.keep import Kept, Orders
-from loomproof.loom.model import Hazard, Loom
+from loomproof.loom.model import ConnectorKind, Hazard, Loom
 from loomproof.loom.reading import load
 from loomproof.loom.summary import summary_of
 from loomproof.reports.words import VERDICTS, graded, plural, reasons
+from loomproof.results.grade import Grade
+from loomproof.web import look
 from loomproof.web.answers import Answer, Asked, Go, House, Page
 from loomproof.web.asking import PageOperator
 from loomproof.web.beginning import job_of
 from loomproof.web.kept import rows_of
 from loomproof.web.session import Ending, Work, told
 from loomproof.web.states import of_document
+from loomproof.web.wanted import begun, more_of, stopped_runs
 
 RECENT = 5
 """So many of the last proofs stand on the start page."""
@@ -73,8 +76,9 @@ def prove(house: House, asked: Asked) -> Answer:
 def _work(house: House, asked: Asked, name: str, operator: PageOperator, hold: Callable[[], Orders]) -> Work:
     path = house.workplace.loom(name)
     loom = load(path).loom
-    job = job_of(house, asked, path, loom, operator, hold)
-    return Work(f"Proof of {loom.name}", name, loom.cavities, job.prove_and_keep(), ended)
+    job = job_of(house, asked, path, loom, operator, hold, **more_of(asked, loom))
+    running = begun(job, asked, house.workplace.out)
+    return Work(f"Proof of {loom.name}", name, loom.cavities, running, ended)
 
 
 def ended(kept: Kept) -> Ending:
@@ -106,8 +110,10 @@ def _prepared(
             described.loom, [str(note) for note in (*described.warnings, *described.left_out)]
         )
         values["benches"] = house.workplace.offered(path)
+        values["stopped"] = stopped_runs(house.workplace.out)
+        values["grades"] = [each.value for each in Grade]
     except DescriptionError as wrong:
-        return Page("loom_wrong.html", {"name": name, "error": told(wrong, house.how)}, 400)
+        return look.wrong(house, name, wrong)
     return Page("loom.html", values, 200 if error is None else 409)
 
 
@@ -123,6 +129,7 @@ def _described(loom: Loom, notes: list[str]) -> Mapping[str, Any]:
     asked = [each for each in loom.connectors if each.hazard is Hazard.UNKNOWN and each.ends]
     return {
         "loom": loom,
+        "plugs": [each.name for each in loom.connectors if each.kind is not ConnectorKind.SPLICE],
         "counts": ", ".join(parts),
         "missing": summary.missing,
         "notes": notes,

@@ -1,0 +1,148 @@
+"""Looking at looms, bringing and keeping them, in a real browser against the real server.
+
+Debian's Chromium, driven by Playwright. A browser test waits for what a person would see, and for no time.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from loomproof.electrics.nets import nets_of
+from loomproof.loom.model import End
+from loomproof.loom.reading import load
+from tests.web.asking import LOOMS
+from tests.web.test_browser import CHROMIUM, Server, browser
+from tests.web.test_look import HOSTILE, with_name
+
+pytestmark = pytest.mark.skipif(not CHROMIUM, reason="the system package chromium is not installed")
+
+if CHROMIUM:
+    from playwright.sync_api import Browser, Page, expect
+
+__all__ = ["browser"]
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The looms: an engine's, one in which every name wants to be a script, and one that is wrong."""
+    folder = tmp_path_factory.mktemp("looms")
+    shutil.copytree(LOOMS / "hillclimb_engine", folder / "engine")
+    for name, old, new in (("hostile", "LAMP", HOSTILE), ("wrong", "BK/RD", "QQ")):
+        shutil.copytree(LOOMS / "tail_lamp", folder / name)
+        with_name(folder / name, old, new)
+    with_name(folder / "hostile", "W2", f"{HOSTILE}2")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def server(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    benches = ("--bench", "sim:?fault=open%20W2", "--bench", "sim:")
+    made = Server(str(folder), *benches, out=tmp_path_factory.mktemp("out"))
+    yield made
+    assert made.end() in (0, 3, 130)
+
+
+@pytest.fixture(scope="module")
+def page(browser: Browser, server: Server) -> Page:
+    """The page of who drives, with a mouse and a touch screen."""
+    made = browser.new_context(has_touch=True).new_page()
+    made.set_default_timeout(20_000)
+    made.goto(server.address)
+    expect(made.get_by_role("heading", name="Looms")).to_be_visible()
+    return made
+
+
+def lit(page: Page) -> tuple[set[str], set[str]]:
+    """Return the wires and the cavities that are lit."""
+    wires, ends = page.evaluate(
+        "[[...new Set([...document.querySelectorAll('#drawing .lit')].map(e => e.dataset.wire))],"
+        "[...document.querySelectorAll('.plug .lit')]"
+        ".map(e => e.closest('.plug').dataset.connector + ':' + e.dataset.cavity)]"
+    )
+    return set(wires), set(ends)
+
+
+def test_a_wire_that_is_pointed_at_lights_its_net_and_its_ends(page: Page, server: Server) -> None:
+    """By the mouse, by a finger and by the keyboard alone; the net is that of the electrics room."""
+    loom = load(LOOMS / "hillclimb_engine").loom
+    net = next(net for net in nets_of(loom) if "W3" in net.wires)
+    wanted = set(net.wires), {str(end) for end in net.cavities}
+    assert len(net.wires) > 1
+    page.set_viewport_size({"width": 1280, "height": 900})
+    page.goto(f"{server.base}/looms/engine/look")
+    assert lit(page) == (set(), set())
+    row = page.locator('#drawing [data-wire="W3"][data-end]').first
+    row.hover()
+    assert lit(page) == wanted
+    expect(page.locator("#said")).to_contain_text("Its net: ")
+    page.mouse.move(2, 2)
+    assert lit(page) == (set(), set())
+    row.tap()
+    assert lit(page) == wanted
+    page.keyboard.press("Escape")
+    assert lit(page) == (set(), set())
+    page.get_by_role("button", name="W3", exact=True).focus()
+    assert lit(page) == wanted
+    page.locator("#drawing").focus()
+    page.keyboard.press("ArrowDown")
+    assert page.locator("#wires tr.picked").get_attribute("data-wire") == loom.wires[0].name
+    page.locator('.plug[data-connector="FUSES"] [data-cavity="4A"]').tap()
+    assert lit(page) == wanted
+
+
+@pytest.mark.parametrize(
+    ("said", "where", "wires"),
+    [
+        ("w3", "wire", lambda w: "w3" in w.name.lower()),
+        ("FUSES:4a", "cavity", lambda w: "FUSES:4A" in map(str, w.ends)),
+        ("30", "cavity", lambda w: "30" in (w.a.cavity, w.b.cavity)),
+        ("rd/ye", "colour", lambda w: "RD/YE" in w.colour),
+        ("injector-1", "circuit", lambda w: "injector-1" in w.circuit),
+        ("fuses", "connector", lambda w: "FUSES" in (w.a.connector, w.b.connector)),
+    ],
+)
+def test_wires_are_found(page: Page, server: Server, said: str, where: str, wires: object) -> None:
+    assert callable(wires)
+    loom = load(LOOMS / "hillclimb_engine").loom
+    if not page.url.endswith("/engine/look"):
+        page.goto(f"{server.base}/looms/engine/look")
+    page.locator("#in").select_option(where)
+    page.locator("#words").fill(said)
+    shown = page.locator("#wires tbody tr:visible")
+    expected = [wire.name for wire in loom.wires if wires(wire)]
+    assert expected
+    expect(page.locator("#hits")).to_have_text(f"{len(expected)} of {len(loom.wires)} wires")
+    assert [row.get_attribute("data-wire") for row in shown.all()] == expected
+
+
+def test_the_drawing_is_sized(page: Page, server: Server) -> None:
+    page.goto(f"{server.base}/looms/engine/look")
+    svg = page.locator("#drawing > svg")
+    page.get_by_role("button", name="Full size").click()
+    width = float(svg.get_attribute("width") or 0)
+    page.get_by_role("button", name="Larger").click()
+    assert float(svg.get_attribute("width") or 0) == pytest.approx(width * 1.25)
+    page.get_by_role("button", name="All of it").click()
+    assert page.evaluate("(e => e.scrollWidth <= e.clientWidth)(document.getElementById('drawing'))")
+
+
+def test_names_that_want_to_be_scripts_stay_names_when_lit(page: Page, server: Server) -> None:
+    page.goto(f"{server.base}/looms/hostile/look")
+    page.get_by_role("button", name=f"{HOSTILE}2").click()
+    expect(page.locator("#said")).to_contain_text(str(End(HOSTILE, "2")))
+    wires, ends = lit(page)
+    assert f"{HOSTILE}2" in wires
+    assert f"{HOSTILE}:2" in ends
+    assert page.title().startswith("Look at ")
+    assert page.locator("main script, svg script").count() == 0
+
+
+def test_what_is_wrong_is_shown_in_its_row(page: Page, server: Server) -> None:
+    page.goto(f"{server.base}/looms/wrong/look")
+    problem = page.locator(".beside.bad").first
+    expect(problem.locator("td.here")).to_contain_text("QQ")
+    expect(problem).to_contain_text("wires.csv, row")
