@@ -15,12 +15,16 @@ from loomproof.results.codec import fault_of
 T = TypeVar("T")
 
 
-def append(path: Path, line: str, what: str) -> None:
+ROOM = "Make room or rights there, or name another data folder in LOOMPROOF_HOME."
+ASIDE = "Put that file aside and test the bench again."
+
+
+def append(path: Path, line: str, what: str, room: str = ROOM) -> None:
     """Add a line to the end, flushed to the disk; ``what`` names what is kept, in the plural.
 
-    Raises `StoreError`.
+    ``room`` is what to do where it can't be written. Raises `StoreError`.
     """
-    with _opened(path, what) as file:
+    with _opened(path, what, room) as file:
         file.write(line + "\n")
         file.flush()
         os.fsync(file.fileno())
@@ -28,24 +32,31 @@ def append(path: Path, line: str, what: str) -> None:
 
 def can_append(path: Path, what: str) -> None:
     """See that a line can be kept before the bench is asked. Raises `StoreError`."""
-    _opened(path, what).close()
+    _opened(path, what, ROOM).close()
 
 
-def _opened(path: Path, what: str) -> TextIO:
+def _opened(path: Path, what: str, room: str) -> TextIO:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         return path.open("a", encoding="utf-8", newline="\n")
     except OSError as error:
         raise StoreError(
             f"{what} cannot be kept in {path}: {error.strerror}",
-            cure="Make room or rights there, or name another data folder in LOOMPROOF_HOME.",
+            cure=room,
         ) from None
 
 
-def kept_lines(path: Path, of_line: Callable[[str], T], what: str) -> Iterator[T]:
+def kept_lines(
+    path: Path,
+    of_line: Callable[[str], T],
+    what: str,
+    aside: str = ASIDE,
+    do: Todo | None = Todo.SELFTEST,
+) -> Iterator[T]:
     """Yield what a file holds, oldest first; nothing where there is no file. ``what`` names one, singular.
 
-    ``of_line`` raises pydantic's `ValidationError` for a line that is none. Raises `InputError`.
+    ``aside`` and ``do`` say what to do about a file that can't be read. ``of_line`` raises
+    pydantic's `ValidationError` for a line that is none. Raises `InputError`.
     """
     if not path.exists():
         return
@@ -54,8 +65,8 @@ def kept_lines(path: Path, of_line: Callable[[str], T], what: str) -> Iterator[T
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(
             f"the {what}s in {path} cannot be read: {error}",
-            cure="Put that file aside and test the bench again.",
-            do=Todo.SELFTEST,
+            cure=aside,
+            do=do,
         ) from None
     for number, line in enumerate(text.splitlines(), start=1):
         try:

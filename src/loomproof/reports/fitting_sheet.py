@@ -70,18 +70,19 @@ def _columns(facts: SheetEnd) -> dict[str, str]:
         "connector": facts.end.connector,
         "cavity": facts.end.cavity,
         "colour": facts.colour,
-        "csa_mm2": _number(facts.csa_mm2),
+        "csa_mm2": number(facts.csa_mm2),
         "circuit": facts.circuit,
         "purpose": facts.purpose,
         "designation": facts.designation,
         "meaning": facts.meaning,
         "fuse": facts.fuse,
-        "load_a": _number(facts.load_a),
+        "load_a": number(facts.load_a),
         "live": "; ".join(facts.live),
     }
 
 
-def _number(value: float | None) -> str:
+def number(value: float | None) -> str:
+    """Return a figure as the sheet writes it; "" for none."""
     return "" if value is None else f"{value:g}"
 
 
@@ -176,7 +177,7 @@ def _connect_cells(row: ConnectRow) -> tuple[str, ...]:
         str(row.order),
         str(facts.end),
         facts.colour,
-        _number(facts.csa_mm2),
+        number(facts.csa_mm2),
         circuit,
         facts.fuse,
         row.goes_to,

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any, TypeAlias
 
 from loomproof.errors import UsageError
+from loomproof.jobs.files import now
 from loomproof.web.doors import Doors, Seat
 from loomproof.web.session import How, Session
 from loomproof.web.workplace import Workplace
@@ -17,6 +19,7 @@ class House:
     """All that pages know: where work is done, the one session, who may come in, how things are asked for.
 
     ``address`` is this server's own, without a token; ``lan`` the one by which phones reach it, "" for none.
+    ``now`` dates what is ticked.
     """
 
     workplace: Workplace
@@ -25,6 +28,7 @@ class House:
     address: str
     how: How = lambda _: ""
     lan: str = ""
+    now: Callable[[], datetime] = now
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl
 
 from loomproof.errors import LoomproofError, UsageError
-from loomproof.web import kept, lan, live, look, start
+from loomproof.web import fitting, kept, lan, live, look, start
 from loomproof.web.answers import Answer, Asked, Data, File, Go, Handler, House, Page
 from loomproof.web.guard import SEAT, Application, Guard
 from loomproof.web.session import told
@@ -31,6 +31,10 @@ GETS: dict[str, Handler] = {
     "/runs": kept.shelf,
     "/runs/{run}": kept.run,
     "/runs/{run}/certificate": kept.certificate,
+    "/fit": fitting.looms,
+    "/fit/{loom}": fitting.sheet,
+    "/fit/{loom}/ticks": fitting.ticked,
+    "/fit/{loom}/sheet.pdf": fitting.paper,
 }
 POSTS: dict[str, Handler] = {
     "/looms/{loom}/check": start.check,
@@ -44,6 +48,8 @@ POSTS: dict[str, Handler] = {
     "/runs/{run}/mended": kept.mended,
     "/runs/{run}/retest": kept.retest,
     "/mend": kept.mend_simulated,
+    "/fit/{loom}/ticks": fitting.ticks,
+    "/fit/{loom}/choices": fitting.choices,
 }
 EVENTS = "/prove/events"
 
