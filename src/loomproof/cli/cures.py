@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shlex
 from collections.abc import Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -127,6 +128,11 @@ def typed(word: str) -> str:
     if re.fullmatch(r"[\w.:/@%+=,-]+", word):
         return word
     return shlex.quote(word) if set(word) & set('"$`\\!') else f'"{word}"'
+
+
+def say_next(command: str, target: Path) -> None:
+    """Say on standard error what is typed next, once something was written."""
+    click.echo(f"Next: loomproof {command} {typed(str(target))}", err=True)
 
 
 def how(do: Do | None) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from loomproof.cli.cures import how
+from loomproof.cli.cures import how, say_next
 from loomproof.cli.kinds import PATH
 from loomproof.cli.options import all_option, colour_code_option, over_option
 from loomproof.errors import UsageError
@@ -128,7 +128,8 @@ def import_(
     if made.notes:
         show_notes(made.notes, how, everything=everything)
     wires = "1 wire" if len(made.loom.wires) == 1 else f"{len(made.loom.wires)} wires"
-    click.echo(f"{target} holds {wires}. Next: loomproof check {target}", err=True)
+    click.echo(f"{target} holds {wires}.", err=True)
+    say_next("check", target)
 
 
 def _pairs(texts: Sequence[str], form: str, cure: str) -> dict[str, str]:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from loomproof.cli.cures import how
+from loomproof.cli.cures import how, say_next
 from loomproof.cli.kinds import PATH
 from loomproof.cli.options import all_option, answer_option, colour_code_option, loom_argument, over_option
 from loomproof.cli.output import found
@@ -38,7 +38,8 @@ def new(target: Path, name: str, pattern: str, over: bool) -> None:
     from loomproof.jobs.describing import write_starter
 
     write_starter(target, name, usual=pattern, over=over)
-    click.echo(f"{target} holds a starter. Next: loomproof check {target}", err=True)
+    click.echo(f"{target} holds a starter.", err=True)
+    say_next("check", target)
 
 
 @click.command()
@@ -107,3 +108,5 @@ def export(
     if kbl:
         ends_in(kbl, ".kbl", ".xml")
     show_exported(loom, folder, workbook, kbl, colour_code, how, over=over)
+    for written in filter(None, (folder, workbook, kbl)):
+        say_next("check", written)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cli.cures import say_next
 from loomproof.cli.given import ends_given
 from loomproof.cli.kinds import PATH
 from loomproof.cli.options import LOOMS, over_option
@@ -66,6 +67,7 @@ def match_(
     show_match(laid, "--cavities lists them", cavities=cavities)
     if target is not None:
         click.echo(f"Written to {target}: check it, and prove the loom against it.")
+        say_next("check", target)
 
 
 @click.command()
@@ -88,6 +90,7 @@ def learn(references: tuple[Path, ...], target: Path, name: str, over: bool) -> 
     found(0)
     paragraphs(found_out.questions, "  ? ", "    ")
     click.echo(f"Written to {target}.")
+    say_next("check", target)
 
 
 def _pair(text: str) -> tuple[End, End]:

@@ -177,7 +177,7 @@ def trace(
     --plugs. What is described in LOOM already (rows, kinds, hazards, places, half of its wires) is kept, and
     where it differs is told. Nothing may be plugged into the loom.
     """
-    from loomproof.cli.cures import trace_going_on
+    from loomproof.cli.cures import say_next, trace_going_on
     from loomproof.cli.output import drawn
     from loomproof.jobs.job import Job
     from loomproof.jobs.trace import QUESTIONS
@@ -210,6 +210,7 @@ def trace(
     paragraphs(traced.questions, "  ? ", "    ")
     journals = ", ".join(map(str, traced.journals))
     click.echo(f"Written to {folder}, the questions to {folder / QUESTIONS}; raw readings in {journals}.")
+    say_next("name", folder)
     return code
 
 
@@ -248,9 +249,11 @@ def merge(traced: Path, known: Path, target: Path, over: bool) -> None:
     What is joined is what was traced; names, colours, rows, hazards and places come from KNOWN. Where the
     two differ is told.
     """
+    from loomproof.cli.cures import say_next
     from loomproof.jobs.merging import merged
 
     laid = merged(traced, known, target, over=over)
     found(0)
     paragraphs(laid.told, "  ? ", "    ")
     click.echo(f"{target}: {len(laid.loom.wires)} wires, {len(laid.told)} differences")
+    say_next("check", target)
