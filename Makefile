@@ -8,7 +8,7 @@ DOCS_VENV := .venv-docs
 SYSTEM_PACKAGES := gcc tmux libc6-dev ngspice poppler-utils qpdf postgresql gcc-avr binutils-avr avr-libc libsimavr-dev simavr \
   cppcheck clang clang-format clang-tidy chromium
 
-.PHONY: help demo test lint docs figures campaign fuzz lock clean system-packages
+.PHONY: help demo test lint docs archive figures campaign fuzz lock clean system-packages
 
 help:
 	@echo "make demo      set up and run the main job on the simulated bench"
@@ -17,12 +17,13 @@ help:
 	@echo "make test      set up and run all tests"
 	@echo "make lint      style, types, import contracts"
 	@echo "make docs      build the documentation into site/ (strictly; a venv of its own)"
+	@echo "make archive   one file for a machine without a network, with this system's and this Python's libraries"
 	@echo "make figures   measure what is promised (SHORT=1 for a quick look)"
 	@echo "make campaign  random looms by the thousand over the link (SHORT=1 for a quick look)"
 	@echo "make fuzz      broken input, ten minutes each kind (SHORT=1 for a quick look)"
 	@echo "make clean     remove what these made"
 
-$(VENV)/runtime.stamp: requirements/runtime.txt pyproject.toml README.md
+$(VENV)/runtime.stamp: requirements/runtime.txt pyproject.toml README.md src/loomproof/version.py
 	$(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/runtime.txt
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
@@ -64,6 +65,9 @@ docs: $(VENV)/runtime.stamp $(DOCS_VENV)/docs.stamp
 	$(BIN)/python -m tests.docs.site build/docs
 	$(DOCS_VENV)/bin/python -m mkdocs build --strict
 	$(BIN)/python -m tests.docs.built site
+
+archive: $(VENV)/runtime.stamp
+	$(BIN)/python -m tests.single_file.build dist
 
 figures: $(VENV)/dev.stamp
 	$(BIN)/python -m tests.figures $(if $(SHORT),--short)

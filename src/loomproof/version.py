@@ -1,3 +1,3 @@
 """The version of this program, as records and files name it."""
 
-VERSION = "0.1.0"
+VERSION = "1.0.0"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import inspect
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -37,11 +36,6 @@ pytestmark = pytest.mark.usefixtures("simulated_within")
 @pytest.fixture
 def lamp(fixtures: Path) -> lp.Loom:
     return lp.load(fixtures / "tail_lamp")
-
-
-def test_the_version_is_the_packages(fixtures: Path) -> None:
-    project = tomllib.loads((fixtures.parent / "pyproject.toml").read_text(encoding="utf-8"))
-    assert lp.__version__ == project["project"]["version"]
 
 
 def test_a_block_left_with_an_error_releases_every_point_as_the_device_saw_it(lamp: lp.Loom) -> None:
