@@ -19,7 +19,7 @@ from loomproof.jobs.gate import CAUTIONS, Assured, cleared, cleared_empty
 from loomproof.jobs.operator import Operator
 from loomproof.loom.model import End, Loom
 from loomproof.measuring.clearance import Clearance, require_empty
-from loomproof.measuring.events import Event, Prompt, Touched
+from loomproof.measuring.events import Event, Prompt, TouchAsked, Touched
 from loomproof.measuring.probe import ALIKE, net_touched, touches
 from loomproof.planning.request import Request
 
@@ -32,6 +32,8 @@ class Word(StrEnum):
 
     UNDO = "undo"
     SKIP = "skip"
+    DONE = "done"
+    """Enough for now: what was learned stays."""
 
 
 @dataclass(frozen=True)
@@ -172,6 +174,8 @@ def _learn_all(
         end = ends[len(done)]
         found = yield from _learn(end, end_of, at, (len(done) + 1, len(ends)), taken_back)
         taken_back = 0
+        if found is Word.DONE:
+            return
         if found is not Word.UNDO:
             done.append(found)
         elif done:
@@ -187,18 +191,20 @@ def _learn_all(
 
 def _learn(
     end: End, end_of: dict[int, End], at: _At, place: tuple[int, int], refused: PointSet
-) -> Generator[Event, None, int | Literal[Word.UNDO] | None]:
+) -> Generator[Event, None, int | Literal[Word.UNDO, Word.DONE] | None]:
     """Have one end touched, again and again until it is one free point, and add it to what is known.
 
-    Gives the point, ``None`` for an end that is left out, `Word.UNDO` where the last one is to be taken back.
+    Gives the point, ``None`` for an end that is left out, `Word.UNDO` where the last one is to be taken back,
+    `Word.DONE` where the person has enough.
     ``place`` is its number and how many there are; ``refused`` what the shorting plug joins and is not it.
     """
     while True:
         plug = [point for point, known in end_of.items() if known.connector == end.connector]
         joined = at.guide.shorted and bool(plug)
+        yield TouchAsked(end, *place)
         yield at.guide.asked(end, *place, joined=joined)
         low = at.next_joined(plug, refused) if joined else _next_touch(at.bench, at.clearance, at.patience)
-        if low is Word.UNDO:
+        if low is Word.UNDO or low is Word.DONE:
             return low
         if low is None or low is Word.SKIP:
             yield Prompt(f"  {end}: {'left out' if low else 'not touched, left out'}")
@@ -244,7 +250,7 @@ def name_touched(
     assured: Assured | None = None,
     patience: Patience | None = None,
 ) -> Generator[Event, None, None]:
-    """With the loom on, tell of each touch which net it is, until nobody has touched for the wait.
+    """With the loom on, tell of each touch which net it is, until the person is done or the wait is over.
 
     The sense current runs through whatever is joined to an end: raises `SafetyError` where the bench is not
     cleared for this loom.
@@ -256,7 +262,7 @@ def name_touched(
         clearance = yield from cleared(request, bench, operator, assured or Assured())
         end_of: Mapping[int, End] = adapter.end_of
         yield Prompt("Touch any end with the probe; it says which net that is.")
-        while (low := _next_touch(bench, clearance, patience or Patience())) is not None:
+        while (low := _next_touch(bench, clearance, patience or Patience())) not in (None, Word.DONE):
             if not isinstance(low, Word):
                 yield Touched(points_of(low), net_touched(low, end_of))
                 _lifted(bench, patience or Patience())

@@ -18,7 +18,7 @@ from loomproof.measuring.preparing import prepare
 from loomproof.measuring.wiggle import Moving, WiggleLog, wiggle
 from loomproof.planning.request import Request
 from loomproof.reports.moved_picture import moved_picture
-from loomproof.results.wiggled import Place, Trouble, Wiggled
+from loomproof.results.wiggled import Moved, NetWatched, Place, Suspect, Trouble, Wiggled
 
 MOST_PLACES = 9
 """So many places have a digit to choose them by."""
@@ -157,6 +157,17 @@ def watch_while_moved(
     ready = yield from prepare(request, bench, clearance)
     yield from wiggle(ready.plan, bench, clearance, log, clock)
     yield Finished(request.run)
+
+
+def likely(
+    loom: Loom, nets: Sequence[tuple[End, ...]], moved: Moved, places: Sequence[Place]
+) -> tuple[Suspect, ...]:
+    """Return who can have done one change by itself, likeliest first, before the watch is summed up.
+
+    ``nets`` are those of `WatchBegins`. What was moved tells suspects apart only where the change has a place.
+    """
+    alone = Wiggled(0.0, tuple(NetWatched(net, 0.0, 0.0) for net in nets), None, seen=(moved,))
+    return troubles_of(loom, alone, places)[0].suspects
 
 
 def new_log(seconds: float, hands: Hands) -> WiggleLog:

@@ -62,9 +62,22 @@ class ContactMoved:
 
 @dataclass(frozen=True, slots=True)
 class WatchBegins:
-    """From now on, for ``seconds``, a person moves the loom and may say what is being moved."""
+    """From now on, for ``seconds``, a person moves the loom and may say what is being moved.
+
+    ``nets`` are the cavities of each net that is watched, by its number in `Moved.nets`.
+    """
 
     seconds: float
+    nets: tuple[tuple[End, ...], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TouchAsked:
+    """A person is to touch this end with the probe now; it is ``number`` of so many, from 1."""
+
+    cavity: End
+    number: int
+    of: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +117,7 @@ Event = (
     | ContactMoved
     | WatchBegins
     | Moved
+    | TouchAsked
     | Touched
     | Prompt
     | Finished

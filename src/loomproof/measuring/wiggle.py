@@ -104,7 +104,7 @@ def wiggle(
     yield Prompt(
         f"Move the loom now, for {log.asked_s:g} s: one plug or bundle after another, and say which.",
     )
-    yield WatchBegins(log.asked_s)
+    yield WatchBegins(log.asked_s, log.nets)
     yield from watch.run()
 
 

@@ -6,7 +6,7 @@ import json
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from functools import partial
 from pathlib import Path
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from loomproof.jobs.events import Event, Moved
     from loomproof.jobs.running import Running
     from loomproof.jobs.wiggle import Hands, Wiggle
-    from loomproof.loom.model import End, Loom
+    from loomproof.loom.model import Loom
     from loomproof.screens.notes import How
 
 
@@ -54,25 +54,14 @@ def watch(job: Running[Wiggle], hands: Hands, how: How) -> None:
 
 def _tell(event: Moved, number: int) -> None:
     """One line as a change begins, with a bell on a terminal, and its length as it ends."""
-    where = f", {event.place} being moved" if event.place else ""
+    from loomproof.reports.moved_words import begun_told, ends_told, length_told
+
     if event.length_us is None:
         bell = "\a" if sys.stderr.isatty() else ""
         click.echo(bell, nl=False, err=True)
-        line(
-            f"{number}: {event.change.value} at {event.began_s:.3f} s: {_ends(event.cavities)}{where}",
-            err=True,
-        )
+        line(f"{number}: {begun_told(event)}", err=True)
     else:
-        line(f"over after {_time(event.length_us)}: {_ends(event.cavities)}", "   ", err=True)
-
-
-def _ends(cavities: Sequence[End], most: int = 6) -> str:
-    more = f" and {len(cavities) - most} more" if len(cavities) > most else ""
-    return ", ".join(map(str, cavities[:most])) + more
-
-
-def _time(us: int | None) -> str:
-    return "not known" if us is None else f"{us} µs" if us < 10_000 else f"{us / 1000:.0f} ms"
+        line(f"over after {length_told(event.length_us)}: {ends_told(event.cavities)}", "   ", err=True)
 
 
 def told_and_kept(wiggle: Wiggle, loom: Loom, picture: Path | None, json_file: str | None) -> None:
@@ -97,71 +86,16 @@ def told_and_kept(wiggle: Wiggle, loom: Loom, picture: Path | None, json_file: s
 
 def sum_up(wiggle: Wiggle, *, err: bool = False) -> None:
     """Say what was watched, then what was seen, likeliest cause first."""
-    from loomproof.reports.words import plural
+    from loomproof.reports.moved_words import HEADS, NOTHING_SEEN, SHARES, rows, summed
 
-    watched = wiggle.watched
-    shortest = (
-        "how short an event is surely seen is not known, for this bench does not say how often it looked"
-        if watched.shortest_us is None
-        else f"shortest surely seen event {watched.shortest_us} µs"
-    )
-    many = [net for net in watched.nets if len(net.cavities) > 1]
-    breaks = (
-        f"{plural(len(many), 'net')} for breaks for {watched.watched_s:.1f} s"
-        if many
-        else "no net for breaks"
-    )
-    line(
-        f"Watched {breaks}, and {len(watched.nets)} for touching each other for {watched.touches_s:.1f} s, "
-        f"of {watched.asked_s:.0f} s asked; {shortest}.",
-        err=err,
-    )
-    if alone := len(watched.nets) - len(many):
-        line(f"Nets of one tested cavity: {alone}. A break there shows nowhere.", err=err)
-    if watched.as_at_rest:
-        line(
-            f"Not as described at rest, so that changes may be missed: {_ends(watched.as_at_rest)}.", err=err
-        )
-    if watched.lost:
-        line(
-            f"{watched.lost} events or more were lost on the line; {watched.unwatched_s:.1f} s are taken out "
-            "of the time above.",
-            err=err,
-        )
+    for text in summed(wiggle.watched):
+        line(text, err=err)
     if not wiggle.troubles:
-        line(
-            "Nothing was seen in that time. What moves more rarely, shorter or otherwise is not ruled out.",
-            err=err,
-        )
+        line(NOTHING_SEEN, err=err)
         return
-    rows = []
-    for trouble in wiggle.troubles:
-        # Without a word of what was moved nothing tells them apart, and a share would seem to.
-        second = trouble.suspects[1].share if len(trouble.suspects) > 1 else 0.0
-        shown = [each for each in trouble.suspects if each.share >= second - 1e-9][:4]
-        likely = [f"{each.what} ({each.share:.0%})" if trouble.places else each.what for each in shown]
-        at = ", ".join(f"{name} {count}" for name, count in trouble.places.items())
-        rows.append(
-            (
-                trouble.change.value,
-                _ends(trouble.cavities),
-                str(trouble.times),
-                f"{_time(trouble.shortest_us)} to {_time(trouble.longest_us)}",
-                at or "not said",
-                ("; " if trouble.places else " or ").join(likely) or "anywhere that these are side by side",
-            )
-        )
-    table(
-        ("what", "cavities", "times", "length", "while moving", "likeliest"),
-        rows,
-        figures={"times"},
-        on=terminal(err=err),
-    )
+    table(HEADS, rows(wiggle.troubles), figures={"times"}, on=terminal(err=err))
     if any(trouble.places for trouble in wiggle.troubles):
-        line(
-            "Shares are among what parts just these cavities, by how much more often each shows when moved.",
-            err=err,
-        )
+        line(SHARES, err=err)
 
 
 @contextmanager

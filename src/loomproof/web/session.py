@@ -20,6 +20,7 @@ from loomproof.jobs.keep import Orders
 from loomproof.jobs.running import Running
 from loomproof.loom.model import End
 from loomproof.web.asking import PageOperator, Question
+from loomproof.web.sight import Seen, Sight
 from loomproof.web.states import State, later, seen_by
 
 LIFE_S = 2.5
@@ -46,13 +47,17 @@ How = Callable[[Do | None], str]
 
 @dataclass(frozen=True)
 class Ending:
-    """What a finished job comes to: ``word`` in big letters (a verdict), lines, cavities, where to go on."""
+    """What a finished job comes to: ``word`` in big letters (a verdict), lines, cavities, where to go on.
+
+    ``table`` is rows of texts, the first of which are the heads.
+    """
 
     verdict: str
     word: str
     lines: tuple[str, ...]
     states: Mapping[End, State]
     page: str = ""
+    table: tuple[tuple[str, ...], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -60,7 +65,8 @@ class Work:
     """A job that may begin: its title, its loom's name here and cavities, its events, what it comes to.
 
     ``watches`` says that it drives from its beginning for as long as somebody looks on, and has no end of its
-    own: it is ended without who drives. Any job is, from `WatchBegins` on.
+    own: it is ended without who drives. Any job is, from `WatchBegins` on. ``sight`` is what a page of its
+    own sees of it.
     """
 
     title: str
@@ -69,6 +75,7 @@ class Work:
     running: Running[Any]
     ending: Callable[[Any], Ending]
     watches: bool = False
+    sight: Sight = field(default_factory=Sight)
 
 
 @dataclass
@@ -79,6 +86,7 @@ class _Now:
     fields: dict[str, Any] = field(default_factory=dict)
     stamps: dict[str, int] = field(default_factory=dict)
     cavities: dict[End, tuple[int, State]] = field(default_factory=dict)
+    items: dict[str, tuple[int, Any]] = field(default_factory=dict)
 
 
 class Session:
@@ -96,6 +104,7 @@ class Session:
         self._life_s = clock()
         self._orders: Orders | None = None
         self._answer: list[object] = []
+        self._sight = Sight()
         self._asked = self._begun = 0
         self._set(
             phase="idle", told=[], question=None, error=None, ending=None, progress=None, stopping=False
@@ -116,11 +125,15 @@ class Session:
             self._orders, self._life_s = None, self._clock()
             self._begun += 1
             self._now.cavities = dict.fromkeys(work.cavities, (self._now.stamp + 1, State.WAITING))
+            self._now.items = {}
+            self._sight = work.sight
             self._set(
                 phase="running",
                 begun=self._begun,
                 title=work.title,
                 loom=work.loom,
+                page=work.sight.page,
+                view={},
                 told=[],
                 question=None,
                 error=None,
@@ -128,6 +141,7 @@ class Session:
                 progress=None,
                 stopping=False,
             )
+            self._take(work.sight.begun())
             self._thread = threading.Thread(target=self._run, args=(work,), name="job")
             self._thread.start()
             threading.Thread(target=self._guard, args=(self._thread,), name="guard", daemon=True).start()
@@ -173,6 +187,17 @@ class Session:
             self._life_s = self._clock()
             self._turn.notify_all()
 
+    def say(self, said: Mapping[str, object]) -> None:
+        """Say something to the job that runs. Raises `UsageError` where none runs, or it can't be meant."""
+        if not self.running:
+            raise UsageError("no job runs that this could be said to", cure="Begin one.")
+        self._take(self._sight.hear(said))
+
+    @property
+    def sight(self) -> Sight:
+        """What the page of the job that runs or ran last sees of it."""
+        return self._sight
+
     @property
     def running(self) -> bool:
         """Whether a job runs."""
@@ -189,7 +214,13 @@ class Session:
             now = self._now
             found = {name: now.fields[name] for name, changed in now.stamps.items() if changed > stamp}
             cavities = {str(end): state for end, (changed, state) in now.cavities.items() if changed > stamp}
-            return {**found, "cavities": cavities, "stamp": now.stamp}
+            items = {key: item for key, (changed, item) in now.items.items() if changed > stamp}
+            return {
+                **found,
+                **({"items": items} if items else {}),
+                "cavities": cavities,
+                "stamp": now.stamp,
+            }
 
     @property
     def stamp(self) -> int:
@@ -206,6 +237,15 @@ class Session:
         self._now.stamp += 1
         for end, state in states.items():
             self._now.cavities[end] = self._now.stamp, state
+
+    def _take(self, seen: Seen) -> None:
+        """Put on the page what a job's own page sees besides."""
+        with self._lock:
+            if seen.items:
+                self._now.stamp += 1
+                self._now.items |= {key: (self._now.stamp, item) for key, item in seen.items.items()}
+            if seen.values:
+                self._set(view={**self._now.fields["view"], **seen.values})
 
     def _hold(self) -> Orders:
         """All is measured: from now on an order to stop breaks nothing off."""
@@ -237,12 +277,11 @@ class Session:
             ending = work.ending(work.running.run(self._show))
             with self._lock:
                 self._states(ending.states)
-            names = ("verdict", "word", "lines", "page")
-            come_to: dict[str, Any] = {"ending": {name: getattr(ending, name) for name in names}}
+            come_to: dict[str, Any] = {"ending": _shown(ending)}
         except LoomproofError as error:
-            come_to = {"error": told(error, self._how)}
+            come_to = {"error": told(error, self._how), "ending": _shown(work.sight.left())}
         except KeyboardInterrupt:
-            come_to = self._stopped()
+            come_to = {**self._stopped(), "ending": _shown(work.sight.left())}
         except Exception:  # a mistake of the program is told where the job was asked for, and in full besides
             traceback.print_exc()
             lines = ["What was sealed stays. The terminal of the server shows more."]
@@ -281,6 +320,7 @@ class Session:
                 self._watching = False
             else:
                 self._saw(seen_by(event))
+            self._take(self._sight.see(event))
 
     def _saw(self, seen: Mapping[End, State]) -> None:
         old = self._now.cavities
@@ -310,6 +350,11 @@ class Session:
             finally:
                 self._set(question=None)
             return self._answer[0]
+
+
+def _shown(ending: Ending | None) -> dict[str, Any] | None:
+    names = ("verdict", "word", "lines", "page", "table")
+    return None if ending is None else {name: getattr(ending, name) for name in names}
 
 
 def _interrupt(thread: int) -> None:

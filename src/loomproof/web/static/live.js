@@ -1,10 +1,10 @@
 // The job that runs: what the server says of it, shown; what it asks, answered. Text is only ever set as text.
 import { signsOfLife } from "./life.js";
 
-const live = document.getElementById("live");
-const drives = live.dataset.seat === "drives";
-const at = (id) => document.getElementById(id);
-const made = (tag, text = "", more = {}) => Object.assign(document.createElement(tag), { textContent: text }, more);
+export const live = document.getElementById("live");
+export const drives = live.dataset.seat === "drives";
+export const at = (id) => document.getElementById(id);
+export const made = (tag, text = "", more = {}) => Object.assign(document.createElement(tag), { textContent: text }, more);
 const states = new Map();
 const cells = new Map();
 for (const cell of document.querySelectorAll("[data-end]")) {
@@ -22,7 +22,7 @@ const SHAPES = { pass: "✓", fail: "✗", undecided: "?", incomplete: "…" };
 let now = {};
 let heard = performance.now();
 
-async function send(path, said = {}) {
+export async function send(path, said = {}) {
   try {
     const answer = await fetch(path, {
       method: "POST",
@@ -75,6 +75,7 @@ function verdict() {
   at("verdict").querySelector(".shape").textContent = SHAPES[ending.verdict] || "";
   at("verdict").querySelector(".said").textContent = ending.word;
   at("verdict").querySelector(".lines").replaceChildren(...ending.lines.map((line) => made("li", line)));
+  at("verdict").querySelector(".go").hidden = !ending.page;
   at("verdict").querySelector(".go").href = ending.page;
 }
 
@@ -149,6 +150,13 @@ function told() {
   );
 }
 
+// A job with a page of its own is looked at there.
+function elsewhere() {
+  const link = at("elsewhere");
+  link.hidden = !now.page || now.page === location.pathname || now.phase === "idle";
+  if (!link.hidden) link.querySelector("a").href = now.page;
+}
+
 const stream = new EventSource("/prove/events");
 stream.addEventListener("message", (event) => {
   heard = performance.now();
@@ -167,6 +175,8 @@ stream.addEventListener("message", (event) => {
   failed();
   question();
   if (said.told !== undefined) told();
+  elsewhere();
+  document.dispatchEvent(new CustomEvent("told", { detail: { said, now } })); // for the job's own page
 });
 stream.addEventListener("life", () => {
   heard = performance.now();
