@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from loomproof.errors import InputError
 from loomproof.loom.colours import name_of
@@ -18,13 +19,17 @@ from loomproof.results.figures import ohms, ohms_within
 
 @dataclass(frozen=True, slots=True)
 class EndLine:
-    """One end of the net: what it is called, whether it is meant, whether it is nameless, what is known."""
+    """One end of the net: what it is called, whether it is meant, whether it is nameless, what is known.
+
+    ``end`` is what it was called when the loom was traced.
+    """
 
     name: str
     chosen: bool
     nameless: bool
     known: str
     ohms: str
+    end: End = End("")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +43,10 @@ class Offer:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """The screen. ``meant`` is what Enter would do with ``text``; ``refused``: ``said`` is an error."""
+    """The screen. ``meant`` is what Enter would do with ``text``; ``refused``: ``said`` is an error.
+
+    ``names`` is what each end of the loom as it was traced is called by now.
+    """
 
     loom: str
     done: int
@@ -58,6 +66,7 @@ class Shown:
     refused: bool
     keys: tuple[tuple[str, str], ...]
     touches: int
+    names: Mapping[End, End] = field(default_factory=dict)
 
 
 KEYS = (
@@ -100,6 +109,7 @@ def shown(desk: Desk) -> Shown:
         desk.refused,
         KEYS,
         desk.touches,
+        named.names,
     )
 
 
@@ -128,7 +138,7 @@ def _line(desk: Desk, end: End) -> EndLine:
     if desk.chosen is not None and end != desk.chosen:
         read = desk.ohms.get(frozenset((desk.chosen, end)))
         ohm = "" if read is None else ohms_within(*read)
-    return EndLine(str(now), end == desk.chosen, bare, ", ".join(words), ohm)
+    return EndLine(str(now), end == desk.chosen, bare, ", ".join(words), ohm, end)
 
 
 def _parts(named: Named, chosen: End | None) -> list[str]:
