@@ -102,4 +102,4 @@ def _demo(out: Path, store: str | None) -> Iterator[Workplace]:
     leads = drawn(zeroed_leads(load(path).loom.cavities))
     with faulty_bench(path, FAULTS) as bench:
         adapters = {"the demo's leads, zeroed": leads}
-        yield Workplace(path, out, store or demo_store(), (bench.address,), adapters, bench.mend)
+        yield Workplace(path, out, store or demo_store(), (bench.address,), adapters, bench.mend, bench.probe)

@@ -12,6 +12,7 @@ from loomproof.bench.adapter import Adapter, in_order
 from loomproof.bench.simulation import Simulation
 from loomproof.jobs.bench_tests import zero
 from loomproof.jobs.operator import Unattended
+from loomproof.jobs.simulated_probe import Probe, probe_of
 from loomproof.loom.model import End
 from loomproof.measuring.events import Event
 from loomproof.records.data_folder import home
@@ -56,6 +57,11 @@ class FaultyBench:
     address: str
     process_id: int
     simulation: Simulation
+
+    @property
+    def probe(self) -> Probe:
+        """What holds the probe on an end of the loom, or takes it off."""
+        return probe_of(self.simulation)
 
     def mend(self) -> str:
         """Mend all faults of the loom on it; return what the simulator says to that."""

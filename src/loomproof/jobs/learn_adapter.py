@@ -262,6 +262,7 @@ def name_touched(
         clearance = yield from cleared(request, bench, operator, assured or Assured())
         end_of: Mapping[int, End] = adapter.end_of
         yield Prompt("Touch any end with the probe; it says which net that is.")
+        yield TouchAsked()
         while (low := _next_touch(bench, clearance, patience or Patience())) not in (None, Word.DONE):
             if not isinstance(low, Word):
                 yield Touched(points_of(low), net_touched(low, end_of))

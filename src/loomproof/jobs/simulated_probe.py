@@ -1,4 +1,4 @@
-"""A simulated bench with a probe that is held by a call: a process of its own, as long as a job runs on it."""
+"""A simulated bench with a probe that is held by a call: a process of its own while a job runs on it."""
 
 from __future__ import annotations
 
@@ -31,7 +31,9 @@ def probe_of(simulation: Simulation) -> Probe:
 
 
 @contextmanager
-def with_a_probe(address: str, loom_path: Path, bare: Loom | None = None) -> Iterator[tuple[str, Probe | None]]:
+def with_a_probe(
+    address: str, loom_path: Path, bare: Loom | None = None
+) -> Iterator[tuple[str, Probe | None]]:
     """Yield the address of a bench on which somebody can touch, and what holds its probe, if a call can.
 
     A ``sim:`` is started as a process of its own, which ends with the block: with the loom at ``loom_path``

@@ -42,7 +42,7 @@ class WireTold:
 
 @dataclass(frozen=True, slots=True)
 class NetTold:
-    """One net of the description: ends that the probe reaches, those that it does not, what it consists of."""
+    """One net of the description: ends that the probe reaches and those that it does not, what is in it."""
 
     ends: tuple[EndTold, ...]
     missing: tuple[EndTold, ...]

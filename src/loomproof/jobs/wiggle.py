@@ -159,15 +159,14 @@ def watch_while_moved(
     yield Finished(request.run)
 
 
-def likely(
-    loom: Loom, nets: Sequence[tuple[End, ...]], moved: Moved, places: Sequence[Place]
-) -> tuple[Suspect, ...]:
+def likely(loom: Loom, nets: Sequence[tuple[End, ...]], moved: Moved, hands: Hands) -> tuple[Suspect, ...]:
     """Return who can have done one change by itself, likeliest first, before the watch is summed up.
 
-    ``nets`` are those of `WatchBegins`. What was moved tells suspects apart only where the change has a place.
+    ``nets`` are those of `WatchBegins`; what was moved so far, and for how long, tells suspects apart.
     """
-    alone = Wiggled(0.0, tuple(NetWatched(net, 0.0, 0.0) for net in nets), None, seen=(moved,))
-    return troubles_of(loom, alone, places)[0].suspects
+    watched = tuple(NetWatched(net, 0.0, 0.0) for net in nets)
+    alone = Wiggled(0.0, watched, None, seen=(moved,), moved_s=hands.spent_s())
+    return troubles_of(loom, alone, hands.places)[0].suspects
 
 
 def new_log(seconds: float, hands: Hands) -> WiggleLog:

@@ -73,11 +73,11 @@ class WatchBegins:
 
 @dataclass(frozen=True, slots=True)
 class TouchAsked:
-    """A person is to touch this end with the probe now; it is ``number`` of so many, from 1."""
+    """A person is to touch this end with the probe now, the ``number`` of so many; ``None``: any end."""
 
-    cavity: End
-    number: int
-    of: int
+    cavity: End | None = None
+    number: int = 0
+    of: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -182,7 +182,7 @@ def _likeliest(desk: Desk, ends: tuple[End, ...]) -> End:
 
 def _lettered(desk: Desk, text: str) -> Desk:
     clean = "".join(mark for mark in text if mark.isprintable())
-    if not desk.text and len(clean) == 1 and clean.isdigit() and desk.suggestions:
+    if not desk.text and len(clean) == 1 and clean.isascii() and clean.isdigit() and desk.suggestions:
         return _taken(desk, int(clean))
     if not desk.text and not clean.strip():
         return _says(desk, "A name that begins with a figure can be typed now.", text=" ")

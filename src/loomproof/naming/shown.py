@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from loomproof.errors import InputError
 from loomproof.loom.colours import name_of
@@ -29,7 +29,7 @@ class EndLine:
     nameless: bool
     known: str
     ohms: str
-    end: End = End("")
+    end: End
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ class Shown:
     refused: bool
     keys: tuple[tuple[str, str], ...]
     touches: int
-    names: Mapping[End, End] = field(default_factory=dict)
+    names: Mapping[End, End]
 
 
 KEYS = (

@@ -1,4 +1,4 @@
-"""What was seen of a loom that was moved, in words: each change as it comes, the sum of a watch, its table."""
+"""What was seen of a loom that was moved, in words: each change as it comes, the sum of a watch, a table."""
 
 from __future__ import annotations
 

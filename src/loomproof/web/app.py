@@ -6,13 +6,14 @@ The one place, with `loomproof.web.server`, that imports what the extra ``web`` 
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl
 
 from loomproof.errors import LoomproofError, UsageError
-from loomproof.web import fitting, kept, lan, live, look, start
+from loomproof.web import fitting, kept, lan, live, look, start, touch, wiggle
 from loomproof.web.answers import Answer, Asked, Data, File, Go, Handler, House, Page
 from loomproof.web.guard import SEAT, Application, Guard
 from loomproof.web.session import told
@@ -28,6 +29,12 @@ GETS: dict[str, Handler] = {
     "/looms/{loom}": start.prepare,
     "/looms/{loom}/look": look.look,
     "/prove": live.proving,
+    "/touch": touch.looking,
+    "/touch/{loom}": touch.prepare,
+    "/wiggle": wiggle.looking,
+    "/wiggle/picture": wiggle.picture,
+    "/wiggle/figures": wiggle.figures,
+    "/wiggle/{loom}": wiggle.prepare,
     "/runs": kept.shelf,
     "/runs/{run}": kept.run,
     "/runs/{run}/certificate": kept.certificate,
@@ -42,6 +49,11 @@ POSTS: dict[str, Handler] = {
     "/prove/stop": live.stop,
     "/prove/answer": live.answer,
     "/prove/life": live.life,
+    "/prove/say": touch.said,
+    "/touch/{loom}/say": touch.say,
+    "/touch/{loom}/learn": touch.learn,
+    "/touch/{loom}/name": touch.name,
+    "/wiggle/{loom}/watch": wiggle.begin,
     "/watchers": lan.invite,
     "/watchers/away": lan.send_away,
     "/runs/{run}/saw": kept.saw,
@@ -183,6 +195,7 @@ def _stream(house: House, request: Request, ending: Callable[[], bool]) -> Respo
             if house.session.stamp != stamp:
                 found = house.session.since(stamp)
                 stamp, quiet_s = found["stamp"], 0.0
+                found["clock_s"] = time.monotonic()
                 yield f"data: {json.dumps(found, ensure_ascii=False)}\n\n"
             elif quiet_s >= LIFE_S:
                 quiet_s = 0.0

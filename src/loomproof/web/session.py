@@ -86,6 +86,7 @@ class _Now:
     fields: dict[str, Any] = field(default_factory=dict)
     stamps: dict[str, int] = field(default_factory=dict)
     cavities: dict[End, tuple[int, State]] = field(default_factory=dict)
+    view: dict[str, tuple[int, Any]] = field(default_factory=dict)
     items: dict[str, tuple[int, Any]] = field(default_factory=dict)
 
 
@@ -125,7 +126,7 @@ class Session:
             self._orders, self._life_s = None, self._clock()
             self._begun += 1
             self._now.cavities = dict.fromkeys(work.cavities, (self._now.stamp + 1, State.WAITING))
-            self._now.items = {}
+            self._now.view, self._now.items = {}, {}
             self._sight = work.sight
             self._set(
                 phase="running",
@@ -133,7 +134,6 @@ class Session:
                 title=work.title,
                 loom=work.loom,
                 page=work.sight.page,
-                view={},
                 told=[],
                 question=None,
                 error=None,
@@ -214,13 +214,10 @@ class Session:
             now = self._now
             found = {name: now.fields[name] for name, changed in now.stamps.items() if changed > stamp}
             cavities = {str(end): state for end, (changed, state) in now.cavities.items() if changed > stamp}
-            items = {key: item for key, (changed, item) in now.items.items() if changed > stamp}
-            return {
-                **found,
-                **({"items": items} if items else {}),
-                "cavities": cavities,
-                "stamp": now.stamp,
-            }
+            for name, kept in (("view", now.view), ("items", now.items)):
+                if new := {key: value for key, (changed, value) in kept.items() if changed > stamp}:
+                    found[name] = new
+            return {**found, "cavities": cavities, "stamp": now.stamp}
 
     @property
     def stamp(self) -> int:
@@ -241,11 +238,13 @@ class Session:
     def _take(self, seen: Seen) -> None:
         """Put on the page what a job's own page sees besides."""
         with self._lock:
-            if seen.items:
-                self._now.stamp += 1
-                self._now.items |= {key: (self._now.stamp, item) for key, item in seen.items.items()}
-            if seen.values:
-                self._set(view={**self._now.fields["view"], **seen.values})
+            for kept, new in ((self._now.view, seen.values), (self._now.items, seen.items)):
+                if new:
+                    self._now.stamp += 1
+                    kept |= {key: (self._now.stamp, value) for key, value in new.items()}
+            if seen.waits is not None:
+                what, done, total = seen.waits
+                self._set(progress={"what": what, "done": done, "total": total, "left_s": None})
 
     def _hold(self) -> Orders:
         """All is measured: from now on an order to stop breaks nothing off."""
@@ -281,7 +280,7 @@ class Session:
         except LoomproofError as error:
             come_to = {"error": told(error, self._how), "ending": _shown(work.sight.left())}
         except KeyboardInterrupt:
-            come_to = {**self._stopped(), "ending": _shown(work.sight.left())}
+            come_to = self._stopped(work.sight.left())
         except Exception:  # a mistake of the program is told where the job was asked for, and in full besides
             traceback.print_exc()
             lines = ["What was sealed stays. The terminal of the server shows more."]
@@ -291,9 +290,10 @@ class Session:
             self._leaving = True
         return come_to
 
-    def _stopped(self) -> dict[str, Any]:
-        stopped = BrokenOffError("it was stopped before its end; nothing is claimed from it")
-        return {"error": told(stopped, self._how)}
+    def _stopped(self, left: Ending | None = None) -> dict[str, Any]:
+        claimed = "nothing is claimed from it" if left is None else "what there was until then is told"
+        stopped = BrokenOffError(f"it was stopped before its end; {claimed}")
+        return {"error": told(stopped, self._how), "ending": _shown(left)}
 
     def _end(self, **values: Any) -> None:
         with self._lock:

@@ -17,11 +17,13 @@ if TYPE_CHECKING:
 class Seen:
     """What an event changes on a page: values by name, and ``items`` of which there can be many, by key.
 
-    An item that is ``None`` is gone.
+    An item that is ``None`` is gone. ``waits`` says for what the job waits now, and how far it is: so many of
+    so many.
     """
 
     values: Mapping[str, Any] = field(default_factory=dict)
     items: Mapping[str, Any] = field(default_factory=dict)
+    waits: tuple[str, int, int] | None = None
 
 
 NOTHING = Seen()

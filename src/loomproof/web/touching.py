@@ -11,11 +11,11 @@ from dataclasses import asdict, fields
 from typing import Any
 
 from loomproof.errors import UsageError
-from loomproof.jobs.events import Event, Shown, Touched, TouchAsked
+from loomproof.jobs.events import Event, Progress, Shown, TouchAsked, Touched
 from loomproof.jobs.learn_adapter import Patience, Word
 from loomproof.jobs.naming import Key, Letters
 from loomproof.jobs.simulated_probe import Probe
-from loomproof.jobs.touched import TouchTold, Telling
+from loomproof.jobs.touched import Telling, TouchTold
 from loomproof.loom.model import End, Loom
 from loomproof.reports.drawing_svg import paints
 from loomproof.reports.words import plural
@@ -32,12 +32,16 @@ MOST_WORDS = 400
 
 
 class AtTheProbe(Sight):
-    """A job at which a person holds the probe. ``hold`` holds a simulator's; `None` on any other bench."""
+    """A job at which a person holds the probe; ``loom`` is of what its faces are.
+
+    ``hold`` holds a simulator's probe; `None` on any other bench.
+    """
 
     page = "/touch"
     kind = ""
 
     def __init__(self, loom: Loom) -> None:
+        self.loom = loom
         self._ends = {str(end): end for end in loom.cavities}
         self._words: deque[Word] = deque()
         self._done = False
@@ -50,6 +54,10 @@ class AtTheProbe(Sight):
     def held_by(self, hold: Probe | None) -> None:
         """Take what holds the probe of a simulated bench."""
         self.hold = hold
+
+    def see(self, event: Event) -> Seen:
+        """Say whether the page holds the probe."""
+        return Seen({"held": self.hold is not None}) if isinstance(event, Progress) else NOTHING
 
     @property
     def patience(self) -> Patience:
@@ -96,8 +104,10 @@ class Saying(AtTheProbe):
 
     def see(self, event: Event) -> Seen:
         """Tell a touch, and keep it among the last ones."""
+        if isinstance(event, TouchAsked):
+            return Seen(waits=("waiting for a touch", 0, 0))
         if not isinstance(event, Touched):
-            return NOTHING
+            return super().see(event)
         told = self._telling.touch(event)
         self._touches += 1
         shown = {"number": self._touches, **touch_shown(told)}
@@ -145,7 +155,7 @@ def touch_shown(told: TouchTold) -> dict[str, Any]:
 
 
 class Learning(AtTheProbe):
-    """An adapter's ends are touched in turn; ``known`` gives the points that are known of a table gone on with."""
+    """An adapter's ends are touched in turn; ``known`` has the points of a table that is gone on with."""
 
     kind = "learn"
 
@@ -162,28 +172,28 @@ class Learning(AtTheProbe):
 
     def see(self, event: Event) -> Seen:
         """Show which end is asked for, and the point that was found."""
-        if isinstance(event, TouchAsked):
-            return self._ask(event)
+        if isinstance(event, TouchAsked) and event.cavity is not None:
+            return self._ask(event.cavity, event.number, event.of)
         if isinstance(event, Touched):
             end, point = event.cavities[0], event.points[0]
             self._points[end] = point
             return Seen({"learned": {"end": str(end), "point": point}}, {str(end): {"point": point}})
-        return NOTHING
+        return super().see(event)
 
-    def _ask(self, event: TouchAsked) -> Seen:
-        """Show an end that is asked for: one that was passed before was left out, one asked again taken back."""
+    def _ask(self, end: End, number: int, of: int) -> Seen:
+        """Show an end that is asked for: one passed before was left out, one asked again was taken back."""
         items: dict[str, Any] = {}
-        if event.cavity in self._asked:
-            again = self._asked[self._asked.index(event.cavity) :]
-            self._asked = self._asked[: self._asked.index(event.cavity)]
-            for end in again:
-                self._points.pop(end, None)
-                items[str(end)] = None
+        if end in self._asked:
+            again = self._asked[self._asked.index(end) :]
+            self._asked = self._asked[: self._asked.index(end)]
+            for each in again:
+                self._points.pop(each, None)
+                items[str(each)] = None
         elif self._asked and self._asked[-1] not in self._points:
             items[str(self._asked[-1])] = {"left": True}
-        self._asked.append(event.cavity)
-        asked = {"end": str(event.cavity), "number": event.number, "of": event.of}
-        return Seen({"asked": asked}, items)
+        self._asked.append(end)
+        asked = {"end": str(end), "number": number, "of": of}
+        return Seen({"asked": asked}, items, ("waiting for a touch", number - 1, of))
 
     def ended(self, _: object) -> Ending:
         """Return what the job comes to."""
@@ -196,7 +206,7 @@ class Learning(AtTheProbe):
 
 
 class Naming(AtTheProbe):
-    """The ends of an unknown loom are named: what is typed goes to the job as keys, what stands there comes back.
+    """The ends of an unknown loom are named: what is typed goes to the job as keys.
 
     Ends are spoken of by the names under which the loom was traced; ``names`` is what they are called by now.
     """
@@ -217,10 +227,13 @@ class Naming(AtTheProbe):
     def see(self, event: Event) -> Seen:
         """Show what stands there, and which ends are called otherwise than before."""
         if not isinstance(event, Shown):
-            return NOTHING
+            return super().see(event)
         new = {end: now for end, now in event.names.items() if self._names.get(end) != now}
         self._names |= new
-        return Seen({"shown": _stands(event)}, {str(end): {"name": str(now)} for end, now in new.items()})
+        items = {str(end): {"name": str(now)} for end, now in new.items()}
+        return Seen(
+            {"shown": _stands(event)}, items, ("waiting for a touch or an answer", event.done, event.of)
+        )
 
     def pressed(self, wait_s: float) -> list[Key | Letters]:
         """Return what was typed and pressed on the page since, waiting so long at most, s."""

@@ -8,24 +8,29 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from itertools import count
 from pathlib import Path
 
 from loomproof.errors import DescriptionError, UsageError, suggestion
 from loomproof.jobs.about import ports
 from loomproof.jobs.adapters import Adapter
+from loomproof.jobs.simulated_probe import Probe
 from loomproof.jobs.workshop import find
 from loomproof.loom import harness_file, importers
 from loomproof.loom.reading import WORKBOOKS
 
 SIMULATED = "sim:"
 IN_ORDER = "in-order"
+LEARNED = ".adapter"
+"""What the name of a learned adapter table has between that of its loom and its number."""
 
 
 @dataclass(frozen=True)
 class Workplace:
     """``looms`` is a folder of looms, or one loom; ``benches`` and ``adapters`` were named at the start.
 
-    ``adapters`` gives tables by the names they go by here. ``mend`` mends the loom of a demonstration.
+    ``adapters`` gives tables by the names they go by here. ``mend`` mends the loom of a demonstration, and
+    ``probe`` holds the probe of its bench.
     """
 
     looms: Path
@@ -34,6 +39,7 @@ class Workplace:
     benches: tuple[str, ...] = ()
     adapters: Mapping[str, Adapter | str] = field(default_factory=dict)
     mend: Callable[[], str] | None = None
+    probe: Probe | None = None
 
     def found(self) -> dict[str, Path]:
         """Return the looms by name: the one that was given, or those in the folder."""
@@ -80,12 +86,33 @@ class Workplace:
         """Return the adapter that a request means, ``None`` for none named. Raises `UsageError`."""
         if said in ("", IN_ORDER):
             return said or None
-        if said not in self.adapters:
+        known = {**{path.name: str(path) for path in self._learned()}, **self.adapters}
+        if said not in known:
             raise UsageError(
                 f"{said}: there is no adapter of that name here",
-                cure=suggestion(said, self.adapters) or "Name its table when the server starts.",
+                cure=suggestion(said, known) or "Name its table when the server starts.",
             )
-        return self.adapters[said]
+        return known[said]
+
+    def learned(self, loom: str) -> dict[str, Path]:
+        """Return the adapter tables that were learned here for a loom, by their names."""
+        begins = _stem(self.loom(loom)) + LEARNED
+        return {path.name: path for path in self._learned() if path.name.startswith(begins)}
+
+    def new_table(self, loom: str) -> Path:
+        """Return where a new adapter table of a loom goes: a name that is free. Raises as `loom` does."""
+        stem, taken = _stem(self.loom(loom)), self.learned(loom)
+        numbers = (f"-{number}" if number > 1 else "" for number in count(1))
+        return next(
+            self.out / name for each in numbers if (name := f"{stem}{LEARNED}{each}.csv") not in taken
+        )
+
+    def _learned(self) -> list[Path]:
+        return sorted(self.out.glob(f"*{LEARNED}*.csv")) if self.out.is_dir() else []
+
+
+def _stem(loom: Path) -> str:
+    return loom.name if loom.is_dir() else loom.stem
 
 
 def _is_loom(path: Path) -> bool:

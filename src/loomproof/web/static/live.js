@@ -166,7 +166,8 @@ stream.addEventListener("message", (event) => {
     return;
   }
   if (said.begun !== undefined && said.begun !== now.begun) states.clear();
-  now = { ...now, ...said };
+  const view = said.begun !== undefined && said.begun !== now.begun ? said.view : { ...now.view, ...said.view };
+  now = { ...now, ...said, view: view || {} };
   at("title").textContent = now.title || "Nothing runs";
   at("idle").hidden = now.phase !== "idle";
   cavities(said.cavities);
