@@ -26,6 +26,8 @@ pytestmark = pytest.mark.skipif(not CHROMIUM, reason="the system package chromiu
 if CHROMIUM:
     from playwright.sync_api import Browser, Locator, Page, expect
 
+    expect.set_options(timeout=PATIENCE_MS)
+
 __all__ = ["browser"]
 
 LONG = "L" * 200
@@ -108,7 +110,7 @@ def test_a_touch_lights_its_face_says_its_net_and_sounds(page: Page, server: Ser
     net = page.get_by_role("article")
     for text in ("W6", "BN brown", "1.5 mm², 0.3 m", "For earth: earth of the lamp", "stud beside the lamp"):
         expect(net).to_contain_text(text)
-    expect(page.get_by_text("not which of its ends")).to_be_visible()
+    expect(page.locator("#which")).to_be_visible()
     expect(page.locator("#aloud")).to_contain_text("Wire W6, brown: LAMP:6 to EARTH:1.")
     assert tones(page) == 1
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from loomproof.errors import AdapterError, Problem, UsageError
-from loomproof.jobs.events import Event, Finished, Progress, Prompt, Reading, WatchBegins
+from loomproof.jobs.events import Event, Finished, Progress, Prompt, Reading, TouchAsked, WatchBegins
 from loomproof.jobs.keep import Orders
 from loomproof.jobs.running import Running
 from loomproof.loom.model import End
@@ -35,10 +35,10 @@ class At:
         assert self._there[name].wait(PATIENCE_S), name
 
 
-def begin(session: Session, job: Job, *, watches: bool = False) -> None:
+def begin(session: Session, job: Job) -> None:
     def make(operator: PageOperator, hold: Callable[[], Orders]) -> Work:
         running: Running[Any] = Running(job(operator, hold))
-        return Work("Proof of X", "x", (A, B, C), running, ended, watches)
+        return Work("Proof of X", "x", (A, B, C), running, ended)
 
     session.begin(make)
 
@@ -249,21 +249,20 @@ def test_what_is_being_sealed_is_not_broken_off() -> None:
     assert orders[0].stop
 
 
-@pytest.mark.parametrize("watches", [True, False])
-def test_a_watch_ends_without_who_drives_though_the_bench_tells_nothing(watches: bool) -> None:
-    """It drives from its beginning, as a search for a probe does, or from its event on, as a wiggle does."""
+@pytest.mark.parametrize("begins", [WatchBegins(600.0), TouchAsked()])
+def test_a_watch_ends_without_who_drives_though_the_bench_tells_nothing(begins: Event) -> None:
+    """One of a loom that is moved, and a search for the probe."""
     time_s = [100.0]
     session, at = Session(clock=lambda: time_s[0]), At()
 
     def job(_: PageOperator, __: Callable[[], Orders]) -> Generator[Event, None, None]:
-        if not watches:
-            yield WatchBegins(600.0)
+        yield begins
         yield Progress("one")
         at.come("here")
         while True:
             threading.Event().wait(0.001)
 
-    begin(session, job, watches=watches)
+    begin(session, job)
     at.wait("here")
     time_s[0] += 1.0
     session.alive()

@@ -15,6 +15,7 @@ from urllib.parse import parse_qsl
 from loomproof.errors import LoomproofError, UsageError
 from loomproof.web import fitting, kept, lan, live, look, start, touch, wiggle
 from loomproof.web.answers import Answer, Asked, Data, File, Go, Handler, House, Page
+from loomproof.web.doors import Seat
 from loomproof.web.guard import SEAT, Application, Guard
 from loomproof.web.session import told
 from loomproof.web.states import WORDS
@@ -133,6 +134,8 @@ def _endpoint(house: House, pages: Environment, handler: Handler) -> Callable[[R
         asked = await _asked(request)
 
         def called() -> Answer:
+            if asked.seat is Seat.DRIVES:
+                house.session.alive()
             try:
                 return handler(house, asked)
             except LoomproofError as error:

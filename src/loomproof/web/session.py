@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from loomproof.errors import BrokenOffError, Do, InputError, LoomproofError, UsageError
-from loomproof.jobs.events import Event, Finished, Progress, Prompt, WatchBegins
+from loomproof.jobs.events import Event, Finished, Progress, Prompt, Shown, TouchAsked, WatchBegins
 from loomproof.jobs.keep import Orders
 from loomproof.jobs.running import Running
 from loomproof.loom.model import End
@@ -64,9 +64,8 @@ class Ending:
 class Work:
     """A job that may begin: its title, its loom's name here and cavities, its events, what it comes to.
 
-    ``watches`` says that it drives from its beginning for as long as somebody looks on, and has no end of its
-    own: it is ended without who drives. Any job is, from `WatchBegins` on. ``sight`` is what a page of its
-    own sees of it.
+    One that watches the loom or waits for a touch has no end of its own: from `WatchBegins`, `TouchAsked` or
+    `Shown` on it is ended without who drives. ``sight`` is what a page of its own sees of it.
     """
 
     title: str
@@ -74,7 +73,6 @@ class Work:
     cavities: tuple[End, ...]
     running: Running[Any]
     ending: Callable[[Any], Ending]
-    watches: bool = False
     sight: Sight = field(default_factory=Sight)
 
 
@@ -121,8 +119,7 @@ class Session:
             if self._thread is not None and self._thread.is_alive():
                 raise UsageError("a job runs already", cure="Wait for its end, or stop it first.")
             work = make(PageOperator(self._ask), self._hold)
-            self._ordered = self._leaving = self._lonely = False
-            self._watching = work.watches
+            self._ordered = self._leaving = self._watching = self._lonely = False
             self._orders, self._life_s = None, self._clock()
             self._begun += 1
             self._now.cavities = dict.fromkeys(work.cavities, (self._now.stamp + 1, State.WAITING))
@@ -314,7 +311,7 @@ class Session:
                 )
             elif isinstance(event, Prompt):
                 self._tell(event)
-            elif isinstance(event, WatchBegins):
+            elif isinstance(event, WatchBegins | TouchAsked | Shown):
                 self._watching = True
             elif isinstance(event, Finished):
                 self._watching = False

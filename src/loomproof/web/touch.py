@@ -92,7 +92,7 @@ def _say(house: House, asked: Asked, name: str, operator: PageOperator, hold: Ca
         )
 
     running = Running(_at_probe(house, asked, path, sight, telling))
-    return Work(f"Touch {loom.name}", name, (), running, sight.ended, watches=True, sight=sight)
+    return Work(f"Touch {loom.name}", name, (), running, sight.ended, sight=sight)
 
 
 def _learn(house: House, asked: Asked, name: str, operator: PageOperator, _: Callable[[], Orders]) -> Work:
@@ -121,9 +121,7 @@ def _learn(house: House, asked: Asked, name: str, operator: PageOperator, _: Cal
         )
 
     running = Running(_at_probe(house, asked, path, sight, learning, bare=loom))
-    return Work(
-        f"Learn the adapter of {loom.name}", name, (), running, sight.ended, watches=True, sight=sight
-    )
+    return Work(f"Learn the adapter of {loom.name}", name, (), running, sight.ended, sight=sight)
 
 
 def _name(house: House, asked: Asked, name: str, operator: PageOperator, hold: Callable[[], Orders]) -> Work:
@@ -139,7 +137,7 @@ def _name(house: House, asked: Asked, name: str, operator: PageOperator, hold: C
         return name_ends(path, at, operator, sight, leads, car, assured)
 
     running = Running(_at_probe(house, asked, path, sight, naming))
-    return Work(f"Name the ends of {loom.name}", name, (), running, sight.ended, watches=True, sight=sight)
+    return Work(f"Name the ends of {loom.name}", name, (), running, sight.ended, sight=sight)
 
 
 def _at_probe(
