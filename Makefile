@@ -4,6 +4,9 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 DOCS_VENV := .venv-docs
+# One more than the cores that the suite is measured on: a test that talks to a simulated scanner in a process of
+# its own waits for half of its time.
+WORKERS ?= 3
 # Debian packages that some tests want; installed where we are root, else named and their tests skip.
 SYSTEM_PACKAGES := gcc tmux libc6-dev ngspice poppler-utils qpdf postgresql gcc-avr binutils-avr avr-libc libsimavr-dev simavr \
   cppcheck clang clang-format clang-tidy chromium
@@ -53,7 +56,7 @@ $(VENV)/workflow.stamp: .ci/package-lock.json | $(VENV)/runtime.stamp
 	@touch $@
 
 test: $(VENV)/dev.stamp $(VENV)/workflow.stamp system-packages lint
-	$(BIN)/python -m pytest -n 2
+	$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal
 
 lint: $(VENV)/dev.stamp
 	$(BIN)/ruff check src tests

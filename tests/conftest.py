@@ -11,6 +11,9 @@ import pytest
 # Two cores: threads inside small matrix products only get in each other's way, here and in child processes.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+# Some hundred tests start the command or a scanner as a process: each would compile what it imports anew.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 
 # Started in the background a shell has these ignored, and every child would ignore them too: no test of an
 # order to stop could see it obeyed.
