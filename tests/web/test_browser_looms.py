@@ -5,6 +5,7 @@ Debian's Chromium, driven by Playwright. A browser test waits for what a person 
 
 from __future__ import annotations
 
+import base64
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from loomproof.electrics.nets import nets_of
+from loomproof.jobs.looked import looked
 from loomproof.loom.model import End
 from loomproof.loom.reading import load
 from tests.web.asking import LOOMS
@@ -146,3 +148,62 @@ def test_what_is_wrong_is_shown_in_its_row(page: Page, server: Server) -> None:
     problem = page.locator(".beside.bad").first
     expect(problem.locator("td.here")).to_contain_text("QQ")
     expect(problem).to_contain_text("wires.csv, row")
+
+
+def proved(page: Page, server: Server, bench: str) -> None:
+    page.goto(f"{server.base}/looms/engine")
+    page.locator("select[name=bench]").select_option(bench)
+    page.get_by_label("Who proves it").fill("I. Torvald")
+    page.get_by_role("button", name="Prove this loom").click()
+    expect(page.locator("#verdict")).to_be_visible(timeout=60_000)
+
+
+def test_steps_are_ticked_a_retest_stands_beside_its_run_and_the_shelf_finds_the_loom(
+    page: Page, server: Server, tmp_path: Path
+) -> None:
+    proved(page, server, "sim:?fault=open%20W2")
+    page.locator("#verdict .go").click()
+    run = page.url.rpartition("/")[2]
+    step = page.locator("[data-look]").first
+    words = step.get_attribute("value")
+    step.check()
+    expect(page.locator(".when").first).to_contain_text("ticked 2")
+    page.reload()
+    expect(page.locator("[data-look]").first).to_be_checked()
+    (kept,) = looked(Path(server.store).parent, run).values()
+    assert (kept.finding, kept.place) == (1, words)
+
+    page.locator("select[name=bench]").select_option("sim:")
+    page.get_by_role("button", name="Retest").click()
+    expect(page.locator("#title")).to_contain_text("Retest after")
+    expect(page.locator("#verdict")).to_be_visible(timeout=60_000)
+    page.locator("#verdict .go").click()
+    expect(page.get_by_role("heading", name="Finding 1 is not seen")).to_be_visible()
+    before = page.get_by_role("region", name="Before, face 1 of finding 1").locator("desc")
+    after = page.get_by_role("region", name="After, face 1 of finding 1").locator("desc")
+    expect(before).to_contain_text("(fault here)")
+    expect(after).not_to_contain_text("(fault here)")
+
+    page.get_by_role("link", name="Keep").click()
+    page.locator("#words").fill("nobody")
+    expect(page.locator("#hits")).to_have_text("0 looms")
+    page.locator("#words").fill("torvald fail")
+    row = page.locator("#looms tbody tr")
+    expect(row).to_have_count(1)
+    expect(row).to_contain_text("FAIL (1)")
+    expect(row.get_by_role("link", name=f"Label of {run}")).to_be_visible()
+
+    paper = tmp_path / "handed over.pdf"
+    paper.write_bytes(page.request.get(f"{server.base}/runs/{run}/certificate").body())
+    page.evaluate(
+        """([text, name]) => {
+            const held = new DataTransfer();
+            held.items.add(new File([Uint8Array.from(atob(text), (c) => c.charCodeAt(0))], name));
+            document.querySelector("[data-drop]").dispatchEvent(
+                new DragEvent("drop", { dataTransfer: held, cancelable: true, bubbles: true }),
+            );
+        }""",
+        [base64.b64encode(paper.read_bytes()).decode(), "<i>handed over.pdf"],
+    )
+    expect(page.locator("#checked")).to_contain_text("<i>handed over.pdf: intact")
+    expect(page.locator("#checked")).to_contain_text("FAIL")

@@ -121,6 +121,19 @@ def checked(words: Iterable[str], archive: Archive) -> Iterator[Checked]:
         yield one if correction is None else replace(one, correction=correction)
 
 
+def checked_bytes(name: str, data: bytes, archive: Archive) -> Checked:
+    """Check what a file held that somebody handed over; ``name`` is what it is called in words, no path."""
+    station = Station()
+    one = _tried(name, partial(check, data, station.known(), name))
+    if one.verified is None:
+        return one
+    try:
+        correction = archive.standing_corrections().get(one.verified.hash)
+    except StoreError:
+        return one
+    return replace(one, correction=correction)
+
+
 def _each(words: Iterable[str], archive: Archive, station: Station) -> Iterator[Checked]:
     for word in words:
         path = Path(word)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -95,6 +96,14 @@ def plot_joints(path: Path, loom: str, joints: Sequence[Trend]) -> None:
         for name, trend in _named(joints)
     ]
     trend_plot(path, f"Resistance of joints in {loom}", series)
+
+
+def joints_picture(loom: str, joints: Sequence[Trend]) -> bytes:
+    """Return the same picture as PNG, for who has no file to put it in. Raises `UsageError`, `StoreError`."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "trend.png"
+        plot_joints(path, loom, joints)
+        return path.read_bytes()
 
 
 @dataclass(frozen=True)

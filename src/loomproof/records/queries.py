@@ -60,10 +60,14 @@ def last_records(
     """Return the last runs with their sealed records, ``None`` for one that is gone or can't be unpacked."""
     with store.reading() as connection:
         wanted = places(connection, loom)[-limit if limit else None :]
-        found = runs_by_id(connection, wanted)
-        packed = _packed(connection, [run.id for run in found])
+        return packed_records(connection, runs_by_id(connection, wanted))
+
+
+def packed_records(connection: Connection, runs: Sequence[Run]) -> tuple[tuple[Run, bytes | None], ...]:
+    """Return runs with their sealed records, ``None`` for one that is gone or can't be unpacked."""
+    packed = _packed(connection, [run.id for run in runs])
     given: list[tuple[Run, bytes | None]] = []
-    for run in found:
+    for run in runs:
         try:
             given.append((run, unpacked(packed.get(run.id), run.run)))
         except StoreError:

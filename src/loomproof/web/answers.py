@@ -10,6 +10,8 @@ from typing import Any, TypeAlias
 from loomproof.errors import UsageError
 from loomproof.jobs.files import now
 from loomproof.web.doors import Doors, Seat
+from loomproof.web.memory import Memory
+from loomproof.web.sent import Sent
 from loomproof.web.session import How, Session
 from loomproof.web.workplace import Workplace
 
@@ -29,17 +31,19 @@ class House:
     how: How = lambda _: ""
     lan: str = ""
     now: Callable[[], datetime] = now
+    memory: Memory = field(default_factory=Memory)
 
 
 @dataclass(frozen=True)
 class Asked:
-    """A request: its sender's seat, the names in its path, what a form or JSON brought (once each)."""
+    """A request: its sender's seat, the names in its path, what a form (with files) or JSON brought."""
 
     seat: Seat = Seat.DRIVES
     names: Mapping[str, str] = field(default_factory=dict)
     form: Mapping[str, str] = field(default_factory=dict)
     query: Mapping[str, str] = field(default_factory=dict)
     json: object = None
+    files: tuple[Sent, ...] = ()
 
     def field(self, name: str) -> str:
         """Return what a form has in a field, without blanks around it; "" for nothing."""

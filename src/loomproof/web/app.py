@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl
 
 from loomproof.errors import LoomproofError, UsageError
-from loomproof.web import fitting, kept, lan, live, look, start, touch, wiggle
+from loomproof.web import fitting, keeping, kept, lan, live, look, mending, start, touch, wiggle
 from loomproof.web.answers import Answer, Asked, Data, File, Go, Handler, House, Page
 from loomproof.web.doors import Seat
 from loomproof.web.guard import SEAT, Application, Guard
+from loomproof.web.sent import Sent, parts
 from loomproof.web.session import told
 from loomproof.web.states import WORDS
 
@@ -36,8 +37,13 @@ GETS: dict[str, Handler] = {
     "/wiggle/picture": wiggle.picture,
     "/wiggle/figures": wiggle.figures,
     "/wiggle/{loom}": wiggle.prepare,
-    "/runs": kept.shelf,
+    "/runs": keeping.shelf,
+    "/kept": keeping.found,
+    "/kept/loom": keeping.loom,
+    "/kept/trend": keeping.trend,
     "/runs/{run}": kept.run,
+    "/runs/{run}/retested": mending.retested,
+    "/runs/{run}/label": keeping.label,
     "/runs/{run}/certificate": kept.certificate,
     "/fit": fitting.looms,
     "/fit/{loom}": fitting.sheet,
@@ -57,10 +63,12 @@ POSTS: dict[str, Handler] = {
     "/wiggle/{loom}/watch": wiggle.begin,
     "/watchers": lan.invite,
     "/watchers/away": lan.send_away,
+    "/runs/{run}/looked": mending.tick,
     "/runs/{run}/saw": kept.saw,
     "/runs/{run}/mended": kept.mended,
     "/runs/{run}/retest": kept.retest,
     "/mend": kept.mend_simulated,
+    "/verify": keeping.verify,
     "/fit/{loom}/ticks": fitting.ticks,
     "/fit/{loom}/choices": fitting.choices,
 }
@@ -131,7 +139,10 @@ def _endpoint(house: House, pages: Environment, handler: Handler) -> Callable[[R
     from starlette.concurrency import run_in_threadpool
 
     async def answered(request: Request) -> Response:
-        asked = await _asked(request)
+        try:
+            asked = await _asked(request)
+        except LoomproofError as error:
+            return _sent(_refused(error, house, 400), pages, request)
 
         def called() -> Answer:
             if asked.seat is Seat.DRIVES:
@@ -154,8 +165,10 @@ def _refused(error: LoomproofError, house: House, status: int) -> Page:
 
 async def _asked(request: Request) -> Asked:
     """Read a request; of what is no form and no JSON nothing is taken."""
-    kind = request.headers.get("content-type", "").partition(";")[0]
+    full = request.headers.get("content-type", "")
+    kind = full.partition(";")[0]
     form: dict[str, str] = {}
+    files: tuple[Sent, ...] = ()
     said: object = None
     body = await request.body()
     if kind == "application/json":
@@ -165,8 +178,10 @@ async def _asked(request: Request) -> Asked:
             said = {}
     elif kind == "application/x-www-form-urlencoded":
         form = dict(parse_qsl(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=2000))
+    elif kind == "multipart/form-data":
+        form, files = parts(body, full)
     names = {name: str(text) for name, text in request.path_params.items()}
-    return Asked(request.scope[SEAT], names, form, dict(request.query_params), said)
+    return Asked(request.scope[SEAT], names, form, dict(request.query_params), said, files)
 
 
 def _sent(answer: Answer, pages: Environment, request: Request) -> Response:

@@ -26,6 +26,9 @@ Application = Callable[[Scope, Receive, Send], Awaitable[None]]
 MOST_BYTES = 65_536
 """Of what a request brings. No page sends more than a form of a few lines."""
 
+FILES = {"/brought": 32 * 1024 * 1024, "/verify": 16 * 1024 * 1024}
+"""Where files are brought: so many bytes at most."""
+
 ENTRANCE = "/enter"
 SEAT = "loomproof.seat"
 """Where in a request's scope stands what its sender may do."""
@@ -133,18 +136,19 @@ class Guard:
     async def _bounded(self, scope: Scope, headers: dict[str, str], receive: Receive, send: Send) -> None:
         """Pass a request on with all that it brings, if that is no more than it may be."""
         said = headers.get("content-length", "0")
-        brought = b"" if said.isdecimal() and int(said) <= MOST_BYTES else None
+        most = FILES.get(scope["path"], MOST_BYTES)
+        brought = bytearray() if said.isdecimal() and int(said) <= most else None
         more = True
         while more and brought is not None:
             message = await receive()
             brought += message.get("body", b"")
             more = message.get("more_body", False)
-            if len(brought) > MOST_BYTES:
+            if len(brought) > most:
                 brought = None
         if brought is None:
-            await _say(send, 413, f"A request may bring {MOST_BYTES} bytes at most.")
+            await _say(send, 413, f"A request may bring {most} bytes at most.")
             return
-        whole: list[Message] = [{"type": "http.request", "body": brought, "more_body": False}]
+        whole: list[Message] = [{"type": "http.request", "body": bytes(brought), "more_body": False}]
 
         async def again() -> Message:
             return whole.pop() if whole else await receive()

@@ -9,49 +9,20 @@ from typing import Any
 from loomproof.diagnosis import Observation, named
 from loomproof.errors import LoomproofError, UsageError
 from loomproof.jobs.answering import narrowed
-from loomproof.jobs.archive import RUN_HEADS, Archive, Run, Shelf
+from loomproof.jobs.archive import Archive, Run
 from loomproof.jobs.became import NO_CERTIFICATE, lines_of
 from loomproof.jobs.keep import Orders
 from loomproof.jobs.retest import Retested
-from loomproof.loom.ends import End
 from loomproof.loom.reading import load
-from loomproof.reports import drawing_face
-from loomproof.reports.listing import Cell
 from loomproof.reports.words import VERDICTS, evidence, headline, kind, place_text, plural, when, wires
 from loomproof.results.document import ConnectorEntry, Document
 from loomproof.results.findings import Finding
+from loomproof.web import mending
 from loomproof.web.answers import Answer, Asked, File, Go, House, Page
 from loomproof.web.asking import PageOperator
 from loomproof.web.beginning import job_of
-from loomproof.web.pictures import within
 from loomproof.web.session import Ending, Work, told
 from loomproof.web.states import of_retest
-
-MOST_RUNS = 200
-"""So many of the last runs stand on the shelf."""
-
-MOST_FACES = 3
-"""So many faces are drawn with a finding, as at a terminal."""
-
-
-def rows_of(shelf: Shelf) -> list[dict[str, Any]]:
-    """Return the runs of a shelf, last first: each its name, its texts as the log has them, their style."""
-    return [
-        {"run": one.run.run, "cells": [_cell(text) for text in texts], "simulated": one.simulated}
-        for one, texts in reversed(list(zip(shelf.runs, shelf.run_texts, strict=True)))
-    ]
-
-
-def _cell(text: str | Cell) -> Cell:
-    return text if isinstance(text, Cell) else Cell(text)
-
-
-def shelf(house: House, _: Asked) -> Answer:
-    """Show the last proofs, those broken off, and what is not as it was kept."""
-    found = Archive(house.workplace.store).shelf(limit=MOST_RUNS)
-    broken = [[_cell(text) for text in texts] for texts in found.broken_off_texts]
-    values = {"heads": RUN_HEADS, "rows": rows_of(found), "broken": broken, "troubles": found.troubles}
-    return Page("runs.html", values)
 
 
 def run(house: House, asked: Asked) -> Answer:
@@ -118,13 +89,15 @@ def _work(
     path = house.workplace.loom(name)
     loom = load(path).loom
     job = job_of(house, asked, path, loom, operator, hold)
+    key = Archive(house.workplace.store).run(before.run).hash
 
     def ended(again: Retested) -> Ending:
         said = again.judgement
         states = of_retest(before, again, loom.cavities)
         lines = (*lines_of(before, again), headline(said.verdict, said.grade, said.grade_text))
         lines = (*lines, NO_CERTIFICATE)
-        return Ending(said.verdict, VERDICTS[said.verdict], lines, states, f"/runs/{before.run}")
+        house.memory.retests.put((before, again), key)
+        return Ending(said.verdict, VERDICTS[said.verdict], lines, states, f"/runs/{before.run}/retested")
 
     return Work(f"Retest after {before.run}", name, loom.cavities, job.retest_after(before), ended)
 
@@ -170,7 +143,14 @@ def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note
         "headline": headline(document.verdict.value, document.grade, document.grade_text),
         "when": when(document.ended),
         "counts": f"{plural(document.counts.faults, 'fault')}, {plural(document.counts.notes, 'note')}",
-        "cards": [card(finding, number, document.connectors) for number, finding in _numbered(document)],
+        "cards": [
+            {
+                **card(finding, number, document.connectors),
+                "steps": mending.steps(house, document, number, finding),
+            }
+            for number, finding in _numbered(document)
+        ],
+        "retested": house.memory.retests.get(found.hash) is not None,
         "repairs": repairs,
         "taken": [str(each) for each in answered.taken],
         "corrected": archive.corrected_by(found.hash),
@@ -204,25 +184,9 @@ def card(finding: Finding, number: int, connectors: tuple[ConnectorEntry, ...]) 
         "repair": finding.repair,
         "cautions": finding.cautions,
         "others": finding.alternatives,
-        "faces": list(_faces(finding, number, connectors)),
+        "faces": mending.faces(finding, number, connectors),
         "looks": [
             (str(thing), str(Observation(thing, sound=True)), str(Observation(thing, sound=False)))
             for thing in looks
         ],
     }
-
-
-def _faces(finding: Finding, number: int, connectors: tuple[ConnectorEntry, ...]) -> Iterator[str]:
-    """Yield the faces of the connectors that a finding names, as SVG, its cavities ringed."""
-    ends = set(finding.cavities)
-    there = [
-        entry
-        for entry in connectors
-        if any(End(entry.name, cavity) in ends for row in entry.rows for cavity in row if cavity)
-    ]
-    for order, entry in enumerate(there if len(there) <= MOST_FACES else ()):
-        marked = {end.cavity for end in ends if end.connector == entry.name}
-        drawn = drawing_face.face(
-            entry.name, entry.kind, entry.rows, entry.colours, description=entry.description, marked=marked
-        )
-        yield within(drawn, f"{number}-{order}")

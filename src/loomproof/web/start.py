@@ -19,7 +19,7 @@ from loomproof.web import look
 from loomproof.web.answers import Answer, Asked, Go, House, Page
 from loomproof.web.asking import PageOperator
 from loomproof.web.beginning import job_of
-from loomproof.web.kept import rows_of
+from loomproof.web.keeping import runs_of
 from loomproof.web.session import Ending, Work, told
 from loomproof.web.states import of_document
 from loomproof.web.wanted import begun, more_of, stopped_runs
@@ -31,7 +31,7 @@ RECENT = 5
 def looms(house: House, _: Asked) -> Answer:
     """List the looms of the folder, and what was proved last."""
     shelf = Archive(house.workplace.store).shelf(limit=RECENT)
-    return Page("looms.html", {"looms": list(house.workplace.found()), "recent": rows_of(shelf)})
+    return Page("looms.html", {"looms": list(house.workplace.found()), "recent": runs_of(shelf)})
 
 
 def prepare(house: House, asked: Asked) -> Answer:

@@ -1,0 +1,59 @@
+// The shelf: looms are found while one types; a file that is dropped on a form is sent with it. What comes from
+// the server is only ever set as text.
+const at = (id) => document.getElementById(id);
+const made = (tag, text = "", more = {}) => Object.assign(document.createElement(tag), { textContent: text }, more);
+
+function cells(row) {
+  const link = (href, text, name = "") => {
+    const found = made("a", text, { href });
+    if (name) found.ariaLabel = name;
+    return found;
+  };
+  const run = `/runs/${encodeURIComponent(row.run)}`;
+  const head = made("th", "", { scope: "row" });
+  head.append(link(`/kept/loom?${row.query}`, row.loom));
+  const verdict = made("td", row.checked ? row.verdict : "checking its seal", { className: row.style });
+  if (row.simulated) verdict.append(" ", made("small", "(simulated bench)"));
+  const last = made("td");
+  last.append(link(run, row.run_text));
+  const papers = made("td");
+  papers.append(
+    link(`${run}/certificate`, "certificate", `Certificate of ${row.run}`),
+    " ",
+    link(`${run}/label`, "label", `Label of ${row.run}`),
+  );
+  return [head, verdict, made("td", row.ended), made("td", row.person), made("td", row.records), last, papers];
+}
+
+let asked = 0;
+async function find() {
+  const mine = ++asked;
+  // At once what is found by its name, then what it says: a seal that was not checked yet takes its time.
+  for (const check of ["", "yes"]) {
+    const answer = await fetch(`/kept?${new URLSearchParams({ words: at("words").value, check })}`);
+    if (mine !== asked) return; // more was typed meanwhile
+    if (!answer.ok) {
+      at("hits").textContent = "The shelf could not be searched. Load the page again.";
+      return;
+    }
+    const said = await answer.json();
+    if (mine !== asked) return;
+    show(said);
+    if (said.looms.every((row) => row.checked)) return;
+  }
+}
+function show(said) {
+  at("hits").textContent = said.said;
+  at("looms").tBodies[0].replaceChildren(
+    ...said.looms.map((row) => {
+      const line = made("tr");
+      line.append(...cells(row));
+      return line;
+    }),
+  );
+}
+at("words").addEventListener("input", find);
+at("find").addEventListener("submit", (event) => {
+  event.preventDefault();
+  find();
+});
