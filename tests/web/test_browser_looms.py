@@ -205,5 +205,5 @@ def test_steps_are_ticked_a_retest_stands_beside_its_run_and_the_shelf_finds_the
         }""",
         [base64.b64encode(paper.read_bytes()).decode(), "<i>handed over.pdf"],
     )
-    expect(page.locator("#checked")).to_contain_text("<i>handed over.pdf: intact")
+    expect(page.locator("#checked")).to_contain_text("<i>handed over.pdf: genuine")
     expect(page.locator("#checked")).to_contain_text("FAIL")

@@ -17,6 +17,7 @@ from loomproof.jobs import loom_shelf
 from loomproof.jobs.archive import Archive
 from loomproof.jobs.loom_shelf import LoomShelf
 from loomproof.jobs.signing import Station
+from loomproof.records import trusted
 from loomproof.records.keys import Signer, new_signer
 from loomproof.records.schema import RUNS
 from loomproof.records.store import open_store
@@ -95,7 +96,7 @@ def test_a_seal_is_checked_once_and_again_when_something_changed(
     for number in range(3):
         seal(of, signer, f"loom {number}", f"r{number}")
     checked: list[str] = []
-    real = loom_shelf.trusted_run
+    real = trusted.trusted_run
 
     def counted(run, record, known):  # type: ignore[no-untyped-def]
         checked.append(run.run)

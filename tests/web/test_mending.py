@@ -1,4 +1,4 @@
-"""Look-first steps without a browser: ticked once, dated once, kept with the run, and only steps there are."""
+"""Look-first steps without a browser: ticked once, dated once, kept with the run; only steps there are."""
 
 from __future__ import annotations
 

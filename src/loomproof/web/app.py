@@ -38,6 +38,7 @@ GETS: dict[str, Handler] = {
     "/wiggle/figures": wiggle.figures,
     "/wiggle/{loom}": wiggle.prepare,
     "/runs": keeping.shelf,
+    "/verify": keeping.shelf,
     "/kept": keeping.found,
     "/kept/loom": keeping.loom,
     "/kept/trend": keeping.trend,
