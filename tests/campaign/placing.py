@@ -37,7 +37,7 @@ from loomproof.virtual.meter import FaradLimits, Limits, MeterError
 from loomproof.virtual.scanner import Make, Scanner
 from tests.bench.device import Clock
 from tests.bench.simline import sim_bench
-from tests.campaign.placing_looms import BESIDE, Case, broken, together, touching, unplaceable
+from tests.campaign.placing_looms import BESIDE, Case, broken, joint, together, touching, unplaceable
 from tests.cleared import cleared, cleared_empty
 
 RESULTS = Path(__file__).parent / "results" / "placing.md"
@@ -232,17 +232,41 @@ def false_places(count: int, seed: int) -> tuple[Counter[str], list[str]]:
     return kinds, wrong
 
 
-def joined(count: int, seed: int) -> Iterator[tuple[bool | None, bool]]:
-    """Yield for each loom of several breaks whether one place is told as one, and whether any is false.
+class Joined(NamedTuple):
+    """Of a loom of several faults: whether one place is told as one, whether any is false, and what was told.
 
-    The first is ``None`` where no two were cut at one place.
+    ``once`` is ``None`` where no two faults were at one place.
     """
+
+    once: bool | None
+    false: bool
+    said: str
+
+
+def joined(count: int, seed: int) -> Iterator[Joined]:
+    """Yield what came of each loom of several faults."""
     for number in range(count):
         case, same, apart = together(random.Random(f"{seed} together {number}"))
         outcome, _ = over_link(case, seed * 1_000_000 + number)
         groups = [frozenset(place.wires) for place in outcome.document.shared_places]
-        once = any(same <= group for group in groups) if len(same) > 1 else None
-        yield once, any(len(group & same) > 0 and len(group & apart) > 0 for group in groups)
+        faults = [
+            fault for fault in case.fault.split(BESIDE) if fault.split()[1 + fault.startswith("leak")] in same
+        ]
+        once = any(same <= group for group in groups) if len(faults) > 1 else None
+        false = any(len(group & same) > 0 and len(group & apart) > 0 for group in groups)
+        places = [f"{f.title}: {f.place.text if f.place else ''}" for f in outcome.document.findings]
+        yield Joined(once, false, f"together {number}: {case.fault}: {places}")
+
+
+def bad_joints(count: int, seed: int) -> Iterator[tuple[bool | None, str]]:
+    """Yield of each bad joint whether what is told is so (``None``: nothing told), and the words."""
+    for number in range(count):
+        case = joint(random.Random(f"{seed} joint {number}"))
+        outcome, _ = over_link(case, seed * 1_000_000 + number)
+        place = place_of(outcome, Kind.HIGH_RESISTANCE)
+        told = place is not None and place.answer != "none" and "not told apart" not in place.text
+        right = set(place.ends) == set(case.truth.ends) if place is not None and told else None
+        yield right, f"joint {number}: {case.fault}: {place.text if place else 'nothing told'}"
 
 
 def extra_ohms(count: int, seed: int) -> int:
@@ -295,7 +319,8 @@ def figures(
     rows: Mapping[str, Sequence[Row]],
     none: tuple[Counter[str], list[str]],
     ohms: int,
-    several: Sequence[tuple[bool | None, bool]],
+    several: Sequence[Joined],
+    joints: Sequence[tuple[bool | None, str]],
 ) -> Iterator[Figure]:
     """Yield the figures that must be reached."""
     breaks, shorts = rows["breaks"], rows["shorts"]
@@ -328,19 +353,26 @@ def figures(
     yield _median("break in 2 m", rows["breaks in 2 m"], 12.0)
     yield _median("short in 0.5 mm², 2 m, 1 mΩ", rows["shorts in 0.5 mm²"], 6.0)
     yield _median("the same, contacts equal", rows["shorts, contacts equal"], 2.0)
-    once = [each for each, _ in several if each is not None]
-    false = sum(wrongly for _, wrongly in several)
+    once = [each.once for each in several if each.once is not None]
+    false = sum(each.false for each in several)
     yield Figure(
-        "several breaks: one place told as one",
+        "several faults: one place told as one",
         "95 %",
         _of(sum(once), len(once)),
         sum(once) >= 0.95 * len(once),
     )
     yield Figure(
-        "several breaks: joined falsely",
+        "several faults: joined falsely",
         "at most 2 %",
         _of(false, len(several)),
         false <= 0.02 * len(several),
+    )
+    known = [right for right, _ in joints if right is not None]
+    yield Figure(
+        f"bad joints in nets with branches: right, where told ({len(known)} of {len(joints)})",
+        "99 %",
+        _of(sum(known), len(known)),
+        sum(known) >= 0.99 * len(known),
     )
     kinds, wrong = none
     told_of = ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items()))
@@ -363,9 +395,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         rows[batch.name] = rows_of(batch, max(round(batch.share * looms), 10), options.seed)
     few = max(looms // 10, 10)
     none = false_places(few, options.seed)
-    found = list(
-        figures(rows, none, extra_ohms(max(looms // 100, 5), options.seed), list(joined(few, options.seed)))
-    )
+    several = list(joined(few, options.seed))
+    joints = list(bad_joints(few, options.seed))
+    ohms = extra_ohms(max(looms // 100, 5), options.seed)
+    found = list(figures(rows, none, ohms, several, joints))
     counts = ", ".join(f"{len(own)} {name}" for name, own in rows.items())
     lines = [
         "# Places of breaks and shorts, told over the link",
@@ -378,6 +411,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         *(f"| {f.what} | {f.must} | {f.found}{'' if f.good else ' (missed)'} |" for f in found),
         "",
         *(f"    {each}" for each in none[1]),
+        *(f"    {each.said}" for each in several if each.once is False or each.false),
+        *(f"    {said}" for right, said in joints if right is False),
         *(
             f"    {name} {row.number}: {row.fault}: {row.text}"
             for name, own in rows.items()

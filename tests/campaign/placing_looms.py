@@ -232,9 +232,10 @@ APART_M = 0.6
 
 
 def together(rng: random.Random) -> tuple[Case, frozenset[str], frozenset[str]]:
-    """Return a loom with two to four breaks in one bundle, the wires cut at one place, and those cut apart.
+    """Return a loom with two to four faults in one bundle, the wires damaged at one place, and those apart.
 
-    One to three wires are cut within a centimetre of one place; one more, or none, is cut far from it.
+    One to three faults lie within a centimetre of one place; one more, or none, lies far from it. A fault is
+    a cut wire, or in half of the looms once two wires that touch.
     """
     while True:
         made = drawing(rng)
@@ -242,21 +243,47 @@ def together(rng: random.Random) -> tuple[Case, frozenset[str], frozenset[str]]:
         bundle = rng.choice(list(made.bundle_m))
         whole_m = made.bundle_m[bundle]
         wires = [wire for wire in loom.wires if bundle in wire.bundles and wire.a.cavity]
-        if whole_m < 2 * APART_M or len(wires) < 4:
+        count = rng.randint(2, 4)
+        touching = rng.random() < 0.5
+        if whole_m < 2 * APART_M or len(wires) < count + touching:
             continue
-        chosen = rng.sample(wires, rng.randint(2, 4))
-        lone = 1 if len(chosen) == 4 or rng.random() < 0.5 else 0
+        chosen = rng.sample(wires, count + touching)
+        faults: list[tuple[Wire, ...]] = [(wire,) for wire in chosen[:count]]
+        if touching:  # of equals any may touch: that at the one place, or the lone one
+            k = rng.randrange(count)
+            faults[k] = (*faults[k], chosen[-1])
+        lone = 1 if count == 4 or rng.random() < 0.5 else 0
         places_m = [rng.uniform(0.15, whole_m - 0.15) for _ in range(2)]
         if abs(places_m[0] - places_m[1]) < APART_M:
             continue
-        faults = []
-        for k, wire in enumerate(chosen):
+        told = []
+        for k, fault in enumerate(faults):
             along_m = places_m[1] if k < lone else places_m[0] + rng.uniform(-0.005, 0.005)
-            start_m, forward = made.starts_m[wire.name][bundle]
-            faults.append(f"open {made.place(wire, start_m + (along_m if forward else whole_m - along_m))}")
-        names = [wire.name for wire in chosen]
-        case = Case(loom, BESIDE.join(faults), Truth("together"))
-        return case, frozenset(names[lone:]), frozenset(names[:lone])
+            at = []
+            for wire in fault:
+                start_m, forward = made.starts_m[wire.name][bundle]
+                at.append(made.place(wire, start_m + (along_m if forward else whole_m - along_m)))
+            ohm = TOUCH_OHM[0] * (TOUCH_OHM[1] / TOUCH_OHM[0]) ** rng.random()
+            told.append(f"open {at[0]}" if len(at) == 1 else f"leak {ohm:.4f} {' '.join(at)}")
+        case = Case(loom, BESIDE.join(told), Truth("together"))
+        damaged = [
+            frozenset(wire.name for fault in own for wire in fault) for own in (faults[lone:], faults[:lone])
+        ]
+        return case, damaged[0], damaged[1]
+
+
+def joint(rng: random.Random) -> Case:
+    """Return a loom with a splice and too many ohms in a contact, a wire or the splice itself."""
+    while True:
+        made = drawing(rng)
+        if not made.splices:
+            continue
+        loom = made.loom(Settings())
+        wire = rng.choice([wire for wire in loom.wires if not wire.a.cavity])
+        ohm = 0.3 * (40.0 / 0.3) ** rng.random()
+        kind, at = rng.choice((("contact", str(wire.b)), ("wire", wire.name), ("splice", wire.a.connector)))
+        ends = (wire.a,) if kind == "splice" else (wire.a, wire.b)
+        return Case(loom, f"high {ohm:.3f} {at}", Truth(kind, ends))
 
 
 def _of(loom: Loom, truth: Truth) -> Wire:

@@ -77,6 +77,18 @@ def test_two_wires_read_what_four_do_and_the_leads(two_ohm: float, can_be: bool)
             ohmmeter.read_sets(1, 2, 4)
 
 
+def test_a_contact_that_changes_from_reading_to_reading_is_no_open_sense_lead() -> None:
+    """25 Ω that scatter by half an ohm, read 25.8 Ω with four wires: two wires read 24.6 Ω the first time."""
+    two = iter([24.6, 25.3, 25.9, 24.9, 25.6])
+    made = meter(0.0, four_wire=fixed(0.0))
+    moving = ohmmeter_of(Scripted(lambda _a, _b, wires: 25.8 if wires == 4 else next(two)), made=made)
+    assert moving.read_sets(1, 2, 4) == (25.8, 0.0)
+    assert list(two) == []
+    ends = iter([24.6, 25.3, float("inf"), 24.9, 25.6])
+    opens = ohmmeter_of(Scripted(lambda _a, _b, wires: 25.8 if wires == 4 else next(ends)), made=made)
+    assert opens.read_sets(1, 2, 4)[0] == float("inf")
+
+
 def test_ways_that_conduct_one_way_are_told_the_lowest_first() -> None:
     asker = Scripted(between({(1, 2): 100.0, (8, 4): 5.0}))
     made = ohmmeter_of(asker)

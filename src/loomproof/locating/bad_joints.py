@@ -20,6 +20,10 @@ from loomproof.locating.shorts import Copper, Reading, most_deviation
 from loomproof.locating.tree import Run, Tree
 from loomproof.loom.model import End
 
+SCATTER_RATIO = 0.05
+"""A bad joint's ohms change from reading to reading by this relative standard deviation (assumption of this
+project: between the two or three hundredths of a contact at rest and those of one that is moved)."""
+
 SHARED_RATIO = 0.1
 """Standard uncertainty of how a bad splice shares its ohms among the ways through it, by the ohms of one:
 each pair of wires may have more or less (assumption of this project)."""
@@ -142,9 +146,8 @@ def _weigh(
     seen: np.ndarray, things: Sequence[Thing], strays: np.ndarray, sound: np.ndarray
 ) -> tuple[float, float, float, float]:
     """Return of one part: squared deviation, restricted log likelihood, ohms too many, their uncertainty."""
-    covariance = sound
-    if all(thing.whole for thing in things):
-        covariance = covariance + np.diag((SHARED_RATIO * float(strays.max()) * seen) ** 2)
+    ratio = SHARED_RATIO if all(thing.whole for thing in things) else SCATTER_RATIO
+    covariance = sound + np.diag((ratio * float(strays.max()) * seen) ** 2)
     inverse = np.linalg.inv(covariance)
     normal = float(seen @ inverse @ seen)
     ohm = float(seen @ inverse @ strays) / normal

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from statistics import stdev
 from typing import NamedTuple
 
 from loomproof.bench.seam import Wires
@@ -30,6 +31,9 @@ CHARGES = 50
 LEADS_OHM = 1.0
 """What two adapter leads may have that nobody learned: metres of thin wire. Common practice, no source."""
 
+AGAIN, SCATTER = 4, 3.0 * math.sqrt(2.0)
+"""So often two wires are read again where four say otherwise, and by so many of their deviations they may."""
+
 
 class Settled(NamedTuple):
     """A reading that was taken until it stands: Ω, uncertainty, whether it ``rose``, and ``rises`` still."""
@@ -44,8 +48,7 @@ class Settled(NamedTuple):
 class Ohmmeter:
     """A bench's resistance readings, corrected for adapter leads, with their uncertainty.
 
-    ``own``: the cavities of parts, by name. Raises `UnfitError` where a reading is so far below zero that
-    adapter table or meter must be wrong.
+    ``own``: the cavities of parts, by name. Raises `UnfitError` for readings that nothing real has.
     """
 
     asker: Asker
@@ -100,16 +103,21 @@ class Ohmmeter:
     def _with_two(self, a: int, b: int, four_ohm: float) -> float:
         """Read the same with two wires: with a sense lead open, four wires read anything, nought for one.
 
-        Two wires read the leads besides: those learned, or up to `LEADS_OHM` of leads that were not. A
-        contact that opens in between reads open, and is open. Raises `UnfitError` where both can't be right.
+        Two wires read the leads besides, up to `LEADS_OHM` of leads that were not learned. A contact that
+        opens in between is open. Raises `UnfitError` where both can't be right.
         """
-        two_ohm = self.asker.resistance(a, b, 2)
         points = a.bit_length(), b.bit_length()
         leads_ohm = self.meter.leads_ohm(*points, 2)
         slack_ohm = 0.0 if leads_ohm else LEADS_OHM
+        two_ohm = self.asker.resistance(a, b, 2)
         u_ohm = self.meter.uncertainty_ohm(two_ohm, 2) + self.meter.uncertainty_ohm(four_ohm, 4)
-        if math.isinf(two_ohm) or -u_ohm <= two_ohm - leads_ohm - four_ohm <= u_ohm + slack_ohm:
-            return two_ohm
+        for more in (AGAIN, 0):
+            if math.isinf(two_ohm) or -u_ohm <= two_ohm - leads_ohm - four_ohm <= u_ohm + slack_ohm:
+                return two_ohm
+            # A bad contact changes from reading to reading, more than a meter errs; an open lead does not.
+            seen = [two_ohm, *(self.asker.resistance(a, b, 2) for _ in range(more))]
+            two_ohm = math.inf if math.inf in seen else two_ohm
+            u_ohm += SCATTER * stdev(seen) if more and math.isfinite(two_ohm) else 0.0
         raise UnfitError(
             f"points {points[0]} and {points[1]}: {ohms(four_ohm)} with four wires, {ohms(two_ohm)} with "
             f"two, of which {ohms(leads_ohm)} are leads; both can't be right",
@@ -331,9 +339,7 @@ def is_diode(reading: PartReading) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Split:
-    """Conductors told apart: ``clusters`` (point sets), resistive ``paths`` between them, and ``ways``
-    (source, sink) that conduct one way only.
-    """
+    """Conductors told apart: ``clusters`` (point sets), ``paths`` of ohms, ``ways`` (source, sink)."""
 
     clusters: tuple[int, ...]
     paths: tuple[Path, ...] = ()
@@ -389,9 +395,6 @@ def split_by_ohms(ohmmeter: Ohmmeter, fragments: Sequence[int], apart_ohm: float
 def alike(
     forward_ohm: float, backward_ohm: float, ratio: float = ONE_WAY_RATIO, within_ohm: float = 0.0
 ) -> bool:
-    """Whether a path conducts both ways alike, as a resistance does and a diode does not.
-
-    The two readings may lie ``ratio`` and ``within_ohm`` apart; an open path conducts neither way.
-    """
+    """Whether a path conducts both ways, its readings no more than ``ratio`` and ``within_ohm`` apart."""
     low, high = sorted((forward_ohm, backward_ohm))
     return math.isfinite(high) and high < ratio * max(low, 1e-9) + within_ohm
