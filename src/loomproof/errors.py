@@ -101,6 +101,7 @@ class Todo(StrEnum):
     TRACE = "learn an unknown loom"
     WAIT = "wait longer for each touch"
     ZERO = "zero the leads"
+    ZERO_OPEN = "learn what each open lead has"
     ZERO_OR_RESISTOR = "zero the leads, or read a known resistance"
 
 

@@ -75,6 +75,7 @@ COMMANDS = {
     Todo.TRACE: "loomproof trace --adapter FILE --bench ADDRESS --to DIR learns one.",
     Todo.WAIT: "--wait gives more time for each end.",
     Todo.ZERO: "Run: loomproof bench zero --adapter {on:FILE}",
+    Todo.ZERO_OPEN: "Run: loomproof bench zero --open --bench ADDRESS --adapter {on:FILE}",
     Todo.ZERO_OR_RESISTOR: "Run: loomproof bench zero --adapter {on:FILE}, or: "
     "loomproof bench selftest --resistor A,B,OHM",
 }

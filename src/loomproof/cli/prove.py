@@ -74,6 +74,11 @@ MADE_ITSELF = "--hook-ups and --continue make adapter and plan themselves; --plu
 )
 @click.option("--place-within", metavar="LENGTH", help="Repeat what places a short until U is 5cm, or so.")
 @click.option(
+    "--learn-capacitance",
+    is_flag=True,
+    help="Of a loom that passes keep what each net has, so that a later break is placed by it.",
+)
+@click.option(
     "--watch",
     "watch_s",
     type=FiniteNumber(1, 3600),
@@ -115,6 +120,7 @@ def prove(
     repeats: int,
     no_locate: bool,
     place_within: str | None,
+    learn_capacitance: bool,
     watch_s: float | None,
     probe: bool,
     insulation: InsulationTest | None,
@@ -160,6 +166,7 @@ def prove(
             insulation,
             "--insulation wants the whole loom on the bench at once; it does not go with --hook-ups",
         ),
+        (learn_capacitance, "--learn-capacitance wants the whole loom on the bench at once; not --hook-ups"),
         (adapter or plan_file, MADE_ITSELF),
     ):
         if plugging and wrong:
@@ -182,6 +189,7 @@ def prove(
         repeats=repeats,
         locate=not no_locate,
         place_within_m=metres_given(place_within, "--place-within") if place_within else 0.0,
+        learn_capacitance=learn_capacitance,
         watch_s=watch_s or 0.0,
         plan=None if plan_file is None else saved_plan(plan_file, described),
         insulation=insulation,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import asdict
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, Strict, ValidationError
@@ -19,6 +20,7 @@ from loomproof.planning.request import InsulationTest, Request
 from loomproof.results.codec import Moment, Text, fault_of
 from loomproof.results.entered import Entered
 from loomproof.results.grade import Grade
+from loomproof.results.places import KnownFarads
 
 MOST_OHM = 1e3
 """Largest repeatability that a header may tell; far above what any ohmmeter has. Our convention."""
@@ -57,6 +59,8 @@ def run_header(request: Request, clearance: Clearance | None = None) -> dict[str
         "grade": request.grade,
         "locate": request.locate,
         "place_within_m": request.place_within_m,
+        "learn_capacitance": request.learn_capacitance,
+        "known_farads": None if request.known_farads is None else asdict(request.known_farads),
         "probed": [str(end) for end in request.probed],
         "insulation": None
         if request.insulation is None
@@ -146,6 +150,8 @@ class _Header(BaseModel):
     beside: Annotated[bool, Strict()] = False
     locate: Annotated[bool, Strict()] = False
     place_within_m: Annotated[float, Strict(), Field(ge=0.0, le=100.0)] = 0.0
+    learn_capacitance: Annotated[bool, Strict()] = False
+    known_farads: KnownFarads | None = None
     grade: Grade | None = None
     probed: tuple[End, ...] = ()
     insulation: (
@@ -159,7 +165,7 @@ class _Header(BaseModel):
 
 _OF_REQUEST = (
     *("run", "started", "answers", "waived", "person", "place", "inspection", "repeats", "watch_s", "probed"),
-    *("serial", "entered", "grade", "locate", "place_within_m"),
+    *("serial", "entered", "grade", "locate", "place_within_m", "learn_capacitance", "known_farads"),
 )
 
 

@@ -20,6 +20,7 @@ from loomproof.jobs.breaking_off import told_when_stopped
 from loomproof.jobs.by_hand import answered, clock_of, known_meter, written
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared, hand_for, touch_of
 from loomproof.jobs.keep import Keeping, Kept, begun, can_be_kept, keep
+from loomproof.jobs.known_farads import with_known_farads
 from loomproof.jobs.operator import Operator
 from loomproof.judgement.conclude import Outcome, conclude
 from loomproof.judgement.inspection import ITEMS, looked_over
@@ -66,6 +67,7 @@ def prove_on(
     request = yield from answered(
         bench, request, clearance, operator, "proof", lambda: _by_hand(request, bench, clearance)
     )
+    request = with_known_farads(request, clearance, store)
     begun(request, journal, store)
     header = headers.run_header(request, clearance)
     with journaled(bench, journal, header, touch_of(request.loom, hand), clock_of(bench)) as noted:

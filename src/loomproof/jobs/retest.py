@@ -19,6 +19,7 @@ from loomproof.jobs.files import folder_for
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared
 from loomproof.jobs.hookups import adapter_of
 from loomproof.jobs.keep import Keeping, begun, ended
+from loomproof.jobs.known_farads import with_known_farads
 from loomproof.jobs.operator import Operator
 from loomproof.jobs.plugging import plugging
 from loomproof.judgement.claims import claims_of
@@ -41,6 +42,7 @@ from loomproof.reports.words import plural
 from loomproof.results.document import Document
 from loomproof.results.findings import Finding
 from loomproof.results.measured import Measured
+from loomproof.results.places import KnownFarads
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +71,7 @@ class _Part:
     expectation: Expectation
     plan: Plan
     measured: Measured
+    known: KnownFarads | None
 
 
 def retest(
@@ -103,7 +106,7 @@ def _asked_again(
     )
     measured = yield from followed(request, plan, expectation, bench, clearance, measured)
     bench.confirm()
-    return _Part(clearance, expectation, plan, measured)
+    return _Part(clearance, expectation, plan, measured, request.known_farads)
 
 
 def _judged(
@@ -120,7 +123,14 @@ def _judged(
     unmet = tuple(pair for pair in measured.unmet if asked & set(pair))
     measured = replace(measured, untested=(), unmet=unmet)
     findings = without_adapter(explain(request.loom, measured, request.answers), plan)
-    findings = placed(expectation, measured, findings, request.place_within_m, locate=request.locate)
+    findings = placed(
+        expectation,
+        measured,
+        findings,
+        request.place_within_m,
+        locate=request.locate,
+        known=last.known,
+    )
     claims = claims_of(plan, measured, able, expectation)
     said = judged(request, plan, measured, findings, claims, last.clearance)
     return Retested(said, findings, measured, reached, len(nets), len(expectation.nets))
@@ -222,6 +232,7 @@ class _Asking:
                 f"retest of {self.before}",
                 lambda: _asked_again(request, ends, raw, clearance),
             )
+            request = with_known_farads(request, clearance, self.where.store)
             begun(request, journal, self.where.store)
             header = {
                 "retest": self.before,

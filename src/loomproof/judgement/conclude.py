@@ -18,7 +18,7 @@ from loomproof.judgement.entries import check_entries, connector_entries, wire_e
 from loomproof.judgement.no_adapter import without_adapter
 from loomproof.judgement.not_tested import not_tested, watched_s
 from loomproof.judgement.one_place import shared_places
-from loomproof.judgement.placed import placed
+from loomproof.judgement.placed import farads_of, placed
 from loomproof.judgement.verdict import Demand, Judgement, judgement_of
 from loomproof.loom.model import ConnectorKind
 from loomproof.measuring import probe_ends as probing
@@ -88,7 +88,14 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
     if insulation is not None:
         measured = replace(measured, leaks=(*measured.leaks, *insulation.leaks))
     findings = without_adapter(explain(loom, measured, request.answers), plan)
-    findings = placed(expectation, measured, findings, request.place_within_m, locate=request.locate)
+    findings = placed(
+        expectation,
+        measured,
+        findings,
+        request.place_within_m,
+        locate=request.locate,
+        known=request.known_farads,
+    )
     left_in = {name for finding in findings if finding.cause == Cause.LEFT_IN for name in finding.components}
     line = total_of(part.statistics for part in parts)
     ended = max(
@@ -163,6 +170,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
         ),
         findings=tuple(finding.stated(colours) for finding in findings),
         shared_places=shared_places(loom, findings),
+        capacitance=farads_of(expectation, measured) if said.verdict is doc.Verdict.PASS else (),
         coverage=doc.Coverage(
             tested=tuple(end for end in loom.cavities if end in tested),
             untested=tuple(end for end in measured.untested if end not in request.waived),

@@ -91,10 +91,13 @@ def _of(stretches: Sequence[WirePlace], failed: Failed) -> list[WirePlace]:
 def _basis(per_metre: PerMetre, pieces: int) -> str:
     """Return what the place rests on."""
     spread = f"its scatter along the wire taken as {per_metre.wander_ratio:.0%} over {per_metre.wander_m:g} m"
-    if pieces > 1:
-        return f"the capacitance of both pieces, in which picofarads per metre cancel; {spread}"
     count = per_metre.learned_from
+    learned = f"learned from {count} wire{'s' * (count > 1)} of this loom {per_metre.since}"
+    if pieces > 1:
+        spread += f", {learned}" * bool(per_metre.since)
+        return f"the capacitance of both pieces, in which picofarads per metre cancel; {spread}"
     known = f"learned from {count} sound wire{'s' * (count > 1)} beside it" if count else "assumed"
+    known = learned if per_metre.since else known
     return f"the capacitance of one piece, with {per_metre.f_per_m * 1e12:.0f} pF/m {known}; {spread}"
 
 

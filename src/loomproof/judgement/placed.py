@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 
@@ -24,11 +24,11 @@ from loomproof.locating.fitness import sound_beside, tree_of_unknown_length, tre
 from loomproof.locating.routes import Beside, beside, may_lie_together
 from loomproof.locating.shorts import Reading, ShortPlace, place_short
 from loomproof.locating.tree import Tree
-from loomproof.locating.wander import PerMetre, Sound, learned
-from loomproof.loom.model import End
+from loomproof.locating.wander import PerMetre, Sound, learned, of_loom
+from loomproof.loom.model import End, Loom
 from loomproof.results.findings import Evidence, Finding, Kind
 from loomproof.results.measured import Across, Measured, PieceFarads
-from loomproof.results.places import Place
+from loomproof.results.places import KnownFarads, NetFarads, Place
 
 UNSITED = "where these wires lie side by side is not described: give their bundles lengths and places"
 """Why no place of a touch is told where wires may run together for some unknown way."""
@@ -48,15 +48,18 @@ def placed(
     within_m: float = 0.0,
     *,
     locate: bool = True,
+    known: KnownFarads | None = None,
 ) -> tuple[Finding, ...]:
     """Return findings with the places that were read for; those of which nothing was read as they are.
+
+    ``known`` is what this very loom's nets had when it passed.
 
     Without ``locate`` none has one: joints need no further reading, but were not asked for.
 
     ``within_m`` is the U that was asked for: a break, which is not read more often for it, says so.
     """
     names = Names(expectation.loom)
-    broken = dict(_breaks(expectation, measured))
+    broken = dict(_breaks(expectation, measured, known))
     why = {expectation.net_of[end]: reason for end, reason in measured.unplaced}
     touching = dict(_shorts(expectation, measured))
     high = Counter(_nets(expectation, each) for each in findings if each.kind is Kind.HIGH_RESISTANCE)
@@ -89,7 +92,7 @@ def _nets(expectation: Expectation, finding: Finding) -> frozenset[int]:
 
 
 def _breaks(
-    expectation: Expectation, measured: Measured
+    expectation: Expectation, measured: Measured, known: KnownFarads | None
 ) -> Iterator[tuple[int, tuple[BreakPlace, tuple[PieceFarads, ...], Tree]]]:
     """Yield the place of each net of whose pieces one was read or more."""
     pieces: dict[int, list[PieceFarads]] = {}
@@ -103,10 +106,47 @@ def _breaks(
             tree = tree_of_unknown_length(expectation.loom, net, sum(piece.farad for piece in found))
         if tree is not None:
             read = [Piece(piece.ends, piece.farad, piece.u_f) for piece in found]
-            per_metre = _per_metre(expectation, measured, net) if len(found) == 1 else PerMetre()
-            known = {piece.ends for piece in found}
-            apart = dict.fromkeys(home[end] for end in net.cavities if end in home and home[end] not in known)
+            per_metre = PerMetre() if known is None else known_per_metre(expectation.loom, known)
+            if known is None and len(found) == 1:
+                per_metre = _per_metre(expectation, measured, net)
+            seen = {piece.ends for piece in found}
+            apart = dict.fromkeys(home[end] for end in net.cavities if end in home and home[end] not in seen)
+            whole = _whole(expectation.loom, net, known)
+            if whole is not None and len(read) == len(apart) == 1:  # what is missing of it is the other piece
+                u_f = math.hypot(whole.u_farad / 2, found[0].u_f)
+                read.append(Piece(apart.popitem()[0], max(whole.farad - found[0].farad, 0.0), u_f))
             yield index, (place_break(tree, read, per_metre, tuple(apart)), tuple(found), tree)
+
+
+def _whole(loom: Loom, net: Net, known: KnownFarads | None) -> NetFarads | None:
+    """Return what all of a net had when its loom passed, ``None`` where that is not known."""
+    nets = () if known is None else known.nets
+    return next((each for each in nets if each.wires == net.wires and _as_long(loom, each)), None)
+
+
+def _as_long(loom: Loom, each: NetFarads) -> bool:
+    return math.isclose(each.length_m, length_of(loom, each.wires), rel_tol=1e-6)
+
+
+def known_per_metre(loom: Loom, known: KnownFarads) -> PerMetre:
+    """Return what a metre has by what this loom's wires read when it passed, where they are as long."""
+    same = [Sound(each.length_m, each.farad, each.u_farad / 2) for each in known.nets if _as_long(loom, each)]
+    return of_loom(same, f"when it passed on {known.ended[:10]} (run {known.run})") if same else PerMetre()
+
+
+def length_of(loom: Loom, wires: Iterable[str]) -> float:
+    """Return the length of these wires together, m; 0 where one is not there or has none."""
+    lengths = [loom.wire_by_name[name].length_m if name in loom.wire_by_name else None for name in wires]
+    return 0.0 if None in lengths else math.fsum(length for length in lengths if length is not None)
+
+
+def farads_of(expectation: Expectation, measured: Measured) -> tuple[NetFarads, ...]:
+    """Return what was learned of each net of a sound loom, to be kept in its record."""
+    nets = [expectation.nets[expectation.net_of[min(piece.ends)]] for piece in measured.learned_farads]
+    return tuple(
+        NetFarads(net.wires, length_of(expectation.loom, net.wires), piece.farad, 2.0 * piece.u_f)
+        for net, piece in zip(nets, measured.learned_farads, strict=True)
+    )
 
 
 def _per_metre(expectation: Expectation, measured: Measured, net: Net) -> PerMetre:
@@ -130,7 +170,7 @@ def _with_break(
     within_m: float,
 ) -> Finding:
     said = of_break(names, expectation.loom, place, pieces, tree)
-    said = replace(said, readings=said.readings + place.per_metre.learned_from)
+    said = replace(said, readings=said.readings + place.per_metre.learned_from * (not place.per_metre.since))
     if within_m and said.basis:
         asked = (
             f"± {within_m:g} m was asked, but a break is not read more often for it: that scatter would stay"

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -192,12 +192,10 @@ def _after(cut: tuple[_Cut, list[int]], pieces: Sequence[Piece], before: PerMetr
     u2 = sum(piece.u_f**2 for piece in pieces) + (before.f_per_m * before.wander_ratio) ** 2 * strays_m2
     known = (before.f_per_m * before.ratio * length_m) ** 2
     mean = before.f_per_m + (read / length_m - before.f_per_m) * known / (known + u2)
-    return PerMetre(
-        max(mean, before.f_per_m / 10),
-        before.ratio * math.sqrt(u2 / (known + u2)),
-        before.wander_ratio,
-        before.wander_m,
-        before.learned_from,
+    return replace(
+        before,
+        f_per_m=max(mean, before.f_per_m / 10),
+        ratio=before.ratio * math.sqrt(u2 / (known + u2)),
     )
 
 

@@ -10,8 +10,8 @@ exp(-|u - v|/λ) over the pieces.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -30,7 +30,8 @@ assumption of this project, no figure of real looms is known here."""
 class PerMetre:
     """What one metre of wire has: ``f_per_m``, its relative standard uncertainty, and how it wanders.
 
-    ``learned_from`` counts the sound wires that it was learned from; 0: it is assumed.
+    ``learned_from`` counts the sound wires that it was learned from; 0: it is assumed. ``since`` says when
+    that was, "" for now.
     """
 
     f_per_m: float = ASSUMED_F_PER_M
@@ -38,6 +39,7 @@ class PerMetre:
     wander_ratio: float = WANDER_RATIO
     wander_m: float = WANDER_M
     learned_from: int = 0
+    since: str = ""
 
     @property
     def learned(self) -> bool:
@@ -84,10 +86,34 @@ def learned(sound: Iterable[Sound], start: PerMetre | None = None) -> PerMetre:
     if not wires:
         return start
     mean = sums / weights
-    return PerMetre(
-        mean,
-        math.sqrt(1.0 / weights) / mean,
-        start.wander_ratio,
-        start.wander_m,
-        start.learned_from + len(wires),
+    return replace(
+        start,
+        f_per_m=mean,
+        ratio=math.sqrt(1.0 / weights) / mean,
+        learned_from=start.learned_from + len(wires),
     )
+
+
+ASSUMED_WIRES = 8
+"""What is assumed of the wander counts as much as so many wires do (our convention)."""
+
+
+def of_loom(sound: Sequence[Sound], since: str) -> PerMetre:
+    """Return what one metre has in a loom of which these wires were read when it was sound, and its wander.
+
+    How far the wires' own picofarads per metre lie apart says how they wander along a wire: by the variance
+    of a piece, `variance_m2`. A few wires say little, so what is assumed counts as `ASSUMED_WIRES`.
+    """
+    found = replace(learned(sound), since=since)
+    squares = [
+        ((each.farad / each.length_m - found.f_per_m) ** 2 - (each.u_f / each.length_m) ** 2)
+        * each.length_m**2
+        / (found.f_per_m**2 * float(variance_m2(each.length_m, found.wander_m)))
+        for each in sound
+        if each.length_m > 0.0
+    ]
+    kept = ASSUMED_WIRES * found.wander_ratio**2
+    mean = max(
+        (kept + math.fsum(squares)) / (ASSUMED_WIRES + len(squares)), kept / (ASSUMED_WIRES + len(squares))
+    )
+    return replace(found, wander_ratio=math.sqrt(mean))

@@ -14,7 +14,7 @@ from loomproof.measuring.events import Event, Progress, Prompt
 from loomproof.measuring.hookup_result import HookUpResult
 from loomproof.measuring.insulation import measure_insulation
 from loomproof.measuring.insulation_test import clean, run_insulation
-from loomproof.measuring.placing import followed
+from loomproof.measuring.placing import can_learn, followed
 from loomproof.measuring.preparing import prepare
 from loomproof.measuring.run import run_plan
 from loomproof.planning.net_access import Scope
@@ -30,6 +30,8 @@ def measure(
     _known(request)
     if request.probed and clearance.capabilities.sense_ohm is None:
         raise UnfitError("this bench cannot sense; loose ends can't be read with the probe")
+    if request.learn_capacitance:
+        can_learn(request, clearance)
     ready = yield from prepare(request, bench, clearance)
     plan, expectation, scope = ready.plan, ready.expectation, ready.plan.scope
     measured = yield from run_plan(

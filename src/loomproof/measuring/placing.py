@@ -15,6 +15,7 @@ from loomproof.bench.adapter import Adapter, Lead
 from loomproof.bench.interface import Bench
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.nets import Net
+from loomproof.errors import AdapterError, Do, Todo, UnfitError
 from loomproof.locating.fitness import (
     free_of_parts,
     hanging_on,
@@ -64,6 +65,9 @@ def followed(
     A person with a meter who hears it beep is asked for none. Raises as `read_for_places` does.
     """
     require(clearance, bench, request.loom)
+    if request.learn_capacitance:
+        asker = Asker(bench, clearance, plan.scope.points)
+        measured = yield from _learned(plan, expectation, asker, request.adapter, measured)
     if not request.locate or clearance.capabilities.beep_ohm:
         return measured
     return (
@@ -76,6 +80,7 @@ def followed(
             measured,
             request.repeats,
             request.place_within_m,
+            known=request.known_farads is not None,
         )
     )
 
@@ -89,10 +94,13 @@ def read_for_places(
     measured: Measured,
     repeats: int = 1,
     within_m: float = 0.0,
+    *,
+    known: bool = False,
 ) -> Generator[Event, None, Measured]:
     """Return what was measured, with what places need; a loom without breaks or touches is asked nothing.
 
-    Ohms across a touch are repeated until its place has a U (k = 2) of ``within_m``, where that can be.
+    Where it is ``known`` what this loom's wires have, no sound wire is read beside a broken one. Ohms across
+    a touch are repeated until its place has a U (k = 2) of ``within_m``, where that can be.
     Raises `SafetyError` without a clearance for this loom and bench; the bench's errors.
     """
     require(clearance, bench, expectation.loom)
@@ -108,7 +116,8 @@ def read_for_places(
     if broken and clearance.capabilities.farads is not None:
         yield Progress("reading where wires are broken", 0, len(broken))
         whole = {end: group for group in measured.groups for end in group}
-        reader = _Farads(plan, expectation, asker, {lead.end: lead for lead in adapter.entries}, whole)
+        leads = {lead.end: lead for lead in adapter.entries}
+        reader = _Farads(plan, expectation, asker, leads, {} if known else whole)
         for net, pieces in broken:
             reader.follow(net, pieces)
         found = replace(
@@ -122,6 +131,49 @@ def read_for_places(
         across = [tuple(_across(plan, expectation, asker, nets, repeats, within_m)) for nets in touching]
         found = replace(found, across=tuple(across))
     return replace(found, resistance_readings=measured.resistance_readings + asker.readings)
+
+
+def can_learn(request: Request, clearance: Clearance) -> None:
+    """Refuse to learn capacitance where it can't be, before anything is asked of the loom.
+
+    Raises `UnfitError` for a bench that reads none, `AdapterError` for leads of which their own is not known.
+    """
+    adapter = request.adapter
+    if clearance.capabilities.farads is None:
+        raise UnfitError(
+            "this bench reads no capacitance, so none can be learned of the loom's wires",
+            cure="Prove it without, or on a bench that has a range of capacitance.",
+        )
+    unknown = [lead.end for lead in adapter.entries if not lead.open_zeroed]
+    if unknown:
+        raise AdapterError(
+            f"{NOT_ZEROED} ({len(unknown)} of them, {unknown[0]} the first)",
+            cure="Zero them with no loom on the adapter, then prove again.",
+            do=Do(Todo.ZERO_OPEN, str(adapter.file or "")),
+        )
+
+
+def _learned(
+    plan: Plan, expectation: Expectation, asker: Asker, adapter: Adapter, measured: Measured
+) -> Generator[Event, None, Measured]:
+    """Return what was measured, with the capacitance of each net in which a break could be placed.
+
+    One reading for each; none where any net is not as it should be.
+    """
+    if set(measured.groups) != set(measured.expected) or measured.leaks:
+        return measured
+    loom, whole = expectation.loom, set(measured.groups)
+    nets = [net for net in expectation.nets if net.wires and frozenset(net.cavities) in whole]
+    yield Progress("learning the capacitance of each net", 0, len(nets))
+    reader = _Farads(plan, expectation, asker, {lead.end: lead for lead in adapter.entries}, {})
+    found: list[PieceFarads] = []
+    for net in nets:
+        tree = None if hinders_farads(loom, net) else tree_or_why(loom, net)[0]
+        piece = reader.read(frozenset(net.cavities)) if tree is not None and tree.length_m else None
+        if piece is not None and piece.farad > 0.0:
+            found.append(piece)
+    count = measured.resistance_readings + asker.readings
+    return replace(measured, learned_farads=tuple(found), resistance_readings=count)
 
 
 def _broken(expectation: Expectation, measured: Measured) -> Iterator[tuple[Net, tuple[frozenset[End], ...]]]:

@@ -10,6 +10,7 @@ from loomproof.loom.model import End, Loom
 from loomproof.planning.plan import Plan
 from loomproof.results.entered import Entered
 from loomproof.results.grade import Grade
+from loomproof.results.places import KnownFarads
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +50,10 @@ class Request:
     """Whether what fails is followed by readings that place it, where the bench can."""
     place_within_m: float = 0.0
     """The U (k = 2) that a short's place is to have, m; 0: nothing is repeated for it."""
+    learn_capacitance: bool = False
+    """Whether each net of a loom without a fault is read for its capacitance, to be kept in the record."""
+    known_farads: KnownFarads | None = None
+    """What this very loom's nets had when it passed, from its record; places rest on it."""
     grade: Grade | None = None
     """The grade that a pass must reach; ``None``: ``bench`` where ohms are measured, else ``connections``."""
 

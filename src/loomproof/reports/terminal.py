@@ -22,6 +22,7 @@ from loomproof.reports.words import (
     VERDICTS,
     asked,
     averaged,
+    capacitance,
     clean,
     evidence,
     graded,
@@ -67,6 +68,8 @@ def summary_view(document: Document, *, cautions: bool = False) -> RenderableTyp
     facts.row("asked", asked(counts, document.bench.address))
     if said := averaged(document):
         facts.row("read", said)
+    if learned := capacitance(document):
+        facts.row("farads", learned)
     facts.row("run", f"{document.run}, {when(document.started)} to {when(document.ended)}")
     if bench.simulated:
         facts.row("note", "the bench was simulated: this says nothing of a real loom")

@@ -100,6 +100,17 @@ def place_text(place: Place) -> str:
     return f"{place.text}. By {place.basis} ({plural(place.readings, 'reading')}); {sure}"
 
 
+def capacitance(document: Document) -> str:
+    """Return what was learned of a sound loom's wires for later places, in words; "" where nothing was."""
+    nets = document.capacitance
+    if not nets:
+        return ""
+    each = [net.f_per_m * 1e12 for net in nets]
+    least, most = f"{min(each):.0f}", f"{max(each):.0f}"
+    span = f"{least} pF/m" if least == most else f"{least} to {most} pF/m"
+    return f"{plural(len(nets), 'net')}, {span}, by {plural(len(nets), 'reading')}: later places rest on it"
+
+
 def shared_places(document: Document) -> list[str]:
     """Return each place of several findings in words, with the numbers that they have in this document.
 

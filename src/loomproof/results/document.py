@@ -19,7 +19,7 @@ from loomproof.results.entered import Entered, ReferenceStandard
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision
-from loomproof.results.places import SharedPlace
+from loomproof.results.places import NetFarads, SharedPlace
 
 SCHEMA_NUMBER = 2
 """Of what is written. Documents of schema 1 have no grade, and limits that were moved to what their bench
@@ -246,9 +246,10 @@ class Document(_Value, Shown):
     measured). ``meter_check`` says on what it rests that the meter reads ohms at all; "": on nothing.
     ``person`` is who tested, ``entered`` what was entered besides, and ``method`` the name of the method
     ("" in documents from before it had one). ``wires`` is the wire list, in its order. ``watch`` is what was
-    watched while the loom was moved, ``shared_places`` are those at which several findings lie; where nothing
-    was watched, or no two lie together, they are not written. ``repeats`` is how often each joint and part
-    was read, a number fixed beforehand, for the mean; written where it is more than once.
+    watched while the loom was moved, ``shared_places`` are those at which several findings lie,
+    ``capacitance`` is what the nets of a loom that passed were asked for, on which later places rest; where
+    nothing was watched or asked, or no two lie together, they are not written. ``repeats`` is how often each
+    joint and part was read, a number fixed beforehand, for the mean; written where it is more than once.
     """
 
     schema_: Literal[1, 2] = Field(default=2, alias="schema")
@@ -271,6 +272,7 @@ class Document(_Value, Shown):
     adapter: AdapterEntry
     findings: tuple[Finding, ...] = ()
     shared_places: tuple[SharedPlace, ...] = ()
+    capacitance: tuple[NetFarads, ...] = ()
     coverage: Coverage
     counts: Counts
     repeats: int = Field(default=1, ge=1)
@@ -334,6 +336,8 @@ class Document(_Value, Shown):
             del found["repeats"]
         if not self.shared_places:
             del found["shared_places"]
+        if not self.capacitance:
+            del found["capacitance"]
         if self.entered.reference == ReferenceStandard():  # likewise
             del found["entered"]["reference"]
         for finding in found["findings"]:

@@ -211,6 +211,7 @@ class Measured:
     unplaced: tuple[tuple[End, str], ...] = ()
     """Nets, by one cavity, whose places were not read for, and why."""
     sound_farads: tuple[PieceFarads, ...] = ()
+    learned_farads: tuple[PieceFarads, ...] = ()
     """Sound wires that were read because a piece of a broken one beside them gave no capacitance."""
 
     watch: Wiggled | None = None

@@ -98,6 +98,32 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
+class NetFarads:
+    """What a sound net had against all else at 0 V: all its wires together, F, U (k = 2), without leads."""
+
+    wires: tuple[str, ...]
+    length_m: float
+    farad: float
+    u_farad: float
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+    @property
+    def f_per_m(self) -> float:
+        """What a metre of it had, F."""
+        return self.farad / self.length_m
+
+
+@dataclass(frozen=True, slots=True)
+class KnownFarads:
+    """What a loom's nets had when it passed, in a run that ended then (RFC 3339)."""
+
+    run: str
+    ended: str
+    nets: tuple[NetFarads, ...]
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+
+@dataclass(frozen=True, slots=True)
 class SharedPlace:
     """One place of a bundle at which several findings lie: one damage, not many.
 
