@@ -130,7 +130,7 @@ class Guard:
             await _say(send, 403, "This address was used already, lasts no longer, or is not of this server.")
             return
         kept = f"{self._cookie}={cookie}; Path=/; Max-Age={_KEPT_S}; HttpOnly; SameSite=Strict"
-        page = '<meta http-equiv="refresh" content="0; url=/"><p><a href="/">Go on to the bench</a></p>'
+        page = '<meta http-equiv="refresh" content="0; url=/"><main><a href="/">Go on to the bench</a></main>'
         await _html(send, 200, page, ((b"set-cookie", kept.encode()),))
 
     async def _bounded(self, scope: Scope, headers: dict[str, str], receive: Receive, send: Send) -> None:
@@ -178,12 +178,14 @@ def _with_headers(send: Send) -> Send:
 
 
 async def _say(send: Send, status: int, text: str) -> None:
-    await _html(send, status, f"<p>{escape(text)}</p>")
+    await _html(send, status, f"<main><h1>Not done</h1><p>{escape(text)}</p></main>")
 
 
 async def _html(send: Send, status: int, page: str, more: tuple[tuple[bytes, bytes], ...] = ()) -> None:
     head = (
         '<!doctype html><html lang="en"><meta charset="utf-8"><title>loomproof</title>'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        '<meta name="color-scheme" content="light dark">'
         '<link rel="icon" href="/static/icon.svg">'
     )
     send = _with_headers(send)

@@ -5,6 +5,8 @@ const shelf = `loomproof fit ${list.dataset.of}`;
 const word = document.getElementById("word");
 const person = document.getElementById("person");
 const EVERY_MS = 10000;
+const UNKNOWN =
+  "The server does not know this device any more: it was sent away, or the server was started anew. Come in by a new code.";
 let waiting = {};
 let kept = {};
 let heard = new Date();
@@ -80,36 +82,38 @@ async function why(answer) {
   return `Not kept: ${said.message}. ${said.lines.join(" ")}`;
 }
 
+// Send what waits, one after the other, then look what is ticked by now; what is ticked meanwhile goes as well.
 async function send() {
   if (sending) return;
   sending = true;
   let refused = "";
   try {
-    for (let next; (next = Object.entries(waiting)[0]); show()) {
-      const [step, said] = next;
-      const answer = await fetch(ticks, {
-        method: "POST",
-        headers: { "content-type": "application/json" },
-        body: JSON.stringify({ step, ...said }),
-      });
-      if (waiting[step] === said) delete waiting[step];
-      store(shelf, JSON.stringify(waiting));
-      if (answer.ok) take(await answer.json());
-      else {
-        refused = await why(answer);
-        say(refused, true);
-      }
-    }
-    const answer = await fetch(ticks);
-    if (answer.ok) {
-      take(await answer.json());
-      if (refused) say(refused, true);
-    } else say("The server does not know this device any more: it was sent away, or the server was started anew. Come in by a new code.", true);
+    do {
+      for (let next; (next = Object.entries(waiting)[0]); show()) refused = (await sent(...next)) || refused;
+      const answer = await fetch(ticks);
+      if (answer.ok) {
+        take(await answer.json());
+        if (refused) say(refused, true);
+      } else say(UNKNOWN, true);
+    } while (Object.keys(waiting).length);
   } catch {
     lost();
   }
   sending = false;
   show();
+}
+
+async function sent(step, said) {
+  const answer = await fetch(ticks, {
+    method: "POST",
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify({ step, ...said }),
+  });
+  if (waiting[step] === said) delete waiting[step];
+  store(shelf, JSON.stringify(waiting));
+  if (!answer.ok) return why(answer);
+  take(await answer.json());
+  return "";
 }
 
 list.addEventListener("submit", (event) => {
