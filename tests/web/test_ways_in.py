@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import os
-import pty
 import re
 import signal
 import socket
@@ -135,6 +134,7 @@ def test_without_a_network_no_phone_is_let_in(monkeypatch: pytest.MonkeyPatch) -
 
 def test_enter_at_the_terminal_prints_a_way_back_in(tmp_path: Path) -> None:
     """On a real terminal, with the server listening on the network too where there is one."""
+    pty = pytest.importorskip("pty", reason="this system has no pseudo-terminals")
     try:
         here = address_here()
     except UsageError:
