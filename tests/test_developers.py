@@ -53,3 +53,23 @@ def test_the_rooms_are_those_of_the_contract() -> None:
     assert all(f"`{name}.py`" in PAGE for name in rest)
     rooms = re.findall(r"^\| `(\w+)` \| (?!function)", PAGE.partition("## The rooms")[2], re.MULTILINE)
     assert set(rooms) == {name for floor in floors for name in floor} - rest
+
+
+def test_each_decision_says_what_why_at_what_cost_and_where() -> None:
+    """And the files that it names are there; the list has them all in order."""
+    pages = sorted((ROOT / "docs" / "decisions").glob("[0-9]*.md"))
+    index = (ROOT / "docs" / "decisions" / "index.md").read_text(encoding="utf-8")
+    assert re.findall(r"\]\((\S+)\)", index) == [page.name for page in pages]
+    for number, page in enumerate(pages, start=1):
+        text = page.read_text(encoding="utf-8")
+        assert page.name.startswith(f"{number:04}-")
+        assert text.startswith(f"# {number}. ")
+        heads = re.findall(r"^\*\*(\w+)\.\*\*", text, re.MULTILINE)
+        assert heads == ["Asked", "Decided", "Why", "Costs", "Where"], page
+        named = re.findall(r"`([\w/]+\.(?:py|md|txt|toml))`", text)
+        assert named, page
+        for name in named:
+            assert any(path == name or path.endswith(f"/{name}") for path in [*KNOWN, *LOCKS]), name
+
+
+LOCKS = [f"requirements/{path.name}" for path in (ROOT / "requirements").iterdir()]

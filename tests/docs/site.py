@@ -29,6 +29,7 @@ KEPT = (".md", ".svg")
 
 MADE_FROM = {
     "src/loomproof/bench/profiles": "reference/profiles.md",
+    "src/loomproof/cli/main.py": "reference/commands.md",
     "src/loomproof/loom/columns.py": "reference/tables.md",
 }
 """Pages made from what stands in the source: a page by hand leads there, for whoever reads it in a clone."""

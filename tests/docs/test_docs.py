@@ -104,7 +104,7 @@ def test_the_readme_leads_to_what_is_there_and_fits_one_screen() -> None:
 
 
 def test_every_page_is_in_the_navigation_once() -> None:
-    told = re.findall(r"([\w/]+\.md)$", SETTINGS, re.MULTILINE)
+    told = re.findall(r"([\w/-]+\.md)$", SETTINGS, re.MULTILINE)
     assert sorted(told) == sorted(PAGES)
 
 
