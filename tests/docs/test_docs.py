@@ -148,3 +148,37 @@ def test_the_site_is_built_so_that_a_warning_stops_it() -> None:
     assert "--strict" in line
     assert "--quiet" not in line
     assert all(f"{each}: warn" in SETTINGS for each in ("omitted_files", "not_found", "anchors"))
+
+
+def running_text(page: str) -> list[str]:
+    """The words of a page's sentences: no code, tables, headings and lists of links, and no cautions.
+
+    Cautions stand wherever somebody could be hurt, in the same words.
+    """
+    text = re.sub(r"^```.*?^```", "", page, flags=re.MULTILINE | re.DOTALL)
+    text = re.sub(r"^(?:\||#|>|!!!|    ).*$", "", text, flags=re.MULTILINE)
+    text = re.sub(r"\]\([^)]*\)", "]", text)
+    sentences = re.split(r"(?<=[.:?])\s", text)
+    return re.findall(r"[\w`/-]+", " ".join(each for each in sentences if "battery off" not in each).lower())
+
+
+def shared(pages: dict[str, str], length: int = 20) -> dict[str, set[str]]:
+    """What so many words in a row stand on more than one page, with the pages."""
+    found: dict[str, set[str]] = {}
+    for name, page in pages.items():
+        words = running_text(page)
+        for at in range(len(words) - length + 1):
+            found.setdefault(" ".join(words[at : at + length]), set()).add(name)
+    return {text: names for text, names in found.items() if len(names) > 1}
+
+
+def test_no_page_repeats_another() -> None:
+    assert shared({name: PAGES[name] for name in BY_HAND}) == {}
+
+
+def test_a_page_that_repeats_another_is_seen() -> None:
+    sentence = "one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen "
+    one = f"# A\n\n{sentence * 2}\n"
+    other = f"Something before.\n{sentence}\n{sentence}\n\n| a | b |\n"
+    assert shared({"a": one, "b": other})
+    assert not shared({"a": one, "b": "```text\n" + one + "```\n> " + sentence * 2})
