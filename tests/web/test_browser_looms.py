@@ -207,3 +207,52 @@ def test_steps_are_ticked_a_retest_stands_beside_its_run_and_the_shelf_finds_the
     )
     expect(page.locator("#checked")).to_contain_text("<i>handed over.pdf: genuine")
     expect(page.locator("#checked")).to_contain_text("FAIL")
+
+
+def test_a_list_is_dropped_understood_asked_about_and_kept(page: Page, server: Server, folder: Path) -> None:
+    rows = f"wire,from,to,length\nW1,A:1,B:1,1200\nW2,A:2,{HOSTILE.replace(',', '')}:2,800\n"
+    page.goto(server.base)
+    page.get_by_label("Files").set_input_files(
+        {"name": "<i>pair.csv", "mimeType": "text/csv", "buffer": rows.encode()}
+    )
+    page.get_by_role("button", name="Read it").click()
+    expect(page.get_by_role("heading", name="Bring a loom: <i>pair.csv")).to_be_visible()
+    expect(page.get_by_text("a wire in each row")).to_be_visible()
+    assert page.get_by_role("button", name="Keep this loom").count() == 0
+    page.locator("form.asked select").select_option("mm")
+    page.get_by_role("button", name="Answer").click()
+    expect(page.locator(".facts")).to_contain_text("2 wires")
+    page.get_by_label("Name", exact=True).fill("pair")
+    page.get_by_label("I have looked at the columns").check()
+    page.get_by_role("button", name="Keep this loom").click()
+    expect(page).to_have_url(f"{server.base}/looms/pair/look")
+    assert load(folder / "pair").loom.wire_by_name["W2"].length_m == pytest.approx(0.8)
+    assert page.title() == "Look at pair · loomproof"
+    page.goto(server.base)
+    expect(page.get_by_role("link", name="pair", exact=True)).to_be_visible()
+
+
+def test_what_is_wrong_with_the_form_stays_in_it(page: Page, server: Server) -> None:
+    page.goto(f"{server.base}/looms/engine")
+    page.get_by_text("How it is proved").click()
+    page.get_by_label("Watch it while it is moved, s").fill("0.5")
+    page.get_by_label("Cavities waived, by name").fill("BULK:1")
+    page.get_by_role("button", name="Prove this loom").click()
+    expect(page.get_by_role("alert")).to_contain_text("no number from 1 to 3600")
+    expect(page.get_by_label("Cavities waived, by name")).to_have_value("BULK:1")
+
+
+def test_pages_fit_narrow_screens_and_name_what_is_pressed(page: Page, server: Server) -> None:
+    paths = ("/", "/looms/engine", "/looms/engine/look", "/looms/hostile/look", "/looms/wrong", "/runs")
+    for width in (1280, 820, 390):
+        page.set_viewport_size({"width": width, "height": 900})
+        for path in paths:
+            page.goto(server.base + path)
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, (path, width)
+            unnamed = page.evaluate(
+                "[...document.querySelectorAll('button, input, select, textarea, a')]"
+                ".filter(e => e.type !== 'hidden')"
+                ".filter(e => !(e.textContent.trim() || e.ariaLabel || e.labels?.length))"
+                ".map(e => e.outerHTML)"
+            )
+            assert unnamed == [], path

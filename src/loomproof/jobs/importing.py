@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import Enum
 from pathlib import Path
@@ -168,6 +169,34 @@ class ListImport:
         return Imported(loom, self.reading.notes)
 
 
+KINDS = {
+    "wires": "a wire in each row",
+    "nets": "an end in each row, joined by what they have in common",
+    "pins": "pins of connectors, nothing joined",
+}
+"""What a list holds, by its kind, in words."""
+
+
+def facts_of(reading: Reading) -> Iterator[tuple[str, str]]:
+    """Yield what was understood of a list, heading and text, before anything is written."""
+    coloured = any(role == "colour" for role, _ in reading.columns)
+    loom = reading.loom
+    read, left, refused = reading.counts
+    became = [f"{read} read", f"{left} left out", *([f"{refused} refused"] if refused else [])]
+    facts = [
+        ("sheets", ", ".join(reading.sheets)),
+        ("headings", f"row {reading.heading_row}" if reading.heading_row else ""),
+        *((role, f"column {heading}") for role, heading in reading.columns),
+        *((f"{side}_connector", name) for side, name in reading.named),
+        ("not used", ", ".join(reading.columns_left)),
+        ("parted by", repr(reading.separator) if reading.separator else ""),
+        ("colour code", f"{reading.units.code}: {reading.code_why}" if coloured else ""),
+        ("rows", f"{reading.rows}: {', '.join(became)}"),
+        ("makes", f"{len(loom.wires)} wires, {len(loom.connectors)} connectors and splices" if loom else ""),
+    ]
+    yield from ((head, text) for head, text in facts if text)
+
+
 def read_list(source: Path, target: Path, given: Answers, name: str = "") -> ListImport:
     """Understand a list under the answers given, and those kept where it was imported before.
 
@@ -181,6 +210,15 @@ def read_list(source: Path, target: Path, given: Answers, name: str = "") -> Lis
             str(problem or f"{source}: there is no such file"),
             cure="Name a list, a workbook, a KBL or a VEC file.",
         )
+    return list_from(data, source, target, given, name)
+
+
+def list_from(data: bytes, source: Path, target: Path, given: Answers, name: str = "") -> ListImport:
+    """Understand the bytes of a list as `read_list` does; of ``source`` its name alone counts.
+
+    Raises as `read_list` does.
+    """
+    questions.refuse_unknown(given.said)
     kept, old = _kept(target)
     name = name or (old.name if old else "") or source.stem
     if kept is not None:

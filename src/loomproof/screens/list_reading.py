@@ -59,36 +59,14 @@ def _ask(question: Question) -> str:
     return str(click.prompt("  Answer", type=kind, err=True))
 
 
-_KINDS = {
-    "wires": "a wire in each row",
-    "nets": "an end in each row, joined by what they have in common",
-    "pins": "pins of connectors, nothing joined",
-}
-
-
 def show_reading(reading: Reading, how: How, *, everything: bool = False) -> None:
     """Show what was understood of a list, before anything is written."""
+    from loomproof.jobs.importing import KINDS, facts_of
     from loomproof.reports.words import clean
 
-    click.echo(f"{reading.file}: {_KINDS[reading.kind]}.", err=True)
-    coloured = any(role == "colour" for role, _ in reading.columns)
-    loom = reading.loom
-    read, left, refused = reading.counts
-    became = [f"{read} read", f"{left} left out", *([f"{refused} refused"] if refused else [])]
-    lines = [
-        ("sheets", ", ".join(reading.sheets)),
-        ("headings", f"row {reading.heading_row}" if reading.heading_row else ""),
-        *((role, f"column {heading}") for role, heading in reading.columns),
-        *((f"{side}_connector", name) for side, name in reading.named),
-        ("not used", ", ".join(reading.columns_left)),
-        ("parted by", repr(reading.separator) if reading.separator else ""),
-        ("colour code", f"{reading.units.code}: {reading.code_why}" if coloured else ""),
-        ("rows", f"{reading.rows}: {', '.join(became)}"),
-        ("makes", f"{len(loom.wires)} wires, {len(loom.connectors)} connectors and splices" if loom else ""),
-    ]
-    for head, text in lines:
-        if text:
-            click.echo(f"  {head:<15} {clean(text)}", err=True)
+    click.echo(f"{reading.file}: {KINDS[reading.kind]}.", err=True)
+    for head, text in facts_of(reading):
+        click.echo(f"  {head:<15} {clean(text)}", err=True)
     if reading.sample:
         click.echo("  as read:", err=True)
         for row, text in reading.sample:

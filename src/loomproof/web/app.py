@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl
 
 from loomproof.errors import LoomproofError, UsageError
-from loomproof.web import fitting, keeping, kept, lan, live, look, mending, start, touch, wiggle
+from loomproof.web import bringing, fitting, keeping, kept, lan, live, look, mending, start, touch, wiggle
 from loomproof.web.answers import Answer, Asked, Data, File, Go, Handler, House, Page
 from loomproof.web.doors import Seat
 from loomproof.web.guard import SEAT, Application, Guard
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 GETS: dict[str, Handler] = {
     "/": start.looms,
+    "/brought/{key}": bringing.show,
     "/looms/{loom}": start.prepare,
     "/looms/{loom}/look": look.look,
     "/prove": live.proving,
@@ -52,6 +53,10 @@ GETS: dict[str, Handler] = {
     "/fit/{loom}/sheet.pdf": fitting.paper,
 }
 POSTS: dict[str, Handler] = {
+    "/brought": bringing.bring,
+    "/brought/{key}/read": bringing.read,
+    "/brought/{key}/keep": bringing.take,
+    "/brought/{key}/drop": bringing.drop,
     "/looms/{loom}/check": start.check,
     "/looms/{loom}/prove": start.prove,
     "/prove/stop": live.stop,
@@ -179,7 +184,7 @@ async def _asked(request: Request) -> Asked:
             said = {}
     elif kind == "application/x-www-form-urlencoded":
         form = dict(parse_qsl(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=2000))
-    elif kind == "multipart/form-data":
+    elif kind == "multipart/form-data" and body:
         form, files = parts(body, full)
     names = {name: str(text) for name, text in request.path_params.items()}
     return Asked(request.scope[SEAT], names, form, dict(request.query_params), said, files)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 from loomproof.errors import Problem
 from loomproof.loom import columns, tables, workbook
@@ -40,6 +40,11 @@ def shown(problems: Iterable[Problem], path: Path, how: How) -> Iterator[Beside]
     """Yield each problem beside what stands in its row, in the tables of the loom at ``path``."""
     problems = tuple(problems)
     read = tables_of(path, {(each.file, each.sheet) for each in problems}) if problems else {}
+    yield from among(problems, read, how)
+
+
+def among(problems: Sequence[Problem], read: Mapping[tuple[str, str], Table], how: How) -> Iterator[Beside]:
+    """Yield each problem beside what stands in its row, in tables by file and sheet."""
     rows = {place: dict(table.rows) for place, table in read.items()}
     for number, problem in enumerate(problems):
         text = " ".join(filter(None, (_said(problem), how(problem.do))))
@@ -83,10 +88,20 @@ def tables_of(path: Path, wanted: Iterable[tuple[str, str]]) -> dict[tuple[str, 
     if path.suffix.casefold() not in WORKBOOKS:
         return {}
     data, _ = tables.read_bytes(path)
-    if data is None:
-        return {}
-    book = workbook.read(data, path.name, columns.SHEETS, {})
-    return {(path.name, table.sheet): table for table in book.tables.values()}
+    return {} if data is None else tables_in({path.name: data})
+
+
+def tables_in(files: Mapping[str, bytes]) -> dict[tuple[str, str], Table]:
+    """Return the tables of a loom's files, CSV or a workbook, by file and sheet, as far as they are text."""
+    found: dict[tuple[str, str], Table] = {}
+    for name, data in files.items():
+        suffix = PurePosixPath(name).suffix.casefold()
+        if suffix in WORKBOOKS:
+            book = workbook.read(data, name, columns.SHEETS, {})
+            found |= {(name, table.sheet): table for table in book.tables.values()}
+        elif suffix == ".csv" and (table := tables.parse_csv(data, name)[0]) is not None:
+            found[name, ""] = table
+    return found
 
 
 def _said(problem: Problem) -> str:

@@ -7,6 +7,7 @@ import threading
 from collections import OrderedDict
 from typing import Generic, TypeVar
 
+from loomproof.jobs.bringing import Brought
 from loomproof.jobs.loom_shelf import LoomShelf
 from loomproof.jobs.retest import Retested
 from loomproof.results.document import Document
@@ -50,6 +51,7 @@ class Memory:
 
     def __init__(self) -> None:
         self.retests: Few[tuple[Document, Retested]] = Few(MOST_RETESTS)
+        self.brought: Few[Brought] = Few(MOST_BROUGHT)
         self._shelves: Few[LoomShelf] = Few(1)
 
     def shelf(self, store: str | None) -> LoomShelf:

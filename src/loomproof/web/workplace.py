@@ -41,13 +41,17 @@ class Workplace:
     mend: Callable[[], str] | None = None
     probe: Probe | None = None
 
+    @property
+    def folder(self) -> Path:
+        """Where looms are kept that are brought here: the folder of looms, else one among the results."""
+        return self.out / "looms" if _is_loom(self.looms) else self.looms
+
     def found(self) -> dict[str, Path]:
-        """Return the looms by name: the one that was given, or those in the folder."""
-        if _is_loom(self.looms):
-            return {self.looms.name: self.looms}
-        if not self.looms.is_dir():
-            return {}
-        return {path.name: path for path in sorted(self.looms.iterdir()) if _is_loom(path)}
+        """Return the looms by name: the one that was given, and those in the folder."""
+        one = {self.looms.name: self.looms} if _is_loom(self.looms) else {}
+        if not self.folder.is_dir():
+            return one
+        return {path.name: path for path in sorted(self.folder.iterdir()) if _is_loom(path)} | one
 
     def loom(self, name: str) -> Path:
         """Return where a loom is. Raises `UsageError` for a name that is none here."""
@@ -124,8 +128,8 @@ def _is_loom(path: Path) -> bool:
 
 
 def refuse_none(workplace: Workplace) -> None:
-    """Refuse a folder without looms: `DescriptionError`."""
-    if not workplace.found():
+    """Refuse what is neither a folder, which looms may be brought to, nor a loom: `DescriptionError`."""
+    if not (workplace.looms.is_dir() or workplace.found()):
         raise DescriptionError(
             f"{workplace.looms}: there is no loom",
             cure="Name a folder of looms, or one loom: a folder with loom.toml, a workbook, a KBL file.",
