@@ -70,8 +70,11 @@ def take(house: House, asked: Asked) -> Answer:
     try:
         what = replace(what, called=asked.field("called") or what.called)
         made = understood(what, house.workplace.folder)
-        if isinstance(made, ListImport) and made.unsure and not asked.field("right"):
+        if isinstance(made, ListImport):
             made.made()  # what is open or wrong is said before
+            if made.reading.questions:
+                raise UsageError("a question stands open", cure=f"Answer it, if with {LEAVE!r}.")
+        if isinstance(made, ListImport) and made.unsure and not asked.field("right"):
             raise UsageError(
                 "nobody has confirmed these columns", cure="Look at them, and say that this is right."
             )
