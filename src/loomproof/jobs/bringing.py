@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from enum import Enum
 from pathlib import Path, PurePosixPath
+from typing import assert_never
 
 from loomproof.errors import DescriptionError, InputError, Problem, UsageError
 from loomproof.jobs.files import name_of
@@ -109,6 +110,8 @@ def understood(what: Brought, folder: Path) -> LoadedLoom | ListImport:
             return list_from(what.data, Path(what.name), place_for(called, folder), what.answers, called)
         case Sort.HARNESS | Sort.OTHER:
             return _of_a_file(what)
+        case unknown:
+            assert_never(unknown)
 
 
 def _of_a_file(what: Brought) -> LoadedLoom:
