@@ -163,6 +163,21 @@ def test_learning_goes_on_where_it_stopped_takes_back_and_leaves_out(
     assert run([*words_given[:-2], str(tmp_path / "none.csv"), "--made-safe", "--resume"]) == 2
 
 
+def test_who_has_enough_keeps_what_was_learned(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The third end is not asked for: the run ends well, and the table holds two."""
+    words = iter([None, None, Word.DONE])
+    real = learn_adapter._next_touch
+
+    def between(reader: Bench, clearance: Clearance, patience: Patience) -> int | Word | None:
+        word = next(words)
+        return real(reader, clearance, Patience(60.0, patience.clock, patience.pause, lambda: word))
+
+    monkeypatch.setattr(learn_adapter, "_next_touch", between)
+    serve([low for p in (7, 3) for low in [*[1 << (p - 1)] * 4, 0]], monkeypatch)
+    assert learn(tmp_path / "learned.csv", "5") == 0
+    assert [lead.point for lead in read_adapter(tmp_path / "learned.csv").entries] == [3, 7]
+
+
 def test_a_table_that_has_no_folder_is_refused_before_anything_is_touched(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -73,6 +73,7 @@ def test_a_figure_that_is_no_suggestion_is_told_and_a_name_may_begin_with_one() 
     assert there.refused
     assert "There is no suggestion 9" in there.said
     assert there.named.answers == ()
+    assert desk(touch("INJ1:2"), Letters("²")).text == "²", "a figure that no key of a suggestion has"
     assert desk(touch("INJ1:2"), Letters(" "), typed("5A:1")).named.names[at("INJ1:2")] == End("5A", "1")
     # Behind a letter a figure is a letter; with nothing suggested it begins a line.
     assert desk(touch("INJ1:2"), typed("K1")).named.names[at("INJ1:2")] == End("K1", "2")

@@ -65,10 +65,25 @@ def page(browser: Browser, server: Server) -> Page:
     """The page of who drives; how many tones it was to sound is counted."""
     made = browser.new_context().new_page()
     made.add_init_script(COUNT_TONES)
+    made.on("pageerror", lambda error: WRONG.append(str(error)))
     made.set_default_timeout(PATIENCE_MS)
     made.goto(server.address)
     expect(made.get_by_role("heading", name="Looms")).to_be_visible(timeout=PATIENCE_MS)
     return made
+
+
+WRONG: list[str] = []
+"""What went wrong in scripts of the pages."""
+
+
+@pytest.fixture(autouse=True)
+def ended(page: Page, server: Server) -> Iterator[None]:
+    """Leave no job behind, whatever a test came to."""
+    yield
+    page.goto(f"{server.base}/prove")
+    page.request.post(f"{server.base}/prove/stop", headers={"origin": server.base})
+    expect(page.locator("#progress")).to_be_hidden()
+    assert not WRONG
 
 
 def begun(page: Page, server: Server, loom: str, button: str) -> None:
@@ -134,7 +149,7 @@ def test_a_touch_lights_its_face_says_its_net_and_sounds(page: Page, server: Ser
 def test_names_stay_names_and_fit_when_they_are_touched(page: Page, server: Server) -> None:
     begun(page, server, "hostile", "Say what is touched")
     hold(page, End("BODY", "2"))
-    expect(page.locator("#ends")).to_contain_text(f"{HOSTILE}:2")
+    expect(page.locator("#ends")).to_contain_text(str(End(HOSTILE, "2")))
     expect(cell(page, End(HOSTILE, "2"))).to_contain_text("◉")
     assert (page.title(), page.locator("img").count()) == ("Touch · loomproof", 0)
     for width in (1280, 820, 390):

@@ -56,6 +56,8 @@ def test_ends_that_are_learned_taken_back_and_left_out_are_seen_so() -> None:
         ("waiting for a touch", 1, 12),
     )
     assert sight.left().lines == ("t.csv: 1 of 13 ends learned.",)
+    sight.see(Touched((8,), (B,)))
+    assert sight.see(asked[1]).values["learned"] is None, "taken back: it is said no longer"
 
 
 def test_words_are_heard_in_turn_and_done_ends_the_wait() -> None:
@@ -137,6 +139,17 @@ def test_what_ends_are_called_is_seen_where_it_changes() -> None:
     seen = sight.see(after)
     assert len(seen.items) == 1
     assert list(seen.items.values()) == [{"name": "PLUG:4"}], "asked, for its plug has a name, and confirmed"
+
+
+def test_what_stands_there_says_up_to_where_it_has_heard_the_page() -> None:
+    named = begun(TAIL)
+    sight, stands = Naming(TAIL, named.names), shown(Desk(named))
+    assert sight.see(stands).values["heard"] == 0
+    sight.hear({"line": "X", "number": 1})
+    sight.hear({"line": "XY", "number": 2})
+    assert sight.see(stands).values["heard"] == 0, "the job has not taken them yet"
+    sight.pressed(0.0)
+    assert sight.see(stands).values["heard"] == 2
 
 
 def sight_keys(sight: Naming, said: dict[str, object]) -> list[Key | Letters]:

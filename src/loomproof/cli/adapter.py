@@ -120,7 +120,7 @@ def touch(
 
     Never to mains earth. With --to the adapter's free ends are touched in the loom's order, no loom on,
     and the table is written; each touch beeps, u and Enter takes the last one back, s and Enter leaves an end
-    out. With --adapter, the loom on, each touch names its net.
+    out, d and Enter ends it. With --adapter, the loom on, each touch names its net.
     """
     from loomproof.jobs.adapters import read_adapter
     from loomproof.jobs.gate import Assured

@@ -114,9 +114,9 @@ def on_touching(
 
 
 def at_the_probe(wait_s: float) -> Patience:
-    """Return how long a touch is waited for, s, and what the person at the probe types meanwhile: u or s."""
+    """Return how long a touch is waited for, s, and what the person there types meanwhile: u, s or d."""
     from loomproof.jobs.learn_adapter import Patience, Word
     from loomproof.screens.terminal_operator import typed_meanwhile
 
-    words = {"u": Word.UNDO, "s": Word.SKIP}
+    words = {"u": Word.UNDO, "s": Word.SKIP, "d": Word.DONE}
     return Patience(wait_s, said=lambda: words.get(typed_meanwhile()))

@@ -105,7 +105,7 @@ class Saying(AtTheProbe):
     def see(self, event: Event) -> Seen:
         """Tell a touch, and keep it among the last ones."""
         if isinstance(event, TouchAsked):
-            return Seen(waits=("waiting for a touch", 0, 0))
+            return Seen({"ready": True}, waits=("waiting for a touch", 0, 0))
         if not isinstance(event, Touched):
             return super().see(event)
         told = self._telling.touch(event)
@@ -193,7 +193,10 @@ class Learning(AtTheProbe):
             items[str(self._asked[-1])] = {"left": True}
         self._asked.append(end)
         asked = {"end": str(end), "number": number, "of": of}
-        return Seen({"asked": asked}, items, ("waiting for a touch", number - 1, of))
+        values: dict[str, Any] = {"ready": True, "asked": asked}
+        if any(item is None for item in items.values()):
+            values["learned"] = None  # what was said of it holds no more
+        return Seen(values, items, ("waiting for a touch", number - 1, of))
 
     def ended(self, _: object) -> Ending:
         """Return what the job comes to."""
@@ -218,6 +221,7 @@ class Naming(AtTheProbe):
         self._ends = {str(end): now for end, now in names.items()}
         self._names = dict(names)
         self._keys: list[Key | Letters] = []
+        self._number = self._heard = 0
         self._turn = threading.Condition()
 
     def begun(self) -> Seen:
@@ -231,9 +235,8 @@ class Naming(AtTheProbe):
         new = {end: now for end, now in event.names.items() if self._names.get(end) != now}
         self._names |= new
         items = {str(end): {"name": str(now)} for end, now in new.items()}
-        return Seen(
-            {"shown": _stands(event)}, items, ("waiting for a touch or an answer", event.done, event.of)
-        )
+        values = {"ready": True, "shown": _stands(event), "heard": self._heard}
+        return Seen(values, items, ("waiting for a touch or an answer", event.done, event.of))
 
     def pressed(self, wait_s: float) -> list[Key | Letters]:
         """Return what was typed and pressed on the page since, waiting so long at most, s."""
@@ -241,15 +244,21 @@ class Naming(AtTheProbe):
             if not self._keys:
                 self._turn.wait(wait_s)
             pressed, self._keys = self._keys, []
+            self._heard = self._number
             return pressed
 
     def hear(self, said: Mapping[str, object]) -> Seen:
-        """Take a line as it stands on the page, and what is done with it. Raises `UsageError`."""
+        """Take a line as it stands on the page, and what is done with it, by its number. Raises `UsageError`.
+
+        What stands there by then says up to which number it has been heard.
+        """
         if "probe" in said:
             return self._held(said["probe"])
         keys = [*_line(said.get("line")), *_presses(said)]
+        number = said.get("number")
         with self._turn:
             self._keys += keys
+            self._number = number if isinstance(number, int) else self._number
             self._turn.notify_all()
         return NOTHING
 

@@ -2,27 +2,24 @@
 import { at, drives, made, send } from "./live.js";
 import { sound } from "./sound.js";
 
-const sent = new Set();
+let sent = 0; // the number of the last thing that was said to the job
+let waits = Promise.resolve(); // one after another: what is typed must come as it was typed
 let touches = null;
 let chosen = "";
 
 function say(said) {
-  send("/prove/say", said);
+  sent += 1;
+  const numbered = { ...said, number: sent };
+  waits = waits.then(() => send("/prove/say", numbered));
 }
 
-// What the job makes of the line itself (an answer clears it, a word completes it) comes into the field; what
-// it only has later than the field has it does not.
-function adopt(shown) {
+// What the job makes of the line (an answer clears it, a word completes it) comes into the field once the job
+// has heard all that was said to it.
+function adopt(shown, heard) {
+  if (touches === null) sent = Math.max(sent, heard);
   const field = at("typed");
-  const line = shown.text.trim();
-  if (sent.has(line) || line === field.value.trim()) return;
+  if (heard < sent || shown.text.trim() === field.value.trim()) return;
   field.value = shown.text.trimStart();
-  sent.clear();
-}
-
-function act(said) {
-  sent.clear();
-  say(said);
 }
 
 function ends(shown) {
@@ -36,7 +33,7 @@ function ends(shown) {
         button.setAttribute("aria-label", `It is ${each.name}`);
         const now = shown.ends.findIndex((other) => other.chosen);
         const steps = (index - now + shown.ends.length) % shown.ends.length;
-        button.addEventListener("click", () => act({ press: "other", times: steps }));
+        button.addEventListener("click", () => say({ press: "other", times: steps }));
         line.append(" ", button);
       }
       return line;
@@ -50,7 +47,7 @@ function offers(shown) {
     ...shown.offers.map((offer) => {
       const line = made("li");
       const button = made("button", offer.says, { type: "button" });
-      button.addEventListener("click", () => act({ press: "take", times: Number(offer.key) }));
+      button.addEventListener("click", () => say({ press: "take", times: Number(offer.key) }));
       line.append(button, made("span", ` ${offer.reason}`));
       return line;
     }),
@@ -62,7 +59,7 @@ function candidates(shown) {
     ...shown.candidates.map(([word, meaning], index) => {
       const button = made("button", meaning ? `${word} (${meaning})` : word, { type: "button", className: "quiet" });
       button.addEventListener("click", () => {
-        act({ line: at("typed").value, press: "complete", times: index + 1 });
+        say({ line: at("typed").value, press: "complete", times: index + 1 });
         at("typed").focus();
       });
       return button;
@@ -70,7 +67,7 @@ function candidates(shown) {
   );
 }
 
-export function naming(shown, items, { light, first, cells }) {
+export function naming({ shown, heard }, items, { light, first, cells }) {
   for (const [end, item] of items) {
     const cell = cells.get(end);
     if (cell) called(cell, end, item.name);
@@ -91,7 +88,7 @@ export function naming(shown, items, { light, first, cells }) {
     at("meant").textContent = shown.meant;
     offers(shown);
     candidates(shown);
-    adopt(shown);
+    adopt(shown, heard);
   }
   const meant = shown.ends.find((each) => each.chosen);
   if (touches !== null && shown.touches > touches) sound([880, 0.15]);
@@ -111,14 +108,13 @@ function called(cell, end, name) {
 const line = document.getElementById("line");
 if (line) {
   at("typed").addEventListener("input", () => {
-    sent.add(at("typed").value.trim());
     say({ line: at("typed").value });
   });
   line.addEventListener("submit", (event) => {
     event.preventDefault();
-    act({ line: at("typed").value, press: "enter" });
+    say({ line: at("typed").value, press: "enter" });
   });
   for (const button of line.querySelectorAll("[data-press]")) {
-    button.addEventListener("click", () => act({ press: button.dataset.press }));
+    button.addEventListener("click", () => say({ press: button.dataset.press }));
   }
 }

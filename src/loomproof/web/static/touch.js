@@ -11,7 +11,7 @@ const SIGNS = {
   touched: ["◉", "touched"],
   missing: ["?", "on this net by the description, not reached"],
   asked: ["➜", "touch this one"],
-  known: ["✓", ""],
+  known: ["✓", "is this point"],
   left: ["–", "left out"],
   chosen: ["➜", "the one that is meant"],
 };
@@ -24,8 +24,8 @@ function light(end, as, text = "") {
   if (as) cell.dataset.lit = as;
   else delete cell.dataset.lit;
   const [sign, words] = SIGNS[as] || ["·", ""];
-  cell.querySelector(".sign").textContent = text || sign;
-  cell.querySelector(".hidden").textContent = [words, text].filter(Boolean).join(" ");
+  cell.querySelector(".sign").textContent = sign + text;
+  cell.querySelector(".hidden").textContent = words;
 }
 
 function first(lit) {
@@ -152,7 +152,7 @@ document.addEventListener("told", (event) => {
   }
   at("probe").hidden = now.page !== "/touch";
   if (at("hold")) at("hold").hidden = !view.held || now.phase !== "running" || !drives;
-  for (const button of document.querySelectorAll("[data-word], [data-press], #faces button")) {
+  for (const button of document.querySelectorAll("[data-word], [data-press]")) {
     button.disabled = now.phase !== "running";
   }
   if (kind === "say") {
@@ -163,9 +163,13 @@ document.addEventListener("told", (event) => {
     const fresh = said.begun === undefined ? said.view || {} : {};
     learning(view, { asked: "asked" in fresh, learned: "learned" in fresh });
   } else {
-    naming(view.shown, items, { light, first, cells, drives });
+    naming(view, items, { light, first, cells, drives });
   }
   if (view.held) hold();
+  // Until it is asked for, a probe on the loom is in the way of what is looked at first.
+  for (const button of document.querySelectorAll("#faces button")) {
+    button.disabled = now.phase !== "running" || !view.ready;
+  }
 });
 
 function word(said) {
