@@ -41,11 +41,13 @@ class SerialLine:
     def receive(self, timeout_s: float) -> bytes:
         """Return what has arrived, after at most this time and a slice (50 ms) more."""
         try:
+            data = b""
+            if timeout_s > 0.0:
+                data = self._port.read(1)
+                if not data:
+                    return b""
             waiting = self._port.in_waiting
-            if waiting or timeout_s <= 0.0:
-                return self._port.read(waiting)
-            data = self._port.read(1)
-            return data + self._port.read(self._port.in_waiting) if data else b""
+            return data + self._port.read(waiting) if waiting else data
         except (serial.SerialException, OSError, TypeError) as error:
             # A TypeError is what pyserial gives where the port was closed under a read.
             raise self._gone(error) from error

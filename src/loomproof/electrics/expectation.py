@@ -20,11 +20,11 @@ from loomproof.electrics import tables
 from loomproof.electrics.component_kinds import joined_ends
 from loomproof.electrics.conductors import Conductor, component_conductor, wire_conductor
 from loomproof.electrics.couplings import Coupling, couplings_of
-from loomproof.electrics.islands import Island, islands_of
+from loomproof.electrics.islands import Edge, Island, islands_of
 from loomproof.electrics.joints import contact_ohm
 from loomproof.electrics.loads import AGED_OHM, share_ohms
 from loomproof.electrics.nets import Net, nets_of
-from loomproof.electrics.network import SENSITIVITY_FLOOR
+from loomproof.electrics.network import SENSITIVITY_FLOOR, alone_ohm
 from loomproof.errors import UsageError, suggestion
 from loomproof.loom.model import End, Loom
 
@@ -154,6 +154,8 @@ class Expectation:
         island = self.island_of[net_index]
         cold = 1.0 - tables.copper().temperature_coefficient_per_k * 2.0 * temperature_u_k
         share = max(cold, 0.0) / max(self.loom.settings.margin_ratio, 1.0)
+        if island.lone is not None:
+            return [share * alone_ohm(island.lone.copper_ohm)] * len(pairs)
         nodes = [[island.node_of[end] for end in pair] for pair in pairs]
         a, b = (np.array(side, dtype=np.intp) for side in zip(*nodes, strict=True))
         return [share * float(ohm) for ohm in island.copper.resistances(a, b)]
@@ -168,6 +170,8 @@ class Expectation:
         return self.island_of[net]
 
     def _solve(self, island: Island, pairs: Sequence[tuple[End, End]]) -> list[Between]:
+        if island.lone is not None:
+            return [self._along(island.lone, pair) for pair in pairs]
         a = np.array([island.node_of[pair[0]] for pair in pairs], dtype=np.intp)
         b = np.array([island.node_of[pair[1]] for pair in pairs], dtype=np.intp)
         contacts = np.array([self.contacts_ohm(*pair) for pair in pairs])
@@ -179,39 +183,58 @@ class Expectation:
         sensitivity = share**2
         found = []
         for k, pair in enumerate(pairs):
-            wire_share: dict[str, float] = {}
-            wire_open: dict[str, float] = {}
-            part_share: dict[str, float] = {}
-            part_open: dict[str, float] = {}
-            defaults = False
-            for e in np.flatnonzero(sensitivity[:, k] > SENSITIVITY_FLOOR).tolist():
-                conductor = island.edges[e].conductor
-                if conductor is None:
-                    continue
-                defaults = defaults or bool(conductor.defaulted)
-                shares, opens = (
-                    (wire_share, wire_open) if conductor.kind == "wire" else (part_share, part_open)
-                )
-                shares[conductor.name] = float(sensitivity[e, k])
-                opens[conductor.name] = float(opened[e, k])
-            load_ohm = min((self.share_ohms.get(name, math.inf) for name in wire_share), default=math.inf)
-            limit = self.limit_ohm(float(sound[k]), load_ohm)
-            found.append(
-                Between(
-                    a=pair[0],
-                    b=pair[1],
-                    expected_ohm=float(expected[k]),
-                    sound_ohm=float(sound[k]),
-                    limit_ohm=limit,
-                    load_ohm=load_ohm,
-                    wires=tuple(name for name, ohm in wire_open.items() if ohm > limit),
-                    sensitivity=wire_share,
-                    open_ohm=wire_open,
-                    component_open_ohm=part_open,
-                    defaults_used=defaults,
-                )
-            )
+            carrying = [
+                (island.edges[e], float(sensitivity[e, k]), float(opened[e, k]))
+                for e in np.flatnonzero(sensitivity[:, k] > SENSITIVITY_FLOOR).tolist()
+            ]
+            found.append(self._between(pair, float(expected[k]), float(sound[k]), carrying))
         return found
+
+    def _along(self, edge: Edge, pair: tuple[End, End]) -> Between:
+        """Return what a pair reads that one edge alone joins: an open of it leaves nothing."""
+        contacts_ohm = self.contacts_ohm(*pair)
+        nominal_ohm = alone_ohm(edge.nominal_ohm)
+        share = nominal_ohm / edge.nominal_ohm
+        greatest_ohm = alone_ohm(edge.greatest_ohm)
+        carrying = [(edge, share * share, math.inf)]
+        return self._between(pair, nominal_ohm + contacts_ohm, greatest_ohm + contacts_ohm, carrying)
+
+    def _between(
+        self,
+        pair: tuple[End, End],
+        expected_ohm: float,
+        sound_ohm: float,
+        carrying: Sequence[tuple[Edge, float, float]],
+    ) -> Between:
+        """Return a reading; ``carrying``: each edge with its sensitivity, and what reads without it, Ω."""
+        wire_share: dict[str, float] = {}
+        wire_open: dict[str, float] = {}
+        part_open: dict[str, float] = {}
+        defaults = False
+        for edge, sensitivity, open_ohm in carrying:
+            conductor = edge.conductor
+            if conductor is None:
+                continue
+            defaults = defaults or bool(conductor.defaulted)
+            if conductor.kind == "wire":
+                wire_share[conductor.name], wire_open[conductor.name] = sensitivity, open_ohm
+            else:
+                part_open[conductor.name] = open_ohm
+        load_ohm = min((self.share_ohms.get(name, math.inf) for name in wire_share), default=math.inf)
+        limit_ohm = self.limit_ohm(sound_ohm, load_ohm)
+        return Between(
+            a=pair[0],
+            b=pair[1],
+            expected_ohm=expected_ohm,
+            sound_ohm=sound_ohm,
+            limit_ohm=limit_ohm,
+            load_ohm=load_ohm,
+            wires=tuple(name for name, ohm in wire_open.items() if ohm > limit_ohm),
+            sensitivity=wire_share,
+            open_ohm=wire_open,
+            component_open_ohm=part_open,
+            defaults_used=defaults,
+        )
 
 
 def expect(loom: Loom, temperature_c: float = ROOM_TEMPERATURE_C) -> Expectation:

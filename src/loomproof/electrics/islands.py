@@ -28,6 +28,11 @@ class Edge(NamedTuple):
     conductor: Conductor | None = None
     coupling: Coupling | None = None
 
+    @property
+    def copper_ohm(self) -> float:
+        """What solid copper leaves of a wire, Ω; a coupling's least."""
+        return self.least_ohm if self.conductor is None else max(self.conductor.copper_ohm, LEAST_OHM)
+
 
 @dataclass(frozen=True)
 class Island:
@@ -40,6 +45,12 @@ class Island:
     nets: tuple[int, ...]
     node_of: Mapping[End, int]
     edges: tuple[Edge, ...]
+
+    @cached_property
+    def lone(self) -> Edge | None:
+        """The only edge, such as a wire from plug to plug, or ``None``: nothing is to be solved then."""
+        alone = len(self.edges) == 1 and len(self.node_of) == 2 and self.edges[0].tail != self.edges[0].head
+        return self.edges[0] if alone else None
 
     @cached_property
     def nominal(self) -> Network:
@@ -59,12 +70,7 @@ class Island:
     @cached_property
     def copper(self) -> Network:
         """Wires at what solid copper leaves them, joints and fuses at nothing, couplings at their least."""
-        return self._network(
-            [
-                edge.least_ohm if edge.conductor is None else max(edge.conductor.copper_ohm, LEAST_OHM)
-                for edge in self.edges
-            ]
-        )
+        return self._network([edge.copper_ohm for edge in self.edges])
 
     @cached_property
     def conductors(self) -> Ints:

@@ -40,6 +40,11 @@ def _below(nodes: int) -> NDArray[np.bool_]:
     return np.tri(nodes, dtype=np.bool_)
 
 
+def alone_ohm(ohm: float) -> float:
+    """Return what a network of one edge has between its two nodes, Ω: to the last bit as `Network` has it."""
+    return 1.0 / (1.0 / ohm)
+
+
 class Network:
     """A connected network of ``nodes`` nodes; edge k joins tails[k] to heads[k] with ohms[k] > 0."""
 

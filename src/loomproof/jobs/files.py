@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import secrets
 from datetime import UTC, datetime
@@ -98,4 +97,6 @@ def folder_for(out: Path) -> None:
 
 def json_of(document: Document) -> bytes:
     """Return the results document as people and programs read it."""
-    return (json.dumps(document.plain(), indent=2, ensure_ascii=False) + "\n").encode()
+    from pydantic_core import to_json  # Python's own writer takes ten times as long where it indents
+
+    return to_json(document.plain(), indent=2) + b"\n"

@@ -73,6 +73,8 @@ def _from_a(loom: Loom, place: WirePlace) -> tuple[float, float]:
 
 def _most(loom: Loom, seen: Sequence[_Seen]) -> list[_Seen] | None:
     """Return the most findings that one place of one bundle explains, two at least; of equals the closest."""
+    if len(seen) < 2:  # as for every sound loom, which needs no distribution then
+        return None
     from scipy.special import chdtri
 
     best = (1, False, 0.0)

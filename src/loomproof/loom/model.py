@@ -13,7 +13,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field, fields, is_dataclass
 from enum import StrEnum
 from functools import cached_property
 
@@ -326,9 +326,10 @@ class Loom(Shown):
         What came later counts where it is stated: a description without keeps the digest that it had.
         """
         later = ("part_number", "revision", "left_out", "learned_from", "traced_in", "bundles")
-        stated = {key: value for key, value in asdict(self).items() if value or key not in later}
+        own = ((each.name, getattr(self, each.name)) for each in fields(self))
+        stated = {name: _plain(value) for name, value in own if value or name not in later}
         return hashlib.sha256(
-            json.dumps(_plain(stated), sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode()
+            json.dumps(stated, sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode()
         ).hexdigest()
 
     def neighbours(self, end: End) -> tuple[End, ...]:
@@ -353,4 +354,6 @@ def _plain(value: object) -> object:
         return sorted(value)
     if isinstance(value, tuple | list):
         return [_plain(item) for item in value]
+    if is_dataclass(value):
+        return {each.name: _plain(getattr(value, each.name)) for each in fields(value)}
     return value

@@ -114,6 +114,8 @@ class Grower:
             keep(self.pruned(self.grown(self.every_row)))
         starts = list(found[min(found)])
         current = list(starts[0])
+        # The fewer rows the weakest set alone covers, the sooner it is not needed at all.
+        weakest = min(self._alone(current))
         rounds = 0
         while self.spent < work and rounds < MOST_ROUNDS:
             reached = len(current) <= bound
@@ -123,12 +125,14 @@ class Grower:
             if rounds % 100 == 0:
                 starts = list(found[min(found)])
                 current = list(self.rng.choice(starts))
+                weakest = min(self._alone(current))
             other = self._regrown(current)
-            if len(other) <= len(current):
-                keep(other)
-            # The fewer rows the weakest set alone covers, the sooner it is not needed at all.
-            if (len(other), min(self._alone(other))) <= (len(current), min(self._alone(current))):
-                current = other
+            if len(other) > len(current):
+                continue
+            keep(other)
+            its_weakest = min(self._alone(other))
+            if (len(other), its_weakest) <= (len(current), weakest):
+                current, weakest = other, its_weakest
         return sorted(found[min(found)])
 
     def _regrown(self, sets: Sequence[int]) -> list[int]:
@@ -202,21 +206,14 @@ class Grower:
         """Return a set with units added while one covers an open row or half of one, and what it covers."""
         problem, random_ = self.problem, self.rng.random
         room = problem.capacity - problem.size(chosen | problem.stay)
-        options = [o for o in touching if o[3] <= room and not chosen >> o[0] & 1]
+        options = self._fitting(chosen, room, touching)
         if not options:
             return chosen, self.covered(chosen) & open_rows
         a = b = 0
         for u in units_of(chosen):
             a, b = a | self.left[u], b | self.right[u]
         a, b = a & open_rows, b & open_rows
-        while True:
-            barred = chosen
-            for group, most in problem.limits:
-                if ((chosen | problem.stay) & group).bit_count() >= most:
-                    barred |= group
-            options = [o for o in options if o[3] <= room and not barred >> o[0] & 1]
-            if not options:
-                return chosen, a & b
+        while options:
             done = (a & b).bit_count()
             self.spent += self._price * len(options)
             best, best_score = options[0], 0.0
@@ -227,10 +224,20 @@ class Grower:
                 if score > best_score:
                     best, best_score = option, score
             if best_score <= 0:
-                return chosen, a & b
+                break
             u, la, ra, size, _, _ = best
             chosen |= 1 << u
             a, b, room = a | la, b | ra, room - size
+            options = self._fitting(chosen, room, options)
+        return chosen, a & b
+
+    def _fitting(self, chosen: int, room: int, options: Sequence[_Option]) -> list[_Option]:
+        """Return the options that a set still has room for, and that no limit bars from it."""
+        barred = chosen
+        for group, most in self.problem.limits:
+            if ((chosen | self.problem.stay) & group).bit_count() >= most:
+                barred |= group
+        return [o for o in options if o[3] <= room and not barred >> o[0] & 1]
 
     def pruned(self, sets: Sequence[int]) -> list[int]:
         """Leave out sets whose rows the others cover, looked at in an order by chance."""

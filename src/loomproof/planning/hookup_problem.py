@@ -37,7 +37,7 @@ class Problem:
 
     def size(self, mask: int) -> int:
         """The points that a set takes."""
-        return sum(self.sizes[u] for u in units_of(mask))
+        return sum([self.sizes[u] for u in units_of(mask)])
 
     def fits(self, mask: int) -> bool:
         """Whether a set with all that stays is within capacity and limits."""
@@ -66,7 +66,10 @@ class Problem:
 
 def units_of(mask: int) -> Iterator[int]:
     """Yield the units of a mask, lowest first."""
-    return (one.bit_length() - 1 for one in singles(mask))
+    while mask:
+        low = mask & -mask
+        yield low.bit_length() - 1
+        mask ^= low
 
 
 def mask_of(units: Iterable[int]) -> int:
@@ -174,8 +177,13 @@ def _union(masks: Iterable[int]) -> int:
 
 def open_cuts(sets: Sequence[int], signature: int) -> list[Row]:
     """Return a cut for each part of a net that shares no hook-up with the rest of it."""
+    if not signature & (signature - 1):  # one unit, or none
+        return []
     parts = list(singles(signature))
     for chosen in sets:
+        touched = chosen & signature
+        if not touched & (touched - 1):  # it brings no two units together, so no two parts
+            continue
         together = [part for part in parts if part & chosen]
         if len(together) > 1:
             parts = [part for part in parts if not part & chosen] + [sum(together)]
@@ -189,7 +197,10 @@ def unmet(sets: Sequence[int], signatures: Sequence[int], wanted: Sequence[int] 
     """
     chosen = None if wanted is None or set(wanted) == set(signatures) else set(wanted)
     whole = _union([*sets, *signatures])
-    met = {one: _union(chosen for chosen in sets if chosen & one) for one in singles(whole)}
+    met = dict.fromkeys(singles(whole), 0)
+    for together in sets:
+        for one in singles(together):
+            met[one] |= together
     near = [_union(met[one] for one in singles(mask)) for mask in signatures]
     pairs = [
         (a, b)

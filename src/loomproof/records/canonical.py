@@ -15,6 +15,7 @@ MOST_BYTES = 64 * 1024 * 1024
 """A record beyond this is refused unread: the largest looms stay far below it."""
 
 _EXACT = 2**53 - 1
+_EXACT_DIGITS = len(str(_EXACT))
 
 _CANONICAL: deque[bytes] = deque(maxlen=16)
 """SHA-256 of the last texts that this process made, or found to be, canonical.
@@ -87,6 +88,8 @@ _CURE = "The file was changed after it was sealed, or it is no loomproof record.
 
 
 def _number(text: str) -> int | float:
+    if len(text) < _EXACT_DIGITS:
+        return int(text)
     # Canonical numbers are IEEE 754 doubles; from 2^53 on one may be written without a point.
     value = float(text)
     return int(value) if abs(value) <= _EXACT else value

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, Table, insert, select
-from sqlalchemy.dialects import postgresql, sqlite
 
 from loomproof.errors import RecordError
 from loomproof.records.canonical import sha256_hex
@@ -27,8 +26,15 @@ from loomproof.results.document import Document
 
 def add_once(connection: Connection, table: Table, values: Mapping[str, object]) -> None:
     """Put a row in unless it is there already."""
-    made = sqlite.insert(table) if connection.dialect.name == "sqlite" else postgresql.insert(table)
-    connection.execute(made.values(**values).on_conflict_do_nothing())
+    # Each dialect has the clause in its own words, and takes a while to be imported.
+    if connection.dialect.name == "sqlite":
+        from sqlalchemy.dialects import sqlite
+
+        connection.execute(sqlite.insert(table).values(**values).on_conflict_do_nothing())
+    else:
+        from sqlalchemy.dialects import postgresql
+
+        connection.execute(postgresql.insert(table).values(**values).on_conflict_do_nothing())
 
 
 def insert_run(connection: Connection, verified: Verified, record: bytes, journal: bytes) -> int:
