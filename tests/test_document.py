@@ -7,6 +7,7 @@ import json
 import jsonschema
 import pytest
 
+from loomproof.jobs.files import json_of
 from loomproof.loom.model import End
 from loomproof.results.document import ClaimEntry, Document
 from loomproof.results.measured import Decision, Judged
@@ -31,6 +32,12 @@ def test_documents_hold_to_the_schema() -> None:
 def test_documents_read_back() -> None:
     first = document()
     assert Document.model_validate(json.loads(json.dumps(first.plain()))) == first
+
+
+def test_the_results_file_is_written_as_the_standard_writer_would() -> None:
+    """By Python's own json: the same text, in the same order, indented by two."""
+    first = document(person='Zoë "Z" \\ Ørsted\t\x01')
+    assert json_of(first) == (json.dumps(first.plain(), indent=2, ensure_ascii=False) + "\n").encode()
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ import pytest
 from loomproof.electrics import readings
 from loomproof.electrics.components import component_reading
 from loomproof.electrics.expectation import Expectation, expect
+from loomproof.electrics.islands import Island
 from loomproof.electrics.readings import readings_of
 from loomproof.errors import UsageError
 from loomproof.loom.model import ComponentKind, End, Loom, Settings, end_of
@@ -298,3 +299,21 @@ def test_a_component_on_a_splice_is_read_from_the_nearest_cavity() -> None:
     found = component_reading(expectation, expectation.couplings[0])
     assert found.a == end_of("B:1")
     assert found.expected_ohm == pytest.approx(10.0 + 1.065 / 58 / 0.5 + 0.010 + 0.020)
+
+
+def test_a_wire_from_plug_to_plug_is_read_to_the_last_bit_as_a_network(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Sealed figures stay what they were: `Island.lone` leaves out the solving, and nothing else."""
+    looms = [random_loom(random.Random(k), nets=14, cavities=28, parts=k % 4) for k in range(12)]
+    quick = [_all_that_is_expected(loom) for loom in looms]
+    assert sum(bool(island.lone) for loom in looms for island in expect(loom).islands) > 10
+    monkeypatch.setattr(Island, "lone", None)
+    assert [_all_that_is_expected(loom) for loom in looms] == quick
+
+
+def _all_that_is_expected(loom: Loom) -> list[str]:
+    expectation = expect(loom, 31.5)
+    pairs = [pair for net in expectation.nets for pair in readings_of(expectation, net.index).pairs]
+    told = expectation.between_all([*pairs, *((b, a) for a, b in pairs)])
+    return [*map(repr, told), *(repr(expectation.copper_ohm(net.index, 1.5)) for net in expectation.nets)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import sys
 from dataclasses import replace
 
 import pytest
@@ -142,3 +143,10 @@ def test_a_document_of_one_fault_has_no_shared_place_and_does_not_write_any() ->
     document = placed(_loom(), "open W2 at ECU:2 0.6 m")[0].document
     assert document.shared_places == ()
     assert "shared_places" not in document.plain()
+
+
+def test_fewer_than_two_places_ask_for_no_distribution(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a sound loom's proof does not need, and takes long to be imported, is not imported."""
+    monkeypatch.setitem(sys.modules, "scipy.special", None)
+    assert shared_places(_row(4), ()) == ()
+    assert shared_places(_row(4), [_open(_row(4), 1, 1.0, 0.02)]) == ()
