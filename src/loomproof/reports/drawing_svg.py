@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
-from html import escape
+from xml.sax.saxutils import escape, quoteattr
 
 INK = "#1b1b1b"
 PALE = "#6b6b6b"
@@ -124,7 +124,7 @@ def printable(content: str) -> str:
 
 def escaped(content: str) -> str:
     """Return a text as it stands inside an element."""
-    return escape(printable(content), quote=False)
+    return escape(printable(content))
 
 
 def named(content: Iterable[str], **names: str) -> Iterator[str]:
@@ -151,7 +151,7 @@ def document(width: float, height: float, title: str, description: str, body: It
             '<?xml version="1.0" encoding="UTF-8"?>',
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{height:g}" '
             f'viewBox="0 0 {width:g} {height:g}" role="img" aria-labelledby="title desc" '
-            f'font-family="{FONT}">',
+            f"font-family={quoteattr(FONT)}>",
             f'<title id="title">{escaped(title)}</title>',
             f'<desc id="desc">{escaped(description)}</desc>',
             f'<rect width="{width:g}" height="{height:g}" fill="{PAPER}"/>',
