@@ -4,9 +4,9 @@
 
 Each line of a page is carried out as `tests.docs.test_tutorials` does on the simulator, but that what proves
 or retests does so at the port of an emulated board in a process of its own: the reference scanner as it is
-built first, which senses, or with converter and multiplexers where the page is about ohms. A fault of the
-page's bench address is put into the loom on the board. Compared are verdicts, findings, what a repair made of
-them, and exit codes; grades and figures are those of another bench.
+built first, which senses. A fault of the page's bench address is put into the loom on the board. Compared are
+verdicts, findings and exit codes; grades and figures are those of another bench. The tutorial of a repaired
+harness is about milliohms and a bench with four wires, which no board is: it stays with the simulator.
 """
 
 from __future__ import annotations
@@ -28,28 +28,23 @@ from tests.firmware.building import missing
 from tests.firmware.processes import Emulation
 from tests.results import table_file
 
-PAGES: dict[str, tuple[str, ...]] = {"salvaged_loom": (), "certificates": (), "repaired_harness": ("--ohms",)}
-"""Each tutorial, and what its board is beside the chip."""
+PAGES = ("salvaged_loom", "certificates")
 
-TOLD = re.compile(r"^ *(?:\d+\. \w+: .*|PASS\b|FAIL\b|UNDECIDED\b|gone: .*|finding \d+ is gone: .*)")
-COARSE = "sim:?fault=high%200.15%20W3"
-"""The bench that a page shows to be too coarse for its fault; the board is not, so this stays simulated."""
-
-ON_A_BENCH = ("prove", "retest")
+TOLD = re.compile(r"^(?:\d+\. \w+: .*|PASS\b|FAIL\b|UNDECIDED\b)")
+ON_A_BENCH = "prove"
 OF_A_REAL_ONE = ("--made-safe", "--meter-volts", "0")
 
 
 class OnBoard:
     """Runs the lines of one page; the board is there from the first line that wants a bench."""
 
-    def __init__(self, served: Sequence[str]) -> None:
-        self._served = served
+    def __init__(self) -> None:
         self._emulation: Emulation | None = None
         self.proofs = 0
 
     def run(self, words: list[str], folder: Path) -> tuple[int, str]:
         """Carry one line out; return its exit code and what it shows."""
-        if words[0] in ON_A_BENCH and "--bench" in words and COARSE not in words:
+        if words[0] == ON_A_BENCH and "--bench" in words:
             words = [*self._led(words, folder), *OF_A_REAL_ONE]
             self.proofs += 1
         done = loomproof(*words, cwd=folder)
@@ -59,9 +54,8 @@ class OnBoard:
 
     def _led(self, words: list[str], folder: Path) -> list[str]:
         at = words.index("--bench") + 1
-        loom = words[1] if words[0] == "prove" else words[2]
         if self._emulation is None:
-            self._emulation = Emulation(folder / loom, [*self._served, "--any-rate"])
+            self._emulation = Emulation(folder / words[1], ["--any-rate"])
         self._tell("mend")
         for fault in parse_qs(words[at].partition("?")[2]).get("fault", ()):
             self._tell(f"fault {fault}")
@@ -87,14 +81,14 @@ def told(lines: Sequence[str]) -> list[str]:
 def compare(name: str) -> tuple[int, int, list[str]]:
     """Carry a tutorial out on its board; return its lines, the proofs among them, and what differs."""
     page = (ROOT / "docs" / "tutorials" / f"{name}.md").read_text(encoding="utf-8")
-    board, lines, differs = OnBoard(PAGES[name]), 0, list[str]()
+    board, lines, differs = OnBoard(), 0, list[str]()
     with tempfile.TemporaryDirectory() as folder:
         home = {"LOOMPROOF_HOME": f"{folder}/home", "NO_COLOR": "1"}
         try:
             with mock.patch.dict(os.environ, home):
                 for command, shown, _ in carry_out(page, Path(folder), board.run):
                     lines += 1
-                    bench = any(f"loomproof {verb}" in command.typed for verb in ON_A_BENCH)
+                    bench = f"loomproof {ON_A_BENCH} " in command.typed
                     said = told(command.shown) if bench else []
                     said = list(command.shown) if command.typed == "echo $?" else said
                     found = list(shown) if command.typed == "echo $?" else told(shown) if bench else []
@@ -115,14 +109,13 @@ def main(argv: Sequence[str]) -> int:
         print(why)
         return 0
     began = time.monotonic()
-    names = [orders.page] if orders.page else list(PAGES)[:1] if orders.short else list(PAGES)
-    rows = ["| tutorial | board | lines | proofs on it | differs |", "| --- | --- | ---: | ---: | --- |"]
+    names = [orders.page] if orders.page else list(PAGES[:1] if orders.short else PAGES)
+    rows = ["| tutorial | lines | proofs on the board | differs |", "| --- | ---: | ---: | --- |"]
     worst = 0
     for name in names:
         lines, proofs, differs = compare(name)
         worst = max(worst, bool(differs))
-        kind = "with converter and multiplexers" if PAGES[name] else "64 points, senses"
-        rows.append(f"| {name} | {kind} | {lines} | {proofs} | {'; '.join(differs) or 'nothing'} |")
+        rows.append(f"| {name} | {lines} | {proofs} | {'; '.join(differs) or 'nothing'} |")
     short = orders.short or bool(orders.page)
     table_file("figures", "tutorials_on_board", rows, time.monotonic() - began, short=short)
     return worst
