@@ -11,7 +11,17 @@ import pytest
 
 from loomproof.bench.adapter import in_order, read_adapter, write_adapter
 from loomproof.errors import UsageError
-from loomproof.jobs.events import Change, Event, Moved, Progress, Shown, TouchAsked, Touched, WatchBegins
+from loomproof.jobs.events import (
+    Change,
+    Event,
+    Moved,
+    Progress,
+    Prompt,
+    Shown,
+    TouchAsked,
+    Touched,
+    WatchBegins,
+)
 from loomproof.jobs.job import Job
 from loomproof.jobs.learn_adapter import Word
 from loomproof.jobs.naming import Key, Letters
@@ -58,6 +68,16 @@ def test_ends_that_are_learned_taken_back_and_left_out_are_seen_so() -> None:
     assert sight.left().lines == ("t.csv: 1 of 13 ends learned.",)
     sight.see(Touched((8,), (B,)))
     assert sight.see(asked[1]).values["learned"] is None, "taken back: it is said no longer"
+
+
+def test_how_an_end_is_asked_for_stands_apart_from_what_became_of_it() -> None:
+    sight = Learning(TAIL, "t.csv", {})
+    sight.see(TouchAsked(A, 1, 13))
+    assert sight.see(Prompt("Touch BODY:1 …")).values == {"how": "Touch BODY:1 …"}
+    assert sight.see(Prompt("  BODY:1: point 3 is BODY:2 already")).values == {
+        "note": "BODY:1: point 3 is BODY:2 already"
+    }
+    assert sight.see(Touched((7,), (A,))).values["note"] == ""
 
 
 def test_words_are_heard_in_turn_and_done_ends_the_wait() -> None:

@@ -11,7 +11,7 @@ from dataclasses import asdict, fields
 from typing import Any
 
 from loomproof.errors import UsageError
-from loomproof.jobs.events import Event, Progress, Shown, TouchAsked, Touched
+from loomproof.jobs.events import Event, Progress, Prompt, Shown, TouchAsked, Touched
 from loomproof.jobs.learn_adapter import Patience, Word
 from loomproof.jobs.naming import Key, Letters
 from loomproof.jobs.simulated_probe import Probe
@@ -164,6 +164,7 @@ class Learning(AtTheProbe):
         self._table, self._of = table, len(loom.cavities)
         self._points = dict(known)
         self._asked: list[End] = []
+        self._asks = False
 
     def begun(self) -> Seen:
         """Return what is known of the table before the first touch."""
@@ -173,11 +174,17 @@ class Learning(AtTheProbe):
     def see(self, event: Event) -> Seen:
         """Show which end is asked for, and the point that was found."""
         if isinstance(event, TouchAsked) and event.cavity is not None:
+            self._asks = True
             return self._ask(event.cavity, event.number, event.of)
+        if isinstance(event, Prompt):
+            # The first one after an end is asked for says how; others say what became of it.
+            name, self._asks = "how" if self._asks else "note", False
+            return Seen({name: event.text.strip()})
         if isinstance(event, Touched):
             end, point = event.cavities[0], event.points[0]
             self._points[end] = point
-            return Seen({"learned": {"end": str(end), "point": point}}, {str(end): {"point": point}})
+            learned = {"end": str(end), "point": point}
+            return Seen({"learned": learned, "note": ""}, {str(end): {"point": point}})
         return super().see(event)
 
     def _ask(self, end: End, number: int, of: int) -> Seen:

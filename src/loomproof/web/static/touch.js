@@ -117,16 +117,19 @@ function before() {
 function learning(view, changed) {
   if (changed.learned && view.learned) sound([880, 0.15]);
   const { asked } = view;
-  at("asked").textContent = asked ? `Touch ${asked.end}` : "";
+  const found = asked && view.learned && view.learned.end === asked.end; // and the probe is still there
+  at("asked").textContent = !asked ? "" : found ? "Lift the probe" : `Touch ${asked.end}`;
+  at("how").textContent = found || !asked ? "" : view.how;
+  at("note").textContent = view.note || "";
   at("learned").textContent = view.learned ? `✓ ${view.learned.end} is point ${view.learned.point}` : "";
   if (changed.asked || changed.learned) {
-    at("aloud").textContent = [at("learned").textContent, at("asked").textContent].filter(Boolean).join(". ");
+    at("aloud").textContent = found ? at("learned").textContent : view.how;
   }
   for (const [end, item] of items) {
     if (item.point) light(end, "known", `${item.point}`);
     else if (item.left) light(end, "left");
   }
-  if (asked) light(asked.end, "asked");
+  if (asked && !found) light(asked.end, "asked");
   first("[data-lit=asked]");
 }
 
