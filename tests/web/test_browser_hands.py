@@ -17,6 +17,7 @@ from loomproof.loom.model import End
 from loomproof.loom.reading import load
 from loomproof.loom.writing import write_folder
 from tests.naming.engine import engine, nameless
+from tests.simulating import started
 from tests.web.asking import LOOMS
 from tests.web.test_browser import CHROMIUM, PATIENCE_MS, Server, browser
 from tests.web.test_look import HOSTILE, with_name
@@ -269,6 +270,47 @@ def test_each_break_of_a_watch_is_a_mark_that_stays(page: Page, server: Server) 
     page.reload()
     expect(marks.first).to_be_visible()
     assert marks.count() == seen
+
+
+def test_loose_ends_are_asked_for_one_by_one_and_lit(browser: Browser, folder: Path, tmp_path: Path) -> None:
+    """The earth ring has no lead: a person, here the simulator's own probe, holds it on."""
+    loom = load(folder / "lamp").loom
+    table = tmp_path / "leads.csv"
+    write_adapter(in_order([end for end in loom.cavities if end.connector != "EARTH"]), table)
+    simulation = started(folder / "lamp", ["--adapter", str(table)], tcp=True)
+    server = Server(str(folder), "--bench", str(simulation.address), "--adapter", str(table), out=tmp_path)
+    try:
+        page = browser.new_context().new_page()
+        page.set_default_timeout(PATIENCE_MS)
+        page.goto(server.address)
+        page.goto(f"{server.base}/looms/lamp")
+        page.get_by_text("How it is proved").click()
+        page.get_by_label("Read each end that has no point with a probe").check()
+        page.get_by_role("button", name="Prove this loom").click()
+        question, asked = page.locator("#question"), []
+        while True:
+            there = page.locator("#question:not([hidden]), #verdict:not([hidden]), #failed:not([hidden])")
+            expect(there.first).to_be_visible()
+            if not question.is_visible():
+                break
+            number = question.get_attribute("data-number")
+            if "Hold the probe" in question.inner_text():
+                cell = page.locator("[data-end]").filter(has=page.locator(".asked"))
+                asked.append(str(cell.get_attribute("data-end")))
+                assert simulation.tell(f"touch {asked[-1]}").startswith("ok")
+            elif "Take the probe off" in question.inner_text():
+                simulation.tell("lift")
+            question.get_by_role("button").first.click()
+            page.wait_for_function(
+                "number => document.getElementById('question').dataset.number !== number", arg=number
+            )
+        assert "EARTH:1" in asked
+        expect(page.locator("#verdict .said")).to_have_text("PASS")
+        assert page.locator(".asked").count() == 0
+        page.context.close()
+    finally:
+        simulation.end()
+        assert server.end() in (0, 3, 130)
 
 
 def test_everything_there_has_a_name_and_is_reached_by_keyboard(page: Page, server: Server) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from loomproof.bench.adapter import Adapter
+from loomproof.diagnosis.words import listed
 from loomproof.electrics.component_kinds import conducting_ends
 from loomproof.electrics.graph import DisjointSets
 from loomproof.electrics.nets import Net, nets_of
@@ -181,9 +182,8 @@ def _wire(wire: Wire) -> WireTold:
 
 
 def _part(part: Component) -> str:
-    value = value_of(part)
-    ends = " and ".join(map(str, dict.fromkeys(part.ends)))
-    return f"{part.kind.value} {part.name}{f', {value},' if value else ''} between {ends}"
+    value = f", {value_of(part)}," if value_of(part) else ""
+    return f"{part.kind.value} {part.name}{value} at {listed(dict.fromkeys(part.ends))}"
 
 
 def _purpose(circuit: Circuit) -> str:

@@ -18,7 +18,7 @@ class Question:
     """What a person is asked: of which ``kind`` the answer is, in words, and what belongs to it.
 
     ``kind``: ``yes`` (yes or no), ``text`` (a line, which may be empty), ``notes`` (a line for each of
-    ``items``, name and question each).
+    ``items``, name and question each). ``end`` is the end that it is about, as a page names it.
     """
 
     kind: str
@@ -26,6 +26,7 @@ class Question:
     items: tuple[tuple[str, str], ...] = ()
     yes: str = "Yes"
     no: str = "No"
+    end: str = ""
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,8 @@ class PageOperator:
         if end is None:
             return self.ask(Question("yes", "Take the probe off the loom.", yes="It is off")) is True
         text = f"Hold the probe (0 V through its resistor, never mains earth) on {end}."
-        return self.ask(Question("yes", text, yes="It is there", no="Leave this end out")) is True
+        question = Question("yes", text, yes="It is there", no="Leave this end out", end=str(end))
+        return self.ask(question) is True
 
     def beep_limit(self) -> str:
         """Nobody reads a hand meter for a page: that is done at a terminal."""

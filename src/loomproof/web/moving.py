@@ -122,6 +122,8 @@ class Watching(Sight):
         """Return who is likeliest, worked out once for changes that are alike; shares are told in the end."""
         alike = Moved(0.0, moved.change, moved.nets, moved.cavities, None, moved.place)
         if alike not in self._likely:
+            if len(self._likely) >= MOST_MARKS:
+                self._likely.clear()
             suspects = likely(self.loom, self._nets, alike, self._hands)
             self._likely[alike] = likeliest_told(suspects, shares=False)
         return self._likely[alike]

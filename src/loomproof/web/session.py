@@ -339,7 +339,7 @@ class Session:
                 return None
             self._asked += 1
             self._answer = []
-            said = {name: getattr(question, name) for name in ("kind", "text", "items", "yes", "no")}
+            said = {name: getattr(question, name) for name in ("kind", "text", "items", "yes", "no", "end")}
             self._set(question={"number": self._asked, **said})
             try:
                 while not self._answer:  # an order to stop is raised in here

@@ -94,7 +94,13 @@ function question() {
   place.replaceChildren();
   at("told").open = Boolean(asked); // what is asked speaks of what was told just before
   delete place.dataset.number;
+  for (const mark of document.querySelectorAll(".asked")) mark.remove();
   if (!asked) return;
+  const cell = cells.get(asked.end);
+  if (cell) {
+    cell.append(made("strong", "➜ here", { className: "asked" }));
+    cell.scrollIntoView({ block: "nearest" });
+  }
   place.dataset.number = asked.number;
   place.append(made("h2", asked.text));
   if (!drives) {

@@ -184,7 +184,7 @@ for (const button of document.querySelectorAll("[data-word]")) {
 }
 if (kind === "learn" && drives) {
   document.addEventListener("keydown", (event) => {
-    if (event.target.matches("input, select, textarea") || event.ctrlKey || event.altKey || event.metaKey) return;
+    if (!at("keys").checked || event.target.matches("input:not([type=checkbox]), select, textarea") || event.ctrlKey || event.altKey || event.metaKey) return;
     const said = { u: "undo", s: "skip", d: "done" }[event.key.toLowerCase()];
     if (said) word(said);
   });

@@ -176,6 +176,6 @@ at("only").addEventListener("change", () => at("nets").classList.toggle("only", 
 if (drives) {
   document.addEventListener("keydown", (event) => {
     const plain = !event.ctrlKey && !event.altKey && !event.metaKey;
-    if (running && plain && /^[0-9]$/.test(event.key)) choose(Number(event.key));
+    if (running && at("keys").checked && plain && /^[0-9]$/.test(event.key)) choose(Number(event.key));
   });
 }
