@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.cures import how
-from loomproof.cli.kinds import FILE
+from loomproof.cli.kinds import FILE, FOLDER
 from loomproof.cli.options import KEPT_LOOMS, F, archive_option, plot_option, selection_options
 from loomproof.cli.output import found
 from loomproof.cli.records import refuse_unknown
+from loomproof.errors import UsageError
 from loomproof.screens.kept import show_shelf, tell_left_out, tell_troubles
 from loomproof.screens.printing import table
 
@@ -62,13 +63,31 @@ def _file(name: str, what: str) -> Callable[[F], F]:
 @_file("--findings", "Write every finding, with repairs: .csv, .xlsx or .parquet.")
 @_file("--repairs", "Write every repair that was noted: .csv, .xlsx or .parquet.")
 @_file("--junit", "Write every claim as JUnit XML.")
+@click.option("--tables", is_flag=True, help="Count the tables beside the records: for very many proofs.")
+@click.option("--dataset", type=FOLDER, metavar="FOLDER", help="Count a data set (see: records dataset).")
 @archive_option
-def report(loom: str | None, wanted: Wanted, archive: Archive, **files: Path | None) -> int:
+def report(
+    loom: str | None,
+    wanted: Wanted,
+    archive: Archive,
+    tables: bool,
+    dataset: Path | None,
+    **files: Path | None,
+) -> int:
     """Sum up many looms: which faults, which connectors, which wires. Exports for other programs.
 
     What was proved on simulated benches is counted apart. Pages and workbook tell of real benches, or with
-    --simulated of simulated ones; --during 2026-11 makes them those of a month.
+    --simulated of simulated ones; --during 2026-11 makes them those of a month. With --tables or --dataset no
+    record is opened: what stands beside them is counted, on SQLite, PostgreSQL or Parquet files alike.
     """
+    if tables or dataset:
+        from loomproof.screens.summing_up import show_answers
+
+        if loom or wanted or any(files.values()) or (tables and dataset):
+            cure = "Give one of them, and no other option but --store."
+            raise UsageError("--tables and --dataset count all proofs, on the screen", cure=cure)
+        show_answers(archive.store, dataset, how)
+        return 0
     from loomproof.jobs.looking_back import Fleet
     from loomproof.screens.summing_up import show_lines, write_asked
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.cli.kinds import FILE
+from loomproof.cli.kinds import FILE, FOLDER
 from loomproof.cli.options import RUNS, archive_option
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
@@ -129,6 +129,32 @@ def check_(archive: Archive) -> int:
     code = found(5 if checked.troubles else 4 if checked.untold else 0)
     show_integrity(checked, how)
     return code
+
+
+@records.command(short_help="Make a data set of Parquet files, or add what is new to it.")
+@click.argument("folder", type=FOLDER)
+@click.option(
+    "--persons",
+    type=click.Choice(["kept", "left out", "pseudonyms"]),
+    default="left out",
+    show_default=True,
+    help="What becomes of people's names.",
+)
+@archive_option
+def dataset(folder: Path, persons: str, archive: Archive) -> None:
+    """Write what the store's tables hold as Parquet files by month, for `report --dataset` and others.
+
+    A FOLDER that holds such a data set gets what is new since. A pseudonym is the same person each time; the
+    key that makes it stays in your data folder. Records, journals and certificates are not in it.
+    """
+    from loomproof.fleet.parquet import Persons
+    from loomproof.jobs.fleet import make_dataset
+    from loomproof.reports.words import plural
+
+    made = make_dataset(archive.store, folder, Persons(persons))
+    added = (plural(made.runs, "run"), plural(made.findings, "finding"), plural(made.repairs, "repair"))
+    said = "replaced by pseudonyms" if persons == "pseudonyms" else persons
+    click.echo(f"{folder}: added {', '.join(added)}; people's names are {said}.")
 
 
 @records.command(short_help="Correct what was typed in wrongly for a run.")

@@ -12,6 +12,7 @@ from loomproof.loom.text import pointed
 
 PATH = click.Path(path_type=Path)
 FILE = click.Path(path_type=Path, dir_okay=False)
+FOLDER = click.Path(path_type=Path, file_okay=False)
 
 
 class Said(click.types.StringParamType):

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from sqlalchemy import Connection, Engine, func, insert, inspect, or_, select
+from sqlalchemy.engine import URL
 
 from loomproof.errors import StoreError, Todo, UsageError
 from loomproof.records.canonical import sha256_hex
@@ -93,6 +94,11 @@ class Store:
     def where(self) -> str:
         """File or URL of the store, without a password."""
         return shown(self._engine.url)
+
+    @property
+    def url(self) -> URL:
+        """Where the store is, for what asks its database by a road of its own."""
+        return self._engine.url
 
     @cached_property
     def identity(self) -> str:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.errors import Do, Problem, Todo
+from loomproof.screens.notes import How, told
 from loomproof.screens.printing import terminal
 
 if TYPE_CHECKING:
@@ -53,3 +55,17 @@ def show_lines(fleet: Fleet, written: Sequence[Path]) -> None:
         terminal().print(Text(clean(line), style="bold" if heading else ""))
     for path in written:
         click.echo(str(path))
+
+
+def show_answers(store: str | None, dataset: Path | None, how: How) -> None:
+    """Print what very many proofs come to, as a store's tables have it or a data set."""
+    from rich.text import Text
+
+    from loomproof.jobs.fleet import COUNTED_FROM, of_the_dataset, of_the_store
+    from loomproof.reports.words import clean
+
+    for answers in of_the_dataset(dataset) if dataset else of_the_store(store):
+        for line, heading in answers.lines:
+            terminal().print(Text(clean(line), style="bold" if heading else ""))
+    note = Problem(COUNTED_FROM, severity="warning", do=Do(Todo.CHECK_RECORDS))
+    click.echo(told(note, how), err=True)

@@ -1,0 +1,254 @@
+"""A data set of Parquet files made from a store: by month, added to and never rewritten.
+
+``FOLDER/TABLE/month=2026-11/part-00000001.parquet``, with ``about.json`` beside the tables. ``month`` is that
+of the run's end (of a repair: when it was done), UTC. What is made next begins behind the last run and the
+last repair that ``about.json`` names; it is written last, so that a part which was cut off is made again.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import importlib
+import json
+import secrets
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from enum import Enum
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Select, select
+
+from loomproof.errors import StoreError
+from loomproof.records.schema import FINDING_PLACES, FINDINGS, LOOMS, REPAIRS, RUNS
+from loomproof.records.store import Store
+
+VERSION = 1
+"""Of the data set's layout: raised when a column changes its name, type or meaning; added ones do not."""
+
+AT_ONCE = 20_000
+"""Runs that are read, sorted into months and written before the next ones."""
+
+SCHEMA: Mapping[str, Mapping[str, type]] = {
+    "runs": {
+        "run_id": int,
+        "run": str,
+        "kind": str,
+        "loom": str,
+        "serial": str,
+        "digest": str,
+        "bench": str,
+        "person": str,
+        "verdict": str,
+        "faults": int,
+        "notes": int,
+        "started": str,
+        "ended": str,
+        "hash": str,
+    },
+    "findings": {"run_id": int, "number": int, "kind": str, "cause": str, "severity": str, "title": str},
+    "places": {"run_id": int, "number": int, "what": str, "name": str},
+    "repairs": {"run_id": int, "finding": int, "person": str, "done": str, "words": str},
+}
+"""Tables and their columns, with types: whole numbers of 64 bits, or text."""
+
+TABLES = tuple(SCHEMA)
+
+
+class Persons(Enum):
+    """What becomes of people's names in a data set."""
+
+    KEPT = "kept"
+    LEFT_OUT = "left out"
+    PSEUDONYMS = "pseudonyms"
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """What ``about.json`` says: layout, which store, how far it goes, and what became of people's names."""
+
+    version: int
+    store: str
+    run_id: int
+    repair_id: int
+    persons: str
+    part: int
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """How much was added to a data set."""
+
+    runs: int
+    findings: int
+    repairs: int
+
+
+def read_about(folder: Path) -> About:
+    """Return what a data set says of itself; `StoreError` where there is none, or one of another version."""
+    path = folder / "about.json"
+    try:
+        about = About(**json.loads(path.read_text(encoding="utf-8")))
+    except (OSError, ValueError, TypeError) as error:
+        raise StoreError(f"{path}: this says of no data set", cure="Name a folder that holds one.") from error
+    if about.version != VERSION:
+        raise StoreError(
+            f"{path}: a data set of version {about.version}, this program reads {VERSION}",
+            cure="Make it again in an empty folder.",
+        )
+    return about
+
+
+def add_to(folder: Path, store: Store, persons: Persons = Persons.KEPT, key: bytes = b"") -> Made:
+    """Write what a store has and the data set has not yet; begin the data set where there is none.
+
+    ``key`` makes the pseudonyms: one person is the same in each data set that is made with one key, and
+    nobody without it can try names. Raises `StoreError` where the folder holds something else, another
+    store's data, or names that were treated otherwise.
+    """
+    about = _begin(folder, store, persons)
+    named = _namer(persons, key)
+    runs = findings = repairs = 0
+    while True:
+        with store.reading() as connection:
+            rows = _rows(connection, _RUNS.where(RUNS.c.id > about.run_id).limit(AT_ONCE))
+            if rows:
+                last = rows[-1]["run_id"]
+                within = (about.run_id, last)
+                found = _rows(connection, _between(_FINDINGS, FINDINGS.c.run_id, within))
+                places = _rows(connection, _between(_PLACES, FINDING_PLACES.c.run_id, within))
+        if not rows:
+            break
+        month_of = {row["run_id"]: str(row["ended"])[:7] for row in rows}
+        part = about.part + 1
+        for row in rows:
+            row["person"] = named(row["person"])
+        for table, of_it in (("runs", rows), ("findings", found), ("places", places)):
+            _write(folder, table, part, [(month_of[row["run_id"]], row) for row in of_it])
+        about = replace(about, run_id=last, part=part)
+        _say(folder, about)
+        runs, findings = runs + len(rows), findings + len(found)
+    while True:
+        with store.reading() as connection:
+            rows = _rows(connection, _REPAIRS.where(REPAIRS.c.id > about.repair_id).limit(AT_ONCE))
+        if not rows:
+            break
+        part, last = about.part + 1, rows[-1]["id"]
+        for row in rows:
+            row["person"] = named(row["person"])
+        _write(folder, "repairs", part, [(str(row["done"])[:7], row) for row in rows])
+        about = replace(about, repair_id=last, part=part)
+        _say(folder, about)
+        repairs += len(rows)
+    _whole(folder, about)
+    return Made(runs, findings, repairs)
+
+
+_RUNS = (
+    select(
+        RUNS.c.id.label("run_id"),
+        *(RUNS.c.run, RUNS.c.kind, LOOMS.c.name.label("loom"), LOOMS.c.serial, LOOMS.c.digest, RUNS.c.bench),
+        *(
+            RUNS.c.person,
+            RUNS.c.verdict,
+            RUNS.c.faults,
+            RUNS.c.notes,
+            RUNS.c.started,
+            RUNS.c.ended,
+            RUNS.c.hash,
+        ),
+    )
+    .join(LOOMS, LOOMS.c.id == RUNS.c.loom_id)
+    .order_by(RUNS.c.id)
+)
+_FINDINGS = select(FINDINGS).order_by(FINDINGS.c.run_id, FINDINGS.c.number)
+_PLACES = select(FINDING_PLACES)
+_REPAIRS = select(
+    *(REPAIRS.c.id, REPAIRS.c.run_id, REPAIRS.c.finding, REPAIRS.c.person, REPAIRS.c.done, REPAIRS.c.words)
+).order_by(REPAIRS.c.id)
+
+
+def _between(query: Select[Any], column: Any, within: tuple[int, int]) -> Select[Any]:
+    return query.where(column > within[0], column <= within[1])
+
+
+def _rows(connection: Connection, query: Select[Any]) -> list[dict[str, Any]]:
+    return [dict(row) for row in connection.execute(query).mappings()]
+
+
+def _begin(folder: Path, store: Store, persons: Persons) -> About:
+    if not (folder / "about.json").exists():
+        if folder.exists() and any(folder.iterdir()):
+            raise StoreError(
+                f"{folder}: the folder is not empty, and what is in it is no data set",
+                cure="Name an empty folder, or one that is not there yet.",
+            )
+        return About(VERSION, store.identity, 0, 0, persons.value, 0)
+    about = read_about(folder)
+    if about.store != store.identity:
+        raise StoreError(f"{folder}: the data set of another store", cure="Name a folder of its own.")
+    if about.persons != persons.value:
+        raise StoreError(
+            f"{folder}: people's names in it are {about.persons}, and are to be {persons.value}",
+            cure="Name an empty folder for the other way.",
+        )
+    return about
+
+
+def _namer(persons: Persons, key: bytes) -> Any:
+    key = key or secrets.token_bytes(32)
+
+    def pseudonym(name: str) -> str:
+        return "P-" + hmac.new(key, name.encode("utf-8"), hashlib.sha256).hexdigest()[:12] if name else ""
+
+    def nobody(_name: str) -> str:
+        return ""
+
+    return {Persons.KEPT: str, Persons.LEFT_OUT: nobody, Persons.PSEUDONYMS: pseudonym}[persons]
+
+
+def _say(folder: Path, about: About) -> None:
+    path = folder / "about.json"
+    beside = path.with_suffix(".new")
+    folder.mkdir(parents=True, exist_ok=True)
+    beside.write_text(json.dumps(asdict(about), indent=1) + "\n", encoding="utf-8")
+    beside.replace(path)
+
+
+def _write(folder: Path, table: str, part: int, rows: Sequence[tuple[str, Mapping[str, Any]]]) -> None:
+    pa, pq = _arrow()
+    columns = SCHEMA[table]
+    schema = pa.schema([(name, pa.int64() if kind is int else pa.string()) for name, kind in columns.items()])
+    for month, group in _by_month(rows):
+        path = folder / table / f"month={month}" / f"part-{part:08d}.parquet"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        made = pa.table({name: [row[name] for row in group] for name in columns}, schema=schema)
+        beside = path.with_suffix(".new")
+        pq.write_table(made, beside, compression="zstd")
+        beside.replace(path)
+
+
+def _arrow() -> tuple[Any, Any]:
+    # No stubs exist for it: its tables are made and written here, and looked at nowhere.
+    return importlib.import_module("pyarrow"), importlib.import_module("pyarrow.parquet")
+
+
+def _by_month(rows: Sequence[tuple[str, Mapping[str, Any]]]) -> Iterator[tuple[str, list[Mapping[str, Any]]]]:
+    for month, group in groupby(sorted(rows, key=lambda pair: pair[0]), key=lambda pair: pair[0]):
+        yield month, [row for _, row in group]
+
+
+def _whole(folder: Path, about: About) -> None:
+    """Leave at least one file, if an empty one, for each table: so that it can be asked."""
+    for table in TABLES:
+        if not any((folder / table).glob("month=*/*.parquet")):
+            pa, pq = _arrow()
+            path = folder / table / "month=none" / "part-00000000.parquet"
+            path.parent.mkdir(parents=True, exist_ok=True)
+            fields = [
+                (name, pa.int64() if kind is int else pa.string()) for name, kind in SCHEMA[table].items()
+            ]
+            pq.write_table(pa.schema(fields).empty_table(), path)
+    _say(folder, about)

@@ -1,0 +1,129 @@
+"""Questions over very many proofs: asked of a store's tables, or of a data set that was made of them."""
+
+from __future__ import annotations
+
+import os
+import secrets
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from loomproof.errors import StoreError
+from loomproof.fleet.parquet import Made, Persons, add_to
+from loomproof.records.data_folder import home
+from loomproof.records.store import open_store
+from loomproof.reports.summary import duration
+from loomproof.reports.words import plural
+
+if TYPE_CHECKING:
+    from loomproof.fleet.questions import Mending, Month, Sums
+    from loomproof.fleet.tables import Tables
+
+COUNTED_FROM = "Counted from the tables that are kept beside the sealed records; no record was opened."
+"""What the answers rest on: said wherever they are shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """What the proofs on real benches come to, or those on simulated ones.
+
+    ``faults`` are by dimension: names with how many, most first (months in their order).
+    """
+
+    simulated: bool
+    sums: Sums
+    first_pass: tuple[Month, ...]
+    mending: Mending
+    faults: dict[str, list[tuple[str, int]]]
+
+    @property
+    def lines(self) -> Iterator[tuple[str, bool]]:
+        """The answers, a line each, and whether it is a heading."""
+        if self.simulated:
+            yield "On a simulated bench:", True
+        told = self.sums
+        yield f"{plural(told.looms, 'loom')}, {plural(told.proofs, 'proof')}, {told.passed} passed", False
+        if self.first_pass:
+            yield "looms by the month of their first proof, and how many passed it", True
+        for month in self.first_pass[-12:]:
+            share = 100 * month.passed / month.looms
+            yield f"  {month.month}  {month.looms:7d} {month.passed:7d}  {share:.1f} %", False
+        took = self.mending
+        if took.half_s is not None and took.nine_tenths_s is not None:
+            half, most = duration(took.half_s), duration(took.nine_tenths_s)
+            yield "from a failed proof to the next that passed", True
+            yield f"  {plural(took.times, 'time')}: half within {half}, nine in ten within {most}", False
+        for dimension, rows in self.faults.items():
+            if rows:
+                yield f"faults by {dimension}", True
+            for name, count in rows:
+                said = name.replace("_", " ") if dimension == "kind" else name
+                yield f"  {count:7d}  {said or 'nobody named'}", False
+
+    @property
+    def figures(self) -> dict[str, object]:
+        """The same as plain values, to be written as JSON."""
+        return asdict(self)
+
+
+def of_the_store(store: str | None) -> tuple[Answers, ...]:
+    """Return the answers of a store's tables: real benches, then simulated ones where there are any proofs.
+
+    Raises `StoreError` where the store can't be used, or what asks is not installed.
+    """
+    from loomproof.fleet.tables import of_store
+
+    with open_store(store) as opened, of_store(opened.url) as tables:
+        return _asked(tables)
+
+
+def of_the_dataset(folder: Path) -> tuple[Answers, ...]:
+    """Return the answers of a data set. Raises `StoreError` as `of_the_store` does."""
+    from loomproof.fleet.tables import of_dataset
+
+    with of_dataset(folder) as tables:
+        return _asked(tables)
+
+
+def _asked(tables: Tables) -> tuple[Answers, ...]:
+    from loomproof.fleet import questions
+
+    def asked(simulated: bool) -> Answers:
+        return Answers(
+            simulated,
+            questions.sums(tables, simulated=simulated),
+            tuple(questions.first_pass(tables, simulated=simulated)),
+            questions.mending(tables, simulated=simulated),
+            questions.faults(tables, simulated=simulated),
+        )
+
+    played = questions.sums(tables, simulated=True).proofs
+    return (asked(False), asked(True)) if played else (asked(False),)
+
+
+def make_dataset(store: str | None, folder: Path, persons: Persons) -> Made:
+    """Add to a data set what a store has and the data set has not yet; begin one where there is none.
+
+    Pseudonyms are made with a key of this person's data folder, which is made where there is none yet.
+    Raises `StoreError` as `parquet.add_to` does.
+    """
+    key = _pseudonym_key() if persons is Persons.PSEUDONYMS else b""
+    with open_store(store) as opened:
+        return add_to(folder, opened, persons, key)
+
+
+def _pseudonym_key() -> bytes:
+    path = home() / "pseudonyms.key"
+    try:
+        if not path.exists():
+            path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            made = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+            with os.fdopen(made, "wb") as file:
+                file.write(secrets.token_bytes(32))
+        return path.read_bytes()
+    except OSError as error:
+        raise StoreError(
+            f"{path}: the key of pseudonyms can't be read or made: {error.strerror}",
+            cure="Make its folder writable, or leave names out.",
+        ) from error

@@ -1,0 +1,131 @@
+"""The questions over many runs: each database and a data set answer alike, and as plain counting does."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from loomproof.errors import StoreError
+from loomproof.fleet import questions
+from loomproof.fleet.parquet import AT_ONCE, Persons, add_to, read_about
+from loomproof.fleet.tables import Tables, of_dataset, of_store
+from loomproof.records.store import Store, open_store
+from tests.fleet.filled import Proof, Truth, fill, proofs, truth
+from tests.records import postgres
+
+MADE: tuple[Proof, ...] = tuple(proofs(seed=7, count=1500, looms=130))
+
+
+@pytest.fixture(scope="module")
+def sqlite(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    with open_store(str(tmp_path_factory.mktemp("fleet") / "records.db")) as store:
+        fill(store, MADE)
+        yield store
+
+
+def check(tables: Tables, true: Truth, *, simulated: bool) -> None:
+    told = questions.sums(tables, simulated=simulated)
+    assert (told.looms, told.proofs, told.passed) == (true.looms, true.proofs, true.passed)
+    faults = questions.faults(tables, simulated=simulated)
+    assert tuple(faults) == questions.DIMENSIONS
+    for dimension in questions.DIMENSIONS:
+        rows = sorted(true.by[dimension].items(), key=lambda row: (-row[1], row[0]))
+        expected = sorted(rows)[-15:] if dimension == "month" else rows[:15]
+        assert faults[dimension] == expected, dimension
+    months = {
+        month.month: (month.looms, month.passed)
+        for month in questions.first_pass(tables, simulated=simulated)
+    }
+    assert months == true.months
+    mended = questions.mending(tables, simulated=simulated)
+    count = len(true.took_s)
+    assert mended.times == count > 3
+    assert mended.half_s == true.took_s[(count - 1) // 2]
+    assert mended.nine_tenths_s == true.took_s[-(-count * 9 // 10) - 1]
+
+
+@pytest.mark.parametrize("simulated", [False, True])
+def test_sqlite_answers_as_counting_does(sqlite: Store, simulated: bool) -> None:
+    with of_store(sqlite.url) as tables:
+        check(tables, truth(MADE, simulated=simulated), simulated=simulated)
+
+
+def test_a_data_set_that_grew_answers_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("loomproof.fleet.parquet.AT_ONCE", 200)
+    assert AT_ONCE > 200
+    half = len(MADE) // 2
+    with open_store(str(tmp_path / "a.db")) as store:
+        fill(store, MADE[:half])
+        add_to(tmp_path / "set", store)
+        before = {path: path.read_bytes() for path in (tmp_path / "set").glob("*/*/*.parquet")}
+    with open_store(str(tmp_path / "b.db")) as store:
+        fill(store, MADE)
+        store.__dict__["identity"] = read_about(tmp_path / "set").store
+        made = add_to(tmp_path / "set", store)
+        assert made.runs == len(MADE) - half
+        assert add_to(tmp_path / "set", store).runs == 0
+    assert all(path.read_bytes() == content for path, content in before.items()), "only added to"
+    with of_dataset(tmp_path / "set") as tables:
+        check(tables, truth(MADE, simulated=False), simulated=False)
+
+
+def test_postgresql_answers_as_counting_does() -> None:
+    if postgres.programs() is None:
+        pytest.skip("PostgreSQL is not installed (Debian: apt-get install postgresql)")
+    with (
+        postgres.running("-c fsync=off -c synchronous_commit=off") as server,
+        open_store(server.database()) as store,
+    ):
+        fill(store, MADE)
+        with of_store(store.url) as tables:
+            check(tables, truth(MADE, simulated=False), simulated=False)
+
+
+def test_an_empty_store_answers_nothing_and_makes_a_data_set(tmp_path: Path) -> None:
+    with open_store(str(tmp_path / "a.db")) as store, of_store(store.url) as tables:
+        assert add_to(tmp_path / "set", store).runs == 0
+        with of_dataset(tmp_path / "set") as again:
+            for each in (tables, again):
+                assert questions.sums(each) == questions.Sums(0, 0, 0)
+                assert questions.mending(each) == questions.Mending(0, None, None)
+                assert not questions.first_pass(each)
+                assert not any(questions.faults(each).values())
+
+
+@pytest.mark.parametrize("persons", [Persons.LEFT_OUT, Persons.PSEUDONYMS])
+def test_a_data_set_names_nobody(sqlite: Store, tmp_path: Path, persons: Persons) -> None:
+    for folder, key in (("one", b"a"), ("two", b"a"), ("three", b"b")):
+        add_to(tmp_path / folder, sqlite, persons, key)
+    told = {}
+    for folder in ("one", "two", "three"):
+        assert not any(b"Person " in path.read_bytes() for path in (tmp_path / folder).glob("*/*/*"))
+        with of_dataset(tmp_path / folder) as tables:
+            told[folder] = questions.faults(tables)["person"]
+    counts = [count for _, count in told["one"]]
+    if persons is Persons.LEFT_OUT:
+        assert [name for name, _ in told["one"]] == [""]
+    else:
+        assert counts == sorted(truth(MADE, simulated=False).by["person"].values(), reverse=True)
+        assert all(name.startswith("P-") for name, _ in told["one"])
+        assert told["one"] == told["two"], "one key, one name for one person"
+        assert not {name for name, _ in told["one"]} & {name for name, _ in told["three"]}
+
+
+def test_a_data_set_that_does_not_fit_is_left_alone(sqlite: Store, tmp_path: Path) -> None:
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other" / "letter.txt").write_text("mine")
+    with pytest.raises(StoreError, match="not empty"):
+        add_to(tmp_path / "other", sqlite)
+    add_to(tmp_path / "set", sqlite)
+    with pytest.raises(StoreError, match="are kept, and are to be left out"):
+        add_to(tmp_path / "set", sqlite, Persons.LEFT_OUT)
+    with open_store(str(tmp_path / "b.db")) as store, pytest.raises(StoreError, match="another store"):
+        add_to(tmp_path / "set", store)
+    about = tmp_path / "set" / "about.json"
+    about.write_text(about.read_text().replace('"version": 1', '"version": 9'))
+    with pytest.raises(StoreError, match="version 9"), of_dataset(tmp_path / "set"):
+        pass
+    with pytest.raises(StoreError, match="no data set"), of_dataset(tmp_path / "gone"):
+        pass
