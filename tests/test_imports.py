@@ -30,12 +30,12 @@ def name_of(wanted: str) -> str:
 
 
 def test_a_plain_install_brings_all_that_is_imported() -> None:
-    """Pictures and Parquet among it; a database server's driver and the pages are asked for by name."""
+    """Pictures and Parquet among it; a server's driver, the pages and the fleet are asked for by name."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     plain = {name_of(wanted) for wanted in project["dependencies"]}
     assert {"matplotlib", "pyarrow"} <= plain
     plain |= {name_of(more) for name in plain for more in requires(name) or () if "extra ==" not in more}
-    assert set(project["optional-dependencies"]) == {"postgresql", "web"}
+    assert set(project["optional-dependencies"]) == {"fleet", "postgresql", "web"}
     extra = {name_of(wanted) for wanted in project["optional-dependencies"]["web"]}
     brought = packages_distributions()
     for path in (ROOT / "src").rglob("*.py"):
@@ -44,6 +44,6 @@ def test_a_plain_install_brings_all_that_is_imported() -> None:
             if isinstance(node, ast.ImportFrom) and not node.level:
                 named = [node.module or ""]
             for top in {name.partition(".")[0] for name in named} - {*sys.stdlib_module_names, "loomproof"}:
-                of = {name.casefold() for name in brought.get(top, ["psycopg"])}
+                of = {name_of(name) for name in brought.get(top, ["psycopg"])}
                 asked = extra if path.parent.name == "web" else set()
                 assert of & (plain | {"psycopg"} | asked), f"{path.name} imports {top}"

@@ -7,6 +7,7 @@ itself, in a process of its own, whose peak memory is read when it ends; a serve
 from __future__ import annotations
 
 import argparse
+import importlib
 import os
 import platform
 import subprocess
@@ -86,8 +87,7 @@ def main(argv: list[str] | None = None) -> int:
 
 
 def _copies(folder: Path, copies: int) -> None:
-    import pyarrow.compute as pc
-    import pyarrow.parquet as pq
+    pc, pq = importlib.import_module("pyarrow.compute"), importlib.import_module("pyarrow.parquet")
 
     for path in sorted(folder.glob("*/month=*/*.parquet")):
         table = pq.read_table(path)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from loomproof.cli.main import run
 from loomproof.errors import StoreError
 from loomproof.fleet import questions
 from loomproof.fleet.parquet import AT_ONCE, Persons, add_to, read_about
@@ -129,3 +131,30 @@ def test_a_data_set_that_does_not_fit_is_left_alone(sqlite: Store, tmp_path: Pat
         pass
     with pytest.raises(StoreError, match="no data set"), of_dataset(tmp_path / "gone"):
         pass
+
+
+def test_without_ibis_it_says_what_to_install(sqlite: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "ibis", None)
+    with pytest.raises(StoreError) as told, of_store(sqlite.url):
+        pass
+    assert "loomproof[fleet]" in told.value.cure
+
+
+def test_the_commands_say_what_was_counted(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with open_store() as store:
+        fill(store, MADE[:300])
+    true = truth(MADE[:300], simulated=False)
+    assert run(["records", "dataset", str(tmp_path / "set")]) == 0
+    assert "added 300 runs" in capsys.readouterr().out
+    told = []
+    for words in (["--tables"], ["--dataset", str(tmp_path / "set")]):
+        assert run(["report", *words]) == 0
+        out, err = capsys.readouterr()
+        assert "no record was opened" in err
+        told.append(
+            [line for line in out.splitlines() if "Person" not in line and "nobody named" not in line]
+        )
+    assert told[0] == told[1]
+    assert f"{true.looms} looms, {true.proofs} proofs, {true.passed} passed" in told[0]
+    assert run(["report", "--tables", "--loom", "Loom 1"]) == 2
+    assert "no other option" in capsys.readouterr().err
