@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
-import os
 import platform
-import subprocess
 import sys
 import tempfile
 import time
@@ -18,6 +16,7 @@ from pathlib import Path
 
 from loomproof.fleet.parquet import add_to
 from loomproof.records.store import open_store
+from tests.figures.size import measured
 from tests.fleet.filled import fill, proofs
 from tests.records import postgres
 
@@ -26,18 +25,11 @@ SEED = 20261129
 
 def asked(words: list[str], home: Path) -> tuple[float, float, str]:
     """Run a command; return its seconds, its peak in MB, and what it printed."""
-    environment = {**os.environ, "LOOMPROOF_HOME": str(home)}
     begun = time.monotonic()
-    with tempfile.TemporaryFile() as out:
-        command = [sys.executable, "-m", "loomproof", *words]
-        running = subprocess.Popen(command, env=environment, stdout=out, stderr=subprocess.DEVNULL)
-        _, status, used = os.wait4(running.pid, 0)
-        took = time.monotonic() - begun
-        running.returncode = os.waitstatus_to_exitcode(status)
-        if running.returncode:
-            raise SystemExit(f"{' '.join(words)}: exit {running.returncode}")
-        out.seek(0)
-        return took, used.ru_maxrss / 1024, out.read().decode("utf-8")
+    found = measured(home, *words)
+    if found.code:
+        raise SystemExit(f"{' '.join(words)}: exit {found.code}")
+    return time.monotonic() - begun, found.peak_mb, "\n".join(found.said)
 
 
 def main(argv: list[str] | None = None) -> int:
