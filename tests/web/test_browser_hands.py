@@ -21,6 +21,7 @@ from tests.simulating import started
 from tests.web.asking import LOOMS
 from tests.web.test_browser import CHROMIUM, PATIENCE_MS, Server, browser
 from tests.web.test_look import HOSTILE, with_name
+from tests.web.test_pages_hold import AXE
 
 pytestmark = pytest.mark.skipif(not CHROMIUM, reason="the system package chromium is not installed")
 
@@ -107,6 +108,15 @@ def hold(page: Page, end: End) -> None:
     cell(page, end).get_by_role("button").click()
 
 
+def nothing_wrong(page: Page) -> None:
+    """Have axe-core look at what stands there once a job has ended: meanwhile a page gives no sign of life."""
+    if AXE is None or AXE.origin is None:
+        return
+    page.evaluate((Path(AXE.origin).parent / "axe.min.js").read_text(encoding="utf-8"))
+    found = page.evaluate("axe.run(document, { resultTypes: ['violations'] })")
+    assert not [(each["id"], each["nodes"][0]["html"]) for each in found["violations"]]
+
+
 def lift(page: Page) -> None:
     page.get_by_role("button", name="Take the probe off").click()
 
@@ -144,6 +154,7 @@ def test_a_touch_lights_its_face_says_its_net_and_sounds(page: Page, server: Ser
     lift(page)
     page.get_by_role("button", name="Done: end it").click()
     expect(page.locator("#verdict")).to_contain_text("2 touches told.")
+    nothing_wrong(page)
     expect(page.locator("#failed")).to_be_hidden()
 
 
@@ -186,6 +197,7 @@ def test_an_adapter_is_learned_with_undo_and_skip_and_gone_on_with(page: Page, s
     expect(cell(page, body[3])).to_contain_text("4")
     page.get_by_role("button", name="Done for now").click()
     expect(page.locator("#verdict")).to_contain_text("lamp.adapter.csv: 3 of 13 ends learned.")
+    nothing_wrong(page)
     table = Path(server.store).parent / "lamp.adapter.csv"
     assert {str(lead.end): lead.point for lead in read_adapter(table).entries} == {
         "BODY:1": 1,
@@ -229,6 +241,7 @@ def test_the_ends_of_an_unknown_loom_are_named_by_touch_line_and_suggestion(
     expect(line).to_have_value("")
     page.get_by_role("button", name="Done for now").click()
     expect(page.locator("#verdict")).to_contain_text("1 touch and 1 answer today")
+    nothing_wrong(page)
     assert "2nd<b>" in load(folder / "found").loom.by_name
 
 
@@ -261,6 +274,7 @@ def test_each_break_of_a_watch_is_a_mark_that_stays(page: Page, server: Server) 
     page.keyboard.press("Escape")
     expect(page.locator("#failed")).to_contain_text("what there was until then is told", timeout=PATIENCE_MS)
     seen = marks.count()
+    nothing_wrong(page)
     expect(page.locator("#verdict")).to_contain_text(f"{seen} changes seen")
     expect(page.locator("#table")).to_contain_text("the contact of LAMP:2")
     figures = page.request.get(f"{server.base}/wiggle/figures").json()

@@ -73,6 +73,12 @@ def test_one_end_alone_is_told_as_that_end() -> None:
     [
         (TAIL, ("LAMP:2",), (), "BODY:2 is on this net too, and the probe does not reach it"),
         (TAIL, ("BODY:1", "LAMP:1", "BODY:2", "LAMP:2"), (), "no part joins BODY:1 and BODY:2"),
+        (
+            TAIL,
+            ("BODY:1", "LAMP:2"),
+            (),
+            "and the probe reaches both: are contacts exchanged?",
+        ),
         (TAIL, (), (40, 41), "reads at point 40, 41, and no lead of the adapter goes there"),
     ],
 )

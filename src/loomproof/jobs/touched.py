@@ -135,7 +135,8 @@ class Telling:
         groups = self._groups(nets)
         if len(groups) > 1:
             sides = " and ".join(str(group[0].cavities[0]) for group in groups[:3])
-            yield f"By the description no part joins {sides}, and the probe reaches both: do they touch?"
+            why = "are contacts exchanged" if any(each.missing for each in told) else "do they touch"
+            yield f"By the description no part joins {sides}, and the probe reaches both: {why}?"
         elif len(nets) > 1:
             indices = {net.index for net in nets}
             parts = [name for name, joined in self._joining if len(indices & set(joined)) > 1]
