@@ -109,7 +109,7 @@ def hold(page: Page, end: End) -> None:
 
 
 def nothing_wrong(page: Page) -> None:
-    """Have axe-core look at what stands there once a job has ended: meanwhile a page gives no sign of life."""
+    """Have axe-core look at what stands there once a job has ended: while it looks a page gives no sign."""
     if AXE is None or AXE.origin is None:
         return
     page.evaluate((Path(AXE.origin).parent / "axe.min.js").read_text(encoding="utf-8"))
