@@ -35,6 +35,17 @@ class Beside:
     headings: tuple[str, ...] = ()
     cells: tuple[str, ...] = ()
 
+    @property
+    def meant(self) -> str:
+        """What stands in the cell that is meant."""
+        return dict(zip(self.headings, self.cells, strict=False)).get(self.column, "")
+
+    @property
+    def others(self) -> tuple[tuple[str, str], ...]:
+        """The other cells of the row, each with its heading."""
+        pairs = zip(self.headings, self.cells, strict=False)
+        return tuple(pair for pair in pairs if pair[0] != self.column)
+
 
 def shown(problems: Iterable[Problem], path: Path, how: How) -> Iterator[Beside]:
     """Yield each problem beside what stands in its row, in the tables of the loom at ``path``."""

@@ -3,6 +3,8 @@
 const at = (id) => document.getElementById(id);
 const made = (tag, text = "", more = {}) => Object.assign(document.createElement(tag), { textContent: text }, more);
 
+const heads = [...at("looms").tHead.rows[0].cells].map((cell) => cell.textContent);
+
 function cells(row) {
   const link = (href, text, name = "") => {
     const found = made("a", text, { href });
@@ -22,7 +24,12 @@ function cells(row) {
     " ",
     link(`${run}/label`, "label", `Label of ${row.run}`),
   );
-  return [head, verdict, made("td", row.ended), made("td", row.person), made("td", row.records), last, papers];
+  const plain = ["ended", "person", "records"].map((name) => made("td", row[name]));
+  const found = [verdict, ...plain, last, papers];
+  found.forEach((cell, index) => {
+    cell.dataset.head = heads[index + 1];
+  });
+  return [head, ...found];
 }
 
 let asked = 0;
