@@ -149,7 +149,7 @@ def test_a_fault_is_found_shown_answered_noted_and_kept(page: Page, server: Serv
     expect(page.locator("#verdict .lines")).to_contain_text("This is no certificate.")
 
     page.goto(f"{server.base}/runs")
-    row = page.get_by_role("row").filter(has_text=document.run)
+    row = page.get_by_role("region", name="Proofs").get_by_role("row").filter(has_text=document.run)
     expect(row).to_contain_text("FAIL (1)")
     paper = page.request.get(f"{server.base}/runs/{document.run}/certificate")
     assert (paper.status, paper.body()[:5]) == (200, b"%PDF-")
