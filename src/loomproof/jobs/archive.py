@@ -24,7 +24,7 @@ from loomproof.records.corrections import Correction, corrections, standing_corr
 from loomproof.records.data_folder import home
 from loomproof.records.integrity import Integrity, check_store
 from loomproof.records.lines import Run
-from loomproof.records.looms_kept import KeptLoom, looms_kept
+from loomproof.records.looms_kept import KeptLoom, Listing, listing, records_of
 from loomproof.records.noting import not_as_noted, note_if_ours
 from loomproof.records.order import started_moment
 from loomproof.records.seal import Verified, verify
@@ -181,10 +181,17 @@ class Archive:
         troubles = (*missing, *(one.trouble for one in runs if one.trouble))
         return Shelf(runs, broken[-limit:] if limit else broken, troubles)
 
-    def looms(self, said: str = "", limit: int | None = None) -> tuple[tuple[KeptLoom, ...], int]:
-        """Return the looms that are kept and meant: `loomproof.records.looms_kept.looms_kept`."""
+    def looms(
+        self, said: str = "", limit: int | None = None, before: Listing | None = None
+    ) -> tuple[tuple[KeptLoom, ...], int, Listing]:
+        """Return the looms in which words are found, how many, and all (``before``: those of the last time).
+
+        A word is a part of name, serial, run, verdict, who proved it, or day (``fail 2026-11``).
+        """
         with self._open() as opened:
-            return looms_kept(opened, said, limit)
+            listed = listing(opened, before)
+            found = listed.found(said)
+            return records_of(opened, found[:limit]), len(found), listed
 
     def near(self, loom: str) -> str:
         """Return, as a sentence, the kept loom whose name or serial is nearest; "" where none is."""

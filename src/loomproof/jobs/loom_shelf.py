@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from loomproof.jobs.archive import Archive, Shelf
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.data_folder import home
-from loomproof.records.looms_kept import KeptLoom
+from loomproof.records.looms_kept import KeptLoom, Listing
 from loomproof.records.signers import KnownSigners
 from loomproof.records.trusted import trusted_run
 from loomproof.reports.listing import Cell
@@ -39,6 +39,7 @@ class LoomShelf:
     def __init__(self, store: str | None = None) -> None:
         self._archive = Archive(store)
         self._lock = threading.Lock()
+        self._listing: Listing | None = None
         self._seen: dict[object, tuple[tuple[Cell, ...], bool]] = {}
 
     def found(
@@ -49,7 +50,7 @@ class LoomShelf:
         With ``check`` the seals that were not checked yet are checked now, which takes its time. Raises as
         `Archive.looms` does.
         """
-        looms, total = self._archive.looms(said, limit)
+        looms, total, self._listing = self._archive.looms(said, limit, self._listing)
         known = KnownSigners(home()).all()
         return tuple(self._line(each, known, check) for each in looms), total
 
