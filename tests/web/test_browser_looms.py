@@ -219,7 +219,7 @@ def test_a_list_is_dropped_understood_asked_about_and_kept(page: Page, server: S
     expect(page.get_by_role("heading", name="Bring a loom: <i>pair.csv")).to_be_visible()
     expect(page.get_by_text("a wire in each row")).to_be_visible()
     assert page.get_by_role("button", name="Keep this loom").count() == 0
-    page.locator("form.asked select").select_option("mm")
+    page.locator("form.open-question select").select_option("mm")
     page.get_by_role("button", name="Answer").click()
     expect(page.locator(".facts")).to_contain_text("2 wires")
     page.get_by_label("Name", exact=True).fill("pair")

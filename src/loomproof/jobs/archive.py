@@ -184,10 +184,7 @@ class Archive:
     def looms(
         self, said: str = "", limit: int | None = None, before: Listing | None = None
     ) -> tuple[tuple[KeptLoom, ...], int, Listing]:
-        """Return the looms in which words are found, how many, and all (``before``: those of the last time).
-
-        A word is a part of name, serial, run, verdict, who proved it, or day (``fail 2026-11``).
-        """
+        """Return the looms in which words are found, how many, and all (``before``: those of the last time)."""
         with self._open() as opened:
             listed = listing(opened, before)
             found = listed.found(said)
