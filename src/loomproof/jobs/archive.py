@@ -184,7 +184,7 @@ class Archive:
     def looms(
         self, said: str = "", limit: int | None = None, before: Listing | None = None
     ) -> tuple[tuple[KeptLoom, ...], int, Listing]:
-        """Return the looms in which words are found, how many, and all (``before``: those of the last time)."""
+        """Return the looms in which words are found, how many, and all (``before``: those known so far)."""
         with self._open() as opened:
             listed = listing(opened, before)
             found = listed.found(said)
