@@ -4,8 +4,9 @@
 
 The peak of a parent survives a fork, so each command is measured as the only child of a process of its own;
 processor time counts the processes that it starts (a simulator, and what sets a large page), the peak is
-that of the largest of them. The program is compiled first, as an installation leaves it. Looms have 40-way plugs, a fifth of their wires on splices of four, ends by
-chance. Exits with 1 where a figure that must be reached is missed.
+that of the largest of them. The program is compiled first, as an installation leaves it. Looms have 40-way
+plugs, a fifth of their wires on splices of four, ends by chance. Exits with 1 where a figure that must be
+reached is missed.
 """
 
 from __future__ import annotations

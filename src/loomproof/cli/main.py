@@ -6,6 +6,7 @@ project's tree ends here, in one handler that says what happened, whose it is an
 
 from __future__ import annotations
 
+import atexit
 import errno
 import gc
 import importlib
@@ -166,6 +167,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     # Nearly all that a command makes are values without cycles; to look for those as often as Python does
     # takes a sixth of a large proof.
     gc.set_threshold(50_000, 20, 20)
+    # Nor does Python need to look for them in all that is left as it ends: as long again.
+    atexit.register(gc.freeze)
     try:
         with stopping(until_the_end=True):
             code = run(arguments)
@@ -178,8 +181,6 @@ def main(arguments: Sequence[str] | None = None) -> None:
         )
         tell("Report the lines above, with what was typed.", "  ")
         code = 3
-    # Python looks through all that is left for cycles as it ends, which after a large proof takes half a second.
-    gc.freeze()
     sys.exit(code)
 
 
