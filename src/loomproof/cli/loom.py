@@ -4,14 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from loomproof.cli.cures import how, say_next
 from loomproof.cli.kinds import PATH
-from loomproof.cli.options import all_option, answer_option, colour_code_option, loom_argument, over_option
+from loomproof.cli.options import (
+    RUNS,
+    all_option,
+    answer_option,
+    archive_option,
+    colour_code_option,
+    loom_argument,
+    over_option,
+)
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
+
+if TYPE_CHECKING:
+    from loomproof.jobs.archive import Archive
 
 
 @click.command()
@@ -72,19 +84,24 @@ def nets(loom: Path, form: str) -> None:
     show_default=True,
     help="Folder for the drawings; made where it is missing.",
 )
+@click.option("--run", metavar="RUN", shell_complete=RUNS, help="Draw under it where this run found faults.")
+@archive_option
 @over_option
-def draw(loom: Path, target: Path, over: bool) -> None:
+def draw(loom: Path, target: Path, run: str | None, archive: Archive, over: bool) -> None:
     """Draw LOOM as SVG: the whole loom, and the face of each connector.
 
     loom.svg shows connectors, splices, wires and circuits (of a loom too big for one picture: index.html
     leads to wires_NAME.svg, what hangs on each connector); face_NAME.svg a connector seen from its mating
-    face, with cavity numbers and wire colours. SVG opens in any browser and prints at any size.
+    face, with cavity numbers and wire colours. With --run (a run's name, last, or a results file) each wire
+    on which it found a place stands under the loom as a ruler, to scale. SVG opens in any browser and
+    prints at any size.
     """
     from loomproof.jobs.files import folder_or
     from loomproof.screens.description import show_drawn
+    from loomproof.screens.kept import chosen
 
     folder_or(target)
-    show_drawn(loom, target, over=over)
+    show_drawn(loom, target, over=over, run=archive.document(chosen(archive, run)) if run else None)
 
 
 @click.command()

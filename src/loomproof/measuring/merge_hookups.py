@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations, product
+from typing import Any
 
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.graph import united
 from loomproof.loom.model import End
 from loomproof.planning.net_access import scope_of
 from loomproof.planning.plan import Plan
-from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured
+from loomproof.results.measured import Across, Decision, Judged, JudgedDiode, Measured, PieceFarads
 from loomproof.results.wiggled import Wiggled
 
 _RANK = {Decision.PASS: 0, Decision.UNDECIDED: 1, Decision.FAIL: 2}
@@ -97,10 +98,7 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
         unmet=tuple(_unmet(expected, parts)),
         meter_check=_vouched(parts),
         watch=_watches(parts),
-        farads=(),  # pieces of one hook-up need not be those of the whole
-        across=(),
-        sound_farads=(),
-        unplaced=(),
+        **_for_places(expectation, parts, home),
         shorter=tuple({(way.a, way.b): way for part in parts for way in part.shorter}.values()),
         # What one hook-up can tell is told.
         untold_parts=tuple(
@@ -108,6 +106,46 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
         ),
         isolation_pass_ohm=max((part.isolation_pass_ohm or 0.0 for part in parts), default=0.0) or None,
     )
+
+
+def _for_places(
+    expectation: Expectation, parts: Sequence[Measured], home: Mapping[End, int]
+) -> dict[str, Any]:
+    """Return what places rest on: of each net what one hook-up read that had all of it on the bench.
+
+    Pieces of a net of which some end was not plugged need not be those of the whole, and readings of two
+    hook-ups have other wires at 0 V beside them.
+    """
+    pieces: dict[int, list[PieceFarads]] = {}
+    across: dict[frozenset[int], tuple[Across, ...]] = {}
+    unplaced: dict[int, tuple[End, str]] = {}
+    sound: dict[frozenset[End], PieceFarads] = {}
+    for part in parts:
+        plugged = {end for group in part.groups for end in group}
+        whole = {
+            net.index
+            for net in expectation.nets
+            if plugged.issuperset(end for end in net.cavities if end in home)
+        }
+        read: dict[int, list[PieceFarads]] = {}
+        for piece in part.farads:
+            read.setdefault(expectation.net_of[min(piece.ends)], []).append(piece)
+        pieces = {index: own for index, own in read.items() if index in whole} | pieces
+        for own in part.across:
+            nets = frozenset(expectation.net_of[end] for one in own for end in (one.a, one.b))
+            if nets <= whole:
+                across.setdefault(nets, own)
+        for end, why in part.unplaced:
+            if expectation.net_of[end] in whole:
+                unplaced.setdefault(expectation.net_of[end], (end, why))
+        sound |= {piece.ends: piece for piece in part.sound_farads}
+    return {
+        "farads": tuple(piece for own in pieces.values() for piece in own),
+        "across": tuple(across.values()),
+        "sound_farads": tuple(sound.values()),
+        "unplaced": tuple(why for index, why in unplaced.items() if index not in pieces),
+        "learned_farads": (),
+    }
 
 
 def _watches(parts: Sequence[Measured]) -> Wiggled | None:

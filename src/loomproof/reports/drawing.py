@@ -11,8 +11,8 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from loomproof.loom.model import Connector, ConnectorKind, Loom
-from loomproof.reports import drawing_face, drawing_loom, drawing_parts
-from loomproof.results.document import ConnectorEntry
+from loomproof.reports import drawing_face, drawing_loom, drawing_parts, drawing_places
+from loomproof.results.document import ConnectorEntry, Document
 
 UNKNOWN_COLOUR = "?"
 """Stands for a wire whose colour the description does not give."""
@@ -88,11 +88,13 @@ def wire_colours(loom: Loom, connector: Connector) -> dict[str, str]:
     }
 
 
-INDEX, WHOLE = "index.html", "loom.svg"
+INDEX, WHOLE, PLACES = "index.html", "loom.svg", "places.svg"
 
 
-def drawings(loom: Loom) -> dict[str, bytes]:
+def drawings(loom: Loom, document: Document | None = None) -> dict[str, bytes]:
     """Return every drawing of a loom by file name: ``loom.svg`` and a face for each connector.
+
+    Where a run of it found places on wires, these stand to scale under the loom, else in ``places.svg``.
 
     Above `drawing_parts.LARGEST` wires there are ``index.html`` and a picture for each connector instead of
     ``loom.svg``.
@@ -111,6 +113,11 @@ def drawings(loom: Loom) -> dict[str, bytes]:
             part = drawing_parts.around(loom, each)
             files[parts[each.name]] = drawing_loom.picture(part, each.name, loom).encode()
     files |= {faces[each.name]: loom_face(loom, each).encode() for each in plugs}
+    found = None if document is None else drawing_places.places(document)
+    if found is not None and WHOLE in files:
+        files[WHOLE] = drawing_places.with_places(files[WHOLE].decode(), found).encode()
+    elif found is not None:
+        files[PLACES] = found.encode()
     return files
 
 

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import click
 
-from loomproof.errors import Problem
+from loomproof.errors import Problem, UsageError
 from loomproof.jobs.describing import Checked
 from loomproof.loom.model import Loom
+from loomproof.results.document import Document
 from loomproof.screens.notes import MOST_ALIKE, How, show_grouped, told
 from loomproof.screens.printing import line
 
@@ -42,13 +43,23 @@ def show_description(
     click.echo("The description holds together.")
 
 
-def show_drawn(loom: Path, target: Path, *, over: bool) -> None:
-    """Draw a loom into a folder; say which file to open, and what else is there."""
+def show_drawn(loom: Path, target: Path, *, over: bool, run: Document | None = None) -> None:
+    """Draw a loom into a folder, with the places that a run found; say which file to open, what else is.
+
+    Raises `UsageError` where the run was of another description.
+    """
     from loomproof.loom import writing
     from loomproof.loom.reading import load
-    from loomproof.reports.drawing import INDEX, WHOLE, drawings
+    from loomproof.reports.drawing import INDEX, PLACES, WHOLE, drawings
+    from loomproof.reports.drawing_places import places
 
-    files = drawings(load(loom).loom)
+    described = load(loom).loom
+    if run is not None and run.loom.digest != described.digest:
+        raise UsageError(
+            f"the run {run.run} was proved against another description of {run.loom.name}",
+            cure="Give the description as it was, or name a run of this one.",
+        )
+    files = drawings(described, run)
     writing.write_files(files, target, over=over)
     if WHOLE in files:
         click.echo(str(target / WHOLE))
@@ -57,6 +68,10 @@ def show_drawn(loom: Path, target: Path, *, over: bool) -> None:
         click.echo(str(target / INDEX))
         said = f"an index, a picture of the wires at each of {len(files) // 2} connectors, and their faces"
         click.echo(f"The loom is too big for one picture: {target} holds {said}.", err=True)
+    if PLACES in files:
+        click.echo(f"What run {run.run if run else ''} found on wires stands in {target / PLACES}.", err=True)
+    elif run is not None and places(run) is None:
+        click.echo(f"Run {run.run} has no place on a wire, so none is drawn.", err=True)
 
 
 def show_exported(
