@@ -29,7 +29,8 @@ from loomproof.results.document import Document, Verdict
 from loomproof.results.places import KnownFarads
 from tests.cleared import cleared
 from tests.locating.placing_bench import FARADS, FaradBench, farad_bench, zeroed
-from tests.locating.test_place_words import _loom, _Restless
+from tests.locating.test_place_words import _Restless
+from tests.locating.test_placing import _loom
 
 
 def _proved(bench: FaradBench, loom: Loom, **asked: Any) -> Outcome:
