@@ -80,7 +80,6 @@ export function naming({ shown, heard }, items, { light, first, cells }) {
   at("named").textContent = shown.progress;
   at("nameless").textContent = shown.nameless.replace(" Ctrl-D ends.", "");
   ends(shown);
-  for (const end of cells.keys()) light(end, "");
   for (const each of shown.ends) light(each.end, each.chosen ? "chosen" : "touched");
   first("[data-lit]");
   if (drives) {

@@ -17,10 +17,15 @@ const SIGNS = {
 };
 let begun = 0;
 let touches = 0;
+let stands = null; // whether cavities can't be pressed, as their buttons say it
+
+const lit = new Map(); // what each cell shows that shows anything: of 2 000 only those that change are touched
 
 function light(end, as, text = "") {
   const cell = cells.get(end);
-  if (!cell) return;
+  if (!cell || (lit.get(end) || "") === as + text) return;
+  if (as) lit.set(end, as + text);
+  else lit.delete(end);
   if (as) cell.dataset.lit = as;
   else delete cell.dataset.lit;
   const [sign, words] = SIGNS[as] || ["·", ""];
@@ -100,7 +105,7 @@ function touched(touch) {
   at("doubts").replaceChildren(...touch.doubts.map((text) => made("li", text)));
   at("nets").replaceChildren(...touch.nets.map(net));
   at("aloud").textContent = touch.aloud;
-  for (const end of cells.keys()) light(end, "");
+  for (const end of [...lit.keys()]) light(end, "");
   for (const each of touch.nets) for (const { end } of each.missing) light(end, "missing");
   for (const end of touch.ends) light(end, "touched");
   first("[data-lit]");
@@ -145,7 +150,7 @@ document.addEventListener("told", (event) => {
     begun = said.begun;
     items.clear();
     touches = 0;
-    for (const end of cells.keys()) light(end, "");
+    for (const end of [...lit.keys()]) light(end, "");
   }
   for (const [key, item] of Object.entries(said.items || {})) {
     if (item === null) {
@@ -166,12 +171,15 @@ document.addEventListener("told", (event) => {
     const fresh = said.begun === undefined ? said.view || {} : {};
     learning(view, { asked: "asked" in fresh, learned: "learned" in fresh });
   } else {
+    for (const end of [...lit.keys()]) light(end, "");
     naming(view, items, { light, first, cells, drives });
   }
-  if (view.held) hold();
+  if (view.held && hold()) stands = null;
   // Until it is asked for, a probe on the loom is in the way of what is looked at first.
-  for (const button of document.querySelectorAll("#faces button")) {
-    button.disabled = now.phase !== "running" || !view.ready;
+  const out = now.phase !== "running" || !view.ready;
+  if (out !== stands) {
+    stands = out;
+    for (const button of document.querySelectorAll("#faces button")) button.disabled = out;
   }
 });
 
@@ -193,7 +201,7 @@ if (kind) soundSwitch(at("sound"));
 
 // A simulated bench: pressing a cavity holds its probe there.
 function hold() {
-  if (!drives || document.querySelector("#faces button")) return;
+  if (!drives || document.querySelector("#faces button")) return false;
   for (const [end, cell] of cells) {
     const press = made("button", "", { type: "button" });
     press.append(...cell.childNodes);
@@ -201,4 +209,5 @@ function hold() {
     cell.append(press);
   }
   at("lift").addEventListener("click", () => send("/prove/say", { probe: null }));
+  return true;
 }
