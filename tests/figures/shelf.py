@@ -2,7 +2,7 @@
 
     python -m tests.figures shelf [--short] [--seed 1]
 
-Each loom has two proofs of 40 wires, sealed one by one. Exits with 1 where a search takes 100 ms or more.
+Each loom has two proofs of 10 wires, sealed one by one. Exits with 1 where a search takes 100 ms or more.
 """
 
 from __future__ import annotations
@@ -77,7 +77,7 @@ def fill(place: Path, looms: int, rng: random.Random) -> None:
                 run=f"r{number}",
                 name=f"loom {number % looms}",
                 serial=f"L-{number % looms:04d}",
-                wires=40,
+                wires=10,
                 verdict=rng.choice([Verdict.PASS, Verdict.FAIL]),
                 person="I. Torvald",
             )
