@@ -156,11 +156,13 @@ function told() {
   );
 }
 
-// A job with a page of its own is looked at there.
+// A job with a page of its own is looked at there, and what it came to.
 function elsewhere() {
   const link = at("elsewhere");
   link.hidden = !now.page || now.page === location.pathname || now.phase === "idle";
-  if (!link.hidden) link.querySelector("a").href = now.page;
+  if (link.hidden) return;
+  link.querySelector("a").href = now.page;
+  at("verdict").hidden = true;
 }
 
 const stream = new EventSource("/prove/events");
