@@ -49,7 +49,8 @@ def big(loom: Loom) -> Generator[Event, None, dict[str, float]]:
     """Tell the readings of a big loom at a scanner's pace; return when each cavity was told last."""
     cavities, told_s = loom.cavities, {}
     yield Progress("waiting for the page")
-    GO.wait()
+    while not GO.wait(0.05):  # in pieces: an order to stop comes between them
+        pass
     for turn in range(SENSES):
         half = tuple(end for place, end in enumerate(cavities) if place >> turn & 1)
         yield Progress("sensing all nets", turn, SENSES, 10.0)
@@ -69,7 +70,8 @@ def hour(loom: Loom, seconds: int) -> Generator[Event, None, dict[str, float]]:
     """Tell what an hour of watching brings: each second a change, begun and ended, 20 readings, progress."""
     nets = tuple((wire.a, wire.b) for wire in loom.wires if wire.a.cavity and wire.b.cavity)
     yield Progress("waiting for the page")
-    GO.wait()
+    while not GO.wait(0.05):  # in pieces: an order to stop comes between them
+        pass
     yield WatchBegins(float(seconds), nets)
     for second in range(seconds):
         net = second % len(nets)

@@ -178,6 +178,18 @@ def test_answers_make_another_sheet_and_are_kept(tmp_path: Path) -> None:
     assert "perhaps" in wrong.text
 
 
+@pytest.mark.parametrize("takes", ["gzip, deflate", "identity"])
+def test_a_page_is_packed_for_who_can_unpack_it(takes: str, of: House) -> None:
+    async def ask() -> httpx.Response:
+        async with client(of) as asks:
+            return await asks.get("/fit/tail_lamp", headers={"accept-encoding": takes})
+
+    found = asyncio.run(ask())
+    assert found.headers.get("content-encoding", "identity") in takes
+    assert int(found.headers["content-length"]) < len(found.content) or takes == "identity"
+    assert "Cautions" in found.text
+
+
 def test_the_sheet_is_printed(of: House) -> None:
     paper = asked(of, "/sheet.pdf")
     assert (paper.headers["content-type"], paper.content[:5]) == ("application/pdf", b"%PDF-")
