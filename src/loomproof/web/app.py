@@ -211,7 +211,7 @@ def _sent(answer: Answer, pages: Environment, request: Request) -> Response:
     data = text.encode("utf-8")
     if len(data) < WORTH_PACKING or "gzip" not in request.headers.get("accept-encoding", ""):
         return HTMLResponse(data, answer.status)
-    # A page holds no secret beside what a stranger could have put in: cookies of other sites never come along.
+    # No page holds a secret beside what a stranger put in: what other sites ask comes without the cookie.
     packed = {"content-encoding": "gzip", "vary": "accept-encoding"}
     return HTMLResponse(gzip.compress(data, 5), answer.status, packed)
 
