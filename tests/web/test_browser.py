@@ -34,10 +34,21 @@ HOSTILE = "<img src=x onerror=\"document.title='taken'\">'&"
 
 
 class Server:
-    """``serve`` with these words; ``address`` lets one browser in."""
+    """``serve`` with these words; ``address`` lets one browser in.
+
+    It waits longer than a bench may for a sign of life: on a machine that does much else the browser is slow,
+    and what ends a watch is tried in `test_session` with a clock of its own.
+    """
 
     def __init__(self, *words: str, out: Path) -> None:
-        run = [sys.executable, "-c", "from loomproof.cli.main import main; main()", "serve", *words]
+        patient = f"from loomproof.web import session; session.LIFE_S = {PATIENCE_MS / 1000}"
+        run = [
+            sys.executable,
+            "-c",
+            f"{patient}; from loomproof.cli.main import main; main()",
+            "serve",
+            *words,
+        ]
         self.store = str(out / "records.db")
         self.process = subprocess.Popen(
             [*run, "--out", str(out), "--store", self.store], stdout=subprocess.PIPE, text=True
