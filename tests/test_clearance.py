@@ -196,6 +196,7 @@ UNDRIVEN = {
     "loomproof.jobs.by_hand.clock_of": "asks how long was worked",
     "loomproof.jobs.by_hand.known_meter": "opens none",
     "loomproof.jobs.by_hand.written": "forgets what stands elsewhere",
+    "loomproof.jobs.at_bench.Setup": "holds it for a job, which clears it itself",
     "loomproof.jobs.at_bench.starts_its_own": "asks whether it is a simulator",
     "loomproof.jobs.hookups.begin_hook_ups": "it clears the bench itself",
     "loomproof.jobs.hookups.continue_hook_ups": "it clears the bench itself",
@@ -237,7 +238,7 @@ def taking_a_bench() -> dict[str, Any]:
             if made is object.__init__:
                 continue
             noted = inspect.signature(made).parameters.values()
-            if any(re.search(r"\b(Timed)?Bench(At)?\b", str(each.annotation)) for each in noted):
+            if any(re.search(r"\b((Timed)?Bench(At)?|Setup)\b", str(each.annotation)) for each in noted):
                 found[f"{module.name}.{name}"] = value
     return found
 

@@ -15,7 +15,7 @@ from typing import assert_never
 import pytest
 from click.testing import CliRunner
 
-from loomproof.cli.explain import explain
+from loomproof.cli.loom import explain
 from loomproof.electrics.component_kinds import FACTS, Closed, Path, paths_of
 from loomproof.electrics.components import component_reading
 from loomproof.electrics.expectation import expect

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from loomproof.cli.given import hazards_given
 from loomproof.errors import UsageError
+from loomproof.loom.choices import hazards_of
 from loomproof.loom.model import Hazard, Loom
 from loomproof.loom.reading import load
 from tests.cli.running import loomproof
@@ -59,7 +59,7 @@ def test_a_retest_hears_the_answers_and_opens_no_journal_before_it_is_safe(
 
 def test_an_answer_names_a_connector_of_the_loom_and_a_hazard(fixtures: Path) -> None:
     loom: Loom = load(fixtures / "tail_lamp").loom
-    assert hazards_given(["LAMP=electronics in place"], loom) == {"LAMP": Hazard.ELECTRONICS}
+    assert hazards_of(loom, ["LAMP=electronics in place"]) == {"LAMP": Hazard.ELECTRONICS}
     for text, told in {
         "LAMB=none": "There is LAMP",
         "LAMP=unknown": "Write CONNECTOR=none",
@@ -67,16 +67,16 @@ def test_an_answer_names_a_connector_of_the_loom_and_a_hazard(fixtures: Path) ->
         "=none": "Write CONNECTOR=none",
     }.items():
         with pytest.raises(UsageError) as refused:
-            hazards_given([text], loom)
+            hazards_of(loom, [text])
         assert told in str(refused.value) or told in (refused.value.cure or "")
 
 
 def test_answers_that_contradict_each_other_are_refused(fixtures: Path) -> None:
     loom: Loom = load(fixtures / "tail_lamp").loom
-    assert hazards_given(["LAMP=none", "LAMP=none"], loom) == {"LAMP": Hazard.NONE}
+    assert hazards_of(loom, ["LAMP=none", "LAMP=none"]) == {"LAMP": Hazard.NONE}
     for texts in (["LAMP=pyrotechnic", "LAMP=none"], ["LAMP=none", "LAMP=pyrotechnic"]):
         with pytest.raises(UsageError, match="LAMP"):
-            hazards_given(texts, loom)
+            hazards_of(loom, texts)
 
 
 def test_an_answer_worse_than_the_description_stops_the_proof(fixtures: Path, tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from loomproof.bench.adapter import in_order
 from loomproof.electrics.expectation import expect
 from loomproof.errors import BrokenOffError
 from loomproof.jobs import hookups as hooking
+from loomproof.jobs.at_bench import Setup
 from loomproof.jobs.keep import Keeping
 from loomproof.loom.reading import load
 from loomproof.measuring.events import finish
@@ -224,17 +225,10 @@ def test_nothing_is_opened_before_somebody_says_that_it_is_plugged(fixtures: Pat
     plan = plan_hook_ups(loom, nets, len(loom.cavities))
     request = Request(loom=loom, adapter=in_order(loom.cavities), run="r", started="2026-01-01T00:00:00Z")
     nobody = Answers(yes=False)
+    # Nothing answers there; it must not come to that.
+    setup = Setup("tcp:127.0.0.1:1", nobody, Keeping(tmp_path), fixtures / "tail_lamp")
     with pytest.raises(BrokenOffError, match="stopped before hook-up 1 of 1"):
-        finish(
-            hooking.prove_hook_ups(
-                request,
-                plan,
-                "tcp:127.0.0.1:1",  # nothing answers there; it must not come to that
-                nobody,
-                Keeping(tmp_path),
-                loom_path=fixtures / "tail_lamp",
-            )
-        )
+        finish(hooking.prove_hook_ups(request, plan, setup))
     assert nobody.asked == ["plug 1"]
     assert [path.name for path in tmp_path.iterdir()] == ["r.hook-up-1.adapter.csv"], (
         "what to plug, no reading"

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from click import BadParameter
 
-from loomproof.cli.wiggle import Duration
+from loomproof.cli.kinds import TIME
 from loomproof.jobs.wiggle import Hands, Wiggle, places_of
 from loomproof.loom.model import End
 from loomproof.loom.reading import load
@@ -44,20 +44,20 @@ def test_a_place_that_the_loom_has_not_is_refused_with_the_near_name() -> None:
 def test_a_place_without_name_or_parts_is_refused(place: str) -> None:
     done = loomproof("wiggle", TAIL_LAMP, "--bench", "sim:", "--place", place)
     assert done.returncode == 2
-    assert "--place left=LAMP,W2" in done.stderr
+    assert "as left=LAMP,W2" in " ".join(done.stderr.split())
 
 
 @pytest.mark.parametrize(
     ("said", "seconds"), [("5min", 300.0), ("90s", 90.0), ("90", 90.0), ("1.5h", 5400.0), ("0,5min", 30.0)]
 )
 def test_a_time_is_read_as_people_say_it(said: str, seconds: float) -> None:
-    assert Duration().convert(said, None, None) == seconds
+    assert TIME.convert(said, None, None) == seconds
 
 
 @pytest.mark.parametrize("said", ["", "soon", "0s", "5h", "-5s", "5 m"])
 def test_what_is_no_time_is_refused(said: str) -> None:
     with pytest.raises(BadParameter):
-        Duration().convert(said, None, None)
+        TIME.convert(said, None, None)
 
 
 def shown(watched: Wiggled, capsys: pytest.CaptureFixture[str]) -> tuple[int, str]:

@@ -7,9 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from click import BadParameter
 
-from loomproof.cli.given import metres_given
-from loomproof.errors import UsageError
+from loomproof.cli.kinds import LENGTH
 from loomproof.jobs.prove import prove
 from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import End, Loom, Wire
@@ -104,10 +104,10 @@ def test_a_closeness_and_no_places_are_not_asked_together(fixtures: Path) -> Non
     ("text", "length_m"), [("5cm", 0.05), ("50 mm", 0.05), ("0,05 m", 0.05), ("2m", 2.0)]
 )
 def test_lengths_are_typed_with_their_unit(text: str, length_m: float) -> None:
-    assert metres_given(text, "--place-within") == pytest.approx(length_m)
+    assert LENGTH.convert(text, None, None) == pytest.approx(length_m)
 
 
 @pytest.mark.parametrize("text", ["5", "cm", "-5cm", "0cm", "nan m", "101m"])
 def test_what_is_no_length_is_refused(text: str) -> None:
-    with pytest.raises(UsageError, match="no length"):
-        metres_given(text, "--place-within")
+    with pytest.raises(BadParameter, match=r"no length|from 0 to 100 m"):
+        LENGTH.convert(text, None, None)

@@ -13,6 +13,7 @@ from loomproof.bench.references import Reference
 from loomproof.electrics.expectation import expect
 from loomproof.errors import AdapterError, UsageError
 from loomproof.jobs import hookups as hooking
+from loomproof.jobs.at_bench import Setup
 from loomproof.jobs.keep import Keeping
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import load
@@ -162,7 +163,7 @@ def test_a_wrongly_plugged_hook_up_is_noticed_at_once_and_asked_again(
     out.mkdir()
     try:
         steps = hooking.prove_hook_ups(
-            request, plan, str(simulation.address), hand, Keeping(out), loom_path=tail
+            request, plan, Setup(str(simulation.address), hand, Keeping(out), tail)
         )
         try:
             while True:

@@ -82,46 +82,34 @@ COMMANDS = {
 """What to type for each thing that can be done; ``{on:NAME}`` is what it is done to, NAME where unknown."""
 
 
-_AS_BEFORE = ("address", "out", "store", "hazards", "selftest_max_age", "json_file")
-"""Options of ``prove`` that a run keeps nothing of, by their names: they are said again to go on."""
+_OF_A_RUN = ("loom", "address", "out", "store", "hazards", "selftest_max_age", "json_file")
+"""Options of ``prove``, by their names, that a run keeps nothing of: they are said again to go on."""
+
+_NEW_AT_EACH = ("go_on", "stop_after", "operator", "meter_v")
+"""Options of ``trace`` that belong to one start of it and are not said again.
+
+What a person answers for of the bench as it is today (``--made-safe``, ``--meter-volts``) is asked again.
+"""
 
 
-def going_on(run: str, context: click.Context) -> str:
-    """Return what to type behind ``prove`` to go on with a run, ``context`` being the command so far.
-
-    What a person answers for of the bench as it is today (``--made-safe``, ``--meter-volts``) is asked again.
-    """
-    words = [typed(str(context.params["loom"]))]
+def say_how_to_go_on(stopped: LoomproofError, context: click.Context | None) -> None:
+    """Put into an error, where a job can be gone on with, what to type behind its command to do so."""
+    do = stopped.do
+    if context is None or do is None or do.what not in (Todo.GO_ON, Todo.GO_ON_TRACE):
+        return
+    of_a_run, words = do.what is Todo.GO_ON, list[str]()
     for option in context.command.params:
-        said = context.params.get(option.name or "")
-        asked = context.get_parameter_source(option.name or "") is ParameterSource.COMMANDLINE
-        if option.name == "address" or (option.name in _AS_BEFORE and asked):
-            for each in said if isinstance(said, tuple) else (said,):
-                words += [option.opts[0], typed(str(each))]
-    return " ".join((*words, "--continue", run))
-
-
-_NEW_AT_EACH = ("go_on", "stop_after", "made_safe", "meter_v")
-"""Options of ``trace``, by their names, that belong to one start of it and are not said again to go on."""
-
-
-def trace_going_on(context: click.Context) -> str:
-    """Return what to type behind ``trace`` to go on with one that stopped, ``context`` being it so far."""
-    words = []
-    for option in context.command.params:
-        said = context.params.get(option.name or "", context.meta.get(option.name or ""))
-        if context.get_parameter_source(option.name or "") is not ParameterSource.COMMANDLINE:
+        name, said = option.name or "", context.params.get(option.name or "")
+        asked = context.get_parameter_source(name) is ParameterSource.COMMANDLINE
+        if not (asked or name == "address") or (name not in _OF_A_RUN if of_a_run else name in _NEW_AT_EACH):
             continue
-        if option.name in _NEW_AT_EACH:
+        flag = option.opts[:1] if isinstance(option, click.Option) else []
+        if isinstance(option, click.Option) and option.is_flag:
+            words += flag
             continue
-        if isinstance(option, click.Argument):
-            words.append(typed(str(said)))
-        elif isinstance(option, click.Option) and option.is_flag:
-            words.append(option.opts[0])
-        else:
-            for each in said if isinstance(said, tuple) else (said,):
-                words += [option.opts[0], typed(str(each))]
-    return " ".join((*words, "--continue"))
+        for each in said if isinstance(said, tuple) else (said,):
+            words += [*flag, typed(str(each))]
+    stopped.do = Do(do.what, " ".join((*words, "--continue", *([do.on] if of_a_run else []))))
 
 
 def typed(word: str) -> str:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from loomproof.cli.kinds import FILE, FOLDER
-from loomproof.cli.options import RUNS, archive_option
+from loomproof.cli.kinds import FILE, FOLDER, RUN
+from loomproof.cli.options import archive_option
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
 from loomproof.screens.kept import chosen, show_integrity, show_repairs, show_taken
@@ -158,7 +158,7 @@ def dataset(folder: Path, persons: str, archive: Archive) -> None:
 
 
 @records.command(short_help="Correct what was typed in wrongly for a run.")
-@click.argument("run", shell_complete=RUNS)
+@click.argument("run", type=RUN)
 @click.option("--why", required=True, help="What was wrong; stands on the certificate.")
 @click.option("--person", help="Who proved it.")
 @click.option("--place", help="Where.")
@@ -166,16 +166,7 @@ def dataset(folder: Path, persons: str, archive: Archive) -> None:
 @click.option("--authoriser", default="", help="Who authorises the correction; else nobody is stated.")
 @click.option("--by", default="", help="Who corrects it; else the person of workshop.toml.")
 @archive_option
-def correct(
-    run: str,
-    why: str,
-    person: str | None,
-    place: str | None,
-    serial: str | None,
-    authoriser: str,
-    by: str,
-    archive: Archive,
-) -> None:
+def correct(run: str, why: str, by: str, archive: Archive, **right: Any) -> None:
     """Correct what was typed in wrongly for RUN: a new record that names the old one, which stays.
 
     What was measured is never corrected: prove the loom again. A run that was corrected before is corrected
@@ -184,10 +175,7 @@ def correct(
     from loomproof.jobs.workshop import find
 
     by = by or find().workshop.person
-    named = chosen(archive, run)
-    click.echo(
-        archive.correct(named, why, person=person, place=place, serial=serial, authoriser=authoriser, by=by)
-    )
+    click.echo(archive.correct(chosen(archive, run), why, by=by, **right))
 
 
 @records.command("benches", short_help="List benches, their last checks, and adapters.")
@@ -220,7 +208,7 @@ def import_(source: str, archive: Archive) -> int:
 
 
 @click.command()
-@click.argument("run", shell_complete=RUNS)
+@click.argument("run", type=RUN)
 @click.argument("words", required=False)
 @click.option(
     "--finding", type=click.IntRange(0), default=0, help="Its number in the run; 0 is the whole run."

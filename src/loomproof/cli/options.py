@@ -1,57 +1,26 @@
-"""Options that several commands share, each written once, and the kinds of values that they take."""
+"""Options that several commands share, each written once."""
 
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Collection
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
-from loomproof.cli.given import hazards_given
-from loomproof.cli.kinds import FILE, PATH, FiniteNumber, Said
+from loomproof.cli.kinds import CONNECTOR, FILE, LOOM, READ, FiniteNumber, Said
 from loomproof.errors import UsageError
 
 if TYPE_CHECKING:
-    from click.shell_completion import CompletionItem
-
     from loomproof.jobs.archive import Archive, Wanted
-    from loomproof.jobs.gate import Assured
     from loomproof.jobs.workshop import Found
-    from loomproof.loom.model import Loom
     from loomproof.planning.hookup_search import Constraints
     from loomproof.planning.request import InsulationTest
     from loomproof.results.grade import Grade
-    from loomproof.screens.terminal_operator import TerminalOperator
 
 F = TypeVar("F", bound=Callable[..., object])
-
-
-def _offered(what: str) -> Callable[[click.Context, click.Parameter, str], list[CompletionItem[str]]]:
-    """Return what completes a word: to what lies here, else to a file where a path may stand."""
-
-    def complete(context: click.Context, _: click.Parameter, begun: str) -> list[CompletionItem[str]]:
-        from click.shell_completion import CompletionItem
-
-        from loomproof.jobs.completing import Offer, candidates
-
-        store = context.params.get("store") or context.params.get("archive") or ""
-        # Behind an option that waits for its value click leaves the arguments where they are.
-        loom = context.params.get("loom") or next(filter(Path.exists, map(Path, context.args)), None)
-        found = candidates(Offer[what], begun, loom, store)
-        if not found and what.endswith("LOOM"):
-            return [CompletionItem(begun, type="file")]
-        return [CompletionItem(word, help=about or None) for word, about in found]
-
-    return complete
-
-
-LOOMS, KEPT_LOOMS, RUNS = _offered("LOOM"), _offered("KEPT_LOOM"), _offered("RUN")
-CONNECTORS, CAVITIES = _offered("CONNECTOR"), _offered("CAVITY")
-"""What completes a word on the command line, for ``shell_complete``."""
 
 
 # What workshop.toml stands in for where a command's own options say nothing.
@@ -94,7 +63,7 @@ def _archive(context: click.Context, parameter: click.Parameter, value: str | No
 
 # Options by themselves.
 
-loom_argument = click.argument("loom", type=PATH, shell_complete=LOOMS)
+loom_argument = click.argument("loom", type=LOOM)
 over_option = click.option("--over", is_flag=True, help="Write over what is there.")
 _where = functools.partial(
     click.option,
@@ -112,15 +81,6 @@ answer_option = click.option(
     "--answer", "answers", multiple=True, metavar="CHOICE=ANSWER", help="Answer a choice; repeatable."
 )
 adapter_option = click.option("--adapter", metavar="FILE|in-order", help="Which point goes to which cavity.")
-made_safe_option = click.option("--made-safe", is_flag=True, help="All cautions are done; do not ask.")
-hazard_option = click.option(
-    "--hazard",
-    "hazards",
-    multiple=True,
-    metavar="CONNECTOR=HAZARD",
-    help="Say what is at a connector: none, pyrotechnic or 'electronics in place'. Of this and the "
-    "description the worse counts.",
-)
 
 
 def _grade(_context: click.Context, _parameter: click.Parameter, value: str | None) -> Grade | None:
@@ -165,9 +125,12 @@ def colour_code_option(help_text: str, default: str | None = None) -> Callable[[
 
 
 def together(
-    name: str, make: Callable[..., object], *options: Callable[[Any], Any]
+    name: str, make: Callable[..., object], *options: Callable[[Any], Any], besides: Collection[str] = ()
 ) -> Callable[[Callable[..., object]], Callable[..., object]]:
-    """Add options to a command, which gets what ``make`` makes of them, by their names, as one value."""
+    """Add options to a command, which gets what ``make`` makes of them, by their names, as one value.
+
+    What the command has of the options and arguments ``besides`` goes into it as well.
+    """
     probe = click.Command("", params=[])
     for option in reversed(options):
         option(probe)
@@ -176,7 +139,7 @@ def together(
     def added(command: Callable[..., object]) -> Callable[..., object]:
         @functools.wraps(command)
         def gathered(*args: Any, **values: Any) -> object:
-            mine = {each: values.pop(each) for each in names}
+            mine = {each: values.pop(each) for each in (*names, *besides) if each in values}
             return command(*args, **{name: make(**mine)}, **values)
 
         made: Any = gathered
@@ -185,50 +148,6 @@ def together(
         return cast(Callable[..., object], made)
 
     return added
-
-
-@dataclass(frozen=True)
-class Clearing:
-    """What was said beforehand of what a bench is cleared by."""
-
-    hazards: tuple[str, ...]
-    meter_v: float | None
-    selftest_max_age: float | None
-    made_safe: bool
-
-    def operator(self) -> TerminalOperator:
-        """Return who is asked for the rest."""
-        from loomproof.screens.terminal_operator import TerminalOperator
-
-        return TerminalOperator(self.made_safe)
-
-    def assured(self, loom: Loom) -> Assured:
-        """Return it for a loom. Raises `UsageError` for a connector that it has not."""
-        from loomproof.jobs.gate import Assured
-
-        return Assured(hazards_given(self.hazards, loom), self.meter_v, self.selftest_max_age)
-
-
-clearing_options = together(
-    "clearing",
-    Clearing,
-    click.option(
-        "--meter-volts",
-        "meter_v",
-        type=FiniteNumber(-1000, 1000),
-        metavar="V",
-        help="Voltage read on the loom with a meter, for a bench that measures none.",
-    ),
-    hazard_option,
-    click.option(
-        "--selftest-max-age",
-        type=FiniteNumber(0),
-        metavar="DAYS",
-        help="Refuse a bench whose last self-test is older.",
-    ),
-    made_safe_option,
-)
-"""Options of a command that drives a loom, as ``clearing``."""
 
 
 def _limits(
@@ -256,27 +175,14 @@ def refuse_limits(limits: Constraints, stop_after: int | None = None) -> None:
 hook_up_options = together(
     "limits",
     _limits,
-    click.option(
-        "--split",
-        multiple=True,
-        metavar="CONNECTOR",
-        shell_complete=CONNECTORS,
-        help="Hook-ups: its leads may go in groups.",
-    ),
-    click.option(
-        "--stay",
-        multiple=True,
-        metavar="CONNECTOR",
-        shell_complete=CONNECTORS,
-        help="Hook-ups: it stays plugged.",
-    ),
+    click.option("--split", multiple=True, type=CONNECTOR, help="Hook-ups: its leads may go in groups."),
+    click.option("--stay", multiple=True, type=CONNECTOR, help="Hook-ups: it stays plugged."),
     click.option(
         "--owned", multiple=True, metavar="HOUSING=N", help="Hook-ups: so many adapter plugs of it."
     ),
     click.option(
         "--plugs",
-        type=PATH,
-        metavar="FILE",
+        type=READ,
         help="Hook-ups: plugs that you have, as an adapter table; leads stay on their points.",
     ),
 )

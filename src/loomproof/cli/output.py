@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
+from loomproof.errors import LoomproofError
+
 if TYPE_CHECKING:
     from loomproof.jobs.events import Event
     from loomproof.jobs.keep import Orders
@@ -39,11 +41,18 @@ def found(code: int) -> int:
 
 
 def drawn(job: Running[T] | Generator[Event, None, T], more: Callable[[Event], None] = lambda _: None) -> T:
-    """Run a job to its end on a screen that says what to type; ``more`` sees each event as well."""
-    from loomproof.cli.cures import how
+    """Run a job to its end on a screen that says what to type; ``more`` sees each event as well.
+
+    Where it stops before its end, the error says what to type to go on with it.
+    """
+    from loomproof.cli.cures import how, say_how_to_go_on
     from loomproof.screens.progress import Screen, on_screen
 
-    return on_screen(job, Screen(how), more)
+    try:
+        return on_screen(job, Screen(how), more)
+    except LoomproofError as stopped:
+        say_how_to_go_on(stopped, click.get_current_context(silent=True))
+        raise
 
 
 def held_to_the_end() -> Orders:

@@ -1,4 +1,4 @@
-"""Commands around kept records: the log, certificates, checking what somebody hands over."""
+"""Commands around kept records: what they say, one run or many, and checking what somebody hands over."""
 
 from __future__ import annotations
 
@@ -8,19 +8,28 @@ from typing import TYPE_CHECKING
 import click
 
 from loomproof.cli.cures import how
-from loomproof.cli.kinds import FILE
-from loomproof.cli.options import KEPT_LOOMS, RUNS, archive_option, selection_options
+from loomproof.cli.kinds import FILE, FOLDER, KEPT_LOOM, PATH, RUN
+from loomproof.cli.options import archive_option, plot_option, selection_options
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
-from loomproof.screens.kept import chosen, show_checked, show_shelf, show_verified
-from loomproof.screens.printing import table
+from loomproof.screens.kept import (
+    chosen,
+    show_checked,
+    show_reasoning,
+    show_repairs,
+    show_shelf,
+    show_verified,
+    tell_left_out,
+    tell_troubles,
+)
+from loomproof.screens.printing import line, table, terminal
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive, Wanted
 
 
 @click.command()
-@click.argument("loom", required=False, shell_complete=KEPT_LOOMS)
+@click.argument("loom", required=False, type=KEPT_LOOM)
 @click.option("--last", "limit", type=click.IntRange(1), default=50, show_default=True, help="How many.")
 @selection_options
 @archive_option
@@ -37,52 +46,34 @@ def log(loom: str | None, limit: int, wanted: Wanted, archive: Archive) -> int:
     loom = kept_as(loom) if loom else None
     shelf = archive.shelf(loom, limit, wanted)
     if not shelf:
-        refuse_unknown(archive, loom)
+        archive.refuse_unknown(loom)
         click.echo("Nothing is kept that was asked for." if wanted else "Nothing is kept yet.", err=True)
     code = found(5 if shelf.troubles else 0)
     show_shelf(shelf, how)
     return code
 
 
-def refuse_unknown(archive: Archive, loom: str | None) -> None:
-    """Refuse a loom of which nothing is kept, naming the nearest one. Raises `UsageError`."""
-    if loom is not None and not archive.shelf(loom, 1):
-        cure = archive.near(loom) or "loomproof log lists what is kept."
-        raise UsageError(f"nothing is kept of {loom!r}", cure=cure)
-
-
 @click.command()
-@click.argument("run", default="last", shell_complete=RUNS)
+@click.argument("run", default="last", type=RUN)
 @click.option("-o", "--out", type=FILE, help="File to write.")
 @click.option("--json", "as_json", is_flag=True, help="Write the sealed record itself, not a PDF.")
 @archive_option
 def certificate(run: str, out: Path | None, as_json: bool, archive: Archive) -> None:
     """Write the certificate of a RUN (its name, the start of its hash, or "last") as PDF."""
-    from loomproof.jobs.files import ends_in
-
-    if out is not None:
-        ends_in(out, ".json" if as_json else ".pdf")
-    kept = archive.run(chosen(archive, run))
-    data = archive.sealed(kept.hash) if as_json else archive.certificate(kept.hash)
-    click.echo(str(archive.write(kept, data, "record.json" if as_json else f"{kept.verdict}.pdf", out)))
+    click.echo(str(archive.write_certificate(chosen(archive, run), out, sealed=as_json)))
 
 
 @click.command()
-@click.argument("run", default="last", shell_complete=RUNS)
+@click.argument("run", default="last", type=RUN)
 @click.option("-o", "--out", type=FILE, help="File to write.")
 @archive_option
 def label(run: str, out: Path | None, archive: Archive) -> None:
     """Write a printable label (62 × 29 mm, PDF) for the loom of a RUN, with record hash and fingerprint."""
-    from loomproof.jobs.files import ends_in
-
-    if out is not None:
-        ends_in(out, ".pdf")
-    kept = archive.run(chosen(archive, run))
-    click.echo(str(archive.write(kept, archive.label(kept.hash), "label.pdf", out)))
+    click.echo(str(archive.write_label(chosen(archive, run), out)))
 
 
 @click.command()
-@click.argument("run", default="last", shell_complete=RUNS)
+@click.argument("run", default="last", type=RUN)
 @click.option("-o", "--out", type=FILE, help="Write the table instead: .csv, .xlsx or .parquet.")
 @archive_option
 def wires(run: str, out: Path | None, archive: Archive) -> None:
@@ -109,7 +100,7 @@ def wires(run: str, out: Path | None, archive: Archive) -> None:
 
 @click.command()
 @click.argument("what", metavar="FILE|FOLDER|RECORD", nargs=-1)
-@click.option("--list", "listed", type=FILE, metavar="FILE", help="Check what its lines name, too.")
+@click.option("--list", "listed", type=FILE, help="Check what its lines name, too.")
 @archive_option
 def verify(what: tuple[str, ...], listed: Path | None, archive: Archive) -> int:
     """Check certificates (PDF) and sealed records (JSON), without store and without network.
@@ -138,3 +129,147 @@ def verify(what: tuple[str, ...], listed: Path | None, archive: Archive) -> int:
         return code
     show_checked(results, said, lines_of)
     return code
+
+
+@click.command()
+@click.argument("loom", type=KEPT_LOOM)
+@click.option("--joint", "joints", multiple=True, help="Only this joint, as the trends name it.")
+@click.option("--most", type=click.IntRange(1), default=10, show_default=True, help="How many joints.")
+@plot_option
+@archive_option
+def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, archive: Archive) -> int:
+    """Show a LOOM's proofs (folder, name, serial or digest) and how its joints' resistances moved."""
+    from loomproof.jobs.archive import kept_as
+    from loomproof.jobs.looking_back import JOINT_HEADS, joint_texts, joints_of, plot_joints
+
+    loom = kept_as(loom)
+    shelf = archive.shelf(loom)
+    archive.refuse_unknown(loom)
+    moved = joints_of(shelf, joints)[:most]
+    if plot is not None:
+        plot_joints(plot, loom, moved)
+    code = found(5 if shelf.troubles else 0)
+    show_shelf(shelf, how)
+    if moved:
+        click.echo("")
+        table(JOINT_HEADS, joint_texts(moved), figures=JOINT_HEADS[1:])
+    if plot is not None:
+        click.echo(str(plot))
+    tell_left_out(shelf, how)
+    return code
+
+
+@click.command()
+@click.option("--loom", help="Only this loom (name, serial or digest).")
+@selection_options
+@click.option("--pdf", type=FILE, help="Write pages: first-pass yield, faults, time to mend, what is open.")
+@click.option("--workbook", type=FILE, help="Write the same as .xlsx, with charts and all rows.")
+@plot_option
+@click.option("--runs", type=FILE, help="Write every run: .csv, .xlsx or .parquet.")
+@click.option("--findings", type=FILE, help="Write every finding, with repairs: .csv, .xlsx or .parquet.")
+@click.option("--repairs", type=FILE, help="Write every repair that was noted: .csv, .xlsx or .parquet.")
+@click.option("--junit", type=FILE, help="Write every claim as JUnit XML.")
+@click.option("--tables", is_flag=True, help="Count the tables beside the records: for very many proofs.")
+@click.option("--dataset", type=FOLDER, metavar="FOLDER", help="Count a data set (see: records dataset).")
+@archive_option
+def report(
+    loom: str | None,
+    wanted: Wanted,
+    archive: Archive,
+    tables: bool,
+    dataset: Path | None,
+    **files: Path | None,
+) -> int:
+    """Sum up many looms: which faults, which connectors, which wires. Exports for other programs.
+
+    What was proved on simulated benches is counted apart. Pages and workbook tell of real benches, or with
+    --simulated of simulated ones; --during 2026-11 makes them those of a month. With --tables or --dataset no
+    record is opened: what stands beside them is counted, on SQLite, PostgreSQL or Parquet files alike.
+    """
+    if tables or dataset:
+        from loomproof.screens.summing_up import show_answers
+
+        if loom or wanted or any(files.values()) or (tables and dataset):
+            cure = "Give one of them, and no other option but --store."
+            raise UsageError("--tables and --dataset count all proofs, on the screen", cure=cure)
+        show_answers(archive.store, dataset, how)
+        return 0
+    from loomproof.jobs.looking_back import Fleet
+    from loomproof.screens.summing_up import show_lines, write_asked
+
+    archive.refuse_unknown(loom)
+    fleet = Fleet(archive.shelf(loom, wanted=wanted), archive.repairs())
+    written = write_asked(archive, loom, wanted, fleet, files, "--simulated writes those instead")
+    code = found(5 if fleet.shelf.troubles else 0)
+    show_lines(fleet, written)
+    tell_left_out(fleet.shelf, how)
+    tell_troubles(fleet.shelf, how)
+    return code
+
+
+@click.command()
+@click.argument("run", default="last", type=RUN)
+@click.option(
+    "--saw",
+    multiple=True,
+    metavar="WHAT",
+    help='What one more look showed: "W12 sound", "C5 bad", "ECU:12 sound", "adapter ECU:12 bad".',
+)
+@click.option("--forget", is_flag=True, help="Take back what --saw was told of this run before.")
+@click.option("--details", is_flag=True, help="Show the reasoning: causes, and what each explanation costs.")
+@click.option("--parts", "loom", type=PATH, metavar="LOOM", help="List what its repairs want, by LOOM.")
+@archive_option
+def findings(
+    run: str, saw: tuple[str, ...], forget: bool, details: bool, loom: Path | None, archive: Archive
+) -> None:
+    """Show a RUN's findings again (a run's name, or a results file).
+
+    --saw takes the answer to what a finding asks for, and leaves the explanations that still fit. Answers are
+    kept with the run in the store, beside its sealed record; those about a results file are not kept.
+    """
+    from loomproof.jobs.answering import narrowed
+    from loomproof.reports.terminal import findings_view
+    from loomproof.reports.words import clean
+
+    described = None
+    if loom is not None:
+        from loomproof.loom.reading import load
+
+        described = load(loom).loom
+    named = chosen(archive, run)
+    answered = narrowed(archive, named, saw, forget=forget)
+    found(0)
+    terminal().print(findings_view(answered.document))
+    if not named.endswith(".json"):
+        show_repairs(archive, named)
+    for each in answered.taken:
+        line(clean(str(each)))
+    if not answered.kept:
+        click.echo("Not kept: answers are kept with a run of the store, not with a results file.")
+    if described is not None:
+        from loomproof.screens.kit import show_repair_parts
+
+        show_repair_parts(answered.document, described)
+    if details:
+        show_reasoning(answered.document)
+
+
+@click.command()
+@click.argument("before", type=RUN)
+@click.argument("after", type=RUN)
+@archive_option
+def compare(before: str, after: str, archive: Archive) -> None:
+    """Show what changed from one proof to a later one.
+
+    Findings that are gone, still there or new, and the readings that changed by more than their uncertainty.
+    """
+    from loomproof.cli.cures import told
+    from loomproof.jobs.looking_back import Compared
+    from loomproof.reports.words import clean
+
+    compared = Compared(*(archive.document(chosen(archive, run)) for run in (before, after)))
+    found(0)
+    if compared.changed.doubt is not None:
+        line(clean(told(compared.changed.doubt)), err=True)
+    for each in compared.lines:
+        line(clean(each))

@@ -6,12 +6,11 @@ import os
 import signal
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from loomproof.cli.given import limits_of_error
-from loomproof.cli.kinds import PATH, FiniteNumber
+from loomproof.cli.kinds import READ, FiniteNumber, limits_of_error
 from loomproof.cli.options import loom_argument, together
 from loomproof.errors import UsageError
 from loomproof.virtual.faults import GRAMMAR
@@ -93,23 +92,15 @@ kind_options = together(
 @click.option("--tcp", "port", type=click.IntRange(0, 65535), metavar="PORT", help="On a TCP port; 0: any.")
 @click.option("--paced", is_flag=True, help="Answer as slowly as a real scanner on a real line.")
 @kind_options
-@click.option("--adapter", type=PATH, metavar="FILE", help="Points to cavities, as CSV.")
+@click.option("--adapter", type=READ, help="Points to cavities, as CSV.")
 @click.option("--seed", type=int, default=0, metavar="N", help="Another loom of the same kind, other noise.")
-@click.option("--temperature", type=FiniteNumber(), default=20.0, metavar="C", help="On the bench.")
+@click.option(
+    "--temperature", "temperature_c", type=FiniteNumber(), default=20.0, metavar="C", help="On the bench."
+)
 @click.option("--end-with-input", is_flag=True, help="Stop when standard input ends.")
 @click.option("--quiet", is_flag=True, help="Say nothing but the address and answers.")
 def simulate(
-    loom: Path,
-    faults: tuple[str, ...],
-    use_pty: bool,
-    port: int | None,
-    paced: bool,
-    kind: Kind,
-    adapter: Path | None,
-    seed: int,
-    temperature: float,
-    end_with_input: bool,
-    quiet: bool,
+    loom: Path, use_pty: bool, port: int | None, kind: Kind, end_with_input: bool, quiet: bool, **more: Any
 ) -> None:
     """Run a simulated scanner with LOOM on it until Ctrl-C.
 
@@ -122,17 +113,7 @@ def simulate(
 
     if use_pty and port is not None:
         raise UsageError("--pty and --tcp exclude each other", cure="Leave one of them out.")
-    server = simulated(
-        loom,
-        kind,
-        port=port,
-        pty=use_pty,
-        faults=faults,
-        adapter=adapter,
-        seed=seed,
-        temperature_c=temperature,
-        paced=paced,
-    )
+    server = simulated(loom, kind, port=port, pty=use_pty, **more)
     for name in ("SIGINT", "SIGTERM"):
         signal.signal(getattr(signal, name), lambda *_: server.order(None))
     _say(server.line.address)

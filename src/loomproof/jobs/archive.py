@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -13,7 +14,7 @@ from pydantic import ValidationError
 from loomproof.errors import Do, Problem, RecordError, Todo, UsageError, suggestion
 from loomproof.jobs.certificate import issue, of_this_run
 from loomproof.jobs.correct import correct
-from loomproof.jobs.files import name_of, now, rfc3339_seconds, write_file
+from loomproof.jobs.files import ends_in, name_of, now, rfc3339_seconds, write_file
 from loomproof.jobs.gate import selftests
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import WORKBOOKS, load
@@ -46,10 +47,9 @@ __all__ = ["BROKEN_OFF_HEADS", "RUN_HEADS", "Archive", "Repair", "Run", "Shelf",
 EVERY = Wanted()
 """Every run."""
 
-
 RUN_HEADS = ("run", "ended", "verdict", "loom", "by")
 BROKEN_OFF_HEADS = ("run", "started", "ended", "loom", "journal")
-
+SELFTEST_HEADS = ("self-test of", "made", "plugged", "result")
 _STYLES = {"pass": "green", "fail": "red", "undecided": "yellow", "incomplete": "yellow"}
 
 
@@ -135,9 +135,6 @@ def kept_as(loom: str) -> str:
     return described.serial or described.name
 
 
-SELFTEST_HEADS = ("self-test of", "made", "plugged", "result")
-
-
 def selftest_texts(tests: Iterable[SelfTest]) -> Iterator[tuple[str | Cell, ...]]:
     """Yield a row of texts for each self-test, as `SELFTEST_HEADS` names them; what failed is named."""
     for test in tests:
@@ -190,11 +187,13 @@ class Archive:
             found = listed.found(said)
             return records_of(opened, found[:limit]), len(found), listed
 
-    def near(self, loom: str) -> str:
-        """Return, as a sentence, the kept loom whose name or serial is nearest; "" where none is."""
+    def refuse_unknown(self, loom: str | None) -> None:
+        """Refuse a loom of which nothing is kept, naming the nearest one. Raises `UsageError`."""
+        if loom is None or self.shelf(loom, 1):
+            return
         with self._open() as opened:
             names = {name for run in opened.runs(limit=1000) for name in (run.loom, run.serial)}
-        return suggestion(loom, names)
+        raise UsageError(f"nothing is kept of {loom!r}", cure=suggestion(loom, names), do=Todo.RUNS)
 
     def _not_as_noted(self, opened: Store) -> tuple[str, ...]:
         """Return what was noted in the data folder and is no longer so in the store; quick."""
@@ -269,16 +268,8 @@ class Archive:
         by: str = "",
     ) -> str:
         """Correct what was typed in wrongly for a run: `loomproof.jobs.correct.correct`."""
-        return correct(
-            run,
-            why,
-            person=person,
-            place=place,
-            serial=serial,
-            authoriser=authoriser,
-            by=by,
-            store=self.store,
-        )
+        sealed = partial(correct, run, why, store=self.store)
+        return sealed(person=person, place=place, serial=serial, authoriser=authoriser, by=by)
 
     def repaired(self, run: str, person: str, words: str, finding: int = 0) -> Repair:
         """Note what was done about a finding (0: the whole run); the next certificate shows it."""
@@ -359,11 +350,23 @@ class Archive:
         with self._open(changes=True) as opened:
             return take_in(source, opened)
 
-    def write(self, run: Run, data: bytes, ending: str, out: Path | None = None) -> Path:
-        """Write something of a run, under a name of its own where none is given; return where it is."""
-        path = out or Path(f"{name_of(run.run, run.loom, run.serial)}.{ending}")
-        write_file(path, data)
-        return path
+    def write_certificate(self, run: str, out: Path | None = None, *, sealed: bool = False) -> Path:
+        """Write a run's certificate, or what was ``sealed``, and return where: by a name of its own else."""
+        kept = self.run(run)
+        ending, read = ("record.json", self.sealed) if sealed else (f"{kept.verdict}.pdf", self.certificate)
+        return _write(kept, read, ending, out)
+
+    def write_label(self, run: str, out: Path | None = None) -> Path:
+        """Write a label for the loom of a run, and return where: under a name of its own if none is given."""
+        return _write(self.run(run), self.label, "label.pdf", out)
+
+
+def _write(run: Run, read: Callable[[str], bytes], ending: str, out: Path | None) -> Path:
+    """Write what is read of a run. Raises `UsageError` for a name with another ending."""
+    path = out or Path(f"{name_of(run.run, run.loom, run.serial)}.{ending}")
+    ends_in(path, Path(ending).suffix)
+    write_file(path, read(run.hash))
+    return path
 
 
 def _verified(opened: Store, run: str) -> tuple[Verified, bytes]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeAlias
 
@@ -12,6 +13,9 @@ from loomproof.bench import opening
 from loomproof.bench.address import SimAddress, parse_address, starts_simulator
 from loomproof.bench.interface import Bench
 from loomproof.bench.journal import JournaledBench
+from loomproof.jobs.gate import Assured
+from loomproof.jobs.keep import Keeping
+from loomproof.jobs.operator import Operator
 
 BenchAt: TypeAlias = Bench | str
 """A bench that is open, or the address of one."""
@@ -52,6 +56,29 @@ def journaled(
         yield written
     finally:
         written.detach()
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What a job is done with: the bench, who is asked, where what it leaves goes, what was said beforehand.
+
+    ``loom_path`` is the loom that a simulator of our own carries.
+    """
+
+    at: BenchAt
+    operator: Operator
+    where: Keeping
+    loom_path: Path | None = None
+    assured: Assured = field(default_factory=Assured)
+
+    @property
+    def by_person(self) -> bool:
+        """Whether a person plugs, and not a simulator that this process starts."""
+        return not starts_its_own(self.at)
+
+    def reached(self, plugged: Path | None = None) -> AbstractContextManager[Bench]:
+        """Return the bench, as `reached` does."""
+        return reached(self.at, self.loom_path, plugged)
 
 
 def _replugged(address: str, plugged: Path | None) -> str:

@@ -18,12 +18,11 @@ from loomproof.diagnosis.causes import Cause
 from loomproof.electrics.expectation import expect
 from loomproof.errors import BenchError, BrokenOffError, Do, InputError, Todo, UsageError
 from loomproof.jobs import journal_header as headers
-from loomproof.jobs.at_bench import BenchAt, journaled, reached, starts_its_own
+from loomproof.jobs.at_bench import Setup, journaled
 from loomproof.jobs.breaking_off import told_when_stopped
 from loomproof.jobs.files import folder_for, now, rfc3339, write_file
-from loomproof.jobs.gate import CAUTIONS, Assured, cleared
+from loomproof.jobs.gate import CAUTIONS, cleared
 from loomproof.jobs.keep import Keeping, Kept, begun, can_be_kept, keep
-from loomproof.jobs.operator import Operator
 from loomproof.jobs.plugging import plugging
 from loomproof.jobs.replay import replayed
 from loomproof.judgement.conclude import conclude, same_bench
@@ -40,9 +39,9 @@ from loomproof.records.queries import sealed_runs
 from loomproof.records.store import open_store
 
 
-def hook_ups_for(loom: Loom, at: BenchAt, loom_path: Path | None, limits: Constraints) -> HookUpPlan:
+def hook_ups_for(loom: Loom, setup: Setup, limits: Constraints) -> HookUpPlan:
     """Plan hook-ups of this loom for this bench; nothing is driven."""
-    with reached(at, loom_path) as bench:
+    with setup.reached() as bench:
         points = bench.capabilities().points
     return plan_hook_ups(loom, [net.cavities for net in expect(loom).nets], points, limits)
 
@@ -112,20 +111,13 @@ def misplugged(part: HookUpResult) -> tuple[str, ...]:
 
 
 def prove_hook_ups(
-    request: Request,
-    plan: HookUpPlan,
-    at: BenchAt,
-    operator: Operator,
-    where: Keeping,
-    *,
-    loom_path: Path | None,
-    assured: Assured | None = None,
-    stop_after: int | None = None,
+    request: Request, plan: HookUpPlan, setup: Setup, stop_after: int | None = None
 ) -> Generator[Event, None, Kept]:
     """Prove what is not yet proved of a run, hook-up by hook-up, then conclude and keep it as one.
 
     Raises `BrokenOffError` where it stops before the last hook-up; what is finished stays.
     """
+    where = setup.where
     yield from can_be_kept(where, request)
     parts: list[HookUpResult] = []
     journals: list[bytes] = []
@@ -140,25 +132,15 @@ def prove_hook_ups(
                 raise _stopped(request, k, plan)
             yield Prompt(f"\nHook-up {k + 1} of {len(plan.hook_ups)}:", tuple(plugging(plan.hook_ups[k])))
             # A simulator that this process starts is plugged by the adapter that it is started with.
-            if not starts_its_own(at):
+            if setup.by_person:
                 table = _table(request, k, where.out)
                 write_adapter(adapter_of(plan, k), table)
                 yield Prompt(f"The same as an adapter table: {table}")
-                if not operator.plug(plan.hook_ups[k], k + 1):
+                if not setup.operator.plug(plan.hook_ups[k], k + 1):
                     raise _stopped(request, k, plan)
-            measuring = _measured(
-                request,
-                plan,
-                k,
-                at,
-                operator,
-                where,
-                loom_path=loom_path,
-                assured=assured or Assured(),
-                earlier=parts[0] if parts else None,
-            )
-            part, journal = yield from measuring
-            if again != k and not starts_its_own(at) and (seems := misplugged(part)):
+            earlier = parts[0] if parts else None
+            part, journal = yield from _measured(request, plan, k, setup, earlier)
+            if again != k and setup.by_person and (seems := misplugged(part)):
                 # Once: where it reads so again, it is the loom.
                 again = k
                 _set_aside(request, k, where.out)
@@ -182,55 +164,33 @@ def prove_hook_ups(
 
 
 def begin_hook_ups(
-    request: Request,
-    at: BenchAt,
-    operator: Operator,
-    where: Keeping,
-    *,
-    loom_path: Path | None,
-    limits: Constraints,
-    assured: Assured | None = None,
-    stop_after: int | None = None,
+    request: Request, setup: Setup, limits: Constraints, stop_after: int | None = None
 ) -> Generator[Event, None, Kept]:
     """Have a real loom looked over, plan its hook-ups for this bench, and prove them.
 
     Raises as `prove_hook_ups` does, and `NotPossibleError` where no plan reaches the whole loom.
     """
     yield CAUTIONS
-    if not starts_its_own(at) and not looked_over(request.inspection):
-        seen = operator.inspect(ITEMS).lines
+    if setup.by_person and not looked_over(request.inspection):
+        seen = setup.operator.inspect(ITEMS).lines
         request = replace(request, inspection=(*seen, *request.inspection))
     yield Progress("looking for the fewest hook-ups")
-    plan = hook_ups_for(request.loom, at, loom_path, limits)
-    begin(request, plan, where.out)
-    proving = prove_hook_ups(
-        request, plan, at, operator, where, loom_path=loom_path, assured=assured, stop_after=stop_after
-    )
-    return (yield from proving)
+    plan = hook_ups_for(request.loom, setup, limits)
+    begin(request, plan, setup.where.out)
+    return (yield from prove_hook_ups(request, plan, setup, stop_after))
 
 
 def continue_hook_ups(
-    run: str,
-    loom: Loom,
-    at: BenchAt,
-    operator: Operator,
-    where: Keeping,
-    *,
-    loom_path: Path | None,
-    assured: Assured | None = None,
-    stop_after: int | None = None,
+    run: str, loom: Loom, setup: Setup, stop_after: int | None = None
 ) -> Generator[Event, None, Kept]:
     """Go on with a stopped run, as it was asked for then.
 
     Raises `UsageError` for a run that is finished and kept, and as `go_on` and `prove_hook_ups` do.
     """
-    _refuse_kept(run, where)
+    _refuse_kept(run, setup.where)
     yield CAUTIONS
-    request, plan = go_on(run, loom, where.out)
-    proving = prove_hook_ups(
-        request, plan, at, operator, where, loom_path=loom_path, assured=assured, stop_after=stop_after
-    )
-    return (yield from proving)
+    request, plan = go_on(run, loom, setup.where.out)
+    return (yield from prove_hook_ups(request, plan, setup, stop_after))
 
 
 def _refuse_kept(run: str, where: Keeping) -> None:
@@ -305,31 +265,20 @@ def _stopped(request: Request, k: int, plan: HookUpPlan) -> BrokenOffError:
 
 
 def _measured(
-    request: Request,
-    plan: HookUpPlan,
-    k: int,
-    at: BenchAt,
-    operator: Operator,
-    where: Keeping,
-    *,
-    loom_path: Path | None,
-    assured: Assured,
-    earlier: HookUpResult | None,
+    request: Request, plan: HookUpPlan, k: int, setup: Setup, earlier: HookUpResult | None
 ) -> Generator[Event, None, tuple[HookUpResult, bytes]]:
-    path = next(path for path in _journals(request.run, k, where.out) if not path.exists())
+    out = setup.where.out
+    path = next(path for path in _journals(request.run, k, out) if not path.exists())
     adapter = adapter_of(plan, k)
-    table = _table(request, k, where.out)
+    table = _table(request, k, out)
     write_adapter(adapter, table)
     mine = replace(request, adapter=adapter, started=request.started if k == 0 else rfc3339(now()))
-    plugged = "by the simulator" if starts_its_own(at) else "confirmed"
-    with (
-        told_when_stopped(path),
-        reached(at, loom_path, table) as raw,
-    ):
-        clearance = yield from cleared(mine, raw, operator, assured)
+    plugged = "confirmed" if setup.by_person else "by the simulator"
+    with told_when_stopped(path), setup.reached(table) as raw:
+        clearance = yield from cleared(mine, raw, setup.operator, setup.assured)
         if earlier is not None:
             same_bench(earlier, clearance.identity, clearance.capabilities)
-        begun(mine, path, where.store)
+        begun(mine, path, setup.where.store)
         header = {**headers.run_header(mine, clearance), "hook_up": k + 1, "plugged": plugged}
         with journaled(raw, path, header) as bench:
             part = yield from measure(mine, bench, clearance)

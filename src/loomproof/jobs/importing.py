@@ -15,7 +15,7 @@ from loomproof.loom.lists.questions import Answers, OpenQuestionsError, Question
 from loomproof.loom.lists.reading import Reading, understand
 from loomproof.loom.lists.sheets import ENDINGS
 from loomproof.loom.model import Loom
-from loomproof.loom.reading import WORKBOOKS, LoadedLoom, load
+from loomproof.loom.reading import WORKBOOKS, load
 from loomproof.loom.tables import read_bytes
 
 LEAVE = "leave it"
@@ -64,19 +64,7 @@ def form_of(source: Path) -> Form:
     raise UsageError(f"{source}: what kind of file this is is not known", cure=cure)
 
 
-def import_other(source: Path, target: Path, *, name: str = "", over: bool = False) -> Imported:
-    """Make a loom of a file by the importer of another package, and write it.
-
-    Raises `UsageError` where there is no such file, and as `loomproof.loom.importers.read_other` does.
-    """
-    if not source.is_file():
-        raise UsageError(
-            f"{source}: there is no such file", cure="Name a list, a workbook, a KBL or a VEC file."
-        )
-    return _taken(importers.read_other(source), target, name, over=over)
-
-
-def import_harness(
+def import_whole(
     source: Path,
     target: Path,
     *,
@@ -86,14 +74,21 @@ def import_harness(
     side_table: Path | None = None,
     over: bool = False,
 ) -> Imported:
-    """Make a loom of a KBL or VEC file, and write it. Raises as `loomproof.loom.harness_file.read` does."""
-    loaded = harness_file.read(
-        source, configuration=configuration, side_table=side_table, length_type=length_type
-    )
-    return _taken(loaded, target, name, over=over)
+    """Make a loom of a KBL or VEC file, or of one that an importer of another package reads, and write it.
 
-
-def _taken(loaded: LoadedLoom, target: Path, name: str, *, over: bool) -> Imported:
+    Raises `UsageError` where there is no such file, and as `loomproof.loom.harness_file.read` and
+    `loomproof.loom.importers.read_other` do.
+    """
+    if harness_file.is_one(source):
+        loaded = harness_file.read(
+            source, configuration=configuration, side_table=side_table, length_type=length_type
+        )
+    elif source.is_file():
+        loaded = importers.read_other(source)
+    else:
+        raise UsageError(
+            f"{source}: there is no such file", cure="Name a list, a workbook, a KBL or a VEC file."
+        )
     loom = replace(loaded.loom, name=name) if name else loaded.loom
     writing.write_loom(loom, target, over=over)
     return Imported(loom, loaded.warnings)

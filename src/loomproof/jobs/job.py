@@ -13,7 +13,7 @@ from loomproof.bench.adapter import Adapter, in_order
 from loomproof.errors import UsageError
 from loomproof.jobs import hookups
 from loomproof.jobs.archive import Archive
-from loomproof.jobs.at_bench import BenchAt, reached
+from loomproof.jobs.at_bench import BenchAt, Setup, reached
 from loomproof.jobs.by_hand import answered, known_meter, written
 from loomproof.jobs.files import now, rfc3339, run_name
 from loomproof.jobs.gate import Assured, adapter_for, cleared
@@ -189,16 +189,7 @@ class Job:
     def prove_and_keep(self) -> Running[Kept]:
         """Prove the loom, seal it, and write its files: `loomproof.jobs.prove.prove_and_keep`."""
         request = self._request()
-        return Running(
-            prove_and_keep(
-                request,
-                self.bench,
-                self.operator,
-                self.where,
-                loom_path=self._loom_path,
-                assured=self.assured,
-            )
-        )
+        return Running(prove_and_keep(request, self._setup))
 
     def hook_ups(self, limits: Constraints | None = None, stop_after: int | None = None) -> Running[Kept]:
         """Prove a loom that is bigger than the bench, plug by plug: `loomproof.jobs.hookups.begin_hook_ups`.
@@ -206,38 +197,17 @@ class Job:
         The adapter is made for each hook-up. Raises `UsageError` for a job that asks what only a whole loom
         can be asked: an insulation test, a probe, a saved plan.
         """
+        self._refuse_whole()
         request = self._request(in_order(self.loom.cavities))
-        if request.insulation or request.probed or request.plan:
-            raise UsageError(
-                "an insulation test, a probe and a saved plan want the whole loom on the bench at once"
-            )
-        return Running(
-            hookups.begin_hook_ups(
-                request,
-                self.bench,
-                self.operator,
-                self.where,
-                loom_path=self._loom_path,
-                limits=limits or Constraints(),
-                assured=self.assured,
-                stop_after=stop_after,
-            )
-        )
+        return Running(hookups.begin_hook_ups(request, self._setup, limits or Constraints(), stop_after))
 
     def go_on(self, run: str, stop_after: int | None = None) -> Running[Kept]:
-        """Go on with a stopped run as it was asked for then: `loomproof.jobs.hookups.continue_hook_ups`."""
-        return Running(
-            hookups.continue_hook_ups(
-                run,
-                self.loom,
-                self.bench,
-                self.operator,
-                self.where,
-                loom_path=self._loom_path,
-                assured=self.assured,
-                stop_after=stop_after,
-            )
-        )
+        """Go on with a stopped run as it was asked for then: `loomproof.jobs.hookups.continue_hook_ups`.
+
+        Raises `UsageError` as `hook_ups` does.
+        """
+        self._refuse_whole()
+        return Running(hookups.continue_hook_ups(run, self.loom, self._setup, stop_after))
 
     def retest(self, touched: Iterable[End]) -> Running[Retested]:
         """Prove again the nets of these cavities, and judge them as a proof does; gives no certificate."""
@@ -258,20 +228,7 @@ class Job:
         """
         request = self._request(None if limits is None else in_order(self.loom.cavities))
         request = replace(request, locate=locate)
-        return Running(
-            retest_after(
-                before,
-                request,
-                self.bench,
-                self.operator,
-                self.where,
-                loom_path=self._loom_path,
-                also=also,
-                numbers=numbers,
-                limits=limits,
-                assured=self.assured,
-            )
-        )
+        return Running(retest_after(before, request, self._setup, also, numbers, limits))
 
     def trace(
         self,
@@ -349,6 +306,15 @@ class Job:
         """Correct what was typed in wrongly for a kept run: `loomproof.jobs.correct.correct`."""
         archive = Archive(self.where.store)
         return archive.correct(run, why, person=person, place=place, serial=serial)
+
+    @property
+    def _setup(self) -> Setup:
+        return Setup(self.bench, self.operator, self.where, self._loom_path, self.assured)
+
+    def _refuse_whole(self) -> None:
+        if self._probe or any(map(self._more.get, ("insulation", "plan", "learn_capacitance"))):
+            only = "an insulation test, a probe, a saved plan and what nets have in farads"
+            raise UsageError(f"{only} want the whole loom on the bench at once")
 
     def _request(self, adapter: Adapter | None = None) -> Request:
         moment = now()

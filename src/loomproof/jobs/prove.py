@@ -15,11 +15,11 @@ from pathlib import Path
 from loomproof.bench.interface import Bench, TimedBench
 from loomproof.errors import AdapterError, Todo
 from loomproof.jobs import journal_header as headers
-from loomproof.jobs.at_bench import BenchAt, journaled, reached
+from loomproof.jobs.at_bench import Setup, journaled, reached
 from loomproof.jobs.breaking_off import told_when_stopped
 from loomproof.jobs.by_hand import answered, clock_of, known_meter, written
 from loomproof.jobs.gate import CAUTIONS, Assured, cleared, hand_for, touch_of
-from loomproof.jobs.keep import Keeping, Kept, begun, can_be_kept, keep
+from loomproof.jobs.keep import Kept, begun, can_be_kept, keep
 from loomproof.jobs.known_farads import with_known_farads
 from loomproof.jobs.operator import Operator
 from loomproof.judgement.conclude import Outcome, conclude
@@ -76,28 +76,19 @@ def prove_on(
     return outcome
 
 
-def prove_and_keep(
-    request: Request,
-    at: BenchAt,
-    operator: Operator,
-    where: Keeping,
-    *,
-    loom_path: Path | None,
-    assured: Assured | None = None,
-) -> Generator[Event, None, Kept]:
+def prove_and_keep(request: Request, setup: Setup) -> Generator[Event, None, Kept]:
     """Prove on this bench, seal the record into the store, and write the files.
 
     Raises `SafetyError` where the bench is not cleared for this loom, `BrokenOffError` where an order to
     stop came, and as `prove` does.
     """
     yield CAUTIONS
+    where, operator = setup.where, setup.operator
     yield from can_be_kept(where, request)
     journal = where.out / f"{request.run}.journal.jsonl"
     with told_when_stopped(journal):
-        with reached(known_meter(at, operator), loom_path) as bench:
-            outcome = yield from prove_on(
-                request, bench, journal, operator, assured or Assured(), where.store
-            )
+        with reached(known_meter(setup.at, operator), setup.loom_path) as bench:
+            outcome = yield from prove_on(request, bench, journal, operator, setup.assured, where.store)
         if request.insulation is not None:
             yield Prompt("The insulation test has ended; no test voltage is on the loom any more.")
         return (yield from keep(outcome, journal, where))

@@ -11,16 +11,15 @@ from loomproof.bench.interface import Bench
 from loomproof.diagnosis import explain
 from loomproof.electrics.expectation import Expectation, expect
 from loomproof.errors import AdapterError, BrokenOffError, Todo, UnfitError, UsageError, suggestion
-from loomproof.jobs.at_bench import BenchAt, journaled, starts_its_own
+from loomproof.jobs.at_bench import Setup, journaled
 from loomproof.jobs.at_bench import reached as reached_bench
 from loomproof.jobs.breaking_off import told_when_stopped
 from loomproof.jobs.by_hand import answered, clock_of, known_meter, written
 from loomproof.jobs.files import folder_for
-from loomproof.jobs.gate import CAUTIONS, Assured, cleared
+from loomproof.jobs.gate import CAUTIONS, cleared
 from loomproof.jobs.hookups import adapter_of
-from loomproof.jobs.keep import Keeping, begun, ended
+from loomproof.jobs.keep import begun, ended
 from loomproof.jobs.known_farads import with_known_farads
-from loomproof.jobs.operator import Operator
 from loomproof.jobs.plugging import plugging
 from loomproof.judgement.claims import claims_of
 from loomproof.judgement.conclude import judged
@@ -158,15 +157,10 @@ def _asked(loom: Loom, expectation: Expectation, ends: tuple[End, ...]) -> tuple
 def retest_after(
     before: Document,
     request: Request,
-    at: BenchAt,
-    operator: Operator,
-    where: Keeping,
-    *,
-    loom_path: Path | None = None,
+    setup: Setup,
     also: Iterable[End] = (),
     numbers: Collection[int] = (),
     limits: Constraints | None = None,
-    assured: Assured | None = None,
 ) -> Generator[Event, None, Retested]:
     """Prove again, on this bench, what the repairs of a run can have touched.
 
@@ -189,13 +183,14 @@ def retest_after(
             f"the run {before.run} found nothing to repair", cure="Name the cavities that were worked at."
         )
     yield CAUTIONS
-    folder_for(where.out)
+    out = setup.where.out
+    folder_for(out)
     name = f"{request.run}.retest"
     request = replace(request, run=name, answers=before.loom.answers, serial=before.loom.serial)
-    asking = _Asking(before.run, at, operator, where, loom_path, assured or Assured())
+    asking = _Asking(before.run, setup)
     if limits is None:
         reached = _reached(request, expect(loom), ends)
-        parts = [(yield from asking.part(request, ends, where.out / f"{name}.journal.jsonl"))]
+        parts = [(yield from asking.part(request, ends, out / f"{name}.journal.jsonl"))]
     else:
         expectation = expect(loom)
         reached = _asked(loom, expectation, ends)
@@ -211,29 +206,26 @@ class _Asking:
     """Where a retest is asked, and who plugs."""
 
     before: str
-    at: BenchAt
-    operator: Operator
-    where: Keeping
-    loom_path: Path | None
-    assured: Assured
+    setup: Setup
 
     def part(
         self, request: Request, ends: tuple[End, ...], journal: Path, table: Path | None = None
     ) -> Generator[Event, None, _Part]:
         """Ask again what one adapter reaches; ``table`` is its file, for a simulator of our own."""
-        at = known_meter(self.at, self.operator)
-        with told_when_stopped(journal), reached_bench(at, self.loom_path, table) as raw:
-            clearance = yield from cleared(request, raw, self.operator, self.assured)
+        setup, operator = self.setup, self.setup.operator
+        at = known_meter(setup.at, operator)
+        with told_when_stopped(journal), reached_bench(at, setup.loom_path, table) as raw:
+            clearance = yield from cleared(request, raw, operator, setup.assured)
             request = yield from answered(
                 raw,
                 request,
                 clearance,
-                self.operator,
+                operator,
                 f"retest of {self.before}",
                 lambda: _asked_again(request, ends, raw, clearance),
             )
-            request = with_known_farads(request, clearance, self.where.store)
-            begun(request, journal, self.where.store)
+            request = with_known_farads(request, clearance, setup.where.store)
+            begun(request, journal, setup.where.store)
             header = {
                 "retest": self.before,
                 "started": request.started,
@@ -249,23 +241,24 @@ class _Asking:
         self, request: Request, ends: tuple[End, ...], expectation: Expectation, limits: Constraints
     ) -> Generator[Event, None, list[_Part]]:
         """Ask again over as many hook-ups as the nets of these cavities want. Raises `BrokenOffError`."""
-        with reached_bench(self.at, self.loom_path) as bench:
+        setup, out = self.setup, self.setup.where.out
+        with setup.reached() as bench:
             points = bench.capabilities().points
         nets = [net.cavities for net in expectation.nets]
         plan = plan_hook_ups(request.loom, nets, points, limits, only=touched_nets(expectation, ends))
         parts: list[_Part] = []
         for k, hook_up in enumerate(plan.hook_ups):
             adapter = adapter_of(plan, k)
-            table = self.where.out / f"{request.run}.hook-up-{k + 1}.adapter.csv"
+            table = out / f"{request.run}.hook-up-{k + 1}.adapter.csv"
             write_adapter(adapter, table)
             lines = (*plugging(hook_up), f"The same as an adapter table: {table}")
             yield Prompt(f"\nHook-up {k + 1} of {len(plan.hook_ups)}:", lines)
-            if not starts_its_own(self.at) and not self.operator.plug(hook_up, k + 1):
+            if setup.by_person and not setup.operator.plug(hook_up, k + 1):
                 raise BrokenOffError(
                     f"the retest stopped before hook-up {k + 1} of {len(plan.hook_ups)}; nothing is claimed",
                     cure="Start it again.",
                 )
-            journal = self.where.out / f"{request.run}.hook-up-{k + 1}.journal.jsonl"
+            journal = out / f"{request.run}.hook-up-{k + 1}.journal.jsonl"
             mine = replace(request, adapter=adapter)
             part = yield from self.part(mine, ends, journal, table)
             first = (parts or [part])[0].clearance

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Generator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass
 
 from loomproof.bench.interface import Bench
@@ -109,6 +109,18 @@ def _plain(value: object) -> object:
     if isinstance(value, frozenset):
         return sorted(value)
     return [_plain(item) for item in value] if isinstance(value, tuple) else value
+
+
+def places_said(said: Iterable[str]) -> dict[str, tuple[str, ...]]:
+    """Read places and their parts, as ``left=LAMP,W2``. Raises `UsageError` for what names none."""
+    places: dict[str, tuple[str, ...]] = {}
+    for text in said:
+        name, sign, listed = (each.strip() for each in text.partition("="))
+        parts = tuple(part.strip() for part in listed.split(",") if part.strip())
+        if not name or not sign or not parts or name in places:
+            raise UsageError(f"the place {text!r}: each has a name of its own, and parts, as left=LAMP,W2")
+        places[name] = parts
+    return places
 
 
 def places_of(loom: Loom, said: Mapping[str, Sequence[str]] | None = None) -> tuple[Place, ...]:

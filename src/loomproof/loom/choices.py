@@ -1,12 +1,12 @@
-"""Answers to the choices of a conversion, and what they make of its circuits."""
+"""What a person answers of a loom: choices of a conversion, what they make of its circuits; hazards."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from loomproof.errors import UsageError
+from loomproof.errors import UsageError, suggestion
 from loomproof.loom.checking import near_miss
-from loomproof.loom.model import Loom, Need
+from loomproof.loom.model import Hazard, Loom, Need
 
 
 def answers_of(loom: Loom, said: Iterable[str]) -> dict[str, str]:
@@ -59,3 +59,28 @@ def answered(loom: Loom, said: Iterable[tuple[str, str]]) -> dict[str, str]:
 def needs_of(loom: Loom, answers: Mapping[str, str] | None = None) -> dict[str, Need]:
     """Return for each circuit whether this conversion needs it under the answers."""
     return {circuit.name: loom.need_of(circuit.name, answers) for circuit in loom.circuits}
+
+
+def hazards_of(loom: Loom, said: Iterable[str]) -> dict[str, Hazard]:
+    """Read what is at connectors, such as ``LAMP=none``. Raises `UsageError` where it says none, or two."""
+    known = [connector.name for connector in loom.connectors]
+    found: dict[str, Hazard] = {}
+    for text in said:
+        name, equals, hazard = text.rpartition("=")
+        if not equals or not name or hazard not in set(Hazard) - {Hazard.UNKNOWN}:
+            raise UsageError(
+                f"{text!r} says no hazard",
+                cure="Write CONNECTOR=none, CONNECTOR=pyrotechnic or CONNECTOR='electronics in place'.",
+            )
+        if name not in known:
+            raise UsageError(
+                f"the hazard {text!r}: the loom has no connector {name}",
+                cure=suggestion(name, known) or f"It has {', '.join(known)}.",
+            )
+        if found.get(name, hazard) != hazard:
+            raise UsageError(
+                f"the hazard at {name} is said to be {found[name]} and {hazard}",
+                cure="Look at it again, and say it once.",
+            )
+        found[name] = Hazard(hazard)
+    return found

@@ -9,6 +9,7 @@ from loomproof.loom.plain import as_text
 from loomproof.loom.text import next_name, quoted
 
 if TYPE_CHECKING:
+    from pydantic import GetCoreSchemaHandler
     from pydantic_core import CoreSchema
 
 
@@ -29,8 +30,8 @@ class End(NamedTuple):
         return f"{quoted(self.connector)}:{quoted(self.cavity)}"
 
     @classmethod
-    def __get_pydantic_core_schema__(cls, *_: object) -> CoreSchema:
-        return as_text(cls, end_of, "a place such as ECU:12 is expected")
+    def __get_pydantic_core_schema__(cls, _: object, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return as_text(cls, end_of, "a place such as ECU:12 is expected", handler)
 
 
 def ends_of(text: str) -> tuple[End, ...]:

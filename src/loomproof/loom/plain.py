@@ -13,13 +13,12 @@ if TYPE_CHECKING:
     from pydantic import GetCoreSchemaHandler
     from pydantic_core import CoreSchema
 
-OPEN = "open"
-"""How an infinite resistance stands in a file."""
 
-
-def as_text(kind: type, read: Callable[[str], object], expected: str) -> CoreSchema:
+def as_text(
+    kind: type, read: Callable[[str], object], expected: str, handler: GetCoreSchemaHandler
+) -> CoreSchema:
     """Return for pydantic that a ``kind`` stands in files as its ``str``, which ``read`` reads back."""
-    from pydantic_core import core_schema as core
+    from pydantic import PlainSerializer, PlainValidator, WithJsonSchema
 
     def value_of(value: object) -> object:
         if isinstance(value, kind):
@@ -28,10 +27,9 @@ def as_text(kind: type, read: Callable[[str], object], expected: str) -> CoreSch
             return read(value)
         raise ValueError(expected)
 
-    return core.no_info_plain_validator_function(
-        value_of,
-        json_schema_input_schema=core.str_schema(),
-        serialization=core.plain_serializer_function_ser_schema(str, return_schema=core.str_schema()),
+    written = PlainSerializer(str, return_type=str)
+    return handler.generate_schema(
+        Annotated[Any, PlainValidator(value_of), written, WithJsonSchema({"type": "string"})]
     )
 
 
@@ -40,15 +38,11 @@ class _Open:
 
     @staticmethod
     def __get_pydantic_core_schema__(source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        from pydantic_core import core_schema as core
+        from pydantic import PlainSerializer, WrapValidator
 
-        return core.no_info_wrap_validator_function(
-            lambda value, read: math.inf if value == OPEN else read(value),
-            handler(source),
-            serialization=core.plain_serializer_function_ser_schema(
-                lambda ohm: OPEN if ohm == math.inf else ohm, when_used="json"
-            ),
-        )
+        read = WrapValidator(lambda value, number: math.inf if value == "open" else number(value))
+        written = PlainSerializer(lambda ohm: "open" if ohm == math.inf else ohm, when_used="json")
+        return handler.generate_schema(Annotated[source, read, written])
 
 
 Ohm = Annotated[float, _Open]

@@ -32,10 +32,8 @@ A convention of this project: a short through clean metal is far below it, wet o
 parts are above it.
 """
 
-
 WELL_BELOW = 0.8
 """A conductor that may read up to this share of a part is still told from it. Our convention."""
-
 
 CONTROL_NETS = 4
 """Readings of so many nets are taken again at the end."""

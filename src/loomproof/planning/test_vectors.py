@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 from loomproof.bench.seam import points_of
 from loomproof.planning.drive_codes import antichain_codes
@@ -66,15 +66,11 @@ class Group:
 
     @classmethod
     def __get_pydantic_core_schema__(cls, _: object, handler: GetCoreSchemaHandler) -> CoreSchema:
-        from pydantic_core import core_schema as core
+        from pydantic import AfterValidator, PlainSerializer
 
-        return core.no_info_after_validator_function(
-            lambda written: cls(written.points, written.head),
-            handler(_Written),
-            serialization=core.plain_serializer_function_ser_schema(
-                lambda group: {"points": hex(group.points), "head": hex(group.head)}
-            ),
-        )
+        read = AfterValidator(lambda written: cls(written.points, written.head))
+        written = PlainSerializer(lambda group: {"points": hex(group.points), "head": hex(group.head)})
+        return handler.generate_schema(Annotated[_Written, read, written])
 
     @property
     def points(self) -> int:

@@ -8,6 +8,7 @@ import click
 
 from loomproof.jobs.build_adapter import build_adapter, what_is_left, write_left
 from loomproof.jobs.kit import Kit, write_kit
+from loomproof.jobs.operator import Operator
 from loomproof.jobs.repair_parts import HEADS, doubts, in_all, repair_parts
 from loomproof.loom.model import Loom
 from loomproof.reports.kit import (
@@ -27,7 +28,6 @@ from loomproof.screens.notes import How
 from loomproof.screens.printing import line, paragraphs, table
 from loomproof.screens.progress import Screen, at_the_probe, on_touching
 from loomproof.screens.streams import writable
-from loomproof.screens.terminal_operator import TerminalOperator
 
 
 def show_kit(kit: Kit, out: Path | None, labels: str) -> None:
@@ -80,13 +80,12 @@ def build_on_screen(
     loom_path: Path,
     wait_s: float,
     how: How,
+    operator: Operator,
     *,
     shorted: bool,
-    made_safe: bool,
 ) -> None:
     """Have an adapter made lead by lead at a bench; what was made is told whatever ends it."""
     writable(str(target))
-    operator = TerminalOperator(made_safe)
     patience = at_the_probe(wait_s)
     making = build_adapter(
         loom, address, target, operator, loom_path=loom_path, patience=patience, shorted=shorted

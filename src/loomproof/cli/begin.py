@@ -1,4 +1,4 @@
-"""``serve``: the bench in a browser."""
+"""Commands to begin with: the whole job on the simulated bench, the bench in a browser, what support asks."""
 
 from __future__ import annotations
 
@@ -9,12 +9,46 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loomproof.cli.cures import how
 from loomproof.cli.kinds import PATH
 from loomproof.cli.options import out_option, store_option
+from loomproof.cli.output import EXIT_CODES, drawn, held_to_the_end
 from loomproof.errors import UsageError
+from loomproof.screens.printing import line
 
 if TYPE_CHECKING:
     from loomproof.web.workplace import Workplace
+
+
+@click.command()
+@out_option("certificates, results, records and journals go")
+@click.option("--store", metavar="FILE|URL", help="Where the records go; else a store of the demo's own.")
+def demo(out: Path, store: str | None) -> int:
+    """Prove a loom with hidden faults on a simulated bench, mend it, prove again."""
+    from loomproof.jobs.demo import demo_store
+    from loomproof.screens.demo import show_demo
+
+    kept_in = store or demo_store()
+    first, second = show_demo(out, kept_in, held_to_the_end, how, lambda: click.Context(demo))
+    if "certificate" in second.files:
+        click.echo(f"  loomproof verify {second.files['certificate']}   checks the seal")
+    click.echo(f"  loomproof log --store {kept_in}   lists the demo's proofs, which stand apart from yours")
+    as_planned = (first.document.verdict, second.document.verdict) == ("fail", "pass")
+    return 0 if as_planned else EXIT_CODES["incomplete"]
+
+
+@click.command()
+@click.argument("loom", type=PATH, required=False)
+@store_option
+def info(loom: Path | None, store: str | None) -> None:
+    """Show versions, ports, records and workshop.toml.
+
+    With LOOM: the one that holds for that loom.
+    """
+    from loomproof.jobs.about import about
+
+    for name, text in about(store, loom):
+        line(text, f"{name:<10} ")
 
 
 @click.command()
@@ -52,9 +86,7 @@ def serve(
     address that is printed lets one browser drive, once. Enter prints a new one, for a browser that has lost
     its way in. With --lan phones on this network come in by a code that the page at the bench shows.
     """
-    from loomproof.cli.cures import how
     from loomproof.screens.enter_key import presses
-    from loomproof.screens.printing import line
     from loomproof.web.lan import MEANING
     from loomproof.web.server import refuse_without_extra, serve
     from loomproof.web.workplace import Workplace
@@ -62,8 +94,7 @@ def serve(
     for address in benches:
         if address.startswith("hand:"):
             raise UsageError(
-                "a page takes no answers for a hand meter",
-                cure="Prove with --bench hand: at a terminal.",
+                "a page takes no answers for a hand meter", cure="Prove with --bench hand: at a terminal."
             )
     refuse_without_extra()
 
@@ -93,7 +124,6 @@ def serve(
 @contextlib.contextmanager
 def _demo(out: Path, store: str | None) -> Iterator[Workplace]:
     """Yield where the demonstration works: its loom on a simulated scanner with four faults, leads zeroed."""
-    from loomproof.cli.output import drawn
     from loomproof.jobs.demo import FAULTS, demo_loom, demo_store, faulty_bench, zeroed_leads
     from loomproof.loom.reading import load
     from loomproof.web.workplace import Workplace
