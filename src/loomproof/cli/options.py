@@ -61,8 +61,6 @@ def _archive(context: click.Context, parameter: click.Parameter, value: str | No
     return Archive(_store(context, parameter, value))
 
 
-# Options by themselves.
-
 loom_argument = click.argument("loom", type=LOOM)
 over_option = click.option("--over", is_flag=True, help="Write over what is there.")
 _where = functools.partial(
@@ -119,9 +117,6 @@ def colour_code_option(help_text: str, default: str | None = None) -> Callable[[
     """Add ``--colour-code``."""
     kind = click.Choice(["IEC 60757", "BS AU 7", "German", "US", "Japanese"], case_sensitive=False)
     return click.option("--colour-code", type=kind, default=default, show_default=True, help=help_text)
-
-
-# Options that go together: the command gets them as one value.
 
 
 def together(
