@@ -18,7 +18,8 @@
     └── RecordError          (5)  a record, a certificate or the store
         ├── SealError             a record or certificate that does not verify
         ├── UnknownSignerError (4) intact, but nobody here knows who sealed it
-        └── StoreError            the store cannot be opened, read or written
+        └── StoreError       (3)  the store cannot be opened, read or written
+            └── StoreAwayError    its server does not answer; what is kept in it is as it was
 
 The number is the exit code that the command line gives. Verdicts are not errors: a loom that fails
 (1) or that cannot be decided (4) is a result.
@@ -63,6 +64,7 @@ class Todo(StrEnum):
     FIT = "say which ends of a loom go where"
     GO_ON = "go on with a stopped run"
     GO_ON_TRACE = "go on with a stopped trace"
+    HAND_OVER = "hand over what waits in the outbox"
     HAZARD = "say what is at a connector"
     HOOK_UPS = "prove hook-up by hook-up"
     IMPORT = "make a loom of a list or a KBL file"
@@ -318,6 +320,13 @@ class StoreError(RecordError, OSError):
 
     exit_code = 3
     blame = "store"
+
+
+class StoreAwayError(StoreError):
+    """The server of a store does not answer, or left in the middle of what was asked of it.
+
+    Whether it kept what it was told last is not known.
+    """
 
 
 def suggestion(wrong: str, known: Iterable[str]) -> str:

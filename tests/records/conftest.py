@@ -22,8 +22,8 @@ def signer() -> Signer:
 def server() -> Iterator[postgres.Server]:
     if postgres.programs() is None:
         pytest.skip("PostgreSQL is not installed (Debian: apt-get install postgresql)")
-    # A crash of the machine is not tested here, so the server need not wait for the disk.
-    with postgres.running("-c fsync=off -c synchronous_commit=off") as running:
+    # A crash of the machine is not tested here, so the server need not wait for the disk; but it is killed.
+    with postgres.running("-c fsync=off") as running:
         yield running
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import functools
 import getpass
 import itertools
 import os
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -27,14 +28,23 @@ def programs() -> Path | None:
 class Server:
     """A running server; databases are made on demand."""
 
-    def __init__(self, folder: Path, user: str) -> None:
+    def __init__(self, folder: Path, user: str, control: Callable[..., None]) -> None:
         self.folder = folder
         self.user = user
+        self._control = control
         self._numbers = itertools.count(1)
 
     def url(self, database: str) -> str:
         """Return the URL of a database."""
         return f"postgresql://{self.user}@/{database}?host={self.folder}"
+
+    def kill(self) -> None:
+        """End the server as a power cut does: who is connected is dropped, nothing is written any more."""
+        self._control("-m", "immediate", "stop")
+
+    def start(self) -> None:
+        """Start it again; it recovers what was committed."""
+        self._control("start")
 
     def database(self) -> str:
         """Make an empty database and return its URL."""
@@ -87,8 +97,11 @@ def running(options: str = "") -> Iterator[Server]:
     try:
         run("initdb", "-D", data, "-U", user, "--auth=trust", "--no-sync", "--encoding=UTF8", "--locale=C")
         settings = f"-k {folder} -c listen_addresses='' -c max_connections=120 {options}"
-        run("pg_ctl", "-D", data, "-w", "-l", str(folder / "log"), "-o", settings, "start")
-        yield Server(folder, user)
+        control = functools.partial(
+            run, "pg_ctl", "-D", data, "-w", "-l", str(folder / "log"), "-o", settings
+        )
+        control("start")
+        yield Server(folder, user, control)
     finally:
         assert keeper.stdin is not None
         keeper.stdin.close()

@@ -295,3 +295,17 @@ def test_a_name_that_no_label_holds_is_refused_with_its_length(tmp_path: Path) -
     with pytest.raises(RecordError, match=r"have \d+ letters") as told:
         label_pdf(made, "cd" * 32, "aaaa bbbb cccc dddd", "LOOMPROOF:" + "CD" * 32 + ":AAAA")
     assert told.value.cure
+
+
+def test_a_certificate_states_the_heads_that_its_record_names(tmp_path: Path) -> None:
+    """Its own number in its chain at the foot, and the last records of others; none from before."""
+    heads = [{"bench": f"bench {n} @ feed", "sequence": n, "record": f"{n:x}" * 64} for n in range(1, 9)]
+    text = " ".join(" ".join(certificate(document(), tmp_path, met={"store": "s", "heads": heads})).split())
+    assert "record 2, cdcdcdcdcdcdcdcd" in text
+    assert "record 1 of bench 1 @ feed, 1111111111111111…" in text
+    assert "and 2 more, in the attached record" in text
+    alone = " ".join(" ".join(certificate(document(), tmp_path, met={"store": "s", "heads": []})).split())
+    assert "record 2, cdcdcdcdcdcdcdcd" in alone
+    assert "last of others" not in alone
+    before = " ".join(" ".join(certificate(document(), tmp_path)).split())
+    assert "record cdcdcdcdcdcdcdcd" in before

@@ -12,6 +12,7 @@ from loomproof.fitting.fuse_coordination import Ampacity
 from loomproof.fitting.sheet import fitting_sheet
 from loomproof.jobs import certificate, keep, workshop
 from loomproof.jobs.archive import Archive
+from loomproof.jobs.at_hand import at_hand
 from loomproof.jobs.files import folder_for, json_of, name_of, write_file
 from loomproof.jobs.job import Proof
 from loomproof.loom.choices import answered
@@ -49,8 +50,8 @@ class Sealed:
 
     def certificate(self) -> bytes:
         """Return the certificate as PDF, made and signed where none was. Raises `RecordError`."""
-        with open_store(self.store) as opened:
-            return certificate.issue(opened, self.verified.hash)
+        with at_hand(self.store) as hand:
+            return certificate.issue(hand.store, self.verified.hash)
 
     def write_certificate(self, folder: Path | str) -> Path:
         """Write the certificate into a folder, and return its path. Raises `RecordError`, `StoreError`."""
@@ -99,8 +100,8 @@ class Store:
     def seal(self, proof: Proof) -> Sealed:
         """Seal a proof as the next record of its bench's chain, signed by the person's key."""
         told = list(keep.can_be_sealed(self.address))
-        signer, sealed = keep.seal(proof.document, proof.journal, self.address)
-        keep.noted(signer, self.address, told)
+        sealed, more = keep.seal(proof.document, proof.journal, self.address)
+        told += more
         said = tuple(prompt.text for prompt in told)
         return Sealed(sealed.run.run, sealed.record, proof.journal, self.address, said)
 
@@ -109,7 +110,8 @@ class Store:
 
         Raises `UsageError` where there is none, or several.
         """
-        with open_store(self.address) as opened:
+        with at_hand(self.address) as hand:
+            opened = hand.store
             found = opened.run(run)
             return Sealed(found.run, opened.record(found.hash), opened.journal(found.hash), self.address)
 

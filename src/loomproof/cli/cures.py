@@ -37,6 +37,7 @@ COMMANDS = {
     Todo.FIT: "loomproof fit {on:LOOM} says which ends go where.",
     Todo.GO_ON: "Go on with: loomproof prove {on:LOOM --bench ADDRESS --continue RUN}",
     Todo.GO_ON_TRACE: "Go on with: loomproof trace {on:LOOM --bench ADDRESS --to DIR --continue}",
+    Todo.HAND_OVER: "loomproof records hand-over does it now, and shows what waits.",
     Todo.HAZARD: "Say it with --hazard CONNECTOR=HAZARD.",
     Todo.HOOK_UPS: "--hook-ups proves it plug by plug; loomproof plan shows how.",
     Todo.IMPORT: "loomproof import makes one of a KBL file or a from-to list.",

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from loomproof.cli.kinds import FILE, FOLDER, RUN
-from loomproof.cli.options import archive_option
+from loomproof.cli.options import archive_option, store_option
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
-from loomproof.screens.kept import chosen, show_integrity, show_repairs, show_taken
+from loomproof.screens.kept import chosen, show_integrity, show_repairs, show_taken, show_waiting
 from loomproof.screens.printing import line
 from loomproof.screens.printing import table as listed
 
@@ -155,6 +155,26 @@ def dataset(folder: Path, persons: str, archive: Archive) -> None:
     added = (plural(made.runs, "run"), plural(made.findings, "finding"), plural(made.repairs, "repair"))
     said = "replaced by pseudonyms" if persons == "pseudonyms" else persons
     click.echo(f"{folder}: added {', '.join(added)}; people's names are {said}.")
+
+
+@records.command("hand-over", short_help="Hand over what waits in this bench's outbox.")
+@store_option
+def hand_over_(store: str | None) -> int:
+    """Hand over what waits in this bench's outbox to the store, and list what still waits.
+
+    Proofs that were sealed while a store on a server was away wait there. Every command that opens the store
+    hands them over; this one does nothing else. Exits with 3 while the store does not answer, with 5 where
+    it does not take something, which then stays in the outbox.
+    """
+    from loomproof.cli.cures import how
+    from loomproof.jobs.handing_over import hand_over_now
+
+    result = hand_over_now(store)
+    code = found(5 if result.refused else 3 if result.trouble is not None else 0)
+    if result.trouble is not None and not result.told:
+        raise result.trouble
+    show_waiting(result, how)
+    return code
 
 
 @records.command(short_help="Correct what was typed in wrongly for a run.")

@@ -58,7 +58,17 @@ def _archive(context: click.Context, parameter: click.Parameter, value: str | No
         return value
     from loomproof.jobs.archive import Archive
 
-    return Archive(_store(context, parameter, value))
+    archive = Archive(_store(context, parameter, value))
+
+    def tell() -> None:
+        from loomproof.cli.cures import how
+        from loomproof.screens.kept import show_told
+
+        show_told(dict.fromkeys(archive.told), how)
+
+    # Once the command is done: whatever it shows stands alone on its output.
+    context.call_on_close(tell)
+    return archive
 
 
 loom_argument = click.argument("loom", type=LOOM)

@@ -44,7 +44,7 @@ def log(loom: str | None, limit: int, wanted: Wanted, archive: Archive) -> int:
     from loomproof.jobs.archive import kept_as
 
     loom = kept_as(loom) if loom else None
-    shelf = archive.shelf(loom, limit, wanted)
+    shelf = archive.shelf(loom, limit, wanted, stand_in=True)
     if not shelf:
         archive.refuse_unknown(loom)
         click.echo("Nothing is kept that was asked for." if wanted else "Nothing is kept yet.", err=True)

@@ -5,17 +5,19 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from pydantic import ValidationError
 
-from loomproof.errors import Do, Problem, RecordError, Todo, UsageError, suggestion
+from loomproof.errors import Problem, RecordError, StoreError, Todo, UsageError, suggestion
+from loomproof.jobs.at_hand import at_hand, said_of
 from loomproof.jobs.certificate import issue, of_this_run
 from loomproof.jobs.correct import correct
 from loomproof.jobs.files import ends_in, name_of, now, rfc3339_seconds, write_file
 from loomproof.jobs.gate import selftests
+from loomproof.jobs.handing_over import check_all
+from loomproof.jobs.shelf import BROKEN_OFF_HEADS, RUN_HEADS, Shelf
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import WORKBOOKS, load
 from loomproof.measuring.selftests_kept import SelfTest, keep, kept, line_of, of_line
@@ -23,10 +25,10 @@ from loomproof.records import queries
 from loomproof.records.backup import backup, refuse_no_backup, restore
 from loomproof.records.corrections import Correction, corrections, standing_corrections
 from loomproof.records.data_folder import home
-from loomproof.records.integrity import Integrity, check_store
+from loomproof.records.integrity import Integrity
 from loomproof.records.lines import Run
 from loomproof.records.looms_kept import KeptLoom, Listing, listing, records_of
-from loomproof.records.noting import not_as_noted, note_if_ours
+from loomproof.records.noting import not_as_noted
 from loomproof.records.order import started_moment
 from loomproof.records.seal import Verified, verify
 from loomproof.records.selecting import Wanted, days
@@ -34,11 +36,11 @@ from loomproof.records.selftests import SelfTestLine, keep_lines, kept_lines
 from loomproof.records.signers import KnownSigners
 from loomproof.records.store import Repair, Store, open_store
 from loomproof.records.taking_in import Taken, take_in
-from loomproof.records.trusted import Trusted, relied_on, trusted_runs
-from loomproof.records.unfinished_runs import Started, broken_off, place_of, started_here
+from loomproof.records.trusted import relied_on, trusted_runs
+from loomproof.records.unfinished_runs import broken_off, place_of, started_here
 from loomproof.reports.label import label_pdf
 from loomproof.reports.listing import Cell
-from loomproof.reports.words import VERDICTS, plural, when
+from loomproof.reports.words import plural, when
 from loomproof.results.codec import fault_of
 from loomproof.results.document import Document
 
@@ -47,83 +49,7 @@ __all__ = ["BROKEN_OFF_HEADS", "RUN_HEADS", "Archive", "Repair", "Run", "Shelf",
 EVERY = Wanted()
 """Every run."""
 
-RUN_HEADS = ("run", "ended", "verdict", "loom", "by")
-BROKEN_OFF_HEADS = ("run", "started", "ended", "loom", "journal")
 SELFTEST_HEADS = ("self-test of", "made", "plugged", "result")
-_STYLES = {"pass": "green", "fail": "red", "undecided": "yellow", "incomplete": "yellow"}
-
-
-@dataclass(frozen=True)
-class Shelf:
-    """Runs as their sealed records tell them, those broken off, and what is not as it was kept."""
-
-    runs: tuple[Trusted, ...]
-    broken_off: tuple[Started, ...]
-    troubles: tuple[str, ...]
-
-    def __bool__(self) -> bool:
-        return bool(self.runs or self.broken_off)
-
-    @property
-    def run_texts(self) -> Iterator[tuple[str | Cell, ...]]:
-        """A row of texts for each run, as `RUN_HEADS` names them; who cannot be relied on is marked."""
-        for one in self.runs:
-            run = one.run
-            yield (
-                f"{run.run} (correction)" if run.kind == "correction" else run.run,
-                when(run.ended)[:16],
-                _verdict(one),
-                f"{run.loom}, {run.serial}" if run.serial else run.loom,
-                run.person,
-            )
-
-    @property
-    def broken_off_texts(self) -> Iterator[tuple[str | Cell, ...]]:
-        """A row of texts for each run that was broken off, as `BROKEN_OFF_HEADS` names them."""
-        for one in self.broken_off:
-            yield (
-                one.run,
-                when(one.started)[:16],
-                Cell("BROKEN OFF", _STYLES["incomplete"]),
-                f"{one.loom}, {one.serial}" if one.serial else one.loom,
-                one.journal if Path(one.journal).exists() else f"{one.journal} (gone)",
-            )
-
-    @property
-    def apart(self) -> tuple[tuple[str, Shelf], ...]:
-        """Runs on real benches, then those on simulated ones with the heading they stand under, if any."""
-        real = tuple(one for one in self.runs if not one.simulated)
-        simulated = tuple(one for one in self.runs if one.simulated)
-        parts = (("", real), ("On a simulated bench:", simulated))
-        return tuple((head, Shelf(runs, (), ())) for head, runs in parts if runs)
-
-    @property
-    def counted(self) -> tuple[Trusted, ...]:
-        """The runs that can be relied on: their records hold, and somebody here knows who sealed them."""
-        return tuple(one for one in self.runs if one.signer and not one.trouble)
-
-    @property
-    def left_out(self) -> Iterator[Problem]:
-        """What is listed and counted nowhere, by the keys that nobody here knows."""
-        strange = [one.run for one in self.runs if not one.trouble and not one.signer]
-        for key, bench in {run.key: run.bench for run in strange}.items():
-            count = plural(sum(run.key == key for run in strange), "record")
-            said = f"Left out: {count} of {bench}, sealed by a key that nobody here knows."
-            yield Problem(said, severity="warning", do=Do(Todo.KNOW_SIGNER, key))
-
-
-def _verdict(one: Trusted) -> Cell:
-    """Say what a run claims, and what stands against relying on it."""
-    run = one.run
-    said = VERDICTS.get(run.verdict, run.verdict) + (f" ({run.faults})" if run.faults else "")
-    said = f"{said} {one.grade}".rstrip()
-    if one.trouble:
-        return Cell("CHANGED", "red")
-    if not one.signer:
-        return Cell(f"{said}, signer unknown", "yellow")
-    if one.corrected_by:
-        return Cell(f"{said}, corrected", "yellow")
-    return Cell(said, _STYLES.get(run.verdict, ""))
 
 
 def kept_as(loom: str) -> str:
@@ -152,28 +78,53 @@ class Archive:
 
     def __init__(self, store: str | None = None) -> None:
         self.store = store
+        self.told: list[Problem] = []
+        """What a person should know of the store: that it is away, what was handed over to it."""
+        self._at = store
+        self._away: StoreError | None = None
 
     @contextmanager
-    def _open(self, *, changes: bool = False) -> Iterator[Store]:
-        """Open the store; after changes note how far it has come, where it is one of ours."""
-        with open_store(self.store) as opened:
-            yield opened
+    def _open(self, *, changes: bool = False, stand_in: bool = True) -> Iterator[Store]:
+        """Open the store; after changes note how far it has come, where it is one of ours.
+
+        While a server is away this bench's outbox stands in for it; without ``stand_in`` its `StoreAwayError`
+        is raised, for what rests on all that is kept.
+        """
+        with at_hand(self.store, trouble=self._away) as hand:
+            self._away = hand.trouble
+            if hand.trouble is not None and not stand_in:
+                raise hand.trouble
+            self._at = hand.at
+            yield hand.store
             if changes:
-                note_if_ours(home(), opened, self.store)
+                hand.hand_over()
+                hand.note_if_ours()
+            self.told += said_of(hand)
 
     def where(self) -> tuple[str, int]:
         """Return where the store is, and how many runs it holds."""
-        with self._open() as opened:
+        with self._open(stand_in=False) as opened:
             return opened.where, len(opened.runs(limit=None))
 
-    def shelf(self, loom: str | None = None, limit: int | None = None, wanted: Wanted = EVERY) -> Shelf:
-        """Return the last runs of a loom (by name, serial or digest) or of all, in the order of the log."""
-        with self._open() as opened:
+    def shelf(
+        self,
+        loom: str | None = None,
+        limit: int | None = None,
+        wanted: Wanted = EVERY,
+        *,
+        stand_in: bool = False,
+    ) -> Shelf:
+        """Return the last runs of a loom (by name, serial or digest) or of all, in the order of the log.
+
+        With ``stand_in`` those in the outbox while a server is away, which is told.
+        """
+        with self._open(stand_in=stand_in) as opened:
             runs = trusted_runs(opened, KnownSigners(home()).all(), loom, None if wanted else limit)
             runs = tuple(filter(wanted.takes, runs))[-limit if limit else None :]
             begun = started_here(self.store, loom, lambda names: queries.sealed_runs(opened, names))
             broken = broken_off(begun, queries.sealed_runs(opened, [one.run for one in begun]))
-            broken = tuple(filter(wanted.takes_started, broken))
+            # While an outbox stands in, what has no record in it may have one on the server.
+            broken = tuple(filter(wanted.takes_started, broken if self._at == self.store else ()))
             missing = self._not_as_noted(opened)
         troubles = (*missing, *(one.trouble for one in runs if one.trouble))
         return Shelf(runs, broken[-limit:] if limit else broken, troubles)
@@ -189,7 +140,7 @@ class Archive:
 
     def refuse_unknown(self, loom: str | None) -> None:
         """Refuse a loom of which nothing is kept, naming the nearest one. Raises `UsageError`."""
-        if loom is None or self.shelf(loom, 1):
+        if loom is None or self.shelf(loom, 1, stand_in=True):
             return
         with self._open() as opened:
             names = {name for run in opened.runs(limit=1000) for name in (run.loom, run.serial)}
@@ -197,7 +148,7 @@ class Archive:
 
     def _not_as_noted(self, opened: Store) -> tuple[str, ...]:
         """Return what was noted in the data folder and is no longer so in the store; quick."""
-        return not_as_noted(home(), opened, self.store, KnownSigners(home()).all())[0]
+        return not_as_noted(home(), opened, self._at, KnownSigners(home()).all())[0]
 
     def run(self, run: str) -> Run:
         """Return a run's line."""
@@ -213,7 +164,7 @@ class Archive:
         """Return what stands in place of each record that was corrected; nothing where there is no store."""
         if "://" not in (self.store or "") and not Path(place_of(self.store)).is_file():
             return {}
-        with self._open() as opened:
+        with self._open(stand_in=False) as opened:
             return standing_corrections(opened, KnownSigners(home()).all())
 
     def sealed(self, run: str) -> bytes:
@@ -246,7 +197,7 @@ class Archive:
         Raises `RecordError` where it does not hold or the store is not whole, `UnknownSignerError` where
         nobody here knows who sealed it: what says that a loom is ready rests on it.
         """
-        with self._open() as opened:
+        with self._open(stand_in=False) as opened:
             for trouble in self._not_as_noted(opened):
                 raise RecordError(trouble, do=Todo.CHECK_RECORDS)
             if run is None:
@@ -268,7 +219,7 @@ class Archive:
         by: str = "",
     ) -> str:
         """Correct what was typed in wrongly for a run: `loomproof.jobs.correct.correct`."""
-        sealed = partial(correct, run, why, store=self.store)
+        sealed = partial(correct, run, why, store=self.store, told=self.told)
         return sealed(person=person, place=place, serial=serial, authoriser=authoriser, by=by)
 
     def repaired(self, run: str, person: str, words: str, finding: int = 0) -> Repair:
@@ -278,7 +229,7 @@ class Archive:
 
     def repairs(self, run: str | None = None) -> tuple[tuple[str, Repair], ...]:
         """Return what was noted as done, with the hash of its record: of one run, or of all."""
-        with self._open() as opened:
+        with self._open(stand_in=run is not None) as opened:
             digest = None if run is None else opened.run(run).hash
             return tuple(each for each in queries.repairs(opened) if digest in (None, each[0]))
 
@@ -295,12 +246,11 @@ class Archive:
 
     def check(self) -> Integrity:
         """Verify every seal, chain, journal, certificate and row, and that nothing newer is missing."""
-        with self._open() as opened:
-            return check_store(opened, KnownSigners(home()).all(), home(), self.store)
+        return check_all(self.store, self.told)
 
     def benches(self) -> tuple[tuple[queries.BenchLine, ...], tuple[queries.AdapterLine, ...]]:
         """Return the benches with their last checks, and the adapters that were used."""
-        with self._open() as opened:
+        with self._open(stand_in=False) as opened:
             return queries.benches(opened), queries.adapters(opened)
 
     def bench_lines(self) -> Iterator[str]:
@@ -317,27 +267,28 @@ class Archive:
     def keep_selftests(self) -> int:
         """Keep this person's self-tests of benches in the store as well; return how many were new."""
         tests = tuple(kept(selftests()))
-        with self._open(changes=True) as opened:
+        with self._open(changes=True, stand_in=False) as opened:
             lines = (SelfTestLine(test.date, test.bench, line_of(test)) for test in tests)
             return keep_lines(opened, lines)
 
     def selftests(self) -> tuple[SelfTest, ...]:
         """Return the self-tests in the store and those of this person, oldest first."""
-        with self._open() as opened:
+        with self._open(stand_in=False) as opened:
             stored = [of_line(each.line) for each in kept_lines(opened)]
         found = dict.fromkeys((*stored, *kept(selftests())))
         return tuple(sorted(found, key=lambda test: started_moment(test.date)))
 
     def backup(self, file: Path) -> int:
         """Write all records to one file; return how many runs. Raises `UsageError` for one that is there."""
-        with self._open() as opened:
+        with self._open(stand_in=False) as opened:
             return backup(opened, file)
 
     def restore(self, file: Path) -> tuple[str, int]:
         """Fill an empty store from a backup; return where it is, and how many runs it holds."""
         refuse_no_backup(file)
-        with self._open(changes=True) as opened:
-            count = restore(file, opened)
+        with open_store(self.store) as empty:  # before anything is handed over to it
+            count = restore(file, empty)
+        with self._open(changes=True, stand_in=False) as opened:
             # What a bench was found to be goes on to count, also on a new machine.
             mine = {line_of(test) for test in kept(selftests())}
             for each in kept_lines(opened):
@@ -347,7 +298,7 @@ class Archive:
 
     def take_in(self, source: str) -> Taken:
         """Take in the records of another bench: its store, a sealed record, or a folder of them."""
-        with self._open(changes=True) as opened:
+        with self._open(changes=True, stand_in=False) as opened:
             return take_in(source, opened)
 
     def write_certificate(self, run: str, out: Path | None = None, *, sealed: bool = False) -> Path:

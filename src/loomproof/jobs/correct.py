@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from loomproof.errors import UsageError
+from loomproof.errors import Problem, UsageError
+from loomproof.jobs.at_hand import at_hand, said_of
 from loomproof.jobs.files import now, rfc3339
 from loomproof.records.corrections import changes, standing_corrections
 from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder
-from loomproof.records.noting import note
 from loomproof.records.seal import verify
-from loomproof.records.store import open_store
 
 
 def correct(
@@ -22,17 +21,20 @@ def correct(
     authoriser: str = "",
     by: str = "",
     store: str | None = None,
+    told: list[Problem] | None = None,
 ) -> str:
     """Seal a correction of a run, named by its hash or name; return the correction's own name.
 
     What was measured is never corrected. ``authoriser`` is who authorises the correction: whoever authorised
     what is corrected did not see it, and does not stand on it. ``by`` is who corrects it. Of a run that was
-    corrected before the newest correction is corrected, so that one record stands. Raises `UsageError`
+    corrected before the newest correction is corrected, so that one record stands. What is to be known of the
+    store is added to ``told``. Raises `UsageError`
     where nothing is to be corrected or there is no such run, `RecordError` where its record does not hold.
     """
     if person is None and place is None and serial is None:
         raise UsageError("nothing to correct was given", cure="Give who, where, or the loom's serial number.")
-    with open_store(store) as opened:
+    with at_hand(store, seals=True) as hand:
+        opened = hand.store
         found = opened.run(run)
         newest = standing_corrections(opened).get(found.hash)
         digest = newest.verified.hash if newest else found.hash
@@ -55,13 +57,16 @@ def correct(
         right = right.model_copy(update={"entered": entered})
         changed = changes(document, right)
         moment = now()
-        told = {
+        more = {
             "run": document.run,
             "made": rfc3339(moment),
             "by": by,
             "changes": [{"what": each.what, "was": each.was, "now": each.now} for each in changed],
         }
         signer = KeyFolder(home()).signer(moment)
-        sealed = opened.correct(digest, right, why, signer, told)
-        note(home(), signer, opened, store)
+        sealed = hand.correct(digest, right, why, signer, more)
+        hand.hand_over()
+        hand.note(signer)
+        if told is not None:
+            told += said_of(hand)
     return sealed.run.run

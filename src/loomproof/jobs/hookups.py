@@ -19,6 +19,7 @@ from loomproof.electrics.expectation import expect
 from loomproof.errors import BenchError, BrokenOffError, Do, InputError, Todo, UsageError
 from loomproof.jobs import journal_header as headers
 from loomproof.jobs.at_bench import Setup, journaled
+from loomproof.jobs.at_hand import at_hand
 from loomproof.jobs.breaking_off import told_when_stopped
 from loomproof.jobs.files import folder_for, now, rfc3339, write_file
 from loomproof.jobs.gate import CAUTIONS, cleared
@@ -36,7 +37,6 @@ from loomproof.planning.hookup_plan import HookUpPlan, hook_ups_plain, read_hook
 from loomproof.planning.hookup_search import Constraints, plan_hook_ups, with_follow_ups
 from loomproof.planning.request import Request
 from loomproof.records.queries import sealed_runs
-from loomproof.records.store import open_store
 
 
 def hook_ups_for(loom: Loom, setup: Setup, limits: Constraints) -> HookUpPlan:
@@ -199,7 +199,8 @@ def _refuse_kept(run: str, where: Keeping) -> None:
     What is measured and could not be sealed has no record, and is gone on with. Where the record is in
     another store, the results beside the journals tell: they are written once it is sealed.
     """
-    with open_store(where.store) as opened:
+    with at_hand(where.store, seals=True) as hand:
+        opened = hand.store
         if sealed_runs(opened, [run]):
             raise UsageError(
                 f"the run {run} is finished and kept; there is nothing to go on with",

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from loomproof.errors import Do, LoomproofError, RecordError, Todo
+from loomproof.errors import Do, LoomproofError, RecordError, StoreAwayError, Todo
 from loomproof.jobs import certificate
+from loomproof.jobs.at_hand import AtHand, at_hand, said_of
 from loomproof.jobs.files import folder_for, json_of, name_of, now, write_file
 from loomproof.judgement.conclude import Outcome
 from loomproof.measuring.events import Event, Finished, Prompt
@@ -17,10 +18,10 @@ from loomproof.records import unfinished_runs
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder, Signer
-from loomproof.records.noting import head_before, key_changed, not_as_noted, note
+from loomproof.records.noting import key_changed, not_as_noted, note
 from loomproof.records.signers import KnownSigners
 from loomproof.records.since_last_pass import not_taken_over
-from loomproof.records.store import SealedRun, chain_name, open_store
+from loomproof.records.store import SealedRun
 from loomproof.results.document import Document
 
 
@@ -94,10 +95,11 @@ def can_be_kept(where: Keeping, request: Request) -> Iterator[Event]:
     for the folder, `StoreError` for key or store.
     """
     folder_for(where.out)
-    yield from can_be_sealed(where.store)
-    loom = request.loom
-    with open_store(where.store) as opened, opened.reading() as connection:
-        left = not_taken_over(connection, loom.name, request.serial, {"", loom.serial})
+    with at_hand(where.store, seals=True) as hand:
+        yield from _can_be_sealed(hand)
+        loom = request.loom
+        with hand.store.reading() as connection:
+            left = not_taken_over(connection, loom.name, request.serial, {"", loom.serial})
     for run, serial in left.items():
         proved = f"proved as {serial}" if serial else "proved without a serial"
         yield Prompt(
@@ -109,13 +111,22 @@ def can_be_kept(where: Keeping, request: Request) -> Iterator[Event]:
 
 
 def can_be_sealed(store: str | None) -> Iterator[Prompt]:
-    """See that a record can be sealed into a store, and tell what changed since. Raises `StoreError`."""
+    """See that a record can be sealed for a store, and tell what changed since. Raises `StoreError`."""
+    with at_hand(store, seals=True) as hand:
+        yield from _can_be_sealed(hand)
+
+
+def _can_be_sealed(hand: AtHand) -> Iterator[Prompt]:
     signer = KeyFolder(home()).signer(now())
     changed = key_changed(home(), signer)
     if changed:
         yield Prompt(str(changed), do=changed.do)
-    with open_store(store) as opened:
-        troubles = not_as_noted(home(), opened, store, KnownSigners(home()).all())[0]
+    for each in said_of(hand):
+        yield Prompt(str(each), do=each.do)
+    known = KnownSigners(home()).all()
+    troubles = not_as_noted(home(), hand.store, hand.at, known)[0]
+    if hand.own is not None and hand.server is not None:
+        troubles += not_as_noted(home(), hand.own.store, hand.sealing_address, known)[0]
     for trouble in troubles:
         yield Prompt(f"loomproof: record: {trouble}")
 
@@ -133,47 +144,66 @@ def keep(outcome: Outcome, journal: Path, where: Keeping) -> Generator[Event, No
     outcome = replace(outcome, document=document)
     base = where.out / f"{document.run}"
     files = {"journal": journal}
-    with _or_not_kept(journal):
-        signer, sealed = seal(document, read, where.store)
-    run = sealed.run.run
     told: list[Prompt] = []
-    handed = where.out / name_of(document.run, document.loom.name, document.loom.serial)
-    results = base.with_name(f"{base.name}.results.json")
-    record = handed.with_name(f"{handed.name}.record.json")
-    if written(results, lambda: json_of(document), run, told):
-        files["results"] = results
-    if where.copy is not None:
-        written(where.copy, lambda: json_of(document), run, told)
-    if written(record, lambda: sealed.record, run, told):
-        files["record"] = record
-    if orders.stop:
-        told.append(Prompt("The run is kept; its certificate is not written yet.", do=_certificate(run)))
-    else:
-        path = handed.with_name(f"{handed.name}.{document.verdict}.pdf")
-        with open_store(where.store) as opened:
-            if written(path, lambda: certificate.issue(opened, sealed.run.hash), run, told):
+    with ExitStack() as held:
+        with _or_not_kept(journal):
+            hand = held.enter_context(at_hand(where.store, seals=True, measured=True))
+            signer, sealed = _sealed(hand, document, read)
+        run = sealed.run.run
+        handed = where.out / name_of(document.run, document.loom.name, document.loom.serial)
+        results = base.with_name(f"{base.name}.results.json")
+        record = handed.with_name(f"{handed.name}.record.json")
+        if written(results, lambda: json_of(document), run, told):
+            files["results"] = results
+        if where.copy is not None:
+            written(where.copy, lambda: json_of(document), run, told)
+        if written(record, lambda: sealed.record, run, told):
+            files["record"] = record
+        if orders.stop:
+            told.append(Prompt("The run is kept; its certificate is not written yet.", do=_certificate(run)))
+        else:
+            path = handed.with_name(f"{handed.name}.{document.verdict}.pdf")
+            if written(path, lambda: certificate.issue(hand.sealing, sealed.run.hash), run, told):
                 files["certificate"] = path
-    noted(signer, where.store, told)
+        _noted(hand, signer, told)
     yield from told
     yield Finished(run, document.verdict)
     return Kept(outcome, files, run)
 
 
-def seal(document: Document, journal: bytes, store: str | None) -> tuple[Signer, SealedRun]:
-    """Seal a document into the store with its journal, by the key in use. Raises `RecordError`."""
-    with open_store(store) as opened:
-        signer = KeyFolder(home()).signer(now())
-        before = head_before(home(), opened, store, chain_name(document, signer.station))
-        return signer, opened.seal_run(document, signer, journal, before)
+def seal(document: Document, journal: bytes, store: str | None) -> tuple[SealedRun, list[Prompt]]:
+    """Seal a document for a store with its journal, by the key in use, and note how far the store has come.
+
+    Returns what a person should be told of it as well. Raises `RecordError`.
+    """
+    told: list[Prompt] = []
+    with at_hand(store, seals=True, measured=True) as hand:
+        signer, sealed = _sealed(hand, document, journal)
+        _noted(hand, signer, told)
+    return sealed, told
 
 
-def noted(signer: Signer, store: str | None, told: list[Prompt]) -> None:
-    """Note how far the store has come; a proof that is sealed stays so where that can't be written."""
+def _sealed(hand: AtHand, document: Document, journal: bytes) -> tuple[Signer, SealedRun]:
+    """Seal, and hand the record over at once where it goes to a server."""
+    signer = KeyFolder(home()).signer(now())
+    sealed = hand.seal(document, signer, journal)
+    hand.hand_over()
+    return signer, sealed
+
+
+def _noted(hand: AtHand, signer: Signer, told: list[Prompt]) -> None:
+    """Hand the certificate over too, and note how far the stores have come; tell what came of it.
+
+    A proof that is sealed stays so where that can't be written.
+    """
+    hand.hand_over()
     try:
-        with open_store(store) as opened:
-            note(home(), signer, opened, store)
+        hand.note(signer)
+    except StoreAwayError as error:
+        hand.leave(error)
     except RecordError as error:
         told.append(Prompt(f"{error.message}: a later loss of this run would not show. {error.cure}"))
+    told += [Prompt(str(each), do=each.do) for each in said_of(hand)]
 
 
 @contextmanager

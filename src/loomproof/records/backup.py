@@ -13,7 +13,7 @@ from pathlib import Path
 from sqlalchemy import Connection, func, insert, select, text
 
 from loomproof.errors import LoomproofError, StoreError, Todo, UsageError
-from loomproof.records.schema import IDENTITY, METADATA, MIGRATIONS, RUNS
+from loomproof.records.schema import HANDED_OVER, IDENTITY, METADATA, MIGRATIONS, OUTBOX, RUNS
 from loomproof.records.store import Store, open_store
 
 _ORDER = (
@@ -28,12 +28,13 @@ _ORDER = (
     "answers",
     "adapters",
     "bench_checks",
+    "heads_met",
     "certificates",
     "selftests",
 )
 """Tables in the order in which each finds what it refers to."""
 
-_OWN = (MIGRATIONS.name, IDENTITY.name)
+_OWN = (MIGRATIONS.name, IDENTITY.name, OUTBOX.name, HANDED_OVER.name)
 """Tables that each store has for itself."""
 
 

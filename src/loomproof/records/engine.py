@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import os
+import socket
 import sqlite3
+import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -12,7 +14,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, func, inspect, 
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 
-from loomproof.errors import StoreError, Todo
+from loomproof.errors import StoreAwayError, StoreError, Todo
 from loomproof.records.migrations import STEPS, run_step
 from loomproof.records.schema import MIGRATIONS
 
@@ -59,13 +61,25 @@ def _url(url: str | None, folder: Path) -> URL:
     return made
 
 
+_PATIENCE = {
+    "connect_timeout": 5,
+    "keepalives_idle": 10,
+    "keepalives_interval": 5,
+    "keepalives_count": 3,
+    "tcp_user_timeout": 20_000,
+}
+"""How long a server of PostgreSQL may be silent (seconds, the last one milliseconds), as its client library
+names it; what stands in the URL goes before."""
+
 _URL_CURE = "Give a file name, sqlite:///FILE or postgresql://USER@HOST/DATABASE."
 
 
 def _engine(where: URL) -> Engine:
     if where.get_backend_name() == "postgresql":
         try:
-            return create_engine(where, pool_pre_ping=True)
+            # A host that swallows packets, a line that drops: given up in seconds, not in minutes.
+            limits = {name: value for name, value in _PATIENCE.items() if name not in where.query}
+            return create_engine(where, pool_pre_ping=True, connect_args=limits)
         except (ModuleNotFoundError, NoSuchModuleError) as error:
             raise StoreError(
                 "a store on PostgreSQL needs the driver psycopg", cure="pip install 'loomproof[postgresql]'"
@@ -165,8 +179,36 @@ def writing(engine: Engine) -> Iterator[Connection]:
     with engine.connect().execution_options(writes=True) as connection, connection.begin():
         if engine.dialect.name == "postgresql":
             # One writer at a time, as on SQLite: ids are then given in the order in which they are kept.
+            connection.execute(text(f"SET LOCAL lock_timeout = '{BUSY_S}s'"))
             connection.execute(text("SELECT pg_advisory_xact_lock(7020118)"))
         yield connection
+
+
+@contextlib.contextmanager
+def given_up(connection: Connection, after_s: float) -> Iterator[None]:
+    """Cut the line to a server of PostgreSQL that has not answered all that is asked inside in this time.
+
+    What waits for an answer then fails as when the server leaves.
+    """
+    raw = connection.connection.dbapi_connection
+    if connection.dialect.name != "postgresql" or raw is None:
+        yield
+        return
+    # A socket of its own on the same line; what kind of line it is does not matter to shut it.
+    line = socket.fromfd(raw.fileno(), socket.AF_INET, socket.SOCK_STREAM)
+    timer = threading.Timer(after_s, _cut, (line,))
+    timer.daemon = True
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
+        line.close()
+
+
+def _cut(line: socket.socket) -> None:
+    with contextlib.suppress(OSError):  # it ended just now
+        line.shutdown(socket.SHUT_RDWR)
 
 
 @contextlib.contextmanager
@@ -201,6 +243,7 @@ _STORIES = (
     ),
     ("file is not a database", "this file is no store", "Name another file, or restore a backup."),
     ("malformed", "the file is damaged", "Restore a backup."),
+    ("lock timeout", "another process held the store for too long", "Do it again."),
     ("database is locked", "another process held the store for too long", "Do it again."),
     (
         "disk I/O error",
@@ -215,9 +258,36 @@ _STORIES = (
 )
 
 
+_FOR_A_PERSON = ("authentication", "password", "does not exist", "pg_hba", "permission denied", "certificate")
+"""What a server, or its client library, says where waiting will not help."""
+
+_LEAVING = ("08", "57P", "53300")
+"""How the codes of PostgreSQL begin (its manual, Appendix A) for a connection that failed or a server that
+shuts down, starts up or takes no more of them."""
+
+
+def _away(error: SQLAlchemyError, said: str) -> bool:
+    """Whether the server of PostgreSQL was not there, or left, rather than refused."""
+    if not isinstance(error, DBAPIError) or error.orig is None:
+        return False
+    # Only errors of its driver have a code; without one no server answered, or it answered before a session.
+    code = getattr(error.orig, "sqlstate", "no server")
+    if code == "no server":
+        return False
+    if code is not None:
+        return str(code).startswith(_LEAVING)
+    lost = error.connection_invalidated or type(error.orig).__name__ == "OperationalError"
+    return lost and not any(mark in said for mark in _FOR_A_PERSON)
+
+
 def _story(where: str, error: SQLAlchemyError) -> StoreError:
     said = str(error.orig) if isinstance(error, DBAPIError) else str(error)
     said = " ".join(said.split())
+    if _away(error, said):
+        return StoreAwayError(
+            f"{where}: the database does not answer ({said})",
+            cure="Check that it runs, and host and port in the URL.",
+        )
     for mark, meaning, cure in _STORIES:
         if mark in said:
             restored = Todo.RESTORE if "restore" in cure.casefold() else None

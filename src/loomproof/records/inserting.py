@@ -15,12 +15,13 @@ from loomproof.records.schema import (
     BENCH_CHECKS,
     FINDING_PLACES,
     FINDINGS,
+    HEADS_MET,
     JOURNALS,
     LOOMS,
     RECORDS,
     RUNS,
 )
-from loomproof.records.seal import Verified
+from loomproof.records.seal import Met, Verified
 from loomproof.results.document import Document
 
 
@@ -69,6 +70,8 @@ def insert_run(connection: Connection, verified: Verified, record: bytes, journa
         connection.execute(
             insert(BENCH_CHECKS), [{"run_id": run_id, **showable(check)} for check in derived.checks]
         )
+    if derived.met:
+        connection.execute(insert(HEADS_MET), [{"run_id": run_id, **showable(head)} for head in derived.met])
     return run_id
 
 
@@ -101,6 +104,7 @@ class Derived:
     places: tuple[Row, ...]
     checks: tuple[Row, ...]
     adapter: Row | None
+    met: tuple[Row, ...]
 
 
 def derived_rows(verified: Verified) -> Derived:
@@ -125,6 +129,7 @@ def derived_rows(verified: Verified) -> Derived:
         "notes": severities.count("note"),
     }
     findings, places = _found(document)
+    met = verified.met or Met("")
     return Derived(
         run=run,
         loom={
@@ -142,6 +147,16 @@ def derived_rows(verified: Verified) -> Derived:
         adapter={"name": adapter.name, "digest": adapter.digest, "first_used": document.started}
         if adapter.digest
         else None,
+        met=tuple(
+            {
+                "number": n,
+                "store": met.store,
+                "bench": head.bench,
+                "sequence": head.sequence,
+                "hash": head.previous,
+            }
+            for n, head in enumerate(met.heads, 1)
+        ),
     )
 
 

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from sqlalchemy import select
 
 from loomproof.errors import Do, LoomproofError, Problem, StoreError, Todo
+from loomproof.records.before import heads_lost
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.inserting import derived_rows
 from loomproof.records.keys import fingerprint
 from loomproof.records.lines import Run
 from loomproof.records.noting import added_unnoted, not_as_noted
+from loomproof.records.outbox import Outbox
 from loomproof.records.pdf_verify import verify_pdf
 from loomproof.records.queries import each_record
 from loomproof.records.rows import TableRows
@@ -84,6 +86,8 @@ def check_store(
         troubles += _chain_troubles(last.get(run.bench), run, place)
         last[run.bench] = run
     troubles += tables.left_over()
+    with store.reading() as connection:
+        troubles += heads_lost(connection, connection, store.identity)
     journals, of_journals = _journals(store, sealed.journal_digests)
     certificates, of_certificates = _certificates(store, sealed.hashes)
     troubles += [*of_journals, *of_certificates]
@@ -97,6 +101,26 @@ def check_store(
         troubles += [*noted, *(added if ours else ())]
         untold = (*untold, *map(Problem, missing), *(() if ours else map(Problem, added)))
     return Integrity(records, journals, certificates, len(last), tuple(troubles), untold, gone)
+
+
+def with_outbox(
+    checked: Integrity,
+    server: Store,
+    own: Outbox,
+    known_signers: Mapping[str, str],
+    wrong: Sequence[str] = (),
+) -> Integrity:
+    """Add what an outbox shows: what is wrong in itself, and what was met on its server and is gone there.
+
+    ``wrong`` is what came up while it handed over.
+    """
+    mine = check_store(own.store, known_signers)
+    with own.store.reading() as named, server.reading() as there:
+        lost = heads_lost(named, there, server.identity)
+    told = [*wrong, *lost, *(f"outbox {own.store.where}: {trouble}" for trouble in mine.troubles)]
+    # What both say is said once.
+    troubles = dict.fromkeys((*checked.troubles, *told))
+    return replace(checked, troubles=tuple(troubles))
 
 
 def _chain_troubles(before: Run | None, run: Run, place: str) -> list[str]:

@@ -110,6 +110,27 @@ _SELFTESTS = (
         line TEXT NOT NULL UNIQUE)""",
 )
 
+_OUTBOX = (
+    """CREATE TABLE heads_met (
+        run_id BIGINT NOT NULL REFERENCES runs (id),
+        number INTEGER NOT NULL,
+        store TEXT NOT NULL,
+        bench TEXT NOT NULL,
+        sequence BIGINT NOT NULL,
+        hash TEXT NOT NULL,
+        PRIMARY KEY (run_id, number))""",
+    "CREATE INDEX heads_met_hash ON heads_met (hash)",
+    """CREATE TABLE outbox (
+        id {serial},
+        name TEXT NOT NULL UNIQUE,
+        server TEXT NOT NULL,
+        why TEXT NOT NULL)""",
+    """CREATE TABLE handed_over (
+        what TEXT NOT NULL,
+        row_id BIGINT NOT NULL,
+        PRIMARY KEY (what, row_id))""",
+)
+
 _APPEND_ONLY = (
     "looms",
     "benches",
@@ -152,7 +173,13 @@ def _guards(dialect: str, tables: Sequence[str]) -> list[str]:
     ]
 
 
-_GUARDED = {1: _APPEND_ONLY, 2: ("answers",), 3: ("identity",), 4: ("selftests",)}
+_GUARDED = {
+    1: _APPEND_ONLY,
+    2: ("answers",),
+    3: ("identity",),
+    4: ("selftests",),
+    5: ("heads_met", "outbox", "handed_over"),
+}
 """The tables that each step makes append-only, by its number."""
 
 STEPS: tuple[tuple[str, Sequence[str]], ...] = (
@@ -160,6 +187,7 @@ STEPS: tuple[tuple[str, Sequence[str]], ...] = (
     ("answers to what findings ask", _ANSWERS),
     ("the store's own name", _IDENTITY),
     ("self-tests of benches", _SELFTESTS),
+    ("heads of other chains, and outboxes", _OUTBOX),
 )
 """Name and statements of each step; a step's number is its place here, from 1."""
 

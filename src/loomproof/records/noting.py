@@ -62,13 +62,6 @@ def note(folder: Path, signer: Signer, store: Store | None = None, address: str 
         write_heads(folder, heads, signer)
 
 
-def note_if_ours(folder: Path, store: Store, address: str | None) -> None:
-    """The same with the key in use, where there is one: a command that seals nothing makes no key."""
-    keys = KeyFolder(folder)
-    if keys.path.exists():
-        note(folder, keys.in_use(), store, address)
-
-
 def _with_store(heads: Heads, connection: Connection, identity: str, place: str) -> Heads:
     # A copy that was put back keeps what was noted of the store in its place, and is held against it.
     noted = matching(heads, identity, place, _has(connection, heads))[:1]

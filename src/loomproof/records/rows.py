@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from operator import itemgetter
 from typing import Any
 
-from sqlalchemy import Connection, Table, select
+from sqlalchemy import Connection, Table, inspect, select
 
 from loomproof.records.inserting import Derived
 from loomproof.records.schema import (
@@ -18,6 +18,7 @@ from loomproof.records.schema import (
     CERTIFICATES,
     FINDING_PLACES,
     FINDINGS,
+    HEADS_MET,
     JOURNALS,
     LOOMS,
     RECORDS,
@@ -25,7 +26,7 @@ from loomproof.records.schema import (
     RUNS,
 )
 
-_PARTS = (FINDINGS, FINDING_PLACES, BENCH_CHECKS)
+_PARTS = (FINDINGS, FINDING_PLACES, BENCH_CHECKS, HEADS_MET)
 """Tables that hold several rows of a run, all of which follow from its record."""
 
 
@@ -62,7 +63,8 @@ class TableRows:
         if derived.adapter is not None:
             told = (run_id, derived.adapter["name"], derived.adapter["first_used"])
             self._told_adapters[derived.adapter["digest"]].add(told)
-        for table, rows in zip(_PARTS, (derived.findings, derived.places, derived.checks), strict=True):
+        told_rows = (derived.findings, derived.places, derived.checks, derived.met)
+        for table, rows in zip(_PARTS, told_rows, strict=True):
             kept = self._parts[table.name].pop(run_id, [])
             if _sorted(kept) != _sorted(rows):
                 said.append(
@@ -95,6 +97,8 @@ class TableRows:
 
 def _by_run(connection: Connection, table: Table) -> dict[int, list[Mapping[str, Any]]]:
     found: dict[int, list[Mapping[str, Any]]] = defaultdict(list)
+    if not inspect(connection).has_table(table.name):
+        return {}  # a store from before this table, that may only be read
     for row in connection.execute(select(table)).mappings():
         found[row["run_id"]].append({name: value for name, value in row.items() if name != "run_id"})
     return dict(found)

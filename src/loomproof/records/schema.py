@@ -89,6 +89,26 @@ BENCH_CHECKS = Table(
     Column("passed", Integer, nullable=False),
     _text("words"),
 )
+HEADS_MET = Table(
+    "heads_met",
+    METADATA,
+    _run_id(),
+    Column("number", Integer, nullable=False),
+    _text("store"),
+    _text("bench"),
+    Column("sequence", BigInteger, nullable=False),
+    _text("hash"),
+)
+"""The last records of other chains that a record names, as its bench met them."""
+OUTBOX = Table("outbox", METADATA, _id(), _text("name"), _text("server"), _text("why"))
+"""Of a store that is an outbox: what its chains' names end with (the newest counts), and for which server."""
+HANDED_OVER = Table(
+    "handed_over",
+    METADATA,
+    Column("what", Text, primary_key=True),
+    Column("row_id", BigInteger, primary_key=True),
+)
+"""Of an outbox: which rows of its tables the server has said that it keeps."""
 CERTIFICATES = Table(
     "certificates",
     METADATA,

@@ -57,6 +57,20 @@ class Chain:
         return {"bench": self.bench, "sequence": self.sequence, "previous": self.previous or None}
 
 
+@dataclass(frozen=True, slots=True)
+class Met:
+    """The heads of other chains as a record names them, and in which store (its own name) they were met."""
+
+    store: str
+    heads: tuple[Chain, ...] = ()
+    """Each with the head's own hash in place of the one before it."""
+
+    def plain(self) -> dict[str, object]:
+        """Return it as plain JSON values."""
+        heads = [{"bench": h.bench, "sequence": h.sequence, "record": h.previous} for h in self.heads]
+        return {"store": self.store, "heads": heads}
+
+
 @dataclass(frozen=True)
 class Verified:
     """A record whose seal holds. ``signer`` is the name under which the key is known, "" for unknown."""
@@ -86,6 +100,15 @@ class Verified:
         """Which record this one corrects, and why; "" for one that corrects none."""
         told = self.body.get("corrects")
         return f"record {told.get('record')}: {told.get('why')}" if isinstance(told, dict) else ""
+
+    @property
+    def met(self) -> Met | None:
+        """The heads of other chains that its bench met; ``None`` for a record that says nothing of them."""
+        told = self.body.get("met")
+        if not isinstance(told, dict):
+            return None
+        heads = (Chain(str(h["bench"]), int(h["sequence"]), str(h["record"])) for h in told["heads"])
+        return Met(str(told["store"]), tuple(heads))
 
     @property
     def link(self) -> str:
@@ -189,7 +212,7 @@ def verify(data: bytes, known_signers: Mapping[str, str] | None = None, name: st
     )
 
 
-_OPTIONAL = ("paper", "mended", "remarks", "corrects")
+_OPTIONAL = ("paper", "mended", "remarks", "corrects", "met")
 
 
 def _chain(body: Mapping[str, object], name: str) -> Chain:
@@ -198,6 +221,8 @@ def _chain(body: Mapping[str, object], name: str) -> Chain:
         paper = _object(body, "paper", name)
         _keys(paper, {"certificate"}, set(), name, "paper")
         _hex(paper, "certificate", _HEX_32, name)
+    if "met" in body:
+        _met(_object(body, "met", name), name)
     chain = _object(body, "chain", name)
     _keys(chain, {"bench", "sequence", "previous"}, set(), name, "chain")
     bench, sequence, previous = chain["bench"], chain["sequence"], chain["previous"]
@@ -208,6 +233,21 @@ def _chain(body: Mapping[str, object], name: str) -> Chain:
     if previous is not None:
         _hex(chain, "previous", _HEX_32, name)
     return Chain(bench, sequence, str(previous or ""))
+
+
+def _met(met: Mapping[str, object], name: str) -> None:
+    _keys(met, {"store", "heads"}, set(), name, "met")
+    heads = met["heads"]
+    if not isinstance(met["store"], str) or not isinstance(heads, list):
+        raise SealError(f"{name}: met must name a store and a list of heads")
+    for head in heads:
+        if not isinstance(head, dict):
+            raise SealError(f"{name}: met.heads: an object was expected, {type(head).__name__} found")
+        _keys(head, {"bench", "sequence", "record"}, set(), name, "met.heads")
+        sequence = head["sequence"]
+        if not isinstance(head["bench"], str) or isinstance(sequence, bool) or not isinstance(sequence, int):
+            raise SealError(f"{name}: met.heads must name a bench and a whole number each")
+        _hex(head, "record", _HEX_32, name)
 
 
 def _object(parent: Mapping[str, object], member: str, name: str) -> dict[str, object]:

@@ -8,12 +8,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import NamedTuple
 
 from sqlalchemy import Connection, Engine, func, insert, inspect, or_, select
 from sqlalchemy.engine import URL
 
 from loomproof.errors import StoreError, Todo, UsageError
+from loomproof.records.before import Before, before, head_of
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.data_folder import home
 from loomproof.records.engine import open_engine, shown, translated, writing
@@ -31,8 +31,8 @@ from loomproof.records.schema import (
     REPAIRS,
     RUNS,
 )
-from loomproof.records.seal import LABEL, Chain, seal, verify
-from loomproof.records.since_last_pass import mended, remarks
+from loomproof.records.seal import LABEL, Chain, Verified, seal, verify
+from loomproof.records.since_last_pass import remarks
 from loomproof.results.document import Document
 
 
@@ -132,8 +132,8 @@ class Store:
         ``previous``): where the store has lost that record its place is not taken again. `RecordError` where
         the journal is not the one that the document names.
         """
-        same_journal(document, journal)
-        return self._seal(document, signer, journal, known=known)
+        bench = chain_name(document, signer.station)
+        return self.seal_in(bench, document, signer, journal, known=known)
 
     def correct(
         self,
@@ -147,31 +147,41 @@ class Store:
 
         ``more`` is what else is told of the correction: when it was made, by whom, what it changed.
         """
-        if not why.strip():
-            raise UsageError("a correction without a reason says nothing", cure="Say why.")
         wrong = verify(self.record(run), name=f"run {run}")
-        # What was told of the time before the proof stays told.
-        told = {member: value for member, value in wrong.extras.items() if member in ("mended", "remarks")}
-        extras = {**told, "corrects": {**(more or {}), "record": wrong.hash, "why": why}}
-        return self._seal(document, signer, b"", extras)
+        correction = correcting(wrong, why, more)
+        return self.seal_in(chain_name(document, signer.station), document, signer, correction=correction)
 
-    def _seal(
+    def seal_in(
         self,
+        bench: str,
         document: Document,
         signer: Signer,
-        journal: bytes,
+        journal: bytes = b"",
+        *,
         correction: Mapping[str, object] | None = None,
         known: Chain | None = None,
+        told: Before | None = None,
     ) -> SealedRun:
-        bench = chain_name(document, signer.station)
+        """Seal a document as the next record of the chain ``bench``; ``correction`` as `correcting` makes it.
+
+        ``told`` is what another store told of the time before, in place of this one. Else as `seal_run`.
+        """
+        same_journal(document, journal)
         with self.writing() as connection:
-            _lock_bench(connection, bench)
-            head = _head(connection, bench)
+            lock_bench(connection, bench)
+            head = head_of(connection, bench)
             chain = Chain(bench, head.sequence + 1, head.hash) if head else Chain(bench, 1)
             if known is not None and known.bench == bench and known.sequence >= chain.sequence:
                 chain = Chain(bench, known.sequence + 1, known.previous)
-            extras = correction or _told_before(connection, document, head.ended if head else "")
-            kind = "correction" if correction else "proof"
+            told = told or before(connection, document, bench)
+            odd = [*remarks(document, head.ended if head else ""), *told.remarks]
+            extras: dict[str, object] = {"mended": list(told.mended), "remarks": odd}
+            extras = {member: value for member, value in extras.items() if value}
+            if correction is not None:
+                extras = dict(correction)
+            if told.met is not None:
+                extras["met"] = told.met.plain()
+            kind = "proof" if correction is None else "correction"
             record = seal(document.plain(), chain, signer, kind=kind, extras=extras)
             run_id = insert_run(connection, verify(record), record, journal)
             return SealedRun(_run(connection, run_id), record)
@@ -186,7 +196,7 @@ class Store:
         document = verified.document()
         same_journal(document, journal)
         with self.writing() as connection:
-            _lock_bench(connection, verified.chain.bench)
+            lock_bench(connection, verified.chain.bench)
             if connection.execute(select(RUNS.c.id).where(RUNS.c.hash == verified.hash)).first() is None:
                 insert_run(connection, verified, record, journal)
         return document.run
@@ -326,25 +336,16 @@ def _run(connection: Connection, run_id: int) -> Run:
     return as_run(connection.execute(RUN_COLUMNS.where(RUNS.c.id == run_id)).one())
 
 
-def _told_before(connection: Connection, document: Document, ended_before: str) -> dict[str, object]:
-    told = {"mended": mended(connection, document), "remarks": remarks(document, ended_before)}
-    return {member: value for member, value in told.items() if value}
+def correcting(wrong: Verified, why: str, more: Mapping[str, object] | None = None) -> Mapping[str, object]:
+    """Return what the record of a correction says besides its document. Raises `UsageError` for no reason."""
+    if not why.strip():
+        raise UsageError("a correction without a reason says nothing", cure="Say why.")
+    # What was told of the time before the proof stays told.
+    told = {member: value for member, value in wrong.extras.items() if member in ("mended", "remarks")}
+    return {**told, "corrects": {**(more or {}), "record": wrong.hash, "why": why}}
 
 
-class _Head(NamedTuple):
-    sequence: int
-    hash: str
-    previous: str
-    ended: str
-
-
-def _head(connection: Connection, bench: str) -> _Head | None:
-    query = select(RUNS.c.sequence, RUNS.c.hash, RUNS.c.previous, RUNS.c.ended).where(RUNS.c.bench == bench)
-    row = connection.execute(query.order_by(RUNS.c.sequence.desc()).limit(1)).first()
-    return _Head(*row) if row else None
-
-
-def _lock_bench(connection: Connection, bench: str) -> None:
+def lock_bench(connection: Connection, bench: str) -> None:
     """Hold the bench's row until the transaction ends (SQLite has locked the whole store already)."""
     add_once(connection, BENCHES, showable({"name": bench}))
     connection.execute(select(BENCHES.c.name).where(BENCHES.c.name == bench).with_for_update()).one()

@@ -150,6 +150,8 @@ def _view(
         "loom": name,
         "description": loom.description,
         "run": document.run,
+        # The head of its chain as it was sealed; from before heads were named, by its hash alone.
+        "number": str(chain["sequence"]) if "met" in body else "",
         "short-hash": digest[:16],
         "fingerprint": fingerprint or seal["key"][:16],
         "facts": [{"head": head, "rows": rows} for head, rows in stated.facts(document, corrected)],
@@ -173,6 +175,7 @@ def _view(
             ["key (Ed25519)", seal["key"], "code"],
             ["chain", f"{chain['bench']}, record {chain['sequence']}"],
             ["record before", str(chain["previous"] or "none, this is the first"), "code"],
+            *_met(body),
         ],
         "qr": qr_svg(link),
         "faces": _faces(document),
@@ -251,6 +254,22 @@ def _remarks(body: Mapping[str, object]) -> list[str]:
     if corrects is None or "run" in corrects:  # the first page says it
         return said
     return [f"This corrects the record {corrects['record']}, which stays: {corrects['why']}", *said]
+
+
+_MOST_MET = 6
+"""So many heads of other chains are printed; the attached record has all."""
+
+
+def _met(body: Mapping[str, object]) -> list[list[str]]:
+    """Return a row with the last records of other chains that the bench met; none where it met none."""
+    met = cast(Mapping[str, object], body.get("met", {}))
+    heads = cast(Sequence[Mapping[str, object]], met.get("heads", ()))
+    if not heads:
+        return []
+    said = [f"record {h['sequence']} of {h['bench']}, {str(h['record'])[:16]}…" for h in heads[:_MOST_MET]]
+    if len(heads) > _MOST_MET:
+        said.append(f"and {len(heads) - _MOST_MET} more, in the attached record")
+    return [["last of others", "; ".join(said)]]
 
 
 def _correction(corrects: Mapping[str, object] | None, when: Callable[[str], str]) -> list[list[str]]:

@@ -8,16 +8,39 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loomproof.errors import Do, LoomproofError, Todo
+from loomproof.errors import Do, LoomproofError, Problem, Todo
 from loomproof.screens.notes import How, told
 from loomproof.screens.printing import line, paragraphs, table, terminal
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive, Shelf
     from loomproof.jobs.checking import Checked
+    from loomproof.jobs.handing_over import HandedOver
     from loomproof.records.integrity import Integrity
     from loomproof.records.taking_in import Taken
     from loomproof.results.document import Document
+
+
+def show_told(problems: Iterable[Problem], how: How) -> None:
+    """Say what a person should know of the store: that it is away, what was handed over to it."""
+    for problem in problems:
+        click.echo(told(problem, how), err=True)
+
+
+def show_waiting(result: HandedOver, how: How) -> None:
+    """Print what was handed over, and what still waits in this account's outboxes, server by server."""
+    from loomproof.reports.words import plural
+
+    show_told(result.told, how)
+    for server, waiting in result.waiting.items():
+        parts = [plural(len(waiting.runs), "proof")] if waiting.runs else []
+        parts += [plural(waiting.notes, "note")] if waiting.notes else []
+        parts += [plural(waiting.certificates, "certificate")] if waiting.certificates else []
+        line(f"for {server}: {', '.join(parts)}")
+        for run in waiting.runs:
+            line(f"  {run}")
+    if not result.waiting:
+        click.echo("Nothing waits.")
 
 
 def show_shelf(shelf: Shelf, how: How) -> None:

@@ -1,0 +1,60 @@
+"""Handing over on demand, and checking a store together with this bench's outbox for it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loomproof.errors import LoomproofError, Problem, StoreAwayError, StoreError
+from loomproof.jobs.at_hand import at_hand, said_of
+from loomproof.records.data_folder import home
+from loomproof.records.integrity import Integrity, check_store, with_outbox
+from loomproof.records.outbox import Waiting, kept_outbox, outboxes, server_of
+from loomproof.records.signers import KnownSigners
+
+
+@dataclass(frozen=True)
+class HandedOver:
+    """What came of handing over: what still waits, by the server that it is for; what is to be told.
+
+    ``trouble`` is why the named server took nothing, if it did not answer; ``refused`` whether it does not
+    take something.
+    """
+
+    waiting: dict[str, Waiting]
+    told: tuple[Problem, ...] = ()
+    trouble: LoomproofError | None = None
+    refused: bool = False
+
+
+def hand_over_now(address: str | None) -> HandedOver:
+    """Hand over what waits for the store at an address; return what waits in all outboxes of this account.
+
+    Raises `StoreError` where an outbox or the store can't be opened for another reason than that it is away.
+    """
+    told: tuple[Problem, ...] = ()
+    trouble: StoreError | None = None
+    refused = False
+    if server_of(address):
+        try:
+            with at_hand(address) as hand:
+                trouble, refused = hand.trouble, bool(hand.wrong)
+                told = tuple(said_of(hand))
+        except StoreAwayError as error:  # and this account has no outbox for it
+            trouble = error
+    waiting = {server: waits for server, waits in map(kept_outbox, outboxes(home())) if waits}
+    return HandedOver(waiting, told, trouble, refused)
+
+
+def check_all(address: str | None, told: list[Problem]) -> Integrity:
+    """Verify a store, and the outbox for it where this account has one; adds what is to be told of it.
+
+    Raises `StoreAwayError` while it is away.
+    """
+    known = KnownSigners(home()).all()
+    with at_hand(address) as hand:
+        if hand.trouble is not None:
+            raise hand.trouble
+        wrong, hand.wrong = hand.wrong, ()
+        told += said_of(hand)
+        checked = check_store(hand.store, known, home(), address)
+        return checked if hand.own is None else with_outbox(checked, hand.store, hand.own, known, wrong)

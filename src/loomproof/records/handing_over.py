@@ -1,0 +1,174 @@
+"""Handing over what waits in an outbox: each record once, as it was sealed, in the order of its chain.
+
+A record is known by its place and hash, so one whose keeping the server could not confirm is recognised
+when it is handed over again. What a server has lost, put back to an older state, is handed over anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, Row, Table, and_, exists, insert, or_, select
+
+from loomproof.errors import RecordError, StoreError
+from loomproof.records.before import Head, head_of
+from loomproof.records.engine import given_up
+from loomproof.records.inserting import insert_run
+from loomproof.records.outbox import ANSWER_S, NOTED, Outbox, marks
+from loomproof.records.schema import ANSWERS, CERTIFICATES, HANDED_OVER, REPAIRS, RUNS
+from loomproof.records.seal import verify
+from loomproof.records.store import Store, lock_bench
+
+
+@dataclass(slots=True)
+class Handed:
+    """What was handed over: records by their hashes, how many of them the server had kept before and lost,
+    what belongs to runs, and what it does not take, each with its reason."""
+
+    records: tuple[str, ...] = ()
+    again: int = 0
+    notes: int = 0
+    certificates: int = 0
+    refused: tuple[str, ...] = ()
+
+    def __bool__(self) -> bool:
+        return bool(self.records or self.notes or self.certificates or self.refused)
+
+
+_COLUMNS = {
+    REPAIRS.name: (REPAIRS.c.finding, REPAIRS.c.person, REPAIRS.c.done, REPAIRS.c.words),
+    ANSWERS.name: (ANSWERS.c.said, ANSWERS.c.words),
+    CERTIFICATES.name: (CERTIFICATES.c.made, CERTIFICATES.c.digest),
+}
+"""By what a note or a certificate of a run is known again."""
+
+
+def hand_over(own: Outbox, server: Store, handed: Handed | None = None) -> Handed:
+    """Hand over all that the server lacks, counted in ``handed`` where one is given.
+
+    Raises `StoreAwayError` where it leaves; what was done stays done and counted.
+
+    A chain in which the server has other records than were sealed here is left as it is and told; what is
+    sealed from then on begins a chain of a new name.
+    """
+    handed = Handed() if handed is None else handed
+    refused: list[str] = []
+    for bench, mine in own.heads().items():
+        with server.reading() as connection, given_up(connection, ANSWER_S):
+            theirs = head_of(connection, bench)
+        if theirs is not None and theirs.sequence > mine.sequence:
+            refused.append(
+                f"{bench}: the store has records up to {theirs.sequence}, sealed here, of which this outbox "
+                f"knows those up to {mine.sequence}: it was put back to an older state, or copied"
+            )
+            _end(own, bench, refused[-1])
+        try:
+            for row in _not_there(own, bench, theirs):
+                _hand_run(own, server, row, handed)
+        except StoreError:
+            raise
+        except RecordError as error:
+            refused.append(error.message)
+            _end(own, bench, error.message)
+    for table in NOTED:
+        _hand_notes(own, server, table, handed)
+    handed.refused = tuple(refused)
+    return handed
+
+
+def _end(own: Outbox, bench: str, why: str) -> None:
+    name = own.name
+    if bench.endswith(f".{name}"):
+        own.begin_anew(name, why)
+
+
+def _not_there(own: Outbox, bench: str, theirs: Head | None) -> Sequence[Row[*tuple[Any, ...]]]:
+    """Return the runs of a chain that the server may lack or have others in place of, in the chain's order.
+
+    ``marked`` says whether the server has said before that it keeps it.
+    """
+    last, digest = (theirs.sequence, theirs.hash) if theirs else (0, "")
+    marked = exists().where(HANDED_OVER.c.what == RUNS.name, HANDED_OVER.c.row_id == RUNS.c.id)
+    differs = and_(RUNS.c.sequence == last, RUNS.c.hash != digest)
+    query = (
+        select(RUNS.c.id, RUNS.c.bench, RUNS.c.sequence, RUNS.c.previous, RUNS.c.hash, marked.label("marked"))
+        .where(RUNS.c.bench == bench, or_(RUNS.c.sequence > last, ~marked, differs))
+        .order_by(RUNS.c.sequence)
+    )
+    with own.store.reading() as connection:
+        return connection.execute(query).all()
+
+
+def _hand_run(own: Outbox, server: Store, row: Row[*tuple[Any, ...]], handed: Handed) -> None:
+    """Hand over one record with its journal and what belongs to it, in one transaction of the server."""
+    record, journal = own.store.record(row.hash), own.store.journal(row.hash)
+    noted = {table.name: _noted(own, table, RUNS.c.id == row.id) for table in NOTED}
+    with server.writing() as connection, given_up(connection, ANSWER_S):
+        lock_bench(connection, row.bench)
+        places = select(RUNS.c.sequence, RUNS.c.hash, RUNS.c.id).where(
+            RUNS.c.bench == row.bench, RUNS.c.sequence.in_([row.sequence - 1, row.sequence])
+        )
+        there = {found.sequence: found for found in connection.execute(places).all()}
+        if (found := there.get(row.sequence)) is not None and found.hash == row.hash:
+            run_id, new = found.id, False
+        else:
+            before = there.get(row.sequence - 1)
+            if before is not None and before.hash != row.previous:
+                raise _two_histories(row, before.hash)
+            # Refuses a place that is taken by another record.
+            run_id, new = insert_run(connection, verify(record), record, journal), True
+        added = {table.name: _add(connection, table, run_id, noted[table.name]) for table in NOTED}
+    # Counted and marked once the server has committed.
+    own.mark(RUNS, row.id)
+    for table in NOTED:
+        own.mark(table, *(each.id for each in noted[table.name]))
+    handed.records += (row.hash,) if new else ()
+    handed.again += new and row.marked
+    _count(handed, added)
+
+
+def _two_histories(row: Row[*tuple[Any, ...]], there: str) -> RecordError:
+    return RecordError(
+        f"record {row.sequence} of {row.bench}: it names {row.previous[:16]}… before it, the store has "
+        f"{there[:16]}…",
+        cure="Two histories of one bench differ. Keep both stores apart and find out which one holds.",
+    )
+
+
+def _hand_notes(own: Outbox, server: Store, table: Table, handed: Handed) -> None:
+    """Hand over what was noted of runs after the server had them."""
+    waiting = _noted(own, table, table.c.id.not_in(marks(table)))
+    for digest in dict.fromkeys(each.run_hash for each in waiting):
+        rows = [each for each in waiting if each.run_hash == digest]
+        with server.writing() as connection, given_up(connection, ANSWER_S):
+            run_id = connection.execute(select(RUNS.c.id).where(RUNS.c.hash == digest)).scalar_one_or_none()
+            if run_id is None:
+                continue  # its record was refused
+            added = _add(connection, table, run_id, rows)
+        own.mark(table, *(each.id for each in rows))
+        _count(handed, {table.name: added})
+
+
+def _noted(own: Outbox, table: Table, which: ColumnElement[bool]) -> Sequence[Row[*tuple[Any, ...]]]:
+    query = select(table, RUNS.c.hash.label("run_hash")).join_from(table, RUNS, table.c.run_id == RUNS.c.id)
+    with own.store.reading() as connection:
+        return connection.execute(query.where(which).order_by(table.c.id)).all()
+
+
+def _add(connection: Connection, table: Table, run_id: int, rows: Sequence[Row[*tuple[Any, ...]]]) -> int:
+    """Add those rows of a run that the server has not; return how many."""
+    known = _COLUMNS[table.name]
+    there = {tuple(row) for row in connection.execute(select(*known).where(table.c.run_id == run_id)).all()}
+    columns = [column.name for column in table.c if column.name not in ("id", "run_id")]
+    new = [row for row in rows if tuple(getattr(row, column.name) for column in known) not in there]
+    if new:
+        values = [{"run_id": run_id, **{name: getattr(row, name) for name in columns}} for row in new]
+        connection.execute(insert(table), values)
+    return len(new)
+
+
+def _count(handed: Handed, added: Mapping[str, int]) -> None:
+    handed.notes += added.get(REPAIRS.name, 0) + added.get(ANSWERS.name, 0)
+    handed.certificates += added.get(CERTIFICATES.name, 0)
