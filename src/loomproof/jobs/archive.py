@@ -133,7 +133,7 @@ class Archive:
         self, said: str = "", limit: int | None = None, before: Listing | None = None
     ) -> tuple[tuple[KeptLoom, ...], int, Listing]:
         """Return the looms in which words are found, how many, and all (``before``: those known so far)."""
-        with self._open() as opened:
+        with self._open(stand_in=False) as opened:
             listed = listing(opened, before)
             found = listed.found(said)
             return records_of(opened, found[:limit]), len(found), listed
