@@ -34,7 +34,7 @@ def test_a_proof_waits_in_the_outbox_and_is_handed_over_by_the_next_command(
     )
     done = loomproof(*words)
     assert done.returncode == 1, done.stderr
-    assert "outbox" not in done.stderr + done.stdout, "the server answers, so nothing waits"
+    assert "bench's outbox" not in done.stderr + done.stdout, "the server answers, so nothing waits"
     server.kill()
     try:
         done = loomproof(*words)
