@@ -101,6 +101,32 @@ def test_the_first_power_up_names_what_is_unplugged_limited_and_measured() -> No
     assert "E-ENG:1 to the battery's negative post under 0.1 V" in steps[8]
 
 
+def test_a_load_without_a_plug_of_its_own_is_kept_off_by_its_own_fuse_and_relay() -> None:
+    """The bulkhead plug brings battery and ignition: it stays in, and the pump must not run before step 7."""
+    steps = fitting_sheet(demo()).power_up
+    unplugged = steps[1].partition("unplug ")[2].partition(".")[0]
+    assert "BULK" not in unplugged
+    assert "BULK:4 (fuel pump in the tank) is one cavity of BULK" in steps[1]
+    assert "leave F3 and K2 out until step 7" in steps[1]
+    assert "leave F4 and K3 out until step 8" in steps[1]
+    put_in = steps[3].partition("Put in ")[2].partition(", one at a time")[0]
+    assert put_in.split(", ") == ["F1", "F2", "K1"]
+    assert "take K1 out and join 30 to 87" in steps[4]
+    assert "never that of a pump, starter or fan (K2, K3)" in steps[4]
+    assert "put in F3 and K2" in steps[6]
+    assert "put in F4 and K3" in steps[7]
+
+
+def test_a_load_without_a_fuse_or_relay_of_its_own_is_unplugged_in_the_car() -> None:
+    """With the pump wired to the fuse that the computer is fed by, nothing can be left out for it."""
+    wires = tuple(
+        replace(w, a=End("FUSES", "1B"), b=End("BULK", "4")) if w.name == "W27" else w for w in demo().wires
+    )
+    steps = fitting_sheet(replace(demo(), wires=wires)).power_up
+    assert "stays plugged in: unplug the load itself, in the car, until step 7." in steps[1]
+    assert "K1, K2" in steps[3].partition("Put in ")[2].partition(", one at a time")[0]
+
+
 def test_steps_and_questions_are_in_the_table_as_well() -> None:
     rows = list(csv.DictReader(io.StringIO(sheet_csv(fitting_sheet(demo())))))
     assert [row["order"] for row in rows if row["list"] == "first power-up"] == [str(k) for k in range(1, 11)]

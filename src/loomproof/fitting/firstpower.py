@@ -23,6 +23,9 @@ from loomproof.results.fitting import Job, Level, Warn
 _RUNS = ("pump", "injector", "coil", "starter", "fan", "throttle", "valve")
 """Words of what moves, sprays or sparks."""
 
+_DRIVEN = (Job.LOAD, Job.COIL, Job.START)
+"""Jobs of ends behind which something may move or spark."""
+
 _WHEN = {
     "permanent": "Always",
     "ignition": "Ignition on",
@@ -125,8 +128,17 @@ def power_up(
         if connector.name in plan.plugged
         and connector.name not in plan.computers
         and any(word in f"{connector.name} {connector.description}".casefold() for word in _RUNS)
+        and not any(
+            end in feed.entries
+            for feed in feeds
+            if feed.when in ("permanent", "ignition")
+            for end in connector.ends
+        )
     ]
-    pumps = [str(end) for end, job in jobs.items() if job is Job.PUMP and end.connector not in movers]
+    held = _held(loom, movers, feeds, live, jobs)
+    movers += [name for name in dict.fromkeys(end.connector for end in held) if _alone(name, held, jobs)]
+    held = {end: parts for end, parts in held.items() if end.connector not in movers}
+    waiting = {part for parts in held.values() for part in parts}
     seated = [
         part.name
         for kind in ComponentKind
@@ -138,21 +150,100 @@ def power_up(
         for feed in feeds
         if feed.when in ("permanent", "ignition")
     ]
+    early = [name for name in seated if name not in waiting]
+    pumps = {end: parts for end, parts in held.items() if jobs[end] is Job.PUMP}
+    rest = {end: parts for end, parts in held.items() if end not in pumps}
     said = {
-        "unplug": ", ".join([*sorted(plan.computers), *movers, *pumps]) or "everything that moves or sparks",
+        "unplug": ", ".join([*sorted(plan.computers), *movers]) or "everything that moves or sparks",
+        "held": "".join(_kept_off(loom, end, held[end], 7 if end in pumps else 8) for end in held),
         "parts": ", ".join(seated) or "the car's fuses for this loom",
+        "early": ", ".join(early) or "the car's fuses for this loom",
+        "waiting": _stay_out(waiting, seated),
+        "pump": _put_in(pumps, "plug in the pump alone"),
+        "rest": _put_in(rest, "plug in all else that was unplugged"),
         "fuses": " and of ".join(outside) or "the fuse of each feed",
-        "volts": " ".join(_volts(loom, plan, live)) or "No feed of the computer is described: look it up.",
+        "volts": " ".join(_volts(loom, plan, live, (*movers, *held)))
+        or "No feed of the computer is described: look it up.",
         "earths": ", ".join(_computer_earths(loom, plan)) or "look it up",
         "drops": "; ".join(drops) or "each earth point to the battery's negative post under 0.1 V",
     }
     return tuple(f"{row['title']}. {row['text'].format_map(said)}" for row in rows("first_power_up"))
 
 
-def _volts(loom: Loom, plan: FittingPlan, live: Mapping[End, tuple[Live, ...]]) -> Iterator[str]:
-    """Say what a meter shows at the computer's plug, feed by feed."""
+def _held(
+    loom: Loom,
+    movers: Collection[str],
+    feeds: Collection[Feed],
+    live: Mapping[End, tuple[Live, ...]],
+    jobs: Mapping[End, Job],
+) -> dict[End, tuple[str, ...]]:
+    """Return each end of a load that moves or sparks and has no plug of its own here, with its own parts.
+
+    Own are the fuses and relays that feed such ends of one circuit and nothing else that is connected.
+    """
+    unplugged = {wire.circuit for wire in loom.wires for end in wire.ends if end.connector in movers}
+    entries = {end for feed in feeds for end in feed.entries}
+    ends = [
+        end
+        for end, job in jobs.items()
+        if not any(wire.circuit in unplugged for wire in loom.wires_at.get(end, ()))
+        and (job is Job.PUMP or (job in _DRIVEN and end not in entries and _runs(loom, end)))
+    ]
+    found = {}
+    for end in ends:
+        same = {one for one in ends if _load(loom, one) == _load(loom, end)}
+        others = {name for one in jobs if one not in same for name in _strong_via(live, one, loom)}
+        found[end] = tuple(name for name in _strong_via(live, end, loom) if name not in others)
+    return found
+
+
+def _strong_via(live: Mapping[End, tuple[Live, ...]], end: End, loom: Loom) -> tuple[str, ...]:
+    """Return the seated fuses and relays through which an end gets its current."""
+    via = dict.fromkeys(name for way in live.get(end, ()) if not way.weak for name in way.via)
+    return tuple(name for name in via if loom.component_by_name[name].form.seated)
+
+
+def _runs(loom: Loom, end: End) -> bool:
+    return any(word in _load(loom, end).casefold() for word in _RUNS)
+
+
+def _load(loom: Loom, end: End) -> str:
+    """Return what the circuit at an end is for, by its purpose or else its name."""
+    names = dict.fromkeys(wire.circuit for wire in loom.wires_at.get(end, ()))
+    circuits = [loom.circuit_by_name[name] for name in names if name in loom.circuit_by_name]
+    return " and ".join(one.purpose or one.name for one in circuits) or "its load"
+
+
+def _alone(plug: str, held: Collection[End], jobs: Mapping[End, Job]) -> bool:
+    """Whether a plug brings nothing but such loads and their earths, so that it can be unplugged."""
+    return all(end in held or job is Job.EARTH for end, job in jobs.items() if end.connector == plug)
+
+
+def _kept_off(loom: Loom, end: End, parts: Sequence[str], step: int) -> str:
+    """Say how a load is kept off whose end is one cavity of a plug that brings what is needed."""
+    what = f" {end} ({_load(loom, end)}) is one cavity of {end.connector}, which stays plugged in: unplug "
+    if not parts:
+        return f"{what}the load itself, in the car, until step {step}."
+    return f"{what}the load itself, in the car, or leave {' and '.join(parts)} out until step {step}."
+
+
+def _stay_out(waiting: Collection[str], seated: Sequence[str]) -> str:
+    names = [name for name in seated if name in waiting]
+    return f" Not yet: {', '.join(names)}." if names else ""
+
+
+def _put_in(held: Mapping[End, Sequence[str]], plugs: str) -> str:
+    """Say what goes in at a step: what was unplugged, and the parts that waited for it."""
+    parts = dict.fromkeys(part for names in held.values() for part in names)
+    return f"{plugs} and put in {' and '.join(parts)}" if parts else plugs
+
+
+def _volts(
+    loom: Loom, plan: FittingPlan, live: Mapping[End, tuple[Live, ...]], off: Collection[str | End]
+) -> Iterator[str]:
+    """Say what a meter shows at the computer's plug, feed by feed; ``off`` are plugs and ends kept off."""
     told: dict[str, list[str]] = {}
-    bridged = False
+    bridged: dict[str, None] = {}
     for end in plan.connect:
         if end.connector not in plan.computers:
             continue
@@ -160,12 +251,25 @@ def _volts(loom: Loom, plan: FittingPlan, live: Mapping[End, tuple[Live, ...]]) 
         for when in dict.fromkeys(way.feed.when for way in ways):
             via = next(way.via for way in ways if way.feed.when == when)
             relays = [name for name in via if loom.component_by_name[name].kind is ComponentKind.RELAY]
-            bridged = bridged or bool(relays)
+            bridged.update(dict.fromkeys(relays))
             told.setdefault(_state(when, relays), []).append(str(end))
     for state, ends in told.items():
         yield f"{state}: 12 V at {', '.join(ends)}."
     if bridged:
-        yield "For a relay that the computer itself energises, take it out and join 30 to 87 by a fused lead."
+        kept = dict.fromkeys(
+            name
+            for end in plan.connect
+            if end in off or end.connector in off
+            for name in _strong_via(live, end, loom)
+            if loom.component_by_name[name].kind is ComponentKind.RELAY and name not in bridged
+        )
+        names = " and ".join(bridged)
+        never = f" ({', '.join(kept)})" if kept else ""
+        yield (
+            f"Where the computer itself energises {names}: take {names} out and join 30 to 87 of its base by "
+            f"a fused lead. No other relay, and never that of a pump, starter or fan{never}: it would run. "
+            f"Afterwards battery off, the lead out, {names} back in."
+        )
 
 
 def _state(when: str, relays: Sequence[str]) -> str:
