@@ -9,13 +9,15 @@ import pytest
 from loomproof.bench.questions import Answer, Capacitance, Question
 from loomproof.jobs.prove import prove
 from loomproof.judgement.conclude import Outcome
+from loomproof.judgement.place_repair import _spot
+from loomproof.judgement.place_words import metres
 from loomproof.locating.routes import parts_of
 from loomproof.loom.bundles import Bundle
 from loomproof.loom.model import End, Loom, Wire
 from loomproof.measuring.events import finish
 from loomproof.measuring.placing import NO_FARADS
 from loomproof.planning.request import Request
-from loomproof.results.places import BundlePart
+from loomproof.results.places import BundlePart, WirePlace
 from tests.cleared import cleared
 from tests.locating.placing_bench import FARADS, FaradBench, farad_bench, placed, zeroed
 from tests.locating.test_placing import _loom, _one
@@ -159,3 +161,15 @@ def test_where_no_piece_can_be_read_the_reason_is_told() -> None:
     outcome, bench = _restless(End("ECU", "2"), End("PUMP", "2"))
     place = _one(outcome.document)[1]
     assert (place.answer, place.reason, bench.farad_readings) == ("none", NO_FARADS, 2)
+
+
+@pytest.mark.parametrize(("low_m", "high_m"), [(0.31, 0.46), (0.3051, 0.4649), (1.0, 1.001), (0.2, 0.5)])
+def test_what_is_printed_of_an_interval_leaves_out_nothing_of_it(low_m: float, high_m: float) -> None:
+    """Middle ± half, and low to high beside it: U is rounded up (GUM 7.2.6), so both hold the interval."""
+    middle, half = (float(text.split()[0]) for text in metres(low_m, high_m).split(" ± "))
+    assert middle - half <= low_m + 1e-9
+    assert high_m - 1e-9 <= middle + half <= high_m + 0.021
+    said = _spot(WirePlace("W1", End("A", "1"), low_m, high_m, 0.95))
+    low, high = (float(text) for text in said.split("(")[1].removesuffix(" m)").split(" to "))
+    assert low <= low_m + 1e-9
+    assert high >= high_m - 1e-9

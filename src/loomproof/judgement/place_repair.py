@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -46,4 +47,5 @@ def _spot(each: WirePlace) -> str:
     middle, low, high = (each.low_m + each.high_m) / 2, each.low_m, each.high_m
     if each.as_share:
         return f"at {middle:.0%} of {each.wire} from {each.end} ({low:.0%} to {high:.0%})"
+    low, high = math.floor(low * 100 + 1e-6) / 100, math.ceil(high * 100 - 1e-6) / 100  # outwards
     return f"at {middle:.2f} m from {each.end} ({low:.2f} to {high:.2f} m)"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -30,8 +31,15 @@ def unplaced(reason: str, readings: int = 0) -> Place:
 
 
 def metres(low_m: float, high_m: float) -> str:
-    """Return an interval as its middle with its U: ``0.62 m ± 0.08 m``."""
-    return f"{(low_m + high_m) / 2:.2f} m ± {max((high_m - low_m) / 2, 0.01):.2f} m"
+    """Return an interval as its middle with its half, rounded outwards: ``0.62 m ± 0.08 m``."""
+    return "{} m ± {} m".format(*rounded(low_m, high_m))
+
+
+def rounded(low: float, high: float) -> tuple[str, str]:
+    """Return an interval's middle and its half to two places, which leave out nothing of the interval."""
+    middle = round((low + high) / 2, 2)
+    half = max(math.ceil(max(high - middle, middle - low) * 100 - 1e-6) / 100, 0.01)
+    return f"{middle:.2f}", f"{half:.2f}"
 
 
 def of_break(names: Names, loom: Loom, place: BreakPlace, pieces: Sequence[PieceFarads], tree: Tree) -> Place:
@@ -131,8 +139,8 @@ def _along(names: Names, each: WirePlace) -> str:
 def _extent(each: WirePlace) -> str:
     if not each.as_share:
         return metres(each.low_m, each.high_m)
-    half = max((each.high_m - each.low_m) / 2, 0.01)
-    return f"{(each.low_m + each.high_m) / 2:.0%} ± {half:.0%} of its length"
+    middle, half = (round(100 * float(text)) for text in rounded(each.low_m, each.high_m))
+    return f"{middle}% ± {half}% of its length"
 
 
 def part_words(part: BundlePart) -> str:
