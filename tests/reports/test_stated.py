@@ -17,7 +17,7 @@ import pytest
 from loomproof.reports.certificate import certificate_pdf
 from loomproof.reports.claims import by_threshold
 from loomproof.reports.drawing import printed_faces
-from loomproof.reports.stated import facts
+from loomproof.reports.stated import facts, statements
 from loomproof.results.document import ClaimEntry, Counts, Document, Verdict
 from loomproof.results.entered import METHOD, Entered, Meter, ReferenceStandard
 from loomproof.results.grade import Grade
@@ -343,3 +343,13 @@ def test_the_risk_speaks_of_the_grade_that_is_given(grade: Grade, tmp_path: Path
     text = told(made, tmp_path)
     assert "beyond what the grade says: at most" in text
     assert ("is given grade wire" in text) == (grade is Grade.WIRE)
+
+
+@pytest.mark.parametrize("checked", ["", "yes: 10.00 Ω read as 10.01 Ω"])
+def test_a_risk_with_a_meter_that_nobody_checked_states_its_condition(checked: str) -> None:
+    """A probability conditional on what was not looked at is stated as such (common practice)."""
+    made = document(verdict=Verdict.PASS).model_copy(update={"risk": 1e-6, "meter_check": checked})
+    risk = next(row[1] for _, rows in facts(made) for row in rows if row[0] == "risk")
+    condition = "if the accuracy that the bench states of itself holds; nobody checked it"
+    single = next(text for text in statements(made) if "guard band" in text)
+    assert (condition in risk) == (condition in single) == (not checked)

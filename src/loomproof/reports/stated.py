@@ -89,8 +89,16 @@ def _single_risk(document: Document) -> str:
         return ""
     return (
         "A measured joint that holds is beyond its limit, and one that fails is within it, with a chance of "
-        "at most 2.3% each: guard band w = U, k = 2, errors taken as normally distributed."
+        "at most 2.3% each: guard band w = U, k = 2, errors taken as normally distributed"
+        f"{_if_accurate(document)}."
     )
+
+
+def _if_accurate(document: Document) -> str:
+    """Return the condition of a risk reckoned from what the bench states of its own meter; "" where read."""
+    if _meter_checked(document).startswith("no:"):
+        return ", if the accuracy that the bench states of itself holds; nobody checked it"
+    return ""
 
 
 def _coverage(document: Document) -> str:
@@ -295,8 +303,9 @@ def _risk(document: Document) -> str:
     hidden = f"that any joint or part of this loom is beyond what the grade says: at most {most}"
     if document.grade is not Grade.WIRE:
         # Of no other grade is each joint held against its own limit: there is no such risk to state.
-        return hidden
-    return f"{hidden}; that a loom with one beyond its limit is given grade wire: at most 2.3%"
+        return hidden + _if_accurate(document)
+    wrongly = "that a loom with one beyond its limit is given grade wire: at most 2.3%"
+    return f"{hidden}; {wrongly}{_if_accurate(document)}"
 
 
 def _temperature(document: Document) -> str:
