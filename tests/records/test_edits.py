@@ -189,7 +189,22 @@ def test_another_store_begun_in_the_same_place_is_another_one(folder: Path, caps
         assert head_before(folder, store, None, "any") is None
         assert store.seal_run(document(run="new"), signer).run.sequence == 1
         note(folder, signer, store)
-    assert run(["records", "check"]) == 0
+    assert run(["records", "check"]) == 5
+    assert "the store noted at this place (last record 4 of" in capsys.readouterr().err
+    assert run(["log"]) == 5
+    assert "another stands in its place" in capsys.readouterr().err
+    (folder / "records.db").rename(folder / "fresh.db")
+    assert run(["records", "check", "--store", str(folder / "fresh.db")]) == 0, "the cure"
+
+
+def test_a_store_that_vanished_is_told(folder: Path, capsys: Output) -> None:
+    for path in folder.glob("records.db*"):
+        path.unlink()
+    assert run(["records", "check"]) == 5
+    said = capsys.readouterr()
+    assert "is not here; another stands in its place" in said.err
+    assert "run four" in said.err
+    assert "nothing was changed" not in said.out
 
 
 def test_corrected_records_are_marked(

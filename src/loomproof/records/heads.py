@@ -243,7 +243,7 @@ def matching(heads: Heads, identity: str, place: str, has: frozenset[str]) -> tu
     """Return what is said of the store that calls itself so, or of what stood in its place and is its like.
 
     ``has`` are the hashes of the records in the store that the file names. A store that was made anew in the
-    place of another one, with nothing of it, is another store.
+    place of another one, with nothing of it, is another store (`displaced` names the one that is gone).
     """
     return tuple(
         store
@@ -251,6 +251,29 @@ def matching(heads: Heads, identity: str, place: str, has: frozenset[str]) -> tu
         if store.identity == identity
         or (store.place == place and any(head.first in has or head.hash in has for head in store.heads))
     )
+
+
+def displaced(heads: Heads, found: Sequence[StoreHeads], identity: str, place: str) -> tuple[StoreHeads, ...]:
+    """Return the stores with something in them that were noted at a place where none of them stands now.
+
+    ``found`` is what `matching` says of the store that stands there.
+    """
+    return tuple(
+        store
+        for store in heads.stores
+        if store.place == place and store.identity != identity and store not in found and has_rows(store)
+    )
+
+
+def has_rows(store: StoreHeads) -> bool:
+    """Return whether anything was in a store when it was noted last."""
+    return bool(store.heads) or any(grown.last for grown in (store.grown or {}).values())
+
+
+def last_of(store: StoreHeads) -> str:
+    """Return in words with which record each chain of a store ended when it was noted last."""
+    said = [f"record {head.sequence} of {head.bench}, run {head.run}" for head in store.heads]
+    return f"last {'; '.join(said)}" if said else "without records"
 
 
 def known_head(stores: Sequence[StoreHeads], bench: str) -> Chain | None:

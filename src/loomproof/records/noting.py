@@ -17,8 +17,10 @@ from loomproof.records.heads import (
     Heads,
     StoreHeads,
     changing,
+    displaced,
     grown_by,
     known_head,
+    last_of,
     matching,
     place_in,
     read_heads,
@@ -165,7 +167,13 @@ def not_as_noted(
         troubles.append(f"{folder / STARTED}: lines that were there are gone or changed")
     with store.reading() as connection:
         place = place_in(folder, place_of(address))
-        for found in matching(heads, store.identity, place, _has(connection, heads)):
+        mine = matching(heads, store.identity, place, _has(connection, heads))
+        troubles += [
+            f"{store.where}: the store noted at this place ({last_of(other)}) is not here; another stands in "
+            "its place. Put it back; if it is to stay away, keep the other one under another name"
+            for other in displaced(heads, mine, store.identity, place)
+        ]
+        for found in mine:
             troubles += _store_troubles(connection, found)
     return tuple(troubles), ()
 
