@@ -37,6 +37,19 @@ def test_without_a_part_both_ends_are_listed() -> None:
     assert told == {(end_of("A:2"), end_of("A:3")), (end_of("B:2"), end_of("B:3"))}
 
 
+def test_contacts_that_may_be_crossed_at_either_end_are_moved_at_one_end_only() -> None:
+    """Moved at both ends, the loom would be crossed again."""
+    (finding,) = found("A:2 B:3", "A:3 B:2")
+    look, *mend = finding.repair[:-1]
+    assert look.startswith("Before anything is moved, tell which it is.")
+    assert len(mend) == 2
+    for step in mend:
+        assert step.startswith("If it is ")
+        assert step.endswith("and move nothing else.")
+        assert ("at A:2 and A:3" in step) is not ("at B:2 and B:3" in step)
+    assert sum("at A:2 and A:3" in step for step in mend) == 1
+
+
 def test_a_part_that_reads_where_it_should_says_that_its_end_is_right() -> None:
     (finding,) = with_part(read(470.0, Decision.PASS))
     assert finding.cavities == (end_of("B:2"), end_of("B:3"))

@@ -44,12 +44,16 @@ class Miswires(Desk):
             [
                 f"Compare the colours behind {listed(dict.fromkeys(end.connector for end in ends))} with the "
                 "description.",
-                f"Release the contacts with the right tool and seat each where it belongs: {listed(ends)}.",
+                self._seated(ends),
             ],
             wires=wires,
             alternatives=others,
             cautions=self._swapped(ends),
         )
+
+    def _seated(self, ends: Sequence[End]) -> str:
+        """Return the step that puts crossed contacts right."""
+        return f"Release the contacts with the right tool and seat each where it belongs: {listed(ends)}."
 
     def _swapped(self, ends: Sequence[End]) -> tuple[str, ...]:
         nets = dict.fromkeys(self.wiring.net_of[self.wiring.leaf_of[end]] for end in ends)
@@ -242,8 +246,6 @@ class Miswires(Desk):
             cause=Cause.CROSSED,
             cavities=ends,
             wires=wires,
-            repair=(
-                f"Release the contacts with the right tool and seat each where it belongs: {listed(ends)}.",
-            ),
+            repair=(self._seated(ends),),
             tell_apart=f"Compare wire colours behind {plugs} with the description.",
         )

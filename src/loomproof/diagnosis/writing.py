@@ -22,6 +22,12 @@ _IN_WRONG_PLACES = frozenset({Cause.EXCHANGED, Cause.CROSSED, Cause.MIRRORED, Ca
 """What is mended by moving contacts or plugs: moved in vain, two places are wrong."""
 
 
+_SEAT_THESE = (
+    "release the contacts there with the right tool and seat each where it belongs, and move nothing else."
+)
+"""What mends crossed contacts where two places come in question: one of them, never both."""
+
+
 class Writer(Opens, Shorts, Miswires):
     """Writes the faults of one diagnosis, each with its alternatives."""
 
@@ -61,12 +67,15 @@ class Writer(Opens, Shorts, Miswires):
             )
         wires = [other.wires for other in others]
         crossed = [
-            f"If it is {other.text}: release the contacts with the right tool and seat each where it belongs."
+            f"If it is {other.text}: {_SEAT_THESE}"
             for other in others
             if other.cause == Cause.CROSSED and wires.count(other.wires) == 1
         ]
         there = [self.names.place(end) for other in others for end in other.cavities]
         *own, last = plain.repair
+        if fault.cause == Cause.CROSSED:
+            # One of the places is wrong: moved at both, the loom is crossed again. Looking is the first step.
+            own = [f"If it is {self.names.inside(plain.title)}: {_SEAT_THESE}"]
         return replace(
             plain,
             places=tuple(dict.fromkeys((*plain.places, *there)))[:12],
