@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import datetime
+import html
 import io
 import json
 from collections.abc import Iterator
@@ -11,6 +12,7 @@ from pathlib import Path
 
 import httpx
 import pytest
+from rich.console import Console
 from sqlalchemy import Engine, event
 
 from loomproof.jobs import loom_shelf
@@ -21,7 +23,10 @@ from loomproof.records import trusted
 from loomproof.records.keys import Signer, new_signer
 from loomproof.records.schema import RUNS
 from loomproof.records.store import open_store
+from loomproof.reports.terminal import summary_view
 from loomproof.results.document import Verdict
+from loomproof.results.grade import Grade
+from loomproof.results.measured import Decision
 from loomproof.web import keeping
 from loomproof.web.answers import Asked, Data, House
 from loomproof.web.guard import FILES
@@ -191,3 +196,33 @@ def test_a_label_and_a_picture_over_time_are_given(of: House) -> None:
     assert (picture.headers["content-type"], picture.content[:4]) == ("image/png", b"\x89PNG")
     assert asked(of, "/kept/loom", name="lamp", serial="other").status_code == 400
     assert json.loads(asked(of, "/kept", words="lamp").text)["said"] == "1 loom"
+
+
+@pytest.mark.parametrize("verdict", [PASS, FAIL])
+def test_the_page_of_a_run_says_what_the_terminal_says(of: House, signer: Signer, verdict: Verdict) -> None:
+    made = document(run="r1", verdict=verdict, wires=2)
+    claims = [
+        each.model_copy(update={"decision": Decision.UNDECIDED}) if "W2" in each.wires else each
+        for each in made.claims
+        if each.kind == "resistance"
+    ]
+    left_out = ("Crimps: nobody pulled at one.", "It does not show broken strands <of a wire>.")
+    made = made.model_copy(
+        update={"claims": tuple(claims), "not_tested": left_out, "grade": Grade.BENCH, "risk": 0.004}
+    )
+    with open_store(of.workplace.store) as store:
+        store.seal_run(made, signer)
+    page = html.unescape(asked(of, "/runs/r1").text)
+    assert all(f"<li>{text}</li>" in page for text in left_out)
+    console = Console(width=2000, record=True, file=io.StringIO())
+    console.print(summary_view(made))
+    (bench,) = (
+        line.partition("bench")[2].strip()
+        for line in console.export_text().splitlines()
+        if line.startswith("bench")
+    )
+    assert bench in page
+    assert ("1 more claim could not be decided by this bench." in page) == (verdict is FAIL)
+    assert ("of this loom is beyond what the grade says: at most" in page) == (
+        verdict is PASS and made.risk is not None
+    )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections import Counter
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -99,6 +100,22 @@ def lines_of(
         if finding.identity not in still:
             yield f"{finding.severity}: {finding.title}"
     yield from again.other_reasons
+
+
+_SHORT = {
+    Became.GONE: "gone",
+    Became.STILL: "still there",
+    Became.OTHERWISE: "changed",
+    Became.UNSEEN: "not decided",
+    Became.NO_OHMS: "not decided",
+    Became.NOT_WATCHED: "not looked for",
+}
+
+
+def in_short(told: Iterable[Fate]) -> str:
+    """Return how many findings became what: ``3 gone, 1 not decided``; "" for none."""
+    counts = Counter(_SHORT[fate.became] for fate in told)
+    return ", ".join(f"{counts[word]} {word}" for word in dict.fromkeys(_SHORT.values()) if counts[word])
 
 
 NO_CERTIFICATE = (

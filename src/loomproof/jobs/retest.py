@@ -46,7 +46,10 @@ from loomproof.results.places import KnownFarads
 
 @dataclass(frozen=True, slots=True)
 class Retested:
-    """What a retest says of the ``reached`` cavities, those of ``nets`` of the loom's ``of_nets`` nets."""
+    """What a retest says of the ``reached`` cavities, those of ``nets`` of the loom's ``of_nets`` nets.
+
+    ``simulated``: the bench was, so it says nothing of a real loom.
+    """
 
     judgement: Judgement
     findings: tuple[Finding, ...]
@@ -54,6 +57,7 @@ class Retested:
     reached: tuple[End, ...]
     nets: int
     of_nets: int
+    simulated: bool
 
     @property
     def other_reasons(self) -> tuple[str, ...]:
@@ -132,7 +136,8 @@ def _judged(
     )
     claims = claims_of(plan, measured, able, expectation)
     said = judged(request, plan, measured, findings, claims, last.clearance)
-    return Retested(said, findings, measured, reached, len(nets), len(expectation.nets))
+    simulated = last.clearance.simulated
+    return Retested(said, findings, measured, reached, len(nets), len(expectation.nets), simulated)
 
 
 def _reached(request: Request, expectation: Expectation, ends: tuple[End, ...]) -> tuple[End, ...]:

@@ -172,7 +172,7 @@ def _test(document: Document, corrected: str | None) -> Rows:
             "found",
             f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}, {counts.undecided} undecided",
         ],
-        ["risk", _risk(document)],
+        ["risk", risk(document)],
         ["watched", _watched(document)],
         ["journal", document.journal_digest, "code"],
     ]
@@ -295,8 +295,8 @@ _LEAST_RISK = 1e-12
 """What is said of a risk that comes out as nothing: far out the normal curve is a convention, not known."""
 
 
-def _risk(document: Document) -> str:
-    """Say how likely the loom as a whole hides a joint beyond what its grade says."""
+def risk(document: Document) -> str:
+    """Say how likely the loom as a whole hides a joint beyond what its grade says; "" where unsaid."""
     if document.verdict.value != "pass" or document.risk is None:
         return ""
     most = percent(max(document.risk, _LEAST_RISK))

@@ -22,6 +22,7 @@ from loomproof.reports.words import (
     VERDICTS,
     asked,
     averaged,
+    bench_text,
     capacitance,
     clean,
     evidence,
@@ -64,7 +65,7 @@ def summary_view(document: Document, *, cautions: bool = False) -> RenderableTyp
         f"{plural(counts.nets, 'net')}; {tested} of {plural(counts.cavities, 'cavity', 'cavities')} tested",
     )
     facts.row("found", f"{plural(counts.faults, 'fault')}, {plural(counts.notes, 'note')}")
-    facts.row("bench", _bench(document))
+    facts.row("bench", bench_text(document))
     facts.row("asked", asked(counts, document.bench.address))
     if said := averaged(document):
         facts.row("read", said)
@@ -151,27 +152,6 @@ def finding_view(
         apart = f" To tell apart: {other.tell_apart}" if other.tell_apart else ""
         facts.row("or", f"{other.text}.{apart}")
     return Group(head, Padding(facts.table, (0, 0, 0, 2)))
-
-
-def _bench(document: Document) -> str:
-    bench = document.bench
-    name = " ".join(part for part in (bench.maker, bench.model, bench.serial) if part) or bench.address
-    parts = [name, plural(bench.points, "point")]
-    read = {claim.meter_wires for claim in document.claims}
-    four = 4 in read and bench.four_wire_accuracy_ohm is not None
-    two = 2 in read or not four  # an old document does not say which its readings are
-    if bench.accuracy_ohm is not None and two:
-        said = _limits_of_error(bench.accuracy_ohm, bench.accuracy_ratio)
-        parts.append(f"{said}, two-wire" if four else said)
-    if bench.four_wire_accuracy_ohm is not None and four:
-        parts.append(
-            f"{_limits_of_error(bench.four_wire_accuracy_ohm, bench.four_wire_accuracy_ratio)}, four-wire"
-        )
-    return ", ".join(parts)
-
-
-def _limits_of_error(ohm: float, ratio: float | None) -> str:
-    return f"±({ohms(ohm)}{f' + {ratio:.2%}' if ratio else ''})"
 
 
 MOST_FACES = 3

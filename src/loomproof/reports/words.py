@@ -15,6 +15,9 @@ from loomproof.results.places import Place
 VERDICTS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", "incomplete": "INCOMPLETE"}
 
 
+SIMULATED = "The bench was simulated: this says nothing of a real loom."
+
+
 NO_GRADE = "no grade stated: proved when limits were moved to what the bench could decide"
 
 
@@ -190,6 +193,28 @@ def when(text: str) -> str:
     if zone is None:
         return moment.strftime("%Y-%m-%d %H:%M:%S")
     return moment.strftime("%Y-%m-%d %H:%M:%S ") + ("UTC" if not zone else moment.strftime("UTC%z"))
+
+
+def bench_text(document: Document) -> str:
+    """Return the bench: its name, its points, and the limits of error of what its readings were read with."""
+    bench = document.bench
+    name = " ".join(part for part in (bench.maker, bench.model, bench.serial) if part) or bench.address
+    parts = [name, plural(bench.points, "point")]
+    read = {claim.meter_wires for claim in document.claims}
+    four = 4 in read and bench.four_wire_accuracy_ohm is not None
+    two = 2 in read or not four  # an old document does not say which its readings are
+    if bench.accuracy_ohm is not None and two:
+        said = _limits_of_error(bench.accuracy_ohm, bench.accuracy_ratio)
+        parts.append(f"{said}, two-wire" if four else said)
+    if bench.four_wire_accuracy_ohm is not None and four:
+        parts.append(
+            f"{_limits_of_error(bench.four_wire_accuracy_ohm, bench.four_wire_accuracy_ratio)}, four-wire"
+        )
+    return ", ".join(parts)
+
+
+def _limits_of_error(ohm: float, ratio: float | None) -> str:
+    return f"±({ohms(ohm)}{f' + {ratio:.2%}' if ratio else ''})"
 
 
 def asked(counts: Counts, address: str = "") -> str:

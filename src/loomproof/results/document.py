@@ -8,6 +8,7 @@ these models; a test holds both together.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from enum import StrEnum
 from typing import Literal, Self
 
@@ -219,6 +220,22 @@ class ClaimEntry(_Value):
         )
 
 
+def against(claims: Iterable[ClaimEntry], grade: Grade | None) -> tuple[ClaimEntry, ...]:
+    """Return the claims that no pass of this grade may hold, as `Document.against` says."""
+    graded = grade is not None and grade is not Grade.WIRE
+    return tuple(
+        claim
+        for claim in claims
+        if claim.decision is not Decision.PASS
+        and not (
+            claim.decision is Decision.UNDECIDED
+            and graded
+            and claim.kind in ("resistance", "component")
+            and not claim.beyond
+        )
+    )
+
+
 class WireEntry(_Value):
     """A wire of the description, by its name and the two ends that it joins."""
 
@@ -308,18 +325,7 @@ class Document(_Value, Shown):
 
         Below grade ``wire`` a joint or part may be undecided as long as its reading lies within its limits.
         """
-        graded = self.grade is not None and self.grade is not Grade.WIRE
-        return tuple(
-            claim
-            for claim in self.claims
-            if claim.decision is not Decision.PASS
-            and not (
-                claim.decision is Decision.UNDECIDED
-                and graded
-                and claim.kind in ("resistance", "component")
-                and not claim.beyond
-            )
-        )
+        return against(self.claims, self.grade)
 
     def plain(self) -> dict[str, object]:
         """Return the document as plain JSON values, keys as in the schema.

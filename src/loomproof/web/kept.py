@@ -10,11 +10,26 @@ from loomproof.diagnosis import Observation, named
 from loomproof.errors import LoomproofError, UsageError
 from loomproof.jobs.answering import narrowed
 from loomproof.jobs.archive import Archive, Run
-from loomproof.jobs.became import NO_CERTIFICATE, lines_of
+from loomproof.jobs.became import NO_CERTIFICATE, fates, in_short, lines_of
 from loomproof.jobs.keep import Orders
 from loomproof.jobs.retest import Retested
 from loomproof.loom.reading import load
-from loomproof.reports.words import VERDICTS, evidence, headline, kind, place_text, plural, when, wires
+from loomproof.reports.stated import risk
+from loomproof.reports.words import (
+    SIMULATED,
+    VERDICTS,
+    averaged,
+    bench_text,
+    evidence,
+    headline,
+    kind,
+    place_text,
+    plural,
+    reasons,
+    when,
+    wires,
+)
+from loomproof.reports.words import asked as requests
 from loomproof.results.document import ConnectorEntry, Document
 from loomproof.results.findings import Finding
 from loomproof.web import mending
@@ -94,12 +109,20 @@ def _work(
     def ended(again: Retested) -> Ending:
         said = again.judgement
         states = of_retest(before, again, loom.cavities)
-        lines = (*lines_of(before, again), headline(said.verdict, said.grade, said.grade_text))
-        lines = (*lines, NO_CERTIFICATE)
+        told = tuple(fates(before, again))
+        lines = [*lines_of(before, again), headline(said.verdict, said.grade, said.grade_text)]
+        if again.simulated:
+            lines.append(SIMULATED)
+        lines.append(NO_CERTIFICATE)
         house.memory.retests.put((before, again), key)
-        return Ending(said.verdict, VERDICTS[said.verdict], lines, states, f"/runs/{before.run}/retested")
+        page = f"/runs/{before.run}/retested"
+        return Ending(mending.shown_as(again, told), in_short(told), tuple(lines), states, page, BESIDE)
 
     return Work(f"Retest after {before.run}", name, loom.cavities, job.retest_after(before), ended)
+
+
+BESIDE = "Before and after, finding by finding"
+"""What the way from a retest to its page is called: there is no certificate of one."""
 
 
 def loom_of(house: House, document: Document) -> str:
@@ -141,6 +164,8 @@ def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note
         "document": document,
         "word": VERDICTS[document.verdict.value],
         "headline": headline(document.verdict.value, document.grade, document.grade_text),
+        "reasons": reasons(document),
+        "facts": facts(document),
         "when": when(document.ended),
         "counts": f"{plural(document.counts.faults, 'fault')}, {plural(document.counts.notes, 'note')}",
         "cards": [
@@ -161,6 +186,17 @@ def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note
         "error": None if error is None else told(error, house.how),
     }
     return Page("run.html", values, 200 if error is None else 409)
+
+
+def facts(document: Document) -> dict[str, str]:
+    """Return bench, requests and risk of a run, in the words of terminal and certificate."""
+    said = {
+        "bench": bench_text(document),
+        "asked": requests(document.counts, document.bench.address),
+        "read": averaged(document),
+        "risk": risk(document),
+    }
+    return {name: text for name, text in said.items() if text}
 
 
 def _numbered(document: Document) -> Iterator[tuple[int, Finding]]:

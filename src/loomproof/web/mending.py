@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 
 from loomproof.errors import UsageError
 from loomproof.jobs.answering import narrowed
 from loomproof.jobs.archive import Archive
-from loomproof.jobs.became import NO_CERTIFICATE, Became, fates, lines_of
+from loomproof.jobs.became import NO_CERTIFICATE, Became, Fate, fates, in_short, lines_of
 from loomproof.jobs.looked import Look, look, looked
+from loomproof.jobs.retest import Retested
 from loomproof.loom.ends import End
 from loomproof.reports import drawing_face
 from loomproof.reports.words import headline, when
@@ -64,6 +65,7 @@ def retested(house: House, asked: Asked) -> Answer:
         )
     before, again = kept
     at_fault = {end for finding in again.findings for end in finding.cavities}
+    told = tuple(fates(before, again))
     rows = [
         {
             "number": fate.number,
@@ -78,7 +80,7 @@ def retested(house: House, asked: Asked) -> Answer:
             "instead": [each.title for each in fate.instead],
             "pairs": list(_pairs(fate.finding, fate.number, before.connectors, at_fault)),
         }
-        for fate in fates(before, again)
+        for fate in told
     ]
     said = again.judgement
     values = {
@@ -86,11 +88,19 @@ def retested(house: House, asked: Asked) -> Answer:
         "before": headline(before.verdict.value, before.grade, before.grade_text),
         "before_verdict": before.verdict.value,
         "after": headline(said.verdict, said.grade, said.grade_text),
-        "after_verdict": said.verdict,
+        "after_verdict": shown_as(again, told),
+        "short": in_short(told),
+        "simulated": again.simulated,
         "rows": rows,
         "lines": [*lines_of(before, again), NO_CERTIFICATE],
     }
     return Page("retested.html", values)
+
+
+def shown_as(again: Retested, told: Iterable[Fate]) -> str:
+    """Return the verdict that a retest is shown as: no pass where a finding is not known to be gone."""
+    gone = all(fate.became is Became.GONE for fate in told)
+    return again.judgement.verdict if gone or again.judgement.verdict != "pass" else "undecided"
 
 
 def _pairs(

@@ -49,6 +49,7 @@ How = Callable[[Do | None], str]
 class Ending:
     """What a finished job comes to: ``word`` in big letters (a verdict), lines, cavities, where to go on.
 
+    ``link`` is what the way to ``page`` is called.
     ``table`` is rows of texts, the first of which are the heads.
     """
 
@@ -57,6 +58,7 @@ class Ending:
     lines: tuple[str, ...]
     states: Mapping[End, State]
     page: str = ""
+    link: str = "Findings, repairs and certificate"
     table: tuple[tuple[str, ...], ...] = ()
 
 
@@ -350,7 +352,7 @@ class Session:
 
 
 def _shown(ending: Ending | None) -> dict[str, Any] | None:
-    names = ("verdict", "word", "lines", "page", "table")
+    names = ("verdict", "word", "lines", "page", "link", "table")
     return None if ending is None else {name: getattr(ending, name) for name in names}
 
 

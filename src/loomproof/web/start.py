@@ -13,7 +13,8 @@ from loomproof.jobs.keep import Kept, Orders
 from loomproof.loom.model import ConnectorKind, Hazard, Loom
 from loomproof.loom.reading import load
 from loomproof.loom.summary import summary_of
-from loomproof.reports.words import VERDICTS, graded, plural, reasons
+from loomproof.reports.stated import risk
+from loomproof.reports.words import SIMULATED, VERDICTS, graded, plural, reasons
 from loomproof.results.grade import Grade
 from loomproof.web import look
 from loomproof.web.answers import Answer, Asked, Go, House, Page
@@ -84,9 +85,9 @@ def _work(house: House, asked: Asked, name: str, operator: PageOperator, hold: C
 def ended(kept: Kept) -> Ending:
     """Return what a proof came to, as its document says it."""
     document = kept.document
-    lines = [graded(document), *reasons(document)]
+    lines = [graded(document), *reasons(document), risk(document)]
     if document.bench.simulated:
-        lines.append("The bench was simulated: this says nothing of a real loom.")
+        lines.append(SIMULATED)
     verdict = document.verdict.value
     return Ending(
         verdict, VERDICTS[verdict], tuple(filter(None, lines)), of_document(document), f"/runs/{kept.run}"

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from enum import StrEnum
 
 from loomproof.jobs.became import Became, fates
 from loomproof.jobs.events import Event, Judged, JudgedDiode, Reading
 from loomproof.jobs.retest import Retested
 from loomproof.loom.model import End
-from loomproof.results.document import Document
+from loomproof.results.document import ClaimEntry, Document, against
 from loomproof.results.findings import Finding
+from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision
 
 
@@ -22,6 +23,8 @@ class State(StrEnum):
     MEASURED = "measured"
     WRONG = "wrong"
     SOUND = "sound"
+    JOINED = "joined"
+    EMPTY = "empty"
     FAULT = "fault"
     UNDECIDED = "undecided"
     UNTESTED = "untested"
@@ -33,6 +36,8 @@ WORDS: Mapping[State, tuple[str, str]] = {
     State.MEASURED: ("Ω", "measured"),
     State.WRONG: ("!", "not as it should be"),
     State.SOUND: ("✓", "sound"),
+    State.JOINED: ("≈", "joined, ohms not decided"),
+    State.EMPTY: ("○", "joined to nothing, as it should be"),
     State.FAULT: ("✗", "at a fault"),
     State.UNDECIDED: ("?", "undecided"),
     State.UNTESTED: ("–", "not tested"),
@@ -74,17 +79,38 @@ def of_document(document: Document) -> dict[End, State]:
     What no claim holds of is told by the claim where no finding says more. Undecided is only what stands
     against a pass, as the verdict counts it.
     """
-    states = dict.fromkeys(document.coverage.tested, State.SOUND)
+    states = _by_claims(document, document.coverage.tested, document.claims, document.grade)
     states |= dict.fromkeys((*document.coverage.untested, *document.coverage.waived), State.UNTESTED)
-    for claim in document.against:
-        state = State.UNDECIDED if claim.decision is Decision.UNDECIDED else State.WRONG
-        states |= {end: state for end in claim.cavities if states.get(end) in (State.SOUND, State.UNDECIDED)}
     return states | at_faults(document.findings)
+
+
+def _by_claims(
+    of: Document, tested: Iterable[End], claims: Sequence[ClaimEntry], grade: Grade | None
+) -> dict[End, State]:
+    """Return what claims tell of the tested cavities of a loom; a claim that does not hold tells most."""
+    apart = {end for claim in claims if claim.kind == "isolation" for end in claim.cavities}
+    apart -= {
+        end for claim in claims if claim.kind not in ("isolation", "stability") for end in claim.cavities
+    }
+    apart -= {end for wire in of.wires for end in wire.ends}
+    states = {end: State.EMPTY if end in apart else State.SOUND for end in tested}
+    for claim in claims:
+        if claim.decision is Decision.UNDECIDED and claim.kind in ("resistance", "component"):
+            states |= {end: State.JOINED for end in claim.cavities if end in states}
+    stands = against(claims, grade)
+    for decision, state in ((Decision.UNDECIDED, State.UNDECIDED), (Decision.FAIL, State.WRONG)):
+        for claim in stands:
+            if claim.decision is decision:
+                states |= {end: state for end in claim.cavities if end in states}
+    return states
 
 
 def of_retest(before: Document, again: Retested, cavities: Iterable[End]) -> dict[End, State]:
     """Return the state of every cavity as a retest tells it; of what it did not reach it says nothing."""
-    states = dict.fromkeys(cavities, State.UNTESTED) | dict.fromkeys(again.reached, State.SOUND)
+    said = again.judgement
+    states = dict.fromkeys(cavities, State.UNTESTED) | _by_claims(
+        before, again.reached, said.claims, said.grade
+    )
     for fate in fates(before, again):
         if fate.became is not Became.GONE:
             states |= dict.fromkeys(fate.finding.cavities, State.UNDECIDED)

@@ -72,11 +72,13 @@ function verdict() {
   at("verdict").hidden = !ending;
   if (!ending) return;
   at("verdict").dataset.verdict = ending.verdict;
+  at("verdict").classList.toggle("long", ending.word.length > 12); // words, not one word
   at("verdict").querySelector(".shape").textContent = SHAPES[ending.verdict] || "";
   at("verdict").querySelector(".said").textContent = ending.word;
   at("verdict").querySelector(".lines").replaceChildren(...ending.lines.map((line) => made("li", line)));
   at("verdict").querySelector(".go").hidden = !ending.page;
   at("verdict").querySelector(".go").href = ending.page;
+  at("verdict").querySelector(".go").textContent = ending.link;
 }
 
 function failed() {
