@@ -17,7 +17,7 @@ from loomproof.results.findings import Kind
 from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision, Measured
 from loomproof.web import mending
-from loomproof.web.states import WORDS, of_document, of_retest
+from loomproof.web.states import WORDS, State, of_document, of_retest
 from tests.reports.sample import document, finding
 
 HERE = Path(__file__).parents[1] / "records" / "with_grades"
@@ -34,7 +34,7 @@ def test_joints_beyond_the_bench_and_empty_cavities_are_not_called_sound(passed:
     assert open_ohms
     assert {end for end, state in states.items() if state == "joined"} == open_ohms
     assert [str(end) for end, state in states.items() if state == "empty"] == ["BODY:6"]
-    assert Counter(states.values())["sound"] == len(states) - len(open_ohms) - 1
+    assert Counter(states.values())[State.SOUND] == len(states) - len(open_ohms) - 1
     assert (
         len({sign for sign, _ in WORDS.values()}) == len({text for _, text in WORDS.values()}) == len(WORDS)
     )
