@@ -146,9 +146,11 @@ _APPEND_ONLY = (
 )
 
 
+GUARD_BODY = "BEGIN RAISE EXCEPTION 'append-only'; END"
+"""What the guards of PostgreSQL run."""
+
 _GUARD_FUNCTION = (
-    "CREATE FUNCTION loomproof_append_only() RETURNS trigger LANGUAGE plpgsql AS "
-    "$$ BEGIN RAISE EXCEPTION 'append-only'; END $$"
+    f"CREATE FUNCTION loomproof_append_only() RETURNS trigger LANGUAGE plpgsql AS $$ {GUARD_BODY} $$"
 )
 
 _IDENTITY = (
@@ -181,6 +183,13 @@ _GUARDED = {
     5: ("heads_met", "outbox", "handed_over"),
 }
 """The tables that each step makes append-only, by its number."""
+
+
+def guards_of(dialect: str, steps: int) -> dict[str, str]:
+    """Return the guards of a store that has taken so many steps: their statements by their names."""
+    made = [each for number in range(1, steps + 1) for each in _guards(dialect, _GUARDED.get(number, ()))]
+    return {each.split()[2]: each for each in made}
+
 
 STEPS: tuple[tuple[str, Sequence[str]], ...] = (
     ("looms, runs, findings, repairs", _FIRST),
