@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from loomproof.errors import LoomproofError, Problem, StoreAwayError, StoreError
+from loomproof.errors import Do, LoomproofError, Problem, StoreAwayError, StoreError, Todo
 from loomproof.jobs.at_hand import at_hand, said_of
 from loomproof.records.data_folder import home
 from loomproof.records.integrity import Integrity, check_store, with_outbox
-from loomproof.records.outbox import Waiting, kept_outbox, outboxes, server_of
+from loomproof.records.outbox import Waiting, kept_outbox, missing_outboxes, outboxes, server_of
 from loomproof.records.signers import KnownSigners
 
 
@@ -17,7 +17,7 @@ class HandedOver:
     """What came of handing over: what still waits, by the server that it is for; what is to be told.
 
     ``trouble`` is why the named server took nothing, if it did not answer; ``refused`` whether it does not
-    take something.
+    take something, or an outbox that was noted here is gone.
     """
 
     waiting: dict[str, Waiting]
@@ -31,14 +31,15 @@ def hand_over_now(address: str | None) -> HandedOver:
 
     Raises `StoreError` where an outbox or the store can't be opened for another reason than that it is away.
     """
-    told: tuple[Problem, ...] = ()
+    gone = missing_outboxes(home())
+    told = tuple(Problem(each, severity="error", do=Do(Todo.CHECK_RECORDS)) for each in gone)
     trouble: StoreError | None = None
-    refused = False
+    refused = bool(gone)
     if server_of(address):
         try:
             with at_hand(address) as hand:
-                trouble, refused = hand.trouble, bool(hand.wrong)
-                told = tuple(said_of(hand))
+                trouble, refused = hand.trouble, refused or bool(hand.wrong)
+                told += tuple(said_of(hand))
         except StoreAwayError as error:  # and this account has no outbox for it
             trouble = error
     waiting = {server: waits for server, waits in map(kept_outbox, outboxes(home())) if waits}
@@ -51,10 +52,13 @@ def check_all(address: str | None, told: list[Problem]) -> Integrity:
     Raises `StoreAwayError` while it is away.
     """
     known = KnownSigners(home()).all()
+    gone = missing_outboxes(home())
     with at_hand(address) as hand:
         if hand.trouble is not None:
             raise hand.trouble
         wrong, hand.wrong = hand.wrong, ()
         told += said_of(hand)
         checked = check_store(hand.store, known, home(), address)
-        return checked if hand.own is None else with_outbox(checked, hand.store, hand.own, known, wrong)
+        if hand.own is not None:
+            checked = with_outbox(checked, hand.store, hand.own, known, wrong)
+        return replace(checked, troubles=(*checked.troubles, *gone))

@@ -11,17 +11,19 @@ import secrets
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from fnmatch import fnmatch
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, Table, insert, select
 from sqlalchemy.engine import make_url
 
-from loomproof.errors import StoreError
+from loomproof.errors import SealError, StoreError
 from loomproof.records.before import Head, before, head_of
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.data_folder import home
 from loomproof.records.engine import given_up
+from loomproof.records.heads import has_rows, last_of, read_heads
 from loomproof.records.inserting import add_once
 from loomproof.records.keys import Signer
 from loomproof.records.schema import ANSWERS, BENCHES, CERTIFICATES, HANDED_OVER, OUTBOX, REPAIRS, RUNS
@@ -67,6 +69,27 @@ def outbox_path(server: str, folder: Path) -> Path:
 def outboxes(folder: Path) -> tuple[Path, ...]:
     """Return the outboxes of a data folder, for whichever server."""
     return tuple(sorted(folder.glob("outbox-*.db")))
+
+
+def missing_outboxes(folder: Path) -> tuple[str, ...]:
+    """Return what to say of each outbox that was noted in this data folder and is not in it any more.
+
+    Nothing where the file of heads is missing or does not hold: the check of a store says that.
+    """
+    try:
+        heads = read_heads(folder)
+    except (SealError, StoreError):
+        heads = None
+    stores = heads.stores if heads is not None else ()
+    return tuple(
+        f"{folder / store.place}: the outbox noted here ({last_of(store)}) is not here; what was sealed "
+        "in it and not handed over is lost with it. Put it back from a backup of the data folder"
+        for number, store in enumerate(stores)
+        if fnmatch(store.place, "outbox-*.db") and has_rows(store)
+        # The store that was noted last is behind the others: one noted later in this place took it.
+        if not (folder / store.place).exists()
+        or any(later.place == store.place for later in stores[number + 1 :])
+    )
 
 
 def kept_outbox(path: Path) -> tuple[str, Waiting]:
