@@ -12,8 +12,9 @@ from loomproof.bench.interface import Bench
 from loomproof.bench.scanner import ScannerBench
 from loomproof.bench.seam import point_set
 from loomproof.electrics.expectation import expect
+from loomproof.errors import UnfitError
 from loomproof.loom.reading import load
-from loomproof.measuring.selfcheck import SelfCheck, self_check
+from loomproof.measuring.selfcheck import SelfCheck, refuse_unfit, self_check
 from loomproof.planning.conductors import Conductors
 from loomproof.planning.net_access import scope_of
 from loomproof.planning.suspects import conductors_of
@@ -103,6 +104,17 @@ def test_stuck_low_input() -> None:
     bench = rig(stuck_low=point_set([6]))
     assert failed(bench) == ["empty drive"]
     assert driven(bench) == []
+
+
+def test_what_is_held_low_is_named_by_the_adapter_with_what_can_hold_it() -> None:
+    bench = rig(stuck_low=point_set([5, 9]))
+    given = Conductors(NETS.nets, names={5: "LAMP:6", 9: "EARTH:1"})
+    check = self_check(bench.bench, cleared_for_points(bench.bench), given)
+    with pytest.raises(UnfitError) as refused:
+        refuse_unfit(check, "Nothing was measured.")
+    assert "LAMP:6, EARTH:1 (point 5, 9) read low with nothing driven" in str(refused.value)
+    assert "take the probe off" in refused.value.cure
+    assert refused.value.cure.endswith("Nothing was measured.")
 
 
 def test_dead_driver_on_a_net_that_another_point_also_drives() -> None:

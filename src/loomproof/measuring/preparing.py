@@ -77,7 +77,7 @@ def checked(bench: Bench, clearance: Clearance, given: Conductors) -> SelfCheck:
     Raises `SafetyError` for a voltage on the loom, `UnfitError` for another check that fails.
     """
     check = self_check(bench, clearance, given)
-    refuse_unfit(check, "Nothing was proved. Put the bench or the hook-up right and prove again.")
+    refuse_unfit(check, "Nothing was measured. Put the bench or the hook-up right and begin again.")
     return check
 
 

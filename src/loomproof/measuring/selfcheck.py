@@ -24,6 +24,12 @@ __all__ = ["Check", "Conductors", "SelfCheck", "refuse_unfit", "self_check"]
 LONGEST_SETTLE_US = 200_000
 """Where looking for a settle time ends; a loom slower than this is not sensed."""
 
+HELD_LOW = (
+    "Something holds this at 0 V: take the probe off, and look for an earth or a supply on the loom. What "
+    "stays low with the loom off is the bench's own input."
+)
+"""What can hold a point low with nothing driven, for people."""
+
 
 @dataclass(frozen=True, slots=True)
 class SelfCheck:
@@ -82,7 +88,8 @@ def refuse_unfit(check: SelfCheck, cure: str) -> None:
             cure=f"Find the source, take it off and let capacitors discharge through a resistor. {cure}",
             do=Todo.METER_VOLTS if isinstance(first, MeterWanted) else None,
         )
-    raise UnfitError(f"{first.name}: {first.text}", cure=cure)
+    held = f"{HELD_LOW} " if first.name == "empty drive" else ""
+    raise UnfitError(f"{first.name}: {first.text}", cure=held + cure)
 
 
 def find_settle(

@@ -79,8 +79,7 @@ def look_undriven(bench: Bench, clearance: Clearance, given: Conductors, limit_v
         voltage = _voltages(bench, given, meter_v, limit_v, low)
     if able.sense_ohm is None:
         return (voltage,)
-    text = f"point {_numbers(low)} reads low with nothing driven" if low else "all points read high"
-    return (voltage, Check("empty drive", not low, text))
+    return (voltage, Check("empty drive", not low, held_low(given, low) if low else "all points read high"))
 
 
 def drive_alone(bench: Bench, clearance: Clearance, given: Conductors, limit_v: float) -> tuple[Check, ...]:
@@ -128,6 +127,14 @@ def drive_alone(bench: Bench, clearance: Clearance, given: Conductors, limit_v: 
         text += f"; {min(len(wanted), SINGLE_READINGS)} of {len(wanted)} pairs that pull each other without "
         text += f"being one conductor read, largest {worst:.3g} V"
     return (back, Check("one at a time", True, text))
+
+
+def held_low(given: Conductors, low: PointSet) -> str:
+    """Say which points read low with nothing driven: by the cavities that the adapter puts them on."""
+    numbers = f"point {_numbers(low)}"
+    named = first_of(given.names[point] for point in points_of(low) if point in given.names)
+    reads = "reads" if low.bit_count() == 1 else "read"
+    return f"{f'{named} ({numbers})' if named else numbers} {reads} low with nothing driven"
 
 
 def _empty(bench: Bench) -> PointSet:
