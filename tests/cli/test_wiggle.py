@@ -72,7 +72,7 @@ def test_a_quiet_watch_says_its_figures_and_never_more(capsys: pytest.CaptureFix
     code, said = shown(Wiggled(60.0, nets, 1234), capsys)
     assert code == 0
     assert "Watched 1 net for breaks for 60.0 s, and 2 for touching each other for 60.0 s" in said
-    assert "1234 µs" in said
+    assert "1.2 ms" in said
     assert "Nothing was seen in that time" in said
 
 

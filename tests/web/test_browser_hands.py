@@ -272,7 +272,10 @@ def test_each_break_of_a_watch_is_a_mark_that_stays(page: Page, server: Server) 
         assert page.evaluate("document.documentElement.scrollWidth") <= width
 
     page.keyboard.press("Escape")
-    expect(page.locator("#failed")).to_contain_text("what there was until then is told", timeout=PATIENCE_MS)
+    expect(page.locator("#verdict")).to_contain_text("Stopped by hand after", timeout=PATIENCE_MS)
+    expect(page.locator("#failed")).to_be_hidden()
+    expect(page.locator("#latest")).to_be_hidden()
+    expect(page.locator("#moves")).to_be_hidden()
     seen = marks.count()
     nothing_wrong(page)
     expect(page.locator("#verdict")).to_contain_text(f"{seen} changes seen")

@@ -26,13 +26,14 @@ from loomproof.jobs.job import Job
 from loomproof.jobs.learn_adapter import Word
 from loomproof.jobs.naming import Key, Letters
 from loomproof.jobs.touched import Telling
-from loomproof.jobs.wiggle import Hands, places_of
+from loomproof.jobs.wiggle import Hands, Wiggle, places_of
 from loomproof.loom.model import End
 from loomproof.loom.reading import load
 from loomproof.naming.answers import begun
 from loomproof.naming.desk import Desk, steps
 from loomproof.naming.happening import Touch
 from loomproof.naming.shown import shown
+from loomproof.results.wiggled import NetWatched, Wiggled
 from loomproof.web.moving import MOST_MARKS, Watching
 from loomproof.web.sight import Seen, Sight
 from loomproof.web.touching import MOST_TOUCHES, Learning, Naming, Saying
@@ -112,11 +113,26 @@ def test_the_probe_of_a_simulated_bench_is_held_on_ends_alone() -> None:
     assert held == [A, None, B]
 
 
+def test_the_probe_is_lifted_before_it_is_held_elsewhere_and_told_to_be_taken_off() -> None:
+    sight, held = Saying(Telling(TAIL, in_order(TAIL.cavities))), []
+    assert any("Take the probe off" in line for line in sight.ended(None).lines)
+
+    def hold(end: End | None) -> str:
+        held.append(end)
+        return "ok"
+
+    sight.held_by(hold)
+    for end in (A, A, B):
+        sight.hear({"probe": str(end)})
+    assert held == [A, A, None, B]
+    assert sight.ended(None).lines == ("0 touches told.",), "the page takes its own off"
+
+
 def test_of_many_touches_the_last_stay() -> None:
     sight = Saying(Telling(TAIL, in_order(TAIL.cavities)))
     there = items(sight, *[Touched((1, 7), (A, End("LAMP", "1")))] * (MOST_TOUCHES + 3))
     assert sorted(map(int, there)) == list(range(4, MOST_TOUCHES + 4))
-    assert sight.ended(None).lines == (f"{MOST_TOUCHES + 3} touches told.",)
+    assert sight.ended(None).lines[0] == f"{MOST_TOUCHES + 3} touches told."
 
 
 def pressed(said: dict[str, object]) -> list[Key | Letters]:
@@ -214,6 +230,18 @@ def test_of_many_marks_the_last_stay_and_all_are_counted() -> None:
     there = items(sight, *both)
     assert sorted(map(int, there)) == list(range(3, MOST_MARKS + 3))
     assert sight.see(broken).values == {"marks": MOST_MARKS + 3}
+
+
+def test_a_watch_that_a_person_stopped_is_an_end_like_another(monkeypatch: pytest.MonkeyPatch) -> None:
+    sight = watching()
+    assert sight.stopped() is None, "nothing was seen yet"
+    nets = (NetWatched((A, End("LAMP", "1")), 8.1, 8.0),)
+    seen = Wiggle(Wiggled(300.0, nets, 6461, 0, 0.0, ()), ())
+    monkeypatch.setattr(Watching, "wiggled", property(lambda _: seen))
+    ending = sight.stopped()
+    assert ending is not None
+    assert ending.lines[0] == "Stopped by hand after 8.1 s of 300 s."
+    assert "shortest surely seen event 6.5 ms" in ending.lines[1]
 
 
 def test_what_is_moved_is_said_by_its_digit() -> None:

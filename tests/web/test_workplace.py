@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from loomproof.errors import UsageError
+from loomproof.bench.adapter import in_order
+from loomproof.errors import Do, Todo, UsageError
+from loomproof.loom.reading import load
 from loomproof.web import workplace
+from loomproof.web.cures import on_pages
 from loomproof.web.workplace import Workplace
 from tests.web.asking import LOOMS
 
@@ -51,3 +55,23 @@ def test_a_hand_meter_of_the_workshop_is_not_offered(tmp_path: Path) -> None:
     place = of(tmp_path)
     assert list(place.offered(LOOM)) == ["serial:/dev/ttyACM0", "sim:"]
     refused(place, "hand:?ohms", "hand:")
+
+
+def test_a_demos_bench_is_called_one(tmp_path: Path) -> None:
+    place = replace(of(tmp_path, "serial:/dev/pts/0"), mend=str)
+    assert place.offered(LOOM) == {"serial:/dev/pts/0": "the demo's simulated bench"}
+
+
+def test_an_adapter_is_offered_first_for_the_looms_it_fits_alone(tmp_path: Path) -> None:
+    leads = in_order(load(LOOM).loom.cavities)
+    place = replace(of(tmp_path), adapters={"no file": str(tmp_path / "none.csv"), "leads": leads})
+    others = [name for name in place.found() if name != LOOM.name]
+    assert place.fitting(LOOM.name) == "leads"
+    assert others
+    assert not any(map(place.fitting, others))
+
+
+def test_a_page_says_where_a_page_makes_a_table() -> None:
+    asked = on_pages(lambda do: "typed" if do else "")
+    assert "Learn the adapter" in asked(Do(Todo.CHECK_ADAPTER))
+    assert (asked(Do(Todo.FIT)), asked(None)) == ("typed", "")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -131,5 +132,6 @@ def _demo(out: Path, store: str | None) -> Iterator[Workplace]:
     path = demo_loom()
     leads = drawn(zeroed_leads(load(path).loom.cavities))
     with faulty_bench(path, FAULTS) as bench:
-        adapters = {"the demo's leads, zeroed": leads}
+        name = "the demo's leads, zeroed"
+        adapters = {name: replace(leads, name=name)}
         yield Workplace(path, out, store or demo_store(), (bench.address,), adapters, bench.mend, bench.probe)

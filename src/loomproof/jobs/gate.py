@@ -105,8 +105,9 @@ def cleared(
 
 
 def cleared_empty(bench: Bench, operator: Person) -> Generator[Event, None, Clearance]:
-    """Return the clearance to drive a bench with no loom on it, the cautions for that told first."""
-    yield Prompt("Before the bench is driven without a loom:", WITHOUT_A_LOOM)
+    """Return the clearance to drive a bench with no loom on it, of a real bench the cautions told first."""
+    if not bench.opening.simulated:
+        yield Prompt("Before the bench is driven without a loom:", WITHOUT_A_LOOM)
     return clear_empty(bench, operator)
 
 

@@ -266,7 +266,7 @@ def name_touched(
         while (low := _next_touch(bench, clearance, patience or Patience())) not in (None, Word.DONE):
             if not isinstance(low, Word):
                 yield Touched(points_of(low), net_touched(low, end_of))
-                _lifted(bench, patience or Patience())
+                _lifted(bench, patience or Patience(), low)
 
 
 def somebody_there(at: BenchAt) -> None:
@@ -292,8 +292,11 @@ def _next_touch(bench: Bench, clearance: Clearance, patience: Patience) -> int |
     return None
 
 
-def _lifted(bench: Bench, patience: Patience) -> None:
-    """Wait until the probe is off again; what was touched was told already, so that the person goes on."""
+def _lifted(bench: Bench, patience: Patience, told: int = -1) -> None:
+    """Wait until the probe is off what was told, be it on something else by then.
+
+    What was touched was told already, so that the person goes on.
+    """
     until = patience.clock() + patience.wait_s
-    while bench.sense([0])[0] and patience.clock() < until:
+    while bench.sense([0])[0] & told and patience.clock() < until:
         patience.pause(PAUSE_S)

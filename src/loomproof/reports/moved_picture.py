@@ -12,6 +12,7 @@ from itertools import count
 from typing import assert_never
 
 from loomproof.reports import drawing_svg as svg
+from loomproof.reports.moved_words import length_told
 from loomproof.reports.words import plural
 from loomproof.results.wiggled import Change, Moved, Trouble, Wiggled
 
@@ -131,7 +132,7 @@ def _listed(watched: Wiggled, troubles: Sequence[Trouble]) -> Iterator[str]:
     shortest = (
         "how short a change is surely seen is not known"
         if watched.shortest_us is None
-        else f"what lasts {watched.shortest_us} µs is surely seen"
+        else f"what lasts {length_told(watched.shortest_us)} is surely seen"
     )
     yield f"Watched for breaks for {watched.watched_s:.1f} s of {watched.asked_s:g} s; {shortest}."
     if watched.lost:
@@ -145,9 +146,5 @@ def _times(trouble: Trouble) -> str:
     lengths = (trouble.shortest_us, trouble.longest_us)
     if None in lengths:
         return f"{plural(trouble.times, 'time')}, how long is not known"
-    low, high = (_long(us or 0) for us in lengths)
+    low, high = (length_told(us or 0) for us in lengths)
     return f"{plural(trouble.times, 'time')}, {low if low == high else f'{low} to {high}'} long"
-
-
-def _long(us: int) -> str:
-    return f"{us} µs" if us < 10_000 else f"{us / 1000:.0f} ms"

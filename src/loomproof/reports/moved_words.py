@@ -31,7 +31,9 @@ def ends_told(cavities: Sequence[End]) -> str:
 
 def length_told(us: int | None) -> str:
     """Return how long a change lasted, µs; ``None`` where it had not ended."""
-    return "not known" if us is None else f"{us} µs" if us < 10_000 else f"{us / 1000:.0f} ms"
+    if us is None:
+        return "not known"
+    return f"{us} µs" if us < 1000 else f"{us / 1000:.1f} ms" if us < 10_000 else f"{us / 1000:.0f} ms"
 
 
 def begun_told(moved: Moved) -> str:
@@ -57,7 +59,7 @@ def summed(watched: Wiggled) -> Iterator[str]:
     shortest = (
         "how short an event is surely seen is not known, for this bench does not say how often it looked"
         if watched.shortest_us is None
-        else f"shortest surely seen event {watched.shortest_us} µs"
+        else f"shortest surely seen event {length_told(watched.shortest_us)}"
     )
     many = [net for net in watched.nets if len(net.cavities) > 1]
     breaks = (

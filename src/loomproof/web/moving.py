@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from loomproof.electrics.nets import nets_of
@@ -84,6 +85,15 @@ class Watching(Sight):
     def left(self) -> Ending | None:
         """Return what was seen until a watch was broken off."""
         return None if self.wiggled is None else self.ended(self.wiggled)
+
+    def stopped(self) -> Ending | None:
+        """Return what was seen until a person stopped the watch: that is no fault."""
+        if (left := self.left()) is None or self.wiggled is None:
+            return None
+        watched = self.wiggled.watched
+        gone_s = max(watched.watched_s, watched.touches_s)
+        note = f"Stopped by hand after {gone_s:.1f} s of {watched.asked_s:g} s."
+        return replace(left, lines=(note, *left.lines))
 
     def _lines(self) -> list[dict[str, str]]:
         of = {end: net for net in nets_of(self.loom) for end in net.ends}

@@ -56,6 +56,9 @@ def serve(
     import uvicorn
 
     from loomproof.web.app import application
+    from loomproof.web.cures import on_pages
+
+    how = on_pages(how)
 
     with contextlib.ExitStack() as lines:
         line = lines.enter_context(_listening(HOST, port))

@@ -279,7 +279,8 @@ class Session:
         except LoomproofError as error:
             come_to = {"error": told(error, self._how), "ending": _shown(work.sight.left())}
         except KeyboardInterrupt:
-            come_to = self._stopped(work.sight.left())
+            by_hand = None if self._lonely else work.sight.stopped()
+            come_to = {"ending": _shown(by_hand)} if by_hand else self._stopped(work.sight.left())
         except Exception:  # a mistake of the program is told where the job was asked for, and in full besides
             traceback.print_exc()
             lines = ["What was sealed stays. The terminal of the server shows more."]

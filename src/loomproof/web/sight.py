@@ -49,6 +49,10 @@ class Sight:
         del said
         raise UsageError("this job takes no orders", cure="Load the page again.")
 
+    def stopped(self) -> Ending | None:
+        """Return what is told where a person's Stop is an end like another; ``None`` where it's a failure."""
+        return None
+
     def left(self) -> Ending | None:
         """Return what is to be told of a job that did not come to its end."""
         return None

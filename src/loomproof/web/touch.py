@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Generator
 from pathlib import Path
 from typing import Any, TypeVar
@@ -156,7 +157,12 @@ def _at_probe(
         with with_a_probe(address, path, bare) as (at, hold):
             sight.held_by(hold or house.workplace.probe)
             yield Progress("clearing the bench")
-            return (yield from job(at))
+            try:
+                return (yield from job(at))
+            finally:
+                if sight.hold is not None:  # the next job would find what it is on held at 0 V
+                    with contextlib.suppress(LoomproofError):  # a simulator that has ended holds nothing
+                        sight.hold(None)
 
     return running()
 

@@ -46,6 +46,7 @@ class AtTheProbe(Sight):
         self._words: deque[Word] = deque()
         self._done = False
         self.hold: Probe | None = None
+        self._held_at: object = None
 
     def begun(self) -> Seen:
         """Return what kind of job this is."""
@@ -54,6 +55,12 @@ class AtTheProbe(Sight):
     def held_by(self, hold: Probe | None) -> None:
         """Take what holds the probe of a simulated bench."""
         self.hold = hold
+
+    def probe_off(self) -> tuple[str, ...]:
+        """Return what is said at the end of a probe that a person holds; the page's own is taken off."""
+        if self.hold is not None:
+            return ()
+        return ("Take the probe off the loom: left on, it holds what it touches at 0 V in the next job.",)
 
     def see(self, event: Event) -> Seen:
         """Say whether the page holds the probe."""
@@ -80,9 +87,13 @@ class AtTheProbe(Sight):
             raise UsageError("no simulated probe is held from this page", cure="Hold the probe on the loom.")
         if at is not None and at not in self._ends:
             raise UsageError("there is no such end on this bench", cure="Load the page again.")
+        if at is not None and self._held_at not in (None, at):
+            self.hold(None)  # one probe is at one place
+            self._held_at = None
         said = self.hold(self._ends[str(at)] if at is not None else None)
         if said.startswith("error"):
             raise UsageError(f"the simulator holds no probe there: {said}")
+        self._held_at = at
         return Seen({"probe": at})
 
     def _clock(self) -> float:
@@ -117,7 +128,8 @@ class Saying(AtTheProbe):
 
     def ended(self, _: object) -> Ending:
         """Return what the job comes to."""
-        return Ending("told", "Ended", (f"{plural(self._touches, 'touch', 'touches')} told.",), {})
+        told = f"{plural(self._touches, 'touch', 'touches')} told."
+        return Ending("told", "Ended", (told, *self.probe_off()), {})
 
 
 def touch_shown(told: TouchTold) -> dict[str, Any]:
@@ -271,7 +283,7 @@ class Naming(AtTheProbe):
 
     def ended(self, named: Any) -> Ending:
         """Return what the job comes to."""
-        return Ending("told", "Ended", (named.summary,), {})
+        return Ending("told", "Ended", (named.summary, *self.probe_off()), {})
 
 
 def _stands(shown: Shown) -> dict[str, Any]:

@@ -6,18 +6,19 @@ own, and what is found. A request only ever picks one of these by its name.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
 
-from loomproof.errors import DescriptionError, UsageError, suggestion
+from loomproof.errors import DescriptionError, LoomproofError, UsageError, suggestion
 from loomproof.jobs.about import ports
-from loomproof.jobs.adapters import Adapter
+from loomproof.jobs.adapters import Adapter, read_adapter
 from loomproof.jobs.simulated_probe import Probe
 from loomproof.jobs.workshop import find
 from loomproof.loom import harness_file, importers
-from loomproof.loom.reading import WORKBOOKS
+from loomproof.loom.reading import WORKBOOKS, load
 
 SIMULATED = "sim:"
 IN_ORDER = "in-order"
@@ -68,7 +69,8 @@ class Workplace:
         page takes no answers for one), the serial ports of this machine, and a simulated one.
         """
         if self.benches:
-            return dict.fromkeys(self.benches, "named for this server")
+            what = "named for this server" if self.mend is None else "the demo's simulated bench"
+            return dict.fromkeys(self.benches, what)
         bench = find(loom).workshop.bench
         named = {bench: "named in workshop.toml"} if bench and not bench.startswith("hand:") else {}
         serial = {f"serial:{device}": text for device, text in ports()}
@@ -97,6 +99,15 @@ class Workplace:
                 cure=suggestion(said, known) or "Name its table when the server starts.",
             )
         return known[said]
+
+    def fitting(self, loom: str) -> str:
+        """Return the first adapter named at the start whose leads all go to this loom; "" for none."""
+        for name, table in self.adapters.items():
+            with contextlib.suppress(LoomproofError):  # what can't be read is told once it is picked
+                leads = table if isinstance(table, Adapter) else read_adapter(Path(table))
+                if {lead.end for lead in leads.entries} <= set(load(self.loom(loom)).loom.cavities):
+                    return name
+        return ""
 
     def learned(self, loom: str) -> dict[str, Path]:
         """Return the adapter tables that were learned here for a loom, by their names."""

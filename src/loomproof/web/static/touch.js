@@ -174,6 +174,9 @@ document.addEventListener("told", (event) => {
     for (const end of [...lit.keys()]) light(end, "");
     naming(view, items, { light, first, cells, drives });
   }
+  if (at("held")) at("held").textContent = view.probe ? `The probe is on ${view.probe}.` : "The probe is off.";
+  // What was touched last is told on, but as what is over: so it is plain that the net is not the probe's now.
+  if (at("touched")) at("touched").classList.toggle("over", view.probe === null);
   if (view.held && hold()) stands = null;
   // Until it is asked for, a probe on the loom is in the way of what is looked at first.
   const out = now.phase !== "running" || !view.ready;

@@ -137,6 +137,7 @@ document.addEventListener("told", (event) => {
     view = {};
   }
   running = now.phase === "running";
+  for (const id of ["time", "latest", "likely", "moves"]) if (at(id)) at(id).hidden = !running; // what is of now
   ahead_s = said.clock_s - performance.now() / 1000;
   const fresh = now.view && now.view.nets && !view.nets;
   view = now.view;

@@ -1,0 +1,22 @@
+"""How a page is asked for what an error says that the program can do, where a page does it."""
+
+from __future__ import annotations
+
+from loomproof.errors import Do, Todo
+from loomproof.web.session import How
+
+ON_PAGES = {
+    Todo.ADAPTER: "Touch, Learn the adapter: there a table is made, to be picked here.",
+    Todo.NEW_ADAPTER: "Pick another table, or have one made: Touch, Learn the adapter.",
+    Todo.CHECK_ADAPTER: "Pick another table, or have one made: Touch, Learn the adapter.",
+}
+"""What does it on a page."""
+
+
+def on_pages(how: How) -> How:
+    """Return how a thing is asked for on a page; where no page does it, as ``how`` says."""
+
+    def asked(do: Do | None) -> str:
+        return how(do) if do is None else ON_PAGES.get(do.what) or how(do)
+
+    return asked
