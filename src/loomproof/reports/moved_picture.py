@@ -12,7 +12,7 @@ from itertools import count
 from typing import assert_never
 
 from loomproof.reports import drawing_svg as svg
-from loomproof.reports.moved_words import length_told
+from loomproof.reports.moved_words import length_told, surely_told
 from loomproof.reports.words import plural
 from loomproof.results.wiggled import Change, Moved, Trouble, Wiggled
 
@@ -132,7 +132,7 @@ def _listed(watched: Wiggled, troubles: Sequence[Trouble]) -> Iterator[str]:
     shortest = (
         "how short a change is surely seen is not known"
         if watched.shortest_us is None
-        else f"what lasts {length_told(watched.shortest_us)} is surely seen"
+        else f"what lasts {surely_told(watched.shortest_us)} is surely seen"
     )
     yield f"Watched for breaks for {watched.watched_s:.1f} s of {watched.asked_s:g} s; {shortest}."
     if watched.lost:

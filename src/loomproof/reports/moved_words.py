@@ -36,6 +36,12 @@ def length_told(us: int | None) -> str:
     return f"{us} µs" if us < 1000 else f"{us / 1000:.1f} ms" if us < 10_000 else f"{us / 1000:.0f} ms"
 
 
+def surely_told(us: int) -> str:
+    """Return the shortest length that is surely seen, µs, rounded up: rounded down it would claim more."""
+    step = 1 if us < 1000 else 100 if us < 10_000 else 1000
+    return length_told(-(-us // step) * step)
+
+
 def begun_told(moved: Moved) -> str:
     """Return what is said of a change as it begins."""
     where = f", {moved.place} being moved" if moved.place else ""
@@ -59,7 +65,7 @@ def summed(watched: Wiggled) -> Iterator[str]:
     shortest = (
         "how short an event is surely seen is not known, for this bench does not say how often it looked"
         if watched.shortest_us is None
-        else f"shortest surely seen event {length_told(watched.shortest_us)}"
+        else f"shortest surely seen event {surely_told(watched.shortest_us)}"
     )
     many = [net for net in watched.nets if len(net.cavities) > 1]
     breaks = (
