@@ -75,6 +75,19 @@ def test_answers_move_ends_between_the_lists() -> None:
     assert places["FUSES:1A"] is Action.FIT
 
 
+def test_an_optional_end_of_a_plug_that_goes_on_is_neither_called_unused_nor_capped() -> None:
+    """Nobody can cap one cavity of a mated plug: its contact comes out, or meets an empty cavity."""
+    sheet = fitting_sheet(load(Path(__file__).parents[2] / "fixtures" / "tail_lamp").loom)
+    row = next(row for row in sheet.safe if str(row.facts.end) == "BODY:4")
+    (warn,) = [warn for warn in sheet.warnings if end_of("BODY:4") in warn.ends]
+    assert row.optional
+    assert row.action is Action.TAKE_OUT
+    assert warn.text.startswith("BODY:4 (GY/WH) is optional, not yet decided, and can be live: ")
+    assert ". Connect it, or take its contact out and insulate the wire, or leave it in where " in warn.text
+    purge = {str(row.facts.end): row.action for row in fitting_sheet(demo()).safe}["PURGE:1"]
+    assert purge is Action.CAP, "the plug of the purge valve hangs free as a whole"
+
+
 def test_jobs_and_order_of_the_demo_loom() -> None:
     rows = {str(row.facts.end): row for row in fitting_sheet(demo()).connect}
     assert rows["E-ENG:1"].job is Job.EARTH

@@ -184,7 +184,9 @@ def _safe(loom: Loom, end: End, plan: FittingPlan, live: Mapping[End, tuple[Live
                 f"live while {' and '.join(sorted(fuses))} is in; nothing needed is behind it",
                 optional,
             )
-        return SafeRow(facts, Action.CAP, f"{_said(ways[:1])}.{cut}", optional)
+        # One cavity of a plug that goes on anyway cannot be capped.
+        action = Action.TAKE_OUT if wires and end.connector in plan.plugged else Action.CAP
+        return SafeRow(facts, action, f"{_said(ways[:1])}.{cut}", optional)
     if not wires and not _touched(loom, end):
         noted = loom.facts_by_end.get(end)
         if noted is not None and noted.note and not noted.spare:
@@ -252,17 +254,19 @@ def _live_warnings(rows: Iterable[SafeRow], live: Mapping[End, tuple[Live, ...]]
             continue
         bare = [way for way in ways if way.feed.when == "permanent" and not way.fused]
         what = f"{row.facts.end}{f' ({row.facts.colour})' if row.facts.colour else ''}"
+        state = "is optional, not yet decided, and" if row.optional else "is unused and"
+        do = f"{'connect it, or ' if row.optional else ''}{row.action.value}"
         if bare:
             yield Warn(
                 Level.DANGER,
-                f"{what} is unused and fed permanently without a fuse: {bare[0].text}. Do not connect the "
+                f"{what} {state} fed permanently without a fuse: {bare[0].text}. Do not connect the "
                 "battery before it is insulated and the feed has a fuse for its wire.",
                 (row.facts.end,),
             )
         else:
             yield Warn(
                 Level.WARNING,
-                f"{what} is unused and {_said(ways)}. {row.action.value.capitalize()}.",
+                f"{what} {state} {_said(ways)}. {do[0].upper()}{do[1:]}.",
                 (row.facts.end,),
             )
 

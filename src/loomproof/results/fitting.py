@@ -34,6 +34,9 @@ class Action(StrEnum):
     """What to do with an end that is not connected, or with a place of the loom's own parts."""
 
     CAP = "cap and insulate"
+    TAKE_OUT = (
+        "take its contact out and insulate the wire, or leave it in where the other half's cavity is empty"
+    )
     REMOVE_FUSE = "remove its fuse, then cap and insulate"
     SHORTEN = "may be shortened at the splice"
     LEAVE = "leave alone"
