@@ -22,6 +22,8 @@ from loomproof.results.document import ClaimEntry, Counts, Document, Verdict
 from loomproof.results.entered import METHOD, Entered, Meter, ReferenceStandard
 from loomproof.results.grade import Grade
 from loomproof.results.measured import Decision
+from tests.locating.placing_bench import placed
+from tests.locating.test_placing import _loom
 from tests.reports.sample import document
 from tests.reports.test_certificate import certificate, sealed
 
@@ -353,3 +355,18 @@ def test_a_risk_with_a_meter_that_nobody_checked_states_its_condition(checked: s
     condition = "if the accuracy that the bench states of itself holds; nobody checked it"
     single = next(text for text in statements(made) if "guard band" in text)
     assert (condition in risk) == (condition in single) == (not checked)
+
+
+def test_what_is_taken_off_of_capacitance_stands_beside_what_is_taken_off_of_ohms() -> None:
+    made = placed(_loom(), "open W2 at ECU:2 0.6 m")[0].document
+    said = {name: text for _, rows in facts(made) for name, text, *_ in rows}
+    count = made.counts.capacitance_readings
+    assert count >= 2
+    assert (
+        f"{made.counts.resistance_readings - count} resistance readings, {count} capacitance" in said["asked"]
+    )
+    assert " pF taken off for each, zeroed with nothing on them 20" in said["adapter leads"]
+    assert "nothing taken off" not in said["adapter leads"]
+    assert re.search(r"±\([\d.]+ pF.*\), capacitance", said["accuracy"])
+    (text,) = (each.text for each in made.findings[0].evidence if "against all else" in each.text)
+    assert re.search(r"\(leads taken off: \d+ pF and \d+ pF; U at most \d+ pF, k = 2", text)

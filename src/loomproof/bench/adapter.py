@@ -157,6 +157,18 @@ class Adapter:
         ohms = [entry.lead_ohm for entry in self.entries]
         return (min(ohms), max(ohms)) if ohms else (0.0, 0.0)
 
+    @property
+    def leads_farad(self) -> tuple[float, float]:
+        """The least and the most that is taken off a capacitance reading for a lead, F."""
+        farads = [entry.lead_f for entry in self.entries]
+        return (min(farads), max(farads)) if farads else (0.0, 0.0)
+
+    @property
+    def open_zeroed(self) -> str:
+        """The oldest date on which what a lead adds to capacitance was learned; "" where any was not."""
+        dates = [entry.open_zeroed for entry in self.entries]
+        return min(dates) if dates and all(dates) else ""
+
     @cached_property
     def wiring(self) -> str:
         """SHA-256 over which point goes to which cavity, hex: the same adapter, however it was zeroed."""

@@ -106,6 +106,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
     claims = (*claims, *probing.claims_of(last.touched, measured, capabilities.clear_ohm, expectation))
     if insulation is not None:
         claims = (*claims, claim_of(insulation, Covered(expectation, plan).all_apart))
+    farads = capabilities.farad_accuracy if measured.capacitance_readings else None
     four = capabilities.four_wire_accuracy if capabilities.four_wire and plan.meter else None
     # Of a hand meter that typed no figure, nothing rests on its accuracy.
     accuracy = capabilities.accuracy if measured.resistance_readings or not plan.by_beep else None
@@ -152,6 +153,8 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
             four_wire=capabilities.four_wire,
             four_wire_accuracy_ohm=four.ohm if four else None,
             four_wire_accuracy_ratio=four.ratio if four else None,
+            accuracy_farad=farads.farad if farads else None,
+            accuracy_farad_ratio=farads.ratio if farads else None,
             test_current_a=capabilities.test_current_a if plan.meter else None,
             test_voltage_v=capabilities.test_voltage_v if plan.meter else None,
             settle_us=check.settle_us,
@@ -167,6 +170,8 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
             digest=request.adapter.digest,
             leads_zeroed=request.adapter.zeroed,
             leads_ohm=request.adapter.leads_ohm,
+            leads_farad=request.adapter.leads_farad if measured.capacitance_readings else None,
+            leads_open_zeroed=request.adapter.open_zeroed if measured.capacitance_readings else "",
         ),
         findings=tuple(finding.stated(colours) for finding in findings),
         shared_places=shared_places(loom, findings),
@@ -184,6 +189,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
             components=len(loom.components),
             sense_vectors=measured.sense_vectors,
             resistance_readings=measured.resistance_readings,
+            capacitance_readings=measured.capacitance_readings,
             round_trips=line.round_trips,
             repeated=line.repeated,
             dropped=line.dropped,

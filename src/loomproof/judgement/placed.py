@@ -179,8 +179,18 @@ def _with_break(
     told = Evidence(
         "capacitance against all else at 0 V: "
         + listed(f"{piece.farad * 1e12:.0f} pF at {listed(sorted(map(str, piece.ends)))}" for piece in pieces)
+        + _leads_off(pieces)
     )
     return _told(names, mended_there(names, finding, said), said, told)
+
+
+def _leads_off(pieces: Sequence[PieceFarads]) -> str:
+    """Say what was taken off for leads, and the U of what is left; gain is the same for all pieces."""
+    if not any(piece.leads_f for piece in pieces):
+        return ""
+    off = listed(f"{piece.leads_f * 1e12:.0f} pF" for piece in pieces)
+    most_pf = max(2.0 * piece.u_f * 1e12 for piece in pieces)
+    return f" (leads taken off: {off}; U at most {math.ceil(most_pf)} pF, k = 2, the meter's gain not in it)"
 
 
 def _shorts(

@@ -85,6 +85,7 @@ def merged_measured(expectation: Expectation, parts: Sequence[Measured]) -> Meas
         else None,
         sense_vectors=sum(part.sense_vectors for part in parts),
         resistance_readings=sum(part.resistance_readings for part in parts),
+        capacitance_readings=sum(part.capacitance_readings for part in parts),
         points=_points(parts),
         sensed_parts=tuple(
             {

@@ -125,6 +125,7 @@ def read_for_places(
             farads=tuple(reader.found),
             unplaced=(*found.unplaced, *reader.unplaced),
             sound_farads=tuple(reader.sound.values()),
+            capacitance_readings=reader.readings,
         )
     if touching and plan.meter is not None:
         yield Progress("reading where conductors touch", 0, len(touching))
@@ -173,7 +174,12 @@ def _learned(
         if piece is not None and piece.farad > 0.0:
             found.append(piece)
     count = measured.resistance_readings + asker.readings
-    return replace(measured, learned_farads=tuple(found), resistance_readings=count)
+    return replace(
+        measured,
+        learned_farads=tuple(found),
+        resistance_readings=count,
+        capacitance_readings=reader.readings,
+    )
 
 
 def _broken(expectation: Expectation, measured: Measured) -> Iterator[tuple[Net, tuple[frozenset[End], ...]]]:
@@ -235,11 +241,13 @@ class _Farads:
     found: list[PieceFarads] = field(default_factory=list)
     sound: dict[str, PieceFarads] = field(default_factory=dict)
     unplaced: list[tuple[End, str]] = field(default_factory=list)
+    readings: int = 0
 
     def read(self, ends: frozenset[End]) -> PieceFarads | None:
         """Read one piece, its leads taken off; ``None`` where the bench gives no capacitance."""
         points = sum(self.plan.scope.bit(end) for end in ends)
         farad = self.asker.capacitance(points, self.plan.scope.points & ~points)
+        self.readings += 1
         if farad is None or math.isinf(farad):
             return None
         own_f = math.fsum(self.leads[end].lead_f for end in ends)
@@ -247,7 +255,7 @@ class _Farads:
         # Each lead was learned with the meter's offset in it, and a reading of all has it once only.
         over_f = (len(ends) - 1) * able.farad_accuracy.farad / math.sqrt(3.0) if able.farad_accuracy else 0.0
         u_f = math.hypot(able.farad_spread or 0.0, over_f, *(self.leads[end].lead_u_f / 2 for end in ends))
-        return PieceFarads(ends, farad - own_f, u_f)
+        return PieceFarads(ends, farad - own_f, u_f, own_f)
 
     def hindered(self, net: Net, pieces: Sequence[frozenset[End]]) -> str:
         """Return why no place can be told of this net; "" where it can."""

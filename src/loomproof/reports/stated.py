@@ -278,6 +278,9 @@ def _accuracy(document: Document) -> str:
     told = [f"{_error(bench.accuracy_ohm, bench.accuracy_ratio)}, two-wire"]
     if bench.four_wire_accuracy_ohm is not None:
         told.append(f"{_error(bench.four_wire_accuracy_ohm, bench.four_wire_accuracy_ratio)}, four-wire")
+    if bench.accuracy_farad is not None:
+        ratio = f" + {bench.accuracy_farad_ratio:.2%} of reading" if bench.accuracy_farad_ratio else ""
+        told.append(f"±({bench.accuracy_farad * 1e12:.3g} pF{ratio}), capacitance")
     return "; ".join(told)
 
 
@@ -321,12 +324,29 @@ def _temperature(document: Document) -> str:
 
 
 def _leads(adapter: AdapterEntry, said_when: Callable[[str], str]) -> str:
+    told = _leads_ohm(adapter, said_when)
+    if adapter.leads_farad is None:
+        return told
+    least, most = (farad * 1e12 for farad in adapter.leads_farad)
+    if not least and not most:
+        return f"{told}; no picofarads taken off"
+    day = adapter.leads_open_zeroed
+    zeroed = f"zeroed with nothing on them {said_when(day)}" if day else "not all zeroed with nothing on them"
+    if told == NOTHING_OFF:
+        told = "no ohms taken off for them"
+    return f"{told}; {least:.1f} to {most:.1f} pF taken off for each, {zeroed}"
+
+
+NOTHING_OFF = "nothing taken off for them"
+
+
+def _leads_ohm(adapter: AdapterEntry, said_when: Callable[[str], str]) -> str:
     zeroed = f"zeroed {said_when(adapter.leads_zeroed)}" if adapter.leads_zeroed else "not all zeroed"
     if adapter.leads_ohm is None:
         return zeroed
     least, most = adapter.leads_ohm
     if not most:
-        return "nothing taken off for them"
+        return NOTHING_OFF
     span = ohms(most) if least == most else f"{ohms(least)} to {ohms(most)}"
     return f"{span} taken off for each, {zeroed}"
 

@@ -227,7 +227,8 @@ def asked(counts: Counts, address: str = "") -> str:
         return f"{sweeps}, {typed}, by hand"
     parts = [
         plural(counts.sense_vectors, "sense"),
-        plural(counts.resistance_readings, "resistance reading"),
+        plural(counts.resistance_readings - counts.capacitance_readings, "resistance reading"),
+        *([plural(counts.capacitance_readings, "capacitance reading")] * bool(counts.capacitance_readings)),
         plural(counts.round_trips, "round trip"),
     ]
     if counts.repeated or counts.dropped:

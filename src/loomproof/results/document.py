@@ -53,6 +53,7 @@ class Counts(_Value):
 
     ``repeated`` requests were sent again; ``dropped`` replies were damaged or of an earlier question. For
     ``watched_s`` contacts that come and go were watched for while the loom was moved, s; 0: they were not.
+    ``capacitance_readings`` are among the ``resistance_readings``, which count all that the meter read.
     """
 
     connectors: int = 0
@@ -62,6 +63,7 @@ class Counts(_Value):
     components: int = 0
     sense_vectors: int = 0
     resistance_readings: int = 0
+    capacitance_readings: int = 0
     round_trips: int = 0
     repeated: int = 0
     dropped: int = 0
@@ -103,7 +105,7 @@ class WatchEntry(_Value):
 
 
 class BenchEntry(_Value):
-    """The bench that measured."""
+    """The bench that measured; its accuracy of capacitance only where capacitance was read."""
 
     address: str
     maker: str = ""
@@ -118,6 +120,8 @@ class BenchEntry(_Value):
     four_wire: bool = False
     four_wire_accuracy_ohm: float | None = None
     four_wire_accuracy_ratio: float | None = None
+    accuracy_farad: float | None = None
+    accuracy_farad_ratio: float | None = None
     test_current_a: float | None = None
     test_voltage_v: float | None = None
     settle_us: int | None = None
@@ -145,12 +149,18 @@ class LoomEntry(_Value):
 
 
 class AdapterEntry(_Value):
-    """The adapter used; ``leads_ohm`` is the least and the most taken off for a lead, where known."""
+    """The adapter used; ``leads_ohm`` is the least and the most taken off for a lead, where known.
+
+    ``leads_farad`` is so of capacitance, and ``leads_open_zeroed`` the oldest day on which that was learned;
+    ``None`` and "" where no capacitance was read.
+    """
 
     name: str
     digest: str = ""
     leads_zeroed: str = ""
     leads_ohm: tuple[float, float] | None = None
+    leads_farad: tuple[float, float] | None = None
+    leads_open_zeroed: str = ""
 
 
 BUT_JOINED = "but those that parts join it to"
@@ -158,6 +168,13 @@ BUT_JOINED = "but those that parts join it to"
 
 BUT_CONDUCTORS = ("but for conductors that parts join", "but for conductors that components join")
 """The same in a statement on all conductors."""
+
+
+_OF_CAPACITANCE = {
+    "bench": ("accuracy_farad", "accuracy_farad_ratio"),
+    "adapter": ("leads_farad", "leads_open_zeroed"),
+}
+"""What is written only of a proof that read capacitance."""
 
 
 class ClaimEntry(_Value):
@@ -346,6 +363,11 @@ class Document(_Value, Shown):
             del found["capacitance"]
         if self.entered.reference == ReferenceStandard():  # likewise
             del found["entered"]["reference"]
+        if not self.counts.capacitance_readings:
+            del found["counts"]["capacitance_readings"]
+            for part, names in _OF_CAPACITANCE.items():
+                for name in names:
+                    del found[part][name]
         for finding in found["findings"]:
             if finding["place"] is None:
                 del finding["place"]

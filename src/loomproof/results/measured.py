@@ -133,12 +133,13 @@ class PieceFarads:
     """The capacitance of a piece of a broken net against all else at 0 V, leads taken off, F.
 
     ``u_f`` is its standard uncertainty; what the meter's gain leaves open is the same for all pieces, and not
-    in it.
+    in it. ``leads_f`` is what was taken off for its leads.
     """
 
     ends: frozenset[End]
     farad: float
     u_f: float
+    leads_f: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,6 +186,7 @@ class Measured:
     isolation_ohm: float | None = None
     sense_vectors: int = 0
     resistance_readings: int = 0
+    capacitance_readings: int = 0
     points: tuple[tuple[End, int], ...] = ()
     """Which scanner point each tested cavity was on, where known: all faults on one board are the board."""
     isolation_pass_ohm: float | None = None
