@@ -92,7 +92,7 @@ def test_a_loom_whose_description_says_nothing_bears_none(fixtures: Path, tmp_pa
 def test_not_over_several_hook_ups(loom: Path, tmp_path: Path) -> None:
     done = proved(loom, "sim:?insulation=1000&points=8", tmp_path, "--insulation", "50", "--hook-ups")
     assert done.returncode == 2
-    assert "--hook-ups" in done.stderr
+    assert "not hook-up by hook-up" in done.stderr
 
 
 def test_no_component_is_ever_across_the_voltage(loom: Path) -> None:

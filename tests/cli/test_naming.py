@@ -83,7 +83,6 @@ def offers(stands: str) -> dict[str, str]:
     return {says: key for key, says in re.findall(r"\[(\d)\] ([^\n]*)\?", stands)}
 
 
-@pytest.mark.parametrize("hand", [Simulation], indirect=True)
 def test_sixty_ends_are_named_in_as_many_touches_and_one_key_for_each_right_suggestion(
     hand: Simulation, tmp_path: Path
 ) -> None:

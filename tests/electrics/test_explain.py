@@ -138,7 +138,7 @@ def test_no_figure_is_broken_on_a_narrow_screen(
     ("arguments", "said"),
     [
         (["BULK:1", "FUSES:4a"], "There is FUSES:4A"),
-        (["BULK 1", "FUSES:4A"], "one place"),
+        (["BULK 1", "FUSES:4A"], "two cavities are expected"),
         (["BULK:1", "FUSES:4A", "--accuracy", "0.1"], "OHM:RATIO"),
         (["BULK:1", "FUSES:4A", "--temperature", "900"], "-50 to 150"),
         (["BULK:1", "FUSES:4A", "--lead", "-1"], "0 or more"),

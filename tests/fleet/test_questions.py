@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import sqlite3
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,7 +15,9 @@ from loomproof.errors import StoreError
 from loomproof.fleet import questions
 from loomproof.fleet.parquet import AT_ONCE, Persons, add_to, read_about
 from loomproof.fleet.tables import Tables, of_dataset, of_store
+from loomproof.records.data_folder import home
 from loomproof.records.store import Store, open_store
+from tests.cli.running import loomproof
 from tests.fleet.filled import Proof, Truth, fill, proofs, truth
 from tests.records import postgres
 
@@ -126,6 +130,11 @@ def test_a_data_set_that_does_not_fit_is_left_alone(sqlite: Store, tmp_path: Pat
     with open_store(str(tmp_path / "b.db")) as store, pytest.raises(StoreError, match="another store"):
         add_to(tmp_path / "set", store)
     about = tmp_path / "set" / "about.json"
+    whole = about.read_text()
+    about.write_text(re.sub(r'"run_hash": "[^"]*"', '"run_hash": "of another run"', whole))
+    with pytest.raises(StoreError, match="put back to an older state"):
+        add_to(tmp_path / "set", sqlite)
+    about.write_text(whole)
     about.write_text(about.read_text().replace('"version": 1', '"version": 9'))
     with pytest.raises(StoreError, match="version 9"), of_dataset(tmp_path / "set"):
         pass
@@ -151,10 +160,25 @@ def test_the_commands_say_what_was_counted(tmp_path: Path, capsys: pytest.Captur
         assert run(["report", *words]) == 0
         out, err = capsys.readouterr()
         assert "no record was opened" in err
-        told.append(
-            [line for line in out.splitlines() if "Person" not in line and "nobody named" not in line]
-        )
+        told.append([line for line in out.splitlines() if "Person" not in line and "no name" not in line])
     assert told[0] == told[1]
     assert f"{true.looms} looms, {true.proofs} proofs, {true.passed} passed" in told[0]
     assert run(["report", "--tables", "--loom", "Loom 1"]) == 2
     assert "no other option" in capsys.readouterr().err
+
+
+def test_a_store_that_is_not_as_it_was_noted_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lamp = str(Path(__file__).parents[2] / "fixtures" / "tail_lamp")
+    assert loomproof("prove", lamp, "--bench", "sim:", "--out", tmp_path).returncode == 0
+    assert run(["report", "--tables"]) == 0
+    capsys.readouterr()
+    with sqlite3.connect(home() / "records.db") as edited:
+        for (name,) in edited.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            edited.execute(f'DROP TRIGGER "{name}"')
+        edited.execute("UPDATE runs SET verdict = 'fail'")
+    code = run(["report", "--tables"])
+    told = capsys.readouterr().err
+    assert code == 5, told
+    assert "loomproof: record: " in told

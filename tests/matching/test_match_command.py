@@ -90,7 +90,7 @@ def test_nothing_is_taken_over_but_what_is_accepted(
     [
         (["--take", "sure"], "Give --take and --to together"),
         (["--to", "new"], "Give --take and --to together"),
-        (["--touched", "a:1"], "two ends are expected"),
+        (["--touched", "a:1"], "two cavities are expected"),
         (["--touched", "a:1 INJ9:1"], "there is no end INJ9:1"),
         (["--take", "q", "--to", "new"], "there is no connector q"),
     ],

@@ -192,8 +192,7 @@ def report(
         if loom or wanted or any(files.values()) or (tables and dataset):
             cure = "Give one of them, and no other option but --store."
             raise UsageError("--tables and --dataset count all proofs, on the screen", cure=cure)
-        show_answers(archive.store, dataset, how)
-        return 0
+        return found(0 if show_answers(archive, dataset, how) else 5)
     from loomproof.jobs.looking_back import Fleet
     from loomproof.screens.summing_up import show_lines, write_asked
 

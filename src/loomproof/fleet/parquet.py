@@ -67,11 +67,13 @@ class Persons(Enum):
 
 @dataclass(frozen=True, slots=True)
 class About:
-    """What ``about.json`` says: layout, which store, how far it goes, and what became of people's names."""
+    """What ``about.json`` says: layout, which store, how far it goes and with which record it ends,
+    and what became of people's names."""
 
     version: int
     store: str
     run_id: int
+    run_hash: str
     repair_id: int
     persons: str
     part: int
@@ -127,7 +129,7 @@ def add_to(folder: Path, store: Store, persons: Persons = Persons.KEPT, key: byt
             row["person"] = named(row["person"])
         for table, of_it in (("runs", rows), ("findings", found), ("places", places)):
             _write(folder, table, part, [(month_of[row["run_id"]], row) for row in of_it])
-        about = replace(about, run_id=last, part=part)
+        about = replace(about, run_id=last, run_hash=str(rows[-1]["hash"]), part=part)
         _say(folder, about)
         runs, findings = runs + len(rows), findings + len(found)
     while True:
@@ -185,10 +187,18 @@ def _begin(folder: Path, store: Store, persons: Persons) -> About:
                 f"{folder}: the folder is not empty, and what is in it is no data set",
                 cure="Name an empty folder, or one that is not there yet.",
             )
-        return About(VERSION, store.identity, 0, 0, persons.value, 0)
+        return About(VERSION, store.identity, 0, "", 0, persons.value, 0)
     about = read_about(folder)
     if about.store != store.identity:
         raise StoreError(f"{folder}: the data set of another store", cure="Name a folder of its own.")
+    with store.reading() as connection:
+        stands = connection.execute(select(RUNS.c.hash).where(RUNS.c.id == about.run_id)).scalar_one_or_none()
+    if (stands or "") != about.run_hash:
+        raise StoreError(
+            f"{folder}: its last run is not in that place of the store any more: the store was put back to "
+            "an older state, or runs were taken out of it",
+            cure="Check the records, and make the data set again in an empty folder.",
+        )
     if about.persons != persons.value:
         raise StoreError(
             f"{folder}: people's names in it are {about.persons}, and are to be {persons.value}",

@@ -150,6 +150,11 @@ class Archive:
         """Return what was noted in the data folder and is no longer so in the store; quick."""
         return not_as_noted(home(), opened, self._at, KnownSigners(home()).all())[0]
 
+    def not_as_noted(self) -> tuple[str, ...]:
+        """Return what was noted in the data folder and is no longer so in the store; opens no record."""
+        with self._open() as opened:
+            return self._not_as_noted(opened)
+
     def run(self, run: str) -> Run:
         """Return a run's line."""
         with self._open() as opened:

@@ -20,7 +20,10 @@ if TYPE_CHECKING:
     from loomproof.fleet.questions import Mending, Month, Sums
     from loomproof.fleet.tables import Tables
 
-COUNTED_FROM = "Counted from the tables that are kept beside the sealed records; no record was opened."
+COUNTED_FROM = (
+    "Counted from the tables that are kept beside the sealed records; no record was opened, so that what "
+    "somebody changed in a table is counted as it stands there."
+)
 """What the answers rest on: said wherever they are shown."""
 
 
@@ -59,7 +62,7 @@ class Answers:
                 yield f"faults by {dimension}", True
             for name, count in rows:
                 said = name.replace("_", " ") if dimension == "kind" else name
-                yield f"  {count:7d}  {said or 'nobody named'}", False
+                yield f"  {count:7d}  {said or 'no name'}", False
 
     @property
     def figures(self) -> dict[str, object]:
@@ -69,6 +72,8 @@ class Answers:
 
 def of_the_store(store: str | None) -> tuple[Answers, ...]:
     """Return the answers of a store's tables: real benches, then simulated ones where there are any proofs.
+
+    What was noted in the data folder and is no longer so in the store is the archive's to tell.
 
     Raises `StoreError` where the store can't be used, or what asks is not installed.
     """

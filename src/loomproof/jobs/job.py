@@ -314,7 +314,7 @@ class Job:
     def _refuse_whole(self) -> None:
         if self._probe or any(map(self._more.get, ("insulation", "plan", "learn_capacitance"))):
             only = "an insulation test, a probe, a saved plan and what nets have in farads"
-            raise UsageError(f"{only} want the whole loom on the bench at once")
+            raise UsageError(f"{only} want the whole loom on the bench at once, not hook-up by hook-up")
 
     def _request(self, adapter: Adapter | None = None) -> Request:
         moment = now()

@@ -57,15 +57,22 @@ def show_lines(fleet: Fleet, written: Sequence[Path]) -> None:
         click.echo(str(path))
 
 
-def show_answers(store: str | None, dataset: Path | None, how: How) -> None:
-    """Print what very many proofs come to, as a store's tables have it or a data set."""
+def show_answers(archive: Archive, dataset: Path | None, how: How) -> bool:
+    """Print what very many proofs come to, as a store's tables have it or a data set.
+
+    Return whether the store's tables are as they were noted, which a data set says nothing of.
+    """
     from rich.text import Text
 
     from loomproof.jobs.fleet import COUNTED_FROM, of_the_dataset, of_the_store
     from loomproof.reports.words import clean
 
-    for answers in of_the_dataset(dataset) if dataset else of_the_store(store):
+    for answers in of_the_dataset(dataset) if dataset else of_the_store(archive.store):
         for line, heading in answers.lines:
             terminal().print(Text(clean(line), style="bold" if heading else ""))
+    troubles = () if dataset else archive.not_as_noted()
+    for trouble in troubles:
+        click.echo(f"loomproof: record: {trouble}", err=True)
     note = Problem(COUNTED_FROM, severity="warning", do=Do(Todo.CHECK_RECORDS))
     click.echo(told(note, how), err=True)
+    return not troubles
