@@ -265,7 +265,11 @@ def test_what_a_job_asks_is_answered_on_the_page(browser: Browser, folder: Path,
             page.get_by_role("link", name="Prove").click()
             question = page.locator("#question")
             expect(question).to_contain_text("Is all of that done?")
-            expect(page.get_by_text("Disconnect the battery.")).to_be_visible()  # what "that" is
+            caution = question.get_by_text("Disconnect the battery.")  # what "that" is
+            yes = question.get_by_role("button", name="Yes")
+            expect(caution).to_be_visible()
+            above, below = caution.bounding_box(), yes.bounding_box()
+            assert above and below and above["y"] < below["y"]
             page.reload()
             question.get_by_role("button", name="Yes").click()
             for asked, said in (("Type 500 to put 500 V", "500"), ("largest that the meter shows", "0,3")):

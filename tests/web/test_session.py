@@ -176,6 +176,8 @@ def test_what_is_asked_is_answered_once() -> None:
     begin(session, job)
     question = asked(session, at)
     assert (question["kind"], question["text"]) == ("yes", "Is all of that done?")
+    # What is confirmed comes with the question: nobody says yes to what stands elsewhere.
+    assert question["told"] == [{"text": "Before a proof:", "lines": ["Battery off."]}]
     with pytest.raises(UsageError):
         session.answer(question["number"] + 1, True)
     session.answer(question["number"], True)

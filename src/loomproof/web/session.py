@@ -107,6 +107,7 @@ class Session:
         self._answer: list[object] = []
         self._sight = Sight()
         self._asked = self._begun = 0
+        self._unasked: list[dict[str, Any]] = []  # told since somebody was last asked for a yes
         self._set(
             phase="idle", told=[], question=None, error=None, ending=None, progress=None, stopping=False
         )
@@ -126,7 +127,7 @@ class Session:
             self._begun += 1
             self._now.cavities = dict.fromkeys(work.cavities, (self._now.stamp + 1, State.WAITING))
             self._now.view, self._now.items = {}, {}
-            self._sight = work.sight
+            self._sight, self._unasked = work.sight, []
             self._set(
                 phase="running",
                 begun=self._begun,
@@ -333,6 +334,7 @@ class Session:
         """Put on the page what a person is told, and how the program does what it can about it."""
         lines = [*prompt.lines, *filter(None, [self._how(prompt.do)])]
         said = {"text": prompt.text.strip(), "lines": lines}
+        self._unasked.append(said)
         self._set(told=[*self._now.fields["told"], said][-MOST_TOLD:])
 
     def _ask(self, question: Question) -> object:
@@ -343,7 +345,10 @@ class Session:
             self._asked += 1
             self._answer = []
             said = {name: getattr(question, name) for name in ("kind", "text", "items", "yes", "no", "end")}
-            self._set(question={"number": self._asked, **said})
+            meant = []  # a yes is to all that was told since the last: it stands in the question itself
+            if question.kind == "yes":
+                meant, self._unasked = self._unasked, []
+            self._set(question={"number": self._asked, "told": meant, **said})
             try:
                 while not self._answer:  # an order to stop is raised in here
                     self._turn.wait(LOOKS_S)

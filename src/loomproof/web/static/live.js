@@ -94,7 +94,8 @@ function question() {
   if (asked && place.dataset.number === String(asked.number)) return;
   place.hidden = !asked;
   place.replaceChildren();
-  at("told").open = Boolean(asked); // what is asked speaks of what was told just before
+  // What a yes is said to stands in the question, above its buttons; other questions speak of it in general.
+  at("told").open = Boolean(asked) && asked.kind !== "yes";
   delete place.dataset.number;
   for (const mark of document.querySelectorAll(".asked")) mark.remove();
   if (!asked) return;
@@ -104,7 +105,7 @@ function question() {
     cell.scrollIntoView({ block: "nearest" });
   }
   place.dataset.number = asked.number;
-  place.append(made("h2", asked.text));
+  place.append(...asked.told.map(prompt), made("h2", asked.text));
   if (!drives) {
     place.append(made("p", "Whoever is at the bench answers this."));
     return;
@@ -141,20 +142,22 @@ function question() {
   if (lines.length) lines[0].focus();
 }
 
+function prompt(each) {
+  const part = made("div", "", { className: "prompt" });
+  part.append(made("p", each.text));
+  if (each.lines.length) {
+    const list = made("ul");
+    list.append(...each.lines.map((line) => made("li", line)));
+    part.append(list);
+  }
+  return part;
+}
+
 function told() {
   at("told").hidden = now.told.length === 0;
   at("told").querySelector(".last").textContent = now.told.length ? now.told.at(-1).text : "";
   at("told").querySelector(".lines").replaceChildren(
-    ...now.told.map((each) => {
-      const part = made("div", "", { className: "prompt" });
-      part.append(made("p", each.text));
-      if (each.lines.length) {
-        const list = made("ul");
-        list.append(...each.lines.map((line) => made("li", line)));
-        part.append(list);
-      }
-      return part;
-    }),
+    ...now.told.map(prompt),
   );
 }
 
