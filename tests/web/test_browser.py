@@ -269,7 +269,9 @@ def test_what_a_job_asks_is_answered_on_the_page(browser: Browser, folder: Path,
             yes = question.get_by_role("button", name="Yes")
             expect(caution).to_be_visible()
             above, below = caution.bounding_box(), yes.bounding_box()
-            assert above and below and above["y"] < below["y"]
+            assert above
+            assert below
+            assert above["y"] < below["y"]
             page.reload()
             question.get_by_role("button", name="Yes").click()
             for asked, said in (("Type 500 to put 500 V", "500"), ("largest that the meter shows", "0,3")):
