@@ -10,6 +10,7 @@ from loomproof.errors import Problem
 from loomproof.loom.checking import Places, near_miss, rating_a
 from loomproof.loom.designations import DESIGNATIONS, is_known
 from loomproof.loom.model import Circuit, ConnectorKind, End, Hazard, Loom, Wire
+from loomproof.loom.pyrotechnic_names import suggests_pyrotechnics
 from loomproof.loom.text import first_of, quoted
 
 FUSE_OF_CSA: tuple[tuple[float, float], ...] = (
@@ -35,6 +36,7 @@ def warnings(loom: Loom, places: Places | None = None) -> list[Problem]:
         *_nothing_joined(loom, places),
         *_left_out(loom),
         *_look_alikes(loom, places),
+        *_pyrotechnics(loom, places),
         *_hazards(loom, places),
         *_empty_cavities(loom, places),
         *_colours(loom, places),
@@ -83,6 +85,20 @@ def _hazards(loom: Loom, places: Places) -> Iterator[Problem]:
         message = f"no answer on hazard for {first_of(unknown, 6)}"
         cure = "A real bench wants one for each connector: none, pyrotechnic or electronics in place."
         yield places.warning("connectors", None, "hazard", message, cure)
+
+
+def _pyrotechnics(loom: Loom, places: Places) -> Iterator[Problem]:
+    """Tell connectors of which nobody said what is at them, and whose names or wires' notes suggest it."""
+    for i, connector in enumerate(loom.connectors):
+        if connector.hazard is not Hazard.UNKNOWN or connector.kind is ConnectorKind.SPLICE:
+            continue
+        wires = [wire for end in connector.ends for wire in loom.wires_at.get(end, ())]
+        notes = [text for wire in wires for text in (wire.note, wire.circuit)]
+        word = suggests_pyrotechnics(connector.name, connector.description, *notes)
+        if word:
+            message = f"{connector.name}: {word!r} suggests an airbag or a belt tensioner"
+            cure = "Keep it off the bench, look what it is, and say it in the column hazard."
+            yield places.warning("connectors", i, "hazard", message, cure)
 
 
 def _empty_cavities(loom: Loom, places: Places) -> Iterator[Problem]:

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from loomproof.bench.seam import Capabilities
 from loomproof.errors import SafetyError, Todo, UnfitError, UsageError
 from loomproof.loom.model import Connector, ConnectorKind, Hazard, Settings
+from loomproof.loom.pyrotechnic_names import suggests_pyrotechnics
 
 LONGEST_DWELL_MS = 60_000
 
@@ -39,9 +40,12 @@ def refuse_hazards(
     if strangers:
         raise UsageError(f"an answer is given for {', '.join(strangers)}, and the loom has no such connector")
     marked: dict[Hazard, list[str]] = {}
+    suspected: list[str] = []
     for each in known:
         hazard = min(each.hazard, given.get(each.name, Hazard.UNKNOWN), key=_WORST_FIRST.index)
         marked.setdefault(hazard, []).append(each.name)
+        if hazard is Hazard.UNKNOWN and suggests_pyrotechnics(each.name, each.description):
+            suspected.append(each.name)
     if Hazard.PYROTECHNIC in marked:
         raise SafetyError(
             f"pyrotechnic circuits end at {', '.join(marked[Hazard.PYROTECHNIC])}; "
@@ -53,6 +57,15 @@ def refuse_hazards(
         raise SafetyError(
             f"electronics are still in place at {', '.join(marked[Hazard.ELECTRONICS])}",
             cure="Unplug them, then state hazard none for these connectors.",
+        )
+    if suspected:
+        # Refused on a simulated bench too: what is practised there is done again at a real one.
+        raise SafetyError(
+            f"by its name an airbag or a belt tensioner may be at {', '.join(suspected)}, and nobody has "
+            "said what is there",
+            cure="Keep it off the bench, look at it, then fill in the column hazard of connectors.csv, or "
+            "say it here: none, pyrotechnic or electronics in place.",
+            do=Todo.HAZARD,
         )
     if Hazard.UNKNOWN in marked and not simulated:
         raise SafetyError(
