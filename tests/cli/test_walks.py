@@ -67,7 +67,6 @@ def test_the_hobbyist_has_no_diagram_then_half_of_one(fixtures: Path, tmp_path: 
             touching.sees(f"{end}: point \\d+")
             hand.tell("lift")
 
-        touching.sees("the adapter, with nothing, a shorting plug")
         for end in ("BODY:1", "BODY:2"):
             touch(end)
         touching.sees("Touch BODY:3 …")

@@ -71,8 +71,8 @@ def test_each_event_stands_at_its_time_in_its_place() -> None:
 
 def test_it_says_no_more_than_the_watch_did() -> None:
     said = " ".join(texts(moved_picture("loom", WATCHED, TROUBLES)))
-    assert "1: break of B:1, 3 times, 3000 µs to 25 ms long; likeliest the contact of B:1." in said
-    assert "Watched for breaks for 59.0 s of 60 s; what lasts 1234 µs is surely seen." in said
+    assert "1: break of B:1, 3 times, 3.0 ms to 25 ms long; likeliest the contact of B:1." in said
+    assert "Watched for breaks for 59.0 s of 60 s; what lasts 1.3 ms is surely seen." in said
     assert "2 events or more were lost on the line; 1.0 s are not counted as watched." in said
     quiet = " ".join(texts(moved_picture("loom", Wiggled(60.0, NETS, None), ())))
     assert "What moves more rarely, shorter or otherwise is not ruled out." in quiet
