@@ -10,7 +10,7 @@ from loomproof.errors import UsageError
 from loomproof.jobs.job import Job
 from loomproof.jobs.keep import Keeping, Orders
 from loomproof.judgement.inspection import ANSWERED
-from loomproof.loom.model import Hazard, Loom
+from loomproof.loom.model import ConnectorKind, Hazard, Loom
 from loomproof.web.answers import Asked, House
 from loomproof.web.asking import PageOperator
 from loomproof.web.wanted import assured_of, plugging, stated_of, text_of
@@ -49,6 +49,18 @@ def job_of(
         inspection=(*more.pop("inspection", ()), *said),
         **more,
     )
+
+
+def hazards_asked(loom: Loom) -> dict[str, Any]:
+    """Return what a form needs to ask what is at connectors: those that nobody described, and the answers."""
+    return {
+        "unknown": [
+            each
+            for each in loom.connectors
+            if each.hazard is Hazard.UNKNOWN and each.ends and each.kind is not ConnectorKind.SPLICE
+        ],
+        "hazards": [each.value for each in Hazard if each is not Hazard.UNKNOWN],
+    }
 
 
 def hazards_of(asked: Asked, loom: Loom) -> dict[str, Hazard]:

@@ -10,7 +10,7 @@ from loomproof.errors import DescriptionError, LoomproofError, UsageError
 from loomproof.jobs import adapters
 from loomproof.jobs.archive import Archive
 from loomproof.jobs.keep import Kept, Orders
-from loomproof.loom.model import ConnectorKind, Hazard, Loom
+from loomproof.loom.model import ConnectorKind, Loom
 from loomproof.loom.reading import load
 from loomproof.loom.summary import summary_of
 from loomproof.reports.stated import risk
@@ -19,7 +19,7 @@ from loomproof.results.grade import Grade
 from loomproof.web import look
 from loomproof.web.answers import Answer, Asked, Go, House, Page
 from loomproof.web.asking import PageOperator
-from loomproof.web.beginning import job_of
+from loomproof.web.beginning import hazards_asked, job_of
 from loomproof.web.keeping import runs_of
 from loomproof.web.session import Ending, Work, told
 from loomproof.web.states import of_document
@@ -127,13 +127,11 @@ def _described(loom: Loom, notes: list[str]) -> Mapping[str, Any]:
         plural(summary.wires, "wire"),
         plural(summary.components, "component"),
     ]
-    asked = [each for each in loom.connectors if each.hazard is Hazard.UNKNOWN and each.ends]
     return {
         "loom": loom,
         "plugs": [each.name for each in loom.connectors if each.kind is not ConnectorKind.SPLICE],
         "counts": ", ".join(parts),
         "missing": summary.missing,
         "notes": notes,
-        "unknown": [each for each in asked if each.kind != "splice"],
-        "hazards": [each.value for each in Hazard if each is not Hazard.UNKNOWN],
+        **hazards_asked(loom),
     }

@@ -18,11 +18,12 @@ from loomproof.jobs.naming_files import opened
 from loomproof.jobs.running import Running
 from loomproof.jobs.simulated_probe import with_a_probe
 from loomproof.jobs.touched import Telling
-from loomproof.loom.model import Hazard, Loom
+from loomproof.loom.model import Loom
 from loomproof.loom.reading import load
+from loomproof.web import look
 from loomproof.web.answers import Answer, Asked, Data, Go, House, Page
 from loomproof.web.asking import PageOperator
-from loomproof.web.beginning import job_of
+from loomproof.web.beginning import hazards_asked, job_of
 from loomproof.web.live import faces_of
 from loomproof.web.session import Work, told
 from loomproof.web.touching import AtTheProbe, Learning, Naming, Saying
@@ -175,7 +176,7 @@ def _prepared(house: House, asked: Asked, error: LoomproofError | None = None) -
         loom = load(path).loom
         benches = house.workplace.offered(path)
     except DescriptionError as wrong:
-        return Page("loom_wrong.html", {"name": name, "error": told(wrong, house.how)}, 400)
+        return look.wrong(house, name, wrong)
     values: dict[str, Any] = {
         "name": name,
         "loom": loom,
@@ -186,16 +187,6 @@ def _prepared(house: House, asked: Asked, error: LoomproofError | None = None) -
         "tables": house.workplace.learned(name),
         "others": [each for each in house.workplace.found() if each != name],
         "folder": path.is_dir(),
-        "unknown": _unknown(loom),
-        "hazards": [each.value for each in Hazard if each is not Hazard.UNKNOWN],
+        **hazards_asked(loom),
     }
     return Page("touch_loom.html", values, 200 if error is None else 409)
-
-
-def _unknown(loom: Loom) -> list[Any]:
-    """Return the connectors at which a real bench wants it said what there is."""
-    return [
-        each
-        for each in loom.connectors
-        if each.hazard is Hazard.UNKNOWN and each.ends and each.kind != "splice"
-    ]

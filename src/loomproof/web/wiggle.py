@@ -9,11 +9,12 @@ from typing import Any
 from loomproof.errors import DescriptionError, LoomproofError, UsageError
 from loomproof.jobs.keep import Orders
 from loomproof.jobs.wiggle import MOST_PLACES, Hands, Wiggle, places_of
-from loomproof.loom.model import Hazard, Loom
+from loomproof.loom.model import Loom
 from loomproof.loom.reading import load
+from loomproof.web import look
 from loomproof.web.answers import Answer, Asked, File, Go, House, Page
 from loomproof.web.asking import PageOperator
-from loomproof.web.beginning import job_of
+from loomproof.web.beginning import hazards_asked, job_of
 from loomproof.web.moving import Watching
 from loomproof.web.session import Work, told
 
@@ -95,8 +96,7 @@ def _prepared(house: House, asked: Asked, error: LoomproofError | None = None) -
         loom = load(path).loom
         benches = house.workplace.offered(path)
     except DescriptionError as wrong:
-        return Page("loom_wrong.html", {"name": name, "error": told(wrong, house.how)}, 400)
-    plugs = [each for each in loom.connectors if each.kind != "splice" and each.ends]
+        return look.wrong(house, name, wrong)
     values: dict[str, Any] = {
         "name": name,
         "loom": loom,
@@ -105,10 +105,9 @@ def _prepared(house: House, asked: Asked, error: LoomproofError | None = None) -
         "benches": benches,
         "tables": house.workplace.learned(name),
         "seconds": list(SECONDS),
-        "plugs": plugs,
+        "plugs": [each for each in loom.connectors if each.kind != "splice" and each.ends],
         "bundles": list(loom.wires_in),
         "most": MOST_PLACES,
-        "unknown": [each for each in plugs if each.hazard is Hazard.UNKNOWN],
-        "hazards": [each.value for each in Hazard if each is not Hazard.UNKNOWN],
+        **hazards_asked(loom),
     }
     return Page("wiggle_loom.html", values, 200 if error is None else 409)
