@@ -228,21 +228,20 @@ def _say(folder: Path, about: About) -> None:
 
 
 def _write(folder: Path, table: str, part: int, rows: Sequence[tuple[str, Mapping[str, Any]]]) -> None:
-    pa, pq = _arrow()
+    for month, group in _by_month(rows):
+        _write_file(folder / table / f"month={month}" / f"part-{part:08d}.parquet", table, group)
+
+
+def _write_file(path: Path, table: str, rows: Sequence[Mapping[str, Any]]) -> None:
+    # No stubs exist for it: its tables are made and written here, and looked at nowhere.
+    pa, pq = importlib.import_module("pyarrow"), importlib.import_module("pyarrow.parquet")
     columns = SCHEMA[table]
     schema = pa.schema([(name, pa.int64() if kind is int else pa.string()) for name, kind in columns.items()])
-    for month, group in _by_month(rows):
-        path = folder / table / f"month={month}" / f"part-{part:08d}.parquet"
-        path.parent.mkdir(parents=True, exist_ok=True)
-        made = pa.table({name: [row[name] for row in group] for name in columns}, schema=schema)
-        beside = path.with_suffix(".new")
-        pq.write_table(made, beside, compression="zstd")
-        beside.replace(path)
-
-
-def _arrow() -> tuple[Any, Any]:
-    # No stubs exist for it: its tables are made and written here, and looked at nowhere.
-    return importlib.import_module("pyarrow"), importlib.import_module("pyarrow.parquet")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    made = pa.table({name: [row[name] for row in rows] for name in columns}, schema=schema)
+    beside = path.with_suffix(".new")
+    pq.write_table(made, beside, compression="zstd")
+    beside.replace(path)
 
 
 def _by_month(rows: Sequence[tuple[str, Mapping[str, Any]]]) -> Iterator[tuple[str, list[Mapping[str, Any]]]]:
@@ -254,11 +253,5 @@ def _whole(folder: Path, about: About) -> None:
     """Leave at least one file, if an empty one, for each table: so that it can be asked."""
     for table in TABLES:
         if not any((folder / table).glob("month=*/*.parquet")):
-            pa, pq = _arrow()
-            path = folder / table / "month=none" / "part-00000000.parquet"
-            path.parent.mkdir(parents=True, exist_ok=True)
-            fields = [
-                (name, pa.int64() if kind is int else pa.string()) for name, kind in SCHEMA[table].items()
-            ]
-            pq.write_table(pa.schema(fields).empty_table(), path)
+            _write_file(folder / table / "month=none" / "part-00000000.parquet", table, ())
     _say(folder, about)

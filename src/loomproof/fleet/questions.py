@@ -7,15 +7,12 @@ stands in several proofs of one loom (name and serial) counts once, in the first
 
 from __future__ import annotations
 
-import importlib
 from dataclasses import dataclass
 from typing import Any
 
 from loomproof.fleet.tables import Tables
+from loomproof.records.store import SIMULATED_CHAIN
 from loomproof.results.findings import ONE_PATH
-
-SIMULATED = "simulated bench @ "
-"""How the chains of simulated benches begin."""
 
 DIMENSIONS = ("kind", "connector", "wire", "component", "loom", "month", "bench", "person")
 """By what faults are counted."""
@@ -56,21 +53,22 @@ class Mending:
 
 def _proofs(tables: Tables, simulated: bool) -> Any:
     runs = tables.runs
-    played = runs.bench.startswith(SIMULATED)
+    played = runs.bench.startswith(SIMULATED_CHAIN)
     return runs.filter(runs.kind == "proof", played if simulated else ~played)
 
 
 def sums(tables: Tables, *, simulated: bool = False) -> Sums:
     """Return what the proofs on real benches come to, or those on simulated ones."""
     proofs = _proofs(tables, simulated)
-    looms = proofs.select("loom", "serial").distinct().count().name("looms")
+    each = proofs.group_by("loom", "serial").aggregate(
+        proofs=proofs.count(), passed=(proofs.verdict == "pass").ifelse(1, 0).sum()
+    )
     (told,) = tables.answer(
-        proofs.aggregate(
-            proofs=proofs.count(), passed=(proofs.verdict == "pass").ifelse(1, 0).sum().coalesce(0)
+        each.aggregate(
+            looms=each.count(), proofs=each.proofs.sum().coalesce(0), passed=each.passed.sum().coalesce(0)
         )
     )
-    (many,) = tables.answer(looms.as_table())
-    return Sums(int(many["looms"]), int(told["proofs"]), int(told["passed"]))
+    return Sums(int(told["looms"]), int(told["proofs"]), int(told["passed"]))
 
 
 def _faults(tables: Tables, simulated: bool) -> Any:
@@ -103,10 +101,8 @@ def _faults(tables: Tables, simulated: bool) -> Any:
     all_of = all_of.select(
         *("run_id", "number", "kind", "what", "loom", "serial", "bench", "person", "ended"), *keys
     )
-    order = (
-        importlib.import_module("ibis")
-        .row_number()
-        .over(group_by=["loom", "serial", "what", *keys], order_by=["run_id", "number"])
+    order = tables.ibis.row_number().over(
+        group_by=["loom", "serial", "what", *keys], order_by=["run_id", "number"]
     )
     first = all_of.mutate(place=order)
     return first.filter(first.place == 0)
@@ -154,7 +150,7 @@ def first_pass(tables: Tables, *, simulated: bool = False) -> list[Month]:
 
 def mending(tables: Tables, *, simulated: bool = False) -> Mending:
     """Return how long looms took from the end of a failed proof to the end of the next one that passed."""
-    ibis = importlib.import_module("ibis")
+    ibis = tables.ibis
     proofs = _proofs(tables, simulated).select("run_id", "loom", "serial", "verdict", "ended")
     # All proofs of a loom up to a passed one, that one included, carry one number: how many passed before.
     before = (

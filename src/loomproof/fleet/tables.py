@@ -2,7 +2,7 @@
 
 ``runs``: run_id, run, kind ("proof" or "correction"), loom, serial, bench, person, verdict, faults, ended
 (RFC 3339, UTC). ``findings``: run_id, number, kind, cause, severity. ``places``: run_id, number, what, name.
-``repairs``: run_id, finding, person, done. All identifiers are text.
+All identifiers are text.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import Any
 from sqlalchemy.engine import URL
 
 from loomproof.errors import StoreError
-from loomproof.fleet.parquet import SCHEMA, TABLES, read_about
+from loomproof.fleet.parquet import SCHEMA, read_about
 
 MEMORY = "300MB"
 """What the engine over a data set may hold before it goes to its own temporary files."""
@@ -25,13 +25,13 @@ MEMORY = "300MB"
 
 @dataclass(frozen=True, slots=True)
 class Tables:
-    """Ibis tables of one place, and the connection that answers. No stub says what Ibis' expressions are."""
+    """Ibis tables of one place, Ibis, and the connection that answers. It has no stubs of its expressions."""
 
+    ibis: Any
     connection: Any
     runs: Any
     findings: Any
     places: Any
-    repairs: Any
 
     def answer(self, expression: Any) -> list[dict[str, Any]]:
         """Carry a question out and return its rows."""
@@ -43,7 +43,7 @@ class Tables:
         """Carry a question out once, into a table that ends with the connection, for others to ask of."""
         self.connection.raw_sql(f"DROP TABLE IF EXISTS {name}")
         self.connection.raw_sql(f"CREATE TEMPORARY TABLE {name} AS {self.connection.compile(expression)}")
-        return importlib.import_module("ibis").table(expression.schema(), name=name)
+        return self.ibis.table(expression.schema(), name=name)
 
 
 def _ibis() -> Any:
@@ -80,11 +80,11 @@ def of_store(where: URL) -> Iterator[Tables]:
             "run", "kind", "loom", "serial", "bench", "person", "verdict", "faults", "ended", run_id=runs.id
         )
         yield Tables(
+            ibis,
             connection,
             runs,
             connection.table("findings").select("run_id", "number", "kind", "cause", "severity"),
             connection.table("finding_places"),
-            connection.table("repairs").select("run_id", "finding", "person", "done"),
         )
     finally:
         connection.disconnect()
@@ -101,7 +101,7 @@ def of_dataset(folder: Path) -> Iterator[Tables]:
     connection = ibis.duckdb.connect(memory_limit=MEMORY, preserve_insertion_order=False)
     try:
         tables = []
-        for name in TABLES:
+        for name in ("runs", "findings", "places"):
             files = sorted(map(str, (folder / name).glob("month=*/*.parquet")))
             if not files:
                 raise StoreError(
@@ -112,6 +112,6 @@ def of_dataset(folder: Path) -> Iterator[Tables]:
             connection.raw_sql(f"CREATE VIEW {name} AS SELECT * FROM {read}")
             columns = {column: "int64" if kind is int else "string" for column, kind in SCHEMA[name].items()}
             tables.append(ibis.table(columns, name=name))
-        yield Tables(connection, *tables)
+        yield Tables(ibis, connection, *tables)
     finally:
         connection.disconnect()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import secrets
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -64,11 +64,6 @@ class Answers:
                 said = name.replace("_", " ") if dimension == "kind" else name
                 yield f"  {count:7d}  {said or 'no name'}", False
 
-    @property
-    def figures(self) -> dict[str, object]:
-        """The same as plain values, to be written as JSON."""
-        return asdict(self)
-
 
 def of_the_store(store: str | None) -> tuple[Answers, ...]:
     """Return the answers of a store's tables: real benches, then simulated ones where there are any proofs.
@@ -94,17 +89,19 @@ def of_the_dataset(folder: Path) -> tuple[Answers, ...]:
 def _asked(tables: Tables) -> tuple[Answers, ...]:
     from loomproof.fleet import questions
 
-    def asked(simulated: bool) -> Answers:
+    def asked(simulated: bool) -> Answers | None:
+        sums = questions.sums(tables, simulated=simulated)
+        if simulated and not sums.proofs:
+            return None
         return Answers(
             simulated,
-            questions.sums(tables, simulated=simulated),
+            sums,
             tuple(questions.first_pass(tables, simulated=simulated)),
             questions.mending(tables, simulated=simulated),
             questions.faults(tables, simulated=simulated),
         )
 
-    played = questions.sums(tables, simulated=True).proofs
-    return (asked(False), asked(True)) if played else (asked(False),)
+    return tuple(filter(None, (asked(False), asked(True))))
 
 
 def make_dataset(store: str | None, folder: Path, persons: Persons) -> Made:

@@ -59,6 +59,10 @@ SIMULATED = "simulated bench"
 """How the chains of all simulated benches are called."""
 
 
+SIMULATED_CHAIN = f"{SIMULATED} @ "
+"""How the name of each such chain begins, before the station."""
+
+
 def chain_name(document: Document, station: str) -> str:
     """Return the name of a chain: the bench's identity and the station that it is joined to."""
     bench = document.bench

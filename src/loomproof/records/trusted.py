@@ -13,7 +13,7 @@ from loomproof.records.lines import Run
 from loomproof.records.queries import FoundRow, last_records
 from loomproof.records.seal import Verified, verify
 from loomproof.records.since_last_pass import KEY_PLACES
-from loomproof.records.store import SIMULATED, Store
+from loomproof.records.store import SIMULATED_CHAIN, Store
 from loomproof.results.findings import finding_key
 
 
@@ -36,7 +36,7 @@ class Trusted:
     def simulated(self) -> bool:
         """Whether its bench was a simulator: as the record says, else as the chain is named."""
         if self.verified is None:
-            return self.run.bench.startswith(f"{SIMULATED} @ ")
+            return self.run.bench.startswith(SIMULATED_CHAIN)
         document = self.verified.body.get("document")
         bench = document.get("bench") if isinstance(document, dict) else None
         return bool(isinstance(bench, dict) and bench.get("simulated"))

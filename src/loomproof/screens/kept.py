@@ -77,10 +77,15 @@ def tell_left_out(shelf: Shelf, how: How) -> None:
         line(clean(told(problem, how)), err=True)
 
 
+def tell_of_records(troubles: Iterable[str]) -> None:
+    """Tell what is wrong with records that were kept."""
+    for trouble in troubles:
+        click.echo(f"loomproof: record: {trouble}", err=True)
+
+
 def tell_troubles(shelf: Shelf, how: How) -> None:
     """Tell what is wrong with what was shown."""
-    for trouble in shelf.troubles:
-        click.echo(f"loomproof: record: {trouble}", err=True)
+    tell_of_records(shelf.troubles)
     if shelf.troubles:
         click.echo(f"  {how(Do(Todo.CHECK_RECORDS))}", err=True)
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from loomproof.errors import Do, Problem, Todo
+from loomproof.screens.kept import tell_of_records
 from loomproof.screens.notes import How, told
 from loomproof.screens.printing import terminal
 
@@ -47,12 +48,7 @@ def write_asked(
 
 def show_lines(fleet: Fleet, written: Sequence[Path]) -> None:
     """Print what the runs come to, then the files that were written."""
-    from rich.text import Text
-
-    from loomproof.reports.words import clean
-
-    for line, heading in fleet.lines:
-        terminal().print(Text(clean(line), style="bold" if heading else ""))
+    _print(fleet.lines)
     for path in written:
         click.echo(str(path))
 
@@ -62,17 +58,22 @@ def show_answers(archive: Archive, dataset: Path | None, how: How) -> bool:
 
     Return whether the store's tables are as they were noted, which a data set says nothing of.
     """
-    from rich.text import Text
-
     from loomproof.jobs.fleet import COUNTED_FROM, of_the_dataset, of_the_store
-    from loomproof.reports.words import clean
 
     for answers in of_the_dataset(dataset) if dataset else of_the_store(archive.store):
-        for line, heading in answers.lines:
-            terminal().print(Text(clean(line), style="bold" if heading else ""))
+        _print(answers.lines)
     troubles = () if dataset else archive.not_as_noted()
-    for trouble in troubles:
-        click.echo(f"loomproof: record: {trouble}", err=True)
+    tell_of_records(troubles)
     note = Problem(COUNTED_FROM, severity="warning", do=Do(Todo.CHECK_RECORDS))
     click.echo(told(note, how), err=True)
     return not troubles
+
+
+def _print(lines: Iterable[tuple[str, bool]]) -> None:
+    """Print lines, those that are headings in bold."""
+    from rich.text import Text
+
+    from loomproof.reports.words import clean
+
+    for line, heading in lines:
+        terminal().print(Text(clean(line), style="bold" if heading else ""))
