@@ -8,7 +8,6 @@ from pathlib import Path
 
 from loomproof.bench.adapter import write_adapter
 from loomproof.bench.interface import Bench
-from loomproof.diagnosis import explain
 from loomproof.electrics.expectation import Expectation, expect
 from loomproof.errors import AdapterError, BrokenOffError, Todo, UnfitError, UsageError, suggestion
 from loomproof.jobs.at_bench import Setup, journaled
@@ -22,9 +21,7 @@ from loomproof.jobs.keep import begun, ended
 from loomproof.jobs.known_farads import with_known_farads
 from loomproof.jobs.plugging import plugging
 from loomproof.judgement.claims import claims_of
-from loomproof.judgement.conclude import judged
-from loomproof.judgement.no_adapter import without_adapter
-from loomproof.judgement.placed import placed
+from loomproof.judgement.conclude import found_in, judged
 from loomproof.judgement.verdict import Judgement
 from loomproof.loom.model import End, Loom
 from loomproof.measuring.clearance import Clearance
@@ -125,15 +122,7 @@ def _judged(
     # What has no point was not asked for here: the rest of the loom rests on the proof before.
     unmet = tuple(pair for pair in measured.unmet if asked & set(pair))
     measured = replace(measured, untested=(), unmet=unmet)
-    findings = without_adapter(explain(request.loom, measured, request.answers), plan)
-    findings = placed(
-        expectation,
-        measured,
-        findings,
-        request.place_within_m,
-        locate=request.locate,
-        known=last.known,
-    )
+    findings = found_in(request, expectation, plan, measured, last.known)
     claims = claims_of(plan, measured, able, expectation)
     said = judged(request, plan, measured, findings, claims, last.clearance)
     simulated = last.clearance.simulated

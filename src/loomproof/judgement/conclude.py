@@ -11,6 +11,7 @@ from loomproof.bench.seam import Capabilities, Identity, total_of
 from loomproof.cautions import BEFORE_A_PROOF
 from loomproof.diagnosis import explain
 from loomproof.diagnosis.causes import Cause
+from loomproof.electrics.expectation import Expectation
 from loomproof.errors import UnfitError
 from loomproof.judgement.claims import claims_of
 from loomproof.judgement.covered import Covered
@@ -34,6 +35,7 @@ from loomproof.results.entered import METHOD, Entered, Meter, ReferenceStandard
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.insulation import Insulation
 from loomproof.results.measured import Decision, Measured
+from loomproof.results.places import KnownFarads
 from loomproof.results.wiggled import Wiggled
 from loomproof.version import VERSION
 
@@ -64,6 +66,18 @@ def same_bench(begun: HookUpResult, identity: Identity, capabilities: Capabiliti
     )
 
 
+def found_in(
+    request: Request, expectation: Expectation, plan: Plan, measured: Measured, known: KnownFarads | None
+) -> tuple[Finding, ...]:
+    """Return what explains a measured loom, without what is the adapter's, with the places that were read.
+
+    ``known`` is what this very loom's nets had when it passed.
+    """
+    findings = without_adapter(explain(request.loom, measured, request.answers), plan)
+    within_m = request.place_within_m
+    return placed(expectation, measured, findings, within_m, locate=request.locate, known=known)
+
+
 def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
     """Return the outcome of a loom's hook-ups (one, or several that were proved to be enough).
 
@@ -87,15 +101,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
     insulation = last.insulation
     if insulation is not None:
         measured = replace(measured, leaks=(*measured.leaks, *insulation.leaks))
-    findings = without_adapter(explain(loom, measured, request.answers), plan)
-    findings = placed(
-        expectation,
-        measured,
-        findings,
-        request.place_within_m,
-        locate=request.locate,
-        known=request.known_farads,
-    )
+    findings = found_in(request, expectation, plan, measured, request.known_farads)
     left_in = {name for finding in findings if finding.cause == Cause.LEFT_IN for name in finding.components}
     line = total_of(part.statistics for part in parts)
     ended = max(

@@ -38,15 +38,20 @@ def open_engine(url: str | None, folder: Path) -> Engine:
     return engine
 
 
+def make_folder(folder: Path) -> None:
+    """Make a person's data folder where there is none. Raises `StoreError`."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    except OSError as error:
+        raise StoreError(
+            f"{folder}: the data folder cannot be made: {error.strerror}",
+            cure="Name another one in LOOMPROOF_HOME.",
+        ) from error
+
+
 def _url(url: str | None, folder: Path) -> URL:
     if not url:
-        try:
-            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-        except OSError as error:
-            raise StoreError(
-                f"{folder}: the data folder cannot be made: {error.strerror}",
-                cure="Name another one in LOOMPROOF_HOME.",
-            ) from error
+        make_folder(folder)
         return URL.create("sqlite", database=str(folder / "records.db"))
     if "://" not in url:
         return URL.create("sqlite", database=url)

@@ -22,7 +22,7 @@ from loomproof.errors import SealError, StoreError
 from loomproof.records.before import Head, before, head_of
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.data_folder import home
-from loomproof.records.engine import given_up
+from loomproof.records.engine import given_up, make_folder
 from loomproof.records.heads import has_rows, last_of, read_heads
 from loomproof.records.inserting import add_once
 from loomproof.records.keys import Signer
@@ -104,13 +104,7 @@ def kept_outbox(path: Path) -> tuple[str, Waiting]:
 def open_outbox(server: str, folder: Path | None = None) -> Iterator[Outbox]:
     """Open the outbox for a server, made where there is none. Raises `StoreError`."""
     where = folder or home()
-    try:
-        where.mkdir(parents=True, exist_ok=True, mode=0o700)
-    except OSError as error:
-        raise StoreError(
-            f"{where}: the data folder cannot be made: {error.strerror}",
-            cure="Name another one in LOOMPROOF_HOME.",
-        ) from error
+    make_folder(where)
     with open_store(str(outbox_path(server, where)), where) as store:
         yield Outbox(store, server)
 
