@@ -22,7 +22,6 @@ import tempfile
 import time
 from collections import Counter
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
 import click
@@ -38,11 +37,11 @@ from loomproof.records.store import chain_name, open_store
 from loomproof.results.document import Verdict
 from loomproof.screens.printing import show
 from tests.records.edits import EDITS, Edit, furnish
+from tests.records.striking import Lines
 from tests.reports.sample import document
 from tests.results import table_file
 
 LOOM = Path(__file__).parents[2] / "fixtures" / "tail_lamp"
-SOURCES = str(Path(keeping.__file__).parents[1])
 
 
 class Killed(BaseException):
@@ -138,33 +137,20 @@ def seal_finished() -> int:
 
 def sealing(folder: Path, blow: Any, at: int) -> tuple[int, str, str, bool]:
     """Seal and show a finished run; ``blow`` falls at the ``at``-th line of ours; 0 only counts the lines."""
-    lines = 0
-
-    def trace(frame: FrameType, event: str, _: object) -> Any:
-        nonlocal lines
-        if not frame.f_code.co_filename.startswith(SOURCES):
-            return None
-        if event == "line":
-            lines += 1
-            if lines == at:
-                blow()
-        return trace
-
     journal = folder / "out" / "r.journal.jsonl"
     journal.parent.mkdir()
     journal.write_bytes(b"")
     out, err = io.StringIO(), io.StringIO()
     code, died = -1, False
     with at_home(folder / "home"), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        sys.settrace(trace)
+        lines = Lines(at, blow)
         try:
-            # What click makes of an order that falls outside of the job is told there as well.
-            code = run([SEALING])
+            with lines:
+                # What click makes of an order that falls outside of the job is told there as well.
+                code = run([SEALING])
         except Killed:
             code, died = 3, True
-        finally:
-            sys.settrace(None)
-    return lines if at == 0 else code, out.getvalue(), err.getvalue(), died
+    return lines.count if at == 0 else code, out.getvalue(), err.getvalue(), died
 
 
 def judged(folder: Path, code: int, out: str, err: str, *, killed: bool) -> str:

@@ -5,13 +5,9 @@ from __future__ import annotations
 import os
 import signal
 import sys
-from pathlib import Path
-from types import FrameType
-from typing import Any
 
 import pytest
 
-from loomproof.jobs import at_hand
 from loomproof.jobs.handing_over import check_all, hand_over_now
 from loomproof.jobs.keep import seal
 from loomproof.records.data_folder import home
@@ -19,32 +15,17 @@ from loomproof.records.outbox import open_outbox, server_of
 from loomproof.records.queries import sealed_runs
 from loomproof.records.store import open_store
 from tests.records import postgres
+from tests.records.striking import Lines
 from tests.reports.sample import document
 
-SOURCES = str(Path(at_hand.__file__).parents[1])
 DEATHS = 8
 
 
 def lines_of(run: str, address: str, at: int = 0) -> int:
     """Seal a run as the commands do, and die at the ``at``-th line of ours; return how many lines it took."""
-    lines = 0
-
-    def trace(frame: FrameType, what: str, _: object) -> Any:
-        nonlocal lines
-        if not frame.f_code.co_filename.startswith(SOURCES):
-            return None
-        if what == "line":
-            lines += 1
-            if lines == at:
-                os.kill(os.getpid(), signal.SIGKILL)
-        return trace
-
-    sys.settrace(trace)
-    try:
+    with Lines(at, lambda: os.kill(os.getpid(), signal.SIGKILL)) as lines:
         seal(document(run=run), b"", address)
-    finally:
-        sys.settrace(None)
-    return lines
+    return lines.count
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="a process is killed as POSIX systems have it")

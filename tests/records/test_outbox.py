@@ -148,21 +148,27 @@ def test_a_writer_that_holds_a_server_too_long_is_named(
     assert own.waiting().runs == ("a",)
 
 
+def left_behind(address: str, folder: Path, signer: Signer) -> tuple[Path, str]:
+    """Hand over runs a and b; return a folder with the outbox as after a, and its chain's name then."""
+    named, older = server_of(address), folder / "older"
+    older.mkdir()
+    with open_outbox(named, folder) as own, open_store(address) as store:
+        own.seal(document(run="a"), signer, server=store)
+        hand_over(own, store)
+        name = own.name
+    shutil.copy(outbox_path(named, folder), outbox_path(named, older))
+    with open_outbox(named, folder) as own, open_store(address) as store:
+        own.seal(document(run="b"), signer, server=store)
+        hand_over(own, store)
+    return older, name
+
+
 def test_an_outbox_put_back_to_an_older_state_begins_a_chain_of_a_new_name(
     address: str, tmp_path: Path, signer: Signer
 ) -> None:
     """A copy that sealed on by itself: its records stay in it and are told; later ones are kept."""
     named = server_of(address)
-    older = tmp_path / "older"
-    older.mkdir()
-    with open_outbox(named, tmp_path) as own, open_store(address) as store:
-        own.seal(document(run="a"), signer, server=store)
-        hand_over(own, store)
-        name = own.name
-    shutil.copy(outbox_path(named, tmp_path), outbox_path(named, older))
-    with open_outbox(named, tmp_path) as own, open_store(address) as store:
-        own.seal(document(run="b"), signer, server=store)
-        hand_over(own, store)
+    older, name = left_behind(address, tmp_path, signer)
     with open_outbox(named, older) as own, open_store(address) as store:
         assert own.name == name
         own.seal(document(run="b2"), signer, server=None)
@@ -184,15 +190,7 @@ def test_a_copy_that_is_behind_begins_anew_before_it_seals(
     address: str, tmp_path: Path, signer: Signer
 ) -> None:
     named = server_of(address)
-    older = tmp_path / "older"
-    older.mkdir()
-    with open_outbox(named, tmp_path) as own, open_store(address) as store:
-        own.seal(document(run="a"), signer, server=store)
-        hand_over(own, store)
-    shutil.copy(outbox_path(named, tmp_path), outbox_path(named, older))
-    with open_outbox(named, tmp_path) as own, open_store(address) as store:
-        own.seal(document(run="b"), signer, server=store)
-        hand_over(own, store)
+    older, _ = left_behind(address, tmp_path, signer)
     with open_outbox(named, older) as own, open_store(address) as store:
         (refused,) = hand_over(own, store).refused
         assert "records up to 2" in refused

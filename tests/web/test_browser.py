@@ -100,14 +100,18 @@ def server(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[S
     assert made.end() in (0, 3, 130)
 
 
+def entered(page: Page, server: Server) -> Page:
+    """Have a new page come in by the address that was printed, and return it."""
+    page.set_default_timeout(PATIENCE_MS)
+    page.goto(server.address)
+    expect(page.get_by_role("heading", name="Looms")).to_be_visible(timeout=PATIENCE_MS)
+    return page
+
+
 @pytest.fixture(scope="module")
 def page(browser: Browser, server: Server) -> Page:
-    """The page of who drives, come in by the address that was printed."""
-    made = browser.new_context().new_page()
-    made.set_default_timeout(PATIENCE_MS)
-    made.goto(server.address)
-    expect(made.get_by_role("heading", name="Looms")).to_be_visible(timeout=PATIENCE_MS)
-    return made
+    """The page of who drives."""
+    return entered(browser.new_context().new_page(), server)
 
 
 def proved(page: Page, server: Server, loom: str, bench: str) -> None:

@@ -19,7 +19,7 @@ from loomproof.loom.writing import write_folder
 from tests.naming.engine import engine, nameless
 from tests.simulating import started
 from tests.web.asking import LOOMS
-from tests.web.test_browser import CHROMIUM, PATIENCE_MS, Server, browser
+from tests.web.test_browser import CHROMIUM, PATIENCE_MS, Server, browser, entered
 from tests.web.test_look import HOSTILE, with_name
 from tests.web.test_pages_hold import AXE
 
@@ -68,10 +68,7 @@ def page(browser: Browser, server: Server) -> Page:
     made = browser.new_context().new_page()
     made.add_init_script(COUNT_TONES)
     made.on("pageerror", lambda error: WRONG.append(str(error)))
-    made.set_default_timeout(PATIENCE_MS)
-    made.goto(server.address)
-    expect(made.get_by_role("heading", name="Looms")).to_be_visible(timeout=PATIENCE_MS)
-    return made
+    return entered(made, server)
 
 
 WRONG: list[str] = []

@@ -21,7 +21,7 @@ from loomproof.jobs.archive import Archive
 from loomproof.jobs.fitting import kept_beside
 from loomproof.web.app import GETS
 from tests.web.asking import LOOMS
-from tests.web.test_browser import CHROMIUM, HOSTILE, PATIENCE_MS, Server, browser
+from tests.web.test_browser import CHROMIUM, HOSTILE, PATIENCE_MS, Server, browser, entered
 from tests.web.test_look import with_name
 
 pytestmark = pytest.mark.skipif(not CHROMIUM, reason="the system package chromium is not installed")
@@ -67,15 +67,7 @@ def server(folder: Path, out: Path) -> Iterator[Server]:
 
 @pytest.fixture(scope="module")
 def page(browser: Browser, server: Server) -> Page:
-    return come_in(browser, server)
-
-
-def come_in(browser: Browser, server: Server) -> Page:
-    page = browser.new_context().new_page()
-    page.set_default_timeout(PATIENCE_MS)
-    page.goto(server.address)
-    expect(page.get_by_role("heading", name="Looms")).to_be_visible(timeout=PATIENCE_MS)
-    return page
+    return entered(browser.new_context().new_page(), server)
 
 
 def begin(page: Page, server: Server, loom: str, bench: str) -> None:
@@ -154,7 +146,7 @@ def test_a_bench_that_is_unplugged_in_mid_proof_is_told_and_claims_nothing(
         bench = scanner.stdout.readline().strip()
         server = Server(str(folder), "--bench", bench, out=tmp_path)
         try:
-            page = come_in(browser, server)
+            page = entered(browser.new_context().new_page(), server)
             page.goto(f"{server.base}/looms/engine")
             page.locator("select[name=adapter]").select_option("in-order")
             page.get_by_role("button", name="Prove this loom").click()
@@ -174,7 +166,7 @@ def test_a_server_that_is_killed_in_mid_proof_says_so_when_it_is_back(
     browser: Browser, folder: Path, tmp_path: Path
 ) -> None:
     first = Server(str(folder), "--bench", "sim:?paced", out=tmp_path)
-    page = come_in(browser, first)
+    page = entered(browser.new_context().new_page(), first)
     begin(page, first, "engine", "sim:?paced")
     expect(page.locator("#what")).to_have_text("checking the bench")
     first.process.send_signal(signal.SIGKILL)
@@ -184,7 +176,7 @@ def test_a_server_that_is_killed_in_mid_proof_says_so_when_it_is_back(
     page.context.close()
     again = Server(str(folder), "--bench", "sim:?paced", out=tmp_path)
     try:
-        page = come_in(browser, again)
+        page = entered(browser.new_context().new_page(), again)
         page.goto(f"{again.base}/prove")
         expect(page.locator("#idle")).to_contain_text("No job has run since the server was started")
         page.goto(f"{again.base}/runs")
