@@ -23,7 +23,7 @@ from tests.web.test_look import HOSTILE, with_name
 pytestmark = pytest.mark.skipif(not CHROMIUM, reason="the system package chromium is not installed")
 
 if CHROMIUM:
-    from playwright.sync_api import Browser, Page, expect
+    from playwright.sync_api import Browser, Page, Route, expect
 
 __all__ = ["browser"]
 
@@ -184,8 +184,13 @@ def test_steps_are_ticked_a_retest_stands_beside_its_run_and_the_shelf_finds_the
     expect(before).to_contain_text("(fault here)")
     expect(after).not_to_contain_text("(fault here)")
 
+    late: list[Route] = []
+    page.route("**/static/keep.js", lambda route: late.append(route))
     page.get_by_role("link", name="Keep").click()
-    page.locator("#words").fill("nobody")
+    page.locator("#words").fill("nobody")  # before the page's own script has come
+    expect(page.locator("#hits")).to_have_text("1 loom")
+    late.pop().continue_()
+    page.unroute("**/static/keep.js")
     expect(page.locator("#hits")).to_have_text("0 looms")
     page.locator("#words").fill("torvald fail")
     row = page.locator("#looms tbody tr")

@@ -64,3 +64,5 @@ at("find").addEventListener("submit", (event) => {
   event.preventDefault();
   find();
 });
+// What was typed before this file had come is looked for as well.
+if (at("words").value !== at("words").defaultValue) find();

@@ -219,3 +219,4 @@ at("find").addEventListener("submit", (event) => {
   event.preventDefault();
   if (order.length) drawing.focus();
 });
+if (at("words").value) find(); // typed before this file had come

@@ -21,6 +21,7 @@ for (const box of document.querySelectorAll("[data-look]")) {
     box.disabled = false;
     box.focus();
   });
+  box.disabled = false; // a tick before this file had come would not have been kept
 }
 for (const button of document.querySelectorAll("[data-print]")) {
   button.addEventListener("click", () => window.print());
