@@ -15,6 +15,7 @@ from typing import cast
 from loomproof.loom.ends import End
 from loomproof.reports import claims, stated
 from loomproof.reports import wires as listed
+from loomproof.reports.drawing_svg import FONT
 from loomproof.reports.ruler import rulers
 from loomproof.reports.typesetting import typeset
 from loomproof.reports.words import (
@@ -179,6 +180,7 @@ def _view(
         ],
         "qr": qr_svg(link),
         "faces": _faces(document),
+        "face-fonts": FONT.split(", ")[:-1],
         "rules": [[mark, words] for words, mark in rules.items()],
         "alike": [{"said": of.said, "nets": of.nets} for of in alike],
         "by-threshold": by_threshold,
@@ -341,5 +343,10 @@ def _faces(document: Document) -> list[View]:
             if faulty:
                 alt += f"; faulty: {', '.join(faulty)}"
             if piece.cavities:
-                faces.append({"svg": piece.svg, "alt": alt, "mm": round(piece.wide_mm, 1)})
+                letters = [
+                    [round(each.x - piece.wide_mm / 2, 3), round(each.y, 3), each.content, *each[3:]]
+                    for each in piece.letters
+                ]
+                wide = round(piece.wide_mm, 1)
+                faces.append({"svg": piece.svg, "letters": letters, "alt": alt, "mm": wide})
     return faces

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from typing import NamedTuple
 
 from loomproof.loom.model import ConnectorKind
 from loomproof.reports import drawing_svg as svg
@@ -23,7 +24,59 @@ MOST = 3
 """Height in px that a further wire in a cavity takes, and how many are drawn before they are counted."""
 
 
+class Letters(NamedTuple):
+    """A text in a cavity: the middle of its baseline, px, what stands there, its font size, px, its looks."""
+
+    x: float
+    y: float
+    content: str
+    size: float
+    bold: bool = False
+    fill: str = svg.INK
+
+
+class Drawn(NamedTuple):
+    """A face whose cavities' letters are still to be set on it; ``wide`` and ``high`` are its size, px."""
+
+    wide: float
+    high: float
+    title: str
+    told: str
+    body: list[str | Letters]
+
+    def document(self, *, lettered: bool = True) -> str:
+        """Return it as an SVG document, with the letters in its cavities or without."""
+        marks = (
+            (
+                svg.text(*each[:4], anchor="middle", weight="bold" if each.bold else "normal", fill=each.fill)
+                if isinstance(each, Letters)
+                else each
+            )
+            for each in self.body
+            if lettered or isinstance(each, str)
+        )
+        return svg.document(self.wide, self.high, self.title, self.told, marks)
+
+    @property
+    def letters(self) -> list[Letters]:
+        """The letters in its cavities."""
+        return [each for each in self.body if isinstance(each, Letters) and each.content]
+
+
 def face(
+    name: str,
+    kind: str,
+    rows: Sequence[Sequence[str]],
+    colours: Mapping[str, str],
+    *,
+    description: str = "",
+    marked: Collection[str] = (),
+) -> str:
+    """Return the face that `drawn` draws as an SVG document."""
+    return drawn(name, kind, rows, colours, description=description, marked=marked).document()
+
+
+def drawn(
     name: str,
     kind: str,
     rows: Sequence[Sequence[str]],
@@ -33,8 +86,8 @@ def face(
     marked: Collection[str] = (),
     page_px: float = math.inf,
     small: float = SMALL,
-) -> str:
-    """Return the face as an SVG document, its rows cut so that they are no wider than ``page_px``.
+) -> Drawn:
+    """Draw the face, its rows cut so that they are no wider than ``page_px``.
 
     ``small`` is the least font size in px, at most 13.
 
@@ -56,7 +109,7 @@ def face(
     top = HEAD + PAD
     head, head_size = svg.fitted(name, width - 2 * PAD, max(14, small + 1), small, bold=True)
     sub, sub_size = svg.fitted(description or kind, width - 2 * PAD, max(9.5, small), small)
-    drawn = [
+    body: list[str | Letters] = [
         svg.text(PAD, 19, head, head_size, weight="bold"),
         svg.text(PAD, 33, sub, sub_size, fill=svg.PALE),
         _shell(kind, left, top, body_width, body_height),
@@ -69,11 +122,11 @@ def face(
                 at = left + x * (cell + GAP)
                 sizes = cell, cell_height
                 one = _cavity(at, y, sizes, cavity, wires, cavity in colours, cavity in marked, small)
-                drawn += svg.named(one, cavity=cavity)
+                body += svg.named(one, cavity=cavity)
         y += cell_height + GAP
     caption = f"{kind}, seen from the mating face" + (", long rows cut" if is_cut else "")
-    drawn.append(svg.text(width / 2, height - 9, caption, small, anchor="middle", fill=svg.PALE))
-    return svg.document(width, height, f"Connector {name}", _told(name, kind, grid, colours, marked), drawn)
+    body.append(svg.text(width / 2, height - 9, caption, small, anchor="middle", fill=svg.PALE))
+    return Drawn(width, height, f"Connector {name}", _told(name, kind, grid, colours, marked), body)
 
 
 def cut(
@@ -154,32 +207,31 @@ def _cavity(
     wired: bool,
     marked: bool,
     small: float,
-) -> list[str]:
+) -> list[str | Letters]:
     width, height = sizes
     fill, dash = (svg.PAPER, "") if wired else ("#e9e9e6", "3 2.5")
-    drawn = [svg.rect(x, y, width, height, fill=fill, stroke=svg.INK, corner=5, dash=dash)]
+    middle = x + width / 2
+    body: list[str | Letters] = [
+        svg.rect(x, y, width, height, fill=fill, stroke=svg.INK, corner=5, dash=dash)
+    ]
     label, size = svg.fitted(cavity, width - 6, 13, small, bold=True)
-    drawn.append(svg.text(x + width / 2, y + 16, label, size, anchor="middle", weight="bold"))
+    body.append(Letters(middle, y + 16, label, size, bold=True))
     shown = wires if len(wires) <= MOST else wires[: MOST - 1]
     for index, colour in enumerate(shown):
         at = y + 21 + index * BAND_STEP
-        drawn.append(svg.swatch(x + 6, at, width - 12, BAND, colour if colour != "?" else ""))
+        body.append(svg.swatch(x + 6, at, width - 12, BAND, colour if colour != "?" else ""))
         letters, size = svg.fitted(colour, width - 4, small, small)
-        drawn.append(
-            svg.text(x + width / 2, at + BAND + max(9.0, min(small, 10.5)), letters, size, anchor="middle")
-        )
+        body.append(Letters(middle, at + BAND + max(9.0, min(small, 10.5)), letters, size))
     if len(shown) < len(wires):
         at = y + 21 + len(shown) * BAND_STEP
-        drawn.append(
-            svg.text(x + width / 2, at + BAND, f"+{len(wires) - len(shown)} wires", small, anchor="middle")
-        )
+        body.append(Letters(middle, at + BAND, f"+{len(wires) - len(shown)} wires", small))
     if not wires:
         said = "part" if wired else "empty"
-        drawn.append(svg.text(x + width / 2, y + 34, said, small, anchor="middle", fill=svg.PALE))
+        body.append(Letters(middle, y + 34, said, small, fill=svg.PALE))
     if marked:
-        drawn.append(svg.rect(x - 2, y - 2, width + 4, height + 4, stroke=svg.MARK, line=3, corner=7))
-        drawn.append(svg.text(x + width - 7, y + 14, "!", 14, anchor="middle", weight="bold", fill=svg.MARK))
-    return drawn
+        body.append(svg.rect(x - 2, y - 2, width + 4, height + 4, stroke=svg.MARK, line=3, corner=7))
+        body.append(Letters(x + width - 7, y + 14, "!", 14, bold=True, fill=svg.MARK))
+    return body
 
 
 def _told(

@@ -8,7 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
+from typing import TypeVar
 from xml.sax.saxutils import escape, quoteattr
+
+T = TypeVar("T")
 
 INK = "#1b1b1b"
 PALE = "#6b6b6b"
@@ -127,7 +130,7 @@ def escaped(content: str) -> str:
     return escape(printable(content))
 
 
-def named(content: Iterable[str], **names: str) -> Iterator[str]:
+def named(content: Iterable[T], **names: str) -> Iterator[T | str]:
     """Yield what stands for a thing, as one group that says in data attributes which thing that is.
 
     Whoever shows the drawing can find it by them; a ``_`` in an attribute's name is written ``-``.
