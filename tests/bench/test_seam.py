@@ -6,8 +6,13 @@ import re
 from dataclasses import fields
 from pathlib import Path
 
+from hypothesis import given
+from hypothesis import strategies as st
+
+from loomproof.bench.batching import SENSE, Batches
 from loomproof.bench.capability_report import read_capabilities
-from loomproof.bench.seam import Capabilities
+from loomproof.bench.frames import FRAME_BYTES, write_set
+from loomproof.bench.seam import Capabilities, point_set, points_of, singles
 
 PAGE = (Path(__file__).parents[2] / "firmware_notes" / "scanner_link.md").read_text(encoding="utf-8")
 
@@ -50,3 +55,23 @@ def test_what_is_of_a_person_with_a_meter_is_of_no_scanner() -> None:
     assert plain.surely_low_ohm(2) == plain.surely_low_ohm(1) / 2, "two points share the path"
     others = {field.name for field in fields(plain)} - {"points", *MISSING.values()}
     assert {name for name in others if getattr(plain, name)} == {"wires_in_ohms"}
+
+
+@given(st.sets(st.integers(1, 4096), max_size=64))
+def test_a_set_gives_the_points_that_it_was_made_of(points: set[int]) -> None:
+    made = point_set(points)
+    assert points_of(made) == tuple(sorted(points))
+    assert list(singles(made)) == [1 << (point - 1) for point in sorted(points)]
+
+
+@given(st.lists(st.sets(st.integers(1, 300), max_size=9).map(point_set), min_size=1, max_size=40))
+def test_a_batch_is_as_long_as_the_line_and_no_longer(drives: list[int]) -> None:
+    """An answer is never the longer one here; what is sent is counted from what stands on the line."""
+    line = 120
+    batch = Batches(line, 1).after(drives, 0)
+    only = len(SENSE) - 1 + FRAME_BYTES + 1 + len(write_set(drives[0]))
+    whole = len(SENSE) - 1 + FRAME_BYTES + sum(1 + len(write_set(one)) for one in batch)
+    longer = whole + (1 + len(write_set(drives[len(batch)])) if len(batch) < len(drives) else line)
+    told = FRAME_BYTES + (len(batch) + 1) * 4
+    assert whole <= max(line, only)
+    assert longer > line or told > line

@@ -15,6 +15,8 @@ TOO_MUCH_DATA = -223
 """The code with which a device refuses a command whose answer could outgrow its line."""
 
 CLEAN_BEFORE_GROWTH = 16
+_HEAD_BYTES = len(write_set(0)) - 1
+"""What stands before the hexadecimal digits of a set."""
 
 
 class Batches:
@@ -32,7 +34,7 @@ class Batches:
         sent, told = FRAME_BYTES + len(SENSE) - 1, FRAME_BYTES
         stop = start
         while stop < len(drives):
-            sent += 1 + len(write_set(drives[stop]))
+            sent += 1 + _HEAD_BYTES + max(1, -(-drives[stop].bit_length() // 4))
             told += 1 + self._set_bytes
             if stop > start and (max(sent, told) > self._budget or stop - start == self._most):
                 break

@@ -14,7 +14,7 @@ from loomproof.measuring.events import (
     WatchBegins,
     finish,
 )
-from loomproof.naming.shown import Shown
+from loomproof.naming.screen import Shown
 from loomproof.results.measured import Judged, JudgedDiode
 from loomproof.results.wiggled import Change, Moved
 

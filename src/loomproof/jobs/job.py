@@ -7,38 +7,36 @@ from collections.abc import Collection, Generator, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from loomproof.bench.adapter import Adapter, in_order
 from loomproof.errors import UsageError
-from loomproof.jobs import hookups
-from loomproof.jobs.archive import Archive
 from loomproof.jobs.at_bench import BenchAt, Setup, reached
 from loomproof.jobs.by_hand import answered, known_meter, written
 from loomproof.jobs.files import now, rfc3339, run_name
 from loomproof.jobs.gate import Assured, adapter_for, cleared
 from loomproof.jobs.keep import Keeping, Kept, ended, keep
-from loomproof.jobs.learn_adapter import Patience, learn_adapter, name_touched
-from loomproof.jobs.naming import Keys, NamedLoom, name_ends
 from loomproof.jobs.operator import Operator, Unattended
 from loomproof.jobs.prove import prove_and_keep, prove_on
-from loomproof.jobs.replay import replay
-from loomproof.jobs.retest import Retested, retest, retest_after
 from loomproof.jobs.running import Running
-from loomproof.jobs.trace import TracedLoom, hazards_of, trace_to, unknown_loom
-from loomproof.jobs.trace_hookups import trace_hook_ups
-from loomproof.jobs.wiggle import Hands, Wiggle, gathered, new_log, watch_while_moved
 from loomproof.jobs.workshop import find
 from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import End, Loom
 from loomproof.measuring.events import Event, Finished, finish
 from loomproof.notebook import Shown
-from loomproof.planning.hookup_search import Constraints
 from loomproof.planning.request import Request, without_point
 from loomproof.records.canonical import sha256_hex
 from loomproof.results.document import Document, Verdict
 from loomproof.results.findings import Findings
 from loomproof.results.grade import Grade
+
+if TYPE_CHECKING:  # what one job is done with is imported as it begins, so that no other waits for it
+    from loomproof.jobs.learn_adapter import Patience
+    from loomproof.jobs.naming import Keys, NamedLoom
+    from loomproof.jobs.retest import Retested
+    from loomproof.jobs.trace import TracedLoom
+    from loomproof.jobs.wiggle import Hands, Wiggle
+    from loomproof.planning.hookup_search import Constraints
 
 
 @dataclass(frozen=True)
@@ -164,6 +162,8 @@ class Job:
     @classmethod
     def unknown(cls, adapter: Adapter, bench: BenchAt, name: str, operator: Operator | None = None) -> Job:
         """Return the job of a loom of which only the adapter's cavities are known, to be traced."""
+        from loomproof.jobs.trace import unknown_loom
+
         return cls(unknown_loom(adapter, name), bench, adapter, operator)
 
     @property
@@ -197,6 +197,9 @@ class Job:
         The adapter is made for each hook-up. Raises `UsageError` for a job that asks what only a whole loom
         can be asked: an insulation test, a probe, a saved plan.
         """
+        from loomproof.jobs import hookups
+        from loomproof.planning.hookup_search import Constraints
+
         self._refuse_whole()
         request = self._request(in_order(self.loom.cavities))
         return Running(hookups.begin_hook_ups(request, self._setup, limits or Constraints(), stop_after))
@@ -206,6 +209,8 @@ class Job:
 
         Raises `UsageError` as `hook_ups` does.
         """
+        from loomproof.jobs import hookups
+
         self._refuse_whole()
         return Running(hookups.continue_hook_ups(run, self.loom, self._setup, stop_after))
 
@@ -226,6 +231,8 @@ class Job:
 
         With ``limits`` plug by plug, as `hook_ups` proves. With ``locate`` what is still there is placed.
         """
+        from loomproof.jobs.retest import retest_after
+
         request = self._request(None if limits is None else in_order(self.loom.cavities))
         request = replace(request, locate=locate)
         return Running(retest_after(before, request, self._setup, also, numbers, limits))
@@ -246,6 +253,9 @@ class Job:
         ``known``: then what it says is laid over what was traced. With ``hook_ups`` plug by plug:
         `loomproof.jobs.trace_hookups.trace_hook_ups`.
         """
+        from loomproof.jobs.trace import hazards_of, trace_to
+        from loomproof.jobs.trace_hookups import trace_hook_ups
+
         said = self.assured
         hazards = hazards_of(self.loom, said.hazards)
         laid = self.loom if known else None
@@ -258,6 +268,8 @@ class Job:
         self, target: Path, patience: Patience | None = None, *, resume: bool = False
     ) -> Running[Adapter]:
         """Have an adapter's ends touched, and write it: `loomproof.jobs.learn_adapter.learn_adapter`."""
+        from loomproof.jobs.learn_adapter import learn_adapter
+
         return Running(
             learn_adapter(
                 self.loom,
@@ -272,6 +284,8 @@ class Job:
 
     def name_touched(self, patience: Patience | None = None) -> Running[None]:
         """Tell of each touch which net it is: `loomproof.jobs.learn_adapter.name_touched`."""
+        from loomproof.jobs.learn_adapter import name_touched
+
         loom, at, leads, path, sure = self.loom, self.bench, self.adapter, self._loom_path, self.assured
         return Running(
             name_touched(loom, at, leads, self.operator, loom_path=path, assured=sure, patience=patience)
@@ -279,19 +293,27 @@ class Job:
 
     def name(self, folder: Path, keys: Keys, car: Loom | None = None) -> Running[NamedLoom]:
         """Name the ends of a traced loom's folder by touch: `loomproof.jobs.naming.name_ends`."""
+        from loomproof.jobs.naming import name_ends
+
         return Running(name_ends(folder, self.bench, self.operator, keys, self._adapter, car, self.assured))
 
     def wiggle(self, seconds: float, hands: Hands | None = None) -> Running[Wiggle]:
         """Watch it while it is moved: `loomproof.jobs.wiggle.watch_while_moved`. `wiggled` keeps it."""
+        from loomproof.jobs.wiggle import Hands
+
         return Running(self._wiggle(self._request(), seconds, hands or Hands()))
 
     def replay(self, journal: Path, grade: Grade | None = None) -> Proof:
         """Work a journal of this loom out again, without a bench: `loomproof.jobs.replay.replay`."""
+        from loomproof.jobs.replay import replay
+
         outcome = replay(journal, self.loom, grade)
         return Proof(outcome, journal.read_bytes())
 
     def issue(self, run: str) -> bytes:
         """Return a kept run's certificate as PDF: `loomproof.jobs.certificate.issue`."""
+        from loomproof.jobs.archive import Archive
+
         return Archive(self.where.store).certificate(run)
 
     def correct(
@@ -304,6 +326,8 @@ class Job:
         serial: str | None = None,
     ) -> str:
         """Correct what was typed in wrongly for a kept run: `loomproof.jobs.correct.correct`."""
+        from loomproof.jobs.archive import Archive
+
         archive = Archive(self.where.store)
         return archive.correct(run, why, person=person, place=place, serial=serial)
 
@@ -337,6 +361,8 @@ class Job:
         return self.proof
 
     def _retest(self, request: Request, touched: tuple[End, ...]) -> Generator[Event, None, Retested]:
+        from loomproof.jobs.retest import retest
+
         with reached(known_meter(self.bench, self.operator), self._loom_path) as bench:
             clearance = yield from cleared(request, bench, self.operator, self.assured)
             what = f"retest of {', '.join(map(str, touched))}"
@@ -354,6 +380,8 @@ class Job:
         return found
 
     def _wiggle(self, request: Request, seconds: float, hands: Hands) -> Generator[Event, None, Wiggle]:
+        from loomproof.jobs.wiggle import gathered, new_log, watch_while_moved
+
         log = new_log(seconds, hands)
         try:
             with reached(self.bench, self._loom_path) as bench:

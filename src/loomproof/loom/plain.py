@@ -21,10 +21,10 @@ def as_text(
     from pydantic import PlainSerializer, PlainValidator, WithJsonSchema
 
     def value_of(value: object) -> object:
-        if isinstance(value, kind):
-            return value
         if isinstance(value, str):
             return read(value)
+        if isinstance(value, kind):
+            return value
         raise ValueError(expected)
 
     written = PlainSerializer(str, return_type=str)

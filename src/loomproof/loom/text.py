@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable
+from functools import lru_cache
 from itertools import islice
 
 LONGEST = 32_767
@@ -50,6 +51,7 @@ def first_of(items: Iterable[object], most: int = 12, *, count: int | None = Non
     return ", ".join(map(str, told[:most])) + more
 
 
+@lru_cache(maxsize=2**14)
 def quoted(name: str) -> str:
     """Return the name as it stands in a list: in double quotes where it needs them."""
     if _PLAIN.fullmatch(name):

@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from loomproof.errors import Do
 from loomproof.loom.model import End
-from loomproof.naming.shown import Shown
+from loomproof.naming.screen import Shown
 from loomproof.results.measured import Judged, JudgedDiode
 from loomproof.results.wiggled import Moved
 

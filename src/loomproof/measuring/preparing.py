@@ -24,7 +24,6 @@ from loomproof.planning.conductors import Conductors
 from loomproof.planning.meter import Meter
 from loomproof.planning.net_access import scope_of
 from loomproof.planning.plan import Plan, plan_proof
-from loomproof.planning.plan_json import questions_of
 from loomproof.planning.request import Request
 from loomproof.planning.suspects import conductors_of
 
@@ -61,11 +60,14 @@ def prepare(request: Request, bench: Bench, clearance: Clearance) -> Generator[E
     scope = scope_of(expectation, point_of, capabilities.clear_ohm)
     check = checked(bench, clearance, conductors_of(expectation, scope))
     plan = plan_proof(expectation, point_of, capabilities, meter, isolation_ohm=loom.settings.isolation_ohm)
-    if request.plan is not None and questions_of(request.plan) != questions_of(plan):
-        raise AdapterError(
-            "this loom, adapter and bench make other questions than the saved plan has",
-            cure="Take the adapter and the bench that the plan was made for, or make the plan again.",
-        )
+    if request.plan is not None:
+        from loomproof.planning.plan_json import questions_of
+
+        if questions_of(request.plan) != questions_of(plan):
+            raise AdapterError(
+                "this loom, adapter and bench make other questions than the saved plan has",
+                cure="Take the adapter and the bench that the plan was made for, or make the plan again.",
+            )
     if not plan.vectors and len(scope.groups) == 1 and capabilities.beep_ohm is None:
         see_open(bench, clearance, scope.points, capabilities.points)
     return Prepared(temperature_c, expectation, check, plan)

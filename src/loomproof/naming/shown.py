@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-
 from loomproof.errors import InputError
 from loomproof.loom.colours import name_of
 from loomproof.loom.model import Circuit, End
@@ -13,61 +10,9 @@ from loomproof.loom.text import first_of
 from loomproof.naming.answers import Named
 from loomproof.naming.desk import Desk
 from loomproof.naming.progress import bare_plugs, counts, progress_said
+from loomproof.naming.screen import EndLine, Offer, Shown
 from loomproof.naming.typed import saying
 from loomproof.results.figures import ohms, ohms_within
-
-
-@dataclass(frozen=True, slots=True)
-class EndLine:
-    """One end of the net: what it is called, whether it is meant, whether it is nameless, what is known.
-
-    ``end`` is what it was called when the loom was traced.
-    """
-
-    name: str
-    chosen: bool
-    nameless: bool
-    known: str
-    ohms: str
-    end: End
-
-
-@dataclass(frozen=True, slots=True)
-class Offer:
-    """A suggestion: the key that takes it, what it says, and why."""
-
-    key: str
-    says: str
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """The screen. ``meant`` is what Enter would do with ``text``; ``refused``: ``said`` is an error.
-
-    ``names`` is what each end of the loom as it was traced is called by now.
-    """
-
-    loom: str
-    done: int
-    of: int
-    progress: str
-    nameless: str
-    heading: str
-    ends: tuple[EndLine, ...]
-    parts: tuple[str, ...]
-    offers: tuple[Offer, ...]
-    question: str
-    text: str
-    cursor: int
-    meant: str
-    candidates: tuple[tuple[str, str], ...]
-    said: str
-    refused: bool
-    keys: tuple[tuple[str, str], ...]
-    touches: int
-    names: Mapping[End, End]
-
 
 KEYS = (
     ("Enter", "answer"),

@@ -10,7 +10,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from loomproof.loom.model import Connector, ConnectorKind, Loom
-from loomproof.reports import drawing_face, drawing_loom, drawing_parts, drawing_places
+from loomproof.reports import drawing_face
 from loomproof.results.document import ConnectorEntry, Document
 
 UNKNOWN_COLOUR = "?"
@@ -106,6 +106,8 @@ def drawings(loom: Loom, document: Document | None = None) -> dict[str, bytes]:
     Above `drawing_parts.LARGEST` wires there are ``index.html`` and a picture for each connector instead of
     ``loom.svg``.
     """
+    from loomproof.reports import drawing_loom, drawing_parts, drawing_places
+
     taken: set[str] = set()
     plugs = [each for each in loom.connectors if each.kind is not ConnectorKind.SPLICE]
     faces = {each.name: _file("face", each, taken) for each in plugs}

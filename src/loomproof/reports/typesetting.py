@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import marshal
 import re
 import subprocess
 import sys
@@ -36,7 +37,8 @@ def _set_apart(template: str, inputs: Texts, texts: Texts, moment: datetime.date
     An order to stop at the terminal is for the one who asked, so the process is of another session. Where it
     cannot be begun, or refuses, the page is set here, which tells why.
     """
-    told = json.dumps([template, inputs, texts, moment.isoformat()]).encode()
+    # Both ends are this Python, and what is told is millions of characters: JSON would spell each anew.
+    told = marshal.dumps((template, dict(inputs), dict(texts), moment.isoformat()))
     command = [sys.executable, "-m", "loomproof.reports.typesetting"]
     try:
         done = subprocess.run(
@@ -91,5 +93,5 @@ def _spelt(text: str, gap: str) -> str:
 
 
 if __name__ == "__main__":
-    of, values_of, texts_of, at = json.load(sys.stdin.buffer)
+    of, values_of, texts_of, at = marshal.load(sys.stdin.buffer)
     sys.stdout.buffer.write(_set(of, values_of, texts_of, datetime.datetime.fromisoformat(at)))
