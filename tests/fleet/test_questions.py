@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from loomproof.cli.main import run
-from loomproof.errors import StoreError
+from loomproof.errors import StoreError, UsageError
 from loomproof.fleet import questions
 from loomproof.fleet.parquet import AT_ONCE, Persons, add_to, read_about
 from loomproof.fleet.tables import Tables, of_dataset, of_store
@@ -31,31 +31,30 @@ def sqlite(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
         yield store
 
 
-def check(tables: Tables, true: Truth, *, simulated: bool) -> None:
-    told = questions.sums(tables, simulated=simulated)
-    assert (told.looms, told.proofs, told.passed) == (true.looms, true.proofs, true.passed)
-    faults = questions.faults(tables, simulated=simulated)
-    assert tuple(faults) == questions.DIMENSIONS
+def check(told: questions.Told, true: Truth) -> None:
+    sums = told.sums
+    assert (sums.looms, sums.proofs, sums.passed) == (true.looms, true.proofs, true.passed)
+    assert tuple(told.faults) == questions.DIMENSIONS
     for dimension in questions.DIMENSIONS:
         rows = sorted(true.by[dimension].items(), key=lambda row: (-row[1], row[0]))
         expected = sorted(rows)[-15:] if dimension == "month" else rows[:15]
-        assert faults[dimension] == expected, dimension
-    months = {
-        month.month: (month.looms, month.passed)
-        for month in questions.first_pass(tables, simulated=simulated)
-    }
-    assert months == true.months
-    mended = questions.mending(tables, simulated=simulated)
+        assert told.faults[dimension] == expected, dimension
+    assert {month.month: (month.looms, month.passed) for month in told.first_pass} == true.months
     count = len(true.took_s)
-    assert mended.times == count > 3
-    assert mended.half_s == true.took_s[(count - 1) // 2]
-    assert mended.nine_tenths_s == true.took_s[-(-count * 9 // 10) - 1]
+    assert told.mending.times == count > 3
+    assert told.mending.half_s == true.took_s[(count - 1) // 2]
+    assert told.mending.nine_tenths_s == true.took_s[-(-count * 9 // 10) - 1]
 
 
-@pytest.mark.parametrize("simulated", [False, True])
-def test_sqlite_answers_as_counting_does(sqlite: Store, simulated: bool) -> None:
+def check_all(tables: Tables) -> None:
+    told = questions.ask(tables)
+    for simulated in (False, True):
+        check(told[simulated], truth(MADE, simulated=simulated))
+
+
+def test_sqlite_answers_as_counting_does(sqlite: Store) -> None:
     with of_store(sqlite.url) as tables:
-        check(tables, truth(MADE, simulated=simulated), simulated=simulated)
+        check_all(tables)
 
 
 def test_a_data_set_that_grew_answers_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -74,7 +73,7 @@ def test_a_data_set_that_grew_answers_the_same(tmp_path: Path, monkeypatch: pyte
         assert add_to(tmp_path / "set", store).runs == 0
     assert all(path.read_bytes() == content for path, content in before.items()), "only added to"
     with of_dataset(tmp_path / "set") as tables:
-        check(tables, truth(MADE, simulated=False), simulated=False)
+        check_all(tables)
 
 
 def test_postgresql_answers_as_counting_does() -> None:
@@ -86,7 +85,7 @@ def test_postgresql_answers_as_counting_does() -> None:
     ):
         fill(store, MADE)
         with of_store(store.url) as tables:
-            check(tables, truth(MADE, simulated=False), simulated=False)
+            check_all(tables)
 
 
 def test_an_empty_store_answers_nothing_and_makes_a_data_set(tmp_path: Path) -> None:
@@ -94,10 +93,11 @@ def test_an_empty_store_answers_nothing_and_makes_a_data_set(tmp_path: Path) -> 
         assert add_to(tmp_path / "set", store).runs == 0
         with of_dataset(tmp_path / "set") as again:
             for each in (tables, again):
-                assert questions.sums(each) == questions.Sums(0, 0, 0)
-                assert questions.mending(each) == questions.Mending(0, None, None)
-                assert not questions.first_pass(each)
-                assert not any(questions.faults(each).values())
+                for told in questions.ask(each).values():
+                    assert told.sums == questions.Sums(0, 0, 0)
+                    assert told.mending == questions.Mending(0, None, None)
+                    assert not told.first_pass
+                    assert not any(told.faults.values())
 
 
 @pytest.mark.parametrize("persons", [Persons.LEFT_OUT, Persons.PSEUDONYMS])
@@ -108,7 +108,7 @@ def test_a_data_set_names_nobody(sqlite: Store, tmp_path: Path, persons: Persons
     for folder in ("one", "two", "three"):
         assert not any(b"Person " in path.read_bytes() for path in (tmp_path / folder).glob("*/*/*"))
         with of_dataset(tmp_path / folder) as tables:
-            told[folder] = questions.faults(tables)["person"]
+            told[folder] = questions.ask(tables)[False].faults["person"]
     counts = [count for _, count in told["one"]]
     if persons is Persons.LEFT_OUT:
         assert [name for name, _ in told["one"]] == [""]
@@ -117,6 +117,12 @@ def test_a_data_set_names_nobody(sqlite: Store, tmp_path: Path, persons: Persons
         assert all(name.startswith("P-") for name, _ in told["one"])
         assert told["one"] == told["two"], "one key, one name for one person"
         assert not {name for name, _ in told["one"]} & {name for name, _ in told["three"]}
+
+
+def test_pseudonyms_without_a_key_are_refused(sqlite: Store, tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="would be others each time"):
+        add_to(tmp_path / "set", sqlite, Persons.PSEUDONYMS)
+    assert not (tmp_path / "set").exists()
 
 
 def test_a_data_set_that_does_not_fit_is_left_alone(sqlite: Store, tmp_path: Path) -> None:
@@ -135,7 +141,7 @@ def test_a_data_set_that_does_not_fit_is_left_alone(sqlite: Store, tmp_path: Pat
     with pytest.raises(StoreError, match="put back to an older state"):
         add_to(tmp_path / "set", sqlite)
     about.write_text(whole)
-    about.write_text(about.read_text().replace('"version": 1', '"version": 9'))
+    about.write_text(about.read_text().replace('"version": 2', '"version": 9'))
     with pytest.raises(StoreError, match="version 9"), of_dataset(tmp_path / "set"):
         pass
     with pytest.raises(StoreError, match="no data set"), of_dataset(tmp_path / "gone"):

@@ -11,7 +11,6 @@ import hashlib
 import hmac
 import importlib
 import json
-import secrets
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from enum import Enum
@@ -21,12 +20,13 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, select
 
-from loomproof.errors import StoreError
-from loomproof.records.schema import FINDING_PLACES, FINDINGS, LOOMS, REPAIRS, RUNS
+from loomproof.errors import StoreError, UsageError
+from loomproof.records.schema import COUNTED_RUNS, FAULT_NAMES, FINDING_PLACES, FINDINGS, LOOMS, REPAIRS, RUNS
 from loomproof.records.store import Store
 
-VERSION = 1
-"""Of the data set's layout: raised when a column changes its name, type or meaning; added ones do not."""
+VERSION = 2
+"""Of the data set's layout: raised when a column changes its name, type or meaning, or one is added that a
+question needs. 1: runs, findings, places, repairs. 2: what each proof adds to the sums."""
 
 AT_ONCE = 20_000
 """Runs that are read, sorted into months and written before the next ones."""
@@ -47,12 +47,23 @@ SCHEMA: Mapping[str, Mapping[str, type]] = {
         "started": str,
         "ended": str,
         "hash": str,
+        "simulated": int,
+        "first_proof": int,
+        "mended_s": int,
+        "new_faults": int,
     },
     "findings": {"run_id": int, "number": int, "kind": str, "cause": str, "severity": str, "title": str},
     "places": {"run_id": int, "number": int, "what": str, "name": str},
+    "fault_names": {"run_id": int, "number": int, "simulated": int, "what": str, "name": str},
     "repairs": {"run_id": int, "finding": int, "person": str, "done": str, "words": str},
 }
-"""Tables and their columns, with types: whole numbers of 64 bits, or text."""
+"""Tables and their columns, with types: whole numbers of 64 bits, or text.
+
+The last four of a run are what a proof adds to the sums over all (`records.counting`), empty of a correction:
+whether its bench is simulated, whether it is its loom's first proof, the seconds from the loom's first failed
+proof since it last passed, where this one passed after it, and how many of its faults no earlier proof of the
+loom told. ``fault_names`` has the kind, connectors, wires and components of each of these faults.
+"""
 
 TABLES = tuple(SCHEMA)
 
@@ -108,7 +119,7 @@ def add_to(folder: Path, store: Store, persons: Persons = Persons.KEPT, key: byt
 
     ``key`` makes the pseudonyms: one person is the same in each data set that is made with one key, and
     nobody without it can try names. Raises `StoreError` where the folder holds something else, another
-    store's data, or names that were treated otherwise.
+    store's data, or names that were treated otherwise; `UsageError` for pseudonyms without a key.
     """
     about = _begin(folder, store, persons)
     named = _namer(persons, key)
@@ -121,13 +132,15 @@ def add_to(folder: Path, store: Store, persons: Persons = Persons.KEPT, key: byt
                 within = (about.run_id, last)
                 found = _rows(connection, _between(_FINDINGS, FINDINGS.c.run_id, within))
                 places = _rows(connection, _between(_PLACES, FINDING_PLACES.c.run_id, within))
+                names = _rows(connection, _between(_NAMES, FAULT_NAMES.c.run_id, within))
         if not rows:
             break
         month_of = {row["run_id"]: str(row["ended"])[:7] for row in rows}
         part = about.part + 1
         for row in rows:
             row["person"] = named(row["person"])
-        for table, of_it in (("runs", rows), ("findings", found), ("places", places)):
+        parts = (("runs", rows), ("findings", found), ("places", places), ("fault_names", names))
+        for table, of_it in parts:
             _write(folder, table, part, [(month_of[row["run_id"]], row) for row in of_it])
         about = replace(about, run_id=last, run_hash=str(rows[-1]["hash"]), part=part)
         _say(folder, about)
@@ -161,12 +174,15 @@ _RUNS = (
             RUNS.c.ended,
             RUNS.c.hash,
         ),
+        *(COUNTED_RUNS.c[name] for name in ("simulated", "first_proof", "mended_s", "new_faults")),
     )
     .join(LOOMS, LOOMS.c.id == RUNS.c.loom_id)
+    .outerjoin(COUNTED_RUNS, COUNTED_RUNS.c.run_id == RUNS.c.id)
     .order_by(RUNS.c.id)
 )
 _FINDINGS = select(FINDINGS).order_by(FINDINGS.c.run_id, FINDINGS.c.number)
 _PLACES = select(FINDING_PLACES)
+_NAMES = select(FAULT_NAMES)
 _REPAIRS = select(
     *(REPAIRS.c.id, REPAIRS.c.run_id, REPAIRS.c.finding, REPAIRS.c.person, REPAIRS.c.done, REPAIRS.c.words)
 ).order_by(REPAIRS.c.id)
@@ -208,7 +224,10 @@ def _begin(folder: Path, store: Store, persons: Persons) -> About:
 
 
 def _namer(persons: Persons, key: bytes) -> Any:
-    key = key or secrets.token_bytes(32)
+    if persons is Persons.PSEUDONYMS and not key:
+        raise UsageError(
+            "pseudonyms without a key would be others each time", cure="Give the key, the same one each time."
+        )
 
     def pseudonym(name: str) -> str:
         return "P-" + hmac.new(key, name.encode("utf-8"), hashlib.sha256).hexdigest()[:12] if name else ""

@@ -1,14 +1,17 @@
 """Where the questions are asked: the tables of a store or of a data set, alike in their columns.
 
 ``runs``: run_id, run, kind ("proof" or "correction"), loom, serial, bench, person, verdict, faults, ended
-(RFC 3339, UTC). ``findings``: run_id, number, kind, cause, severity. ``places``: run_id, number, what, name.
-All identifiers are text.
+(RFC 3339, UTC). ``proofs``: those that are proofs, with what each adds to the sums (`records.counting`):
+simulated, first_proof, new_faults (whole numbers), mended_s (nothing where it mended nothing). ``findings``:
+run_id, number, kind, cause, severity. ``places``: run_id, number, what, name. ``fault_names``: simulated,
+what ("kind", "connector", "wire", "component"), name, of each fault in the first proof that told it. All
+identifiers are text.
 """
 
 from __future__ import annotations
 
 import importlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,9 +21,27 @@ from sqlalchemy.engine import URL
 
 from loomproof.errors import StoreError
 from loomproof.fleet.parquet import SCHEMA, read_about
+from loomproof.records.engine import shown
 
 MEMORY = "300MB"
 """What the engine over a data set may hold before it goes to its own temporary files."""
+
+
+_NUMBERS = ("id", "run_id", "loom_id", "number", "faults")
+_STORE: Mapping[str, Mapping[str, str]] = {
+    name: {column: "int64" if column in _NUMBERS else "string" for column in columns.split()}
+    for name, columns in (
+        ("looms", "id name serial"),
+        ("runs", "id run kind loom_id bench person verdict faults ended"),
+        ("findings", "run_id number kind cause severity"),
+        ("finding_places", "run_id number what name"),
+    )
+} | {
+    "counted_runs": dict.fromkeys(("run_id", "simulated", "first_proof", "mended_s", "new_faults"), "int64"),
+    "fault_names": {"simulated": "int64", "what": "string", "name": "string"},
+}
+"""What is asked of a store's tables. Said here and not asked of the database, of which each has types of its
+own: whole numbers of all sizes are one here, as in a data set."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,20 +51,16 @@ class Tables:
     ibis: Any
     connection: Any
     runs: Any
+    proofs: Any
     findings: Any
     places: Any
+    fault_names: Any
 
     def answer(self, expression: Any) -> list[dict[str, Any]]:
         """Carry a question out and return its rows."""
         # As the database's own rows: Ibis would lay them out as a frame first, which nothing here wants.
         asked = self.connection.raw_sql(self.connection.compile(expression))
         return [dict(zip(expression.columns, row, strict=True)) for row in asked.fetchall()]
-
-    def keep(self, name: str, expression: Any) -> Any:
-        """Carry a question out once, into a table that ends with the connection, for others to ask of."""
-        self.connection.raw_sql(f"DROP TABLE IF EXISTS {name}")
-        self.connection.raw_sql(f"CREATE TEMPORARY TABLE {name} AS {self.connection.compile(expression)}")
-        return self.ibis.table(expression.schema(), name=name)
 
 
 def _ibis() -> Any:
@@ -74,18 +91,18 @@ def of_store(where: URL) -> Iterator[Tables]:
             database=where.database,
         )
     try:
-        looms = connection.table("looms").select(loom_id="id", loom="name", serial="serial")
-        runs = connection.table("runs")
-        runs = runs.join(looms, "loom_id").select(
-            "run", "kind", "loom", "serial", "bench", "person", "verdict", "faults", "ended", run_id=runs.id
-        )
-        yield Tables(
-            ibis,
-            connection,
-            runs,
-            connection.table("findings").select("run_id", "number", "kind", "cause", "severity"),
-            connection.table("finding_places"),
-        )
+        if "counted_runs" not in connection.list_tables():
+            raise StoreError(
+                f"{shown(where)}: this store is of an older version and may only be read, and its proofs are "
+                "not counted yet",
+                cure="Open it once with the right to write.",
+            )
+        kept = {name: ibis.table(columns, name=name) for name, columns in _STORE.items()}
+        looms = kept["looms"].select(loom_id="id", loom="name", serial="serial")
+        runs = kept["runs"].join(looms, "loom_id").drop("loom_id").rename(run_id="id")
+        proofs = runs.join(kept["counted_runs"], "run_id")
+        named = {name: kept[name] for name in ("findings", "fault_names")}
+        yield Tables(ibis, connection, runs, proofs, places=kept["finding_places"], **named)
     finally:
         connection.disconnect()
 
@@ -100,8 +117,8 @@ def of_dataset(folder: Path) -> Iterator[Tables]:
     ibis = _ibis()
     connection = ibis.duckdb.connect(memory_limit=MEMORY, preserve_insertion_order=False)
     try:
-        tables = []
-        for name in ("runs", "findings", "places"):
+        tables = {}
+        for name in ("runs", "findings", "places", "fault_names"):
             files = sorted(map(str, (folder / name).glob("month=*/*.parquet")))
             if not files:
                 raise StoreError(
@@ -111,7 +128,8 @@ def of_dataset(folder: Path) -> Iterator[Tables]:
             read = f"read_parquet([{listed}], hive_partitioning = false)"
             connection.raw_sql(f"CREATE VIEW {name} AS SELECT * FROM {read}")
             columns = {column: "int64" if kind is int else "string" for column, kind in SCHEMA[name].items()}
-            tables.append(ibis.table(columns, name=name))
-        yield Tables(ibis, connection, *tables)
+            tables[name] = ibis.table(columns, name=name)
+        proofs = tables["runs"].filter(tables["runs"].kind == "proof")
+        yield Tables(ibis, connection, proofs=proofs, **tables)
     finally:
         connection.disconnect()

@@ -28,8 +28,8 @@ def correct(
     What was measured is never corrected. ``authoriser`` is who authorises the correction: whoever authorised
     what is corrected did not see it, and does not stand on it. ``by`` is who corrects it. Of a run that was
     corrected before the newest correction is corrected, so that one record stands. What is to be known of the
-    store is added to ``told``. Raises `UsageError`
-    where nothing is to be corrected or there is no such run, `RecordError` where its record does not hold.
+    store is added to ``told``. Raises `UsageError` where nothing is to be corrected or there is no such run,
+    `RecordError` where its record does not hold.
     """
     if person is None and place is None and serial is None:
         raise UsageError("nothing to correct was given", cure="Give who, where, or the loom's serial number.")

@@ -17,7 +17,7 @@ from loomproof.reports.summary import duration
 from loomproof.reports.words import plural
 
 if TYPE_CHECKING:
-    from loomproof.fleet.questions import Mending, Month, Sums
+    from loomproof.fleet.questions import Told
     from loomproof.fleet.tables import Tables
 
 COUNTED_FROM = (
@@ -29,35 +29,29 @@ COUNTED_FROM = (
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """What the proofs on real benches come to, or those on simulated ones.
-
-    ``faults`` are by dimension: names with how many, most first (months in their order).
-    """
+    """What the proofs on real benches come to, or those on simulated ones."""
 
     simulated: bool
-    sums: Sums
-    first_pass: tuple[Month, ...]
-    mending: Mending
-    faults: dict[str, list[tuple[str, int]]]
+    told: Told
 
     @property
     def lines(self) -> Iterator[tuple[str, bool]]:
         """The answers, a line each, and whether it is a heading."""
         if self.simulated:
             yield "On a simulated bench:", True
-        told = self.sums
-        yield f"{plural(told.looms, 'loom')}, {plural(told.proofs, 'proof')}, {told.passed} passed", False
-        if self.first_pass:
+        sums = self.told.sums
+        yield f"{plural(sums.looms, 'loom')}, {plural(sums.proofs, 'proof')}, {sums.passed} passed", False
+        if self.told.first_pass:
             yield "looms by the month of their first proof, and how many passed it", True
-        for month in self.first_pass[-12:]:
+        for month in self.told.first_pass[-12:]:
             share = 100 * month.passed / month.looms
             yield f"  {month.month}  {month.looms:7d} {month.passed:7d}  {share:.1f} %", False
-        took = self.mending
+        took = self.told.mending
         if took.half_s is not None and took.nine_tenths_s is not None:
             half, most = duration(took.half_s), duration(took.nine_tenths_s)
             yield "from a failed proof to the next that passed", True
             yield f"  {plural(took.times, 'time')}: half within {half}, nine in ten within {most}", False
-        for dimension, rows in self.faults.items():
+        for dimension, rows in self.told.faults.items():
             if rows:
                 yield f"faults by {dimension}", True
             for name, count in rows:
@@ -87,21 +81,12 @@ def of_the_dataset(folder: Path) -> tuple[Answers, ...]:
 
 
 def _asked(tables: Tables) -> tuple[Answers, ...]:
-    from loomproof.fleet import questions
+    from loomproof.fleet.questions import ask
 
-    def asked(simulated: bool) -> Answers | None:
-        sums = questions.sums(tables, simulated=simulated)
-        if simulated and not sums.proofs:
-            return None
-        return Answers(
-            simulated,
-            sums,
-            tuple(questions.first_pass(tables, simulated=simulated)),
-            questions.mending(tables, simulated=simulated),
-            questions.faults(tables, simulated=simulated),
-        )
-
-    return tuple(filter(None, (asked(False), asked(True))))
+    told = ask(tables)
+    return tuple(
+        Answers(simulated, told[simulated]) for simulated in told if not simulated or told[True].sums.proofs
+    )
 
 
 def make_dataset(store: str | None, folder: Path, persons: Persons) -> Made:

@@ -31,6 +31,9 @@ _ORDER = (
     "heads_met",
     "certificates",
     "selftests",
+    "counted_runs",
+    "first_faults",
+    "fault_names",
 )
 """Tables in the order in which each finds what it refers to."""
 

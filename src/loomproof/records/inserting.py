@@ -10,6 +10,7 @@ from sqlalchemy import Connection, Table, insert, select
 
 from loomproof.errors import RecordError
 from loomproof.records.canonical import sha256_hex
+from loomproof.records.counting import count_from
 from loomproof.records.schema import (
     ADAPTERS,
     BENCH_CHECKS,
@@ -72,6 +73,8 @@ def insert_run(connection: Connection, verified: Verified, record: bytes, journa
         )
     if derived.met:
         connection.execute(insert(HEADS_MET), [{"run_id": run_id, **showable(head)} for head in derived.met])
+    if verified.kind == "proof":
+        count_from(connection, run_id)
     return run_id
 
 

@@ -12,6 +12,7 @@ from sqlalchemy import select
 from loomproof.errors import Do, LoomproofError, Problem, StoreError, Todo
 from loomproof.records.before import heads_lost
 from loomproof.records.canonical import sha256_hex
+from loomproof.records.counting import counted_otherwise
 from loomproof.records.guards import guard_troubles
 from loomproof.records.inserting import derived_rows
 from loomproof.records.keys import fingerprint
@@ -90,6 +91,7 @@ def check_store(
     with store.reading() as connection:
         troubles += heads_lost(connection, connection, store.identity)
         troubles += guard_troubles(connection)
+        troubles += counted_otherwise(connection)
     journals, of_journals = _journals(store, sealed.journal_digests)
     certificates, of_certificates = _certificates(store, sealed.hashes)
     troubles += [*of_journals, *of_certificates]

@@ -11,6 +11,8 @@ from collections.abc import Sequence
 
 from sqlalchemy import Connection, text
 
+from loomproof.records.counting import count_from
+
 _FIRST = (
     """CREATE TABLE looms (
         id {serial},
@@ -131,6 +133,32 @@ _OUTBOX = (
         PRIMARY KEY (what, row_id))""",
 )
 
+_COUNTED = (
+    """CREATE TABLE counted_runs (
+        run_id BIGINT NOT NULL PRIMARY KEY REFERENCES runs (id),
+        item TEXT NOT NULL,
+        simulated INTEGER NOT NULL,
+        first_proof INTEGER NOT NULL,
+        failing_since TEXT NOT NULL,
+        mended_s BIGINT,
+        new_faults INTEGER NOT NULL)""",
+    "CREATE INDEX counted_runs_item ON counted_runs (item, run_id)",
+    """CREATE TABLE first_faults (
+        fault TEXT NOT NULL PRIMARY KEY,
+        run_id BIGINT NOT NULL,
+        number INTEGER NOT NULL,
+        UNIQUE (run_id, number),
+        FOREIGN KEY (run_id, number) REFERENCES findings (run_id, number))""",
+    """CREATE TABLE fault_names (
+        run_id BIGINT NOT NULL,
+        number INTEGER NOT NULL,
+        simulated INTEGER NOT NULL,
+        what TEXT NOT NULL,
+        name TEXT NOT NULL,
+        PRIMARY KEY (simulated, what, name, run_id, number),
+        FOREIGN KEY (run_id, number) REFERENCES first_faults (run_id, number))""",
+)
+
 _APPEND_ONLY = (
     "looms",
     "benches",
@@ -181,6 +209,7 @@ _GUARDED = {
     3: ("identity",),
     4: ("selftests",),
     5: ("heads_met", "outbox", "handed_over"),
+    6: ("counted_runs", "first_faults", "fault_names"),
 }
 """The tables that each step makes append-only, by its number."""
 
@@ -197,6 +226,7 @@ STEPS: tuple[tuple[str, Sequence[str]], ...] = (
     ("the store's own name", _IDENTITY),
     ("self-tests of benches", _SELFTESTS),
     ("heads of other chains, and outboxes", _OUTBOX),
+    ("what each proof adds to the sums", _COUNTED),
 )
 """Name and statements of each step; a step's number is its place here, from 1."""
 
@@ -216,6 +246,8 @@ def run_step(connection: Connection, number: int) -> None:
         connection.execute(text(statement.format(**words)))
     if number == 1 and not sqlite:
         connection.execute(text(_GUARD_FUNCTION))
+    if statements is _COUNTED:
+        count_from(connection, 0)
     for statement in _guards(connection.dialect.name, _GUARDED.get(number, ())):
         connection.execute(text(statement))
     connection.execute(

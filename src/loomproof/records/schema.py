@@ -6,6 +6,12 @@ from sqlalchemy import BigInteger, Column, Integer, LargeBinary, MetaData, Table
 
 METADATA = MetaData()
 
+SIMULATED = "simulated bench"
+"""How the chains of all simulated benches are called."""
+
+SIMULATED_CHAIN = f"{SIMULATED} @ "
+"""How the name of each such chain begins, before the station."""
+
 
 def _text(name: str) -> Column[str]:
     return Column(name, Text, nullable=False)
@@ -66,6 +72,37 @@ FINDING_PLACES = Table(
     _text("what"),
     _text("name"),
 )
+COUNTED_RUNS = Table(
+    "counted_runs",
+    METADATA,
+    Column("run_id", BigInteger, primary_key=True, autoincrement=False),
+    _text("item"),
+    Column("simulated", Integer, nullable=False),
+    Column("first_proof", Integer, nullable=False),
+    _text("failing_since"),
+    Column("mended_s", BigInteger),
+    Column("new_faults", Integer, nullable=False),
+)
+"""What each proof adds to the sums over all: ``item`` stands for its loom (name and serial), ``mended_s`` is,
+where it passed, the time from the end of the loom's first failed proof since it last did."""
+FIRST_FAULTS = Table(
+    "first_faults",
+    METADATA,
+    Column("fault", Text, primary_key=True),
+    _run_id(),
+    Column("number", Integer, nullable=False),
+)
+"""Each fault of each loom, with the proof that was the first to tell it."""
+FAULT_NAMES = Table(
+    "fault_names",
+    METADATA,
+    _run_id(),
+    Column("number", Integer, nullable=False),
+    Column("simulated", Integer, nullable=False),
+    _text("what"),
+    _text("name"),
+)
+"""Of each of them its kind, and the connectors, wires and components that it is at."""
 REPAIRS = Table(
     "repairs",
     METADATA,

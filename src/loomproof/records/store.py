@@ -30,6 +30,7 @@ from loomproof.records.schema import (
     RECORDS,
     REPAIRS,
     RUNS,
+    SIMULATED,
 )
 from loomproof.records.seal import LABEL, Chain, Verified, seal, verify
 from loomproof.records.since_last_pass import remarks
@@ -53,14 +54,6 @@ class Repair:
     person: str
     done: str
     words: str
-
-
-SIMULATED = "simulated bench"
-"""How the chains of all simulated benches are called."""
-
-
-SIMULATED_CHAIN = f"{SIMULATED} @ "
-"""How the name of each such chain begins, before the station."""
 
 
 def chain_name(document: Document, station: str) -> str:

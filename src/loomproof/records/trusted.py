@@ -11,9 +11,10 @@ from loomproof.records.corrections import corrections
 from loomproof.records.inserting import derived_rows
 from loomproof.records.lines import Run
 from loomproof.records.queries import FoundRow, last_records
+from loomproof.records.schema import SIMULATED_CHAIN
 from loomproof.records.seal import Verified, verify
 from loomproof.records.since_last_pass import KEY_PLACES
-from loomproof.records.store import SIMULATED_CHAIN, Store
+from loomproof.records.store import Store
 from loomproof.results.findings import finding_key
 
 
