@@ -13,7 +13,8 @@ import pytest
 from loomproof.cli.main import run
 from loomproof.errors import StoreError, UsageError
 from loomproof.fleet import questions
-from loomproof.fleet.parquet import AT_ONCE, Persons, add_to, read_about
+from loomproof.fleet.layout import Persons, read_about
+from loomproof.fleet.parquet import AT_ONCE, add_to
 from loomproof.fleet.tables import Tables, of_dataset, of_store
 from loomproof.records.data_folder import home
 from loomproof.records.store import Store, open_store

@@ -105,7 +105,17 @@ def run_id(run: str) -> str:
     return f"(SELECT id FROM runs WHERE run = '{run}')"
 
 
-_OWNED = ("records", "journals", "findings", "finding_places", "repairs", "bench_checks", "certificates")
+_COUNTED = ("counted_runs", "first_faults", "fault_names")
+_OWNED = (
+    "records",
+    "journals",
+    "findings",
+    "finding_places",
+    "repairs",
+    "bench_checks",
+    "certificates",
+    *_COUNTED,
+)
 
 
 def without(*runs: str) -> Callable[[Path], None]:
@@ -327,6 +337,14 @@ EDITS = (
         "finding_places:",
     ),
     Edit("finding places emptied", sql("DELETE FROM finding_places"), "finding_places:"),
+    Edit(
+        "a time to mend edited", sql("UPDATE counted_runs SET mended_s = 1 WHERE run_id = 4"), "counted_runs:"
+    ),
+    Edit("a first fault taken out", sql("DELETE FROM first_faults WHERE number = 1"), "first_faults:"),
+    Edit(
+        "a fault's name edited", sql("UPDATE fault_names SET name = 'W9' WHERE what = 'wire'"), "fault_names:"
+    ),
+    Edit("counts emptied", sql(*(f"DELETE FROM {table}" for table in _COUNTED)), "counted_runs:"),
     Edit("a bench check edited", sql("UPDATE bench_checks SET passed = 0 WHERE run_id = 4"), "bench_checks:"),
     Edit("bench checks emptied", sql("DELETE FROM bench_checks"), "bench_checks:"),
     Edit("an adapter's name edited", sql("UPDATE adapters SET name = 'x'"), "adapters:"),

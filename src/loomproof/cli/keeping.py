@@ -147,7 +147,7 @@ def dataset(folder: Path, persons: str, archive: Archive) -> None:
     A FOLDER that holds such a data set gets what is new since. A pseudonym is the same person each time; the
     key that makes it stays in your data folder. Records, journals and certificates are not in it.
     """
-    from loomproof.fleet.parquet import Persons
+    from loomproof.fleet.layout import Persons
     from loomproof.jobs.fleet import make_dataset
     from loomproof.reports.words import plural
 

@@ -71,6 +71,14 @@ def _archive(context: click.Context, parameter: click.Parameter, value: str | No
     return archive
 
 
+def _archive_unless_counted(
+    context: click.Context, parameter: click.Parameter, value: str | None
+) -> Archive | str | None:
+    """Return the records, or nothing where a data set is asked, which has no store: what it takes to come to
+    them is longer than the question."""
+    return None if context.params.get("dataset") else _archive(context, parameter, value)
+
+
 loom_argument = click.argument("loom", type=LOOM)
 over_option = click.option("--over", is_flag=True, help="Write over what is there.")
 _where = functools.partial(
@@ -84,6 +92,9 @@ _where = functools.partial(
 store_option = _where(callback=_store)
 archive_option = _where("archive", callback=_archive)
 """``--store`` of a command that does nothing but read and write records, which it gets as ``archive``."""
+
+counted_option = _where("archive", callback=_archive_unless_counted)
+"""The same beside an eager ``--dataset``, where the command gets none."""
 
 answer_option = click.option(
     "--answer", "answers", multiple=True, metavar="CHOICE=ANSWER", help="Answer a choice; repeatable."
@@ -254,7 +265,7 @@ def _days(context: click.Context, _: click.Parameter, value: str | None) -> tupl
     """Read a day, month or year, also in the form of dates that workshop.toml names."""
     if not value:
         return None
-    from loomproof.jobs.archive import days
+    from loomproof.records.selecting import days
 
     return days(value, _workshop(context).workshop.dates)
 
@@ -267,7 +278,7 @@ def _wanted(
     **names: str | None,
 ) -> Wanted:
     """Return which runs are meant. Raises `UsageError` for days that exclude each other."""
-    from loomproof.jobs.archive import Wanted
+    from loomproof.records.selecting import Wanted
 
     if during and (since or until):
         raise UsageError("--during says both ends; leave out --from and --to")

@@ -9,7 +9,7 @@ import click
 
 from loomproof.cli.cures import how
 from loomproof.cli.kinds import FILE, FOLDER, KEPT_LOOM, PATH, RUN
-from loomproof.cli.options import archive_option, plot_option, selection_options
+from loomproof.cli.options import archive_option, counted_option, plot_option, selection_options
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
 from loomproof.screens.kept import (
@@ -170,8 +170,10 @@ def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, ar
 @click.option("--repairs", type=FILE, help="Write every repair that was noted: .csv, .xlsx or .parquet.")
 @click.option("--junit", type=FILE, help="Write every claim as JUnit XML.")
 @click.option("--tables", is_flag=True, help="Count the tables beside the records: for very many proofs.")
-@click.option("--dataset", type=FOLDER, metavar="FOLDER", help="Count a data set (see: records dataset).")
-@archive_option
+@click.option(
+    "--dataset", type=FOLDER, is_eager=True, metavar="FOLDER", help="Count a data set (see: records dataset)."
+)
+@counted_option
 def report(
     loom: str | None,
     wanted: Wanted,
@@ -187,12 +189,15 @@ def report(
     record is opened: what stands beside them is counted, on SQLite, PostgreSQL or Parquet files alike.
     """
     if tables or dataset:
-        from loomproof.screens.summing_up import show_answers
+        from loomproof.screens.summing_up import show_dataset, show_tables
 
         if loom or wanted or any(files.values()) or (tables and dataset):
             cure = "Give one of them, and no other option but --store."
             raise UsageError("--tables and --dataset count all proofs, on the screen", cure=cure)
-        return found(0 if show_answers(archive, dataset, how) else 5)
+        if dataset:
+            show_dataset(dataset, how)
+            return found(0)
+        return found(0 if show_tables(archive, how) else 5)
     from loomproof.jobs.looking_back import Fleet
     from loomproof.screens.summing_up import show_lines, write_asked
 

@@ -1,8 +1,7 @@
-"""A data set of Parquet files made from a store: by month, added to and never rewritten.
+"""Making a data set of Parquet files from a store: what it has not yet is added, nothing is rewritten.
 
-``FOLDER/TABLE/month=2026-11/part-00000001.parquet``, with ``about.json`` beside the tables. ``month`` is that
-of the run's end (of a repair: when it was done), UTC. What is made next begins behind the last run and the
-last repair that ``about.json`` names; it is written last, so that a part which was cut off is made again.
+What is made next begins behind the last run and the last repair that ``about.json`` names; it is written
+last, so that a part which was cut off is made again.
 """
 
 from __future__ import annotations
@@ -12,8 +11,7 @@ import hmac
 import importlib
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
-from enum import Enum
+from dataclasses import asdict, replace
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -21,97 +19,12 @@ from typing import Any
 from sqlalchemy import Connection, Select, select
 
 from loomproof.errors import StoreError, UsageError
+from loomproof.fleet.layout import SCHEMA, TABLES, VERSION, About, Made, Persons, read_about
 from loomproof.records.schema import COUNTED_RUNS, FAULT_NAMES, FINDING_PLACES, FINDINGS, LOOMS, REPAIRS, RUNS
 from loomproof.records.store import Store
 
-VERSION = 2
-"""Of the data set's layout: raised when a column changes its name, type or meaning, or one is added that a
-question needs. 1: runs, findings, places, repairs. 2: what each proof adds to the sums."""
-
 AT_ONCE = 20_000
 """Runs that are read, sorted into months and written before the next ones."""
-
-SCHEMA: Mapping[str, Mapping[str, type]] = {
-    "runs": {
-        "run_id": int,
-        "run": str,
-        "kind": str,
-        "loom": str,
-        "serial": str,
-        "digest": str,
-        "bench": str,
-        "person": str,
-        "verdict": str,
-        "faults": int,
-        "notes": int,
-        "started": str,
-        "ended": str,
-        "hash": str,
-        "simulated": int,
-        "first_proof": int,
-        "mended_s": int,
-        "new_faults": int,
-    },
-    "findings": {"run_id": int, "number": int, "kind": str, "cause": str, "severity": str, "title": str},
-    "places": {"run_id": int, "number": int, "what": str, "name": str},
-    "fault_names": {"run_id": int, "number": int, "simulated": int, "what": str, "name": str},
-    "repairs": {"run_id": int, "finding": int, "person": str, "done": str, "words": str},
-}
-"""Tables and their columns, with types: whole numbers of 64 bits, or text.
-
-The last four of a run are what a proof adds to the sums over all (`records.counting`), empty of a correction:
-whether its bench is simulated, whether it is its loom's first proof, the seconds from the loom's first failed
-proof since it last passed, where this one passed after it, and how many of its faults no earlier proof of the
-loom told. ``fault_names`` has the kind, connectors, wires and components of each of these faults.
-"""
-
-TABLES = tuple(SCHEMA)
-
-
-class Persons(Enum):
-    """What becomes of people's names in a data set."""
-
-    KEPT = "kept"
-    LEFT_OUT = "left out"
-    PSEUDONYMS = "pseudonyms"
-
-
-@dataclass(frozen=True, slots=True)
-class About:
-    """What ``about.json`` says: layout, which store, how far it goes and with which record it ends,
-    and what became of people's names."""
-
-    version: int
-    store: str
-    run_id: int
-    run_hash: str
-    repair_id: int
-    persons: str
-    part: int
-
-
-@dataclass(frozen=True, slots=True)
-class Made:
-    """How much was added to a data set."""
-
-    runs: int
-    findings: int
-    repairs: int
-
-
-def read_about(folder: Path) -> About:
-    """Return what a data set says of itself; `StoreError` where there is none, or one of another version."""
-    path = folder / "about.json"
-    try:
-        about = About(**json.loads(path.read_text(encoding="utf-8")))
-    except (OSError, ValueError, TypeError) as error:
-        raise StoreError(f"{path}: this says of no data set", cure="Name a folder that holds one.") from error
-    if about.version != VERSION:
-        raise StoreError(
-            f"{path}: a data set of version {about.version}, this program reads {VERSION}",
-            cure="Make it again in an empty folder.",
-        )
-    return about
 
 
 def add_to(folder: Path, store: Store, persons: Persons = Persons.KEPT, key: bytes = b"") -> Made:

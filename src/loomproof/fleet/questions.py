@@ -71,9 +71,12 @@ def ask(tables: Tables, *, most: int = 15) -> dict[bool, Told]:
     months = tables.answer(_months(tables))
     mended = tables.answer(_mended(tables))
     counted = tables.answer(_counted(tables, most))
+
+    def of(rows: list[dict[str, Any]], simulated: bool) -> list[dict[str, Any]]:
+        return [row for row in rows if row["simulated"] == simulated]
+
     return {
-        simulated: _told(*([row for row in rows if row["simulated"] == simulated] for rows in asked), most)
-        for asked in ((months, mended, counted),)
+        simulated: _told(of(months, simulated), of(mended, simulated), of(counted, simulated), most)
         for simulated in (False, True)
     }
 
@@ -118,7 +121,7 @@ def _months(tables: Tables) -> Any:
 def _mended(tables: Tables) -> Any:
     """How often a failed loom passed again, and the time that half and nine tenths of them took at most."""
     ibis = tables.ibis
-    took = tables.proofs.filter(tables.proofs.mended_s.notnull()).select("simulated", "mended_s")
+    took = tables.proofs.filter(tables.proofs.mended_s >= 0).select("simulated", "mended_s")
     ranked = took.mutate(
         place=ibis.row_number().over(group_by="simulated", order_by="mended_s"),
         times=took.count().over(group_by="simulated"),

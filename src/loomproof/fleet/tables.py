@@ -2,7 +2,7 @@
 
 ``runs``: run_id, run, kind ("proof" or "correction"), loom, serial, bench, person, verdict, faults, ended
 (RFC 3339, UTC). ``proofs``: those that are proofs, with what each adds to the sums (`records.counting`):
-simulated, first_proof, new_faults (whole numbers), mended_s (nothing where it mended nothing). ``findings``:
+simulated, first_proof, new_faults and mended_s (-1 where it mended nothing), whole numbers. ``findings``:
 run_id, number, kind, cause, severity. ``places``: run_id, number, what, name. ``fault_names``: simulated,
 what ("kind", "connector", "wire", "component"), name, of each fault in the first proof that told it. All
 identifiers are text.
@@ -15,13 +15,13 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
-
-from sqlalchemy.engine import URL
+from typing import TYPE_CHECKING, Any
 
 from loomproof.errors import StoreError
-from loomproof.fleet.parquet import SCHEMA, read_about
-from loomproof.records.engine import shown
+from loomproof.fleet.layout import SCHEMA, read_about
+
+if TYPE_CHECKING:
+    from sqlalchemy.engine import URL
 
 MEMORY = "300MB"
 """What the engine over a data set may hold before it goes to its own temporary files."""
@@ -79,6 +79,8 @@ def of_store(where: URL) -> Iterator[Tables]:
 
     Raises `StoreError` where what asks is not installed.
     """
+    from loomproof.records.engine import shown
+
     ibis = _ibis()
     if where.get_backend_name() == "sqlite":
         connection = ibis.sqlite.connect(where.database)

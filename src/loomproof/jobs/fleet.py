@@ -10,11 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from loomproof.errors import StoreError
-from loomproof.fleet.parquet import Made, Persons, add_to
+from loomproof.fleet.layout import Made, Persons
 from loomproof.records.data_folder import home
-from loomproof.records.store import open_store
-from loomproof.reports.summary import duration
-from loomproof.reports.words import plural
+from loomproof.reports.words import duration, plural
 
 if TYPE_CHECKING:
     from loomproof.fleet.questions import Told
@@ -67,6 +65,7 @@ def of_the_store(store: str | None) -> tuple[Answers, ...]:
     Raises `StoreError` where the store can't be used, or what asks is not installed.
     """
     from loomproof.fleet.tables import of_store
+    from loomproof.records.store import open_store
 
     with open_store(store) as opened, of_store(opened.url) as tables:
         return _asked(tables)
@@ -95,6 +94,9 @@ def make_dataset(store: str | None, folder: Path, persons: Persons) -> Made:
     Pseudonyms are made with a key of this person's data folder, which is made where there is none yet.
     Raises `StoreError` as `parquet.add_to` does.
     """
+    from loomproof.fleet.parquet import add_to
+    from loomproof.records.store import open_store
+
     key = _pseudonym_key() if persons is Persons.PSEUDONYMS else b""
     with open_store(store) as opened:
         return add_to(folder, opened, persons, key)

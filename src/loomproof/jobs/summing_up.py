@@ -13,7 +13,7 @@ from loomproof.jobs.looking_back import Fleet
 from loomproof.records.first_pass import Item, Yield, standing, yield_of
 from loomproof.records.order import started_moment
 from loomproof.reports import summary
-from loomproof.reports.words import VERDICTS, plural, when
+from loomproof.reports.words import VERDICTS, duration, plural, when
 
 
 @dataclass(frozen=True)
@@ -58,8 +58,8 @@ class SummedUp:
             ("looms", str(len(came.items))),
             ("passed at the first proof", share),
             ("mended", plural(len(came.mended_s), "time") if came.mended_s else "none"),
-            ("time to mend, half of them at most", "" if half is None else summary.duration(half)),
-            ("time to mend, the longest", summary.duration(max(came.mended_s)) if came.mended_s else ""),
+            ("time to mend, half of them at most", "" if half is None else duration(half)),
+            ("time to mend, the longest", duration(max(came.mended_s)) if came.mended_s else ""),
             ("failing, not passed since", str(len(came.open))),
             ("repairs noted", str(len(self.fleet.repairs))),
         ]
@@ -148,7 +148,7 @@ def _row(item: Item) -> summary.LoomRow:
         str(len(item.proofs)),
         VERDICTS[item.last.run.verdict],
         when(item.last.run.ended)[:10],
-        ", ".join(summary.duration(took) for _, took in item.mended_s),
+        ", ".join(duration(took) for _, took in item.mended_s),
     )
 
 

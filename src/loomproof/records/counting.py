@@ -69,11 +69,11 @@ class Counting:
         item, simulated = item_of(run), _simulated(run)
         before = self.since.get(item)
         since = before or ""
-        mended_s = None
+        mended_s = -1
         if run["verdict"] == Verdict.FAIL.value:
             since = min(since or run["ended"], run["ended"])
         elif run["verdict"] == Verdict.PASS.value:
-            mended_s = _seconds_between(since, run["ended"]) if since else None
+            mended_s = _seconds_between(since, run["ended"]) if since else -1
             since = ""
         self.since[item] = since
         faults, names = [], []
@@ -125,14 +125,14 @@ def _faults(
         yield _digest([item, finding_key(finding["kind"], finding["cause"], *by_what)]), finding, named
 
 
-def _seconds_between(first: str, last: str) -> int | None:
+def _seconds_between(first: str, last: str) -> int:
     """Return whole seconds from one time of RFC 3339 in UTC to another, 0 where it is before; parts of a
-    second are cut off each. ``None`` where one of them is no such time."""
+    second are cut off each. -1 where one of them is no such time."""
     try:
         begun, ended = (datetime.datetime.fromisoformat(moment[:19]) for moment in (first, last))
         return max(int((ended - begun).total_seconds()), 0)
     except (ValueError, TypeError):
-        return None
+        return -1
 
 
 _RUNS = (

@@ -140,7 +140,7 @@ _COUNTED = (
         simulated INTEGER NOT NULL,
         first_proof INTEGER NOT NULL,
         failing_since TEXT NOT NULL,
-        mended_s BIGINT,
+        mended_s BIGINT NOT NULL,
         new_faults INTEGER NOT NULL)""",
     "CREATE INDEX counted_runs_item ON counted_runs (item, run_id)",
     """CREATE TABLE first_faults (

@@ -80,11 +80,11 @@ COUNTED_RUNS = Table(
     Column("simulated", Integer, nullable=False),
     Column("first_proof", Integer, nullable=False),
     _text("failing_since"),
-    Column("mended_s", BigInteger),
+    Column("mended_s", BigInteger, nullable=False),
     Column("new_faults", Integer, nullable=False),
 )
 """What each proof adds to the sums over all: ``item`` stands for its loom (name and serial), ``mended_s`` is,
-where it passed, the time from the end of the loom's first failed proof since it last did."""
+where it passed, the time from the end of the loom's first failed proof since it last did, else -1."""
 FIRST_FAULTS = Table(
     "first_faults",
     METADATA,

@@ -6,10 +6,13 @@ import calendar
 import datetime
 import re
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from loomproof.errors import UsageError
-from loomproof.records.trusted import Trusted
-from loomproof.records.unfinished_runs import Started
+
+if TYPE_CHECKING:
+    from loomproof.records.trusted import Trusted
+    from loomproof.records.unfinished_runs import Started
 
 
 @dataclass(frozen=True, slots=True)

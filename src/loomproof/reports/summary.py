@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from loomproof.reports.exports import fill, saved
 from loomproof.reports.typesetting import typeset
-from loomproof.reports.words import clean, plural
+from loomproof.reports.words import clean
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,17 +37,6 @@ class Page:
     open: Sequence[LoomRow]
     repairs: Sequence[tuple[str, str, str, str, str]]
     notes: Sequence[str]
-
-
-def duration(seconds: float) -> str:
-    """Return a time as people say it: ``40 s``, ``25 min``, ``3.5 h``, ``12 days``."""
-    if seconds < 90:
-        return f"{seconds:.0f} s"
-    if seconds < 90 * 60:
-        return f"{seconds / 60:.0f} min"
-    if seconds < 36 * 3600:
-        return f"{seconds / 3600:.1f} h"
-    return plural(round(seconds / 86_400), "day")
 
 
 def summary_pdf(page: Page, made: datetime.datetime) -> bytes:

@@ -5,12 +5,15 @@ from __future__ import annotations
 import datetime
 import math
 import unicodedata
+from typing import TYPE_CHECKING
 
-from loomproof.results.document import ClaimEntry, Counts, Document
 from loomproof.results.figures import ohms, ohms_within
-from loomproof.results.findings import Evidence, Finding
 from loomproof.results.measured import Decision
-from loomproof.results.places import Place
+
+if TYPE_CHECKING:  # what says a count needs no model of a document, which takes a while to be made
+    from loomproof.results.document import ClaimEntry, Counts, Document
+    from loomproof.results.findings import Evidence, Finding
+    from loomproof.results.places import Place
 
 VERDICTS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", "incomplete": "INCOMPLETE"}
 
@@ -240,3 +243,14 @@ def asked(counts: Counts, address: str = "") -> str:
 def plural(count: int, one: str, many: str = "") -> str:
     """Return ``1 fault``, ``2 faults``."""
     return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def duration(seconds: float) -> str:
+    """Return a time as people say it: ``40 s``, ``25 min``, ``3.5 h``, ``12 days``."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    if seconds < 90 * 60:
+        return f"{seconds / 60:.0f} min"
+    if seconds < 36 * 3600:
+        return f"{seconds / 3600:.1f} h"
+    return plural(round(seconds / 86_400), "day")

@@ -15,6 +15,7 @@ from loomproof.screens.printing import terminal
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive, Wanted
+    from loomproof.jobs.fleet import Answers
     from loomproof.jobs.looking_back import Fleet
 
 
@@ -53,20 +54,38 @@ def show_lines(fleet: Fleet, written: Sequence[Path]) -> None:
         click.echo(str(path))
 
 
-def show_answers(archive: Archive, dataset: Path | None, how: How) -> bool:
-    """Print what very many proofs come to, as a store's tables have it or a data set.
+def show_tables(archive: Archive, how: How) -> bool:
+    """Print what very many proofs come to, as the store's tables have it.
 
-    Return whether the store's tables are as they were noted, which a data set says nothing of.
+    Return whether the tables are as they were noted.
     """
-    from loomproof.jobs.fleet import COUNTED_FROM, of_the_dataset, of_the_store
+    from loomproof.jobs.fleet import of_the_store
 
-    for answers in of_the_dataset(dataset) if dataset else of_the_store(archive.store):
-        _print(answers.lines)
-    troubles = () if dataset else archive.not_as_noted()
+    _show_answers(of_the_store(archive.store))
+    troubles = archive.not_as_noted()
     tell_of_records(troubles)
+    _say_what_was_counted(how)
+    return not troubles
+
+
+def show_dataset(dataset: Path, how: How) -> None:
+    """Print what very many proofs come to, as a data set has it."""
+    from loomproof.jobs.fleet import of_the_dataset
+
+    _show_answers(of_the_dataset(dataset))
+    _say_what_was_counted(how)
+
+
+def _show_answers(asked: Iterable[Answers]) -> None:
+    for answers in asked:
+        _print(answers.lines)
+
+
+def _say_what_was_counted(how: How) -> None:
+    from loomproof.jobs.fleet import COUNTED_FROM
+
     note = Problem(COUNTED_FROM, severity="warning", do=Do(Todo.CHECK_RECORDS))
     click.echo(told(note, how), err=True)
-    return not troubles
 
 
 def _print(lines: Iterable[tuple[str, bool]]) -> None:

@@ -1,0 +1,101 @@
+"""How a data set of Parquet files is laid out: its tables, its version, what it says of itself.
+
+``FOLDER/TABLE/month=2026-11/part-00000001.parquet``, with ``about.json`` beside the tables. ``month`` is that
+of the run's end (of a repair: when it was done), UTC. Whoever only asks imports nothing that a store needs.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+from pathlib import Path
+
+from loomproof.errors import StoreError
+
+VERSION = 2
+"""Of the data set's layout: raised when a column changes its name, type or meaning, or one is added that a
+question needs. 1: runs, findings, places, repairs. 2: what each proof adds to the sums."""
+
+SCHEMA: Mapping[str, Mapping[str, type]] = {
+    "runs": {
+        "run_id": int,
+        "run": str,
+        "kind": str,
+        "loom": str,
+        "serial": str,
+        "digest": str,
+        "bench": str,
+        "person": str,
+        "verdict": str,
+        "faults": int,
+        "notes": int,
+        "started": str,
+        "ended": str,
+        "hash": str,
+        "simulated": int,
+        "first_proof": int,
+        "mended_s": int,
+        "new_faults": int,
+    },
+    "findings": {"run_id": int, "number": int, "kind": str, "cause": str, "severity": str, "title": str},
+    "places": {"run_id": int, "number": int, "what": str, "name": str},
+    "fault_names": {"run_id": int, "number": int, "simulated": int, "what": str, "name": str},
+    "repairs": {"run_id": int, "finding": int, "person": str, "done": str, "words": str},
+}
+"""Tables and their columns, with types: whole numbers of 64 bits, or text.
+
+The last four of a run are what a proof adds to the sums over all (`records.counting`), empty of a correction:
+whether its bench is simulated, whether it is its loom's first proof, the seconds from the loom's first failed
+proof since it last passed, where this one passed after it (else -1), and how many of its faults no earlier
+proof of the loom told. ``fault_names`` has the kind, connectors, wires and components of each such fault.
+"""
+
+TABLES = tuple(SCHEMA)
+
+
+class Persons(Enum):
+    """What becomes of people's names in a data set."""
+
+    KEPT = "kept"
+    LEFT_OUT = "left out"
+    PSEUDONYMS = "pseudonyms"
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """What ``about.json`` says: layout, which store, how far it goes and with which record it ends,
+    and what became of people's names."""
+
+    version: int
+    store: str
+    run_id: int
+    run_hash: str
+    repair_id: int
+    persons: str
+    part: int
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """How much was added to a data set."""
+
+    runs: int
+    findings: int
+    repairs: int
+
+
+def read_about(folder: Path) -> About:
+    """Return what a data set says of itself; `StoreError` where there is none, or one of another version."""
+    path = folder / "about.json"
+    try:
+        about = About(**json.loads(path.read_text(encoding="utf-8")))
+    except (OSError, ValueError, TypeError) as error:
+        raise StoreError(f"{path}: this says of no data set", cure="Name a folder that holds one.") from error
+    if about.version != VERSION:
+        raise StoreError(
+            f"{path}: a data set of version {about.version}, this program reads {VERSION}",
+            cure="Make it again in an empty folder.",
+        )
+    return about
