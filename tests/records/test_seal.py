@@ -10,7 +10,10 @@ import pytest
 import rfc8785
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
+from hypothesis import example, given
+from hypothesis import strategies as st
 
+import loomproof.records.canonical
 from loomproof.errors import RecordError, SealError
 from loomproof.records.canonical import canonical, canonical_object, read_canonical, sha256_hex
 from loomproof.records.keys import Signer, fingerprint
@@ -137,6 +140,29 @@ def test_what_has_no_canonical_form_is_refused(value: object) -> None:
         canonical({"value": value})
 
 
+ANY_NUMBER = (
+    st.integers(-(2**53) + 1, 2**53 - 1)
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.floats(1e-12, 1e-3)
+    | st.integers(-(2**60), 2**60).map(float)
+    | st.sampled_from([-0.0, 1e-4, 1e-5, 1e-6, 1e-7, 1e-9, 1e-10, 9.99e-10, 1e15, 1e16, 1e20, 1e21, 2.0**53])
+)
+
+
+@given(
+    st.recursive(
+        st.none() | st.booleans() | ANY_NUMBER | st.text(),
+        lambda inner: st.lists(inner) | st.tuples(inner) | st.dictionaries(st.text(max_size=3), inner),
+        max_leaves=12,
+    )
+)
+@example({"\u20ac": 1, "\U0001f600": 2, "\ufb33": 3})
+@example(["".join(map(chr, (*range(0x30), 0x7F, 0x80, 0x2028, 0xFFFF)))])
+def test_the_canonical_form_is_that_of_a_library_of_its_own(plain: Any) -> None:
+    """The package rfc8785 follows the RFC's reference implementation."""
+    assert canonical(plain) == rfc8785.dumps(plain)
+
+
 def test_an_object_of_canonical_members_is_canonical() -> None:
     members: dict[str, object] = {"hash": "ä", "body": {"b": [1.0, -0.0], "a": None}, "seal": {}}
     made = canonical_object({name: canonical(value) for name, value in members.items()})
@@ -147,14 +173,14 @@ def test_a_record_is_made_canonical_once_however_often_it_is_checked(
     signer: Signer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     written: list[int] = []
-    dumps = rfc8785.dumps
+    dumps = loomproof.records.canonical._dumps
 
     def counted(plain: Any) -> bytes:
         made = dumps(plain)
         written.append(len(made))
         return made
 
-    monkeypatch.setattr("loomproof.records.canonical.rfc8785.dumps", counted)
+    monkeypatch.setattr("loomproof.records.canonical._dumps", counted)
     made = seal(document().plain(), Chain("a bench of its own", 1), signer)
     for _ in range(3):
         verify(made)

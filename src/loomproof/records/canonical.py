@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections import deque
 from collections.abc import Mapping
+from typing import cast
 
 import rfc8785
 
@@ -27,13 +28,61 @@ bytes alone, and is worked out once."""
 def canonical(plain: object) -> bytes:
     """Return the canonical JSON of plain values as UTF-8; `RecordError` where there is none."""
     try:
-        made = rfc8785.dumps(plain)  # type: ignore[arg-type]  # its JSON type is recursive and private
+        made = _dumps(plain)
     except (rfc8785.CanonicalizationError, UnicodeError, RecursionError) as error:
         raise RecordError(
             f"this cannot be written as canonical JSON: {error}",
             cure="NaN, infinity, half a surrogate pair and whole numbers from 2^53 on have none.",
         ) from error
     return _noted(made)
+
+
+def _dumps(plain: object) -> bytes:
+    """Return the canonical JSON, by the standard library where it writes these values alike."""
+    try:
+        return _ENCODER.encode(_alike(plain)).encode()
+    except (_OtherwiseError, UnicodeError, RecursionError):
+        return rfc8785.dumps(plain)  # type: ignore[arg-type]  # its JSON type is recursive and private
+
+
+_ENCODER = json.JSONEncoder(
+    ensure_ascii=False, allow_nan=False, check_circular=False, sort_keys=True, separators=(",", ":")
+)
+
+
+class _OtherwiseError(Exception):
+    """The standard library writes, or orders, something here otherwise than RFC 8785."""
+
+
+def _alike(value: object) -> object:
+    """Return a value of which the standard library's JSON is the canonical one.
+
+    RFC 8785 orders names by UTF-16 code units (3.2.3), which in ASCII are characters. It writes doubles as
+    ECMAScript does (3.2.2.3): without a fraction as whole numbers, else in Python's digits, and as Python
+    does from 1E-4 to 1E16 and under 1E-9. Raises `_OtherwiseError` for all else.
+    """
+    kind = type(value)
+    if kind is str or value is None or kind is bool:
+        return value
+    if kind is dict:
+        entries = cast("dict[object, object]", value)
+        for name in entries:
+            if type(name) is not str or not name.isascii():
+                raise _OtherwiseError
+        return {name: _alike(entry) for name, entry in entries.items()}
+    if kind is list or kind is tuple:
+        return [_alike(entry) for entry in cast("list[object]", value)]
+    if kind is float:
+        number = cast(float, value)
+        size = abs(number)
+        if number.is_integer():
+            if size <= _EXACT:
+                return int(number)
+        elif 1e-4 <= size < 1e16 or size < 1e-9:
+            return number
+    elif kind is int and -_EXACT <= cast(int, value) <= _EXACT:
+        return value
+    raise _OtherwiseError
 
 
 def canonical_object(members: Mapping[str, bytes]) -> bytes:
@@ -65,7 +114,7 @@ def read_canonical(data: bytes, name: str) -> dict[str, object]:
         raise SealError(f"{name}: {len(data)} bytes are more than a record can have ({MOST_BYTES})")
     try:
         plain = json.loads(data.decode("utf-8"), parse_int=_number, parse_constant=_refuse)
-        again = data if hashlib.sha256(data).digest() in _CANONICAL else rfc8785.dumps(plain)
+        again = data if hashlib.sha256(data).digest() in _CANONICAL else _dumps(plain)
     except UnicodeDecodeError as error:
         raise SealError(f"{name}: byte {error.start + 1}: not UTF-8 text", cure=_CURE) from error
     except json.JSONDecodeError as error:

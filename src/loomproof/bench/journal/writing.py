@@ -19,6 +19,8 @@ from loomproof.errors import BenchError, JournalError
 
 T = TypeVar("T")
 
+_ENCODER = json.JSONEncoder(ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+
 
 class JournaledBench(TimedBench):
     """A bench whose every answer is in the journal before the caller has it.
@@ -125,7 +127,7 @@ class JournaledBench(TimedBench):
         self._put({"n": self._count, "t": self._last, **what})
 
     def _put(self, what: dict[str, Any]) -> None:
-        data = json.dumps(what, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode() + b"\n"
+        data = _ENCODER.encode(what).encode() + b"\n"
         try:
             written = self._file.write(data)
         except (OSError, ValueError) as error:
