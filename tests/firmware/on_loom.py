@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,14 +12,17 @@ import numpy as np
 from loomproof.loom.model import End, Loom
 from loomproof.loom.reading import load
 from loomproof.virtual.build import Hookup
-from loomproof.virtual.network import Island, Network
+from loomproof.virtual.network import Island, Network, Resistor
 from loomproof.virtual.scanner import Make, Scanner
-from tests.firmware.circuit import POINTS, Circuit, Pins, Points
+from tests.firmware.circuit import POINTS, Circuit, Pins, Points, bare
 
 LIKE_THE_BOARD = Make(
     POINTS, line=352, accuracy=None, volt_max=None, diode=False, driver_ohm=1095 / 1.05, pulled_at_once=4
 )
 """What a simulated scanner must not be able to, to be asked what this one is asked."""
+
+_PLUG_OHM = 1e-4
+"""Of a shorting plug, for each lead: two contacts hard against one bar. From memory."""
 
 
 def like_expanders(points: int) -> Make:
@@ -66,6 +70,22 @@ class LoomOnPins(Circuit):
         """Plug the same loom in another way: which cavity each point is led to."""
         self.scanner.hook_up(Hookup(self.points, ends))
         self.load(self.scanner.network, self._opened)
+
+    def lead(self, most_ohm: float) -> None:
+        """Give each lead its resistance, up to ``most_ohm``, no two alike."""
+        hookup = self.scanner.hookup
+        ohms = np.linspace(0.2 * most_ohm, most_ohm, len(hookup.ends))
+        self.scanner.hook_up(replace(hookup, lead_ohm=dict(zip(hookup.ends, ohms.tolist(), strict=True))))
+        self.load(self.scanner.network, self._opened)
+
+    def short(self) -> None:
+        """Put a shorting plug over the leads, where the loom was."""
+        hookup = self.scanner.hookup
+        plug = self.points
+        leads = [
+            Resistor(point - 1, plug, hookup.lead_ohm.get(point, 0.0) + _PLUG_OHM) for point in hookup.ends
+        ]
+        self.load(replace(bare(self.points), nodes=self.points + 1, resistors=tuple(leads)))
 
     def unplug(self) -> None:
         """Pull the loom off with its leads."""

@@ -3,10 +3,11 @@
     python -m tests.firmware.serve LOOM [--expanders N | --ohms] [--eeprom FILE] [--seed N] [--any-rate]
         [--unplugged]
 
-Prints the port's address. Lines on its input: ``fault TEXT``, ``mend``, ``plug ADAPTER``, ``reset``,
-``pins``; each is answered by one line. It ends with its input. The port's far side stays open here, so that a
-host may come and go. A host at another rate than the board's sends rubbish, unless ``--any-rate`` says that
-what is behind the port has none.
+Prints the port's address. Lines on its input: ``fault TEXT``, ``mend``, ``plug ADAPTER``, ``leads OHM``
+(each lead has up to so many), ``short`` (a shorting plug over the leads in the loom's place, until ``mend``),
+``reset``, ``pins``; each is answered by one line. It ends with its input. The port's far side stays open
+here, so that a host may come and go. A host at another rate than the board's sends rubbish, unless
+``--any-rate`` says that what is behind the port has none.
 """
 
 from __future__ import annotations
@@ -89,6 +90,10 @@ class Served:
             self.circuit.fault(rest)
         elif verb == "plug":
             self.circuit.hook_up({lead.point: lead.end for lead in read_adapter(Path(rest)).entries})
+        elif verb == "leads":
+            self.circuit.lead(float(rest))
+        elif verb == "short":
+            self.circuit.short()
         elif verb == "mend":
             self.circuit.mend()
         elif verb == "reset":

@@ -57,6 +57,37 @@ def test_what_is_taken_away_is_seen(now: dict[str, Any]) -> None:
     ]
 
 
+WRITE = "not frozen yet: run python -m tests.frozen.surface"
+
+
+def test_until_a_version_is_out_all_that_it_has_is_written_down(now: dict[str, Any]) -> None:
+    """What came after its surface was written would else be frozen by nobody, and go unseen."""
+    head = re.search(
+        r"^## (\S+)( \(unreleased\))?", (ROOT / "CHANGELOG.md").read_text(encoding="utf-8"), re.M
+    )
+    assert head
+    if head[1] != "1.0.0" or not head[2]:
+        pytest.skip("1.0 is out: what came since is frozen with the next major version")
+    assert list(added(THEN, now)) == [], WRITE
+
+
+def added(then: dict[str, Any], now: dict[str, Any]) -> list[str]:
+    """What is there and not written down; of a Python call the name alone, as Pythons differ in the rest."""
+    found = [each for part in then if part != "python" for each in gone(now[part], then[part], f" {part}")]
+    return [*found, *(f" python {name}" for name in now["python"] if name not in then["python"])]
+
+
+def test_what_is_added_is_seen(now: dict[str, Any]) -> None:
+    more = json.loads(json.dumps(now))
+    more["commands"]["report"].append("--more")
+    more["commands"]["report more"] = ["--to"]
+    more["python"]["more"] = []
+    told = [" commands report --more", " commands report more", " python more"]
+    assert list(added(now, more)) == told
+    del more["commands"]["prove"]
+    assert list(gone(now, more)) == [" commands prove"]
+
+
 def test_the_page_of_what_stays_names_each_part_and_a_test_that_is_there() -> None:
     rows = [line for line in PAGE.splitlines() if line.startswith("| ") and "`tests/" in line]
     assert len(rows) >= 8
