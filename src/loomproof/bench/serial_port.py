@@ -14,7 +14,7 @@ from loomproof.errors import BenchError, LinkError, NoBenchError
 
 WRITE_TIMEOUT_S = 5.0
 SLICE_S = 0.05
-MOST_BYTES = 65_536
+MOST_BYTES = 4096
 
 
 class SerialLine:
