@@ -35,7 +35,7 @@ def test_a_plain_install_brings_all_that_is_imported() -> None:
     plain = {name_of(wanted) for wanted in project["dependencies"]}
     assert {"matplotlib", "pyarrow"} <= plain
     plain |= {name_of(more) for name in plain for more in requires(name) or () if "extra ==" not in more}
-    assert set(project["optional-dependencies"]) == {"fleet", "postgresql", "web"}
+    assert set(project["optional-dependencies"]) == {"fleet", "postgresql", "spark", "web"}
     extra = {name_of(wanted) for wanted in project["optional-dependencies"]["web"]}
     brought = packages_distributions()
     for path in (ROOT / "src").rglob("*.py"):

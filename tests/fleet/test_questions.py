@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
+import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -19,7 +20,8 @@ from loomproof.fleet.tables import Tables, of_dataset, of_store
 from loomproof.records.data_folder import home
 from loomproof.records.store import Store, open_store
 from tests.cli.running import loomproof
-from tests.fleet.filled import Proof, Truth, fill, proofs, truth
+from tests.fleet.filled import Proof, fill, proofs, truth
+from tests.fleet.told import differences
 from tests.records import postgres
 
 MADE: tuple[Proof, ...] = tuple(proofs(seed=7, count=1500, looms=130))
@@ -32,25 +34,12 @@ def sqlite(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
         yield store
 
 
-def check(told: questions.Told, true: Truth) -> None:
-    sums = told.sums
-    assert (sums.looms, sums.proofs, sums.passed) == (true.looms, true.proofs, true.passed)
-    assert tuple(told.faults) == questions.DIMENSIONS
-    for dimension in questions.DIMENSIONS:
-        rows = sorted(true.by[dimension].items(), key=lambda row: (-row[1], row[0]))
-        expected = sorted(rows)[-15:] if dimension == "month" else rows[:15]
-        assert told.faults[dimension] == expected, dimension
-    assert {month.month: (month.looms, month.passed) for month in told.first_pass} == true.months
-    count = len(true.took_s)
-    assert told.mending.times == count > 3
-    assert told.mending.half_s == true.took_s[(count - 1) // 2]
-    assert told.mending.nine_tenths_s == true.took_s[-(-count * 9 // 10) - 1]
-
-
 def check_all(tables: Tables) -> None:
     told = questions.ask(tables)
     for simulated in (False, True):
-        check(told[simulated], truth(MADE, simulated=simulated))
+        true = truth(MADE, simulated=simulated)
+        assert len(true.took_s) > 3
+        assert not differences(told[simulated], true)
 
 
 def test_sqlite_answers_as_counting_does(sqlite: Store) -> None:
@@ -154,6 +143,36 @@ def test_without_ibis_it_says_what_to_install(sqlite: Store, monkeypatch: pytest
     with pytest.raises(StoreError) as told, of_store(sqlite.url):
         pass
     assert "loomproof[fleet]" in told.value.cure
+
+
+def test_a_cluster_is_asked_of_a_data_set_and_what_it_wants_is_named(
+    sqlite: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What it answers is in the campaign of Spark, which is too large for here."""
+    assert run(["report", "--tables", "--spark", "local[2]"]) == 2
+    assert "--dataset FOLDER" in capsys.readouterr().err
+    add_to(tmp_path / "set", sqlite)
+    monkeypatch.setitem(sys.modules, "pyspark", None)
+    monkeypatch.setitem(sys.modules, "pyspark.sql", None)
+    assert run(["report", "--dataset", str(tmp_path / "set"), "--spark", "local[2]"]) == 3
+    assert "loomproof[spark]" in capsys.readouterr().err
+
+
+ASKED_ALONE = """
+import sys
+from loomproof.cli.main import run
+code = run(["report", "--dataset", sys.argv[1]])
+late = {"loomproof.results.document", "loomproof.jobs.archive", "pandas", "pyarrow", "sqlalchemy"}
+sys.exit(code or sorted(late & {*sys.modules}) or 0)
+"""
+
+
+def test_who_only_asks_a_data_set_waits_for_nothing_else(sqlite: Store, tmp_path: Path) -> None:
+    """Importing what opens stores and records takes longer than the answer."""
+    add_to(tmp_path / "set", sqlite)
+    command = [sys.executable, "-c", ASKED_ALONE, str(tmp_path / "set")]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr.splitlines()[1:]) == (0, []), done.stderr
 
 
 def test_the_commands_say_what_was_counted(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -173,6 +173,9 @@ def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, ar
 @click.option(
     "--dataset", type=FOLDER, is_eager=True, metavar="FOLDER", help="Count a data set (see: records dataset)."
 )
+@click.option(
+    "--spark", default="", metavar="CLUSTER", help="With --dataset: what answers, as spark://HOST:7077."
+)
 @counted_option
 def report(
     loom: str | None,
@@ -180,6 +183,7 @@ def report(
     archive: Archive,
     tables: bool,
     dataset: Path | None,
+    spark: str,
     **files: Path | None,
 ) -> int:
     """Sum up many looms: which faults, which connectors, which wires. Exports for other programs.
@@ -188,6 +192,8 @@ def report(
     --simulated of simulated ones; --during 2026-11 makes them those of a month. With --tables or --dataset no
     record is opened: what stands beside them is counted, on SQLite, PostgreSQL or Parquet files alike.
     """
+    if spark and not dataset:
+        raise UsageError("--spark is asked of a data set", cure="Give --dataset FOLDER as well.")
     if tables or dataset:
         from loomproof.screens.summing_up import show_dataset, show_tables
 
@@ -195,7 +201,7 @@ def report(
             cure = "Give one of them, and no other option but --store."
             raise UsageError("--tables and --dataset count all proofs, on the screen", cure=cure)
         if dataset:
-            show_dataset(dataset, how)
+            show_dataset(dataset, spark, how)
             return found(0)
         return found(0 if show_tables(archive, how) else 5)
     from loomproof.jobs.looking_back import Fleet

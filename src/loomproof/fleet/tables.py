@@ -11,6 +11,8 @@ identifiers are text.
 from __future__ import annotations
 
 import importlib
+import os
+import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -22,6 +24,9 @@ from loomproof.fleet.layout import SCHEMA, read_about
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import URL
+
+ASKED = ("runs", "findings", "places", "fault_names")
+"""The tables of a data set that questions are asked of."""
 
 MEMORY = "300MB"
 """What the engine over a data set may hold before it goes to its own temporary files."""
@@ -55,12 +60,15 @@ class Tables:
     findings: Any
     places: Any
     fault_names: Any
+    spread: bool = False
+    """Whether a cluster answers."""
 
     def answer(self, expression: Any) -> list[dict[str, Any]]:
         """Carry a question out and return its rows."""
         # As the database's own rows: Ibis would lay them out as a frame first, which nothing here wants.
         asked = self.connection.raw_sql(self.connection.compile(expression))
-        return [dict(zip(expression.columns, row, strict=True)) for row in asked.fetchall()]
+        rows = asked.collect() if self.spread else asked.fetchall()
+        return [dict(zip(expression.columns, row, strict=True)) for row in rows]
 
 
 def _ibis() -> Any:
@@ -120,18 +128,73 @@ def of_dataset(folder: Path) -> Iterator[Tables]:
     connection = ibis.duckdb.connect(memory_limit=MEMORY, preserve_insertion_order=False)
     try:
         tables = {}
-        for name in ("runs", "findings", "places", "fault_names"):
-            files = sorted(map(str, (folder / name).glob("month=*/*.parquet")))
-            if not files:
-                raise StoreError(
-                    f"{folder / name}: the data set has no files there", cure="Make it again from its store."
-                )
+        for name in ASKED:
+            files = _files(folder, name)
             listed = ", ".join(f"'{each}'" for each in (file.replace("'", "''") for file in files))
             read = f"read_parquet([{listed}], hive_partitioning = false)"
             connection.raw_sql(f"CREATE VIEW {name} AS SELECT * FROM {read}")
-            columns = {column: "int64" if kind is int else "string" for column, kind in SCHEMA[name].items()}
-            tables[name] = ibis.table(columns, name=name)
+            tables[name] = ibis.table(_columns(name), name=name)
         proofs = tables["runs"].filter(tables["runs"].kind == "proof")
         yield Tables(ibis, connection, proofs=proofs, **tables)
     finally:
         connection.disconnect()
+
+
+@contextmanager
+def on_spark(folder: Path, cluster: str) -> Iterator[Tables]:
+    """Give the tables of a data set, read by Spark; ``cluster`` as its own programs name a master.
+
+    ``spark://HOST:PORT``, or ``local[2]`` for two threads of this machine. Every machine of a cluster must
+    see the folder at the same place. Raises `StoreError` as `of_dataset`, and where PySpark or Java is
+    missing.
+    """
+    read_about(folder)
+    listed = {name: _files(folder, name) for name in ASKED}
+    ibis = _ibis()
+    session = _session(cluster)
+    try:
+        connection = ibis.pyspark.connect(session)
+        tables = {}
+        for name, files in listed.items():
+            session.read.parquet(*files).createOrReplaceTempView(name)
+            tables[name] = ibis.table(_columns(name), name=name)
+        proofs = tables["runs"].filter(tables["runs"].kind == "proof")
+        yield Tables(ibis, connection, proofs=proofs, spread=True, **tables)
+    finally:
+        session.stop()
+
+
+def _session(cluster: str) -> Any:
+    try:
+        sql = importlib.import_module("pyspark.sql")
+    except ImportError as error:
+        raise StoreError(
+            "questions on Spark need PySpark, and it is not installed", cure="pip install 'loomproof[spark]'"
+        ) from error
+    if shutil.which("java") is None and "JAVA_HOME" not in os.environ:
+        raise StoreError("questions on Spark need Java, and it is not here", cure="Install Java 17 or newer.")
+    session = sql.SparkSession.builder.master(cluster).appName("loomproof")
+    # Of an answer of a few hundred rows nothing is to be looked at while it is made.
+    for name, value in (("ui.enabled", "false"), ("ui.showConsoleProgress", "false"), ("log.level", "ERROR")):
+        session = session.config(f"spark.{name}", value)
+    try:
+        return session.getOrCreate()
+    except Exception as error:  # Java's errors come through as they are, of many classes
+        said = str(error).strip().splitlines()
+        raise StoreError(
+            f"Spark at {cluster} does not answer ({said[0] if said else type(error).__name__})",
+            cure="Check that it runs, and how it is named.",
+        ) from error
+
+
+def _files(folder: Path, name: str) -> list[str]:
+    files = sorted(map(str, (folder / name).glob("month=*/*.parquet")))
+    if not files:
+        raise StoreError(
+            f"{folder / name}: the data set has no files there", cure="Make it again from its store."
+        )
+    return files
+
+
+def _columns(name: str) -> dict[str, str]:
+    return {column: "int64" if kind is int else "string" for column, kind in SCHEMA[name].items()}

@@ -71,11 +71,14 @@ def of_the_store(store: str | None) -> tuple[Answers, ...]:
         return _asked(tables)
 
 
-def of_the_dataset(folder: Path) -> tuple[Answers, ...]:
-    """Return the answers of a data set. Raises `StoreError` as `of_the_store` does."""
-    from loomproof.fleet.tables import of_dataset
+def of_the_dataset(folder: Path, cluster: str = "") -> tuple[Answers, ...]:
+    """Return the answers of a data set; of a ``cluster`` of Spark, where one is named (`tables.on_spark`).
 
-    with of_dataset(folder) as tables:
+    Raises `StoreError` as `of_the_store` does.
+    """
+    from loomproof.fleet.tables import of_dataset, on_spark
+
+    with on_spark(folder, cluster) if cluster else of_dataset(folder) as tables:
         return _asked(tables)
 
 

@@ -68,11 +68,11 @@ def show_tables(archive: Archive, how: How) -> bool:
     return not troubles
 
 
-def show_dataset(dataset: Path, how: How) -> None:
-    """Print what very many proofs come to, as a data set has it."""
+def show_dataset(dataset: Path, cluster: str, how: How) -> None:
+    """Print what very many proofs come to, as a data set has it; ``cluster`` of Spark answers where named."""
     from loomproof.jobs.fleet import of_the_dataset
 
-    _show_answers(of_the_dataset(dataset))
+    _show_answers(of_the_dataset(dataset, cluster))
     _say_what_was_counted(how)
 
 
