@@ -65,7 +65,7 @@ def test_the_wheel_says_what_it_is(built: Path) -> None:
     assert said["Requires-Python"] == ">=3.11"
     assert said["License-Expression"] == "MIT"
     assert text == (ROOT / "README.md").read_text(encoding="utf-8")
-    extras = {"fleet", "postgresql", "web"}
+    extras = {"fleet", "postgresql", "spark", "web"}
     assert set(said.get_all("Provides-Extra", [])) == extras == set(PROJECT["optional-dependencies"])
     assert set(said.get_all("Classifier", [])) == set(PROJECT["classifiers"]) <= set(classifiers)
     # Nothing says where the project lives on the net, as it lives nowhere yet.

@@ -1,6 +1,6 @@
 """Questions over very many runs: time and memory on a data set, SQLite and PostgreSQL.
 
-    python -m tests.figures fleet [--short] [--runs 1000000] [--times 3]
+    python -m tests.figures fleet [--short] [--runs=1000000] [--times=3] [--keep=FOLDER]
 
 Stores and data sets are filled by their tables alone (`fleet_rows`, `fleet_stores`). Each answer is asked for
 by the command itself, in a process of its own; the middle one of several by time is told. Its peak of memory
@@ -13,6 +13,7 @@ where a figure that must be reached is missed.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
 import subprocess
 import sys
@@ -73,6 +74,7 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--short", action="store_true", help="a fiftieth, of which nothing must be reached")
     parser.add_argument("--runs", type=int, default=0)
     parser.add_argument("--times", type=int, default=3)
+    parser.add_argument("--keep", type=Path, help="where what is made stays, and is taken from the next time")
     chosen = parser.parse_args(argv)
     runs = chosen.runs or (20_000 if chosen.short else 1_000_000)
     begun = time.monotonic()
@@ -81,14 +83,17 @@ def main(argv: list[str] | None = None) -> int:
     )
     told: dict[str, tuple[Asked, float]] = {}
     good = True
-    with tempfile.TemporaryDirectory() as place:
-        folder = Path(place)
+    with contextlib.ExitStack() as stack:
+        folder = chosen.keep or Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        folder.mkdir(exist_ok=True)
         database = make(SEED, runs)
         findings = database.execute("SELECT count(*) FROM findings").fetchone()[0]
-        for path in (folder / "set", folder / "large"):
-            write_parts(database, path, 0)
-            _say(path, About(VERSION, "made up", runs, "", 0, "kept", 1))
-        fill_sqlite(database, folder / "records.db")
+        if not (folder / "set").exists():
+            for path in (folder / "set", folder / "large"):
+                write_parts(database, path, 0)
+                _say(path, About(VERSION, "made up", runs, "", 0, "kept", 1))
+        if not (folder / "records.db").exists():
+            fill_sqlite(database, folder / "records.db")
         plain = _by_plain_sql(database)
         ask = ["report", "--dataset", str(folder / "set")]
         told["DuckDB over Parquet"] = asked(ask, folder, chosen.times), 2
@@ -111,10 +116,11 @@ def main(argv: list[str] | None = None) -> int:
         if not _counted_alike(folder):
             print("THE STORE COUNTS OTHERWISE")
             good = False
-        for block in range(1, TIMES_LARGE):
+        for block in range(len(list((folder / "large").glob("made-*"))) + 1, TIMES_LARGE):
             database = make(SEED, runs, block)
             write_parts(database, folder / "large", block)
             database.close()
+            (folder / "large" / f"made-{block}").touch()
         ask = ["report", "--dataset", str(folder / "large")]
         large = f"DuckDB over Parquet, {TIMES_LARGE * runs} runs"
         told[large] = asked(ask, folder, chosen.times), 15

@@ -71,6 +71,9 @@ CREATE TABLE fault_names AS SELECT run_id, number, simulated, what, name FROM (
     SELECT run_id, number, what, name FROM places WHERE what <> 'cavity'
     UNION ALL SELECT run_id, number, 'kind', kind FROM findings)
   JOIN first_faults USING (run_id, number) JOIN proofs_of USING (run_id) ORDER BY ALL;
+CREATE TABLE fault_counts AS SELECT min(run_id) AS run_id, simulated, what, name, count(*) AS times
+  FROM fault_names JOIN runs USING (run_id)
+  GROUP BY (run_id - 1) // {at_once}, ended[1:7], simulated, what, name ORDER BY ALL;
 CREATE TABLE counted_runs AS SELECT
   run_id, md5(concat_ws('|', simulated, loom, serial)) AS item, simulated,
   first_proof::INT AS first_proof, if(verdict = 'pass', '', coalesce(failed, '')) AS failing_since,
@@ -140,7 +143,7 @@ def make(seed: int, runs: int, block: int = 0, blocks: int = 1) -> Any:
     database.register("made_findings", pa.table(found))
     database.execute(_ENDS.format(plugs=PLUGS, ways=WAYS))
     database.execute(_WORDS.format(kinds=list(KINDS), causes=list(CAUSES)))
-    database.execute(_COUNTED)
+    database.execute(_COUNTED.format(at_once=AT_ONCE))
     return database
 
 
@@ -154,8 +157,8 @@ def write_parts(database: Any, folder: Path, block: int) -> None:
         if table == "repairs":
             continue
         source = "runs_counted" if table == "runs" else table
-        rows = database.sql(f"SELECT {', '.join(columns)} FROM {source} ORDER BY run_id").to_arrow_table()
-        of = np.searchsorted(ids, rows["run_id"].to_numpy())
+        read = database.sql(f"SELECT * FROM {source} ORDER BY run_id").to_arrow_table()
+        of, rows = np.searchsorted(ids, read["run_id"].to_numpy()), read.select(list(columns))
         part = of // AT_ONCE + 1 + block * (len(ids) // AT_ONCE + 1)
         month = named[of]
         cuts = np.flatnonzero((np.diff(part) != 0) | (month[1:] != month[:-1])) + 1

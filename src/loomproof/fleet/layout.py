@@ -41,7 +41,7 @@ SCHEMA: Mapping[str, Mapping[str, type]] = {
     },
     "findings": {"run_id": int, "number": int, "kind": str, "cause": str, "severity": str, "title": str},
     "places": {"run_id": int, "number": int, "what": str, "name": str},
-    "fault_names": {"run_id": int, "number": int, "simulated": int, "what": str, "name": str},
+    "fault_counts": {"simulated": int, "what": str, "name": str, "times": int},
     "repairs": {"run_id": int, "finding": int, "person": str, "done": str, "words": str},
 }
 """Tables and their columns, with types: whole numbers of 64 bits, or text.
@@ -49,7 +49,8 @@ SCHEMA: Mapping[str, Mapping[str, type]] = {
 The last four of a run are what a proof adds to the sums over all (`records.counting`), empty of a correction:
 whether its bench is simulated, whether it is its loom's first proof, the seconds from the loom's first failed
 proof since it last passed, where this one passed after it (else -1), and how many of its faults no earlier
-proof of the loom told. ``fault_names`` has the kind, connectors, wires and components of each such fault.
+proof of the loom told. ``fault_counts`` has, summed up over the runs of its part and month, of how many such
+faults each name is the kind or one of the connectors, wires or components ("kind", "connector", …).
 """
 
 TABLES = tuple(SCHEMA)

@@ -10,6 +10,7 @@ import hashlib
 import hmac
 import importlib
 import json
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, replace
 from itertools import groupby
@@ -52,9 +53,9 @@ def add_to(folder: Path, store: Store, persons: Persons = Persons.KEPT, key: byt
         part = about.part + 1
         for row in rows:
             row["person"] = named(row["person"])
-        parts = (("runs", rows), ("findings", found), ("places", places), ("fault_names", names))
-        for table, of_it in parts:
+        for table, of_it in (("runs", rows), ("findings", found), ("places", places)):
             _write(folder, table, part, [(month_of[row["run_id"]], row) for row in of_it])
+        _write(folder, "fault_counts", part, _summed(names, month_of))
         about = replace(about, run_id=last, run_hash=str(rows[-1]["hash"]), part=part)
         _say(folder, about)
         runs, findings = runs + len(rows), findings + len(found)
@@ -174,6 +175,16 @@ def _write_file(path: Path, table: str, rows: Sequence[Mapping[str, Any]]) -> No
     beside = path.with_suffix(".new")
     pq.write_table(made, beside, compression="zstd")
     beside.replace(path)
+
+
+def _summed(
+    names: Sequence[Mapping[str, Any]], month_of: Mapping[int, str]
+) -> list[tuple[str, Mapping[str, Any]]]:
+    counted = Counter((month_of[row["run_id"]], row["simulated"], row["what"], row["name"]) for row in names)
+    return [
+        (month, {"simulated": simulated, "what": what, "name": name, "times": times})
+        for (month, simulated, what, name), times in sorted(counted.items())
+    ]
 
 
 def _by_month(rows: Sequence[tuple[str, Mapping[str, Any]]]) -> Iterator[tuple[str, list[Mapping[str, Any]]]]:

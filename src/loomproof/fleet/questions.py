@@ -109,7 +109,7 @@ def _months(tables: Tables) -> Any:
     """Looms, proofs and faults, month by month."""
     proofs = tables.proofs
     passed = (proofs.verdict == "pass").ifelse(1, 0)
-    return proofs.group_by(simulated=proofs.simulated, month=proofs.ended.substr(0, 7)).aggregate(
+    return proofs.group_by(simulated=proofs.simulated, month=proofs.month).aggregate(
         looms=proofs.first_proof.sum(),
         first_passed=(passed * proofs.first_proof).sum(),
         proofs=proofs.count(),
@@ -133,8 +133,8 @@ def _mended(tables: Tables) -> Any:
 
 def _counted(tables: Tables, most: int) -> Any:
     """How many faults there are of each name that is among the most frequent ones of its dimension."""
-    ibis, names = tables.ibis, tables.fault_names
-    counted = names.group_by("simulated", "what", "name").aggregate(times=names.count())
+    ibis, names = tables.ibis, tables.fault_counts
+    counted = names.group_by("simulated", "what", "name").aggregate(times=names.times.sum())
     proofs = tables.proofs.filter(tables.proofs.new_faults > 0)
     text = names.schema()["what"]  # which may be empty, as no constant may: kinds of columns must be the same
     loom = (proofs.serial == "").ifelse(proofs.loom, proofs.loom + ", " + proofs.serial)
