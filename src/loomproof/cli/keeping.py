@@ -233,10 +233,13 @@ def import_(source: str, archive: Archive) -> int:
 @click.option(
     "--finding", type=click.IntRange(0), default=0, help="Its number in the run; 0 is the whole run."
 )
+@click.option("--found", default="", metavar="WHAT", help='Its cause and place: "bad contact ECU:12".')
 @click.option("--person", default="", help="Who did it; else the person of workshop.toml.")
 @archive_option
-def repaired(run: str, words: str | None, finding: int, person: str, archive: Archive) -> None:
+def repaired(run: str, words: str | None, finding: int, found: str, person: str, archive: Archive) -> None:
     """Note what was done about a finding of RUN, in your own WORDS; the next certificate shows it.
+
+    --found keeps what its cause was: later proofs look first where causes were found before.
 
     Without WORDS: list what was noted for RUN.
     """
@@ -248,4 +251,4 @@ def repaired(run: str, words: str | None, finding: int, person: str, archive: Ar
     person = person.strip() or find().workshop.person
     if not person:
         raise UsageError("a repair without person says nothing", cure="Say who did it with --person NAME.")
-    click.echo(f"run {archive.repaired(chosen(archive, run), person, words, finding).run}: kept")
+    click.echo(f"run {archive.repaired(chosen(archive, run), person, words, finding, found).run}: kept")

@@ -261,7 +261,7 @@ def findings(
 
         show_repair_parts(answered.document, described)
     if details:
-        show_reasoning(answered.document)
+        show_reasoning(answered.document, None if named.endswith(".json") else archive)
 
 
 @click.command()

@@ -95,7 +95,7 @@ def read_observation(text: str, known: Iterable[Thing]) -> Observation:
             '"W12 sound", "ECU:12 bad", "adapter ECU:12 bad".',
         )
     things = set(known)
-    thing = next((thing for thing in _meant(subject) if thing in things), None)
+    thing = next((thing for thing in meant(subject) if thing in things), None)
     if thing is None:
         raise UsageError(
             f"no finding speaks of {subject!r}", cure="The findings of the run name what they speak of."
@@ -103,7 +103,7 @@ def read_observation(text: str, known: Iterable[Thing]) -> Observation:
     return Observation(thing, word in _SOUND)
 
 
-def _meant(subject: str) -> list[Thing]:
+def meant(subject: str) -> list[Thing]:
     """Return what a text can mean, the likeliest first: the adapter before a connector of that name."""
     if subject == ADAPTER:
         return [Thing(What.ADAPTER)]

@@ -40,6 +40,16 @@ def touches(loom: Loom, one: Conductor, other: Conductor, weights: Weights) -> t
     return tuple(sorted(found, key=lambda touch: touch.cost))
 
 
+def side_by_side(names: Names, a: End, b: End) -> str:
+    """Return where two neighbours in a housing touch, ``a`` before ``b`` in order."""
+    return f"{names.place(a)}, and {b} beside it"
+
+
+def in_one_housing(a: End, b: End) -> str:
+    """Return where two cavities of a housing touch that do not sit side by side."""
+    return f"{a} and {b}, in one housing but not side by side"
+
+
 def _in_housing(
     loom: Loom, one: Conductor, other: Conductor, weights: Weights, names: Names
 ) -> Iterable[Touch]:
@@ -51,12 +61,11 @@ def _in_housing(
         near = [e for e in loom.neighbours(end) if e in big.ends] if end.connector in homes else []
         for beside in near:
             a, b = sorted((end, beside))
-            text = f"{names.place(a)}, and {b} beside it"
-            yield Touch(weights.touch_neighbours, text, (a, b))
+            yield Touch(weights.touch_neighbours, side_by_side(names, a, b), (a, b))
         if end.connector in homes and end.cavity and not near:
             beside = homes[end.connector][0]
             a, b = sorted((end, beside))
-            yield Touch(weights.touch_housing, f"{a} and {b}, in one housing but not side by side", (a, b))
+            yield Touch(weights.touch_housing, in_one_housing(a, b), (a, b))
 
 
 def _along(one: Conductor, other: Conductor, weights: Weights, names: Names) -> Iterable[Touch]:

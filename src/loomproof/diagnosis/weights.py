@@ -37,6 +37,12 @@ class Weights:
     bound_alternatives: int
     bound_leak_ohm: int
     bound_bridged_percent: int
+    bound_learn_kind: int
+    bound_learn_scale: int
+    bound_learn_most: int
+    bound_learn_cases_all: int
+    bound_learn_cases_family: int
+    bound_learn_cases_connector: int
 
 
 @dataclass(frozen=True, slots=True)

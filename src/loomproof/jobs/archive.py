@@ -18,11 +18,13 @@ from loomproof.jobs.files import ends_in, name_of, now, rfc3339_seconds, write_f
 from loomproof.jobs.gate import selftests
 from loomproof.jobs.handing_over import check_all
 from loomproof.jobs.shelf import BROKEN_OFF_HEADS, RUN_HEADS, Shelf
+from loomproof.jobs.teaching import MOST_CASES, confirmed, found_by, learned_for
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import WORKBOOKS, load
 from loomproof.measuring.selftests_kept import SelfTest, keep, kept, line_of, of_line
 from loomproof.records import queries
 from loomproof.records.backup import backup, refuse_no_backup, restore
+from loomproof.records.confirmed import ConfirmedLine, add_confirmed, confirmed_lines
 from loomproof.records.corrections import Correction, corrections, standing_corrections
 from loomproof.records.data_folder import home
 from loomproof.records.integrity import Integrity
@@ -43,6 +45,7 @@ from loomproof.reports.listing import Cell
 from loomproof.reports.words import plural, when
 from loomproof.results.codec import fault_of
 from loomproof.results.document import Document
+from loomproof.results.learned import Learned
 
 __all__ = ["BROKEN_OFF_HEADS", "RUN_HEADS", "Archive", "Repair", "Run", "Shelf", "Wanted", "days", "kept_as"]
 
@@ -227,10 +230,32 @@ class Archive:
         sealed = partial(correct, run, why, store=self.store, told=self.told)
         return sealed(person=person, place=place, serial=serial, authoriser=authoriser, by=by)
 
-    def repaired(self, run: str, person: str, words: str, finding: int = 0) -> Repair:
-        """Note what was done about a finding (0: the whole run); the next certificate shows it."""
+    def repaired(self, run: str, person: str, words: str, finding: int = 0, found: str = "") -> Repair:
+        """Note what was done about a finding (0: the whole run); the next certificate shows it.
+
+        ``found`` is what its cause was, as `loomproof.jobs.teaching.found_by` reads it: kept beside the note,
+        and taught from. Raises `UsageError` for what is no cause.
+        """
+        said = rfc3339_seconds(now())
         with self._open(changes=True) as opened:
-            return opened.add_repair(run, person, words, rfc3339_seconds(now()), finding)
+            line = None
+            if found:
+                document = _verified(opened, run)[0].document()
+                line = confirmed(document, finding, found_by(found, document, finding), person, said)
+            made = opened.add_repair(run, person, words, said, finding)
+            if line is not None:
+                add_confirmed(opened, run, line)
+        return made
+
+    def confirmed(self, run: str) -> tuple[ConfirmedLine, ...]:
+        """Return what was confirmed as the causes of a run's findings."""
+        with self._open() as opened:
+            return confirmed_lines(opened, MOST_CASES, run=run)
+
+    def learned(self, document: Document) -> Learned | None:
+        """Return what the confirmed causes in the store teach of the looms that a run is one of."""
+        with self._open() as opened:
+            return learned_for(opened, document)
 
     def repairs(self, run: str | None = None) -> tuple[tuple[str, Repair], ...]:
         """Return what was noted as done, with the hash of its record: of one run, or of all."""

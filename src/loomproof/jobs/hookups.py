@@ -26,6 +26,7 @@ from loomproof.jobs.gate import CAUTIONS, cleared
 from loomproof.jobs.keep import Keeping, Kept, begun, can_be_kept, keep
 from loomproof.jobs.plugging import plugging
 from loomproof.jobs.replay import replayed
+from loomproof.jobs.teaching import with_learned
 from loomproof.judgement.conclude import conclude, same_bench
 from loomproof.judgement.inspection import ITEMS, looked_over
 from loomproof.loom.model import Loom
@@ -279,6 +280,8 @@ def _measured(
         clearance = yield from cleared(mine, raw, setup.operator, setup.assured)
         if earlier is not None:
             same_bench(earlier, clearance.identity, clearance.capabilities)
+        else:  # the first stands for all of them
+            mine = with_learned(mine, clearance, setup.where.store)
         begun(mine, path, setup.where.store)
         header = {**headers.run_header(mine, clearance), "hook_up": k + 1, "plugged": plugged}
         with journaled(raw, path, header) as bench:

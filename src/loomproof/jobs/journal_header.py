@@ -20,6 +20,7 @@ from loomproof.planning.request import InsulationTest, Request
 from loomproof.results.codec import Moment, Text, fault_of
 from loomproof.results.entered import Entered
 from loomproof.results.grade import Grade
+from loomproof.results.learned import Learned
 from loomproof.results.places import KnownFarads
 
 MOST_OHM = 1e3
@@ -31,7 +32,7 @@ def run_header(request: Request, clearance: Clearance | None = None) -> dict[str
 
     Without a clearance it is what a run was asked for, before any bench was cleared for it.
     """
-    return {
+    header: dict[str, object] = {
         "run": request.run,
         "started": request.started,
         "loom": request.loom.name,
@@ -66,6 +67,9 @@ def run_header(request: Request, clearance: Clearance | None = None) -> dict[str
         if request.insulation is None
         else [request.insulation.volts, request.insulation.dwell_ms],
     }
+    if request.learned is not None:  # headers of a store that has nothing confirmed are as they always were
+        header["learned"] = asdict(request.learned)
+    return header
 
 
 def _finite(ohm: float) -> float | None:
@@ -152,6 +156,7 @@ class _Header(BaseModel):
     place_within_m: Annotated[float, Strict(), Field(ge=0.0, le=100.0)] = 0.0
     learn_capacitance: Annotated[bool, Strict()] = False
     known_farads: KnownFarads | None = None
+    learned: Learned | None = None
     grade: Grade | None = None
     probed: tuple[End, ...] = ()
     insulation: (
@@ -166,6 +171,7 @@ class _Header(BaseModel):
 _OF_REQUEST = (
     *("run", "started", "answers", "waived", "person", "place", "inspection", "repeats", "watch_s", "probed"),
     *("serial", "entered", "grade", "locate", "place_within_m", "learn_capacitance", "known_farads"),
+    "learned",
 )
 
 

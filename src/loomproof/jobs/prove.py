@@ -22,6 +22,7 @@ from loomproof.jobs.gate import CAUTIONS, Assured, cleared, hand_for, touch_of
 from loomproof.jobs.keep import Kept, begun, can_be_kept, keep
 from loomproof.jobs.known_farads import with_known_farads
 from loomproof.jobs.operator import Operator
+from loomproof.jobs.teaching import with_learned
 from loomproof.judgement.conclude import Outcome, conclude
 from loomproof.judgement.inspection import ITEMS, looked_over
 from loomproof.measuring.clearance import Clearance
@@ -67,7 +68,7 @@ def prove_on(
     request = yield from answered(
         bench, request, clearance, operator, "proof", lambda: _by_hand(request, bench, clearance)
     )
-    request = with_known_farads(request, clearance, store)
+    request = with_learned(with_known_farads(request, clearance, store), clearance, store)
     begun(request, journal, store)
     header = headers.run_header(request, clearance)
     with journaled(bench, journal, header, touch_of(request.loom, hand), clock_of(bench)) as noted:

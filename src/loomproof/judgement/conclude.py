@@ -11,6 +11,7 @@ from loomproof.bench.seam import Capabilities, Identity, total_of
 from loomproof.cautions import BEFORE_A_PROOF
 from loomproof.diagnosis import explain
 from loomproof.diagnosis.causes import Cause
+from loomproof.diagnosis.taught import taught
 from loomproof.electrics.expectation import Expectation
 from loomproof.errors import UnfitError
 from loomproof.judgement.claims import claims_of
@@ -71,11 +72,14 @@ def found_in(
 ) -> tuple[Finding, ...]:
     """Return what explains a measured loom, without what is the adapter's, with the places that were read.
 
+    They are told in the order that confirmed causes had taught when the request was made.
+
     ``known`` is what this very loom's nets had when it passed.
     """
     findings = without_adapter(explain(request.loom, measured, request.answers), plan)
     within_m = request.place_within_m
-    return placed(expectation, measured, findings, within_m, locate=request.locate, known=known)
+    found = placed(expectation, measured, findings, within_m, locate=request.locate, known=known)
+    return taught(request.loom, found, request.learned)
 
 
 def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
@@ -181,6 +185,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
         ),
         findings=tuple(finding.stated(colours) for finding in findings),
         shared_places=shared_places(loom, findings),
+        learned=request.learned,
         capacitance=farads_of(expectation, measured) if said.verdict is doc.Verdict.PASS else (),
         coverage=doc.Coverage(
             tested=tuple(end for end in loom.cavities if end in tested),

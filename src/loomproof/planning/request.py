@@ -10,6 +10,7 @@ from loomproof.loom.model import End, Loom
 from loomproof.planning.plan import Plan
 from loomproof.results.entered import Entered
 from loomproof.results.grade import Grade
+from loomproof.results.learned import Learned
 from loomproof.results.places import KnownFarads
 
 
@@ -54,6 +55,8 @@ class Request:
     """Whether each net of a loom without a fault is read for its capacitance, to be kept in the record."""
     known_farads: KnownFarads | None = None
     """What this very loom's nets had when it passed, from its record; places rest on it."""
+    learned: Learned | None = None
+    """What confirmed causes had taught when it was asked; findings are told in that order."""
     grade: Grade | None = None
     """The grade that a pass must reach; ``None``: ``bench`` where ohms are measured, else ``connections``."""
 

@@ -26,6 +26,7 @@ _ORDER = (
     "finding_places",
     "repairs",
     "answers",
+    "confirmed",
     "adapters",
     "bench_checks",
     "heads_met",

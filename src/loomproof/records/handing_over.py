@@ -17,7 +17,7 @@ from loomproof.records.before import Head, head_of
 from loomproof.records.engine import given_up
 from loomproof.records.inserting import insert_run
 from loomproof.records.outbox import ANSWER_S, NOTED, Outbox, marks
-from loomproof.records.schema import ANSWERS, CERTIFICATES, HANDED_OVER, REPAIRS, RUNS
+from loomproof.records.schema import ANSWERS, CERTIFICATES, CONFIRMED, HANDED_OVER, REPAIRS, RUNS
 from loomproof.records.seal import verify
 from loomproof.records.store import Store, lock_bench
 
@@ -40,6 +40,9 @@ class Handed:
 _COLUMNS = {
     REPAIRS.name: (REPAIRS.c.finding, REPAIRS.c.person, REPAIRS.c.done, REPAIRS.c.words),
     ANSWERS.name: (ANSWERS.c.said, ANSWERS.c.words),
+    CONFIRMED.name: (
+        *(CONFIRMED.c.finding, CONFIRMED.c.person, CONFIRMED.c.said, CONFIRMED.c.cause, CONFIRMED.c.line),
+    ),
     CERTIFICATES.name: (CERTIFICATES.c.made, CERTIFICATES.c.digest),
 }
 """By what a note or a certificate of a run is known again."""
@@ -170,5 +173,5 @@ def _add(connection: Connection, table: Table, run_id: int, rows: Sequence[Row[*
 
 
 def _count(handed: Handed, added: Mapping[str, int]) -> None:
-    handed.notes += added.get(REPAIRS.name, 0) + added.get(ANSWERS.name, 0)
+    handed.notes += sum(count for name, count in added.items() if name != CERTIFICATES.name)
     handed.certificates += added.get(CERTIFICATES.name, 0)

@@ -159,6 +159,18 @@ _COUNTED = (
         FOREIGN KEY (run_id, number) REFERENCES first_faults (run_id, number))""",
 )
 
+_CONFIRMED = (
+    """CREATE TABLE confirmed (
+        id {serial},
+        run_id BIGINT NOT NULL REFERENCES runs (id),
+        finding INTEGER NOT NULL,
+        person TEXT NOT NULL,
+        said TEXT NOT NULL,
+        cause TEXT NOT NULL,
+        line TEXT NOT NULL)""",
+    "CREATE INDEX confirmed_run ON confirmed (run_id)",
+)
+
 _APPEND_ONLY = (
     "looms",
     "benches",
@@ -210,6 +222,7 @@ _GUARDED = {
     4: ("selftests",),
     5: ("heads_met", "outbox", "handed_over"),
     6: ("counted_runs", "first_faults", "fault_names"),
+    7: ("confirmed",),
 }
 """The tables that each step makes append-only, by its number."""
 
@@ -227,6 +240,7 @@ STEPS: tuple[tuple[str, Sequence[str]], ...] = (
     ("self-tests of benches", _SELFTESTS),
     ("heads of other chains, and outboxes", _OUTBOX),
     ("what each proof adds to the sums", _COUNTED),
+    ("causes that people confirmed", _CONFIRMED),
 )
 """Name and statements of each step; a step's number is its place here, from 1."""
 

@@ -29,7 +29,7 @@ from loomproof.records.heads import (
 )
 from loomproof.records.keys import KeyFolder, Signer, fingerprint
 from loomproof.records.lines import RUN_COLUMNS
-from loomproof.records.schema import ANSWERS, CERTIFICATES, JOURNALS, REPAIRS, RUNS, SELFTESTS
+from loomproof.records.schema import ANSWERS, CERTIFICATES, CONFIRMED, JOURNALS, REPAIRS, RUNS, SELFTESTS
 from loomproof.records.seal import Chain
 from loomproof.records.store import Store
 from loomproof.records.unfinished_runs import STARTED, place_of
@@ -43,6 +43,7 @@ _GROWING = {
     ),
     "repairs": (select(REPAIRS), REPAIRS.c.id),
     "answers": (select(ANSWERS), ANSWERS.c.id),
+    "confirmed": (select(CONFIRMED), CONFIRMED.c.id),
     "selftests": (select(SELFTESTS), SELFTESTS.c.id),
 }
 """The tables that grow row by row, with what of a row is noted. All others follow from the records."""
@@ -198,7 +199,7 @@ def _store_troubles(connection: Connection, noted: StoreHeads) -> list[str]:
     return troubles
 
 
-_UNSEALED = ("repairs", "answers", "selftests")
+_UNSEALED = ("repairs", "answers", "confirmed", "selftests")
 """Tables of which no seal vouches for a row: who added one shows only by what was noted."""
 
 _NAMED = 5

@@ -26,7 +26,16 @@ from loomproof.records.engine import given_up, make_folder
 from loomproof.records.heads import has_rows, last_of, read_heads
 from loomproof.records.inserting import add_once
 from loomproof.records.keys import Signer
-from loomproof.records.schema import ANSWERS, BENCHES, CERTIFICATES, HANDED_OVER, OUTBOX, REPAIRS, RUNS
+from loomproof.records.schema import (
+    ANSWERS,
+    BENCHES,
+    CERTIFICATES,
+    CONFIRMED,
+    HANDED_OVER,
+    OUTBOX,
+    REPAIRS,
+    RUNS,
+)
 from loomproof.records.seal import Chain
 from loomproof.records.store import SealedRun, Store, chain_name, open_store
 from loomproof.results.document import Document
@@ -35,7 +44,7 @@ ANSWER_S = 30.0
 """How long a server may take over one record before it counts as away. Our choice: keeping one takes a
 hundredth of it."""
 
-NOTED = (REPAIRS, ANSWERS, CERTIFICATES)
+NOTED = (REPAIRS, ANSWERS, CONFIRMED, CERTIFICATES)
 """The tables of what is noted of a run and issued of it, which are handed over row by row."""
 
 
@@ -170,7 +179,7 @@ class Outbox:
             counts = {
                 table.name: len(connection.execute(_unmarked(table, table.c.id)).all()) for table in NOTED
             }
-        notes = counts[REPAIRS.name] + counts[ANSWERS.name]
+        notes = sum(counts[table.name] for table in NOTED if table is not CERTIFICATES)
         return Waiting(tuple(runs), notes, counts[CERTIFICATES.name])
 
     def heads(self) -> dict[str, Head]:

@@ -16,6 +16,7 @@ from loomproof.records.schema import (
     BENCH_CHECKS,
     BENCHES,
     CERTIFICATES,
+    CONFIRMED,
     FINDING_PLACES,
     FINDINGS,
     HEADS_MET,
@@ -41,7 +42,8 @@ class TableRows:
         self._adapters = {row["digest"]: row for row in connection.execute(select(ADAPTERS)).mappings()}
         self._owned = {
             table.name: set(connection.execute(select(table.c.run_id).distinct()).scalars())
-            for table in (RECORDS, JOURNALS, REPAIRS, ANSWERS, CERTIFICATES)
+            for table in (RECORDS, JOURNALS, REPAIRS, ANSWERS, CONFIRMED, CERTIFICATES)
+            if inspect(connection).has_table(table.name)
         }
         self._told_looms: dict[int, set[object]] = defaultdict(set)
         self._told_adapters: dict[object, set[tuple[int, object, object]]] = defaultdict(set)

@@ -114,6 +114,18 @@ REPAIRS = Table(
     _text("words"),
 )
 ANSWERS = Table("answers", METADATA, _id(), _run_id(), _text("said"), _text("words"))
+CONFIRMED = Table(
+    "confirmed",
+    METADATA,
+    _id(),
+    _run_id(),
+    Column("finding", Integer, nullable=False),
+    _text("person"),
+    _text("said"),
+    _text("cause"),
+    _text("line"),
+)
+"""Causes that people confirmed: of which finding, who, when; the line of JSON says the rest."""
 SELFTESTS = Table("selftests", METADATA, _id(), _text("tested"), _text("bench"), _text("line"))
 """Benches' own tests: when, of which bench, and the line of JSON that says the rest."""
 ADAPTERS = Table("adapters", METADATA, _text("digest"), _text("name"), _text("first_used"))

@@ -13,7 +13,7 @@ from loomproof.records.backup import refuse_no_store
 from loomproof.records.canonical import MOST_BYTES, sha256_hex
 from loomproof.records.pdf_verify import record_in, verify_pdf
 from loomproof.records.queries import sealed_records
-from loomproof.records.schema import ANSWERS, CERTIFICATES, REPAIRS, RUNS
+from loomproof.records.schema import ANSWERS, CERTIFICATES, CONFIRMED, REPAIRS, RUNS
 from loomproof.records.seal import verify
 from loomproof.records.selftests import keep_lines, kept_lines
 from loomproof.records.store import Store, open_store
@@ -27,6 +27,7 @@ class Taken:
     already: int = 0
     repairs: int = 0
     answers: int = 0
+    confirmed: int = 0
     certificates: int = 0
     selftests: int = 0
     conflicts: tuple[str, ...] = ()
@@ -44,12 +45,14 @@ class _Handed:
     journal: bytes = b""
     repairs: tuple[tuple[object, ...], ...] = ()
     answers: tuple[tuple[object, ...], ...] = ()
+    confirmed: tuple[tuple[object, ...], ...] = ()
     certificates: tuple[tuple[str, bytes], ...] = ()
     troubles: tuple[str, ...] = field(default=())
 
 
 _REPAIR = ("finding", "person", "done", "words")
 _ANSWER = ("said", "words")
+_CONFIRMED = ("finding", "person", "said", "cause", "line")
 
 
 def take_in(source: str, store: Store) -> Taken:
@@ -74,6 +77,7 @@ def take_in(source: str, store: Store) -> Taken:
             seen.add(digest)
             taken.repairs += _add(store, digest, REPAIRS, _REPAIR, handed.repairs)
             taken.answers += _add(store, digest, ANSWERS, _ANSWER, handed.answers)
+            taken.confirmed += _add(store, digest, CONFIRMED, _CONFIRMED, handed.confirmed)
             for made, pdf in handed.certificates:
                 taken.certificates += _add_certificate(store, digest, made, pdf, handed.name)
         except (SealError, RecordError) as error:
@@ -127,6 +131,7 @@ def _handed_over(source: str) -> Iterator[_Handed]:
                 other.journal(run.hash),
                 _rows(other, run.id, REPAIRS, _REPAIR),
                 _rows(other, run.id, ANSWERS, _ANSWER),
+                _rows(other, run.id, CONFIRMED, _CONFIRMED),
                 tuple((row.made, bytes(row.pdf)) for row in pdfs),
             )
 

@@ -19,6 +19,7 @@ from loomproof.notebook import Shown
 from loomproof.results.entered import Entered, ReferenceStandard
 from loomproof.results.findings import Finding, Severity
 from loomproof.results.grade import Grade
+from loomproof.results.learned import Learned
 from loomproof.results.measured import Decision
 from loomproof.results.places import NetFarads, SharedPlace
 
@@ -281,9 +282,11 @@ class Document(_Value, Shown):
     ``person`` is who tested, ``entered`` what was entered besides, and ``method`` the name of the method
     ("" in documents from before it had one). ``wires`` is the wire list, in its order. ``watch`` is what was
     watched while the loom was moved, ``shared_places`` are those at which several findings lie,
-    ``capacitance`` is what the nets of a loom that passed were asked for, on which later places rest; where
-    nothing was watched or asked, or no two lie together, they are not written. ``repeats`` is how often each
-    joint and part was read, a number fixed beforehand, for the mean; written where it is more than once.
+    ``capacitance`` is what the nets of a loom that passed were asked for, on which later places rest,
+    ``learned`` what confirmed causes had taught, in whose order findings name places and alternatives; where
+    nothing was watched, asked or learned, or no two lie together, they are not written. ``repeats`` is how
+    often each joint and part was read, a number fixed beforehand, for the mean; written where it is more than
+    once.
     """
 
     schema_: Literal[1, 2] = Field(default=2, alias="schema")
@@ -307,6 +310,7 @@ class Document(_Value, Shown):
     findings: tuple[Finding, ...] = ()
     shared_places: tuple[SharedPlace, ...] = ()
     capacitance: tuple[NetFarads, ...] = ()
+    learned: Learned | None = None
     coverage: Coverage
     counts: Counts
     repeats: int = Field(default=1, ge=1)
@@ -361,6 +365,8 @@ class Document(_Value, Shown):
             del found["shared_places"]
         if not self.capacitance:
             del found["capacitance"]
+        if self.learned is None:
+            del found["learned"]
         if self.entered.reference == ReferenceStandard():  # likewise
             del found["entered"]["reference"]
         if not self.counts.capacitance_readings:

@@ -62,11 +62,15 @@ def show_shelf(shelf: Shelf, how: How) -> None:
 
 def show_repairs(archive: Archive, run: str) -> None:
     """Print what was noted as done for a run, one line each."""
+    from loomproof.jobs.teaching import found_text
     from loomproof.reports.words import clean, when
 
     for _, each in archive.repairs(run):
         what = f"finding {each.finding}" if each.finding else "the whole run"
         line(clean(f"repaired, {what}: {each.words} ({each.person}, {when(each.done)[:16]})"))
+    for one in archive.confirmed(run):
+        told = f"{found_text(one)} ({one.person}, {when(one.said)[:16]})"
+        line(clean(f"found, finding {one.finding}: {told}"))
 
 
 def tell_left_out(shelf: Shelf, how: How) -> None:
@@ -108,9 +112,10 @@ def show_integrity(checked: Integrity, how: How) -> None:
 
 def show_taken(taken: Taken) -> None:
     """Print what was taken in of another bench's records, and what could not be."""
+    confirmed = f"{taken.confirmed} confirmed causes, " if taken.confirmed else ""
     click.echo(
         f"{taken.added} new, {taken.already} there already, {taken.repairs} repairs, "
-        f"{taken.answers} answers, {taken.certificates} certificates, {taken.selftests} self-tests"
+        f"{taken.answers} answers, {confirmed}{taken.certificates} certificates, {taken.selftests} self-tests"
     )
     for conflict in taken.conflicts:
         click.echo(f"  {conflict}", err=True)
@@ -168,8 +173,11 @@ def chosen(archive: Archive, run: str) -> str:
     return found.hash
 
 
-def show_reasoning(document: Document) -> None:
-    """Print the reasoning: what was explained by what, and the table of costs with reasons."""
+def show_reasoning(document: Document, archive: Archive | None = None) -> None:
+    """Print the reasoning: what was explained by what, the table of costs, and what repairs have taught.
+
+    Of a run in the store of ``archive`` that was judged before anything was confirmed: what is taught by now.
+    """
     from loomproof.jobs.answering import CAUSE_HEADS, COST_HEADS, cause_texts, cost_texts, reasoning
 
     click.echo("")
@@ -178,3 +186,13 @@ def show_reasoning(document: Document) -> None:
     table(CAUSE_HEADS, cause_texts(document), figures=("", "cost", "equals"))
     click.echo("")
     table(COST_HEADS, cost_texts(), figures=("cost",), whole=("explanation",))
+    learned = document.learned
+    if learned is None and archive is not None:
+        learned = archive.learned(document)
+    if learned is not None:
+        from loomproof.jobs.teaching import TAUGHT_HEADS, learning, taught_texts
+
+        click.echo("")
+        paragraphs([learning(learned, as_judged=document.learned is not None)])
+        click.echo("")
+        table(TAUGHT_HEADS, taught_texts(document, learned), figures=("", "before", "now"), whole=("place",))

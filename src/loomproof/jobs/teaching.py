@@ -1,0 +1,244 @@
+"""Causes that people confirm: kept as such, and what they teach of where to look first.
+
+A person who has mended a finding says what it was and where: one of the things that the finding left open,
+or another. What is kept are values, a cause and a place, beside what else it could have been. A proof is
+asked for with what they teach of its family of looms at that moment; its journal and record hold it, so that
+it is worked out again to the same answer on any machine and whatever is confirmed later.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import ClassVar
+
+from pydantic import ConfigDict, TypeAdapter, ValidationError
+
+from loomproof.diagnosis.candidates import Candidate, candidates
+from loomproof.diagnosis.causes import CAUSES
+from loomproof.diagnosis.learned import Case, learn, weighed
+from loomproof.diagnosis.seen import NOWHERE, Thing, What, meant, with_wholes
+from loomproof.diagnosis.taught import family_of, found_of
+from loomproof.errors import UsageError
+from loomproof.jobs.at_hand import at_hand
+from loomproof.loom.ends import End
+from loomproof.measuring.clearance import Clearance
+from loomproof.planning.request import Request
+from loomproof.records.canonical import sha256_hex
+from loomproof.records.confirmed import ConfirmedLine, confirmed_lines
+from loomproof.records.store import Store
+from loomproof.records.unfinished_runs import place_of
+from loomproof.results.codec import Text
+from loomproof.results.document import Document
+from loomproof.results.learned import Learned
+
+MOST_CASES = 2000
+"""So many of the last confirmed causes teach: a shop's habits change, and each proof reads them."""
+
+TAUGHT_HEADS = ("", "cause", "place", "before", "now", "confirmed")
+
+
+@dataclass(frozen=True, slots=True)
+class _KeptThing:
+    """A thing as a line of JSON holds it: by its name, or by its end."""
+
+    what: What
+    name: Text = ""
+    end: End | None = None
+    __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid")
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """A candidate as a line of JSON holds it."""
+
+    cause: Text
+    things: tuple[_KeptThing, ...] = ()
+    __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid")
+
+    def candidate(self) -> Candidate:
+        """Return it as the value that is counted."""
+        things = (Thing(each.what, each.name, each.end or NOWHERE) for each in self.things)
+        return Candidate(self.cause, tuple(things))
+
+
+@dataclass(frozen=True, slots=True)
+class _KeptCase:
+    """A confirmed cause as a line of JSON holds it."""
+
+    family: Text
+    found: _Kept
+    among: tuple[_Kept, ...]
+    __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid")
+
+
+def _kept(one: Candidate) -> _Kept:
+    things = (
+        _KeptThing(each.what, each.name, None if each.end == NOWHERE else each.end) for each in one.things
+    )
+    return _Kept(one.cause, tuple(things))
+
+
+_LINE: TypeAdapter[_KeptCase] = TypeAdapter(_KeptCase)
+
+
+def found_by(text: str, document: Document, finding: int) -> Candidate:
+    """Return what a person says that a finding was: ``bad contact BOOST:2``, ``broken wire W12``.
+
+    One of its candidates where the words fit one, else a cause at a cavity, wire, part or connector of the
+    loom. Raises `UsageError`, which names the candidates, for what is neither.
+    """
+    if not 1 <= finding <= len(document.findings):
+        raise UsageError(
+            f"a confirmed cause is of one finding, and run {document.run} has {len(document.findings)}",
+            cure="Say which finding it was, by its number.",
+        )
+    among = candidates(document.findings[finding - 1])
+    words = text.strip().replace("_", " ")
+    cause = max((c for c in CAUSES if f"{words} ".startswith(f"{said_of(c)} ")), key=len, default="")
+    if not cause:
+        raise _not_told(text, "names no cause", among)
+    place = text.strip()[len(cause) :].strip()
+    of_cause = [one for one in among if one.cause == cause]
+    if not place and len(of_cause) == 1:
+        return of_cause[0]
+    if not place and not of_cause:
+        return Candidate(cause)
+    spoken = meant(place) if place else []
+    fits = [one for one in of_cause if any(_lies_at(one, thing) for thing in spoken)]
+    if len(fits) == 1:
+        return fits[0]
+    if fits or not place:
+        raise _not_told(text, "can be several", of_cause)
+    known = _things(document)
+    thing = next((thing for thing in spoken if thing in known), None)
+    if thing is None:
+        raise _not_told(text, f"names no place of {document.loom.name}", among)
+    return Candidate(cause, (thing,))
+
+
+def said_of(cause: str) -> str:
+    """Return a cause as a person says it: ``bad contact``."""
+    return cause.replace("_", " ")
+
+
+def _lies_at(one: Candidate, thing: Thing) -> bool:
+    """Whether a candidate lies at what was named: itself, one of its cavities, or the connector of all."""
+    # Of an adapter's lead its cavity is named as well: "adapter lead ECU:12".
+    named = (thing, replace(thing, what=What.LEAD)) if thing.what is What.CAVITY else (thing,)
+    return any(each.holds(own) for each in named for own in one.things)
+
+
+def _things(document: Document) -> set[Thing]:
+    """Return everything of a loom that a cause can lie at, as its document names it."""
+    ends = [end for wire in document.wires for end in wire.ends]
+    ends += [End(c.name, cavity) for c in document.connectors for row in c.rows for cavity in row if cavity]
+    places = {Thing(What.CAVITY, end=end) for end in ends if end.cavity}
+    leads = {Thing(What.LEAD, end=place.end) for place in places}
+    parts = {Thing(What.PART, name) for finding in document.findings for name in finding.components}
+    return with_wholes({*places, *leads, *parts, *(Thing(What.WIRE, wire.name) for wire in document.wires)})
+
+
+def _not_told(text: str, why: str, among: Iterable[Candidate]) -> UsageError:
+    listed = "; ".join(f"{said_of(one.cause)} {'' if not one.things else one.place}".strip() for one in among)
+    return UsageError(
+        f"what was found, {text!r}, {why}",
+        cure=f"Write a cause and its place. The finding leaves open: {listed}.",
+    )
+
+
+def confirmed(document: Document, finding: int, found: Candidate, person: str, said: str) -> ConfirmedLine:
+    """Return a confirmed cause as it is kept; ``said`` is when (RFC 3339)."""
+    loom = document.loom
+    among = candidates(document.findings[finding - 1])
+    case = _KeptCase(family_of(loom.name, loom.part_number), _kept(found), tuple(map(_kept, among)))
+    line = _LINE.dump_json(case, exclude_defaults=True).decode("utf-8")
+    return ConfirmedLine(document.run, finding, person, said, found.cause, line)
+
+
+def found_text(line: ConfirmedLine) -> str:
+    """Return what was confirmed, in words: ``bad contact at BOOST:2``. `UsageError` for a damaged line."""
+    found = _case(line).found
+    return f"{said_of(found.cause)} at {found.place}"
+
+
+def _case(line: ConfirmedLine) -> Case:
+    try:
+        kept = _LINE.validate_json(line.line)
+    except ValidationError:
+        raise UsageError(
+            f"the confirmed cause of finding {line.finding} of run {line.run} can't be read",
+            cure="Another version or a damaged store wrote it; confirm it again.",
+        ) from None
+    return Case(kept.family, kept.found.candidate(), tuple(one.candidate() for one in kept.among))
+
+
+def learned_from(store: Store, family: str, *, simulated: bool) -> Learned | None:
+    """Return what the confirmed causes of a store teach of a family of looms; ``None`` where there are none.
+
+    Those of simulated benches teach simulated ones alone.
+    """
+    lines = confirmed_lines(store, MOST_CASES, simulated=simulated)
+    digest = sha256_hex("\n".join(line.line for line in lines).encode())
+    return learn(_readable(lines), digest, family)
+
+
+def learned_for(store: Store, document: Document) -> Learned | None:
+    """Return what the confirmed causes of a store teach of the looms that a run is one of."""
+    family = family_of(document.loom.name, document.loom.part_number)
+    return learned_from(store, family, simulated=document.bench.simulated)
+
+
+def _readable(lines: Iterable[ConfirmedLine]) -> Iterator[Case]:
+    for line in lines:
+        try:
+            yield _case(line)
+        except UsageError:  # of a version to come: it teaches nothing here
+            continue
+
+
+def with_learned(request: Request, clearance: Clearance, store: str | None) -> Request:
+    """Return a request with what is confirmed in the store at hand by now; as it is in a fresh one."""
+    if "://" not in (store or "") and not Path(place_of(store)).is_file():
+        return request
+    family = family_of(request.loom.name, request.loom.part_number)
+    with at_hand(store, seals=True) as hand:
+        return replace(request, learned=learned_from(hand.store, family, simulated=clearance.simulated))
+
+
+def taught_texts(document: Document, learned: Learned) -> Iterator[tuple[str, ...]]:
+    """Yield a row for each candidate of each finding, as `TAUGHT_HEADS` names them."""
+    family = family_of(document.loom.name, document.loom.part_number)
+    for number, finding in enumerate(document.findings, 1):
+        among = weighed(candidates(finding), learned, family)
+        for each in among if len(among) > 1 else ():
+            told = "; ".join(found_of(cost) for cost in reversed(each.costs))
+            yield (
+                str(number),
+                said_of(each.candidate.cause),
+                _short(each.candidate.things),
+                f"{each.before:.0%}",
+                f"{each.now:.0%}",
+                told or "never in question before",
+            )
+
+
+def _short(things: Sequence[Thing], most: int = 3) -> str:
+    shown = [str(thing) for thing in things[:most]]
+    return ", ".join(shown) + (f" and {len(things) - most} more" if len(things) > most else "")
+
+
+def learning(learned: Learned, *, as_judged: bool) -> str:
+    """Return how a table of shares is to be read, in sentences."""
+    causes = "1 confirmed cause" if learned.cases == 1 else f"{learned.cases} confirmed causes"
+    when = (
+        "This run was judged with what they had taught until then"
+        if as_judged
+        else "They were confirmed after this run was judged, with the shipped costs"
+    )
+    return (
+        f"What {causes} of repairs teach. {when}. Before: the share of each cause by the shipped order. "
+        "Now: with what was confirmed. Only the order in which explanations and places are told follows it; "
+        "what readings rule out stays ruled out."
+    )

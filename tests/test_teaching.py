@@ -1,0 +1,89 @@
+"""From a confirmed repair to the next proof: kept, shown, judged with, worked out again."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+import loomproof as lp
+from loomproof.errors import UsageError
+from loomproof.jobs.archive import Archive
+from loomproof.jobs.job import Job
+from loomproof.jobs.keep import Keeping, Kept
+from loomproof.records.store import open_store
+from tests.cli.running import loomproof
+
+
+def _proved(fixtures: Path, tmp_path: Path) -> Kept:
+    path = fixtures / "tail_lamp"
+    where = Keeping(tmp_path / "out", str(tmp_path / "kept.db"))
+    return Job(lp.load(path), "sim:?fault=open%20W2", loom_path=path, where=where).prove_and_keep().run()
+
+
+def test_a_confirmed_cause_is_kept_and_the_next_proof_looks_there_first(
+    fixtures: Path, tmp_path: Path
+) -> None:
+    first = _proved(fixtures, tmp_path)
+    run = first.outcome.document.run
+    store = ("--store", str(tmp_path / "kept.db"))
+    fresh = json.loads((tmp_path / "out" / f"{run}.journal.jsonl").read_text().partition("\n")[0])
+    assert "learned" not in fresh["run"], "a fresh store proves as it always did, byte for byte"
+    assert "learned" not in first.outcome.document.plain()
+    plain = loomproof("findings", run, "--details", *store).stdout
+    assert "confirmed" not in plain
+
+    wrong = loomproof("repaired", run, "x", "--finding", "1", "--found", "rust", "--person", "Mia", *store)
+    assert wrong.returncode == 2
+    assert "bad contact BODY:2; " in wrong.stderr, "what it can be is named"
+    mend = ("new wire", "--finding", "1", "--found", "broken wire W2", "--person", "Mia")
+    assert loomproof("repaired", run, *mend, *store).returncode == 0
+    assert "found, finding 1: broken wire at W2 (Mia, 20" in loomproof("repaired", run, *store).stdout
+    details = loomproof("findings", run, "--details", *store).stdout
+    assert "confirmed after this run was judged" in " ".join(details.split())
+
+    second = _proved(fixtures, tmp_path).outcome.document
+    assert second.learned is not None
+    assert (second.learned.cases, len(second.learned.digest)) == (1, 64)
+    assert second.findings[0].identity == first.outcome.document.findings[0].identity
+    # Worked out again from its own journal it is the same, with no store to ask.
+    journal = tmp_path / "out" / f"{second.run}.journal.jsonl"
+    assert Job(lp.load(fixtures / "tail_lamp")).replay(journal).document == second
+    assert Archive(store[1]).check().troubles == ()
+
+
+def test_what_is_none_of_the_candidates_is_kept_and_teaches_nothing(fixtures: Path, tmp_path: Path) -> None:
+    document = _proved(fixtures, tmp_path).outcome.document
+    archive = Archive(str(tmp_path / "kept.db"))
+    archive.repaired(document.run, "Mia", "pin bent", 1, "touching LAMP:1")
+    (line,) = archive.confirmed(document.run)
+    assert (line.cause, line.finding, line.person) == ("touching", 1, "Mia")
+    assert archive.learned(document) is None
+    for words, finding in (("bad contact", 1), ("bad contact NOWHERE:9", 1), ("broken wire W2", 0)):
+        with pytest.raises(UsageError):
+            archive.repaired(document.run, "Mia", "x", finding, words)
+    assert len(archive.repairs(document.run)) == 1, "what is refused leaves no note"
+
+
+def test_confirmed_causes_go_with_their_runs_and_simulated_ones_teach_no_real_bench(
+    fixtures: Path, tmp_path: Path
+) -> None:
+    document = _proved(fixtures, tmp_path).outcome.document
+    archive = Archive(str(tmp_path / "kept.db"))
+    archive.repaired(document.run, "Mia", "new wire", 1, "bad contact LAMP:2")
+    archive.repaired(document.run, "Mia", "new wire", 1, "broken wire W2")
+    other = Archive(str(tmp_path / "other.db"))
+    with open_store(other.store):
+        pass
+    assert other.take_in(str(tmp_path / "kept.db")).confirmed == 2
+    (line,) = other.confirmed(document.run)
+    assert line.cause == "broken_wire", "what was said last counts"
+    learned = other.learned(document)
+    assert learned is not None
+    assert learned.cases == 1
+    bench = document.bench.model_copy(update={"simulated": False})
+    assert other.learned(document.model_copy(update={"bench": bench})) is None
+    backed = tmp_path / "backup.db"
+    assert archive.backup(backed) == 1
+    assert Archive(str(backed)).confirmed(document.run) == archive.confirmed(document.run)
