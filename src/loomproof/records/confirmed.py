@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from sqlalchemy import insert, inspect, not_, select
 
 from loomproof.records.inserting import showable
-from loomproof.records.schema import CONFIRMED, RUNS
-from loomproof.records.store import SIMULATED_CHAIN, Store
+from loomproof.records.schema import CONFIRMED, RUNS, SIMULATED_CHAIN
+from loomproof.records.store import Store
 
 
 @dataclass(frozen=True, slots=True)
