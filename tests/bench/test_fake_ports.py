@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import io
 import math
+import os
 import queue
 import subprocess
 from pathlib import Path
@@ -21,7 +22,7 @@ from loomproof.bench.serial_port import SerialLine, port_error
 from loomproof.bench.simulation import Simulation
 from loomproof.bench.tcp import TcpLine
 from loomproof.bench.visa import VisaLine
-from loomproof.errors import NoBenchError
+from loomproof.errors import LinkError, NoBenchError
 
 # -- ports and sockets --------------------------------------------------------------------------------
 
@@ -89,6 +90,31 @@ def test_a_port_is_held_alone_and_given_what_is_sent(monkeypatch: pytest.MonkeyP
     assert port.given["exclusive"] is True
     line.send(b":01*IDN?*27CDACD8\n")
     assert port.sent == b":01*IDN?*27CDACD8\n"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="pseudo-terminals are POSIX")
+def test_a_terminal_takes_all_that_is_sent_and_gives_all_that_has_come(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What it does not take in time is an error, and one whose other end has gone gives none for ever."""
+    ours, theirs = os.openpty()
+    line = SerialLine(os.ttyname(theirs), 9600)
+    try:
+        assert line.receive(0.0) == b""
+        os.write(ours, b":01OK*")
+        os.write(ours, b"00000000\n")
+        assert line.receive(1.0) == b":01OK*00000000\n"
+        line.send(b":02*IDN?*00000000\n")
+        assert os.read(ours, 100) == b":02*IDN?*00000000\n"
+        monkeypatch.setattr("loomproof.bench.serial_port.WRITE_TIMEOUT_S", 0.01)
+        with pytest.raises(LinkError, match="Write timeout"):
+            line.send(b"x" * 10**6)
+        os.close(ours)
+        with pytest.raises(LinkError, match="failed"):
+            line.receive(1.0)
+    finally:
+        line.close()
+        os.close(theirs)
 
 
 class Resource:

@@ -6,6 +6,7 @@ import contextlib
 import errno
 import os
 import select
+import time
 
 import serial
 from serial.tools import list_ports
@@ -38,7 +39,10 @@ class SerialLine:
     def send(self, data: bytes) -> None:
         """Send all of these bytes."""
         try:
-            self._port.write(data)
+            if self._by_descriptor:
+                self._write_at_once(data)
+            else:
+                self._port.write(data)
         except (serial.SerialException, OSError, TypeError) as error:
             raise self._gone(error) from error
 
@@ -57,6 +61,17 @@ class SerialLine:
         except (serial.SerialException, OSError, TypeError) as error:
             # A TypeError is what pyserial gives where the port was closed under a read.
             raise self._gone(error) from error
+
+    def _write_at_once(self, data: bytes) -> None:
+        """Send these bytes; the port is waited at only where it does not take all of them at once."""
+        descriptor = self._port.fileno()
+        until = time.monotonic() + WRITE_TIMEOUT_S
+        while data:
+            with contextlib.suppress(BlockingIOError):
+                data = data[os.write(descriptor, data) :]
+            left_s = max(until - time.monotonic(), 0.0)
+            if data and not select.select([], [descriptor], [], left_s)[1]:
+                raise serial.SerialTimeoutException("Write timeout")
 
     def _read_at_once(self, timeout_s: float) -> bytes:
         """Return what has arrived, asked of the system once: pyserial asks for a byte, then for the rest."""

@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from loomproof.jobs.hand_questions import HandAsked, HandReply, Wish
 from loomproof.judgement.inspection import Inspection
 from loomproof.loom.model import End
 from loomproof.measuring.clearance import Person
-from loomproof.planning.hookup_plan import HookUp
+
+if TYPE_CHECKING:
+    from loomproof.planning.hookup_plan import HookUp
 
 
 class Operator(Person, Protocol):

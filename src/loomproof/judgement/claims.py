@@ -67,6 +67,7 @@ def _sensed(
     ways = [(path.a, path.b) for path in measured.leaks]
     ways += [(way.source, way.sink) for way in measured.one_way]
     crossed = {end for way in ways for end in way}
+    high_rule = HIGH_RULE.format(volts=f"{capabilities.test_voltage_v:g}")
     # What parts join to a net carries on to whatever that is joined to, where it should not be.
     leading_out = {
         k
@@ -104,7 +105,7 @@ def _sensed(
                 else "a path to another net was found"
             ),
             decision=Decision.PASS if apart else Decision.FAIL,
-            rule=HIGH_RULE.format(volts=f"{capabilities.test_voltage_v:g}"),
+            rule=high_rule,
             cavities=names,
             wires=covered.apart(ends),
             threshold_ohm=bound,

@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import Annotated
 
@@ -71,9 +72,6 @@ class SelfTest:
         return all(check.passed for check in self.checks)
 
 
-_CODEC = TypeAdapter(SelfTest)
-
-
 def line_of(found: SelfTest) -> str:
     """Return a self-test as its line in the file; `of_line` reads it back."""
     plain = asdict(found)
@@ -84,7 +82,12 @@ def line_of(found: SelfTest) -> str:
 
 def of_line(line: str) -> SelfTest:
     """Read a self-test's line. Raises pydantic's `ValidationError` for what is none."""
-    return _CODEC.validate_json(line, strict=True)
+    return _codec().validate_json(line, strict=True)
+
+
+@cache
+def _codec() -> TypeAdapter[SelfTest]:
+    return TypeAdapter(SelfTest)
 
 
 def keep(found: SelfTest, path: Path) -> None:

@@ -101,7 +101,17 @@ class Scope:
 
     def ends(self, points: int) -> frozenset[End]:
         """Return the cavities of a point set."""
+        if (known := self._ends_of_group.get(points)) is not None:
+            return known
+        return self._ends_of(points)
+
+    def _ends_of(self, points: int) -> frozenset[End]:
         return frozenset(self.end_of[point] for point in points_of(points))
+
+    @cached_property
+    def _ends_of_group(self) -> Mapping[int, frozenset[End]]:
+        """The cavities of each group, by its points: what is asked for over and over."""
+        return {group.points: self._ends_of(group.points) for group in self.groups}
 
     @property
     def points(self) -> int:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 from loomproof.loom.model import Component
 
 _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"))
 
 
+@lru_cache(maxsize=2**12)
 def ohms(value: float | None) -> str:
     """Return a resistance with its unit: ``0.120 Ω``, ``4.70 kΩ``; ``open`` for ``None`` and inf.
 
