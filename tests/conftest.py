@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,15 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         default="",
         help="a real scanner with NOTHING plugged in; its points are driven and take test current",
     )
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _home_of_all(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Keep what fixtures of a whole module start, before any test has a home, out of it as well."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("LOOMPROOF_HOME", str(tmp_path_factory.mktemp("home_of_all")))
+        patch.delenv("LOOMPROOF_STORE", raising=False)
+        yield
 
 
 @pytest.fixture(autouse=True)

@@ -86,7 +86,7 @@ def test_names_of_200_letters_break_no_page(page: Page, server: Server) -> None:
         assert page.evaluate("document.documentElement.scrollWidth") <= 390, path
         assert LONG in page.content().replace("&lt;", "<").replace("&gt;", ">").replace("&amp;", "&").replace(
             "&#34;", '"'
-        ).replace("&#39;", "'")
+        ).replace("&#39;", "'"), page.locator("main").inner_text()
         assert page.locator("img, script:not([src])").count() == 0
         assert "taken" not in page.title()
     page.set_viewport_size({"width": 1280, "height": 900})
