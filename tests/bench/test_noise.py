@@ -11,8 +11,11 @@ import pytest
 
 from loomproof.bench import link as link_module
 from loomproof.bench.frames import Frame
+from loomproof.virtual.scanner import Make, Scanner
+from tests.bench.device import Clock
 from tests.bench.noise import Harm
-from tests.bench.torture import HARMS, Result, torture
+from tests.bench.simline import sim_bench
+from tests.bench.torture import HARMS, Result, digest_of, loom_of, reference, run, torture
 
 LOOMS = ("tail_lamp", "hillclimb_engine")
 SAMPLE = 3
@@ -56,6 +59,45 @@ def test_other_harm(name: str, harm: str) -> None:
 
 def test_the_shortest_line_that_the_contract_allows() -> None:
     sample("hillclimb_engine", Harm(flip=3e-4), count=3, line=2 * 32 + 48)
+
+
+def test_a_device_whose_answers_come_late_is_waited_for() -> None:
+    """A busy machine under a simulator: batches come late, and late answers are answers."""
+    clock = Clock()
+    loom = loom_of("tail_lamp")
+    with sim_bench(Scanner(loom, Make(len(loom.cavities))), Harm(slow_s=5.0), clock=clock) as bench:
+        drives = [1 << i for i in range(len(loom.cavities))] * 4
+        told = bench.sense(drives)
+        assert [answer & drive for answer, drive in zip(told, drives, strict=True)] == drives
+        assert dict(bench.statistics().extra)["abandoned"] == 0
+
+
+def test_a_host_that_is_kept_from_asking_goes_on_with_what_was_cleared() -> None:
+    """Nine seconds before every question: the link is opened anew, on the same line with the same device."""
+    clock = Clock()
+
+    def kept_waiting() -> float:
+        clock.now += 9.0
+        return clock.now
+
+    loom = loom_of("tail_lamp")
+    made = Make(len(loom.cavities), line=1024)
+    with sim_bench(Scanner(loom, made), clock=clock) as bench:
+        opening = bench.opening
+        assert digest_of(run(loom, bench, kept_waiting)) == reference("tail_lamp", (), 1024)
+        assert bench.opening is opening
+        bench.reconnect()  # the line was given up: what was cleared is cleared no more
+        assert bench.opening is not opening
+
+
+def test_the_time_that_a_reply_lay_on_the_way_counts_as_silence() -> None:
+    """The device closes its link 10 s after its answer, not 10 s after that was read."""
+    clock = Clock()
+    loom = loom_of("tail_lamp")
+    with sim_bench(Scanner(loom, Make(len(loom.cavities))), Harm(slow_s=3.0), clock=clock) as bench:
+        told = bench.sense([1])
+        clock.now += 7.5
+        assert bench.sense([1]) == told
 
 
 def test_the_campaign_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:

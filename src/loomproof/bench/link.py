@@ -35,6 +35,9 @@ RELEASE_S = 1.0
 PROBE = "*CLS"
 """The shortest command without effect on a reading; finds out where the device's count stands."""
 
+PROBED = "OK"
+"""What a probe is answered with."""
+
 Clock = Callable[[], float]
 
 
@@ -89,7 +92,7 @@ class Link:
         self._sequence = 0
         self._splitter = Splitter(longest)
         self._progress_at = clock()
-        self._good_at = clock()
+        self._good_at = self._asked_at = self._done_at = clock()
         self._round_trips = self._repeated = self._dropped = self._sent = self._received = 0
         self._abandoned = 0
         self._stalled = False
@@ -103,6 +106,13 @@ class Link:
     def idle_s(self) -> float:
         """Seconds since the last good reply."""
         return self._clock() - self._good_at
+
+    @property
+    def left_alone_s(self) -> float:
+        """The longest that the device can have been left alone, s: since the last command that it answered
+        was sent and done with. Its reply may have lain on the way, or waited for this machine to look at it.
+        """
+        return self._clock() - self._done_at
 
     def now(self) -> float:
         """Return the link's clock, s."""
@@ -118,7 +128,7 @@ class Link:
         nonce = self._nonces()
         self._nonce = b""
         self.events.clear()
-        self._progress_at = self._clock()
+        self._progress_at = self._asked_at = self._clock()
         self._sequence = (self._sequence + 1) % 256
         body = f"SYST:LINK:OPEN {nonce}"
         command = seal(self._sequence, body, b"")
@@ -151,7 +161,8 @@ class Link:
     def ask_twice(self, body: str, *, reply_bytes: int, busy_s: float = 0.0) -> str | None:
         """Send a command that may be abandoned; after two failures return ``None``, the count found again.
 
-        Only for a command whose execution leaves nothing behind, such as a sense.
+        Only for a command whose execution leaves nothing behind, such as a sense, and which is never answered
+        as the probe is. Where the answer comes after all while the count is looked for, it is the answer.
         """
         command = self._next(body)
         for _ in range(2):
@@ -159,9 +170,11 @@ class Link:
             if frame is not None:
                 return self._accepted(frame, body)
             self._give_up_after(self.patience_s + busy_s, body)
-        self._abandoned += 1
         self._stalled = True
-        self._find_count(busy_s)
+        late = self._find_count(busy_s)
+        if late is not None:
+            return self._accepted(late, body)
+        self._abandoned += 1
         return None
 
     def listen(self, timeout_s: float) -> None:
@@ -193,7 +206,7 @@ class Link:
         self.ended = True
         for _ in range(2):
             try:
-                if self._in_doubt or self.idle_s >= RENEW_AFTER_S:
+                if self._in_doubt or self.left_alone_s >= RENEW_AFTER_S:
                     busy_s = max(0.0, self._busy_until - self._clock())
                     self.open(patience_s=RELEASE_S + busy_s)
                 released = self.ask("ROUT:OPEN:ALL", reply_bytes=2, patience_s=RELEASE_S) == "OK"
@@ -211,6 +224,7 @@ class Link:
 
     def _next(self, body: str) -> bytes:
         self._in_doubt = True
+        self._asked_at = self._clock()
         self._sequence = (self._sequence + 1) % 256
         if not self._stalled:
             self._progress_at = self._clock()
@@ -271,6 +285,7 @@ class Link:
                 self._unanswered = False
                 self._round_trips += 1
                 self._good_at = self._clock()
+                self._done_at = min(self._good_at, self._asked_at + busy_s)
                 return found
         return None
 
@@ -288,23 +303,29 @@ class Link:
             return None
         return frame
 
-    def _find_count(self, busy_s: float) -> None:
+    def _find_count(self, busy_s: float) -> Frame | None:
         """Find where the device's count stands after a command was abandoned.
 
         It is at ``n``, the abandoned command's number, or one before. A probe with ``n`` and one with
         ``n + 1`` go out in turn. Once the second has been sent, only its own reply ends the search: a
         number that may still be answered is never used for another command.
+
+        Returns the answer of the abandoned command where that came late: a device that took the command
+        takes no probe with its number, so what is numbered ``n`` and does not answer a probe answers it.
         """
         n, beyond = self._sequence, (self._sequence + 1) % 256
         number, reached, beyond_sent = n, False, False
+        late: Frame | None = None
         while True:
             beyond_sent = beyond_sent or number == beyond
             probe = seal(number, PROBE, self._nonce)
             frame = self._exchange(probe, (n, beyond), 64, busy_s)
+            if frame is not None and frame.sequence == n and frame.body != PROBED:
+                late = late or frame
             if frame is not None and (frame.sequence == beyond or not beyond_sent):
                 self._sequence = frame.sequence
                 self._in_doubt = False
-                return
+                return late
             reached = reached or frame is not None
             self._give_up_after(self.patience_s + busy_s, PROBE)
             number = beyond if reached or number == n else n

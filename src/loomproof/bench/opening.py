@@ -147,4 +147,4 @@ def _simulated(where: SimAddress, loom_path: Path | None, clock: Clock, patience
         lambda: open_line(found), str(where), clock=clock, patience_s=patience_s, on_close=simulation.end
     )
     bench.simulation = simulation
-    return bench.connect(patience_s=FIRST_PATIENCE_S)
+    return bench.connect()  # it lives: it gave its address

@@ -111,6 +111,7 @@ class ScannerBench(Bench):
             self._before.append(link.statistics())
             link.line.close()
         self._attach().open()
+        self._opening = None
         self._meet_again()
 
     def _attach(self) -> Link:
@@ -125,7 +126,8 @@ class ScannerBench(Bench):
 
     def _bind(self, identity: Identity, told: Told) -> None:
         self._identity, self._told = identity, told
-        self._holds(opening_of(identity, started_here=self.started_here))
+        if self._opening is None:
+            self._holds(opening_of(identity, started_here=self.started_here))
         self.link.expect_lines_of(told.line_bytes)
         self._batches = Batches(told.line_bytes, told.capabilities.points)
 
@@ -373,11 +375,12 @@ class ScannerBench(Bench):
     def _renew(self) -> None:
         """Open the link again before a device that heard nothing for a while closes it by itself.
 
-        After a shorter silence it is asked who it is: another may stand in its place by now.
+        After a shorter silence it is asked who it is: another may stand in its place by now. Either way the
+        line was held all the time and the same device is on it: what was cleared stays cleared.
         """
-        if self._watching or self.link.idle_s < SILENT_S:
+        if self._watching or self.link.left_alone_s < SILENT_S:
             return
-        if self.link.idle_s >= RENEW_AFTER_S:
+        if self.link.left_alone_s >= RENEW_AFTER_S:
             self.link.open()
             self._meet_again()
         else:

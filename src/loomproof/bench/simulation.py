@@ -15,7 +15,11 @@ from typing import IO
 from loomproof.bench.address import Address, SerialAddress, TcpAddress, parse_address
 from loomproof.errors import NoBenchError, UsageError
 
-START_TIMEOUT_S = 30.0
+START_TIMEOUT_S = 120.0
+"""A simulator that ends by itself is noticed at once; this is for one that lives and has not said anything
+yet, as on a machine that is busy with much else."""
+
+TELL_TIMEOUT_S = 60.0
 END_TIMEOUT_S = 5.0
 
 
@@ -48,7 +52,7 @@ class Simulation:
             self.end()
             raise
 
-    def tell(self, line: str, *, timeout_s: float = 10.0) -> str:
+    def tell(self, line: str, *, timeout_s: float = TELL_TIMEOUT_S) -> str:
         """Send one line to the simulator (``mend``, ``fault open W12``) and return its answer."""
         assert self._process.stdin is not None
         try:
