@@ -5,19 +5,23 @@ from __future__ import annotations
 import contextlib
 import errno
 import importlib
+import io
 import os
 import re
 import signal
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 
 import click
 import pytest
 
 from loomproof.cli.main import COMMANDS, main, run
+from loomproof.jobs.events import Event, Progress
+from loomproof.screens.progress import Screen, on_screen
+from loomproof.screens.terminal_operator import TerminalOperator
 from tests.cli.running import loomproof, process
 
 ROOT = Path(__file__).parents[2]
@@ -134,6 +138,41 @@ def test_a_reader_that_goes_away_changes_no_verdict(
 ) -> None:
     words = ("prove", fixtures / "tail_lamp", "--bench", f"sim:{fault}", "--out", tmp_path)
     assert codes_with_the_reader_gone(tmp_path, *words) == code
+
+
+def test_a_reader_of_everything_that_goes_away_leaves_the_proof_whole_and_kept(
+    fixtures: Path, tmp_path: Path
+) -> None:
+    """As ``prove LOOM 2>&1 | head -1``: what is measured goes on unseen, is sealed and stands in the log."""
+    shell = '("$0" -m loomproof prove "$1" --bench sim: --out "$2" 2>&1; echo $? > "$2/code") | head -1'
+    words = ["sh", "-c", shell, sys.executable, str(fixtures / "tail_lamp"), str(tmp_path)]
+    shown = subprocess.run(words, capture_output=True, text=True, check=False)
+    assert len(shown.stdout.splitlines()) == 1
+    assert (tmp_path / "code").read_text(encoding="utf-8") == "0\n"
+    assert len(list(tmp_path.glob("*.pdf"))) == 1
+    assert "BROKEN OFF" not in loomproof("log").stdout
+
+
+def test_where_the_reader_went_away_nobody_answers_for_the_loom(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A question that nobody can read is answered no, whatever happens to be typed."""
+
+    class Keys(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    class Gone(Screen):
+        def show(self, event: Event) -> None:
+            raise BrokenPipeError
+
+    def job() -> Generator[Event, None, bool]:
+        yield Progress("checking the bench")
+        return TerminalOperator().confirm("Is all of that done?")
+
+    monkeypatch.setattr(sys, "stdin", Keys("y\n" * 3))
+    monkeypatch.setattr(sys, "stdout", io.StringIO())
+    monkeypatch.setattr(sys, "stderr", io.StringIO())
+    assert on_screen(job(), Screen(), lambda _: None)
+    assert not on_screen(job(), Gone(), lambda _: None)
 
 
 def test_a_reader_that_goes_away_hides_no_trouble_in_the_log(fixtures: Path, tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ import click
 
 from loomproof.jobs.events import ContactMoved, Event, Progress, Prompt, Touched, finish
 from loomproof.screens.printing import line
+from loomproof.screens.streams import nobody_there
 
 if TYPE_CHECKING:
     from loomproof.errors import Do
@@ -23,10 +24,17 @@ T = TypeVar("T")
 def on_screen(
     job: Running[T] | Generator[Event, None, T], screen: Screen, more: Callable[[Event], None]
 ) -> T:
-    """Run a job to its end, showing what happens; ``more`` sees each event as well."""
+    """Run a job to its end, showing what happens; ``more`` sees each event as well.
+
+    Where its reader went away, the job goes on unseen: nothing that drives is broken off for want of a
+    reader. Nobody answers its questions from then on.
+    """
 
     def show(event: Event) -> None:
-        screen.show(event)
+        try:
+            screen.show(event)
+        except BrokenPipeError:
+            nobody_there()
         more(event)
 
     try:

@@ -38,6 +38,12 @@ def output_gone() -> None:
             os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
+def nobody_there() -> None:
+    """Say what is still said to nobody, and take no answer any more: whoever can't read a question gives none."""
+    output_gone()
+    sys.stdin = io.StringIO()
+
+
 def tell(text: str, head: str = "") -> None:
     """Write a line to standard error; where that cannot be written, nobody reads it and the code says it."""
     try:
