@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from loomproof.cli.main import run
+from loomproof.jobs.shelf import Shelf
 from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder
 from loomproof.records.store import open_store
-from loomproof.records.unfinished_runs import note_started
+from loomproof.records.unfinished_runs import note_started, started_here
 from loomproof.results.document import Verdict
 from tests.cli.running import loomproof
 from tests.records.conftest import NOW
@@ -92,6 +94,25 @@ def test_a_proof_that_was_broken_off_is_in_log_and_history(
     assert "BROKEN OFF" in capsys.readouterr().out
     assert run(["history", "Wren", "--plot", "h.svg"]) == 2
     assert "nothing to plot" in capsys.readouterr().err
+
+
+def test_a_run_whose_record_is_gone_is_not_told_as_broken_off(fixtures: Path, tmp_path: Path) -> None:
+    """Its store was deleted: what is known is that it was sealed, and that no record is here."""
+    kept = ("--store", tmp_path / "kept.db")
+    words = ("prove", fixtures / "tail_lamp", "--bench", "sim:", "--out", tmp_path / "out", *kept)
+    assert loomproof(*words).returncode == 0
+    (tmp_path / "kept.db").unlink()
+    (began,) = started_here(str(tmp_path / "kept.db"))
+    assert began.sealed
+    listed = loomproof("log", *kept).stdout
+    assert "BROKEN OFF" not in listed
+    assert "NO RECORD" in listed
+    assert "not in this store" in listed
+    # Of one that an earlier version sealed, which noted no such line, the results tell it.
+    shown = Shelf((), (replace(began, sealed=False),), ())
+    assert shown.lost_told
+    (tmp_path / "out" / f"{began.run}.results.json").unlink()
+    assert not shown.lost_told
 
 
 @pytest.mark.parametrize("name", ["first", "second"])

@@ -319,7 +319,8 @@ class Link:
         while True:
             beyond_sent = beyond_sent or number == beyond
             probe = seal(number, PROBE, self._nonce)
-            frame = self._exchange(probe, (n, beyond), 64, busy_s)
+            # Before the second was sent nothing true is numbered like its answer.
+            frame = self._exchange(probe, (n, beyond) if beyond_sent else (n,), 64, busy_s)
             if frame is not None and frame.sequence == n and frame.body != PROBED:
                 late = late or frame
             if frame is not None and (frame.sequence == beyond or not beyond_sent):

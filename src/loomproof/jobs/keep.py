@@ -149,6 +149,7 @@ def keep(outcome: Outcome, journal: Path, where: Keeping) -> Generator[Event, No
         with _or_not_kept(journal):
             hand = held.enter_context(at_hand(where.store, seals=True, measured=True))
             signer, sealed = _sealed(hand, document, read)
+        _said_sealed(document.run, told)
         run = sealed.run.run
         handed = where.out / name_of(document.run, document.loom.name, document.loom.serial)
         results = base.with_name(f"{base.name}.results.json")
@@ -179,6 +180,7 @@ def seal(document: Document, journal: bytes, store: str | None) -> tuple[SealedR
     told: list[Prompt] = []
     with at_hand(store, seals=True, measured=True) as hand:
         signer, sealed = _sealed(hand, document, journal)
+        _said_sealed(document.run, told)
         _noted(hand, signer, told)
     return sealed, told
 
@@ -189,6 +191,16 @@ def _sealed(hand: AtHand, document: Document, journal: bytes) -> tuple[Signer, S
     sealed = hand.seal(document, signer, journal)
     hand.hand_over()
     return signer, sealed
+
+
+def _said_sealed(run: str, told: list[Prompt]) -> None:
+    """Note beside the runs begun that this one was sealed; where that can't be written, tell it."""
+    try:
+        unfinished_runs.note_sealed(run)
+    except RecordError as error:
+        told.append(
+            Prompt(f"{error.message}: were its record lost, this run would look broken off. {error.cure}")
+        )
 
 
 def _noted(hand: AtHand, signer: Signer, told: list[Prompt]) -> None:

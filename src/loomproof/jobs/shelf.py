@@ -20,7 +20,10 @@ _STYLES = {"pass": "green", "fail": "red", "undecided": "yellow", "incomplete": 
 
 @dataclass(frozen=True)
 class Shelf:
-    """Runs as their sealed records tell them, those broken off, and what is not as it was kept."""
+    """Runs as their sealed records tell them, those without one, and what is not as it was kept.
+
+    ``broken_off`` are those begun that have no record in the store: broken off, or their record is gone.
+    """
 
     runs: tuple[Trusted, ...]
     broken_off: tuple[Started, ...]
@@ -44,15 +47,27 @@ class Shelf:
 
     @property
     def broken_off_texts(self) -> Iterator[tuple[str | Cell, ...]]:
-        """A row of texts for each run that was broken off, as `BROKEN_OFF_HEADS` names them."""
+        """A row of texts for each run that has no record, as `BROKEN_OFF_HEADS` names them."""
         for one in self.broken_off:
             yield (
                 one.run,
                 when(one.started)[:16],
-                Cell("BROKEN OFF", _STYLES["incomplete"]),
+                Cell("NO RECORD", _STYLES["fail"])
+                if _came_to_its_end(one)
+                else Cell("BROKEN OFF", _STYLES["incomplete"]),
                 f"{one.loom}, {one.serial}" if one.serial else one.loom,
                 one.journal if Path(one.journal).exists() else f"{one.journal} (gone)",
             )
+
+    @property
+    def lost_told(self) -> str:
+        """What NO RECORD means and what is left of those runs; "" where none is without its record."""
+        if not any(map(_came_to_its_end, self.broken_off)):
+            return ""
+        return (
+            "NO RECORD: it came to its end and was kept; what was kept is not in this store. A backup, or "
+            "the record file beside its journal, brings it back."
+        )
 
     @property
     def apart(self) -> tuple[tuple[str, Shelf], ...]:
@@ -75,6 +90,11 @@ class Shelf:
             count = plural(sum(run.key == key for run in strange), "record")
             said = f"Left out: {count} of {bench}, sealed by a key that nobody here knows."
             yield Problem(said, severity="warning", do=Do(Todo.KNOW_SIGNER, key))
+
+
+def _came_to_its_end(one: Started) -> bool:
+    """Whether a run without a record was sealed, by its line, or as its results beside the journal tell."""
+    return one.sealed or Path(one.journal).with_name(f"{one.run}.results.json").is_file()
 
 
 def _verdict(one: Trusted) -> Cell:

@@ -2,8 +2,10 @@
 
 A proof that ends seals its record; one that is stopped, loses its bench or is killed leaves a journal and
 nothing in the store. The line written at its start is never taken out: a run whose record is in the store
-has ended, any other one was broken off, or still runs. A retest and a trace seal nothing: a line of their own
-says that they ended. A line that cannot be read, such as the last one before a power cut, is passed over.
+has ended, any other one was broken off, or still runs. That it was sealed is a line too: where the store has
+no record of it, the record is gone, and the run was not broken off. A retest and a trace seal nothing: a line
+of their own says that they ended. A line that cannot be read, such as the last one before a power cut, is
+passed over.
 """
 
 from __future__ import annotations
@@ -11,7 +13,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated
@@ -33,7 +35,10 @@ def _dated(text: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Started:
-    """A proof that was started: which loom, when (RFC 3339), where its journal and its record were to go."""
+    """A proof that was started: which loom, when (RFC 3339), where its journal and its record were to go.
+
+    ``sealed``: a later line says that it was, whatever the store has of it.
+    """
 
     run: str
     loom: str
@@ -42,6 +47,7 @@ class Started:
     serial: str = ""
     digest: str = ""
     store: str = ""
+    sealed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +55,12 @@ class _Ended:
     ended: str
 
 
-_CODEC: TypeAdapter[Started | _Ended] = TypeAdapter(Started | _Ended)
+@dataclass(frozen=True, slots=True)
+class _Sealed:
+    sealed: str
+
+
+_CODEC: TypeAdapter[Started | _Ended | _Sealed] = TypeAdapter(Started | _Ended | _Sealed)
 
 
 def note_started(
@@ -68,12 +79,17 @@ def note_started(
     file cannot be written.
     """
     noted = Started(run, loom_name, started, str(journal_path.absolute()), serial, digest, place_of(store))
-    _add(asdict(noted))
+    _add({name: value for name, value in asdict(noted).items() if name != "sealed"})
 
 
 def note_ended(run: str) -> None:
     """Add that a run which seals nothing, a retest or a trace, came to its end. Raises as `note_started`."""
     _add({"ended": run})
+
+
+def note_sealed(run: str) -> None:
+    """Add that a run was sealed. Raises as `note_started`."""
+    _add({"sealed": run})
 
 
 def _add(value: Mapping[str, str]) -> None:
@@ -103,10 +119,12 @@ def read_started(data: bytes) -> tuple[Started, ...]:
     """
     lines = [_line(line) for line in data.split(b"\n")]
     ended = {line.ended for line in lines if isinstance(line, _Ended)}
-    return tuple(line for line in lines if isinstance(line, Started) and line.run not in ended)
+    sealed = {line.sealed for line in lines if isinstance(line, _Sealed)}
+    begun = (line for line in lines if isinstance(line, Started) and line.run not in ended)
+    return tuple(replace(line, sealed=line.run in sealed) for line in begun)
 
 
-def _line(line: bytes) -> Started | _Ended | None:
+def _line(line: bytes) -> Started | _Ended | _Sealed | None:
     try:
         return _CODEC.validate_json(line, strict=True)
     except ValidationError:
@@ -144,7 +162,7 @@ def started_here(
 
 
 def broken_off(started: Iterable[Started], sealed: Collection[str]) -> tuple[Started, ...]:
-    """Return those whose run is not among the sealed ones."""
+    """Return those whose run is not among the sealed ones: broken off, or their record is gone."""
     return tuple(one for one in started if one.run not in sealed)
 
 

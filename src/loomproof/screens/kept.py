@@ -56,6 +56,8 @@ def show_shelf(shelf: Shelf, how: How) -> None:
             click.echo("")
         if shelf.broken_off:
             table(BROKEN_OFF_HEADS, shelf.broken_off_texts, whole=("ended",))
+        if shelf.lost_told:
+            line(shelf.lost_told)
     finally:  # a reader that has gone away does not keep troubles from being told
         tell_troubles(shelf, how)
 

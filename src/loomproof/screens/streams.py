@@ -39,7 +39,7 @@ def output_gone() -> None:
 
 
 def nobody_there() -> None:
-    """Say what is still said to nobody, and take no answer any more: whoever can't read a question gives none."""
+    """Say the rest to nobody, and take no answer any more: whoever can't read a question gives none."""
     output_gone()
     sys.stdin = io.StringIO()
 

@@ -94,6 +94,7 @@ def _shown(
         "rows": runs_of(kept),
         "broken_heads": BROKEN_OFF_HEADS,
         "broken": [[cell(text) for text in texts] for texts in kept.broken_off_texts],
+        "lost_told": kept.lost_told,
         "troubles": kept.troubles,
         "more": not everything and len(kept.runs) == MOST_RUNS,
         "error": error,
