@@ -11,7 +11,7 @@ from loomproof.bench.adapter import in_order
 from loomproof.bench.seam import Opening
 from loomproof.jobs.prove import prove
 from loomproof.judgement.inspection import ANSWERED
-from loomproof.loom.model import Connector, ConnectorKind
+from loomproof.loom.model import Connector, ConnectorKind, End
 from loomproof.loom.reading import load
 from loomproof.measuring.events import finish
 from loomproof.planning.request import Request
@@ -58,7 +58,11 @@ def test_spare_cavities_whose_leads_nobody_saw_whole_are_named() -> None:
     told = []
     for request in (unseen, zeroed):
         clearance = cleared(loom, bench, adapter=request.adapter, meter_v=0.0)
-        told.append(finish(prove(request, bench, clearance)).document.not_tested)
+        document = finish(prove(request, bench, clearance)).document
+        told.append(document.not_tested)
+        unseen_ends = {End("A", "5"), End("B", "5")} if request is unseen else set()
+        assert set(loom.cavities) - set(document.coverage.tested) == unseen_ends
+        assert document.coverage.untested == ()  # a pass is not kept from a loom for want of a plug
     assert any("hold nothing: A:5, B:5. An open lead reads as an empty cavity" in text for text in told[0])
     assert any("A:5, B:5: their leads were last seen whole when zeroed on 2031-05-03" in t for t in told[1])
     assert not any("An open lead" in text for text in told[1])

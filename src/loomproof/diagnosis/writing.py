@@ -58,7 +58,12 @@ class Writer(Opens, Shorts, Miswires):
 
     def _told_apart_first(self, plain: Finding, fault: Fault, others: Sequence[Alternative]) -> Finding:
         """Return a finding whose repair begins with what tells it from its equals."""
-        look = [f"Before anything is moved, tell which it is. {others[0].tell_apart}"]
+        first = others[0].tell_apart
+        further = {other.tell_apart: other.text for other in reversed(others) if other.tell_apart != first}
+        look = [
+            f"Before anything is moved, tell which it is. {first}",
+            *(f"Tell it as well from this: {text}. {tell}" for tell, text in reversed(further.items())),
+        ]
         if fault.cause == Cause.EXCHANGED:
             plugs = listed(fault.connectors)
             look.append(

@@ -18,7 +18,7 @@ from loomproof.judgement.claims import claims_of
 from loomproof.judgement.covered import Covered
 from loomproof.judgement.entries import check_entries, connector_entries, wire_entries
 from loomproof.judgement.no_adapter import without_adapter
-from loomproof.judgement.not_tested import not_tested, watched_s
+from loomproof.judgement.not_tested import not_tested, unseen, watched_s
 from loomproof.judgement.one_place import shared_places
 from loomproof.judgement.placed import farads_of, placed
 from loomproof.judgement.verdict import Demand, Judgement, judgement_of
@@ -101,6 +101,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
     temperature_c = last.temperature_c
     tested = {end for part in parts for end in (*part.request.adapter.point_of, *part.touched)}
     plan = merged_plan(expectation, [part.plan for part in parts], capabilities.clear_ohm)
+    tested -= set(unseen(plan, last))
     measured = merged_measured(expectation, [part.measured for part in parts])
     insulation = last.insulation
     if insulation is not None:

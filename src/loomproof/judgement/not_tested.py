@@ -157,22 +157,29 @@ def _one_way(plan: Plan, capabilities: Capabilities) -> Iterator[str]:
         )
 
 
-def _spare_leads(plan: Plan, part: HookUpResult) -> Iterator[str]:
-    """Name spare cavities, whose adapter leads nothing in this proof shows to be whole."""
+def unseen(plan: Plan, part: HookUpResult) -> tuple[End, ...]:
+    """Return the cavities that hold nothing and whose lead nobody saw whole: they count as not tested."""
+    return () if plan.by_beep else tuple(end for end, day in _spare(plan, part) if not day)
+
+
+def _spare(plan: Plan, part: HookUpResult) -> Iterator[tuple[End, str]]:
+    """Yield cavities that hold nothing, so that no reading shows their lead whole, and when it was zeroed."""
     loom, scope = part.request.loom, plan.scope
     held = {end for wire in loom.wires for end in wire.ends} | {e for p in loom.components for e in p.ends}
-    spare = [
-        end
-        for group in scope.groups
-        if group.size == 1
-        for end in scope.ends(group.points)
-        if end not in held and end not in part.touched
-    ]
     zeroed = {lead.end: lead.zeroed for lead in part.request.adapter.entries}
-    unknown = [end for end in spare if not zeroed.get(end)]
+    for group in scope.groups:
+        if group.size == 1:
+            for end in scope.ends(group.points):
+                if end not in held and end not in part.touched:
+                    yield end, zeroed.get(end) or ""
+
+
+def _spare_leads(plan: Plan, part: HookUpResult) -> Iterator[str]:
+    """Name spare cavities, whose adapter leads nothing in this proof shows to be whole."""
+    unknown = unseen(plan, part)
     whole: dict[str, list[End]] = {}
-    for end in spare:
-        if day := zeroed.get(end):
+    for end, day in _spare(plan, part):
+        if day:
             whole.setdefault(day, []).append(end)
     if unknown:
         yield (
