@@ -11,10 +11,10 @@ from loomproof.diagnosis import explain
 from loomproof.diagnosis.search import Explainer
 from loomproof.diagnosis.weights import weights
 from loomproof.diagnosis.wiring import wiring_of
-from loomproof.loom.model import Component, ComponentKind, end_of
+from loomproof.loom.model import Component, ComponentKind, Loom, Wire, end_of
 from loomproof.results.findings import Finding, Kind
 from loomproof.results.measured import Decision, Judged, Measured, Path
-from tests.diagnosis.test_wiring_faults import EXPECTED, LOOM, found, nets
+from tests.diagnosis.test_wiring_faults import EXPECTED, LOOM, found, nets, plug
 
 R1 = Component("R1", ComponentKind.RESISTOR, (("1", end_of("A:2")), ("2", end_of("A:4"))), 470.0, 5.0)
 CROSSED = nets("A:2 B:3", "A:3 B:2")
@@ -48,6 +48,27 @@ def test_contacts_that_may_be_crossed_at_either_end_are_moved_at_one_end_only() 
         assert step.endswith("and move nothing else.")
         assert ("at A:2 and A:3" in step) is not ("at B:2 and B:3" in step)
     assert sum("at A:2 and A:3" in step for step in mend) == 1
+
+
+def test_three_contacts_crossed_in_a_ring_have_a_step_for_each_place_that_comes_in_question() -> None:
+    """At A, at B, or two at each: all cost two exchanges, by hand; each is told apart, and has its repair."""
+    pins = range(1, 9)
+    loom = Loom(
+        "ring",
+        connectors=tuple(plug(name, " ".join(map(str, pins))) for name in "AB"),
+        wires=tuple(
+            Wire(f"W{k}", end_of(f"A:{k}"), end_of(f"B:{k}"), "BU" if k % 2 else "RD", 0.5, 1.0) for k in pins
+        ),
+    )
+    straight = {k: f"A:{k} B:{k}" for k in pins}
+    turned = straight | {2: "A:2 B:5", 5: "A:5 B:7", 7: "A:7 B:2"}
+    should, are = nets(*straight.values()), nets(*turned.values())
+    (finding,) = explain(loom, Measured(should, are, complete=True))
+    equal = [other for other in finding.alternatives if other.cause == "crossed"]
+    assert len({other.tell_apart for other in equal}) > 1
+    for other in equal:
+        assert any(other.tell_apart in step for step in finding.repair), other.text
+        assert sum(step.startswith(f"If it is {other.text}:") for step in finding.repair) == 1, other.text
 
 
 def test_a_part_that_reads_where_it_should_says_that_its_end_is_right() -> None:

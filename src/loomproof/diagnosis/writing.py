@@ -58,11 +58,13 @@ class Writer(Opens, Shorts, Miswires):
 
     def _told_apart_first(self, plain: Finding, fault: Fault, others: Sequence[Alternative]) -> Finding:
         """Return a finding whose repair begins with what tells it from its equals."""
-        first = others[0].tell_apart
-        further = {other.tell_apart: other.text for other in reversed(others) if other.tell_apart != first}
+        told: dict[str, list[str]] = {}
+        for other in others:
+            told.setdefault(other.tell_apart, []).append(other.text)
+        first, *further = told
         look = [
             f"Before anything is moved, tell which it is. {first}",
-            *(f"Tell it as well from this: {text}. {tell}" for tell, text in reversed(further.items())),
+            *(f"Tell it as well from this: {'; or '.join(told[tell])}. {tell}" for tell in further),
         ]
         if fault.cause == Cause.EXCHANGED:
             plugs = listed(fault.connectors)
@@ -70,11 +72,8 @@ class Writer(Opens, Shorts, Miswires):
                 f"See by marks, branch and length whether {plugs} are the plugs that they are taken for: if "
                 "they are, contacts are crossed, at them or at the other end."
             )
-        wires = [other.wires for other in others]
         crossed = [
-            f"If it is {other.text}: {_SEAT_THESE}"
-            for other in others
-            if other.cause == Cause.CROSSED and wires.count(other.wires) == 1
+            f"If it is {other.text}: {_SEAT_THESE}" for other in others if other.cause == Cause.CROSSED
         ]
         there = [self.names.place(end) for other in others for end in other.cavities]
         *own, last = plain.repair
