@@ -91,10 +91,12 @@ fuzz: $(VENV)/dev.stamp
 # Locks carry hashes and no hosts, for Linux, macOS and Windows alike.
 lock:
 	uv pip compile -q --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header \
-	  --python-version 3.11 pyproject.toml --group build --extra web -o requirements/runtime.txt
+	  --python-version 3.11 pyproject.toml --group build --extra web \
+	  -c .ci/lock_limits.txt -o requirements/runtime.txt
 	uv pip compile -q --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header \
 	  --python-version 3.11 pyproject.toml --group build --group test --group lint \
-	  --extra postgresql --extra web --extra fleet -c requirements/runtime.txt -o requirements/dev.txt
+	  --extra postgresql --extra web --extra fleet -c requirements/runtime.txt \
+	  -c .ci/lock_limits.txt -o requirements/dev.txt
 	uv pip compile -q --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header \
 	  --python-version 3.11 --group docs -o requirements/docs.txt
 
