@@ -18,6 +18,7 @@ from loomproof.fleet.layout import Persons, read_about
 from loomproof.fleet.parquet import AT_ONCE, add_to
 from loomproof.fleet.tables import Tables, of_dataset, of_store
 from loomproof.records.data_folder import home
+from loomproof.records.migrations import STEPS
 from loomproof.records.store import Store, open_store
 from tests.cli.running import loomproof
 from tests.fleet.filled import Proof, fill, proofs, truth
@@ -135,6 +136,18 @@ def test_a_data_set_that_does_not_fit_is_left_alone(sqlite: Store, tmp_path: Pat
     with pytest.raises(StoreError, match="version 9"), of_dataset(tmp_path / "set"):
         pass
     with pytest.raises(StoreError, match="no data set"), of_dataset(tmp_path / "gone"):
+        pass
+
+
+def test_a_store_that_was_never_counted_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One from before, opened by somebody who may only read it: it stays as it is."""
+    for module in ("migrations", "engine"):
+        monkeypatch.setattr(f"loomproof.records.{module}.STEPS", STEPS[:5])
+    with (
+        open_store(str(tmp_path / "a.db")) as store,
+        pytest.raises(StoreError, match="not counted yet"),
+        of_store(store.url),
+    ):
         pass
 
 
