@@ -4,6 +4,9 @@ Each bench is a process with a data folder, and so a station, of its own; it sea
 clock jumping by years between them. Benches are killed (SIGKILL) at random moments and started again, as a
 person does who looks what is kept and goes on with what is not; the server is ended as by a power cut, and
 comes back some runs later. At the end every run must be kept once, every chain be whole.
+
+What keeps it cheap: a bench is one process until it is killed, which keeps the statements that it has
+compiled (it opens stores anew for each run, as the commands do), and looms have three wires.
 """
 
 from __future__ import annotations
@@ -11,6 +14,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import datetime
+import functools
 import os
 import random
 import select
@@ -22,9 +26,11 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from unittest import mock
 
 from loomproof.jobs.handing_over import check_all, hand_over_now
 from loomproof.jobs.keep import seal
+from loomproof.records import engine
 from loomproof.records.data_folder import home
 from loomproof.records.outbox import AWAY, open_outbox, server_of
 from loomproof.records.queries import sealed_records, sealed_runs
@@ -46,6 +52,8 @@ def names(bench: int, count: int) -> list[str]:
 def be_bench(bench: int, address: str, count: int, seed: int, said: int) -> None:
     """Seal what of a bench's runs is not sealed yet; a line to the file ``said`` for each once it is."""
     rng = random.Random(f"{seed} {bench} {os.getpid()}")
+    # An engine that was disposed of connects anew; what it keeps is how its statements are written.
+    mock.patch.object(engine, "_engine", functools.cache(engine._engine)).start()
     for run in names(bench, count):
         with open_outbox(server_of(address)) as own:
             there = sealed_runs(own.store, [run])
@@ -53,7 +61,7 @@ def be_bench(bench: int, address: str, count: int, seed: int, said: int) -> None
             moment = NOON + datetime.timedelta(seconds=rng.uniform(-1, 1) * 3e8)
             verdict = rng.choice((Verdict.PASS, Verdict.FAIL))
             faults = rng.randint(1, 3) if verdict is Verdict.FAIL else 0
-            made = document(run=run, verdict=verdict, findings=faults, started=moment.isoformat())
+            made = document(run=run, verdict=verdict, findings=faults, started=moment.isoformat(), wires=3)
             seal(made, b"", address)
         os.write(said, f"{run}\n".encode())
 
@@ -129,11 +137,15 @@ def run_shop(shop: Shop, server: postgres.Server, plan: Plan, rng: random.Random
     moments = sorted(rng.sample(range(1, plan.runs), plan.bench_kills))
     every = plan.runs // (plan.server_kills + 1)
     begins = [every * (n + 1) + rng.randint(0, every // 3) for n in range(plan.server_kills)]
-    outages = [(at, at + rng.randint(3, every // 2)) for at in begins]
+    outages = [(at, at + rng.randint(1, max(every // 2, 1))) for at in begins]
+    told = 0
     up = True
     while shop.running:
         shop.hear()
         said = len(shop.sealed)
+        if said >= told + 100:
+            told = said
+            print(f"{said} sealed, killed {dict(killed)}", flush=True)
         if up and outages and said >= outages[0][0]:
             server.kill()
             killed["server"] += 1
