@@ -16,6 +16,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
+from loomproof.jobs.at_hand import at_hand
 from loomproof.jobs.certificate import issue
 from loomproof.records.keys import KeyFolder, Signer, new_signer
 from loomproof.records.noting import note
@@ -265,6 +266,17 @@ def head_rewritten(folder: Path) -> None:
         note(folder, new_signer(NOW), store)
 
 
+renamed = sql("UPDATE identity SET name = 'another'")
+
+
+def one_more(folder: Path) -> None:
+    """One proof more, sealed and noted as the commands do."""
+    with at_hand(None) as hand:
+        signer = KeyFolder(folder).in_use()
+        hand.seal(document(run="five", started="2026-01-09T09:00:00+00:00"), signer)
+        hand.note(signer)
+
+
 def gone(name: str) -> Callable[[Path], None]:
     def do(folder: Path) -> None:
         path = folder / name
@@ -380,6 +392,20 @@ EDITS = (
     Edit("file of heads edited", head_edited, "heads.json: it was changed"),
     Edit("newest run deleted, heads rewritten by a stranger", head_rewritten, "is not among the keys"),
     Edit("file of heads deleted", gone("heads.json"), "heads.json: it is not there", code=4),
+    Edit(
+        "file of heads deleted, then one proof more",
+        both(gone("heads.json"), one_more),
+        "held runs of this account already (4)",
+        code=4,
+    ),
+    Edit(
+        "newest run and file of heads deleted, then one proof more",
+        both(without("four"), gone("heads.json"), one_more),
+        "held runs of this account already (3)",
+        code=4,
+    ),
+    Edit("store's own name edited", renamed, "identity: "),
+    Edit("store's own name edited, then one proof more", both(renamed, one_more), "identity: "),
     Edit(
         "store's own name edited, newest run deleted",
         both(sql("UPDATE identity SET name = 'another'"), without("four")),

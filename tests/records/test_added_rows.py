@@ -10,6 +10,7 @@ from loomproof.cli.main import run
 from loomproof.jobs.archive import Archive
 from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder, new_signer
+from loomproof.records.noting import note
 from loomproof.records.store import open_store
 from tests.records.conftest import NOW
 from tests.reports.sample import document
@@ -21,7 +22,9 @@ Output = pytest.CaptureFixture[str]
 def _kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     with open_store() as store:
-        store.seal_run(document(run="first"), KeyFolder(home()).signer(NOW))
+        signer = KeyFolder(home()).signer(NOW)
+        store.seal_run(document(run="first"), signer)
+        note(home(), signer, store)
     assert run(["repaired", "first", "new terminal", "--person", "Mia"]) == 0
 
 

@@ -12,7 +12,7 @@ from loomproof.fitting.fuse_coordination import Ampacity
 from loomproof.fitting.sheet import fitting_sheet
 from loomproof.jobs import certificate, keep, workshop
 from loomproof.jobs.archive import Archive
-from loomproof.jobs.at_hand import at_hand
+from loomproof.jobs.at_hand import at_hand, said_of
 from loomproof.jobs.files import folder_for, json_of, name_of, write_file
 from loomproof.jobs.job import Proof
 from loomproof.loom.choices import answered
@@ -21,7 +21,6 @@ from loomproof.records.data_folder import home
 from loomproof.records.history import Trend, trends
 from loomproof.records.seal import Verified
 from loomproof.records.signers import KnownSigners
-from loomproof.records.store import open_store
 from loomproof.records.trusted import Trusted, trusted_runs
 from loomproof.records.verify_file import check, check_file
 from loomproof.results.document import Document
@@ -96,6 +95,7 @@ class Store:
 
     def __init__(self, address: str | None = None) -> None:
         self.address = address or os.environ.get("LOOMPROOF_STORE") or workshop.find().store
+        self.told: tuple[str, ...] = ()
 
     def seal(self, proof: Proof) -> Sealed:
         """Seal a proof as the next record of its bench's chain, signed by the person's key."""
@@ -118,10 +118,13 @@ class Store:
     def runs(self, loom: Loom | str | None = None, *, last: int | None = None) -> tuple[Trusted, ...]:
         """Return runs in the order in which they were sealed, of one loom or of all, as their records tell.
 
-        ``loom`` is a loom, a name, a serial or a digest; ``last`` keeps the last ones.
+        ``loom`` is a loom, a name, a serial or a digest; ``last`` keeps the last ones. While a server is away
+        they are those of this bench's outbox, which `told` says then; `StoreAwayError` where it has none.
         """
-        with open_store(self.address) as opened:
-            return trusted_runs(opened, KnownSigners(home()).all(), _called(loom), last)
+        with at_hand(self.address) as hand:
+            found = trusted_runs(hand.store, KnownSigners(home()).all(), _called(loom), last)
+            self.told = tuple(map(str, said_of(hand)))
+            return found
 
     def history(self, loom: Loom | str) -> tuple[Trend, ...]:
         """Return how the readings of a loom's joints moved, the one that changed most first (Ω, k = 2)."""

@@ -30,7 +30,7 @@ from loomproof.records.data_folder import home
 from loomproof.records.integrity import Integrity
 from loomproof.records.lines import Run
 from loomproof.records.looms_kept import KeptLoom, Listing, listing, records_of
-from loomproof.records.noting import not_as_noted
+from loomproof.records.noting import Opened, not_as_noted
 from loomproof.records.order import started_moment
 from loomproof.records.seal import Verified, verify
 from loomproof.records.selecting import Wanted, days
@@ -87,8 +87,10 @@ class Archive:
         self._away: StoreError | None = None
 
     @contextmanager
-    def _open(self, *, changes: bool = False, stand_in: bool = True) -> Iterator[Store]:
+    def _open(self, *, changes: bool = False, stand_in: bool = True, filled: bool = False) -> Iterator[Store]:
         """Open the store; after changes note how far it has come, where it is one of ours.
+
+        ``filled``: it was empty before this command filled it, and what is in it is as it should be.
 
         While a server is away this bench's outbox stands in for it; without ``stand_in`` its `StoreAwayError`
         is raised, for what rests on all that is kept.
@@ -98,6 +100,7 @@ class Archive:
             if hand.trouble is not None and not stand_in:
                 raise hand.trouble
             self._at = hand.at
+            hand.opened = Opened(0) if filled else hand.opened
             yield hand.store
             if changes:
                 hand.hand_over()
@@ -318,7 +321,7 @@ class Archive:
         refuse_no_backup(file)
         with open_store(self.store) as empty:  # before anything is handed over to it
             count = restore(file, empty)
-        with self._open(changes=True, stand_in=False) as opened:
+        with self._open(changes=True, stand_in=False, filled=True) as opened:
             # What a bench was found to be goes on to count, also on a new machine.
             mine = {line_of(test) for test in kept(selftests())}
             for each in kept_lines(opened):

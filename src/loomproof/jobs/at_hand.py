@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from loomproof.errors import Do, Problem, StoreAwayError, StoreError, Todo
 from loomproof.records.data_folder import home
-from loomproof.records.handing_over import Handed, hand_over
+from loomproof.records.handing_over import Handed, Held, Vouched, hand_over
 from loomproof.records.keys import KeyFolder, Signer
-from loomproof.records.noting import head_before, note
+from loomproof.records.noting import Opened, as_opened, head_before, note, sealing_keys, unvouched_notes
 from loomproof.records.outbox import Outbox, open_outbox, outbox_path, server_of
 from loomproof.records.seal import verify
 from loomproof.records.store import SealedRun, Store, chain_name, correcting, open_store
@@ -35,6 +35,11 @@ class AtHand:
     wrong: tuple[str, ...] = ()
     sealed: tuple[str, ...] = ()
     """Hashes of what was sealed here just now, which did not wait."""
+    opened: Opened | None = None
+    own_opened: Opened | None = None
+    """How the store, and the outbox, were before anything of this was done."""
+    held: Held = field(default_factory=dict)
+    """Notes in the outbox, from before anything of this was done, for which nothing vouches."""
 
     @property
     def sealing(self) -> Store:
@@ -92,7 +97,7 @@ class AtHand:
         if self.own is None or self.server is None:
             return handed
         try:
-            hand_over(self.own, self.server, handed)
+            hand_over(self.own, self.server, handed, Vouched(sealing_keys(home()), self.held))
         except StoreAwayError as error:
             self.leave(error)
         except StoreError as error:
@@ -123,9 +128,9 @@ class AtHand:
     def note(self, signer: Signer) -> None:
         """Note how far the stores have come (`records.noting.note`). Raises `StoreError`."""
         if self.own is not None:
-            note(home(), signer, self.own.store, self.own.store.where)
+            note(home(), signer, self.own.store, self.own.store.where, self.own_opened)
         if self.own is None or self.server is not None:
-            note(home(), signer, self.store, self.address)
+            note(home(), signer, self.store, self.address, self.opened)
 
     def note_if_ours(self) -> None:
         """The same with the key in use, where there is one: a command that seals nothing makes no key."""
@@ -152,7 +157,8 @@ def at_hand(
     server = server_of(address)
     with ExitStack() as held:
         if not server:
-            yield AtHand(address, held.enter_context(open_store(address)))
+            alone = held.enter_context(open_store(address))
+            yield AtHand(address, alone, opened=as_opened(alone))
             return
         own = None
         if seals or outbox_path(server, home()).exists():
@@ -167,6 +173,12 @@ def at_hand(
             if own is None or not (measured or isinstance(error, StoreAwayError)):
                 raise
             found = AtHand(address, own.store, own, None, error)
+        if own is not None:
+            found.own_opened = as_opened(own.store)
+            if own.waiting().notes:
+                found.held = unvouched_notes(home(), own.store, own.store.where)
+        if found.server is not None:
+            found.opened = as_opened(found.server, own and own.store)
         if found.compare():
             # Else it would look as if somebody else had added it.
             with suppress(StoreError):

@@ -5,11 +5,12 @@ from __future__ import annotations
 import os
 import secrets
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from loomproof.errors import StoreError
+from loomproof.errors import StoreAwayError, StoreError
 from loomproof.fleet.layout import Made, Persons
 from loomproof.records.data_folder import home
 from loomproof.reports.words import duration, plural
@@ -17,6 +18,7 @@ from loomproof.reports.words import duration, plural
 if TYPE_CHECKING:
     from loomproof.fleet.questions import Told
     from loomproof.fleet.tables import Tables
+    from loomproof.records.store import Store
 
 COUNTED_FROM = (
     "Counted from the tables that are kept beside the sealed records; no record was opened, so that what "
@@ -65,9 +67,8 @@ def of_the_store(store: str | None) -> tuple[Answers, ...]:
     Raises `StoreError` where the store can't be used, or what asks is not installed.
     """
     from loomproof.fleet.tables import of_store
-    from loomproof.records.store import open_store
 
-    with open_store(store) as opened, of_store(opened.url) as tables:
+    with _whole(store) as opened, of_store(opened.url) as tables:
         return _asked(tables)
 
 
@@ -98,11 +99,28 @@ def make_dataset(store: str | None, folder: Path, persons: Persons) -> Made:
     Raises `StoreError` as `parquet.add_to` does.
     """
     from loomproof.fleet.parquet import add_to
-    from loomproof.records.store import open_store
 
     key = _pseudonym_key() if persons is Persons.PSEUDONYMS else b""
-    with open_store(store) as opened:
+    with _whole(store) as opened:
         return add_to(folder, opened, persons, key)
+
+
+@contextmanager
+def _whole(store: str | None) -> Iterator[Store]:
+    """Open a store for what rests on all that it keeps. Raises `StoreAwayError` that says what is at hand."""
+    from loomproof.jobs.at_hand import at_hand
+
+    with at_hand(store) as hand:
+        if hand.trouble is not None and hand.own is not None:
+            waiting = len(hand.own.waiting().runs)
+            raise StoreAwayError(
+                f"{hand.own.server} does not answer, and what is counted rests on all that is kept there. At "
+                f"hand is this bench's outbox, {hand.own.store.where}, with what this bench sealed; "
+                f"{plural(waiting, 'proof')} of it {'waits' if waiting == 1 else 'wait'} to be handed over",
+                cure="Do it again when the store answers, or name the outbox as the store: what this bench "
+                "sealed is counted then, and nothing of others.",
+            ) from hand.trouble
+        yield hand.store
 
 
 def _pseudonym_key() -> bytes:

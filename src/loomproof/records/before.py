@@ -77,6 +77,23 @@ def heads_met(connection: Connection, bench: str) -> Met | None:
     return Met(connection.execute(select(IDENTITY.c.name)).scalar_one(), heads)
 
 
+def head_named(connection: Connection, bench: str, store: str) -> Chain | None:
+    """Return the last record of a chain that any other bench's record names as met in the store ``store``.
+
+    With its own hash as ``previous``; ``None`` where none does.
+    """
+    if not inspect(connection).has_table(HEADS_MET.name):
+        return None
+    query = (
+        select(HEADS_MET.c.bench, HEADS_MET.c.sequence, HEADS_MET.c.hash)
+        .where(HEADS_MET.c.bench == bench, HEADS_MET.c.store == store)
+        .order_by(HEADS_MET.c.sequence.desc())
+        .limit(1)
+    )
+    row = connection.execute(query).first()
+    return Chain(*row) if row else None
+
+
 def heads_lost(named: Connection, there: Connection, store: str) -> list[str]:
     """Return which heads are not in a store any more that records name as met in it.
 

@@ -6,20 +6,24 @@ when it is handed over again. What a server has lost, put back to an older state
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Row, Table, and_, exists, insert, or_, select
 
-from loomproof.errors import RecordError, StoreError
+from loomproof.errors import RecordError, SealError, StoreError, UsageError
 from loomproof.records.before import Head, head_of
+from loomproof.records.canonical import sha256_hex
 from loomproof.records.engine import given_up
-from loomproof.records.inserting import insert_run
+from loomproof.records.inserting import insert_run, same_journal
+from loomproof.records.keys import fingerprint
 from loomproof.records.outbox import ANSWER_S, NOTED, Outbox, marks
+from loomproof.records.pdf_verify import verify_pdf
 from loomproof.records.schema import ANSWERS, CERTIFICATES, CONFIRMED, HANDED_OVER, REPAIRS, RUNS
-from loomproof.records.seal import verify
+from loomproof.records.seal import Verified
 from loomproof.records.store import Store, lock_bench
+from loomproof.records.trusted import trusted_run
 
 
 @dataclass(slots=True)
@@ -37,6 +41,25 @@ class Handed:
         return bool(self.records or self.notes or self.certificates or self.refused)
 
 
+Held = Mapping[str, tuple[Collection[int], str]]
+"""Rows that are not to be handed over, by their table, with the sentence that says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Vouched:
+    """What vouches for an outbox besides its seals; where nothing is known, all counts.
+
+    ``keys`` are those that seal here. ``held`` are rows of notes that were not noted beside the keys.
+    """
+
+    keys: Collection[str] = ()
+    held: Held = field(default_factory=dict)
+
+    def ids(self, table: Table) -> Collection[int]:
+        """The rows of a table that are not to be handed over."""
+        return self.held[table.name][0] if table.name in self.held else ()
+
+
 _COLUMNS = {
     REPAIRS.name: (REPAIRS.c.finding, REPAIRS.c.person, REPAIRS.c.done, REPAIRS.c.words),
     ANSWERS.name: (ANSWERS.c.said, ANSWERS.c.words),
@@ -48,15 +71,19 @@ _COLUMNS = {
 """By what a note or a certificate of a run is known again."""
 
 
-def hand_over(own: Outbox, server: Store, handed: Handed | None = None) -> Handed:
+def hand_over(
+    own: Outbox, server: Store, handed: Handed | None = None, vouched: Vouched | None = None
+) -> Handed:
     """Hand over all that the server lacks, counted in ``handed`` where one is given.
 
-    Raises `StoreAwayError` where it leaves; what was done stays done and counted.
+    What is not as it was sealed, by its own seal and place, or not as it was noted (``vouched``), is not
+    handed over and told. Raises `StoreAwayError` where it leaves; what was done stays done and counted.
 
     A chain in which the server has other records than were sealed here is left as it is and told; what is
     sealed from then on begins a chain of a new name.
     """
     handed = Handed() if handed is None else handed
+    vouched = vouched or Vouched()
     refused: list[str] = []
     for bench, mine in own.heads().items():
         with server.reading() as connection, given_up(connection, ANSWER_S):
@@ -69,15 +96,20 @@ def hand_over(own: Outbox, server: Store, handed: Handed | None = None) -> Hande
             _end(own, bench, refused[-1])
         try:
             for row in _not_there(own, bench, theirs):
-                _hand_run(own, server, row, handed)
+                try:
+                    record, journal = _as_sealed(own, row, vouched)
+                except RecordError as error:
+                    refused.append(error.message)
+                else:
+                    _hand_run(own, server, row, record, journal, handed, vouched)
         except StoreError:
             raise
         except RecordError as error:
             refused.append(error.message)
             _end(own, bench, error.message)
     for table in NOTED:
-        _hand_notes(own, server, table, handed)
-    handed.refused = tuple(refused)
+        refused += _hand_notes(own, server, table, handed, vouched)
+    handed.refused = tuple(dict.fromkeys(refused))
     return handed
 
 
@@ -104,10 +136,58 @@ def _not_there(own: Outbox, bench: str, theirs: Head | None) -> Sequence[Row[*tu
         return connection.execute(query).all()
 
 
-def _hand_run(own: Outbox, server: Store, row: Row[*tuple[Any, ...]], handed: Handed) -> None:
+def _as_sealed(
+    own: Outbox, row: Row[*tuple[Any, ...]], vouched: Vouched
+) -> tuple[tuple[Verified, bytes], bytes]:
+    """Return a run's record, checked and as it is, with its journal. Raises `RecordError` where any of it
+    is not as it was sealed."""
+    place = f"record {row.sequence} of {row.bench}"
+    try:
+        run = own.store.run(row.hash)
+        record, journal = own.store.record(row.hash), own.store.journal(row.hash)
+    except (StoreError, UsageError) as error:
+        raise RecordError(f"{place}: {error.message}", cure=error.cure) from error
+    told = trusted_run(run, record, {})
+    if told.trouble or told.verified is None:
+        raise RecordError(told.trouble)
+    if vouched.keys and told.verified.key not in vouched.keys:
+        raise RecordError(
+            f"{place} (run {run.run}): it is sealed with the key {fingerprint(told.verified.key)}, which "
+            "never sealed here"
+        )
+    try:
+        same_journal(told.verified.document(), journal)
+    except RecordError as error:
+        raise RecordError(f"{place}: {error.message}", cure=error.cure) from error
+    with own.store.reading() as connection:
+        query = select(RUNS.c.hash).where(RUNS.c.bench == row.bench, RUNS.c.sequence == row.sequence - 1)
+        before = connection.execute(query).scalar_one_or_none()
+    if before is not None and before != row.previous:
+        raise RecordError(
+            f"{place} (run {run.run}): it names {row.previous[:16]}… before it, the outbox has {before[:16]}…"
+        )
+    return (told.verified, record), journal
+
+
+def _hand_run(
+    own: Outbox,
+    server: Store,
+    row: Row[*tuple[Any, ...]],
+    sealed: tuple[Verified, bytes],
+    journal: bytes,
+    handed: Handed,
+    vouched: Vouched,
+) -> None:
     """Hand over one record with its journal and what belongs to it, in one transaction of the server."""
-    record, journal = own.store.record(row.hash), own.store.journal(row.hash)
-    noted = {table.name: _noted(own, table, RUNS.c.id == row.id) for table in NOTED}
+    verified, record = sealed
+    noted = {
+        table.name: [
+            each
+            for each in _noted(own, table, RUNS.c.id == row.id)
+            if each.id not in vouched.ids(table) and not _certificate_trouble(table, each)
+        ]
+        for table in NOTED
+    }
     with server.writing() as connection, given_up(connection, ANSWER_S):
         lock_bench(connection, row.bench)
         places = select(RUNS.c.sequence, RUNS.c.hash, RUNS.c.id).where(
@@ -121,7 +201,7 @@ def _hand_run(own: Outbox, server: Store, row: Row[*tuple[Any, ...]], handed: Ha
             if before is not None and before.hash != row.previous:
                 raise _two_histories(row, before.hash)
             # Refuses a place that is taken by another record.
-            run_id, new = insert_run(connection, verify(record), record, journal), True
+            run_id, new = insert_run(connection, verified, record, journal), True
         added = {table.name: _add(connection, table, run_id, noted[table.name]) for table in NOTED}
     # Counted and marked once the server has committed.
     own.mark(RUNS, row.id)
@@ -140,9 +220,29 @@ def _two_histories(row: Row[*tuple[Any, ...]], there: str) -> RecordError:
     )
 
 
-def _hand_notes(own: Outbox, server: Store, table: Table, handed: Handed) -> None:
-    """Hand over what was noted of runs after the server had them."""
+def _certificate_trouble(table: Table, row: Row[*tuple[Any, ...]]) -> str:
+    """Return why a row is no certificate of its run as it was issued; "" where it is, or is a note."""
+    if table is not CERTIFICATES:
+        return ""
+    place = f"certificate {row.id} of record {row.run_hash[:16]}…"
+    if sha256_hex(bytes(row.pdf)) != row.digest:
+        return f"{place}: it was changed"
+    try:
+        carried = verify_pdf(bytes(row.pdf), name=place, handed_over=False).hash
+    except SealError as error:
+        return error.message
+    return "" if carried == row.run_hash else f"{place}: it is of another record, {carried[:16]}…"
+
+
+def _hand_notes(own: Outbox, server: Store, table: Table, handed: Handed, vouched: Vouched) -> list[str]:
+    """Hand over what was noted of runs after the server had them; return why what else waits is not."""
     waiting = _noted(own, table, table.c.id.not_in(marks(table)))
+    troubles = {each.id: _certificate_trouble(table, each) for each in waiting}
+    refused = [trouble for trouble in troubles.values() if trouble]
+    held = {each.id for each in waiting} & set(vouched.ids(table))
+    if held:
+        refused.append(f"{vouched.held[table.name][1]} (row {', '.join(map(str, sorted(held)))})")
+    waiting = [each for each in waiting if each.id not in held and not troubles[each.id]]
     for digest in dict.fromkeys(each.run_hash for each in waiting):
         rows = [each for each in waiting if each.run_hash == digest]
         with server.writing() as connection, given_up(connection, ANSWER_S):
@@ -152,6 +252,7 @@ def _hand_notes(own: Outbox, server: Store, table: Table, handed: Handed) -> Non
             added = _add(connection, table, run_id, rows)
         own.mark(table, *(each.id for each in rows))
         _count(handed, {table.name: added})
+    return refused
 
 
 def _noted(own: Outbox, table: Table, which: ColumnElement[bool]) -> Sequence[Row[*tuple[Any, ...]]]:

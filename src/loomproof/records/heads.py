@@ -54,12 +54,17 @@ class Head:
 
 @dataclass(frozen=True, slots=True)
 class StoreHeads:
-    """One store as it was when it was last written: its name for itself, where it was, what was in it."""
+    """One store as it was when it was last written: its name for itself, where it was, what was in it.
+
+    ``found`` is how many runs of this account it held already when it was noted for the first time, which
+    nothing here vouches for.
+    """
 
     identity: str
     place: str
     heads: tuple[Head, ...] = ()
     grown: Mapping[str, Grown] | None = None
+    found: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +135,7 @@ def _heads(body: Mapping[str, object]) -> Heads:
                 str(store["place"]),
                 tuple(Head(str(b), int(n), str(h), str(r), str(f)) for b, n, h, r, f in store["heads"]),
                 {str(name): Grown(int(last), str(d)) for name, (last, d) in store["grown"].items()},
+                int(store.get("found", 0)),
             )
             for store in stores
         ),
@@ -147,6 +153,7 @@ def _plain(heads: Heads) -> dict[str, object]:
                 "place": store.place,
                 "heads": [[h.bench, h.sequence, h.hash, h.run, h.first] for h in store.heads],
                 "grown": {name: [grown.last, grown.digest] for name, grown in (store.grown or {}).items()},
+                **({"found": store.found} if store.found else {}),
             }
             for store in heads.stores
         ],

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from loomproof.errors import Do, Problem, SealError, StoreError, Todo
+from loomproof.records.before import head_named, heads_lost
+from loomproof.records.handing_over import Held
 from loomproof.records.heads import (
     HEADS,
     PUT_ASIDE,
@@ -49,11 +51,37 @@ _GROWING = {
 """The tables that grow row by row, with what of a row is noted. All others follow from the records."""
 
 
-def note(folder: Path, signer: Signer, store: Store | None = None, address: str | None = None) -> None:
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A store as a command opened it, before it changed anything: what it then held is not of its doing.
+
+    ``last`` is the highest number of its runs, 0 where it was empty (or is filled from a backup by this very
+    command). ``copy`` is another store that has the runs too, which vouches for them.
+    """
+
+    last: int
+    copy: Store | None = None
+
+
+def as_opened(store: Store, copy: Store | None = None) -> Opened:
+    """Return how a store is now, to be kept for `note`."""
+    with store.reading() as connection:
+        last = connection.execute(select(func.coalesce(func.max(RUNS.c.id), 0))).scalar_one()
+    return Opened(int(last), copy)
+
+
+def note(
+    folder: Path,
+    signer: Signer,
+    store: Store | None = None,
+    address: str | None = None,
+    opened: Opened | None = None,
+) -> None:
     """Note in the data folder how far ``started.jsonl`` and a store have come.
 
-    ``address`` is what the command was given for the store. What no longer fits what was noted before stays
-    as it was noted, so that it goes on being told. `StoreError` where the file cannot be written.
+    ``address`` is what the command was given for the store, ``opened`` how it was before the command changed
+    anything: `None` where the caller does not know. What no longer fits what was noted before stays as it was
+    noted, so that it goes on being told. `StoreError` where the file cannot be written.
     """
     with changing(folder) as heads:
         now, holds = started_grown(folder, heads.started)
@@ -61,14 +89,33 @@ def note(folder: Path, signer: Signer, store: Store | None = None, address: str 
             heads = replace(heads, started=now)
         if store is not None:
             with store.reading() as connection:
-                heads = _with_store(heads, connection, store.identity, place_in(folder, place_of(address)))
+                place = place_in(folder, place_of(address))
+                noted = matching(heads, store.identity, place, _has(connection, heads))[:1]
+                found = 0 if noted or opened is None else _found(connection, folder, opened)
+                mine = noted[0] if noted else StoreHeads(store.identity, place, found=found)
+                # Its own name is taken over where the command made or filled it; another one is told.
+                if opened is not None and not opened.last:
+                    mine = replace(mine, identity=store.identity, found=0)
+                heads = _with_store(heads, connection, noted, replace(mine, place=place))
         write_heads(folder, heads, signer)
 
 
-def _with_store(heads: Heads, connection: Connection, identity: str, place: str) -> Heads:
+def _found(connection: Connection, folder: Path, opened: Opened) -> int:
+    """Count the runs of this account that a store held when it was opened, and no copy of it has."""
+    query = select(RUNS.c.hash).where(
+        RUNS.c.id <= opened.last, RUNS.c.key.in_(list(KeyFolder(folder).own_keys()))
+    )
+    there = set(connection.execute(query).scalars()) if opened.last else set[str]()
+    if there and opened.copy is not None:
+        with opened.copy.reading() as other:
+            there -= set(other.execute(select(RUNS.c.hash)).scalars())
+    return len(there)
+
+
+def _with_store(
+    heads: Heads, connection: Connection, noted: tuple[StoreHeads, ...], mine: StoreHeads
+) -> Heads:
     # A copy that was put back keeps what was noted of the store in its place, and is held against it.
-    noted = matching(heads, identity, place, _has(connection, heads))[:1]
-    mine = replace(noted[0], identity=identity, place=place) if noted else StoreHeads(identity, place)
     grown = dict(mine.grown or {})
     for name, (query, number) in _GROWING.items():
         before = grown.get(name, Grown())
@@ -101,16 +148,21 @@ def _has(connection: Connection, heads: Heads) -> frozenset[str]:
 
 
 def head_before(folder: Path, store: Store, address: str | None, bench: str) -> Chain | None:
-    """Return where a chain stood when it was last noted, so that no record takes a place twice."""
-    try:
-        heads = read_heads(folder)
-    except (SealError, StoreError):
-        return None
-    if heads is None or heads.keys[-1] not in KeyFolder(folder).own_keys():
-        return None
+    """Return where a chain stood when it was last noted, so that no record takes a place twice.
+
+    Or where another bench's record in the store names its last one, if that is further on.
+    """
     with store.reading() as connection:
+        named = head_named(connection, bench, store.identity)
+        try:
+            heads = read_heads(folder)
+        except (SealError, StoreError):
+            return named
+        if heads is None or heads.keys[-1] not in KeyFolder(folder).own_keys():
+            return named
         has = _has(connection, heads)
-    return known_head(matching(heads, store.identity, place_in(folder, place_of(address)), has), bench)
+    noted = known_head(matching(heads, store.identity, place_in(folder, place_of(address)), has), bench)
+    return max(filter(None, (noted, named)), key=lambda head: head.sequence, default=None)
 
 
 def key_changed(folder: Path, signer: Signer) -> Problem | None:
@@ -153,8 +205,8 @@ def not_as_noted(
             keys = set(connection.execute(select(RUNS.c.key).distinct()).scalars())
         if keys & set(own) or (folder / STARTED).exists():
             return tuple(troubles), (
-                f"{folder / HEADS}: it is not there, so whether the newest runs are missing can't be told; "
-                "the next proof writes it",
+                f"{folder / HEADS}: it is not there, so whether the newest runs are missing can't be told. "
+                "The next proof begins it anew, which makes nothing good: put it back from a backup before",
             )
         return tuple(troubles), ()
     for key in heads.keys:
@@ -163,6 +215,7 @@ def not_as_noted(
                 f"{folder / HEADS}: the key {fingerprint(key)} sealed here and is not among the keys any "
                 "more: it was lost, or replaced by other means than this program's"
             )
+    untold: list[str] = []
     _, holds = started_grown(folder, heads.started)
     if not holds:
         troubles.append(f"{folder / STARTED}: lines that were there are gone or changed")
@@ -176,7 +229,18 @@ def not_as_noted(
         ]
         for found in mine:
             troubles += _store_troubles(connection, found)
-    return tuple(troubles), ()
+            if found.identity != store.identity and store.identity:
+                troubles.append(
+                    f"identity: {store.where} calls itself {store.identity}; {found.identity} was noted: "
+                    "its own name was edited, or it was made anew by other means than this program's"
+                )
+                troubles += heads_lost(connection, connection, found.identity)
+            if found.found:
+                untold.append(
+                    f"{folder / HEADS}: it was begun when {store.where} held runs of this account already "
+                    f"({found.found}); whether newer ones were missing then can't be told from it"
+                )
+    return tuple(troubles), tuple(untold)
 
 
 def _store_troubles(connection: Connection, noted: StoreHeads) -> list[str]:
@@ -201,6 +265,47 @@ def _store_troubles(connection: Connection, noted: StoreHeads) -> list[str]:
 
 _UNSEALED = ("repairs", "answers", "confirmed", "selftests")
 """Tables of which no seal vouches for a row: who added one shows only by what was noted."""
+
+
+def sealing_keys(folder: Path) -> frozenset[str]:
+    """Return the public keys that seal here, or did: those of the folder, and those that the heads name."""
+    try:
+        heads = read_heads(folder)
+    except (SealError, StoreError):
+        heads = None
+    return frozenset((*KeyFolder(folder).own_keys(), *(heads.keys if heads else ())))
+
+
+def unvouched_notes(folder: Path, store: Store, address: str | None) -> Held:
+    """Return the notes of an outbox, as it stands now, for which nothing vouches.
+
+    A row of repairs or answers that no command of this account noted is held back, as are all of a table in
+    which a row that was noted is not as it was. The next note takes added rows in.
+    """
+    try:
+        heads = read_heads(folder)
+    except (SealError, StoreError):
+        heads = None
+    held: dict[str, tuple[frozenset[int], str]] = {}
+    with store.reading() as connection:
+        place = place_in(folder, place_of(address))
+        found = matching(heads, store.identity, place, _has(connection, heads))[:1] if heads else ()
+        for name in ("repairs", "answers"):
+            query, number = _GROWING[name]
+            before = (found[0].grown or {}).get(name, Grown()) if found else Grown()
+            rows = connection.execute(query.order_by(number)).all()
+            noted = [tuple(row) for row in rows if row[0] <= before.last]
+            if grown_by(Grown(), noted) != before:
+                ids = frozenset(row[0] for row in rows)
+                held[name] = ids, f"{name}: rows that were noted are gone, changed or in another order"
+            elif len(rows) > len(noted):
+                ids = frozenset(row[0] for row in rows if row[0] > before.last)
+                held[name] = (
+                    ids,
+                    f"{name}: added to the outbox by no command of this account, or by one cut off",
+                )
+    return held
+
 
 _NAMED = 5
 """So many rows are named, of however many."""
