@@ -290,7 +290,7 @@ def unvouched_notes(folder: Path, store: Store, address: str | None) -> Held:
     with store.reading() as connection:
         place = place_in(folder, place_of(address))
         found = matching(heads, store.identity, place, _has(connection, heads))[:1] if heads else ()
-        for name in ("repairs", "answers"):
+        for name in ("repairs", "answers", "confirmed"):
             query, number = _GROWING[name]
             before = (found[0].grown or {}).get(name, Grown()) if found else Grown()
             rows = connection.execute(query.order_by(number)).all()
