@@ -1,4 +1,4 @@
-"""What is counted, listed or exported while a store's server is away: what is at hand, or an error with a cure.
+"""What is counted or listed while a store's server is away: what is at hand, or an error with a cure.
 
 Nothing listens on port 1 of this machine, so no server is needed.
 """

@@ -21,14 +21,15 @@ from loomproof.records.noting import head_before, note, unvouched_notes
 from loomproof.records.outbox import Outbox, open_outbox
 from loomproof.records.seal import Chain, seal, verify
 from loomproof.records.store import Store, open_store
+from loomproof.results.document import Document
 from tests.records.conftest import NOW
 from tests.reports.sample import document
 
 JOURNAL = b'{"sense": 1}\n' * 40
 
 
-def named(run: str) -> dict[str, str]:
-    return {"run": run, "journal_digest": hashlib.sha256(JOURNAL).hexdigest()}
+def made(run: str, person: str = "A. Tester") -> Document:
+    return document(run=run, person=person, journal_digest=hashlib.sha256(JOURNAL).hexdigest())
 
 
 @pytest.fixture
@@ -36,7 +37,7 @@ def own(signer: Signer, tmp_path: Path) -> Iterator[Outbox]:
     """An outbox in which a, b and c wait."""
     with open_outbox("shop:5432/looms", tmp_path) as opened:
         for run in "abc":
-            opened.seal(document(**named(run)), signer, JOURNAL, server=None)
+            opened.seal(made(run), signer, JOURNAL, server=None)
         yield opened
 
 
@@ -87,7 +88,7 @@ def resealed(own: Outbox) -> None:
     """Whole in itself, in its place, by a key that never sealed here."""
     told = verify(own.store.record("b"))
     stranger = new_signer(NOW, "elsewhere")
-    record = seal(document(**named("b"), person="N. Obody").plain(), told.chain, stranger)
+    record = seal(made("b", "N. Obody").plain(), told.chain, stranger)
     edit(
         own,
         "UPDATE records SET packed = :packed WHERE run_id = 2",

@@ -178,7 +178,7 @@ def at_hand(
             if own.waiting().notes:
                 found.held = unvouched_notes(home(), own.store, own.store.where)
         if found.server is not None:
-            found.opened = as_opened(found.server, own and own.store)
+            found.opened = as_opened(found.server, None if own is None else own.store)
         if found.compare():
             # Else it would look as if somebody else had added it.
             with suppress(StoreError):
