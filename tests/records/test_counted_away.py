@@ -12,7 +12,7 @@ import pytest
 import loomproof as lp
 from loomproof.cli.main import run
 from loomproof.errors import StoreAwayError
-from loomproof.fleet.parquet import Persons
+from loomproof.fleet.layout import Persons
 from loomproof.jobs.fleet import make_dataset, of_the_store
 from loomproof.records.keys import Signer
 from loomproof.records.outbox import open_outbox, server_of
