@@ -13,6 +13,7 @@ from loomproof.cli.main import run
 from loomproof.jobs.shelf import Shelf
 from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder
+from loomproof.records.noting import note
 from loomproof.records.store import open_store
 from loomproof.records.unfinished_runs import note_started, started_here
 from loomproof.results.document import Verdict
@@ -32,6 +33,7 @@ def _kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         signer = KeyFolder(home()).signer(NOW)
         store.seal_run(document(run="first", findings=2), signer, b"journal")
         store.seal_run(document(run="second", verdict=Verdict.PASS), signer)
+        note(home(), signer, store)
 
 
 def test_the_log_names_runs_whole(capsys: Output) -> None:

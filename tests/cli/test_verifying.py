@@ -11,6 +11,7 @@ import pytest
 from loomproof.cli.main import run
 from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder
+from loomproof.records.noting import note
 from loomproof.records.store import open_store
 from loomproof.results.document import Verdict
 from tests.records.conftest import NOW
@@ -25,7 +26,9 @@ def _kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "160")
     with open_store() as store:
         made = document(run="first", serial="TL-001", verdict=Verdict.PASS)
-        store.seal_run(made, KeyFolder(home()).signer(NOW))
+        signer = KeyFolder(home()).signer(NOW)
+        store.seal_run(made, signer)
+        note(home(), signer, store)
 
 
 @pytest.fixture
