@@ -6,8 +6,8 @@ person does who looks what is kept and goes on with what is not; the server is e
 comes back some runs later. At the end every run must be kept once, every chain be whole.
 
 What keeps it cheap: a bench is one process until it is killed, which keeps the statements that it has
-compiled; it opens its stores anew for every eight runs, and each run in between is sealed, handed over and
-noted as a command does it; looms have three wires.
+compiled; it opens its stores anew for every eight runs, of which each is sealed and handed over as a command
+does it, and notes how far the stores have come at the end of them; looms have three wires.
 """
 
 from __future__ import annotations
@@ -69,21 +69,20 @@ def be_bench(bench: int, address: str, count: int, seed: int, said: int) -> None
                 if run not in there:
                     _seal(hand, run, rng)
                 os.write(said, f"{run}\n".encode())
+            try:
+                hand.note(KeyFolder(home()).signer(NOON))
+            except StoreAwayError as error:
+                hand.leave(error)
 
 
 def _seal(hand: AtHand, run: str, rng: random.Random) -> None:
-    """Seal a run, hand it over and note how far the stores have come; clocks jump by years."""
+    """Seal a run and hand it over; the bench's clock jumps by years from one to the next."""
     moment = NOON + datetime.timedelta(seconds=rng.uniform(-1, 1) * 3e8)
     verdict = rng.choice((Verdict.PASS, Verdict.FAIL))
     faults = rng.randint(1, 3) if verdict is Verdict.FAIL else 0
     made = document(run=run, verdict=verdict, findings=faults, started=moment.isoformat(), wires=3)
-    signer = KeyFolder(home()).signer(NOON)
-    hand.seal(made, signer)
+    hand.seal(made, KeyFolder(home()).signer(NOON))
     hand.hand_over()
-    try:
-        hand.note(signer)
-    except StoreAwayError as error:
-        hand.leave(error)
 
 
 @dataclass

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import hashlib
 import re
+import sqlite3
 import zlib
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -171,13 +173,13 @@ def test_a_chain_goes_on_behind_what_another_bench_named(
     server.seal_run(document(run="a"), signer)
     lost = server.seal_run(document(run="b"), signer).run
     server.seal_run(document(run="z"), other)
-    with server.writing() as connection:
-        guards = connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'")).scalars()
-        for guard in guards.all():
-            connection.execute(text(f"DROP TRIGGER {guard}"))
-        for table in ("records", "finding_places", "findings", "bench_checks", "heads_met"):
-            connection.execute(text(f"DELETE FROM {table} WHERE run_id = {lost.id}"))
-        connection.execute(text(f"DELETE FROM runs WHERE id = {lost.id}"))
+    with closing(sqlite3.connect(tmp_path / "server.db")) as connection:
+        for (guard,) in connection.execute(
+            "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+        ).fetchall():
+            connection.execute(f"DROP TRIGGER {guard}")
+        connection.execute(f"DELETE FROM runs WHERE id = {lost.id}")
+        connection.commit()
     known = head_before(tmp_path, server, None, lost.bench)
     assert known == Chain(lost.bench, lost.sequence, lost.hash)
     after = server.seal_run(document(run="c"), signer, b"", known).run

@@ -168,7 +168,9 @@ def at_hand(
             if trouble is not None:
                 raise trouble
             opened = held.enter_context(open_store(address))
-            found = AtHand(address, opened, own, opened)
+            # Asked at once: a server that leaves now was away.
+            was = as_opened(opened, None if own is None else own.store)
+            found = AtHand(address, opened, own, opened, opened=was)
         except StoreError as error:
             if own is None or not (measured or isinstance(error, StoreAwayError)):
                 raise
@@ -177,8 +179,6 @@ def at_hand(
             found.own_opened = as_opened(own.store)
             if own.waiting().notes:
                 found.held = unvouched_notes(home(), own.store, own.store.where)
-        if found.server is not None:
-            found.opened = as_opened(found.server, None if own is None else own.store)
         if found.compare():
             # Else it would look as if somebody else had added it.
             with suppress(StoreError):
