@@ -36,7 +36,8 @@ def issue(store: Store, run: str) -> bytes:
             cure="Ask the bench that proved it for its certificate, or take the sealed record.",
             do=Todo.SEALED_RECORD,
         )
-    drawn = page.certificate_pdf(record, fingerprint=verified.fingerprint, link=verified.link)
+    read = {"body": verified.body, "hash": verified.hash, "seal": {"key": verified.key}}
+    drawn = page.certificate_pdf(record, fingerprint=verified.fingerprint, link=verified.link, read=read)
     pdf = pdf_signature.sign_pdf(drawn, signer)
     verify_pdf(pdf, name=f"certificate of run {name}")
     store.add_certificate(found.hash, pdf, now().isoformat(timespec="seconds"))

@@ -83,18 +83,28 @@ def _limits(document: Document) -> list[str]:
     return [text for mark, text in LIMITS.items() if mark not in said]
 
 
-def certificate_pdf(record: bytes, *, fingerprint: str = "", link: str = "", signer: str = "") -> bytes:
+def certificate_pdf(
+    record: bytes,
+    *,
+    fingerprint: str = "",
+    link: str = "",
+    signer: str = "",
+    read: Mapping[str, object] | None = None,
+) -> bytes:
     """Lay a sealed record (canonical JSON) out as PDF/A-3a with the record attached, unsigned.
 
     ``fingerprint`` is the printable one of the record's key, ``link`` what the QR code carries, ``signer``
-    the key's name where it has one. `RecordError` where the page cannot be set.
+    the key's name where it has one; ``read`` is the record's body, hash and seal where they have been read
+    already. `RecordError` where the page cannot be set.
     """
-    plain = json.loads(record)
-    document = Document.model_validate(plain["body"]["document"])
+    plain: Mapping[str, object] = read or json.loads(record)
+    body = cast(Mapping[str, object], plain["body"])
+    document = Document.model_validate(body["document"])
     view = _view(plain, document, fingerprint=fingerprint, link=link, signer=signer)
-    made = _moment((plain["body"].get("corrects") or {}).get("made") or document.ended)
+    corrects = cast(Mapping[str, object], body.get("corrects") or {})
+    made = _moment(str(corrects.get("made") or document.ended))
     # A large record takes far more memory as values than as text, and typesetting needs all there is.
-    del plain, document
+    del plain, body, document, read
     return typeset("certificate.typ", {"view": view}, {"record": record.decode("utf-8")}, made)
 
 
