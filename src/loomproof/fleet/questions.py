@@ -107,7 +107,7 @@ def _took(mended: list[dict[str, Any]]) -> Mending:
 
 def _months(tables: Tables) -> Any:
     """Looms, proofs and faults, month by month."""
-    proofs = tables.proofs
+    proofs = tables.adds
     passed = (proofs.verdict == "pass").ifelse(1, 0)
     return proofs.group_by(simulated=proofs.simulated, month=proofs.month).aggregate(
         looms=proofs.first_proof.sum(),
@@ -121,7 +121,7 @@ def _months(tables: Tables) -> Any:
 def _mended(tables: Tables) -> Any:
     """How often a failed loom passed again, and the time that half and nine tenths of them took at most."""
     ibis = tables.ibis
-    took = tables.proofs.filter(tables.proofs.mended_s >= 0).select("simulated", "mended_s")
+    took = tables.adds.filter(tables.adds.mended_s >= 0).select("simulated", "mended_s")
     ranked = took.mutate(
         place=ibis.row_number().over(group_by="simulated", order_by="mended_s"),
         times=took.count().over(group_by="simulated"),
@@ -135,12 +135,17 @@ def _counted(tables: Tables, most: int) -> Any:
     """How many faults there are of each name that is among the most frequent ones of its dimension."""
     ibis, names = tables.ibis, tables.fault_counts
     counted = names.group_by("simulated", "what", "name").aggregate(times=names.times.sum())
-    proofs = tables.proofs.filter(tables.proofs.new_faults > 0)
     text = names.schema()["what"]  # which may be empty, as no constant may: kinds of columns must be the same
-    loom = (proofs.serial == "").ifelse(proofs.loom, proofs.loom + ", " + proofs.serial)
-    for what, name in (("loom", loom), ("bench", proofs.bench), ("person", proofs.person)):
-        of_it = proofs.group_by(simulated=proofs.simulated, what=ibis.literal(what).cast(text), name=name)
-        counted = counted.union(of_it.aggregate(times=proofs.new_faults.sum()))
+    looms = tables.loom_faults
+    looms = looms.mutate(name=(looms.serial == "").ifelse(looms.loom, looms.loom + ", " + looms.serial))
+    proofs = tables.adds.filter(tables.adds.new_faults > 0).mutate(times=tables.adds.new_faults)
+    for what, told, name in (
+        ("loom", looms, looms.name),
+        ("bench", proofs, proofs.bench),
+        ("person", proofs, proofs.person),
+    ):
+        of_it = told.group_by(simulated=told.simulated, what=ibis.literal(what).cast(text), name=name)
+        counted = counted.union(of_it.aggregate(times=told.times.sum()))
     # Those that come even with the last of them as well: which are shown is by their names, above.
     place = ibis.rank().over(group_by=["simulated", "what"], order_by=ibis.desc("times"))
     ranked = counted.mutate(place=place)

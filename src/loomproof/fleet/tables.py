@@ -61,6 +61,10 @@ class Tables:
     findings: Any
     places: Any
     fault_counts: Any
+    adds: Any
+    """``proofs`` without loom and serial, which is less to look up."""
+    loom_faults: Any
+    """simulated, loom, serial, times: that many faults of the loom were first told."""
     spread: bool = False
     """Whether a cluster answers."""
 
@@ -124,10 +128,12 @@ def of_store(where: URL) -> Iterator[Tables]:
         looms = kept["looms"].select(loom_id="id", loom="name", serial="serial")
         runs = kept["runs"].join(looms, "loom_id").drop("loom_id").rename(run_id="id")
         proofs = _with_month(runs.join(kept["counted_runs"], "run_id"))
+        adds = _with_month(kept["runs"].rename(run_id="id").join(kept["counted_runs"], "run_id"))
+        found = adds.filter(adds.new_faults > 0).group_by("simulated", "loom_id")
+        found = found.aggregate(times=adds.new_faults.sum()).join(looms, "loom_id").drop("loom_id")
         counts = kept["fault_names"].mutate(times=1)
-        yield Tables(
-            ibis, connection, runs, proofs, kept["findings"], kept["finding_places"], fault_counts=counts
-        )
+        places = kept["finding_places"]
+        yield Tables(ibis, connection, runs, proofs, kept["findings"], places, counts, adds, found)
     finally:
         connection.disconnect()
 
@@ -151,8 +157,9 @@ def of_dataset(folder: Path) -> Iterator[Tables]:
             read = f"read_parquet([{listed}], hive_partitioning = true, hive_types = {{'month': VARCHAR}})"
             connection.raw_sql(f"CREATE VIEW {name} AS SELECT * FROM {read}")
             tables[name] = ibis.table(_columns(name), name=name)
-        proofs = ibis.table({**_columns("runs"), "month": "string"}, name="runs")
-        yield Tables(ibis, connection, proofs=proofs.filter(proofs.kind == "proof"), **tables)
+        runs = ibis.table({**_columns("runs"), "month": "string"}, name="runs")
+        proofs = runs.filter(runs.kind == "proof")
+        yield Tables(ibis, connection, proofs=proofs, adds=proofs, loom_faults=_loom_faults(proofs), **tables)
     finally:
         connection.disconnect()
 
@@ -176,13 +183,19 @@ def on_spark(folder: Path, cluster: str) -> Iterator[Tables]:
             session.read.parquet(*files).createOrReplaceTempView(name)
             tables[name] = ibis.table(_columns(name), name=name)
         proofs = _with_month(tables["runs"].filter(tables["runs"].kind == "proof"))
-        yield Tables(ibis, connection, proofs=proofs, spread=True, **tables)
+        found = _loom_faults(proofs)
+        yield Tables(ibis, connection, proofs=proofs, adds=proofs, loom_faults=found, spread=True, **tables)
     finally:
         session.stop()
 
 
 def _with_month(runs: Any) -> Any:
     return runs.mutate(month=runs.ended.substr(0, 7))
+
+
+def _loom_faults(proofs: Any) -> Any:
+    found = proofs.filter(proofs.new_faults > 0).group_by("simulated", "loom", "serial")
+    return found.aggregate(times=proofs.new_faults.sum())
 
 
 def _session(cluster: str) -> Any:
