@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import pytest
 
 import loomproof as lp
+from loomproof.diagnosis.candidates import candidates
 from loomproof.errors import UsageError
 from loomproof.jobs.archive import Archive
 from loomproof.jobs.job import Job
 from loomproof.jobs.keep import Keeping, Kept
+from loomproof.jobs.teaching import choices, found_by
 from loomproof.records.store import open_store
+from loomproof.web import kept
+from loomproof.web.answers import Asked, Go, House
 from tests.cli.running import loomproof
 
 
@@ -64,6 +70,17 @@ def test_what_is_none_of_the_candidates_is_kept_and_teaches_nothing(fixtures: Pa
         with pytest.raises(UsageError):
             archive.repaired(document.run, "Mia", "x", finding, words)
     assert len(archive.repairs(document.run)) == 1, "what is refused leaves no note"
+
+
+def test_what_a_page_offers_is_what_is_kept(fixtures: Path, tmp_path: Path) -> None:
+    document = _proved(fixtures, tmp_path).outcome.document
+    among = candidates(document.findings[0])
+    assert [found_by(text, document, 1) for text in choices(document.findings[0])] == list(among)
+    store = str(tmp_path / "kept.db")
+    house = cast(House, SimpleNamespace(workplace=SimpleNamespace(store=store)))
+    form = {"person": "Mia", "words": "new wire", "finding": "1", "found": choices(document.findings[0])[2]}
+    assert isinstance(kept.mended(house, Asked(names={"run": document.run}, form=form)), Go)
+    assert [line.cause for line in Archive(store).confirmed(document.run)] == [among[2].cause]
 
 
 def test_confirmed_causes_go_with_their_runs_and_simulated_ones_teach_no_real_bench(

@@ -8,6 +8,7 @@ it is worked out again to the same answer on any machine and whatever is confirm
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -31,6 +32,7 @@ from loomproof.records.store import Store
 from loomproof.records.unfinished_runs import place_of
 from loomproof.results.codec import Text
 from loomproof.results.document import Document
+from loomproof.results.findings import Finding
 from loomproof.results.learned import Learned
 
 MOST_CASES = 2000
@@ -118,6 +120,15 @@ def found_by(text: str, document: Document, finding: int) -> Candidate:
     return Candidate(cause, (thing,))
 
 
+def choices(finding: Finding) -> tuple[str, ...]:
+    """Return what a finding can be said to have been, each as `found_by` reads it: ``bad contact ECU:12``."""
+    among = candidates(finding)
+    alone = Counter(one.cause for one in among)
+    # Of what lies nowhere that is named nothing can be said but its cause, where that is enough.
+    told = [one for one in among if one.things or alone[one.cause] == 1]
+    return tuple(dict.fromkeys(" ".join([said_of(one.cause), *map(str, one.things[:1])]) for one in told))
+
+
 def said_of(cause: str) -> str:
     """Return a cause as a person says it: ``bad contact``."""
     return cause.replace("_", " ")
@@ -160,7 +171,7 @@ def confirmed(document: Document, finding: int, found: Candidate, person: str, s
 def found_text(line: ConfirmedLine) -> str:
     """Return what was confirmed, in words: ``bad contact at BOOST:2``. `UsageError` for a damaged line."""
     found = _case(line).found
-    return f"{said_of(found.cause)} at {found.place}"
+    return f"{said_of(found.cause)} at {found.place}" if found.things else said_of(found.cause)
 
 
 def _case(line: ConfirmedLine) -> Case:

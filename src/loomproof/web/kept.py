@@ -13,6 +13,7 @@ from loomproof.jobs.archive import Archive, Run
 from loomproof.jobs.became import NO_CERTIFICATE, fates, in_short, lines_of
 from loomproof.jobs.keep import Orders
 from loomproof.jobs.retest import Retested
+from loomproof.jobs.teaching import choices, found_text
 from loomproof.loom.reading import load
 from loomproof.reports.stated import risk
 from loomproof.reports.words import (
@@ -71,7 +72,8 @@ def mended(house: House, asked: Asked) -> Answer:
     try:
         if not (asked.field("person") and asked.field("words")):
             raise UsageError("who mended it and what was done is not said", cure="Say both.")
-        archive.repaired(found.hash, asked.field("person"), asked.field("words"), asked.number("finding"))
+        done = (asked.field("person"), asked.field("words"), asked.number("finding"), asked.field("found"))
+        archive.repaired(found.hash, *done)
     except LoomproofError as error:
         return _shown(house, asked, error)
     return Go(f"/runs/{found.run}")
@@ -154,6 +156,10 @@ def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note
         {"finding": each.finding, "text": f"{each.words} ({each.person}, {when(each.done)[:16]})"}
         for _, each in archive.repairs(found.hash)
     ]
+    repairs += [
+        {"finding": each.finding, "text": f"it was: {found_text(each)}"}
+        for each in archive.confirmed(found.hash)
+    ]
     try:
         loom = loom_of(house, document)
         path: Path | None = house.workplace.loom(loom)
@@ -172,6 +178,7 @@ def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note
             {
                 **card(finding, number, document.connectors),
                 "steps": mending.steps(house, document, number, finding),
+                "choices": choices(finding),
             }
             for number, finding in _numbered(document)
         ],
