@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import sqlite3
 from dataclasses import replace
 from pathlib import Path
 
@@ -252,6 +253,30 @@ def test_backup_restore_check_and_import(tmp_path: Path, capsys: Output) -> None
         fork.seal_run(document(run="fork"), KeyFolder(home()).signer(NOW))
     assert run(["records", "import", "fork.db"]) == 5
     assert "in that place" in capsys.readouterr().err
+
+
+def test_a_backup_that_was_edited_is_told_as_it_is_restored(capsys: Output) -> None:
+    assert run(["records", "backup", "b.db"]) == 0
+    with sqlite3.connect("b.db") as edited:
+        for (guard,) in edited.execute("select name from sqlite_master where type = 'trigger'").fetchall():
+            edited.execute(f"drop trigger {guard}")
+        edited.execute("update runs set person = 'Nobody' where run = 'first'")
+    edited.close()
+    assert run(["records", "restore", "b.db", "--store", "new.db"]) == 5
+    said = capsys.readouterr()
+    assert "new.db: 2 runs" in said.out
+    assert "first" in said.err
+
+
+def test_a_clock_that_went_back_is_told_wherever_the_record_is_checked(capsys: Output) -> None:
+    early = {"started": "2020-01-05T12:00:00.000Z", "ended": "2020-01-05T12:01:00.000Z"}
+    with open_store() as store:
+        signer = KeyFolder(home()).signer(NOW)
+        store.seal_run(document(run="back").model_copy(update=early), signer)
+    assert run(["verify", "back"]) == 0
+    assert "times        The clock went back before this proof" in capsys.readouterr().out
+    assert run(["verify", "first"]) == 0
+    assert "times " not in capsys.readouterr().out
 
 
 def test_a_correction_stands_beside_what_it_corrects(tmp_path: Path, capsys: Output) -> None:

@@ -225,6 +225,14 @@ def test_a_list_that_is_none_is_said_to_be_what_it_is(data: bytes, says: str) ->
     assert caught.value.cure == ""  # other headings do not help
 
 
+def test_a_length_without_a_unit_says_that_the_unit_is_what_is_missing_and_how_it_is_given() -> None:
+    rows = "Wire;From;To;Length\n1;X1:1;X2:1;0,8\n2;X1:2;X2:2;1,25\n"
+    (problem,) = (each for each in read(rows).notes if each.row)
+    assert problem.message.startswith("'0,8' is a length without its unit (2 rows)")
+    assert "mm, cm, m, in or ft" in problem.cure
+    assert problem.do == Do(Todo.ANSWER, "length=mm")
+
+
 def test_a_decimal_with_the_other_mark_is_told_with_its_cure_and_a_shade_as_it_is_held() -> None:
     """One cell with a comma among points: what reads it is named; IEC 60757 has no letters for light."""
     rows = (

@@ -159,7 +159,7 @@ def power_up(
         "parts": ", ".join(seated) or "the car's fuses for this loom",
         "early": ", ".join(early) or "the car's fuses for this loom",
         "waiting": _stay_out(waiting, seated),
-        "pump": _put_in(pumps, "plug in the pump alone"),
+        "pump": _fuel([name for name in movers if _brings_pump(loom, name, jobs)], pumps),
         "rest": _put_in(rest, "plug in all else that was unplugged"),
         "fuses": " and of ".join(outside) or "the fuse of each feed",
         "volts": " ".join(_volts(loom, plan, live, (*movers, *held)))
@@ -230,6 +230,24 @@ def _kept_off(loom: Loom, end: End, parts: Sequence[str], step: int) -> str:
 def _stay_out(waiting: Collection[str], seated: Sequence[str]) -> str:
     names = [name for name in seated if name in waiting]
     return f" Not yet: {', '.join(names)}." if names else ""
+
+
+def _brings_pump(loom: Loom, plug: str, jobs: Mapping[End, Job]) -> bool:
+    connector = loom.by_name[plug]
+    named = "pump" in f"{plug} {connector.description}".casefold()
+    return named or any(jobs.get(end) is Job.PUMP for end in connector.ends)
+
+
+def _fuel(plugs: Sequence[str], held: Mapping[End, Sequence[str]]) -> str:
+    """Say how the pump gets its feed: by its own plug, or by what it was kept off with at step 2."""
+    parts = " and ".join(dict.fromkeys(part for names in held.values() for part in names))
+    if plugs:
+        return f"plug in {' and '.join(plugs)} alone{f' and put in {parts}' if parts else ''}"
+    if parts:
+        return f"put in {parts}, and plug the pump itself in again where it was unplugged"
+    if held:
+        return "plug the pump itself in again, in the car"
+    return "plug in the fuel pump alone, if one was unplugged"
 
 
 def _put_in(held: Mapping[End, Sequence[str]], plugs: str) -> str:

@@ -61,6 +61,8 @@ class Checked:
         yield f"chain        {found.chain.bench}, record {found.chain.sequence}"
         if found.corrects:
             yield f"corrects     {found.corrects}"
+        for each in found.remarks:
+            yield f"times        {each}"
 
     @staticmethod
     def _corrected(by: Correction, found: Verified) -> str:

@@ -102,6 +102,12 @@ class Verified:
         return f"record {told.get('record')}: {told.get('why')}" if isinstance(told, dict) else ""
 
     @property
+    def remarks(self) -> tuple[str, ...]:
+        """What was odd about its times when it was sealed, such as a clock that went back; sealed with it."""
+        told = self.body.get("remarks")
+        return tuple(map(str, told)) if isinstance(told, list | tuple) else ()
+
+    @property
     def met(self) -> Met | None:
         """The heads of other chains that its bench met; ``None`` for a record that says nothing of them."""
         told = self.body.get("met")

@@ -168,6 +168,15 @@ def _wires(
         size_or_length = "no length" if role.startswith("length") else "no size"
         what = f"no colour of {units.code}" if role == "colour" else size_or_length
         other = _with_the_other_mark(role, text, units)
+        if role in dict(units.lengths) and not other and sizes.number_of(text, units.decimal) is not None:
+            work.note(
+                f"{text!r} is a length without its unit{more}, and stands in the wire's note",
+                "Say in what the lengths are: mm, cm, m, in or ft.",
+                row,
+                headings.get(role, role),
+                do=Do(Todo.ANSWER, "length=mm"),
+            )
+            continue
         work.note(
             f"{text!r} is {what}{more} and stands in the wire's note",
             f"Decimals of this list are parted by {units.decimal!r}; with {other!r} it is one."
