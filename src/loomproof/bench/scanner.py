@@ -375,8 +375,7 @@ class ScannerBench(Bench):
     def _renew(self) -> None:
         """Open the link again before a device that heard nothing for a while closes it by itself.
 
-        After a shorter silence it is asked who it is: another may stand in its place by now. Either way the
-        line was held all the time and the same device is on it: what was cleared stays cleared.
+        After a shorter silence it is asked who it is. The line was held: what was cleared stays cleared.
         """
         if self._watching or self.link.left_alone_s < SILENT_S:
             return

@@ -117,8 +117,7 @@ def serve(
                 )
             place = stack.enter_context(_demo(out, store))
         else:
-            named = {table: table for table in tables}
-            place = Workplace(looms or Path(), out, store, benches, named)
+            place = Workplace(looms or Path(), out, store, benches, {table: table for table in tables})
         serve(place, ready, port=port, how=how, knocks=presses(), lan=lan)
 
 

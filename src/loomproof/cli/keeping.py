@@ -108,16 +108,9 @@ def backup_(file: Path, archive: Archive) -> None:
 @archive_option
 def restore_(file: Path, archive: Archive) -> int:
     """Fill an empty store from a backup FILE, and check what it holds; exits with 5 where that is wrong."""
-    from loomproof.cli.cures import how
-
-    where, count = archive.restore(file)
-    click.echo(f"{where}: {count} runs")
-    checked = archive.check()
-    if not checked.troubles:
-        return 0
-    code = found(5)
-    show_integrity(checked, how)
-    return code
+    where, count, troubles = archive.restore(file)
+    click.echo("\n".join((f"{where}: {count} runs", *troubles)))
+    return found(5 if troubles else 0)
 
 
 @records.command("check", short_help="Verify every seal, chain, journal and row.")

@@ -132,8 +132,7 @@ def name(folder: Path, table: Path | None, car: Path | None, at: AtBench) -> int
     from loomproof.screens.naming import named_on_screen
 
     described = opened(folder).named.loom
-    traced_with = None if table is None else str(table)
-    job = Job(described, at.address, traced_with, at.operator, assured=at.assured(described))
+    job = Job(described, at.address, table and str(table), at.operator, assured=at.assured(described))
     sister = None if car is None else load(car).loom
     named = named_on_screen(lambda keys: job.name(folder, keys, sister), how)
     code = found(0)
@@ -182,8 +181,7 @@ def match_(
     if target is not None and target.resolve() in (traced.resolve(), known.resolve()):
         raise UsageError(f"{target} is what is matched", cure="Name another folder: both stay as they are.")
     names = [name for name in taken if name != EVERY_SURE]
-    first = 'The traced one first: "P3:2 INJ1:1".'
-    pairs = [pair_given(text, "--touched", first) for text in touched]
+    pairs = [pair_given(text, "--touched", 'The traced one first: "P3:2 INJ1:1".') for text in touched]
     laid = matched(traced, known, pairs, names, target, every_sure=EVERY_SURE in taken, over=over)
     found(0)
     show_match(laid, "--cavities lists them", cavities=cavities)

@@ -316,8 +316,8 @@ class Archive:
         with self._open(stand_in=False) as opened:
             return backup(opened, file)
 
-    def restore(self, file: Path) -> tuple[str, int]:
-        """Fill an empty store from a backup; return where it is, and how many runs it holds."""
+    def restore(self, file: Path) -> tuple[str, int, tuple[str, ...]]:
+        """Fill an empty store from a backup; return where, how many runs it holds, and what is wrong."""
         refuse_no_backup(file)
         with open_store(self.store) as empty:  # before anything is handed over to it
             count = restore(file, empty)
@@ -327,7 +327,8 @@ class Archive:
             for each in kept_lines(opened):
                 if each.line not in mine:
                     keep(of_line(each.line), selftests())
-            return opened.where, count
+            where = opened.where
+        return where, count, self.check().troubles
 
     def take_in(self, source: str) -> Taken:
         """Take in the records of another bench: its store, a sealed record, or a folder of them."""
