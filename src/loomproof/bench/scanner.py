@@ -126,8 +126,7 @@ class ScannerBench(Bench):
 
     def _bind(self, identity: Identity, told: Told) -> None:
         self._identity, self._told = identity, told
-        if self._opening is None:
-            self._holds(opening_of(identity, started_here=self.started_here))
+        self._holds(self._opening or opening_of(identity, started_here=self.started_here))
         self.link.expect_lines_of(told.line_bytes)
         self._batches = Batches(told.line_bytes, told.capabilities.points)
 
@@ -169,10 +168,9 @@ class ScannerBench(Bench):
         known = self.identify()
         if found != known:
             self.close()
-            able = self._known.capabilities
+            named, bound = (_named(each, self._known.capabilities) for each in (found, known))
             raise UnfitError(
-                f"another scanner answers at {self.address}: {_named(found, able)}, and the run is bound to "
-                f"{_named(known, able)}",
+                f"another scanner answers at {self.address}: {named}, and the run is bound to {bound}",
                 cure="Plug the first one in again, or start a new run.",
             )
 

@@ -166,8 +166,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     from loomproof.screens.signals import stopping
 
     prepare_streams()
-    # Nearly all that a command makes are values without cycles; to look for those as often as Python does
-    # takes a sixth of a large proof.
+    # Values without cycles: to look for those as often as Python does takes a sixth of a large proof.
     gc.set_threshold(50_000, 20, 20)
     # Nor does Python need to look for them in all that is left as it ends: as long again.
     atexit.register(gc.freeze)
