@@ -263,7 +263,7 @@ def test_a_backup_that_was_edited_is_told_as_it_is_restored(capsys: Output) -> N
         edited.execute("update runs set person = 'Nobody' where run = 'first'")
     edited.close()
     assert run(["records", "restore", "b.db", "--store", "new.db"]) == 5
-    where, *troubles = capsys.readouterr().out.splitlines()
+    _, where, *troubles = capsys.readouterr().out.splitlines()
     assert where.endswith("new.db: 2 runs")
     assert any("first" in trouble for trouble in troubles)
 

@@ -132,7 +132,9 @@ def name(folder: Path, table: Path | None, car: Path | None, at: AtBench) -> int
     from loomproof.screens.naming import named_on_screen
 
     described = opened(folder).named.loom
-    job = Job(described, at.address, table and str(table), at.operator, assured=at.assured(described))
+    job = Job(
+        described, at.address, str(table) if table else None, at.operator, assured=at.assured(described)
+    )
     sister = None if car is None else load(car).loom
     named = named_on_screen(lambda keys: job.name(folder, keys, sister), how)
     code = found(0)
