@@ -112,8 +112,7 @@ def prove(
     writable(json_file)
     plugging = hook_ups or stopped_run is not None
     if place_within_m and not locate:
-        cure = "Give one of the two."
-        raise UsageError("--place-within asks for readings that --no-locate leaves out", cure=cure)
+        raise UsageError("--place-within asks for what --no-locate leaves out", cure="Give one of the two.")
     if not plugging:
         options.refuse_limits(limits, stop_after)
     elif at.adapter:

@@ -132,9 +132,8 @@ def name(folder: Path, table: Path | None, car: Path | None, at: AtBench) -> int
     from loomproof.screens.naming import named_on_screen
 
     described = opened(folder).named.loom
-    job = Job(
-        described, at.address, str(table) if table else None, at.operator, assured=at.assured(described)
-    )
+    traced_with = None if table is None else str(table)
+    job = Job(described, at.address, traced_with, at.operator, assured=at.assured(described))
     sister = None if car is None else load(car).loom
     named = named_on_screen(lambda keys: job.name(folder, keys, sister), how)
     code = found(0)
