@@ -97,7 +97,7 @@ def test_a_closeness_and_no_places_are_not_asked_together(fixtures: Path) -> Non
         "prove", fixtures / "tail_lamp", "--bench", "sim:", "--no-locate", "--place-within", "5cm"
     )
     assert done.returncode == 2
-    assert "--place-within asks for readings that --no-locate leaves out" in done.stderr
+    assert "--place-within asks for what --no-locate leaves out" in done.stderr
 
 
 @pytest.mark.parametrize(
