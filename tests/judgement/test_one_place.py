@@ -83,7 +83,7 @@ def test_the_interval_is_that_of_the_mean_and_holds_every_middle() -> None:
     (place,) = shared_places(loom, [_open(loom, 0, 0.40, 0.1), _open(loom, 1, 0.44, 0.1)])
     # By hand: the mean of two alike is 0.42 m, its U 0.1/√2 = 0.0707 m.
     assert (place.low_m, place.high_m) == pytest.approx((0.42 - 0.0707, 0.42 + 0.0707), abs=1e-4)
-    assert "2 wires damaged 0.35 m to 0.49 m from A in bundle trunk" in place.text
+    assert "2 wires damaged 0.34 m to 0.50 m from A in bundle trunk" in place.text
 
 
 def test_a_place_that_passes_a_fork_names_both_bundles() -> None:
@@ -94,8 +94,8 @@ def test_a_place_that_passes_a_fork_names_both_bundles() -> None:
     assert {part.begin for part in place.passes} == {"fork"}
     reach = {part.bundle: part.high_m for part in place.passes}
     assert reach == pytest.approx({"trunk": 0.1007, "branch": 0.0407}, abs=1e-3)
-    assert "within 0.10 m of fork in bundle trunk" in place.text
-    assert "within 0.04 m of fork in bundle branch" in place.text
+    assert "within 0.11 m of fork in bundle trunk" in place.text
+    assert "within 0.05 m of fork in bundle branch" in place.text
 
 
 def test_what_has_no_one_place_is_joined_with_nothing() -> None:

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from loomproof.bench.questions import Answer, Capacitance, Question
 from loomproof.jobs.prove import prove
 from loomproof.judgement.conclude import Outcome
 from loomproof.judgement.place_repair import _spot
-from loomproof.judgement.place_words import metres
+from loomproof.judgement.place_words import metres, part_words
 from loomproof.locating.routes import parts_of
 from loomproof.loom.bundles import Bundle
 from loomproof.loom.model import End, Loom, Wire
 from loomproof.measuring.events import finish
+from loomproof.measuring.place_repeats import repeats_for
 from loomproof.measuring.placing import NO_FARADS
 from loomproof.planning.request import Request
+from loomproof.reports.ruler import _in_characters, told
+from loomproof.results.document import WireEntry
 from loomproof.results.places import BundlePart, WirePlace
 from tests.cleared import cleared
 from tests.locating.placing_bench import FARADS, FaradBench, farad_bench, placed, zeroed
@@ -30,8 +36,10 @@ def test_a_stretch_that_passes_a_fork_names_both_bundles_with_how_far_into_each(
     assert (trunk.bundle, trunk.begin, branch.bundle, branch.begin) == ("trunk", "fork", "branch", "fork")
     # What lies on both sides of the fork together is all of the stretch: nothing is cut off.
     assert trunk.high_m + branch.high_m == pytest.approx(stretch.high_m - stretch.low_m)
-    assert f"within {trunk.high_m:.2f} m of fork in bundle trunk" in place.text
-    assert f"within {branch.high_m:.2f} m of fork in bundle branch" in place.text
+    for part in stretch.passes:
+        said = re.search(rf"within (\d\.\d\d) m of fork in bundle {part.bundle}", place.text)
+        assert said
+        assert 0.0 <= float(said[1]) - part.high_m <= 0.01, "rounded up, GUM 7.2.6"
 
 
 def test_a_touch_that_passes_a_fork_is_one_place() -> None:
@@ -163,13 +171,55 @@ def test_where_no_piece_can_be_read_the_reason_is_told() -> None:
     assert (place.answer, place.reason, bench.farad_readings) == ("none", NO_FARADS, 2)
 
 
-@pytest.mark.parametrize(("low_m", "high_m"), [(0.31, 0.46), (0.3051, 0.4649), (1.0, 1.001), (0.2, 0.5)])
-def test_what_is_printed_of_an_interval_leaves_out_nothing_of_it(low_m: float, high_m: float) -> None:
-    """Middle ± half, and low to high beside it: U is rounded up (GUM 7.2.6), so both hold the interval."""
-    middle, half = (float(text.split()[0]) for text in metres(low_m, high_m).split(" ± "))
-    assert middle - half <= low_m + 1e-9
-    assert high_m - 1e-9 <= middle + half <= high_m + 0.021
-    said = _spot(WirePlace("W1", End("A", "1"), low_m, high_m, 0.95))
-    low, high = (float(text) for text in said.split("(")[1].removesuffix(" m)").split(" to "))
-    assert low <= low_m + 1e-9
-    assert high >= high_m - 1e-9
+LENGTHS = st.floats(0.0, 9.0)
+WIRE = WireEntry(name="W", ends=(End("A", "x"), End("B", "y")))
+
+
+def _numbers(text: str) -> list[float]:
+    return [float(figure) for figure in re.findall(r"\d+(?:\.\d+)?", text)]
+
+
+@given(LENGTHS, LENGTHS)
+@example(0.31, 0.46)
+@example(0.3051, 0.4649)
+@example(0.1007, 0.0)
+@example(0.284, 0.2)
+def test_what_is_printed_of_an_interval_leaves_out_nothing_of_it(one_m: float, other_m: float) -> None:
+    """Middle ± half, low to high, within so much: rounded outwards (JCGM 100:2008, 7.2.6) by 2 cm at most."""
+    low_m, high_m = sorted((one_m, other_m))
+    middle, half = _numbers(metres(low_m, high_m))
+    place = WirePlace("W", End("A", "x"), low_m, high_m, 0.95, wire_m=10.0)
+    reach = [_numbers(_spot(place))[1:], _numbers(told(place, {"W": WIRE}))]
+    for low, high in ((middle - half, middle + half), *reach):
+        assert low_m - 0.021 <= low <= low_m + 1e-7
+        assert high_m - 1e-7 <= high <= high_m + 0.021
+    within = part_words(BundlePart("trunk", "fork", 0.0, high_m))
+    assert high_m - 1e-7 <= _numbers(within)[0] <= high_m + 0.011
+
+
+@given(st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+@example(0.285, 0.294)
+def test_shares_of_a_wire_are_printed_outwards(one: float, other: float) -> None:
+    low, high = sorted((one, other))
+    place = WirePlace("W", End("A", "x"), low, high, 0.95, wire_m=1.0, as_share=True)
+    for said in (_numbers(_spot(place))[1:], _numbers(told(place, {"W": WIRE}))):
+        assert 100 * low - 1.001 <= said[0] <= 100 * low + 1e-5
+        assert 100 * high - 1e-5 <= said[1] <= 100 * high + 1.001
+
+
+@given(st.floats(1e-4, 1.0), st.floats(0.01, 1.0), st.floats(0.01, 0.5))
+def test_what_forbids_a_closeness_is_printed_no_smaller_than_it_is(
+    fixed_u_ohm: float, ohm_per_m: float, share: float
+) -> None:
+    least_m = fixed_u_ohm / ohm_per_m
+    said = repeats_for(share * least_m, ohm_per_m, 0.001, fixed_u_ohm).said
+    assert least_m - 1e-7 <= float(said.split("leave ± ")[1].removesuffix(" m")) <= least_m + 0.011
+
+
+@given(LENGTHS, LENGTHS)
+def test_a_ruler_of_characters_leaves_out_nothing(one_m: float, other_m: float) -> None:
+    low_m, high_m = sorted((one_m, other_m))
+    place = WirePlace("W", End("A", "x"), low_m, high_m, 0.95, wire_m=9.0)
+    bar = _in_characters(place, {"W": WIRE}).split("|")[1]
+    assert bar.index("#") / len(bar) * 9.0 <= low_m + 1e-6
+    assert (bar.rindex("#") + 1) / len(bar) * 9.0 >= high_m - 1e-6

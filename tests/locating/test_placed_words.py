@@ -15,14 +15,15 @@ from loomproof.judgement.copper import copper_of
 from loomproof.judgement.place_words import CLOSE_M, of_break, of_short
 from loomproof.judgement.placed import _in_connector, _side_by_side, placed
 from loomproof.locating.breaks import BreakPlace, Failed, Stretch
-from loomproof.locating.shorts import Reading, ShortPlace, Spot, Touch, place_short
+from loomproof.locating.shorts import CONNECTOR_SHARE, Reading, ShortPlace, Spot, Touch, place_short
 from loomproof.locating.tree import Run, Tree
 from loomproof.locating.wander import PerMetre
 from loomproof.loom.bundles import Bundle
 from loomproof.loom.model import End, Loom, Settings
+from loomproof.reports.words import place_text
 from loomproof.results.findings import Alternative, Finding, Kind, Severity
 from loomproof.results.measured import Across, Judged, Measured, PieceFarads
-from loomproof.results.places import Place
+from loomproof.results.places import Place, WirePlace
 from tests.electrics.looms import loom_of
 from tests.measuring.scripted import judged
 
@@ -37,6 +38,7 @@ NETS = tuple(frozenset(net.cavities) for net in EXPECTED.nets)
 NAMES = Names(LOOM)
 A1, A2, B1, B2 = (End(plug, cavity) for plug in "AB" for cavity in "12")
 S = End("S")
+AT = WirePlace("W1", A1, 0.4, 0.5, 0.95)
 WIRE = Tree((Run("W1", A1, B1, 2.0),), (A1, B1))
 PIECES = (PieceFarads(frozenset({A1}), 60e-12, 1e-12), PieceFarads(frozenset({B1}), 120e-12, 1e-12))
 
@@ -264,7 +266,7 @@ def touch(low_m: float, high_m: float, slack_m: float = 0.0, bundle: str = "", s
 
 
 def short(*touches: Touch) -> Place:
-    return of_short(NAMES, LOOM, ShortPlace(touches), 4, PAIR)
+    return of_short(NAMES, LOOM, ShortPlace(touches), (), PAIR)
 
 
 def test_a_touch_is_told_by_kind_of_place_and_what_is_not_told_apart_by_all_of_it() -> None:
@@ -290,3 +292,34 @@ def test_a_touch_is_as_wide_as_its_bundles_place_is_uncertain_and_no_wider_than_
     assert [each.high_m for each in place.stretches] == pytest.approx([0.35, 0.35])
     place = short(touch(0.5, 0.6, slack_m=0.15))
     assert [each.low_m for each in place.stretches] == pytest.approx([0.35, 0.35])
+
+
+def test_what_a_place_by_ohms_takes_for_known_is_told() -> None:
+    """The figures are those that are reckoned with: plugs' share, joints, copper, a reading's scatter."""
+    from_limits = Across(A1, A2, 0.4, 0.004, scatter_ohm=0.008, scatter_assumed=True, repeats=4)
+    touches = ShortPlace((touch(0.5, 0.6),), plug_share=CONNECTOR_SHARE)
+    basis = of_short(NAMES, LOOM, touches, (from_limits,), PAIR).basis
+    assert "20% of shorts taken to lie in plugs" in basis
+    assert "contacts, crimps and splices have 30% to 80% of the most that they may" in basis
+    assert "copper of one wire is off another's by 0.8% (k = 1)" in basis
+    assert "one reading scatters by 0.0080 Ω (k = 1), taken from the limits of error" in basis
+    found = replace(from_limits, scatter_assumed=False)
+    basis = of_short(NAMES, LOOM, replace(touches, plug_share=0.0), (found,), PAIR).basis
+    assert "as self-test or zeroing found" in basis
+    assert "plugs" not in basis, "there was no choice"
+    assert place_of(touching()).basis.count("20% of shorts") == 1
+
+
+@pytest.mark.parametrize(
+    ("place", "said"),
+    [
+        (Place("wire", "here", 0.99, (), (AT,), "this"), "the interval holds the place with 95% probability"),
+        (Place("either", "here", 0.96, (A1,), (AT,), "this"), "one of these is so with 95% probability"),
+        (Place("either", "here", 0.99, (), (AT,), "this"), "the intervals hold the place with 95%"),
+        (Place("connector", "here", 0.988, (A1,), (), "this"), "this is so with 98% probability"),
+    ],
+)
+def test_how_sure_a_place_is_is_told_under_its_assumptions_and_never_rounded_up(
+    place: Place, said: str
+) -> None:
+    assert f"By this (0 readings). Under these assumptions {said}" in place_text(place)

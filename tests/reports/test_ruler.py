@@ -69,7 +69,7 @@ def test_a_share_is_drawn_in_percent_and_names_no_length() -> None:
     texts = [each.text for each in _drawn(share).iter(f"{SVG}text")]
     assert {"W1 RD", "25% to 40%", "50%", "100%"} <= set(texts)
     (line,) = text_rulers(_document(), _finding(share))
-    assert line == f"B:1 |{'-' * 12}{'#' * 7}{'-' * 29}| A:1, no length given"
+    assert line == f"B:1 |{'-' * 12}{'#' * 8}{'-' * 28}| A:1, no length given"
 
 
 def test_in_characters_it_is_to_scale() -> None:

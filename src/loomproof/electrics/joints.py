@@ -7,6 +7,8 @@ states holds for every section.
 
 from __future__ import annotations
 
+import math
+
 from loomproof.electrics import tables
 from loomproof.loom.model import End, Loom, Settings, Wire
 
@@ -22,6 +24,20 @@ def wire_joint_ohm(loom: Loom, wire: Wire, end: End) -> float:
     usual = settings.splice_ohm if loom.is_splice(end) else settings.crimp_ohm
     row = None if name in settings.stated else tables.joints_of(_section(wire, settings))
     return usual if row is None else min(usual, row.joint_ohm)
+
+
+USUAL_SHARES = (0.3, 0.8)
+"""A sound contact, crimp or splice has between these shares of the most that it may have (assumption of this
+project): one that is worn past it but passes moves the place of a short by its ohms."""
+
+
+def usual_ohm(greatest_ohm: float) -> tuple[float, float]:
+    """Return what a sound joint has that may have so much, Ω, and the standard uncertainty of that.
+
+    Anything within `USUAL_SHARES` is as likely: the width over √12 (JCGM 100:2008, 4.3.7).
+    """
+    low, high = USUAL_SHARES
+    return greatest_ohm * (low + high) / 2, greatest_ohm * (high - low) / math.sqrt(12.0)
 
 
 def contact_ohm(loom: Loom, end: End) -> float:

@@ -6,14 +6,10 @@ import math
 from collections.abc import Mapping, Sequence
 
 from loomproof.electrics.expectation import Expectation
-from loomproof.electrics.joints import contact_ohm, wire_joint_ohm
+from loomproof.electrics.joints import contact_ohm, usual_ohm, wire_joint_ohm
 from loomproof.electrics.nets import Net
 from loomproof.locating.shorts import Copper
 from loomproof.loom.model import End
-
-JOINT_SHARES = (0.3, 0.8)
-"""A sound contact, crimp or splice has between these shares of the most that it may have (assumption of this
-project): one that is worn past it but passes moves the place of a short by its ohms."""
 
 LAY_RATIO = 0.008
 TEMPERATURE_RATIO = 0.006
@@ -25,7 +21,7 @@ publication 28: 0.6 %). What the meter's gain leaves open comes on top, by its o
 def copper_of(
     expectation: Expectation, nets: Sequence[Net], lead_u_ohm: Mapping[End, float], gain_ratio: float
 ) -> Copper:
-    """Return what copper, joints and contacts of these nets have; a joint anything within `JOINT_SHARES`.
+    """Return what copper, joints and contacts of these nets have; a joint anything within `USUAL_SHARES`.
 
     ``gain_ratio`` is the standard uncertainty of the meter's gain. A joint's is the width of its shares over
     √12 (JCGM 100:2008, 4.3.7).
@@ -40,13 +36,8 @@ def copper_of(
             wire = loom.wire_by_name.get(conductor.name)
             for end in (a, b):
                 greatest = wire_joint_ohm(loom, wire, end) if wire and conductor.kind == "wire" else 0.0
-                joints[conductor.name, end] = _sound(greatest)
+                joints[conductor.name, end] = usual_ohm(greatest)
         for end in net.cavities:
-            contacts[end] = _sound(contact_ohm(loom, end))
+            contacts[end] = usual_ohm(contact_ohm(loom, end))
     shared_ratio = math.hypot(TEMPERATURE_RATIO, gain_ratio)
     return Copper(runs, joints, contacts, lead_u_ohm, shared_ratio, LAY_RATIO)
-
-
-def _sound(greatest_ohm: float) -> tuple[float, float]:
-    low, high = JOINT_SHARES
-    return greatest_ohm * (low + high) / 2, greatest_ohm * (high - low) / math.sqrt(12.0)

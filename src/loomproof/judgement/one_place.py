@@ -17,7 +17,7 @@ from loomproof.judgement.place_words import part_words
 from loomproof.locating.routes import in_bundles, legs_of, parts_of
 from loomproof.loom.model import Loom
 from loomproof.results.findings import Finding, Kind, Severity
-from loomproof.results.places import BundlePart, SharedPlace, WirePlace
+from loomproof.results.places import BundlePart, SharedPlace, WirePlace, rounded_down, rounded_up
 
 STRANGER = 0.01
 """So improbable, at one place, is what is not taken for one place."""
@@ -123,7 +123,7 @@ def _place(
     passes = _parts(loom, damaged, bundle.name, low_m, high_m)
     length_m = bundle.length_m or math.inf
     low_m, high_m = (min(max(place_m, 0.0), length_m) for place_m in (low_m, high_m))
-    where = f"{low_m:.2f} m to {high_m:.2f} m from {bundle.a} in bundle {bundle.name}"
+    where = f"{rounded_down(low_m)} m to {rounded_up(high_m)} m from {bundle.a} in bundle {bundle.name}"
     if len(passes) > 1:
         where = listed([part_words(part) for part in passes], len(passes))
     text = (

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -10,7 +9,7 @@ from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.mending import looks, probed
 from loomproof.diagnosis.words import Names
 from loomproof.results.findings import Finding
-from loomproof.results.places import Place, WirePlace
+from loomproof.results.places import Place, WirePlace, rounded_down, rounded_up
 
 MOST_CUTS = 3
 """Of more stretches than these no step says where to cut: the place alone does (our convention)."""
@@ -46,6 +45,6 @@ def _cuts(stretches: Sequence[WirePlace], cut: str) -> list[str]:
 def _spot(each: WirePlace) -> str:
     middle, low, high = (each.low_m + each.high_m) / 2, each.low_m, each.high_m
     if each.as_share:
-        return f"at {middle:.0%} of {each.wire} from {each.end} ({low:.0%} to {high:.0%})"
-    low, high = math.floor(low * 100 + 1e-6) / 100, math.ceil(high * 100 - 1e-6) / 100  # outwards
-    return f"at {middle:.2f} m from {each.end} ({low:.2f} to {high:.2f} m)"
+        reach = f"{rounded_down(100 * low, 0)}% to {rounded_up(100 * high, 0)}%"
+        return f"at {middle:.0%} of {each.wire} from {each.end} ({reach})"
+    return f"at {middle:.2f} m from {each.end} ({rounded_down(low)} to {rounded_up(high)} m)"

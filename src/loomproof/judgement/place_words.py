@@ -3,26 +3,38 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
 from loomproof.diagnosis.words import Names, listed
+from loomproof.electrics.joints import USUAL_SHARES
+from loomproof.judgement.copper import LAY_RATIO
 from loomproof.locating.breaks import BreakPlace, Failed, Stretch
 from loomproof.locating.routes import NOTICED_M, Leg, legs_of, parts_of
 from loomproof.locating.shorts import ShortPlace, Touch
 from loomproof.locating.tree import Tree
 from loomproof.locating.wander import PerMetre
 from loomproof.loom.model import End, Loom
-from loomproof.results.measured import PieceFarads
-from loomproof.results.places import BundlePart, Place, Span, WirePlace
+from loomproof.results.figures import ohms
+from loomproof.results.measured import Across, PieceFarads
+from loomproof.results.places import HAIR, BundlePart, Place, Span, WirePlace, rounded_up
 
 TOO_LONG = 0.5
 """An interval of more than this share of the wires on which it lies says no place."""
 
 
+JOINTS_TAKEN = "sound contacts, crimps and splices have {:.0%} to {:.0%} of the most that they may".format(
+    *USUAL_SHARES
+)
+"""What every place by ohms takes for known of joints."""
+
 CLOSE_M = 0.3
 """A break that may lie so close to a contact is looked for there first (our convention)."""
+
+
+ALIKE = "each contact, joint and wire of the net taken as equally likely beforehand"
+"""What every place of a break takes for known."""
 
 
 def unplaced(reason: str, readings: int = 0) -> Place:
@@ -38,7 +50,7 @@ def metres(low_m: float, high_m: float) -> str:
 def rounded(low: float, high: float) -> tuple[str, str]:
     """Return an interval's middle and its half to two places, which leave out nothing of the interval."""
     middle = round((low + high) / 2, 2)
-    half = max(math.ceil(max(high - middle, middle - low) * 100 - 1e-6) / 100, 0.01)
+    half = max(math.ceil(max(high - middle, middle - low) * 100 - HAIR) / 100, 0.01)
     return f"{middle:.2f}", f"{half:.2f}"
 
 
@@ -73,7 +85,7 @@ def of_break(names: Names, loom: Loom, place: BreakPlace, pieces: Sequence[Piece
     if len(ends) == 1 and all(_close(each, ends[0]) for each in stretches):
         reach = max(each.high_m for each in stretches)
         contact = next(failed for failed in place.failed if failed.end is not None)
-        text = f"{_contact(names, contact)}, or within {reach:.2f} m of it"
+        text = f"{_contact(names, contact)}, or within {rounded_up(reach)} m of it"
         return Place("near", text, share, ends, stretches, basis, "", len(pieces))
     said = [
         _contact(names, failed) if failed.end is not None else _wires(names, _of(stretches, failed))
@@ -97,16 +109,18 @@ def _of(stretches: Sequence[WirePlace], failed: Failed) -> list[WirePlace]:
 
 
 def _basis(per_metre: PerMetre, pieces: int) -> str:
-    """Return what the place rests on."""
+    """Return what the place of a break rests on, and what was taken for known beforehand."""
     spread = f"its scatter along the wire taken as {per_metre.wander_ratio:.0%} over {per_metre.wander_m:g} m"
     count = per_metre.learned_from
     learned = f"learned from {count} wire{'s' * (count > 1)} of this loom {per_metre.since}"
     if pieces > 1:
         spread += f", {learned}" * bool(per_metre.since)
-        return f"the capacitance of both pieces, in which picofarads per metre cancel; {spread}"
+        return f"the capacitance of both pieces, in which picofarads per metre cancel; {spread}; {ALIKE}"
     known = f"learned from {count} sound wire{'s' * (count > 1)} beside it" if count else "assumed"
     known = learned if per_metre.since else known
-    return f"the capacitance of one piece, with {per_metre.f_per_m * 1e12:.0f} pF/m {known}; {spread}"
+    return (
+        f"the capacitance of one piece, with {per_metre.f_per_m * 1e12:.0f} pF/m {known}; {spread}; {ALIKE}"
+    )
 
 
 def _contact(names: Names, failed: Failed) -> str:
@@ -147,7 +161,9 @@ def part_words(part: BundlePart) -> str:
     """Return a part of a stretch in one bundle in words: ``within 0.14 m of fork in bundle trunk``."""
     if part.whole:
         return f"all of bundle {part.bundle}"
-    reach = f"within {part.high_m:.2f} m" if part.low_m < NOTICED_M else metres(part.low_m, part.high_m)
+    reach = (
+        f"within {rounded_up(part.high_m)} m" if part.low_m < NOTICED_M else metres(part.low_m, part.high_m)
+    )
     near = f"{reach} {'of' if part.low_m < NOTICED_M else 'from'} {part.begin}"
     return f"{near} in bundle {part.bundle}" if part.bundle else f"{near} in its own tail"
 
@@ -188,18 +204,21 @@ def _span(leg: Leg, length_m: float, from_a: bool) -> Span:
     return Span(leg.bundle, length_m - leg.stop_m, length_m - leg.start_m)
 
 
-def of_short(names: Names, loom: Loom, place: ShortPlace, readings: int, trees: Sequence[Tree]) -> Place:
-    """Return the place of a touch in words."""
+def of_short(
+    names: Names, loom: Loom, place: ShortPlace, across: Sequence[Across], trees: Sequence[Tree]
+) -> Place:
+    """Return the place of a touch in words, by the readings ``across`` it."""
+    readings = sum(one.repeats for one in across)
     if not place.touches:
         return unplaced(place.reason, readings)
-    basis = "ohms from both ends of the conductors, in which what the touch itself has cancels"
+    basis = "; ".join(_short_basis(place, across))
     lengths = [run.length_m for tree in trees for run in tree.runs if run.is_wire]
     on_wires = [touch for touch in place.touches if not touch.ends]
     long_m = sum(touch.high_m - touch.low_m for touch in on_wires)
     if long_m > TOO_LONG * min(lengths, default=0.0):
         reason = (
-            f"{len(place.touches)} places together {long_m:.2f} m long fit the readings equally well: they "
-            "scatter too much for wires as short as these"
+            f"{len(place.touches)} places together {rounded_up(long_m)} m long fit the readings equally well:"
+            " they scatter too much for wires as short as these"
         )
         return unplaced(reason, readings)
     stretches = tuple(each for touch in on_wires for each in _touched(loom, touch, trees))
@@ -227,6 +246,19 @@ def of_short(names: Names, loom: Loom, place: ShortPlace, readings: int, trees: 
     text = "not told apart: " + "; or ".join(said)
     share = sum(touch.share for touch in place.touches)
     return Place("either", text, share, ends, stretches, basis, "", readings)
+
+
+def _short_basis(place: ShortPlace, across: Sequence[Across]) -> Iterator[str]:
+    """Yield what the place of a touch rests on, and what was taken for known beforehand."""
+    yield "ohms from both ends of the conductors, in which what the touch itself has cancels"
+    scatter_ohm = max((one.scatter_ohm for one in across), default=0.0)
+    if scatter_ohm:
+        assumed = any(one.scatter_assumed for one in across)
+        found = "taken from the limits of error" if assumed else "as self-test or zeroing found"
+        yield f"one reading scatters by {ohms(scatter_ohm)} (k = 1), {found}"
+    yield f"taken as known: {JOINTS_TAKEN}, copper of one wire is off another's by {LAY_RATIO:.1%} (k = 1)"
+    if place.plug_share:
+        yield f"{place.plug_share:.0%} of shorts taken to lie in plugs, the rest evenly along these wires"
 
 
 def _between(ends: Sequence[End]) -> str:

@@ -275,7 +275,7 @@ def _with_short(
     across: Sequence[Across],
     trees: Sequence[Tree],
 ) -> Finding:
-    said = of_short(names, expectation.loom, place, sum(one.repeats for one in across), trees)
+    said = of_short(names, expectation.loom, place, across, trees)
     repeated = "; ".join(dict.fromkeys(one.said for one in across if one.said))
     if repeated and said.basis:
         said = replace(said, basis=f"{said.basis}; {repeated}")

@@ -14,7 +14,7 @@ from loomproof.diagnosis.words import Names, listed
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.nets import Net
 from loomproof.judgement.copper import copper_of
-from loomproof.judgement.place_words import unplaced
+from loomproof.judgement.place_words import JOINTS_TAKEN, unplaced
 from loomproof.locating.bad_joints import BadPart, Thing, branch, place_joint
 from loomproof.locating.fitness import tree_or_why
 from loomproof.locating.shorts import Reading
@@ -50,7 +50,8 @@ def with_joint(
         sum(part.share for part in found.parts),
         tuple(dict.fromkeys(end for part in found.parts for end in branch(tree, part))),
         (),
-        "ohms between each two cavities of this net, of which every third is a tap on the way of the others",
+        "ohms between each two cavities of this net, of which every third is a tap on the way of the others; "
+        f"taken as known: {JOINTS_TAKEN}; each part of the net taken as equally likely beforehand",
         "",
         len(readings),
     )

@@ -101,11 +101,14 @@ class ShortPlace:
     """Where nets touch: places most probable first, together `INTERVAL_SHARE`; ``reason`` where none is.
 
     ``touch_ohm`` is what the touch itself has at the most probable place, None where nothing is told.
+    ``plug_share`` is how probable a touch in a plug was before the readings; 0 where only plugs, or only
+    wires, came into question.
     """
 
     touches: tuple[Touch, ...]
     reason: str = ""
     touch_ohm: float | None = None
+    plug_share: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +147,11 @@ def place_short(
         )
     left = list(_left(cells, shares, stretches))
     cells, shares, weighed = _weighed(trees, readings, copper, left, in_connector, total_m)
-    return ShortPlace(tuple(_touches(cells, shares)), touch_ohm=float(weighed[np.argmax(shares), 2]))
+    return ShortPlace(
+        tuple(_touches(cells, shares)),
+        touch_ohm=float(weighed[np.argmax(shares), 2]),
+        plug_share=CONNECTOR_SHARE if in_connector and total_m else 0.0,
+    )
 
 
 def _weighed(

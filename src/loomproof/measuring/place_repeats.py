@@ -12,9 +12,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from loomproof.electrics.expectation import Expectation
-from loomproof.electrics.joints import contact_ohm, wire_joint_ohm
+from loomproof.electrics.joints import contact_ohm, usual_ohm, wire_joint_ohm
 from loomproof.electrics.nets import Net
 from loomproof.loom.model import End
+from loomproof.results.places import rounded_up
 
 MOST_REPEATS = 100
 """More readings of one path take so long that a bench drifts meanwhile (our convention)."""
@@ -38,7 +39,7 @@ def repeats_for(within_m: float, ohm_per_m: float, single_u_ohm: float, fixed_u_
         least_m = fixed_u_ohm / ohm_per_m if ohm_per_m else math.inf
         return Repeats(
             1,
-            f"± {within_m:g} m cannot be reached: joints and contacts alone leave ± {least_m:.2f} m",
+            f"± {within_m:g} m cannot be reached: joints and contacts alone leave ± {rounded_up(least_m)} m",
         )
     count = max(math.ceil(2.0 * single_u_ohm**2 / left_ohm2 - 1e-9), 1)
     if count > MOST_REPEATS:
@@ -76,7 +77,7 @@ def of_touch(
     for end in (end for pair in taps for end in pair):
         greatest.append(contact_ohm(loom, end))
         greatest += [wire_joint_ohm(loom, wire, end) for wire in loom.wires_at.get(end, ())[:1]]
-    fixed_u_ohm = math.sqrt(math.fsum(ohm**2 for ohm in greatest) / 12.0)  # anything up to the most it may
+    fixed_u_ohm = math.hypot(*(usual_ohm(ohm)[1] for ohm in greatest))
     return repeats_for(within_m, ohm_per_m, single_u_ohm, fixed_u_ohm)
 
 

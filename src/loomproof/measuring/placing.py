@@ -348,6 +348,8 @@ def _across(
                     said,
                     count,
                     accuracy.ratio / math.sqrt(3.0),
+                    single_u_ohm,
+                    not plan.meter.repeatability_ohm,
                 )
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 
 from loomproof.reports import drawing_svg as svg
 from loomproof.results.document import Document, WireEntry
 from loomproof.results.findings import Finding
-from loomproof.results.places import Span, WirePlace
+from loomproof.results.places import HAIR, Span, WirePlace, rounded_down, rounded_up
 
 WIDTH, SIDE = 640.0, 14.0
 """Width of the picture and what is left free at its sides, px."""
@@ -35,8 +36,7 @@ def text_rulers(document: Document, finding: Finding) -> list[str]:
 
 def told(place: WirePlace, wires: Mapping[str, WireEntry]) -> str:
     """Return in words what a ruler shows, for those who cannot see it."""
-    low, high = (_length(value, place) for value in (place.low_m, place.high_m))
-    return f"{place.wire} from {place.end} to {_far(place, wires)}: {low} to {high} marked"
+    return f"{place.wire} from {place.end} to {_far(place, wires)}: {_reach(place)} marked"
 
 
 def _stretches(finding: Finding, wires: Mapping[str, WireEntry]) -> Iterator[WirePlace]:
@@ -51,14 +51,17 @@ def _far(place: WirePlace, wires: Mapping[str, WireEntry]) -> str:
     return next((str(end) for end in wires[place.wire].ends if end != place.end), "")
 
 
-def _length(value_m: float, place: WirePlace) -> str:
-    return f"{value_m:.0%}" if place.as_share else f"{value_m:.2f} m"
+def _reach(place: WirePlace) -> str:
+    """Return from where to where, outwards: what is printed leaves out nothing of the interval."""
+    if place.as_share:
+        return f"{rounded_down(100 * place.low_m, 0)}% to {rounded_up(100 * place.high_m, 0)}%"
+    return f"{rounded_down(place.low_m)} m to {rounded_up(place.high_m)} m"
 
 
 def _in_characters(place: WirePlace, wires: Mapping[str, WireEntry]) -> str:
     whole_m = place.wire_m or 1.0
     low = min(int(place.low_m / whole_m * TEXT_COLUMNS), TEXT_COLUMNS - 1)
-    high = min(max(round(place.high_m / whole_m * TEXT_COLUMNS), low + 1), TEXT_COLUMNS)
+    high = min(max(math.ceil(place.high_m / whole_m * TEXT_COLUMNS - HAIR), low + 1), TEXT_COLUMNS)
     line = "-" * low + "#" * (high - low) + "-" * (TEXT_COLUMNS - high)
     long = "no length given" if place.as_share else f"{whole_m:.2f} m"
     return f"{place.end} |{line}| {_far(place, wires)}, {long}"
@@ -69,7 +72,7 @@ def _drawn(place: WirePlace, wires: Mapping[str, WireEntry]) -> str:
     px_per_m = (WIDTH - 2 * SIDE) / whole_m
     wire = wires[place.wire]
     low, high = SIDE + place.low_m * px_per_m, SIDE + min(place.high_m, whole_m) * px_per_m
-    said = f"{_length(place.low_m, place)} to {_length(place.high_m, place)}"
+    said = _reach(place)
     half = svg.text_width(said, PLAIN, bold=True) / 2
     middle = min(max((low + high) / 2, SIDE + half), WIDTH - SIDE - half)
     near, far = str(place.end), _far(place, wires)

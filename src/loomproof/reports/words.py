@@ -101,9 +101,15 @@ def place_text(place: Place) -> str:
     """Return where a fault lies in words, how sure that is, and on what it rests."""
     if place.answer == "none":
         return place.text
-    what = "its interval holds the place with" if place.stretches else "this is so with"
-    sure = f"{what} {min(place.share, INTERVAL if place.stretches else CERTAIN):.0%}"
-    return f"{place.text}. By {place.basis} ({plural(place.readings, 'reading')}); {sure}"
+    most = INTERVAL if place.stretches else CERTAIN
+    sure = f"{math.floor(100 * min(place.share, most) + 1e-6)}% probability"
+    what = "this is so"
+    if place.answer == "wire":
+        what = "the interval holds the place"
+    elif place.answer in ("near", "either"):
+        what = "one of these is so" if place.ends else "the intervals hold the place"
+    read = plural(place.readings, "reading")
+    return f"{place.text}. By {place.basis} ({read}). Under these assumptions {what} with {sure}"
 
 
 def capacitance(document: Document) -> str:

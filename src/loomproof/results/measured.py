@@ -148,7 +148,8 @@ class Across:
 
     ``u_ohm`` is the standard uncertainty of what differs from reading to reading, ``lead_u_ohm`` that of one
     lead; what all readings share is in neither, but for the meter's gain, ``gain_ratio``. ``said`` is what is
-    told of how often it was read, "" where nothing was asked; ``repeats`` is how often.
+    told of how often it was read, "" where nothing was asked; ``repeats`` is how often. ``scatter_ohm`` is
+    the standard deviation of a single reading, ``scatter_assumed`` where no self-test or zeroing found it.
     """
 
     a: End
@@ -159,6 +160,8 @@ class Across:
     said: str = ""
     repeats: int = 1
     gain_ratio: float = 0.0
+    scatter_ohm: float = 0.0
+    scatter_assumed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

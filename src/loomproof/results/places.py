@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
@@ -10,6 +11,19 @@ from pydantic import ConfigDict
 from loomproof.loom.ends import End
 
 _STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+HAIR = 1e-6
+"""So small a part of the last place is no more than what a binary figure is off a decimal one."""
+
+
+def rounded_up(value: float, places: int = 2) -> str:
+    """Return a length or share in words that is no less than it: ``0.62``."""
+    return f"{math.ceil(value * 10**places - HAIR) / 10**places:.{places}f}"
+
+
+def rounded_down(value: float, places: int = 2) -> str:
+    """Return a length or share in words that is no more than it: ``0.62``."""
+    return f"{math.floor(value * 10**places + HAIR) / 10**places:.{places}f}"
 
 
 @dataclass(frozen=True, slots=True)
