@@ -4,8 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Literal
 
+import pytest
+
+from loomproof.judgement.place_repair import parted_there
 from loomproof.loom.model import End
+from loomproof.results.findings import Finding, Kind, Severity
+from loomproof.results.places import Place, WirePlace
 from tests.locating.placing_bench import placed
 from tests.locating.test_placing import _loom, _one
 
@@ -47,3 +53,36 @@ def test_without_a_length_the_tape_is_cut_at_a_share_of_the_wire() -> None:
 def test_without_a_place_one_probes_as_before() -> None:
     (finding,) = placed(_loom(), "open W2 at ECU:2 0.6 m", locate=False)[0].document.findings
     assert any("from end to end to see which end has failed" in step for step in finding.repair)
+
+
+SPOT = WirePlace("W1", End("A", "1"), 0.0, 0.04, 0.1), WirePlace("W2", End("A", "2"), 0.0, 0.05, 0.1)
+
+
+@pytest.mark.parametrize(
+    ("answer", "ends", "stretches", "steps"),
+    [
+        (
+            "either",
+            (End("A", "1"), End("A", "2")),
+            SPOT,
+            (
+                "Look between A:1 and A:2 first; that decides.",
+                "Where nothing touches there, cut the tape at 0.02 m from A:1 "
+                "(0.00 to 0.04 m) and look there.",
+            ),
+        ),
+        ("wire", (), SPOT, ("Cut the tape at 0.02 m from A:1 (0.00 to 0.04 m) and look there.",)),
+        ("connector", (End("A", "1"), End("A", "2")), (), ()),
+        ("none", (), (), ()),
+    ],
+)
+def test_of_a_touch_the_first_step_is_what_decides(
+    answer: Literal["either", "wire", "connector", "none"],
+    ends: tuple[End, ...],
+    stretches: tuple[WirePlace, ...],
+    steps: tuple[str, ...],
+) -> None:
+    """Between plug and wire a look into the plug decides, which costs no tape (common practice)."""
+    finding = Finding(Kind.SHORT, Severity.FAULT, "it", repair=("Prove again.",))
+    place = Place(answer, "there", 0.95, ends, stretches)
+    assert parted_there(finding, place).repair == (*steps, "Prove again.")

@@ -13,8 +13,9 @@ from loomproof.cli.kinds import LENGTH
 from loomproof.jobs.prove import prove
 from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import End, Loom, Wire
+from loomproof.measuring import clearance as clearances
 from loomproof.measuring.events import finish
-from loomproof.measuring.place_repeats import MOST_REPEATS, drift_ohm, repeats_for
+from loomproof.measuring.place_repeats import MOST_REPEATS, MOST_UNASKED, drift_ohm, repeats_for, steadied
 from loomproof.planning.request import Request
 from tests.cleared import cleared
 from tests.cli.running import loomproof
@@ -111,3 +112,39 @@ def test_lengths_are_typed_with_their_unit(text: str, length_m: float) -> None:
 def test_what_is_no_length_is_refused(text: str) -> None:
     with pytest.raises(BadParameter, match=r"no length|from 0 to 100 m"):
         LENGTH.convert(text, None, None)
+
+
+@pytest.mark.parametrize(
+    ("single_u_ohm", "fixed_u_ohm", "count"),
+    [
+        (0.001, 0.004, 1),
+        (0.008, 0.008, 8),
+        (0.008, 0.004, MOST_UNASKED),
+        (0.001, 0.0, MOST_UNASKED),
+    ],
+)
+def test_unasked_a_touch_is_read_until_scatter_counts_little_beside_joints(
+    single_u_ohm: float, fixed_u_ohm: float, count: int
+) -> None:
+    """By hand: 2 s²/n is to be c²/4, so n = 8 s²/c²; 8 mΩ beside 8 mΩ takes 8, beside 4 mΩ 32."""
+    assert steadied(single_u_ohm, fixed_u_ohm).count == count
+
+
+def test_a_scatter_that_was_found_is_read_down_and_one_taken_from_limits_is_not() -> None:
+    """Nor are runs of earlier versions asked again for what they did not ask."""
+    counts = []
+    for found_ohm, steady in ((0.004, True), (0.0, True), (0.004, False)):
+        loom = _loom()
+        adapter = zeroed(loom)
+        request = Request(loom, adapter, "p", "2026-01-01T00:00:00Z", steady_places=steady)
+        bench = farad_bench(loom, TOUCH)
+        clearance = replace(
+            cleared(loom, bench, adapter, meter_v=0.0),
+            repeatability_ohm=found_ohm,
+            checked=clearances._CHECKED,
+        )
+        (touch,) = finish(prove(request, bench, clearance)).measured.across
+        counts.append({one.repeats for one in touch})
+    (often,) = counts[0]
+    assert 2 <= often <= MOST_UNASKED
+    assert counts[1:] == [{1}, {1}]

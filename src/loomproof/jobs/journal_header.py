@@ -60,6 +60,7 @@ def run_header(request: Request, clearance: Clearance | None = None) -> dict[str
         "grade": request.grade,
         "locate": request.locate,
         "place_within_m": request.place_within_m,
+        "steady_places": request.steady_places,
         "learn_capacitance": request.learn_capacitance,
         "known_farads": None if request.known_farads is None else asdict(request.known_farads),
         "probed": [str(end) for end in request.probed],
@@ -154,6 +155,7 @@ class _Header(BaseModel):
     beside: Annotated[bool, Strict()] = False
     locate: Annotated[bool, Strict()] = False
     place_within_m: Annotated[float, Strict(), Field(ge=0.0, le=100.0)] = 0.0
+    steady_places: Annotated[bool, Strict()] = False
     learn_capacitance: Annotated[bool, Strict()] = False
     known_farads: KnownFarads | None = None
     learned: Learned | None = None
@@ -172,6 +174,7 @@ _OF_REQUEST = (
     *("run", "started", "answers", "waived", "person", "place", "inspection", "repeats", "watch_s", "probed"),
     *("serial", "entered", "grade", "locate", "place_within_m", "learn_capacitance", "known_farads"),
     "learned",
+    "steady_places",
 )
 
 

@@ -1,4 +1,4 @@
-"""Cause and repair of a broken wire whose place is known: one looks there first and probes no more."""
+"""Cause and repair where a break or a touch has its place: one looks there first and probes no more."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.mending import looks, probed
-from loomproof.diagnosis.words import Names
+from loomproof.diagnosis.words import Names, listed
 from loomproof.results.findings import Finding
 from loomproof.results.places import Place, WirePlace, rounded_down, rounded_up
 
@@ -34,6 +34,24 @@ def mended_there(names: Names, finding: Finding, place: Place) -> Finding:
     if place.answer == "contact" and all(end.cavity for end in place.ends):
         finding = replace(finding, cause=Cause.BAD_CONTACT.value, cavities=place.ends)
     return replace(finding, repair=(*first, *left)) if first else finding
+
+
+def parted_there(finding: Finding, place: Place) -> Finding:
+    """Return a finding of conductors that touch with what decides first, where plug or wire is not told.
+
+    Where the wire is told it says where to cut; of a plug alone what is there already is enough.
+    """
+    first = next((each.wire for each in place.stretches), "")
+    spots = [each for each in place.stretches if each.wire == first]  # the other wires lie beside it there
+    if not 0 < len(spots) <= MOST_CUTS or place.answer not in ("either", "wire"):
+        return finding
+    steps = _cuts(spots, "Cut")
+    if place.ends:
+        steps = [
+            f"Look between {listed(place.ends)} first; that decides.",
+            *_cuts(spots, "Where nothing touches there, cut"),
+        ]
+    return replace(finding, repair=(*steps, *finding.repair))
 
 
 def _cuts(stretches: Sequence[WirePlace], cut: str) -> list[str]:

@@ -16,7 +16,7 @@ from loomproof.diagnosis.words import Names, listed
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.nets import Net
 from loomproof.judgement.copper import copper_of
-from loomproof.judgement.place_repair import mended_there
+from loomproof.judgement.place_repair import mended_there, parted_there
 from loomproof.judgement.place_words import of_break, of_short, unplaced
 from loomproof.judgement.placed_joints import with_joint
 from loomproof.locating.breaks import BreakPlace, Piece, place_break
@@ -282,7 +282,7 @@ def _with_short(
     told = tuple(
         Evidence(f"{one.a} to {one.b}, read for the place", one.ohm, 2.0 * one.u_ohm) for one in across
     )
-    return _told(names, finding, said, *told)
+    return _told(names, parted_there(finding, said), said, *told)
 
 
 def _told(names: Names, finding: Finding, place: Place, *evidence: Evidence) -> Finding:

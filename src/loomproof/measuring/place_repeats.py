@@ -1,5 +1,8 @@
 """How often ohms across a touch are read so that its place is known as closely as was asked, or why not.
 
+Where no closeness was asked it is as often as makes what the bench scatters small beside what joints leave
+open: a touch in a plug is told from one in the wire behind it by the ohms of two crimps.
+
 The place is x = L/2 + (R1 - R2) / (2 r) with r ohms per metre of both conductors together, so its U (k = 2)
 is √(2 s²/n + c²) / r: s is the standard deviation of one reading, n how often each is repeated, and c what
 joints and contacts at the four taps leave open, which no repeating makes less.
@@ -19,6 +22,10 @@ from loomproof.results.places import rounded_up
 
 MOST_REPEATS = 100
 """More readings of one path take so long that a bench drifts meanwhile (our convention)."""
+
+MOST_UNASKED = 25
+"""So often at most is one path read where no closeness was asked: a touch of two wires takes a hundred
+readings then, seconds beside the metres of tape that they save (our convention)."""
 
 DRIFT = 3.0
 """The halves of repeated readings that differ by more standard uncertainties than this have drifted."""
@@ -52,6 +59,16 @@ def repeats_for(within_m: float, ohm_per_m: float, single_u_ohm: float, fixed_u_
     return Repeats(count, f"each path was read {often} for ± {within_m:g} m")
 
 
+def steadied(single_u_ohm: float, fixed_u_ohm: float) -> Repeats:
+    """Return how often to read where no closeness was asked: until scatter counts little beside joints.
+
+    That is a quarter of their variance, so that U is 12 % more than it must be; `MOST_UNASKED` at most.
+    """
+    most = 8.0 * (single_u_ohm / fixed_u_ohm) ** 2 if fixed_u_ohm else math.inf
+    count = max(math.ceil(min(most, MOST_UNASKED) - 1e-9), 1)
+    return Repeats(count, f"each path was read {count} times against scatter" if count > 1 else "")
+
+
 def of_touch(
     expectation: Expectation,
     nets: Sequence[Net],
@@ -59,8 +76,15 @@ def of_touch(
     within_m: float,
     single_u_ohm: float,
 ) -> Repeats:
-    """Return how often the paths between the taps of nets that touch are read."""
+    """Return how often the paths between the taps of nets that touch are read; ``within_m`` 0: not asked."""
     loom = expectation.loom
+    greatest: list[float] = []
+    for end in (end for pair in taps for end in pair):
+        greatest.append(contact_ohm(loom, end))
+        greatest += [wire_joint_ohm(loom, wire, end) for wire in loom.wires_at.get(end, ())[:1]]
+    fixed_u_ohm = math.hypot(*(usual_ohm(ohm)[1] for ohm in greatest))
+    if not within_m:
+        return steadied(single_u_ohm, fixed_u_ohm)
     ohm_per_m = 0.0
     for net in nets[:2]:
         wires = [
@@ -73,11 +97,6 @@ def of_touch(
         if not length_m:
             return Repeats(1, f"± {within_m:g} m cannot be reckoned: lengths are missing")
         ohm_per_m += math.fsum(ohm for ohm, _ in known) / length_m
-    greatest: list[float] = []
-    for end in (end for pair in taps for end in pair):
-        greatest.append(contact_ohm(loom, end))
-        greatest += [wire_joint_ohm(loom, wire, end) for wire in loom.wires_at.get(end, ())[:1]]
-    fixed_u_ohm = math.hypot(*(usual_ohm(ohm)[1] for ohm in greatest))
     return repeats_for(within_m, ohm_per_m, single_u_ohm, fixed_u_ohm)
 
 

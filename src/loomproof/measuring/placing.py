@@ -81,6 +81,7 @@ def followed(
             request.repeats,
             request.place_within_m,
             known=request.known_farads is not None,
+            steady=request.steady_places,
         )
     )
 
@@ -96,11 +97,13 @@ def read_for_places(
     within_m: float = 0.0,
     *,
     known: bool = False,
+    steady: bool = True,
 ) -> Generator[Event, None, Measured]:
     """Return what was measured, with what places need; a loom without breaks or touches is asked nothing.
 
     Where it is ``known`` what this loom's wires have, no sound wire is read beside a broken one. Ohms across
-    a touch are repeated until its place has a U (k = 2) of ``within_m``, where that can be.
+    a touch are repeated until its place has a U (k = 2) of ``within_m``, where that can be; ``steady``: where
+    that is 0, until a scatter that self-test or zeroing found counts little beside joints.
     Raises `SafetyError` without a clearance for this loom and bench; the bench's errors.
     """
     require(clearance, bench, expectation.loom)
@@ -129,7 +132,9 @@ def read_for_places(
         )
     if touching and plan.meter is not None:
         yield Progress("reading where conductors touch", 0, len(touching))
-        across = [tuple(_across(plan, expectation, asker, nets, repeats, within_m)) for nets in touching]
+        across = [
+            tuple(_across(plan, expectation, asker, nets, repeats, within_m, steady)) for nets in touching
+        ]
         found = replace(found, across=tuple(across))
     return replace(found, resistance_readings=measured.resistance_readings + asker.readings)
 
@@ -313,7 +318,13 @@ class _Farads:
 
 
 def _across(
-    plan: Plan, expectation: Expectation, asker: Asker, nets: Sequence[Net], repeats: int, within_m: float
+    plan: Plan,
+    expectation: Expectation,
+    asker: Asker,
+    nets: Sequence[Net],
+    repeats: int,
+    within_m: float,
+    steady: bool,
 ) -> Iterator[Across]:
     """Read from both ends of the first net to both ends of each other one."""
     assert plan.meter is not None
@@ -323,7 +334,8 @@ def _across(
     accuracy = plan.meter.four_wire if wires == 4 and plan.meter.four_wire else plan.meter.two_wire
     single_u_ohm = plan.meter.repeatability_ohm or accuracy.ohm / math.sqrt(3.0)
     wanted = Repeats(1, "")
-    if within_m:
+    # Repeats take off what was found to be scatter; what is only inside the limits may be the same each time.
+    if within_m or (steady and plan.meter.repeatability_ohm):
         wanted = of_touch(expectation, nets, taps[:2], within_m, single_u_ohm)
         count = max(count, wanted.count)
     for other in taps[1:]:
@@ -336,7 +348,7 @@ def _across(
             mean = math.fsum(values) / count
             moved_ohm = drift_ohm(values, single_u_ohm) if math.isfinite(mean) else 0.0
             said = wanted.said
-            if moved_ohm and within_m:
+            if moved_ohm and wanted.said:
                 said = f"the readings drifted by {ohms(moved_ohm)} meanwhile, which no repeats take away"
             if math.isfinite(mean):
                 yield Across(

@@ -50,7 +50,9 @@ class Request:
     locate: bool = True
     """Whether what fails is followed by readings that place it, where the bench can."""
     place_within_m: float = 0.0
-    """The U (k = 2) that a short's place is to have, m; 0: nothing is repeated for it."""
+    """The U (k = 2) that a short's place is to have, m; 0: as close as it gets by a few repeats."""
+    steady_places: bool = True
+    """Whether ohms that place a short are repeated against scatter; not in runs of earlier versions."""
     learn_capacitance: bool = False
     """Whether each net of a loom without a fault is read for its capacitance, to be kept in the record."""
     known_farads: KnownFarads | None = None
