@@ -127,7 +127,10 @@ def test_unasked_a_touch_is_read_until_scatter_counts_little_beside_joints(
     single_u_ohm: float, fixed_u_ohm: float, count: int
 ) -> None:
     """By hand: 2 s²/n is to be c²/4, so n = 8 s²/c²; 8 mΩ beside 8 mΩ takes 8, beside 4 mΩ 32."""
-    assert steadied(single_u_ohm, fixed_u_ohm).count == count
+    unasked = steadied(single_u_ohm, fixed_u_ohm)
+    assert unasked.count == count
+    asked = repeats_for(1.0, 0.05, single_u_ohm, fixed_u_ohm, unasked.count)
+    assert asked.count == count, "what is asked loosely is read no less"
 
 
 def test_a_scatter_that_was_found_is_read_down_and_one_taken_from_limits_is_not() -> None:

@@ -39,16 +39,18 @@ class Repeats:
     said: str
 
 
-def repeats_for(within_m: float, ohm_per_m: float, single_u_ohm: float, fixed_u_ohm: float) -> Repeats:
-    """Return how often to read for a U (k = 2) of ``within_m``, and whether that reaches it."""
+def repeats_for(
+    within_m: float, ohm_per_m: float, single_u_ohm: float, fixed_u_ohm: float, least: int = 1
+) -> Repeats:
+    """Return how often to read for a U (k = 2) of ``within_m``, ``least`` at least, and if it does."""
     left_ohm2 = (within_m * ohm_per_m) ** 2 - fixed_u_ohm**2
     if left_ohm2 <= 0.0:
         least_m = fixed_u_ohm / ohm_per_m if ohm_per_m else math.inf
         return Repeats(
-            1,
+            least,
             f"± {within_m:g} m cannot be reached: joints and contacts alone leave ± {rounded_up(least_m)} m",
         )
-    count = max(math.ceil(2.0 * single_u_ohm**2 / left_ohm2 - 1e-9), 1)
+    count = max(math.ceil(2.0 * single_u_ohm**2 / left_ohm2 - 1e-9), least)
     if count > MOST_REPEATS:
         return Repeats(
             MOST_REPEATS,
@@ -75,16 +77,22 @@ def of_touch(
     taps: Iterable[Sequence[End]],
     within_m: float,
     single_u_ohm: float,
+    *,
+    steady: bool,
 ) -> Repeats:
-    """Return how often the paths between the taps of nets that touch are read; ``within_m`` 0: not asked."""
+    """Return how often the paths between the taps of nets that touch are read; ``within_m`` 0: not asked.
+
+    ``steady``: as often at least as `steadied` says.
+    """
     loom = expectation.loom
     greatest: list[float] = []
     for end in (end for pair in taps for end in pair):
         greatest.append(contact_ohm(loom, end))
         greatest += [wire_joint_ohm(loom, wire, end) for wire in loom.wires_at.get(end, ())[:1]]
     fixed_u_ohm = math.hypot(*(usual_ohm(ohm)[1] for ohm in greatest))
+    unasked = steadied(single_u_ohm, fixed_u_ohm) if steady else Repeats(1, "")
     if not within_m:
-        return steadied(single_u_ohm, fixed_u_ohm)
+        return unasked
     ohm_per_m = 0.0
     for net in nets[:2]:
         wires = [
@@ -95,9 +103,9 @@ def of_touch(
         known = [(ohm, length_m) for ohm, length_m in wires if length_m]
         length_m = math.fsum(length for _, length in known)
         if not length_m:
-            return Repeats(1, f"± {within_m:g} m cannot be reckoned: lengths are missing")
+            return Repeats(unasked.count, f"± {within_m:g} m cannot be reckoned: lengths are missing")
         ohm_per_m += math.fsum(ohm for ohm, _ in known) / length_m
-    return repeats_for(within_m, ohm_per_m, single_u_ohm, fixed_u_ohm)
+    return repeats_for(within_m, ohm_per_m, single_u_ohm, fixed_u_ohm, unasked.count)
 
 
 def drift_ohm(values: Sequence[float], single_u_ohm: float) -> float:

@@ -335,8 +335,9 @@ def _across(
     single_u_ohm = plan.meter.repeatability_ohm or accuracy.ohm / math.sqrt(3.0)
     wanted = Repeats(1, "")
     # Repeats take off what was found to be scatter; what is only inside the limits may be the same each time.
-    if within_m or (steady and plan.meter.repeatability_ohm):
-        wanted = of_touch(expectation, nets, taps[:2], within_m, single_u_ohm)
+    steady = steady and plan.meter.repeatability_ohm > 0.0
+    if within_m or steady:
+        wanted = of_touch(expectation, nets, taps[:2], within_m, single_u_ohm, steady=steady)
         count = max(count, wanted.count)
     for other in taps[1:]:
         for a, b in product(taps[0], other):
