@@ -14,6 +14,7 @@ from tests.cleared import cleared
 from tests.measuring.scanner_bench import OHMS, loom_of, scanner_bench
 
 R1 = "R1,resistor,1=A:1 2=B:2,100,5,\n"
+D1 = "D1,diode,A=A:1 K=A:2,,,0.7\n"
 
 
 @cache

@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 from loomproof.bench.seam import Accuracy
+from loomproof.electrics.couplings import DIODE_SPREAD_V
 from loomproof.judgement.claims import claims_of
 from loomproof.judgement.conclude import conclude
 from loomproof.judgement.entries import connector_entries
@@ -15,7 +16,7 @@ from loomproof.loom.model import Connector, ConnectorKind, end_of
 from loomproof.measuring.hookup_result import HookUpResult
 from loomproof.results.document import ClaimEntry
 from loomproof.results.measured import Decision, Judged, JudgedDiode, Measured, OneWay, Path, SensedPart
-from tests.judgement.small import part_of
+from tests.judgement.small import D1, part_of
 from tests.measuring.scanner_bench import OHMS
 
 
@@ -146,6 +147,26 @@ def test_a_diode_and_a_part_that_was_only_sensed_say_what_they_rest_on() -> None
         (claim,) = of_kind(claims(part_of(), sensed_parts=(sensed,), judged=()), "component")
         assert claim.decision is decision
         assert ("nothing conducts" in claim.statement) is not conducts
+
+
+def test_a_diode_says_what_it_was_held_to_and_not_that_it_conducts_where_it_does_not() -> None:
+    """Its bounds are those that the plan judged it by; runs of earlier versions say what they said."""
+    part = part_of(parts=D1)
+    bounds = next(each.part.forward_v for each in part.plan.parts)
+    assert bounds is not None
+    assert bounds == pytest.approx((0.7 - DIODE_SPREAD_V, 0.7 + DIODE_SPREAD_V))
+    (sound,) = of_kind(claims(part), "component")
+    assert f"drops {bounds[0]:.3g} V to {bounds[1]:.3g} V forward" in sound.rule
+    assert (sound.decision, sound.wires) == (Decision.PASS, ("W1", "W2"))
+    (read,) = part.measured.diodes
+    turned = replace(read, forward=math.inf, backward=0.65, decision=Decision.FAIL, reversed=True)
+    (claim,) = of_kind(claims(part, diodes=(turned,)), "component")
+    assert claim.statement == "no current from A:1 to A:2, 0.65 V back: not as a sound one"
+    (claim,) = of_kind(claims(part, diodes=(replace(read, forward=120.0, unit="ohm"),)), "component")
+    assert "its voltage is not read" in claim.rule
+    before = replace(part.request, with_bounds=False)
+    (claim,) = of_kind(conclude(before, [part]).document.claims, "component")
+    assert claim.rule.startswith("forward reading within its bounds, none backward")
 
 
 def test_a_proof_counts_faults_notes_and_what_is_undecided() -> None:

@@ -61,6 +61,7 @@ def run_header(request: Request, clearance: Clearance | None = None) -> dict[str
         "locate": request.locate,
         "place_within_m": request.place_within_m,
         "steady_places": request.steady_places,
+        "with_bounds": request.with_bounds,
         "learn_capacitance": request.learn_capacitance,
         "known_farads": None if request.known_farads is None else asdict(request.known_farads),
         "probed": [str(end) for end in request.probed],
@@ -156,6 +157,7 @@ class _Header(BaseModel):
     locate: Annotated[bool, Strict()] = False
     place_within_m: Annotated[float, Strict(), Field(ge=0.0, le=100.0)] = 0.0
     steady_places: Annotated[bool, Strict()] = False
+    with_bounds: Annotated[bool, Strict()] = False
     learn_capacitance: Annotated[bool, Strict()] = False
     known_farads: KnownFarads | None = None
     learned: Learned | None = None
@@ -175,6 +177,7 @@ _OF_REQUEST = (
     *("serial", "entered", "grade", "locate", "place_within_m", "learn_capacitance", "known_farads"),
     "learned",
     "steady_places",
+    "with_bounds",
 )
 
 

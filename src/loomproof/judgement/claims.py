@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
+from functools import partial
 
 from loomproof.bench.seam import Capabilities
 from loomproof.electrics.expectation import Expectation
@@ -30,16 +31,26 @@ HIGH_RULE = (
 
 
 def claims_of(
-    plan: Plan, measured: Measured, capabilities: Capabilities, expectation: Expectation
+    plan: Plan,
+    measured: Measured,
+    capabilities: Capabilities,
+    expectation: Expectation,
+    *,
+    with_bounds: bool = True,
 ) -> tuple[ClaimEntry, ...]:
-    """Return every claim of a run with the wires it covers, net by net, then reading by reading."""
+    """Return every claim of a run with the wires it covers, net by net, then reading by reading.
+
+    Without ``with_bounds`` a diode's claim leaves out what it was held to, as in runs of earlier versions.
+    """
     covered = Covered(expectation, plan)
+    volts = {each.part.component: each.part.forward_v for each in plan.parts}
+    diode = partial(_diode, covered=covered, volts=volts) if with_bounds else partial(_bare_diode, covered)
     return (
         *_sensed(plan, measured, capabilities, covered),
         *beeped(plan, measured, capabilities, covered),
         *(_conductor(reading, covered) for reading in measured.judged if not reading.component),
         *(_part(reading, covered) for reading in measured.judged if reading.component),
-        *(_diode(reading, covered) for reading in measured.diodes),
+        *map(diode, measured.diodes),
         *(_sensed_part(part, capabilities.clear_ohm, covered) for part in measured.sensed_parts),
         *_isolation(plan, measured, capabilities, covered),
         *(_stability(plan, measured) if plan.vectors else ()),
@@ -227,13 +238,9 @@ def _sensed_part(part: SensedPart, clear_ohm: float | None, covered: Covered) ->
     )
 
 
-def _diode(reading: JudgedDiode, covered: Covered) -> ClaimEntry:
-    def figure(value: float) -> str:
-        if not math.isfinite(value):
-            return "no current"
-        return f"{value:.3g} V" if reading.unit == "V" else ohms(value)
-
-    ways = f"{figure(reading.forward)}, back {figure(reading.backward)}"
+def _bare_diode(covered: Covered, reading: JudgedDiode) -> ClaimEntry:
+    """Say what a diode read, as it was said before its bounds were."""
+    ways = f"{_figure(reading, reading.forward)}, back {_figure(reading, reading.backward)}"
     return ClaimEntry(
         kind="component",
         subject=reading.component,
@@ -243,6 +250,31 @@ def _diode(reading: JudgedDiode, covered: Covered) -> ClaimEntry:
         cavities=(reading.anode, reading.cathode),
         wires=covered.leading_to(reading.component, reading.anode, reading.cathode),
     )
+
+
+def _figure(reading: JudgedDiode, value: float) -> str:
+    if not math.isfinite(value):
+        return "no current"
+    return f"{value:.3g} V" if reading.unit == "V" else ohms(value)
+
+
+def _diode(
+    reading: JudgedDiode, covered: Covered, volts: Mapping[str, tuple[float, float] | None]
+) -> ClaimEntry:
+    """Say what a diode read and what it was held to."""
+    forward, backward = (_figure(reading, value) for value in (reading.forward, reading.backward))
+    bounds = volts.get(reading.component)
+    if reading.unit == "V" and bounds is not None:
+        drops = f"{bounds[0]:.3g} V to {bounds[1]:.3g} V"
+        rule = f"a sound one drops {drops} forward, and passes no current backward"
+    elif reading.unit == "V":
+        rule = "a sound one drops some volts forward, and passes no current backward"
+    else:
+        rule = "a sound one passes more current forward than backward; read in ohms, its voltage is not read"
+    only = f"conducts from {reading.anode} to {reading.cathode} only: {forward}, back {backward}"
+    other = f"{forward} from {reading.anode} to {reading.cathode}, {backward} back: not as a sound one"
+    statement = only if reading.decision is Decision.PASS else other
+    return _bare_diode(covered, reading).model_copy(update={"statement": statement, "rule": rule})
 
 
 def _isolation(

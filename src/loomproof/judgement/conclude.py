@@ -113,7 +113,7 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
         datetime.fromisoformat(part.request.started) + timedelta(seconds=round(part.elapsed_s, 3))
         for part in parts
     )
-    claims = claims_of(plan, measured, capabilities, expectation)
+    claims = claims_of(plan, measured, capabilities, expectation, with_bounds=request.with_bounds)
     claims = (*claims, *probing.claims_of(last.touched, measured, capabilities.clear_ohm, expectation))
     if insulation is not None:
         claims = (*claims, claim_of(insulation, Covered(expectation, plan).all_apart))

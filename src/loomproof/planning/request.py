@@ -53,6 +53,8 @@ class Request:
     """The U (k = 2) that a short's place is to have, m; 0: as close as it gets by a few repeats."""
     steady_places: bool = True
     """Whether ohms that place a short are repeated against scatter; not in runs of earlier versions."""
+    with_bounds: bool = True
+    """Whether a diode's claim says what it was held to; not in runs of earlier versions."""
     learn_capacitance: bool = False
     """Whether each net of a loom without a fault is read for its capacitance, to be kept in the record."""
     known_farads: KnownFarads | None = None
