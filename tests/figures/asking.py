@@ -18,7 +18,7 @@ import tempfile
 import time
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
-from itertools import combinations, pairwise
+from itertools import pairwise
 from pathlib import Path
 
 import networkx as nx
@@ -32,12 +32,11 @@ from loomproof.measuring.isolation_search import Isolation, measure_isolation
 from loomproof.measuring.resolve_nets import complete, learn
 from loomproof.measuring.run import run_plan
 from loomproof.planning.drive_codes import antichain_length
-from loomproof.planning.hookup_cover import cover
-from loomproof.planning.hookup_problem import Problem
 from loomproof.planning.meter import Meter
 from loomproof.planning.plan import plan_proof
 from loomproof.planning.test_vectors import Group, empty_vector, sense_vectors
 from tests.cleared import cleared
+from tests.figures.asking_hookups import designs, hook_up_sets
 from tests.figures.electrics_speed import big_loom
 from tests.memory_bench import MemoryBench
 from tests.planning.toggling import toggling_vectors
@@ -50,28 +49,6 @@ ISOLATION = {128: (6, 11), 512: (8, 15), 2048: (10, 19)}
 HOST_MS = {128: 20.0, 512: 60.0, 2048: 300.0}
 COMPLETE = {128: (0.64, 2.18, 4.07), 512: (0.90, 2.55, 4.13), 2048: (0.67, 2.67, 4.25)}
 """Mean extra vectors after 1, 5 and 20 faults with the plain code: a throw-away prototype's figures."""
-
-DESIGNS = {
-    (6, 3): 6,
-    (7, 3): 7,
-    (8, 3): 11,
-    (9, 3): 12,
-    (6, 4): 3,
-    (7, 4): 5,
-    (8, 4): 6,
-    (9, 4): 8,
-    (10, 4): 9,
-    (13, 4): 13,
-    (8, 5): 4,
-    (9, 5): 5,
-    (10, 5): 6,
-    (11, 5): 7,
-    (9, 6): 3,
-    (10, 6): 4,
-    (11, 6): 6,
-    (12, 6): 6,
-}
-"""Covering numbers C(v, k, 2), from memory; each is settled in the run by a lower bound of its own."""
 
 
 def random_nets(rng: random.Random, points: int) -> list[int]:
@@ -272,73 +249,6 @@ def whole_ms(points: int) -> float:
     found = finish(run_plan(plan, expectation, bench, cleared(loom, bench)))
     assert not found.sound
     return (time.process_time() - begun - bench.inside.spent_s) * 1e3
-
-
-def designs() -> tuple[list[str], bool]:
-    lines, good = [], True
-    begun = time.process_time()
-    matched = 0
-    for (v, k), blocks in DESIGNS.items():
-        found = cover(Problem((1,) * v, k, tuple((1 << a, 1 << b) for a, b in combinations(range(v), 2))))
-        reached = len(found.sets) == found.bound == blocks
-        matched += reached
-        good &= reached
-    spent = time.process_time() - begun
-    lines.append(
-        f"{matched} of {len(DESIGNS)} covering designs matched and proved optimal, {spent:.1f} s in all."
-    )
-    return lines, good
-
-
-def hook_up_sets(rng: random.Random, sets: int) -> tuple[list[str], bool]:
-    """Random looms of 8 to 14 connectors on scanners of 0.4 to 0.85 of their cavities."""
-    from loomproof.loom.model import Connector, ConnectorKind, End, Loom
-    from loomproof.planning.hookup_search import NotPossibleError, plan_hook_ups
-
-    lines = [
-        "| connectors | cavities | points | hook-ups | bound | plug-ins | s |",
-        "|---|---|---|---|---|---|---|",
-    ]
-    good, optimal, made = True, 0, 0
-    while made < sets:
-        count = 8 + made % 7
-        sizes = [rng.choice((4, 6, 8, 12, 16, 24, 32, 48, 64)) for _ in range(count)]
-        connectors = tuple(
-            Connector(f"C{k}", ConnectorKind.PLUG, (tuple(str(c + 1) for c in range(size)),))
-            for k, size in enumerate(sizes)
-        )
-        ends = [end for connector in connectors for end in connector.ends]
-        hub = connectors[sizes.index(max(sizes))].name
-        # Two cavities a net, most with one at the hub; some spares; two grounds.
-        rng.shuffle(ends)
-        at_hub = [end for end in ends if end.connector == hub]
-        others = [end for end in ends if end.connector != hub]
-        nets: list[list[End]] = [others[: len(ends) // 12], others[len(ends) // 12 : len(ends) // 8]]
-        rest = others[len(ends) // 8 :]
-        while rest:
-            a = rest.pop()
-            partner = at_hub.pop() if at_hub and rng.random() < 0.7 else rest.pop() if rest else None
-            nets.append([a, partner] if partner and rng.random() > 0.1 else [a])
-            if partner and nets[-1] == [a]:
-                nets.append([partner])
-        nets += [[end] for end in at_hub]
-        points = int(len(ends) * rng.uniform(0.4, 0.85))
-        begun = time.process_time()
-        try:
-            plan = plan_hook_ups(Loom("random", connectors=connectors), nets, points)
-        except NotPossibleError:
-            continue
-        spent = time.process_time() - begun
-        made += 1
-        optimal += plan.optimal
-        good &= len(plan.hook_ups) <= plan.bound + 1 and spent < 10
-        lines.append(
-            f"| {count} | {len(ends)} | {points} | {len(plan.hook_ups)} | {plan.bound} | {plan.plug_ins} "
-            f"| {spent:.2f} |"
-        )
-    lines.append("")
-    lines.append(f"{optimal} of {sets} proved optimal; all within one of the bound in under 10 s: {good}.")
-    return lines, good and optimal * 2 > sets
 
 
 def peers(points: int) -> list[str]:

@@ -9,7 +9,7 @@ import pytest
 
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard, Loom, Wire
 from loomproof.virtual.scanner import Scanner
-from tests.campaign import placing
+from tests.campaign import placing, placing_runs
 from tests.campaign.placing_looms import broken, touching
 from tests.campaign.placing_oracle import lines_of
 
@@ -23,7 +23,7 @@ POINTS = {end: 1 << k for k, end in enumerate(PAIR.cavities)}
 
 
 def _scanner(*faults: str) -> Scanner:
-    return Scanner(PAIR, placing.make_of(4), seed=5, faults=faults)
+    return Scanner(PAIR, placing_runs.make_of(4), seed=5, faults=faults)
 
 
 def test_the_pieces_of_a_broken_wire_have_the_farads_of_lines_of_one_centimetre() -> None:
@@ -64,12 +64,12 @@ def test_places_of_the_drawing_are_what_is_judged() -> None:
         if 0.6 < case.truth.places_m[0][1] < 1.4
     )
     ((wire, at_m),) = case.truth.places_m
-    row = placing.break_row(0, case, 8)
+    row = placing_runs.break_row(0, case, 8)
     assert row.held
     moved = replace(
         case, truth=replace(case.truth, places_m=((wire, at_m + 0.5 if at_m < 1.0 else at_m - 0.5),))
     )
-    assert not placing.break_row(0, moved, 8).held
+    assert not placing_runs.break_row(0, moved, 8).held
 
 
 def test_drawn_touches_lie_in_one_place_of_their_bundle() -> None:
