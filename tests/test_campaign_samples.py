@@ -15,10 +15,10 @@ OTHERS += [("mixed", 47, n) for n in (496, 714, 1425)]
 
 
 def test_random_faults_are_judged_as_the_graph_says() -> None:
-    counts, misses = first_proof.run(16, seed=7)
+    counts, misses = first_proof.run(9, seed=7)
     assert misses == []
-    assert counts["nets changed", "fail"] > 5
-    assert counts["nets unchanged", "pass"] > 1
+    assert counts["nets changed", "fail"] > 3
+    assert counts["nets unchanged", "pass"] > 0
 
 
 ONCE_WRONG = [("mixed", 43, 912), ("mixed", 43, 3047), *(("matrix", 47, n) for n in (127, 144, 253))]

@@ -7,6 +7,8 @@ import pytest
 from loomproof.errors import LinkError, LostEventError
 from tests.bench.test_scanner import Rig
 
+pytestmark = pytest.mark.usefixtures("all_closed")
+
 
 def test_watch() -> None:
     rig = Rig()

@@ -280,8 +280,7 @@ def test_a_scanner_that_dies_in_the_middle(fixtures: Path, tmp_path: Path) -> No
     "numbers",
     [
         (signal.SIGINT,),
-        (signal.SIGINT,) * 3,  # as an impatient hand gives them
-        (signal.SIGTERM, signal.SIGHUP, signal.SIGINT) * 10,
+        (signal.SIGTERM, signal.SIGHUP, signal.SIGINT) * 10,  # as an impatient hand gives them, and more
     ],
 )
 def test_stopped_in_the_middle(fixtures: Path, tmp_path: Path, numbers: tuple[signal.Signals, ...]) -> None:
