@@ -7,7 +7,7 @@ from dataclasses import replace
 from tests.campaign.diagnosis_link import Result, Tally, case_of, good_enough, run, table
 from tests.campaign.link_looms import words
 
-SEED, LOOMS, CAVITIES = 7, 16, 70
+SEED, LOOMS, CAVITIES = 7, 24, 70
 
 
 def test_faults_in_random_looms_are_told_over_the_link() -> None:
