@@ -132,7 +132,7 @@ def test_a_data_set_that_does_not_fit_is_left_alone(sqlite: Store, tmp_path: Pat
     with pytest.raises(StoreError, match="put back to an older state"):
         add_to(tmp_path / "set", sqlite)
     about.write_text(whole)
-    about.write_text(about.read_text().replace('"version": 2', '"version": 9'))
+    about.write_text(about.read_text().replace('"version": 3', '"version": 9'))
     with pytest.raises(StoreError, match="version 9"), of_dataset(tmp_path / "set"):
         pass
     with pytest.raises(StoreError, match="no data set"), of_dataset(tmp_path / "gone"):

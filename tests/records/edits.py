@@ -112,6 +112,7 @@ _OWNED = (
     "journals",
     "findings",
     "finding_places",
+    "readings",
     "repairs",
     "bench_checks",
     "certificates",
@@ -357,6 +358,8 @@ EDITS = (
         "a fault's name edited", sql("UPDATE fault_names SET name = 'W9' WHERE what = 'wire'"), "fault_names:"
     ),
     Edit("counts emptied", sql(*(f"DELETE FROM {table}" for table in _COUNTED)), "counted_runs:"),
+    Edit("a joint's reading edited", sql("UPDATE readings SET micro_ohm = 1 WHERE run_id = 4"), "readings:"),
+    Edit("readings emptied", sql("DELETE FROM readings"), "readings:"),
     Edit("a bench check edited", sql("UPDATE bench_checks SET passed = 0 WHERE run_id = 4"), "bench_checks:"),
     Edit("bench checks emptied", sql("DELETE FROM bench_checks"), "bench_checks:"),
     Edit("an adapter's name edited", sql("UPDATE adapters SET name = 'x'"), "adapters:"),

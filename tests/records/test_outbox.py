@@ -205,7 +205,7 @@ def cut(address: str, run: str) -> None:
         connection.execute(text("SET LOCAL session_replication_role = replica"))
         number = connection.execute(text("SELECT id FROM runs WHERE run = :run"), {"run": run}).scalar_one()
         owned = ("records", "journals", "findings", "finding_places", "bench_checks", "heads_met")
-        for table in (*owned, "counted_runs", "first_faults", "fault_names"):
+        for table in (*owned, "readings", "counted_runs", "first_faults", "fault_names"):
             connection.execute(text(f"DELETE FROM {table} WHERE run_id = {number}"))
         connection.execute(text(f"DELETE FROM runs WHERE id = {number}"))
 

@@ -205,6 +205,7 @@ def test_a_store_of_the_first_version_opens_and_goes_on(
         for module in ("migrations", "engine"):
             patch.setattr(f"loomproof.records.{module}.STEPS", STEPS[:1])
         patch.setattr("loomproof.records.inserting.count_from", lambda *_: None)  # came with a later step
+        patch.setattr("loomproof.records.inserting.reading_rows", lambda _: ())
         with open_store(url) as store:
             first = store.seal_run(document(run="a"), signer, JOURNAL)
             assert store.identity == ""
@@ -215,7 +216,9 @@ def test_a_store_of_the_first_version_opens_and_goes_on(
         assert store.record("a") == first.record
         with store.reading() as connection:
             kept = connection.execute(text("SELECT run_id, first_proof FROM counted_runs")).all()
+            joints = connection.execute(text("SELECT joint FROM readings")).scalars().all()
         assert [tuple(row) for row in kept] == [(1, 1)], "what was kept before is counted as it opens"
+        assert joints, "and what its joints read is taken from the records"
         assert store.seal_run(document(run="b"), signer).run.previous == first.run.hash
     with open_store(url) as store:
         assert store.identity == name, "it is given once"
@@ -331,6 +334,7 @@ def test_answers_are_kept_beside_the_record_taken_back_and_only_added(
         for module in ("migrations", "engine"):
             patch.setattr(f"loomproof.records.{module}.STEPS", STEPS[:1])
         patch.setattr("loomproof.records.inserting.count_from", lambda *_: None)  # came with a later step
+        patch.setattr("loomproof.records.inserting.reading_rows", lambda _: ())
         with open_store(url) as store:
             store.seal_run(document(run="a"), signer, JOURNAL)
             assert store.answers("a") == (), "a store from before answers were kept"

@@ -12,11 +12,29 @@ cavities, wires and parts of one row are joined by a comma and a blank. An open 
 
 from __future__ import annotations
 
+import datetime
 import json
 import math
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from loomproof.api.columns import (
+    CLAIMS,
+    DRIFT,
+    FAULTS,
+    FINDINGS,
+    FIRST_PASS,
+    HISTORY,
+    MENDING,
+    READINGS,
+    RUNS,
+    SURVIVAL,
+    VALUE,
+    frame,
+)
 from loomproof.api.store import Sealed, Store
 from loomproof.bench.adapter import Adapter, parse_adapter
 from loomproof.bench.frames import read_set
@@ -25,93 +43,14 @@ from loomproof.bench.seam import points_of
 from loomproof.errors import JournalError
 from loomproof.jobs.job import Proof
 from loomproof.loom.model import Loom
+from loomproof.records.store import open_store
 from loomproof.reports.wires import wires_table
 from loomproof.results.document import Document
 
 if TYPE_CHECKING:
     import pandas as pd
 
-_TEXT, _NUMBER, _COUNT, _YES = "string", "float64", "Int64", "boolean"
-
-_READINGS = {
-    "run": _TEXT,
-    "hook_up": _COUNT,
-    "number": _COUNT,
-    "time_s": _NUMBER,
-    "kind": _TEXT,
-    "a": _TEXT,
-    "b": _TEXT,
-    "resistance_ohm": _NUMBER,
-    "voltage_v": _NUMBER,
-    "temperature_c": _NUMBER,
-    "error": _TEXT,
-}
-_VALUE = {
-    "resistance": "resistance_ohm",
-    "insulation": "resistance_ohm",
-    "voltage": "voltage_v",
-    "diode": "voltage_v",
-    "temperature": "temperature_c",
-}
-"""Which column the answer to a question stands in."""
-
-_CLAIMS = {
-    "run": _TEXT,
-    "kind": _TEXT,
-    "subject": _TEXT,
-    "decision": _TEXT,
-    "statement": _TEXT,
-    "cavities": _TEXT,
-    "wires": _TEXT,
-    "threshold_ohm": _NUMBER,
-    "measured_ohm": _NUMBER,
-    "uncertainty_ohm": _NUMBER,
-    "expected_ohm": _NUMBER,
-    "lower_limit_ohm": _NUMBER,
-    "limit_ohm": _NUMBER,
-    "bound_ohm": _NUMBER,
-    "margin": _NUMBER,
-    "meter_wires": _COUNT,
-}
-_FINDINGS = {
-    "run": _TEXT,
-    "number": _COUNT,
-    "severity": _TEXT,
-    "kind": _TEXT,
-    "cause": _TEXT,
-    "title": _TEXT,
-    "cavities": _TEXT,
-    "wires": _TEXT,
-    "components": _TEXT,
-    "repair": _TEXT,
-    "key": _TEXT,
-}
-_HISTORY = {
-    "serial": _TEXT,
-    "subject": _TEXT,
-    "run": _TEXT,
-    "ended": _TEXT,
-    "measured_ohm": _NUMBER,
-    "uncertainty_ohm": _NUMBER,
-    "limit_ohm": _NUMBER,
-    "moved": _YES,
-}
-_RUNS = {
-    "run": _TEXT,
-    "loom": _TEXT,
-    "serial": _TEXT,
-    "verdict": _TEXT,
-    "grade": _TEXT,
-    "faults": _COUNT,
-    "notes": _COUNT,
-    "started": _TEXT,
-    "ended": _TEXT,
-    "person": _TEXT,
-    "bench": _TEXT,
-    "signer": _TEXT,
-    "trouble": _TEXT,
-    "hash": _TEXT,
-}
+    from loomproof.fleet.tables import Tables
 
 
 def readings(of: Proof | Sealed | bytes) -> pd.DataFrame:
@@ -140,7 +79,7 @@ def readings(of: Proof | Sealed | bytes) -> pd.DataFrame:
         raise JournalError(
             f"this is no reading journal: {error}", cure="Give the journal of a proof."
         ) from None
-    return _frame(rows, _READINGS)
+    return frame(rows, READINGS)
 
 
 def claims(of: Proof | Sealed | Document) -> pd.DataFrame:
@@ -175,7 +114,7 @@ def claims(of: Proof | Sealed | Document) -> pd.DataFrame:
         }
         for claim in document.claims
     ]
-    return _frame(rows, _CLAIMS)
+    return frame(rows, CLAIMS)
 
 
 def findings(of: Proof | Sealed | Document) -> pd.DataFrame:
@@ -203,7 +142,7 @@ def findings(of: Proof | Sealed | Document) -> pd.DataFrame:
         }
         for number, found in enumerate(document.findings, 1)
     ]
-    return _frame(rows, _FINDINGS)
+    return frame(rows, FINDINGS)
 
 
 def wires(of: Proof | Sealed | Document) -> pd.DataFrame:
@@ -241,7 +180,7 @@ def history(store: Store, loom: Loom | str) -> pd.DataFrame:
         for trend in store.history(loom)
         for point in trend.points
     ]
-    return _frame(rows, _HISTORY)
+    return frame(rows, HISTORY)
 
 
 def runs(store: Store, loom: Loom | str | None = None) -> pd.DataFrame:
@@ -255,21 +194,113 @@ def runs(store: Store, loom: Loom | str | None = None) -> pd.DataFrame:
     """
     rows = [
         {
-            **{name: getattr(one.run, name, None) for name in _RUNS},
+            **{name: getattr(one.run, name, None) for name in RUNS},
             "grade": one.grade,
             "signer": one.signer,
             "trouble": one.trouble,
         }
         for one in store.runs(loom)
     ]
-    return _frame(rows, _RUNS)
+    return frame(rows, RUNS)
 
 
-def _frame(rows: Iterable[Mapping[str, object]], columns: Mapping[str, str]) -> pd.DataFrame:
-    import pandas as pd
+def faults(of: Store | Path, *, simulated: bool = False) -> pd.DataFrame:
+    """Return how many faults there are by kind, connector, wire, component, loom, month, bench and person.
 
-    table = [[row.get(name) for name in columns] for row in rows]
-    return pd.DataFrame(table, columns=list(columns)).astype(dict(columns))
+    The most frequent names of each. ``of`` is a store, or the folder of a data set; what is counted stands
+    beside the records and none is opened. On real benches, or with ``simulated`` on simulated ones. Raises
+    `StoreError` where it can't be asked, as all the frames below.
+
+    >>> import loomproof as lp
+    >>> len(lp.frames.faults(lp.Store()))
+    0
+    """
+    from loomproof.fleet import questions
+
+    with _tables(of) as tables:
+        found = questions.ask(tables)[simulated].faults
+    rows = (
+        {"dimension": dimension, "name": name, "faults": count}
+        for dimension, counts in found.items()
+        for name, count in counts
+    )
+    return frame(rows, FAULTS)
+
+
+def first_pass(of: Store | Path, *, simulated: bool = False) -> pd.DataFrame:
+    """Return one row for each month: looms whose first proof of all was in it, and how many passed that.
+
+    >>> import loomproof as lp
+    >>> lp.frames.first_pass(lp.Store()).columns.tolist()
+    ['month', 'looms', 'passed']
+    """
+    from loomproof.fleet import questions
+
+    with _tables(of) as tables:
+        return frame(map(asdict, questions.ask(tables)[simulated].first_pass), FIRST_PASS)
+
+
+def mending(of: Store | Path, *, simulated: bool = False) -> pd.DataFrame:
+    """Return one row: how often a loom failed and passed later, and seconds in which half and nine tenths
+    did.
+
+    >>> import loomproof as lp
+    >>> int(lp.frames.mending(lp.Store()).times[0])
+    0
+    """
+    from loomproof.fleet import questions
+
+    with _tables(of) as tables:
+        return frame([asdict(questions.ask(tables)[simulated].mending)], MENDING)
+
+
+def drift(of: Store | Path, *, simulated: bool = False) -> pd.DataFrame:
+    """Return one row for each joint that drifts towards its limit, soonest first; intervals are of 95 %.
+
+    ``meets`` is the day on which its line meets the limit; missing where that is too far away to tell.
+
+    >>> import loomproof as lp
+    >>> len(lp.frames.drift(lp.Store()))
+    0
+    """
+    from loomproof.fleet import joints
+
+    with _tables(of) as tables:
+        found = joints.drift(tables, simulated=simulated).drifting
+    days = ("meets", "meets_from", "meets_to")
+    rows = ({**asdict(one), **{name: _day(getattr(one, name)) for name in days}} for one in found)
+    return frame(rows, DRIFT)
+
+
+def survival(of: Store | Path, *, simulated: bool = False) -> pd.DataFrame:
+    """Return one row for each day, since joints' first proofs, on which some were lost: the share still good.
+
+    Kaplan and Meier's estimate, with Greenwood's standard error and the 95 % interval.
+
+    >>> import loomproof as lp
+    >>> len(lp.frames.survival(lp.Store()))
+    0
+    """
+    from loomproof.fleet import joints
+
+    with _tables(of) as tables:
+        return frame(map(asdict, joints.survival(tables, simulated=simulated).steps), SURVIVAL)
+
+
+def _day(day: datetime.date | None) -> str | None:
+    return None if day is None else day.isoformat()
+
+
+@contextmanager
+def _tables(of: Store | Path) -> Iterator[Tables]:
+    from loomproof.fleet.tables import of_dataset, of_store
+
+    if isinstance(of, Path):
+        with of_dataset(of) as tables:
+            yield tables
+    else:
+        with open_store(of.address) as opened, of_store(opened.url) as tables:
+            yield tables
 
 
 def _document(of: Proof | Sealed | Document) -> Document:
@@ -318,8 +349,8 @@ def _asked(line: Mapping[str, Any], head: Mapping[str, Any], adapter: Adapter) -
         for drive, found in zip(rest[0], low, strict=True):
             yield {**row, "a": cavities(drive), "b": None if found is None else cavities(found)}
         return
-    if kind in _VALUE:
+    if kind in VALUE:
         if kind != "temperature":
             row |= {"a": cavities(rest[0]), "b": cavities(rest[1])}
-        row[_VALUE[kind]] = math.inf if answer == OPEN else answer
+        row[VALUE[kind]] = math.inf if answer == OPEN else answer
     yield row

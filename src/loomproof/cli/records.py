@@ -170,12 +170,10 @@ def history(loom: str, joints: tuple[str, ...], most: int, plot: Path | None, ar
 @click.option("--repairs", type=FILE, help="Write every repair that was noted: .csv, .xlsx or .parquet.")
 @click.option("--junit", type=FILE, help="Write every claim as JUnit XML.")
 @click.option("--tables", is_flag=True, help="Count the tables beside the records: for very many proofs.")
-@click.option(
-    "--dataset", type=FOLDER, is_eager=True, metavar="FOLDER", help="Count a data set (see: records dataset)."
-)
-@click.option(
-    "--spark", default="", metavar="CLUSTER", help="With --dataset: what answers, as spark://HOST:7077."
-)
+@click.option("--dataset", type=FOLDER, is_eager=True, metavar="FOLDER", help="Count a data set.")
+@click.option("--spark", default="", metavar="CLUSTER", help="What answers for it, as spark://HOST:7077.")
+@click.option("--html", type=FILE, help="Write what --tables or --dataset count as one page with pictures.")
+@click.option("--pictures", type=FOLDER, metavar="FOLDER", help="Write those pictures as .svg and .png.")
 @counted_option
 def report(
     loom: str | None,
@@ -194,16 +192,14 @@ def report(
     """
     if spark and not dataset:
         raise UsageError("--spark is asked of a data set", cure="Give --dataset FOLDER as well.")
-    if tables or dataset:
-        from loomproof.screens.summing_up import show_dataset, show_tables
+    page = files.pop("html"), files.pop("pictures")
+    if tables or dataset or any(page):
+        from loomproof.screens.summing_up import show_answers
 
         if loom or wanted or any(files.values()) or (tables and dataset):
-            cure = "Give one of them, and no other option but --store."
-            raise UsageError("--tables and --dataset count all proofs, on the screen", cure=cure)
-        if dataset:
-            show_dataset(dataset, spark, how)
-            return found(0)
-        return found(0 if show_tables(archive, how) else 5)
+            cure = "Give one of them, and no other option but --html, --pictures and --store."
+            raise UsageError("--tables and --dataset count all proofs", cure=cure)
+        return found(0 if show_answers(None if dataset else archive, dataset, spark, how, *page) else 5)
     from loomproof.jobs.looking_back import Fleet
     from loomproof.screens.summing_up import show_lines, write_asked
 

@@ -14,9 +14,10 @@ from pathlib import Path
 
 from loomproof.errors import StoreError
 
-VERSION = 2
+VERSION = 3
 """Of the data set's layout: raised when a column changes its name, type or meaning, or one is added that a
-question needs. 1: runs, findings, places, repairs. 2: what each proof adds to the sums."""
+question needs. 1: runs, findings, places, repairs. 2: what each proof adds to the sums. 3: what joints
+read."""
 
 SCHEMA: Mapping[str, Mapping[str, type]] = {
     "runs": {
@@ -42,6 +43,14 @@ SCHEMA: Mapping[str, Mapping[str, type]] = {
     "findings": {"run_id": int, "number": int, "kind": str, "cause": str, "severity": str, "title": str},
     "places": {"run_id": int, "number": int, "what": str, "name": str},
     "fault_counts": {"simulated": int, "what": str, "name": str, "times": int},
+    "readings": {
+        "run_id": int,
+        "joint": str,
+        "open": int,
+        "micro_ohm": int,
+        "uncertainty_micro_ohm": int,
+        "limit_micro_ohm": int,
+    },
     "repairs": {"run_id": int, "finding": int, "person": str, "done": str, "words": str},
 }
 """Tables and their columns, with types: whole numbers of 64 bits, or text.
@@ -51,6 +60,7 @@ whether its bench is simulated, whether it is its loom's first proof, the second
 proof since it last passed, where this one passed after it (else -1), and how many of its faults no earlier
 proof of the loom told. ``fault_counts`` has, summed up over the runs of its part and month, of how many such
 faults each name is the kind or one of the connectors, wires or components ("kind", "connector", …).
+``readings`` are those of joints: ``open`` 1 (and 0 µΩ) where one was open, a limit of 0 is none.
 """
 
 TABLES = tuple(SCHEMA)

@@ -17,15 +17,28 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Select, select
+from sqlalchemy import Connection, Select, func, select
 
 from loomproof.errors import StoreError, UsageError
 from loomproof.fleet.layout import SCHEMA, TABLES, VERSION, About, Made, Persons, read_about
-from loomproof.records.schema import COUNTED_RUNS, FAULT_NAMES, FINDING_PLACES, FINDINGS, LOOMS, REPAIRS, RUNS
+from loomproof.records.schema import (
+    COUNTED_RUNS,
+    FAULT_NAMES,
+    FINDING_PLACES,
+    FINDINGS,
+    LOOMS,
+    READINGS,
+    REPAIRS,
+    RUNS,
+)
 from loomproof.records.store import Store
 
 AT_ONCE = 20_000
-"""Runs that are read, sorted into months and written before the next ones."""
+"""Runs that are read, sorted into months and written before the next ones; fewer of them where they have
+more than `MOST_READINGS`."""
+
+MOST_READINGS = 200_000
+"""Readings that are held at once, if not of a single run."""
 
 
 def add_to(folder: Path, store: Store, persons: Persons = Persons.KEPT, key: bytes = b"") -> Made:
@@ -40,20 +53,22 @@ def add_to(folder: Path, store: Store, persons: Persons = Persons.KEPT, key: byt
     runs = findings = repairs = 0
     while True:
         with store.reading() as connection:
-            rows = _rows(connection, _RUNS.where(RUNS.c.id > about.run_id).limit(AT_ONCE))
+            rows = _runs_after(connection, about.run_id)
             if rows:
                 last = rows[-1]["run_id"]
                 within = (about.run_id, last)
                 found = _rows(connection, _between(_FINDINGS, FINDINGS.c.run_id, within))
                 places = _rows(connection, _between(_PLACES, FINDING_PLACES.c.run_id, within))
                 names = _rows(connection, _between(_NAMES, FAULT_NAMES.c.run_id, within))
+                read = _rows(connection, _between(_READINGS, READINGS.c.run_id, within))
         if not rows:
             break
         month_of = {row["run_id"]: str(row["ended"])[:7] for row in rows}
         part = about.part + 1
         for row in rows:
             row["person"] = named(row["person"])
-        for table, of_it in (("runs", rows), ("findings", found), ("places", places)):
+        parts = (("runs", rows), ("findings", found), ("places", places), ("readings", read))
+        for table, of_it in parts:
             _write(folder, table, part, [(month_of[row["run_id"]], row) for row in of_it])
         _write(folder, "fault_counts", part, _summed(names, month_of))
         about = replace(about, run_id=last, run_hash=str(rows[-1]["hash"]), part=part)
@@ -97,6 +112,7 @@ _RUNS = (
 _FINDINGS = select(FINDINGS).order_by(FINDINGS.c.run_id, FINDINGS.c.number)
 _PLACES = select(FINDING_PLACES)
 _NAMES = select(FAULT_NAMES)
+_READINGS = select(READINGS).order_by(READINGS.c.run_id, READINGS.c.joint)
 _REPAIRS = select(
     *(REPAIRS.c.id, REPAIRS.c.run_id, REPAIRS.c.finding, REPAIRS.c.person, REPAIRS.c.done, REPAIRS.c.words)
 ).order_by(REPAIRS.c.id)
@@ -104,6 +120,18 @@ _REPAIRS = select(
 
 def _between(query: Select[Any], column: Any, within: tuple[int, int]) -> Select[Any]:
     return query.where(column > within[0], column <= within[1])
+
+
+def _runs_after(connection: Connection, run_id: int) -> list[dict[str, Any]]:
+    """Return the next runs, as many as can be held with what their joints read."""
+    rows = _rows(connection, _RUNS.where(RUNS.c.id > run_id).limit(AT_ONCE))
+    while len(rows) > 1:
+        within = (run_id, rows[-1]["run_id"])
+        count = _between(select(func.count()).select_from(READINGS), READINGS.c.run_id, within)
+        if connection.execute(count).scalar_one() <= MOST_READINGS:
+            break
+        del rows[(len(rows) + 1) // 2 :]
+    return rows
 
 
 def _rows(connection: Connection, query: Select[Any]) -> list[dict[str, Any]]:

@@ -18,6 +18,9 @@ from loomproof.fleet.tables import Tables
 DIMENSIONS = ("kind", "connector", "wire", "component", "loom", "month", "bench", "person")
 """By what faults are counted."""
 
+MOST_NAMES = 15
+"""Names of each that are told, the most frequent ones."""
+
 
 @dataclass(frozen=True, slots=True)
 class Sums:
@@ -63,7 +66,7 @@ class Told:
     faults: dict[str, list[tuple[str, int]]]
 
 
-def ask(tables: Tables, *, most: int = 15) -> dict[bool, Told]:
+def ask(tables: Tables, *, most: int = MOST_NAMES) -> dict[bool, Told]:
     """Return what proofs on real benches come to (`False`), and those on simulated ones (`True`).
 
     ``most`` is how many names there are of a dimension at most.

@@ -5,7 +5,9 @@
 each adds to the sums (`records.counting`): simulated, first_proof, new_faults and mended_s (-1 where it
 mended nothing), whole numbers. ``findings``: run_id, number, kind, cause, severity. ``places``: run_id,
 number, what, name. ``fault_counts``: simulated, what ("kind", "connector", "wire", "component"), name,
-times: that many faults were first told of it, in as many rows as it takes. All identifiers are text.
+times: that many faults were first told of it, in as many rows as it takes.
+``readings``: run_id, joint, open (0 or 1), micro_ohm, uncertainty_micro_ohm (k = 2) and limit_micro_ohm (0 is
+none). All identifiers are text.
 """
 
 from __future__ import annotations
@@ -26,7 +28,7 @@ from loomproof.fleet.layout import SCHEMA, read_about
 if TYPE_CHECKING:
     from sqlalchemy.engine import URL
 
-ASKED = ("runs", "findings", "places", "fault_counts")
+ASKED = ("runs", "findings", "places", "fault_counts", "readings")
 """The tables of a data set that questions are asked of."""
 
 MEMORY = "300MB"
@@ -45,6 +47,7 @@ _STORE: Mapping[str, Mapping[str, str]] = {
 } | {
     "counted_runs": dict.fromkeys(("run_id", "simulated", "first_proof", "mended_s", "new_faults"), "int64"),
     "fault_names": {"simulated": "int64", "what": "string", "name": "string"},
+    "readings": {name: "string" if kind is str else "int64" for name, kind in SCHEMA["readings"].items()},
 }
 """What is asked of a store's tables. Said here and not asked of the database, of which each has types of its
 own: whole numbers of all sizes are one here, as in a data set."""
@@ -65,6 +68,7 @@ class Tables:
     """``proofs`` without loom and serial, which is less to look up."""
     loom_faults: Any
     """simulated, loom, serial, times: that many faults of the loom were first told."""
+    readings: Any
     spread: bool = False
     """Whether a cluster answers."""
 
@@ -118,7 +122,7 @@ def of_store(where: URL) -> Iterator[Tables]:
             database=where.database,
         )
     try:
-        if "counted_runs" not in connection.list_tables():
+        if "readings" not in connection.list_tables():
             raise StoreError(
                 f"{shown(where)}: this store is of an older version and may only be read, and its proofs are "
                 "not counted yet",
@@ -133,7 +137,8 @@ def of_store(where: URL) -> Iterator[Tables]:
         found = found.aggregate(times=adds.new_faults.sum()).join(looms, "loom_id").drop("loom_id")
         counts = kept["fault_names"].mutate(times=1)
         places = kept["finding_places"]
-        yield Tables(ibis, connection, runs, proofs, kept["findings"], places, counts, adds, found)
+        found_in = (kept["findings"], places, counts, adds, found, kept["readings"])
+        yield Tables(ibis, connection, runs, proofs, *found_in)
     finally:
         connection.disconnect()
 

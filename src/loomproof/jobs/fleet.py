@@ -6,17 +6,22 @@ import os
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from loomproof.errors import StoreAwayError, StoreError
 from loomproof.fleet.layout import Made, Persons
 from loomproof.records.data_folder import home
+from loomproof.reports.fleet_words import Joint, meets_texts, percent_of, slope_texts
 from loomproof.reports.words import duration, plural
+from loomproof.results.figures import ohms
 
 if TYPE_CHECKING:
+    from loomproof.fleet.forecast import Drift
+    from loomproof.fleet.joints import Joints
     from loomproof.fleet.questions import Told
+    from loomproof.fleet.survival import Survival
     from loomproof.fleet.tables import Tables
     from loomproof.records.store import Store
 
@@ -33,6 +38,8 @@ class Answers:
 
     simulated: bool
     told: Told
+    joints: Joints
+    survival: Survival
 
     @property
     def lines(self) -> Iterator[tuple[str, bool]]:
@@ -51,12 +58,69 @@ class Answers:
             half, most = duration(took.half_s), duration(took.nine_tenths_s)
             yield "from a failed proof to the next that passed", True
             yield f"  {plural(took.times, 'time')}: half within {half}, nine in ten within {most}", False
+        yield from _joint_lines(self.joints, self.survival)
         for dimension, rows in self.told.faults.items():
             if rows:
                 yield f"faults by {dimension}", True
             for name, count in rows:
-                said = name.replace("_", " ") if dimension == "kind" else name
-                yield f"  {count:7d}  {said or 'no name'}", False
+                yield f"  {count:7d}  {said_name(dimension, name)}", False
+
+
+MOST_JOINTS = 15
+"""Joints that drift which a screen shows."""
+
+MARKS = (30, 90, 180, 365, 730, 1095, 1825, 3650)
+"""Days after which it is said how many joints are still good."""
+
+
+def said_name(dimension: str, name: str) -> str:
+    """Return how a name of a dimension is said."""
+    return (name.replace("_", " ") if dimension == "kind" else name) or "no name"
+
+
+def joint_of(found: Drift) -> Joint:
+    """Return a joint that drifts as it is shown, by one name."""
+    loom = f"{found.loom}, {found.serial}" if found.serial else found.loom
+    values = asdict(found)
+    return Joint(f"{loom}: {found.joint}", **{name: values[name] for name in Joint._fields if name != "name"})
+
+
+def in_words(joints: Joints) -> str:
+    """Return how many joints drift, of how many of which that could be said."""
+    count = len(joints.drifting)
+    read = f"{plural(joints.enough, 'joint')} {'was' if joints.enough == 1 else 'were'} read often enough"
+    if not count:
+        return f"{read}; none of them drifts towards its limit."
+    return f"{read}; {count} of them {'drifts towards its' if count == 1 else 'drift towards their'} limit."
+
+
+def kept_until(found: Survival) -> Iterator[tuple[int, str, str]]:
+    """Yield after how many days which share of joints is still good, with its interval."""
+    for days in MARKS:
+        if days <= found.longest_days:
+            step = found.until(days)
+            if step is None:
+                yield days, "all", "none was lost by then"
+            else:
+                low, high = percent_of(100 * step.low), percent_of(100 * step.high)
+                yield days, percent_of(100 * step.share), f"{low} to {high}"
+
+
+def _joint_lines(joints: Joints, lasted: Survival) -> Iterator[tuple[str, bool]]:
+    if joints.enough:
+        yield "joints that drift towards their limit, the soonest first", True
+        yield f"  {in_words(joints)}", False
+    for each in map(joint_of, joints.drifting[:MOST_JOINTS]):
+        yield f"  {each.name}: {ohms(each.last_ohm)} of {ohms(each.limit_ohm)}", False
+        slope, within = slope_texts(each)
+        day, between = meets_texts(each)
+        met = f"meets its limit on {day} ({between})" if between else f"when it meets its limit is {day}"
+        yield f"    rises by {slope} a year ({within}); {met}", False
+    if lasted.joints:
+        yield "joints that were good at their first proof, and still are", True
+        yield f"  {plural(lasted.joints, 'joint')}, {lasted.lost} lost since", False
+        for days, share, interval in kept_until(lasted):
+            yield f"  after {days:4d} days  {share} ({interval})", False
 
 
 def of_the_store(store: str | None) -> tuple[Answers, ...]:
@@ -84,11 +148,19 @@ def of_the_dataset(folder: Path, cluster: str = "") -> tuple[Answers, ...]:
 
 
 def _asked(tables: Tables) -> tuple[Answers, ...]:
+    from loomproof.fleet.joints import drift, survival
     from loomproof.fleet.questions import ask
 
     told = ask(tables)
     return tuple(
-        Answers(simulated, told[simulated]) for simulated in told if not simulated or told[True].sums.proofs
+        Answers(
+            simulated,
+            told[simulated],
+            drift(tables, simulated=simulated),
+            survival(tables, simulated=simulated),
+        )
+        for simulated in told
+        if not simulated or told[True].sums.proofs
     )
 
 

@@ -24,6 +24,7 @@ _ORDER = (
     "journals",
     "findings",
     "finding_places",
+    "readings",
     "repairs",
     "answers",
     "confirmed",

@@ -5,12 +5,14 @@ from __future__ import annotations
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any, cast
 
 from sqlalchemy import Connection, Table, insert, select
 
 from loomproof.errors import RecordError
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.counting import count_from
+from loomproof.records.readings import reading_rows
 from loomproof.records.schema import (
     ADAPTERS,
     BENCH_CHECKS,
@@ -19,6 +21,7 @@ from loomproof.records.schema import (
     HEADS_MET,
     JOURNALS,
     LOOMS,
+    READINGS,
     RECORDS,
     RUNS,
 )
@@ -71,6 +74,10 @@ def insert_run(connection: Connection, verified: Verified, record: bytes, journa
         connection.execute(
             insert(BENCH_CHECKS), [{"run_id": run_id, **showable(check)} for check in derived.checks]
         )
+    if derived.readings:
+        connection.execute(
+            insert(READINGS), [{"run_id": run_id, **showable(row)} for row in derived.readings]
+        )
     if derived.met:
         connection.execute(insert(HEADS_MET), [{"run_id": run_id, **showable(head)} for head in derived.met])
     if verified.kind == "proof":
@@ -108,6 +115,7 @@ class Derived:
     checks: tuple[Row, ...]
     adapter: Row | None
     met: tuple[Row, ...]
+    readings: tuple[Row, ...]
 
 
 def derived_rows(verified: Verified) -> Derived:
@@ -160,6 +168,7 @@ def derived_rows(verified: Verified) -> Derived:
             }
             for n, head in enumerate(met.heads, 1)
         ),
+        readings=reading_rows(cast("Mapping[str, Any]", verified.body["document"])),
     )
 
 

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from sqlalchemy import Connection, text
 
 from loomproof.records.counting import count_from
+from loomproof.records.readings import fill_readings
 
 _FIRST = (
     """CREATE TABLE looms (
@@ -171,6 +172,17 @@ _CONFIRMED = (
     "CREATE INDEX confirmed_run ON confirmed (run_id)",
 )
 
+_READINGS = (
+    """CREATE TABLE readings (
+        run_id BIGINT NOT NULL REFERENCES runs (id),
+        joint TEXT NOT NULL,
+        open INTEGER NOT NULL,
+        micro_ohm BIGINT NOT NULL,
+        uncertainty_micro_ohm BIGINT NOT NULL,
+        limit_micro_ohm BIGINT NOT NULL,
+        PRIMARY KEY (run_id, joint))""",
+)
+
 _APPEND_ONLY = (
     "looms",
     "benches",
@@ -223,6 +235,7 @@ _GUARDED = {
     5: ("heads_met", "outbox", "handed_over"),
     6: ("counted_runs", "first_faults", "fault_names"),
     7: ("confirmed",),
+    8: ("readings",),
 }
 """The tables that each step makes append-only, by its number."""
 
@@ -241,6 +254,7 @@ STEPS: tuple[tuple[str, Sequence[str]], ...] = (
     ("heads of other chains, and outboxes", _OUTBOX),
     ("what each proof adds to the sums", _COUNTED),
     ("causes that people confirmed", _CONFIRMED),
+    ("what joints read", _READINGS),
 )
 """Name and statements of each step; a step's number is its place here, from 1."""
 
@@ -262,6 +276,8 @@ def run_step(connection: Connection, number: int) -> None:
         connection.execute(text(_GUARD_FUNCTION))
     if statements is _COUNTED:
         count_from(connection, 0)
+    if statements is _READINGS:
+        fill_readings(connection)
     for statement in _guards(connection.dialect.name, _GUARDED.get(number, ())):
         connection.execute(text(statement))
     connection.execute(

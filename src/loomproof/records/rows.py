@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
@@ -22,6 +24,7 @@ from loomproof.records.schema import (
     HEADS_MET,
     JOURNALS,
     LOOMS,
+    READINGS,
     RECORDS,
     REPAIRS,
     RUNS,
@@ -36,6 +39,7 @@ class TableRows:
 
     def __init__(self, connection: Connection) -> None:
         self._parts = {table.name: _by_run(connection, table) for table in _PARTS}
+        self._readings = _digests(connection, READINGS)
         self._runs = {row["id"]: row for row in connection.execute(select(RUNS)).mappings()}
         self._looms = {row["id"]: dict(row) for row in connection.execute(select(LOOMS)).mappings()}
         self._benches = set(connection.execute(select(BENCHES.c.name)).scalars())
@@ -73,12 +77,19 @@ class TableRows:
                     f"{table.name}: the store's table has other rows ({len(kept)}) than the sealed record "
                     f"({len(rows)})"
                 )
+        read = self._readings
+        if read is not None and read.pop(run_id, _digest(())) != _digest(derived.readings):
+            said.append(f"{READINGS.name}: the store's table has other rows than the sealed record")
         return said
 
     def left_over(self) -> list[str]:
         """Return what no record accounts for; to be asked once all runs were looked at."""
         said = []
-        for name, ids in {**{name: set(rows) for name, rows in self._parts.items()}, **self._owned}.items():
+        for name, ids in {
+            **{name: set(rows) for name, rows in self._parts.items()},
+            **self._owned,
+            READINGS.name: set(self._readings or ()),
+        }.items():
             stray = sorted(ids - set(self._runs))
             if stray:
                 said.append(f"{name}: rows of {len(stray)} runs that are not in the store ({_few(stray)})")
@@ -104,6 +115,23 @@ def _by_run(connection: Connection, table: Table) -> dict[int, list[Mapping[str,
     for row in connection.execute(select(table)).mappings():
         found[row["run_id"]].append({name: value for name, value in row.items() if name != "run_id"})
     return dict(found)
+
+
+def _digests(connection: Connection, table: Table) -> dict[int, bytes] | None:
+    """Return a digest of each run's rows of a table that is too long to be held, `None` where there is
+    none."""
+    if not inspect(connection).has_table(table.name):
+        return None  # a store from before this table, that may only be read
+    query = select(table).order_by(table.c.run_id).execution_options(yield_per=1000)
+    rows = connection.execute(query).mappings()
+    return {
+        run_id: _digest([{name: value for name, value in row.items() if name != "run_id"} for row in group])
+        for run_id, group in groupby(rows, key=itemgetter("run_id"))
+    }
+
+
+def _digest(rows: Sequence[Mapping[str, object]]) -> bytes:
+    return hashlib.sha256(repr(_sorted(rows)).encode()).digest()
 
 
 def _sorted(rows: Sequence[Mapping[str, object]]) -> list[list[tuple[str, str]]]:

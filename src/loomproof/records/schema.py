@@ -103,6 +103,17 @@ FAULT_NAMES = Table(
     _text("name"),
 )
 """Of each of them its kind, and the connectors, wires and components that it is at."""
+READINGS = Table(
+    "readings",
+    METADATA,
+    _run_id(),
+    _text("joint"),
+    Column("open", Integer, nullable=False),
+    Column("micro_ohm", BigInteger, nullable=False),
+    Column("uncertainty_micro_ohm", BigInteger, nullable=False),
+    Column("limit_micro_ohm", BigInteger, nullable=False),
+)
+"""What each joint read, µΩ, as `readings.reading_rows` says."""
 REPAIRS = Table(
     "repairs",
     METADATA,

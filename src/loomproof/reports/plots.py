@@ -122,15 +122,19 @@ def new_figure(path: Path, height: float = 4.5) -> Figure:
 
 def save_figure(figure: Figure, path: Path) -> None:
     """Write a figure by the file's ending. Raises as `loomproof.loom.writing.write_file`."""
+    write_file(path, drawn(figure, path.suffix.lower()), over=True)
+
+
+def drawn(figure: Figure, ending: str) -> bytes:
+    """Return a figure as a file of this ending, ``.svg`` or ``.png``."""
     import matplotlib
 
     # The same input gives the same SVG: fixed ids, no date.
     with matplotlib.rc_context({"svg.hashsalt": "loomproof", "text.parse_math": False}):
-        ending = path.suffix.lower()
-        drawn = io.BytesIO()
+        into = io.BytesIO()
         date = {"Date": None} if ending == ".svg" else None
-        figure.savefig(drawn, format=ending.removeprefix("."), dpi=150, metadata=date)
-    write_file(path, drawn.getvalue(), over=True)
+        figure.savefig(into, format=ending.removeprefix("."), dpi=150, metadata=date)
+    return into.getvalue()
 
 
 def day_of(text: str) -> float:

@@ -15,7 +15,6 @@ from loomproof.screens.printing import terminal
 
 if TYPE_CHECKING:
     from loomproof.jobs.archive import Archive, Wanted
-    from loomproof.jobs.fleet import Answers
     from loomproof.jobs.looking_back import Fleet
 
 
@@ -54,38 +53,35 @@ def show_lines(fleet: Fleet, written: Sequence[Path]) -> None:
         click.echo(str(path))
 
 
-def show_tables(archive: Archive, how: How) -> bool:
-    """Print what very many proofs come to, as the store's tables have it.
+def show_answers(
+    archive: Archive | None,
+    dataset: Path | None,
+    cluster: str,
+    how: How,
+    page: Path | None,
+    pictures: Path | None,
+) -> bool:
+    """Print what very many proofs come to, as a data set has it or the archive's store; write page and
+    pictures.
 
-    Return whether the tables are as they were noted.
+    Return whether the store's tables are as they were noted, which a data set says nothing of.
     """
-    from loomproof.jobs.fleet import of_the_store
+    from loomproof.jobs.fleet import COUNTED_FROM, of_the_dataset, of_the_store
 
-    _show_answers(of_the_store(archive.store))
-    troubles = archive.not_as_noted()
-    tell_of_records(troubles)
-    _say_what_was_counted(how)
-    return not troubles
-
-
-def show_dataset(dataset: Path, cluster: str, how: How) -> None:
-    """Print what very many proofs come to, as a data set has it; ``cluster`` of Spark answers where named."""
-    from loomproof.jobs.fleet import of_the_dataset
-
-    _show_answers(of_the_dataset(dataset, cluster))
-    _say_what_was_counted(how)
-
-
-def _show_answers(asked: Iterable[Answers]) -> None:
+    store = archive.store if archive else None
+    asked = of_the_dataset(dataset, cluster) if dataset else of_the_store(store)
     for answers in asked:
         _print(answers.lines)
+    if page or pictures:
+        from loomproof.jobs.fleet_report import wanted
 
-
-def _say_what_was_counted(how: How) -> None:
-    from loomproof.jobs.fleet import COUNTED_FROM
-
+        for path in wanted(asked, dataset, store, page, pictures):
+            click.echo(str(path))
+    troubles = archive.not_as_noted() if archive else ()
+    tell_of_records(troubles)
     note = Problem(COUNTED_FROM, severity="warning", do=Do(Todo.CHECK_RECORDS))
     click.echo(told(note, how), err=True)
+    return not troubles
 
 
 def _print(lines: Iterable[tuple[str, bool]]) -> None:

@@ -1,0 +1,20 @@
+"""How sure a share is that was counted: Wilson's interval."""
+
+from __future__ import annotations
+
+import math
+
+from loomproof.fleet.survival import Z_95
+
+
+def share_interval(part: int, whole: int) -> tuple[float, float]:
+    """Return the 95 % interval of a share of whole things, from 0 to 1; ``whole`` is at least 1.
+
+    E. B. Wilson, Probable inference, J. Am. Stat. Assoc. 22 (1927) 209: it stays sensible where none or all
+    of a few are counted.
+    """
+    share, square = part / whole, Z_95**2
+    middle = (share + square / (2 * whole)) / (1 + square / whole)
+    spread = share * (1 - share) / whole + square / (4 * whole**2)
+    half = Z_95 * math.sqrt(spread) / (1 + square / whole)
+    return max(0.0, middle - half), min(1.0, middle + half)

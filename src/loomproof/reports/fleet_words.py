@@ -1,0 +1,50 @@
+"""How figures of very many proofs are said: shares, joints that drift, and when they meet their limit."""
+
+from __future__ import annotations
+
+import datetime
+from typing import NamedTuple
+
+
+class Joint(NamedTuple):
+    """A joint that drifts: what its readings say (Ω, days, Ω a year with its interval), and when it meets
+    its limit.
+
+    The three days, the middle one and its interval, are `None` where none is told.
+    """
+
+    name: str
+    readings: int
+    days: int
+    last_ohm: float
+    limit_ohm: float
+    slope_ohm_a_year: float
+    slope_from: float
+    slope_to: float
+    meets: datetime.date | None
+    meets_from: datetime.date | None
+    meets_to: datetime.date | None
+
+
+def percent_of(share: float) -> str:
+    """Return a share in per cent with one decimal; never all of it where some are missing, nor none of
+    some."""
+    if 99.95 <= share < 100:
+        return "over 99.9 %"
+    return "under 0.1 %" if 0 < share < 0.05 else f"{share:.1f} %"
+
+
+def slope_texts(joint: Joint) -> tuple[str, str]:
+    """Return by how much a joint rises a year, and the interval."""
+    figures = (joint.slope_ohm_a_year, joint.slope_from, joint.slope_to)
+    slope, low, high = (f"{1000 * ohm:#.3g}".rstrip(".") for ohm in figures)
+    return f"{slope} mΩ", f"{low} to {high} mΩ"
+
+
+def meets_texts(joint: Joint) -> tuple[str, str]:
+    """Return when a joint meets its limit, and the interval; that no day is told, where it is so."""
+    if joint.meets is None:
+        return "too far away to tell", ""
+    low = str(joint.meets_from) if joint.meets_from else "no earliest day"
+    high = str(joint.meets_to) if joint.meets_to else "no latest day"
+    return str(joint.meets), f"{low} to {high}"

@@ -1,0 +1,145 @@
+"""The page and the pictures of very many proofs: whole, escaped, the same each time, and told in words."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from collections import Counter
+from html.parser import HTMLParser
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+from scipy import stats
+
+from loomproof.cli.main import run
+from loomproof.fleet.shares import share_interval
+from loomproof.jobs.fleet import Answers, of_the_store
+from loomproof.jobs.fleet_report import write_page, write_pictures
+from loomproof.records.store import open_store
+from loomproof.reports.fleet_pictures import faults_picture
+from loomproof.reports.fleet_words import percent_of
+from tests.fleet.filled import Fault
+from tests.fleet.joints_filled import fill_joints, made
+
+EVIL = 'T<b>AIL</b> & "$x$" $\\frac$'
+
+
+@pytest.fixture(scope="module")
+def answers(tmp_path_factory: pytest.TempPathFactory) -> tuple[Answers, ...]:
+    runs, readings = made(seed=3, looms=5, joints=5, proofs=12)
+    for number, proof in enumerate(runs):
+        if number % 4 == 0:
+            proof.verdict = "fail"
+            where = [("wire", f"W{number}"), ("connector", EVIL), ("cavity", f"{EVIL}:01")]
+            proof.faults = [Fault(1, "open", "crimp", "fault", where)]
+    path = str(tmp_path_factory.mktemp("page") / "records.db")
+    with open_store(path) as store:
+        fill_joints(store, runs, readings)
+    return of_the_store(path)
+
+
+class Page(HTMLParser):
+    """What stands in a page, as a browser would read it."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.told: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_data(self, data: str) -> None:
+        self.told.append(data)
+
+
+def test_the_page_needs_nothing_from_elsewhere_and_its_tables_say_what_its_pictures_show(
+    answers: tuple[Answers, ...], tmp_path: Path
+) -> None:
+    text = write_page(tmp_path / "a.html", "store a.db", answers).read_text(encoding="utf-8")
+    page = Page(text)
+    names = Counter(tag for tag, _ in page.tags)
+    assert not {"script", "link", "img", "iframe", "object", "b"} & set(names)
+    links = [
+        value
+        for _, attributes in page.tags
+        for name, value in attributes.items()
+        if value and name in ("href", "src", "xlink:href")
+    ]
+    assert links
+    assert all(link.startswith("#") for link in links), "only places in the page itself"
+    assert not re.search(r"url\((?!#)|@import", text)
+    ids = Counter(attributes["id"] for _, attributes in page.tags if attributes.get("id"))
+    assert [name for name, count in ids.items() if count > 1] == []
+    assert names["table"] == names["caption"] >= names["svg"] > 4
+    assert all(attributes.get("scope") for tag, attributes in page.tags if tag == "th")
+    assert all(attributes.get("role") == "img" for tag, attributes in page.tags if tag == "svg")
+    assert names["title"] == names["desc"] + 1 == names["svg"] + 1, "one is the page's own"
+    told = " ".join(page.told)
+    assert EVIL in told
+    (real, played) = answers
+    assert "On simulated benches" in page.told
+    assert real.joints.drifting
+    for joint in real.joints.drifting:
+        assert joint.joint in told
+        assert str(joint.meets) in page.told
+    for month in real.told.first_pass:
+        assert percent_of(100 * month.passed / month.looms) in page.told
+    assert (
+        f"{real.survival.joints} joints that were good at their first proof, {real.survival.lost} of" in told
+    )
+    assert played.survival.joints
+
+
+def test_pictures_are_the_same_each_time_and_told_in_words(
+    answers: tuple[Answers, ...], tmp_path: Path
+) -> None:
+    # What has no faults is drawn quickly.
+    real = [
+        dataclasses.replace(
+            answers[0],
+            told=dataclasses.replace(answers[0].told, faults={"kind": [("open", 4), ("short", 1)]}),
+        )
+    ]
+    written = [write_pictures(tmp_path / folder, real) for folder in ("a", "b")]
+    kinds = ("first-pass", "drift", "survival", "faults-by-kind")
+    assert [path.name for path in written[0]] == [
+        f"{name}{ending}" for name in kinds for ending in (".svg", ".png")
+    ]
+    for one, other in zip(*written, strict=True):
+        assert one.read_bytes() == other.read_bytes()
+        if one.suffix == ".svg":
+            title, words = ElementTree.fromstring(one.read_bytes())[:2]
+            assert title.tag.endswith("}title")
+            assert words.text
+    assert "open 4, short 1." in written[0][6].read_text(encoding="utf-8")
+
+
+def test_a_dollar_in_a_name_is_no_formula() -> None:
+    assert b"<svg" in faults_picture("connector", [(EVIL, 2), ("名", 1)], whole=True).svg
+
+
+def test_shares_have_wilsons_interval() -> None:
+    for part, whole in ((0, 3), (3, 3), (7, 40), (999, 1000)):
+        by_scipy = stats.binomtest(part, whole).proportion_ci(0.95, method="wilson")
+        assert share_interval(part, whole) == pytest.approx((by_scipy.low, by_scipy.high), abs=1e-12)
+    assert [percent_of(share) for share in (100, 99.97, 50, 0.01, 0)] == [
+        *("100.0 %", "over 99.9 %", "50.0 %", "under 0.1 %", "0.0 %")
+    ]
+
+
+def test_the_command_writes_page_and_pictures(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["report", "--pictures", str(tmp_path / "none")]) == 2
+    assert "nothing is kept that could be drawn" in capsys.readouterr().err
+    runs, readings = made(seed=3, looms=2, joints=2, proofs=12)
+    with open_store() as store:
+        fill_joints(store, runs, readings)
+    assert run(["report", "--html", str(tmp_path / "a.html")]) == 0
+    told = capsys.readouterr().out
+    assert str(tmp_path / "a.html") in told.replace("\n", "")
+    assert "joints were read often enough" in told
+    assert "joints that were good at their first proof, and still are" in told
+    assert "store records.db" in (tmp_path / "a.html").read_text(encoding="utf-8")
+    assert run(["report", "--html", str(tmp_path / "a.txt")]) == 2
