@@ -231,25 +231,21 @@ def import_(source: str, archive: Archive) -> int:
 @click.command()
 @click.argument("run", type=RUN)
 @click.argument("words", required=False)
-@click.option(
-    "--finding", type=click.IntRange(0), default=0, help="Its number in the run; 0 is the whole run."
-)
+@click.option("--finding", type=click.IntRange(0), default=0, help="Its number; 0 is the whole run.")
 @click.option("--found", default="", metavar="WHAT", help='Its cause and place: "bad contact ECU:12".')
 @click.option("--person", default="", help="Who did it; else the person of workshop.toml.")
 @archive_option
 def repaired(run: str, words: str | None, finding: int, found: str, person: str, archive: Archive) -> None:
     """Note what was done about a finding of RUN, in your own WORDS; the next certificate shows it.
 
-    --found keeps what its cause was: later proofs look first where causes were found before.
-
-    Without WORDS: list what was noted for RUN.
+    --found keeps what its cause was: later proofs look first where causes were found before. Without WORDS:
+    list what was noted for RUN.
     """
     if words is None:
         show_repairs(archive, chosen(archive, run))
         return
     from loomproof.jobs.workshop import find
 
-    person = person.strip() or find().workshop.person
-    if not person:
+    if not (person := person.strip() or find().workshop.person):
         raise UsageError("a repair without person says nothing", cure="Say who did it with --person NAME.")
     click.echo(f"run {archive.repaired(chosen(archive, run), person, words, finding, found).run}: kept")
