@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 from pathlib import Path
+from typing import Any
 
 import httpx
 
@@ -17,6 +19,8 @@ LAN = "192.168.7.2:4711"
 ADDRESS = f"http://{HOST}"
 ROOT = Path(__file__).parents[2]
 LOOMS = ROOT / "fixtures"
+PATIENCE_S = 60.0
+"""So long a job may take on a machine that others load."""
 
 
 def house(out: Path, looms: Path = LOOMS, *, lan: bool = False) -> House:
@@ -35,3 +39,12 @@ def client(of: House, seat: Seat | None = Seat.DRIVES, *, phone: bool = False) -
         assert cookie is not None
         asks.cookies.set("loomproof_4711", cookie, domain=host.partition(":")[0])
     return asks
+
+
+def join(session: Session) -> dict[str, Any]:
+    """Wait for the job's own end, and return all that a page sees then."""
+    for thread in threading.enumerate():
+        if thread.name == "job":
+            thread.join(PATIENCE_S)
+            assert not thread.is_alive()
+    return session.since(0)

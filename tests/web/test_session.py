@@ -16,9 +16,9 @@ from loomproof.loom.model import End
 from loomproof.web.asking import PageOperator
 from loomproof.web.session import LIFE_S, LONELY, Ending, Session, Work
 from loomproof.web.states import State
+from tests.web.asking import PATIENCE_S, join
 
 A, B, C = (End("X", cavity) for cavity in "123")
-PATIENCE_S = 20.0
 Job = Callable[[PageOperator, Callable[[], Orders]], Generator[Event, None, Any]]
 
 
@@ -47,15 +47,6 @@ def ended(_: object) -> Ending:
     return Ending(
         "pass", "PASS", ("grade bench",), {A: State.SOUND, B: State.SOUND, C: State.SOUND}, "/runs/1"
     )
-
-
-def join(session: Session) -> dict[str, Any]:
-    """Wait for the job's own end, and return all that a page sees then."""
-    for thread in threading.enumerate():
-        if thread.name == "job":
-            thread.join(PATIENCE_S)
-            assert not thread.is_alive()
-    return session.since(0)
 
 
 def test_a_page_that_comes_back_finds_everything_and_one_that_stayed_what_is_new() -> None:

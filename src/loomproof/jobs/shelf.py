@@ -53,7 +53,7 @@ class Shelf:
                 one.run,
                 when(one.started)[:16],
                 Cell("NO RECORD", _STYLES["fail"])
-                if _came_to_its_end(one)
+                if came_to_its_end(one)
                 else Cell("BROKEN OFF", _STYLES["incomplete"]),
                 f"{one.loom}, {one.serial}" if one.serial else one.loom,
                 one.journal if Path(one.journal).exists() else f"{one.journal} (gone)",
@@ -62,7 +62,7 @@ class Shelf:
     @property
     def lost_told(self) -> str:
         """What NO RECORD means and what is left of those runs; "" where none is without its record."""
-        if not any(map(_came_to_its_end, self.broken_off)):
+        if not any(map(came_to_its_end, self.broken_off)):
             return ""
         return (
             "NO RECORD: it came to its end and was kept; what was kept is not in this store. A backup, or "
@@ -92,7 +92,7 @@ class Shelf:
             yield Problem(said, severity="warning", do=Do(Todo.KNOW_SIGNER, key))
 
 
-def _came_to_its_end(one: Started) -> bool:
+def came_to_its_end(one: Started) -> bool:
     """Whether a run without a record was sealed, by its line, or as its results beside the journal tell."""
     return one.sealed or Path(one.journal).with_name(f"{one.run}.results.json").is_file()
 

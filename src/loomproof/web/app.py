@@ -14,7 +14,20 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl
 
 from loomproof.errors import LoomproofError, UsageError
-from loomproof.web import bringing, fitting, keeping, kept, lan, live, look, mending, start, touch, wiggle
+from loomproof.web import (
+    bringing,
+    fitting,
+    going_on,
+    keeping,
+    kept,
+    lan,
+    live,
+    look,
+    mending,
+    start,
+    touch,
+    wiggle,
+)
 from loomproof.web.answers import Answer, Asked, Data, File, Go, Handler, House, Page
 from loomproof.web.doors import Seat
 from loomproof.web.guard import SEAT, Application, Guard
@@ -47,6 +60,7 @@ GETS: dict[str, Handler] = {
     "/runs/{run}": kept.run,
     "/runs/{run}/retested": mending.retested,
     "/runs/{run}/label": keeping.label,
+    "/runs/{run}/go-on": going_on.asked_for,
     "/runs/{run}/certificate": kept.certificate,
     "/fit": fitting.looms,
     "/fit/{loom}": fitting.sheet,

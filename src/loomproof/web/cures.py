@@ -6,6 +6,7 @@ from loomproof.errors import Do, Todo
 from loomproof.web.session import How
 
 ON_PAGES = {
+    Todo.GO_ON: "The loom's own page goes on with it, under Hook-ups; Keep does once one was measured.",
     Todo.ADAPTER: "Touch, Learn the adapter: there a table is made, to be picked here.",
     Todo.NEW_ADAPTER: "Pick another table, or have one made: Touch, Learn the adapter.",
     Todo.CHECK_ADAPTER: "Pick another table, or have one made: Touch, Learn the adapter.",

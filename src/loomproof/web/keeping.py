@@ -15,7 +15,9 @@ from loomproof.reports.words import VERDICTS, headline, plural, when
 from loomproof.results.document import Document
 from loomproof.results.findings import Finding
 from loomproof.web.answers import Answer, Asked, Data, File, House, Page
+from loomproof.web.going_on import why_not
 from loomproof.web.session import told
+from loomproof.web.wanted import stopped_runs
 
 MOST_LOOMS, MOST_RUNS, MOST_JOINTS = 25, 10, 8
 """So many looms, last runs, and joints in a picture are shown."""
@@ -93,7 +95,7 @@ def _shown(
         "heads": RUN_HEADS,
         "rows": runs_of(kept),
         "broken_heads": BROKEN_OFF_HEADS,
-        "broken": [[cell(text) for text in texts] for texts in kept.broken_off_texts],
+        "broken": _broken_off(house, kept),
         "lost_told": kept.lost_told,
         "troubles": kept.troubles,
         "more": not everything and len(kept.runs) == MOST_RUNS,
@@ -101,6 +103,16 @@ def _shown(
         "checked": result,
     }
     return Page("runs.html", values, 200 if error is None else 409)
+
+
+def _broken_off(house: House, kept: Shelf) -> list[dict[str, Any]]:
+    """Return the runs without a record: texts as the log has them, why none goes on ("" where it can)."""
+    out = house.workplace.out
+    stopped = stopped_runs(out)
+    return [
+        {"run": one.run, "cells": [cell(text) for text in texts], "why_not": why_not(one, stopped, out)}
+        for one, texts in zip(kept.broken_off, kept.broken_off_texts, strict=True)
+    ]
 
 
 def runs_of(kept: Shelf) -> list[dict[str, Any]]:

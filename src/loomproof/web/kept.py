@@ -102,7 +102,7 @@ def retest(house: House, asked: Asked) -> Answer:
 def _work(
     house: House, asked: Asked, before: Document, operator: PageOperator, hold: Callable[[], Orders]
 ) -> Work:
-    name = loom_of(house, before)
+    name = loom_of(house, before.run, before.loom.digest)
     path = house.workplace.loom(name)
     loom = load(path).loom
     job = job_of(house, asked, path, loom, operator, hold)
@@ -127,17 +127,16 @@ BESIDE = "Before and after, finding by finding"
 """What the way from a retest to its page is called: there is no certificate of one."""
 
 
-def loom_of(house: House, document: Document) -> str:
-    """Return the name here of the loom that a run was proved against. Raises `UsageError` for none."""
+def loom_of(house: House, run: str, digest: str) -> str:
+    """Return the name here of the description that a run was proved against. Raises `UsageError` for none."""
     for name, path in house.workplace.found().items():
         try:
-            if load(path).loom.digest == document.loom.digest:
+            if load(path).loom.digest == digest:
                 return name
         except LoomproofError:  # a description with errors is none that was proved as it stands
             continue
     raise UsageError(
-        f"the loom that run {document.run} was proved against is not in {house.workplace.looms}, "
-        "or was changed since",
+        f"the loom that run {run} was proved against is not in {house.workplace.looms}, or was changed since",
         cure="Prove the loom again as it is described now.",
     )
 
@@ -161,7 +160,7 @@ def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note
         for each in archive.confirmed(found.hash)
     ]
     try:
-        loom = loom_of(house, document)
+        loom = loom_of(house, document.run, document.loom.digest)
         path: Path | None = house.workplace.loom(loom)
     except UsageError:
         loom, path = "", None

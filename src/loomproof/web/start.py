@@ -16,14 +16,14 @@ from loomproof.loom.summary import summary_of
 from loomproof.reports.stated import risk
 from loomproof.reports.words import SIMULATED, VERDICTS, graded, plural, reasons
 from loomproof.results.grade import Grade
-from loomproof.web import look
+from loomproof.web import going_on, look
 from loomproof.web.answers import Answer, Asked, Go, House, Page
 from loomproof.web.asking import PageOperator
 from loomproof.web.beginning import hazards_asked, job_of
 from loomproof.web.keeping import runs_of
 from loomproof.web.session import Ending, Work, told
 from loomproof.web.states import of_document
-from loomproof.web.wanted import begun, more_of, stopped_runs
+from loomproof.web.wanted import STOPPED, begun, more_of, stopped_runs
 
 RECENT = 5
 """So many of the last proofs stand on the start page."""
@@ -100,13 +100,13 @@ def _prepared(
     """Return the page of one loom with what was typed so far, and what is wrong."""
     name = asked.names["loom"]
     path = house.workplace.loom(name)
+    run = asked.field(STOPPED) or asked.query.get(STOPPED, "")
     values: dict[str, Any] = {"name": name, "given": asked.form, "checked": checked, "wrong": None}
-    if error is not None:
-        values["error"] = told(error, house.how)
-    else:
-        values["error"] = None
     try:
         described = load(path)
+        values["stopped_run"], unable = _gone_on_with(run, described.loom, house)
+        error = error or unable
+        values["error"] = None if error is None else told(error, house.how)
         values |= _described(
             described.loom, [str(note) for note in (*described.warnings, *described.left_out)]
         )
@@ -116,6 +116,16 @@ def _prepared(
     except DescriptionError as wrong:
         return look.wrong(house, name, wrong)
     return Page("loom.html", values, 200 if error is None else 409)
+
+
+def _gone_on_with(
+    run: str, loom: Loom, house: House
+) -> tuple[Mapping[str, Any] | None, LoomproofError | None]:
+    """Return what a stopped run was asked for, or why it can't be gone on with; nothing of none."""
+    try:
+        return (going_on.told(run, loom, house.workplace.out), None) if run else (None, None)
+    except LoomproofError as error:
+        return None, error
 
 
 def _described(loom: Loom, notes: list[str]) -> Mapping[str, Any]:

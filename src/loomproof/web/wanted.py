@@ -23,6 +23,9 @@ from loomproof.web.answers import Asked
 CHOICE, SPLIT, STAY = "choice ", "split ", "stay "
 """How a form calls the fields of a choice and of a connector, before the name."""
 
+STOPPED = "stopped run"
+"""How a form calls the field of a run to go on with."""
+
 STATED = ("serial", "customer", "order", "condition", "authoriser")
 """Lines that a person states for the certificate."""
 
@@ -71,7 +74,7 @@ def begun(job: Job, asked: Asked, out: Path) -> Running[Kept]:
     A stopped run is one of those that wait in the folder of results.
     """
     stop_after = whole_of(asked, "stop after", 1, 100_000)
-    if stopped := asked.field("stopped run"):
+    if stopped := asked.field(STOPPED):
         if stopped not in stopped_runs(out):
             raise UsageError(f"no stopped run is called {stopped[:60]!r} here", cure="Load the page again.")
         return job.go_on(stopped, stop_after)
@@ -90,7 +93,7 @@ def begun(job: Job, asked: Asked, out: Path) -> Running[Kept]:
 
 def plugging(asked: Asked) -> bool:
     """Whether a form asks for hook-ups, which make their adapters themselves."""
-    return bool(asked.field("hook-ups") or asked.field("stopped run"))
+    return bool(asked.field("hook-ups") or asked.field(STOPPED))
 
 
 def stopped_runs(out: Path) -> list[str]:
