@@ -14,16 +14,19 @@ from pathlib import Path
 import pytest
 
 import loomproof as lp
+from loomproof.cli.main import run
 from loomproof.errors import InputError, UsageError
 from loomproof.jobs.archive import Archive
 from loomproof.jobs.bench_health import bench_health
 from loomproof.jobs.gate import selftests, zeros
 from loomproof.jobs.job import Job
 from loomproof.jobs.keep import Keeping
+from loomproof.jobs.workshop import calibration_said
 from loomproof.measuring.check import Check
 from loomproof.measuring.selftests_kept import ReferenceRead, SelfTest, keep, kept, line_of, of_line
 from loomproof.measuring.zeros_kept import LeadZero, Zero, keep_zero, kept_zeros
 from loomproof.results.document import ClaimEntry
+from loomproof.results.entered import Meter
 from loomproof.results.measured import Decision
 from loomproof.upkeep.health import changed_by
 from tests.cli.running import loomproof
@@ -92,6 +95,31 @@ def test_a_claim_counts_where_offset_or_gain_would_change_it() -> None:
     assert changed_by([part], -0.047, 0.0) == ()
     assert [each.would_be for each in changed_by([part], -0.047, 0.47)] == ["fail"]
     assert changed_by([claim(0.2, 0.35, open=True, measured_ohm=None)], -1.0, 1.0) == ()
+
+
+def test_two_readings_are_too_few_to_judge_and_a_calibration_is_said_as_it_was_entered(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("LOOMPROOF_STORE", raising=False)
+    kept_for(2, 0.0)
+    assert run(["bench", "health", "--store", "kept.db"]) == 4
+    said = " ".join(capsys.readouterr().out.split())
+    assert "steady" not in said
+    assert "Too few readings: of 2 quantities none of them can be judged yet. A chart takes 21 of one" in said
+    assert "Calibration of the workshop's meter: no certificate is entered." in said
+    meter = Meter(make="Invented", serial="7", calibration="K-12", calibration_due=date(2026, 12, 1))
+    for day, told in (
+        (date(2026, 11, 30), "due 2026-12-01."),
+        (date(2026, 12, 1), "due 2026-12-01."),
+        (date(2026, 12, 2), "overdue by 1 day, it was due 2026-12-01."),
+        (date(2026, 12, 13), "overdue by 12 days, it was due 2026-12-01."),
+    ):
+        assert calibration_said("meter", meter, day) == (
+            f"Calibration K-12 of the workshop's meter Invented 7: {told}"
+        )
+    unknown = meter.model_copy(update={"calibration_due": None})
+    assert "when it is due is not entered" in calibration_said("meter", unknown, date(2026, 12, 1))
 
 
 def test_zeros_are_kept_each_one_and_charted(tmp_path: Path, fixtures: Path) -> None:

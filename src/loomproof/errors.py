@@ -315,6 +315,12 @@ class UnknownSignerError(RecordError):
     exit_code = 4
 
 
+class BodyDeletedError(RecordError):
+    """A record whose body was deleted by a rule: its hash and place are kept, what it said is not."""
+
+    exit_code = 4
+
+
 class StoreError(RecordError, OSError):
     """The store cannot be opened, read or written."""
 

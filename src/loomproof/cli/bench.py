@@ -125,7 +125,7 @@ def _tested(job: Generator[Event, None, SelfTest]) -> int:
 def health(name: str, since: tuple[date, date] | None, plot: Path | None, archive: Archive) -> int:
     """Chart what the self-tests and zeros of each bench read, or of those with NAME in theirs.
 
-    Exit codes: 0 steady, 3 an alarm.
+    Exit codes: 0 steady, 3 an alarm, 4 too few readings of all to judge any.
     """
     from loomproof.jobs.bench_health import bench_health
     from loomproof.screens.bench_health import show_health
@@ -133,7 +133,7 @@ def health(name: str, since: tuple[date, date] | None, plot: Path | None, archiv
     health = bench_health(archive, name, since[0] if since else None)
     if plot is not None:
         health.plot(plot)
-    code = found(3 if health.told else 0)
+    code = found(3 if health.told else 0 if health.judged else 4)
     show_health(health, how)
     return code
 

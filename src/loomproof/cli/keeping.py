@@ -29,12 +29,8 @@ def show() -> None:
     """Show the key's fingerprint and public half; make the key where there is none yet."""
     from loomproof.jobs.signing import Station
 
-    station = Station()
-    signer = station.signer()
-    click.echo(f"fingerprint  {signer.fingerprint}")
-    click.echo(f"public key   {signer.public_hex}")
-    click.echo(f"station      {signer.station}")
-    click.echo(f"kept in      {station.folder}")
+    for each in Station().lines:
+        click.echo(each)
 
 
 @key.command(short_help="Write the secret key to FILE.")
@@ -132,6 +128,19 @@ def check_(archive: Archive) -> int:
     return code
 
 
+@records.command("delete-bodies", short_help="Delete what old records say; their hashes stay.")
+@click.option("--older-than", "days", type=click.IntRange(1), required=True, metavar="DAYS", help="Age.")
+@click.option("--loom", "looms", multiple=True, help="Only of this loom (name, serial or digest).")
+@click.option("--by", default="", help="Who has it done; else the person of workshop.toml.")
+@click.option("--yes", is_flag=True, help="Do not ask: delete.")
+@store_option
+def delete_bodies_(days: int, looms: tuple[str, ...], by: str, yes: bool, store: str | None) -> None:
+    """Delete what records say, by a rule; their lines and hashes stay. Says what would go before it asks."""
+    from loomproof.screens.deleting import delete_asked
+
+    delete_asked(store, days, looms, by, yes=yes)
+
+
 @records.command(short_help="Make a data set of Parquet files, or add what is new to it.")
 @click.argument("folder", type=FOLDER)
 @click.option(
@@ -148,14 +157,9 @@ def dataset(folder: Path, persons: str, archive: Archive) -> None:
     A FOLDER that holds such a data set gets what is new since. A pseudonym is the same person each time; the
     key that makes it stays in your data folder. Records, journals and certificates are not in it.
     """
-    from loomproof.fleet.layout import Persons
-    from loomproof.jobs.fleet import make_dataset
-    from loomproof.reports.words import plural
+    from loomproof.jobs.fleet import dataset_made
 
-    made = make_dataset(archive.store, folder, Persons(persons))
-    added = (plural(made.runs, "run"), plural(made.findings, "finding"), plural(made.repairs, "repair"))
-    said = "replaced by pseudonyms" if persons == "pseudonyms" else persons
-    click.echo(f"{folder}: added {', '.join(added)}; people's names are {said}.")
+    click.echo(dataset_made(archive.store, folder, persons))
 
 
 @records.command("hand-over", short_help="Hand over what waits in this bench's outbox.")

@@ -27,6 +27,7 @@ from loomproof.records.backup import backup, refuse_no_backup, restore
 from loomproof.records.confirmed import ConfirmedLine, add_confirmed, confirmed_lines
 from loomproof.records.corrections import Correction, corrections, standing_corrections
 from loomproof.records.data_folder import home
+from loomproof.records.deleted import words_by_hash
 from loomproof.records.integrity import Integrity
 from loomproof.records.lines import Run
 from loomproof.records.looms_kept import KeptLoom, Listing, listing, records_of
@@ -280,6 +281,13 @@ class Archive:
     def check(self) -> Integrity:
         """Verify every seal, chain, journal, certificate and row, and that nothing newer is missing."""
         return check_all(self.store, self.told)
+
+    def deletions(self) -> dict[str, str]:
+        """Return of each record whose body was deleted by a rule, by its hash, when it was and by whom."""
+        if "://" not in (self.store or "") and not Path(place_of(self.store)).is_file():
+            return {}
+        with self._open(stand_in=False) as opened, opened.reading() as connection:
+            return words_by_hash(connection)
 
     def benches(self) -> tuple[tuple[queries.BenchLine, ...], tuple[queries.AdapterLine, ...]]:
         """Return the benches with their last checks, and the adapters that were used."""

@@ -9,7 +9,9 @@ from pathlib import Path
 
 from loomproof.errors import UsageError
 from loomproof.jobs.archive import Archive, Shelf, Wanted
+from loomproof.jobs.files import now
 from loomproof.jobs.gate import zeros
+from loomproof.jobs.workshop import calibration_said, find
 from loomproof.measuring.selftests_kept import SelfTest
 from loomproof.measuring.zeros_kept import Zero, kept_zeros
 from loomproof.records.order import started_moment
@@ -75,11 +77,15 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class Health:
-    """All charts, what alarms came to, and the shelf of runs that was looked through, where it was."""
+    """All charts, what alarms came to, and the shelf of runs that was looked through, where it was.
+
+    ``calibration`` says what was entered of the workshop's meter and reference, and when it is due.
+    """
 
     watched: tuple[Watched, ...]
     told: tuple[Told, ...]
     shelf: Shelf
+    calibration: tuple[str, ...] = ()
 
     @property
     def texts(self) -> Iterator[tuple[str | Cell, ...]]:
@@ -99,9 +105,21 @@ class Health:
 
     @property
     def sentences(self) -> Iterator[str]:
-        """What is to be known of each alarm."""
+        """What is to be known of each alarm, and of quantities that can't be judged yet."""
         for each in self.told:
             yield from map(clean, each.sentences)
+        yield from map(clean, self.calibration)
+        if early := sum(each.chart is None for each in self.watched):
+            of_all = "none of them can be judged" if not self.judged else f"{early} can't be judged"
+            yield (
+                f"Too few readings: of {plural(len(self.watched), 'quantity', 'quantities')} {of_all} yet. A "
+                f"chart takes {BASELINE + 1} of one: the first {BASELINE} make its middle line and spread."
+            )
+
+    @property
+    def judged(self) -> bool:
+        """Whether any quantity has readings enough for a chart."""
+        return any(each.chart is not None for each in self.watched)
 
     def plot(self, path: Path) -> None:
         """Draw each chart. Raises `UsageError` for another ending or where there is no chart yet."""
@@ -136,12 +154,22 @@ def bench_health(archive: Archive, bench: str = "", since: date | None = None) -
     watched = watch(found)
     alarmed = [(each, each.chart) for each in watched if each.chart is not None and each.chart.alarms]
     if not alarmed:
-        return Health(watched, (), Shelf((), (), ()))
+        return Health(watched, (), Shelf((), (), ()), _calibration())
     first = min(started_moment(_onset(chart)) for _, chart in alarmed).date()
     # A run's day is told in its own zone, which is less than a day from any other.
     shelf = archive.shelf(wanted=Wanted(first=date.fromordinal(first.toordinal() - 1)))
     runs = [one.verified.document() for one in shelf.counted if one.verified is not None]
-    return Health(watched, tuple(_told(each, chart, runs) for each, chart in alarmed), shelf)
+    told = tuple(_told(each, chart, runs) for each, chart in alarmed)
+    return Health(watched, told, shelf, _calibration())
+
+
+def _calibration() -> tuple[str, ...]:
+    """Say of the workshop's meter and reference when their calibration is due; raises as `workshop.find`."""
+    shop, today = find().workshop, now().date()
+    return (
+        calibration_said("meter", shop.meter, today),
+        calibration_said("reference", shop.reference, today),
+    )
 
 
 def _told(watched: Watched, chart: Chart, runs: Iterable[Document]) -> Told:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-from loomproof.errors import LoomproofError, SealError, StoreError, UsageError
+from loomproof.errors import BodyDeletedError, LoomproofError, SealError, StoreError, UsageError
 from loomproof.jobs.archive import Archive
 from loomproof.jobs.signing import Station
 from loomproof.records.canonical import MOST_BYTES
@@ -27,7 +27,7 @@ class Checked:
     """One thing that was checked: the record where its seal holds, else what is wrong.
 
     ``paper`` is ``False`` for a PDF of a folder that carries no seal, such as a label. ``correction`` is what
-    stands in its place now, where the store knows of one.
+    stands in its place now, where the store knows of one; ``deleted`` says that the store's own was deleted.
     """
 
     name: str
@@ -35,6 +35,7 @@ class Checked:
     trouble: LoomproofError | None = None
     paper: bool = True
     correction: Correction | None = None
+    deleted: str = ""
 
     @property
     def standing(self) -> str:
@@ -43,6 +44,8 @@ class Checked:
             return self.verified.standing + (" but corrected" if self.correction else "")
         if not self.paper:
             return "no certificate"
+        if isinstance(self.trouble, BodyDeletedError):
+            return "body deleted"
         return "DOES NOT HOLD" if isinstance(self.trouble, SealError) else "not checked"
 
     @property
@@ -59,6 +62,8 @@ class Checked:
         yield f"fingerprint  {found.fingerprint}"
         yield f"record       {found.hash}"
         yield f"chain        {found.chain.bench}, record {found.chain.sequence}"
+        if self.deleted:
+            yield f"store        has this hash in its chain; {self.deleted}"
         if found.corrects:
             yield f"corrects     {found.corrects}"
         for each in found.remarks:
@@ -115,12 +120,12 @@ def checked(words: Iterable[str], archive: Archive) -> Iterator[Checked]:
     """
     station = Station()
     try:
-        corrected = archive.standing_corrections()
+        corrected, deleted = archive.standing_corrections(), archive.deletions()
     except StoreError:  # what is handed over is checked without a store too
-        corrected = {}
+        corrected, deleted = {}, {}
     for one in _each(words, archive, station):
-        correction = None if one.verified is None else corrected.get(one.verified.hash)
-        yield one if correction is None else replace(one, correction=correction)
+        digest = "" if one.verified is None else one.verified.hash
+        yield replace(one, correction=corrected.get(digest), deleted=deleted.get(digest, ""))
 
 
 def checked_bytes(name: str, data: bytes, archive: Archive) -> Checked:

@@ -177,6 +177,17 @@ def make_dataset(store: str | None, folder: Path, persons: Persons) -> Made:
         return add_to(folder, opened, persons, key)
 
 
+def dataset_made(store: str | None, folder: Path, persons: str) -> str:
+    """Make a data set, or add to it, and say what was added; ``persons`` is a value of `Persons`.
+
+    Raises as `make_dataset`.
+    """
+    made = make_dataset(store, folder, Persons(persons))
+    added = (plural(made.runs, "run"), plural(made.findings, "finding"), plural(made.repairs, "repair"))
+    said = "replaced by pseudonyms" if persons == Persons.PSEUDONYMS.value else persons
+    return f"{folder}: added {', '.join(added)}; people's names are {said}."
+
+
 @contextmanager
 def _whole(store: str | None) -> Iterator[Store]:
     """Open a store for what rests on all that it keeps. Raises `StoreAwayError` that says what is at hand."""

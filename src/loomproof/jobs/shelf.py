@@ -80,12 +80,16 @@ class Shelf:
     @property
     def counted(self) -> tuple[Trusted, ...]:
         """The runs that can be relied on: their records hold, and somebody here knows who sealed them."""
-        return tuple(one for one in self.runs if one.signer and not one.trouble)
+        return tuple(one for one in self.runs if one.signer and not one.trouble and not one.deleted)
 
     @property
     def left_out(self) -> Iterator[Problem]:
-        """What is listed and counted nowhere, by the keys that nobody here knows."""
-        strange = [one.run for one in self.runs if not one.trouble and not one.signer]
+        """What is listed and counted nowhere: bodies that were deleted, and keys that nobody here knows."""
+        if gone := [one for one in self.runs if one.deleted]:
+            said = f"Left out: {plural(len(gone), 'record')}, {gone[-1].deleted}"
+            more = " and before" if len({one.deleted for one in gone}) > 1 else ""
+            yield Problem(f"{said}{more}.", severity="warning")
+        strange = [one.run for one in self.runs if not (one.trouble or one.signer or one.deleted)]
         for key, bench in {run.key: run.bench for run in strange}.items():
             count = plural(sum(run.key == key for run in strange), "record")
             said = f"Left out: {count} of {bench}, sealed by a key that nobody here knows."
@@ -104,6 +108,8 @@ def _verdict(one: Trusted) -> Cell:
     said = f"{said} {one.grade}".rstrip()
     if one.trouble:
         return Cell("CHANGED", "red")
+    if one.deleted:
+        return Cell(f"{said}, body deleted", "yellow")
     if not one.signer:
         return Cell(f"{said}, signer unknown", "yellow")
     if one.corrected_by:

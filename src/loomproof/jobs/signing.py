@@ -34,6 +34,17 @@ class Station:
         """Return the key in use; one is made where there is none yet."""
         return self._keys.signer(now())
 
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """What is to be known of the key in use, a line each."""
+        signer = self.signer()
+        return (
+            f"fingerprint  {signer.fingerprint}",
+            f"public key   {signer.public_hex}",
+            f"station      {signer.station}",
+            f"kept in      {self.folder}",
+        )
+
     def export(self, file: Path) -> None:
         """Write the secret key to a file for its owner only. Raises `UsageError` for one that is there."""
         if file.exists():

@@ -18,6 +18,7 @@ from loomproof.errors import InputError, Problem, suggestion
 from loomproof.jobs.workshop_places import places
 from loomproof.loom.identity import toml_of
 from loomproof.loom.text import flaw
+from loomproof.reports.words import plural
 from loomproof.results.entered import DateForm, Entered, Meter, ReferenceStandard
 
 
@@ -139,6 +140,20 @@ def uncalibrated(meter: Meter, day: date) -> str:
     if meter.expired(day):
         return f"the calibration {meter.calibration} of {name} was due on {meter.calibration_due}"
     return ""
+
+
+def calibration_said(what: str, meter: Meter, day: date) -> str:
+    """Say of a meter, or a reference, which calibration was entered and when it is due, seen from a day."""
+    name = " ".join(text for text in ("the workshop's", what, meter.make, meter.serial) if text)
+    if not meter.calibration:
+        return f"Calibration of {name}: no certificate is entered."
+    said = f"Calibration {meter.calibration} of {name}"
+    if meter.calibration_due is None:
+        return f"{said}: when it is due is not entered."
+    late = (day - meter.calibration_due).days
+    if late > 0:
+        return f"{said}: overdue by {plural(late, 'day')}, it was due {meter.calibration_due}."
+    return f"{said}: due {meter.calibration_due}."
 
 
 def _texts(value: BaseModel, above: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], str]]:

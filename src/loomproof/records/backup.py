@@ -33,6 +33,8 @@ _ORDER = (
     "heads_met",
     "certificates",
     "selftests",
+    "deletions",
+    "deleted_bodies",
     "counted_runs",
     "first_faults",
     "fault_names",

@@ -15,6 +15,7 @@ from sqlalchemy import ColumnElement, Connection, Row, Table, and_, exists, inse
 from loomproof.errors import RecordError, SealError, StoreError, UsageError
 from loomproof.records.before import Head, head_of
 from loomproof.records.canonical import sha256_hex
+from loomproof.records.deleted import words_of
 from loomproof.records.engine import given_up
 from loomproof.records.inserting import insert_run, same_journal
 from loomproof.records.keys import fingerprint
@@ -267,6 +268,8 @@ def _add(connection: Connection, table: Table, run_id: int, rows: Sequence[Row[*
     there = {tuple(row) for row in connection.execute(select(*known).where(table.c.run_id == run_id)).all()}
     columns = [column.name for column in table.c if column.name not in ("id", "run_id")]
     new = [row for row in rows if tuple(getattr(row, column.name) for column in known) not in there]
+    if table is CERTIFICATES and new and words_of(connection, [run_id]):
+        new = []  # what was deleted by a rule does not come back
     if new:
         values = [{"run_id": run_id, **{name: getattr(row, name) for name in columns}} for row in new]
         connection.execute(insert(table), values)

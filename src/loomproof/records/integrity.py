@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from loomproof.errors import Do, LoomproofError, Problem, StoreError, Todo
 from loomproof.records.before import heads_lost
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.counting import counted_otherwise
+from loomproof.records.deleting import DeletedBodies
 from loomproof.records.guards import guard_troubles
 from loomproof.records.inserting import derived_rows
 from loomproof.records.keys import fingerprint
@@ -31,8 +32,9 @@ from loomproof.records.store import Store, unpacked
 class Integrity:
     """How much was looked at; what is wrong, each with its place; and what cannot be told.
 
-    ``records`` are those that are there, ``gone`` those of which only the run's entry is left.
-    ``untold`` names signers that nobody here knows, and a missing head.
+    ``records`` are those that are there, ``gone`` those of which only the run's entry is left. ``deleted``
+    says how many bodies were deleted by a rule, when and by whom. ``untold`` names signers that nobody here
+    knows, and a missing head.
     """
 
     records: int
@@ -42,6 +44,11 @@ class Integrity:
     troubles: tuple[str, ...]
     untold: tuple[Problem, ...] = ()
     gone: int = 0
+    deleted: tuple[tuple[int, str], ...] = ()
+
+
+_NO_ENTRY = "its body is empty, and no signed entry says that it was deleted"
+_WAS_DELETED = "its body was deleted by a rule, and is here again"
 
 
 @dataclass
@@ -71,10 +78,19 @@ def check_store(
     records = gone = 0
     with store.reading() as connection:
         tables = TableRows(connection)
+        bodies = DeletedBodies(connection)
+    troubles += bodies.troubles
     for run, packed in each_record(store):
+        place = f"record {run.sequence} of {run.bench} (run {run.run})"
+        if (told := bodies.told(run.id, run.hash)) is not None and packed == b"":
+            troubles += [f"{place}: {what}" for what in tables.troubles_of_deleted(run.id, told)]
+            troubles += _chain_troubles(last.get(run.bench), run, place)
+            last[run.bench] = run
+            continue
         records += packed is not None
         gone += packed is None
-        place = f"record {run.sequence} of {run.bench} (run {run.run})"
+        if told is not None or packed == b"":
+            troubles.append(f"{place}: {_WAS_DELETED if told is not None else _NO_ENTRY}")
         try:
             verified = verify(unpacked(packed, place), known_signers, place)
             derived = derived_rows(verified)
@@ -92,19 +108,24 @@ def check_store(
         troubles += heads_lost(connection, connection, store.identity)
         troubles += guard_troubles(connection)
         troubles += counted_otherwise(connection)
-    journals, of_journals = _journals(store, sealed.journal_digests)
-    certificates, of_certificates = _certificates(store, sealed.hashes)
+    journals, of_journals = _journals(store, sealed.journal_digests, bodies.runs)
+    certificates, of_certificates = _certificates(store, sealed.hashes, bodies.runs)
     troubles += [*of_journals, *of_certificates]
     untold: tuple[Problem, ...] = ()
     if known_signers is not None:
         mixed, untold = _strangers(sealed.signed, known_signers)
+        untold += tuple(
+            Problem(f"bodies were deleted by a key that nobody here knows, {fingerprint(key)}", do=_know(key))
+            for key in sorted(bodies.keys - set(known_signers))
+        )
         troubles += mixed
     if folder is not None:
         noted, missing = not_as_noted(folder, store, address, known_signers or {})
         added, ours = added_unnoted(folder, store, address)
         troubles += [*noted, *(added if ours else ())]
         untold = (*untold, *map(Problem, missing), *(() if ours else map(Problem, added)))
-    return Integrity(records, journals, certificates, len(last), tuple(troubles), untold, gone)
+    counts = (records, journals, certificates, len(last))
+    return Integrity(*counts, tuple(troubles), untold, gone, bodies.counted)
 
 
 def with_outbox(
@@ -156,13 +177,19 @@ def _strangers(
     return mixed, tuple(alone)
 
 
-def _journals(store: Store, stated: Mapping[int, str]) -> tuple[int, list[str]]:
+def _know(key: str) -> Do:
+    return Do(Todo.KNOW_SIGNER, key)
+
+
+def _journals(store: Store, stated: Mapping[int, str], deleted: Collection[int]) -> tuple[int, list[str]]:
     troubles, count = [], 0
     query = select(RUNS.c.id, RUNS.c.run, JOURNALS.c.digest, JOURNALS.c.packed).join_from(
         JOURNALS, RUNS, JOURNALS.c.run_id == RUNS.c.id
     )
     with store.reading() as connection:
         for row in connection.execution_options(yield_per=20).execute(query):
+            if row.packed == b"" and row.id in deleted:
+                continue
             count += 1
             place = f"journal of run {row.run}"
             try:
@@ -177,13 +204,15 @@ def _journals(store: Store, stated: Mapping[int, str]) -> tuple[int, list[str]]:
     return count, troubles
 
 
-def _certificates(store: Store, hashes: Mapping[int, str]) -> tuple[int, list[str]]:
+def _certificates(store: Store, hashes: Mapping[int, str], deleted: Collection[int]) -> tuple[int, list[str]]:
     troubles, count = [], 0
     query = select(RUNS.c.id, RUNS.c.run, CERTIFICATES.c.digest, CERTIFICATES.c.pdf).join_from(
         CERTIFICATES, RUNS, CERTIFICATES.c.run_id == RUNS.c.id
     )
     with store.reading() as connection:
         for row in connection.execution_options(yield_per=20).execute(query):
+            if bytes(row.pdf) == b"" and row.id in deleted:
+                continue
             count += 1
             place = f"certificate of run {row.run}"
             if sha256_hex(bytes(row.pdf)) != row.digest:

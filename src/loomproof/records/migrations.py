@@ -183,6 +183,18 @@ _READINGS = (
         PRIMARY KEY (run_id, joint))""",
 )
 
+_DELETIONS = (
+    """CREATE TABLE deletions (
+        id {serial},
+        hash TEXT NOT NULL UNIQUE,
+        made TEXT NOT NULL,
+        by_whom TEXT NOT NULL,
+        entry TEXT NOT NULL)""",
+    """CREATE TABLE deleted_bodies (
+        run_id BIGINT NOT NULL PRIMARY KEY REFERENCES runs (id),
+        deletion_id BIGINT NOT NULL REFERENCES deletions (id))""",
+)
+
 _APPEND_ONLY = (
     "looms",
     "benches",
@@ -236,6 +248,7 @@ _GUARDED = {
     6: ("counted_runs", "first_faults", "fault_names"),
     7: ("confirmed",),
     8: ("readings",),
+    9: ("deletions", "deleted_bodies"),
 }
 """The tables that each step makes append-only, by its number."""
 
@@ -255,6 +268,7 @@ STEPS: tuple[tuple[str, Sequence[str]], ...] = (
     ("what each proof adds to the sums", _COUNTED),
     ("causes that people confirmed", _CONFIRMED),
     ("what joints read", _READINGS),
+    ("bodies deleted by a rule", _DELETIONS),
 )
 """Name and statements of each step; a step's number is its place here, from 1."""
 

@@ -31,7 +31,16 @@ from loomproof.records.heads import (
 )
 from loomproof.records.keys import KeyFolder, Signer, fingerprint
 from loomproof.records.lines import RUN_COLUMNS
-from loomproof.records.schema import ANSWERS, CERTIFICATES, CONFIRMED, JOURNALS, REPAIRS, RUNS, SELFTESTS
+from loomproof.records.schema import (
+    ANSWERS,
+    CERTIFICATES,
+    CONFIRMED,
+    DELETIONS,
+    JOURNALS,
+    REPAIRS,
+    RUNS,
+    SELFTESTS,
+)
 from loomproof.records.seal import Chain
 from loomproof.records.store import Store
 from loomproof.records.unfinished_runs import STARTED, place_of
@@ -47,6 +56,7 @@ _GROWING = {
     "answers": (select(ANSWERS), ANSWERS.c.id),
     "confirmed": (select(CONFIRMED), CONFIRMED.c.id),
     "selftests": (select(SELFTESTS), SELFTESTS.c.id),
+    "deletions": (select(DELETIONS.c.id, DELETIONS.c.hash), DELETIONS.c.id),
 }
 """The tables that grow row by row, with what of a row is noted. All others follow from the records."""
 

@@ -36,7 +36,10 @@ class FoundRow:
 
 
 def sealed_records(store: Store, loom: str | None = None) -> Iterator[tuple[Run, bytes]]:
-    """Give every run with its sealed record, of one loom or of all, in the order of their sealing."""
+    """Give every run with its sealed record, of one loom or of all, in the order of their sealing.
+
+    Those whose body was deleted by a rule are left out.
+    """
     with store.reading() as connection:
         wanted = places(connection, loom)
         for at in range(0, len(wanted), _RECORDS_AT_ONCE):
@@ -44,7 +47,10 @@ def sealed_records(store: Store, loom: str | None = None) -> Iterator[tuple[Run,
 
 
 def each_record(store: Store) -> Iterator[tuple[Run, bytes | None]]:
-    """Give every run, chain by chain, with its record as it is packed; ``None`` for one that is gone."""
+    """Give every run, chain by chain, with its record as it is packed.
+
+    ``None`` for one that is gone, nothing in it where its body was deleted.
+    """
     with store.reading() as connection:
         wanted = sorted(places(connection), key=lambda place: (place.bench, place.sequence))
         for at in range(0, len(wanted), _RECORDS_AT_ONCE):
@@ -80,7 +86,8 @@ def _with_records(
 ) -> Iterator[tuple[Run, bytes]]:
     packed = _packed(connection, [place.id for place in wanted])
     for run in runs_by_id(connection, wanted):
-        yield run, unpacked(packed.get(run.id), f"{store.where}: run {run.run}")
+        if packed.get(run.id) != b"":
+            yield run, unpacked(packed.get(run.id), f"{store.where}: run {run.run}")
 
 
 def _packed(connection: Connection, ids: Sequence[int]) -> dict[int, bytes]:

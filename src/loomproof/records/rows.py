@@ -11,6 +11,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, inspect, select
 
+from loomproof.records.canonical import sha256_hex
 from loomproof.records.inserting import Derived
 from loomproof.records.schema import (
     ADAPTERS,
@@ -82,6 +83,19 @@ class TableRows:
             said.append(f"{READINGS.name}: the store's table has other rows than the sealed record")
         return said
 
+    def troubles_of_deleted(self, run_id: int, told: Mapping[str, object]) -> list[str]:
+        """Return what of a run whose body was deleted is not as the deletion's entry says it was kept."""
+        row = self._runs[run_id]
+        loom = self._looms.get(row["loom_id"], {})
+        if sha256_hex(str(loom.get("description")).encode()) == told["description"]:
+            self._told_looms[row["loom_id"]].add(loom["description"])
+        if isinstance(adapter := told["adapter"], dict):
+            self._told_adapters[adapter["digest"]].add((run_id, adapter["name"], adapter["first_used"]))
+        line = {column: value for column, value in row.items() if column not in ("id", "loom_id")}
+        parts = tuple(self._parts[table.name].pop(run_id, []) for table in _PARTS)
+        same = kept_digest(line, loom, parts) == told["kept"]
+        return [] if same else ["what was kept of it is not as it was when its body was deleted"]
+
     def left_over(self) -> list[str]:
         """Return what no record accounts for; to be asked once all runs were looked at."""
         said = []
@@ -136,6 +150,15 @@ def _digest(rows: Sequence[Mapping[str, object]]) -> bytes:
 
 def _sorted(rows: Sequence[Mapping[str, object]]) -> list[list[tuple[str, str]]]:
     return sorted(sorted((name, repr(value)) for name, value in row.items()) for row in rows)
+
+
+def kept_digest(
+    run: Mapping[str, object], loom: Mapping[str, object], parts: Sequence[Sequence[Mapping[str, object]]]
+) -> str:
+    """Return a digest of a run's rows as the tables hold them: its line, its loom, those of `_PARTS`."""
+    named = {column: loom.get(column) for column in ("name", "serial", "digest")}
+    rows = [*_sorted([run]), *_sorted([named]), *map(_sorted, parts)]
+    return sha256_hex(repr(rows).encode())
 
 
 def _few(values: Sequence[object]) -> str:

@@ -178,3 +178,14 @@ CERTIFICATES = Table(
     _text("digest"),
     Column("pdf", LargeBinary, nullable=False),
 )
+DELETIONS = Table(
+    "deletions", METADATA, _id(), _text("hash"), _text("made"), _text("by_whom"), _text("entry")
+)
+"""Deletions of bodies by a rule, in their order: the hash of the signed entry, when, by whom, the entry."""
+DELETED_BODIES = Table(
+    "deleted_bodies",
+    METADATA,
+    Column("run_id", BigInteger, primary_key=True, autoincrement=False),
+    Column("deletion_id", BigInteger, nullable=False),
+)
+"""The runs whose bodies were deleted, each with the deletion."""

@@ -1,10 +1,10 @@
-"""The store: looms, sealed records, journals, repairs. It only ever grows."""
+"""The store: looms, sealed records, journals, repairs. It only grows, but for bodies deleted by a rule."""
 
 from __future__ import annotations
 
 import zlib
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -12,10 +12,11 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine, func, insert, inspect, or_, select
 from sqlalchemy.engine import URL
 
-from loomproof.errors import StoreError, Todo, UsageError
+from loomproof.errors import BodyDeletedError, StoreError, Todo, UsageError
 from loomproof.records.before import Before, before, head_of
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.data_folder import home
+from loomproof.records.deleted import words_of
 from loomproof.records.engine import open_engine, shown, translated, writing
 from loomproof.records.inserting import add_once, insert_run, same_journal, showable
 from loomproof.records.keys import KeyFolder, Signer
@@ -286,6 +287,8 @@ class Store:
             packed = connection.execute(
                 select(RECORDS.c.packed).where(RECORDS.c.run_id == found.id)
             ).scalar_one_or_none()
+            if not packed:
+                refuse_deleted(connection, found)
         return unpacked(packed, f"{self.where}: run {found.run}")
 
     def journal(self, run: str) -> bytes:
@@ -295,6 +298,8 @@ class Store:
             packed = connection.execute(
                 select(JOURNALS.c.packed).where(JOURNALS.c.run_id == found.id)
             ).scalar_one_or_none()
+            if packed == b"":
+                refuse_deleted(connection, found)
         return b"" if packed is None else unpacked(packed, f"{self.where}: journal of run {found.run}")
 
     def repairs(self, run: str) -> tuple[Repair, ...]:
@@ -326,7 +331,23 @@ class Store:
         query = select(CERTIFICATES.c.pdf).where(CERTIFICATES.c.run_id == found.id)
         with self.reading() as connection:
             pdf = connection.execute(query.order_by(CERTIFICATES.c.id.desc()).limit(1)).scalar_one_or_none()
-        return None if pdf is None else bytes(pdf)
+        return bytes(pdf) if pdf else None
+
+    def settle(self) -> None:
+        """Write what waits in SQLite's journal into the file, so that nothing deleted is left in it."""
+        if self._engine.dialect.name == "sqlite":
+            with closing(self._engine.raw_connection()) as raw:
+                raw.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+
+def refuse_deleted(connection: Connection, run: Run) -> None:
+    """Refuse a run whose body was deleted, with what is kept of it. Raises `BodyDeletedError`."""
+    if said := words_of(connection, [run.id]).get(run.id):
+        raise BodyDeletedError(
+            f"run {run.run}: {said}; kept are its hash, {run.hash}, its place (record {run.sequence} of "
+            f"{run.bench}), its verdict ({run.verdict}) and that it ended {run.ended}",
+            cure="A certificate or record file kept elsewhere shows what it said; it has this hash.",
+        )
 
 
 def _run(connection: Connection, run_id: int) -> Run:

@@ -11,6 +11,8 @@ from sqlalchemy import Table, func, insert, inspect, select
 from loomproof.errors import RecordError, SealError, StoreError, UsageError
 from loomproof.records.backup import refuse_no_store
 from loomproof.records.canonical import MOST_BYTES, sha256_hex
+from loomproof.records.deleted import words_of
+from loomproof.records.lines import places, runs_by_id
 from loomproof.records.pdf_verify import record_in, verify_pdf
 from loomproof.records.queries import sealed_records
 from loomproof.records.schema import ANSWERS, CERTIFICATES, CONFIRMED, REPAIRS, RUNS
@@ -118,6 +120,8 @@ def _handed_over(source: str) -> Iterator[_Handed]:
             path, "Give a store, a backup, a sealed record, a certificate, or a folder of records."
         )
     with open_store(source) as other:
+        for deleted in _deleted(other, source):
+            yield _Handed(source, b"", troubles=(deleted,))
         for run, record in sealed_records(other):
             with other.reading() as connection:
                 pdfs = connection.execute(
@@ -134,6 +138,17 @@ def _handed_over(source: str) -> Iterator[_Handed]:
                 _rows(other, run.id, CONFIRMED, _CONFIRMED),
                 tuple((row.made, bytes(row.pdf)) for row in pdfs),
             )
+
+
+def _deleted(other: Store, source: str) -> list[str]:
+    with other.reading() as connection:
+        runs = runs_by_id(connection, places(connection))
+        words = words_of(connection, [run.id for run in runs])
+    return [
+        f"{source}: record {run.sequence} of {run.bench}: {words[run.id]}, so it can't be taken in"
+        for run in runs
+        if run.id in words
+    ]
 
 
 def _folder(folder: Path) -> Iterator[_Handed]:
@@ -195,6 +210,8 @@ def _add_certificate(store: Store, run: str, made: str, pdf: bytes, name: str) -
         raise SealError(f"{name}: a certificate kept with it is of another record")
     run_id = store.run(run).id
     with store.reading() as connection:
+        if words_of(connection, [run_id]):
+            return False  # what was deleted by a rule does not come back
         query = select(CERTIFICATES.c.digest).where(CERTIFICATES.c.run_id == run_id)
         if sha256_hex(pdf) in set(connection.execute(query).scalars()):
             return False

@@ -8,6 +8,7 @@ from typing import Any
 
 from loomproof.errors import Do, LoomproofError, RecordError, Todo, UnknownSignerError
 from loomproof.records.corrections import corrections
+from loomproof.records.deleted import words_of
 from loomproof.records.inserting import derived_rows
 from loomproof.records.lines import Run
 from loomproof.records.queries import FoundRow, last_records
@@ -24,7 +25,8 @@ class Trusted:
 
     ``signer`` is the name under which its key is known, "" for unknown; ``corrected_by`` the run that
     corrects it. Where the record does not hold, or says something else than the table, ``trouble`` says so,
-    and nothing else here is to be believed.
+    and nothing else here is to be believed. ``deleted`` says of a run whose body was deleted by a rule when
+    and by whom: its line is what the table keeps.
     """
 
     run: Run
@@ -32,6 +34,7 @@ class Trusted:
     corrected_by: str = ""
     trouble: str = ""
     verified: Verified | None = None
+    deleted: str = ""
 
     @property
     def simulated(self) -> bool:
@@ -55,9 +58,14 @@ def trusted_runs(
 ) -> tuple[Trusted, ...]:
     """Return runs as `Store.runs` does, each checked against its record; ``known`` names keys."""
     corrected = corrections(store)
+    found = last_records(store, loom, limit)
+    with store.reading() as connection:
+        deleted = words_of(connection, [run.id for run, record in found if record is None])
     return tuple(
-        replace(one, corrected_by=corrected.get(one.run.hash, ""))
-        for one in (trusted_run(run, record, known) for run, record in last_records(store, loom, limit))
+        replace(trusted_run(run, record, known), corrected_by=corrected.get(run.hash, ""))
+        if run.id not in deleted
+        else Trusted(run, known.get(run.key, ""), deleted=deleted[run.id])
+        for run, record in found
     )
 
 

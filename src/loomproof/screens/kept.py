@@ -106,9 +106,12 @@ def show_integrity(checked: Integrity, how: How) -> None:
         f"{there} in {plural(checked.chains, 'chain')}, "
         f"{plural(checked.journals, 'journal')}, {plural(checked.certificates, 'certificate')}"
     )
+    for count, words in checked.deleted:
+        line(f"{plural(count, 'record')}: {words}")
     for each in (*checked.troubles, *(told(problem, how) for problem in checked.untold)):
         line(each, "  ", err=True)
-    said = plural(len(checked.troubles), "trouble") if checked.troubles else "nothing was changed"
+    unchanged = "nothing else was changed" if checked.deleted else "nothing was changed"
+    said = plural(len(checked.troubles), "trouble") if checked.troubles else unchanged
     click.echo(f"{said}, {len(checked.untold)} that can't be told" if checked.untold else said)
 
 
