@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from loomproof.cli.cures import how
 from loomproof.cli.kinds import FILE, FOLDER, RUN
 from loomproof.cli.options import archive_option, store_option
 from loomproof.cli.output import found
@@ -120,8 +121,6 @@ def check_(archive: Archive) -> int:
     Exits with 5 where anything is wrong, with 4 where nothing is but nobody here knows a signer, or the file
     is not there that tells of missing runs.
     """
-    from loomproof.cli.cures import how
-
     checked = archive.check()
     code = found(5 if checked.troubles else 4 if checked.untold else 0)
     show_integrity(checked, how)
@@ -153,7 +152,6 @@ def delete_bodies_(days: int, looms: tuple[str, ...], by: str, yes: bool, store:
 @archive_option
 def dataset(folder: Path, persons: str, archive: Archive) -> None:
     """Write what the store's tables hold as Parquet files by month, for `report --dataset` and others.
-
     A FOLDER that holds such a data set gets what is new since. A pseudonym is the same person each time; the
     key that makes it stays in your data folder. Records, journals and certificates are not in it.
     """
@@ -166,12 +164,10 @@ def dataset(folder: Path, persons: str, archive: Archive) -> None:
 @store_option
 def hand_over_(store: str | None) -> int:
     """Hand over what waits in this bench's outbox to the store, and list what still waits.
-
     Proofs that were sealed while a store on a server was away wait there. Every command that opens the store
     hands them over; this one does nothing else. Exits with 3 while the store does not answer, with 5 where
     it does not take something, which then stays in the outbox.
     """
-    from loomproof.cli.cures import how
     from loomproof.jobs.handing_over import hand_over_now
 
     result = hand_over_now(store)
