@@ -10,6 +10,7 @@ import pytest
 from sqlalchemy import text
 
 from loomproof.cli.main import run
+from loomproof.records.confirmed import ConfirmedLine, add_confirmed
 from loomproof.records.guards import guard_troubles
 from loomproof.records.keys import KeyFolder
 from loomproof.records.noting import note
@@ -35,6 +36,7 @@ def furnished(tmp_path_factory: pytest.TempPathFactory) -> Path:
             store.seal_run(
                 document(run="five", started="2999-01-09T09:00:00Z", ended="2999-01-09T09:01:00Z"), signer
             )
+            add_confirmed(store, "two", ConfirmedLine("two", 1, "R. Epairer", "2026-01-03", "open", "{}"))
             note(home, signer, store)
         shutil.copytree(home, place / "before")
         assert run([*DELETE, "--yes"]) == 0
@@ -119,6 +121,16 @@ def test_a_certificate_kept_elsewhere_still_verifies_against_the_kept_hash(
             "UPDATE findings SET title = 'all well' WHERE run_id = 2",
             "record 2 of .* what was kept of it is not",
         ),
+        (
+            "UPDATE readings SET micro_ohm = micro_ohm + 1 WHERE run_id = 2",
+            "record 2 of .* what was kept of it is not",
+        ),
+        ("DELETE FROM readings WHERE run_id = 2", "record 2 of .* what was kept of it is not"),
+        (
+            "INSERT INTO readings SELECT 2, 'a joint more', 0, 1, 1, 1",
+            "record 2 of .* what was kept of it is not",
+        ),
+        ("UPDATE confirmed SET cause = 'missing'", "confirmed: rows that were noted are gone, changed"),
         ("UPDATE deletions SET by_whom = 'N. Obody'", "deletion 1: the store's table says something else"),
         (
             "UPDATE deletions SET entry = replace(entry, 'B. Keeper', 'N. Obody')",

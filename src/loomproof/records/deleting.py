@@ -114,9 +114,7 @@ def _body(connection: Connection, run: Run) -> dict[str, object]:
         "bench": verified.chain.bench,
         "sequence": verified.chain.sequence,
         "signature": json.loads(record)["seal"]["signature"],
-        "kept": kept_digest(
-            derived.run, derived.loom, (derived.findings, derived.places, derived.checks, derived.met)
-        ),
+        "kept": kept_digest(derived),
         "description": sha256_hex(str(derived.loom["description"]).encode()),
         "adapter": dict(derived.adapter) if derived.adapter else None,
     }

@@ -93,7 +93,8 @@ class TableRows:
             self._told_adapters[adapter["digest"]].add((run_id, adapter["name"], adapter["first_used"]))
         line = {column: value for column, value in row.items() if column not in ("id", "loom_id")}
         parts = tuple(self._parts[table.name].pop(run_id, []) for table in _PARTS)
-        same = kept_digest(line, loom, parts) == told["kept"]
+        read = (self._readings or {}).pop(run_id, _digest(()))
+        same = _kept_digest(line, loom, parts, read) == told["kept"]
         return [] if same else ["what was kept of it is not as it was when its body was deleted"]
 
     def left_over(self) -> list[str]:
@@ -152,13 +153,25 @@ def _sorted(rows: Sequence[Mapping[str, object]]) -> list[list[tuple[str, str]]]
     return sorted(sorted((name, repr(value)) for name, value in row.items()) for row in rows)
 
 
-def kept_digest(
-    run: Mapping[str, object], loom: Mapping[str, object], parts: Sequence[Sequence[Mapping[str, object]]]
+def kept_digest(derived: Derived) -> str:
+    """Return a digest (SHA-256, hex) of the rows that stay of a record whose body is deleted.
+
+    They are its line, its loom, findings, places, checks, heads met and what each joint read. What people
+    noted later (repairs, answers, confirmed causes) is not in it, as more may be noted: `noting` keeps that.
+    """
+    parts = (derived.findings, derived.places, derived.checks, derived.met)
+    return _kept_digest(derived.run, derived.loom, parts, _digest(derived.readings))
+
+
+def _kept_digest(
+    run: Mapping[str, object],
+    loom: Mapping[str, object],
+    parts: Sequence[Sequence[Mapping[str, object]]],
+    readings: bytes,
 ) -> str:
-    """Return a digest of a run's rows as the tables hold them: its line, its loom, those of `_PARTS`."""
     named = {column: loom.get(column) for column in ("name", "serial", "digest")}
     rows = [*_sorted([run]), *_sorted([named]), *map(_sorted, parts)]
-    return sha256_hex(repr(rows).encode())
+    return sha256_hex(repr((rows, readings.hex())).encode())
 
 
 def _few(values: Sequence[object]) -> str:
