@@ -7,15 +7,18 @@ import io
 import shutil
 import zipfile
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import httpx
 import pytest
 
+from loomproof.cli.cures import how
 from loomproof.loom.kbl.writing import write
 from loomproof.loom.reading import load
 from loomproof.loom.writing import workbook_bytes
 from loomproof.web.answers import House
+from loomproof.web.cures import on_pages
 from loomproof.web.guard import FILES
 from tests.web.asking import LOOMS, client, house
 
@@ -180,3 +183,53 @@ def test_beside_one_loom_others_are_kept_among_the_results(tmp_path: Path) -> No
     posted(of, f"{shown.url.path}/keep", {"called": "pair", "right": "yes"})
     assert list(of.workplace.found()) == ["pair", "tail_lamp"]
     assert of.workplace.loom("pair") == tmp_path / "out" / "looms" / "pair"
+
+
+STRANGE = b"alpha;beta;gamma\nA:1;B:1;RD\nA:2;B:2;BU\n"
+"""Rows under headings that no list of wires has."""
+
+
+@pytest.fixture
+def as_served(of: House) -> House:
+    return replace(of, how=on_pages(how))
+
+
+def test_a_file_that_is_no_list_yet_shows_its_rows_and_has_its_columns_named(as_served: House) -> None:
+    shown = brought(as_served, ("x.csv", STRANGE))
+    assert shown.status_code == 409
+    assert " --" not in shown.text
+    assert "Read it otherwise, below" in shown.text
+    for text in ("alpha", "gamma", "A:2", 'name="role"', 'name="heading row"'):
+        assert text in shown.text
+    assert "Keep this loom" not in shown.text
+    strange = posted(as_served, f"{shown.url.path}/read", {"role": "from", "heading": "delta"})
+    assert (strange.status_code, 'name="role"' in strange.text) == (409, True)
+    early = posted(as_served, f"{shown.url.path}/read", {"question": "length", "answer": "mm"})
+    assert early.status_code == 409
+    half = posted(as_served, f"{shown.url.path}/read", {"role": "from", "heading": "alpha"})
+    assert 'value="column to"' in half.text
+    assert " --" not in half.text
+    whole = posted(as_served, f"{shown.url.path}/read", {"question": "column to", "answer": "beta"})
+    assert whole.status_code == 200
+    posted(as_served, f"{shown.url.path}/keep", {"called": "x", "right": "yes"})
+    assert [str(wire) for wire in load(as_served.workplace.looms / "x").loom.wire_by_name] == ["W1", "W2"]
+
+
+def test_what_holds_no_rows_has_no_form(as_served: House) -> None:
+    for data in (b"", b"\x00\x01\x02" * 100):
+        shown = brought(as_served, ("x.csv", data))
+        assert (shown.status_code, 'name="role"' in shown.text) == (409, False)
+        assert " --" not in shown.text
+
+
+def test_what_a_list_is_taken_for_is_answered_otherwise_on_the_page(as_served: House) -> None:
+    rows = "Ader,Von,Nach,Länge\nW1,A:1,B:1,1200\nW2,A:2,B:2,800\n".encode()
+    shown = brought(as_served, ("x.csv", rows))
+    assert "taken as millimetres" in shown.text
+    assert "length=m" in shown.text
+    assert " --" not in shown.text
+    refused = posted(as_served, f"{shown.url.path}/read", {"said": "length=furlong"})
+    assert refused.status_code == 409
+    posted(as_served, f"{shown.url.path}/read", {"said": "length=m"})
+    posted(as_served, f"{shown.url.path}/keep", {"called": "x", "right": "yes"})
+    assert load(as_served.workplace.looms / "x").loom.wire_by_name["W2"].length_m == pytest.approx(800.0)

@@ -17,8 +17,13 @@ from loomproof.errors import DescriptionError, InputError, Problem, UsageError
 from loomproof.jobs.files import name_of
 from loomproof.jobs.importing import Form, ListImport, form_of, list_from
 from loomproof.loom import columns, harness_file, identity, importers, workbook, writing
+from loomproof.loom.lists import sheets
 from loomproof.loom.lists.questions import Answers
+from loomproof.loom.lists.sheets import Sheet
 from loomproof.loom.reading import WORKBOOKS, LoadedLoom, load_files, load_workbook
+
+NETLIST = ".net"
+"""How the name of a netlist ends: it has no rows, and no columns to name."""
 
 OWN = (identity.FILE, *(f"{table}.csv" for table in columns.TABLES))
 """The files of a loom's folder, by the names that they have there."""
@@ -92,6 +97,19 @@ def _is_a_looms(data: bytes, name: str) -> bool:
     wanted = ("loom", "connectors", "wires")
     found, problem = workbook.open_sheets(data, name, wanted, {}, workbook.Book())
     return problem is None and set(wanted) <= set(found)
+
+
+def standing(what: Brought) -> tuple[Sheet, ...]:
+    """Return what a file that is to be a list holds, table by table, whether or not it is one.
+
+    Nothing of a netlist, nor of what holds no rows of text.
+    """
+    if what.sort is not Sort.LIST or PurePosixPath(what.name).suffix.casefold() == NETLIST:
+        return ()
+    try:
+        return tuple(sheet for sheet in sheets.read(what.data, what.name).sheets if sheet.rows)
+    except DescriptionError:
+        return ()
 
 
 def understood(what: Brought, folder: Path) -> LoadedLoom | ListImport:

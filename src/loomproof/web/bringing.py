@@ -8,12 +8,14 @@ from typing import Any
 from urllib.parse import quote
 
 from loomproof.errors import InputError, LoomproofError, Problem, UsageError
-from loomproof.jobs.bringing import Brought, Sort, brought, keep, place_for, understood
+from loomproof.jobs.bringing import Brought, Sort, brought, keep, place_for, standing, understood
 from loomproof.jobs.importing import KINDS, LEAVE, ListImport, facts_of
-from loomproof.loom.lists.headings import ROLES
-from loomproof.loom.lists.questions import FILE, Answers
+from loomproof.loom.lists.headings import ROLES, Heading
+from loomproof.loom.lists.questions import CHOICES, FILE, Answers
+from loomproof.loom.lists.sheets import Sheet
 from loomproof.loom.reading import LoadedLoom
 from loomproof.loom.summary import summary_of
+from loomproof.loom.text import shortened
 from loomproof.reports.words import plural
 from loomproof.web import beside
 from loomproof.web.answers import Answer, Asked, Go, House, Page
@@ -22,11 +24,21 @@ from loomproof.web.session import told
 MOST_ROWS = 100
 """So many rows that are left out, and changes, are shown of a long list; how many more there are is said."""
 
+MOST_SHEETS, MOST_STANDING, MOST_COLUMNS = 5, 8, 26
+"""So many tables, rows and columns are shown of a file that is no list as it stands."""
+
 STRANGE = f"The headings are not those that {FILE} speaks of; it is not used."
 """What is said of answers that were kept for a list with other columns."""
 
 CODES = ("IEC 60757", "BS AU 7", "German", "US", "Japanese")
 """Codes of wire colours, as the command line names them."""
+
+_CHOICES = tuple(
+    (f"{name}={answer}", f'{name}="{answer}"' if " " in answer else f"{name}={answer}")
+    for name, answers in CHOICES.items()
+    for answer in answers
+)
+"""Each answer that a list may be given, as a form sends it and as what is said of a list names it."""
 
 SIDES = ("from", "to", "one")
 _SAID = ("heading row", "separator", "decimal", "colour code", *(f"{side} connector" for side in SIDES))
@@ -55,6 +67,9 @@ def read(house: House, asked: Asked) -> Answer:
     what = _found(house, asked)
     try:
         now = _said(what, asked, house)
+    except LoomproofError as error:
+        return _shown(house, asked, what, error)
+    try:
         understood(now, house.workplace.folder)
     except UsageError as error:  # an answer that the list can't take changes nothing
         return _shown(house, asked, what, error)
@@ -107,14 +122,17 @@ def _said(what: Brought, asked: Asked, house: House) -> Brought:
         return replace(
             what, configuration=asked.field("configuration"), length_type=asked.field("length type")
         )
-    made = understood(what, house.workplace.folder)
-    assert isinstance(made, ListImport)
     if asked.field("question"):
+        made = understood(what, house.workplace.folder)
+        assert isinstance(made, ListImport)
         asking = {question.name: question for question in made.reading.questions}
         question = asking.get(asked.field("question"))
         if question is None:
             raise UsageError("this question was answered already", cure="Look at what stands there now.")
         return replace(what, answers=what.answers.with_answer(question, asked.field("answer")))
+    if asked.field("said"):
+        name, _, answer = asked.field("said").partition("=")
+        return replace(what, answers=replace(what.answers, said={**what.answers.said, name: answer}))
     if asked.field("role"):
         if asked.field("role") not in ROLES or not asked.field("heading"):
             raise UsageError("which column holds what is not said", cure="Pick both.")
@@ -146,6 +164,8 @@ def _shown(house: House, asked: Asked, what: Brought, error: LoomproofError | No
         "loom": None,
         "roles": ROLES,
         "codes": CODES,
+        "choices": _CHOICES,
+        "standing": [],
         "leave": LEAVE,
         "called": asked.field("called") or what.called,
         "kept_as": "",
@@ -156,6 +176,7 @@ def _shown(house: House, asked: Asked, what: Brought, error: LoomproofError | No
         values["error"] = told(error or wrong, house.how)
         if error is None:
             values |= _placed(wrong, what, house)
+        values["standing"] = list(map(_rows, standing(what)[:MOST_SHEETS]))
         return Page("brought.html", values, 409)
     if isinstance(made, ListImport):
         values |= {"list": _list(made, house), "kept_as": made.target.name}
@@ -177,6 +198,20 @@ def _placed(wrong: InputError, what: Brought, house: House) -> Mapping[str, Any]
     placed = list(beside.among(wrong.problems, tables, house.how))
     lines = list(filter(None, [wrong.cure, house.how(wrong.do)]))
     return {"placed": placed, "error": {"message": wrong.message, "lines": lines}}
+
+
+def _rows(sheet: Sheet) -> dict[str, Any]:
+    """Return the first rows of a table as they stand there, by number, and the letters of its columns."""
+    first = sheet.rows[:MOST_STANDING]
+    width = min(max(len(cells) for _, cells in first), MOST_COLUMNS)
+    return {
+        "title": sheet.title,
+        "letters": [Heading(place, "").letter for place in range(width)],
+        "rows": [
+            (n, [shortened(c, beside.CELL) for c in (*cells, *[""] * width)[:width]]) for n, cells in first
+        ],
+        "more": len(sheet.rows) - len(first),
+    }
 
 
 def _text(problem: Problem, house: House) -> str:
