@@ -103,7 +103,11 @@ def test_a_terminal_takes_all_that_is_sent_and_gives_all_that_has_come(
         assert line.receive(0.0) == b""
         os.write(ours, b":01OK*")
         os.write(ours, b"00000000\n")
-        assert line.receive(1.0) == b":01OK*00000000\n"
+        # What is written in two goes may come in two: a terminal hands on what it has.
+        come = line.receive(1.0)
+        while not come.endswith(b"\n"):
+            come += line.receive(1.0)
+        assert come == b":01OK*00000000\n"
         line.send(b":02*IDN?*00000000\n")
         assert os.read(ours, 100) == b":02*IDN?*00000000\n"
         monkeypatch.setattr("loomproof.bench.serial_port.WRITE_TIMEOUT_S", 0.01)
@@ -228,7 +232,7 @@ def test_a_simulator_that_says_nothing_to_an_order_is_told_of(monkeypatch: pytes
     assert simulation.tell("mend") == "as told"
     assert process.stdin.getvalue() == "mend\n"
     simulation._lines = cast("Any", Silent())
-    with pytest.raises(NoBenchError, match="said nothing for 10 s"):
+    with pytest.raises(NoBenchError, match="said nothing for 60 s"):
         simulation.tell("mend")
     simulation.end()
     assert process.ended
