@@ -26,7 +26,7 @@ from sqlalchemy import select
 
 import loomproof
 from loomproof.fleet.layout import VERSION, About
-from loomproof.fleet.parquet import _say
+from loomproof.fleet.parquet import _whole
 from loomproof.records.counting import COUNTED, count_from
 from loomproof.records.store import open_store
 from tests.figures.fleet_rows import make, write_parts
@@ -91,7 +91,7 @@ def main(argv: list[str] | None = None) -> int:
         if not (folder / "set").exists():
             for path in (folder / "set", folder / "large"):
                 write_parts(database, path, 0)
-                _say(path, About(VERSION, "made up", runs, "", 0, "kept", 1))
+                _whole(path, About(VERSION, "made up", runs, "", 0, "kept", 1))
         if not (folder / "records.db").exists():
             fill_sqlite(database, folder / "records.db")
         plain = _by_plain_sql(database)
