@@ -58,6 +58,7 @@ class Todo(StrEnum):
     CHECK_RECORDS = "check all that is kept"
     COLUMNS = "say where the headings of a list stand, and what its columns are"
     CONFIRM = "confirm what was asked"
+    DATASET = "make a data set of a store"
     DECIMAL = "say what parts decimals in a list"
     DEMO = "see the whole job on a simulated bench"
     FINDINGS = "show the findings of a run"

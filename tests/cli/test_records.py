@@ -277,6 +277,11 @@ def test_a_clock_that_went_back_is_told_wherever_the_record_is_checked(capsys: O
     assert "times        The clock went back before this proof" in capsys.readouterr().out
     assert run(["verify", "first"]) == 0
     assert "times " not in capsys.readouterr().out
+    assert run(["records", "check"]) == 0
+    out = capsys.readouterr().out
+    assert re.search(r"record 3 of .*\(run back\): The clock went back before this proof", out), out
+    assert "(run first)" not in out
+    assert "nothing was changed" in out
 
 
 def test_a_correction_stands_beside_what_it_corrects(tmp_path: Path, capsys: Output) -> None:

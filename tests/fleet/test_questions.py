@@ -135,8 +135,26 @@ def test_a_data_set_that_does_not_fit_is_left_alone(sqlite: Store, tmp_path: Pat
     about.write_text(about.read_text().replace('"version": 3', '"version": 9'))
     with pytest.raises(StoreError, match="version 9"), of_dataset(tmp_path / "set"):
         pass
-    with pytest.raises(StoreError, match="no data set"), of_dataset(tmp_path / "gone"):
-        pass
+
+
+def test_a_folder_without_a_data_set_is_named_with_what_was_found(sqlite: Store, tmp_path: Path) -> None:
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other" / "letter.txt").write_text("mine")
+    (tmp_path / "empty").mkdir()
+    (tmp_path / "torn").mkdir()
+    (tmp_path / "torn" / "about.json").write_text("{")
+    for name, found in (
+        ("gone", "there is no such folder"),
+        ("other/letter.txt", "it is a file, no folder"),
+        ("empty", "nothing is in it"),
+        ("other", "no about.json is in it, which says what a data set is of"),
+        ("torn", "its about.json is not as one is written here"),
+    ):
+        where = tmp_path / name
+        with pytest.raises(StoreError) as told, of_dataset(where):
+            pass
+        assert told.value.message == f"{where}: no data set: {found}"
+        assert (told.value.do is not None, told.value.cure != "") == (True, True)
 
 
 def test_a_store_that_was_never_counted_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

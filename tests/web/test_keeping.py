@@ -176,6 +176,14 @@ def test_a_file_that_is_handed_over_is_checked_and_kept_nowhere(of: House, signe
     assert asked(of, "/verify", files=[]).status_code in (400, 409)
 
 
+def test_a_clock_that_went_back_is_told_on_the_page_of_the_run(of: House, signer: Signer) -> None:
+    seal(of, signer, "lamp", "second", day=5)
+    seal(of, signer, "horn", "back", day=4)
+    went_back = "The clock went back before this proof: the record before it ended"
+    assert went_back in asked(of, "/runs/back").text
+    assert went_back not in asked(of, "/runs/second").text
+
+
 def test_no_more_is_taken_than_a_certificate_can_be(of: House) -> None:
     big = io.BytesIO(b"0" * (FILES["/verify"] + 1))
     assert asked(of, "/verify", files={"file": ("x.pdf", big)}).status_code == 413

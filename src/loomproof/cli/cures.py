@@ -28,9 +28,9 @@ COMMANDS = {
     Todo.CHECK_ADAPTER: "loomproof adapter check TABLE LOOM --all shows all of it.",
     Todo.CHECK_LOOM: "See loomproof check {on:LOOM}.",
     Todo.CHECK_RECORDS: "loomproof records check looks at everything.",
-    Todo.COLUMNS: "Say --heading-row where the headings stand, or name the columns: "
-    "--column from=A --column to=B.",
+    Todo.COLUMNS: "Say --heading-row where headings stand, or name columns: --column from=A --column to=B.",
     Todo.CONFIRM: "Answer y at the prompt, or pass --made-safe.",
+    Todo.DATASET: "loomproof records dataset {on:FOLDER} makes one of a store.",
     Todo.DECIMAL: "Say --decimal {on:MARK}",
     Todo.DEMO: "loomproof demo shows the whole job on a simulated bench.",
     Todo.FINDINGS: "loomproof findings {on:RUN} shows what was found.",

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
 
-from loomproof.errors import StoreError
+from loomproof.errors import StoreError, Todo
 
 VERSION = 3
 """Of the data set's layout: raised when a column changes its name, type or meaning, or one is added that a
@@ -97,16 +97,40 @@ class Made:
     repairs: int
 
 
+_ABOUT = "about.json"
+
+
 def read_about(folder: Path) -> About:
     """Return what a data set says of itself; `StoreError` where there is none, or one of another version."""
-    path = folder / "about.json"
+    path = folder / _ABOUT
     try:
         about = About(**json.loads(path.read_text(encoding="utf-8")))
     except (OSError, ValueError, TypeError) as error:
-        raise StoreError(f"{path}: this says of no data set", cure="Name a folder that holds one.") from error
+        raise StoreError(
+            f"{folder}: no data set: {_found_at(folder, error)}",
+            cure="Name the folder into which one was made.",
+            do=Todo.DATASET,
+        ) from error
     if about.version != VERSION:
         raise StoreError(
             f"{path}: a data set of version {about.version}, this program reads {VERSION}",
             cure="Make it again in an empty folder.",
         )
     return about
+
+
+def _found_at(folder: Path, error: Exception) -> str:
+    """Say what is there instead of a data set; ``error`` is of reading what it says of itself."""
+    if not folder.exists():
+        return "there is no such folder"
+    if not folder.is_dir():
+        return "it is a file, no folder"
+    try:
+        there = {path.name for path in folder.iterdir()}
+    except OSError as closed:
+        return f"what is in it cannot be read: {closed.strerror}"
+    if _ABOUT in there and isinstance(error, OSError):
+        return f"its {_ABOUT} cannot be read: {error.strerror}"
+    if _ABOUT in there:
+        return f"its {_ABOUT} is not as one is written here"
+    return f"no {_ABOUT} is in it, which says what a data set is of" if there else "nothing is in it"

@@ -195,6 +195,11 @@ class Archive:
             found = _verified(opened, run)[0]
         return label_pdf(found.document(), found.hash, found.fingerprint, found.link)
 
+    def remarks(self, run: str) -> tuple[str, ...]:
+        """Return what a run's record says was odd as it was sealed, such as a clock that went back."""
+        with self._open() as opened:
+            return _verified(opened, run)[0].remarks
+
     def document(self, run: str) -> Document:
         """Return a run's results, from the store or from a results file."""
         path = Path(run)

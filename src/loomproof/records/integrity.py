@@ -19,7 +19,7 @@ from loomproof.records.inserting import derived_rows
 from loomproof.records.keys import fingerprint
 from loomproof.records.lines import Run
 from loomproof.records.noting import added_unnoted, not_as_noted
-from loomproof.records.outbox import Outbox
+from loomproof.records.outbox import AWAY, Outbox
 from loomproof.records.pdf_verify import verify_pdf
 from loomproof.records.queries import each_record
 from loomproof.records.rows import TableRows
@@ -34,7 +34,8 @@ class Integrity:
 
     ``records`` are those that are there, ``gone`` those of which only the run's entry is left. ``deleted``
     says how many bodies were deleted by a rule, when and by whom. ``untold`` names signers that nobody here
-    knows, and a missing head.
+    knows, and a missing head. ``times`` is what records themselves say of a clock that went back: it was
+    sealed with them, and is no trouble of theirs.
     """
 
     records: int
@@ -45,6 +46,7 @@ class Integrity:
     untold: tuple[Problem, ...] = ()
     gone: int = 0
     deleted: tuple[tuple[int, str], ...] = ()
+    times: tuple[str, ...] = ()
 
 
 _NO_ENTRY = "its body is empty, and no signed entry says that it was deleted"
@@ -73,6 +75,7 @@ def check_store(
     was given for the store.
     """
     troubles: list[str] = []
+    times: list[str] = []
     last: dict[str, Run] = {}
     sealed = _Sealed()
     records = gone = 0
@@ -98,6 +101,7 @@ def check_store(
             troubles.append(error.message)
         else:
             troubles += [f"{place}: {what}" for what in tables.troubles(run.id, derived)]
+            times += [f"{place}: {remark}" for remark in verified.remarks if remark != AWAY]
             sealed.hashes[run.id] = verified.hash
             sealed.journal_digests[run.id] = verified.document().journal_digest
             sealed.signed[verified.chain.bench].setdefault(verified.key, []).append(verified.chain.sequence)
@@ -125,7 +129,7 @@ def check_store(
         troubles += [*noted, *(added if ours else ())]
         untold = (*untold, *map(Problem, missing), *(() if ours else map(Problem, added)))
     counts = (records, journals, certificates, len(last))
-    return Integrity(*counts, tuple(troubles), untold, gone, bodies.counted)
+    return Integrity(*counts, tuple(troubles), untold, gone, bodies.counted, tuple(times))
 
 
 def with_outbox(
@@ -145,7 +149,8 @@ def with_outbox(
     told = [*wrong, *lost, *(f"outbox {own.store.where}: {trouble}" for trouble in mine.troubles)]
     # What both say is said once.
     troubles = dict.fromkeys((*checked.troubles, *told))
-    return replace(checked, troubles=tuple(troubles))
+    times = dict.fromkeys((*checked.times, *mine.times))
+    return replace(checked, troubles=tuple(troubles), times=tuple(times))
 
 
 def _chain_troubles(before: Run | None, run: Run, place: str) -> list[str]:

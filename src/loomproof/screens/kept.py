@@ -98,7 +98,7 @@ def tell_troubles(shelf: Shelf, how: How) -> None:
 
 def show_integrity(checked: Integrity, how: How) -> None:
     """Print how much of a store was checked, and what is wrong with it or can't be told."""
-    from loomproof.reports.words import plural
+    from loomproof.reports.words import clean, plural
 
     records = plural(checked.records + checked.gone, "record")
     there = f"{checked.records} of {records}" if checked.gone else records
@@ -108,6 +108,8 @@ def show_integrity(checked: Integrity, how: How) -> None:
     )
     for count, words in checked.deleted:
         line(f"{plural(count, 'record')}: {words}")
+    for each in checked.times:
+        line(clean(each), "  ")
     for each in (*checked.troubles, *(told(problem, how) for problem in checked.untold)):
         line(each, "  ", err=True)
     unchanged = "nothing else was changed" if checked.deleted else "nothing was changed"

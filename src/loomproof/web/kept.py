@@ -172,6 +172,7 @@ def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note
         "reasons": reasons(document),
         "facts": facts(document),
         "when": when(document.ended),
+        "remarks": archive.remarks(found.hash),
         "counts": f"{plural(document.counts.faults, 'fault')}, {plural(document.counts.notes, 'note')}",
         "cards": [
             {
