@@ -9,13 +9,16 @@ from pathlib import Path
 import pytest
 
 from loomproof.bench import opening
-from loomproof.bench.adapter import read_adapter
+from loomproof.bench.adapter import in_order, read_adapter
 from loomproof.bench.interface import Bench
 from loomproof.bench.scanner import ScannerBench
 from loomproof.cli.main import run
 from loomproof.errors import LinkError
-from loomproof.jobs import learn_adapter
+from loomproof.jobs import events, learn_adapter
+from loomproof.jobs.gate import Assured
 from loomproof.jobs.learn_adapter import Patience, Word
+from loomproof.jobs.operator import ScriptedOperator
+from loomproof.loom.reading import load
 from loomproof.measuring.clearance import Clearance
 from tests.bench.device import Clock, MemoryLine, Scanner
 
@@ -199,6 +202,29 @@ def test_a_touch_names_the_net(
     assert "nobody has confirmed the cautions; nothing was driven" in capsys.readouterr().err
     assert run([*touch, "--made-safe"]) == 0
     assert "BODY:1, LAMP:1" in capsys.readouterr().out
+
+
+def test_of_each_net_it_is_told_when_the_probe_is_off_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is lifted from the first; it slips from the second on to a third, and stays there."""
+    loom, seconds = load(Path(TAIL)).loom, iter(range(10_000))
+    serve([0b1] * 4 + [0] + [0b10] * 5 + [0b100] * 10_000, monkeypatch)
+    job = learn_adapter.name_touched(
+        loom,
+        "tcp:memory:1",
+        in_order(loom.cavities),
+        ScriptedOperator(),
+        assured=Assured(meter_v=0.0),
+        patience=Patience(20.0, clock=lambda: float(next(seconds)), pause=lambda _: None),
+    )
+    told: list[tuple[int, ...] | str] = []
+    for event in job:
+        if isinstance(event, events.Touched):
+            told.append(event.points)
+        elif isinstance(event, events.Lifted):
+            told.append("off")
+        if len(told) == 6:
+            break
+    assert told == [(1,), "off", (2,), "off", (3,), (3,)]
 
 
 def test_a_loom_that_must_not_be_energised_is_not_touched(

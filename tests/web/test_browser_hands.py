@@ -136,11 +136,14 @@ def test_a_touch_lights_its_face_says_its_net_and_sounds(page: Page, server: Ser
     expect(page.locator("#which")).to_be_visible()
     expect(page.locator("#aloud")).to_contain_text("Wire W6, brown: LAMP:6 to EARTH:1.")
     assert tones(page) == 1
+    expect(page.locator("#off")).to_be_hidden()
 
     page.get_by_role("button", name="Sound is on").click()
     lift(page)
+    expect(page.locator("#off")).to_have_text("The probe is off this net. Touch the next end.")
     hold(page, End("BODY", "6"))
     expect(page.locator("#ends")).to_have_text("BODY:6")
+    expect(page.locator("#off")).to_be_hidden()
     expect(page.locator("#before")).to_contain_text("LAMP:6, EARTH:1: earth")
     assert page.locator("[data-lit]").count() == 1
     assert tones(page) == 1

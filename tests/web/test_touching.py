@@ -14,6 +14,7 @@ from loomproof.errors import UsageError
 from loomproof.jobs.events import (
     Change,
     Event,
+    Lifted,
     Moved,
     Progress,
     Prompt,
@@ -126,6 +127,12 @@ def test_the_probe_is_lifted_before_it_is_held_elsewhere_and_told_to_be_taken_of
         sight.hear({"probe": str(end)})
     assert held == [A, A, None, B]
     assert sight.ended(None).lines == ("0 touches told.",), "the page takes its own off"
+
+
+def test_on_any_bench_it_is_seen_whether_the_probe_is_on_what_is_told() -> None:
+    sight = Saying(Telling(TAIL, in_order(TAIL.cavities)))
+    seen = [sight.see(each).values.get("on") for each in (Touched((1,), (A,)), Lifted(), Touched((2,), (B,)))]
+    assert seen == [True, False, True]
 
 
 def test_of_many_touches_the_last_stay() -> None:

@@ -19,7 +19,7 @@ from loomproof.jobs.gate import CAUTIONS, Assured, cleared, cleared_empty
 from loomproof.jobs.operator import Operator
 from loomproof.loom.model import End, Loom
 from loomproof.measuring.clearance import Clearance, require_empty
-from loomproof.measuring.events import Event, Prompt, TouchAsked, Touched
+from loomproof.measuring.events import Event, Lifted, Prompt, TouchAsked, Touched
 from loomproof.measuring.probe import ALIKE, net_touched, touches
 from loomproof.planning.request import Request
 
@@ -266,7 +266,8 @@ def name_touched(
         while (low := _next_touch(bench, clearance, patience or Patience())) not in (None, Word.DONE):
             if not isinstance(low, Word):
                 yield Touched(points_of(low), net_touched(low, end_of))
-                _lifted(bench, patience or Patience(), low)
+                if _lifted(bench, patience or Patience(), low):
+                    yield Lifted()
 
 
 def somebody_there(at: BenchAt) -> None:
@@ -292,11 +293,14 @@ def _next_touch(bench: Bench, clearance: Clearance, patience: Patience) -> int |
     return None
 
 
-def _lifted(bench: Bench, patience: Patience, told: int = -1) -> None:
-    """Wait until the probe is off what was told, be it on something else by then.
+def _lifted(bench: Bench, patience: Patience, told: int = -1) -> bool:
+    """Wait until the probe is off what was told, be it on something else by then; ``False``: nobody waits on.
 
     What was touched was told already, so that the person goes on.
     """
     until = patience.clock() + patience.wait_s
-    while bench.sense([0])[0] & told and patience.clock() < until:
+    while bench.sense([0])[0] & told:
+        if patience.clock() >= until:
+            return False
         patience.pause(PAUSE_S)
+    return True

@@ -89,6 +89,11 @@ class Touched:
 
 
 @dataclass(frozen=True, slots=True)
+class Lifted:
+    """The probe is off all that was told of the last touch; it may be on something else by then."""
+
+
+@dataclass(frozen=True, slots=True)
 class Prompt:
     """What a person is told, often before the operator is asked: a sentence, and a list that goes with it.
 
@@ -119,6 +124,7 @@ Event = (
     | Moved
     | TouchAsked
     | Touched
+    | Lifted
     | Prompt
     | Finished
     | Shown

@@ -11,7 +11,7 @@ from dataclasses import asdict, fields
 from typing import Any
 
 from loomproof.errors import UsageError
-from loomproof.jobs.events import Event, Progress, Prompt, Shown, TouchAsked, Touched
+from loomproof.jobs.events import Event, Lifted, Progress, Prompt, Shown, TouchAsked, Touched
 from loomproof.jobs.learn_adapter import Patience, Word
 from loomproof.jobs.naming import Key, Letters
 from loomproof.jobs.simulated_probe import Probe
@@ -117,6 +117,8 @@ class Saying(AtTheProbe):
         """Tell a touch, and keep it among the last ones."""
         if isinstance(event, TouchAsked):
             return Seen({"ready": True}, waits=("waiting for a touch", 0, 0))
+        if isinstance(event, Lifted):
+            return Seen({"on": False})
         if not isinstance(event, Touched):
             return super().see(event)
         told = self._telling.touch(event)
@@ -124,7 +126,7 @@ class Saying(AtTheProbe):
         shown = {"number": self._touches, **touch_shown(told)}
         gone = {str(self._touches - MOST_TOUCHES): None} if self._touches > MOST_TOUCHES else {}
         line = {"number": self._touches, "ends": shown["ends"], "text": shown["short"]}
-        return Seen({"touch": shown}, {**gone, str(self._touches): line})
+        return Seen({"touch": shown, "on": True}, {**gone, str(self._touches): line})
 
     def ended(self, _: object) -> Ending:
         """Return what the job comes to."""

@@ -176,7 +176,10 @@ document.addEventListener("told", (event) => {
   }
   if (at("held")) at("held").textContent = view.probe ? `The probe is on ${view.probe}.` : "The probe is off.";
   // What was touched last is told on, but as what is over: so it is plain that the net is not the probe's now.
-  if (at("touched")) at("touched").classList.toggle("over", view.probe === null);
+  if (kind === "say") {
+    at("off").hidden = view.on !== false || now.phase !== "running";
+    at("touched").classList.toggle("over", view.on === false || now.phase !== "running");
+  }
   if (view.held && hold()) stands = null;
   // Until it is asked for, a probe on the loom is in the way of what is looked at first.
   const out = now.phase !== "running" || !view.ready;
