@@ -40,7 +40,7 @@ from loomproof.records.signers import KnownSigners
 from loomproof.records.store import Repair, Store, open_store
 from loomproof.records.taking_in import Taken, take_in
 from loomproof.records.trusted import relied_on, trusted_runs
-from loomproof.records.unfinished_runs import broken_off, place_of, started_here
+from loomproof.records.unfinished_runs import Started, broken_off, place_of, started_here
 from loomproof.reports.label import label_pdf
 from loomproof.reports.listing import Cell
 from loomproof.reports.words import plural, when
@@ -128,13 +128,21 @@ class Archive:
         with self._open(stand_in=stand_in) as opened:
             runs = trusted_runs(opened, KnownSigners(home()).all(), loom, None if wanted else limit)
             runs = tuple(filter(wanted.takes, runs))[-limit if limit else None :]
-            begun = started_here(self.store, loom, lambda names: queries.sealed_runs(opened, names))
-            broken = broken_off(begun, queries.sealed_runs(opened, [one.run for one in begun]))
-            # While an outbox stands in, what has no record in it may have one on the server.
-            broken = tuple(filter(wanted.takes_started, broken if self._at == self.store else ()))
+            broken = tuple(filter(wanted.takes_started, self._broken_off(opened, loom)))
             missing = self._not_as_noted(opened)
         troubles = (*missing, *(one.trouble for one in runs if one.trouble))
         return Shelf(runs, broken[-limit:] if limit else broken, troubles)
+
+    def broken_off(self) -> tuple[Started, ...]:
+        """Return all runs that were begun and have no record here, as they were begun."""
+        with self._open(stand_in=False) as opened:
+            return self._broken_off(opened)
+
+    def _broken_off(self, opened: Store, loom: str | None = None) -> tuple[Started, ...]:
+        if self._at != self.store:  # in an outbox: what has no record there may have one on the server
+            return ()
+        begun = started_here(self.store, loom, lambda names: queries.sealed_runs(opened, names))
+        return broken_off(begun, queries.sealed_runs(opened, [one.run for one in begun]))
 
     def looms(
         self, said: str = "", limit: int | None = None, before: Listing | None = None

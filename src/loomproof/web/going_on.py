@@ -45,7 +45,7 @@ def asked_for(house: House, asked: Asked) -> Answer:
     Raises `UsageError` where the run can't be gone on with, or its loom is not here as it was.
     """
     named, place = asked.names["run"], house.workplace
-    broken = {one.run: one for one in Archive(place.store).shelf(limit=1).broken_off}
+    broken = {one.run: one for one in Archive(place.store).broken_off()}
     if (run := broken.get(named)) is None:
         raise UsageError(f"no run called {named[:60]!r} was broken off", cure="Look on the shelf.")
     if why := why_not(run, stopped_runs(place.out), place.out):
