@@ -58,7 +58,9 @@ def broken_off(of: House, out: Path) -> str:
     return caught.value.do.on
 
 
-def test_a_broken_off_run_is_gone_on_with_from_the_shelf_to_its_certificate(of: House, tmp_path: Path) -> None:
+def test_a_broken_off_run_is_gone_on_with_from_the_shelf_to_its_certificate(
+    of: House, tmp_path: Path
+) -> None:
     run = broken_off(of, of.workplace.out)
     broken_off(of, tmp_path / "elsewhere")  # a later one takes no other's place
     way = f"/runs/{run}/go-on"

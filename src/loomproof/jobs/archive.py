@@ -129,8 +129,7 @@ class Archive:
             runs = trusted_runs(opened, KnownSigners(home()).all(), loom, None if wanted else limit)
             runs = tuple(filter(wanted.takes, runs))[-limit if limit else None :]
             broken = tuple(filter(wanted.takes_started, self._broken_off(opened, loom)))
-            missing = self._not_as_noted(opened)
-        troubles = (*missing, *(one.trouble for one in runs if one.trouble))
+            troubles = (*self._not_as_noted(opened), *(one.trouble for one in runs if one.trouble))
         return Shelf(runs, broken[-limit:] if limit else broken, troubles)
 
     def broken_off(self) -> tuple[Started, ...]:

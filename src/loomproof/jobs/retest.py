@@ -2,14 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Generator, Iterable, Sequence
+import json
+from collections.abc import Collection, Generator, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from pydantic import TypeAdapter, ValidationError
+
 from loomproof.bench.adapter import write_adapter
 from loomproof.bench.interface import Bench
+from loomproof.bench.journal import ReplayBench
 from loomproof.electrics.expectation import Expectation, expect
-from loomproof.errors import AdapterError, BrokenOffError, Todo, UnfitError, UsageError, suggestion
+from loomproof.errors import (
+    AdapterError,
+    BrokenOffError,
+    JournalError,
+    LinkError,
+    ReplayError,
+    Todo,
+    UnfitError,
+    UsageError,
+    suggestion,
+)
+from loomproof.jobs import journal_header as headers
 from loomproof.jobs.at_bench import Setup, journaled
 from loomproof.jobs.at_bench import reached as reached_bench
 from loomproof.jobs.breaking_off import told_when_stopped
@@ -25,7 +41,7 @@ from loomproof.judgement.conclude import found_in, judged
 from loomproof.judgement.verdict import Judgement
 from loomproof.loom.model import End, Loom
 from loomproof.measuring.clearance import Clearance
-from loomproof.measuring.events import Event, Finished, Prompt
+from loomproof.measuring.events import Event, Finished, Prompt, finish
 from loomproof.measuring.merge_hookups import merged_measured, merged_plan
 from loomproof.measuring.placing import followed
 from loomproof.measuring.preparing import prepare
@@ -35,6 +51,7 @@ from loomproof.planning.plan import Plan
 from loomproof.planning.request import Request
 from loomproof.planning.retest_plan import plan_retest, touched_ends, touched_nets
 from loomproof.reports.words import plural
+from loomproof.results.codec import fault_of
 from loomproof.results.document import Document
 from loomproof.results.findings import Finding
 from loomproof.results.measured import Measured
@@ -220,12 +237,8 @@ class _Asking:
             )
             request = with_known_farads(request, clearance, setup.where.store)
             begun(request, journal, setup.where.store)
-            header = {
-                "retest": self.before,
-                "started": request.started,
-                "loom_digest": request.loom.digest,
-                "adapter": request.adapter.name,
-            }
+            said = {"retest": self.before, "touched": [str(end) for end in ends]}
+            header = {**headers.run_header(request, clearance), **said}
             with journaled(raw, journal, header, clock=clock_of(raw)) as bench:
                 part = yield from _asked_again(request, ends, bench, clearance)
             written(raw)
@@ -261,6 +274,39 @@ class _Asking:
                 raise UnfitError("this is another bench than the retest was begun on", cure="Start it again.")
             parts.append(part)
         return parts
+
+
+def retests_in(out: Path, run: str) -> Iterator[Path]:
+    """Yield the journals of the retests after a run in a folder of results, the last first.
+
+    Those plug by plug are left out: none of their journals holds all of a retest.
+    """
+    for path in sorted(out.glob("*.retest.journal.jsonl"), reverse=True):
+        with suppress(OSError, ValueError, KeyError, TypeError), path.open("rb") as file:
+            if json.loads(file.readline())["run"]["retest"] == run:
+                yield path
+
+
+def replayed(journal: Path, loom: Loom) -> Retested:
+    """Work a retest out again from its journal, without a bench; the same, finding by finding.
+
+    Raises `ReplayError` for a journal of another description, or whose header says too little of what was
+    asked, `JournalError` where it ends before the retest did.
+    """
+    bench = ReplayBench(journal)
+    header = {name: said for name, said in bench.run.items() if name != "retest"}
+    request = headers.request_from(header, loom)
+    try:
+        ends = _TOUCHED.validate_python(header.get("touched"))
+        part = finish(_asked_again(request, ends, bench, headers.replayed_clearance(bench, request)))
+    except ValidationError as error:
+        raise ReplayError(f"{journal}: its header can't be used: {fault_of(error)}") from None
+    except LinkError as error:
+        raise JournalError(f"{journal} holds a retest that was broken off: {error.message}") from None
+    return _judged(request, ends, [part], _asked(loom, expect(loom), ends))
+
+
+_TOUCHED: TypeAdapter[tuple[End, ...]] = TypeAdapter(tuple[End, ...])
 
 
 def worked_at(

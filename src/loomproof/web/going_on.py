@@ -15,7 +15,6 @@ from loomproof.loom.model import Loom
 from loomproof.records.unfinished_runs import Started
 from loomproof.reports.words import plural, when
 from loomproof.web.answers import Answer, Asked, Go, House
-from loomproof.web.kept import loom_of
 from loomproof.web.wanted import STATE, STOPPED, stopped_runs
 
 ENDED = "It came to its end: there is nothing to go on with."
@@ -50,7 +49,7 @@ def asked_for(house: House, asked: Asked) -> Answer:
         raise UsageError(f"no run called {named[:60]!r} was broken off", cure="Look on the shelf.")
     if why := why_not(run, stopped_runs(place.out), place.out):
         raise UsageError(f"run {run.run} can't be gone on with from here", cure=why)
-    name = loom_of(house, run.run, run.digest)
+    name = place.described(run.run, run.digest)
     return Go(f"/looms/{quote(name, safe='')}?{urlencode({STOPPED: run.run})}")
 
 

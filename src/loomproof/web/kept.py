@@ -12,7 +12,7 @@ from loomproof.jobs.answering import narrowed
 from loomproof.jobs.archive import Archive, Run
 from loomproof.jobs.became import NO_CERTIFICATE, fates, in_short, lines_of
 from loomproof.jobs.keep import Orders
-from loomproof.jobs.retest import Retested
+from loomproof.jobs.retest import Retested, retests_in
 from loomproof.jobs.teaching import choices, found_text
 from loomproof.loom.reading import load
 from loomproof.reports.stated import risk
@@ -102,7 +102,7 @@ def retest(house: House, asked: Asked) -> Answer:
 def _work(
     house: House, asked: Asked, before: Document, operator: PageOperator, hold: Callable[[], Orders]
 ) -> Work:
-    name = loom_of(house, before.run, before.loom.digest)
+    name = house.workplace.described(before.run, before.loom.digest)
     path = house.workplace.loom(name)
     loom = load(path).loom
     job = job_of(house, asked, path, loom, operator, hold)
@@ -127,20 +127,6 @@ BESIDE = "Before and after, finding by finding"
 """What the way from a retest to its page is called: there is no certificate of one."""
 
 
-def loom_of(house: House, run: str, digest: str) -> str:
-    """Return the name here of the description that a run was proved against. Raises `UsageError` for none."""
-    for name, path in house.workplace.found().items():
-        try:
-            if load(path).loom.digest == digest:
-                return name
-        except LoomproofError:  # a description with errors is none that was proved as it stands
-            continue
-    raise UsageError(
-        f"the loom that run {run} was proved against is not in {house.workplace.looms}, or was changed since",
-        cure="Prove the loom again as it is described now.",
-    )
-
-
 def _found(house: House, asked: Asked) -> tuple[Archive, Run]:
     """Return the archive and the run that is named, by the store: a request's text is never a file's name."""
     archive = Archive(house.workplace.store)
@@ -160,7 +146,7 @@ def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note
         for each in archive.confirmed(found.hash)
     ]
     try:
-        loom = loom_of(house, document.run, document.loom.digest)
+        loom = house.workplace.described(document.run, document.loom.digest)
         path: Path | None = house.workplace.loom(loom)
     except UsageError:
         loom, path = "", None
@@ -182,7 +168,8 @@ def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note
             }
             for number, finding in _numbered(document)
         ],
-        "retested": house.memory.retests.get(found.hash) is not None,
+        "retested": house.memory.retests.get(found.hash) is not None
+        or any(retests_in(house.workplace.out, document.run)),
         "repairs": repairs,
         "taken": [str(each) for each in answered.taken],
         "corrected": archive.corrected_by(found.hash),

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
 
-from loomproof.errors import UsageError
+from loomproof.errors import LoomproofError, UsageError
 from loomproof.jobs.answering import narrowed
-from loomproof.jobs.archive import Archive
+from loomproof.jobs.archive import Archive, Run
 from loomproof.jobs.became import NO_CERTIFICATE, Became, Fate, fates, in_short, lines_of
 from loomproof.jobs.looked import Look, look, looked
-from loomproof.jobs.retest import Retested
+from loomproof.jobs.retest import Retested, replayed, retests_in
 from loomproof.loom.ends import End
+from loomproof.loom.reading import load
 from loomproof.reports import drawing_face
 from loomproof.reports.words import headline, when
 from loomproof.results.document import ConnectorEntry, Document
@@ -55,15 +56,13 @@ def steps(house: House, document: Document, number: int, finding: Finding) -> li
 
 
 def retested(house: House, asked: Asked) -> Answer:
-    """Show a run beside its last retest, finding by finding. Raises `UsageError` where there was none."""
+    """Show a run beside its last retest, finding by finding.
+
+    Of one that another server made, the readings are worked out again. Raises `UsageError` where there was
+    none, or where that can't be done.
+    """
     run = Archive(house.workplace.store).run(asked.names["run"])
-    kept = house.memory.retests.get(run.hash)
-    if kept is None:
-        raise UsageError(
-            f"run {run.run} was not retested since the server was started; a retest is not kept",
-            cure="Retest it again.",
-        )
-    before, again = kept
+    before, again = house.memory.retests.get(run.hash) or _worked_out_again(house, run)
     at_fault = {end for finding in again.findings for end in finding.cavities}
     told = tuple(fates(before, again))
     rows = [
@@ -95,6 +94,26 @@ def retested(house: House, asked: Asked) -> Answer:
         "lines": [*lines_of(before, again), NO_CERTIFICATE],
     }
     return Page("retested.html", values)
+
+
+def _worked_out_again(house: House, run: Run) -> tuple[Document, Retested]:
+    """Return a run and its last retest by the readings in the folder of results. Raises `UsageError`."""
+    before = Archive(house.workplace.store).document(run.hash)
+    journals = tuple(retests_in(house.workplace.out, before.run))
+    if not journals:
+        raise UsageError(
+            f"run {run.run} was not retested, as far as {house.workplace.out} tells", cure="Retest it."
+        )
+    loom = load(house.workplace.loom(house.workplace.described(before.run, before.loom.digest))).loom
+    try:
+        found = before, replayed(journals[0], loom)
+    except LoomproofError as error:
+        raise UsageError(
+            f"the last retest of run {run.run} can't be worked out again: {error.message}",
+            cure=f"Its readings are in {journals[0]}. Retest it again.",
+        ) from error
+    house.memory.retests.put(found, run.hash)
+    return found
 
 
 def shown_as(again: Retested, told: Iterable[Fate]) -> str:

@@ -62,6 +62,18 @@ class Workplace:
             raise UsageError(f"{name}: there is no loom of that name in {self.looms}", cure=near)
         return found[name]
 
+    def described(self, run: str, digest: str) -> str:
+        """Return the name here of the description that a run was proved against. Raises `UsageError`."""
+        for name, path in self.found().items():
+            # A description with errors is none that was proved as it stands.
+            with contextlib.suppress(LoomproofError):
+                if load(path).loom.digest == digest:
+                    return name
+        raise UsageError(
+            f"the loom that run {run} was proved against is not in {self.looms}, or was changed since",
+            cure="Prove the loom again as it is described now.",
+        )
+
     def offered(self, loom: Path) -> dict[str, str]:
         """Return the benches that a page offers for a loom, with what each is. Raises as `find` does.
 
