@@ -143,9 +143,10 @@ def health(name: str, since: tuple[date, date] | None, plot: Path | None, archiv
 @click.option("--bench", "address", metavar="ADDRESS", help="Read each --resistor there, add it to FILE.")
 @click.option("--operator", "who", default="", metavar="NAME", help="Who plugged and reads.")
 @click.option("--resistor", "resistors", multiple=True, metavar="A,B,OHM", help="A part of the study.")
+@click.option("--keep", is_flag=True, help="Count what operators add in proofs on this bench.")
 @made_safe_option
 def study(
-    table: Path, address: str, who: str, resistors: tuple[str, ...], operator: TerminalOperator
+    table: Path, address: str, who: str, resistors: tuple[str, ...], keep: bool, operator: TerminalOperator
 ) -> None:
     """Study repeatability and reproducibility: each operator reads each part alike often, FILE keeps it.
 
@@ -160,6 +161,8 @@ def study(
         click.echo(drawn(bench_study.take(table, who, parts, address, operator)))
     else:
         show_study(bench_study.read(table))
+    if keep:
+        click.echo(bench_study.keep(table))
 
 
 @bench.command("flash", short_help="Write the reference scanner's program to a board.")

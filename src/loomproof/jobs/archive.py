@@ -70,6 +70,8 @@ def selftest_texts(tests: Iterable[SelfTest]) -> Iterator[tuple[str | Cell, ...]
     for test in tests:
         failed = ", ".join(check.name for check in test.checks if not check.passed)
         result = Cell(f"FAILED: {failed}", "red") if failed else Cell("passed", "green")
+        if test.study is not None:
+            result = Cell(str(test.study))
         yield test.bench, when(test.date)[:16], test.plugged, result
 
 

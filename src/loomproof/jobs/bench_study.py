@@ -7,18 +7,24 @@ from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from pydantic import ValidationError
+
 from loomproof.bench import opening
 from loomproof.bench.references import Reference
 from loomproof.electrics.uncertainty import COVERAGE, Budget, reading_budget
 from loomproof.errors import InputError, Problem, UnfitError, UsageError
 from loomproof.jobs.files import now, write_file
-from loomproof.jobs.gate import cleared_empty
+from loomproof.jobs.gate import cleared_empty, selftests
 from loomproof.jobs.operator import Operator
 from loomproof.jobs.simulated_plugs import plugged_in
 from loomproof.loom.tables import Table, csv_bytes, read_csv
 from loomproof.loom.text import flaw, pointed
+from loomproof.measuring import selftests_kept
 from loomproof.measuring.events import Event
+from loomproof.measuring.selftests_kept import STUDY, OperatorStudy, SelfTest
+from loomproof.records.order import started_moment
 from loomproof.reports.words import clean, plural
+from loomproof.results.codec import fault_of
 from loomproof.results.figures import ohms
 from loomproof.upkeep.study import MOST_SHARE, Reading, Study, study_of
 
@@ -31,10 +37,16 @@ COMPONENT_HEADS = ("spread of", "standard deviation", "share of variance")
 
 @dataclass(frozen=True, slots=True)
 class Studied:
-    """A study with the limits of error that its bench stated, (Ω, ratio); ``None`` where none were kept."""
+    """A study with the limits of error that its bench stated, (Ω, ratio); ``None`` where none were kept.
+
+    ``bench`` is the bench's name, ``date`` when it was last read for it (RFC 3339); "" where the table does
+    not say.
+    """
 
     study: Study
     accuracy: tuple[float, float] | None = None
+    bench: str = ""
+    date: str = ""
 
     @property
     def source_texts(self) -> Iterator[tuple[str, ...]]:
@@ -163,7 +175,41 @@ def read(path: Path) -> Studied:
         ohm, ratio = next(iter(limits))
         accuracy = float(pointed(ohm)), float(pointed(ratio))
     found = study_of([Reading(row["operator"], row["part"], float(pointed(row["ohm"]))) for row in rows])
-    return Studied(found, accuracy)
+    dates = [row["date"] for row in rows]
+    date = max(dates, key=started_moment) if all(dates) else ""
+    return Studied(found, accuracy, next(iter(benches)) if all(r["bench"] for r in rows) else "", date)
+
+
+def keep(path: Path) -> str:
+    """Keep what a study came to, for proofs on its bench to count; return what was done, as a sentence.
+
+    The newest study of a bench counts, by the date of its last reading. Raises as `read`, `UsageError` for a
+    table that does not say when and where all was read, or that shows no spread, `StoreError`.
+    """
+    found = read(path)
+    study, added_ohm = found.study, found.study.reproducibility_ohm
+    if not found.bench or not found.date:
+        raise UsageError(
+            f"{path} does not say of each reading when and on which bench it was made: no proof can count it",
+            cure="Read the parts at the bench itself, round by round, into one table.",
+        )
+    if not study.spread:
+        raise UsageError(
+            f"{path}: all readings of a part are alike, so nothing is known of what operators add",
+            cure="Read with more figures, or take parts and repeats that differ.",
+        )
+    came_to = OperatorStudy(study.operators, study.parts, study.repeats, added_ohm)
+    test = SelfTest("", found.bench, "", found.date, STUDY, (), study=came_to)
+    try:
+        selftests_kept.of_line(selftests_kept.line_of(test))
+    except ValidationError as error:
+        raise UsageError(f"{path} can't be kept: {fault_of(error)}", cure="Mend the table.") from None
+    selftests_kept.keep(test, selftests())
+    counted = f"a standard uncertainty of {ohms(added_ohm)}" if added_ohm else "nothing"
+    return (
+        f"Kept for {clean(found.bench)}: in each resistance that a proof on it reads, {counted} is counted "
+        f"for a change of operator ({came_to})."
+    )
 
 
 def _rows(path: Path) -> tuple[dict[str, str], ...]:

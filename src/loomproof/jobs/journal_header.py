@@ -16,15 +16,13 @@ from loomproof.loom.ends import End
 from loomproof.loom.model import Loom
 from loomproof.measuring.clearance import Clearance, clear_replay
 from loomproof.measuring.safety import LONGEST_DWELL_MS
+from loomproof.measuring.selftests_kept import MOST_OHM
 from loomproof.planning.request import InsulationTest, Request
 from loomproof.results.codec import Moment, Text, fault_of
 from loomproof.results.entered import Entered
 from loomproof.results.grade import Grade
 from loomproof.results.learned import Learned
 from loomproof.results.places import KnownFarads
-
-MOST_OHM = 1e3
-"""Largest repeatability that a header may tell; far above what any ohmmeter has. Our convention."""
 
 
 def run_header(request: Request, clearance: Clearance | None = None) -> dict[str, object]:
@@ -71,6 +69,9 @@ def run_header(request: Request, clearance: Clearance | None = None) -> dict[str
     }
     if request.learned is not None:  # headers of a store that has nothing confirmed are as they always were
         header["learned"] = asdict(request.learned)
+    if clearance is not None and clearance.reproducibility_ohm:  # likewise of a bench without a study
+        header["reproducibility_ohm"] = clearance.reproducibility_ohm
+        header["reproducibility_study"] = clearance.reproducibility_study
     return header
 
 
@@ -124,6 +125,8 @@ def replayed_clearance(journal: ReplayBench, request: Request) -> Clearance:
         repeatability_ohm=found.repeatability_ohm,
         controls=found.controls,
         beside=found.beside,
+        reproducibility_ohm=found.reproducibility_ohm,
+        reproducibility_study=found.reproducibility_study,
     )
 
 
@@ -152,6 +155,8 @@ class _Header(BaseModel):
     reference_selftest: Text = ""
     reference_u_ohm: Annotated[float, Strict(), Field(ge=0.0, le=MOST_OHM)] | None = 0.0
     repeatability_ohm: Annotated[float, Strict(), Field(ge=0.0, le=MOST_OHM)]
+    reproducibility_ohm: Annotated[float, Strict(), Field(ge=0.0, le=MOST_OHM)] = 0.0
+    reproducibility_study: Text = ""
     controls: Annotated[bool, Strict()] = False
     beside: Annotated[bool, Strict()] = False
     locate: Annotated[bool, Strict()] = False

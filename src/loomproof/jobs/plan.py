@@ -181,6 +181,7 @@ def _meter(loom: Loom, bench: BenchToPlanFor, identity: Identity, leads: Adapter
         bench.temperature_c,
         simulated=bench.simulated,
         repeatability_ohm=0.0 if standing is None else standing.repeatability_ohm or 0.0,
+        reproducibility_ohm=0.0 if standing is None else standing.reproducibility_ohm,
     )
 
 

@@ -174,6 +174,8 @@ def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
             simulated=last.clearance.simulated,
             last_selftest=last.clearance.last_selftest,
             selftest_failures=last.clearance.selftest_failures,
+            reproducibility_ohm=plan.meter.reproducibility_ohm or None if plan.meter else None,
+            reproducibility_study=last.clearance.reproducibility_study if plan.meter else "",
             checks=tuple(entry for part in parts for entry in check_entries(part.check)),
         ),
         adapter=doc.AdapterEntry(

@@ -53,6 +53,8 @@ class Clearance:
     ``selftest_failures``, ``repeatability_ohm`` (a standard deviation, Ω) and ``reference_selftest`` (when
     resistors were last read right, in words; "" for never, and of a simulator) are the bench's self-tests'.
     ``reference_u_ohm``: to so many ohms those resistors show what the meter reads, inf for unknown.
+    ``reproducibility_ohm`` is the standard deviation that a change of operator adds to a reading, Ω, by the
+    ``reproducibility_study`` that the words name; 0 and "" for none.
     Without ``controls`` the meter's control readings are not asked: journals from before them answer none;
     nor without ``beside`` what tells a path beside a part from the part.
     """
@@ -71,6 +73,8 @@ class Clearance:
     repeatability_ohm: float = 0.0
     controls: bool = True
     beside: bool = True
+    reproducibility_ohm: float = 0.0
+    reproducibility_study: str = ""
     checked: InitVar[object] = None
 
     def __post_init__(self, checked: object) -> None:
@@ -187,6 +191,8 @@ def clear(
         reference_selftest="" if simulated or standing is None else standing.references,
         reference_u_ohm=math.inf if simulated or standing is None else standing.references_ohm,
         repeatability_ohm=0.0 if standing is None else standing.repeatability_ohm or 0.0,
+        reproducibility_ohm=0.0 if standing is None else standing.reproducibility_ohm,
+        reproducibility_study="" if standing is None else standing.study,
         checked=_CHECKED,
     )
 
@@ -220,6 +226,8 @@ def clear_replay(
     repeatability_ohm: float = 0.0,
     controls: bool = True,
     beside: bool = True,
+    reproducibility_ohm: float = 0.0,
+    reproducibility_study: str = "",
 ) -> Clearance:
     """Return what stands for a run's clearance where its journal is worked out again: nothing is driven.
 
@@ -244,5 +252,7 @@ def clear_replay(
         repeatability_ohm,
         controls,
         beside,
+        reproducibility_ohm,
+        reproducibility_study,
         checked=_CHECKED,
     )

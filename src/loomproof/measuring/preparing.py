@@ -90,6 +90,7 @@ def meter_of(
     measured_temperature: bool,
     simulated: bool = False,
     repeatability_ohm: float = 0.0,
+    reproducibility_ohm: float = 0.0,
     zero_spread_ohm: float | None = None,
     plug_contact_ohm: float = 0.0,
     repeats: int = 1,
@@ -97,6 +98,7 @@ def meter_of(
     """Return what a bench's ohms are worth, or ``None`` where it has none or does not say.
 
     ``repeatability_ohm`` is the standard deviation of one reading that a self-test found, Ω, 0 for unknown;
+    ``reproducibility_ohm`` what a study found that a change of operator adds, 0 for none or unknown;
     ``zero_spread_ohm`` that of the zeroing, where the leads were learned with this meter
     (`Adapter.offset_spread_ohm`). ``plug_contact_ohm`` is the most that a contact of the zeroing plug can
     have: it was learned with the lead, and is not the loom's.
@@ -115,6 +117,7 @@ def meter_of(
         lead_ohm={lead.point: lead.lead_ohm for lead in adapter.entries},
         lead_u_ohm=lead_u_ohm,
         repeatability_ohm=max(repeatability_ohm, zero_spread_ohm or 0.0),
+        reproducibility_ohm=reproducibility_ohm,
         repeats=repeats,
         temperature_u_k=2.0 if measured_temperature else 6.0,
         test_current_a=capabilities.test_current_a,
@@ -132,6 +135,7 @@ def cleared_meter(clearance: Clearance, request: Request, temperature_c: float |
         temperature_c,
         simulated=clearance.simulated,
         repeatability_ohm=clearance.repeatability_ohm,
+        reproducibility_ohm=clearance.reproducibility_ohm,
     )
 
 
@@ -143,6 +147,7 @@ def meter_as_proved(
     *,
     simulated: bool,
     repeatability_ohm: float,
+    reproducibility_ohm: float,
 ) -> Meter | None:
     """Return what the ohms of a bench are worth to a proof, cleared or only planned (`meter_of`)."""
     meter = meter_name(identity, capabilities)
@@ -152,6 +157,7 @@ def meter_as_proved(
         measured_temperature=temperature_c is not None,
         simulated=simulated,
         repeatability_ohm=repeatability_ohm,
+        reproducibility_ohm=reproducibility_ohm,
         zero_spread_ohm=request.adapter.offset_spread_ohm(meter, request.started),
         plug_contact_ohm=request.loom.settings.contact_ohm,
         repeats=request.repeats,

@@ -16,7 +16,8 @@ class Meter:
     """What a resistance reading of this bench is worth, two-wire and four-wire.
 
     ``lead_ohm`` holds each point's adapter lead; ``lead_u_ohm`` the standard uncertainty of one lead.
-    ``repeatability_ohm`` is the standard deviation of single readings. ``test_current_a`` and
+    ``repeatability_ohm`` is the standard deviation of single readings, ``reproducibility_ohm`` what a change
+    of operator adds, whatever is read, as repeats do not take it off. ``test_current_a`` and
     ``test_voltage_v`` are the most that it puts on the loom. ``zeroed``: the leads were learned with this
     meter, so that what is fixed in its two-wire error has gone with them.
     """
@@ -29,6 +30,7 @@ class Meter:
     repeatability_ohm: float = 0.0
     repeats: int = 1
     temperature_u_k: float = 0.0
+    reproducibility_ohm: float = 0.0
     test_current_a: float = 0.02
     test_voltage_v: float = 5.0
     zeroed: bool = False
@@ -48,6 +50,7 @@ class Meter:
             repeatability_ohm=self.repeatability_ohm,
             repeats=self.repeats,
             temperature_uncertainty_k=self.temperature_u_k,
+            reproducibility_ohm=self.reproducibility_ohm,
         ).expanded_ohm
         return max(found_ohm, self.range_ohm[0]) if reading_ohm < self.range_ohm[0] else found_ohm
 

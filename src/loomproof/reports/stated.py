@@ -107,7 +107,17 @@ def _coverage(document: Document) -> str:
         return ""
     return (
         "Uncertainties are expanded ones: standard uncertainty times k = 2, a coverage probability of about "
-        "95% for a normal distribution."
+        f"95% for a normal distribution.{_of_operators(document)}"
+    )
+
+
+def _of_operators(document: Document) -> str:
+    added_ohm = document.bench.reproducibility_ohm
+    if added_ohm is None:
+        return ""
+    return (
+        f" A standard uncertainty of {ohms(added_ohm)} for a change of the person who plugs is in each of "
+        f"them, by a {document.bench.reproducibility_study}."
     )
 
 

@@ -106,7 +106,11 @@ class WatchEntry(_Value):
 
 
 class BenchEntry(_Value):
-    """The bench that measured; its accuracy of capacitance only where capacitance was read."""
+    """The bench that measured; its accuracy of capacitance only where capacitance was read.
+
+    ``reproducibility_ohm`` is the standard deviation that a change of operator adds to each reading, Ω, by
+    the ``reproducibility_study`` that the words name: both only where a study of this bench counted.
+    """
 
     address: str
     maker: str = ""
@@ -131,6 +135,8 @@ class BenchEntry(_Value):
     simulated: bool = False
     last_selftest: str = ""
     selftest_failures: str = ""
+    reproducibility_ohm: float | None = None
+    reproducibility_study: str = ""
     checks: tuple[CheckEntry, ...] = ()
 
 
@@ -369,6 +375,8 @@ class Document(_Value, Shown):
             del found["learned"]
         if self.entered.reference == ReferenceStandard():  # likewise
             del found["entered"]["reference"]
+        if self.bench.reproducibility_ohm is None:
+            del found["bench"]["reproducibility_ohm"], found["bench"]["reproducibility_study"]
         if not self.counts.capacitance_readings:
             del found["counts"]["capacitance_readings"]
             for part, names in _OF_CAPACITANCE.items():
