@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
 from tests.cli.running import loomproof
 from tests.docs.tutorials import ROOT, Command, File, agrees, carry_out, steps
+from tests.simulating import started
 
 PAGES = sorted((ROOT / "docs" / "tutorials").glob("*.md"))
 HOW_TO = sorted((ROOT / "docs" / "howto").glob("*.md"))
@@ -25,6 +27,24 @@ def run(words: list[str], folder: Path) -> tuple[int, str]:
 def test_a_page_shows_what_its_commands_show(page: Path, tmp_path: Path) -> None:
     for command, shown, _ in carry_out(page.read_text(encoding="utf-8"), tmp_path, run):
         assert agrees(command.shown, shown), "\n".join([command.typed, *shown])
+
+
+def test_the_page_of_an_unknown_loom_shows_what_tracing_and_matching_show(tmp_path: Path) -> None:
+    """The adapter table is the page's own; a page's commands cannot keep a simulator running, so this does."""
+    page = (ROOT / "docs" / "howto" / "unknown_loom.md").read_text(encoding="utf-8")
+    (ends,) = (step for step in steps(page) if isinstance(step, File))
+    (tmp_path / ends.name).write_text(ends.text, encoding="utf-8")
+    traced, matched = re.findall(r"^```text\n(.*?)^```", page, re.MULTILINE | re.DOTALL)
+    known = ROOT / "fixtures" / "tail_lamp"
+    simulation = started(known)
+    try:
+        bench = ("--adapter", ends.name, "--bench", str(simulation.address))
+        done = loomproof("trace", *bench, "--to", "found", cwd=tmp_path)
+    finally:
+        simulation.end()
+    shown = loomproof("match", "found", known, cwd=tmp_path).stdout
+    for said, out in ((traced, done.stdout), (matched, shown)):
+        assert agrees(tuple(said.splitlines()), tuple(out.splitlines())), out
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.stem)
