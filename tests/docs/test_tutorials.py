@@ -30,7 +30,7 @@ def test_a_page_shows_what_its_commands_show(page: Path, tmp_path: Path) -> None
 
 
 def test_the_page_of_an_unknown_loom_shows_what_tracing_and_matching_show(tmp_path: Path) -> None:
-    """The adapter table is the page's own; a page's commands cannot keep a simulator running, so this does."""
+    """The adapter table is the page's own; no command of a page can keep a simulator running."""
     page = (ROOT / "docs" / "howto" / "unknown_loom.md").read_text(encoding="utf-8")
     (ends,) = (step for step in steps(page) if isinstance(step, File))
     (tmp_path / ends.name).write_text(ends.text, encoding="utf-8")
