@@ -17,7 +17,7 @@ from loomproof.fleet.shares import share_interval
 from loomproof.jobs.fleet import Answers, of_the_store
 from loomproof.jobs.fleet_report import write_page, write_pictures
 from loomproof.records.store import open_store
-from loomproof.reports.fleet_pictures import faults_picture
+from loomproof.reports.fleet_pictures import Month, faults_picture, first_pass_picture
 from loomproof.reports.fleet_words import percent_of
 from tests.fleet.filled import Fault
 from tests.fleet.joints_filled import fill_joints, made
@@ -128,6 +128,21 @@ def test_shares_have_wilsons_interval() -> None:
     assert [percent_of(share) for share in (100, 99.97, 50, 0.01, 0)] == [
         *("100.0 %", "over 99.9 %", "50.0 %", "under 0.1 %", "0.0 %")
     ]
+
+
+def test_no_month_lies_outside_its_own_interval() -> None:
+    for whole in range(1, 200):
+        low, high = share_interval(0, whole)
+        assert low == 0.0 < high < 1.0
+        low, high = share_interval(whole, whole)
+        assert 0.0 < low < high == 1.0
+    # All failed, all passed, one proof of either kind, a single month: each is drawn.
+    for shares in ([(4, 0)], [(4, 4), (11, 0), (1, 0), (1, 1)]):
+        months = [
+            Month(f"2026-{n:02}", of, good, *share_interval(good, of))
+            for n, (of, good) in enumerate(shares, 1)
+        ]
+        assert b"<svg" in first_pass_picture(months).svg
 
 
 def test_the_command_writes_page_and_pictures(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
