@@ -93,32 +93,42 @@ def renewed(names: Names, ends: Iterable[End]) -> str:
     return "Crimp on a new contact of its type"
 
 
+def pieced(names: Names, wires: Sequence[Wire]) -> list[str]:
+    """Return how a wire is made good that is known to be bad on the way: no new contact mends that."""
+    return _made_good(names, wires, "")
+
+
 def rejoined(names: Names, wires: Sequence[Wire], ends: Iterable[End]) -> list[str]:
     """Return how a bad wire is made good: its ends, its length, and what must be kept on the way."""
+    return _made_good(names, wires, renewed(names, ends))
+
+
+def _made_good(names: Names, wires: Sequence[Wire], start: str) -> list[str]:
+    """Return the steps for the length of wires; ``start`` says what else may mend them, "" for nothing."""
     first = wires[0]
     screen = [wire.name for wire in names.loom.wires if wire.screened_by == first.name]
-    start = renewed(names, ends)
+    either = f"{start}, or " if start else ""
     csa_mm2 = first.csa_mm2
     if screen:
         steps = [
-            f"{start}, or join {names.wire(first.name)} over the whole gap with braid or a drain wire and "
+            f"{either}join {names.wire(first.name)} over the whole gap with braid or a drain wire and "
             f"cover it: it is the screen of {names.wires(screen)}. Earth it only where it was earthed."
         ]
     elif csa_mm2 is not None and csa_mm2 >= CABLE_MM2:
         steps = [
-            f"{start}. A cable of {csa_mm2:g} mm² that is bad along its length is renewed from end to end "
+            f"{start}{'. ' if start else ''}A cable of {csa_mm2:g} mm² that is bad along its length is renewed from end to end "
             "with lugs or contacts of its size: do not splice it."
         ]
     elif csa_mm2 is not None and csa_mm2 < THIN_MM2:
         steps = [
-            f"{start}, or renew the wire from end to end in {names.section(first)}: the usual crimp splice "
+            f"{either}renew the wire from end to end in {names.section(first)}: the usual crimp splice "
             f"is too large for {csa_mm2:g} mm², use only one that is made for it."
         ]
     else:
         steps = [
-            f"{start}, or join in a piece of {names.section(first)} with a crimp splice and sealed "
-            "heat-shrink."
+            f"{either}join in a piece of {names.section(first)} with a crimp splice and sealed heat-shrink."
         ]
+    steps[0] = steps[0][0].upper() + steps[0][1:]
     return steps + kept_together(names, wires)
 
 

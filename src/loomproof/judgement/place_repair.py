@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from loomproof.diagnosis.causes import Cause
-from loomproof.diagnosis.mending import looks, probed
+from loomproof.diagnosis.mending import looks, pieced, probed, rejoined
 from loomproof.diagnosis.words import Names, listed
 from loomproof.results.findings import Finding
 from loomproof.results.places import Place, WirePlace, rounded_down, rounded_up
@@ -28,6 +28,10 @@ def mended_there(names: Names, finding: Finding, place: Place) -> Finding:
     generic.update(looks(names, bares) if bares else ())
     probing = probed(names, finding.wires)
     left = [step for step in finding.repair if step not in generic and not step.endswith(probing)]
+    if place.answer == "wire" and all(each.low_m > 0.0 for each in place.stretches):
+        # A new contact mends no break on the way.
+        told = dict(zip(rejoined(names, wires, bares), pieced(names, wires), strict=True))
+        left = [told.get(step, step) for step in left]
     first = looks(names, place.ends) if place.ends else []
     if place.answer != "contact" and len(place.stretches) <= MOST_CUTS:
         first += _cuts(place.stretches, "Where that is sound, cut" if first else "Cut")
