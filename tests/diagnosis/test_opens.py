@@ -74,7 +74,9 @@ def test_a_wire_to_a_splice() -> None:
     )
     assert finding.repair[0].startswith("Unplug and look at the contacts of A:1")
     opened = "Open the cover of S, and seal it again after. "
-    assert finding.repair[1].startswith(f"{opened}Probe W1 (red) from end to end")
+    assert finding.repair[1].startswith(
+        f"{opened}Probe W1 (red) at each end, from the back of the contact or joint to"
+    )
     assert leads(finding) == [ends_of("A:1")]
 
 

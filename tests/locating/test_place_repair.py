@@ -25,7 +25,7 @@ def test_the_tape_is_cut_where_the_wire_is_broken() -> None:
     assert finding.repair[0] == (
         f"Cut the tape at {(low_m + high_m) / 2:.2f} m from ECU:2 ({low:.2f} to {high:.2f} m) and look there."
     )
-    assert not any("from end to end to see" in step or "contacts of" in step for step in finding.repair)
+    assert not any("to the wire just behind it" in step or "contacts of" in step for step in finding.repair)
     assert finding.repair[1].startswith("Join in a piece of 0.5 mm² blue wire")
     assert not any("contact" in step for step in finding.repair), "a new contact mends no break on the way"
     assert finding.repair[-1].startswith("Prove the whole loom again")
@@ -35,7 +35,7 @@ def test_a_contact_is_looked_at_alone_and_is_the_cause() -> None:
     finding, place = _one(placed(_loom(), "open PUMP:2")[0].document)
     assert place.answer in ("contact", "near")
     assert finding.repair[0].startswith("Unplug and look at the contacts of PUMP:2: pushed back")
-    assert not any("ECU:2" in step or "from end to end to see" in step for step in finding.repair)
+    assert not any("ECU:2" in step or "to the wire just behind it" in step for step in finding.repair)
     if place.answer == "contact":
         assert (finding.cause, finding.cavities) == ("bad_contact", (End("PUMP", "2"),))
     else:
@@ -53,7 +53,10 @@ def test_without_a_length_the_tape_is_cut_at_a_share_of_the_wire() -> None:
 
 def test_without_a_place_one_probes_as_before() -> None:
     (finding,) = placed(_loom(), "open W2 at ECU:2 0.6 m", locate=False)[0].document.findings
-    assert any("from end to end to see which end has failed" in step for step in finding.repair)
+    assert any(
+        "at each end, from the back of the contact to the wire just behind it" in step
+        for step in finding.repair
+    )
 
 
 SPOT = WirePlace("W1", End("A", "1"), 0.0, 0.04, 0.1), WirePlace("W2", End("A", "2"), 0.0, 0.05, 0.1)

@@ -75,11 +75,27 @@ def looks(names: Names, ends: Sequence[End]) -> list[str]:
 
 
 def probed(names: Names, wires: Iterable[str]) -> str:
-    """Return how the bad end of these wires is looked for where no place of it is known."""
+    """Return how the bad end of these wires is looked for where no place of it is known.
+
+    From one end to the other reads open again and tells no end: each is probed by itself (common practice).
+    """
+    wires = list(wires)
+    ends = [end for name in wires for end in names.loom.wire_by_name[name].ends]
+    held = list(dict.fromkeys(_holder(names, end) for end in ends if not is_tail(names, end)))
+    if not held:
+        return f"Bend {names.wires(wires)} along its length: it gives where the strands are broken."
     return (
-        f"Probe {names.wires(wires)} from end to end to see which end has failed, "
-        "bending it along its length."
+        f"Probe {names.wires(wires)} at each end, from the back of the {' or '.join(held)} to the wire just "
+        "behind it: open there means that end. Joined at both, the wire is broken between: "
+        "bend it along its length, it gives there. Pierce no insulation that you cannot seal again."
     )
+
+
+def _holder(names: Names, end: End) -> str:
+    """Return what holds a wire at this end, in one word."""
+    if not end.cavity:
+        return "joint"
+    return "lug" if is_ring(names, end) else "contact"
 
 
 def renewed(names: Names, ends: Iterable[End]) -> str:
@@ -116,8 +132,8 @@ def _made_good(names: Names, wires: Sequence[Wire], start: str) -> list[str]:
         ]
     elif csa_mm2 is not None and csa_mm2 >= CABLE_MM2:
         steps = [
-            f"{start}{'. ' if start else ''}A cable of {csa_mm2:g} mm² that is bad along its length is renewed from end to end "
-            "with lugs or contacts of its size: do not splice it."
+            f"{start}{'. ' if start else ''}A cable of {csa_mm2:g} mm² that is bad along its length is "
+            "renewed from end to end with lugs or contacts of its size: do not splice it."
         ]
     elif csa_mm2 is not None and csa_mm2 < THIN_MM2:
         steps = [
