@@ -56,8 +56,8 @@ def test_the_first_power_up_puts_the_battery_on_and_takes_it_off_where_it_must()
     titles = [step.partition(".")[0] for step in steps]
     assert titles == [
         "Make safe", "Unplug what can move or spark", "Limit the current", "Fuses, one at a time",
-        "Polarity and 12 V at the computer's plug", "The computer", "Fuel", "Crank without fuel and spark",
-        "Start and load", "Off",
+        "Polarity and 12 V at the computer's plug", "The computer", "Fuel",
+        "Crank without injection and spark", "Start and load", "Off",
     ]  # fmt: skip
     said = dict(zip(titles, steps, strict=True))
     assert "Battery still off" in said["Unplug what can move or spark"]
@@ -65,13 +65,13 @@ def test_the_first_power_up_puts_the_battery_on_and_takes_it_off_where_it_must()
     battery = {
         name: re.findall(r"battery (?:still )?(on|off)\b", text.casefold()) for name, text in said.items()
     }
-    assert battery["The computer"] == ["off", "on", "off", "on"]
+    assert battery["The computer"] == ["off", "on", "off", "off", "on"]
     assert battery["Start and load"] == ["off", "on"]
     for name in titles[:5]:
         assert set(battery[name]) == {"off"}, name
-    assert battery["Fuel"] == ["off", "on", "off"]
-    crank = said["Crank without fuel and spark"].casefold()
-    assert battery["Crank without fuel and spark"] == ["off", "on"], (
+    assert battery["Fuel"] == ["off", "on", "off", "off"], "a pump that does not stop, and a leak"
+    crank = said["Crank without injection and spark"].casefold()
+    assert battery["Crank without injection and spark"] == ["off", "on"], (
         "the starter was unplugged, and is plugged in"
     )
     assert crank.index("battery off") < crank.index("plug in all else") < crank.index("crank a few seconds")

@@ -143,3 +143,28 @@ def test_loads_without_a_row_are_named() -> None:
     wanted = {c.name for c in demo().circuits if (c.load_a or 0) > 0.1 and c.need.value == "needed"} - rows
     assert {text.partition(" (")[0] for text in sheet.left_out} == wanted
     assert wanted
+
+
+def test_a_pump_that_does_not_stop_is_stopped_and_the_rail_is_under_pressure_when_the_engine_is_cranked() -> (
+    None
+):
+    steps = fitting_sheet(demo()).power_up
+    assert "Still runs: ignition off, battery off, K2 out" in steps[6]
+    assert "without fuel" not in steps[7]
+    assert "the rail is under pressure: look for leaks" in steps[7]
+
+
+def test_a_lamp_in_series_is_not_called_a_fault_of_a_computer_that_wants_more() -> None:
+    """21 W / 12 V = 1.75 A, and the loom states 3 A: what tells a short from that load is the voltage."""
+    step = fitting_sheet(demo()).power_up[5]
+    assert "does not shine" not in step
+    assert "the loom states computer-feed 3 A" in step
+    assert "Under 1 V: a short" in step
+    little = replace(demo().circuit_by_name["computer-feed"], load_a=1.0)
+    assert "the loom states" not in fitting_sheet(demo(circuits={"computer-feed": little})).power_up[5]
+
+
+def test_the_ammeter_is_fitted_before_the_ten_minutes() -> None:
+    """Taking a clamp off for the ammeter wakes everything: the wait starts after that."""
+    step = fitting_sheet(demo()).power_up[9]
+    assert step.index("Battery off") < step.index("ammeter") < step.index("ten minutes")

@@ -26,6 +26,9 @@ _RUNS = ("pump", "injector", "coil", "starter", "fan", "throttle", "valve")
 _DRIVEN = (Job.LOAD, Job.COIL, Job.START)
 """Jobs of ends behind which something may move or spark."""
 
+_LAMP_A = 1.75
+"""What a 21 W lamp passes at 12 V with a short behind it: 21 W / 12 V."""
+
 _WHEN = {
     "permanent": "Always",
     "ignition": "Ignition on",
@@ -160,6 +163,8 @@ def power_up(
         "early": ", ".join(early) or "the car's fuses for this loom",
         "waiting": _stay_out(waiting, seated),
         "pump": _fuel([name for name in movers if _brings_pump(loom, name, jobs)], pumps),
+        "wants": _wants(loom, plan, live),
+        "stop": _stop(loom, pumps),
         "rest": _put_in(rest, "plug in all else that was unplugged"),
         "fuses": " and of ".join(outside) or "the fuse of each feed",
         "volts": " ".join(_volts(loom, plan, live, (*movers, *held)))
@@ -248,6 +253,27 @@ def _fuel(plugs: Sequence[str], held: Mapping[End, Sequence[str]]) -> str:
     if held:
         return "plug the pump itself in again, in the car"
     return "plug in the fuel pump alone, if one was unplugged"
+
+
+def _stop(loom: Loom, held: Mapping[End, Sequence[str]]) -> str:
+    """Say what stops a pump that still runs: its own relay, else its own fuse, out; else its own plug."""
+    parts = dict.fromkeys(part for names in held.values() for part in names)
+    relays = [name for name in parts if loom.component_by_name[name].kind is ComponentKind.RELAY]
+    return f"{' and '.join(relays or parts)} out" if parts else "the pump itself unplugged"
+
+
+def _wants(loom: Loom, plan: FittingPlan, live: Mapping[End, tuple[Live, ...]]) -> str:
+    """Return the stated loads of the computer's feeds that a lamp in series can't pass."""
+    names = dict.fromkeys(
+        wire.circuit
+        for end in plan.connect
+        if end.connector in plan.computers
+        and any(not way.weak and way.feed.when != "start" for way in live.get(end, ()))
+        for wire in loom.wires_at.get(end, ())
+    )
+    found = [loom.circuit_by_name[name] for name in names if name in loom.circuit_by_name]
+    said = [f"{one.name} {one.load_a:g} A" for one in found if (one.load_a or 0.0) > _LAMP_A]
+    return f"; the loom states {', '.join(said)}" if said else ""
 
 
 def _put_in(held: Mapping[End, Sequence[str]], plugs: str) -> str:
