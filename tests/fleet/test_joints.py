@@ -185,6 +185,24 @@ def test_joints_that_only_scatter_are_not_told() -> None:
     assert told.joint == "R"
 
 
+def test_joints_that_fall_make_no_room_for_those_that_rise_by_chance() -> None:
+    """The rank of Benjamini and Hochberg is among the rising ones: scipy's of one-sided chances tells alike."""
+    rng = np.random.default_rng(9)
+    t = (np.arange(12) * 30 * 86_400).tolist()
+    slopes = [-900] * 600 + [0] * 600
+    for more, least in (([], 0), ([250] * 60, 50)):
+        lines, chances = [], []
+        for place, slope in enumerate([*slopes, *more]):
+            r = (30_000 + slope * np.arange(12) + rng.normal(0, 500, 12)).round().astype(int).tolist()
+            lines.append((("Loom", "S", f"{place}"), line_of(t, r)))
+            chances.append(stats.linregress(t, r, alternative="greater").pvalue)
+        told = {int(joint.joint) for joint in drifting(lines, len(lines))}
+        adjusted = stats.false_discovery_control(chances)
+        assert told == {place for place, chance in enumerate(adjusted) if chance <= 0.05}
+        assert len([place for place in told if place < len(slopes)]) <= 6
+        assert len(told) >= least
+
+
 def told_alone(line: Line) -> tuple[Drift, ...]:
     return drifting([(("Loom", "", "J"), line)], 1)
 

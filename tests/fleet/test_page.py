@@ -79,6 +79,8 @@ def test_the_page_needs_nothing_from_elsewhere_and_its_tables_say_what_its_pictu
     assert names["title"] == names["desc"] + 1 == names["svg"] + 1, "one is the page's own"
     told = " ".join(page.told)
     assert EVIL in told
+    assert "that each joint scatters by itself" in told
+    assert "holds for one look" in told
     (real, played) = answers
     assert "On simulated benches" in page.told
     assert real.joints.drifting

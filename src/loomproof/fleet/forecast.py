@@ -7,9 +7,11 @@ estimation, J. R. Stat. Soc. B 16 (1954) 175; as inverse prediction in Draper an
 Analysis). It is about the line; a single reading strays around it. That a straight line goes on is an
 assumption, and each forecast says for how long it was seen to hold.
 
-Of very many joints some rise by chance. Their lines are tested together, so that of those which are told no
-more than one in twenty is expected to (Y. Benjamini and Y. Hochberg, Controlling the false discovery rate,
-J. R. Stat. Soc. B 57 (1995) 289).
+Of very many joints some rise by chance. Whether each rises is tested by one side of Student's distribution,
+and all are tested together, so that of those which are told no more than one in twenty is expected to (Y.
+Benjamini and Y. Hochberg, Controlling the false discovery rate, J. R. Stat. Soc. B 57 (1995) 289). Joints
+that fall are among those that were looked at and say nothing else: one that a worn lead let fall must not
+make room for one that rises by chance. That rate holds where joints scatter each by itself, and for one look.
 """
 
 from __future__ import annotations
@@ -74,10 +76,11 @@ class Fit:
 
     @property
     def beyond(self) -> float:
-        """How many standard errors the slope is from none: what Student's test of a slope asks."""
+        """How many standard errors the slope is above none, which Student's test of a slope asks; below it
+        less than nothing."""
         if self.error == 0.0:
-            return math.inf if self.slope else 0.0
-        return abs(self.slope) / self.error
+            return math.copysign(math.inf, self.slope) if self.slope else 0.0
+        return self.slope / self.error
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,8 +153,9 @@ def meeting(found: Fit, readings: int, level: float, times: float) -> tuple[floa
 def drifting(lines: Sequence[tuple[tuple[str, str, str], Line]], tested: int) -> tuple[Drift, ...]:
     """Return those of the joints (loom, serial, joint) that rise above the noise, the soonest first.
 
-    ``tested`` is how many joints were looked at, these among them. A joint whose latest readings have reached
-    its limit drifts no more towards it: it is a finding.
+    ``tested`` is how many joints were looked at, these among them. None is told whose slope's own interval
+    holds 0, however few were tested. A joint whose latest readings have reached its limit drifts no more
+    towards it: it is a finding.
     """
     if not lines:
         return ()
@@ -159,16 +163,15 @@ def drifting(lines: Sequence[tuple[tuple[str, str, str], Line]], tested: int) ->
 
     fits = [(name, line, fit(line)) for name, line in lines]
     ranked = sorted(
-        (2 * float(stdtr(found.free, -found.beyond)), name, line, found) for name, line, found in fits
+        (float(stdtr(found.free, -found.beyond)), name, line, found) for name, line, found in fits
     )
     rising = 0
     for place, (chance, *_) in enumerate(ranked, 1):
-        if chance <= FALSE_SHARE * place / tested:
+        if chance <= min(FALSE_SHARE * place / tested, (1 - CONFIDENCE) / 2):
             rising = place
     told = [
         _drift(name, line, found, float(stdtrit(found.free, (1 + CONFIDENCE) / 2)))
         for _, name, line, found in ranked[:rising]
-        if found.slope > 0
     ]
     return tuple(sorted(told, key=_soonest))
 

@@ -35,10 +35,13 @@ DRAWN = ("kind", "connector", "wire", "component", "loom")
 HOW_DRIFT = (
     "A straight line is drawn through what a joint read since it was last open or over its limit: five "
     "readings or more, over four weeks or more, which differ by more than the uncertainty of their "
-    "difference. A joint is told where its line rises by more than chance explains: of those told, one "
-    "in twenty is expected to be there by chance all the same. That a line goes on as it did is an "
-    "assumption, and no day is told that is farther away than three times as long as it was seen. "
-    "Intervals are of 95 % and about the line; a single reading strays around it."
+    "difference. A joint is told where its line rises by more than chance explains: of those told, no "
+    "more than one in twenty is expected to be there by chance. That takes for granted that each joint "
+    "scatters by itself: one bench, one lead or one temperature can move many joints together, and they "
+    "are told as joints that drift then. It holds for one look: who asks every day tests anew each day, "
+    "and some more come in by chance. That a line goes on as it did is an assumption, and no day is told "
+    "that is farther away than three times as long as it was seen. Intervals are of 95 % and about the "
+    "line; a single reading strays around it."
 )
 """How a joint comes to be told as one that drifts."""
 
