@@ -186,7 +186,7 @@ def test_joints_that_only_scatter_are_not_told() -> None:
 
 
 def test_joints_that_fall_make_no_room_for_those_that_rise_by_chance() -> None:
-    """The rank of Benjamini and Hochberg is among the rising ones: scipy's of one-sided chances tells alike."""
+    """Benjamini and Hochberg over one-sided chances, as scipy adjusts them."""
     rng = np.random.default_rng(9)
     t = (np.arange(12) * 30 * 86_400).tolist()
     slopes = [-900] * 600 + [0] * 600
