@@ -117,14 +117,14 @@ def test_a_plug_that_stays_off_leaves_no_input_of_the_computer_open() -> None:
 
 
 def test_relays_to_bridge_are_named_only_where_a_feed_waits_for_one() -> None:
-    """ECU-A:1 has 12 V only with K1 energised. Where K1's feed is unused, no cavity waits for a relay."""
-    bridge = "take K1 out and join 30 to 87"
-    step = fitting_sheet(demo()).power_up[4]
-    assert bridge in step
-    assert "With K1 energised: 12 V at ECU-A:1" in step
+    """ECU-A:1 has 12 V only behind K1, as F1 and F2 have. Without W6 nothing waits for K1."""
+    bridge = "leave K1 out and join 30 to 87"
+    *_, fuses, step = fitting_sheet(demo()).power_up[:5]
+    assert bridge in fuses
+    assert "With K1 bridged: 12 V at ECU-A:1" in step
     assert "pull" not in step, "elsewhere to pull a part is to take it out"
-    unfed = demo(without=["W12", "W13"])
-    assert bridge not in fitting_sheet(unfed).power_up[4]
+    unfed = demo(without=["W6"])
+    assert bridge not in fitting_sheet(unfed).power_up[3]
 
 
 def test_an_earth_joined_by_a_link_is_seen_from_both_sides() -> None:
@@ -325,7 +325,7 @@ def test_the_bridge_over_a_relay_is_told_beside_feeds_that_want_none() -> None:
     feeds = feeds_of(loom, needs)
     steps = power_up(loom, plan_of(loom, needs), feeds, Tracer(loom).live(feeds), {}, [])
     assert "Ignition on: 12 V at ECU-A:4." in steps[4]
-    assert "take K1 out and join 30 to 87" in steps[4]
+    assert "leave K1 out and join 30 to 87" in steps[3]
 
 
 @pytest.mark.parametrize("pins", [("A", "K"), ("1", "2")])

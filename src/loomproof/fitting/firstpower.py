@@ -14,6 +14,17 @@ from importlib.resources import files
 from loomproof.electrics.component_kinds import lasting_ends
 from loomproof.electrics.graph import DisjointSets
 from loomproof.fitting.checks import is_earth_ring
+from loomproof.fitting.first_volts import (
+    computer_earths,
+    designation_at,
+    fuses_in,
+    limited,
+    may_read,
+    strong_via,
+    tries,
+    unbridged,
+    volts,
+)
 from loomproof.fitting.live_ends import Feed, Live
 from loomproof.fitting.needs import FittingPlan
 from loomproof.loom.designations import is_earth
@@ -28,13 +39,6 @@ _DRIVEN = (Job.LOAD, Job.COIL, Job.START)
 
 _LAMP_A = 1.75
 """What a 21 W lamp passes at 12 V with a short behind it: 21 W / 12 V."""
-
-_WHEN = {
-    "permanent": "Always",
-    "ignition": "Ignition on",
-    "start": "Key at start",
-    "switched": "What feeds it switched on",
-}
 
 
 @cache
@@ -76,7 +80,7 @@ def earths_joined(loom: Loom) -> Iterator[Warn]:
         copper.root(end): end
         for wire in loom.wires
         for end in wire.ends
-        if is_earth_ring(loom, end) or is_earth(_designation(loom, wire.circuit))
+        if is_earth_ring(loom, end) or is_earth(designation_at(loom, wire.circuit))
     }
     for circuit in loom.circuits:
         said = f"{circuit.name} {circuit.purpose}".casefold()
@@ -111,11 +115,6 @@ def earths_joined(loom: Loom) -> Iterator[Warn]:
             )
 
 
-def _designation(loom: Loom, circuit: str) -> str:
-    found = loom.circuit_by_name.get(circuit)
-    return found.designation if found else ""
-
-
 def power_up(
     loom: Loom,
     plan: FittingPlan,
@@ -148,11 +147,7 @@ def power_up(
         for part in loom.components
         if part.kind is kind and part.form.seated and part.name not in plan.spare_parts
     ]
-    outside = [
-        f"the fuse of {feed.circuit}{f' ({feed.fuse})' if feed.fuse else ' (none is named: fit one)'}"
-        for feed in feeds
-        if feed.when in ("permanent", "ignition")
-    ]
+    outside = limited(loom, plan, feeds, live)
     early = [name for name in seated if name not in waiting]
     pumps = {end: parts for end, parts in held.items() if jobs[end] is Job.PUMP}
     rest = {end: parts for end, parts in held.items() if end not in pumps}
@@ -160,16 +155,21 @@ def power_up(
         "unplug": ", ".join([*sorted(plan.computers), *movers]) or "everything that moves or sparks",
         "held": "".join(_kept_off(loom, end, held[end], 7 if end in pumps else 8) for end in held),
         "parts": ", ".join(seated) or "the car's fuses for this loom",
-        "early": ", ".join(early) or "the car's fuses for this loom",
+        "early": fuses_in(loom, plan, live, early, (*movers, *held)),
+        "tries": tries(outside),
         "waiting": _stay_out(waiting, seated),
         "pump": _fuel([name for name in movers if _brings_pump(loom, name, jobs)], pumps),
         "wants": _wants(loom, plan, live),
         "stop": _stop(loom, pumps),
         "rest": _put_in(rest, "plug in all else that was unplugged"),
-        "fuses": " and of ".join(outside) or "the fuse of each feed",
-        "volts": " ".join(_volts(loom, plan, live, (*movers, *held)))
-        or "No feed of the computer is described: look it up.",
-        "earths": ", ".join(_computer_earths(loom, plan)) or "look it up",
+        "fuses": ", of ".join(
+            f"{one.circuit}{f' ({one.fuse})' if one.fuse else ' (none is named: fit one)'}" for one in outside
+        )
+        or "each feed",
+        "volts": volts(loom, plan, live, early) or "No feed of the computer is described: look it up.",
+        "after": unbridged(loom, plan, live, early),
+        "may": may_read(loom, plan, feeds, live, early, movers),
+        "earths": ", ".join(computer_earths(loom, plan)) or "look it up",
         "drops": "; ".join(drops) or "each earth point to the battery's negative post under 0.1 V",
     }
     return tuple(f"{row['title']}. {row['text'].format_map(said)}" for row in rows("first_power_up"))
@@ -197,15 +197,9 @@ def _held(
     found = {}
     for end in ends:
         same = {one for one in ends if _load(loom, one) == _load(loom, end)}
-        others = {name for one in jobs if one not in same for name in _strong_via(live, one, loom)}
-        found[end] = tuple(name for name in _strong_via(live, end, loom) if name not in others)
+        others = {name for one in jobs if one not in same for name in strong_via(live, one, loom)}
+        found[end] = tuple(name for name in strong_via(live, end, loom) if name not in others)
     return found
-
-
-def _strong_via(live: Mapping[End, tuple[Live, ...]], end: End, loom: Loom) -> tuple[str, ...]:
-    """Return the seated fuses and relays through which an end gets its current."""
-    via = dict.fromkeys(name for way in live.get(end, ()) if not way.weak for name in way.via)
-    return tuple(name for name in via if loom.component_by_name[name].form.seated)
 
 
 def _runs(loom: Loom, end: End) -> bool:
@@ -280,54 +274,3 @@ def _put_in(held: Mapping[End, Sequence[str]], plugs: str) -> str:
     """Say what goes in at a step: what was unplugged, and the parts that waited for it."""
     parts = dict.fromkeys(part for names in held.values() for part in names)
     return f"{plugs} and put in {' and '.join(parts)}" if parts else plugs
-
-
-def _volts(
-    loom: Loom, plan: FittingPlan, live: Mapping[End, tuple[Live, ...]], off: Collection[str | End]
-) -> Iterator[str]:
-    """Say what a meter shows at the computer's plug, feed by feed; ``off`` are plugs and ends kept off."""
-    told: dict[str, list[str]] = {}
-    bridged: dict[str, None] = {}
-    for end in plan.connect:
-        if end.connector not in plan.computers:
-            continue
-        ways = [way for way in live.get(end, ()) if not way.weak]
-        for when in dict.fromkeys(way.feed.when for way in ways):
-            via = next(way.via for way in ways if way.feed.when == when)
-            relays = [name for name in via if loom.component_by_name[name].kind is ComponentKind.RELAY]
-            bridged.update(dict.fromkeys(relays))
-            told.setdefault(_state(when, relays), []).append(str(end))
-    for state, ends in told.items():
-        yield f"{state}: 12 V at {', '.join(ends)}."
-    if bridged:
-        kept = dict.fromkeys(
-            name
-            for end in plan.connect
-            if end in off or end.connector in off
-            for name in _strong_via(live, end, loom)
-            if loom.component_by_name[name].kind is ComponentKind.RELAY and name not in bridged
-        )
-        names = " and ".join(bridged)
-        never = f" ({', '.join(kept)})" if kept else ""
-        yield (
-            f"Where the computer itself energises {names}: take {names} out and join 30 to 87 of its base by "
-            f"a fused lead. No other relay, and never that of a pump, starter or fan{never}: it would run. "
-            f"Afterwards battery off, the lead out, {names} back in."
-        )
-
-
-def _state(when: str, relays: Sequence[str]) -> str:
-    """Say when a feed is there: ``Ignition on and K1 energised``; "pulled" would also mean taken out."""
-    if not relays:
-        return _WHEN[when]
-    energised = f"{' and '.join(relays)} energised"
-    return f"With {energised}" if when == "permanent" else f"{_WHEN[when]} and {energised}"
-
-
-def _computer_earths(loom: Loom, plan: FittingPlan) -> list[str]:
-    return [
-        str(end)
-        for end in plan.connect
-        if end.connector in plan.computers
-        and any(is_earth(_designation(loom, wire.circuit)) for wire in loom.wires_at.get(end, ()))
-    ]
