@@ -104,7 +104,10 @@ def backup_(file: Path, archive: Archive) -> None:
 @click.argument("file", type=FILE)
 @archive_option
 def restore_(file: Path, archive: Archive) -> int:
-    """Fill an empty store from a backup FILE, and check what it holds; exits with 5 where that is wrong."""
+    """Fill an empty store from a backup FILE, and check it.
+
+    Exits with 5 where what it holds is wrong.
+    """
     where, count, troubles = archive.restore(file)
     click.echo("\n".join((f"{where}: {count} runs", *troubles)))
     return found(5 if troubles else 0)
