@@ -10,6 +10,7 @@ import networkx as nx
 import pytest
 
 from loomproof.diagnosis import Effect, Observation, explain, named, narrow, read_observation, weight_table
+from loomproof.diagnosis.adapter_first import adapter_first
 from loomproof.diagnosis.causes import CAUSES, Cause, Look
 from loomproof.diagnosis.narrow import ELSEWHERE, ways_of
 from loomproof.diagnosis.seen import What
@@ -69,6 +70,20 @@ def test_a_sound_wire_leaves_the_contact_at_its_end_before_the_adapter() -> None
     assert [other.cause for other in after.alternatives] == ["adapter_lead"]
     (bench,), _ = saw(found("A:1 B:1", "C:1"), "W3 sound", "C:1 sound")
     assert bench.cause == "adapter_lead"
+
+
+def test_the_adapters_lead_is_tried_first_until_it_was_seen_to_be_sound() -> None:
+    """What takes a touch comes before what takes a knife (common practice)."""
+    led = adapter_first(found("A:2", "B:2"))
+    first = (
+        "Before you open or cut anything: take A and B off the adapter and touch the adapter's lead for A:2"
+    )
+    assert led[0].repair[0].startswith(first)
+    (after,), _ = saw(led, "W4 sound")
+    assert after.repair[0].startswith(first)
+    (cleared,), _ = saw(led, "adapter sound")
+    assert cleared.repair == found("A:2", "B:2")[0].repair
+    assert adapter_first(found(*CROSSED)) == found(*CROSSED), "a bench that crosses leads is no open lead"
 
 
 def test_either_end_of_a_sound_wire_is_told_as_either() -> None:

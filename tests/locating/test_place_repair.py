@@ -34,12 +34,13 @@ def test_the_tape_is_cut_where_the_wire_is_broken() -> None:
 def test_a_contact_is_looked_at_alone_and_is_the_cause() -> None:
     finding, place = _one(placed(_loom(), "open PUMP:2")[0].document)
     assert place.answer in ("contact", "near")
-    assert finding.repair[0].startswith("Unplug and look at the contacts of PUMP:2: pushed back")
-    assert not any("ECU:2" in step or "to the wire just behind it" in step for step in finding.repair)
+    assert finding.repair[0].startswith("Before you open or cut anything: take ")
+    assert finding.repair[1].startswith("Unplug and look at the contacts of PUMP:2: pushed back")
+    assert not any("ECU:2" in step or "to the wire just behind it" in step for step in finding.repair[1:])
     if place.answer == "contact":
         assert (finding.cause, finding.cavities) == ("bad_contact", (End("PUMP", "2"),))
     else:
-        assert finding.repair[1].startswith("Where that is sound, cut the tape at ")
+        assert finding.repair[2].startswith("Where that is sound, cut the tape at ")
 
 
 def test_without_a_length_the_tape_is_cut_at_a_share_of_the_wire() -> None:

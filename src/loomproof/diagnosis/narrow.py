@@ -15,6 +15,7 @@ from enum import StrEnum
 from itertools import combinations
 from typing import Protocol, assert_never
 
+from loomproof.diagnosis.adapter_first import still_first
 from loomproof.diagnosis.causes import CAUSES, Cause, Look, at_the_adapter, look_of
 from loomproof.diagnosis.seen import Observation, Thing, What, with_wholes
 from loomproof.diagnosis.words import listed
@@ -219,7 +220,7 @@ def narrow(
                 left[k], effect = after, Effect.NARROWS
                 heard[k].append(seen)
         taken.append(Taken(seen, effect, told))
-    narrowed = (_narrowed(*each) for each in zip(findings, left, heard, strict=True))
+    narrowed = (still_first(each[0], _narrowed(*each)) for each in zip(findings, left, heard, strict=True))
     return tuple(narrowed), tuple(taken)
 
 

@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 from loomproof.bench.seam import Capabilities, Identity, total_of
 from loomproof.cautions import BEFORE_A_PROOF
 from loomproof.diagnosis import explain
+from loomproof.diagnosis.adapter_first import adapter_first
 from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.taught import taught
 from loomproof.electrics.expectation import Expectation
@@ -79,7 +80,7 @@ def found_in(
     findings = without_adapter(explain(request.loom, measured, request.answers), plan)
     within_m = request.place_within_m
     found = placed(expectation, measured, findings, within_m, locate=request.locate, known=known)
-    return taught(request.loom, found, request.learned)
+    return adapter_first(taught(request.loom, found, request.learned))
 
 
 def conclude(request: Request, parts: Sequence[HookUpResult]) -> Outcome:
