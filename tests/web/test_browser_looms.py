@@ -261,3 +261,25 @@ def test_pages_fit_narrow_screens_and_name_what_is_pressed(page: Page, server: S
                 ".map(e => e.outerHTML)"
             )
             assert unnamed == [], path
+
+
+def test_a_name_and_a_tick_before_the_sheets_own_file_has_come_are_kept(page: Page, server: Server) -> None:
+    late: list[Route] = []
+    page.route("**/static/fit.js", lambda route: late.append(route))
+    page.goto(f"{server.base}/fit/engine", wait_until="commit")
+    page.locator("#person").fill("I. Torvald")
+    page.locator("#person").press("Enter")  # ticks nothing
+    page.locator("[data-step] button").first.click()
+    expect(page.locator(".when").first).to_contain_text("UTC, I. Torvald")
+    expect(page.locator("[data-step].done")).to_have_count(1)
+    expect(page.locator("#print")).to_be_disabled()
+    page.locator("#person").fill("P. Held")
+    late.pop().continue_()
+    page.unroute("**/static/fit.js")
+    expect(page.locator("#print")).to_be_enabled()
+    expect(page.locator("#person")).to_have_value("P. Held")
+    page.locator("[data-step] button").nth(1).click()
+    expect(page.locator(".when").nth(1)).to_contain_text("UTC, P. Held")
+    page.reload()
+    expect(page.locator("#person")).to_have_value("P. Held")
+    expect(page.locator("[data-step].done")).to_have_count(2)

@@ -93,9 +93,15 @@ def test_a_tick_counts_before_power_and_is_taken_back(of: House) -> None:
 
 def test_without_a_script_a_form_ticks(of: House) -> None:
     step = steps(of)[0]
-    found = asked(of, "/ticks", form={"step": step.key, "done": "yes"})
+    page = asked(of).text
+    assert f'<button form="ticks" name="yes" value="{step.key}"' in page
+    assert '<form id="ticks" method="post" action="/fit/tail_lamp/ticks"><button disabled hidden>' in page
+    found = asked(of, "/ticks", form={"yes": step.key, "person": "I. Torvald"})
     assert (found.status_code, found.headers["location"]) == (303, f"/fit/tail_lamp#{step.key}")
-    assert asked(of, "/ticks").json()["ticked"][step.key] == "ticked 2026-05-04 09:30 UTC"
+    assert asked(of, "/ticks").json()["ticked"][step.key] == "ticked 2026-05-04 09:30 UTC, I. Torvald"
+    assert f'<button form="ticks" name="no" value="{step.key}"' in asked(of).text
+    asked(of, "/ticks", form={"no": step.key, "person": "I. Torvald"})
+    assert step.key not in asked(of, "/ticks").json()["ticked"]
 
 
 def test_a_phone_ticks_and_changes_no_answers_and_who_watches_neither(of: House) -> None:
@@ -103,8 +109,8 @@ def test_a_phone_ticks_and_changes_no_answers_and_who_watches_neither(of: House)
     assert asked(of, "/ticks", seat=Seat.FITS, json=said).status_code == 200
     assert asked(of, "/choices", seat=Seat.FITS, form={"x": "y"}).status_code == 403
     assert asked(of, "/ticks", seat=Seat.WATCHES, json=said).status_code == 403
-    assert "<button name=" in asked(of, seat=Seat.FITS).text
-    assert "<button name=" not in asked(of, seat=Seat.WATCHES).text
+    assert "<button form=" in asked(of, seat=Seat.FITS).text
+    assert "<button form=" not in asked(of, seat=Seat.WATCHES).text
 
 
 def test_a_tick_of_a_step_that_reads_otherwise_now_counts_no_more_and_is_named(of: House) -> None:

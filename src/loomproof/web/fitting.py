@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import groupby
 from typing import Any
 
@@ -34,7 +35,7 @@ def ticked(house: House, asked: Asked) -> Answer:
 def ticks(house: House, asked: Asked) -> Answer:
     """Tick a step or take its tick back, for a form or for a script of ours."""
     by_script = isinstance(asked.json, dict)
-    said: dict[str, object] = dict(asked.json) if isinstance(asked.json, dict) else dict(asked.form)
+    said: dict[str, object] = dict(asked.json) if isinstance(asked.json, dict) else _pressed(asked.form)
     step, person = str(said.get("step", "")), str(said.get("person", "")).strip()
     if said.get("done") not in ("yes", "no"):
         raise UsageError("it is not said whether the step is done", cure="Load the page again.")
@@ -42,6 +43,12 @@ def ticks(house: House, asked: Asked) -> Answer:
     done = said["done"] == "yes"
     now = tick(path, _worked(house, asked), step, done=done, moment=house.now(), person=person)
     return Data(_ticks(now)) if by_script else Go(f"{_address(asked)}#{step}")
+
+
+def _pressed(form: Mapping[str, str]) -> dict[str, object]:
+    """Return what a form says whose button is called what becomes of its step: ``yes`` or ``no``."""
+    done = next((done for done in ("yes", "no") if done in form), "")
+    return {"step": form.get(done, ""), "done": done, "person": form.get("person", "")}
 
 
 def choices(house: House, asked: Asked) -> Answer:

@@ -40,7 +40,7 @@ function show() {
       : kept[step] || "";
     const button = item.querySelector("button");
     if (!button) continue;
-    button.value = done ? "no" : "yes";
+    button.name = done ? "no" : "yes";
     button.setAttribute("aria-pressed", String(done));
   }
   for (const part of list.querySelectorAll(".part")) {
@@ -117,17 +117,20 @@ async function sent(step, said) {
 }
 
 list.addEventListener("submit", (event) => {
-  const item = event.target.closest("[data-step]");
-  if (!item) return;
+  const button = event.submitter;
+  if (event.target.id !== "ticks") return;
   event.preventDefault();
-  waiting[item.dataset.step] = { done: item.querySelector("button").value, person: person.value };
+  waiting[button.value] = { done: button.name, person: person.value };
   store(shelf, JSON.stringify(waiting));
   show();
   send();
 });
-document.getElementById("print").addEventListener("click", () => window.print());
+const print = document.getElementById("print");
+print.addEventListener("click", () => window.print());
+print.disabled = false;
 if (person) {
-  person.value = stored("loomproof person") || "";
+  if (person.value) store("loomproof person", person.value); // typed before this file had come
+  else person.value = stored("loomproof person") || "";
   person.addEventListener("change", () => store("loomproof person", person.value));
 }
 try {

@@ -25,4 +25,5 @@ for (const box of document.querySelectorAll("[data-look]")) {
 }
 for (const button of document.querySelectorAll("[data-print]")) {
   button.addEventListener("click", () => window.print());
+  button.disabled = false;
 }
