@@ -14,11 +14,12 @@ from scipy import stats
 
 from loomproof.cli.main import run
 from loomproof.fleet.shares import share_interval
-from loomproof.jobs.fleet import Answers, of_the_store
-from loomproof.jobs.fleet_report import write_page, write_pictures
+from loomproof.fleet.survival import surviving
+from loomproof.jobs.fleet import Answers, kept_until, of_the_store, passed_share
+from loomproof.jobs.fleet_report import _sections, write_page, write_pictures
 from loomproof.records.store import open_store
 from loomproof.reports.fleet_pictures import Month, faults_picture, first_pass_picture
-from loomproof.reports.fleet_words import percent_of
+from loomproof.reports.fleet_words import Joint, percent_of, slope_texts
 from tests.fleet.filled import Fault
 from tests.fleet.joints_filled import fill_joints, made
 
@@ -145,6 +146,30 @@ def test_no_month_lies_outside_its_own_interval() -> None:
             for n, (of, good) in enumerate(shares, 1)
         ]
         assert b"<svg" in first_pass_picture(months).svg
+
+
+def test_what_a_reader_is_told_of_an_interval_holds_it() -> None:
+    kept = list(kept_until(surviving([(365, True, 100), (730, True, 100)])))
+    assert kept[-1] == (730, "0.0 %", "no upper end can be told")
+    assert not any("nan" in text for _, *texts in kept for text in texts)
+    joint = Joint("J", 5, 90, 0.02, 0.03, 0.012346, 0.012349, 1.23411, None, None, None)
+    assert slope_texts(joint) == ("12.3 mΩ", "12.3 to 1240 mΩ")
+    below = joint._replace(slope_from=-0.00012341, slope_to=0.0123)
+    assert slope_texts(below)[1] == "-0.124 to 12.3 mΩ"
+    assert passed_share(1999, 2000) == ("over 99.9 %", "99.7 % to 100.0 %")
+    for part, whole in ((1, 3), (1999, 2000), (0, 7), (40, 41)):
+        low, high = (float(end.rstrip(" %")) for end in passed_share(part, whole)[1].split(" to "))
+        true = stats.binomtest(part, whole).proportion_ci(0.95, method="wilson")
+        assert low / 100 <= true.low + 1e-12 <= true.high <= high / 100 + 1e-12
+
+
+def test_screen_and_table_show_the_interval_that_the_picture_draws(answers: tuple[Answers, ...]) -> None:
+    month = answers[0].told.first_pass[-1]
+    within = passed_share(month.passed, month.looms)[1]
+    assert any(month.month in line and within in line for line, _ in answers[0].lines)
+    (section, *_) = _sections(answers[0])
+    assert section.table is not None
+    assert within in section.table.rows[0]
 
 
 def test_the_command_writes_page_and_pictures(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 
 from loomproof.errors import StoreAwayError, StoreError
 from loomproof.fleet.layout import Made, Persons
+from loomproof.fleet.shares import share_interval
 from loomproof.records.data_folder import home
-from loomproof.reports.fleet_words import Joint, meets_texts, percent_of, slope_texts
+from loomproof.reports.fleet_words import Joint, interval_of, meets_texts, percent_of, slope_texts
 from loomproof.reports.words import duration, plural
 from loomproof.results.figures import ohms
 
@@ -49,10 +50,10 @@ class Answers:
         sums = self.told.sums
         yield f"{plural(sums.looms, 'loom')}, {plural(sums.proofs, 'proof')}, {sums.passed} passed", False
         if self.told.first_pass:
-            yield "looms by the month of their first proof, and how many passed it", True
+            yield "looms by the month of their first proof, how many passed it, with the 95 % interval", True
         for month in self.told.first_pass[-12:]:
-            share = 100 * month.passed / month.looms
-            yield f"  {month.month}  {month.looms:7d} {month.passed:7d}  {share:.1f} %", False
+            share, within = passed_share(month.passed, month.looms)
+            yield f"  {month.month}  {month.looms:7d} {month.passed:7d}  {share} ({within})", False
         took = self.told.mending
         if took.half_s is not None and took.nine_tenths_s is not None:
             half, most = duration(took.half_s), duration(took.nine_tenths_s)
@@ -94,6 +95,12 @@ def in_words(joints: Joints) -> str:
     return f"{read}; {count} of them {'drifts towards its' if count == 1 else 'drift towards their'} limit."
 
 
+def passed_share(passed: int, looms: int) -> tuple[str, str]:
+    """Return which share of looms passed, and its 95 % interval."""
+    low, high = share_interval(passed, looms)
+    return percent_of(100 * passed / looms), interval_of(100 * low, 100 * high)
+
+
 def kept_until(found: Survival) -> Iterator[tuple[int, str, str]]:
     """Yield after how many days which share of joints is still good, with its interval."""
     for days in MARKS:
@@ -102,8 +109,7 @@ def kept_until(found: Survival) -> Iterator[tuple[int, str, str]]:
             if step is None:
                 yield days, "all", "none was lost by then"
             else:
-                low, high = percent_of(100 * step.low), percent_of(100 * step.high)
-                yield days, percent_of(100 * step.share), f"{low} to {high}"
+                yield days, percent_of(100 * step.share), interval_of(100 * step.low, 100 * step.high)
 
 
 def _joint_lines(joints: Joints, lasted: Survival) -> Iterator[tuple[str, bool]]:

@@ -10,7 +10,15 @@ from loomproof.errors import UsageError
 from loomproof.fleet.questions import MOST_NAMES
 from loomproof.fleet.shares import share_interval
 from loomproof.jobs.files import ends_in, folder_for, write_file
-from loomproof.jobs.fleet import COUNTED_FROM, Answers, in_words, joint_of, kept_until, said_name
+from loomproof.jobs.fleet import (
+    COUNTED_FROM,
+    Answers,
+    in_words,
+    joint_of,
+    kept_until,
+    passed_share,
+    said_name,
+)
 from loomproof.records.store import open_store
 from loomproof.reports.fleet_page import Part, Section, Table, fleet_html
 from loomproof.reports.fleet_pictures import (
@@ -21,7 +29,7 @@ from loomproof.reports.fleet_pictures import (
     first_pass_picture,
     survival_picture,
 )
-from loomproof.reports.fleet_words import meets_texts, percent_of, slope_texts
+from loomproof.reports.fleet_words import meets_texts, slope_texts
 from loomproof.reports.words import duration, plural, when
 from loomproof.results.figures import ohms
 from loomproof.version import VERSION
@@ -147,10 +155,10 @@ def _first_passes(answers: Answers) -> Section:
         for each in answers.told.first_pass[-MONTHS:]
     ]
     rows = [
-        (each.month, str(each.looms), str(each.passed), percent_of(100 * each.passed / each.looms))
+        (each.month, str(each.looms), str(each.passed), *passed_share(each.passed, each.looms))
         for each in reversed(months)
     ]
-    heads = ("month", "looms", "passed", "share")
+    heads = ("month", "looms", "passed", "share", "95 % interval")
     table = Table("The latest first; months in UTC.", heads, rows, heads[1:])
     said = ["Each loom counts once, in the month of its first proof of all."]
     return Section("Looms that passed their first proof", said, table, first_pass_picture(months))

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+import math
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 from typing import NamedTuple
 
 
@@ -34,11 +36,29 @@ def percent_of(share: float) -> str:
     return "under 0.1 %" if 0 < share < 0.05 else f"{share:.1f} %"
 
 
+def interval_of(low: float, high: float) -> str:
+    """Return the interval of a share in per cent, its ends rounded outwards to one decimal; an upper end
+    that is no number can't be told."""
+    if math.isnan(high):
+        return "no upper end can be told"
+    # What a float adds in its last places is no part of an end.
+    least, most = math.floor(round(10 * low, 9)) / 10, math.ceil(round(10 * high, 9)) / 10
+    return f"{least:.1f} % to {most:.1f} %"
+
+
 def slope_texts(joint: Joint) -> tuple[str, str]:
-    """Return by how much a joint rises a year, and the interval."""
-    figures = (joint.slope_ohm_a_year, joint.slope_from, joint.slope_to)
-    slope, low, high = (f"{1000 * ohm:#.3g}".rstrip(".") for ohm in figures)
+    """Return by how much a joint rises a year, and the interval, whose ends are rounded outwards."""
+    slope = _milli(joint.slope_ohm_a_year, ROUND_HALF_EVEN)
+    low, high = _milli(joint.slope_from, ROUND_FLOOR), _milli(joint.slope_to, ROUND_CEILING)
     return f"{slope} mΩ", f"{low} to {high} mΩ"
+
+
+def _milli(value: float, rounding: str) -> str:
+    """Return thousandths of a unit with three figures; what a float adds in its last places is left off."""
+    exact = Decimal(f"{1000 * value:.12g}")
+    if not exact:
+        return "0"
+    return f"{exact.quantize(Decimal(1).scaleb(exact.adjusted() - 2), rounding):f}"
 
 
 def meets_texts(joint: Joint) -> tuple[str, str]:
