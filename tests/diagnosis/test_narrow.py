@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import networkx as nx
 import pytest
@@ -18,6 +18,7 @@ from loomproof.errors import UsageError
 from loomproof.loom.model import Connector, ConnectorKind, End, Loom, Wire, end_of
 from loomproof.results.findings import Alternative, Finding, Kind
 from loomproof.results.measured import Measured
+from loomproof.results.places import Place, WirePlace
 from tests.diagnosis.test_wiring_faults import found
 
 # What an answer leaves, on faults whose explanations are known by hand -----------------------------
@@ -342,3 +343,18 @@ def test_every_cause_has_a_way_to_be_true(cause: Cause) -> None:
 
 def test_a_text_that_is_no_cause_is_elsewhere() -> None:
     assert ways_of(Alternative("x", cause="of another version")) == (ELSEWHERE,)
+
+
+def test_a_wire_seen_sound_against_its_measured_place_is_said_to_contradict_it() -> None:
+    """A reading that lies in the wire is not forgotten for a look: both are told, the place first."""
+    (finding,) = found("A:2", "B:2")
+    spot = WirePlace("W4", end_of("B:2"), 0.31, 0.47, 1.0)
+    place = Place("wire", "0.39 m from B:2 along W4", 0.95, (), (spot,))
+    measured = replace(finding, place=place, places=(place.text, *finding.places))
+    (after,), _ = saw((measured,), "W4 sound")
+    assert after.title.endswith("; this contradicts the place measured in W4")
+    assert after.places == (place.text, "A:2", "B:2")
+    assert after.repair[0].startswith("0.39 m from B:2 along W4: look there before you renew contacts")
+    assert (after.cause, after.place) == ("bad_contact", place)
+    (near,), _ = saw((replace(measured, place=replace(place, answer="none")),), "W4 sound")
+    assert "contradicts" not in near.title

@@ -300,12 +300,19 @@ def _only_its_ends(finding: Finding, ways: Sequence[Way]) -> Finding:
     if not ends:
         return finding
     cause, title, repair = _at_its_ends(finding.cause, ends)
+    places = tuple(map(str, ends))
+    place = finding.place
+    if place is not None and place.answer == "wire":
+        # A reading speaks against what was seen: neither is left out.
+        title += f"; this contradicts the place measured in {listed(finding.wires)}"
+        look = f"{place.text}: look there before you renew contacts."
+        places, repair = (place.text, *places), (look, *repair)
     return replace(
         finding,
         cause=cause,
         title=title,
         cavities=ends,
-        places=tuple(map(str, ends)),
+        places=places,
         repair=(*repair, *finding.repair[-1:]),
     )
 
