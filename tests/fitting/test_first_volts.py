@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 from loomproof.fitting.sheet import fitting_sheet
 from loomproof.loom.model import End, Loom, Wire
+from loomproof.loom.reading import load
 from tests.fitting.looms import demo
+
+TAIL_LAMP = load(Path(__file__).parents[2] / "fixtures" / "tail_lamp").loom
 
 
 def steps(loom: Loom) -> tuple[str, ...]:
@@ -66,3 +70,40 @@ def test_cavities_that_read_12_v_in_a_sound_loom_are_named_with_what_they_read_i
     assert "ECU-A:1 " not in allowed, "a feed"
     joined = demo(wires=(Wire("W99", End("ECU-A", "10"), End("E-BODY", "1"), "BN", 1.0, 0.5, "body-earth"),))
     assert "ECU-A:10" not in steps(joined)[4].partition("12 V is no fault at ")[2].partition(" Any other")[0]
+
+
+def test_a_loom_to_a_lamp_has_no_step_for_an_engine() -> None:
+    """Six wires to a lamp: no computer, fuel, cranking or coils; yet feeds, loads and the wait."""
+    said = steps(TAIL_LAMP)
+    assert [text.partition(".")[0] for text in said] == [
+        "Make safe", "Unplug the loads", "Limit the current", "Fuses back", "Loads", "Off",
+    ]  # fmt: skip
+    whole = " ".join(said).casefold()
+    for word in ("computer", "fuel", "crank", "oil pressure", "coils", "engine", "gearbox", "charge lamp"):
+        assert word not in whole
+    assert "tail (7.5 A)" in said[2]
+    assert "reverse (10 A)" in said[2] or "reverse (none is named" in said[2], "it may be a feed"
+
+
+def test_wires_of_no_circuit_keep_every_step_of_an_engine() -> None:
+    """What is not described can be an engine's."""
+    bare = replace(TAIL_LAMP, circuits=())
+    titles = [text.partition(".")[0] for text in steps(bare)]
+    assert len(titles) == 9, "all but the fuses of its own, which it has not"
+    assert "Crank without injection and spark" in titles
+
+
+def test_a_pump_without_an_engine_waits_for_the_step_that_it_has() -> None:
+    """Its own circuit alone beside the lamps: kept off until the step that says fuel, whatever its number."""
+    pump = replace(TAIL_LAMP.circuit_by_name["reverse"], name="pump", purpose="fuel pump", designation="87")
+    loom = replace(
+        TAIL_LAMP,
+        circuits=tuple(pump if one.name == "reverse" else one for one in TAIL_LAMP.circuits),
+        wires=tuple(
+            replace(wire, circuit="pump") if wire.circuit == "reverse" else wire for wire in TAIL_LAMP.wires
+        ),
+    )
+    said = steps(loom)
+    fuel = next(number for number, text in enumerate(said, 1) if text.startswith("Fuel."))
+    assert f"until step {fuel}" in said[1]
+    assert not any("Crank" in text for text in said)

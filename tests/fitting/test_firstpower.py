@@ -30,7 +30,8 @@ def test_every_rule_has_a_reason_and_a_source() -> None:
         row["source"] and row["told"] and (row["asked"] or row["words"])
         for row in firstpower.rows("purposes")
     )
-    assert [row["step"] for row in firstpower.rows("first_power_up")] == [str(k) for k in range(1, 11)]
+    steps = dict.fromkeys(row["step"] for row in firstpower.rows("first_power_up"))
+    assert list(steps) == [str(k) for k in range(1, 11)]
 
 
 @pytest.mark.parametrize(

@@ -34,6 +34,9 @@ from loomproof.results.fitting import Job, Level, Warn
 _RUNS = ("pump", "injector", "coil", "starter", "fan", "throttle", "valve")
 """Words of what moves, sprays or sparks."""
 
+_ENGINE = (Job.COIL, Job.START)
+"""Jobs of ends that an engine alone has."""
+
 _DRIVEN = (Job.LOAD, Job.COIL, Job.START)
 """Jobs of ends behind which something may move or spark."""
 
@@ -151,9 +154,16 @@ def power_up(
     early = [name for name in seated if name not in waiting]
     pumps = {end: parts for end, parts in held.items() if jobs[end] is Job.PUMP}
     rest = {end: parts for end, parts in held.items() if end not in pumps}
+    steps = _steps(loom, plan, jobs, moving=bool(movers or held), seated=bool(seated))
+    until = {
+        key: next((number for number, row in enumerate(steps, 1) if f"{{{key}}}" in row["text"]), len(steps))
+        for key in ("pump", "rest")
+    }
     said = {
         "unplug": ", ".join([*sorted(plan.computers), *movers]) or "everything that moves or sparks",
-        "held": "".join(_kept_off(loom, end, held[end], 7 if end in pumps else 8) for end in held),
+        "held": "".join(
+            _kept_off(loom, end, held[end], until["pump" if end in pumps else "rest"]) for end in held
+        ),
         "parts": ", ".join(seated) or "the car's fuses for this loom",
         "early": fuses_in(loom, plan, live, early, (*movers, *held)),
         "tries": tries(outside),
@@ -172,7 +182,33 @@ def power_up(
         "earths": ", ".join(computer_earths(loom, plan)) or "look it up",
         "drops": "; ".join(drops) or "each earth point to the battery's negative post under 0.1 V",
     }
-    return tuple(f"{row['title']}. {row['text'].format_map(said)}" for row in rows("first_power_up"))
+    return tuple(f"{row['title']}. {row['text'].format_map(said)}" for row in steps)
+
+
+def _steps(
+    loom: Loom, plan: FittingPlan, jobs: Mapping[End, Job], *, moving: bool, seated: bool
+) -> list[Mapping[str, str]]:
+    """Return the steps that this loom has something for; all of an engine's where wires are not described.
+
+    ``moving``: it has what moves or sparks; ``seated``: it has fuses or relays of its own.
+    """
+    unknown = any(wire.circuit not in loom.circuit_by_name for wire in loom.wires)
+    computer = unknown or bool(plan.computers & plan.plugged)
+    engine = computer or any(job in _ENGINE for job in jobs.values())
+    fuel = engine or Job.PUMP in jobs.values()
+    moves = fuel or moving
+    holds = {
+        "": True,
+        "moves": moves,
+        "still": not moves,
+        "parts": seated,
+        "computer": computer,
+        "no computer": not computer,
+        "fuel": fuel,
+        "engine": engine,
+        "no engine": not engine,
+    }
+    return [row for row in rows("first_power_up") if holds[row["where"]]]
 
 
 def _held(
