@@ -12,7 +12,7 @@ from loomproof.diagnosis import explain, learned
 from loomproof.diagnosis.candidates import Candidate, candidates
 from loomproof.diagnosis.learned import Case, learn, weighed
 from loomproof.diagnosis.seen import Thing, What
-from loomproof.diagnosis.taught import taught
+from loomproof.diagnosis.taught import counted, taught
 from loomproof.diagnosis.weights import weight_table, weights
 from loomproof.loom.model import End, Loom
 from loomproof.loom.reading import load
@@ -83,7 +83,8 @@ def test_what_was_confirmed_comes_first_and_nothing_else_changes(lamp: Loom, bro
     assert told.places[0].startswith("along W2")
     assert sorted(told.places) == sorted(broken.places)
     assert told.repair[0].startswith(
-        "Look first at W2 (black/red) for a broken wire: it was confirmed in 6 of 6"
+        f"Look first at W2 (black/red) for a broken wire: anywhere on {lamp.part_number or lamp.name} it was "
+        "confirmed in 6 of 6 repairs in which it could have been."
     )
     assert told.repair[1:] == broken.repair
     changed = {
@@ -91,6 +92,23 @@ def test_what_was_confirmed_comes_first_and_nothing_else_changes(lamp: Loom, bro
     }
     assert changed == {"places", "repair"}
     assert told.identity == broken.identity
+
+
+def test_where_two_places_were_alike_what_turned_them_is_said(lamp: Loom, broken: Finding) -> None:
+    """One confirmed repair turns the order of two contacts: the repair says so, and on what."""
+    among = candidates(broken)
+    family = lamp.part_number or lamp.name
+    (lamps,) = (one for one in among if one.cause == "bad_contact" and one.connector == "LAMP")
+    lesson = learn([Case(family, lamps, among)])
+    (told,) = taught(lamp, [broken], lesson)
+    assert told.places[0].startswith("LAMP:2")
+    assert told.repair[0].startswith(
+        f"Look first at LAMP:2 for a bad contact: at LAMP of {family} it was confirmed in 1 of 1 repair in"
+    )
+    (costs,) = (each.costs for each in weighed(among, lesson, family) if each.candidate.place == "BODY:2")
+    assert "; ".join(map(counted, costs)) == (
+        f"on any loom: 1 of 1; anywhere on {family}: 1 of 1; at BODY of {family}: 0 of 1"
+    )
 
 
 def test_a_connector_teaches_of_itself(lamp: Loom, broken: Finding) -> None:

@@ -91,10 +91,12 @@ def _texts(names: Names, things: Sequence[Thing]) -> Iterator[str]:
 
 
 def _look_first(names: Names, among: Sequence[Weighed]) -> Iterable[str]:
-    """Return the sentence that names what is likeliest now, where nobody would have begun there."""
+    """Return the sentence that names what is likeliest now, where it was not so alone before."""
     likeliest = max(among, key=lambda each: each.now)
     told = [cost for cost in likeliest.costs if cost.found]
-    if likeliest.before == max(each.before for each in among) or not told:
+    alike = [each for each in among if each.before >= likeliest.before and each is not likeliest]
+    turned = any(each.before > likeliest.before or each.now < likeliest.now for each in alike)
+    if not turned or not told:
         return ()
     best = told[-1]
     cause = likeliest.candidate.cause.replace("_", " ")
@@ -104,11 +106,21 @@ def _look_first(names: Names, among: Sequence[Weighed]) -> Iterable[str]:
 
 
 def found_of(cost: LearnedCost) -> str:
-    """Return what a learned cost rests on: ``it was confirmed in 6 of 9 repairs at BOOST of ENGINE in …``."""
+    """Return what a learned cost rests on: ``at BOOST of ENGINE it was confirmed in 6 of 9 repairs in …``."""
     repairs = "repair" if cost.among == 1 else "repairs"
-    where = f" at {cost.connector} of {cost.family}" if cost.connector else ""
-    where = where or (f" of {cost.family}" if cost.family else "")
-    return f"it was confirmed in {cost.found} of {cost.among} {repairs}{where} in which it could have been"
+    how_often = f"{cost.found} of {cost.among} {repairs}"
+    return f"{_where(cost)} it was confirmed in {how_often} in which it could have been"
+
+
+def counted(cost: LearnedCost) -> str:
+    """Return how often a cause was confirmed where it was counted: ``anywhere on ENGINE: 6 of 9``."""
+    return f"{_where(cost)}: {cost.found} of {cost.among}"
+
+
+def _where(cost: LearnedCost) -> str:
+    if cost.connector:
+        return f"at {cost.connector} of {cost.family}"
+    return f"anywhere on {cost.family}" if cost.family else "on any loom"
 
 
 def _called(names: Names, thing: Thing) -> str:

@@ -20,7 +20,7 @@ from loomproof.diagnosis.candidates import Candidate, candidates
 from loomproof.diagnosis.causes import CAUSES
 from loomproof.diagnosis.learned import Case, learn, weighed
 from loomproof.diagnosis.seen import NOWHERE, Thing, What, meant, with_wholes
-from loomproof.diagnosis.taught import family_of, found_of
+from loomproof.diagnosis.taught import counted, family_of
 from loomproof.errors import UsageError
 from loomproof.jobs.at_hand import at_hand
 from loomproof.loom.ends import End
@@ -224,14 +224,14 @@ def taught_texts(document: Document, learned: Learned) -> Iterator[tuple[str, ..
     for number, finding in enumerate(document.findings, 1):
         among = weighed(candidates(finding), learned, family)
         for each in among if len(among) > 1 else ():
-            told = "; ".join(found_of(cost) for cost in reversed(each.costs))
+            told = "; ".join(map(counted, each.costs))
             yield (
                 str(number),
                 said_of(each.candidate.cause),
                 _short(each.candidate.things),
                 f"{each.before:.0%}",
                 f"{each.now:.0%}",
-                told or "never in question before",
+                f"{said_of(each.candidate.cause)} {told}" if told else "never in question before",
             )
 
 
