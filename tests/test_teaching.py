@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import cast
@@ -16,7 +17,9 @@ from loomproof.jobs.archive import Archive
 from loomproof.jobs.job import Job
 from loomproof.jobs.keep import Keeping, Kept
 from loomproof.jobs.teaching import choices, found_by
+from loomproof.loom.ends import End
 from loomproof.records.store import open_store
+from loomproof.results.findings import Alternative
 from loomproof.web import kept
 from loomproof.web.answers import Asked, Go, House
 from tests.cli.running import loomproof
@@ -70,6 +73,49 @@ def test_what_is_none_of_the_candidates_is_kept_and_teaches_nothing(fixtures: Pa
         with pytest.raises(UsageError):
             archive.repaired(document.run, "Mia", "x", finding, words)
     assert len(archive.repairs(document.run)) == 1, "what is refused leaves no note"
+
+
+def test_a_slip_in_what_was_found_is_told_and_an_empty_one_is_refused(fixtures: Path, tmp_path: Path) -> None:
+    document = _proved(fixtures, tmp_path).outcome.document
+    run, store = document.run, ("--person", "Mia", "--store", str(tmp_path / "kept.db"))
+    slip = loomproof("repaired", run, "new wire", "--finding", "1", "--found", "broken wire W3", *store)
+    told = " ".join(slip.stdout.split())
+    assert "broken wire W3 is not among what finding 1 leaves open: " in told
+    assert "broken wire W2" in told
+    assert "Kept; teaches nothing." in told
+    right = loomproof("repaired", run, "new wire", "--finding", "1", "--found", "broken wire W2", *store)
+    assert right.stdout == f"run {run}: kept\n"
+    for words in (["x"], []):
+        empty = loomproof("repaired", run, *words, "--finding", "1", "--found", "", *store)
+        assert empty.returncode == 2
+        assert "names no cause" in empty.stderr
+    unsaid = loomproof("repaired", run, "--finding", "1", "--found", "broken wire W2", *store)
+    assert "a repair without words says nothing" in unsaid.stderr
+    for number, why in (("7", "there is no finding 7"), ("0", "a cause is of one finding, and 0 is the")):
+        other = loomproof("repaired", run, "x", "--finding", number, "--found", "broken wire W2", *store)
+        assert f"run {run} has finding 1 only; {why}" in " ".join(other.stderr.split())
+    assert len(Archive(store[-1]).repairs(run)) == 2, "what is refused leaves no note"
+
+
+def test_what_a_refusal_lists_can_be_typed_as_it_stands(fixtures: Path, tmp_path: Path) -> None:
+    document = _proved(fixtures, tmp_path).outcome.document
+    first = document.findings[0]
+    ends = (End("BODY", "2"), End("LAMP", "2"), End("LAMP", "1"))
+    more = (
+        Alternative("a", "adapter_lead", ends[:1]),
+        Alternative("b", "adapter_short", ends[:2]),
+        Alternative("c", "adapter_short", (ends[0], ends[2])),
+    )
+    several = replace(first, alternatives=(*first.alternatives, *more))
+    document = document.model_copy(update={"findings": (several,)})
+    with pytest.raises(UsageError) as refused:
+        found_by("rust", document, 1)
+    assert refused.value.cure is not None
+    listed = refused.value.cure.rpartition("leaves open: ")[2].removesuffix(".").split("; ")
+    assert {"adapter lead BODY:2", "adapter short BODY:2 and LAMP:2"} <= set(listed)
+    assert not [each for each in listed if "lead adapter" in each]
+    assert [found_by(each, document, 1) for each in listed] == list(candidates(several))
+    assert [found_by(each, document, 1) for each in choices(several)] == list(candidates(several))
 
 
 def test_what_a_page_offers_is_what_is_kept(fixtures: Path, tmp_path: Path) -> None:

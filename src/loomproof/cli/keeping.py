@@ -12,7 +12,7 @@ from loomproof.cli.kinds import FILE, FOLDER, RUN
 from loomproof.cli.options import archive_option, store_option
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
-from loomproof.screens.kept import chosen, show_integrity, show_repairs, show_taken, show_waiting
+from loomproof.screens.kept import chosen, show_integrity, show_noted, show_repairs, show_taken, show_waiting
 from loomproof.screens.printing import line
 from loomproof.screens.printing import table as listed
 
@@ -235,20 +235,22 @@ def import_(source: str, archive: Archive) -> int:
 @click.argument("run", type=RUN)
 @click.argument("words", required=False)
 @click.option("--finding", type=click.IntRange(0), default=0, help="Its number; 0 is the whole run.")
-@click.option("--found", default="", metavar="WHAT", help='Its cause and place: "bad contact ECU:12".')
+@click.option("--found", metavar="WHAT", help='Its cause and place: "bad contact ECU:12".')
 @click.option("--person", default="", help="Who did it; else the person of workshop.toml.")
 @archive_option
-def repaired(run: str, words: str | None, finding: int, found: str, person: str, archive: Archive) -> None:
+def repaired(
+    run: str, words: str | None, finding: int, found: str | None, person: str, archive: Archive
+) -> None:
     """Note what was done about a finding of RUN, in your own WORDS; the next certificate shows it.
 
     --found keeps what its cause was: later proofs look first where causes were found before. Without WORDS:
     list what was noted for RUN.
     """
-    if words is None:
+    if words is None and found is None:
         show_repairs(archive, chosen(archive, run))
         return
     from loomproof.jobs.workshop import find
 
     if not (person := person.strip() or find().workshop.person):
         raise UsageError("a repair without person says nothing", cure="Say who did it with --person NAME.")
-    click.echo(f"run {archive.repaired(chosen(archive, run), person, words, finding, found).run}: kept")
+    show_noted(archive, archive.repaired(chosen(archive, run), person, words or "", finding, found), found)

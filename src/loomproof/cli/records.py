@@ -188,7 +188,7 @@ def report(
 
     What was proved on simulated benches is counted apart. Pages and workbook tell of real benches, or with
     --simulated of simulated ones; --during 2026-11 makes them those of a month. With --tables or --dataset no
-    record is opened: what stands beside them is counted, on SQLite, PostgreSQL or Parquet files alike.
+    record is opened: what stands beside them is counted, simulated apart, on SQLite, PostgreSQL or Parquet.
     """
     if spark and not dataset:
         raise UsageError("--spark is asked of a data set", cure="Give --dataset FOLDER as well.")
@@ -198,7 +198,7 @@ def report(
 
         if loom or wanted or any(files.values()) or (tables and dataset):
             cure = "Give one of them, and no other option but --html, --pictures and --store."
-            raise UsageError("--tables and --dataset count all proofs", cure=cure)
+            raise UsageError("--tables and --dataset count all proofs, simulated ones apart", cure=cure)
         return found(0 if show_answers(None if dataset else archive, dataset, spark, how, *page) else 5)
     from loomproof.jobs.looking_back import Fleet
     from loomproof.screens.summing_up import show_lines, write_asked

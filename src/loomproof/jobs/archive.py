@@ -248,7 +248,9 @@ class Archive:
         sealed = partial(correct, run, why, store=self.store, told=self.told)
         return sealed(person=person, place=place, serial=serial, authoriser=authoriser, by=by)
 
-    def repaired(self, run: str, person: str, words: str, finding: int = 0, found: str = "") -> Repair:
+    def repaired(
+        self, run: str, person: str, words: str, finding: int = 0, found: str | None = None
+    ) -> Repair:
         """Note what was done about a finding (0: the whole run); the next certificate shows it.
 
         ``found`` is what its cause was, as `loomproof.jobs.teaching.found_by` reads it: kept beside the note,
@@ -257,7 +259,7 @@ class Archive:
         said = rfc3339_seconds(now())
         with self._open(changes=True) as opened:
             line = None
-            if found:
+            if found is not None:
                 document = _verified(opened, run)[0].document()
                 line = confirmed(document, finding, found_by(found, document, finding), person, said)
             made = opened.add_repair(run, person, words, said, finding)

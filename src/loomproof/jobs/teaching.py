@@ -92,10 +92,7 @@ def found_by(text: str, document: Document, finding: int) -> Candidate:
     loom. Raises `UsageError`, which names the candidates, for what is neither.
     """
     if not 1 <= finding <= len(document.findings):
-        raise UsageError(
-            f"a confirmed cause is of one finding, and run {document.run} has {len(document.findings)}",
-            cure="Say which finding it was, by its number.",
-        )
+        raise UsageError(_no_finding(document, finding), cure="Say which finding it was, by its number.")
     among = candidates(document.findings[finding - 1])
     words = text.strip().replace("_", " ")
     cause = max((c for c in CAUSES if f"{words} ".startswith(f"{said_of(c)} ")), key=len, default="")
@@ -105,6 +102,9 @@ def found_by(text: str, document: Document, finding: int) -> Candidate:
     of_cause = [one for one in among if one.cause == cause]
     if not place and len(of_cause) == 1:
         return of_cause[0]
+    listed = [one for one in of_cause if one.things and _place_of(one) == " ".join(place.split())]
+    if len(listed) == 1:
+        return listed[0]
     if not place and not of_cause:
         return Candidate(cause)
     spoken = meant(place) if place else []
@@ -126,12 +126,32 @@ def choices(finding: Finding) -> tuple[str, ...]:
     alone = Counter(one.cause for one in among)
     # Of what lies nowhere that is named nothing can be said but its cause, where that is enough.
     told = [one for one in among if one.things or alone[one.cause] == 1]
-    return tuple(dict.fromkeys(" ".join([said_of(one.cause), *map(str, one.things[:1])]) for one in told))
+    # Of two that touch both are named, of a whole plug of cavities the first.
+    short = (one if len(one.things) <= 2 else replace(one, things=one.things[:1]) for one in told)
+    return tuple(dict.fromkeys(map(_spoken, short)))
 
 
 def said_of(cause: str) -> str:
     """Return a cause as a person says it: ``bad contact``."""
     return cause.replace("_", " ")
+
+
+def _place_of(one: Candidate) -> str:
+    """Return its place as a person says it after the cause: a lead by its cavity alone, "" for nowhere."""
+    return " and ".join(str(each.end if each.what is What.LEAD else each) for each in one.things)
+
+
+def _spoken(one: Candidate) -> str:
+    """Return a candidate as `found_by` reads it: ``adapter lead ECU:12``."""
+    return f"{said_of(one.cause)} {_place_of(one)}".strip()
+
+
+def _no_finding(document: Document, finding: int) -> str:
+    most = len(document.findings)
+    has = {0: "no finding", 1: "finding 1 only"}.get(most, f"findings 1 to {most}")
+    if finding:
+        return f"run {document.run} has {has}; there is no finding {finding}"
+    return f"run {document.run} has {has}; a cause is of one finding, and 0 is the whole run"
 
 
 def _lies_at(one: Candidate, thing: Thing) -> bool:
@@ -152,10 +172,9 @@ def _things(document: Document) -> set[Thing]:
 
 
 def _not_told(text: str, why: str, among: Iterable[Candidate]) -> UsageError:
-    listed = "; ".join(f"{said_of(one.cause)} {'' if not one.things else one.place}".strip() for one in among)
     return UsageError(
         f"what was found, {text!r}, {why}",
-        cure=f"Write a cause and its place. The finding leaves open: {listed}.",
+        cure=f"Write a cause and its place. The finding leaves open: {'; '.join(map(_spoken, among))}.",
     )
 
 
@@ -171,7 +190,22 @@ def confirmed(document: Document, finding: int, found: Candidate, person: str, s
 def found_text(line: ConfirmedLine) -> str:
     """Return what was confirmed, in words: ``bad contact at BOOST:2``. `UsageError` for a damaged line."""
     found = _case(line).found
-    return f"{said_of(found.cause)} at {found.place}" if found.things else said_of(found.cause)
+    return f"{said_of(found.cause)} at {_place_of(found)}" if found.things else said_of(found.cause)
+
+
+def beside_all(line: ConfirmedLine) -> str:
+    """Return the sentence on a confirmed cause that its finding had not left open, "" for one that it had.
+
+    Raises `UsageError` for a damaged line.
+    """
+    case = _case(line)
+    if case.found in case.among:
+        return ""
+    left = "; ".join(map(_spoken, case.among)) or "nothing that has a cause"
+    return (
+        f"{_spoken(case.found)} is not among what finding {line.finding} leaves open: {left}. "
+        "Kept; teaches nothing. If it was a slip, note it again: what is said of a finding last counts."
+    )
 
 
 def _case(line: ConfirmedLine) -> Case:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from loomproof.jobs.checking import Checked
     from loomproof.jobs.handing_over import HandedOver
     from loomproof.records.integrity import Integrity
+    from loomproof.records.store import Repair
     from loomproof.records.taking_in import Taken
     from loomproof.results.document import Document
 
@@ -73,6 +74,17 @@ def show_repairs(archive: Archive, run: str) -> None:
     for one in archive.confirmed(run):
         told = f"{found_text(one)} ({one.person}, {when(one.said)[:16]})"
         line(clean(f"found, finding {one.finding}: {told}"))
+
+
+def show_noted(archive: Archive, noted: Repair, found: str | None) -> None:
+    """Print that a repair is kept, and where its cause was none of those that its finding had left open."""
+    from loomproof.jobs.teaching import beside_all
+    from loomproof.reports.words import clean
+
+    click.echo(f"run {noted.run}: kept")
+    for one in archive.confirmed(noted.run) if found is not None else ():
+        if one.finding == noted.finding and (said := beside_all(one)):
+            line(clean(said))
 
 
 def tell_left_out(shelf: Shelf, how: How) -> None:

@@ -72,7 +72,12 @@ def mended(house: House, asked: Asked) -> Answer:
     try:
         if not (asked.field("person") and asked.field("words")):
             raise UsageError("who mended it and what was done is not said", cure="Say both.")
-        done = (asked.field("person"), asked.field("words"), asked.number("finding"), asked.field("found"))
+        done = (
+            asked.field("person"),
+            asked.field("words"),
+            asked.number("finding"),
+            asked.field("found") or None,
+        )
         archive.repaired(found.hash, *done)
     except LoomproofError as error:
         return _shown(house, asked, error)
