@@ -172,6 +172,11 @@ def test_screen_and_table_show_the_interval_that_the_picture_draws(answers: tupl
     assert within in section.table.rows[0]
 
 
+def test_tables_are_asked_of_all_proofs_simulated_ones_apart(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["report", "--tables", "--simulated"]) == 2
+    assert "count all proofs, simulated ones apart" in " ".join(capsys.readouterr().err.split())
+
+
 def test_the_command_writes_page_and_pictures(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["report", "--pictures", str(tmp_path / "none")]) == 2
     assert "nothing is kept that could be drawn" in capsys.readouterr().err
