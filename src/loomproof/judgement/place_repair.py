@@ -28,7 +28,7 @@ def mended_there(names: Names, finding: Finding, place: Place) -> Finding:
     generic.update(looks(names, bares) if bares else ())
     probing = probed(names, finding.wires)
     left = [step for step in finding.repair if step not in generic and not step.endswith(probing)]
-    if place.answer == "wire" and all(each.low_m > 0.0 for each in place.stretches):
+    if wires and place.answer == "wire" and all(each.low_m > 0.0 for each in place.stretches):
         # A new contact mends no break on the way.
         told = dict(zip(rejoined(names, wires, bares), pieced(names, wires), strict=True))
         left = [told.get(step, step) for step in left]
