@@ -20,7 +20,7 @@ from loomproof.locating.tree import Run, Tree
 from loomproof.locating.wander import PerMetre
 from loomproof.loom.bundles import Bundle
 from loomproof.loom.model import End, Loom, Settings
-from loomproof.reports.words import place_text
+from loomproof.reports.words import place_in_brief, place_text
 from loomproof.results.findings import Alternative, Finding, Kind, Severity
 from loomproof.results.measured import Across, Judged, Measured, PieceFarads
 from loomproof.results.places import Place, WirePlace
@@ -323,3 +323,25 @@ def test_how_sure_a_place_is_is_told_under_its_assumptions_and_never_rounded_up(
     place: Place, said: str
 ) -> None:
     assert f"By this (0 readings). Under these assumptions {said}" in place_text(place)
+
+
+@pytest.mark.parametrize(
+    ("place", "kind", "said"),
+    [
+        (
+            Place("wire", "here", 0.99, (), (WirePlace("W1", A1, 0.311, 0.469, 1.0),), "this", readings=2),
+            "open",
+            "here. If the wires lie evenly in their bundle, it is between 0.31 and 0.47 m 19 times in 20 "
+            "(2 readings)",
+        ),
+        (
+            Place("connector", "here", 0.988, (A1,), (), "this", readings=1),
+            "short",
+            "here. If wires and contacts are as described, it is there 98 times in 100 (1 reading)",
+        ),
+        (Place("none", "no place can be told"), "open", "no place can be told"),
+    ],
+)
+def test_at_the_bench_a_place_is_told_shortly_with_what_must_hold(place: Place, kind: str, said: str) -> None:
+    """19 times in 20 is the 95 % of two standard deviations; a limit is rounded outwards."""
+    assert place_in_brief(place, kind) == said

@@ -28,7 +28,7 @@ from loomproof.reports.words import (
     evidence,
     graded,
     kind,
-    place_text,
+    place_in_brief,
     plural,
     reasons,
     shared_places,
@@ -137,7 +137,7 @@ def finding_view(
     for entry in finding.evidence:
         facts.row("evidence", evidence(entry))
     if finding.place is not None:
-        facts.row("place", place_text(finding.place))
+        facts.row("place", place_in_brief(finding.place, finding.kind.value))
     for drawn in on_wires:
         facts.row("", drawn)
     for order, place in enumerate(finding.places, 1):

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from loomproof.results.figures import ohms, ohms_within
 from loomproof.results.measured import Decision
+from loomproof.results.places import rounded_down, rounded_up
 
 if TYPE_CHECKING:  # what says a count needs no model of a document, which takes a while to be made
     from loomproof.results.document import ClaimEntry, Counts, Document
@@ -110,6 +111,26 @@ def place_text(place: Place) -> str:
         what = "one of these is so" if place.ends else "the intervals hold the place"
     read = plural(place.readings, "reading")
     return f"{place.text}. By {place.basis} ({read}). Under these assumptions {what} with {sure}"
+
+
+def place_in_brief(place: Place, kind_of_fault: str) -> str:
+    """Return where a fault lies and how often that is so, for the bench: what it rests on is `place_text`.
+
+    A break rests on capacitance, so on wires that lie evenly; all else on ohms, so on the loom as described.
+    """
+    if place.answer == "none":
+        return place.text
+    percent_of = math.floor(100 * min(place.share, INTERVAL if place.stretches else CERTAIN) + 1e-6)
+    often = "19 times in 20" if percent_of == 95 else f"{percent_of} times in 100"
+    evenly = "the wires lie evenly in their bundle"
+    given = evenly if kind_of_fault == "open" else "wires and contacts are as described"
+    where = "it is there"
+    if place.answer == "wire" and len(place.stretches) == 1 and not place.stretches[0].as_share:
+        (only,) = place.stretches
+        where = f"it is between {rounded_down(only.low_m)} and {rounded_up(only.high_m)} m"
+    elif place.answer in ("near", "either"):
+        where = "it is one of these"
+    return f"{place.text}. If {given}, {where} {often} ({plural(place.readings, 'reading')})"
 
 
 def capacitance(document: Document) -> str:

@@ -198,7 +198,12 @@ def show_reasoning(document: Document, archive: Archive | None = None) -> None:
     Of a run in the store of ``archive`` that was judged before anything was confirmed: what is taught by now.
     """
     from loomproof.jobs.answering import CAUSE_HEADS, COST_HEADS, cause_texts, cost_texts, reasoning
+    from loomproof.reports.words import clean, place_text
 
+    for number, finding in enumerate(document.findings, 1):
+        if finding.place is not None and finding.place.answer != "none":
+            click.echo("")
+            paragraphs([clean(f"Place of finding {number}: {place_text(finding.place)}.")])
     click.echo("")
     paragraphs([reasoning(document)])
     click.echo("")
