@@ -49,6 +49,7 @@ def test_what_energises_the_relay_is_read_from_the_wires_at_its_coil() -> None:
     assert "join 30 to 87" not in steps(earthed)[3]
     assert "Put in K1" in steps(earthed)[3]
     assert steps(earthed)[3].index("K1") < steps(earthed)[3].index("Then F1, F2")
+    assert "ignition on" in steps(earthed)[3], "only then is K1 pulled in, and F1 and F2 are tried"
     assert "K1 energised: 12 V at ECU-A:1" in steps(earthed)[4]
     assert "does not say what energises K1. Battery off" in steps(demo(without=["W10"]))[3]
 

@@ -112,19 +112,20 @@ def fuses_in(
         never = f" ({', '.join(kept)})" if kept else ""
         said.append(f"No other relay, and never that of a pump, starter or fan{never}: it would run.")
     if rest := [name for name in fuses if behind[name]]:
-        feeds = dict.fromkeys(
-            way.feed
-            for name in rest
-            for end in loom.component_by_name[name].ends
-            for way in live.get(end, ())
-            if not way.weak
-        )
-        switched = "".join(f"; {_WHEN[one.when].lower()}" for one in feeds if one.when != "permanent")
+        feeds = _feeds_at(loom, live, rest)
+        when = dict.fromkeys(one.when for one in (*feeds, *_feeds_at(loom, live, own)))
+        switched = "".join(f"; {_WHEN[one].lower()}" for one in when if one != "permanent")
         lamps = " and of ".join(dict.fromkeys(feed.circuit for feed in feeds))
         said.append(f"Then {', '.join(rest)}, one at a time, watching the lamp of {lamps}{switched}.")
     if last:
         said.append(f"{'Then' if said else 'Put in'} {', '.join(last)}, one at a time.")
     return " ".join(said) or "None goes in yet."
+
+
+def _feeds_at(loom: Loom, live: _Ways, parts: Collection[str]) -> tuple[Feed, ...]:
+    """Return the feeds that give current to any terminal of these parts."""
+    ends = [end for name in parts for end in loom.component_by_name[name].ends]
+    return tuple(dict.fromkeys(way.feed for end in ends for way in live.get(end, ()) if not way.weak))
 
 
 def _gates(loom: Loom, live: _Ways, fuse: str) -> set[str]:
