@@ -15,7 +15,8 @@ from tests.fleet.filled import Proof, fill
 
 START = datetime.datetime(2023, 3, 1, 8, 0, 0, tzinfo=datetime.UTC)
 LIMIT = 60_000
-"""µΩ."""
+UNCERTAINTY = 1_500
+"""µΩ, both."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ class Reading:
 
     @property
     def bad(self) -> bool:
-        return self.micro_ohm is None or 0 < self.limit < self.micro_ohm
+        return self.micro_ohm is None or 0 < self.limit < self.micro_ohm - UNCERTAINTY
 
 
 def made(seed: int, looms: int, joints: int, proofs: int) -> tuple[list[Proof], list[Reading]]:
@@ -64,7 +65,9 @@ def made(seed: int, looms: int, joints: int, proofs: int) -> tuple[list[Proof], 
             elif habit == "opening" and turn >= proofs - 2:
                 ohm = None
             elif habit == "bad at first" and turn == 0:
-                ohm = LIMIT + 1
+                ohm = LIMIT + UNCERTAINTY + 1
+            elif joint == 2 and turn == proofs // 2:
+                ohm = LIMIT + UNCERTAINTY  # undecided still: it may be its limit
             elif joint == 1:
                 ohm = rng.randrange(-40, 40)
             limit = 0 if joint == joints - 1 else LIMIT
@@ -80,7 +83,7 @@ def fill_joints(store: Store, runs: Sequence[Proof], readings: Sequence[Reading]
             "joint": each.joint,
             "open": int(each.micro_ohm is None),
             "micro_ohm": each.micro_ohm or 0,
-            "uncertainty_micro_ohm": 1_500,
+            "uncertainty_micro_ohm": UNCERTAINTY,
             "limit_micro_ohm": each.limit,
         }
         for each in readings

@@ -15,10 +15,11 @@ from scipy import stats
 
 from loomproof.errors import StoreError
 from loomproof.fleet.forecast import Drift, Fit, Line, drifting, fit, meeting
-from loomproof.fleet.joints import Joints, drift, survival
+from loomproof.fleet.joints import Joints, drift, survival, without_serial
 from loomproof.fleet.parquet import add_to
 from loomproof.fleet.survival import Z_95, surviving
 from loomproof.fleet.tables import of_dataset, of_store
+from loomproof.jobs.fleet import ONE_LOOM, of_the_store
 from loomproof.records.store import Store, open_store
 from tests.fleet.joints_filled import LIMIT, Reading, fill_joints, made
 from tests.records import postgres
@@ -128,6 +129,28 @@ def test_joints_last_as_long_as_counting_says(sqlite: Store) -> None:
     for step in told.steps:
         assert step.share == pytest.approx(float(curve.evaluate(step.days)), abs=1e-12)
     assert 0 < played.joints < 8, "one simulated loom of seven joints"
+
+
+def test_looms_without_a_serial_are_left_out_and_told(tmp_path: Path) -> None:
+    path = str(tmp_path / "a.db")
+    with open_store(path) as store:
+        runs, readings = made(seed=3, looms=3, joints=3, proofs=8)
+        for run in runs:
+            run.serial = "" if run.loom != "Loom 1" else run.serial
+        own = {run.run_id for run in runs if run.serial}
+        fill_joints(store, runs, readings)
+        with of_store(store.url) as tables:
+            assert (without_serial(tables), without_serial(tables, simulated=True)) == (8, 8)
+            told = survival(tables)
+            assert told.joints + told.bad_at_first == 3
+            assert survival(tables, simulated=True).joints == 0
+            assert drift(tables).enough <= 3
+    assert len(own) == 8
+    real, played = of_the_store(path)
+    for answers in (real, played):
+        lines = [line.strip() for line, _ in answers.lines]
+        assert any(line.startswith("8 proofs are of looms without a serial number") for line in lines)
+        assert ONE_LOOM in lines
 
 
 def test_a_line_is_as_certified() -> None:

@@ -15,7 +15,7 @@ from scipy import stats
 from loomproof.cli.main import run
 from loomproof.fleet.shares import share_interval
 from loomproof.fleet.survival import surviving
-from loomproof.jobs.fleet import Answers, kept_until, of_the_store, passed_share
+from loomproof.jobs.fleet import TOO_HIGH, Answers, kept_until, of_the_store, passed_share
 from loomproof.jobs.fleet_report import _sections, write_page, write_pictures
 from loomproof.records.store import open_store
 from loomproof.reports.fleet_pictures import Month, faults_picture, first_pass_picture
@@ -82,6 +82,10 @@ def test_the_page_needs_nothing_from_elsewhere_and_its_tables_say_what_its_pictu
     assert EVIL in told
     assert "that each joint scatters by itself" in told
     assert "holds for one look" in told
+    assert "losses are told later than they came, and the shares are too high" in told
+    assert "Joints of one loom go through the same things and are not independent" in told
+    assert answers[0].survival.lost
+    assert TOO_HIGH in [line.strip() for line, _ in answers[0].lines]
     (real, played) = answers
     assert "On simulated benches" in page.told
     assert real.joints.drifting
@@ -149,6 +153,9 @@ def test_no_month_lies_outside_its_own_interval() -> None:
 
 
 def test_what_a_reader_is_told_of_an_interval_holds_it() -> None:
+    assert next(kept_until(surviving([(20, False, 6), (40, False, 3), (400, True, 1)]))) == (
+        *(30, "all", "none was lost by then; 4 watched so long"),
+    )
     kept = list(kept_until(surviving([(365, True, 100), (730, True, 100)])))
     assert kept[-1] == (730, "0.0 %", "no upper end can be told")
     assert not any("nan" in text for _, *texts in kept for text in texts)

@@ -154,7 +154,7 @@ def drifting(lines: Sequence[tuple[tuple[str, str, str], Line]], tested: int) ->
     """Return those of the joints (loom, serial, joint) that rise above the noise, the soonest first.
 
     ``tested`` is how many joints were looked at, these among them. None is told whose slope's own interval
-    holds 0, however few were tested. A joint whose latest readings have reached its limit drifts no more
+    holds 0, however few were tested. A joint that is over its limit beyond doubt drifts no more
     towards it: it is a finding.
     """
     if not lines:

@@ -3,7 +3,9 @@
 Written once for SQLite, PostgreSQL, DuckDB and Spark. Each database adds up whole numbers only, and nothing
 that could pass 64 bits or depend on an order: what it answers is exact, and alike on all of them. What
 follows from the sums (`forecast`, `survival`) is worked out here, once. A joint is one of one loom (name
-and serial), named as the claims name it.
+and serial), named as the claims name it. Looms without a serial are left out: a name alone may stand for many
+of them, and their joints would be laid together as one (`without_serial` says how many proofs that leaves
+out).
 """
 
 from __future__ import annotations
@@ -42,16 +44,28 @@ class Joints:
     drifting: tuple[Drift, ...]
 
 
+def without_serial(tables: Tables, *, simulated: bool = False) -> int:
+    """Return how many proofs are of looms without a serial, which joints over time leave out."""
+    proofs = tables.proofs
+    nameless = proofs.filter(proofs.simulated == int(simulated), proofs.serial == "")
+    (row,) = tables.answer(nameless.aggregate(proofs=nameless.count()))
+    return int(row["proofs"])
+
+
 def _readings(tables: Tables, simulated: bool, fewest: int) -> Any:
-    """Each reading of a loom that has so many proofs, with when it was, in seconds since 2000."""
-    proofs = tables.proofs.filter(tables.proofs.simulated == int(simulated))
+    """Each reading of a loom that has so many proofs, with when it was, in seconds since 2000.
+
+    It is ``bad`` where the joint was open, or over its limit by more than the uncertainty: where it was
+    decided. A reading that its uncertainty leaves undecided is one like any other.
+    """
+    proofs = tables.proofs.filter(tables.proofs.simulated == int(simulated), tables.proofs.serial != "")
     often = proofs.group_by("loom", "serial").aggregate(proofs=proofs.count())
     often = often.filter(often.proofs >= fewest).select("loom", "serial")
     wanted = proofs.join(often, ["loom", "serial"]).select("run_id", "loom", "serial", "ended")
     timed = wanted.mutate(at_s=_seconds(wanted.ended) - _YEAR_2000_S).drop("ended")
     timed = timed.filter(timed.at_s >= 0, timed.at_s < _LAST_S)
     read = tables.readings.join(timed, "run_id")
-    over = (read.limit_micro_ohm > 0) & (read.micro_ohm > read.limit_micro_ohm)
+    over = (read.limit_micro_ohm > 0) & (read.micro_ohm - read.uncertainty_micro_ohm > read.limit_micro_ohm)
     return read.mutate(bad=((read.open == 1) | over).ifelse(1, 0))
 
 
@@ -61,9 +75,10 @@ _JOINT = ("loom", "serial", "joint")
 def drift(tables: Tables, *, simulated: bool = False) -> Joints:
     """Return the joints whose readings rise towards their limit, with when they meet it if they go on so.
 
-    Of each joint those readings count that came after the last one that was open or over its limit: before
-    it was mended it was another joint. It needs `FEWEST` of them over `SHORTEST_S`, the greatest and the
-    least farther apart than the uncertainty of their difference, and a slope as `forecast.drifting` says.
+    Of each joint those readings count that came after the last one that was open or over its limit by more
+    than its uncertainty: before it was mended it was another joint. It needs `FEWEST` of them over
+    `SHORTEST_S`, the greatest and the least farther apart than the uncertainty of their difference, and a
+    slope as `forecast.drifting` says.
     """
     read = _readings(tables, simulated, FEWEST)
     ends = read.group_by(*_JOINT).aggregate(
@@ -137,8 +152,10 @@ def _line(row: Mapping[str, Any]) -> Line:
 def survival(tables: Tables, *, simulated: bool = False) -> Survival:
     """Return how long joints that were good at their first proof stayed good, in days since it.
 
-    A joint is lost at the first proof that read it open or over its limit, and else known to be good until
-    its last proof. Only looms with two proofs or more say anything.
+    A joint is lost at the first proof that read it open or over its limit by more than its uncertainty, and
+    else taken to be good until its last proof. So losses stand later than they came, and shares are too high;
+    and joints of one loom are taken as if they were independent, so that intervals are too narrow. Only looms
+    with two proofs or more say anything.
     """
     read = _readings(tables, simulated, 2)
     each = read.group_by(*_JOINT).aggregate(

@@ -41,6 +41,8 @@ class Answers:
     told: Told
     joints: Joints
     survival: Survival
+    without_serial: int
+    """Proofs of looms without a serial number."""
 
     @property
     def lines(self) -> Iterator[tuple[str, bool]]:
@@ -51,6 +53,8 @@ class Answers:
         yield f"{plural(sums.looms, 'loom')}, {plural(sums.proofs, 'proof')}, {sums.passed} passed", False
         if self.told.first_pass:
             yield "looms by the month of their first proof, how many passed it, with the 95 % interval", True
+            if self.without_serial:
+                yield f"  {ONE_LOOM}", False
         for month in self.told.first_pass[-12:]:
             share, within = passed_share(month.passed, month.looms)
             yield f"  {month.month}  {month.looms:7d} {month.passed:7d}  {share} ({within})", False
@@ -59,6 +63,8 @@ class Answers:
             half, most = duration(took.half_s), duration(took.nine_tenths_s)
             yield "from a failed proof to the next that passed", True
             yield f"  {plural(took.times, 'time')}: half within {half}, nine in ten within {most}", False
+        if self.without_serial:
+            yield left_out(self.without_serial), False
         yield from _joint_lines(self.joints, self.survival)
         for dimension, rows in self.told.faults.items():
             if rows:
@@ -66,6 +72,25 @@ class Answers:
             for name, count in rows:
                 yield f"  {count:7d}  {said_name(dimension, name)}", False
 
+
+ONE_LOOM = "All looms of one name that have no serial number count as one loom here."
+"""Said of what counts looms, where some have no serial number."""
+
+
+def left_out(proofs: int) -> str:
+    """Return how many proofs joints over time leave out, and why."""
+    are = "is of a loom" if proofs == 1 else "are of looms"
+    return (
+        f"{plural(proofs, 'proof')} {are} without a serial number, which can't be told from others of the "
+        "name: joints over time are counted without them."
+    )
+
+
+TOO_HIGH = (
+    "Joints were lost before the proofs that found it: shares are too high. Joints of one loom are not "
+    "independent: intervals (95 %) are too narrow."
+)
+"""Said with the shares of joints that are still good."""
 
 MOST_JOINTS = 15
 """Joints that drift which a screen shows."""
@@ -107,7 +132,7 @@ def kept_until(found: Survival) -> Iterator[tuple[int, str, str]]:
         if days <= found.longest_days:
             step = found.until(days)
             if step is None:
-                yield days, "all", "none was lost by then"
+                yield days, "all", f"none was lost by then; {found.watched_for(days)} watched so long"
             else:
                 yield days, percent_of(100 * step.share), interval_of(100 * step.low, 100 * step.high)
 
@@ -125,6 +150,8 @@ def _joint_lines(joints: Joints, lasted: Survival) -> Iterator[tuple[str, bool]]
     if lasted.joints:
         yield "joints that were good at their first proof, and still are", True
         yield f"  {plural(lasted.joints, 'joint')}, {lasted.lost} lost since", False
+        if lasted.lost:
+            yield f"  {TOO_HIGH}", False
         for days, share, interval in kept_until(lasted):
             yield f"  after {days:4d} days  {share} ({interval})", False
 
@@ -154,7 +181,7 @@ def of_the_dataset(folder: Path, cluster: str = "") -> tuple[Answers, ...]:
 
 
 def _asked(tables: Tables) -> tuple[Answers, ...]:
-    from loomproof.fleet.joints import drift, survival
+    from loomproof.fleet.joints import drift, survival, without_serial
     from loomproof.fleet.questions import ask
 
     told = ask(tables)
@@ -164,6 +191,7 @@ def _asked(tables: Tables) -> tuple[Answers, ...]:
             told[simulated],
             drift(tables, simulated=simulated),
             survival(tables, simulated=simulated),
+            without_serial(tables, simulated=simulated),
         )
         for simulated in told
         if not simulated or told[True].sums.proofs

@@ -12,10 +12,12 @@ from loomproof.fleet.shares import share_interval
 from loomproof.jobs.files import ends_in, folder_for, write_file
 from loomproof.jobs.fleet import (
     COUNTED_FROM,
+    ONE_LOOM,
     Answers,
     in_words,
     joint_of,
     kept_until,
+    left_out,
     passed_share,
     said_name,
 )
@@ -41,23 +43,26 @@ DRAWN = ("kind", "connector", "wire", "component", "loom")
 """By what faults are drawn; by month, bench and person they stand in tables."""
 
 HOW_DRIFT = (
-    "A straight line is drawn through what a joint read since it was last open or over its limit: five "
-    "readings or more, over four weeks or more, which differ by more than the uncertainty of their "
-    "difference. A joint is told where its line rises by more than chance explains: of those told, no "
-    "more than one in twenty is expected to be there by chance. That takes for granted that each joint "
-    "scatters by itself: one bench, one lead or one temperature can move many joints together, and they "
-    "are told as joints that drift then. It holds for one look: who asks every day tests anew each day, "
-    "and some more come in by chance. That a line goes on as it did is an assumption, and no day is told "
-    "that is farther away than three times as long as it was seen. Intervals are of 95 % and about the "
-    "line; a single reading strays around it."
+    "A straight line is drawn through what a joint read since it was last open or over its limit by "
+    "more than the uncertainty: five readings or more, over four weeks or more, which differ by more "
+    "than the uncertainty of their difference. A joint is told where its line rises by more than chance "
+    "explains: of those told, no more than one in twenty is expected to be there by chance. That takes "
+    "for granted that each joint scatters by itself: one bench, one lead or one temperature can move "
+    "many joints together, and they are told as joints that drift then. It holds for one look: who asks "
+    "every day tests anew each day, and some more come in by chance. That a line goes on as it did is "
+    "an assumption, and no day is told that is farther away than three times as long as it was seen. "
+    "Intervals are of 95 % and about the line; a single reading strays around it."
 )
 """How a joint comes to be told as one that drifts."""
 
 HOW_LASTING = (
-    "A joint counts as lost at the first proof that read it open or over its limit; any other counts as "
-    "good until its last proof. Only looms with two proofs or more say anything, and looms that come "
-    "back are often those with which something is wrong: of all others this says little. The estimate "
-    "is Kaplan and Meier's."
+    "A joint counts as lost at the first proof that read it open or over its limit by more than the "
+    "uncertainty; any other counts as good until its last proof. When between two proofs it was lost "
+    "nobody saw: losses are told later than they came, and the shares are too high, the more so the "
+    "farther proofs are apart. Joints of one loom go through the same things and are not independent of "
+    "one another: the intervals are narrower than they should be. Only looms with two proofs or more "
+    "say anything, and looms that come back are often those with which something is wrong: of all "
+    "others this says little. The estimate is Kaplan and Meier's."
 )
 """What the share of joints that stay good rests on."""
 
@@ -140,6 +145,8 @@ def _sections(answers: Answers) -> Iterator[Section]:
         yield Section(
             "From a failed proof to the next that passed", [f"{said}{duration(took.nine_tenths_s)}."]
         )
+    if answers.without_serial and not (answers.joints.enough or answers.survival.joints):
+        yield Section("Joints over time", [left_out(answers.without_serial)])
     if answers.joints.enough:
         yield _drifting(answers)
     if answers.survival.joints:
@@ -161,13 +168,15 @@ def _first_passes(answers: Answers) -> Section:
     heads = ("month", "looms", "passed", "share", "95 % interval")
     table = Table("The latest first; months in UTC.", heads, rows, heads[1:])
     said = ["Each loom counts once, in the month of its first proof of all."]
+    if answers.without_serial:
+        said.append(ONE_LOOM)
     return Section("Looms that passed their first proof", said, table, first_pass_picture(months))
 
 
 def _drifting(answers: Answers) -> Section:
     found = answers.joints
     joints = [joint_of(each) for each in found.drifting]
-    said = [in_words(found), HOW_DRIFT]
+    said = [in_words(found), HOW_DRIFT, *_left_out(answers)]
     within = "95 % interval"
     heads = (
         "joint",
@@ -211,7 +220,16 @@ def _lasting(answers: Answers) -> Section:
         )
     steps = [Lasting(each.days, each.share, each.low, each.high) for each in found.steps]
     picture = survival_picture(found.joints, found.lost, found.longest_days, steps)
-    return Section("Joints that stay good", [*said, HOW_LASTING], Table("", heads, rows, heads[1:]), picture)
+    return Section(
+        "Joints that stay good",
+        [*said, HOW_LASTING, *_left_out(answers)],
+        Table("", heads, rows, heads[1:]),
+        picture,
+    )
+
+
+def _left_out(answers: Answers) -> tuple[str, ...]:
+    return (left_out(answers.without_serial),) if answers.without_serial else ()
 
 
 def _faults(dimension: str, rows: Sequence[tuple[str, int]]) -> Section:
