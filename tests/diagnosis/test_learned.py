@@ -59,6 +59,7 @@ def test_where_all_cases_ask_the_same_it_is_the_published_dirichlet_multinomial(
         bound_learn_scale=10**6,  # so that costs in thousandths round nothing that counts
         bound_learn_most=10**9,
         bound_learn_cases_all=len(found),
+        bound_learn_least=0,  # the book's rule has no least number of cases
     )
     monkeypatch.setattr(learned, "weights", lambda: table)
     among = tuple(Candidate(f"cause {n}", (Thing(What.WIRE, f"W{n}"),)) for n in range(len(found)))
@@ -95,20 +96,40 @@ def test_what_was_confirmed_comes_first_and_nothing_else_changes(lamp: Loom, bro
 
 
 def test_where_two_places_were_alike_what_turned_them_is_said(lamp: Loom, broken: Finding) -> None:
-    """One confirmed repair turns the order of two contacts: the repair says so, and on what."""
+    """Three confirmed repairs turn the order of two contacts: the repair says so, and on what."""
     among = candidates(broken)
     family = lamp.part_number or lamp.name
     (lamps,) = (one for one in among if one.cause == "bad_contact" and one.connector == "LAMP")
-    lesson = learn([Case(family, lamps, among)])
+    lesson = learn([Case(family, lamps, among)] * 3)
     (told,) = taught(lamp, [broken], lesson)
     assert told.places[0].startswith("LAMP:2")
     assert told.repair[0].startswith(
-        f"Look first at LAMP:2 for a bad contact: at LAMP of {family} it was confirmed in 1 of 1 repair in"
+        f"Look first at LAMP:2 for a bad contact: at LAMP of {family} it was confirmed in 3 of 3 repairs in"
     )
     (costs,) = (each.costs for each in weighed(among, lesson, family) if each.candidate.place == "BODY:2")
     assert "; ".join(map(counted, costs)) == (
-        f"on any loom: 1 of 1; anywhere on {family}: 1 of 1; at BODY of {family}: 0 of 1"
+        f"on any loom: 3 of 3; anywhere on {family}: 3 of 3; at BODY of {family}: 0 of 3"
     )
+
+
+def test_one_and_two_odd_cases_turn_nothing_over(lamp: Loom, broken: Finding) -> None:
+    family, among = lamp.part_number or lamp.name, candidates(broken)
+    short = candidates(_found(lamp, SHORT))
+    for odd in among:
+        for count in (1, 2):
+            lesson = learn([Case(family, odd, among)] * count)
+            assert lesson is not None
+            assert {cost.change for cost in lesson.costs} == {0.0}
+            assert taught(lamp, [broken], lesson) == (broken,)
+    # Nor do they where another cause has been confirmed often: of what it was never in question beside.
+    (wire,) = (one for one in among if one.cause == "broken_wire")
+    often = [Case(family, short[0], short)] * 9
+    assert taught(lamp, [broken], learn([*often, *[Case(family, wire, among)] * 2])) == (broken,)
+    (told,) = taught(lamp, [broken], learn([*often, *[Case(family, wire, among)] * 3]))
+    assert told.repair[0].startswith("Look first at W2"), "the third turns it"
+    # Two of one and one of another, all against the first, put nothing before it.
+    mixed = [Case(family, wire, among)] * 2 + [Case(family, among[-1], among)]
+    assert taught(lamp, [broken], learn(mixed)) == (broken,)
 
 
 def test_a_connector_teaches_of_itself(lamp: Loom, broken: Finding) -> None:

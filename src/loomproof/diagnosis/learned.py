@@ -20,6 +20,10 @@ al.: Bayesian Data Analysis, 3rd ed., 3.4 and 5.3): the shipped shares count as 
 has seen keeps the factor 1, so that with few cases of a connector its family speaks, and with few of a
 family all cases do.
 
+One or two odd cases change nothing: the factor of a group stays 1 until its cause was confirmed three times
+(`bound_learn_least`) at that level, if it were to rise; if it were to fall, until one cause of that level was
+confirmed three times in its stead. What moves is taken in turn as above, with all other factors at 1.
+
 What is learned changes no more than the order among explanations that readings leave equal: it is laid over
 findings after the search, which knows the shipped costs alone, and it is capped besides.
 """
@@ -27,9 +31,9 @@ findings after the search, which knows the shipped costs alone, and it is capped
 from __future__ import annotations
 
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from loomproof.diagnosis.candidates import Candidate
 from loomproof.diagnosis.weights import Weights, weights
@@ -79,10 +83,14 @@ def _groups(candidate: Candidate, family: str) -> tuple[_Group, ...]:
     return tuple(wide)
 
 
+def _level(group: _Group) -> int:
+    """Return how narrow a group is: 0 for all looms, 1 for a family, 2 for a connector of one."""
+    return bool(group[2]) + bool(group[3])
+
+
 def _concentration(group: _Group, table: Weights) -> float:
-    if group[3]:
-        return table.bound_learn_cases_connector
-    return table.bound_learn_cases_family if group[2] else table.bound_learn_cases_all
+    cases = (table.bound_learn_cases_all, table.bound_learn_cases_family, table.bound_learn_cases_connector)
+    return cases[_level(group)]
 
 
 def shares_before(among: Sequence[Candidate], table: Weights) -> list[float]:
@@ -107,12 +115,20 @@ def _shares(parts: Sequence[float]) -> list[float]:
 
 @dataclass(slots=True)
 class _Seen:
-    """What was counted of one group: how often it was found, in how many cases, where it stands in them."""
+    """What was counted of one group: how often it was found, in how many cases, where it stands in them.
+
+    ``instead`` are the groups of its level that were found in cases in which it could have been.
+    """
 
     found: int = 0
     among: int = 0
     share: float = 0.0
     stands: list[tuple[int, int]] | None = None
+    instead: Counter[_Group] = field(default_factory=Counter)
+
+    def may_move(self, *, up: bool, least: int) -> bool:
+        """Whether enough cases speak for it (``up``), or for one other in its stead."""
+        return (self.found if up else max(self.instead.values(), default=0)) >= least
 
 
 def learn(cases: Iterable[Case], digest: str = "", family: str | None = None) -> Learned | None:
@@ -152,10 +168,14 @@ def _counted(cases: Sequence[Case], table: Weights) -> dict[_Group, _Seen]:
                 if stands is None:
                     stands = seen[group].stands = []
                 stands.append((number, place))
+        found = _groups(case.found, case.family)
         for group, share in here.items():
             seen[group].among += 1
             seen[group].share += share
-        for group in _groups(case.found, case.family):
+            if group not in found:
+                # What lies at no one connector is met at its family's level.
+                seen[group].instead[found[min(_level(group), len(found) - 1)]] += 1
+        for group in found:
             seen[group].found += 1
     return dict(seen)
 
@@ -173,6 +193,8 @@ def _factors(cases: Sequence[Case], seen: Mapping[_Group, _Seen], table: Weights
             stands = counted.stands or []
             expected = math.fsum(parts[number][place] / whole[number] for number, place in stands) / before
             now = (shape + counted.found) / (shape + expected)
+            if not counted.may_move(up=now > 1.0, least=table.bound_learn_least):
+                now = 1.0
             for number, place in stands:
                 had = parts[number][place]
                 parts[number][place] = had * now / before

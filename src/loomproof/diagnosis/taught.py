@@ -93,7 +93,7 @@ def _texts(names: Names, things: Sequence[Thing]) -> Iterator[str]:
 def _look_first(names: Names, among: Sequence[Weighed]) -> Iterable[str]:
     """Return the sentence that names what is likeliest now, where it was not so alone before."""
     likeliest = max(among, key=lambda each: each.now)
-    told = [cost for cost in likeliest.costs if cost.found]
+    told = [cost for cost in likeliest.costs if cost.found and cost.change < 0]
     alike = [each for each in among if each.before >= likeliest.before and each is not likeliest]
     turned = any(each.before > likeliest.before or each.now < likeliest.now for each in alike)
     if not turned or not told:

@@ -43,6 +43,7 @@ class Weights:
     bound_learn_cases_all: int
     bound_learn_cases_family: int
     bound_learn_cases_connector: int
+    bound_learn_least: int
 
 
 @dataclass(frozen=True, slots=True)
