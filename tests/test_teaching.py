@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -11,6 +13,7 @@ from typing import cast
 import pytest
 
 import loomproof as lp
+from loomproof.cli.main import run
 from loomproof.diagnosis.candidates import candidates
 from loomproof.errors import UsageError
 from loomproof.jobs.archive import Archive
@@ -150,3 +153,42 @@ def test_confirmed_causes_go_with_their_runs_and_simulated_ones_teach_no_real_be
     backed = tmp_path / "backup.db"
     assert archive.backup(backed) == 1
     assert Archive(str(backed)).confirmed(document.run) == archive.confirmed(document.run)
+
+
+def test_a_fault_proved_and_confirmed_again_is_one_case(fixtures: Path, tmp_path: Path) -> None:
+    archive = Archive(str(tmp_path / "kept.db"))
+    documents = [_proved(fixtures, tmp_path).outcome.document for _ in range(2)]
+    for document in documents:
+        archive.repaired(document.run, "Mia", "new wire", 1, "broken wire W2")
+    learned = archive.learned(documents[0])
+    assert learned is not None
+    assert learned.cases == 1, "once for each loom and fault"
+    archive.repaired(documents[0].run, "Mia", "no, the contact", 1, "bad contact LAMP:2")
+    assert archive.learned(documents[0]) != learned, "what was said last of it counts"
+
+
+def test_what_no_command_noted_or_somebody_changed_teaches_nothing(
+    fixtures: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    document = _proved(fixtures, tmp_path).outcome.document
+    store = tmp_path / "kept.db"
+    archive = Archive(str(store))
+    archive.repaired(document.run, "Mia", "new wire", 1, "broken wire W2")
+    noted = archive.learned(document)
+    prove = ["prove", str(fixtures / "tail_lamp"), "--bench", "sim:", "--store", str(store)]
+    prove += ["--out", str(tmp_path / "out")]
+    with closing(sqlite3.connect(store)) as other, other:
+        other.execute(
+            "insert into confirmed (run_id, finding, person, said, cause, line) "
+            "select run_id, finding, person, said, 'leak', "
+            "replace(line, 'broken_wire', 'leak') from confirmed"
+        )
+    assert archive.learned(document) == noted
+    assert run(prove) == 0
+    said = capsys.readouterr()
+    assert "1 confirmed cause in the store was noted by no command" in " ".join((said.out + said.err).split())
+    with closing(sqlite3.connect(store)) as other, other:
+        for (name,) in other.execute("select name from sqlite_master where type = 'trigger'").fetchall():
+            other.execute(f'drop trigger "{name}"')
+        other.execute("update confirmed set person = 'Eve' where id = 1")
+    assert archive.learned(document) is None, "where one was changed, none of them counts"

@@ -275,7 +275,7 @@ class Archive:
     def learned(self, document: Document) -> Learned | None:
         """Return what the confirmed causes in the store teach of the looms that a run is one of."""
         with self._open() as opened:
-            return learned_for(opened, document)
+            return learned_for(opened, document, self._at)
 
     def repairs(self, run: str | None = None) -> tuple[tuple[str, Repair], ...]:
         """Return what was noted as done, with the hash of its record: of one run, or of all."""

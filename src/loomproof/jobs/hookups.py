@@ -281,7 +281,7 @@ def _measured(
         if earlier is not None:
             same_bench(earlier, clearance.identity, clearance.capabilities)
         else:  # the first stands for all of them
-            mine = with_learned(mine, clearance, setup.where.store)
+            mine = yield from with_learned(mine, clearance, setup.where.store)
         begun(mine, path, setup.where.store)
         header = {**headers.run_header(mine, clearance), "hook_up": k + 1, "plugged": plugged}
         with journaled(raw, path, header) as bench:

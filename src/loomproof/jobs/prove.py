@@ -68,7 +68,8 @@ def prove_on(
     request = yield from answered(
         bench, request, clearance, operator, "proof", lambda: _by_hand(request, bench, clearance)
     )
-    request = with_learned(with_known_farads(request, clearance, store), clearance, store)
+    request = with_known_farads(request, clearance, store)
+    request = yield from with_learned(request, clearance, store)
     begun(request, journal, store)
     header = headers.run_header(request, clearance)
     with journaled(bench, journal, header, touch_of(request.loom, hand), clock_of(bench)) as noted:

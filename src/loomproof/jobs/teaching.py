@@ -9,7 +9,7 @@ it is worked out again to the same answer on any machine and whatever is confirm
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import ClassVar
@@ -21,15 +21,19 @@ from loomproof.diagnosis.causes import CAUSES
 from loomproof.diagnosis.learned import Case, learn, weighed
 from loomproof.diagnosis.seen import NOWHERE, Thing, What, meant, with_wholes
 from loomproof.diagnosis.taught import counted, family_of
-from loomproof.errors import UsageError
+from loomproof.errors import Do, Todo, UsageError
 from loomproof.jobs.at_hand import at_hand
 from loomproof.loom.ends import End
 from loomproof.measuring.clearance import Clearance
+from loomproof.measuring.events import Event, Prompt
 from loomproof.planning.request import Request
 from loomproof.records.canonical import sha256_hex
-from loomproof.records.confirmed import ConfirmedLine, confirmed_lines
+from loomproof.records.confirmed import ConfirmedLine, teaching_lines
+from loomproof.records.data_folder import home
+from loomproof.records.noting import unvouched_notes
 from loomproof.records.store import Store
 from loomproof.records.unfinished_runs import place_of
+from loomproof.reports.words import plural
 from loomproof.results.codec import Text
 from loomproof.results.document import Document
 from loomproof.results.findings import Finding
@@ -219,20 +223,31 @@ def _case(line: ConfirmedLine) -> Case:
     return Case(kept.family, kept.found.candidate(), tuple(one.candidate() for one in kept.among))
 
 
-def learned_from(store: Store, family: str, *, simulated: bool) -> Learned | None:
+def learned_from(
+    store: Store, family: str, *, simulated: bool, without: Collection[int] = ()
+) -> Learned | None:
     """Return what the confirmed causes of a store teach of a family of looms; ``None`` where there are none.
 
-    Those of simulated benches teach simulated ones alone.
+    Those of simulated benches teach simulated ones alone; ``without`` are ids of rows that teach nothing.
     """
-    lines = confirmed_lines(store, MOST_CASES, simulated=simulated)
+    lines = teaching_lines(store, MOST_CASES, simulated=simulated, without=without)
     digest = sha256_hex("\n".join(line.line for line in lines).encode())
     return learn(_readable(lines), digest, family)
 
 
-def learned_for(store: Store, document: Document) -> Learned | None:
-    """Return what the confirmed causes of a store teach of the looms that a run is one of."""
+def learned_for(store: Store, document: Document, address: str | None) -> Learned | None:
+    """Return what the confirmed causes of a store teach of the looms that a run is one of.
+
+    ``address`` is what named the store, as it is noted.
+    """
     family = family_of(document.loom.name, document.loom.part_number)
-    return learned_from(store, family, simulated=document.bench.simulated)
+    without = _unvouched(store, address)
+    return learned_from(store, family, simulated=document.bench.simulated, without=without)
+
+
+def _unvouched(store: Store, address: str | None) -> Collection[int]:
+    """Return the ids of confirmed causes that no command of this account noted, or were changed since."""
+    return unvouched_notes(home(), store, address).get("confirmed", (frozenset[int](), ""))[0]
 
 
 def _readable(lines: Iterable[ConfirmedLine]) -> Iterator[Case]:
@@ -243,13 +258,28 @@ def _readable(lines: Iterable[ConfirmedLine]) -> Iterator[Case]:
             continue
 
 
-def with_learned(request: Request, clearance: Clearance, store: str | None) -> Request:
-    """Return a request with what is confirmed in the store at hand by now; as it is in a fresh one."""
+def with_learned(
+    request: Request, clearance: Clearance, store: str | None
+) -> Generator[Event, None, Request]:
+    """Return a request with what is confirmed in the store at hand by now; as it is in a fresh one.
+
+    What nothing vouches for teaches nothing, which is told.
+    """
     if "://" not in (store or "") and not Path(place_of(store)).is_file():
         return request
     family = family_of(request.loom.name, request.loom.part_number)
     with at_hand(store, seals=True) as hand:
-        return replace(request, learned=learned_from(hand.store, family, simulated=clearance.simulated))
+        without = _unvouched(hand.store, hand.at)
+        learned = learned_from(hand.store, family, simulated=clearance.simulated, without=without)
+    if without:
+        causes = plural(len(without), "confirmed cause")
+        was, they = ("was", "it teaches") if len(without) == 1 else ("were", "they teach")
+        yield Prompt(
+            f"{causes} in the store {was} noted by no command of this account, or changed since: "
+            f"{they} this proof nothing of where to look first",
+            do=Do(Todo.CHECK_RECORDS),
+        )
+    return replace(request, learned=learned)
 
 
 def taught_texts(document: Document, learned: Learned) -> Iterator[tuple[str, ...]]:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass
 
-from sqlalchemy import insert, inspect, not_, select
+from sqlalchemy import Connection, insert, inspect, not_, select
 
 from loomproof.records.inserting import showable
-from loomproof.records.schema import CONFIRMED, RUNS, SIMULATED_CHAIN
+from loomproof.records.schema import CONFIRMED, FINDING_PLACES, FINDINGS, LOOMS, RUNS, SIMULATED_CHAIN
 from loomproof.records.store import Store
+from loomproof.results.findings import finding_key
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,17 +37,12 @@ def add_confirmed(store: Store, run: str, one: ConfirmedLine) -> None:
         connection.execute(insert(CONFIRMED).values(run_id=found.id, **showable(values)))
 
 
-def confirmed_lines(
-    store: Store, limit: int, *, run: str = "", simulated: bool | None = None
-) -> tuple[ConfirmedLine, ...]:
+def confirmed_lines(store: Store, limit: int, *, run: str = "") -> tuple[ConfirmedLine, ...]:
     """Return the last ``limit`` confirmed causes, oldest first, each finding's newest alone.
 
-    Of one ``run``, or of all; with ``simulated`` only of simulated benches, or only of real ones.
+    Of one ``run``, or of all.
     """
     query = select(CONFIRMED, RUNS.c.run).join_from(CONFIRMED, RUNS, CONFIRMED.c.run_id == RUNS.c.id)
-    if simulated is not None:
-        played = RUNS.c.bench.startswith(SIMULATED_CHAIN, autoescape=True)
-        query = query.where(played if simulated else not_(played))
     if run:
         query = query.where(RUNS.c.id == store.run(run).id)
     with store.reading() as connection:
@@ -57,3 +55,57 @@ def confirmed_lines(
         one = ConfirmedLine(row.run, row.finding, row.person, row.said, row.cause, row.line)
         newest.setdefault((row.run, row.finding), one)
     return tuple(reversed(newest.values()))
+
+
+_Told = tuple[int, int]
+"""A finding: the id of its run, and its number there."""
+
+
+def teaching_lines(
+    store: Store, limit: int, *, simulated: bool, without: Collection[int] = ()
+) -> tuple[ConfirmedLine, ...]:
+    """Return the last ``limit`` confirmed causes that can teach, oldest first: of simulated or real benches.
+
+    One fault of one loom (its name and serial) is one case, however often it was proved and confirmed: what
+    was said last of it counts. Looms of one name without a serial can't be told apart and count as one.
+    ``without`` are ids of rows that nothing vouches for.
+    """
+    played = RUNS.c.bench.startswith(SIMULATED_CHAIN, autoescape=True)
+    query = (
+        select(CONFIRMED, RUNS.c.run, LOOMS.c.name.label("loom"), LOOMS.c.serial)
+        .join_from(CONFIRMED, RUNS, CONFIRMED.c.run_id == RUNS.c.id)
+        .join(LOOMS, LOOMS.c.id == RUNS.c.loom_id)
+        .where(played if simulated else not_(played))
+        .order_by(CONFIRMED.c.id.desc())
+        .limit(limit + len(without))
+    )
+    with store.reading() as connection:
+        if not inspect(connection).has_table(CONFIRMED.name):
+            return ()  # a store from before they were kept, that may only be read
+        rows = [row for row in connection.execute(query).all() if row.id not in without]
+        faults = _faults(connection, {row.run_id for row in rows})
+    said: set[tuple[str, int]] = set()
+    newest: dict[tuple[str, ...], ConfirmedLine] = {}
+    for row in rows[:limit]:
+        if (row.run, row.finding) in said:
+            continue  # what was said later stands, also where a correction gave the loom another serial
+        said.add((row.run, row.finding))
+        # Of a run whose body was deleted no finding is left to be known again.
+        fault = faults.get((row.run_id, row.finding)) or f"{row.run} {row.finding}"
+        one = ConfirmedLine(row.run, row.finding, row.person, row.said, row.cause, row.line)
+        newest.setdefault((row.loom, row.serial, fault), one)
+    return tuple(reversed(newest.values()))
+
+
+def _faults(connection: Connection, runs: Collection[int]) -> dict[_Told, str]:
+    """Return what each finding of these runs is known again by from proof to proof."""
+    places: dict[_Told, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
+    for row in connection.execute(select(FINDING_PLACES).where(FINDING_PLACES.c.run_id.in_(runs))):
+        places[row.run_id, row.number][row.what].append(row.name)
+    keys = {}
+    for row in connection.execute(select(FINDINGS).where(FINDINGS.c.run_id.in_(runs))):
+        at = places[row.run_id, row.number]
+        keys[row.run_id, row.number] = finding_key(
+            row.kind, row.cause, at["wire"], at["component"], at["cavity"]
+        )
+    return keys

@@ -287,10 +287,10 @@ def sealing_keys(folder: Path) -> frozenset[str]:
 
 
 def unvouched_notes(folder: Path, store: Store, address: str | None) -> Held:
-    """Return the notes of an outbox, as it stands now, for which nothing vouches.
+    """Return the notes of a store, as it stands now, for which nothing vouches.
 
-    A row of repairs or answers that no command of this account noted is held back, as are all of a table in
-    which a row that was noted is not as it was. The next note takes added rows in.
+    A row of repairs, answers or confirmed causes that no command of this account noted is held back, as are
+    all of a table in which a row that was noted is not as it was. The next note takes added rows in.
     """
     try:
         heads = read_heads(folder)
