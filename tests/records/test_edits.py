@@ -10,6 +10,7 @@ import pytest
 
 from loomproof.cli.main import run
 from loomproof.errors import RecordError, UnknownSignerError
+from loomproof.jobs.keep import can_be_sealed
 from loomproof.records.keys import KeyFolder, new_signer
 from loomproof.records.noting import head_before, key_changed, note
 from loomproof.records.seal import Chain, seal
@@ -61,6 +62,20 @@ def test_an_edit_is_named(edit: Edit, folder: Path, capsys: Output) -> None:
     assert edit.said in said.err, said.err
     assert "Traceback" not in said.err
     assert said.out.splitlines()[-1] != "nothing was changed"
+
+
+def test_without_what_was_noted_nobody_says_that_nothing_is_missing(folder: Path, capsys: Output) -> None:
+    without("four")(folder)
+    (folder / "heads.json").unlink()
+    assert run(["records", "check"]) == 4
+    said = capsys.readouterr().out.splitlines()[-1]
+    assert said == "nothing that is here was changed; whether anything is missing can't be told"
+    # A proof says so before it begins the file anew.
+    told = [event.text for event in can_be_sealed(None)]
+    assert any("heads.json: it is not there" in text for text in told)
+    with open_store() as store:
+        note(folder, KeyFolder(folder).in_use(), store)
+    assert not any("heads.json" in event.text for event in can_be_sealed(None))
 
 
 def test_a_deleted_record_is_not_counted_as_there(folder: Path, capsys: Output) -> None:

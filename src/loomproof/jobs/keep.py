@@ -18,7 +18,7 @@ from loomproof.records import unfinished_runs
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder, Signer
-from loomproof.records.noting import key_changed, not_as_noted, note
+from loomproof.records.noting import heads_missing, key_changed, not_as_noted, note
 from loomproof.records.seal import verify
 from loomproof.records.signers import KnownSigners
 from loomproof.records.since_last_pass import not_taken_over
@@ -125,6 +125,8 @@ def _can_be_sealed(hand: AtHand) -> Iterator[Prompt]:
     for each in said_of(hand):
         yield Prompt(str(each), do=each.do)
     known = KnownSigners(home()).all()
+    if missing := heads_missing(home(), hand.store):
+        yield Prompt(f"loomproof: record: {missing}")
     troubles = not_as_noted(home(), hand.store, hand.at, known)[0]
     if hand.own is not None and hand.server is not None:
         troubles += not_as_noted(home(), hand.own.store, hand.sealing_address, known)[0]

@@ -34,8 +34,9 @@ class Integrity:
 
     ``records`` are those that are there, ``gone`` those of which only the run's entry is left. ``deleted``
     says how many bodies were deleted by a rule, when and by whom. ``untold`` names signers that nobody here
-    knows, and a missing head. ``times`` is what records themselves say of a clock that went back: it was
-    sealed with them, and is no trouble of theirs.
+    knows, and last the ``missing`` reasons why nobody can tell whether records are missing. ``times`` is
+    what records themselves say of a clock that went back: it was sealed with them, and is no trouble of
+    theirs.
     """
 
     records: int
@@ -47,6 +48,7 @@ class Integrity:
     gone: int = 0
     deleted: tuple[tuple[int, str], ...] = ()
     times: tuple[str, ...] = ()
+    missing: int = 0
 
 
 _NO_ENTRY = "its body is empty, and no signed entry says that it was deleted"
@@ -116,6 +118,7 @@ def check_store(
     certificates, of_certificates = _certificates(store, sealed.hashes, bodies.runs)
     troubles += [*of_journals, *of_certificates]
     untold: tuple[Problem, ...] = ()
+    missing: tuple[str, ...] = ()
     if known_signers is not None:
         mixed, untold = _strangers(sealed.signed, known_signers)
         untold += tuple(
@@ -127,9 +130,10 @@ def check_store(
         noted, missing = not_as_noted(folder, store, address, known_signers or {})
         added, ours = added_unnoted(folder, store, address)
         troubles += [*noted, *(added if ours else ())]
-        untold = (*untold, *map(Problem, missing), *(() if ours else map(Problem, added)))
+        untold = (*untold, *(() if ours else map(Problem, added)), *map(Problem, missing))
     counts = (records, journals, certificates, len(last))
-    return Integrity(*counts, tuple(troubles), untold, gone, bodies.counted, tuple(times))
+    lacking = len(missing)
+    return Integrity(*counts, tuple(troubles), untold, gone, bodies.counted, tuple(times), lacking)
 
 
 def with_outbox(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -211,14 +211,8 @@ def not_as_noted(
         return (*troubles, error.message), ()
     own = KeyFolder(folder).own_keys()
     if heads is None:
-        with store.reading() as connection:
-            keys = set(connection.execute(select(RUNS.c.key).distinct()).scalars())
-        if keys & set(own) or (folder / STARTED).exists():
-            return tuple(troubles), (
-                f"{folder / HEADS}: it is not there, so whether the newest runs are missing can't be told. "
-                "The next proof begins it anew, which makes nothing good: put it back from a backup before",
-            )
-        return tuple(troubles), ()
+        there = (folder / STARTED).exists() or _sealed_by(store, own)
+        return tuple(troubles), ((_heads_gone(folder),) if there else ())
     for key in heads.keys:
         if key not in known:
             troubles.append(
@@ -251,6 +245,24 @@ def not_as_noted(
                     f"({found.found}); whether newer ones were missing then can't be told from it"
                 )
     return tuple(troubles), tuple(untold)
+
+
+def heads_missing(folder: Path, store: Store) -> str:
+    """Return what to say where nothing is noted of a store with records of this account; "" else."""
+    gone = not (folder / HEADS).exists() and _sealed_by(store, KeyFolder(folder).own_keys())
+    return _heads_gone(folder) if gone else ""
+
+
+def _sealed_by(store: Store, own: Collection[str]) -> bool:
+    with store.reading() as connection:
+        return not set(own).isdisjoint(connection.execute(select(RUNS.c.key).distinct()).scalars())
+
+
+def _heads_gone(folder: Path) -> str:
+    return (
+        f"{folder / HEADS}: it is not there, so whether the newest runs are missing can't be told. "
+        "The next proof begins it anew, which makes nothing good: put it back from a backup before"
+    )
 
 
 def _store_troubles(connection: Connection, noted: StoreHeads) -> list[str]:

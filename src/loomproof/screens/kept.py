@@ -124,9 +124,12 @@ def show_integrity(checked: Integrity, how: How) -> None:
         line(clean(each), "  ")
     for each in (*checked.troubles, *(told(problem, how) for problem in checked.untold)):
         line(each, "  ", err=True)
-    unchanged = "nothing else was changed" if checked.deleted else "nothing was changed"
+    here = " that is here" if checked.missing else ""
+    unchanged = f"nothing{' else' if checked.deleted else ''}{here} was changed"
     said = plural(len(checked.troubles), "trouble") if checked.troubles else unchanged
-    click.echo(f"{said}, {len(checked.untold)} that can't be told" if checked.untold else said)
+    if others := len(checked.untold) - checked.missing:
+        said += f", {others} that can't be told"
+    click.echo(f"{said}; whether anything is missing can't be told" if checked.missing else said)
 
 
 def show_taken(taken: Taken) -> None:
