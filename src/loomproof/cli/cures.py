@@ -28,7 +28,7 @@ COMMANDS = {
     Todo.CHECK_ADAPTER: "loomproof adapter check TABLE LOOM --all shows all of it.",
     Todo.CHECK_LOOM: "See loomproof check {on:LOOM}.",
     Todo.CHECK_RECORDS: "loomproof records check looks at everything.",
-    Todo.COLUMNS: "Say --heading-row where headings stand, or name columns: --column from=A --column to=B.",
+    Todo.COLUMNS: "Give --heading-row its row, or name the columns: --column from=A --column to=B.",
     Todo.CONFIRM: "Answer y at the prompt, or pass --made-safe.",
     Todo.DATASET: "loomproof records dataset {on:FOLDER} makes one of a store.",
     Todo.DECIMAL: "Say --decimal {on:MARK}",

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-
-from pydantic import ValidationError
 
 from loomproof.errors import Problem, RecordError, StoreError, Todo, UsageError, suggestion
 from loomproof.jobs.at_hand import at_hand, said_of
@@ -17,6 +14,7 @@ from loomproof.jobs.correct import correct
 from loomproof.jobs.files import ends_in, name_of, now, rfc3339_seconds, write_file
 from loomproof.jobs.gate import selftests
 from loomproof.jobs.handing_over import check_all
+from loomproof.jobs.results_file import NO_RESULTS, results_in
 from loomproof.jobs.shelf import BROKEN_OFF_HEADS, RUN_HEADS, Shelf
 from loomproof.jobs.teaching import MOST_CASES, confirmed, found_by, learned_for
 from loomproof.loom.model import Loom
@@ -44,7 +42,6 @@ from loomproof.records.unfinished_runs import Started, broken_off, place_of, sta
 from loomproof.reports.label import label_pdf
 from loomproof.reports.listing import Cell
 from loomproof.reports.words import plural, when
-from loomproof.results.codec import fault_of
 from loomproof.results.document import Document
 from loomproof.results.learned import Learned
 
@@ -212,8 +209,8 @@ class Archive:
     def document(self, run: str) -> Document:
         """Return a run's results, from the store or from a results file."""
         path = Path(run)
-        if path.suffix == ".json" or (path.suffix in _NO_RESULTS and path.is_file()):
-            return _results(path)
+        if path.suffix == ".json" or (path.suffix in NO_RESULTS and path.is_file()):
+            return results_in(path)
         with self._open() as opened:
             return _verified(opened, run)[0].document()
 
@@ -384,26 +381,3 @@ def _verified(opened: Store, run: str) -> tuple[Verified, bytes]:
     verified = verify(record, name=f"run {found.run}")
     of_this_run(verified, found, "the sealed record")
     return verified, record
-
-
-_NO_RESULTS = (".pdf", ".jsonl", ".csv", ".xlsx", ".toml")
-"""Endings of files that are there and are no results; with none of them a name is a run's."""
-
-
-def _results(path: Path) -> Document:
-    """Return what a results file holds. Raises `UsageError` that says what the file is instead."""
-    try:
-        read = json.loads(path.read_bytes())
-        return Document.model_validate(read)
-    except OSError as error:
-        why = error.strerror or "it is not there"
-    except ValidationError as error:
-        sealed = isinstance(read, dict) and {"body", "seal"} <= set(read)
-        why = "it is a sealed record" if sealed else fault_of(error)
-    except (ValueError, RecursionError):
-        why = "it is no JSON"
-    raise UsageError(
-        f"{path} holds no results: {why}",
-        cure="Give the file that ends with .results.json, or the name of a run.",
-        do=Todo.RUNS,
-    )
