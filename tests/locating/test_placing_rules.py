@@ -75,7 +75,8 @@ def read(
     found = Measured((ONE, TWO, THREE, STAR), groups, True, leaks=leaks, resistance_readings=100)
     clearance = cleared(LOOM, bench, leads, meter_v=0.0)
     bench.asked = 0
-    return finish(read_for_places(plan, EXPECTED, bench, clearance, leads, found, repeats)), bench.asked
+    asked = read_for_places(plan, EXPECTED, bench, clearance, leads, found, repeats, steady=False)
+    return finish(asked), bench.asked
 
 
 def leak(a: End, b: End, ohm: float) -> Path:
