@@ -228,7 +228,7 @@ def test_a_simulated_bench_has_not_read_with_the_workshops_meter(simulated: bool
 
 def test_the_documented_example_holds(tmp_path: Path) -> None:
     page = (FIXTURES.parent / "docs" / "howto" / "shop.md").read_text(encoding="utf-8")
-    example = page.partition("```toml\n")[2].partition("```")[0]
+    example = page.partition("\n```toml\n")[2].partition("```")[0]
     shop = read(written(tmp_path, example))
     assert (shop.bench, shop.meter.calibration_due) == ("serial:/dev/ttyACM0", date(2027, 3, 31))
     assert all(key in example for key in (*Workshop.model_fields, *Meter.model_fields))

@@ -44,7 +44,8 @@ def lines(finding: Finding) -> dict[str, str]:
         "title": finding.title,
         "place": finding.places[0] if finding.places else "",
         "places": "\n".join(finding.places),
-        "repair": finding.repair[0],
+        # The adapter's own lead is tried before; that is no work on the loom.
+        "repair": next(step for step in finding.repair if not step.startswith("Before you open or cut")),
         "repairs": "\n".join(finding.repair),
         "caution": "\n".join(finding.cautions),
         "others": "\n".join(

@@ -123,6 +123,7 @@ PLAIN: dict[str, Any] = {
             "lead_ohm": {"1": 0.2},
             "lead_u_ohm": 0.0,
             "repeatability_ohm": 0.0,
+            "reproducibility_ohm": 0.0,
             "repeats": 1,
             "temperature_u_k": 0.0,
             "test_current_a": 0.02,

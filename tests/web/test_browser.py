@@ -177,8 +177,11 @@ def test_names_stay_names(page: Page, server: Server) -> None:
     expect(page.locator("figcaption strong").filter(has_text=HOSTILE)).to_be_visible()
     named = {cell.get_attribute("data-end") for cell in page.locator("[data-end]").all()}
     assert {str(End(HOSTILE, cavity)) for cavity in "123456"} <= named
-    states = {cell.get_attribute("data-state") for cell in page.locator("[data-end]").all()}
-    assert states <= {"sound", "joined", "empty"}
+    cells = page.locator("[data-end]").all()
+    states = {cell.get_attribute("data-end"): cell.get_attribute("data-state") for cell in cells}
+    assert set(states.values()) <= {"sound", "joined", "empty", "untested"}
+    # Sensing joined it to nothing, and nobody saw its lead whole.
+    assert [end for end, state in states.items() if state == "untested"] == ["BODY:6"]
     assert page.locator("img").count() == 0
 
 

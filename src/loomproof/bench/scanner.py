@@ -93,11 +93,11 @@ class ScannerBench(Bench):
                     cure="Is it switched on, are port and rate right, and does no other program hold it?",
                 ) from error
             self._bind(*self._meet())
+            return self
         except BaseException as error:
             self.close()
             tell_end(error, released=None)
             raise
-        return self
 
     def reconnect(self) -> None:
         """Open anew after the line was lost, and go on only with the same device.

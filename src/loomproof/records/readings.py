@@ -45,7 +45,7 @@ def reading_rows(document: Mapping[str, Any]) -> tuple[Mapping[str, object], ...
 
 
 def _micro(ohm: float | None) -> int:
-    return 0 if ohm is None else max(-MOST_MICRO_OHM, min(round(ohm * 1e6), MOST_MICRO_OHM))
+    return 0 if ohm is None else round(max(-MOST_MICRO_OHM, min(ohm * 1e6, MOST_MICRO_OHM)))
 
 
 def fill_readings(connection: Connection) -> None:

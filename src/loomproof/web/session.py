@@ -275,7 +275,9 @@ class Session:
         try:
             ending = work.ending(work.running.run(self._show))
             with self._lock:
-                self._states(ending.states)
+                # What sensing alone has seen and no document calls tested is not tested.
+                unsaid = dict.fromkeys(self._now.cavities, State.UNTESTED) if ending.states else {}
+                self._states({**unsaid, **ending.states})
             come_to: dict[str, Any] = {"ending": _shown(ending)}
         except LoomproofError as error:
             come_to = {"error": told(error, self._how), "ending": _shown(work.sight.left())}
