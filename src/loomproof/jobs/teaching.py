@@ -31,6 +31,7 @@ from loomproof.records.canonical import sha256_hex
 from loomproof.records.confirmed import ConfirmedLine, teaching_lines
 from loomproof.records.data_folder import home
 from loomproof.records.noting import unvouched_notes
+from loomproof.records.schema import CONFIRMED
 from loomproof.records.store import Store
 from loomproof.records.unfinished_runs import place_of
 from loomproof.reports.words import plural
@@ -247,7 +248,8 @@ def learned_for(store: Store, document: Document, address: str | None) -> Learne
 
 def _unvouched(store: Store, address: str | None) -> Collection[int]:
     """Return the ids of confirmed causes that no command of this account noted, or were changed since."""
-    return unvouched_notes(home(), store, address).get("confirmed", (frozenset[int](), ""))[0]
+    held = unvouched_notes(home(), store, address, (CONFIRMED,))
+    return held[CONFIRMED.name][0] if CONFIRMED.name in held else ()
 
 
 def _readable(lines: Iterable[ConfirmedLine]) -> Iterator[Case]:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, Table, func, select
 
 from loomproof.errors import Do, Problem, SealError, StoreError, Todo
 from loomproof.records.before import head_named, heads_lost
@@ -21,6 +21,7 @@ from loomproof.records.heads import (
     changing,
     displaced,
     grown_by,
+    heads_that_hold,
     known_head,
     last_of,
     matching,
@@ -164,10 +165,7 @@ def head_before(folder: Path, store: Store, address: str | None, bench: str) -> 
     """
     with store.reading() as connection:
         named = head_named(connection, bench, store.identity)
-        try:
-            heads = read_heads(folder)
-        except (SealError, StoreError):
-            return named
+        heads = heads_that_hold(folder)
         if heads is None or heads.keys[-1] not in KeyFolder(folder).own_keys():
             return named
         has = _has(connection, heads)
@@ -177,10 +175,7 @@ def head_before(folder: Path, store: Store, address: str | None, bench: str) -> 
 
 def key_changed(folder: Path, signer: Signer) -> Problem | None:
     """Return what to say where another key is in use than the one that signed last."""
-    try:
-        heads = read_heads(folder)
-    except (SealError, StoreError):
-        return None
+    heads = heads_that_hold(folder)
     if heads is None or heads.keys[-1] == signer.public_hex:
         return None
     before = heads.keys[-1]
@@ -291,28 +286,24 @@ _UNSEALED = ("repairs", "answers", "confirmed", "selftests")
 
 def sealing_keys(folder: Path) -> frozenset[str]:
     """Return the public keys that seal here, or did: those of the folder, and those that the heads name."""
-    try:
-        heads = read_heads(folder)
-    except (SealError, StoreError):
-        heads = None
+    heads = heads_that_hold(folder)
     return frozenset((*KeyFolder(folder).own_keys(), *(heads.keys if heads else ())))
 
 
-def unvouched_notes(folder: Path, store: Store, address: str | None) -> Held:
-    """Return the notes of a store, as it stands now, for which nothing vouches.
+def unvouched_notes(
+    folder: Path, store: Store, address: str | None, tables: Sequence[Table] = (REPAIRS, ANSWERS, CONFIRMED)
+) -> Held:
+    """Return the notes of a store, as it stands now, for which nothing vouches: those in these tables.
 
     A row of repairs, answers or confirmed causes that no command of this account noted is held back, as are
     all of a table in which a row that was noted is not as it was. The next note takes added rows in.
     """
-    try:
-        heads = read_heads(folder)
-    except (SealError, StoreError):
-        heads = None
+    heads = heads_that_hold(folder)
     held: dict[str, tuple[frozenset[int], str]] = {}
     with store.reading() as connection:
         place = place_in(folder, place_of(address))
         found = matching(heads, store.identity, place, _has(connection, heads))[:1] if heads else ()
-        for name in ("repairs", "answers", "confirmed"):
+        for name in (table.name for table in tables):
             query, number = _GROWING[name]
             before = (found[0].grown or {}).get(name, Grown()) if found else Grown()
             rows = connection.execute(query.order_by(number)).all()
@@ -340,10 +331,7 @@ def added_unnoted(folder: Path, store: Store, address: str | None) -> tuple[tupl
     it. Every command that adds rows notes them, so what is found here came by other means or from another
     account; the next note takes it in.
     """
-    try:
-        heads = read_heads(folder)
-    except (SealError, StoreError):
-        heads = None
+    heads = heads_that_hold(folder)
     if heads is None:
         return (), False
     found: list[str] = []

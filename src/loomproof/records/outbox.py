@@ -18,12 +18,11 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, Select, Table, insert, select
 from sqlalchemy.engine import make_url
 
-from loomproof.errors import SealError, StoreError
 from loomproof.records.before import Head, before, head_of
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.data_folder import home
 from loomproof.records.engine import given_up, make_folder
-from loomproof.records.heads import has_rows, last_of, read_heads
+from loomproof.records.heads import has_rows, heads_that_hold, last_of
 from loomproof.records.inserting import add_once
 from loomproof.records.keys import Signer
 from loomproof.records.schema import (
@@ -85,10 +84,7 @@ def missing_outboxes(folder: Path) -> tuple[str, ...]:
 
     Nothing where the file of heads is missing or does not hold: the check of a store says that.
     """
-    try:
-        heads = read_heads(folder)
-    except (SealError, StoreError):
-        heads = None
+    heads = heads_that_hold(folder)
     stores = heads.stores if heads is not None else ()
     return tuple(
         f"{folder / store.place}: the outbox noted here ({last_of(store)}) is not here; what was sealed "
