@@ -8,28 +8,7 @@ from itertools import combinations
 
 from loomproof.planning.hookup_cover import cover
 from loomproof.planning.hookup_problem import Problem
-
-DESIGNS = {
-    (6, 3): 6,
-    (7, 3): 7,
-    (8, 3): 11,
-    (9, 3): 12,
-    (6, 4): 3,
-    (7, 4): 5,
-    (8, 4): 6,
-    (9, 4): 8,
-    (10, 4): 9,
-    (13, 4): 13,
-    (8, 5): 4,
-    (9, 5): 5,
-    (10, 5): 6,
-    (11, 5): 7,
-    (9, 6): 3,
-    (10, 6): 4,
-    (11, 6): 6,
-    (12, 6): 6,
-}
-"""Covering numbers C(v, k, 2), from memory; each is settled in the run by a lower bound of its own."""
+from tests.planning.covering_designs import DESIGNS
 
 
 def designs() -> tuple[list[str], bool]:

@@ -20,6 +20,7 @@ from loomproof.planning.hookup_cover import RATIO, cover, lower_bound
 from loomproof.planning.hookup_order import best_order, good_order, plug_ins
 from loomproof.planning.hookup_problem import Problem, proves, rows_of, undominated
 from loomproof.planning.hookup_search import Constraints, NotPossibleError, plan_hook_ups
+from tests.planning.covering_designs import DESIGNS
 from tests.planning.hookup_looms import SIZES, sizes_of
 from tests.planning.test_sense import masks, partitions
 
@@ -77,30 +78,6 @@ def test_a_cut_or_a_short_that_the_conditions_leave_open_escapes(
         other for other in others if all(seen(other, hooked) == seen(expected, hooked) for hooked in family)
     ]
     assert (not escaped) == proves(family, expected)
-
-
-# C(v, k, 2), the fewest k-sets that hold every pair of v: the La Jolla covering repository's values, from
-# memory; each is settled here by a lower bound of its own, so memory decides nothing.
-DESIGNS = {
-    (6, 3): 6,
-    (7, 3): 7,
-    (8, 3): 11,
-    (9, 3): 12,
-    (6, 4): 3,
-    (7, 4): 5,
-    (8, 4): 6,
-    (9, 4): 8,
-    (10, 4): 9,
-    (13, 4): 13,
-    (8, 5): 4,
-    (9, 5): 5,
-    (10, 5): 6,
-    (11, 5): 7,
-    (9, 6): 3,
-    (10, 6): 4,
-    (11, 6): 6,
-    (12, 6): 6,
-}
 
 
 def all_pairs(units: int) -> tuple[tuple[int, int], ...]:
