@@ -106,7 +106,11 @@ def test_where_two_places_were_alike_what_turned_them_is_said(lamp: Loom, broken
     assert told.repair[0].startswith(
         f"Look first at LAMP:2 for a bad contact: at LAMP of {family} it was confirmed in 3 of 3 repairs in"
     )
-    (costs,) = (each.costs for each in weighed(among, lesson, family) if each.candidate.place == "BODY:2")
+    (costs,) = (
+        each.costs
+        for each in weighed(among, lesson, family)
+        if list(map(str, each.candidate.things)) == ["BODY:2"]
+    )
     assert "; ".join(map(counted, costs)) == (
         f"on any loom: 3 of 3; anywhere on {family}: 3 of 3; at BODY of {family}: 0 of 3"
     )

@@ -38,11 +38,6 @@ class Candidate:
         homes = {thing.end.connector for thing in self.things}
         return homes.pop() if len(homes) == 1 else ""
 
-    @property
-    def place(self) -> str:
-        """Its place as a person reads it: ``BOOST:2``, ``W12``, ``adapter ECU:12``."""
-        return " and ".join(map(str, self.things)) or "a place that nothing names"
-
 
 def candidates(finding: Finding) -> tuple[Candidate, ...]:
     """Return all that a finding may be, each once, in the order in which the finding tells it."""

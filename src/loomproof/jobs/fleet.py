@@ -15,7 +15,7 @@ from loomproof.fleet.layout import Made, Persons
 from loomproof.fleet.shares import share_interval
 from loomproof.records.data_folder import home
 from loomproof.reports.fleet_words import Joint, interval_of, meets_texts, percent_of, slope_texts
-from loomproof.reports.words import duration, plural
+from loomproof.reports.words import duration, kind, plural
 from loomproof.results.figures import ohms
 
 if TYPE_CHECKING:
@@ -101,7 +101,7 @@ MARKS = (30, 90, 180, 365, 730, 1095, 1825, 3650)
 
 def said_name(dimension: str, name: str) -> str:
     """Return how a name of a dimension is said."""
-    return (name.replace("_", " ") if dimension == "kind" else name) or "no name"
+    return (kind(name) if dimension == "kind" else name) or "no name"
 
 
 def joint_of(found: Drift) -> Joint:

@@ -34,7 +34,7 @@ from loomproof.records.noting import unvouched_notes
 from loomproof.records.schema import CONFIRMED
 from loomproof.records.store import Store
 from loomproof.records.unfinished_runs import place_of
-from loomproof.reports.words import plural
+from loomproof.reports.words import kind, plural
 from loomproof.results.codec import Text
 from loomproof.results.document import Document
 from loomproof.results.findings import Finding
@@ -100,7 +100,7 @@ def found_by(text: str, document: Document, finding: int) -> Candidate:
         raise UsageError(_no_finding(document, finding), cure="Say which finding it was, by its number.")
     among = candidates(document.findings[finding - 1])
     words = text.strip().replace("_", " ")
-    cause = max((c for c in CAUSES if f"{words} ".startswith(f"{said_of(c)} ")), key=len, default="")
+    cause = max((c for c in CAUSES if f"{words} ".startswith(f"{kind(c)} ")), key=len, default="")
     if not cause:
         raise _not_told(text, "names no cause", among)
     place = text.strip()[len(cause) :].strip()
@@ -136,11 +136,6 @@ def choices(finding: Finding) -> tuple[str, ...]:
     return tuple(dict.fromkeys(map(_spoken, short)))
 
 
-def said_of(cause: str) -> str:
-    """Return a cause as a person says it: ``bad contact``."""
-    return cause.replace("_", " ")
-
-
 def _place_of(one: Candidate) -> str:
     """Return its place as a person says it after the cause: a lead by its cavity alone, "" for nowhere."""
     return " and ".join(str(each.end if each.what is What.LEAD else each) for each in one.things)
@@ -148,7 +143,7 @@ def _place_of(one: Candidate) -> str:
 
 def _spoken(one: Candidate) -> str:
     """Return a candidate as `found_by` reads it: ``adapter lead ECU:12``."""
-    return f"{said_of(one.cause)} {_place_of(one)}".strip()
+    return f"{kind(one.cause)} {_place_of(one)}".strip()
 
 
 def _no_finding(document: Document, finding: int) -> str:
@@ -195,7 +190,7 @@ def confirmed(document: Document, finding: int, found: Candidate, person: str, s
 def found_text(line: ConfirmedLine) -> str:
     """Return what was confirmed, in words: ``bad contact at BOOST:2``. `UsageError` for a damaged line."""
     found = _case(line).found
-    return f"{said_of(found.cause)} at {_place_of(found)}" if found.things else said_of(found.cause)
+    return f"{kind(found.cause)} at {_place_of(found)}" if found.things else kind(found.cause)
 
 
 def beside_all(line: ConfirmedLine) -> str:
@@ -293,11 +288,11 @@ def taught_texts(document: Document, learned: Learned) -> Iterator[tuple[str, ..
             told = "; ".join(map(counted, each.costs))
             yield (
                 str(number),
-                said_of(each.candidate.cause),
+                kind(each.candidate.cause),
                 _short(each.candidate.things),
                 f"{each.before:.0%}",
                 f"{each.now:.0%}",
-                f"{said_of(each.candidate.cause)} {told}" if told else "never in question before",
+                f"{kind(each.candidate.cause)} {told}" if told else "never in question before",
             )
 
 

@@ -10,8 +10,8 @@ from sqlalchemy import Connection, insert, inspect, not_, select
 
 from loomproof.records.inserting import showable
 from loomproof.records.schema import CONFIRMED, FINDING_PLACES, FINDINGS, LOOMS, RUNS, SIMULATED_CHAIN
+from loomproof.records.since_last_pass import key_by
 from loomproof.records.store import Store
-from loomproof.results.findings import finding_key
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,10 +102,7 @@ def _faults(connection: Connection, runs: Collection[int]) -> dict[_Told, str]:
     places: dict[_Told, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
     for row in connection.execute(select(FINDING_PLACES).where(FINDING_PLACES.c.run_id.in_(runs))):
         places[row.run_id, row.number][row.what].append(row.name)
-    keys = {}
-    for row in connection.execute(select(FINDINGS).where(FINDINGS.c.run_id.in_(runs))):
-        at = places[row.run_id, row.number]
-        keys[row.run_id, row.number] = finding_key(
-            row.kind, row.cause, at["wire"], at["component"], at["cavity"]
-        )
-    return keys
+    found = connection.execute(select(FINDINGS).where(FINDINGS.c.run_id.in_(runs)))
+    return {
+        (row.run_id, row.number): key_by(row.kind, row.cause, places[row.run_id, row.number]) for row in found
+    }

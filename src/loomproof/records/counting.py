@@ -27,8 +27,9 @@ from loomproof.records.schema import (
     RUNS,
     SIMULATED_CHAIN,
 )
+from loomproof.records.since_last_pass import key_by
 from loomproof.results.document import Verdict
-from loomproof.results.findings import Severity, finding_key
+from loomproof.results.findings import Severity
 
 AT_ONCE = 2_000
 """Runs that are counted and written together where many are."""
@@ -121,8 +122,10 @@ def _faults(
         if finding["severity"] != Severity.FAULT.value:
             continue
         named = sorted(of_number[finding["number"]])
-        by_what = ([name for what, name in named if what == kind] for kind in ("wire", "component", "cavity"))
-        yield _digest([item, finding_key(finding["kind"], finding["cause"], *by_what)]), finding, named
+        by_what: dict[str, list[str]] = defaultdict(list)
+        for what, name in named:
+            by_what[what].append(name)
+        yield _digest([item, key_by(finding["kind"], finding["cause"], by_what)]), finding, named
 
 
 def _seconds_between(first: str, last: str) -> int:

@@ -21,6 +21,11 @@ KEY_PLACES = ("wire", "component", "cavity")
 """What a finding's key is made of, in the order of `finding_key`, as the table of places calls it."""
 
 
+def key_by(kind: str, cause: str, places: Mapping[str, Iterable[str]]) -> str:
+    """Return a finding's key from its rows: ``places`` are names by what they are."""
+    return finding_key(kind, cause, *(places.get(what, ()) for what in KEY_PLACES))
+
+
 @dataclass(frozen=True, slots=True)
 class _Fault:
     """A fault as the tables hold it; ``places`` by what they are."""
@@ -34,7 +39,7 @@ class _Fault:
 
     @property
     def key(self) -> str:
-        return finding_key(self.kind, self.cause, *(self.places.get(what, ()) for what in KEY_PLACES))
+        return key_by(self.kind, self.cause, self.places)
 
 
 def mended(connection: Connection, document: Document) -> list[dict[str, object]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -14,9 +15,8 @@ from loomproof.records.lines import Run
 from loomproof.records.queries import FoundRow, last_records
 from loomproof.records.schema import SIMULATED_CHAIN
 from loomproof.records.seal import Verified, verify
-from loomproof.records.since_last_pass import KEY_PLACES
+from loomproof.records.since_last_pass import key_by
 from loomproof.records.store import Store
-from loomproof.results.findings import finding_key
 
 
 @dataclass(frozen=True)
@@ -120,11 +120,10 @@ def found_in(runs: Iterable[Trusted]) -> tuple[FoundRow, ...]:
         for found in derived.findings:
             named = [place for place in derived.places if place["number"] == found["number"]]
             named.sort(key=lambda place: (str(place["what"]), str(place["name"])))
-            key = finding_key(
-                str(found["kind"]),
-                str(found["cause"]),
-                *([str(p["name"]) for p in named if p["what"] == what] for what in KEY_PLACES),
-            )
+            places: dict[str, list[str]] = defaultdict(list)
+            for place in named:
+                places[str(place["what"])].append(str(place["name"]))
+            key = key_by(str(found["kind"]), str(found["cause"]), places)
             values: dict[str, Any] = {
                 "run": one.run.run,
                 "ended": one.run.ended,
