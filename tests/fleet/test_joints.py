@@ -14,13 +14,14 @@ import pytest
 from scipy import stats
 
 from loomproof.errors import StoreError
-from loomproof.fleet.forecast import Drift, Fit, Line, drifting, fit, meeting
+from loomproof.fleet.forecast import Fit, Line, drifting, fit, meeting
 from loomproof.fleet.joints import Joints, drift, survival, without_serial
 from loomproof.fleet.parquet import add_to
 from loomproof.fleet.survival import Z_95, surviving
 from loomproof.fleet.tables import of_dataset, of_store
 from loomproof.jobs.fleet import ONE_LOOM, of_the_store
 from loomproof.records.store import Store, open_store
+from loomproof.results.drift import Drift
 from tests.fleet.joints_filled import LIMIT, Reading, fill_joints, made
 from tests.records import postgres
 

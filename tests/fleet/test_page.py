@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 from collections import Counter
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 from xml.etree import ElementTree
@@ -19,7 +20,8 @@ from loomproof.jobs.fleet import TOO_HIGH, Answers, kept_until, of_the_store, pa
 from loomproof.jobs.fleet_report import _sections, write_page, write_pictures
 from loomproof.records.store import open_store
 from loomproof.reports.fleet_pictures import Month, faults_picture, first_pass_picture
-from loomproof.reports.fleet_words import Joint, percent_of, slope_texts
+from loomproof.reports.fleet_words import percent_of, slope_texts
+from loomproof.results.drift import Drift
 from tests.fleet.filled import Fault
 from tests.fleet.joints_filled import fill_joints, made
 
@@ -159,9 +161,9 @@ def test_what_a_reader_is_told_of_an_interval_holds_it() -> None:
     kept = list(kept_until(surviving([(365, True, 100), (730, True, 100)])))
     assert kept[-1] == (730, "0.0 %", "no upper end can be told")
     assert not any("nan" in text for _, *texts in kept for text in texts)
-    joint = Joint("J", 5, 90, 0.02, 0.03, 0.012346, 0.012349, 1.23411, None, None, None)
+    joint = Drift("J", "", "J", 5, 90, 0.02, 0.03, 0.012346, 0.012349, 1.23411, None, None, None)
     assert slope_texts(joint) == ("12.3 mΩ", "12.3 to 1240 mΩ")
-    below = joint._replace(slope_from=-0.00012341, slope_to=0.0123)
+    below = replace(joint, slope_from=-0.00012341, slope_to=0.0123)
     assert slope_texts(below)[1] == "-0.124 to 12.3 mΩ"
     assert passed_share(1999, 2000) == ("over 99.9 %", "99.7 % to 100.0 %")
     for part, whole in ((1, 3), (1999, 2000), (0, 7), (40, 41)):

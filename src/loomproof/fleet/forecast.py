@@ -22,6 +22,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from loomproof.results.drift import Drift
+
 CONFIDENCE = 0.95
 FALSE_SHARE = 0.05
 """Of the joints that are told, the share that is expected to rise by chance."""
@@ -81,30 +83,6 @@ class Fit:
         if self.error == 0.0:
             return math.copysign(math.inf, self.slope) if self.slope else 0.0
         return self.slope / self.error
-
-
-@dataclass(frozen=True, slots=True)
-class Drift:
-    """A joint that drifts towards its limit. Ohms and days; intervals are of 95 %.
-
-    ``meets`` is the day (UTC) on which its line meets the limit, ``meets_from`` and ``meets_to`` the
-    interval. ``None`` where that is farther away than its readings can tell (`FARTHEST`), or the interval
-    has no end there.
-    """
-
-    loom: str
-    serial: str
-    joint: str
-    readings: int
-    days: int
-    last_ohm: float
-    limit_ohm: float
-    slope_ohm_a_year: float
-    slope_from: float
-    slope_to: float
-    meets: datetime.date | None
-    meets_from: datetime.date | None
-    meets_to: datetime.date | None
 
 
 YEAR_S = 365.25 * _DAY_S

@@ -14,9 +14,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from loomproof.fleet.forecast import Drift, Line, drifting
+from loomproof.fleet.forecast import Line, drifting
 from loomproof.fleet.survival import Survival, surviving
 from loomproof.fleet.tables import Tables
+from loomproof.results.drift import Drift
 
 FEWEST = 5
 """Readings below which no line is drawn: with three degrees of freedom an interval is within a factor of

@@ -6,7 +6,7 @@ import os
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,12 +14,11 @@ from loomproof.errors import StoreAwayError, StoreError
 from loomproof.fleet.layout import Made, Persons
 from loomproof.fleet.shares import share_interval
 from loomproof.records.data_folder import home
-from loomproof.reports.fleet_words import Joint, interval_of, meets_texts, percent_of, slope_texts
+from loomproof.reports.fleet_words import interval_of, meets_texts, percent_of, slope_texts
 from loomproof.reports.words import duration, kind, plural
 from loomproof.results.figures import ohms
 
 if TYPE_CHECKING:
-    from loomproof.fleet.forecast import Drift
     from loomproof.fleet.joints import Joints
     from loomproof.fleet.questions import Told
     from loomproof.fleet.survival import Survival
@@ -104,13 +103,6 @@ def said_name(dimension: str, name: str) -> str:
     return (kind(name) if dimension == "kind" else name) or "no name"
 
 
-def joint_of(found: Drift) -> Joint:
-    """Return a joint that drifts as it is shown, by one name."""
-    loom = f"{found.loom}, {found.serial}" if found.serial else found.loom
-    values = asdict(found)
-    return Joint(f"{loom}: {found.joint}", **{name: values[name] for name in Joint._fields if name != "name"})
-
-
 def in_words(joints: Joints) -> str:
     """Return how many joints drift, of how many of which that could be said."""
     count = len(joints.drifting)
@@ -141,7 +133,7 @@ def _joint_lines(joints: Joints, lasted: Survival) -> Iterator[tuple[str, bool]]
     if joints.enough:
         yield "joints that drift towards their limit, the soonest first", True
         yield f"  {in_words(joints)}", False
-    for each in map(joint_of, joints.drifting[:MOST_JOINTS]):
+    for each in joints.drifting[:MOST_JOINTS]:
         yield f"  {each.name}: {ohms(each.last_ohm)} of {ohms(each.limit_ohm)}", False
         slope, within = slope_texts(each)
         day, between = meets_texts(each)

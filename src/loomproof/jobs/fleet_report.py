@@ -15,7 +15,6 @@ from loomproof.jobs.fleet import (
     ONE_LOOM,
     Answers,
     in_words,
-    joint_of,
     kept_until,
     left_out,
     passed_share,
@@ -175,7 +174,6 @@ def _first_passes(answers: Answers) -> Section:
 
 def _drifting(answers: Answers) -> Section:
     found = answers.joints
-    joints = [joint_of(each) for each in found.drifting]
     said = [in_words(found), HOW_DRIFT, *_left_out(answers)]
     within = "95 % interval"
     heads = (
@@ -199,10 +197,10 @@ def _drifting(answers: Answers) -> Section:
             *slope_texts(each),
             *meets_texts(each),
         )
-        for each in joints
+        for each in found.drifting
     ]
     table = Table("The soonest first.", heads, rows, heads[1:]) if rows else None
-    return Section("Joints that drift towards their limit", said, table, drift_picture(joints))
+    return Section("Joints that drift towards their limit", said, table, drift_picture(found.drifting))
 
 
 def _lasting(answers: Answers) -> Section:

@@ -14,9 +14,10 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from loomproof.reports.fleet_words import Joint, meets_texts, percent_of
+from loomproof.reports.fleet_words import meets_texts, percent_of
 from loomproof.reports.plots import drawn
 from loomproof.reports.words import clean, plural
+from loomproof.results.drift import Drift
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -175,7 +176,7 @@ def first_pass_picture(months: Sequence[Month]) -> Picture:
     return Picture("first-pass", "Looms that passed their first proof, by month", words, draw, 4.2)
 
 
-def drift_picture(joints: Sequence[Joint]) -> Picture | None:
+def drift_picture(joints: Sequence[Drift]) -> Picture | None:
     """Draw on which day each joint meets its limit, with the interval; `None` where no day is told."""
     told = [each for each in joints if each.meets is not None][:MOST_JOINTS]
     if not told:

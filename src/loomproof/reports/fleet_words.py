@@ -2,30 +2,10 @@
 
 from __future__ import annotations
 
-import datetime
 import math
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
-from typing import NamedTuple
 
-
-class Joint(NamedTuple):
-    """A joint that drifts: what its readings say (Ω, days, Ω a year with its interval), and when it meets
-    its limit.
-
-    The three days, the middle one and its interval, are `None` where none is told.
-    """
-
-    name: str
-    readings: int
-    days: int
-    last_ohm: float
-    limit_ohm: float
-    slope_ohm_a_year: float
-    slope_from: float
-    slope_to: float
-    meets: datetime.date | None
-    meets_from: datetime.date | None
-    meets_to: datetime.date | None
+from loomproof.results.drift import Drift
 
 
 def percent_of(share: float) -> str:
@@ -46,7 +26,7 @@ def interval_of(low: float, high: float) -> str:
     return f"{least:.1f} % to {most:.1f} %"
 
 
-def slope_texts(joint: Joint) -> tuple[str, str]:
+def slope_texts(joint: Drift) -> tuple[str, str]:
     """Return by how much a joint rises a year, and the interval, whose ends are rounded outwards."""
     slope = _milli(joint.slope_ohm_a_year, ROUND_HALF_EVEN)
     low, high = _milli(joint.slope_from, ROUND_FLOOR), _milli(joint.slope_to, ROUND_CEILING)
@@ -61,7 +41,7 @@ def _milli(value: float, rounding: str) -> str:
     return f"{exact.quantize(Decimal(1).scaleb(exact.adjusted() - 2), rounding):f}"
 
 
-def meets_texts(joint: Joint) -> tuple[str, str]:
+def meets_texts(joint: Drift) -> tuple[str, str]:
     """Return when a joint meets its limit, and the interval; that no day is told, where it is so."""
     if joint.meets is None:
         return "too far away to tell", ""
