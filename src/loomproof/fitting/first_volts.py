@@ -27,7 +27,7 @@ _WHEN = {
 _Ways = Mapping[End, tuple[Live, ...]]
 
 
-class _Bridge(NamedTuple):
+class Bridge(NamedTuple):
     """A relay whose contact is bridged, the terminals that are joined for it, and why, in words."""
 
     relay: str
@@ -81,15 +81,20 @@ def tries(feeds: Collection[Feed]) -> str:
 
 
 def fuses_in(
-    loom: Loom, plan: FittingPlan, live: _Ways, early: Sequence[str], off: Collection[str | End]
+    loom: Loom,
+    plan: FittingPlan,
+    live: _Ways,
+    early: Sequence[str],
+    bridges: Sequence[Bridge],
+    off: Collection[str | End],
 ) -> str:
     """Say how fuses and relays go in one at a time: first fuses that are fed, then what a relay feeds.
 
-    ``early`` are the parts that go in now, ``off`` the plugs and ends that are kept off.
+    ``early`` are the parts that go in now, ``bridges`` the relays among them that don't pull in yet, ``off``
+    the plugs and ends that are kept off.
     """
     relays = [name for name in early if loom.component_by_name[name].kind is ComponentKind.RELAY]
     fuses = [name for name in early if name not in relays]
-    bridges = _bridges(loom, plan, live, early)
     bridged = [one.relay for one in bridges]
     behind = {name: [relay for relay in relays if relay in _gates(loom, live, name)] for name in fuses}
     first = [name for name in fuses if not behind[name]]
@@ -133,7 +138,7 @@ def _gates(loom: Loom, live: _Ways, fuse: str) -> set[str]:
     return {name for end in loom.component_by_name[fuse].ends for name in strong_via(live, end, loom)}
 
 
-def _bridges(loom: Loom, plan: FittingPlan, live: _Ways, early: Sequence[str]) -> list[_Bridge]:
+def bridges_of(loom: Loom, plan: FittingPlan, live: _Ways, early: Sequence[str]) -> tuple[Bridge, ...]:
     """Return the early relays that feed fuses or the computer and don't pull in while it is unplugged."""
     wanted = {name for fuse in early for name in _gates(loom, live, fuse) if name != fuse}
     wanted |= {
@@ -149,8 +154,8 @@ def _bridges(loom: Loom, plan: FittingPlan, live: _Ways, early: Sequence[str]) -
         if part.kind is not ComponentKind.RELAY or part.name not in wanted or contact is None:
             continue
         if why := _not_pulled(loom, plan, live, part):
-            found.append(_Bridge(part.name, f"{pins[contact.a]} to {pins[contact.b]}", why))
-    return found
+            found.append(Bridge(part.name, f"{pins[contact.a]} to {pins[contact.b]}", why))
+    return tuple(found)
 
 
 def _not_pulled(loom: Loom, plan: FittingPlan, live: _Ways, relay: Component) -> str:
@@ -180,15 +185,15 @@ def _earthed(loom: Loom, end: End) -> bool:
     )
 
 
-def unbridged(loom: Loom, plan: FittingPlan, live: _Ways, early: Sequence[str]) -> str:
+def unbridged(bridges: Sequence[Bridge]) -> str:
     """Say that the bridges come out when the computer's plug was read and loaded."""
-    names = " and ".join(one.relay for one in _bridges(loom, plan, live, early))
+    names = " and ".join(one.relay for one in bridges)
     return f" Afterwards battery off, the lead out, {names} in." if names else ""
 
 
-def volts(loom: Loom, plan: FittingPlan, live: _Ways, early: Sequence[str]) -> str:
+def volts(loom: Loom, plan: FittingPlan, live: _Ways, bridges: Sequence[Bridge]) -> str:
     """Say what a meter shows at the computer's plug, feed by feed."""
-    bridged = [one.relay for one in _bridges(loom, plan, live, early)]
+    bridged = [one.relay for one in bridges]
     told: dict[str, list[str]] = {}
     for end in plan.connect:
         if end.connector not in plan.computers:
@@ -215,6 +220,7 @@ def may_read(
     feeds: Collection[Feed],
     live: _Ways,
     early: Sequence[str],
+    bridges: Sequence[Bridge],
     movers: Collection[str],
 ) -> str:
     """Say which other cavities of the computer's plug can read 12 V in a sound loom, and through what.
@@ -222,15 +228,19 @@ def may_read(
     Through a coil or resistor of a part that is in, or through what a plug that brings feeds meets there.
     """
     car = {end.connector for feed in feeds for end in feed.entries} - plan.computers - set(movers)
-    said = list(_other_volts(loom, plan, live, early, car))
+    out = {part.name for part in loom.components if part.form.seated} - set(early)
+    said = list(_other_volts(loom, plan, live, out, [one.relay for one in bridges], car))
     return f" 12 V is no fault at {'; '.join(said)}." if said else ""
 
 
 def _other_volts(
-    loom: Loom, plan: FittingPlan, live: _Ways, early: Sequence[str], car: Collection[str]
+    loom: Loom,
+    plan: FittingPlan,
+    live: _Ways,
+    out: set[str],
+    bridged: Collection[str],
+    car: Collection[str],
 ) -> Iterator[str]:
-    out = {part.name for part in loom.components if part.form.seated} - set(early)
-    bridged = [one.relay for one in _bridges(loom, plan, live, early)]
     for end in plan.connect:
         if end.connector not in plan.computers or _fed(live, end) or _earthed(loom, end):
             continue

@@ -15,6 +15,7 @@ from loomproof.electrics.component_kinds import lasting_ends
 from loomproof.electrics.graph import DisjointSets
 from loomproof.fitting.checks import is_earth_ring
 from loomproof.fitting.first_volts import (
+    bridges_of,
     computer_earths,
     designation_at,
     fuses_in,
@@ -152,6 +153,7 @@ def power_up(
     ]
     outside = limited(loom, plan, feeds, live)
     early = [name for name in seated if name not in waiting]
+    bridges = bridges_of(loom, plan, live, early)
     pumps = {end: parts for end, parts in held.items() if jobs[end] is Job.PUMP}
     rest = {end: parts for end, parts in held.items() if end not in pumps}
     steps = _steps(loom, plan, jobs, moving=bool(movers or held), seated=bool(seated))
@@ -165,7 +167,7 @@ def power_up(
             _kept_off(loom, end, held[end], until["pump" if end in pumps else "rest"]) for end in held
         ),
         "parts": ", ".join(seated) or "the car's fuses for this loom",
-        "early": fuses_in(loom, plan, live, early, (*movers, *held)),
+        "early": fuses_in(loom, plan, live, early, bridges, (*movers, *held)),
         "tries": tries(outside),
         "waiting": _stay_out(waiting, seated),
         "pump": _fuel([name for name in movers if _brings_pump(loom, name, jobs)], pumps),
@@ -176,9 +178,9 @@ def power_up(
             f"{one.circuit}{f' ({one.fuse})' if one.fuse else ' (none is named: fit one)'}" for one in outside
         )
         or "each feed",
-        "volts": volts(loom, plan, live, early) or "No feed of the computer is described: look it up.",
-        "after": unbridged(loom, plan, live, early),
-        "may": may_read(loom, plan, feeds, live, early, movers),
+        "volts": volts(loom, plan, live, bridges) or "No feed of the computer is described: look it up.",
+        "after": unbridged(bridges),
+        "may": may_read(loom, plan, feeds, live, early, bridges, movers),
         "earths": ", ".join(computer_earths(loom, plan)) or "look it up",
         "drops": "; ".join(drops) or "each earth point to the battery's negative post under 0.1 V",
     }
