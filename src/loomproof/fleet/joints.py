@@ -54,15 +54,16 @@ def without_serial(tables: Tables, *, simulated: bool = False) -> int:
 
 
 def _readings(tables: Tables, simulated: bool, fewest: int) -> Any:
-    """Each reading of a loom that has so many proofs, with when it was, in seconds since 2000.
+    """Each reading of a loom that has so many proofs with readings, with when it was, in seconds since 2000.
 
     It is ``bad`` where the joint was open, or over its limit by more than the uncertainty: where it was
     decided. A reading that its uncertainty leaves undecided is one like any other.
     """
+    # Proofs that read no joint are left out first: of a store with few readings hardly any is looked at.
     proofs = tables.proofs.filter(tables.proofs.simulated == int(simulated), tables.proofs.serial != "")
-    often = proofs.group_by("loom", "serial").aggregate(proofs=proofs.count())
-    often = often.filter(often.proofs >= fewest).select("loom", "serial")
-    wanted = proofs.join(often, ["loom", "serial"]).select("run_id", "loom", "serial", "ended")
+    proofs = tables.readings.select("run_id").distinct().join(proofs, "run_id")
+    often = proofs.mutate(proofs=proofs.count().over(group_by=("loom", "serial")))
+    wanted = often.filter(often.proofs >= fewest).select("run_id", "loom", "serial", "ended")
     timed = wanted.mutate(at_s=_seconds(wanted.ended) - _YEAR_2000_S).drop("ended")
     timed = timed.filter(timed.at_s >= 0, timed.at_s < _LAST_S)
     read = tables.readings.join(timed, "run_id")
