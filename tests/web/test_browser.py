@@ -224,8 +224,10 @@ def test_a_reload_finds_a_running_proof_and_escape_stops_it(page: Page, server: 
     expect(page.get_by_role("alert")).to_contain_text("a job runs already")
     page.goto(f"{server.base}/prove")
     expect(page.get_by_role("button", name="Stop")).to_be_visible()
+    page.route("**/prove/stop", lambda route: route.abort(), times=1)  # given again until it has come
     page.keyboard.press("Escape")
     expect(page.locator("#failed")).to_contain_text("the run was stopped before its end", timeout=PATIENCE_MS)
+    expect(page.locator("#unsent")).to_be_hidden()
     expect(page.locator("#verdict")).to_be_hidden()
 
 
@@ -280,6 +282,9 @@ def test_what_a_job_asks_is_answered_on_the_page(browser: Browser, folder: Path,
             assert below
             assert above["y"] < below["y"]
             page.reload()
+            page.route("**/prove/answer", lambda route: route.abort(), times=1)
+            question.get_by_role("button", name="Yes").click()  # it does not come, and is said again
+            expect(page.get_by_role("alert")).to_contain_text("did not reach the server. Press it again.")
             question.get_by_role("button", name="Yes").click()
             for asked, said in (("Type 500 to put 500 V", "500"), ("largest that the meter shows", "0,3")):
                 expect(question).to_contain_text(asked)

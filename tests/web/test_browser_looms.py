@@ -121,6 +121,53 @@ def test_wires_are_found(page: Page, server: Server, said: str, where: str, wire
     assert [row.get_attribute("data-wire") for row in shown.all()] == expected
 
 
+EARLY = """
+sent = 0;
+window.addEventListener("submit", (event) => {
+    sent += event.defaultPrevented ? 0 : 1;
+    event.preventDefault();
+});
+new MutationObserver((_, seen) => {
+    const field = document.querySelector("[data-drop] input[type=file]");
+    const once = document.querySelector("[data-once]");
+    if (!field && !once) return;
+    seen.disconnect();
+    once?.click();
+    once?.click();
+    const dataTransfer = new DataTransfer();
+    dataTransfer.items.add(new File(["wire,from,to"], "early.csv"));
+    field?.dispatchEvent(new DragEvent("drop", { dataTransfer, bubbles: true, cancelable: true }));
+}).observe(document, { childList: true, subtree: true });
+"""
+"""Presses what begins something twice, and drops a file, as soon as they are on the page."""
+
+
+def test_what_is_pressed_or_dropped_as_a_page_comes_is_sent_once(page: Page, server: Server) -> None:
+    early = page.context.new_page()
+    early.add_init_script(EARLY)
+    for path in ("/looms/engine", "/touch/engine", "/wiggle/engine", "/"):
+        early.goto(server.base + path)
+        early.wait_for_function("sent > 0")
+        assert early.evaluate("sent") == 1, path
+    assert early.evaluate("document.querySelector('[data-drop] input').files[0].name") == "early.csv"
+    early.close()
+
+
+def test_a_search_and_a_press_before_the_drawings_own_file_has_come(page: Page, server: Server) -> None:
+    late: list[Route] = []
+    page.route("**/static/look.js", lambda route: late.append(route))
+    page.goto(f"{server.base}/looms/engine/look", wait_until="commit")
+    page.locator("#words").fill("w3")
+    page.locator("#words").press("Enter")
+    expect(page.get_by_role("button", name="Larger")).to_be_disabled()
+    late.pop().continue_()
+    page.unroute("**/static/look.js")
+    expect(page.locator("#hits")).to_contain_text("of")
+    expect(page.locator("#words")).to_have_value("w3")
+    page.locator("#words").press("Enter")
+    expect(page.locator("#drawing")).to_be_focused()
+
+
 def test_the_drawing_is_sized(page: Page, server: Server) -> None:
     page.goto(f"{server.base}/looms/engine/look")
     svg = page.locator("#drawing > svg")
@@ -192,6 +239,9 @@ def test_steps_are_ticked_a_retest_stands_beside_its_run_and_the_shelf_finds_the
     late.pop().continue_()
     page.unroute("**/static/keep.js")
     expect(page.locator("#hits")).to_have_text("0 looms")
+    page.route("**/kept?*", lambda route: route.abort(), times=1)
+    page.locator("#words").fill("torvald")
+    expect(page.locator("#hits")).to_contain_text("no word from the server")
     page.locator("#words").fill("torvald fail")
     row = page.locator("#looms tbody tr")
     expect(row).to_have_count(1)

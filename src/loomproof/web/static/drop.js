@@ -1,24 +1,25 @@
 // Files that are dropped on a form go into its field of files, and the form is sent as if they had been picked.
-for (const form of document.querySelectorAll("[data-drop]")) {
+// No module: it stands in the page's head, since a file that is dropped before it is there takes the page's place.
+const formUnder = (event) => event.composedPath().find((node) => node.dataset?.drop !== undefined);
+
+document.addEventListener("dragover", (event) => {
+  event.preventDefault();
+  formUnder(event)?.classList.add("over");
+});
+document.addEventListener("dragleave", (event) => formUnder(event)?.classList.remove("over"));
+document.addEventListener("drop", async (event) => {
+  event.preventDefault(); // elsewhere than on a form nothing comes of it
+  const form = formUnder(event);
+  if (!form) return;
+  form.classList.remove("over");
+  const files = await dropped(event.dataTransfer);
+  if (!files.length) return;
+  const held = new DataTransfer();
+  for (const file of files) held.items.add(file);
   const field = form.querySelector("input[type=file]");
-  form.addEventListener("dragover", (event) => {
-    event.preventDefault();
-    form.classList.add("over");
-  });
-  form.addEventListener("dragleave", () => form.classList.remove("over"));
-  form.addEventListener("drop", async (event) => {
-    event.preventDefault();
-    form.classList.remove("over");
-    const files = await dropped(event.dataTransfer);
-    if (!files.length) return;
-    const held = new DataTransfer();
-    for (const file of files) held.items.add(file);
-    field.files = held.files;
-    form.requestSubmit();
-  });
-}
-// Elsewhere a dropped file would take the page's place.
-for (const name of ["dragover", "drop"]) document.addEventListener(name, (event) => event.preventDefault());
+  field.files = held.files;
+  form.requestSubmit();
+});
 
 const MOST = 200; // so many files of a folder are looked at
 

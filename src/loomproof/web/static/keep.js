@@ -37,8 +37,13 @@ async function find() {
   const mine = ++asked;
   // At once what is found by its name, then what it says: a seal that was not checked yet takes its time.
   for (const check of ["", "yes"]) {
-    const answer = await fetch(`/kept?${new URLSearchParams({ words: at("words").value, check })}`);
+    const words = new URLSearchParams({ words: at("words").value, check });
+    const answer = await fetch(`/kept?${words}`).catch(() => null);
     if (mine !== asked) return; // more was typed meanwhile
+    if (!answer) {
+      at("hits").textContent = "Not searched: no word from the server. Enter searches again.";
+      return;
+    }
     if (!answer.ok) {
       at("hits").textContent = "The shelf could not be searched. Load the page again.";
       return;

@@ -22,17 +22,51 @@ const SHAPES = { pass: "✓", fail: "✗", undecided: "?", incomplete: "…" };
 let now = {};
 let heard = performance.now();
 
+// What is pressed or typed goes to the server; what does not come there, or is refused, is told.
 export async function send(path, said = {}) {
-  try {
-    const answer = await fetch(path, {
-      method: "POST",
-      headers: { "content-type": "application/json" },
-      body: JSON.stringify(said),
-    });
-    return answer.ok;
-  } catch {
-    return false;
+  const answer = await post(path, said);
+  let text = "";
+  if (!answer) text = "What was pressed or typed last did not reach the server. Press it again.";
+  else if (!answer.ok) text = await refused(answer);
+  unsent(text);
+  return Boolean(answer?.ok);
+}
+
+function post(path, said) {
+  return fetch(path, {
+    method: "POST",
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify(said),
+  }).catch(() => null);
+}
+
+async function refused(answer) {
+  const kind = answer.headers.get("content-type") || "";
+  if (!kind.includes("json")) return "Not done: this browser may not do it. Load the page again.";
+  const { message, lines } = await answer.json();
+  return `Not done: ${message}. ${lines.join(" ")}`;
+}
+
+function unsent(text) {
+  at("unsent").hidden = !text;
+  at("unsent").textContent = text;
+}
+
+// An order to stop is given over and over until it has come: it must not be lost with the link.
+const AGAIN_MS = 500;
+let stopping = false;
+async function stop() {
+  if (stopping) return;
+  stopping = true;
+  for (let answer = null; !answer && now.phase === "running"; ) {
+    answer = await post("/prove/stop", {});
+    if (answer) unsent(answer.ok ? "" : await refused(answer));
+    else {
+      unsent("The order to stop has not reached the server yet; it is given again and again. Unplug the bench to be sure.");
+      await new Promise((again) => setTimeout(again, AGAIN_MS));
+    }
   }
+  stopping = false;
 }
 
 function cavities(changed) {
@@ -110,9 +144,11 @@ function question() {
     place.append(made("p", "Whoever is at the bench answers this."));
     return;
   }
-  const answer = (said) => {
-    for (const button of place.querySelectorAll("button")) button.disabled = true;
-    send("/prove/answer", { number: asked.number, said });
+  const answer = async (said) => {
+    const buttons = [...place.querySelectorAll("button")];
+    for (const button of buttons) button.disabled = true;
+    if (await send("/prove/answer", { number: asked.number, said })) return;
+    for (const button of buttons) button.disabled = false; // it has not come, and can be sent again
   };
   const form = made("form");
   const lines = [];
@@ -180,6 +216,7 @@ stream.addEventListener("message", (event) => {
   }
   if (said.begun !== undefined && said.begun !== now.begun) states.clear();
   const view = said.begun !== undefined && said.begun !== now.begun ? said.view : { ...now.view, ...said.view };
+  if (said.phase !== undefined && said.phase !== now.phase) unsent(""); // what it was about is over
   now = { ...now, ...said, view: view || {} };
   at("title").textContent = now.title || "Nothing runs";
   at("idle").hidden = now.phase !== "idle";
@@ -202,8 +239,11 @@ setInterval(() => {
 if (drives) signsOfLife(() => now.phase === "running");
 
 if (drives) {
-  const stop = () => send("/prove/stop");
-  at("stop").addEventListener("click", stop);
+  at("stop").form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    stop();
+  });
+  at("esc").hidden = false;
   document.addEventListener("keydown", (event) => {
     if (event.key === "Escape" && now.phase === "running") stop();
   });

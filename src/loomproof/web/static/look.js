@@ -219,4 +219,5 @@ at("find").addEventListener("submit", (event) => {
   event.preventDefault();
   if (order.length) drawing.focus();
 });
+for (const button of document.querySelectorAll("#find button, .pick, [data-zoom]")) button.disabled = false;
 if (at("words").value) find(); // typed before this file had come

@@ -22,7 +22,17 @@ function adopt(shown, heard) {
   field.value = shown.text.trimStart();
 }
 
+// What says the same as before stays: a button that is being pressed, or has the focus, is not put anew.
+const drawn = new Map();
+function same(id, said) {
+  const text = JSON.stringify(said);
+  if (drawn.get(id) === text) return true;
+  drawn.set(id, text);
+  return false;
+}
+
 function ends(shown) {
+  if (same("net", shown.ends)) return;
   at("net").replaceChildren(
     ...shown.ends.map((each, index) => {
       const line = made("li", "", { className: each.chosen ? "chosen" : "" });
@@ -42,6 +52,7 @@ function ends(shown) {
 }
 
 function offers(shown) {
+  if (same("offers", shown.offers)) return;
   at("may").hidden = !shown.offers.length;
   at("offers").replaceChildren(
     ...shown.offers.map((offer) => {
@@ -55,6 +66,7 @@ function offers(shown) {
 }
 
 function candidates(shown) {
+  if (same("candidates", shown.candidates)) return;
   at("candidates").replaceChildren(
     ...shown.candidates.map(([word, meaning], index) => {
       const button = made("button", meaning ? `${word} (${meaning})` : word, { type: "button", className: "quiet" });
