@@ -58,6 +58,26 @@ def tree_of(content: bytes, name: str, kind: str) -> etree._Element:
         raise DescriptionError(f"{name} is not well-formed XML", problems=(problem,)) from error
 
 
+def unqualified(root: etree._Element, namespace: str, name: str) -> tuple[Problem, ...]:
+    """Take the root's namespace off the elements in it, for a file that gives it to all of them; and say so.
+
+    The schemas of KBL and VEC have it on the root alone. A default namespace puts it on everything.
+    """
+    mark = f"{{{namespace}}}"
+    found = [element for element in root.iterdescendants(etree.Element) if element.tag.startswith(mark)]
+    if not found:
+        return ()
+    for element in found:
+        element.tag = element.tag.removeprefix(mark)
+    said = "its elements stand in the namespace that the schema has on the root alone; they are read without"
+    return (Problem(said, file=name, row=entry_row(found[0]), severity="warning"),)
+
+
+def entry_row(element: etree._Element) -> int | None:
+    """Return the row of an element in its file."""
+    return element.sourceline if isinstance(element.sourceline, int) else None
+
+
 def refused(name: str, what: str, cure: str) -> DescriptionError:
     """Return the error of a file that is refused whole."""
     return DescriptionError(f"{name} {what}", cure=cure, problems=())

@@ -13,11 +13,12 @@ from dataclasses import dataclass, field, replace
 from lxml import etree
 
 from loomproof.loom import colours
+from loomproof.loom.kbl.contacts import SCREENS
 from loomproof.loom.kbl.document import Document
 from loomproof.loom.kbl.naming import Names
-from loomproof.loom.kbl.places import SCREENS, Places
+from loomproof.loom.kbl.places import Places
 from loomproof.loom.kbl.routes import Routes
-from loomproof.loom.kbl.runs import grouped, runs_of
+from loomproof.loom.kbl.runs import grouped, in_a_row, runs_of
 from loomproof.loom.model import End, Wire
 from loomproof.loom.text import list_of
 
@@ -26,6 +27,9 @@ TRACERS = ("kennfarbe", "kfarbe", "ident", "identification colour", "tracer", "s
 
 SCREEN_COLOURS = ("src", "screen", "schirm", "blank", "bare")
 """Colours that a cable's one uninsulated conductor is given."""
+
+IN_NO_ROW = "conductors of more than two ends whose positions say no order, read from end to end as listed"
+IN_NO_ROW_CURE = "What is joined is right; where each piece runs and how long it is nobody said."
 
 TWISTED = ("twist", "verdrillt", " utp ", " stp ")
 """Words in the type of a core, in the type or description of a cable, or in that of a group."""
@@ -40,6 +44,8 @@ class Told:
     no_section: list[str] = field(default_factory=list)
     no_place: list[str] = field(default_factory=list)
     same_place: list[str] = field(default_factory=list)
+    fewer_ends: list[str] = field(default_factory=list)
+    in_no_row: list[str] = field(default_factory=list)
     strange_colours: Counter[str] = field(default_factory=Counter)
     length_types: Counter[str] = field(default_factory=Counter)
     voltages: Counter[str] = field(default_factory=Counter)
@@ -83,6 +89,12 @@ def read_wires(
             told.no_place.append(name)
             document.left_out.append(f"wire {name}: the file places {len(ends)} of its ends")
             continue
+        stated = len(connection.findall("Extremities"))
+        if len(ends) < stated:
+            told.fewer_ends.append(name)
+            document.left_out.append(f"wire {name}: the file places {len(ends)} of its {stated} ends")
+        if len(ends) > 2 and not in_a_row(ends):
+            told.in_no_row.append(name)
         base = _wire(document, connection, conductor, name, ends, routes, told, length_type)
         circuit = circuits.get(connection.get("id", ""), "")
         for wire in runs_of(replace(base, circuit=circuit), ends, names):
@@ -297,6 +309,10 @@ def _says(
 def _tell(document: Document, told: Told, names: Names, length_type: str | None) -> None:
     document.warn_of("connections that end nowhere, left out", told.no_place)
     document.warn_of("wires that start and end in one place, left out", told.same_place)
+    document.warn_of(
+        "connections some of whose ends lie in no cavity of the file, read with the others", told.fewer_ends
+    )
+    document.warn_of(IN_NO_ROW, told.in_no_row, cure=IN_NO_ROW_CURE)
     document.warn_of(
         "wires without a length",
         told.no_length,

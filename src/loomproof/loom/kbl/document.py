@@ -12,6 +12,7 @@ from lxml import etree
 
 from loomproof.errors import DescriptionError, Problem
 from loomproof.loom.kbl.naming import FIRST
+from loomproof.loom.sections import MM_PER_INCH, awg_mm2
 from loomproof.loom.text import first_of
 
 XSI_TYPE = "{http://www.w3.org/2001/XMLSchema-instance}type"
@@ -134,7 +135,7 @@ class Document:
         factor = self._units[unit, quantity]
         if number is None or factor is None:
             return None
-        found = float(number) * factor
+        found = float(number) * factor if factor is not GAUGE else section_of_gauge(float(number))
         if not math.isfinite(found) or found < 0:
             self.warn(f"{number} is no {quantity} and is left out", element)
             return None
@@ -144,7 +145,7 @@ class Document:
         unit = self.by_id.get(key)
         if unit is not None:
             named = self.text(unit, "Unit_name").casefold().replace("²", "2")
-            known = _NAMED[quantity].get(named)
+            known = NAMED[quantity].get(named)
             if known is not None:
                 return known
             si = _SI[quantity]
@@ -155,17 +156,41 @@ class Document:
         return None
 
 
+INCH_M = MM_PER_INCH / 1000
+GAUGE = math.nan
+"""In place of a factor: the values are AWG numbers, which no factor makes mm²."""
+
+
+def section_of_gauge(gauge: float) -> float:
+    """Return the section in mm² of a gauge number; not a number where there is no such gauge."""
+    try:
+        return round(awg_mm2(int(gauge)), 4) if gauge == int(gauge) else math.nan
+    except (ValueError, OverflowError):
+        return math.nan
+
+
 _PREFIX = {"": 1.0, "milli": 1e-3, "centi": 1e-2, "micro": 1e-6, "kilo": 1e3}
 _SI = {
     "length": ("metre", "", 1.0),
     "area": ("metre", "square", 1e6),
     "current": ("ampere", "", 1.0),
 }
-_NAMED: dict[str, dict[str, float]] = {
-    "length": {"mm": 1e-3, "millimetre": 1e-3, "m": 1.0, "metre": 1.0, "cm": 1e-2},
-    "area": {"mm2": 1.0, "mm^2": 1.0, "square millimetre": 1.0},
+NAMED: dict[str, dict[str, float]] = {
+    "length": {
+        "mm": 1e-3,
+        "millimetre": 1e-3,
+        "m": 1.0,
+        "metre": 1.0,
+        "cm": 1e-2,
+        "inch": INCH_M,
+        "in": INCH_M,
+        "foot": 12 * INCH_M,
+        "ft": 12 * INCH_M,
+    },
+    "area": {"mm2": 1.0, "mm^2": 1.0, "square millimetre": 1.0, "awg": GAUGE},
     "current": {"ampere": 1.0, "a": 1.0, "ma": 1e-3, "milliampere": 1e-3},
 }
+"""Names of units that are no SI unit with a prefix, in lower case, and what one of them is."""
 
 
 def counted(tags: Counter[str]) -> list[str]:

@@ -8,7 +8,7 @@ from lxml import etree
 
 from loomproof.errors import DescriptionError, Problem
 from loomproof.loom.kbl.schema_words import plain_words
-from loomproof.loom.xml_guard import content_of, entries_of, refused, schema_of, tree_of
+from loomproof.loom.xml_guard import content_of, entries_of, refused, schema_of, tree_of, unqualified
 
 NAMESPACE = "http://www.prostep.org/Car_electric_container/KBL2.3/KBLSchema"
 """The namespace of all three versions; which one it is stands in ``version_id``."""
@@ -30,9 +30,10 @@ def parse(content: bytes, name: str) -> tuple[etree._Element, tuple[Problem, ...
     root = tree_of(content, name, "KBL")
     if root.tag != f"{{{NAMESPACE}}}KBL_container":
         raise refused(name, f"starts with <{etree.QName(root).localname}>, not <KBL_container>", _NOT_KBL)
+    bare = unqualified(root, NAMESPACE, name)
     version, warnings = _version(root, name)
     _validate(root, version, name)
-    return root, warnings
+    return root, (*bare, *warnings)
 
 
 _NOT_KBL = "A KBL (VDA 4964) file of version 2.3, 2.4 or 2.5 is expected."

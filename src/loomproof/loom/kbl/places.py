@@ -6,11 +6,20 @@ say, because all its contact points lie on one joint (NOTES.md holds the counts 
 
 from __future__ import annotations
 
+import math
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 from lxml import etree
 
+from loomproof.loom.kbl.contacts import (
+    SHARED,
+    SHARED_CURE,
+    USAGE,
+    beside,
+    coaxial_contacts,
+)
 from loomproof.loom.kbl.document import Document, words
 from loomproof.loom.kbl.naming import Names
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard
@@ -24,18 +33,8 @@ PYROTECHNIC = ("airbag", "gurtstraffer", "belt tensioner", "pretensioner", "pyro
 """Words that make a connector pyrotechnic until a person says otherwise: KBL has no mark for it, and a
 connector taken for one in error only stays off the bench."""
 
-SCREENS = ("schirm", "screen", "shield", "drain", "beidraht")
-"""Words in a core's name or type that make it the screen of its cable."""
-
 SHELL = "shell"
 """The cavity of what is on a connector and in none of its cavities."""
-
-_USAGE = {
-    "splice": ConnectorKind.SPLICE,
-    "ring terminal": ConnectorKind.RING,
-    "no end": ConnectorKind.TAIL,
-    "dangler": ConnectorKind.TAIL,
-}
 
 
 @dataclass
@@ -51,7 +50,7 @@ class Places:
     pyrotechnic: list[str] = field(default_factory=list)
     bridges: list[tuple[End, End]] = field(default_factory=list)
     occurrences: dict[str, str] = field(default_factory=dict)
-    coaxial: frozenset[str] = frozenset()
+    coaxial: dict[str, str] = field(default_factory=dict)
     one_point: bool = False
     coordinates_left_out: list[str] = field(default_factory=list)
     miscounted: list[str] = field(default_factory=list)
@@ -81,76 +80,45 @@ def read_places(document: Document) -> Places:
         places.add(connector)
         for contact in occurrence.iterfind("Contact_points"):
             note_contact(document, contact, places)
-            if contact.get("id", "") in places.coaxial:
+            if contact.get("id", "") in places.coaxial and contact.get("id", "") in places.contacts:
                 _apart(contact.get("id", ""), places)
         places.occurrences[occurrence.get("id", "")] = connector.name
+    _shared(document, occurrences, places)
     _on_connectors(document, places)
     _say(document, places, twins, ungendered)
     return places
 
 
+def _shared(document: Document, occurrences: list[etree._Element], places: Places) -> None:
+    """Say in which cavities several contact points with wires on them meet."""
+    wired = {
+        (one.findtext("Contact_point") or "").strip()
+        for connection in document.harness.iterfind("Connection")
+        for one in connection.iterfind("Extremities")
+    }
+    points = Counter(
+        places.contacts[key]
+        for occurrence in occurrences
+        if document.text(occurrence, "Usage") not in USAGE
+        for key in (contact.get("id", "") for contact in occurrence.iterfind("Contact_points"))
+        if key in wired and key in places.contacts
+    )
+    document.warn_of(SHARED, [str(end) for end, number in points.items() if number > 1], cure=SHARED_CURE)
+
+
 def _apart(contact: str, places: Places) -> None:
     """Give the outer conductor of a coaxial contact a cavity of its own beside that of the inner one."""
     inner = places.contacts[contact]
-    connector, places.contacts[contact] = with_screen(places.connectors[inner.connector], inner.cavity)
-    places.add(connector)
-
-
-def with_screen(connector: Connector, cavity: str) -> tuple[Connector, End]:
-    """Return the connector with a cavity beside this one for the outer conductor of its coaxial contact, and
-    that cavity's end; a connector that has it already stays as it is."""
-    outer = End(connector.name, f"{cavity} screen")
-    if outer.cavity in connector.cavities:
-        return connector, outer
-    rows = tuple(
-        tuple(name for held in row for name in ((held, outer.cavity) if held == cavity else (held,)))
-        for row in connector.rows
+    connector, places.contacts[contact] = beside(
+        places.connectors[inner.connector], inner.cavity, places.coaxial[contact]
     )
-    return replace(connector, rows=rows), outer
+    places.add(connector)
 
 
 def _one_point(document: Document, occurrences: list[etree._Element]) -> bool:
     """Whether all connectors that are placed are placed at one point: then the places say nothing."""
     points = [point for one in occurrences if (point := _point(document, one))]
     return len(points) > 1 and len(set(points)) == 1
-
-
-def coaxial_contacts(document: Document) -> frozenset[str]:
-    """Return the contact points of coaxial contacts that hold the outer conductor.
-
-    A coaxial contact has two contact points in one cavity, with two cores of one cable on them: two
-    potentials, where all else that meets in one cavity is one.
-    """
-    cable_of: dict[str, tuple[str, str]] = {}
-    for connection in document.harness.iterfind("Connection"):
-        core = document.by_id.get((connection.findtext("Wire") or "").strip())
-        cable = core.getparent() if core is not None and core.tag == "Core_occurrence" else None
-        if core is not None and cable is not None:
-            for extremity in connection.iterfind("Extremities"):
-                point = (extremity.findtext("Contact_point") or "").strip()
-                cable_of[point] = (cable.get("id", ""), core.get("id", ""))
-    outer: set[str] = set()
-    for occurrence in document.harness.iterfind("Connector_occurrence"):
-        if document.text(occurrence, "Usage") in _USAGE:
-            continue
-        inner: dict[tuple[str, str], str] = {}
-        for contact in occurrence.iterfind("Contact_points"):
-            key = contact.get("id", "")
-            cavities = (contact.findtext("Contacted_cavity") or "").split()
-            if len(cavities) != 1 or key not in cable_of:
-                continue
-            of_cable, of_core = cable_of[key]
-            first = inner.setdefault((cavities[0], of_cable), key)
-            if first != key and cable_of[first][1] != of_core:
-                outer.add(first if says_screen(document, cable_of[first][1]) else key)
-    return frozenset(outer)
-
-
-def says_screen(document: Document, core: str) -> bool:
-    """Whether the name or type of a core (by its id) says that it is a screen."""
-    part = document.part(document.by_id[core])
-    said = " ".join(document.text(part, tag) for tag in ("Id", "Wire_type")).casefold()
-    return any(word in said for word in SCREENS)
 
 
 def _on_connectors(document: Document, places: Places) -> None:
@@ -246,8 +214,8 @@ def _kind(
 ) -> ConnectorKind | None:
     usage = document.text(occurrence, "Usage")
     stated = document.text(part, "Housing_type")
-    if usage in _USAGE:
-        return _USAGE[usage]
+    if usage in USAGE:
+        return USAGE[usage]
     try:
         return ConnectorKind(stated)
     except ValueError:
@@ -327,7 +295,10 @@ def _point(document: Document, occurrence: etree._Element) -> tuple[str, ...]:
     point = document.ref(placement, "Cartesian_point") if placement is not None else None
     if point is None:
         return ()
-    found = (f"{float(node.text or '0'):.0f}" for node in point.iterfind("Coordinates"))
+    numbers = [float(node.text or "0") for node in point.iterfind("Coordinates")]
+    if not all(map(math.isfinite, numbers)):
+        return ()
+    found = (f"{number:.0f}" for number in numbers)
     return tuple("0" if value == "-0" else value for value in found)
 
 
@@ -372,6 +343,10 @@ def note_contact(document: Document, contact: etree._Element, places: Places) ->
     """Keep the end of a contact point, and whether a seal is on it."""
     keys = (contact.findtext("Contacted_cavity") or "").split()
     found = [places.cavities[key] for key in keys if key in places.cavities]
+    if found and len(found) < len(keys):
+        missing = ", ".join(key for key in keys if key not in places.cavities)
+        name = document.text(contact, "Id")
+        document.warn(f"contact point {name} names cavities that are not in the harness: {missing}", contact)
     if not found:
         document.warn(
             f"contact point {document.text(contact, 'Id')} lies in no cavity of the harness", contact

@@ -52,6 +52,14 @@ class Cables:
             for end in one.reference.iterfind("WireEnd")
         }
 
+    def names_of_ends(self) -> dict[str, str]:
+        """Return what the conductor of each wire end is called, by the ids of the ends."""
+        return {
+            end.get("id", ""): (one.reference.findtext("Identification") or one.key).strip()
+            for one in self.conductors.values()
+            for end in one.reference.iterfind("WireEnd")
+        }
+
     def screen_ends(self) -> frozenset[str]:
         """Return the ids of the wire ends of screens."""
         return frozenset(
@@ -90,11 +98,13 @@ def _role(
     strange: Counter[str],
 ) -> None:
     by_element: dict[str, list[str]] = {}
-    for reference in role.iterfind("WireElementReference"):
+    references = role.findall("WireElementReference")
+    for reference in references:
         element = document.ref(reference, "ReferencedWireElement")
         made_of = document.ref(element, "WireElementSpecification") if element is not None else None
         conductor = document.ref(made_of, "ConductorSpecification") if made_of is not None else None
-        if reference.find("WireEnd") is None and reference.find("Connection") is None and conductor is None:
+        bare = reference.find("WireEnd") is None and reference.find("Connection") is None
+        if bare and conductor is None and len(references) > 1:
             continue  # The cable itself: a jacket, and no conductor.
         colour, note = _colour(document, made_of, strange)
         area = conductor.find("CrossSectionArea") if conductor is not None else None
@@ -104,6 +114,9 @@ def _role(
         found.conductors[key] = Conductor(reference, component, csa_mm2, colour, note, screen)
         if element is not None:
             by_element.setdefault(element.get("id", ""), []).append(key)
+    if not references:
+        name = document.called(component) or component.get("id", "")
+        document.left_out.append(f"wire {name}: the file says nothing of its conductors")
     specification = document.ref(role, "WireSpecification")
     if specification is not None:
         _structure(document, specification, by_element, found)

@@ -7,11 +7,17 @@ from collections import Counter
 from lxml import etree
 
 from loomproof.loom.kbl.document import counted, kind_of
-from loomproof.loom.vec.document import VecDocument
+from loomproof.loom.vec.document import EE_ROLES, VecDocument
+from loomproof.loom.vec.places import TERMINALS
 
 READ = frozenset(
     {
-        *("CompositionSpecification", "ContactingSpecification", "ConnectionSpecification"),
+        *(
+            "CompositionSpecification",
+            "PartUsageSpecification",
+            "ContactingSpecification",
+            "ConnectionSpecification",
+        ),
         *("CouplingSpecification", "PlacementSpecification", "RoutingSpecification", "TopologySpecification"),
         *("VariantConfigurationSpecification", "ConfigurationConstraintSpecification"),
         *("ConnectorHousingSpecification", "WireSpecification", "WireElementSpecification"),
@@ -22,11 +28,14 @@ READ = frozenset(
 )
 """Kinds of specifications that the loom is made of."""
 
-ROLES = frozenset(
-    {
-        *("ConnectorHousingRole", "WireRole", "TerminalRole", "SpliceTerminalRole", "EEComponentRole"),
-        "PlaceableElementRole",
-    }
+ROLES = (
+    frozenset(
+        {
+            *("ConnectorHousingRole", "WireRole", "PlaceableElementRole"),
+        }
+    )
+    | EE_ROLES
+    | TERMINALS.keys()
 )
 """Roles of components that are read, or that say where a component is."""
 

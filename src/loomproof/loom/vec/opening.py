@@ -12,7 +12,7 @@ from lxml import etree
 
 from loomproof.errors import Problem
 from loomproof.loom.kbl.schema_words import plain_words
-from loomproof.loom.xml_guard import content_of, entries_of, refused, schema_of, tree_of
+from loomproof.loom.xml_guard import content_of, entries_of, refused, schema_of, tree_of, unqualified
 
 NAMESPACE = "http://www.prostep.org/ecad-if/2011/vec"
 """The namespace of all versions; which one it is stands in ``VecVersion``."""
@@ -39,8 +39,9 @@ def parse(content: bytes, name: str) -> tuple[etree._Element, tuple[Problem, ...
     root = tree_of(content, name, "VEC")
     if root.tag != f"{{{NAMESPACE}}}VecContent":
         raise refused(name, f"starts with <{etree.QName(root).localname}>, not <VecContent>", _NOT_VEC)
+    bare = unqualified(root, NAMESPACE, name)
     version, warnings = _version(root, name)
-    return root, (*warnings, *_breaches(root, version, name))
+    return root, (*bare, *warnings, *_breaches(root, version, name))
 
 
 def _version(root: etree._Element, name: str) -> tuple[str, tuple[Problem, ...]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from lxml import etree
 
@@ -12,32 +12,39 @@ from loomproof.loom.kbl.document import kind_of
 from loomproof.loom.kbl.naming import Names
 from loomproof.loom.kbl.parts import kind_in
 from loomproof.loom.model import Component, ComponentKind, End
-from loomproof.loom.vec.document import VecDocument
-from loomproof.loom.vec.places import Places
+from loomproof.loom.vec.document import EE_ROLES, VecDocument
+from loomproof.loom.vec.held import Places
 
-_KINDS = {"FuseSpecification": ComponentKind.FUSE, "RelaySpecification": ComponentKind.RELAY}
+_KINDS = {
+    "FuseSpecification": ComponentKind.FUSE,
+    "RelaySpecification": ComponentKind.RELAY,
+    "DiodeSpecification": ComponentKind.DIODE,
+    "CapacitorSpecification": ComponentKind.CAPACITOR,
+}
 
 
 def read_parts(
     document: VecDocument,
     components: list[etree._Element],
     places: Places,
-    names: Names,
+    couplings: Iterable[etree._Element],
     side: frozenset[str],
 ) -> list[Component]:
     """Return the electrical parts, and a link for each pair of cavities that are mated.
 
     A part's leg that is mated with a cavity of the loom sits on that cavity; a housing all of whose cavities
     are mated so is the part's own and no connector of the loom. Fuses and relays are pulled while a loom is
-    proved. ``side`` are the parts that a side table has; what cannot be placed is told.
+    proved. ``couplings`` are the coupling points that are there, ``side`` the parts that a side table has;
+    what cannot be placed is told.
     """
-    mates = list(_mates(document, places))
+    names = Names()
+    mates = list(_mates(document, places, couplings))
     partner = {a: b for pair in mates for a, b in (pair, pair[::-1])}
     found: list[Component] = []
     own: set[str] = set()
     for component in components:
         for role in component.iterfind("Role"):
-            if kind_of(role) == "EEComponentRole":
+            if kind_of(role) in EE_ROLES:
                 part = _part(document, component, role, places, partner, names, side)
                 own |= _housings(role, places)
                 if part is not None:
@@ -61,10 +68,16 @@ def _housings(role: etree._Element, places: Places) -> set[str]:
         places.cavities[cavity.get("id", "")].connector
         for cavity in role.iter("CavityReference")
         if cavity.get("id", "") in places.cavities
+    } | {
+        places.terminals[pin.get("id", "")].connector
+        for pin in role.iter("TerminalRole")
+        if pin.get("id", "") in places.terminals
     }
 
 
-def _mates(document: VecDocument, places: Places) -> Iterator[tuple[End, End]]:
+def _mates(
+    document: VecDocument, places: Places, couplings: Iterable[etree._Element]
+) -> Iterator[tuple[End, End]]:
     """Yield the pairs of cavities, or of a cavity and a terminal, that the couplings join."""
     seen: set[frozenset[End]] = set()
     at = places.terminals | places.cavities
@@ -75,7 +88,7 @@ def _mates(document: VecDocument, places: Places) -> Iterator[tuple[End, End]]:
         for key in (one for mounting in point.iterfind("CavityMounting") for one in _keys(mounting))
         if (end := places.cavities.get(key)) is not None
     }
-    for coupling in document.root.iter("CouplingPoint"):
+    for coupling in couplings:
         pairs: list[tuple[End | None, End | None]] = [
             (at.get((one.findtext(first) or "").strip()), at.get((one.findtext(second) or "").strip()))
             for tag, first, second in (
@@ -87,6 +100,12 @@ def _mates(document: VecDocument, places: Places) -> Iterator[tuple[End, End]]:
         for slots in coupling.iterfind("SlotCoupling"):
             if slots.find("CavityCoupling") is None:
                 pairs += _facing(document, slots, places)
+        if not pairs and coupling.find("SlotCoupling") is None:
+            document.warn(
+                f"coupling {document.called(coupling)} says that two connectors are mated and not which "
+                "cavities face each other; it is left out",
+                coupling,
+            )
         for a, b in pairs:
             if a is None or b is None:
                 document.warn("a coupling names a terminal that lies in no cavity of the loom", coupling)

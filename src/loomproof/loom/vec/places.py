@@ -1,85 +1,59 @@
-"""Where wires end: housings, terminals and splices, and the end of every contact point.
-
-One contact point is one potential. Contact points that share a cavity are joined there as well, as terminals
-in one cavity touch, unless their wires are conductors of one cable: that is a coaxial contact.
-"""
+"""Where wires can end: housings, pins of parts, terminals that sit in no cavity, and splices."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 
 from lxml import etree
 
 from loomproof.loom.kbl.document import kind_of
-from loomproof.loom.kbl.naming import Names
 from loomproof.loom.kbl.places import (
     own_number,
     speaks_of_pyrotechnics,
     tell_pyrotechnic,
-    with_screen,
 )
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard
 from loomproof.loom.text import natural
-from loomproof.loom.vec.document import VecDocument
+from loomproof.loom.vec.contacts import contact_points, mountings, place_wires
+from loomproof.loom.vec.document import EE_ROLES, VecDocument
+from loomproof.loom.vec.held import Harness, Places
 
-_TERMINALS = ("TerminalRole", "SpliceTerminalRole")
+TERMINALS = {
+    "SpliceTerminalRole": ConnectorKind.SPLICE,
+    "BridgeTerminalRole": ConnectorKind.SPLICE,
+    "OpenWireEndTerminalRole": ConnectorKind.TAIL,
+    "TerminalRole": ConnectorKind.RING,
+    "PluggableTerminalRole": ConnectorKind.RING,
+    "RingTerminalRole": ConnectorKind.RING,
+    "BoltTerminalRole": ConnectorKind.RING,
+    "HoleTerminalRole": ConnectorKind.RING,
+}
+"""Roles of terminals, and what such a terminal is as an end of the loom where it sits in no cavity."""
 
-
-@dataclass
-class Places:
-    """Connectors by name; ends by the ids of cavity references, wire ends, terminals and slots."""
-
-    names: Names = field(default_factory=Names)
-    connectors: dict[str, Connector] = field(default_factory=dict)
-    cavities: dict[str, End] = field(default_factory=dict)
-    slots: dict[str, dict[str, End]] = field(default_factory=dict)
-    terminals: dict[str, End] = field(default_factory=dict)
-    wire_ends: dict[str, End] = field(default_factory=dict)
-    wires_at: dict[End, list[str]] = field(default_factory=dict)
-    sealed: set[End] = field(default_factory=set)
-    plugged: set[End] = field(default_factory=set)
-    pyrotechnic: list[str] = field(default_factory=list)
-    bridges: list[tuple[End, End]] = field(default_factory=list)
-    ports: dict[str, End] = field(default_factory=dict)
-
-    def add(self, connector: Connector) -> None:
-        """Keep a connector under its name."""
-        self.connectors[connector.name] = connector
+_RING = "RingTerminalRole"
 
 
-def read_places(
-    document: VecDocument,
-    components: list[etree._Element],
-    where: dict[str, str],
-    cable_of: dict[str, str],
-    screens: frozenset[str] = frozenset(),
-) -> Places:
-    """Return the connectors of these components and the end of every contact point.
-
-    ``where`` says in words where a component is, by its id; ``cable_of`` names the cable of each wire end, by
-    ids, where its wire is one of several conductors; ``screens`` are the wire ends of screens.
-    """
+def read_places(document: VecDocument, harness: Harness) -> Places:
+    """Return the connectors of a harness and the end of every contact point of its wires."""
     places = Places()
     ungendered: list[str] = []
-    mounted = {
-        (point.findtext("MountedTerminal") or "").strip()
-        for point in _contact_points(document)
-        if point.find("CavityMounting") is None
-    }
-    for component in components:
+    points = [point for point in contact_points(document) if harness.has(point)]
+    terminals = _Terminals(document, points)
+    for component in harness.components:
         for role in component.iterfind("Role"):
             kind = kind_of(role)
             if kind == "ConnectorHousingRole":
-                _housing(document, component, role, where, places, ungendered)
-            elif kind == "EEComponentRole":
-                for inner in role.iter("ConnectorHousingRole"):
-                    _housing(document, component, inner, where, places, ungendered)
-            elif kind in _TERMINALS:
-                _terminal(document, component, role, where, places, role.get("id", "") in mounted)
-    # Screens last, so that of a coaxial contact the inner conductor has the cavity's own name.
-    for point in sorted(_contact_points(document), key=lambda one: not screens.isdisjoint(_wires_on(one))):
-        _contact_point(document, point, places, cable_of)
+                _housing(document, component, role, harness, places, terminals, ungendered)
+            elif kind in EE_ROLES:
+                for reference in role.iterfind("HousingComponentRef"):
+                    inner = reference.find("ConnectorHousingRole")
+                    if inner is not None:
+                        _housing(document, component, inner, harness, places, terminals, ungendered)
+                    else:
+                        _pins(document, component, reference, harness, places, terminals)
+            elif kind in TERMINALS:
+                _terminal(document, component, role, harness, places, terminals)
+    place_wires(document, points, harness, places)
     tell_pyrotechnic(document, places.pyrotechnic)
     document.warn_of("components that share an identification, told apart by a number", places.names.renamed)
     document.warn_of(
@@ -90,41 +64,84 @@ def read_places(
     return places
 
 
-def _contact_points(document: VecDocument) -> Iterator[etree._Element]:
-    for specification in document.specifications("ContactingSpecification"):
-        yield from specification.iterfind("ContactPoint")
+class _Terminals:
+    """Which terminals sit in a cavity, which on their own, and which cavities hold a ring."""
+
+    def __init__(self, document: VecDocument, points: list[etree._Element]) -> None:
+        self.in_cavity: set[str] = set()
+        self.alone: set[str] = set()
+        self.ringed: set[str] = set()
+        for point in points:
+            key = (point.findtext("MountedTerminal") or "").strip()
+            cavities = [cavity for keys in mountings(point) for cavity in keys]
+            (self.in_cavity if cavities else self.alone).add(key)
+            terminal = document.by_id.get(key)
+            if terminal is not None and kind_of(terminal) == _RING:
+                self.ringed.update(cavities)
+        mated = (
+            (mating.findtext(tag) or "").strip()
+            for mating in document.root.iter("MatingPoint")
+            for tag in ("FirstTerminalRole", "SecondTerminalRole")
+        )
+        self.named = {*self.alone, *mated} - {""}
 
 
 def _housing(
     document: VecDocument,
     component: etree._Element,
     role: etree._Element,
-    where: dict[str, str],
+    harness: Harness,
     places: Places,
+    terminals: _Terminals,
     ungendered: list[str],
 ) -> None:
     name = places.names.give(
         document.called(role) or document.called(component) or component.get("id", "plug")
     )
-    rows = tuple(_rows(document, role, name, places))
+    rows = tuple(_rows(document, role, name, places)) or (("1",),)
     about = described(document, component)
     housing = _part(document, component)
-    ungendered.append(name)
+    cavities = [one.get("id", "") for one in role.iter("CavityReference")]
+    ring = len(cavities) == 1 and cavities[0] in terminals.ringed
+    if not ring:
+        ungendered.append(name)
     hazard = Hazard.UNKNOWN
     if speaks_of_pyrotechnics(f"{about} {housing}"):
         places.pyrotechnic.append(name)
         hazard = Hazard.PYROTECHNIC
-    places.add(
-        Connector(
-            name,
-            ConnectorKind.PLUG,
-            rows or (("1",),),
-            about,
-            housing,
-            where.get(component.get("id", ""), ""),
-            hazard,
-        )
-    )
+    places.of_component[name] = component.get("id", "")
+    at = harness.where.get(component.get("id", ""), "")
+    kind = ConnectorKind.RING if ring else ConnectorKind.PLUG
+    places.add(Connector(name, kind, rows, about, housing, at, hazard))
+
+
+def _pins(
+    document: VecDocument,
+    component: etree._Element,
+    reference: etree._Element,
+    harness: Harness,
+    places: Places,
+    terminals: _Terminals,
+) -> None:
+    """Keep the pins of a part whose housing the file leaves out, where wires or mates are on them."""
+    pins = {
+        terminal.get("id", ""): document.called(document.ref(pin, "PinComponent")) or document.called(pin)
+        for pin in reference.iterfind("PinComponentRef")
+        if (terminal := pin.find("TerminalRole")) is not None
+    }
+    if terminals.named.isdisjoint(pins):
+        return
+    name = places.names.give(document.called(component) or component.get("id", "part"))
+    taken: set[str] = set()
+    row = []
+    for number, (key, said) in enumerate(pins.items(), 1):
+        row.append(own_number(said or str(number), taken, "pin"))
+        places.terminals[key] = End(name, row[-1])
+    places.of_component[name] = component.get("id", "")
+    at = harness.where.get(component.get("id", ""), "")
+    rows = (tuple(sorted(row, key=natural)),)
+    housing = _part(document, component)
+    places.add(Connector(name, ConnectorKind.PLUG, rows, described(document, component), housing, at))
 
 
 def _rows(
@@ -157,26 +174,27 @@ def _terminal(
     document: VecDocument,
     component: etree._Element,
     role: etree._Element,
-    where: dict[str, str],
+    harness: Harness,
     places: Places,
-    on_its_own: bool,
+    terminals: _Terminals,
 ) -> None:
-    """Keep a splice, or a ring: a terminal on which wires are mounted and that sits in no cavity."""
-    if kind_of(role) == "SpliceTerminalRole":
-        kind = ConnectorKind.SPLICE
-    elif on_its_own or document.text(document.part(component), "PrimaryPartType") == "RingTerminal":
-        kind = ConnectorKind.RING
-    else:
+    """Keep a splice, or a ring or other terminal that sits in no cavity."""
+    key, said = role.get("id", ""), kind_of(role)
+    kind = TERMINALS[said]
+    is_ring = said == _RING or document.text(document.part(component), "PrimaryPartType") == "RingTerminal"
+    always = said == "SpliceTerminalRole" or (is_ring and key not in terminals.in_cavity)
+    if not always and key not in terminals.alone:
         return
     name = places.names.give(document.called(component) or component.get("id", "end"))
-    rows = () if kind is ConnectorKind.SPLICE else (("1",),)
-    housing = "" if kind is ConnectorKind.SPLICE else _part(document, component)
-    at = where.get(component.get("id", ""), "")
+    splice = kind is ConnectorKind.SPLICE
+    rows = () if splice else (("1",),)
+    housing = "" if splice else _part(document, component)
+    at = harness.where.get(component.get("id", ""), "")
     places.add(Connector(name, kind, rows, described(document, component), housing, at))
-    end = End(name) if kind is ConnectorKind.SPLICE else End(name, "1")
-    places.terminals[role.get("id", "")] = end
-    for key in (role.findtext("ComponentPort") or "").split():
-        places.ports[key] = end
+    end = End(name) if splice else End(name, "1")
+    places.terminals[key] = end
+    for port in (role.findtext("ComponentPort") or "").split():
+        places.ports[port] = end
 
 
 def described(document: VecDocument, component: etree._Element) -> str:
@@ -196,61 +214,3 @@ def described(document: VecDocument, component: etree._Element) -> str:
 def _part(document: VecDocument, component: etree._Element) -> str:
     part = document.part(component)
     return " ".join(filter(None, (document.text(part, "PartNumber"), document.said(part))))
-
-
-def _contact_point(
-    document: VecDocument, point: etree._Element, places: Places, cable_of: dict[str, str]
-) -> None:
-    keys = [
-        key
-        for mounting in point.iterfind("CavityMounting")
-        for key in (mounting.findtext("EquippedCavityRef") or "").split()
-    ]
-    found = list(dict.fromkeys(places.cavities[key] for key in keys if key in places.cavities))
-    wires = _wires_on(point)
-    terminal = (point.findtext("MountedTerminal") or "").strip()
-    if found:
-        end = _apart(found[0], wires, places, cable_of)
-        places.bridges += [(end, other) for other in found[1:]]
-    elif terminal in places.terminals:
-        end = places.terminals[terminal]
-    elif wires:
-        end = _bare(document, point, len(wires), places)
-    else:
-        return
-    for key in wires:
-        places.wire_ends[key] = end
-        places.wires_at.setdefault(end, []).append(key)
-    if any(one.find("MountedCavitySeal") is not None for one in point.iterfind("WireMounting")):
-        places.sealed.add(end)
-    if any(one.find("ReplacedPlug") is not None for one in point.iterfind("CavityMounting")) and not wires:
-        places.plugged.add(end)
-
-
-def _wires_on(point: etree._Element) -> list[str]:
-    return [
-        key
-        for mounting in point.iterfind("WireMounting")
-        for key in (mounting.findtext("ReferencedWireEnd") or "").split()
-    ]
-
-
-def _apart(end: End, wires: list[str], places: Places, cable_of: dict[str, str]) -> End:
-    """Return the cavity, or beside it one for the outer conductor where it holds a coaxial contact."""
-    cables = {cable_of[key] for key in wires if key in cable_of}
-    there = places.wires_at.get(end, [])
-    if not cables & {cable_of[key] for key in there if key in cable_of}:
-        return end
-    connector, outer = with_screen(places.connectors[end.connector], end.cavity)
-    places.add(connector)
-    return outer
-
-
-def _bare(document: VecDocument, point: etree._Element, wires: int, places: Places) -> End:
-    """Return the end of a contact point without terminal and cavity: a joint, or a wire's loose end."""
-    name = places.names.give(document.called(point) or point.get("id", "end"))
-    if wires > 1:
-        places.add(Connector(name, ConnectorKind.SPLICE))
-        return End(name)
-    places.add(Connector(name, ConnectorKind.TAIL, (("1",),)))
-    return End(name, "1")

@@ -12,18 +12,24 @@ from loomproof.loom.building import Row
 from loomproof.loom.described import LoadedLoom
 from loomproof.loom.kbl import side_table as sides
 from loomproof.loom.kbl.document import kind_of
-from loomproof.loom.kbl.naming import Names
 from loomproof.loom.kbl.reading import facts_of
 from loomproof.loom.kbl.variants import Variants, choices_of, chosen_modules
 from loomproof.loom.model import Loom
 from loomproof.loom.vec.cables import Cables, read_cables
-from loomproof.loom.vec.document import VecDocument, only_parts, refuse_parts_only
+from loomproof.loom.vec.document import (
+    VecDocument,
+    is_part_master,
+    only_parts,
+    refuse_parts_only,
+    refuse_twice,
+)
+from loomproof.loom.vec.held import Harness
 from loomproof.loom.vec.leftovers import tell_rest
 from loomproof.loom.vec.opening import open_vec
 from loomproof.loom.vec.parts import read_parts
 from loomproof.loom.vec.places import read_places
 from loomproof.loom.vec.routes import read_bundles, read_places_in_words, read_routes, read_segments
-from loomproof.loom.vec.schematic import read_schematic
+from loomproof.loom.vec.schematic import read_schematic, tell_unrealised
 from loomproof.loom.vec.variants import read_signals, read_variants
 from loomproof.loom.vec.wires import read_wires
 
@@ -84,18 +90,19 @@ def _loom(
     length_type: str | None,
     harness: str | None,
 ) -> Loom:
+    refuse_twice(document)
     holder = _holder(document, harness)
     variants = read_variants(document)
     chosen = chosen_modules(document, variants, configuration)
     if chosen is None and variants.controls:
         _say_all(document, variants)
-    components = [one for one in holder.iter("Component") if variants.has(one, chosen)]
+    components = [one for one in _components(holder) if variants.has(one, chosen)]
     cables = read_cables(document, components)
     kept = {key: one for key, one in cables.conductors.items() if variants.has(one.reference, chosen)}
     cables = Cables(kept, cables.twisted, cables.screened_by)
     signals = read_signals(document, cables, variants if chosen is None else None)
     where = read_places_in_words(document)
-    places = read_places(document, components, where, cables.cable_of_ends(), cables.screen_ends())
+    places = read_places(document, Harness(components, cables, variants, chosen, where))
     segments = read_segments(document)
     routes = read_routes(document, variants, chosen, segments)
     placed = any(
@@ -104,10 +111,12 @@ def _loom(
         for end in one.reference.iterfind("WireEnd")
     )
     if placed:
+        tell_unrealised(document, cables)
         wires = read_wires(document, cables, places.wire_ends, signals.by_connection, routes, length_type)
     else:
         wires = read_schematic(document, places, cables, signals.by_connection, length_type)
-    parts = read_parts(document, components, places, Names(), sides.names_in(side))
+    there = [one for one in document.root.iter("CouplingPoint") if variants.has(one, chosen)]
+    parts = read_parts(document, components, places, there, sides.names_in(side))
     tell_rest(document, components)
     signals = signals.only({wire.circuit for wire in wires})
     connectors = tuple(places.connectors.values())
@@ -154,14 +163,23 @@ def _part_number(document: VecDocument, holder: etree._Element) -> str:
     return parts[0] if len(parts) == 1 else ""
 
 
+def _components(holder: etree._Element) -> list[etree._Element]:
+    """Return what a harness is made of: its occurrences, and the usages that none of them realises."""
+    occurrences = list(holder.iter("Component"))
+    realised = {key for one in occurrences for key in (one.findtext("RealizedPartUsage") or "").split()}
+    return occurrences + [one for one in holder.iter("PartUsage") if one.get("id") not in realised]
+
+
 def _holder(document: VecDocument, harness: str | None) -> etree._Element:
-    """Return the document of the harness: the one that holds wires in use, or connections."""
+    """Return the document of the harness: the one that holds wires in use, or connections.
+
+    What describes a part may hold such for the inside of that part, and counts where nothing else does.
+    """
     documents = document.root.findall("DocumentVersion")
+    documents = [one for one in documents if not is_part_master(one)] or documents
     holding = [one for one in documents if any(kind_of(role) == "WireRole" for role in one.iter("Role"))]
     holding = holding or [
-        one
-        for one in documents
-        if next(one.iter("Connection"), None) is not None or next(one.iter("Component"), None) is not None
+        one for one in documents if next(one.iter("Connection", "Component", "PartUsage"), None) is not None
     ]
     numbers = [document.text(one, "DocumentNumber") for one in holding]
     if harness is not None:

@@ -9,7 +9,7 @@ from loomproof.loom.kbl.bundles import Segment, bundles_of, connectors_in, short
 from loomproof.loom.kbl.variants import Variants
 from loomproof.loom.model import Connector, Wire
 from loomproof.loom.vec.document import VecDocument
-from loomproof.loom.vec.places import Places
+from loomproof.loom.vec.held import Places
 
 
 def read_places_in_words(document: VecDocument) -> dict[str, str]:

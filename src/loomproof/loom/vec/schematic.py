@@ -10,13 +10,14 @@ from collections.abc import Iterator, Mapping
 
 from lxml import etree
 
+from loomproof.loom.kbl.document import kind_of
 from loomproof.loom.kbl.naming import Names
 from loomproof.loom.kbl.runs import grouped
 from loomproof.loom.model import Connector, ConnectorKind, End, Wire
 from loomproof.loom.text import natural
 from loomproof.loom.vec.cables import Cables
-from loomproof.loom.vec.document import VecDocument
-from loomproof.loom.vec.places import Places
+from loomproof.loom.vec.document import VecDocument, is_part_master
+from loomproof.loom.vec.held import Places
 from loomproof.loom.vec.wires import Drafts, length_of, tell
 
 NOTE = "from the schematic"
@@ -50,6 +51,13 @@ def read_schematic(
         for number, end in enumerate(ends, 1):
             own = drafts.names.give(f"{name}.{number}")
             _wire(document, cables, connection, own, (End(joint), end), circuits, drafts, length_type)
+    used = {key for key, _ in drafts.wires}
+    document.left_out += [
+        f"wire {document.called(one.reference) or key}: the file places none of its ends, "
+        "and its schematic does not name it"
+        for key, one in cables.conductors.items()
+        if key not in used
+    ]
     document.warn(
         "no contact point of this file places a wire: what is joined is taken from its schematic",
         cure="Ask for the file with its contacting, or hold the loom against these wires first.",
@@ -60,8 +68,44 @@ def read_schematic(
     return grouped(drafts.wires, cables.twisted, cables.screened_by)
 
 
-def _connections(document: VecDocument) -> Iterator[etree._Element]:
+def tell_unrealised(document: VecDocument, cables: Cables) -> None:
+    """Tell which connections of the schematic no wire of the harness names, where wires name connections."""
+    named = {
+        key
+        for one in cables.conductors.values()
+        for key in (one.reference.findtext("Connection") or "").split()
+    }
+    ends = {one.get("id", ""): one for one in _connections(document) if len(one.findall("ConnectionEnd")) > 1}
+    missing = [document.called(one) or key for key, one in ends.items() if key not in named]
+    document.warn_of(
+        "connections of the schematic that no wire of the contacting is said to be",
+        missing if named else [],
+        cure="What is joined is taken from the contacting; look whether a wire of them is missing there.",
+    )
+
+
+def _schematics(document: VecDocument) -> Iterator[etree._Element]:
+    """Yield what says how the harness is joined; what says so of the inside of a part is left out."""
+    inside = {
+        key
+        for part in document.root.iter("Specification")
+        if kind_of(part).endswith("Specification") and part.find("ComponentNode") is not None
+        for key in (part.findtext("ComponentNode") or "").split()
+    }
+    of_parts = {
+        one
+        for master in document.root.iterfind("DocumentVersion")
+        if is_part_master(master)
+        for one in master.iter("Specification")
+    }
     for specification in document.specifications("ConnectionSpecification"):
+        nodes = {node.get("id", "") for node in specification.iter("ComponentNode", "ChildNode")}
+        if specification not in of_parts and inside.isdisjoint(nodes):
+            yield specification
+
+
+def _connections(document: VecDocument) -> Iterator[etree._Element]:
+    for specification in _schematics(document):
         yield from specification.iterfind("Connection")
 
 
@@ -69,7 +113,7 @@ def _ports(document: VecDocument, places: Places) -> dict[str, End]:
     """Return the end of each port; a node without a housing in the file becomes a connector by its name."""
     found = dict(places.ports)
     seen = Names()
-    for specification in document.specifications("ConnectionSpecification"):
+    for specification in _schematics(document):
         for node in specification.iter("ComponentNode", "ChildNode"):
             connectors = [
                 one for one in node.iterfind("ComponentConnector") if one.find("ComponentPort") is not None

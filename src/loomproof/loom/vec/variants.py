@@ -11,6 +11,12 @@ from loomproof.loom.model import Circuit
 from loomproof.loom.vec.cables import Cables
 from loomproof.loom.vec.document import VecDocument
 
+VARYING = (
+    *("Component", "PartUsage", "WireElementReference", "Connection", "Routing"),
+    *("ContactPoint", "CouplingPoint"),
+)
+"""Elements that a configuration may have or lack."""
+
 
 def read_variants(document: VecDocument) -> Variants:
     """Return the variant configurations and the elements that each controls.
@@ -31,7 +37,7 @@ def read_variants(document: VecDocument) -> Variants:
     for constraint in document.root.iter("ConfigurationConstraint"):
         for key in (constraint.findtext("ConstrainedElements") or "").split():
             controls.setdefault(key, set()).update((constraint.findtext("ConfigInfo") or "").split())
-    for element in document.root.iter("Component", "WireElementReference", "Connection", "Routing"):
+    for element in document.root.iter(*VARYING):
         for key in (element.findtext("ConfigInfo") or "").split():
             controls.setdefault(element.get("id", ""), set()).add(key)
         linked = (element.findtext("ConfigurationConstraint") or "").split()

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from lxml import etree
 
+from loomproof.loom.kbl.conductors import IN_NO_ROW, IN_NO_ROW_CURE
 from loomproof.loom.kbl.naming import Names
-from loomproof.loom.kbl.runs import grouped, runs_of
+from loomproof.loom.kbl.runs import grouped, in_a_row, runs_of
 from loomproof.loom.model import End, Wire
 from loomproof.loom.text import list_of
 from loomproof.loom.vec.cables import Cables, Conductor
@@ -24,6 +26,7 @@ class Drafts:
     no_length: list[str] = field(default_factory=list)
     no_section: list[str] = field(default_factory=list)
     length_types: dict[str, int] = field(default_factory=dict)
+    in_no_row: list[str] = field(default_factory=list)
 
 
 def read_wires(
@@ -59,7 +62,7 @@ def _placed(conductor: Conductor, ends: Mapping[str, End]) -> list[tuple[float, 
         try:
             position = float(end.findtext("PositionOnWire") or "0")
         except ValueError:
-            position = 0.0
+            position = math.nan
         if at is not None:
             found.append((position, at))
     return sorted(found, key=lambda pair: pair[0])
@@ -79,6 +82,11 @@ def _draft(
     if len(placed) < 2:
         document.left_out.append(f"wire {name}: the file places {len(placed)} of its ends")
         return
+    stated = len(conductor.reference.findall("WireEnd"))
+    if len(placed) < stated:
+        document.left_out.append(f"wire {name}: the file places {len(placed)} of its {stated} ends")
+    if len(placed) > 2 and not in_a_row(placed):
+        drafts.in_no_row.append(name)
     length_m = length_of(document, conductor.reference, drafts, length_type)
     if length_m is None:
         drafts.no_length.append(name)
@@ -127,5 +135,6 @@ def tell(document: VecDocument, drafts: Drafts, length_type: str | None) -> None
         cure="The default of loom.toml applies until you give one in wires.csv, length_m.",
     )
     document.warn_of("wires without a section", drafts.no_section)
+    document.warn_of(IN_NO_ROW, drafts.in_no_row, cure=IN_NO_ROW_CURE)
     document.warn_of("wires that share an identification, told apart by a number", drafts.names.renamed)
     document.warn_of_lengths(drafts.length_types, length_type)
