@@ -35,6 +35,9 @@ nothing, whose halves all databases cut alike."""
 _MOST_MICRO_OHM = 1_000_000_000
 """A reading of more is an open joint in all but name: 1 kΩ."""
 _HALF_BITS = 20
+_TIME_BITS = 31
+_MOST = 2**_TIME_BITS - 1
+"""Times, ohms and limits are less: two of them stand in one number of 62 bits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +65,10 @@ def _readings(tables: Tables, simulated: bool, fewest: int) -> Any:
     # Proofs that read no joint are left out first: of a store with few readings hardly any is looked at.
     proofs = tables.proofs.filter(tables.proofs.simulated == int(simulated), tables.proofs.serial != "")
     proofs = tables.readings.select("run_id").distinct().join(proofs, "run_id")
-    often = proofs.mutate(proofs=proofs.count().over(group_by=("loom", "serial")))
-    wanted = often.filter(often.proofs >= fewest).select("run_id", "loom", "serial", "ended")
-    timed = wanted.mutate(at_s=_seconds(wanted.ended) - _YEAR_2000_S).drop("ended")
-    timed = timed.filter(timed.at_s >= 0, timed.at_s < _LAST_S)
+    # Before the window, which is worked out as a table of its own: the time is read from its text once.
+    timed = proofs.select("run_id", "loom", "serial", at_s=_since_2000_s(proofs.ended))
+    timed = timed.mutate(proofs=timed.count().over(group_by=("loom", "serial")))
+    timed = timed.filter(timed.proofs >= fewest, timed.at_s >= 0, timed.at_s < _LAST_S).drop("proofs")
     read = tables.readings.join(timed, "run_id")
     over = (read.limit_micro_ohm > 0) & (read.micro_ohm - read.uncertainty_micro_ohm > read.limit_micro_ohm)
     return read.mutate(bad=((read.open == 1) | over).ifelse(1, 0))
@@ -83,14 +86,12 @@ def drift(tables: Tables, *, simulated: bool = False) -> Joints:
     slope as `forecast.drifting` says.
     """
     read = _readings(tables, simulated, FEWEST)
-    ends = read.group_by(*_JOINT).aggregate(
-        last_s=read.at_s.max(), mended_s=read.at_s.max(where=read.bad == 1).coalesce(-1)
-    )
-    since = read.join(ends, list(_JOINT))
-    known = since.micro_ohm.between(-_LEAST_MICRO_OHM, _MOST_MICRO_OHM)
-    since = since.filter(since.bad == 0, since.at_s > since.mended_s, known)
+    # Hardly any is bad: those are laid beside all the others, and not every joint beside its own readings.
+    bad = read.filter(read.bad == 1).group_by(*_JOINT).aggregate(mended_s=lambda rows: rows.at_s.max())
+    known = read.micro_ohm.between(-_LEAST_MICRO_OHM, _MOST_MICRO_OHM)
+    since = read.filter(read.bad == 0, known).left_join(bad, list(_JOINT))
+    since = since.filter(since.at_s > since.mended_s.coalesce(-1))
     t, r = since.at_s, since.micro_ohm + _LEAST_MICRO_OHM
-    latest = since.at_s == since.last_s
     sums: dict[str, Any] = {
         "readings": since.count(),
         "sum_t": t.sum(),
@@ -100,8 +101,9 @@ def drift(tables: Tables, *, simulated: bool = False) -> Joints:
         "least": since.micro_ohm.min(),
         "most": since.micro_ohm.max(),
         "uncertainty": since.uncertainty_micro_ohm.max(),
-        "limit_micro": since.limit_micro_ohm.max(where=latest),
-        "last": since.micro_ohm.max(where=latest),
+        # The time before what was read then, in one number: the greatest of them is the latest's.
+        "latest_limit": ((t << _TIME_BITS) + since.limit_micro_ohm.clip(upper=_MOST)).max(),
+        "latest_r": ((t << _TIME_BITS) + r).max(),
     }
     for name, product in (("tt", t * t), ("tr", t * r), ("rr", r * r)):
         # In two parts, each far from the end of 64 bits however many readings there are; and by bits, since a
@@ -110,6 +112,7 @@ def drift(tables: Tables, *, simulated: bool = False) -> Joints:
         sums[f"low_{name}"] = (product & ((1 << _HALF_BITS) - 1)).sum()
     lines = since.group_by(*_JOINT).aggregate(**sums)
     lines = lines.filter(lines.readings >= FEWEST, lines.last_s - lines.first_s >= SHORTEST_S)
+    lines = lines.mutate(limit_micro=lines.latest_limit & _MOST)
     apart = lines.most - lines.least
     u_most = 1_000_000_000  # 1 kΩ: so that its square fits; wider apart than that nothing here is
     moved = (
@@ -146,7 +149,7 @@ def _line(row: Mapping[str, Any]) -> Line:
         begin_s=_YEAR_2000_S,
         first_s=int(row["first_s"]),
         last_s=int(row["last_s"]),
-        last_micro_ohm=int(row["last"]),
+        last_micro_ohm=(int(row["latest_r"]) & _MOST) - _LEAST_MICRO_OHM,
         limit_micro_ohm=int(row["limit_micro"]),
     )
 
@@ -176,22 +179,23 @@ def survival(tables: Tables, *, simulated: bool = False) -> Survival:
     )
 
 
-_DAYS_BEFORE_1970 = 719_468  # from 0000-03-01, the era's first day: the proleptic Gregorian calendar
+_DAYS_BEFORE_2000 = 730_440
+"""Of the rule of every fourth year, from the first of March of a year 0 to the first day of 2000."""
 
 
-def _seconds(moment: Any) -> Any:
-    """Return whole seconds since 1970 of RFC 3339 text in UTC, by whole numbers alone.
+def _since_2000_s(moment: Any) -> Any:
+    """Return whole seconds since 2000 of RFC 3339 text in UTC of 1901 to 2099, by whole numbers alone.
 
-    The count of days is that of the civil calendar with years that begin in March: 153 days in each five
-    months, 1 461 in four years, 146 097 in four hundred (the Gregorian rule).
+    Years begin in March, so that a leap day is the last of its year; in those two centuries every fourth year
+    has one. 153 days are in each five months. Kept flat: it is worked out for each run, and a database reads
+    only so many brackets within one another.
     """
 
     def part(first: int, length: int) -> Any:
         return moment.substr(first, length).cast("int64")
 
-    year, month, day = part(0, 4), part(5, 2), part(8, 2)
-    early = (month <= 2).ifelse(1, 0)
-    year = year - early
-    in_year = (153 * (month + 12 * early - 3) + 2) // 5 + day - 1
-    days = year * 365 + year // 4 - year // 100 + year // 400 + in_year - _DAYS_BEFORE_1970
-    return ((days * 24 + part(11, 2)) * 60 + part(14, 2)) * 60 + part(17, 2)
+    month = part(5, 2)
+    year = part(0, 4) - (month <= 2).ifelse(1, 0)
+    before = [(each, (153 * ((each + 9) % 12) + 2) // 5) for each in range(1, 13)]
+    days = year * 365 + (year >> 2) + month.cases(*before, else_=0) + part(8, 2) - 1 - _DAYS_BEFORE_2000
+    return days * 86_400 + part(11, 2) * 3_600 + part(14, 2) * 60 + part(17, 2)
