@@ -84,7 +84,7 @@ def test_what_was_confirmed_comes_first_and_nothing_else_changes(lamp: Loom, bro
     assert told.places[0].startswith("along W2")
     assert sorted(told.places) == sorted(broken.places)
     assert told.repair[0].startswith(
-        f"Look first at W2 (black/red) for a broken wire: anywhere on {lamp.part_number or lamp.name} it was "
+        f"Look first at W2 (black/red) (broken wire): anywhere on {lamp.part_number or lamp.name} it was "
         "confirmed in 6 of 6 repairs in which it could have been."
     )
     assert told.repair[1:] == broken.repair
@@ -104,7 +104,7 @@ def test_where_two_places_were_alike_what_turned_them_is_said(lamp: Loom, broken
     (told,) = taught(lamp, [broken], lesson)
     assert told.places[0].startswith("LAMP:2")
     assert told.repair[0].startswith(
-        f"Look first at LAMP:2 for a bad contact: at LAMP of {family} it was confirmed in 3 of 3 repairs in"
+        f"Look first at LAMP:2 (bad contact): at LAMP of {family} it was confirmed in 3 of 3 repairs in"
     )
     (costs,) = (
         each.costs

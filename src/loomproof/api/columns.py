@@ -56,6 +56,7 @@ FINDINGS = {
     "severity": _TEXT,
     "kind": _TEXT,
     "cause": _TEXT,
+    "cause_in_words": _TEXT,
     "title": _TEXT,
     "cavities": _TEXT,
     "wires": _TEXT,

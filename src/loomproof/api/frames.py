@@ -45,6 +45,7 @@ from loomproof.jobs.job import Proof
 from loomproof.loom.model import Loom
 from loomproof.records.store import open_store
 from loomproof.reports.wires import wires_table
+from loomproof.reports.words import cause
 from loomproof.results.document import Document
 
 if TYPE_CHECKING:
@@ -120,6 +121,9 @@ def claims(of: Proof | Sealed | Document) -> pd.DataFrame:
 def findings(of: Proof | Sealed | Document) -> pd.DataFrame:
     """Return one row for each finding of a proof, worst first; ``number`` counts from 1.
 
+    ``cause`` is the code of the results document, ``cause_in_words`` what readings and answers leave of it:
+    ``broken_wire`` is any wire that reads open, and ``bad contact or broken wire`` until its place is known.
+
     >>> import loomproof as lp
     >>> sealed = lp.verify("tests/records/with_grades/fail.record.json")
     >>> lp.frames.findings(sealed.document()).loc[0, ["kind", "wires"]].tolist()
@@ -133,6 +137,7 @@ def findings(of: Proof | Sealed | Document) -> pd.DataFrame:
             "severity": found.severity.value,
             "kind": found.kind.value,
             "cause": found.cause,
+            "cause_in_words": cause(found),
             "title": found.title,
             "cavities": _joined(found.cavities),
             "wires": _joined(found.wires),

@@ -255,7 +255,7 @@ def finding_page(finding: Finding) -> str:
                 f"{finding.severity.value}: {finding.title}",
                 (
                     ("kind", words.kind(finding.kind.value)),
-                    ("cause", finding.cause.replace("_", " ")),
+                    ("cause", words.cause(finding)),
                     ("where", ", ".join(map(str, finding.cavities))),
                     ("wires", ", ".join(words.wires(finding))),
                     ("parts", ", ".join(finding.components)),

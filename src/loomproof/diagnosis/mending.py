@@ -6,7 +6,8 @@ and every finding's cautions say so.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
+from itertools import permutations
 from typing import assert_never
 
 from loomproof.diagnosis.causes import Cause
@@ -53,24 +54,43 @@ def of_adapter(
     )
 
 
+def _at_contacts(ends: Sequence[End]) -> str:
+    return f"Unplug and look at the contacts of {listed(ends)}: pushed back, spread or green? Tug the wire."
+
+
+def _at_bolts(ends: Sequence[End]) -> str:
+    return (
+        f"Undo the bolt of {listed(ends)}: paint or rust under the lug, a loose bolt, a green or loose "
+        "crimp? Tug the wire."
+    )
+
+
+def _at_bare_ends(ends: Sequence[End]) -> str:
+    return f"Look at the bare end of {listed(ends)}: green, or strands cut?"
+
+
+def looks_without(steps: Iterable[str], ends: Sequence[End], sound: Collection[End]) -> tuple[str, ...]:
+    """Return a repair's steps without looks at the ``sound`` of these ends, which hold one wire: two at most.
+
+    A step is known by being, letter for letter, what is written here of some of the ends.
+    """
+    after: dict[str, str] = {}
+    for how in (_at_contacts, _at_bolts, _at_bare_ends):
+        for some in (each for count in range(1, len(ends) + 1) for each in permutations(ends, count)):
+            left = [end for end in some if end not in sound]
+            after[how(some)] = how(left) if left else ""
+    return tuple(kept for step in steps if (kept := after.get(step, step)))
+
+
 def looks(names: Names, ends: Sequence[End]) -> list[str]:
     """Return where to look first, a step for each way that these ends are held."""
     rings = [end for end in ends if is_ring(names, end)]
     tails = [end for end in ends if is_tail(names, end)]
     seated = [end for end in ends if end.cavity and end not in rings and end not in tails]
-    steps = []
-    if seated:
-        steps.append(
-            f"Unplug and look at the contacts of {listed(seated)}: pushed back, spread or green? "
-            "Tug the wire."
-        )
-    if rings:
-        steps.append(
-            f"Undo the bolt of {listed(rings)}: paint or rust under the lug, a loose bolt, a green or loose "
-            "crimp? Tug the wire."
-        )
-    if tails:
-        steps.append(f"Look at the bare end of {listed(tails)}: green, or strands cut?")
+    steps: list[str] = []
+    steps += [_at_contacts(seated)] if seated else []
+    steps += [_at_bolts(rings)] if rings else []
+    steps += [_at_bare_ends(tails)] if tails else []
     return steps or [f"Open the cover of {listed(ends)} and tug each wire."]
 
 

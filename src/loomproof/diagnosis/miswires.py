@@ -9,7 +9,7 @@ from loomproof.diagnosis.desk import Desk
 from loomproof.diagnosis.faults import Fault
 from loomproof.diagnosis.mending import kept_together, rejoined
 from loomproof.diagnosis.supplies import swapped_supplies
-from loomproof.diagnosis.words import listed
+from loomproof.diagnosis.words import at_ends, listed
 from loomproof.loom.model import End
 from loomproof.results.findings import Alternative, Finding
 
@@ -39,7 +39,7 @@ class Miswires(Desk):
         return self._made(
             fault,
             ends,
-            f"{what} crossed {'at' if len(ends) == 2 else 'among'} {listed(ends)}",
+            f"{what} crossed {at_ends(ends)}",
             [self.names.place(end) for end in ends[:12]],
             [
                 f"Compare the colours behind {listed(dict.fromkeys(end.connector for end in ends))} with the "

@@ -17,8 +17,9 @@ from typing import Protocol, assert_never
 
 from loomproof.diagnosis.adapter_first import still_first
 from loomproof.diagnosis.causes import CAUSES, Cause, Look, at_the_adapter, look_of
+from loomproof.diagnosis.mending import looks_without
 from loomproof.diagnosis.seen import Observation, Thing, What, with_wholes
-from loomproof.diagnosis.words import listed
+from loomproof.diagnosis.words import is_place_of, listed, or_at
 from loomproof.loom.model import End
 from loomproof.results.findings import Alternative, Evidence, Finding
 
@@ -229,8 +230,12 @@ def _narrowed(finding: Finding, left: Sequence[Sequence[Way]], heard: Sequence[O
         return finding
     shown = (*finding.evidence, *(Evidence(seen.told) for seen in heard))
     kept = [_restated(one, ways) for one, ways in zip(finding.alternatives, left[1:], strict=True) if ways]
+    for other, ways in zip(finding.alternatives, left[1:], strict=True):
+        if not ways:
+            finding = replace(finding, title=finding.title.replace(or_at(other.cavities), ""))
     if left[0] and not _place_is_cleared(finding, kept, left[0]):
-        return replace(_only_its_ends(finding, left[0]), alternatives=tuple(kept), evidence=shown)
+        rest = _without_sound_ends(_only_its_ends(finding, left[0]), left[0])
+        return replace(rest, alternatives=tuple(kept), evidence=shown)
     if left[0]:  # A short is left, at another place than the likeliest.
         kept.sort(key=lambda one: one.cause != Cause.TOUCHING)
     first, *rest = kept
@@ -314,6 +319,22 @@ def _only_its_ends(finding: Finding, ways: Sequence[Way]) -> Finding:
         cavities=ends,
         places=places,
         repair=(*repair, *finding.repair[-1:]),
+    )
+
+
+def _without_sound_ends(finding: Finding, ways: Sequence[Way]) -> Finding:
+    """Return a finding of a bad wire that no longer sends to the ends that were seen to be sound."""
+    if finding.cause not in (Cause.BROKEN_WIRE, Cause.RESISTIVE_WIRE) or len(finding.cavities) > _MOST_ENDS:
+        return finding
+    bad = {thing.end for way in ways for thing in way.things if thing.what is What.CAVITY}
+    sound = [end for end in finding.cavities if end.cavity and end not in bad]
+    if not sound:
+        return finding
+    return replace(
+        finding,
+        cavities=tuple(end for end in finding.cavities if end not in sound),
+        places=tuple(text for text in finding.places if not any(is_place_of(text, end) for end in sound)),
+        repair=looks_without(finding.repair, finding.cavities, sound),
     )
 
 

@@ -101,7 +101,7 @@ def _look_first(names: Names, among: Sequence[Weighed]) -> Iterable[str]:
     best = told[-1]
     cause = likeliest.candidate.cause.replace("_", " ")
     where = listed(_called(names, thing) for thing in likeliest.candidate.things)
-    at = f"at {where} for a {cause}" if where else f"for a {cause}"
+    at = f"at {where} ({cause})" if where else f"for this: {cause}"
     return (f"Look first {at}: {found_of(best)}.",)
 
 

@@ -36,6 +36,21 @@ def of_reading(judged: Judged) -> Evidence:
     )
 
 
+def at_ends(ends: Sequence[End]) -> str:
+    """Return where contacts are crossed: ``at THR:3 and THR:4``, ``among`` more than two."""
+    return f"{'at' if len(ends) == 2 else 'among'} {listed(ends)}"
+
+
+def or_at(ends: Sequence[End]) -> str:
+    """Return what a title adds for another place that fits as well: ``, or at THR:3 and THR:4``."""
+    return f", or {at_ends(ends)}"
+
+
+def is_place_of(text: str, end: End) -> bool:
+    """Whether `Names.place` wrote this text of this end."""
+    return text == str(end) or text.startswith((f"{end}, ", f"{end} ("))
+
+
 class Names:
     """What the things of one loom are called."""
 

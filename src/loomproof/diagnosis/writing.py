@@ -11,7 +11,7 @@ from loomproof.diagnosis.faults import Choice, Fault
 from loomproof.diagnosis.miswires import Miswires
 from loomproof.diagnosis.opens import Opens
 from loomproof.diagnosis.shorts import Shorts
-from loomproof.diagnosis.words import listed
+from loomproof.diagnosis.words import listed, or_at
 from loomproof.loom.model import Wire
 from loomproof.results.findings import Alternative, Evidence, Finding
 
@@ -47,6 +47,9 @@ class Writer(Opens, Shorts, Miswires):
         ]
         if others and fault.cause in _IN_WRONG_PLACES:
             plain = self._told_apart_first(plain, fault, others)
+        if fault.cause == Cause.CROSSED:  # readings do not say at which of these places
+            also = (or_at(self._ends(other.leaves)) for other in crossed)
+            plain = replace(plain, title="".join((plain.title, *also)))
         limit = self.weights.bound_alternatives
         shown = plain.evidence if choice.proved else (*plain.evidence, Evidence(NOT_PROVED))
         return replace(

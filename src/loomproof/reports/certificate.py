@@ -20,10 +20,10 @@ from loomproof.reports.ruler import rulers
 from loomproof.reports.typesetting import typeset
 from loomproof.reports.words import (
     VERDICTS,
+    cause,
     clean,
     evidence,
     graded,
-    kind,
     place_text,
     plural,
     reasons,
@@ -236,7 +236,7 @@ def _finding(document: Document, finding: Finding, number: int) -> View:
         ["where", ", ".join(map(str, finding.cavities))],
         ["wire", ", ".join(wires(finding))],
         ["part", ", ".join(finding.components)],
-        ["cause", kind(finding.cause or finding.kind.value)],
+        ["cause", cause(finding)],
         *(["evidence", evidence(entry)] for entry in finding.evidence),
         ["place", place_text(finding.place) if finding.place is not None else ""],
         ["look first", "; ".join(f"{n}. {place}" for n, place in enumerate(finding.places, 1))],

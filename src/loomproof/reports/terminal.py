@@ -24,10 +24,10 @@ from loomproof.reports.words import (
     averaged,
     bench_text,
     capacitance,
+    cause,
     clean,
     evidence,
     graded,
-    kind,
     place_in_brief,
     plural,
     reasons,
@@ -133,7 +133,7 @@ def finding_view(
         facts.row("wire", ", ".join(wires(finding)))
     if finding.components:
         facts.row("part", ", ".join(finding.components))
-    facts.row("cause", kind(finding.cause or finding.kind.value))
+    facts.row("cause", cause(finding))
     for entry in finding.evidence:
         facts.row("evidence", evidence(entry))
     if finding.place is not None:

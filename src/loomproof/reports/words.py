@@ -170,6 +170,29 @@ def kind(name: str) -> str:
     return name.replace("_", " ")
 
 
+_LEFT_OPEN = {
+    "broken_wire": "bad contact or broken wire",
+    "resistive_wire": "bad contact or damaged wire",
+    "loose_contact": "loose contact or wire",
+}
+"""Causes whose code names a wire or a contact where readings at both ends leave open which of them it is."""
+
+
+def cause(finding: Finding) -> str:
+    """Return a finding's cause in words: all that readings and answers leave of it, and no more.
+
+    A wire that reads open or high may be so at a contact: it is called broken only where a place was measured
+    on its way, or no end is left to be bad.
+    """
+    code = finding.cause or finding.kind.value
+    on_the_way = finding.place is not None and finding.place.answer == "wire"
+    if code not in _LEFT_OPEN or on_the_way or not finding.cavities:
+        return kind(code)
+    if code == "resistive_wire" and finding.place is not None and finding.place.answer == "contact":
+        return kind("resistive_contact")
+    return _LEFT_OPEN[code]
+
+
 def worst(document: Document, count: int = 10) -> tuple[tuple[ClaimEntry, float], ...]:
     """Return the claims with the smallest margin: those that fail first, then by margin.
 

@@ -1,0 +1,94 @@
+"""A finding tells one story: its heading, cause, places and first steps claim no more than each other."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from loomproof.diagnosis import explain
+from loomproof.diagnosis.narrow import narrow
+from loomproof.diagnosis.seen import Observation, Thing, What
+from loomproof.loom.model import End, Loom, ends_of
+from loomproof.loom.reading import load
+from loomproof.reports.words import cause
+from loomproof.results.findings import Finding
+from loomproof.results.measured import Measured
+from loomproof.results.places import Place
+from tests.diagnosis.injector import Bench, Injected
+
+
+@pytest.fixture(scope="module")
+def looms(fixtures: Path) -> dict[str, Loom]:
+    return {name: load(fixtures / name).loom for name in ("tail_lamp", "hillclimb_engine")}
+
+
+def found(loom: Loom, fault: Injected) -> Finding:
+    bench = Bench(loom)
+    (finding,) = explain(loom, Measured(bench.build(), bench.build([fault]), complete=True))
+    return finding
+
+
+@pytest.fixture(scope="module")
+def opened(looms: dict[str, Loom]) -> Finding:
+    return found(looms["tail_lamp"], Injected("open", wires=("W2",)))
+
+
+def sound(*things: Thing) -> list[Observation]:
+    return [Observation(thing, sound=True) for thing in things]
+
+
+BODY, LAMP = (Thing(What.CAVITY, end=end) for end in ends_of("BODY:2 LAMP:2"))
+
+
+def test_an_open_that_may_sit_at_a_contact_is_not_called_a_broken_wire(opened: Finding) -> None:
+    """Read from both ends, a contact pushed back and a broken wire are the same."""
+    assert opened.title == "W2 (black/red) open between BODY:2 and LAMP:2", "what was measured"
+    assert cause(opened) == "bad contact or broken wire"
+    assert opened.places[0].startswith("BODY:2, row ")
+
+
+@pytest.mark.parametrize(
+    ("place", "told"),
+    [
+        (Place("wire", "there"), "broken wire"),
+        (Place("near", "there"), "bad contact or broken wire"),
+        (Place("none", "nowhere"), "bad contact or broken wire"),
+    ],
+)
+def test_only_a_place_on_its_way_makes_it_a_broken_wire(opened: Finding, place: Place, told: str) -> None:
+    assert cause(replace(opened, place=place)) == told
+
+
+def test_high_resistance_is_not_put_into_the_wire_alone(opened: Finding) -> None:
+    high = replace(opened, cause="resistive_wire")
+    assert cause(high) == "bad contact or damaged wire"
+    assert cause(replace(high, place=Place("contact", "there"))) == "resistive contact"
+
+
+def test_a_contact_that_was_seen_to_be_sound_is_not_looked_at_again(opened: Finding) -> None:
+    ((left,), _) = narrow([opened], sound(BODY))
+    assert left.cavities == (LAMP.end,)
+    assert not any(text.startswith("BODY:2, row") for text in left.places)
+    assert any(step.startswith("Unplug and look at the contacts of LAMP:2: ") for step in left.repair)
+    assert not any("BODY:2 and LAMP:2: pushed" in step for step in left.repair)
+    assert cause(left) == "bad contact or broken wire"
+
+
+def test_with_both_contacts_sound_the_wire_is_broken(opened: Finding) -> None:
+    ((left,), _) = narrow([opened], sound(BODY, LAMP))
+    assert cause(left) == "broken wire"
+    assert [text[:8] for text in left.places] == ["along W2"]
+    assert not any(step.startswith("Unplug and look") for step in left.repair)
+    assert left.identity == opened.identity, "the same finding"
+
+
+def test_wires_that_may_be_crossed_at_either_plug_are_headed_so(looms: dict[str, Loom]) -> None:
+    one, other = ends_of("ECU-B:8 ECU-B:9")
+    crossed = found(looms["hillclimb_engine"], Injected("swap", (one, other)))
+    both = {"at ECU-B:8 and ECU-B:9", "at THR:3 and THR:4"}
+    assert set(crossed.title.partition(" crossed ")[2].split(", or ")) == both
+    for plug, left in (("ECU-B", "THR:3 and THR:4"), ("THR", "ECU-B:8 and ECU-B:9")):
+        ((told,), _) = narrow([crossed], sound(Thing(What.CONNECTOR, end=End(plug))))
+        assert told.title == f"W67 (orange/white) and W68 (orange/green) crossed at {left}"
