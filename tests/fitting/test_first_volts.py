@@ -5,8 +5,19 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
+
 from loomproof.fitting.sheet import fitting_sheet
-from loomproof.loom.model import End, Loom, Wire
+from loomproof.loom.model import (
+    Circuit,
+    Component,
+    ComponentKind,
+    Connector,
+    ConnectorKind,
+    End,
+    Loom,
+    Wire,
+)
 from loomproof.loom.reading import load
 from tests.fitting.looms import demo
 
@@ -108,3 +119,101 @@ def test_a_pump_without_an_engine_waits_for_the_step_that_it_has() -> None:
     fuel = next(number for number, text in enumerate(said, 1) if text.startswith("Fuel."))
     assert f"until step {fuel}" in said[1]
     assert not any("Crank" in text for text in said)
+
+
+def with_counter(purpose: str, designation: str = "", plug: str = "LAMP") -> Loom:
+    """Return the tail lamp's loom with its reversing wire put to another use."""
+    circuit = replace(
+        TAIL_LAMP.circuit_by_name["reverse"],
+        name="signal",
+        purpose=purpose,
+        designation=designation,
+        load_a=0.01,
+        fuse="",
+    )
+    return replace(
+        TAIL_LAMP,
+        connectors=tuple(
+            replace(one, description=plug) if one.name == "LAMP" else one for one in TAIL_LAMP.connectors
+        ),
+        circuits=tuple(circuit if one.name == "reverse" else one for one in TAIL_LAMP.circuits),
+        wires=tuple(
+            replace(wire, circuit="signal") if wire.circuit == "reverse" else wire for wire in TAIL_LAMP.wires
+        ),
+    )
+
+
+@pytest.mark.parametrize(
+    ("purpose", "designation", "plug", "engine"),
+    [
+        ("pulses for the rev counter", "", "dashboard", False),
+        ("rev counter", "1", "dashboard", False),
+        ("rev", "", "dashboard", False),
+        ("tacho", "1", "dashboard", False),
+        ("", "1", "dashboard", True),
+        ("rev counter", "1", "ignition coil", True),
+        ("injector of cylinder 1", "", "rail", True),
+        ("crankshaft sensor", "", "block", True),
+        ("starter solenoid", "50", "starter", True),
+        ("oil pressure lamp", "", "dashboard", False),
+    ],
+)
+def test_what_only_shows_an_engine_gives_a_loom_none_of_its_steps(
+    purpose: str, designation: str, plug: str, engine: bool
+) -> None:
+    """Terminal 1 is the coil's by DIN 72552, and feeds a rev counter as well; the entry says which it is."""
+    said = " ".join(steps(with_counter(purpose, designation, plug)))
+    assert ("crank a few seconds" in said) == engine
+    assert ("Gearbox in neutral" in said) == engine
+
+
+def own_fuse(*, horn: bool = False, fuse: bool = True) -> Loom:
+    """Return a battery ring, a fuse of the loom's own, a lamp, and on request a horn before that fuse."""
+    wires = [
+        Wire("W1", End("BATT", "1"), End("FUSES", "1A"), "RD", 1.5, 0.5, "feed"),
+        Wire("W2", End("FUSES", "1B"), End("LAMP", "1"), "RD", 1.5, 0.5, "feed"),
+        Wire("W3", End("LAMP", "2"), End("EARTH", "1"), "BN", 1.5, 0.5, "earth"),
+    ]
+    if horn:
+        wires.append(Wire("W4", End("BATT", "1"), End("HORN", "1"), "RD", 1.5, 0.5, "feed"))
+    holder = Connector("FUSES", ConnectorKind.FUSE_HOLDER, (("1A", "1B"),), location="left of the box")
+    ends = (("1", End("FUSES", "1A")), ("2", End("FUSES", "1B")))
+    return Loom(
+        "lamp of a trailer",
+        connectors=(
+            Connector("BATT", ConnectorKind.RING, (("1",),)),
+            holder,
+            Connector("LAMP", ConnectorKind.PLUG, (("1", "2"),)),
+            Connector("HORN", ConnectorKind.PLUG, (("1",),)),
+            Connector("EARTH", ConnectorKind.RING, (("1",),)),
+        ),
+        wires=tuple(wires),
+        components=(Component("F1", ComponentKind.FUSE, ends, rating_a=10.0),) if fuse else (),
+        circuits=(Circuit("feed", "lamp", "30", 1.0, "F1" if fuse else ""), Circuit("earth", "", "31")),
+    )
+
+
+def test_the_loom_s_own_fuse_is_named_and_none_is_asked_for() -> None:
+    """It guards what lies behind it alone: the lamp stands before it, and it goes in under that lamp."""
+    said = steps(own_fuse())
+    assert (
+        "in the car's lead to BATT:1 for feed, which has its fuse in the loom: F1 (10 A, FUSES:1A to "
+        "FUSES:1B, left of the box), and none in the wire up to it."
+    ) in said[2]
+    assert "fit one" not in said[2]
+    assert said[3].startswith("Fuses, one at a time. Put in F1")
+    assert "fuse or lead back in place of each lamp" in said[4]
+
+
+def test_a_fuse_is_asked_for_where_something_has_none_before_it() -> None:
+    assert "left of the box), but none before HORN:1: fit one in that lead" in steps(own_fuse(horn=True))[2]
+    bare = next(text for text in steps(own_fuse(fuse=False)) if text.startswith("Limit"))
+    assert "for feed (none is named: fit one)." in bare
+
+
+def test_the_loom_s_own_fuses_behind_a_relay_are_named_each() -> None:
+    feed = replace(demo().circuit_by_name["feed"], fuse="")
+    step = steps(demo(circuits={"feed": feed}))[2]
+    for fuse in ("F1 (10 A, FUSES:1A to FUSES:1B, relay box)", "F4 (25 A, FUSES:4A to FUSES:4B, relay box)"):
+        assert fuse in step
+    assert "in place of the fuse of ignition (5 A)" in step

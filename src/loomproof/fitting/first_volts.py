@@ -12,10 +12,11 @@ from typing import NamedTuple
 from loomproof.electrics.component_kinds import Closed, Path, paths_of
 from loomproof.fitting.checks import is_earth_ring
 from loomproof.fitting.feeds import perhaps_of
-from loomproof.fitting.live_ends import Feed, Live, far_ends
+from loomproof.fitting.live_ends import INNER, Feed, Live, Tracer, far_ends
 from loomproof.fitting.needs import FittingPlan
 from loomproof.loom.designations import is_earth
 from loomproof.loom.model import Component, ComponentKind, End, Loom
+from loomproof.results.figures import value_of
 
 _WHEN = {
     "permanent": "Always",
@@ -63,6 +64,48 @@ def limited(loom: Loom, plan: FittingPlan, feeds: Collection[Feed], live: _Ways)
             and (feed.fuse or (bare and not designation_at(loom, feed.circuit)))
         ),
     )
+
+
+def lamps_in(loom: Loom, feeds: Collection[Feed]) -> str:
+    """Say where the lamps go that limit the current: in place of a fuse of the car, else in the car's lead.
+
+    A fuse of the loom's own is named with rating and place. It guards what lies behind it alone, so the lamp
+    stands before it, and it goes in under that lamp. One is asked for only where something has none.
+    """
+    fused = ", of ".join(f"{feed.circuit} ({feed.fuse})" for feed in feeds if feed.fuse)
+    said = [f"in place of the fuse of {fused}"] if fused else []
+    said += [_in_lead(loom, feed) for feed in feeds if not feed.fuse]
+    return "; ".join(said) or "in place of each feed's fuse"
+
+
+def _in_lead(loom: Loom, feed: Feed) -> str:
+    """Say where the lamp goes of a feed for which no fuse of the car is named, and which fuse it has."""
+    ways = {end: one[0] for end, one in Tracer(loom).live([feed]).items()}
+    bare = [end for end, way in ways.items() if not way.fused]
+    own = [part for part in loom.components if part.form.blows and any(end in bare for end in part.ends)]
+    starts = " and ".join(map(str, feed.entries))
+    lead = f"in the car's lead to {starts} for {feed.circuit}"
+    if not own:
+        return f"{lead} (none is named: fit one)"
+    inside = {end for part in own for end in part.ends}
+    past = [
+        str(end)
+        for end in bare
+        if end not in (*feed.entries, *inside) and loom.by_name[end.connector].kind not in INNER
+    ]
+    named = " and ".join(_own_fuse(loom, part) for part in own)
+    led = f"{lead}, which has {'fuses' if len(own) > 1 else 'its fuse'} in the loom: {named}"
+    if past:
+        return f"{led}, but none before {', '.join(past)}: fit one in that lead"
+    return f"{led}, and none in the wire up to {'them' if len(own) > 1 else 'it'}"
+
+
+def _own_fuse(loom: Loom, part: Component) -> str:
+    """Say a fuse of the loom with rating and place: ``F1 (10 A, FUSES:1A to FUSES:1B, relay box)``."""
+    homes = dict.fromkeys(loom.by_name[end.connector].location for end in part.ends)
+    rating = value_of(part) or "no rating stated"
+    where = " to ".join(map(str, part.ends))
+    return f"{part.name} ({', '.join((rating, where, *filter(None, homes)))})"
 
 
 def tries(feeds: Collection[Feed]) -> str:

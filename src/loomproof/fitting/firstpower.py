@@ -19,6 +19,7 @@ from loomproof.fitting.first_volts import (
     computer_earths,
     designation_at,
     fuses_in,
+    lamps_in,
     limited,
     may_read,
     strong_via,
@@ -30,13 +31,15 @@ from loomproof.fitting.live_ends import Feed, Live
 from loomproof.fitting.needs import FittingPlan
 from loomproof.loom.designations import is_earth
 from loomproof.loom.model import Circuit, ComponentKind, End, Loom, Need
+from loomproof.loom.patterns import pattern, usual_of
 from loomproof.results.fitting import Job, Level, Warn
 
 _RUNS = ("pump", "injector", "coil", "starter", "fan", "throttle", "valve")
 """Words of what moves, sprays or sparks."""
 
-_ENGINE = (Job.COIL, Job.START)
-"""Jobs of ends that an engine alone has."""
+_OF_AN_ENGINE = frozenset({"injector", "ignition-coil", "crank-sensor", "start-signal"})
+"""Circuits of the pattern of an engine that belong to what makes it run. What only shows that it does, such
+as a rev counter or an oil pressure lamp, lies in a dashboard's loom as well, and says nothing of one here."""
 
 _DRIVEN = (Job.LOAD, Job.COIL, Job.START)
 """Jobs of ends behind which something may move or spark."""
@@ -174,10 +177,7 @@ def power_up(
         "wants": _wants(loom, plan, live),
         "stop": _stop(loom, pumps),
         "rest": _put_in(rest, "plug in all else that was unplugged"),
-        "fuses": ", of ".join(
-            f"{one.circuit}{f' ({one.fuse})' if one.fuse else ' (none is named: fit one)'}" for one in outside
-        )
-        or "each feed",
+        "fuses": lamps_in(loom, outside),
         "volts": volts(loom, plan, live, bridges) or "No feed of the computer is described: look it up.",
         "after": unbridged(bridges),
         "may": may_read(loom, plan, feeds, live, early, bridges, movers),
@@ -196,7 +196,7 @@ def _steps(
     """
     unknown = any(wire.circuit not in loom.circuit_by_name for wire in loom.wires)
     computer = unknown or bool(plan.computers & plan.plugged)
-    engine = computer or any(job in _ENGINE for job in jobs.values())
+    engine = computer or any(_makes_run(loom, end, job) for end, job in jobs.items())
     fuel = engine or Job.PUMP in jobs.values()
     moves = fuel or moving
     holds = {
@@ -211,6 +211,21 @@ def _steps(
         "no engine": not engine,
     }
     return [row for row in rows("first_power_up") if holds[row["where"]]]
+
+
+def _makes_run(loom: Loom, end: End, job: Job) -> bool:
+    """Whether a connected end is one of what makes an engine run: starter, coil, injector, crank sensor."""
+    circuits = [wire.circuit for wire in loom.wires_at.get(end, ())]
+    usual = pattern("engine")
+    known = [usual_of(usual, loom.circuit_by_name[name]) for name in circuits if name in loom.circuit_by_name]
+    names = {each.circuit for each in known if each is not None}
+    if names & _OF_AN_ENGINE or job is Job.START:
+        return True
+    if job is not Job.COIL:
+        return False
+    connector = loom.by_name[end.connector]
+    coil = "coil" in f"{connector.name} {connector.description}".casefold()
+    return coil or not (names == {"rev-counter"} or "rev" in _load(loom, end).casefold().split())
 
 
 def _held(
