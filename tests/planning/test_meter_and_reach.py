@@ -182,8 +182,8 @@ def test_so_many_readings_tell_that_no_two_conductors_are_joined(bundles: int, r
 
 
 def test_so_many_readings_are_taken_again() -> None:
-    """Of each net the first reading, twice what four wires take, for each repeat; the four longest of all;
-    a bench that senses reads a joined pair five times as well, and one that is apart three times more."""
+    """Of each net the first reading as often as it is repeated, of four wires two once besides; the four
+    longest of all; a bench that senses reads a joined pair five times as well, and one that is apart three times more."""
     scope = scope_of_sizes([2] * 6)
     ohms = [conductor(0, 0.1, 1.0, 4), conductor(0, 0.1, 1.0), conductor(1, 0.1, 1.0), conductor(2, 0.1, 1.0)]
     parts = (component("R1", 3, 4, 1.0, 2.0), component("R2", 0, 5, 1.0, 2.0))
@@ -193,10 +193,10 @@ def test_so_many_readings_are_taken_again() -> None:
     assert replace(few, vectors=()).control_readings == 3
     assert replace(few, meter=None).control_readings == 0
     assert replace(few, conductors=(), parts=parts[:1]).control_readings == 3 + 8
-    assert replace(few, conductors=tuple(ohms[:1])).control_readings == 6 + 8
+    assert replace(few, conductors=tuple(ohms[:1])).control_readings == 4 + 8
     many = Plan(scope, (), tuple(ohms), parts, meter=meter)
-    assert many.control_readings == 3 * (2 + 1 + 1 + 1)
-    assert replace(many, conductors=tuple(ohms[:3])).control_readings == 3 * (2 + 1 + 1)
+    assert many.control_readings == 4 + 3 + 3 + 3
+    assert replace(many, conductors=tuple(ohms[:3])).control_readings == 4 + 3 + 3
 
 
 def test_the_guard_band_of_isolation() -> None:

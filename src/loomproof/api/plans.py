@@ -13,12 +13,15 @@ from loomproof.loom.model import Loom
 from loomproof.planning.hookup_search import Constraints
 
 
-def plan(loom: Loom, bench: Bench | None = None, adapter: Adapter | None = None) -> PlannedProof:
+def plan(
+    loom: Loom, bench: Bench | None = None, adapter: Adapter | None = None, *, repeats: int = 1
+) -> PlannedProof:
     """Plan a proof of a loom that is plugged whole: everything that will be asked, and its limits.
 
     ``bench`` is open and is asked what it can do; nothing is driven. Without one it is a scanner with a point
-    for each cavity. ``adapter`` is in the description's order unless given. Raises `AdapterError` where it
-    fits neither loom nor bench.
+    for each cavity. ``adapter`` is in the description's order unless given; each resistance is read
+    ``repeats`` times. Raises `AdapterError` where it fits neither loom nor bench, `UsageError` for repeats
+    where no ohms are measured.
 
     >>> import loomproof as lp
     >>> planned = lp.plan(lp.load("fixtures/tail_lamp"))
@@ -26,9 +29,9 @@ def plan(loom: Loom, bench: Bench | None = None, adapter: Adapter | None = None)
     (6, 'Left tail lamp')
     """
     if bench is not None:
-        return planning.proof(loom, planning.bench_to_plan_for(bench), adapter)
+        return planning.proof(loom, planning.bench_to_plan_for(bench), adapter, repeats)
     able = Capabilities(max(1, len(loom.cavities), *(adapter.points if adapter else ())))
-    return planning.proof(loom, planning.BenchToPlanFor(able), adapter)
+    return planning.proof(loom, planning.BenchToPlanFor(able), adapter, repeats)
 
 
 def plan_hookups(

@@ -20,6 +20,7 @@ from loomproof.cli.options import (
     hook_up_options,
     loom_argument,
     over_option,
+    repeats_option,
 )
 from loomproof.cli.output import found
 from loomproof.errors import UsageError
@@ -237,6 +238,7 @@ def fit(
 @click.option("--points", type=click.IntRange(1, 4096), metavar="N", help="Plan for a scanner of N points.")
 @adapter_option
 @hook_up_options
+@repeats_option
 @click.option("--json", "json_file", metavar="FILE", help="Write the plan there as well; - is stdout.")
 def plan(
     loom: Path,
@@ -244,6 +246,7 @@ def plan(
     points: int | None,
     adapter: str | None,
     limits: Constraints,
+    repeats: int,
     json_file: str | None,
 ) -> int:
     """Show what a proof of LOOM will ask, what it will claim, and what it will not test.
@@ -258,11 +261,13 @@ def plan(
     described = load(loom).loom
     bench = planning.bench_at(address, described, loom_path=loom, points=points)
     if len(described.cavities) > bench.able.points and adapter is None:
+        if repeats > 1:
+            raise UsageError("--repeats: a plan of hook-ups shows no readings", cure="Leave it out.")
         return _show_hook_ups(described, bench.able.points, limits, json_file)
     for option in ("split", "stay", "owned", "plugs"):
         if getattr(limits, option):
             raise UsageError(f"--{option}: the whole loom goes on {bench.able.points} points at once")
-    made = planning.proof(described, bench, adapter)
+    made = planning.proof(described, bench, adapter, repeats)
     show_plan(_written(json_file, made.saved.plain), made, bench, how)
     return 0
 

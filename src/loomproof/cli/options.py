@@ -100,6 +100,13 @@ answer_option = click.option(
     "--answer", "answers", multiple=True, metavar="CHOICE=ANSWER", help="Answer a choice; repeatable."
 )
 adapter_option = click.option("--adapter", metavar="FILE|in-order", help="Which point goes to which cavity.")
+repeats_option = click.option(
+    "--repeats",
+    type=click.IntRange(1, 100),
+    default=1,
+    show_default=True,
+    help="How often each resistance is read; fixed beforehand.",
+)
 
 
 def _grade(_context: click.Context, _parameter: click.Parameter, value: str | None) -> Grade | None:

@@ -37,13 +37,7 @@ if TYPE_CHECKING:
 @click.option(
     "--inspected", type=Said(), multiple=True, metavar="NOTE", help="What was seen when it was looked over."
 )
-@click.option(
-    "--repeats",
-    type=click.IntRange(1, 100),
-    default=1,
-    show_default=True,
-    help="How often each resistance is read; fixed beforehand.",
-)
+@options.repeats_option
 @click.option(
     "--no-locate",
     "locate",

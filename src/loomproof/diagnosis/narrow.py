@@ -234,8 +234,8 @@ def _narrowed(finding: Finding, left: Sequence[Sequence[Way]], heard: Sequence[O
         if not ways:
             finding = replace(finding, title=finding.title.replace(or_at(other.cavities), ""))
     if left[0] and not _place_is_cleared(finding, kept, left[0]):
-        rest = _without_sound_ends(_only_its_ends(finding, left[0]), left[0])
-        return replace(rest, alternatives=tuple(kept), evidence=shown)
+        fewer = _without_sound_ends(_only_its_ends(finding, left[0]), left[0])
+        return replace(fewer, alternatives=tuple(kept), evidence=shown)
     if left[0]:  # A short is left, at another place than the likeliest.
         kept.sort(key=lambda one: one.cause != Cause.TOUCHING)
     first, *rest = kept

@@ -13,7 +13,7 @@ from loomproof.bench.adapter_fit import check_adapter
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import Capabilities, Identity
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, expect
-from loomproof.errors import InputError, Problem, Todo
+from loomproof.errors import InputError, Problem, Todo, UsageError
 from loomproof.jobs.gate import selftests
 from loomproof.loom.model import Loom
 from loomproof.measuring import selftests_kept
@@ -27,7 +27,7 @@ from loomproof.planning.plan import Plan, plan_proof
 from loomproof.planning.plan_json import SavedPlan, read_saved
 from loomproof.planning.reach import Advice, reach_of
 from loomproof.planning.request import Request
-from loomproof.reports.words import plural
+from loomproof.reports.words import duration, plural
 from loomproof.results.figures import ohms
 from loomproof.results.grade import Grade
 
@@ -69,6 +69,8 @@ class PlannedProof(Shown):
     plan: Plan
     saved: SavedPlan
     warnings: tuple[Problem, ...]
+    reading_ms: float | None = None
+    """What the bench takes for a reading, ms; ``None`` where a person reads, or no bench was asked."""
 
     @property
     def vectors(self) -> Iterator[tuple[str, ...]]:
@@ -99,6 +101,8 @@ class PlannedProof(Shown):
                 "Asked by the beep of a meter, net against net. Not asked: isolation above the beep, and "
                 "contacts that come and go."
             )
+            if made.meter is not None and made.meter.repeats > 1 and (made.conductors or made.parts):
+                yield f"Each value in ohms is asked for {made.meter.repeats} times."
             return
         if made.meter is None:
             yield (
@@ -120,6 +124,23 @@ class PlannedProof(Shown):
         controls = plural(made.control_readings, "reading")
         known = f"up to {controls} of pairs that are known by then"
         yield f"Controls: {known}, to see that the meter reads them so."
+        yield self._effort(made.meter.repeats)
+
+    def _effort(self, repeats: int) -> str:
+        """Return how many readings a sound loom takes, and how long they take by the bench's own time."""
+        made = self.plan
+        # Of four wires two are read once besides: an open sense lead would read anything.
+        count = sum(repeats + (reading.wires == 4) for reading in made.conductors)
+        count += repeats * len(made.parts) + made.isolation_readings + made.control_readings
+        often = "once" if repeats == 1 else f"{repeats} times"
+        more = ", some more for parts" if made.parts else ""
+        said = f"Each resistance is read {often}: about {plural(count, 'reading')} of a sound loom{more}"
+        if self.reading_ms is None:
+            return f"{said}."
+        each = f"{self.reading_ms:g} ms each"
+        takes_s = count * self.reading_ms / 1000
+        takes = duration(takes_s) if takes_s >= 1.0 else "under 1 s"
+        return f"{said}, {takes} at {each}; senses and the line add to it."
 
     @property
     def reached(self) -> tuple[str, tuple[Advice, ...]]:
@@ -151,10 +172,13 @@ def bench_to_plan_for(bench: Bench) -> BenchToPlanFor:
     )
 
 
-def proof(loom: Loom, bench: BenchToPlanFor, adapter: Adapter | str | None = None) -> PlannedProof:
+def proof(
+    loom: Loom, bench: BenchToPlanFor, adapter: Adapter | str | None = None, repeats: int = 1
+) -> PlannedProof:
     """Plan a proof of this loom, all of it plugged at once, through an adapter, its table, or in order.
 
-    Raises `AdapterError` where the adapter fits neither loom nor bench.
+    Each resistance is read ``repeats`` times. Raises `AdapterError` where the adapter fits neither loom nor
+    bench, `UsageError` for repeats on a bench that measures no ohms, or on none.
     """
     leads = (
         adapter
@@ -163,21 +187,36 @@ def proof(loom: Loom, bench: BenchToPlanFor, adapter: Adapter | str | None = Non
         if adapter in (None, "in-order")
         else read_adapter(Path(str(adapter)))
     )
-    meter = None if bench.identity is None else _meter(loom, bench, bench.identity, leads)
+    meter = None if bench.identity is None else _meter(loom, bench, bench.identity, leads, repeats)
+    if meter is None and repeats > 1:
+        raise UsageError(
+            f"{repeats} repeats of no reading: "
+            f"{'no bench was asked' if bench.identity is None else 'this bench measures no ohms'}",
+            cure="Plan for a bench that measures ohms.",
+        )
     warnings = check_adapter(leads, loom.cavities, bench.able.points)
     isolation_ohm = loom.settings.isolation_ohm
     made = plan_proof(bench.expect(loom), leads.point_of, bench.able, meter, isolation_ohm=isolation_ohm)
     saved = SavedPlan(plan=made, loom=loom.name, loom_digest=loom.digest, adapter_digest=leads.digest)
-    return PlannedProof(made, saved, warnings)
+    by_person = bench.able.beep_ohm is not None or meter is None
+    return PlannedProof(made, saved, warnings, None if by_person else bench.able.reading_ms)
 
 
-def _meter(loom: Loom, bench: BenchToPlanFor, identity: Identity, leads: Adapter) -> Meter | None:
+def _meter(
+    loom: Loom, bench: BenchToPlanFor, identity: Identity, leads: Adapter, repeats: int
+) -> Meter | None:
     """Return what this bench's ohms are worth to a proof today, self-tests and zeroing counted."""
     standing = None if bench.simulated else selftests_kept.standing(selftests(), identity, leads.wiring)
     return meter_as_proved(
         identity,
         bench.able,
-        Request(loom, leads, run="", started=datetime.now(UTC).isoformat(timespec="milliseconds")),
+        Request(
+            loom,
+            leads,
+            run="",
+            started=datetime.now(UTC).isoformat(timespec="milliseconds"),
+            repeats=repeats,
+        ),
         bench.temperature_c,
         simulated=bench.simulated,
         repeatability_ohm=0.0 if standing is None else standing.repeatability_ohm or 0.0,

@@ -151,9 +151,10 @@ class Plan:
         if self.meter is None:
             return 0
         firsts: dict[int, int] = {}
-        readings = [(r.a, 2 if r.wires == 4 else 1) for r in self.conductors]
-        for end, count in (*readings, *((part.part.a, 1) for part in self.parts)):
-            firsts.setdefault(self.scope.group_of[end], count * self.meter.repeats)
+        # Of four wires two are read once besides, however often the four are.
+        readings = [(r.a, int(r.wires == 4)) for r in self.conductors]
+        for end, besides in (*readings, *((part.part.a, 0) for part in self.parts)):
+            firsts.setdefault(self.scope.group_of[end], self.meter.repeats + besides)
         again = sum(sorted(firsts.values())[-CONTROL_NETS:])
         return again + (CONTROLS_BEFORE + CONTROLS_APART if self.vectors else 0)
 
