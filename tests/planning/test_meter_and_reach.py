@@ -183,7 +183,8 @@ def test_so_many_readings_tell_that_no_two_conductors_are_joined(bundles: int, r
 
 def test_so_many_readings_are_taken_again() -> None:
     """Of each net the first reading as often as it is repeated, of four wires two once besides; the four
-    longest of all; a bench that senses reads a joined pair five times as well, and one that is apart three times more."""
+    longest of all; a bench that senses reads a joined pair five times as well, and one that is apart three
+    times more."""
     scope = scope_of_sizes([2] * 6)
     ohms = [conductor(0, 0.1, 1.0, 4), conductor(0, 0.1, 1.0), conductor(1, 0.1, 1.0), conductor(2, 0.1, 1.0)]
     parts = (component("R1", 3, 4, 1.0, 2.0), component("R2", 0, 5, 1.0, 2.0))
