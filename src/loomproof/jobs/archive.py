@@ -100,7 +100,7 @@ class Archive:
             if hand.trouble is not None and not stand_in:
                 raise hand.trouble
             self._at = hand.at
-            hand.opened = Opened(0) if filled else hand.opened
+            hand.opened = Opened(0, filled=True) if filled else hand.opened
             yield hand.store
             if changes:
                 hand.hand_over()

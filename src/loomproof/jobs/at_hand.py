@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
+from functools import partial
 
 from loomproof.errors import Do, Problem, StoreAwayError, StoreError, Todo
 from loomproof.records.data_folder import home
+from loomproof.records.growing import sealing_keys
 from loomproof.records.handing_over import Handed, Held, Vouched, hand_over
 from loomproof.records.keys import KeyFolder, Signer
-from loomproof.records.noting import Opened, as_opened, head_before, note, sealing_keys, unvouched_notes
+from loomproof.records.noting import Opened, announce, as_opened, head_before, note
 from loomproof.records.outbox import Outbox, open_outbox, outbox_path, server_of
+from loomproof.records.schema import REPAIRS
 from loomproof.records.seal import verify
 from loomproof.records.store import SealedRun, Store, chain_name, correcting, open_store
+from loomproof.records.unnoted import Unnoted, outsiders, unnoted, unvouched_notes
 from loomproof.reports.words import plural
 from loomproof.results.document import Document
 
@@ -51,9 +55,13 @@ class AtHand:
         own = self.own
         bench = own.chain(document, signer) if own else chain_name(document, signer.station)
         known = head_before(home(), self.sealing, self.sealing_address, bench)
+        # What nobody here noted as done is told in no record.
+        without = outsiders(home(), self.sealing, self.sealing_address, REPAIRS)
         if own is None:
-            return self.store.seal_run(document, signer, journal, known)
-        return self._seal(lambda: own.seal(document, signer, journal, server=self.server, known=known))
+            return self.store.seal_run(document, signer, journal, known, without)
+        return self._seal(
+            lambda: own.seal(document, signer, journal, server=self.server, known=known, without=without)
+        )
 
     def _seal(self, once: Callable[[], SealedRun]) -> SealedRun:
         """Seal into the outbox, once more without the server where it leaves before anything is sealed."""
@@ -126,17 +134,43 @@ class AtHand:
         return self.address if self.store is self.server or self.own is None else self.own.store.where
 
     def note(self, signer: Signer) -> None:
-        """Note how far the stores have come (`records.noting.note`). Raises `StoreError`."""
+        """Note how far the stores have come (`records.noting.note`), and tell what stays outside of that.
+
+        Raises `StoreError`.
+        """
         if self.own is not None:
-            note(home(), signer, self.own.store, self.own.store.where, self.own_opened)
+            self._note(signer, self.own.store, self.own.store.where, self.own_opened)
         if self.own is None or self.server is not None:
-            note(home(), signer, self.store, self.address, self.opened)
+            self._note(signer, self.store, self.address, self.opened)
+
+    def _note(self, signer: Signer, store: Store, address: str | None, opened: Opened | None) -> None:
+        found = Unnoted() if opened is None or opened.filled else unnoted(home(), store, address)
+        note(home(), signer, store, address, opened)
+        if not found.shared:
+            self.wrong += tuple(f"{each}. {STAYS_OUTSIDE}" for each in found.added)
+
+    def announces(self) -> None:
+        """Have the stores say in the data folder what they are about to add."""
+        if self.own is not None:
+            self.own.store.announce = partial(_announce, self.own.store, self.own.store.where)
+        if self.own is None or self.server is not None:
+            self.store.announce = partial(_announce, self.store, self.address)
 
     def note_if_ours(self) -> None:
         """The same with the key in use, where there is one: a command that seals nothing makes no key."""
         keys = KeyFolder(home())
         if keys.path.exists():
             self.note(keys.in_use())
+
+
+def _announce(store: Store, address: str | None, digests: Collection[str]) -> None:
+    keys = KeyFolder(home())
+    if keys.path.exists():
+        announce(home(), keys.in_use(), store, address, digests)
+
+
+STAYS_OUTSIDE = "It stays outside of what is noted here: it teaches nothing and is told in no later record"
+"""Said of rows that nobody vouches for, as a command adds to their store."""
 
 
 @contextmanager
@@ -158,7 +192,9 @@ def at_hand(
     with ExitStack() as held:
         if not server:
             alone = held.enter_context(open_store(address))
-            yield AtHand(address, alone, opened=as_opened(alone))
+            only = AtHand(address, alone, opened=as_opened(alone))
+            only.announces()
+            yield only
             return
         own = None
         if seals or outbox_path(server, home()).exists():
@@ -175,6 +211,7 @@ def at_hand(
             if own is None or not (measured or isinstance(error, StoreAwayError)):
                 raise
             found = AtHand(address, own.store, own, None, error)
+        found.announces()
         if own is not None:
             found.own_opened = as_opened(own.store)
             if own.waiting().notes:

@@ -30,10 +30,10 @@ from loomproof.planning.request import Request
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.confirmed import ConfirmedLine, teaching_lines
 from loomproof.records.data_folder import home
-from loomproof.records.noting import unvouched_notes
 from loomproof.records.schema import CONFIRMED
 from loomproof.records.store import Store
 from loomproof.records.unfinished_runs import place_of
+from loomproof.records.unnoted import unvouched_notes
 from loomproof.reports.words import kind, plural
 from loomproof.results.codec import Text
 from loomproof.results.document import Document

@@ -6,6 +6,7 @@ chain that is cut at its end later, or put back to an older state, then lacks wh
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -50,9 +51,12 @@ def head_of(connection: Connection, bench: str) -> Head | None:
     return Head(*row) if row else None
 
 
-def before(connection: Connection, document: Document, bench: str) -> Before:
-    """Return what a store tells before a document is sealed as the next record of a chain."""
-    return Before(tuple(mended(connection, document)), heads_met(connection, bench))
+def before(connection: Connection, document: Document, bench: str, without: Collection[int] = ()) -> Before:
+    """Return what a store tells before a document is sealed as the next record of a chain.
+
+    ``without`` are notes of repairs, by their numbers, that nobody vouches for.
+    """
+    return Before(tuple(mended(connection, document, without)), heads_met(connection, bench))
 
 
 def heads_met(connection: Connection, bench: str) -> Met | None:

@@ -6,9 +6,8 @@ from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, insert, inspect, not_, select
+from sqlalchemy import Connection, inspect, not_, select
 
-from loomproof.records.inserting import showable
 from loomproof.records.schema import CONFIRMED, FINDING_PLACES, FINDINGS, LOOMS, RUNS, SIMULATED_CHAIN
 from loomproof.records.since_last_pass import key_by
 from loomproof.records.store import Store
@@ -31,10 +30,8 @@ class ConfirmedLine:
 
 def add_confirmed(store: Store, run: str, one: ConfirmedLine) -> None:
     """Keep a confirmed cause with this run (a name or hash); a later one stands for an earlier."""
-    found = store.run(run)
-    with store.writing() as connection:
-        values = {name: getattr(one, name) for name in ("finding", "person", "said", "cause", "line")}
-        connection.execute(insert(CONFIRMED).values(run_id=found.id, **showable(values)))
+    values = {name: getattr(one, name) for name in ("finding", "person", "said", "cause", "line")}
+    store.add_unsealed(CONFIRMED, [values], store.run(run))
 
 
 def confirmed_lines(store: Store, limit: int, *, run: str = "") -> tuple[ConfirmedLine, ...]:

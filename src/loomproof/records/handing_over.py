@@ -17,6 +17,7 @@ from loomproof.records.before import Head, head_of
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.deleted import words_of
 from loomproof.records.engine import given_up
+from loomproof.records.growing import row_digest
 from loomproof.records.inserting import insert_run, same_journal
 from loomproof.records.keys import fingerprint
 from loomproof.records.outbox import ANSWER_S, NOTED, Outbox, marks
@@ -189,6 +190,8 @@ def _hand_run(
         ]
         for table in NOTED
     }
+    for table in NOTED:
+        _announce(server, table, noted[table.name])
     with server.writing() as connection, given_up(connection, ANSWER_S):
         lock_bench(connection, row.bench)
         places = select(RUNS.c.sequence, RUNS.c.hash, RUNS.c.id).where(
@@ -246,6 +249,7 @@ def _hand_notes(own: Outbox, server: Store, table: Table, handed: Handed, vouche
     waiting = [each for each in waiting if each.id not in held and not troubles[each.id]]
     for digest in dict.fromkeys(each.run_hash for each in waiting):
         rows = [each for each in waiting if each.run_hash == digest]
+        _announce(server, table, rows)
         with server.writing() as connection, given_up(connection, ANSWER_S):
             run_id = connection.execute(select(RUNS.c.id).where(RUNS.c.hash == digest)).scalar_one_or_none()
             if run_id is None:
@@ -274,6 +278,14 @@ def _add(connection: Connection, table: Table, run_id: int, rows: Sequence[Row[*
         values = [{"run_id": run_id, **{name: getattr(row, name) for name in columns}} for row in new]
         connection.execute(insert(table), values)
     return len(new)
+
+
+def _announce(server: Store, table: Table, rows: Sequence[Row[*tuple[Any, ...]]]) -> None:
+    """Say which notes are about to be added to the server, so that they are not taken for somebody else's."""
+    if table is not CERTIFICATES and rows:
+        columns = [column.name for column in table.c if column.name not in ("id", "run_id")]
+        values = [(each.run_hash, {name: getattr(each, name) for name in columns}) for each in rows]
+        server.announce([row_digest(table.name, run_hash, row) for run_hash, row in values])
 
 
 def _count(handed: Handed, added: Mapping[str, int]) -> None:

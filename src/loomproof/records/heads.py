@@ -57,7 +57,9 @@ class StoreHeads:
     """One store as it was when it was last written: its name for itself, where it was, what was in it.
 
     ``found`` is how many runs of this account it held already when it was noted for the first time, which
-    nothing here vouches for.
+    nothing here vouches for. ``announced`` are digests of rows without seals that a command here was about to
+    add. ``outside`` are, by table, the first and last number of rows that none announced and that are not in
+    the digest over it; ``others`` how many such rows are, where other accounts use the store.
     """
 
     identity: str
@@ -65,6 +67,9 @@ class StoreHeads:
     heads: tuple[Head, ...] = ()
     grown: Mapping[str, Grown] | None = None
     found: int = 0
+    announced: tuple[str, ...] = ()
+    outside: Mapping[str, tuple[tuple[int, int], ...]] | None = None
+    others: Mapping[str, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +149,12 @@ def _heads(body: Mapping[str, object]) -> Heads:
                 tuple(Head(str(b), int(n), str(h), str(r), str(f)) for b, n, h, r, f in store["heads"]),
                 {str(name): Grown(int(last), str(d)) for name, (last, d) in store["grown"].items()},
                 int(store.get("found", 0)),
+                tuple(map(str, store.get("announced", ()))),
+                {
+                    str(name): tuple((int(first), int(last)) for first, last in ranges)
+                    for name, ranges in store.get("outside", {}).items()
+                },
+                {str(name): int(count) for name, count in store.get("others", {}).items()},
             )
             for store in stores
         ),
@@ -162,10 +173,17 @@ def _plain(heads: Heads) -> dict[str, object]:
                 "heads": [[h.bench, h.sequence, h.hash, h.run, h.first] for h in store.heads],
                 "grown": {name: [grown.last, grown.digest] for name, grown in (store.grown or {}).items()},
                 **({"found": store.found} if store.found else {}),
+                **({"announced": list(store.announced)} if store.announced else {}),
+                **({"outside": _lists(store.outside)} if store.outside else {}),
+                **({"others": dict(store.others)} if store.others else {}),
             }
             for store in heads.stores
         ],
     }
+
+
+def _lists(outside: Mapping[str, tuple[tuple[int, int], ...]]) -> dict[str, object]:
+    return {name: [list(each) for each in ranges] for name, ranges in outside.items()}
 
 
 def write_heads(folder: Path, heads: Heads, signer: Signer) -> None:

@@ -18,7 +18,7 @@ from loomproof.records.guards import guard_troubles
 from loomproof.records.inserting import derived_rows
 from loomproof.records.keys import fingerprint
 from loomproof.records.lines import Run
-from loomproof.records.noting import added_unnoted, not_as_noted
+from loomproof.records.noting import not_as_noted
 from loomproof.records.outbox import AWAY, Outbox
 from loomproof.records.pdf_verify import verify_pdf
 from loomproof.records.queries import each_record
@@ -26,6 +26,7 @@ from loomproof.records.rows import TableRows
 from loomproof.records.schema import CERTIFICATES, JOURNALS, RUNS
 from loomproof.records.seal import verify
 from loomproof.records.store import Store, unpacked
+from loomproof.records.unnoted import unnoted
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +37,7 @@ class Integrity:
     says how many bodies were deleted by a rule, when and by whom. ``untold`` names signers that nobody here
     knows, and last the ``missing`` reasons why nobody can tell whether records are missing. ``times`` is
     what records themselves say of a clock that went back: it was sealed with them, and is no trouble of
-    theirs.
+    theirs. ``others`` is what has no seal and other accounts are taken to have added.
     """
 
     records: int
@@ -49,6 +50,7 @@ class Integrity:
     deleted: tuple[tuple[int, str], ...] = ()
     times: tuple[str, ...] = ()
     missing: int = 0
+    others: tuple[str, ...] = ()
 
 
 _NO_ENTRY = "its body is empty, and no signed entry says that it was deleted"
@@ -119,6 +121,7 @@ def check_store(
     troubles += [*of_journals, *of_certificates]
     untold: tuple[Problem, ...] = ()
     missing: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
     if known_signers is not None:
         mixed, untold = _strangers(sealed.signed, known_signers)
         untold += tuple(
@@ -128,12 +131,13 @@ def check_store(
         troubles += mixed
     if folder is not None:
         noted, missing = not_as_noted(folder, store, address, known_signers or {})
-        added, ours = added_unnoted(folder, store, address)
-        troubles += [*noted, *(added if ours else ())]
-        untold = (*untold, *(() if ours else map(Problem, added)), *map(Problem, missing))
+        found = unnoted(folder, store, address)
+        troubles += [*noted, *(() if found.shared else found.added)]
+        untold = (*untold, *(map(Problem, found.added) if found.shared else ()), *map(Problem, missing))
+        others = found.others
     counts = (records, journals, certificates, len(last))
     lacking = len(missing)
-    return Integrity(*counts, tuple(troubles), untold, gone, bodies.counted, tuple(times), lacking)
+    return Integrity(*counts, tuple(troubles), untold, gone, bodies.counted, tuple(times), lacking, others)
 
 
 def with_outbox(

@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections import Counter
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from sqlalchemy import Connection, Table, func, select
+from sqlalchemy import Connection, func, select
 
 from loomproof.errors import Do, Problem, SealError, StoreError, Todo
 from loomproof.records.before import head_named, heads_lost
-from loomproof.records.handing_over import Held
+from loomproof.records.growing import (
+    GROWING,
+    UNSEALED,
+    has,
+    noted_rows,
+    told_apart,
+    used_by_others,
+    with_outside,
+)
 from loomproof.records.heads import (
     HEADS,
     PUT_ASIDE,
@@ -31,47 +40,23 @@ from loomproof.records.heads import (
     write_heads,
 )
 from loomproof.records.keys import KeyFolder, Signer, fingerprint
-from loomproof.records.lines import RUN_COLUMNS
-from loomproof.records.schema import (
-    ANSWERS,
-    CERTIFICATES,
-    CONFIRMED,
-    DELETIONS,
-    JOURNALS,
-    REPAIRS,
-    RUNS,
-    SELFTESTS,
-)
+from loomproof.records.schema import RUNS
 from loomproof.records.seal import Chain
 from loomproof.records.store import Store
 from loomproof.records.unfinished_runs import STARTED, place_of
-
-_GROWING = {
-    "runs": (RUN_COLUMNS, RUNS.c.id),
-    "journals": (select(JOURNALS.c.run_id, JOURNALS.c.digest), JOURNALS.c.run_id),
-    "certificates": (
-        select(CERTIFICATES.c.id, CERTIFICATES.c.run_id, CERTIFICATES.c.made, CERTIFICATES.c.digest),
-        CERTIFICATES.c.id,
-    ),
-    "repairs": (select(REPAIRS), REPAIRS.c.id),
-    "answers": (select(ANSWERS), ANSWERS.c.id),
-    "confirmed": (select(CONFIRMED), CONFIRMED.c.id),
-    "selftests": (select(SELFTESTS), SELFTESTS.c.id),
-    "deletions": (select(DELETIONS.c.id, DELETIONS.c.hash), DELETIONS.c.id),
-}
-"""The tables that grow row by row, with what of a row is noted. All others follow from the records."""
 
 
 @dataclass(frozen=True, slots=True)
 class Opened:
     """A store as a command opened it, before it changed anything: what it then held is not of its doing.
 
-    ``last`` is the highest number of its runs, 0 where it was empty (or is filled from a backup by this very
-    command). ``copy`` is another store that has the runs too, which vouches for them.
+    ``last`` is the highest number of its runs, 0 where it was empty. ``copy`` is another store that has the
+    runs too, which vouches for them. ``filled``: it was empty, and this very command filled it from a backup.
     """
 
     last: int
     copy: Store | None = None
+    filled: bool = False
 
 
 def as_opened(store: Store, copy: Store | None = None) -> Opened:
@@ -92,7 +77,9 @@ def note(
 
     ``address`` is what the command was given for the store, ``opened`` how it was before the command changed
     anything: `None` where the caller does not know. What no longer fits what was noted before stays as it was
-    noted, so that it goes on being told. `StoreError` where the file cannot be written.
+    noted, so that it goes on being told; a row without seal that no command of this account announced stays
+    outside of what is noted, where nobody else is known to use the store, and is told from then on.
+    `StoreError` where the file cannot be written.
     """
     with changing(folder) as heads:
         now, holds = started_grown(folder, heads.started)
@@ -101,13 +88,16 @@ def note(
         if store is not None:
             with store.reading() as connection:
                 place = place_in(folder, place_of(address))
-                noted = matching(heads, store.identity, place, _has(connection, heads))[:1]
+                noted = matching(heads, store.identity, place, has(connection, heads))[:1]
                 found = 0 if noted or opened is None else _found(connection, folder, opened)
                 mine = noted[0] if noted else StoreHeads(store.identity, place, found=found)
                 # Its own name is taken over where the command made or filled it; another one is told.
                 if opened is not None and not opened.last:
                     mine = replace(mine, identity=store.identity, found=0)
-                heads = _with_store(heads, connection, noted, replace(mine, place=place))
+                taken = opened is None or opened.filled
+                shared = taken or used_by_others(connection, folder)
+                mine = _grown(connection, replace(mine, place=place), taken=taken, shared=shared)
+                heads = _with_store(heads, connection, noted, mine)
         write_heads(folder, heads, signer)
 
 
@@ -123,20 +113,61 @@ def _found(connection: Connection, folder: Path, opened: Opened) -> int:
     return len(there)
 
 
+_ANNOUNCED = 500
+"""So many announcements are kept of rows that never came: a command was cut off before it added them."""
+
+
+def announce(
+    folder: Path, signer: Signer, store: Store, address: str | None, digests: Collection[str]
+) -> None:
+    """Say in the data folder which rows without seals (`growing.row_digest`) a command is about to add.
+
+    Of a store that was never noted nothing is said: its first note takes in what is there. `StoreError` where
+    the file cannot be written.
+    """
+    with changing(folder) as heads, store.reading() as connection:
+        place = place_in(folder, place_of(address))
+        for noted in matching(heads, store.identity, place, has(connection, heads))[:1]:
+            said = replace(noted, announced=(*noted.announced, *digests))
+            rest = tuple(other for other in heads.stores if other is not noted)
+            write_heads(folder, replace(heads, stores=(*rest, said)), signer)
+
+
+def _grown(connection: Connection, mine: StoreHeads, *, taken: bool, shared: bool) -> StoreHeads:
+    """Return what is noted of a store with what came since.
+
+    ``taken``: all of it is as it should be. ``shared``: what nobody announced may be another account's, and
+    is held from now on; else it stays outside.
+    """
+    # A copy that was put back keeps what was noted of the store in its place, and is held against it.
+    grown, announced = dict(mine.grown or {}), Counter(mine.announced)
+    outside, others = dict(mine.outside or {}), dict(mine.others or {})
+    for name, (query, number) in GROWING.items():
+        before = grown.get(name, Grown())
+        came = connection.execute(query.where(number > before.last).order_by(number)).all()
+        rows = came
+        if came and name in UNSEALED:
+            own, other = told_apart(connection, name, came, announced)
+            if name in grown and not taken and other:
+                if shared:
+                    others[name] = others.get(name, 0) + len(other)
+                else:
+                    outside[name] = with_outside(outside.get(name, ()), (int(row[0]) for row in other))
+                    rows = own
+        last = max(before.last, *(int(row[0]) for row in came)) if came else before.last
+        grown[name] = replace(grown_by(before, [tuple(row) for row in rows]), last=last)
+    left = tuple(announced.elements())[-_ANNOUNCED:]
+    return replace(mine, grown=grown, announced=left, outside=outside, others=others)
+
+
 def _with_store(
     heads: Heads, connection: Connection, noted: tuple[StoreHeads, ...], mine: StoreHeads
 ) -> Heads:
-    # A copy that was put back keeps what was noted of the store in its place, and is held against it.
-    grown = dict(mine.grown or {})
-    for name, (query, number) in _GROWING.items():
-        before = grown.get(name, Grown())
-        rows = connection.execute(query.where(number > before.last).order_by(number)).all()
-        grown[name] = grown_by(before, [tuple(row) for row in rows])
     now = _chain_heads(connection)
-    has = _has(connection, heads)
+    there = has(connection, heads)
     # A head that the store no longer has is not forgotten because a new record stands beside it.
-    lost = tuple(head for head in mine.heads if head.hash not in has)
-    mine = replace(mine, heads=(*lost, *now), grown=grown)
+    lost = tuple(head for head in mine.heads if head.hash not in there)
+    mine = replace(mine, heads=(*lost, *now))
     return replace(heads, stores=(*(store for store in heads.stores if store not in noted), mine))
 
 
@@ -151,13 +182,6 @@ def _chain_heads(connection: Connection) -> tuple[Head, ...]:
     return tuple(last.values())
 
 
-def _has(connection: Connection, heads: Heads) -> frozenset[str]:
-    """Return those of all hashes that the file names which the store has."""
-    named = {part for store in heads.stores for head in store.heads for part in (head.hash, head.first)}
-    there = connection.execute(select(RUNS.c.hash)).scalars()
-    return frozenset(digest for digest in there if digest in named)
-
-
 def head_before(folder: Path, store: Store, address: str | None, bench: str) -> Chain | None:
     """Return where a chain stood when it was last noted, so that no record takes a place twice.
 
@@ -168,8 +192,9 @@ def head_before(folder: Path, store: Store, address: str | None, bench: str) -> 
         heads = heads_that_hold(folder)
         if heads is None or heads.keys[-1] not in KeyFolder(folder).own_keys():
             return named
-        has = _has(connection, heads)
-    noted = known_head(matching(heads, store.identity, place_in(folder, place_of(address)), has), bench)
+        there = has(connection, heads)
+    place = place_in(folder, place_of(address))
+    noted = known_head(matching(heads, store.identity, place, there), bench)
     return max(filter(None, (noted, named)), key=lambda head: head.sequence, default=None)
 
 
@@ -220,7 +245,7 @@ def not_as_noted(
         troubles.append(f"{folder / STARTED}: lines that were there are gone or changed")
     with store.reading() as connection:
         place = place_in(folder, place_of(address))
-        mine = matching(heads, store.identity, place, _has(connection, heads))
+        mine = matching(heads, store.identity, place, has(connection, heads))
         troubles += [
             f"{store.where}: the store noted at this place ({last_of(other)}) is not here; another stands in "
             "its place. Put it back; if it is to stay away, keep the other one under another name"
@@ -270,85 +295,10 @@ def _store_troubles(connection: Connection, noted: StoreHeads) -> list[str]:
                 "this store and is not in it any more: the newest runs were taken out, or an older copy "
                 "stands in its place"
             )
-    for name, (query, number) in _GROWING.items():
+    for name in GROWING:
         before = (noted.grown or {}).get(name)
         if before is None:
             continue  # noted before there was such a table, which a store that may only be read still lacks
-        rows = connection.execute(query.where(number <= before.last).order_by(number)).all()
-        if grown_by(Grown(), [tuple(row) for row in rows]) != before:
+        if grown_by(Grown(), noted_rows(connection, noted, name)).digest != before.digest:
             troubles.append(f"{name}: rows that were noted are gone, changed or in another order")
     return troubles
-
-
-_UNSEALED = ("repairs", "answers", "confirmed", "selftests")
-"""Tables of which no seal vouches for a row: who added one shows only by what was noted."""
-
-
-def sealing_keys(folder: Path) -> frozenset[str]:
-    """Return the public keys that seal here, or did: those of the folder, and those that the heads name."""
-    heads = heads_that_hold(folder)
-    return frozenset((*KeyFolder(folder).own_keys(), *(heads.keys if heads else ())))
-
-
-def unvouched_notes(
-    folder: Path, store: Store, address: str | None, tables: Sequence[Table] = (REPAIRS, ANSWERS, CONFIRMED)
-) -> Held:
-    """Return the notes of a store, as it stands now, for which nothing vouches: those in these tables.
-
-    A row of repairs, answers or confirmed causes that no command of this account noted is held back, as are
-    all of a table in which a row that was noted is not as it was. The next note takes added rows in.
-    """
-    heads = heads_that_hold(folder)
-    held: dict[str, tuple[frozenset[int], str]] = {}
-    with store.reading() as connection:
-        place = place_in(folder, place_of(address))
-        found = matching(heads, store.identity, place, _has(connection, heads))[:1] if heads else ()
-        for name in (table.name for table in tables):
-            query, number = _GROWING[name]
-            before = (found[0].grown or {}).get(name, Grown()) if found else Grown()
-            rows = connection.execute(query.order_by(number)).all()
-            noted = [tuple(row) for row in rows if row[0] <= before.last]
-            if grown_by(Grown(), noted) != before:
-                ids = frozenset(row[0] for row in rows)
-                held[name] = ids, f"{name}: rows that were noted are gone, changed or in another order"
-            elif len(rows) > len(noted):
-                ids = frozenset(row[0] for row in rows if row[0] > before.last)
-                held[name] = (
-                    ids,
-                    f"{name}: added to the outbox by no command of this account, or by one cut off",
-                )
-    return held
-
-
-_NAMED = 5
-"""So many rows are named, of however many."""
-
-
-def added_unnoted(folder: Path, store: Store, address: str | None) -> tuple[tuple[str, ...], bool]:
-    """Return what was added to tables without seals since the last command here noted the store.
-
-    And whether every record in it is sealed with a key of this account, so that nobody else is known to use
-    it. Every command that adds rows notes them, so what is found here came by other means or from another
-    account; the next note takes it in.
-    """
-    heads = heads_that_hold(folder)
-    if heads is None:
-        return (), False
-    found: list[str] = []
-    place = place_in(folder, place_of(address))
-    with store.reading() as connection:
-        for noted in matching(heads, store.identity, place, _has(connection, heads)):
-            for name in _UNSEALED:
-                before = (noted.grown or {}).get(name)
-                if before is None:
-                    continue
-                query, number = _GROWING[name]
-                ids = [str(row[0]) for row in connection.execute(query.where(number > before.last)).all()]
-                if ids:
-                    shown = ", ".join(ids[:_NAMED]) + (", …" if len(ids) > _NAMED else "")
-                    found.append(
-                        f"{name}: added by no command of this account (row {shown}): by another account that "
-                        "uses this store, or by other means than this program"
-                    )
-        keys = set(connection.execute(select(RUNS.c.key).distinct()).scalars())
-    return tuple(found), keys <= set(KeyFolder(folder).own_keys())

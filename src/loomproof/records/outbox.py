@@ -8,7 +8,7 @@ NOTES.md, The outbox.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from fnmatch import fnmatch
@@ -150,10 +150,11 @@ class Outbox:
         server: Store | None,
         correction: Mapping[str, object] | None = None,
         known: Chain | None = None,
+        without: Collection[int] = (),
     ) -> SealedRun:
         """Seal a document here, told of the time before by the ``server`` where it answers (``None``: away).
 
-        ``correction`` and ``known`` as for `Store.seal_in`.
+        ``correction``, ``known`` and ``without`` (notes of repairs here) as for `Store.seal_in`.
         """
         bench = self.chain(document, signer)
         told = None
@@ -162,7 +163,7 @@ class Outbox:
                 told = before(connection, document, bench)
         else:
             with self.store.reading() as connection:
-                own = before(connection, document, bench)
+                own = before(connection, document, bench, without)
             told = replace(own, met=None, remarks=(AWAY,))
         return self.store.seal_in(
             bench, document, signer, journal, correction=correction, known=known, told=told

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from sqlalchemy import inspect, select
 
-from loomproof.records.inserting import add_once, showable
 from loomproof.records.schema import SELFTESTS
 from loomproof.records.store import Store
 
@@ -26,10 +25,7 @@ def keep_lines(store: Store, lines: Iterable[SelfTestLine]) -> int:
     there = set(kept_lines(store))
     new = [each for each in dict.fromkeys(lines) if each not in there]
     if new:
-        with store.writing() as connection:
-            for each in new:
-                values = {"tested": each.tested, "bench": each.bench, "line": each.line}
-                add_once(connection, SELFTESTS, showable(values))
+        store.add_unsealed(SELFTESTS, [asdict(each) for each in new])
     return len(new)
 
 

@@ -42,19 +42,21 @@ class _Fault:
         return key_by(self.kind, self.cause, self.places)
 
 
-def mended(connection: Connection, document: Document) -> list[dict[str, object]]:
+def mended(
+    connection: Connection, document: Document, without: Collection[int] = ()
+) -> list[dict[str, object]]:
     """Return the faults of this loom (name and serial) since its last pass that this proof shows to be gone.
 
     Each once, however many runs found it, with the run that first did and what people noted as done, oldest
     first. A fault is gone where nothing stands at its place and this proof could see it (`_could_see`). A
-    note on a whole run counts where any of that run's faults is gone, or it had none.
+    note on a whole run counts where any of that run's faults is gone, or it had none. ``without`` are notes,
+    by their numbers, that nobody vouches for.
     """
     names = _since_pass(connection, document.loom.name, document.loom.serial)
     if not names:
         return []
-    repairs = connection.execute(
-        select(REPAIRS).where(REPAIRS.c.run_id.in_(names)).order_by(REPAIRS.c.id)
-    ).all()
+    noted_of = select(REPAIRS).where(REPAIRS.c.run_id.in_(names)).order_by(REPAIRS.c.id)
+    repairs = [row for row in connection.execute(noted_of).all() if row.id not in without]
     found: dict[str, dict[str, object]] = {}
     gone_of: set[int] = set()
     faults = _faults(connection, names)

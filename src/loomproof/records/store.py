@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from sqlalchemy import Connection, Engine, func, insert, inspect, or_, select
+from sqlalchemy import Connection, Engine, Table, func, insert, inspect, or_, select
 from sqlalchemy.engine import URL
 
 from loomproof.errors import BodyDeletedError, StoreError, Todo, UsageError
@@ -18,6 +18,7 @@ from loomproof.records.canonical import sha256_hex
 from loomproof.records.data_folder import home
 from loomproof.records.deleted import words_of
 from loomproof.records.engine import open_engine, shown, translated, writing
+from loomproof.records.growing import row_digest
 from loomproof.records.inserting import add_once, insert_run, same_journal, showable
 from loomproof.records.keys import KeyFolder, Signer
 from loomproof.records.lines import RUN_COLUMNS, Run, as_run, newest, places, runs_by_id
@@ -77,6 +78,8 @@ class Store:
     def __init__(self, engine: Engine, folder: Path | None = None) -> None:
         self._engine = engine
         self._folder = folder or home()
+        self.announce: Callable[[Collection[str]], None] = lambda _digests: None
+        """Told, before rows without seals are added, what they are known by (`growing.row_digest`)."""
 
     def __enter__(self) -> Store:
         return self
@@ -121,17 +124,23 @@ class Store:
     # Writing -------------------------------------------------------------------------------------
 
     def seal_run(
-        self, document: Document, signer: Signer, journal: bytes = b"", known: Chain | None = None
+        self,
+        document: Document,
+        signer: Signer,
+        journal: bytes = b"",
+        known: Chain | None = None,
+        without: Collection[int] = (),
     ) -> SealedRun:
         """Seal a document as the next record of its bench's chain and keep it with its journal.
 
         Chain head and insert are one transaction, so two benches, or two processes on one, never fork a
         chain. ``known`` is where the chain stood at most (the last record's place and its hash as
-        ``previous``): where the store has lost that record its place is not taken again. `RecordError` where
-        the journal is not the one that the document names.
+        ``previous``): where the store has lost that record its place is not taken again. ``without`` are
+        notes of repairs that nobody vouches for: the record tells none of them. `RecordError` where the
+        journal is not the one that the document names.
         """
         bench = chain_name(document, signer.station)
-        return self.seal_in(bench, document, signer, journal, known=known)
+        return self.seal_in(bench, document, signer, journal, known=known, without=without)
 
     def correct(
         self,
@@ -159,6 +168,7 @@ class Store:
         correction: Mapping[str, object] | None = None,
         known: Chain | None = None,
         told: Before | None = None,
+        without: Collection[int] = (),
     ) -> SealedRun:
         """Seal a document as the next record of the chain ``bench``; ``correction`` as `correcting` makes it.
 
@@ -171,7 +181,7 @@ class Store:
             chain = Chain(bench, head.sequence + 1, head.hash) if head else Chain(bench, 1)
             if known is not None and known.bench == bench and known.sequence >= chain.sequence:
                 chain = Chain(bench, known.sequence + 1, known.previous)
-            told = told or before(connection, document, bench)
+            told = told or before(connection, document, bench, without)
             odd = [*remarks(document, head.ended if head else ""), *told.remarks]
             extras: dict[str, object] = {"mended": list(told.mended), "remarks": odd}
             extras = {member: value for member, value in extras.items() if value}
@@ -205,27 +215,34 @@ class Store:
             if not value.strip():
                 raise UsageError(f"a repair without {what} says nothing", cure=f"Give the {what}.")
         found = self.run(run)
-        with self.writing() as connection:
+        with self.reading() as connection:
             known = connection.execute(
                 select(func.count()).select_from(FINDINGS).where(FINDINGS.c.run_id == found.id)
             ).scalar_one()
-            if not 0 <= finding <= known:
-                has = "1 finding" if known == 1 else f"{known} findings"
-                raise UsageError(
-                    f"run {found.run} has {has}, there is no finding {finding}",
-                    cure="Give the number that the run's findings show.",
-                )
-            values = {"finding": finding, "person": person, "done": done, "words": words}
-            connection.execute(insert(REPAIRS).values(run_id=found.id, **showable(values)))
+        if not 0 <= finding <= known:
+            has = "1 finding" if known == 1 else f"{known} findings"
+            raise UsageError(
+                f"run {found.run} has {has}, there is no finding {finding}",
+                cure="Give the number that the run's findings show.",
+            )
+        values = {"finding": finding, "person": person, "done": done, "words": words}
+        self.add_unsealed(REPAIRS, [values], found)
         return Repair(found.run, finding, person, done, words)
 
     def add_answer(self, run: str, words: str, said: str) -> None:
         """Keep what one more look showed, as text; ``said`` is when. Empty words take all before back."""
-        found = self.run(run)
+        self.add_unsealed(ANSWERS, [{"said": said, "words": words}], self.run(run))
+
+    def add_unsealed(
+        self, table: Table, rows: Sequence[Mapping[str, object]], run: Run | None = None
+    ) -> None:
+        """Add rows that no seal vouches for, of a run or of none, once `announce` was told of them."""
+        shown = [showable(row) for row in rows]
+        self.announce([row_digest(table.name, run.hash if run else "", row) for row in shown])
+        of_run = {"run_id": run.id} if run else {}
         with self.writing() as connection:
-            connection.execute(
-                insert(ANSWERS).values(run_id=found.id, **showable({"said": said, "words": words}))
-            )
+            for row in shown:
+                add_once(connection, table, {**of_run, **row})
 
     def add_certificate(self, run: str, pdf: bytes, made: str) -> str:
         """Keep a certificate as issued; returns SHA-256 (hex) of the PDF."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from sqlalchemy import Table, func, insert, inspect, select
+from sqlalchemy import Table, func, inspect, select
 
 from loomproof.errors import RecordError, SealError, StoreError, UsageError
 from loomproof.records.backup import refuse_no_store
@@ -194,13 +194,11 @@ def _add(
     store: Store, run: str, table: Table, columns: tuple[str, ...], rows: tuple[tuple[object, ...], ...]
 ) -> int:
     """Add those rows of a run that the store has not; return how many."""
-    run_id = store.run(run).id
-    there = set(_rows(store, run_id, table, columns))
+    found = store.run(run)
+    there = set(_rows(store, found.id, table, columns))
     new = [row for row in dict.fromkeys(rows) if row not in there]
     if new:
-        with store.writing() as connection:
-            values = [{"run_id": run_id, **dict(zip(columns, row, strict=True))} for row in new]
-            connection.execute(insert(table), values)
+        store.add_unsealed(table, [dict(zip(columns, row, strict=True)) for row in new], found)
     return len(new)
 
 

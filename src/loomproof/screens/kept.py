@@ -120,7 +120,7 @@ def show_integrity(checked: Integrity, how: How) -> None:
     )
     for count, words in checked.deleted:
         line(f"{plural(count, 'record')}: {words}")
-    for each in checked.times:
+    for each in (*checked.times, *checked.others):
         line(clean(each), "  ")
     for each in (*checked.troubles, *(told(problem, how) for problem in checked.untold)):
         line(each, "  ", err=True)
