@@ -14,12 +14,13 @@ from loomproof.jobs.correct import correct
 from loomproof.jobs.files import ends_in, name_of, now, rfc3339_seconds, write_file
 from loomproof.jobs.gate import selftests
 from loomproof.jobs.handing_over import check_all
+from loomproof.jobs.keeping_tests import keep_selftest
 from loomproof.jobs.results_file import NO_RESULTS, results_in
 from loomproof.jobs.shelf import BROKEN_OFF_HEADS, RUN_HEADS, Shelf
 from loomproof.jobs.teaching import MOST_CASES, confirmed, found_by, learned_for
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import WORKBOOKS, load
-from loomproof.measuring.selftests_kept import SelfTest, keep, kept, line_of, of_line
+from loomproof.measuring.selftests_kept import SelfTest, kept, line_of, of_line
 from loomproof.records import queries
 from loomproof.records.backup import backup, refuse_no_backup, restore
 from loomproof.records.confirmed import ConfirmedLine, add_confirmed, confirmed_lines
@@ -31,6 +32,7 @@ from loomproof.records.lines import Run
 from loomproof.records.looms_kept import KeptLoom, Listing, listing, records_of
 from loomproof.records.noting import Opened, not_as_noted
 from loomproof.records.order import started_moment
+from loomproof.records.schema import SELFTESTS
 from loomproof.records.seal import Verified, verify
 from loomproof.records.selecting import Wanted, days
 from loomproof.records.selftests import SelfTestLine, keep_lines, kept_lines
@@ -39,6 +41,7 @@ from loomproof.records.store import Repair, Store, open_store
 from loomproof.records.taking_in import Taken, take_in
 from loomproof.records.trusted import relied_on, trusted_runs
 from loomproof.records.unfinished_runs import Started, broken_off, place_of, started_here
+from loomproof.records.unnoted import outsiders, unnoted
 from loomproof.reports.label import label_pdf
 from loomproof.reports.listing import Cell
 from loomproof.reports.words import plural, when
@@ -167,6 +170,12 @@ class Archive:
         """Return what was noted in the data folder and is no longer so in the store; opens no record."""
         with self._open() as opened:
             return self._not_as_noted(opened)
+
+    def not_vouched_for(self) -> tuple[str, ...]:
+        """Return `not_as_noted`, and what was put into the store by other means; opens no record."""
+        with self._open() as opened:
+            found = unnoted(home(), opened, self._at)
+            return (*self._not_as_noted(opened), *(() if found.shared else found.added))
 
     def run(self, run: str) -> Run:
         """Return a run's line."""
@@ -326,9 +335,13 @@ class Archive:
             return keep_lines(opened, lines)
 
     def selftests(self) -> tuple[SelfTest, ...]:
-        """Return the self-tests in the store and those of this person, oldest first."""
+        """Return the self-tests in the store and those of this person, oldest first.
+
+        Without those that were put into a store of this account alone by other means.
+        """
         with self._open(stand_in=False) as opened:
-            stored = [of_line(each.line) for each in kept_lines(opened)]
+            without = outsiders(home(), opened, self._at, SELFTESTS)
+            stored = [of_line(each.line) for each in kept_lines(opened, without)]
         found = dict.fromkeys((*stored, *kept(selftests())))
         return tuple(sorted(found, key=lambda test: started_moment(test.date)))
 
@@ -347,7 +360,7 @@ class Archive:
             mine = {line_of(test) for test in kept(selftests())}
             for each in kept_lines(opened):
                 if each.line not in mine:
-                    keep(of_line(each.line), selftests())
+                    keep_selftest(of_line(each.line))
             where = opened.where
         return where, count, self.check().troubles
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -153,11 +153,13 @@ def bench_health(archive: Archive, bench: str = "", since: date | None = None) -
         )
     watched = watch(found)
     alarmed = [(each, each.chart) for each in watched if each.chart is not None and each.chart.alarms]
+    troubles = archive.not_vouched_for()
     if not alarmed:
-        return Health(watched, (), Shelf((), (), ()), _calibration())
+        return Health(watched, (), Shelf((), (), troubles), _calibration())
     first = min(started_moment(_onset(chart)) for _, chart in alarmed).date()
     # A run's day is told in its own zone, which is less than a day from any other.
     shelf = archive.shelf(wanted=Wanted(first=date.fromordinal(first.toordinal() - 1)))
+    shelf = replace(shelf, troubles=tuple(dict.fromkeys((*troubles, *shelf.troubles))))
     runs = [one.verified.document() for one in shelf.counted if one.verified is not None]
     told = tuple(_told(each, chart, runs) for each, chart in alarmed)
     return Health(watched, told, shelf, _calibration())

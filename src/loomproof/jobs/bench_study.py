@@ -14,7 +14,8 @@ from loomproof.bench.references import Reference
 from loomproof.electrics.uncertainty import COVERAGE, Budget, reading_budget
 from loomproof.errors import InputError, Problem, UnfitError, UsageError
 from loomproof.jobs.files import now, write_file
-from loomproof.jobs.gate import cleared_empty, selftests
+from loomproof.jobs.gate import cleared_empty
+from loomproof.jobs.keeping_tests import keep_selftest
 from loomproof.jobs.operator import Operator
 from loomproof.jobs.simulated_plugs import plugged_in
 from loomproof.loom.tables import Table, csv_bytes, read_csv
@@ -204,7 +205,7 @@ def keep(path: Path) -> str:
         selftests_kept.of_line(selftests_kept.line_of(test))
     except ValidationError as error:
         raise UsageError(f"{path} can't be kept: {fault_of(error)}", cure="Mend the table.") from None
-    selftests_kept.keep(test, selftests())
+    keep_selftest(test)
     counted = f"a standard uncertainty of {ohms(added_ohm)}" if added_ohm else "nothing"
     return (
         f"Kept for {clean(found.bench)}: in each resistance that a proof on it reads, {counted} is counted "

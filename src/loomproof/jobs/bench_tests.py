@@ -17,15 +17,16 @@ from loomproof.jobs.adapters import refuse_strangers
 from loomproof.jobs.archive import Archive
 from loomproof.jobs.files import now
 from loomproof.jobs.gate import cleared_empty, selftests, zeros
+from loomproof.jobs.keeping_tests import keep_selftest, keep_zero
 from loomproof.jobs.operator import Operator
 from loomproof.jobs.simulated_plugs import plugged_in
 from loomproof.loom.text import pointed
 from loomproof.measuring import selftest as tests
 from loomproof.measuring.events import Event, Prompt
 from loomproof.measuring.selfcheck import Check
-from loomproof.measuring.selftests_kept import RESISTORS, ReferenceRead, SelfTest, can_keep, keep
+from loomproof.measuring.selftests_kept import RESISTORS, ReferenceRead, SelfTest, can_keep
 from loomproof.measuring.zero import learn_farads, learn_leads, opened, zeroed
-from loomproof.measuring.zeros_kept import can_keep_zero, keep_zero, zero_of
+from loomproof.measuring.zeros_kept import can_keep_zero, zero_of
 
 __all__ = [
     "Check",
@@ -135,7 +136,7 @@ def zero(
             )
         else:
             ohms = learn_leads(bench, clearance, points, repeats, names)
-            keep_zero(zero_of(clearance.identity, _dated(), adapter.wiring, ohms), zeros())
+            keep_zero(zero_of(clearance.identity, _dated(), adapter.wiring, ohms))
             table, figures = (
                 zeroed(adapter, ohms, today, meter),
                 [(each.ohm, each.u_ohm) for each in ohms.values()],
@@ -212,7 +213,7 @@ def selftest(
     kept = SelfTest(
         who.maker, who.model, who.serial, _dated(), plugged, tuple(checks), spread, wiring, known_ohm, read
     )
-    keep(kept, selftests())
+    keep_selftest(kept)
     if archive is not None:
         try:
             archive.keep_selftests()

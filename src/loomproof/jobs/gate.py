@@ -26,9 +26,7 @@ from loomproof.planning.net_access import scope_of
 from loomproof.planning.request import Request
 from loomproof.planning.suspects import conductors_of, single_points
 from loomproof.records.data_folder import home
-
-SELFTESTS = "selftests.jsonl"
-"""The file of self-tests, in the folder of a person's data."""
+from loomproof.records.kept_files import SELFTEST_LINES, ZERO_LINES
 
 CAUTIONS = Prompt("Before a proof:", BEFORE_A_PROOF)
 """What is told before a loom is driven."""
@@ -50,12 +48,12 @@ class Assured:
 
 def selftests() -> Path:
     """Return the file of self-tests of the person's data folder."""
-    return home() / SELFTESTS
+    return home() / SELFTEST_LINES
 
 
 def zeros() -> Path:
     """Return the file of zeros of the person's data folder."""
-    return home() / "zeros.jsonl"
+    return home() / ZERO_LINES
 
 
 def adapter_for(loom: Loom, address: str, adapter: str | None) -> Adapter:

@@ -54,7 +54,12 @@ def zero_of(who: Identity, date: str, wiring: str, leads: Mapping[int, LeadReadi
 
 def keep_zero(found: Zero, path: Path) -> None:
     """Add a zeroing to the end of the file of them, flushed to the disk. Raises `StoreError`."""
-    append(path, json.dumps(asdict(found), ensure_ascii=False, allow_nan=False), "zeros")
+    append(path, line_of(found), "zeros")
+
+
+def line_of(found: Zero) -> str:
+    """Return a zeroing as its line in the file."""
+    return json.dumps(asdict(found), ensure_ascii=False, allow_nan=False)
 
 
 def can_keep_zero(path: Path) -> None:

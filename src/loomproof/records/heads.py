@@ -73,12 +73,25 @@ class StoreHeads:
 
 
 @dataclass(frozen=True, slots=True)
+class KeptFile:
+    """A file of lines beside the keys as it was noted; ``announced``, ``outside`` as for a store's rows."""
+
+    grown: Grown = Grown()
+    announced: tuple[str, ...] = ()
+    outside: tuple[tuple[int, int], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Heads:
-    """What the file says. ``keys`` are the public keys (hex) that signed it, in the order of their use."""
+    """What the file says. ``keys`` are the public keys (hex) that signed it, in the order of their use.
+
+    ``files`` are those of what benches were found to be (`kept_files`), by their names.
+    """
 
     keys: tuple[str, ...] = ()
     started: Grown = Grown()
     stores: tuple[StoreHeads, ...] = ()
+    files: Mapping[str, KeptFile] | None = None
 
 
 def grown_by(before: Grown, rows: Sequence[Sequence[object]]) -> Grown:
@@ -139,6 +152,8 @@ def _heads(body: Mapping[str, object]) -> Heads:
     assert isinstance(keys, list)
     assert isinstance(started, list)
     assert isinstance(stores, list)
+    files = body.get("files", {})
+    assert isinstance(files, dict)
     return Heads(
         tuple(str(key) for key in keys),
         Grown(int(started[0]), str(started[1])),
@@ -158,6 +173,14 @@ def _heads(body: Mapping[str, object]) -> Heads:
             )
             for store in stores
         ),
+        {
+            str(name): KeptFile(
+                Grown(int(each["grown"][0]), str(each["grown"][1])),
+                tuple(map(str, each["announced"])),
+                tuple((int(first), int(last)) for first, last in each["outside"]),
+            )
+            for name, each in files.items()
+        },
     )
 
 
@@ -179,6 +202,14 @@ def _plain(heads: Heads) -> dict[str, object]:
             }
             for store in heads.stores
         ],
+        "files": {
+            name: {
+                "grown": [each.grown.last, each.grown.digest],
+                "announced": list(each.announced),
+                "outside": [list(pair) for pair in each.outside],
+            }
+            for name, each in (heads.files or {}).items()
+        },
     }
 
 

@@ -39,6 +39,7 @@ from loomproof.records.heads import (
     started_grown,
     write_heads,
 )
+from loomproof.records.kept_files import file_troubles, grown_files
 from loomproof.records.keys import KeyFolder, Signer, fingerprint
 from loomproof.records.schema import RUNS
 from loomproof.records.seal import Chain
@@ -85,6 +86,7 @@ def note(
         now, holds = started_grown(folder, heads.started)
         if holds:
             heads = replace(heads, started=now)
+        heads = replace(heads, files=grown_files(folder, heads))
         if store is not None:
             with store.reading() as connection:
                 place = place_in(folder, place_of(address))
@@ -243,6 +245,7 @@ def not_as_noted(
     _, holds = started_grown(folder, heads.started)
     if not holds:
         troubles.append(f"{folder / STARTED}: lines that were there are gone or changed")
+    troubles += file_troubles(folder, heads)
     with store.reading() as connection:
         place = place_in(folder, place_of(address))
         mine = matching(heads, store.identity, place, has(connection, heads))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import asdict, dataclass
 
 from sqlalchemy import inspect, select
@@ -29,10 +29,13 @@ def keep_lines(store: Store, lines: Iterable[SelfTestLine]) -> int:
     return len(new)
 
 
-def kept_lines(store: Store) -> tuple[SelfTestLine, ...]:
-    """Return the self-tests that the store has, in the order in which they came."""
+def kept_lines(store: Store, without: Collection[int] = ()) -> tuple[SelfTestLine, ...]:
+    """Return the self-tests that the store has, in the order in which they came.
+
+    ``without`` are ids of rows that nobody vouches for.
+    """
     with store.reading() as connection:
         if not inspect(connection).has_table(SELFTESTS.name):
             return ()  # a store from before self-tests were kept in it, that may only be read
         rows = connection.execute(select(SELFTESTS).order_by(SELFTESTS.c.id)).all()
-    return tuple(SelfTestLine(row.tested, row.bench, row.line) for row in rows)
+    return tuple(SelfTestLine(row.tested, row.bench, row.line) for row in rows if row.id not in without)
