@@ -36,8 +36,10 @@ from loomproof.records.noting import head_before, note
 from loomproof.records.store import chain_name, open_store
 from loomproof.results.document import Verdict
 from loomproof.screens.printing import show
-from tests.records.edits import EDITS, Edit, furnish
+from tests.records.edits import EDITS, Edit
+from tests.records.furnished import furnish
 from tests.records.striking import Lines
+from tests.records.unsealed_edits import UNSEALED_EDITS
 from tests.reports.sample import document
 from tests.results import table_file
 
@@ -82,7 +84,7 @@ def one_more(folder: Path) -> None:
 
 def document_time() -> Any:
     """Return the time at which a key is made, where one has to be."""
-    from tests.records.edits import NOW
+    from tests.records.furnished import NOW
 
     return NOW
 
@@ -111,7 +113,7 @@ def edits(folder: Path) -> tuple[list[str], list[str]]:
         furnish(folder / "first" / "home")
     made = (folder / "first").rename(folder / "then")
     rows, misses = ["| edit | named | after a further proof |", "| --- | --- | --- |"], []
-    for edit in EDITS:
+    for edit in ALL:
         named, after = edited(edit, made, folder / "copy")
         rows.append(f"| {edit.name} | exit {edit.code}{'' if named else ': NO'} | {after} |")
         if not named:
@@ -119,6 +121,7 @@ def edits(folder: Path) -> tuple[list[str], list[str]]:
     return rows, misses
 
 
+ALL = (*EDITS, *UNSEALED_EDITS)
 SEALING = "seal-finished"
 COMMANDS[SEALING] = Command("tests.campaign.store_edits:seal_finished", "Seal and show a finished run.")
 
@@ -262,7 +265,7 @@ def main(argv: list[str] | None = None) -> int:
     rows += [f"| {what} | {how} | {n} |" for (what, how), n in sorted((counts + more).items())]
     rows += [
         "",
-        f"Edits not named: {len(unnamed)} of {len(EDITS)}; runs told wrongly: {len(misses) + len(missed)} of "
+        f"Edits not named: {len(unnamed)} of {len(ALL)}; runs told wrongly: {len(misses) + len(missed)} of "
         f"{sum((counts + more).values())}; seed {options.seed}.",
         *unnamed,
         *misses,

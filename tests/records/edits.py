@@ -5,7 +5,6 @@ Each edit is what somebody who has the files could do with an editor, a copy of 
 
 from __future__ import annotations
 
-import datetime
 import hashlib
 import json
 import shutil
@@ -17,59 +16,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loomproof.jobs.at_hand import at_hand
-from loomproof.jobs.certificate import issue
-from loomproof.records.keys import KeyFolder, Signer, new_signer
+from loomproof.records.keys import KeyFolder, new_signer
 from loomproof.records.noting import note
 from loomproof.records.seal import Chain, seal
 from loomproof.records.store import open_store
-from loomproof.records.unfinished_runs import note_started
-from loomproof.results.document import Document, Verdict
+from loomproof.results.document import Verdict
+from tests.records.furnished import NOW
 from tests.reports.sample import document
-
-NOW = datetime.datetime(2026, 1, 5, 10, 15, tzinfo=datetime.UTC)
-RUNS = ("one", "two", "three", "four")
-"""Pass, fail, pass of another loom, fail; two and four are of the first loom."""
-
-
-def journal_of(run: str) -> bytes:
-    return f'{{"journal of": "{run}"}}\n'.encode() * 50
-
-
-def made(run: str) -> Document:
-    at = RUNS.index(run)
-    stamp = f"2026-01-0{at + 1}T09:0"
-    return document(
-        run=run,
-        verdict=Verdict.FAIL if run in ("two", "four") else Verdict.PASS,
-        findings=2 if run in ("two", "four") else 0,
-        serial="TL-0009" if run == "three" else "TL-0007",
-        started=f"{stamp}0:00+00:00",
-        ended=f"{stamp}1:00+00:00",
-        journal_digest=hashlib.sha256(journal_of(run)).hexdigest(),
-    )
-
-
-def furnish(folder: Path) -> Signer:
-    """Fill an empty data folder (it must be the one in use) as the commands do; returns its key.
-
-    Beside it, ``older.db`` is the store as it was before the last run.
-    """
-    signer = KeyFolder(folder).signer(NOW)
-    for run in RUNS:
-        if run == RUNS[-1]:
-            note_started("stopped", "Tail lamp loom, left", made(run).started, Path("j"), serial="TL-0007")
-            shutil.copy(folder / "records.db", folder.parent / "older.db")
-        loom = made(run).loom
-        note_started(run, loom.name, made(run).started, Path("j"), serial=loom.serial, digest=loom.digest)
-        with open_store(None, folder) as store:
-            store.seal_run(made(run), signer, journal_of(run))
-            issue(store, run)
-            if run == "two":
-                store.add_repair("two", "B. Mender", "new terminal", "2026-01-02T10:00:00+00:00", finding=1)
-            note(folder, signer, store)
-        with closing(sqlite3.connect(folder / "records.db")) as connection:
-            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    return signer
 
 
 @dataclass(frozen=True)
@@ -114,6 +67,8 @@ _OWNED = (
     "finding_places",
     "readings",
     "repairs",
+    "answers",
+    "confirmed",
     "bench_checks",
     "certificates",
     *_COUNTED,
@@ -291,23 +246,21 @@ def column(name: str, value: str, run: str = "four") -> Edit:
     return Edit(f"runs.{name} edited", sql(f"UPDATE runs SET {name} = {value} WHERE run = '{run}'"), said)
 
 
-_NOTED = "rows that were noted are gone, changed or in another order"
-_ADDED = "added by no command of this account"
-_MORE_REPAIR = "(run_id, finding, person, done, words) VALUES (2, 1, 'A', '2026-01-02', 'well done')"
+NOTED = "rows that were noted are gone, changed or in another order"
 _MISSING = "was sealed into this store and is not in it any more"
 
 EDITS = (
     Edit("newest FAIL replaced by a PASS sealed with a stranger's key", forged(in_place=True), _MISSING),
     Edit("PASS sealed with a stranger's key put behind", forged(in_place=False), "signer unknown"),
-    Edit("numbers of two runs exchanged in every table", exchanged("runs", *_OWNED), f"runs: {_NOTED}"),
+    Edit("numbers of two runs exchanged in every table", exchanged("runs", *_OWNED), f"runs: {NOTED}"),
     Edit("numbers of two runs exchanged in runs only", exchanged("runs"), "the store's table says"),
     Edit("records of two runs exchanged", exchanged("records"), "the store's table says"),
     Edit("certificate of a FAIL replaced by a PASS, digest too", certificate_of_another, "of another record"),
     Edit("certificate repainted, digest too", certificate_repainted, "certificate of run four"),
     Edit("certificate replaced by nonsense, digest too", nonsense(fitting=True), "certificate of run four"),
     Edit("certificate replaced by nonsense", nonsense(fitting=False), "certificate of run four"),
-    Edit("a certificate deleted", sql("DELETE FROM certificates WHERE id = 2"), f"certificates: {_NOTED}"),
-    Edit("certificates deleted", sql("DELETE FROM certificates"), f"certificates: {_NOTED}"),
+    Edit("a certificate deleted", sql("DELETE FROM certificates WHERE id = 2"), f"certificates: {NOTED}"),
+    Edit("certificates deleted", sql("DELETE FROM certificates"), f"certificates: {NOTED}"),
     Edit(
         "journal replaced by another run's, digest too",
         sql(
@@ -321,8 +274,8 @@ EDITS = (
         sql("UPDATE journals SET packed = (SELECT packed FROM journals WHERE run_id = 1) WHERE run_id = 4"),
         "journal of run four: it was changed",
     ),
-    Edit("a journal deleted", sql("DELETE FROM journals WHERE run_id = 4"), f"journals: {_NOTED}"),
-    Edit("journals deleted", sql("DELETE FROM journals"), f"journals: {_NOTED}"),
+    Edit("a journal deleted", sql("DELETE FROM journals WHERE run_id = 4"), f"journals: {NOTED}"),
+    Edit("journals deleted", sql("DELETE FROM journals"), f"journals: {NOTED}"),
     column("faults", "0"),
     column("notes", "7"),
     column("adapter", "'another'"),
@@ -367,15 +320,6 @@ EDITS = (
     Edit("a loom's serial number edited", sql("UPDATE looms SET serial = 'TL-1' WHERE id = 1"), "loom:"),
     Edit("a loom's description edited", sql("UPDATE looms SET description = 'x' WHERE id = 1"), "looms:"),
     Edit("a bench added", sql("INSERT INTO benches (name) VALUES ('none')"), "benches:"),
-    Edit("a repair edited", sql("UPDATE repairs SET words = 'nothing'"), f"repairs: {_NOTED}"),
-    Edit("a repair added", sql(f"INSERT INTO repairs {_MORE_REPAIR}"), f"repairs: {_ADDED}"),
-    Edit("an answer added", sql("INSERT INTO answers (run_id, said, words) VALUES (2, 'x', 'y')"), _ADDED),
-    Edit(
-        "a self-test added",
-        sql("INSERT INTO selftests (tested, bench, line) VALUES ('x', 'y', '{}')"),
-        f"selftests: {_ADDED}",
-    ),
-    Edit("a repair deleted", sql("DELETE FROM repairs"), f"repairs: {_NOTED}"),
     Edit("a record's verdict rewritten, table too", record_rewritten, "does not match its hash"),
     Edit("a record damaged", sql("UPDATE records SET packed = x'00' WHERE run_id = 4"), "damaged"),
     Edit("a record deleted", sql("DELETE FROM records WHERE run_id = 2"), "missing"),

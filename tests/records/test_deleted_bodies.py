@@ -15,7 +15,8 @@ from loomproof.records.guards import guard_troubles
 from loomproof.records.keys import KeyFolder
 from loomproof.records.noting import note
 from loomproof.records.store import open_store
-from tests.records.edits import furnish, sql
+from tests.records.edits import sql
+from tests.records.furnished import furnish
 from tests.reports.sample import document
 
 Output = pytest.CaptureFixture[str]

@@ -18,7 +18,9 @@ from loomproof.records.signers import KnownSigners
 from loomproof.records.store import open_store
 from loomproof.records.trusted import relied_on
 from loomproof.results.document import Verdict
-from tests.records.edits import EDITS, NOW, Edit, furnish, older_copy, without
+from tests.records.edits import EDITS, Edit, older_copy, without
+from tests.records.furnished import NOW, furnish
+from tests.records.unsealed_edits import UNSEALED_EDITS
 from tests.reports.sample import document
 
 Output = pytest.CaptureFixture[str]
@@ -54,7 +56,14 @@ def test_what_nobody_touched_is_whole(folder: Path, capsys: Output) -> None:
     assert "stopped" in capsys.readouterr().out
 
 
-@pytest.mark.parametrize("edit", EDITS, ids=[edit.name for edit in EDITS])
+TRIED = (
+    *EDITS,
+    *(edit for edit in UNSEALED_EDITS if edit.name.startswith(("confirmed", "selftests.jsonl", "older"))),
+)
+"""Of tables and files that are alike in this one of each; all are tried by `tests.campaign.store_edits`."""
+
+
+@pytest.mark.parametrize("edit", TRIED, ids=[edit.name for edit in TRIED])
 def test_an_edit_is_named(edit: Edit, folder: Path, capsys: Output) -> None:
     edit.do(folder)
     assert run(["records", "check"]) == edit.code

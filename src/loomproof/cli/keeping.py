@@ -118,8 +118,8 @@ def restore_(file: Path, archive: Archive) -> int:
 def check_(archive: Archive) -> int:
     """Verify every seal, chain, journal, certificate and row, and that nothing newer is missing.
 
-    Repairs, causes, answers and self-tests have no seal: a row that another account or tool added is told
-    until the next command of yours notes it as well.
+    Repairs, causes, answers and self-tests have no seal: a row that another tool added is told for ever, and
+    where other accounts use the store, what they are taken to have added is counted.
 
     Exits with 5 where anything is wrong, with 4 where nothing is but nobody here knows a signer, or the file
     is not there that tells of missing runs.

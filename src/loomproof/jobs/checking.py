@@ -12,7 +12,11 @@ from loomproof.jobs.archive import Archive
 from loomproof.jobs.signing import Station
 from loomproof.records.canonical import MOST_BYTES
 from loomproof.records.corrections import Correction, changes
+from loomproof.records.data_folder import home
+from loomproof.records.keys import KeyFolder
 from loomproof.records.seal import LABEL, Verified
+from loomproof.records.store import open_store
+from loomproof.records.unfinished_runs import place_of
 from loomproof.records.verify_file import check
 from loomproof.reports.listing import Cell
 from loomproof.reports.words import VERDICTS, plural, when
@@ -27,7 +31,8 @@ class Checked:
     """One thing that was checked: the record where its seal holds, else what is wrong.
 
     ``paper`` is ``False`` for a PDF of a folder that carries no seal, such as a label. ``correction`` is what
-    stands in its place now, where the store knows of one; ``deleted`` says that the store's own was deleted.
+    stands in its place now, where the store knows of one; ``deleted`` says that the store's own was deleted,
+    ``missed`` that the store has not got what this station sealed.
     """
 
     name: str
@@ -36,6 +41,7 @@ class Checked:
     paper: bool = True
     correction: Correction | None = None
     deleted: str = ""
+    missed: str = ""
 
     @property
     def standing(self) -> str:
@@ -64,6 +70,8 @@ class Checked:
         yield f"chain        {found.chain.bench}, record {found.chain.sequence}"
         if self.deleted:
             yield f"store        has this hash in its chain; {self.deleted}"
+        if self.missed:
+            yield f"store        {self.missed}"
         if found.corrects:
             yield f"corrects     {found.corrects}"
         for each in found.remarks:
@@ -123,9 +131,45 @@ def checked(words: Iterable[str], archive: Archive) -> Iterator[Checked]:
         corrected, deleted = archive.standing_corrections(), archive.deletions()
     except StoreError:  # what is handed over is checked without a store too
         corrected, deleted = {}, {}
+    own, places = KeyFolder(home()).own_keys(), _places(archive)
     for one in _each(words, archive, station):
-        digest = "" if one.verified is None else one.verified.hash
-        yield replace(one, correction=corrected.get(digest), deleted=deleted.get(digest, ""))
+        if one.verified is None:
+            yield one
+            continue
+        digest = one.verified.hash
+        missed = _missed(one.verified, places) if one.verified.key in own and places is not None else ""
+        yield replace(one, correction=corrected.get(digest), deleted=deleted.get(digest, ""), missed=missed)
+
+
+_Places = Mapping[tuple[str, int], tuple[str, str]]
+"""Of each chain and place in it the hash of its record, and the run."""
+
+
+def _places(archive: Archive) -> _Places | None:
+    """Return which record the store has in which place; ``None`` for a server, or where there is none."""
+    if "://" in (archive.store or "") or not Path(place_of(archive.store)).is_file():
+        return None
+    try:
+        with open_store(archive.store) as store:
+            return {(run.bench, run.sequence): (run.hash, run.run) for run in store.runs()}
+    except StoreError:
+        return None
+
+
+def _missed(verified: Verified, places: _Places) -> str:
+    """Return what to say of a record that this station sealed and the store has not; "" where it has it."""
+    digest, run = places.get((verified.chain.bench, verified.chain.sequence), ("", ""))
+    if digest == verified.hash:
+        return ""
+    if digest:
+        return (
+            f"has run {run} in its place, sealed here too: the store was put back to an older state and "
+            "gone on with, or this record is of another store of yours"
+        )
+    return (
+        "has no such record, which was sealed here: it was put back to an older state, or this record is of "
+        "another store of yours"
+    )
 
 
 def checked_bytes(name: str, data: bytes, archive: Archive) -> Checked:

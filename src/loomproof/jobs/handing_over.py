@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 from loomproof.errors import Do, LoomproofError, Problem, StoreAwayError, StoreError, Todo
@@ -9,7 +10,10 @@ from loomproof.jobs.at_hand import at_hand, said_of
 from loomproof.records.data_folder import home
 from loomproof.records.integrity import Integrity, check_store, with_outbox
 from loomproof.records.outbox import Waiting, kept_outbox, missing_outboxes, outboxes, server_of
+from loomproof.records.queries import sealed_runs
 from loomproof.records.signers import KnownSigners
+from loomproof.records.store import Store
+from loomproof.records.unfinished_runs import STARTED, broken_off, started_here
 
 
 @dataclass(frozen=True)
@@ -61,4 +65,22 @@ def check_all(address: str | None, told: list[Problem]) -> Integrity:
         checked = check_store(hand.store, known, home(), address)
         if hand.own is not None:
             checked = with_outbox(checked, hand.store, hand.own, known, wrong)
+        else:
+            gone = (*gone, *_lost(hand.store, address))
         return replace(checked, troubles=(*checked.troubles, *gone))
+
+
+def _lost(store: Store, address: str | None) -> list[str]:
+    """Return what to say of runs that a line beside the keys says were sealed, and the store has not."""
+
+    def sealed(names: Collection[str]) -> Collection[str]:
+        return sealed_runs(store, names)
+
+    begun = started_here(address, sealed=sealed)
+    return [
+        f"run {one.run} of {one.loom}, begun {one.started}: it was sealed into this store, as "
+        f"{home() / STARTED} says, and its record is not in it: it was taken out, or an older copy stands in "
+        "its place"
+        for one in broken_off(begun, sealed([one.run for one in begun]))
+        if one.sealed
+    ]

@@ -64,7 +64,7 @@ def show_shelf(shelf: Shelf, how: How) -> None:
 
 
 def show_repairs(archive: Archive, run: str) -> None:
-    """Print what was noted as done for a run, one line each."""
+    """Print what was noted as done for a run, one line each; and what nobody vouches for is told."""
     from loomproof.jobs.teaching import found_text
     from loomproof.reports.words import clean, when
 
@@ -74,6 +74,7 @@ def show_repairs(archive: Archive, run: str) -> None:
     for one in archive.confirmed(run):
         told = f"{found_text(one)} ({one.person}, {when(one.said)[:16]})"
         line(clean(f"found, finding {one.finding}: {told}"))
+    tell_of_records(archive.not_vouched_for())
 
 
 def show_noted(archive: Archive, noted: Repair, found: str | None) -> None:
