@@ -131,7 +131,7 @@ def main(argv: list[str] | None = None) -> int:
     rng = random.Random(arguments.seed)
     signer = new_signer(NOW)
     record = seal(document(wires=3, verdict=Verdict.FAIL).plain(), Chain("b", 1), signer)
-    pdf = sign_pdf(certificate_pdf(record, fingerprint=signer.fingerprint), signer)
+    pdf = sign_pdf(certificate_pdf(record, fingerprint=signer.fingerprint), signer, NOW)
     kinds = {"record damaged": record, "certificate damaged": pdf, "nonsense, sealed": b""}
     counts: Counter[tuple[str, str]] = Counter()
     finds: list[str] = []

@@ -44,7 +44,8 @@ SELFTEST = SelfTestLine(
 def certificate(store: Store, run: str, signer: Signer) -> bytes:
     record = store.record(run)
     verified = verify(record)
-    return sign_pdf(certificate_pdf(record, fingerprint=verified.fingerprint, link=verified.link), signer)
+    drawn = certificate_pdf(record, fingerprint=verified.fingerprint, link=verified.link)
+    return sign_pdf(drawn, signer, NOW)
 
 
 def everything(store: Store) -> object:

@@ -44,7 +44,7 @@ def unsigned(record: bytes, signer: Signer) -> bytes:
 
 @pytest.fixture(scope="module")
 def pdf(unsigned: bytes, signer: Signer) -> bytes:
-    return sign_pdf(unsigned, signer)
+    return sign_pdf(unsigned, signer, NOW)
 
 
 def signature_gap(pdf: bytes) -> tuple[int, int]:
@@ -155,7 +155,7 @@ def test_a_certificate_without_its_signature_is_refused(unsigned: bytes) -> None
 
 def test_a_certificate_signed_with_another_key_is_refused(unsigned: bytes) -> None:
     with pytest.raises(SealError, match="another key"):
-        verify_pdf(sign_pdf(unsigned, new_signer(NOW)))
+        verify_pdf(sign_pdf(unsigned, new_signer(NOW), NOW))
 
 
 def test_a_later_revision_that_shows_other_pages_is_refused(pdf: bytes) -> None:
@@ -170,7 +170,7 @@ def test_a_later_revision_that_shows_other_pages_is_refused(pdf: bytes) -> None:
 def test_a_changed_record_inside_a_newly_signed_file_is_refused(record: bytes, signer: Signer) -> None:
     """Who has the second key only cannot change what the first one sealed."""
     forged = record.replace(b'"verdict":"pass"', b'"verdict":"fail"')
-    pdf = sign_pdf(certificate_pdf(forged, fingerprint=signer.fingerprint), signer)
+    pdf = sign_pdf(certificate_pdf(forged, fingerprint=signer.fingerprint), signer, NOW)
     with pytest.raises(SealError, match="does not match its hash"):
         verify_pdf(pdf)
 
@@ -191,8 +191,8 @@ def test_a_hostile_pdf_is_refused_without_a_traceback(hostile: bytes) -> None:
         check(hostile)
 
 
-def test_signing_is_repeatable_but_for_its_time_and_file_id(unsigned: bytes, signer: Signer) -> None:
-    one, two = sign_pdf(unsigned, signer), sign_pdf(unsigned, signer)
+def test_signing_is_repeatable_but_for_the_file_id(unsigned: bytes, signer: Signer) -> None:
+    one, two = sign_pdf(unsigned, signer, NOW), sign_pdf(unsigned, signer, NOW)
     assert len(one) == len(two)
     verify_pdf(one)
     verify_pdf(two)

@@ -38,9 +38,10 @@ def issue(store: Store, run: str) -> bytes:
         )
     read = {"body": verified.body, "hash": verified.hash, "seal": {"key": verified.key}}
     drawn = page.certificate_pdf(record, fingerprint=verified.fingerprint, link=verified.link, read=read)
-    pdf = pdf_signature.sign_pdf(drawn, signer)
+    made = now()
+    pdf = pdf_signature.sign_pdf(drawn, signer, made)
     verify_pdf(pdf, name=f"certificate of run {name}")
-    store.add_certificate(found.hash, pdf, now().isoformat(timespec="seconds"))
+    store.add_certificate(found.hash, pdf, made.isoformat(timespec="seconds"))
     return pdf
 
 

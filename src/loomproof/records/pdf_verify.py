@@ -11,9 +11,7 @@ import re
 import zlib
 from collections.abc import Mapping
 
-# tsp adds kinds of attributes to cms when it is imported, which cms takes up only before its first use.
-from asn1crypto import cms, tsp  # type: ignore[import-untyped]  # noqa: F401  # ships no types
-from asn1crypto import x509 as asn1_x509
+from asn1crypto import cms  # type: ignore[import-untyped]  # ships no types
 from cryptography import x509
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives import hashes
@@ -22,6 +20,7 @@ from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature
 
 from loomproof.errors import SealError
 from loomproof.records.canonical import MOST_BYTES, sha256_hex
+from loomproof.records.pdf_cms import signed_data
 from loomproof.records.seal import Verified, verify
 
 P256_ORDER = 0xFFFFFFFF00000000FFFFFFFFFFFFFFFFBCE6FAADA7179E84F3B9CAC2FC632551
@@ -100,7 +99,7 @@ def _check_signature(data: bytes, before: int, after: int, name: str, *, one_for
             raise _refuse(name, "the content is not what was signed")
         if stated["content_type"][0].native != "data":
             raise _refuse(name, "the signature is over something else than a file")
-        if one_form and _rebuilt(certificate, attributes, signature) != der:
+        if one_form and signed_data(certificate, attributes, signature) != der:
             raise _refuse(name, "the signature is not built as ours are")
         key = x509.load_der_x509_certificate(certificate).public_key()
         if not isinstance(key, ec.EllipticCurvePublicKey) or not isinstance(key.curve, ec.SECP256R1):
@@ -127,47 +126,6 @@ def _parts(contents: bytes) -> tuple[bytes, cms.CMSAttributes, bytes, bytes]:
     signed = content["content"]
     (signer,), (certificate,) = signed["signer_infos"], signed["certificates"]
     return der, signer["signed_attrs"], certificate.chosen.dump(), signer["signature"].native
-
-
-def _rebuilt(certificate: bytes, attributes: cms.CMSAttributes, signature: bytes) -> bytes:
-    """Build the signature anew from its three free parts: every other byte has one value only."""
-    loaded = asn1_x509.Certificate.load(certificate)
-    attested = cms.CMSAttributes(list(attributes))
-    for part in (loaded, attested):
-        # What was parsed keeps its bytes unless it is made to encode itself. Asked of the whole, each level
-        # would have all below it encoded twice, and this is a dozen levels deep.
-        part.dump(force=True)
-    sha256 = {"algorithm": "sha256"}
-    made = cms.ContentInfo(
-        {
-            "content_type": "signed_data",
-            "content": {
-                "version": "v1",
-                "digest_algorithms": [sha256],
-                "encap_content_info": {"content_type": "data"},
-                "certificates": [loaded],
-                "signer_infos": [
-                    {
-                        "version": "v1",
-                        "sid": cms.SignerIdentifier(
-                            {
-                                "issuer_and_serial_number": {
-                                    "issuer": loaded.issuer,
-                                    "serial_number": loaded.serial_number,
-                                }
-                            }
-                        ),
-                        "digest_algorithm": sha256,
-                        "signed_attrs": attested,
-                        "signature_algorithm": {"algorithm": "sha256_ecdsa"},
-                        "signature": signature,
-                    }
-                ],
-            },
-        }
-    )
-    der: bytes = made.dump()
-    return der
 
 
 def record_in(data: bytes, name: str) -> bytes:
