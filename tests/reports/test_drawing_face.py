@@ -48,16 +48,21 @@ def test_a_marked_cavity_is_not_marked_by_colour_alone() -> None:
     assert "!" in texts(face("C1", "plug", (("1",),), {}, marked=("1",)))
 
 
+def painted(colour: str) -> list[str | None]:
+    """Return what the face of one wire is painted with, from the back to the front."""
+    drawn = ElementTree.fromstring(face("C1", "plug", (("1",),), {"1": colour}))
+    return [node.get("fill") for node in drawn.iter(f"{SVG}rect") if node.get("fill") != "none"]
+
+
 def test_a_tracer_is_painted_over_its_base() -> None:
-    fills = [
-        node.get("fill")
-        for node in ElementTree.fromstring(face("C1", "plug", (("1",),), {"1": "RD/YE"})).iter(f"{SVG}rect")
-    ]
-    plain = [
-        node.get("fill")
-        for node in ElementTree.fromstring(face("C1", "plug", (("1",),), {"1": "RD"})).iter(f"{SVG}rect")
-    ]
-    assert len(fills) == len(plain) + 1
+    base, tracer = painted("RD"), painted("YE")
+    assert painted("RD/YE") == [*base, tracer[-1]]
+
+
+def test_every_wire_has_an_outline_in_front() -> None:
+    for colour in ("RD", "RD/YE"):
+        drawn = ElementTree.fromstring(face("C1", "plug", (("1",),), {"1": colour}))
+        assert [node.get("stroke-width") for node in drawn.iter(f"{SVG}rect")][-1] == "0.8"
 
 
 def test_more_wires_than_fit_are_counted() -> None:

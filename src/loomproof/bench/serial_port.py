@@ -74,15 +74,18 @@ class SerialLine:
                 raise serial.SerialTimeoutException("Write timeout")
 
     def _read_at_once(self, timeout_s: float) -> bytes:
-        """Return what has arrived, asked of the system once: pyserial asks for a byte, then for the rest."""
+        """Return what has arrived, asked of the system once: pyserial asks for a byte, then for the rest.
+
+        Without time to wait it is read without asking whether there is anything, so that nothing is no error.
+        """
         descriptor = self._port.fileno()
-        if not select.select([descriptor], [], [], timeout_s)[0]:
+        if timeout_s > 0.0 and not select.select([descriptor], [], [], timeout_s)[0]:
             return b""
         try:
             data = os.read(descriptor, MOST_BYTES)
         except BlockingIOError:
             return b""
-        if not data:
+        if not data and timeout_s > 0.0:
             raise serial.SerialException("it is ready to be read, and gives nothing")
         return data
 

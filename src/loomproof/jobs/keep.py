@@ -19,7 +19,6 @@ from loomproof.records.canonical import sha256_hex
 from loomproof.records.data_folder import home
 from loomproof.records.keys import KeyFolder, Signer
 from loomproof.records.noting import heads_missing, key_changed, not_as_noted, note
-from loomproof.records.seal import verify
 from loomproof.records.signers import KnownSigners
 from loomproof.records.since_last_pass import not_taken_over
 from loomproof.records.store import SealedRun
@@ -153,7 +152,7 @@ def keep(outcome: Outcome, journal: Path, where: Keeping) -> Generator[Event, No
             hand = held.enter_context(at_hand(where.store, seals=True, measured=True))
             signer, sealed = _sealed(hand, document, read)
         _said_sealed(document.run, told)
-        told += map(Prompt, verify(sealed.record).remarks)
+        told += map(Prompt, sealed.remarks)
         run = sealed.run.run
         handed = where.out / name_of(document.run, document.loom.name, document.loom.serial)
         results = base.with_name(f"{base.name}.results.json")

@@ -41,10 +41,11 @@ from loomproof.results.document import Document
 
 @dataclass(frozen=True, slots=True)
 class SealedRun:
-    """A run just sealed: its line, and the record's bytes."""
+    """A run just sealed: its line, the record's bytes, and what was odd about its times."""
 
     run: Run
     record: bytes
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,8 +192,9 @@ class Store:
                 extras["met"] = told.met.plain()
             kind = "proof" if correction is None else "correction"
             record = seal(document.plain(), chain, signer, kind=kind, extras=extras)
-            run_id = insert_run(connection, verify(record), record, journal)
-            return SealedRun(_run(connection, run_id), record)
+            verified = verify(record)
+            run_id = insert_run(connection, verified, record, journal)
+            return SealedRun(_run(connection, run_id), record, verified.remarks)
 
     def add_run(self, record: bytes, journal: bytes = b"") -> str:
         """Keep a sealed record that was made elsewhere, and return its run's name.

@@ -219,8 +219,10 @@ def swatch(x: float, y: float, width: float, height: float, colour: str) -> str:
     parts = paints(colour)
     if not parts:
         return rect(x, y, width, height, stroke=PALE, line=0.8, corner=2, dash="2 2")
-    drawn = [rect(x, y, width, height, fill=parts[0], corner=2)]
-    tracers = parts[1:]
+    base, *tracers = parts
+    if not tracers:
+        return rect(x, y, width, height, fill=base, stroke=INK, line=0.8, corner=2)
+    drawn = [rect(x, y, width, height, fill=base, corner=2)]
     for index, paint in enumerate(tracers):
         band = height / (2 * len(tracers) + 1)
         drawn.append(rect(x, y + band * (2 * index + 1), width, band, fill=paint))
