@@ -66,6 +66,7 @@ class Todo(StrEnum):
     GO_ON = "go on with a stopped run"
     GO_ON_TRACE = "go on with a stopped trace"
     HAND_OVER = "hand over what waits in the outbox"
+    HARNESS = "say which harness of a file a loom is"
     HAZARD = "say what is at a connector"
     HOOK_UPS = "prove hook-up by hook-up"
     IMPORT = "make a loom of a list or a KBL file"

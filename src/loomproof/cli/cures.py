@@ -38,6 +38,7 @@ COMMANDS = {
     Todo.GO_ON: "Go on with: loomproof prove {on:LOOM --bench ADDRESS --continue RUN}",
     Todo.GO_ON_TRACE: "Go on with: loomproof trace {on:LOOM --bench ADDRESS --to DIR --continue}",
     Todo.HAND_OVER: "loomproof records hand-over does it now, and shows what waits.",
+    Todo.HARNESS: "loomproof import --harness {on:NAME} makes a loom of one.",
     Todo.HAZARD: "Say it with --hazard CONNECTOR=HAZARD.",
     Todo.HOOK_UPS: "--hook-ups proves it plug by plug; loomproof plan shows how.",
     Todo.IMPORT: "loomproof import makes one of a KBL file or a from-to list.",

@@ -94,6 +94,7 @@ list_options = together(
 @click.option("--name", default="", help="Name of the loom; the file's name where it is not given.")
 @list_options
 @click.option("--yes", is_flag=True, help="Take the list as it is understood without asking.")
+@click.option("--harness", default=None, help="Harness of a VEC file that describes several.")
 @click.option("--configuration", default=None, help="Configuration of a KBL or VEC file.")
 @click.option(
     "--length-type", default=None, help="Which length counts where wires of a KBL or VEC file have several."
@@ -130,7 +131,8 @@ def import_(
         of_list = "--column, --connector, --separator, --sheet and --answer"
         raise UsageError(f"{of_list} are for lists, not for KBL and VEC")
     if form is Form.LIST and any(of_harness.values()):
-        raise UsageError("--configuration, --length-type and --side-table are for KBL and VEC, not for lists")
+        of_files = "--harness, --configuration, --length-type and --side-table"
+        raise UsageError(f"{of_files} are for KBL and VEC, not for lists")
     if form is Form.LIST:
         read = asked(read_list(source, target, given, name), how, everything=everything)
         cure = "Say --yes to take them so, or --column ROLE=HEADING for each that is wrong."

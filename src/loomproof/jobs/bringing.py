@@ -55,6 +55,7 @@ class Brought:
     answers: Answers = field(default_factory=Answers)
     configuration: str = ""
     length_type: str = ""
+    harness: str = ""
 
     @property
     def data(self) -> bytes:
@@ -143,7 +144,10 @@ def _of_a_file(what: Brought) -> LoadedLoom:
             if what.sort is Sort.OTHER:
                 return importers.read_other(path)
             return harness_file.read(
-                path, configuration=what.configuration or None, length_type=what.length_type or None
+                path,
+                configuration=what.configuration or None,
+                length_type=what.length_type or None,
+                harness=what.harness or None,
             )
         except InputError as error:
             problems = [_named(each, path.name, what.name) for each in error.problems]

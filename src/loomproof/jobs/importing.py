@@ -69,6 +69,7 @@ def import_whole(
     target: Path,
     *,
     name: str = "",
+    harness: str | None = None,
     configuration: str | None = None,
     length_type: str | None = None,
     side_table: Path | None = None,
@@ -81,7 +82,11 @@ def import_whole(
     """
     if harness_file.is_one(source):
         loaded = harness_file.read(
-            source, configuration=configuration, side_table=side_table, length_type=length_type
+            source,
+            configuration=configuration,
+            side_table=side_table,
+            length_type=length_type,
+            harness=harness,
         )
     elif source.is_file():
         loaded = importers.read_other(source)

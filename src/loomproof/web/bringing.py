@@ -120,7 +120,10 @@ def _said(what: Brought, asked: Asked, house: House) -> Brought:
     """Return what was brought with what a form says of it."""
     if what.sort is not Sort.LIST:
         return replace(
-            what, configuration=asked.field("configuration"), length_type=asked.field("length type")
+            what,
+            configuration=asked.field("configuration"),
+            length_type=asked.field("length type"),
+            harness=asked.field("harness"),
         )
     if asked.field("question"):
         made = understood(what, house.workplace.folder)

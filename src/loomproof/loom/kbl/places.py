@@ -20,7 +20,7 @@ from loomproof.loom.kbl.contacts import (
     beside,
     coaxial_contacts,
 )
-from loomproof.loom.kbl.document import Document, words
+from loomproof.loom.kbl.document import Document, kind_of, words
 from loomproof.loom.kbl.naming import Names
 from loomproof.loom.model import Connector, ConnectorKind, End, Hazard
 from loomproof.loom.text import natural
@@ -32,6 +32,9 @@ LOCATION = "location"
 PYROTECHNIC = ("airbag", "gurtstraffer", "belt tensioner", "pretensioner", "pyrotech", "squib", "zündpille")
 """Words that make a connector pyrotechnic until a person says otherwise: KBL has no mark for it, and a
 connector taken for one in error only stays off the bench."""
+
+MODULAR = "Modular_slot_occurrence"
+"""The kind of a slot that holds connectors as inserts, and no cavities."""
 
 SHELL = "shell"
 """The cavity of what is on a connector and in none of its cavities."""
@@ -75,6 +78,16 @@ def read_places(document: Document) -> Places:
         contacted = occurrence.find("Contact_points") is not None
         if not contacted and (wanted in wired or wanted in places.names):
             twins.append(wanted)
+            continue
+        if (
+            not contacted
+            and occurrence.find("Slots/Cavities") is None
+            and MODULAR in map(kind_of, occurrence.iterfind("Slots"))
+        ):
+            document.warn(
+                f"the modular slots of {wanted} are left out: its inserts are connectors of their own",
+                occurrence,
+            )
             continue
         connector = _connector(document, occurrence, places, ungendered)
         places.add(connector)

@@ -91,6 +91,11 @@ def _loom(
     tell_rest(document)
     signals = signals.only({wire.circuit for wire in wires})
     connectors = tuple(connector for name, connector in places.connectors.items() if name in kept)
+    if not places.connectors:
+        raise DescriptionError(
+            f"{document.name}: the harness {document.text(harness, 'Part_number')!r} has no connector",
+            cure="Ask for a file with the connectors of the harness; without ends there is nothing to prove.",
+        )
     loom = Loom(
         document.text(harness, "Description") or document.text(harness, "Part_number") or document.name,
         description=_about(document, configuration),

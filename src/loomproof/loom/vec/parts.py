@@ -127,6 +127,9 @@ def _facing(
     )
     if len(here) == len(there) == 1:
         return [(next(iter(here.values())), next(iter(there.values())))]
+    if not here or not there:
+        document.warn("a coupling names a slot that no connector of the loom has", slots)
+        return []
     if here.keys() == there.keys():
         return [(here[number], there[number]) for number in here]
     document.warn("two mated slots have different cavities and are not joined", slots)
@@ -148,7 +151,11 @@ def _part(
     about = ", ".join(filter(None, (document.said(component), document.said(part))))
     kind = _KINDS.get(kind_of(specification)) if specification is not None else None
     kind = kind or kind_in(about)
-    legs = [(pin, partner.get(end, end)) for pin, end in _legs(document, role, places)]
+    coil = _coil(document, specification) if kind is ComponentKind.RELAY else {}
+    said = _legs(document, role, places)
+    if not {*FORMS[ComponentKind.RELAY].terminals} & {pin for pin, _ in said}:
+        said = [(coil.get(pin, pin), end) for pin, end in said]
+    legs = [(pin, partner.get(end, end)) for pin, end in said]
     wrong = _misfit(kind, legs)
     if wrong or kind is None:
         if name not in side:
@@ -174,6 +181,26 @@ def _part(
         note=about if about.casefold() != kind else "",
         pullable=pulled,
     )
+
+
+def _coil(document: VecDocument, specification: etree._Element | None) -> dict[str, str]:
+    """Return how the pins of a relay's coil are called in DIN 72552, by what the file calls them.
+
+    The coil is the one connection inside the relay that no state switches: that is there in none of its
+    states by name, or in all of them. Which contact is there at rest the states do not say.
+    """
+    if specification is None:
+        return {}
+    states = [
+        set((one.findtext("SwitchedConnections") or "").split()) for one in specification.findall("States")
+    ]
+    some = {key for state in states for key in state}
+    switched = {key for key in some if not all(key in state for state in states)}
+    lasting = [one for one in specification.iterfind("Connections") if one.get("id") not in switched]
+    if not switched or len(lasting) != 1:
+        return {}
+    pins = [document.called(pin) for pin in document.refs(lasting[0], "Pins")]
+    return dict(zip(pins, FORMS[ComponentKind.RELAY].terminals, strict=True)) if len(pins) == 2 else {}
 
 
 def _legs(document: VecDocument, role: etree._Element, places: Places) -> list[tuple[str, End]]:

@@ -31,6 +31,8 @@ TERMINALS = {
 """Roles of terminals, and what such a terminal is as an end of the loom where it sits in no cavity."""
 
 _RING = "RingTerminalRole"
+MODULAR = "ModularSlotReference"
+"""The kind of a slot that holds connectors as inserts, and no cavities."""
 
 
 def read_places(document: VecDocument, harness: Harness) -> Places:
@@ -99,6 +101,13 @@ def _housing(
         document.called(role) or document.called(component) or component.get("id", "plug")
     )
     rows = tuple(_rows(document, role, name, places)) or (("1",),)
+    if role.find("SlotReference/CavityReference") is None and MODULAR in map(
+        kind_of, role.iterfind("SlotReference")
+    ):
+        document.warn(
+            f"the modular slots of {name} are left out: its inserts are connectors of their own", role
+        )
+        return
     about = described(document, component)
     housing = _part(document, component)
     cavities = [one.get("id", "") for one in role.iter("CavityReference")]

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from lxml import etree
 
-from loomproof.errors import DescriptionError, suggestion
+from loomproof.errors import DescriptionError, Todo, suggestion
 from loomproof.loom import checking
 from loomproof.loom.building import Row
 from loomproof.loom.described import LoadedLoom
@@ -194,6 +194,7 @@ def _holder(document: VecDocument, harness: str | None) -> etree._Element:
         raise DescriptionError(
             f"{document.name} describes {len(holding)} harnesses: {', '.join(numbers)}",
             cure="Name the one that this loom is.",
+            do=Todo.HARNESS,
         )
     if not holding:
         raise only_parts(document)
