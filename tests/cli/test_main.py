@@ -65,6 +65,18 @@ def test_help_imports_nothing_heavy() -> None:
     assert done.stdout.splitlines()[-1] == "[]"
 
 
+def test_planning_hook_ups_loads_no_store_and_no_keys(fixtures: Path) -> None:
+    """Whether it can be done is told as soon as the loom is read; a store and its keys take half as long."""
+    script = (
+        "import sys; from loomproof.cli.main import run; "
+        f"run(['plan', {str(fixtures / 'tail_lamp')!r}, '--points', '12']); "
+        "print([m for m in ('scipy', 'pandas', 'sqlalchemy', 'serial', 'pyvisa', 'typst', 'cryptography')"
+        " if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
 def test_a_misspelt_command_gets_a_near_miss() -> None:
     done = process("prov")
     assert done.returncode == 2

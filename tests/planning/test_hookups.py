@@ -21,6 +21,7 @@ from loomproof.planning.hookup_order import best_order, good_order, plug_ins
 from loomproof.planning.hookup_problem import Problem, proves, rows_of, undominated
 from loomproof.planning.hookup_search import Constraints, NotPossibleError, plan_hook_ups
 from tests.planning.covering_designs import DESIGNS
+from tests.planning.hookup_exact import fewest, small_case
 from tests.planning.hookup_looms import SIZES, sizes_of
 from tests.planning.test_sense import masks, partitions
 
@@ -230,6 +231,24 @@ def test_constraints_that_name_nothing_are_refused() -> None:
     for wrong in (Constraints(split=("C9",)), Constraints(stay=("c1",)), Constraints(owned={"H3": 1})):
         with pytest.raises(UsageError):
             plan_hook_ups(loom, nets, 4, wrong)
+
+
+def test_what_does_not_fit_is_told_of_the_connector_to_blame() -> None:
+    """C3 fits beside neither C0 nor C1, and it is not these two that are named first."""
+    loom, nets = small([5, 5, 1, 8])
+    with pytest.raises(NotPossibleError, match=r"C3 takes 8 points of 9.*beside it: C. with C3") as refused:
+        plan_hook_ups(loom, nets, 9)
+    assert refused.value.connector == "C3"
+
+
+@pytest.mark.parametrize("number", range(0, 60, 4))
+def test_small_plans_are_the_best_that_there_are(number: int) -> None:
+    loom, nets, points = small_case(number)
+    best = fewest(loom, nets, points) if len(loom.connectors) < 6 else None
+    if best is not None:
+        plan = plan_hook_ups(loom, nets, points)
+        assert (len(plan.hook_ups), plan.plug_ins) == best
+        assert plan.bound <= best[0]
 
 
 KEPT = json.loads(SIZES.read_text())

@@ -13,7 +13,7 @@ from loomproof.jobs.certificate import issue
 from loomproof.measuring.selftests_kept import SelfTest, keep, line_of
 from loomproof.measuring.zeros_kept import LeadZero, Zero, keep_zero
 from loomproof.records.confirmed import ConfirmedLine, add_confirmed
-from loomproof.records.kept_files import SELFTEST_LINES, ZERO_LINES
+from loomproof.records.data_folder import SELFTEST_LINES, ZERO_LINES
 from loomproof.records.keys import KeyFolder, Signer
 from loomproof.records.noting import note
 from loomproof.records.selftests import SelfTestLine, keep_lines

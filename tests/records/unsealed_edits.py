@@ -6,7 +6,7 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
-from loomproof.records.kept_files import SELFTEST_LINES, ZERO_LINES
+from loomproof.records.data_folder import SELFTEST_LINES, ZERO_LINES
 from loomproof.records.unfinished_runs import note_sealed, note_started
 from tests.records.edits import NOTED, Edit, both, gone, older_copy, one_more, sql
 

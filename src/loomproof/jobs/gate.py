@@ -25,8 +25,7 @@ from loomproof.measuring.undriven import meter_words
 from loomproof.planning.net_access import scope_of
 from loomproof.planning.request import Request
 from loomproof.planning.suspects import conductors_of, single_points
-from loomproof.records.data_folder import home
-from loomproof.records.kept_files import SELFTEST_LINES, ZERO_LINES
+from loomproof.records.data_folder import SELFTEST_LINES, ZERO_LINES, home
 
 CAUTIONS = Prompt("Before a proof:", BEFORE_A_PROOF)
 """What is told before a loom is driven."""

@@ -6,8 +6,8 @@ from loomproof.jobs.gate import selftests, zeros
 from loomproof.measuring import selftests_kept, zeros_kept
 from loomproof.measuring.selftests_kept import SelfTest
 from loomproof.measuring.zeros_kept import Zero
-from loomproof.records.data_folder import home
-from loomproof.records.kept_files import SELFTEST_LINES, ZERO_LINES, announce_line
+from loomproof.records.data_folder import SELFTEST_LINES, ZERO_LINES, home
+from loomproof.records.kept_files import announce_line
 from loomproof.records.keys import KeyFolder
 
 

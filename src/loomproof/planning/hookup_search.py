@@ -283,8 +283,7 @@ def _refuse_impossible(problem: Problem, units: Sequence[Unit], task: _Task) -> 
     bad = problem.impossible()
     if not bad:
         return
-    by_size = Problem(problem.sizes, points, problem.rows, (), problem.stay)
-    if not by_size.impossible():
+    if not Problem(problem.sizes, points, problem.rows, (), problem.stay).impossible():
         fixed = {} if limits.plugs is None else limits.plugs.point_of
         for a, b in on_one_point(units, fixed):
             if any({1 << a, 1 << b} == set(row) for row in bad):
@@ -309,10 +308,11 @@ def _refuse_impossible(problem: Problem, units: Sequence[Unit], task: _Task) -> 
     }
     name = max(blame, key=lambda name: (blame[name], taken[name]))
     size = max(len(unit.ends) for unit in units if unit.connector == name)
+    row = next(row for row in bad if name in {units[u].connector for u in units_of(row[0] | row[1])})
     beside = f" beside {stays}, which stays plugged" if stays and name not in limits.stay else ""
     raise NotPossibleError(
         f"{name} takes {size} points of {points}{beside}, and what must meet it does not fit beside it: "
-        + _rows_text(bad[0], units),
+        + _rows_text(row, units),
         connector=name,
         cure="Take a bench with more points, or let its leads go to points in groups where they may.",
         do=Do(Todo.SPLIT, name),

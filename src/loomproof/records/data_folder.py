@@ -7,6 +7,10 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
+SELFTEST_LINES = "selftests.jsonl"
+ZERO_LINES = "zeros.jsonl"
+"""What benches were found to be, in two files of the folder (`kept_files`)."""
+
 
 def home(environment: Mapping[str, str] | None = None, platform: str = sys.platform) -> Path:
     """Return the data folder; it need not exist yet.

@@ -13,12 +13,11 @@ from dataclasses import replace
 from pathlib import Path
 
 from loomproof.records.canonical import sha256_hex
+from loomproof.records.data_folder import SELFTEST_LINES, ZERO_LINES
 from loomproof.records.growing import is_outside, with_outside
 from loomproof.records.heads import Grown, Heads, KeptFile, changing, grown_by, write_heads
 from loomproof.records.keys import Signer
 
-SELFTEST_LINES = "selftests.jsonl"
-ZERO_LINES = "zeros.jsonl"
 _FILES = (SELFTEST_LINES, ZERO_LINES)
 _NAMED = 5
 """So many lines are named, of however many."""
