@@ -151,7 +151,11 @@ def test_every_command_and_option_that_the_documentation_names_exists() -> None:
         (Question("ranges", "", ("all names",)), '--answer ranges="all names"'),
         (Question("column net", "", ()), '--column net="…", or --answer kind=pins where nothing is joined'),
         (Question("column to_cavity", "", ()), '--column to_cavity="…"'),
-        (Question("connector from", "", ()), "--from-connector NAME"),
+        (
+            Question("connector from", "", ()),
+            '--from-connector NAME, or --column from_connector="…" where a column says it',
+        ),
+        (Question("joints X 9", "", ("own",)), '--answer "joints X 9=own"'),
         (Question("separator", "", (" ", "-")), "--separator ' ' or --separator '-'"),
         (Question("colour_code", "", ("BS AU 7",)), '--colour-code "BS AU 7"'),
     ],

@@ -155,3 +155,50 @@ def test_a_table_of_a_kind_that_is_not_read_is_refused_with_the_way_out(
     told = capsys.readouterr().err
     assert f"{said} ({ending}) is not read" in told
     assert "Save the table as an Excel workbook (.xlsx) or as 'CSV UTF-8'." in told
+
+
+FIRST = (
+    "Wire,From,To,Colour,Length\n1,X1:1,X2:1,GN,250\n2,X1:2,X2:2,BR,300\n3,X1:3,X9,GN,90\n4,X1:4,X9,BR,90\n"
+)
+
+
+def test_an_answer_that_was_kept_is_none_to_what_came_later(tmp_path: Path, capsys: Captured) -> None:
+    said = ["--answer", "joints=own", "--answer", "length=mm", "--colour-code", "IEC 60757", "--yes"]
+    assert imported(tmp_path, FIRST, *said)[0] == 0
+    capsys.readouterr()
+    assert imported(tmp_path, FIRST)[0] == 0
+    assert "Nothing changed" in capsys.readouterr().err
+    later = f"{FIRST}5,X1:5,X8,SW,1.2\n6,X1:6,X8,SW,1.5\n"
+    code, target = imported(tmp_path, later)
+    told = " ".join(capsys.readouterr().err.split())
+    assert code == 2
+    assert "X8 (rows 6, 7): do the wires meet" in told
+    assert "It was answered 'own' before X8 was there." in told
+    # The code of the first issue reads fewer colours of this one.
+    assert "German" in told
+    each = ["joints=each", "joints X9=own", "joints X8=joined"]
+    words = [word for answer in each for word in ("--answer", answer)]
+    assert imported(tmp_path, later, *words, "--colour-code", "German")[0] == 0
+    loom = load(target).loom
+    assert nets_of(loom) == nets("X1:1 X2:1", "X1:2 X2:2", "X1:3 X9:end_3", "X1:4 X9:end_4", "X1:5 X1:6 X8:1")
+    # Millimetres were said of 90 and more; 1.2 may be metres.
+    assert [wire.length_m for wire in loom.wires] == [None] * 6
+    told = " ".join(capsys.readouterr().err.split())
+    assert "was answered 'mm' before a number below 20 was there: the answer is not used" in told
+    assert imported(tmp_path, later, "--answer", "length=m")[0] == 0
+    capsys.readouterr()
+    assert imported(tmp_path, later)[0] == 0
+    assert "Nothing changed" in capsys.readouterr().err
+
+
+def test_a_mark_that_was_kept_is_none_where_it_parts_nothing(tmp_path: Path) -> None:
+    assert imported(tmp_path, "From,To\nX1/1,X2/1\nX1/2,X2/2\n", "--separator", "/", "--yes")[0] == 0
+    code, target = imported(tmp_path, "From,To\nX1-1,X2-1\nX1-2,X2-2\n")
+    assert code == 0
+    assert nets_of(load(target).loom) == nets("X1:1 X2:1", "X1:2 X2:2")
+
+
+def test_tables_that_are_not_read_are_named_before_it_is_confirmed(tmp_path: Path, capsys: Captured) -> None:
+    text = "# Front\n|From|To|\n|-|-|\n|A:1|B:1|\n|A:2|B:2|\n\n# Rear\n|From|To|Use|\n|-|-|-|\n|X3:1|X4:1||\n"
+    assert imported(tmp_path, text, name="list.md")[0] == 2
+    assert "tables not read Rear" in capsys.readouterr().err

@@ -65,7 +65,7 @@ def test_pins_left_over_stop_a_list() -> None:
 
 
 def test_several_wires_at_an_unknown_place_are_asked_about() -> None:
-    data = "From,To\nA:1,Radio\nA:2,Radio\nA:3,GND\nA:4,GND\nA:5,S1\nB:1,S1\n"
+    data = "From,To\nA:1,Radio\nA:2,Radio\nA:3,GND\nA:4,GND\nA:5,SP1\nB:1,SP1\n"
     assert names(read(data).open) == ["joints"]
     joined = loom_of(read(data, said={"joints": "joined"}))
     assert nets_of(joined) == nets("A:1 A:2 Radio:1", "A:3 A:4 GND:1", "A:5 B:1")

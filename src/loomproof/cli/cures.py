@@ -28,7 +28,8 @@ COMMANDS = {
     Todo.CHECK_ADAPTER: "loomproof adapter check TABLE LOOM --all shows all of it.",
     Todo.CHECK_LOOM: "See loomproof check {on:LOOM}.",
     Todo.CHECK_RECORDS: "loomproof records check looks at everything.",
-    Todo.COLUMNS: "Give --heading-row its row, or name the columns: --column from=A --column to=B.",
+    Todo.COLUMNS: "Give --heading-row its row, or name the columns: --column from=A --column to=B, "
+    "or of a list of nets --column net=A --column place=B; --sheet names another table.",
     Todo.CONFIRM: "Answer y at the prompt, or pass --made-safe.",
     Todo.DATASET: "loomproof records dataset {on:FOLDER} makes one of a store.",
     Todo.DECIMAL: "Say --decimal {on:MARK}",
@@ -157,16 +158,25 @@ def lines_of(error: LoomproofError) -> Iterator[str]:
     yield from filter(None, (error.cure, how(error.do)))
 
 
+_OTHERWISE = {
+    "net": ", or --answer kind=pins where nothing is joined",
+    "connector": ", or --connector NAME where all are of one",
+    "from": ', or --column place="…" and --column net="…" where each row is an end',
+}
+"""What else may be said of a column that a list leaves open."""
+
+
 def to_answer(question: Question) -> str:
     """Return what to type to answer a question about a list."""
     name, _, what = question.name.partition(" ")
     if name == "column":
-        other = ", or --answer kind=pins where nothing is joined" if what == "net" else ""
-        return f'--column {what}="…"{other}'
+        return f'--column {what}="…"{_OTHERWISE.get(what, "")}'
     if name == "connector":
-        return f"--{what}-connector NAME"
+        return f'--{what}-connector NAME, or --column {what}_connector="…" where a column says it'
     said = {"separator": "--separator {!r}", "colour_code": '--colour-code "{}"'}.get(name)
     if said is None:
+        if what:
+            return " or ".join(f'--answer "{question.name}={answer}"' for answer in question.answers)
         quoted = (f'"{answer}"' if " " in answer else answer for answer in question.answers)
         return " or ".join(f"--answer {name}={answer}" for answer in quoted)
     return " or ".join(map(said.format, question.answers))

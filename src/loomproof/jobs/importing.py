@@ -185,6 +185,7 @@ def facts_of(reading: Reading) -> Iterator[tuple[str, str]]:
     became = [f"{read} read", f"{left} left out", *([f"{refused} refused"] if refused else [])]
     facts = [
         ("sheets", ", ".join(reading.sheets)),
+        ("tables not read", ", ".join(reading.sheets_left)),
         ("headings", f"row {reading.heading_row}" if reading.heading_row else ""),
         *((role, f"column {heading}") for role, heading in reading.columns),
         *((f"{side}_connector", name) for side, name in reading.named),

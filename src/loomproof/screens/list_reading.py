@@ -55,6 +55,8 @@ def _ask(question: Question) -> str:
     if name in ("column", "connector"):
         free = "  Column (heading, letter or number)" if name == "column" else "  Connector"
         return str(click.prompt(free, err=True))
+    if name == "variant":
+        return str(click.prompt(f"  Answer ({', '.join(question.answers)})", err=True))
     kind = click.Choice([*question.answers, *(() if question.must else (LEAVE,))], case_sensitive=False)
     return str(click.prompt("  Answer", type=kind, err=True))
 

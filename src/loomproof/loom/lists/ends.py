@@ -6,9 +6,8 @@ cavities is spelled out only where both ends have equally many, and what can be 
 
 from __future__ import annotations
 
-import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from loomproof.errors import Do, Problem
@@ -62,7 +61,10 @@ class Entry:
 
 @dataclass(slots=True)
 class Work:
-    """What a list comes to: what is left out with its reason, what is wrong, what is noted, what is asked."""
+    """What a list comes to: what is left out with its reason, what is wrong, what is noted, what is asked.
+
+    ``about`` is what each question is about, ``new`` what of it no answer that was kept knew.
+    """
 
     file: str
     answers: Answers
@@ -70,6 +72,8 @@ class Work:
     problems: list[Problem] = field(default_factory=list)
     notes: list[Problem] = field(default_factory=list)
     questions: list[Question] = field(default_factory=list)
+    about: dict[str, dict[str, None]] = field(default_factory=dict)
+    new: dict[str, list[str]] = field(default_factory=dict)
 
     def leave(self, line: Line, why: str, cure: str = "") -> None:
         """Leave a row out, and say why."""
@@ -91,12 +95,26 @@ class Work:
 
     def ask(self, name: str, text: str, answers: Sequence[str], *, must: bool = True) -> None:
         """Ask once for each name; where it is answered already there is nothing to ask."""
+        if new := self.new.get(name):
+            kept = f"was answered {self.answers.said[name]!r} before {first_of(new, 4)} was there"
+            text = f"{text} It {kept}."
+            if not must:
+                self.note(
+                    f"the question of {name} {kept}: the answer is not used", "Answer it once more."
+                )
         if all(question.name != name for question in self.questions):
             self.questions.append(Question(name, text, tuple(answers), must))
 
-    def said(self, name: str) -> str:
-        """Return the answer to a question, or an empty text."""
-        return self.answers.said.get(name, "")
+    def said(self, name: str, about: Iterable[str] = ()) -> str:
+        """Return the answer to a question about these things, or an empty text.
+
+        One that was kept with an issue before is none where the question is about more than it was then.
+        """
+        now = self.about.setdefault(name, {})
+        now.update(dict.fromkeys(about))
+        kept = self.answers.about.get(name)
+        self.new[name] = [thing for thing in now if kept is not None and thing not in kept]
+        return "" if self.new[name] else self.answers.said.get(name, "")
 
 
 def rows_of(lines: Sequence[Line], most: int = 4) -> str:
@@ -165,7 +183,7 @@ def settle(lines: Sequence[Line], roles: Roles, work: Work) -> None:
 
 
 def _alike(lines: Sequence[Line], work: Work) -> None:
-    """Ask about names that differ in capitals, blanks and underscores alone: is it one connector?"""
+    """Ask about names that look alike, or differ in a remark in brackets alone: is it one connector?"""
     count: Counter[str] = Counter()
     for line in lines:
         count.update(
@@ -173,9 +191,9 @@ def _alike(lines: Sequence[Line], work: Work) -> None:
         )
     groups: dict[str, list[str]] = {}
     for name in count:
-        groups.setdefault(re.sub(r"[\s_]+", "", name.casefold()), []).append(name)
+        groups.setdefault(places.looks(name), []).append(name)
     doubtful = [names for names in groups.values() if len(names) > 1]
-    answer = work.said("alike")
+    answer = work.said("alike", [name for names in doubtful for name in names])
     if doubtful and not answer:
         some = "; ".join(" and ".join(map(repr, names)) for names in doubtful[:4])
         work.ask("alike", f"is this one connector, or several: {some}?", ("one", "several"))
@@ -209,7 +227,7 @@ def _remarks(lines: Sequence[Line], work: Work) -> None:
         if len(remarks) > 1
         for remark in sorted(remarks)
     ]
-    answer = work.said("brackets")
+    answer = work.said("brackets", doubtful)
     if doubtful and not answer:
         text = f"are {' and '.join(doubtful[:3])} one cavity with remarks, or several?"
         work.ask("brackets", text, ("remark", "name"))

@@ -100,6 +100,10 @@ _PLACE = [
     "ends",
     "places",
     "connections",
+    "connexions",
+    "verbindungen",
+    "members",
+    "anschlüsse",
     "place",
     "node",
     "point",
@@ -197,7 +201,7 @@ def plain(heading: str) -> str:
 
 def spoken(column: int, text: str) -> Heading:
     """Say what one heading speaks of."""
-    said = plain(text)
+    said = plain(text).replace("ref_des", "refdes")
     for role, pattern in _PATTERNS.items():
         if re.fullmatch(pattern, said):
             return Heading(column, text, thing=role)
@@ -214,6 +218,8 @@ def spoken(column: int, text: str) -> Heading:
     if kept and kept[-1] in _CAVITY and all(w in _CAVITY or w in _CONNECTOR for w in kept):
         named = not side and any(word in _NAMING for word in kept)
         return Heading(column, text, side=side, thing="cavity", name=_name(text) if named else "")
+    if kept == ["name"] and not side:
+        return Heading(column, text)  # Of what? A connector, where there is one for each end (`_numbered`).
     if kept and all(word in _CONNECTOR for word in kept):
         return Heading(column, text, side=side, thing="connector")
     ends = [i for i, word in enumerate(things) if word in ("pin", "cavity", "kammer", "cav", "pins")]
@@ -245,7 +251,7 @@ def _name(text: str) -> str:
         " ",
         text.replace("_", " "),
     )
-    return " ".join(left.replace("#", " ").split())
+    return " ".join(left.split()).rstrip("# ")
 
 
 MOST_HEADING_ROWS = 30
@@ -258,7 +264,8 @@ def _score(cells: Sequence[str]) -> int:
     for i, text in enumerate(cells):
         heading = spoken(i, text)
         if heading.thing in ("whole", "connector", "cavity", "place"):
-            score += 3 if heading.thing != "connector" or heading.side else 2
+            # A letter alone may be an end, and a name in a cell as well.
+            score += 3 if len(text) > 1 and (heading.thing != "connector" or heading.side) else 2
         elif heading.thing:
             score += 2
         elif re.fullmatch(r"[\d.,:/\s-]+", text):
@@ -323,6 +330,8 @@ def _numbered(texts: Sequence[str]) -> tuple[Heading, ...]:
         key = text.casefold()
         seen[key] += 1
         heading = spoken(i, text) if text else Heading(i, "")
+        if count[key] == 2 and plain(text) == "name":
+            heading = replace(heading, thing="connector")
         found.append(replace(heading, twin=seen[key] if count[key] > 1 else 0))
     return tuple(_with_sides(found))
 

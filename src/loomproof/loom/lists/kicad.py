@@ -29,8 +29,12 @@ def is_netlist(data: bytes) -> bool:
     return re.match(rb"(?:\xef\xbb\xbf)?\s*\(\s*export\b", data[:200]) is not None
 
 
-def entries_of(data: bytes, file: str) -> list[Entry]:
-    """Return one entry for each node of each net, in the file's order. Raises `DescriptionError`."""
+def entries_of(data: bytes, file: str) -> tuple[list[Entry], list[str]]:
+    """Return one entry for each node of each net, in the file's order, and the symbols that are no parts.
+
+    A reference that begins with ``#`` is a mark on the drawing (a power flag), which nothing is plugged to.
+    Nets are told apart by code and name. Raises `DescriptionError`.
+    """
     if len(data) > MOST_BYTES:
         raise _refused(file, f"it holds {len(data)} bytes; at most {MOST_BYTES} are read")
     text, problem = tables.decoded(data, file)
@@ -38,25 +42,34 @@ def entries_of(data: bytes, file: str) -> list[Entry]:
         raise DescriptionError(f"{file}: the netlist cannot be read", problems=[problem])
     root = _parsed(text, file)
     entries: list[Entry] = []
+    drawn: dict[str, None] = {}
+    code_of: dict[str, str] = {}
     for nets in _children(root, "nets"):
         for net in _children(nets, "net"):
-            name = one_line(_text(net, "name") or _text(net, "code"))
+            code = one_line(_text(net, "code"))
+            name = one_line(_text(net, "name")) or code
+            if code_of.setdefault(name, code) != code:
+                name = one_line(f"{name} ({code})")  # Two nets of one name are two.
             for node in _children(net, "node"):
                 connector, pin = _text(node, "ref"), _text(node, "pin")
                 if not connector or not pin:
                     raise _refused(file, f"a node of net {name!r} has no ref or no pin")
                 if wrong := flaw(connector) or flaw(pin):
                     raise _refused(file, f"a name in net {name!r} {wrong}")
+                if connector.startswith("#"):
+                    drawn[connector] = None
+                    continue
                 function = _text(node, "pinfunction")
                 texts = {"net": name, "note": function}
                 entries.append(Entry("", len(entries) + 1, (Place(connector, pin),), texts, ("",)))
     if not entries:
         raise _refused(file, "it holds no net with a node")
-    return entries
+    return entries, list(drawn)
 
 
-def _refused(file: str, message: str, row: int | None = None) -> DescriptionError:
-    cure = "Export the netlist once more."
+def _refused(
+    file: str, message: str, row: int | None = None, cure: str = "Export the netlist once more."
+) -> DescriptionError:
     return DescriptionError(
         f"{file}: the netlist cannot be read", problems=[Problem(message, file, row=row, cure=cure)]
     )
@@ -95,7 +108,11 @@ def _parsed(text: str, file: str) -> Node:
         raise _refused(file, "a bracket is not closed: the file is cut off")
     found = [node for node in root if isinstance(node, list)]
     if len(found) != 1 or not found[0] or found[0][0] != "export":
-        raise _refused(file, "it is no netlist: (export … is expected")
+        raise _refused(
+            file,
+            "it is no netlist of the form that is read: it does not begin with (export",
+            cure="Export it from the schematic as a netlist in S-expressions, or as a table of nets (.csv).",
+        )
     return found[0]
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from loomproof.errors import Problem
+from loomproof.errors import Problem, UsageError
 from loomproof.loom.lists import places
 from loomproof.loom.lists.ends import Line, Side, Work, rows_of, sides_of
-from loomproof.loom.lists.headings import Grid
+from loomproof.loom.lists.headings import Grid, plain
 from loomproof.loom.lists.questions import Question
 from loomproof.loom.lists.roles import Roles
 
@@ -38,14 +38,18 @@ class Splitter:
 
 def splitter_for(grids: Sequence[Grid], roles: Roles, work: Work) -> Splitter:
     """Return the mark that parts connector from cavity in one cell; ask where two do, and unlike."""
-    if work.answers.separator:
-        return Splitter(work.answers.separator, given=True)
     texts: list[str] = []
     for role in ("from", "to", "place"):
         connector = f"{role}_connector" if role != "place" else ""
         if role in roles.columns and connector not in roles.columns and role not in roles.connectors:
             texts += [t for grid in grids for t in grid.column(roles.columns[role]) if not places.nothing(t)]
-    pieces = [piece for text in texts for piece in _PIECES.split(text) if piece]
+    pieces = [piece for text in texts for piece in places.pieces(text, _PIECES)]
+    mark = work.answers.separator
+    work.said("separator", ["places"] if pieces else [])
+    fits = any(places.parted(text, mark, given=True)[1] for text in pieces)
+    # A mark that was kept with an issue before is none where this one has it nowhere.
+    if mark and (fits or "separator" not in work.answers.about):
+        return Splitter(mark, given=True)
     best = places.separators_of(pieces)
     if not best:
         return Splitter()
@@ -59,18 +63,20 @@ def splitter_for(grids: Sequence[Grid], roles: Roles, work: Work) -> Splitter:
         work.questions.append(Question("separator", text, tuple(marks)))
     plain = [(text, places.parted(text, best[0])) for text in pieces]
     known = frozenset(connector for _, (connector, cavity) in plain if cavity)
-    _mixed([text for text, (_, cavity) in plain if not cavity], best[0], known, work)
-    return Splitter(best[0], known=known, others=work.said("mixed") == "cavity")
+    answer = _mixed([text for text, (_, cavity) in plain if not cavity], best[0], known, work)
+    return Splitter(best[0], known=known, others=answer == "cavity")
 
 
-def _mixed(texts: Sequence[str], separator: str, known: frozenset[str], work: Work) -> None:
-    """Ask about places that another mark would part into a connector of the list and a cavity: ``ECU-2``."""
+def _mixed(texts: Sequence[str], separator: str, known: frozenset[str], work: Work) -> str:
+    """Return what places are that another mark would part into connector and cavity (``ECU-2``), or ask."""
     doubtful = [t for t in dict.fromkeys(texts) if t not in known and _by_another(t, separator, known)[0]]
-    if doubtful and not work.said("mixed"):
+    answer = work.said("mixed", doubtful)
+    if doubtful and not answer:
         connector, cavity = _by_another(doubtful[0], separator, known)
         more = f" ({len(doubtful)} such)" if len(doubtful) > 1 else ""
         text = f"is {doubtful[0]!r} the cavity {cavity} of {connector}, or a name of its own?{more}"
         work.ask("mixed", text, ("cavity", "name"))
+    return answer
 
 
 def _by_another(text: str, separator: str, known: frozenset[str]) -> tuple[str, str]:
@@ -85,18 +91,24 @@ def _by_another(text: str, separator: str, known: frozenset[str]) -> tuple[str, 
 def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work) -> list[Line]:
     """Return the rows of all sheets with their ends as they are written, filled down where that is plain."""
     lines: list[Line] = []
+    variants = variants_of(grids, roles, work)
     for grid in grids:
         mine: list[Line] = []
+        used = set(roles.columns.values())
         for row, cells in grid.cells():
             texts = {role: cells[place] for role, place in roles.columns.items()}
             line = Line(grid.sheet.title, row, texts, [])
-            if roles.kind != "pins" and sum(map(bool, cells)) == 1:
+            if any((row, place) in grid.sheet.lost for place in used):
+                continue  # It is refused for what that cell lost; an empty cell asks nothing.
+            if why := variants.why_not(cells):
+                work.leave(line, why)
+            elif roles.kind != "pins" and sum(map(bool, cells)) == 1:
                 text = next(text for text in cells if text)
                 work.leave(line, f"it holds one text alone, {text[:60]!r}")
             elif _is_headings(cells, grid, roles):
                 work.leave(line, "it holds the headings once more")
             else:
-                mine += _ends_in(line, roles, splitter, work)
+                mine += _ends_in(line, owned_by_sheet(grid, roles), splitter, work)
         for i, side in enumerate(sides_of(roles.kind)):
             _fill(mine, i, grid, roles.columns.get(f"{side}_connector" if side else "connector"), work)
         lines += mine
@@ -106,7 +118,60 @@ def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work
 def _is_headings(cells: Sequence[str], grid: Grid, roles: Roles) -> bool:
     """Whether a row repeats the headings, as lists of several pages do."""
     used = [(cells[place], grid.headings[place].text) for place in roles.columns.values()]
-    return all(head and cell and head.casefold().endswith(cell.casefold()) for cell, head in used)
+    return bool(used) and all(
+        head and cell and head.casefold().endswith(cell.casefold()) for cell, head in used
+    )
+
+
+def owned_by_sheet(grid: Grid, roles: Roles) -> Roles:
+    """Return the roles under which a sheet of pins is read that is of a connector of its own."""
+    one = roles.by_sheet.get(grid.sheet.title)
+    return replace(roles, connectors={**roles.connectors, "one": one}) if one else roles
+
+
+_VARIANT = re.compile(
+    r"(?:variante?|option|config(?:uration)?|konfiguration|ausf(?:ü|ue)hrung|ausstattung|trim)(?:e?[ns])?(?:_?code)?"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Variants:
+    """The column that says of which variant a row is, and those that are meant (all where there are none)."""
+
+    column: int | None = None
+    meant: frozenset[str] = frozenset()
+
+    def why_not(self, cells: Sequence[str]) -> str:
+        """Return why a row is none of the loom, or an empty text where it is one."""
+        said = cells[self.column] if self.column is not None else ""
+        return f"it is of variant {said!r}" if said and self.meant and said not in self.meant else ""
+
+
+def variants_of(grids: Sequence[Grid], roles: Roles, work: Work) -> Variants:
+    """Ask which rows are meant where a column that is not used tells variants of the loom apart.
+
+    Raises `UsageError` for an answer that names a variant that there is not.
+    """
+    for heading in roles.left_out:
+        said = list(dict.fromkeys(text for grid in grids for text in grid.column(heading.column) if text))
+        if not _VARIANT.fullmatch(plain(heading.text)) or len(said) < 2:
+            continue
+        answer = work.said("variant", said)
+        if answer == "all":
+            return Variants()
+        text = (
+            f"column {heading.shown!r} tells variants apart: which rows are of this loom? Several are parted "
+            "by commas."
+        )
+        if not answer:
+            work.ask("variant", text, ("all", *said))
+            return Variants()
+        meant = frozenset(name.strip() for name in answer.split(",")) if answer not in said else {answer}
+        if strange := sorted(meant - {*said}):
+            cure = f"It has {', '.join(said)}; several are parted by commas."
+            raise UsageError(f"{work.file} has no variant {strange[0]!r}", cure=cure)
+        return Variants(heading.column, frozenset(meant))
+    return Variants()
 
 
 def _ends_in(line: Line, roles: Roles, splitter: Splitter, work: Work) -> list[Line]:
@@ -140,8 +205,8 @@ def _ends_in(line: Line, roles: Roles, splitter: Splitter, work: Work) -> list[L
 
 
 _HALVES = re.compile(r"^\s*[|;&]|[|;&]\s*$")
-_DOUBTFUL = re.compile(r".*\?|.*\d\*|\?.*|\*\w.*", re.DOTALL)
-"""A question mark or a footnote's star at a name; ``RESET*`` is a name of its own."""
+_DOUBTFUL = re.compile(r".*\?|.*\d\*|\?.*|\*\w.*|.*[¹²³⁰-⁹†‡].*", re.DOTALL)
+"""A question mark, a footnote's star or raised number at a name; ``RESET*`` is a name of its own."""
 _MEETS = re.compile(r"[+>→/|;&,]")
 
 
@@ -156,16 +221,29 @@ def _unclear(line: Line, roles: Roles, splitter: Splitter) -> tuple[str, str] | 
             if not said or places.nothing(said) or places.no_name(said):
                 continue
             if _DOUBTFUL.fullmatch(said):
-                return column, f"{said!r} carries a mark of doubt ('?' or '*'); what it is of is not known"
+                return column, f"{said!r} carries a mark of doubt or a footnote's; what it is of is not known"
             if _HALVES.search(said) and not (said.endswith(";") and _several(said, splitter)):
                 return column, f"{said!r} has a mark between places, and a place on one side of it is missing"
+            if column == f"{front}connector" and (why := places.several_connectors(said)):
+                return column, why
             if column == whole and alone and (why := _not_one(said, splitter)):
                 return column, why
     return None
 
 
 def _not_one(said: str, splitter: Splitter) -> str:
-    """Return why a cell that a colon parts is no place: it lacks a half, or has one too many."""
+    """Return why a cell is no place: it lacks a half, or has one too many."""
+    pieces = places.pieces(said, _PIECES)
+    if why := next(filter(None, map(places.several_connectors, pieces)), ""):
+        return why
+    parted = [bool(splitter.parted(piece)[1]) for piece in pieces]
+    if len(pieces) > 1 and any(parted) and not all(parted):
+        # ECU:5, 6 is two cavities of ECU; "Motor, left:3" a name with a comma.
+        strange = [p for p, is_place in zip(pieces, parted, strict=True) if not is_place]
+        if (re.search("[;|\n]", said) or sum(parted) > 1) and not (
+            parted[0] and all(map(places.like_a_cavity, strange))
+        ):
+            return f"{said!r} holds several places, and {strange[0]!r} names no cavity"
     if splitter.separator != ":":
         return ""
     if said.startswith(":") or said.endswith(":"):
@@ -181,7 +259,11 @@ def _not_one(said: str, splitter: Splitter) -> str:
 def _several_connectors(texts: Mapping[str, str], side: str) -> bool:
     """Whether a cell holds as many connectors as the one beside it cavities: ``X2, X3`` and ``2, 1``."""
     cavity = texts.get(f"{side}_cavity", "") or texts.get(side, "")
-    return 1 < len(_pieces(texts.get(f"{side}_connector", ""))) == len(_pieces(cavity))
+    return (
+        1
+        < len(places.pieces(texts.get(f"{side}_connector", ""), _PIECES))
+        == len(places.pieces(cavity, _PIECES))
+    )
 
 
 def _side(texts: Mapping[str, str], roles: Roles, side: str, splitter: Splitter) -> Side:
@@ -211,19 +293,16 @@ def _side(texts: Mapping[str, str], roles: Roles, side: str, splitter: Splitter)
 _PIECES = re.compile(r"\s*[,;&|\n]\s*")
 _SPACED = re.compile(r"\s*[,;&|\n]\s*|\s+(?:/|\+|and|und)\s+")
 """Marks between places; a stroke, a plus or a word only where whole places stand on both sides."""
+_BLANKS = re.compile(r"\s+(?!\()")
 _TIGHT = re.compile(r"\s*(?:[-=]*>|[→+/])\s*")
 """Marks that names hold too: between places only where each piece is one, by a colon."""
 
 
-def _pieces(text: str, marks: re.Pattern[str] = _PIECES) -> list[str]:
-    return [piece for piece in marks.split(text) if piece]
-
-
 def _several(text: str, splitter: Splitter) -> list[tuple[str, str]]:
     """Return the places of ``ECU:5, ECU:6``, ``X2:2 | X3:1`` or ``J1.1 J2.3``; nothing of another text."""
-    words = text.split() if splitter.separator.strip() else []
-    tight = _pieces(text, _TIGHT) if splitter.separator == ":" else []
-    for pieces in (_pieces(text), _pieces(text, _SPACED), words, tight):
+    words = places.pieces(text, _BLANKS) if splitter.separator.strip() else []
+    tight = places.pieces(text, _TIGHT) if splitter.separator == ":" else []
+    for pieces in (places.pieces(text, _PIECES), places.pieces(text, _SPACED), words, tight):
         found = [splitter.parted(piece) for piece in pieces]
         if len(found) > 1 and all(cavity for _, cavity in found):
             return found
@@ -245,7 +324,7 @@ def _fill(lines: Sequence[Line], i: int, grid: Grid, column: int | None, work: W
         not merged and len(blank) > 1 and 4 * len(blank) >= len(lines) and max(said.values(), default=0) == 1
     )
     heading = grid.headings[column].shown
-    answer = work.said("blank") or ("above" if plain and lines[0].sides[i].connector else "")
+    answer = work.said("blank", [heading]) or ("above" if plain and lines[0].sides[i].connector else "")
     if not answer:
         text = (
             f"{rows_of(blank)}: a cavity stands without a connector in column {heading!r}; is it the one "

@@ -26,6 +26,7 @@ class Units:
     decimal: str
     size: str
     length: str
+    decimal_said: bool = False
 
     @property
     def sizes(self) -> tuple[tuple[str, str], ...]:
@@ -36,6 +37,11 @@ class Units:
     def lengths(self) -> tuple[tuple[str, str], ...]:
         """The columns that a length may stand in, with what a bare number is there."""
         return ("length_m", "m"), ("length_mm", "mm"), ("length", self.length)
+
+    def doubtful(self, role: str, text: str) -> bool:
+        """Whether this column's text may be thousands or decimals, and nobody said which mark is which."""
+        unit = dict(self.lengths).get(role)
+        return unit is not None and not self.decimal_said and sizes.doubtful(text, unit, self.decimal)
 
 
 def loom_of(joined: Joined, units: Units, name: str, headings: Mapping[str, str], work: Work) -> Loom:
@@ -63,6 +69,7 @@ def loom_of(joined: Joined, units: Units, name: str, headings: Mapping[str, str]
         replace(p, column=headings.get(p.column, p.column)) for p in checking.errors(loom, where)
     ]
     _near_names(kinds, work)
+    _near_cavities(cavities, work)
     return loom
 
 
@@ -113,6 +120,20 @@ def _near_names(kinds: Mapping[str, ConnectorKind], work: Work) -> None:
                 f"{' and '.join(map(repr, names))} are taken as {len(names)} connectors",
                 "If they are one, write one name in the list.",
             )
+
+
+def _near_cavities(cavities: Mapping[str, Mapping[str, None]], work: Work) -> None:
+    """Say where cavities of one connector are one number, written in two ways: ``01`` and ``1``, ``2.0``."""
+    for connector, names in cavities.items():
+        alike: dict[str, list[str]] = {}
+        for name in names:
+            alike.setdefault(re.sub(r"^(\D*)0+(?=\d)|\.0$", r"\1", name), []).append(name)
+        for found in alike.values():
+            if len(found) > 1:
+                work.note(
+                    f"{' and '.join(map(repr, found))} are taken as {len(found)} cavities of {connector}",
+                    "If they are one, write it in one way in the list.",
+                )
 
 
 def _end(place: Place, kinds: Mapping[str, ConnectorKind]) -> End:
@@ -167,6 +188,16 @@ def _wires(
         more = f" ({len(found)} rows)" if len(found) > 1 else ""
         size_or_length = "no length" if role.startswith("length") else "no size"
         what = f"no colour of {units.code}" if role == "colour" else size_or_length
+        if units.doubtful(role, text):
+            mark = "," if units.decimal == "." else "."
+            work.note(
+                f"{text!r} may be thousands or decimals{more}, and stands in the wire's note",
+                f"Where decimals of this list are parted by {mark!r} it is thousands; say which mark does.",
+                row,
+                headings.get(role, role),
+                do=Do(Todo.DECIMAL, mark),
+            )
+            continue
         other = _with_the_other_mark(role, text, units)
         if role in dict(units.lengths) and not other and sizes.number_of(text, units.decimal) is not None:
             work.note(
@@ -271,7 +302,7 @@ def _length(
         said = one_line(run.texts.get(role, ""))
         if not said or nothing(said):
             continue
-        found = sizes.metres_of(said, unit, units.decimal)
+        found = None if units.doubtful(role, said) else sizes.metres_of(said, unit, units.decimal)
         if found is not None:
             return found
         notes.append(f"length: {said}")

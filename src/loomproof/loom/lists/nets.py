@@ -5,12 +5,14 @@ Two ends make a wire. More make a splice: the list does not say how its wires ru
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from loomproof.errors import Problem
 from loomproof.loom.lists.ends import Entry, Line, Work, rows_of
-from loomproof.loom.lists.places import Place, nothing, one_line
+from loomproof.loom.lists.places import Place, looks, nothing, one_line
 from loomproof.loom.text import first_of
 
 
@@ -37,11 +39,19 @@ class Joined:
     facts: dict[Place, str] = field(default_factory=dict)
 
 
-def of_wires(entries: Sequence[Entry]) -> Joined:
-    """Return the wires of a list with a row for each."""
+def of_wires(entries: Sequence[Entry], work: Work) -> Joined:
+    """Return the wires of a list with a row for each; one that stands there twice is one."""
     joined = Joined()
+    first: dict[tuple[str, frozenset[Place]], int] = {}
     for entry in entries:
         a, b = entry.ends
+        named = entry.texts.get("wire", "")
+        ends = frozenset(Place(place.connector, place.cavity) for place in (a, b))
+        if named and not nothing(named) and first.setdefault((named, ends), entry.row) != entry.row:
+            where = f"row {first[named, ends]}"
+            problem = f"left out: it is wire {one_line(named)} of {where} once more, with the same ends"
+            work.left_out.append(Problem(problem, work.file, entry.sheet, entry.row, severity="warning"))
+            continue
         circuit = entry.texts.get("circuit", "")
         joined.runs.append(
             Run(a, b, entry.texts, entry.sheet, entry.row, "" if set(circuit) <= set("-–—") else circuit)
@@ -77,7 +87,9 @@ def fill_nets(lines: Sequence[Line], work: Work) -> None:
     once = max(Counter(said).values(), default=0) == 1
     numbers = [int(text) for text in said if text.isdecimal() and len(text) < 10]
     counted = once and len(numbers) == len(said) > 0 and numbers == sorted(numbers)
-    answer = work.said("blank") or ("above" if counted and lines[0].texts.get("net") else "")
+    answer = work.said("blank", ["an empty net"]) or (
+        "above" if counted and lines[0].texts.get("net") else ""
+    )
     if not answer and not once:
         answer = "none"  # Nets are repeated where they are meant: an empty one is none.
     if not answer:
@@ -103,19 +115,20 @@ def of_nets(entries: Sequence[Entry], work: Work) -> Joined:
     joined = Joined()
     nets: dict[str, list[Entry]] = {}
     where: dict[Place, list[str]] = {}
+    unused = _unused(entries, work)
     for entry in entries:
         place = Place(entry.ends[0].connector, entry.ends[0].cavity)
         net = entry.texts.get("net", "")
-        if not net or nothing(net):
+        if not net or nothing(net) or net in unused:
             joined.lone.append(place)
             continue
         if net not in where.setdefault(place, []):
             where[place].append(net)
             nets.setdefault(net, []).append(entry)
     twice = {place: found for place, found in where.items() if len(found) > 1}
-    answer = work.said("twice")
+    places = [f"{place.connector}:{place.cavity} ({', '.join(found)})" for place, found in twice.items()]
+    answer = work.said("twice", places)
     if twice:
-        places = (f"{place.connector}:{place.cavity} ({', '.join(found)})" for place, found in twice.items())
         shown = first_of(places, 4)
         if not answer:
             text = f"{shown} stand in more than one net: are these nets joined, or is such an end left out?"
@@ -154,6 +167,15 @@ def of_nets(entries: Sequence[Entry], work: Work) -> Joined:
         work.note(
             f"{_count(len(singles), 'net has', 'nets have')} one end and no wire: {first_of(singles, 8)}"
         )
+    folded: dict[str, list[str]] = {}
+    for net in nets:
+        folded.setdefault(looks(net), []).append(net)
+    for alike in folded.values():
+        if len(alike) > 1:
+            work.note(
+                f"{' and '.join(map(repr, alike))} are taken as {len(alike)} nets",
+                "If they are one, write one name in the list.",
+            )
     if shapes:
         work.note(
             f"{_count(len(shapes), 'net joins', 'nets join')} more than two ends; how the wires run the list "
@@ -161,6 +183,25 @@ def of_nets(entries: Sequence[Entry], work: Work) -> Joined:
             "Where wires run from connector to connector, write them so in wires.csv.",
         )
     return joined
+
+
+_UNUSED = re.compile(
+    r"(?:n\.?/?c\.?|dnc|unconnected|unused|spare|reserved?|frei|free|no[ _-]?connect\w*|not[ _-]?connected)"
+    r"(?:[\W_\d].*)?",
+    re.IGNORECASE | re.DOTALL,
+)
+"""Names of nets that may gather what is joined to nothing: ``NC_J1``, ``NC / prep``, ``SPARE 1``."""
+
+
+def _unused(entries: Sequence[Entry], work: Work) -> frozenset[str]:
+    """Return the nets whose ends are joined to nothing; ask where a name leaves it open."""
+    count = Counter(entry.texts.get("net", "") for entry in entries)
+    names = [net for net, n in count.items() if n > 1 and _UNUSED.fullmatch(net) and not nothing(net)]
+    answer = work.said("unused", names)
+    if names and not answer:
+        some = first_of([f"{net!r} ({count[net]} ends)" for net in names], 4)
+        work.ask("unused", f"are the ends joined, or is each without a wire, in {some}?", ("joined", "none"))
+    return frozenset(names if answer == "none" else ())
 
 
 def _count(number: int, one: str, more: str) -> str:

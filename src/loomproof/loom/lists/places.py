@@ -37,6 +37,39 @@ NOT_CONNECTED = frozenset(
         "not fitted",
         "unassigned",
         "no pin",
+        "nan",
+        "#n/a",
+        "dnc",
+        "dnp",
+        "∅",
+        "no connect",
+        "unconnected",
+        "unpopulated",
+        "not populated",
+        "not applicable",
+        "vacant",
+        "empty",
+        "blank",
+        "reserved",
+        "blind plug",
+        "cavity plug",
+        "seal plug",
+        "n.b.",
+        "nb",
+        "kein",
+        "keine",
+        "keiner",
+        "reserve",
+        "entfällt",
+        "entfallen",
+        "nicht angeschlossen",
+        "nicht verbunden",
+        "blindstopfen",
+        "blindstecker",
+        "non connecté",
+        "non utilisé",
+        "no conectado",
+        "non collegato",
     ]
 )
 NOT_KNOWN = frozenset(["?", "??", "???", "tbd", "tba", "tbc", "unknown", "unbekannt", "offen"])
@@ -48,7 +81,10 @@ MOST_SPELLED = 200
 """Cavities that one cell may stand for."""
 
 _DASHES = re.compile(r"[-‐-―−_.~*/\\]+")
-_REMARK = re.compile(r"([^()]*[^()\s])\s+\(([^()]*)\)")
+_REMARK = re.compile(r"([^()]*[^()\s])\s+\(([^()]*)\)|(\d{1,4})\(([^()]*)\)")
+"""A remark stands behind a blank, or right behind a number: ``2(GND)``. ``G404(s)`` is a name."""
+
+_BRACKETED = re.compile(r"[(\[<]\s*([^()\[\]<>]{2,})\s*[)\]>]")
 
 
 def nothing(text: str) -> str:
@@ -57,6 +93,9 @@ def nothing(text: str) -> str:
     said = " ".join(bare.casefold().split())
     if not said:
         return "is empty"
+    if match := _BRACKETED.fullmatch(said):
+        said = match[1]  # (NC), <none>, [spare]
+    said = re.sub(r"\.\s+(?=\w)", ".", said)  # n. c.
     if _DASHES.fullmatch(said) or said in NOT_CONNECTED:
         return f"says {text!r}: no end"
     if said in NOT_KNOWN:
@@ -116,7 +155,36 @@ def one_line(text: str) -> str:
 def without_remark(text: str) -> tuple[str, str]:
     """Return a text without the remark in brackets at its end, and the remark: ``C9 (BUTTON3)``."""
     match = _REMARK.fullmatch(text)
-    return (match[1], match[2]) if match else (text, "")
+    if not match:
+        return text, ""
+    return (match[1], match[2]) if match[1] is not None else (match[3], match[4])
+
+
+_LOOKALIKES = str.maketrans(
+    "АВЕКМНОРСТУХаеорсухіΑΒΕΖΗΙΚΜΝΟΡΤΥΧο‐‑‒–—―−",
+    "ABEKMHOPCTYXaeopcyxiABEZHIKMNOPTYXo-------",
+)
+"""Letters and dashes that look as Latin ones do (confusables of Unicode's technical standard 39)."""
+
+
+def looks(name: str) -> str:
+    """Return what two names that look alike have in common: capitals, blanks and remarks tell nothing."""
+    bare = re.sub(r"\s*\([^()]*\)$", "", name) or name
+    return re.sub(r"[\s_]+", "", bare.translate(_LOOKALIKES).casefold())
+
+
+def pieces(text: str, marks: re.Pattern[str]) -> list[str]:
+    """Return what marks part in a text; those within brackets belong to a remark and part nothing."""
+    found: list[str] = []
+    start = 0
+    for match in marks.finditer(text):
+        if text.count("(", 0, match.start()) <= text.count(")", 0, match.start()):
+            found.append(text[start : match.start()])
+            start = match.end()
+    return [piece for piece in (*found, text[start:]) if piece]
+
+
+_AT_END = re.compile(r"(.*?)(\s*\([^()]*\))", re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +201,18 @@ _CAVITY_LIKE = re.compile(
 )
 
 
+_DOTTED = re.compile(r"([^.]+)\.(\w+\s*\.\.\.?\s*\w+)")
+"""Where a dot parts connector from cavity: a range of cavities, ``J1.2..4``."""
+
+_CONNECTORS = re.compile(r"([A-Za-z]+)\d+\s*(?:\.\.\.?|…|–|—|\bto\b|\bbis\b)\s*\1\d+\b.*", re.IGNORECASE)
+"""A range of connectors: ``C3..C10``, ``SW1–SW12 pin B``."""
+
+
+def several_connectors(text: str) -> str:
+    """Return why a text is not one connector but a range of them, or an empty text where it is one."""
+    return f"{_cut(text)!r} is several connectors" if _CONNECTORS.fullmatch(text) else ""
+
+
 def parted(text: str, separator: str, *, given: bool = False, known: Collection[str] = ()) -> tuple[str, str]:
     """Return connector and cavity of one text; the cavity is empty where the mark parts nothing.
 
@@ -141,6 +221,14 @@ def parted(text: str, separator: str, *, given: bool = False, known: Collection[
     """
     if not separator:
         return text, ""
+    remark = _AT_END.fullmatch(text)
+    if remark and not remark[1].endswith(separator):
+        # A mark within brackets parts nothing: J1.2(3.3V) is cavity 2 of J1, with a remark.
+        connector, cavity = parted(remark[1], separator, given=given, known=known)
+        return (connector, f"{cavity}{remark[2]}") if cavity else (text, "")
+    if separator == "." and ".." in text:
+        ranged = _DOTTED.fullmatch(text)
+        return (ranged[1], ranged[2]) if ranged else (text, "")
     connector, mark, cavity = text.rpartition(separator)
     connector, cavity = connector.strip(), cavity.strip()
     if not mark or not connector or not cavity:
@@ -169,6 +257,11 @@ _LETTERS = re.compile(
 )
 _COMMAS = re.compile(r"\s*(?:[,;&|\n]|\band\b|\bund\b|(?<=\w)\s*\+\s*(?=\w))\s*")
 _SLASHES = re.compile(r"\s*/\s*")
+
+
+def like_a_cavity(text: str) -> bool:
+    """Whether a text looks like one cavity, or a range of them."""
+    return bool(re.fullmatch(_SIMPLE, text, re.ASCII) or _range(text))
 
 
 def spelled(text: str) -> tuple[str, ...]:

@@ -18,13 +18,15 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "mixed": ("cavity", "name"),
     "ranges": ("expand", "names", "all names"),
     "blank": ("above", "none"),
-    "pinless": ("own", "leave out"),
-    "joints": ("joined", "own", "leave out"),
+    "pinless": ("own", "leave out", "each"),
+    "joints": ("joined", "own", "leave out", "each"),
     "brackets": ("remark", "name"),
     "twice": ("joined", "leave out"),
     "length": ("mm", "cm", "m", "in", "ft"),
     "size": ("mm2", "awg"),
     "kind": ("wires", "nets", "pins"),
+    "unused": ("joined", "none"),
+    "variant": ("all",),
 }
 """Questions by name, with the answers that each takes."""
 
@@ -33,7 +35,8 @@ CHOICES: dict[str, tuple[str, ...]] = {
 class Question:
     """Something that a list does not say and that the loom depends on.
 
-    ``name`` is a key of `CHOICES`, or ``colour_code``, ``separator``, ``column ROLE``, ``connector SIDE``;
+    ``name`` is a key of `CHOICES` (and of those that are answered one by one, a connector behind it:
+    ``joints S1``), or ``colour_code``, ``separator``, ``column ROLE``, ``connector SIDE``;
     ``answers`` are those that there are (a heading or a name may be free).
     ``must`` is false where the list can go in without it (what is left out is then said).
     """
@@ -49,7 +52,8 @@ class Answers:
     """What a person said of a list: how it is to be read.
 
     ``columns`` is role to heading, ``Pin#2``, letter or number; ``connectors`` side (``from``, ``to``, or
-    ``one`` in a list of pins) to name; ``said`` question to answer. ``headings`` are those that the list had.
+    ``one`` in a list of pins) to name; ``said`` question to answer. ``headings`` are those that the list had,
+    ``about`` what each answer that was kept is about: it is none to what came later.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
@@ -62,6 +66,7 @@ class Answers:
     colour_code: str = ""
     headings: tuple[str, ...] = ()
     digest: str = ""
+    about: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def over(self, older: Answers) -> Answers:
         """Return these answers, with the older ones where these say nothing."""
@@ -76,11 +81,20 @@ class Answers:
             self.colour_code or older.colour_code,
             self.headings or older.headings,
             self.digest or older.digest,
+            {name: about for name, about in older.about.items() if name not in self._given()},
         )
+
+    def _given(self) -> set[str]:
+        """Return the names of the questions that are answered here."""
+        whole = {name for name in ("separator", "colour_code") if getattr(self, name)}
+        return whole | self.said.keys()
 
     def with_answer(self, question: Question, text: str) -> Answers:
         """Return these answers with one more, to a question that a list left open."""
         name, _, what = question.name.partition(" ")
+        now = {key: about for key, about in self.about.items() if key != question.name}
+        if now != self.about:
+            return replace(self, about=now).with_answer(question, text)
         if name == "column":
             return replace(self, columns={**self.columns, what: text})
         if name == "connector":
@@ -89,7 +103,7 @@ class Answers:
             return replace(self, separator=text)
         if name == "colour_code":
             return replace(self, colour_code=text)
-        return replace(self, said={**self.said, name: text})
+        return replace(self, said={**self.said, question.name: text})
 
 
 class OpenQuestionsError(DescriptionError):
@@ -110,12 +124,14 @@ class OpenQuestionsError(DescriptionError):
 def refuse_unknown(said: Mapping[str, str]) -> None:
     """Refuse answers to no question that there is, or that it does not take: `UsageError`."""
     for question, answer in said.items():
-        if question not in CHOICES:
+        name, _, thing = question.partition(" ")
+        if name not in CHOICES or (thing and "each" not in CHOICES[name]):
             cure = suggestion(question, CHOICES) or f"Known: {', '.join(CHOICES)}."
             raise UsageError(f"{question}: there is no such question", cure=cure)
-        if answer not in CHOICES[question]:
+        # Variants are called as the list calls them; `lines.variants_of` refuses one that it does not have.
+        if answer not in CHOICES[name] and name != "variant":
             raise UsageError(
-                f"{question}={answer}: that is no answer", cure=f"Known: {', '.join(CHOICES[question])}."
+                f"{question}={answer}: that is no answer", cure=f"Known: {', '.join(CHOICES[name])}."
             )
 
 
@@ -134,6 +150,12 @@ def write(answers: Answers) -> bytes:
         if table := getattr(answers, name):
             lines += ["", f"[{name}]"]
             lines += [f"{toml_text(key)} = {toml_text(value)}" for key, value in table.items()]
+    if answers.about:
+        lines += ["", "# What each answer is about: what comes later is asked about once more.", "[about]"]
+        lines += [
+            f"{toml_text(name)} = [{', '.join(map(toml_text, about))}]"
+            for name, about in answers.about.items()
+        ]
     return ("\n".join(lines) + "\n").encode()
 
 
@@ -155,6 +177,7 @@ def parse(data: bytes, file: str = FILE) -> Answers:
         raise DescriptionError(f"{file} cannot be read", problems=problems)
     for name in ("sheets", "headings"):
         told[name] = tuple(told.get(name, ()))
+    told["about"] = {name: tuple(about) for name, about in told.get("about", {}).items()}
     return Answers(**told)
 
 
@@ -163,6 +186,8 @@ def _fits(key: str, value: object) -> bool:
         return isinstance(value, int) and not isinstance(value, bool) and value >= 0
     if key in ("sheets", "headings"):
         return isinstance(value, list) and all(isinstance(text, str) for text in value)
+    if key == "about":
+        return isinstance(value, dict) and all(_fits("sheets", texts) for texts in value.values())
     if key in ("columns", "connectors", "said"):
         return isinstance(value, dict) and all(isinstance(text, str) for text in value.values())
     return isinstance(value, str)

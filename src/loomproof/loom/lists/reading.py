@@ -7,6 +7,7 @@ nothing that it depends on is open.
 from __future__ import annotations
 
 import posixpath
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -19,10 +20,11 @@ from loomproof.loom.lists.ends import Entry, Work
 from loomproof.loom.lists.headings import Grid
 from loomproof.loom.lists.making import Units
 from loomproof.loom.lists.nets import Joined
-from loomproof.loom.lists.places import no_name, one_line
+from loomproof.loom.lists.places import no_name, one_line, without_remark
 from loomproof.loom.lists.questions import Answers, Question
 from loomproof.loom.lists.roles import Roles, assign
 from loomproof.loom.model import Loom
+from loomproof.loom.text import first_of
 
 MOST_SAMPLES = 5
 """Rows that are shown as they were read."""
@@ -90,10 +92,7 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
     grid = found.grids[0]
     roles = assign(grid, answers)
     if roles.kind == "pins" and "connector" not in roles.columns and "place" not in roles.columns:
-        named = grid.headings[roles.columns["cavity"]].name if "cavity" in roles.columns else ""
-        sheet = "" if no_name(grid.sheet.title) else grid.sheet.title
-        one = roles.connectors.get("one") or named or sheet or title
-        roles = replace(roles, connectors={**roles.connectors, "one": one})
+        roles = _owned(roles, found.grids, title)
     work.questions += roles.questions
     _lost(found.grids, roles, work)
     joined, separator, entries, rows = _joined(found.grids, roles, work)
@@ -130,9 +129,29 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
         notes=tuple(work.notes),
         loom=loom,
         answers=replace(
-            answers, columns=_kept(roles, grid, answers), headings=tuple(h.text for h in grid.headings)
+            answers,
+            columns=_kept(roles, grid, answers),
+            headings=tuple(h.text for h in grid.headings),
+            about=_about(work),
         ),
     )
+
+
+def _owned(roles: Roles, grids: Sequence[Grid], title: str) -> Roles:
+    """Say whose the pins of a list are that names no connector: the heading's, the sheet's, the file's."""
+    named = grids[0].headings[roles.columns["cavity"]].name if "cavity" in roles.columns else ""
+    owners: dict[str, str] = {}
+    for n, grid in enumerate(grids, 1):
+        # The remark in brackets of a heading ("A (inputs)") says what it holds.
+        name = without_remark(grid.sheet.title)[0]
+        name = f"{title} {n}" if no_name(name) or not name else name
+        owners[grid.sheet.title] = f"{name} {n}" if name in owners.values() else name
+    one = roles.connectors.get("one") or named
+    if not one and len(owners) > 1:
+        return replace(roles, by_sheet=owners)
+    sheet = grids[0].sheet.title
+    one = one or (owners[sheet] if no_name(sheet) else sheet) or title
+    return replace(roles, connectors={**roles.connectors, "one": one})
 
 
 def _rows_of(problems: Iterable[Problem]) -> frozenset[tuple[str, int]]:
@@ -143,6 +162,17 @@ def _kept(roles: Roles, grid: Grid, answers: Answers) -> Mapping[str, str]:
     """Return every column that is used, as an answer: what was shown and taken is confirmed."""
     shown = {role: grid.headings[place].shown for role, place in roles.columns.items()}
     return {**shown, **answers.columns}
+
+
+def _about(work: Work) -> dict[str, tuple[str, ...]]:
+    """Return what each answer is about, so that it is none to what a later issue holds besides."""
+    answers = work.answers
+    whole = {name for name in ("separator", "colour_code") if getattr(answers, name)}
+    return {
+        name: tuple(dict.fromkeys((*answers.about.get(name, ()), *things)))
+        for name, things in work.about.items()
+        if name in answers.said or name in whole
+    }
 
 
 def _lost(grids: Sequence[Grid], roles: Roles, work: Work) -> None:
@@ -195,7 +225,7 @@ def _joined(
         spelling.pinless(spelled, work)
     entries = spelling.entries_of(spelled, work)
     if roles.kind == "wires":
-        joined = nets.of_wires(entries)
+        joined = nets.of_wires(entries, work)
     elif roles.kind == "nets":
         joined = nets.of_nets(entries, work)
     else:
@@ -216,12 +246,20 @@ def _units(entries: Sequence[Entry], roles: Roles, grid: Grid, work: Work) -> tu
         if e.texts.get(role)
     ]
     decimal = answers.decimal or sizes.decimal_of(numeric)
-    code = sizes.code_of(spelling.colour_texts(entries))
-    name = answers.colour_code or code.name
-    if code.rivals and not answers.colour_code:
+    said = spelling.colour_texts(entries)
+    code = sizes.code_of(said)
+    name = answers.colour_code
+    work.said("colour_code", sorted({*said} - {""}))
+    new = work.new["colour_code"]
+    if name and sizes.reads(name, new) < sizes.reads(code.name, new):
+        work.note(
+            f"{name} was the code of the issue before; {code.name} reads more of what is new in this one"
+        )
+        name = ""
+    if code.rivals and not name:
         work.questions.append(_which_code(entries, code.rivals))
-    size = answers.said.get("size", "")
     texts = {e.texts["section"] for e in entries if e.texts.get("section")}
+    size = work.said("size", sizes.magnitudes(texts, decimal))
     if texts and not size:
         size = sizes.size_unit(texts, decimal)
         if not size and any(sizes.section_of(text, "", decimal) is None for text in texts):
@@ -232,9 +270,12 @@ def _units(entries: Sequence[Entry], roles: Roles, grid: Grid, work: Work) -> tu
                 ("mm2", "awg"),
                 must=False,
             )
-    length = answers.said.get("length", "") or _length_unit(entries, roles, grid, decimal, work)
-    why = "as you said" if answers.colour_code else code.why
-    return Units(name, decimal, size, length), why
+    lengths = [e.texts["length"] for e in entries if e.texts.get("length")]
+    length = work.said("length", sizes.magnitudes(lengths, decimal)) or _length_unit(
+        entries, roles, grid, decimal, work
+    )
+    why = "as you said" if name else code.why
+    return Units(name or code.name, decimal, size, length, bool(answers.decimal)), why
 
 
 def _which_code(entries: Sequence[Entry], rivals: Sequence[str]) -> Question:
@@ -309,8 +350,10 @@ def _mangled(entries: Sequence[Entry], file: str) -> list[Problem]:
     found: list[Problem] = []
     for entry in entries:
         for text in (t for end in entry.ends for t in (end.connector, end.cavity)):
-            if building.looks_mangled(text):
-                message = f"{text!r} looks like what a spreadsheet makes of a name such as 1-3 or 1E5"
+            number = re.fullmatch(r"\d{1,4}\.0", text)
+            if building.looks_mangled(text) or number:
+                name = text.removesuffix(".0") if number else "1-3 or 1E5"
+                message = f"{text!r} looks like what a spreadsheet makes of a name such as {name}"
                 cure = "If so, format the column as text and write it again."
                 found.append(Problem(message, file, entry.sheet, entry.row, cure=cure, severity="warning"))
     return found
@@ -318,7 +361,9 @@ def _mangled(entries: Sequence[Entry], file: str) -> list[Problem]:
 
 def _netlist(data: bytes, file: str, name: str, work: Work) -> Reading:
     """Read a netlist of electronics design: its nodes are the ends of a list of nets."""
-    entries = kicad.entries_of(data, file)
+    entries, drawn = kicad.entries_of(data, file)
+    if drawn:
+        work.note(f"marks on the drawing are no parts and are left out: {first_of(drawn, 8)}")
     joined = nets.of_nets(entries, work)
     units = Units(colours.IEC_60757, ".", "", "")
     loom = None

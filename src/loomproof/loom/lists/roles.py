@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from loomproof.errors import UsageError, suggestion
 from loomproof.loom.checking import near_miss
 from loomproof.loom.lists.headings import ROLES, SIDES, Grid, Heading, plain
-from loomproof.loom.lists.places import nothing, separators_of
+from loomproof.loom.lists.places import nothing, separators_of, spelled
+from loomproof.loom.lists.places import parted as place_of
 from loomproof.loom.lists.questions import Answers, Question
 
 _PIN_WORDS = [
@@ -39,7 +41,8 @@ class Roles:
 
     ``kind`` is ``wires`` (a row for each wire), ``nets`` (a row for each end) or ``pins`` (of connectors,
     with nothing joined). ``columns`` is role to column from 0, ``connectors`` the name by side where no
-    column holds it, ``given`` the roles that a person named.
+    column holds it, ``given`` the roles that a person named; ``by_sheet`` whose pins each sheet
+    holds, by its title, where that differs from sheet to sheet.
     """
 
     kind: str
@@ -48,6 +51,7 @@ class Roles:
     given: frozenset[str]
     left_out: tuple[Heading, ...]
     questions: tuple[Question, ...] = ()
+    by_sheet: Mapping[str, str] = field(default_factory=dict)
 
 
 def assign(grid: Grid, answers: Answers) -> Roles:
@@ -108,8 +112,11 @@ class _Assigning:
         kind = self.answers.said.get("kind", "")
         for side in SIDES:
             self._side(side)
-        if not any(self._has(side) for side in SIDES) and not self.given & {*_LISTED}:
-            self._named_pins()
+        if not self.given & {*_LISTED} and not kind:
+            # Whose one column of pins is (from_connector) may be said: the pins are still to be found.
+            if not any(self._has(side) for side in SIDES) or {*self.columns} <= self.given - {*SIDES}:
+                self._named_pins()
+            self._other_side()
         both = all(self._has(side) for side in SIDES)
         if kind in ("nets", "pins") or (not both and not kind and self._has_listed()):
             for role in [r for r in self.columns if r not in self.given and r.startswith(SIDES)]:
@@ -165,8 +172,31 @@ class _Assigning:
             return
         for side, heading in zip(SIDES, pins, strict=True):
             self.columns[f"{side}_cavity"] = heading.column
-            if heading.name:
-                self.connectors.setdefault(side, heading.name)
+            if side not in self.connectors:
+                self._owned(side, heading)
+
+    def _owned(self, side: str, heading: Heading) -> None:
+        """Say whose these cavities are: a column's ("Header" beside "Header Pin"), else the heading's own."""
+        words = plain(heading.text).split("_")
+        owner = "_".join(words[: next((i for i, w in enumerate(words) if w in _PIN_WORDS), 0)])
+        found = [h for h in self.free() if re.fullmatch(rf"{owner}(?:_(?:connector|name))?", plain(h.text))]
+        if owner and not self.take(f"{side}_connector", found) and heading.name:
+            self.connectors[side] = heading.name
+
+    def _other_side(self) -> None:
+        """Take the one connector and cavity that no heading gives an end for the end that none speaks of."""
+        missing = [side for side in SIDES if not self._has(side)]
+        cavities = sorted((h for h in self.free() if h.thing == "cavity" and not h.side), key=_pin_first)
+        connectors = [h for h in self.free() if h.thing == "connector" and not h.side]
+        if len(missing) != 1 or not cavities or missing[0] in self.given:
+            return
+        (side,) = missing
+        if len(connectors) == 1 and len(cavities) == 1:
+            self.take(f"{side}_connector", connectors)
+            self.take(f"{side}_cavity", cavities)
+        elif not connectors and len(cavities) == 1 and cavities[0].name and side not in self.connectors:
+            self.take(f"{side}_cavity", cavities)
+            self.connectors[side] = cavities[0].name
 
     def _has_listed(self) -> bool:
         if self.given & {"place", "cavity"}:
@@ -183,7 +213,11 @@ class _Assigning:
             if cavity and not self._has(side):
                 where = self.grid.headings[self.columns[f"{side}_cavity"]].shown
                 text = f"which connector do the cavities in column {where!r} belong to?"
-                self.questions.append(Question(f"connector {side}", text, ()))
+                if any(h.thing == "connector" for h in self.free()):
+                    text = f"which column says of which connector the cavities in column {where!r} are?"
+                    self.questions.append(Question(f"column {side}_connector", text, shown))
+                else:
+                    self.questions.append(Question(f"connector {side}", text, ()))
             elif not self._has(side):
                 text = f"no column is known to say where a wire goes {side}: which is it?"
                 self.questions.append(Question(f"column {side}", text, shown))
@@ -198,15 +232,19 @@ class _Assigning:
     def _listed(self, kind: str) -> str:
         """Find the columns of a list with one row for each end."""
         free = [h for h in self.free() if not h.side]
-        self.take("place", (h for h in free if h.thing == "place"))
+        things = {h.thing for h in free} | self.columns.keys()
+        if not {"connector", "cavity"} <= things:
+            # Where connector and cavity have columns, "Location" is where the connector sits.
+            self.take("place", (h for h in free if h.thing == "place"))
         if "one" not in self.connectors:
             self.take("connector", (h for h in free if h.thing == "connector"))
         if "place" not in self.columns:
             self.take("cavity", sorted((h for h in free if h.thing == "cavity"), key=_pin_first))
         if "connector" not in self.columns and "cavity" in self.columns and "cavity" not in self.given:
             texts = [t for t in self.grid.column(self.columns["cavity"]) if not nothing(t)]
-            parted = separators_of(texts)[:1]
-            if parted and parted[0] != " " and "one" not in self.connectors:
+            parted = separators_of([text for text in texts if not spelled(text)])[:1]
+            whole = sum(bool(place_of(text, parted[0])[1]) for text in texts) if parted else 0
+            if parted and parted[0] != " " and 2 * whole > len(texts) and "one" not in self.connectors:
                 self.columns["place"] = self.columns.pop("cavity")
         if kind == "pins":
             return "pins"
@@ -218,7 +256,24 @@ class _Assigning:
         if kind == "nets" or "net" in self.given or (several and self._connectors() > 1):
             return "nets"
         self.columns.pop("net", None)
+        if not several:
+            self._repeated_cavities()
         return "pins"
+
+    def _repeated_cavities(self) -> None:
+        """Ask whose the cavities are where one stands in several rows: a column may say it."""
+        heading = self.grid.headings[self.columns["cavity"]] if "cavity" in self.columns else None
+        if heading is None or heading.name or "one" in self.connectors:
+            return
+        count = Counter(text for text in self.grid.column(heading.column) if not nothing(text))
+        twice = next((text for text, n in count.items() if n > 1), "")
+        shown = tuple(h.shown for h in self.free() if self._says_something(h))
+        if twice and shown:
+            text = (
+                f"{twice!r} stands in column {heading.shown!r} more than once: which column says of which "
+                "connector it is?"
+            )
+            self.questions.append(Question("column connector", text, shown))
 
     def _connectors(self) -> int:
         """Return how many connectors a list of ends speaks of, as far as its cells say (at most two)."""

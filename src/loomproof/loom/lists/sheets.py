@@ -132,9 +132,21 @@ def _delimiter(text: str) -> str:
     return max(",;\t|", key=agreed)
 
 
+_UNSEEN: dict[int, int | None] = {
+    ord(mark): None for mark in "\xad\u200b\u200c\u200d\u200e\u200f\u2060\ufeff"
+}
+_WIDE: dict[int, int | None] = {code: code - 0xFEE0 for code in range(0xFF01, 0xFF5F)}
+"""Full-width forms of Unicode (FF01 to FF5E): ASCII as East Asian keyboards write it."""
+
+
 def _cell(text: str) -> str:
-    """Return a cell's text: blanks at its ends off, a line break within it kept as one."""
-    lines = [" ".join(line.replace("\xa0", " ").split()) for line in re.split(r"[\r\n]+", text)]
+    """Return a cell's text: blanks at its ends off, a line break within it kept as one.
+
+    Marks that nobody sees (soft hyphen, zero width) are dropped, and full-width letters and digits are
+    written as others write them: a name that looks the same is the same.
+    """
+    bare = text.translate(_UNSEEN | _WIDE)
+    lines = [" ".join(line.replace("\xa0", " ").split()) for line in re.split(r"[\r\n]+", bare)]
     return "\n".join(line for line in lines if line)
 
 
@@ -199,9 +211,20 @@ def _piped(line: str) -> tuple[str, ...]:
     bare = bare[:-1] if bare.endswith("|") and not bare.endswith("\\|") else bare
     cells = re.split(r"(?<!\\)\|", bare)
     return tuple(
-        _cell(re.sub(r"<br\s*/?>", "\n", cell, flags=re.IGNORECASE).replace("\\|", "|").replace("`", ""))
+        _cell(_plain(re.sub(r"<br\s*/?>", "\n", cell, flags=re.IGNORECASE).replace("\\|", "|")))
         for cell in cells
     )
+
+
+_EMPHASIS = re.compile(r"(\*\*|__)(?=\S)(.+?)(?<=\S)\1")
+_ALL_OF_IT = re.compile(r"([*_])(?=[^\s*_])(.+)(?<=[^\s*_])\1")
+
+
+def _plain(cell: str) -> str:
+    """Return the text of a cell of Markdown: marks of emphasis and code are none of it."""
+    text = _EMPHASIS.sub(r"\2", cell.replace("`", "")).strip()
+    whole = _ALL_OF_IT.fullmatch(text)
+    return re.sub(r"\\([*_#<>])", r"\1", whole[2] if whole else text)
 
 
 def _workbook(data: bytes, file: str) -> tuple[Sheet, ...]:

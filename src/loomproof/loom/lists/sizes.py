@@ -29,7 +29,9 @@ _AWG = re.compile(
     r"(?:#|awg|ga\.?|gauge)\s*(?P<a>\d{1,2}|[1-4]/0)|(?P<b>\d{1,2}|[1-4]/0)\s*(?:awg|ga\.?|gauge)",
     re.IGNORECASE,
 )
-_LENGTH = re.compile(r"(?P<n>[\d.,]+)\s*(?P<unit>mm|cm|m|in|inch(?:es)?|ft|feet|\"|')?\.?", re.IGNORECASE)
+_LENGTH = re.compile(
+    r"(?P<n>\d[\d.,'’\u202f ]*|[.,]\d+)\s*(?P<unit>mm|cm|m|in|inch(?:es)?|ft|feet|\"|')?\.?", re.IGNORECASE
+)
 METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "ft": 0.3048}
 """Metres in each unit (the inch by international agreement of 1959)."""
 
@@ -41,15 +43,33 @@ def decimal_of(texts: Sequence[str]) -> str:
     return "," if comma and not point else "."
 
 
-def number_of(text: str, decimal: str) -> float | None:
-    """Return the number that a text writes, or `None`."""
+def number_of(text: str, decimal: str, *, thousands: bool = False) -> float | None:
+    """Return the number that a text writes, or `None`; in ``thousands`` groups of three may be parted."""
     said = text
+    if thousands:
+        said = re.sub(r"(?<=\d)['’\u202f ](?=\d{3}(?!\d))", "", said)
+        if decimal == "." and re.fullmatch(r"\d{1,3}(?:,\d{3})+(?:\.\d+)?", said):
+            said = said.replace(",", "")
     if decimal == ",":
         said = said.replace(".", "") if re.fullmatch(r"\d{1,3}(?:\.\d{3})+(?:,\d+)?", said) else said
         said = said.replace(",", ".")
     if not re.fullmatch(r"\d{1,9}(?:\.\d{0,9})?|\.\d{1,9}", said):
         return None
     return float(said)
+
+
+def doubtful(text: str, unit: str, decimal: str) -> bool:
+    """Whether a length that would be read as decimals may be thousands: ``1.250`` mm.
+
+    In metres it is none: no wire is a kilometre long, and many are given to the millimetre.
+    """
+    match = _LENGTH.fullmatch(text.strip())
+    said = (match["unit"] or unit).casefold() if match else ""
+    return bool(
+        match
+        and said == "mm"
+        and re.fullmatch(rf"[1-9]\d{{0,2}}{re.escape(decimal)}\d{{3}}", match["n"].strip())
+    )
 
 
 def section_of(text: str, unit: str, decimal: str) -> tuple[float | None, str] | None:
@@ -83,6 +103,16 @@ def _section(said: str) -> tuple[float | None, str] | None:
         return None
 
 
+def magnitudes(texts: Collection[str], decimal: str) -> list[str]:
+    """Return which kinds of bare numbers a column holds: an answer about one kind is none about the other."""
+    values = [value for text in texts if (value := number_of(text, decimal))]
+    kinds = {
+        "a number below 20": any(value < 20 for value in values),
+        "one of 20 and more": any(v >= 20 for v in values),
+    }
+    return [kind for kind, held in kinds.items() if held]
+
+
 def size_unit(texts: Collection[str], decimal: str) -> str:
     """Return what the bare numbers of a column of sizes are: ``mm2``, ``awg``, or empty where both fit."""
     numbers = [number_of(text, decimal) for text in texts if _NUMBER.fullmatch(text)]
@@ -103,7 +133,7 @@ def metres_of(text: str, unit: str, decimal: str) -> float | None:
     match = _LENGTH.fullmatch(text.strip())
     if not match:
         return None
-    value = number_of(match["n"], decimal)
+    value = number_of(match["n"].strip(), decimal, thousands=True)
     said = (match["unit"] or unit).casefold()
     said = {'"': "in", "'": "ft", "inch": "in", "inches": "in", "feet": "ft"}.get(said, said)
     if value is None or said not in METRES:
@@ -118,6 +148,11 @@ class Code:
     name: str
     why: str
     rivals: tuple[str, ...] = ()
+
+
+def reads(code: str, texts: Collection[str]) -> int:
+    """Return how many of these colours a code reads."""
+    return sum(colours.parts_of(text, code) is not None for text in {*texts} if text)
 
 
 def code_of(texts: Collection[str]) -> Code:

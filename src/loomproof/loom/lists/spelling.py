@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 from loomproof.errors import Do, Todo
 from loomproof.loom import colours
@@ -13,33 +13,36 @@ from loomproof.loom.lists.ends import Entry, Line, Side, Work, rows_of
 from loomproof.loom.lists.places import Place
 from loomproof.loom.text import first_of
 
-SPLICE = re.compile(
-    r"(?:s|sp|spl|splice|joint|j|splei(?:ss|ß))(?:[-_ ]?[a-z]{1,10})?[-_ ]?\d+[a-z]?", re.IGNORECASE
+_NAMED_SPLICE = (
+    r"(?:sp|spl|splice|joint|splei(?:ss|ß))(?:[-_ ][a-z]{1,10})?[-_ ]?\d+[a-z]?"
+    r"|(?:splice|splei(?:ss|ß))[-_ ]\w{1,10}"
 )
+SPLICE = re.compile(rf"{_NAMED_SPLICE}|s[-_ ]?\d+[a-z]?", re.IGNORECASE)
 """Names that people give to splices."""
 
-_EARTH = re.compile(
-    r"(?:g|gnd|ground|earth|masse|erde)[-_ ]?\d*[-_a-z]{0,3}(?:\(\w+\))?"
-    r"|.*\b(?:gnd|earth|ground|masse|chassis|ring|eyelet|batt?|battery|batterie)\b.*|.*[-_ ]ground",
+_PLACES = r"stud|bolt|point|post|bar|bus|lug|strap|block|terminal|ring|punkt|bolzen|schiene"
+_MEETS = re.compile(
+    # S and G with one or two digits may be a switch and a generator as well (IEC 81346-2).
+    rf"{_NAMED_SPLICE}|[sg][-_ ]?\d{{3,}}[a-z]{{0,2}}(?:\(\w+\))?"
+    r"|g[-_ ]?\d{1,2}[-_]?[a-z]?\(\w+\)"
+    r"|(?:gnd|ground|earth|masse|erde)[-_ ]?\d*[-_a-z]{0,3}(?:\(\w+\))?"
+    rf"|(?:\w+[-_ ]){{0,3}}(?:gnd|earth|ground|masse|chassis)(?:[-_ ]+(?:{_PLACES}))?(?:[-_ ]?\d+)?"
+    r"|(?:\w+[-_ ]){0,3}(?:ring[-_ ](?:terminal|lug)|eyelet)(?:[-_ ]?m?\d+)?|ring[-_ ]?m?\d+"
+    r"|(?:b|bat|batt|battery|batterie)[-_ ]*(?:[+−-]|pos|neg|positive|negative|plus|minus)"
+    r"(?:[-_ ]+(?:post|pole|terminal|pol))?",
     re.IGNORECASE,
 )
-"""Names of bolts and posts, where wires do meet."""
+"""Names of splices, bolts and posts, where wires do meet: any other is asked about."""
 
 
 def spell_out(lines: Sequence[Line], work: Work) -> list[Line]:
     """Return rows with several cavities in a cell as one row for each, where both ends have equally many."""
-    answer = work.said("ranges")
-    if answer == "all names":
-        return list(lines)
     by_name, times = _by_name(lines), _times(lines)
     each = [_each(line, by_name) for line in lines]
-    uneven = {
-        side.connector
-        for line, names in zip(lines, each, strict=True)
-        if not _even(names)
-        for side, found in zip(line.sides, names, strict=True)
-        if len(found) > 1
-    }
+    answer = work.said("ranges", [connector for connector, _ in _several(lines, each)])
+    if answer == "all names":
+        return list(lines)
+    uneven = {connector for connector, even in _several(lines, each) if not even}
     result: list[Line] = []
     spelled: list[Line] = []
     asked: list[Line] = []
@@ -55,7 +58,7 @@ def spell_out(lines: Sequence[Line], work: Work) -> list[Line]:
         )
         if answer == "names" and (doubtful or not _even(names)):
             result.append(line)
-        elif answer == "expand" and not _even(names) and min(map(len, names)) > 1:
+        elif answer == "expand" and len(names) > 1 and not _even(names) and min(map(len, names)) > 1:
             against = " against ".join(str(len(found)) for found in names)
             work.leave(line, f"so many cavities stand at its ends: {against}", "Write one row for each wire.")
         elif answer == "expand" or (_even(names) and not doubtful):
@@ -74,6 +77,14 @@ def spell_out(lines: Sequence[Line], work: Work) -> list[Line]:
         text = f"{text} in row {asked[0].row}: are these several cavities (2-4 is 2, 3 and 4), or names?"
         work.ask("ranges", f"{text} ({rows_of(asked)})", ("expand", "names"))
     return result
+
+
+def _several(lines: Sequence[Line], each: Sequence[Sequence[tuple[str, ...]]]) -> Iterator[tuple[str, bool]]:
+    """Yield the connectors at which a cell may stand for several cavities, and whether both ends agree."""
+    for line, names in zip(lines, each, strict=True):
+        for side, found in zip(line.sides, names, strict=True):
+            if len(found) > 1:
+                yield side.connector, _even(names)
 
 
 def _each(line: Line, by_name: Collection[str]) -> list[tuple[str, ...]]:
@@ -158,12 +169,12 @@ def pinless(lines: Sequence[Line], work: Work) -> None:
         for side in line.sides:
             if not side.cavity and not side.why:
                 without.setdefault(side.connector, []).append((line, side))
-    mixed: list[Line] = []
-    joints: dict[str, list[Line]] = {}
+    mixed: _Found = {}
+    joints: _Found = {}
     for connector, found in without.items():
         screens = [pair for pair in found if pair[0].is_screen and connector in having]
         for line, side in screens:
-            side.cavity = "screen" if len(screens) == 1 else f"screen {line.texts.get('wire') or line.row}"
+            side.cavity = "screen" if len(screens) == 1 else f"screen {_name_of(line)}"
             work.note(
                 f"the screen at {connector} has no cavity in the list: its end is called {side.cavity}",
                 "If it is not brought out there, take the wire out of wires.csv.",
@@ -171,47 +182,62 @@ def pinless(lines: Sequence[Line], work: Work) -> None:
                 sheet=line.sheet,
             )
         rest = [pair for pair in found if pair not in screens]
-        if not rest:
-            continue
-        if connector in having:
-            mixed += [line for line, _ in rest]
-            _answered(rest, work.said("pinless"))
-        elif not _meets(connector, rest) and (len(rest) > 1 or rest[0][1].marked):
-            joints[connector] = [line for line, _ in rest]
-            _answered(rest, work.said("joints"))
-    if mixed and not work.said("pinless"):
-        names = ", ".join(
-            dict.fromkeys(
-                s.connector
-                for line in mixed
-                for s in line.sides
-                if s.connector in having and not s.cavity and not s.why
-            )
-        )
-        text = (
-            f"{rows_of(mixed)}: no cavity is given at {names}, which has cavities elsewhere; has the wire an "
-            "end of its own there, or is it left out?"
-        )
-        work.ask("pinless", text, ("own", "leave out"))
-    if joints and not work.said("joints"):
-        names = first_of((f"{name} ({rows_of(found, 2)})" for name, found in joints.items()), 5)
-        text = (
-            f"no cavity is known at {names}: do the wires meet there (a splice, a bolt), or has each "
-            "an end of its own?"
-        )
-        work.ask("joints", text, ("joined", "own", "leave out"))
+        if rest and connector in having:
+            mixed[connector] = rest
+        elif rest and not _meets(connector, rest) and (len(rest) > 1 or rest[0][1].marked):
+            joints[connector] = rest
+    _settle(
+        "pinless",
+        mixed,
+        "no cavity is given at {}, which has cavities elsewhere; has the wire an end of its own there, "
+        "or is it left out?",
+        ("own", "leave out"),
+        work,
+    )
+    _settle(
+        "joints",
+        joints,
+        "no cavity is known at {}: do the wires meet there (a splice, a bolt), or has each an end of its "
+        "own?",
+        ("joined", "own", "leave out"),
+        work,
+    )
+
+
+_Found = dict[str, list[tuple[Line, Side]]]
+"""Ends without a cavity, by their connector."""
+
+
+def _settle(name: str, found: _Found, text: str, answers: Sequence[str], work: Work) -> None:
+    """Carry out what was answered about connectors, in common or one by one; ask what was not."""
+    if not found:
+        return
+    shown = {c: f"{c} ({rows_of([line for line, _ in pairs], 2)})" for c, pairs in found.items()}
+    common = work.said(name, found) or ("each" if work.answers.said.get(name) == "each" else "")
+    if not common:
+        several = ("each",) if len(found) > 1 else ()
+        work.ask(name, text.format(first_of(shown.values(), 5)), (*answers, *several))
+    for connector, pairs in found.items():
+        answer = work.said(f"{name} {connector}", [connector]) or common
+        if answer == "each":
+            work.ask(f"{name} {connector}", text.format(shown[connector]), answers)
+        _answered(pairs, answer)
 
 
 def _meets(connector: str, found: Sequence[tuple[Line, Side]]) -> bool:
     """Whether wires at this place meet, by its name; a mark in the cavity's cell speaks against a bolt."""
     marked = any(side.marked for _, side in found)
-    return bool(SPLICE.fullmatch(connector)) or (not marked and bool(_EARTH.fullmatch(connector)))
+    return bool(_MEETS.fullmatch(connector)) and (not marked or bool(SPLICE.fullmatch(connector)))
+
+
+def _name_of(line: Line) -> str:
+    return places.one_line(line.texts.get("wire", "")) or str(line.row)
 
 
 def _answered(found: Sequence[tuple[Line, Side]], answer: str) -> None:
     for line, side in found:
         if answer == "own":
-            side.cavity = f"end {line.texts.get('wire') or line.row}"
+            side.cavity = f"end {_name_of(line)}"
         elif answer == "leave out":
             side.why = "no cavity is known there"
 
@@ -220,7 +246,7 @@ def entries_of(lines: Sequence[Line], work: Work) -> list[Entry]:
     """Return the rows that have their ends; leave the others out, each with its reason."""
     entries: list[Entry] = []
     unsure: list[Line] = []
-    answer = work.said("blank")
+    answer = work.said("blank", ["an empty end"])
     before: Line | None = None
     for line in lines:
         wrong = [side for side in line.sides if side.why]
@@ -279,7 +305,7 @@ def bare_colour(text: str) -> str:
 
 def read_colour(text: str, code: str) -> str | None:
     """Return the colour as held, an empty text where none is said, `None` where the code does not read it."""
-    if not text or places.nothing(text):
-        return ""
-    parts = colours.parts_of(text, code)
-    return None if parts is None else "/".join(parts)
+    parts = colours.parts_of(text, code) if text else None
+    if parts is not None:
+        return "/".join(parts)  # "blank" is a colour in German, and no end.
+    return "" if places.nothing(text) else None
