@@ -95,13 +95,13 @@ class Work:
 
     def ask(self, name: str, text: str, answers: Sequence[str], *, must: bool = True) -> None:
         """Ask once for each name; where it is answered already there is nothing to ask."""
-        if new := self.new.get(name):
-            kept = f"was answered {self.answers.said[name]!r} before {first_of(new, 4)} was there"
+        new, old = self.new.get(name), self.answers.said.get(name)
+        if new and old:
+            kept = f"was answered {old!r} before {first_of(new, 4)} was there"
             text = f"{text} It {kept}."
             if not must:
-                self.note(
-                    f"the question of {name} {kept}: the answer is not used", "Answer it once more."
-                )
+                cure = "Answer it once more."
+                self.note(f"the question of {name} {kept}: the answer is not used", cure)
         if all(question.name != name for question in self.questions):
             self.questions.append(Question(name, text, tuple(answers), must))
 
