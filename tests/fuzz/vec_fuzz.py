@@ -54,7 +54,51 @@ def samples() -> list[bytes]:
             f'<Connection id="c7">{tag("Identification", "7")}{ends}</Connection>',
         )
     )
-    return [made.bytes(), drawn.bytes()]
+    return [made.bytes(), drawn.bytes(), varied()]
+
+
+def varied() -> bytes:
+    """Return a file with variants, a ring by its own role, a coaxial contact, and a fuse on its pins."""
+    made = Vec()
+    made.housing("A", "1", "2")
+    made.housing("B", "1", "2", config="v1")
+    made.housing("X", "1", "2", config="v2")
+    made.terminal("R1")
+    made.cable("COA", [(f"W{n}", 0.1, "", 1.0, "", (f"A.{n}", "B.1")) for n in (1, 2)], screen="W2")
+    made.cable("C2", [("W3", 0.75, "RD", 2.0, "V.15.B", ("R1.t", "B.2"))], config="v1")
+    kind, ends = made.points.pop("B.1")
+    for number, end in enumerate(ends):
+        made.points[f"B.1{' ' * number}"] = (kind, [end])
+    legs = "".join(
+        f'<PinComponentRef id="r{n}">{tag("PinComponent", f"p{n}")}<TerminalRole xsi:type="vec:TerminalRole" '
+        f'id="F1.{n}">{tag("Identification", n)}</TerminalRole></PinComponentRef>'
+        for n in "12"
+    )
+    made.masters.append(specification("FuseSpecification", "fs", ""))
+    made.component(
+        "F1",
+        f'<Role xsi:type="vec:FuseRole" id="F1.r">{tag("EEComponentSpecification", "fs")}'
+        f'<HousingComponentRef id="F1.h">{legs}</HousingComponentRef></Role>',
+    )
+    mates = "".join(
+        f'<MatingPoint id="mp{n}">{tag("FirstTerminalRole", at)}{tag("SecondTerminalRole", f"F1.{n}")}'
+        "</MatingPoint>"
+        for n, at in (("1", "R1.t"), ("2", "R2.t"))
+    )
+    made.more.append(
+        specification("CouplingSpecification", "cs", f'<CouplingPoint id="cp">{mates}</CouplingPoint>')
+    )
+    named = "".join(
+        f'<VariantConfiguration id="v{n}">{tag("Identification", n)}</VariantConfiguration>' for n in "12"
+    )
+    made.more.append(specification("VariantConfigurationSpecification", "vs", named))
+    other = f'<CavityMounting id="other">{tag("EquippedCavityRef", "X.2")}</CavityMounting>'
+    old = f"{tag('EquippedCavityRef', 'B.2')}</CavityMounting>"
+    return (
+        (made.bytes().decode().replace('"vec:TerminalRole" id="R1', '"vec:RingTerminalRole" id="R1'))
+        .replace(old, old + other)
+        .encode()
+    )
 
 
 def tried(content: bytes) -> str:
