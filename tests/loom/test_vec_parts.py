@@ -171,6 +171,9 @@ def test_the_root_of_a_file_says_what_it_is(tmp_path: Path) -> None:
     for name in ("loom.kbl", "loom.xml", "loom.vec"):
         (tmp_path / name).write_bytes(content)
         assert nets(load(tmp_path / name).loom) == [{"A:1", "B:1"}, {"A:2"}, {"B:2"}]
+    wrong = '<?xml version="1.0" encoding="UTF-8"?>' + content.decode()
+    (tmp_path / "loom.xml").write_bytes(wrong.encode("utf-16"))
+    assert load(tmp_path / "loom.xml").loom.wire_by_name.keys() == {"W1"}
     (tmp_path / "kbl.vec").write_bytes(t.file("", ""))
     with pytest.raises(DescriptionError, match="no connector"):
         load(tmp_path / "kbl.vec")

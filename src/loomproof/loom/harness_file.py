@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from xml.parsers import expat
 
@@ -12,6 +13,7 @@ ENDINGS = (".kbl", ".vec", ".xml")
 """Endings of the names of such files."""
 
 _LOOKED_AT_BYTES = 1_000_000
+_ROOT = re.compile(rb"<(?:[\w.-]+:)?(KBL_container|VecContent)\b")
 _ROOTS = {"KBL_container": ".kbl", "VecContent": ".vec"}
 
 
@@ -78,9 +80,15 @@ def _root_of(path: Path) -> str:
     reader = expat.ParserCreate()
     reader.StartDoctypeDeclHandler = leave
     reader.StartElementHandler = note
+    start = b""
     try:
         with path.open("rb") as file:
-            reader.Parse(file.read(_LOOKED_AT_BYTES), False)
-    except (_SeenError, OSError, expat.ExpatError, ValueError, LookupError):
+            start = file.read(_LOOKED_AT_BYTES)
+        reader.Parse(start, False)
+    except (_SeenError, OSError):
         pass
+    except (expat.ExpatError, ValueError, LookupError):
+        # A wrong word about its encoding, which the parser proper puts right.
+        said = _ROOT.search(start.replace(b"\0", b""))
+        return said[1].decode() if said else ""
     return found[0] if found else ""

@@ -64,7 +64,7 @@ def unqualified(root: etree._Element, namespace: str, name: str) -> tuple[Proble
     The schemas of KBL and VEC have it on the root alone. A default namespace puts it on everything.
     """
     mark = f"{{{namespace}}}"
-    found = [element for element in root.iterdescendants(etree.Element) if element.tag.startswith(mark)]
+    found = list(root.iterdescendants(f"{mark}*"))
     if not found:
         return ()
     for element in found:
