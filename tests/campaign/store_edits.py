@@ -26,6 +26,7 @@ from typing import Any
 
 import click
 
+from loomproof.cli.cures import how
 from loomproof.cli.main import COMMANDS, Command, run
 from loomproof.cli.output import EXIT_CODES, drawn, held_to_the_end
 from loomproof.jobs import keep as keeping
@@ -134,7 +135,7 @@ def seal_finished() -> int:
     outcome = Outcome(document(run="r", findings=1), nothing, (), nothing)
     with told_when_stopped(journal):
         kept = drawn(keeping.keep(outcome, journal, keeping.Keeping(journal.parent, hold=held_to_the_end)))
-    show(kept)
+    show(kept, how)
     return EXIT_CODES[kept.document.verdict]
 
 

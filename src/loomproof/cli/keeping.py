@@ -236,16 +236,26 @@ def import_(source: str, archive: Archive) -> int:
 @click.argument("words", required=False)
 @click.option("--finding", type=click.IntRange(0), default=0, help="Its number; 0 is the whole run.")
 @click.option("--found", metavar="WHAT", help='Its cause and place: "bad contact ECU:12".')
+@click.option("--withdraw", is_flag=True, help="What was noted of it does not hold; WORDS say why.")
 @click.option("--person", default="", help="Who did it; else the person of workshop.toml.")
 @archive_option
 def repaired(
-    run: str, words: str | None, finding: int, found: str | None, person: str, archive: Archive
+    run: str,
+    words: str | None,
+    finding: int,
+    found: str | None,
+    withdraw: bool,
+    person: str,
+    archive: Archive,
 ) -> None:
     """Note what was done about a finding of RUN, in your own WORDS; the next certificate shows it.
 
-    --found keeps what its cause was: later proofs look first where causes were found before. Without WORDS:
-    list what was noted for RUN.
+    --found keeps what its cause was: later proofs look first where causes were found before. --withdraw takes
+    back what was noted of a finding: it stays, marked, and teaches no more; note what holds after it. Without
+    WORDS: list what was noted for RUN.
     """
+    if withdraw and (found is not None or words is None):
+        raise UsageError("--withdraw wants a reason alone", cure="Say why in WORDS, without --found.")
     if words is None and found is None:
         show_repairs(archive, chosen(archive, run))
         return
@@ -253,4 +263,7 @@ def repaired(
 
     if not (person := person.strip() or find().workshop.person):
         raise UsageError("a repair without person says nothing", cure="Say who did it with --person NAME.")
+    if withdraw:
+        show_noted(archive, archive.withdraw(chosen(archive, run), person, words or "", finding), None)
+        return
     show_noted(archive, archive.repaired(chosen(archive, run), person, words or "", finding, found), found)

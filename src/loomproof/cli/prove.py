@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from loomproof.cli import options
+from loomproof.cli.cures import how
 from loomproof.cli.driving import AtBench, driving_options
 from loomproof.cli.kinds import CAVITY, LENGTH, PATH, READ, RUN, TIME, FiniteNumber, Said, ends_given
 from loomproof.cli.output import EXIT_CODES, drawn, found, held_to_the_end
@@ -131,7 +132,7 @@ def prove(
     code = found(EXIT_CODES[kept.document.verdict])
     if json_file == "-":
         write_json(json_file, json_of(kept.document))
-    show(kept, to_stderr=json_file == "-")
+    show(kept, how, to_stderr=json_file == "-")
     return code
 
 

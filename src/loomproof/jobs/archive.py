@@ -42,6 +42,7 @@ from loomproof.records.taking_in import Taken, take_in
 from loomproof.records.trusted import relied_on, trusted_runs
 from loomproof.records.unfinished_runs import Started, broken_off, place_of, started_here
 from loomproof.records.unnoted import outsiders, unnoted
+from loomproof.records.withdrawn import marked, withdraw
 from loomproof.reports.label import label_pdf
 from loomproof.reports.listing import Cell
 from loomproof.reports.words import plural, when
@@ -264,13 +265,12 @@ class Archive:
         """
         said = rfc3339_seconds(now())
         with self._open(changes=True) as opened:
-            line = None
-            if found is not None:
-                document = _verified(opened, run)[0].document()
-                line = confirmed(document, finding, found_by(found, document, finding), person, said)
+            if found is None:
+                return opened.add_repair(run, person, words, said, finding)
+            document = _verified(opened, run)[0].document()
+            line = confirmed(document, finding, found_by(found, document, finding), person, said)
             made = opened.add_repair(run, person, words, said, finding)
-            if line is not None:
-                add_confirmed(opened, run, line)
+            add_confirmed(opened, run, line)
         return made
 
     def confirmed(self, run: str) -> tuple[ConfirmedLine, ...]:
@@ -284,10 +284,14 @@ class Archive:
             return learned_for(opened, document, self._at)
 
     def repairs(self, run: str | None = None) -> tuple[tuple[str, Repair], ...]:
-        """Return what was noted as done, with the hash of its record: of one run, or of all."""
+        """Return what was noted as done and whether it stands, by record (hash): of a run, or of all."""
         with self._open(stand_in=run is not None) as opened:
-            digest = None if run is None else opened.run(run).hash
-            return tuple(each for each in queries.repairs(opened) if digest in (None, each[0]))
+            return tuple(marked(opened, None if run is None else opened.run(run).hash))
+
+    def withdraw(self, run: str, person: str, why: str, finding: int = 0) -> Repair:
+        """Withdraw what was noted of a finding (0: the whole run): `loomproof.records.withdrawn.withdraw`."""
+        with self._open(changes=True) as opened:
+            return withdraw(opened, run, person, why, rfc3339_seconds(now()), finding)
 
     def answers(self, run: str) -> tuple[str, ...]:
         """Return what was told of a run's findings, after it was sealed."""
@@ -331,8 +335,7 @@ class Archive:
         """Keep this person's self-tests of benches in the store as well; return how many were new."""
         tests = tuple(kept(selftests()))
         with self._open(changes=True, stand_in=False) as opened:
-            lines = (SelfTestLine(test.date, test.bench, line_of(test)) for test in tests)
-            return keep_lines(opened, lines)
+            return keep_lines(opened, (SelfTestLine(test.date, test.bench, line_of(test)) for test in tests))
 
     def selftests(self) -> tuple[SelfTest, ...]:
         """Return the self-tests in the store and those of this person, oldest first.

@@ -15,6 +15,7 @@ from loomproof.bench.seam import Capabilities, Identity
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C, Expectation, expect
 from loomproof.errors import InputError, Problem, Todo, UsageError
 from loomproof.jobs.gate import selftests
+from loomproof.judgement.conclude import Outcome
 from loomproof.loom.model import Loom
 from loomproof.measuring import selftests_kept
 from loomproof.measuring.plausibility import temperature_of
@@ -28,6 +29,7 @@ from loomproof.planning.plan_json import SavedPlan, read_saved
 from loomproof.planning.reach import Advice, reach_of
 from loomproof.planning.request import Request
 from loomproof.reports.words import duration, plural
+from loomproof.results.document import Verdict
 from loomproof.results.figures import ohms
 from loomproof.results.grade import Grade
 
@@ -40,6 +42,7 @@ __all__ = [
     "PlannedProof",
     "bench_at",
     "bench_to_plan_for",
+    "for_more",
     "hook_ups",
     "hook_ups_or_split",
     "proof",
@@ -153,6 +156,24 @@ class PlannedProof(Shown):
                 said += f", each sound joint is shown to be under {ohms(reach.shown_ohm)}"
         advice = () if reach.grade is Grade.WIRE else reach.advice
         return f"A sound loom reaches grade {reach.grade} on this bench{said}.", advice
+
+
+def for_more(outcome: Outcome) -> tuple[Advice, ...]:
+    """Return what would have brought a pass a better grade: of this loom, on this bench, as it was asked.
+
+    Nothing for the best grade, and for what is no pass: its reasons say what there is to do.
+    """
+    document = outcome.document
+    if document.verdict is not Verdict.PASS or document.grade in (None, Grade.WIRE):
+        return ()
+    advice = list(reach_of(outcome.plan).advice)
+    measured = outcome.measured
+    if unswept := len(measured.unswept):
+        advice.insert(0, Advice(f"Sweep the {plural(unswept, 'pair')} of nets that were left out."))
+    if untold := [name for name in measured.untold_parts if name not in outcome.plan.unmeasured_parts]:
+        them = "it" if len(untold) == 1 else "each"
+        advice.insert(0, Advice(f"Take {', '.join(untold)} out and meter {them} alone: no reading told."))
+    return tuple(advice)
 
 
 def bench_at(

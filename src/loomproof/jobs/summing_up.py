@@ -12,6 +12,7 @@ from loomproof.jobs.files import ends_in, now, write_file
 from loomproof.jobs.looking_back import Fleet
 from loomproof.records.first_pass import Item, Yield, standing, yield_of
 from loomproof.records.order import started_moment
+from loomproof.records.store import Standing
 from loomproof.reports import summary
 from loomproof.reports.words import VERDICTS, duration, plural, when
 
@@ -61,7 +62,7 @@ class SummedUp:
             ("time to mend, half of them at most", "" if half is None else duration(half)),
             ("time to mend, the longest", duration(max(came.mended_s)) if came.mended_s else ""),
             ("failing, not passed since", str(len(came.open))),
-            ("repairs noted", str(len(self.fleet.repairs))),
+            ("repairs noted", str(sum(each.standing is Standing.STANDS for each in self.fleet.repairs))),
         ]
         notes = [
             "Passed at the first proof: of the looms whose first proof of all lies in these days. Undecided "

@@ -22,6 +22,10 @@ from loomproof.results.measured import Decision, Measured
 NOT_CHECKED = "meter not checked"
 """Said with the grade where nothing of known resistance was read: a meter that reads nought would pass."""
 
+TRACED = "equal to what was traced, which is not shown to be right"
+"""Said with the grade where the description is what a bench traced, on this loom or another: a crossed pair
+that was there then is described as it was found, and passes."""
+
 
 @dataclass(frozen=True)
 class Judgement:
@@ -97,6 +101,8 @@ def judgement_of(
     )
     if demand.measures_ohms and not demand.meter_check:
         text += f"; {NOT_CHECKED}"
+    if loom.traced_in:
+        text += f"; {TRACED}"
     graded = replace(plain, grade=grade, grade_text=text, risk=risk_of(standing.claims))
     if grade.meets(demanded):
         return graded

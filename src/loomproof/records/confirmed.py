@@ -12,6 +12,9 @@ from loomproof.records.schema import CONFIRMED, FINDING_PLACES, FINDINGS, LOOMS,
 from loomproof.records.since_last_pass import key_by
 from loomproof.records.store import Store
 
+WITHDRAWN = "withdrawn"
+"""What stands for a cause where all that was said of a finding before does not hold (`withdrawn`)."""
+
 
 @dataclass(frozen=True, slots=True)
 class ConfirmedLine:
@@ -37,7 +40,7 @@ def add_confirmed(store: Store, run: str, one: ConfirmedLine) -> None:
 def confirmed_lines(store: Store, limit: int, *, run: str = "") -> tuple[ConfirmedLine, ...]:
     """Return the last ``limit`` confirmed causes, oldest first, each finding's newest alone.
 
-    Of one ``run``, or of all.
+    Of one ``run``, or of all. Nothing of a finding of which the last word withdrew what was said before.
     """
     query = select(CONFIRMED, RUNS.c.run).join_from(CONFIRMED, RUNS, CONFIRMED.c.run_id == RUNS.c.id)
     if run:
@@ -51,7 +54,7 @@ def confirmed_lines(store: Store, limit: int, *, run: str = "") -> tuple[Confirm
     for row in rows:
         one = ConfirmedLine(row.run, row.finding, row.person, row.said, row.cause, row.line)
         newest.setdefault((row.run, row.finding), one)
-    return tuple(reversed(newest.values()))
+    return tuple(one for one in reversed(newest.values()) if one.cause != WITHDRAWN)
 
 
 _Told = tuple[int, int]
@@ -87,6 +90,8 @@ def teaching_lines(
         if (row.run, row.finding) in said:
             continue  # what was said later stands, also where a correction gave the loom another serial
         said.add((row.run, row.finding))
+        if row.cause == WITHDRAWN:
+            continue  # what was said of the same fault in another run stands
         # Of a run whose body was deleted no finding is left to be known again.
         fault = faults.get((row.run_id, row.finding)) or f"{row.run} {row.finding}"
         one = ConfirmedLine(row.run, row.finding, row.person, row.said, row.cause, row.line)

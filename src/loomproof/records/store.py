@@ -6,6 +6,7 @@ import zlib
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from enum import Enum, auto
 from functools import cached_property
 from pathlib import Path
 
@@ -48,15 +49,27 @@ class SealedRun:
     remarks: tuple[str, ...] = ()
 
 
+class Standing(Enum):
+    """Whether a note holds: it stands, it was withdrawn, or it withdraws those before."""
+
+    STANDS = auto()
+    WITHDRAWN = auto()
+    WITHDRAWS = auto()
+
+
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """What a person did about a finding (its number in the run's document, from 1; 0 for the run)."""
+    """What a person did about a finding (its number in the run's document, from 1; 0 for the run).
+
+    ``standing`` is told where notes were asked for with it (`loomproof.records.withdrawn.standings`).
+    """
 
     run: str
     finding: int
     person: str
     done: str
     words: str
+    standing: Standing = Standing.STANDS
 
 
 def chain_name(document: Document, station: str) -> str:

@@ -27,6 +27,7 @@ from loomproof.reports.words import (
     place_text,
     plural,
     reasons,
+    sentence,
     shared_places,
     wires,
     worst,
@@ -36,21 +37,6 @@ from loomproof.results.document import ClaimEntry, Document
 from loomproof.results.findings import Finding
 
 View = dict[str, object]
-
-SENTENCES = {
-    "wire": "Every connection that was tested is as described, and every joint and part that was measured is "
-    "within its own limit.",
-    "bench": "Every connection that was tested is as described. How good its joints are is shown only as far "
-    "as this bench can tell, which is not as far as their own limits go.",
-    "connections": "Everything that was tested is joined and apart as described. How good the joints are, or "
-    "what every part is, this proof does not say.",
-    "pass": "Every connection that was tested is as described, and every claim below holds.",
-    "fail": "The loom is not as described. Do not fit it before every fault below is mended and it is "
-    "proved again.",
-    "undecided": "No fault was found, but this bench could not decide every claim. This is not a pass.",
-    "incomplete": "The proof did not cover the whole loom. This is not a pass.",
-}
-"""What the head says, by grade where a pass has one, else by verdict."""
 
 GRADES = (
     "wire: each joint and each part that was measured holds to its own limit, the one that wire, contacts or "
@@ -154,7 +140,7 @@ def _view(
         "verdict": document.verdict.value,
         "word": VERDICTS[document.verdict.value],
         "grade": graded(document),
-        "sentence": SENTENCES[document.grade if document.grade and passed else document.verdict.value],
+        "sentence": sentence(document),
         "grades": list(GRADES) if passed else [],
         "reasons": list(reasons(document)),
         "simulated": document.bench.simulated,

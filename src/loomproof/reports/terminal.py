@@ -31,6 +31,7 @@ from loomproof.reports.words import (
     place_in_brief,
     plural,
     reasons,
+    sentence,
     shared_places,
     uncertain,
     when,
@@ -56,6 +57,8 @@ def summary_view(document: Document, *, cautions: bool = False) -> RenderableTyp
     lines: list[RenderableType] = [Text.assemble(verdict, "  ", (clean(name), "bold"))]
     if document.verdict.value == "pass":
         lines.append(Text(clean(graded(document)), style=style))
+        if document.grade in ("bench", "connections"):
+            lines.append(Text(sentence(document)))
     lines += [Text(clean(reason)) for reason in reasons(document)]
     tested = len(document.coverage.tested)
     facts = _Facts()

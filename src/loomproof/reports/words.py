@@ -19,10 +19,32 @@ if TYPE_CHECKING:  # what says a count needs no model of a document, which takes
 VERDICTS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", "incomplete": "INCOMPLETE"}
 
 
+SENTENCES = {
+    "wire": "Every connection that was tested is as described, and every joint and part that was measured is "
+    "within its own limit.",
+    "bench": "Every connection that was tested is as described. How good its joints are is shown only as far "
+    "as this bench can tell, which is not as far as their own limits go.",
+    "connections": "Everything that was tested is joined and apart as described. How good the joints are, or "
+    "what every part is, this proof does not say.",
+    "pass": "Every connection that was tested is as described, and every claim below holds.",
+    "fail": "The loom is not as described. Do not fit it before every fault below is mended and it is "
+    "proved again.",
+    "undecided": "No fault was found, but this bench could not decide every claim. This is not a pass.",
+    "incomplete": "The proof did not cover the whole loom. This is not a pass.",
+}
+"""What the head says, by grade where a pass has one, else by verdict."""
+
+
 SIMULATED = "The bench was simulated: this says nothing of a real loom."
 
 
 NO_GRADE = "no grade stated: proved when limits were moved to what the bench could decide"
+
+
+def sentence(document: Document) -> str:
+    """Return what a verdict, and the grade of a pass, mean for who is to fit the loom."""
+    passed = document.verdict.value == "pass"
+    return SENTENCES[document.grade if document.grade and passed else document.verdict.value]
 
 
 def headline(verdict: str, grade: str | None, text: str) -> str:

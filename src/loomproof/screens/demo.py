@@ -52,7 +52,7 @@ def show_demo(
             place="a simulated bench",
         )
         kept = on_screen(job.prove_and_keep(), Screen(how), _nothing_more)
-        show(kept)
+        show(kept, how)
         return kept
 
     with faulty_bench(path, FAULTS) as bench:

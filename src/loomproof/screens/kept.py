@@ -64,13 +64,16 @@ def show_shelf(shelf: Shelf, how: How) -> None:
 
 
 def show_repairs(archive: Archive, run: str) -> None:
-    """Print what was noted as done for a run, one line each; and what nobody vouches for is told."""
+    """Print what was noted for a run, one line each; what was withdrawn or nobody vouches for is told."""
     from loomproof.jobs.teaching import found_text
+    from loomproof.records.store import Standing
     from loomproof.reports.words import clean, when
 
+    heads = {Standing.STANDS: "repaired, ", Standing.WITHDRAWN: "withdrawn, ", Standing.WITHDRAWS: ""}
     for _, each in archive.repairs(run):
         what = f"finding {each.finding}" if each.finding else "the whole run"
-        line(clean(f"repaired, {what}: {each.words} ({each.person}, {when(each.done)[:16]})"))
+        told = f"{each.words} ({each.person}, {when(each.done)[:16]})"
+        line(clean(f"{heads[each.standing]}{what}: {told}"))
     for one in archive.confirmed(run):
         told = f"{found_text(one)} ({one.person}, {when(one.said)[:16]})"
         line(clean(f"found, finding {one.finding}: {told}"))

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from loomproof.jobs.bench_tests import Check
     from loomproof.jobs.keep import Kept
     from loomproof.reports.listing import Cell
+    from loomproof.screens.notes import How
 
 
 def terminal(*, err: bool = False) -> Console:
@@ -88,13 +89,16 @@ def show_checks(checks: Sequence[Check]) -> None:
     sys.stdout.flush()
 
 
-def show(kept: Kept, *, to_stderr: bool = False) -> None:
-    """Show findings, summary and where the files are."""
+def show(kept: Kept, how: How, *, to_stderr: bool = False) -> None:
+    """Show findings, summary, what would reach a better grade (``how``: how it is typed), and the files."""
+    from loomproof.jobs.plan import for_more
     from loomproof.reports.terminal import findings_view, summary_view
 
     console = terminal(err=to_stderr)
     if kept.document.findings:
         console.print(findings_view(kept.document))
     console.print(summary_view(kept.document))
+    for each in for_more(kept.outcome):
+        line(" ".join(filter(None, ("For a better grade:", each.text, how(each.do)))), on=console)
     for what, path in kept.files.items():
         console.print(f"  {what:<12} {path}", soft_wrap=True)

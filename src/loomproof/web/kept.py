@@ -15,6 +15,7 @@ from loomproof.jobs.keep import Orders
 from loomproof.jobs.retest import Retested, retests_in
 from loomproof.jobs.teaching import choices, found_text
 from loomproof.loom.reading import load
+from loomproof.records.store import Standing
 from loomproof.reports.stated import risk
 from loomproof.reports.words import (
     SIMULATED,
@@ -27,6 +28,7 @@ from loomproof.reports.words import (
     place_text,
     plural,
     reasons,
+    sentence,
     when,
     wires,
 )
@@ -67,7 +69,7 @@ def saw(house: House, asked: Asked) -> Answer:
 
 
 def mended(house: House, asked: Asked) -> Answer:
-    """Note who mended a finding, and how; the next certificate shows it."""
+    """Note who mended a finding, and how, or withdraw what was noted; the next certificate shows it."""
     archive, found = _found(house, asked)
     try:
         if not (asked.field("person") and asked.field("words")):
@@ -78,10 +80,17 @@ def mended(house: House, asked: Asked) -> Answer:
             asked.number("finding"),
             asked.field("found") or None,
         )
-        archive.repaired(found.hash, *done)
+        if asked.field("withdraw"):
+            archive.withdraw(found.hash, *done[:3])
+        else:
+            archive.repaired(found.hash, *done)
     except LoomproofError as error:
         return _shown(house, asked, error)
     return Go(f"/runs/{found.run}")
+
+
+_HEADS = {Standing.STANDS: "Mended: ", Standing.WITHDRAWN: "Withdrawn: ", Standing.WITHDRAWS: ""}
+"""How a note of a repair begins on the page."""
 
 
 def mend_simulated(house: House, asked: Asked) -> Answer:
@@ -143,11 +152,16 @@ def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note
     answered = narrowed(archive, found.hash)
     document = answered.document
     repairs = [
-        {"finding": each.finding, "text": f"{each.words} ({each.person}, {when(each.done)[:16]})"}
+        {
+            "finding": each.finding,
+            "head": _HEADS[each.standing],
+            "text": f"{each.words} ({each.person}, {when(each.done)[:16]})",
+            "stands": each.standing is Standing.STANDS,
+        }
         for _, each in archive.repairs(found.hash)
     ]
     repairs += [
-        {"finding": each.finding, "text": f"it was: {found_text(each)}"}
+        {"finding": each.finding, "head": "Mended: ", "text": f"it was: {found_text(each)}", "stands": True}
         for each in archive.confirmed(found.hash)
     ]
     try:
@@ -160,6 +174,7 @@ def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note
         "document": document,
         "word": VERDICTS[document.verdict.value],
         "headline": headline(document.verdict.value, document.grade, document.grade_text),
+        "sentence": sentence(document),
         "reasons": reasons(document),
         "facts": facts(document),
         "when": when(document.ended),
