@@ -51,7 +51,7 @@ def withdraw(store: Store, run: str, person: str, why: str, said: str, finding: 
 
 
 def marked(store: Store, digest: str | None = None) -> Iterator[tuple[str, Repair]]:
-    """Yield notes with the hash of their run's record, each saying whether it stands: of one record, or all."""
+    """Yield notes with the hash of their record, each saying whether it stands: of one record, or all."""
     noted = [each for each in repairs(store) if digest in (None, each[0])]
     yield from zip((of for of, _ in noted), standings(store, (note for _, note in noted)), strict=True)
 
