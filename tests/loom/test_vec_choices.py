@@ -56,7 +56,7 @@ def test_the_schematic_stands_in_and_is_marked(tmp_path: Path, text_ends: bool) 
     wanted = [{"M1:1", "M2:2"}, joint if text_ends else {"M1:2", "M2:1"}]
     assert nets(found.loom) == sorted(wanted, key=sorted)
     assert ("nets whose shape the schematic does not state" in told(found)) is text_ends
-    assert ("ends that stand as text only" in told(found)) is text_ends
+    assert ("whose connector and cavity stand in one text" in told(found)) is text_ends
 
 
 def test_variants_are_a_choice_and_a_configuration_leaves_the_others_out(tmp_path: Path) -> None:

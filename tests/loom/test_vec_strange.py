@@ -259,6 +259,45 @@ def test_the_inside_of_a_part_is_no_wire_of_the_schematic(tmp_path: Path) -> Non
     assert [one.name for one in loom.connectors] == ["M1", "M2"]
 
 
+def ported(name: str, **ports: str) -> str:
+    """A connector of the schematic with its ports, id by id."""
+    listed = "".join(
+        f'<ComponentPort id="{own}">{tag("Identification", said)}</ComponentPort>'
+        for own, said in ports.items()
+    )
+    return f'<ComponentConnector id="{name}">{tag("Identification", "K")}{listed}</ComponentConnector>'
+
+
+def test_ports_whose_names_hold_connector_and_cavity(tmp_path: Path) -> None:
+    """As one exporter writes them: a plug in two pieces of one name, and housings that nothing refers to."""
+    made = plugs()
+    made.cable("C1", [wire("W1"), wire("W2")])
+    plug = ported("k1", p8="Plug 1 : 8 ", p9="Plug 1 : 9") + ported("k2", p17="Plug 1 : 17")
+    other = ported("k3", o2="Other : 2", o3="Other : 3", again="Other : 3")
+    drawn = "".join(
+        f'<ComponentNode id="{own}">{tag("Identification", own)}{held}</ComponentNode>'
+        for own, held in (("n1", plug), ("n2", other))
+    )
+    drawn += connection("a", "p8", "o2") + connection("b", "p17", "again")
+    drawn += connection("c", "p9", "o3", "nowhere")
+    made.more.append(specification("ConnectionSpecification", "con", drawn))
+    found = read(tmp_path, made)
+    assert {one.name: one.cavities for one in found.loom.connectors} == {
+        "Plug 1": ("8", "9", "17"),
+        "Other": ("2", "3", "K.3"),
+    }
+    assert nets(found.loom) == [
+        {str(End("Plug 1", "17")), "Other:K.3"},
+        {str(End("Plug 1", "8")), "Other:2"},
+        {str(End("Plug 1", "9")), "Other:3"},
+    ]
+    assert set(found.loom.left_out) == {
+        "connection c of the schematic: 2 of its 3 ends are known",
+        *(f"wire W{n}: the file places none of its ends, and its schematic does not name it" for n in "12"),
+        *(f"connector {n}: the schematic does not say which of its connectors it is" for n in "AB"),
+    }
+
+
 def test_what_the_schematic_joins_and_the_contacting_lacks_is_told(tmp_path: Path) -> None:
     made = plugs()
     made.cable("C", [wire("W1", "A.1", "B.1")])

@@ -38,19 +38,18 @@ MODULAR = "ModularSlotReference"
 def read_places(document: VecDocument, harness: Harness) -> Places:
     """Return the connectors of a harness and the end of every contact point of its wires."""
     places = Places()
-    ungendered: list[str] = []
     points = [point for point in contact_points(document) if harness.has(point)]
     terminals = _Terminals(document, points)
     for component in harness.components:
         for role in component.iterfind("Role"):
             kind = kind_of(role)
             if kind == "ConnectorHousingRole":
-                _housing(document, component, role, harness, places, terminals, ungendered)
+                _housing(document, component, role, harness, places, terminals)
             elif kind in EE_ROLES:
                 for reference in role.iterfind("HousingComponentRef"):
                     inner = reference.find("ConnectorHousingRole")
                     if inner is not None:
-                        _housing(document, component, inner, harness, places, terminals, ungendered)
+                        _housing(document, component, inner, harness, places, terminals)
                     else:
                         _pins(document, component, reference, harness, places, terminals)
             elif kind in TERMINALS:
@@ -58,11 +57,6 @@ def read_places(document: VecDocument, harness: Harness) -> Places:
     place_wires(document, points, harness, places)
     tell_pyrotechnic(document, places.pyrotechnic)
     document.warn_of("components that share an identification, told apart by a number", places.names.renamed)
-    document.warn_of(
-        "connectors called plug, for the file does not say which are plugs and which sockets",
-        ungendered,
-        cure="Correct `kind` in the connectors table where it matters to you.",
-    )
     return places
 
 
@@ -95,7 +89,6 @@ def _housing(
     harness: Harness,
     places: Places,
     terminals: _Terminals,
-    ungendered: list[str],
 ) -> None:
     name = places.names.give(
         document.called(role) or document.called(component) or component.get("id", "plug")
@@ -112,8 +105,6 @@ def _housing(
     housing = _part(document, component)
     cavities = [one.get("id", "") for one in role.iter("CavityReference")]
     ring = len(cavities) == 1 and cavities[0] in terminals.ringed
-    if not ring:
-        ungendered.append(name)
     hazard = Hazard.UNKNOWN
     if speaks_of_pyrotechnics(f"{about} {housing}"):
         places.pyrotechnic.append(name)

@@ -14,7 +14,7 @@ from loomproof.loom.kbl import side_table as sides
 from loomproof.loom.kbl.document import kind_of
 from loomproof.loom.kbl.reading import facts_of
 from loomproof.loom.kbl.variants import Variants, choices_of, chosen_modules
-from loomproof.loom.model import Loom
+from loomproof.loom.model import ConnectorKind, Loom
 from loomproof.loom.vec.cables import Cables, read_cables
 from loomproof.loom.vec.document import (
     VecDocument,
@@ -125,6 +125,11 @@ def _loom(
             f"{document.name}: the harness {document.text(holder, 'DocumentNumber')!r} has no connector",
             cure="Ask for a file with the components of the harness; without ends there is nothing to prove.",
         )
+    document.warn_of(
+        "connectors called plug, for the file does not say which are plugs and which sockets",
+        [one.name for one in connectors if one.kind is ConnectorKind.PLUG],
+        cure="Correct `kind` in the connectors table where it matters to you.",
+    )
     return sides.apply(
         Loom(
             document.said(holder) or document.text(holder, "DocumentNumber") or document.name,

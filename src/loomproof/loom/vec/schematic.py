@@ -6,16 +6,17 @@ loom is less than a wire list: a net of more than two ends has a shape that nobo
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from lxml import etree
 
 from loomproof.loom.kbl.document import kind_of
 from loomproof.loom.kbl.naming import Names
+from loomproof.loom.kbl.places import own_number
 from loomproof.loom.kbl.runs import grouped
 from loomproof.loom.model import Connector, ConnectorKind, End, Wire
 from loomproof.loom.text import natural
-from loomproof.loom.vec.cables import Cables
+from loomproof.loom.vec.cables import Cables, Conductor
 from loomproof.loom.vec.document import VecDocument, is_part_master
 from loomproof.loom.vec.held import Places
 from loomproof.loom.vec.wires import Drafts, length_of, tell
@@ -32,25 +33,53 @@ def read_schematic(
     length_type: str | None,
 ) -> tuple[Wire, ...]:
     """Return the connections of the schematic as wires, and add what they join to the places."""
-    ports = _ports(document, places)
+    by_text: list[str] = []
+    housed = [name for name in places.connectors if name in places.of_component]
+    ports = _ports(document, places, by_text)
     drafts = Drafts()
     shapeless: list[str] = []
-    by_text: list[str] = []
+    made_of: dict[str, list[Conductor]] = {}
+    for one in cables.conductors.values():
+        for key in (one.reference.findtext("Connection") or "").split():
+            made_of.setdefault(key, []).append(one)
     for connection in _connections(document):
         name = drafts.names.give(document.called(connection) or connection.get("id", "connection"))
-        ends = list(dict.fromkeys(_ends(document, connection, ports, places, by_text)))
+        placed = list(_ends(document, connection, ports, places, by_text))
+        stated = len(connection.findall("ConnectionEnd"))
+        ends = list(dict.fromkeys(placed))
+        if len(ends) > 1 and len(placed) < stated:
+            told = f"connection {name} of the schematic: {len(placed)} of its {stated} ends are known"
+            document.left_out.append(told)
         if len(ends) < 2:
             document.left_out.append(f"connection {name} of the schematic: it has {len(ends)} known ends")
             continue
         if len(ends) == 2:
-            _wire(document, cables, connection, name, (ends[0], ends[1]), circuits, drafts, length_type)
+            _wire(
+                document,
+                made_of.get(connection.get("id", ""), ()),
+                connection,
+                name,
+                (ends[0], ends[1]),
+                circuits,
+                drafts,
+                length_type,
+            )
             continue
         joint = places.names.give(f"joint of {name}")
         places.add(Connector(joint, ConnectorKind.SPLICE, description="shape not stated"))
         shapeless.append(joint)
         for number, end in enumerate(ends, 1):
             own = drafts.names.give(f"{name}.{number}")
-            _wire(document, cables, connection, own, (End(joint), end), circuits, drafts, length_type)
+            _wire(
+                document,
+                made_of.get(connection.get("id", ""), ()),
+                connection,
+                own,
+                (End(joint), end),
+                circuits,
+                drafts,
+                length_type,
+            )
     used = {key for key, _ in drafts.wires}
     document.left_out += [
         f"wire {document.called(one.reference) or key}: the file places none of its ends, "
@@ -62,8 +91,12 @@ def read_schematic(
         "no contact point of this file places a wire: what is joined is taken from its schematic",
         cure="Ask for the file with its contacting, or hold the loom against these wires first.",
     )
+    _leave_unnamed(document, places, housed, drafts)
     document.warn_of("nets whose shape the schematic does not state, read as one splice each", shapeless)
-    document.warn_of("ends that stand as text only, parted at their last colon", by_text)
+    document.warn_of(
+        "ends whose connector and cavity stand in one text, parted at its last colon",
+        list(dict.fromkeys(by_text)),
+    )
     tell(document, drafts, length_type)
     return grouped(drafts.wires, cables.twisted, cables.screened_by)
 
@@ -109,9 +142,35 @@ def _connections(document: VecDocument) -> Iterator[etree._Element]:
         yield from specification.iterfind("Connection")
 
 
-def _ports(document: VecDocument, places: Places) -> dict[str, End]:
+def _leave_unnamed(document: VecDocument, places: Places, housed: list[str], drafts: Drafts) -> None:
+    """Leave out the housings of which the schematic does not say which of its connectors they are.
+
+    To hold their cavities for empty ones would be a claim that nobody made.
+    """
+    ported = {end.connector for end in places.ports.values()}
+    used = {end.connector for _, wire in drafts.wires for end in wire.ends}
+    unnamed = [name for name in housed if name not in ported | used] if used - set(housed) else []
+    for name in unnamed:
+        del places.connectors[name]
+        document.left_out.append(
+            f"connector {name}: the schematic does not say which of its connectors it is"
+        )
+    document.warn_of("connectors that the schematic does not name, left out", unnamed)
+
+
+def _parted(said: list[str]) -> tuple[str, list[str]]:
+    """Return the connector that the names of its ports all begin with, and what follows their last colon."""
+    pieces = [[piece.strip() for piece in name.rpartition(":")] for name in said]
+    names = {piece[0] for piece in pieces}
+    whole = len(names) == 1 and "" not in names and all(piece[2] for piece in pieces)
+    return (names.pop(), [piece[2] for piece in pieces]) if whole else ("", said)
+
+
+def _ports(document: VecDocument, places: Places, by_text: list[str]) -> dict[str, End]:
     """Return the end of each port; a node without a housing in the file becomes a connector by its name."""
     found = dict(places.ports)
+    made: dict[str, str] = {}
+    given: dict[str, set[str]] = {}
     seen = Names()
     for specification in _schematics(document):
         for node in specification.iter("ComponentNode", "ChildNode"):
@@ -125,12 +184,24 @@ def _ports(document: VecDocument, places: Places) -> dict[str, End]:
                 own = document.called(node) or document.called(connector)
                 if len(connectors) > 1:
                     own = f"{own}.{document.called(connector)}"
-                name = own if own in places.connectors and own not in seen else places.names.give(own)
+                said = [document.called(port) or str(number) for number, port in enumerate(ports, 1)]
+                stated, numbers = _parted(said)
+                if stated:
+                    by_text += said
+                    own = stated
+                if stated not in made:
+                    there = own in places.connectors and own not in seen
+                    made[stated or own] = own if there else places.names.give(own)
+                name = made[stated or own]
                 seen.give(name)
-                numbers = [document.called(port) or str(number) for number, port in enumerate(ports, 1)]
+                taken = given.setdefault(name, set())
+                numbers = [own_number(number, taken, document.called(connector)) for number in numbers]
                 _grow(places, name, numbers, document.said(node))
                 found.update(
-                    {port.get("id", ""): End(name, said) for port, said in zip(ports, numbers, strict=True)}
+                    {
+                        port.get("id", ""): End(name, number)
+                        for port, number in zip(ports, numbers, strict=True)
+                    }
                 )
     return found
 
@@ -153,8 +224,9 @@ def _ends(
 ) -> Iterator[End]:
     for end in connection.iterfind("ConnectionEnd"):
         port = (end.findtext("ConnectedComponentPort") or "").strip()
-        if port in ports:
-            yield ports[port]
+        if port:
+            if port in ports:
+                yield ports[port]
             continue
         said = document.called(end)
         connector, colon, cavity = (part.strip() for part in said.rpartition(":"))
@@ -171,7 +243,7 @@ def _ends(
 
 def _wire(
     document: VecDocument,
-    cables: Cables,
+    made_of: Sequence[Conductor],
     connection: etree._Element,
     name: str,
     ends: tuple[End, End],
@@ -180,11 +252,6 @@ def _wire(
     length_type: str | None,
 ) -> None:
     key = connection.get("id", "")
-    made_of = [
-        one
-        for one in cables.conductors.values()
-        if key in (one.reference.findtext("Connection") or "").split()
-    ]
     circuit = circuits.get(key, "")
     if len(made_of) != 1:
         drafts.no_length.append(name)
