@@ -62,11 +62,21 @@ class Grower:
         """Return the rows of which a set holds a unit of each side."""
         found = self._held.get(chosen)
         if found is None:
-            a = b = 0
-            for u in units_of(chosen):
-                a, b = a | self.left[u], b | self.right[u]
+            a, b = self._sides(chosen)
             found = self._held[chosen] = a & b
         return found
+
+    def _sides(self, chosen: int) -> tuple[int, int]:
+        """Return the rows of which a set holds a unit of the one side, and of the other."""
+        a = b = 0
+        left, right = self.left, self.right
+        while chosen:
+            low = chosen & -chosen
+            u = low.bit_length() - 1
+            a |= left[u]
+            b |= right[u]
+            chosen ^= low
+        return a, b
 
     def covers(self, sets: Sequence[int]) -> bool:
         """Whether these sets cover all rows."""
@@ -209,9 +219,7 @@ class Grower:
         options = self._fitting(chosen, room, touching)
         if not options:
             return chosen, self.covered(chosen) & open_rows
-        a = b = 0
-        for u in units_of(chosen):
-            a, b = a | self.left[u], b | self.right[u]
+        a, b = self._sides(chosen)
         a, b = a & open_rows, b & open_rows
         while options:
             done = (a & b).bit_count()

@@ -37,7 +37,12 @@ class Problem:
 
     def size(self, mask: int) -> int:
         """The points that a set takes."""
-        return sum([self.sizes[u] for u in units_of(mask)])
+        points = 0
+        while mask:
+            low = mask & -mask
+            points += self.sizes[low.bit_length() - 1]
+            mask ^= low
+        return points
 
     def fits(self, mask: int) -> bool:
         """Whether a set with all that stays is within capacity and limits."""
@@ -51,9 +56,12 @@ class Problem:
         """For each unit the mask of those with which it fits in one set, itself among them where it fits."""
         units = range(len(self.sizes))
         found = [0] * len(self.sizes)
+        room = self.capacity - self.size(self.stay)
+        beside = [0 if self.stay >> u & 1 else size for u, size in enumerate(self.sizes)]
         for u in units:
             for v in units[u:]:
-                if self.fits(1 << u | 1 << v):
+                within = beside[u] + (beside[v] if v != u else 0) <= room
+                if within and (not self.limits or self.fits(1 << u | 1 << v)):
                     found[u] |= 1 << v
                     found[v] |= 1 << u
         return tuple(found)
