@@ -11,7 +11,7 @@ import click
 from loomproof.cli import options
 from loomproof.cli.cures import how
 from loomproof.cli.driving import AtBench, made_safe_option, touching_options
-from loomproof.cli.kinds import CONNECTOR, LOOM, PATH, READ, FiniteNumber
+from loomproof.cli.kinds import CONNECTOR, LOOM, PATH, READ, FiniteNumber, ScannerPoints
 from loomproof.cli.output import drawn, found
 from loomproof.errors import UsageError
 from loomproof.screens.printing import show_checks
@@ -248,7 +248,7 @@ def check(table: Path, loom: Path, address: str | None, everything: bool) -> int
 
 @adapter.command("parts", short_help="List what adapters for looms are made of.")
 @click.argument("looms", type=LOOM, nargs=-1, required=True)
-@click.option("--points", type=click.IntRange(1, 4096), metavar="N", help="What the board has; else enough.")
+@click.option("--points", type=ScannerPoints(), metavar="N", help="What the board has; else enough.")
 @click.option("-o", "--out", type=PATH, help="Write it with labels for leads and plugs: .csv, .xlsx or .pdf.")
 def parts(looms: tuple[Path, ...], points: int | None, out: Path | None) -> int:
     """List what adapters for LOOMS are made of: plugs by housing, terminals, leads, labels, hook-ups.

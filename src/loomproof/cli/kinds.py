@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
     from loomproof.loom.model import End
 
+MOST_POINTS = 4096
+"""So many points a scanner on the link may have."""
+
 PATH = click.Path(path_type=Path)
 FILE = click.Path(path_type=Path, dir_okay=False)
 FOLDER = click.Path(path_type=Path, file_okay=False)
@@ -96,6 +99,21 @@ class FiniteNumber(click.FloatRange):
     def _describe_range(self) -> str:
         """Say nothing of a range where there is none."""
         return "" if self.min is None and self.max is None else super()._describe_range()
+
+
+class ScannerPoints(click.IntRange):
+    """How many points a scanner has; one with more than the link goes up to is told apart from nonsense."""
+
+    def __init__(self) -> None:
+        super().__init__(1, MOST_POINTS)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        """Return the number, or fail as click's own kinds do."""
+        points = click.INT.convert(value, param, ctx)
+        if points > MOST_POINTS:
+            said = f"{points} points are more than the scanner link goes up to, {MOST_POINTS}. "
+            self.fail(f"{said}A loom that is bigger is proved plug by plug, in hook-ups.", param, ctx)
+        return int(super().convert(points, param, ctx))
 
 
 class WithUnit(click.types.FloatParamType):

@@ -10,7 +10,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from loomproof.cli.cures import how, say_next
-from loomproof.cli.kinds import CAVITY, FILE, PATH, RUN, FiniteNumber, limits_of_error, pair_given
+from loomproof.cli.kinds import (
+    CAVITY,
+    FILE,
+    MOST_POINTS,
+    PATH,
+    RUN,
+    FiniteNumber,
+    ScannerPoints,
+    limits_of_error,
+    pair_given,
+)
 from loomproof.cli.options import (
     adapter_option,
     all_option,
@@ -235,7 +245,7 @@ def fit(
 @click.command()
 @loom_argument
 @click.option("--bench", "address", metavar="ADDRESS", help="Ask this bench what it can do; drives nothing.")
-@click.option("--points", type=click.IntRange(1, 4096), metavar="N", help="Plan for a scanner of N points.")
+@click.option("--points", type=ScannerPoints(), metavar="N", help="Plan for a scanner of N points.")
 @adapter_option
 @hook_up_options
 @repeats_option
@@ -268,7 +278,14 @@ def plan(
         if getattr(limits, option):
             raise UsageError(f"--{option}: the whole loom goes on {bench.able.points} points at once")
     made = planning.proof(described, bench, adapter, repeats)
-    show_plan(_written(json_file, made.saved.plain), made, bench, how)
+    console = _written(json_file, made.saved.plain)
+    show_plan(console, made, bench, how)
+    if address is None and bench.able.points > MOST_POINTS:
+        line(
+            f"No scanner on the link has {bench.able.points} points, {MOST_POINTS} are the most: "
+            f"--points {MOST_POINTS} plans this loom in hook-ups, plug by plug.",
+            on=console,
+        )
     return 0
 
 

@@ -12,6 +12,7 @@ from collections.abc import Generator
 from dataclasses import replace
 from pathlib import Path
 
+from loomproof.bench.capability_report import MOST_POINTS
 from loomproof.bench.interface import Bench, TimedBench
 from loomproof.errors import AdapterError, Todo
 from loomproof.jobs import journal_header as headers
@@ -101,7 +102,8 @@ def fits(request: Request, bench: Bench) -> None:
     points, cavities = bench.capabilities().points, len(request.loom.cavities)
     if max(request.adapter.points) > points and cavities > points:
         raise AdapterError(
-            f"the loom has {cavities} cavities and the bench {points} points",
+            f"the loom has {cavities} cavities and the bench {points} points"
+            + (", as many as the scanner link goes up to" if points == MOST_POINTS else ""),
             cure="Prove it hook-up by hook-up, plug by plug.",
             do=Todo.HOOK_UPS,
         )

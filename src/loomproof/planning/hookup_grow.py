@@ -15,8 +15,8 @@ from loomproof.planning.hookup_problem import Problem, units_of
 WORK = 3_000_000.0
 """How much a search may look at: a unit beside a set counts one, and one more for each thousand rows."""
 
-LEAST_TRIES = 6
-"""So many covers are grown from nothing whatever they cost."""
+LEAST_TRIES, DEAR = 6, 10_000_000.0
+"""So many covers are grown from nothing whatever they cost, fewer only where they cost more than this."""
 
 MOST_ROUNDS = 2_400
 """So often a few sets are taken out and grown anew, whatever that costs."""
@@ -119,7 +119,7 @@ class Grower:
         for sets in known:
             keep(sets)
         for k in range(tries):
-            if k >= LEAST_TRIES and self.spent > work / 2:
+            if (k >= LEAST_TRIES and self.spent > work / 2) or self.spent > DEAR:
                 break
             keep(self.pruned(self.grown(self.every_row)))
         starts = list(found[min(found)])
