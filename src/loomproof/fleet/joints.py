@@ -2,20 +2,20 @@
 
 Written once for SQLite, PostgreSQL, DuckDB and Spark. Each database adds up whole numbers only, and nothing
 that could pass 64 bits or depend on an order: what it answers is exact, and alike on all of them. What
-follows from the sums (`forecast`, `survival`) is worked out here, once. A joint is one of one loom (name
-and serial), named as the claims name it. Looms without a serial are left out: a name alone may stand for many
-of them, and their joints would be laid together as one (`without_serial` says how many proofs that leaves
-out).
+follows from the sums (`forecast`, `survival`) is worked out here, once. A joint is one of one loom (name and
+serial), named as the claims name it. Looms without a serial are left out: a name alone may stand for many of
+them, and their joints would be laid together as one (`without_serial` says how many proofs that leaves out).
 """
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from loomproof.fleet.forecast import Line, drifting
-from loomproof.fleet.survival import Survival, surviving
+from loomproof.fleet.survival import Life, Survival, surviving
 from loomproof.fleet.tables import Tables
 from loomproof.results.drift import Drift
 
@@ -157,26 +157,36 @@ def _line(row: Mapping[str, Any]) -> Line:
 def survival(tables: Tables, *, simulated: bool = False) -> Survival:
     """Return how long joints that were good at their first proof stayed good, in days since it.
 
-    A joint is lost at the first proof that read it open or over its limit by more than its uncertainty, and
-    else taken to be good until its last proof. So losses stand later than they came, and shares are too high;
-    and joints of one loom are taken as if they were independent, so that intervals are too narrow. Only looms
-    with two proofs or more say anything.
+    A joint was lost between the last proof that read it good and the first that read it open or over its
+    limit by more than its uncertainty; else it is good until its last proof at least. Each loom's joints
+    stay together, as they are not independent. Only looms with two proofs or more say anything.
     """
     read = _readings(tables, simulated, 2)
     each = read.group_by(*_JOINT).aggregate(
         first_s=read.at_s.min(), last_s=read.at_s.max(), lost_s=read.at_s.min(where=read.bad == 1)
     )
+    gone = each.filter(each.lost_s.notnull()).select(*_JOINT, found_s="lost_s")
+    before = read.join(gone, list(_JOINT))
+    before = before.filter(before.at_s < before.found_s)
+    held = before.group_by(*_JOINT).aggregate(good_s=before.at_s.max())
+    each = each.left_join(held, list(_JOINT))
+    good_s = each.lost_s.isnull().ifelse(each.last_s, each.good_s)
     lives = each.select(
-        lost=each.lost_s.notnull().ifelse(1, 0),
-        days=(each.lost_s.coalesce(each.last_s) - each.first_s) // 86_400,
-        at_once=(each.lost_s == each.first_s).ifelse(1, 0).coalesce(0),
+        "loom",
+        "serial",
+        good=((good_s - each.first_s) // 86_400).coalesce(-1),
+        lost=((each.lost_s - each.first_s) // 86_400).coalesce(-1),
     )
-    counted = lives.group_by("at_once", "lost", "days").aggregate(joints=lives.count())
-    rows = [{name: int(value) for name, value in row.items()} for row in tables.answer(counted)]
-    return surviving(
-        ((row["days"], bool(row["lost"]), row["joints"]) for row in rows if not row["at_once"]),
-        bad_at_first=sum(row["joints"] for row in rows if row["at_once"]),
-    )
+    counted = lives.group_by("loom", "serial", "good", "lost").aggregate(joints=lives.count())
+    looms: dict[tuple[str, str], list[Life]] = defaultdict(list)
+    bad_at_first = 0
+    for row in tables.answer(counted):
+        good, lost, joints = int(row["good"]), int(row["lost"]), int(row["joints"])
+        if good < 0:
+            bad_at_first += joints
+        else:
+            looms[str(row["loom"]), str(row["serial"])].append((good, None if lost < 0 else lost, joints))
+    return surviving(looms.values(), bad_at_first=bad_at_first)
 
 
 _DAYS_BEFORE_2000 = 730_440
@@ -186,9 +196,9 @@ _DAYS_BEFORE_2000 = 730_440
 def _since_2000_s(moment: Any) -> Any:
     """Return whole seconds since 2000 of RFC 3339 text in UTC of 1901 to 2099, by whole numbers alone.
 
-    Years begin in March, so that a leap day is the last of its year; in those two centuries every fourth year
-    has one. 153 days are in each five months. Kept flat: it is worked out for each run, and a database reads
-    only so many brackets within one another.
+    Years begin in March, so that a leap day is the last of its year; in those two centuries every fourth
+    year has one. 153 days are in each five months. Kept flat: it is worked out for each run, and a database
+    reads only so many brackets within one another.
     """
 
     def part(first: int, length: int) -> Any:

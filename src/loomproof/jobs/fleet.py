@@ -85,9 +85,9 @@ def left_out(proofs: int) -> str:
     )
 
 
-TOO_HIGH = (
-    "Joints were lost before the proofs that found it: shares are too high. Joints of one loom are not "
-    "independent: intervals (95 %) are too narrow."
+BETWEEN = (
+    "When between two proofs a joint was lost nobody saw: where that leaves a share open, both ends are "
+    "told. Intervals (95 %) are from looms drawn again by chance, each with all its joints."
 )
 """Said with the shares of joints that are still good."""
 
@@ -120,13 +120,19 @@ def passed_share(passed: int, looms: int) -> tuple[str, str]:
 
 def kept_until(found: Survival) -> Iterator[tuple[int, str, str]]:
     """Yield after how many days which share of joints is still good, with its interval."""
+    from loomproof.fleet.survival import FEWEST_LOOMS
+
     for days in MARKS:
         if days <= found.longest_days:
-            step = found.until(days)
-            if step is None:
+            kept = found.kept(days)
+            if kept is None:
                 yield days, "all", f"none was lost by then; {found.watched_for(days)} watched so long"
-            else:
-                yield days, percent_of(100 * step.share), interval_of(100 * step.low, 100 * step.high)
+                continue
+            least, most = percent_of(100 * kept.least), percent_of(100 * kept.most)
+            within = interval_of(100 * kept.low, 100 * kept.high)
+            if found.looms < FEWEST_LOOMS:
+                within = f"no interval from {plural(found.looms, 'loom')}"
+            yield days, least if least == most else f"{least} to {most}", within
 
 
 def _joint_lines(joints: Joints, lasted: Survival) -> Iterator[tuple[str, bool]]:
@@ -143,7 +149,7 @@ def _joint_lines(joints: Joints, lasted: Survival) -> Iterator[tuple[str, bool]]
         yield "joints that were good at their first proof, and still are", True
         yield f"  {plural(lasted.joints, 'joint')}, {lasted.lost} lost since", False
         if lasted.lost:
-            yield f"  {TOO_HIGH}", False
+            yield f"  {BETWEEN}", False
         for days, share, interval in kept_until(lasted):
             yield f"  after {days:4d} days  {share} ({interval})", False
 

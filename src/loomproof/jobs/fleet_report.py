@@ -9,6 +9,7 @@ from pathlib import Path
 from loomproof.errors import UsageError
 from loomproof.fleet.questions import MOST_NAMES
 from loomproof.fleet.shares import share_interval
+from loomproof.fleet.survival import FEWEST_LOOMS
 from loomproof.jobs.files import ends_in, folder_for, write_file
 from loomproof.jobs.fleet import (
     COUNTED_FROM,
@@ -55,13 +56,17 @@ HOW_DRIFT = (
 """How a joint comes to be told as one that drifts."""
 
 HOW_LASTING = (
-    "A joint counts as lost at the first proof that read it open or over its limit by more than the "
-    "uncertainty; any other counts as good until its last proof. When between two proofs it was lost "
-    "nobody saw: losses are told later than they came, and the shares are too high, the more so the "
-    "farther proofs are apart. Joints of one loom go through the same things and are not independent of "
-    "one another: the intervals are narrower than they should be. Only looms with two proofs or more "
-    "say anything, and looms that come back are often those with which something is wrong: of all "
-    "others this says little. The estimate is Kaplan and Meier's."
+    "A joint was lost between the last proof that read it good and the first that read it open or over "
+    "its limit by more than the uncertainty; any other is good until its last proof at least. When "
+    "between the two it was lost nobody saw: the estimate (Turnbull's) is the one under which what was "
+    "seen is likeliest, and where that leaves a share open, both its ends are told and the line in the "
+    "picture slopes. Joints of one loom go through the same things and are not independent of one "
+    "another: the intervals are those between which 95 % of the estimates lie that are made anew of as "
+    "many looms, drawn by chance with all their joints. From few looms they are somewhat narrower than "
+    "they should be, and from fewer than ten none is told. Only looms with two proofs or more say "
+    "anything, and looms that come back are often those with which something is wrong: of all others this "
+    "says little. Who brings a loom back because a joint begins to fail makes losses look more frequent "
+    "than they are."
 )
 """What the share of joints that stay good rests on."""
 
@@ -211,13 +216,15 @@ def _lasting(answers: Answers) -> Section:
         for days, share, interval in kept_until(found)
     ]
     joints = plural(found.joints, "joint")
-    said = [f"{joints} that were good at their first proof, {found.lost} of them lost since."]
+    of_looms = plural(found.looms, "loom")
+    said = [f"{joints} of {of_looms} that were good at their first proof, {found.lost} of them lost since."]
     if found.bad_at_first:
         said.append(
             f"{plural(found.bad_at_first, 'joint')} were bad at the first proof and are not counted here."
         )
-    steps = [Lasting(each.days, each.share, each.low, each.high) for each in found.steps]
-    picture = survival_picture(found.joints, found.lost, found.longest_days, steps)
+    steps = [Lasting(s.after_days, s.days, s.share, s.low, s.high) for s in found.steps]
+    enough = found.looms >= FEWEST_LOOMS
+    picture = survival_picture(found.joints, found.lost, found.longest_days, steps, interval=enough)
     return Section(
         "Joints that stay good",
         [*said, HOW_LASTING, *_left_out(answers)],

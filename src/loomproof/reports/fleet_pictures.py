@@ -41,8 +41,12 @@ class Month(NamedTuple):
 
 
 class Lasting(NamedTuple):
-    """The share of joints that is good for longer than so many days, and its 95 % interval."""
+    """The share of joints that is good for longer than so many days, and its 95 % interval.
 
+    Those that were lost since the step before were so after ``after_days``.
+    """
+
+    after_days: int
     days: int
     share: float
     low: float
@@ -215,27 +219,30 @@ def drift_picture(joints: Sequence[Drift]) -> Picture | None:
     return Picture("drift", "When joints that drift meet their limit", words, draw, 0.95 + 0.3 * len(told))
 
 
-def survival_picture(joints: int, lost: int, longest_days: int, steps: Sequence[Lasting]) -> Picture:
-    """Draw the share of joints that is still good, over the days since their first proof."""
+def survival_picture(
+    joints: int, lost: int, longest_days: int, steps: Sequence[Lasting], *, interval: bool = True
+) -> Picture:
+    """Draw the share of joints that is still good, over the days since their first proof.
+
+    Where it fell is drawn as steep as what was seen leaves open; ``interval`` draws the 95 % interval as
+    well.
+    """
 
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
-        days = [0, *(each.days for each in steps), longest_days]
-        shares = [100.0, *(100 * each.share for each in steps)]
-        axes.step(days, [*shares, shares[-1]], where="post", color=BLUE, linewidth=1.6, label="still good")
-        if steps:
-            inner = [each.days for each in steps] + [longest_days]
-            low = [100 * each.low for each in steps]
-            high = [100 * each.high for each in steps]
-            axes.fill_between(
-                *(inner, [*low, low[-1]], [*high, high[-1]]),
-                step="post",
-                color=BLUE,
-                alpha=0.2,
-                linewidth=0,
-                label="95 % interval",
-            )
-        least = min([100 * each.low for each in steps if each.low == each.low], default=100.0)
+        days, shares, low, high = [0], [100.0], [100.0], [100.0]
+        for each in steps:
+            days += [each.after_days, each.days]
+            shares += [shares[-1], 100 * each.share]
+            low += [100 * each.low] * 2
+            high += [high[-1], 100 * each.high]
+        days.append(longest_days)
+        for column in (shares, low, high):
+            column.append(column[-1])
+        axes.plot(days, shares, color=BLUE, linewidth=1.6, label="still good")
+        if steps and interval:
+            axes.fill_between(days, low, high, color=BLUE, alpha=0.2, linewidth=0, label="95 % interval")
+        least = min([100 * (each.low if interval else each.share) for each in steps], default=100.0)
         axes.set_ylim(max(0.0, least - 0.2 * (100 - least) - 0.5), 100 + 0.04 * max(100 - least, 1.0))
         axes.set_xlim(0, max(longest_days, 1))
         axes.set_xlabel("days since a joint's first proof")
