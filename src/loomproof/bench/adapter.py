@@ -203,9 +203,11 @@ def read_adapter(path: Path, *, shared: bool = False) -> Adapter:
     return _parsed(data, path.stem, path.name, shared=shared)
 
 
-def parse_adapter(text: str, *, name: str, file: str = "adapter table", shared: bool = False) -> Adapter:
-    """Read an adapter from the text of its table, as `read_adapter` does."""
-    return _parsed(text.encode(), name, file, shared=shared)
+def parse_adapter(
+    text: str | bytes, *, name: str, file: str = "adapter table", shared: bool = False
+) -> Adapter:
+    """Read an adapter from its table, as text or as the bytes of a file, as `read_adapter` does."""
+    return _parsed(text if isinstance(text, bytes) else text.encode(), name, file, shared=shared)
 
 
 def _parsed(data: bytes, name: str, file: str, *, shared: bool = False) -> Adapter:

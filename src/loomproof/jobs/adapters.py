@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loomproof.bench import opening
-from loomproof.bench.adapter import Adapter, in_order, read_adapter, write_adapter
+from loomproof.bench.adapter import Adapter, in_order, parse_adapter, read_adapter, write_adapter
 from loomproof.bench.adapter_fit import problems_of
 from loomproof.errors import Problem, UsageError, suggestion
+from loomproof.jobs.files import write_file
 from loomproof.loom.model import End, Loom
 
-__all__ = ["Adapter", "CheckedAdapter", "check", "in_order", "new", "read_adapter", "write_adapter"]
+__all__ = ["Adapter", "CheckedAdapter", "check", "in_order", "keep", "new", "read_adapter", "write_adapter"]
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,17 @@ def new(loom: Loom, target: Path, connectors: Collection[str] = ()) -> Adapter:
     made = in_order(ends, target.stem)
     write_adapter(made, target)
     return made
+
+
+def keep(data: bytes, file: str, target: Path) -> Adapter:
+    """Keep a table that was sent as the bytes of a file, once it can be read; ``file`` is what it is called.
+
+    Raises `AdapterError` as `read_adapter` does, and keeps nothing then.
+    """
+    found = parse_adapter(data, name=target.stem, file=file)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    write_file(target, data)
+    return found
 
 
 def refuse_strangers(wanted: Collection[str], connectors: Collection[str], whose: str) -> None:

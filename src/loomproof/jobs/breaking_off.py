@@ -11,18 +11,18 @@ from loomproof.errors import BenchError, BrokenOffError
 
 
 @contextmanager
-def told_when_stopped(journal: Path | None) -> Iterator[None]:
+def told_when_stopped(journal: Path | None, again: str = "Prove again.") -> Iterator[None]:
     """Say, where an order to stop or a bench in trouble ends the run in this block, what is left of it.
 
-    An order to stop comes as one `KeyboardInterrupt`; that those after it are ignored while the bench is
-    released is the affair of whoever catches signals.
+    ``again`` is what a person does then. An order to stop comes as one `KeyboardInterrupt`; that those after
+    it are ignored while the bench is released is the affair of whoever catches signals.
     """
     try:
         yield
     except KeyboardInterrupt as stop:
         raise BrokenOffError(
             "the run was stopped before its end; nothing is claimed from it",
-            cure=" ".join([end_told(stop) or NOT_RELEASED, *left_of(journal), "Prove again."]),
+            cure=" ".join([end_told(stop) or NOT_RELEASED, *left_of(journal), again]).rstrip(),
         ) from None
     except BenchError as error:
         unsure = (NOT_RELEASED,) if end_told(error) == NOT_RELEASED else ()

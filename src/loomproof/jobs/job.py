@@ -261,8 +261,9 @@ class Job:
         laid = self.loom if known else None
         place = folder, self.bench, self.operator, hazards, laid, said
         if hook_ups is not None:
-            return Running(trace_hook_ups(self.loom, *place, hook_ups, go_on, over, stop_after))
-        return Running(trace_to(self.adapter, *place, name=self.loom.name, over=over))
+            store = self.where.store
+            return Running(trace_hook_ups(self.loom, *place, hook_ups, go_on, over, stop_after, store))
+        return Running(trace_to(self.adapter, *place, name=self.loom.name, over=over, store=self.where.store))
 
     def learn_adapter(
         self, target: Path, patience: Patience | None = None, *, resume: bool = False

@@ -188,11 +188,12 @@ def trace_to(
     *,
     name: str = "",
     over: bool = False,
+    store: str | None = None,
 ) -> Generator[Event, None, TracedLoom]:
     """Trace what is on this bench and write it as a loom folder, the journal beside it.
 
     ``known`` is what was described of it before, of which nothing gets lost. What only the owner can know
-    stands in the folder as `QUESTIONS`.
+    stands in the folder as `QUESTIONS`. Among the runs of ``store`` it is listed where it is broken off.
 
     Raises `UsageError` where the folder is there (unless ``over``) or the bench is a simulator of its own,
     which knows its loom; `SafetyError` where the bench is not cleared; and as `trace` does.
@@ -214,9 +215,9 @@ def trace_to(
         # What is known of hazards counts whether or not a lead goes there.
         unknown = shell(known, unknown.by_name)
     request = Request(unknown, adapter, run, rfc3339(moment))
-    with told_when_stopped(journal), reached(at) as raw:
+    with told_when_stopped(journal, "Trace it again."), reached(at) as raw:
         clearance = yield from cleared(request, raw, operator, assured or Assured())
-        begun(request, journal, None)
+        begun(request, journal, store)
         with journaled(raw, journal, {"trace": title}) as bench:
             loom, found, questions = yield from trace(request, bench, clearance, hazards, known)
     ended(request)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Generator, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from loomproof.bench.adapter import write_adapter
 from loomproof.bench.seam import Capabilities, Identity
-from loomproof.errors import BrokenOffError, Do, InputError, Todo, UnfitError, UsageError
+from loomproof.errors import BrokenOffError, Do, InputError, LoomproofError, Todo, UnfitError, UsageError
 from loomproof.jobs.at_bench import BenchAt, journaled, reached
 from loomproof.jobs.breaking_off import told_when_stopped
 from loomproof.jobs.files import now, rfc3339, run_name, write_file
@@ -37,6 +38,9 @@ from loomproof.planning.hookup_search import Constraints
 from loomproof.planning.request import Request
 from loomproof.planning.trace_plan import hook_ups_to_trace, still_needed
 from loomproof.results.codec import fault_of
+
+STATE = ".trace.json"
+"""How the state's file ends, behind the name of the folder."""
 
 _SCHEMA = 1
 _SEEN = TypeAdapter(tuple[Seen, ...])
@@ -65,7 +69,37 @@ class _State:
 
 def state_file(folder: Path) -> Path:
     """Return where the state of a trace stands that is to be written to this folder."""
-    return folder.with_name(f"{folder.name}.trace.json")
+    return folder.with_name(f"{folder.name}{STATE}")
+
+
+@dataclass(frozen=True)
+class StoppedTrace:
+    """A trace that waits to be gone on with: the name of the folder to be written, its run, what is done.
+
+    ``done`` of ``of`` hook-ups are read; ``cavities`` are those of its plugs.
+    """
+
+    name: str
+    run: str
+    done: int
+    of: int
+    cavities: frozenset[End]
+
+
+def stopped_traces(place: Path) -> tuple[StoppedTrace, ...]:
+    """Return the traces that were stopped and wait among the looms of a place; unreadable ones are left out.
+
+    One that runs now is among them.
+    """
+    found = []
+    for path in sorted(place.glob(f"*{STATE}")):
+        with suppress(LoomproofError):
+            state = _state_at(path)
+            hook_ups = state.plan.hook_ups
+            cavities = frozenset(end for each in hook_ups for end in each.point_of)
+            name = path.name.removesuffix(STATE)
+            found.append(StoppedTrace(name, state.run, len(state.seen), len(hook_ups), cavities))
+    return tuple(found)
 
 
 def trace_hook_ups(
@@ -80,12 +114,13 @@ def trace_hook_ups(
     go_on: bool = False,
     over: bool = False,
     stop_after: int | None = None,
+    store: str | None = None,
 ) -> Generator[Event, None, TracedLoom]:
     """Trace a loom plug by plug, and write it as a folder, the journals beside it.
 
     Of ``loom`` the connectors count, with the ``hazards`` at them; ``known`` is laid over what was found.
     ``go_on`` goes on with a run that stopped before, by its plan. Hook-ups that what was found
-    makes needless are left out.
+    makes needless are left out. Among the runs of ``store`` it is listed where it is broken off.
 
     Raises `UsageError` for a folder or a state that is there, or not there to go on with, `BrokenOffError`
     where it stops before the last hook-up or one contradicts the others, `NotPossibleError` where no plan
@@ -112,7 +147,7 @@ def trace_hook_ups(
         )
         _write(path, state)
     yield Prompt(_plan_told(state.plan))
-    job = _Tracing(folder, unknown, at, operator, assured, state)
+    job = _Tracing(folder, unknown, at, operator, assured, state, store)
     last, able = yield from job.hook_ups(stop_after)
     seen, plan = job.state.seen, job.state.plan
     found = together(seen, unknown.cavities)
@@ -184,9 +219,16 @@ class _Tracing:
     """A run of hook-ups: what is done of it stands in the state file at any moment."""
 
     def __init__(
-        self, folder: Path, unknown: Loom, at: BenchAt, operator: Operator, assured: Assured, state: _State
+        self,
+        folder: Path,
+        unknown: Loom,
+        at: BenchAt,
+        operator: Operator,
+        assured: Assured,
+        state: _State,
+        store: str | None,
     ) -> None:
-        self.folder, self.unknown, self.at = folder, unknown, at
+        self.folder, self.unknown, self.at, self.store = folder, unknown, at, store
         self.operator, self.assured, self.state = operator, assured, state
 
     def journal(self, k: int) -> Path:
@@ -247,10 +289,10 @@ class _Tracing:
         path = self.journal(k)
         path.unlink(missing_ok=True)  # of a hook-up that came to nothing
         try:
-            with told_when_stopped(path), reached(self.at) as raw:
+            with told_when_stopped(path, ""), reached(self.at) as raw:
                 clearance = yield from cleared(request, raw, self.operator, self.assured)
                 self._same(clearance.identity)
-                begun(request, path, None)
+                begun(request, path, self.store)
                 with journaled(raw, path, {"trace": self.unknown.name, "hook_up": k + 1}) as bench:
                     looked = yield from looked_at(request, bench, clearance)
                     if looked.ohmmeter is not None:
@@ -293,13 +335,24 @@ def _write(path: Path, state: _State) -> None:
 
 def _read(path: Path, unknown: Loom) -> _State:
     """Read the state of a stopped trace. Raises `UsageError` where there is none, or of other connectors."""
+    state = _state_at(path)
+    if state.connectors != unknown.digest or len(state.seen) > len(state.plan.hook_ups):
+        raise UsageError(
+            f"{path} is of other connectors, or of others at them, than are given now",
+            cure="Say the same as when it was begun, or begin anew.",
+        )
+    return state
+
+
+def _state_at(path: Path) -> _State:
+    """Read the state of a stopped trace. Raises `UsageError` where there is none, `InputError`."""
     try:
         value = json.loads(path.read_text(encoding="utf-8"))
         if value["schema"] != _SCHEMA:
             raise ValueError("another schema")
         plan = read_hook_ups(value["plan"], path.name)
         seen = _SEEN.validate_python(value["seen"])
-        state = _State(
+        return _State(
             str(value["run"]), str(value["connectors"]), tuple(map(str, value["bench"])), plan, seen
         )
     except OSError:
@@ -308,9 +361,3 @@ def _read(path: Path, unknown: Loom) -> _State:
         raise InputError(f"{path} can't be read: {fault_of(error)}", cure="Begin anew.") from None
     except (ValueError, KeyError, TypeError) as error:
         raise InputError(f"{path} can't be read: {error}", cure="Begin anew.") from None
-    if state.connectors != unknown.digest or len(seen) > len(plan.hook_ups):
-        raise UsageError(
-            f"{path} is of other connectors, or of others at them, than are given now",
-            cure="Say the same as when it was begun, or begin anew.",
-        )
-    return state

@@ -7,6 +7,7 @@ from loomproof.web.session import How
 
 ON_PAGES = {
     Todo.GO_ON: "The loom's own page goes on with it, under Hook-ups; Keep does once one was measured.",
+    Todo.GO_ON_TRACE: "The page Trace goes on with it.",
     Todo.ANSWER: "Read it otherwise, below, takes {on}.",
     Todo.COLUMNS: "Read it otherwise, below, takes both.",
     Todo.DECIMAL: "Read it otherwise, below, takes {on} for decimals.",

@@ -11,23 +11,27 @@ from loomproof.errors import UsageError
 from loomproof.jobs.archive import Archive
 from loomproof.jobs.hookups import go_on
 from loomproof.jobs.shelf import came_to_its_end
+from loomproof.jobs.trace_hookups import stopped_traces
 from loomproof.loom.model import Loom
 from loomproof.records.unfinished_runs import Started
 from loomproof.reports.words import plural, when
 from loomproof.web.answers import Answer, Asked, Go, House
 from loomproof.web.wanted import STATE, STOPPED, stopped_runs
 
+TRACED = "It is a trace plug by plug: the page Trace goes on with it."
 ENDED = "It came to its end: there is nothing to go on with."
 NO_HOOK_UPS = (
     "A page goes on with a proof by hook-ups alone; this is none, or its files are gone. Begin it again."
 )
 
 
-def why_not(run: Started, stopped: Collection[str], out: Path) -> str:
+def why_not(run: Started, stopped: Collection[str], out: Path, traces: Collection[str] = ()) -> str:
     """Return why a run without a record can't be gone on with from the folder of results; "" where it can.
 
-    ``stopped`` are the runs that wait in that folder.
+    ``stopped`` are the runs that wait in that folder, ``traces`` those that wait among the looms.
     """
+    if run.run in traces:
+        return TRACED
     if came_to_its_end(run):
         return ENDED
     if run.run in stopped:
@@ -47,10 +51,15 @@ def asked_for(house: House, asked: Asked) -> Answer:
     broken = {one.run: one for one in Archive(place.store).broken_off()}
     if (run := broken.get(named)) is None:
         raise UsageError(f"no run called {named[:60]!r} was broken off", cure="Look on the shelf.")
-    if why := why_not(run, stopped_runs(place.out), place.out):
+    if why := why_not(run, stopped_runs(place.out), place.out, traces_of(house)):
         raise UsageError(f"run {run.run} can't be gone on with from here", cure=why)
     name = place.described(run.run, run.digest)
     return Go(f"/looms/{quote(name, safe='')}?{urlencode({STOPPED: run.run})}")
+
+
+def traces_of(house: House) -> list[str]:
+    """Return the runs of traces that wait among the looms."""
+    return [each.run for each in stopped_traces(house.workplace.folder)]
 
 
 def told(run: str, loom: Loom, out: Path) -> dict[str, Any]:

@@ -26,7 +26,7 @@ Application = Callable[[Scope, Receive, Send], Awaitable[None]]
 MOST_BYTES = 65_536
 """Of what a request brings. No page sends more than a form of a few lines."""
 
-FILES = {"/brought": 32 * 1024 * 1024, "/verify": 16 * 1024 * 1024}
+FILES = {"/brought": 32 * 1024 * 1024, "/verify": 16 * 1024 * 1024, "/trace/leads": 1024 * 1024}
 """Where files are brought: so many bytes at most."""
 
 ENTRANCE = "/enter"

@@ -15,7 +15,7 @@ from loomproof.reports.words import VERDICTS, headline, plural, when
 from loomproof.results.document import Document
 from loomproof.results.findings import Finding
 from loomproof.web.answers import Answer, Asked, Data, File, House, Page
-from loomproof.web.going_on import why_not
+from loomproof.web.going_on import traces_of, why_not
 from loomproof.web.session import told
 from loomproof.web.wanted import stopped_runs
 
@@ -108,9 +108,13 @@ def _shown(
 def _broken_off(house: House, kept: Shelf) -> list[dict[str, Any]]:
     """Return the runs without a record: texts as the log has them, why none goes on ("" where it can)."""
     out = house.workplace.out
-    stopped = stopped_runs(out)
+    stopped, traces = stopped_runs(out), traces_of(house)
     return [
-        {"run": one.run, "cells": [cell(text) for text in texts], "why_not": why_not(one, stopped, out)}
+        {
+            "run": one.run,
+            "cells": [cell(text) for text in texts],
+            "why_not": why_not(one, stopped, out, traces),
+        }
         for one, texts in zip(kept.broken_off, kept.broken_off_texts, strict=True)
     ]
 

@@ -126,9 +126,18 @@ class Workplace:
         begins = _stem(self.loom(loom)) + LEARNED
         return {path.name: path for path in self._learned() if path.name.startswith(begins)}
 
+    @property
+    def tables(self) -> tuple[str, ...]:
+        """The names of all adapter tables: those named at the start, then those that were made here."""
+        return (*self.adapters, *(path.name for path in self._learned() if path.name not in self.adapters))
+
     def new_table(self, loom: str) -> Path:
         """Return where a new adapter table of a loom goes: a name that is free. Raises as `loom` does."""
-        stem, taken = _stem(self.loom(loom)), self.learned(loom)
+        return self.free_table(_stem(self.loom(loom)))
+
+    def free_table(self, stem: str) -> Path:
+        """Return where a new adapter table goes of a loom that is called so, or will be."""
+        taken = {path.name for path in self._learned()}
         numbers = (f"-{number}" if number > 1 else "" for number in count(1))
         return next(
             self.out / name for each in numbers if (name := f"{stem}{LEARNED}{each}.csv") not in taken
