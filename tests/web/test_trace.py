@@ -101,6 +101,7 @@ def test_an_unknown_loom_is_traced_as_it_is_on_the_simulator(of: House, simulati
     text = html.unescape(page.text)
     assert "13 leads to 3 connectors, by found-loom.adapter" in text
     assert 'name="hazard LAMP"' in text
+    assert "found by tracing" not in text
     assert "Nothing may be plugged into the loom" in text
     assert '"sim:"' not in text
     form = {"called": "found loom", "adapter": "found-loom.adapter.csv", "bench": str(simulation.address)}

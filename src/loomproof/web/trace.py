@@ -120,7 +120,10 @@ def _wanted(house: House, asked: Asked) -> Wanted:
     if known is not None:
         return Wanted(folder, known, found, described, plugging, None)
     assert isinstance(found, Adapter)
-    return Wanted(folder, unknown_loom(found, text_of(asked, CALLED)), found, "", plugging, None)
+    unknown = unknown_loom(found, text_of(asked, CALLED))
+    # What is said of connectors that were traced is not so yet.
+    plugs = tuple(replace(each, description="") for each in unknown.connectors)
+    return Wanted(folder, replace(unknown, connectors=plugs), found, "", plugging, None)
 
 
 def _place(house: House, asked: Asked) -> tuple[Path, StoppedTrace | None]:
