@@ -19,14 +19,14 @@ NOTES = ROOT / "firmware_notes"
 
 
 def by_hand() -> dict[str, Path]:
-    """Return every page that a person wrote, pictures and style beside them, by its place in the site."""
+    """Return every page that a person wrote, with pictures, style and script, by its place in the site."""
     pages = {path.relative_to(DOCS).as_posix(): path for path in DOCS.rglob("*") if path.suffix in KEPT}
     notes = (path for path in NOTES.rglob("*") if path.suffix in KEPT and "build" not in path.parts)
     bench = {f"bench/{path.relative_to(NOTES).as_posix()}": path for path in notes}
     return pages | bench | {"developers.md": ROOT / "DEVELOPERS.md"}
 
 
-KEPT = (".md", ".svg", ".css")
+KEPT = (".md", ".svg", ".css", ".js")
 
 MADE_FROM = {
     "src/loomproof/bench/profiles": "reference/profiles.md",
