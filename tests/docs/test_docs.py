@@ -9,6 +9,7 @@ from pathlib import Path, PurePosixPath
 import click
 import pytest
 
+from loomproof.cli.cures import COMMANDS
 from loomproof.cli.main import cli
 from tests.docs import built, pictures, reference, site
 
@@ -101,6 +102,15 @@ def test_the_readme_leads_to_what_is_there_and_fits_one_screen() -> None:
     assert len(links) > 8
     assert not [link for link in links if not (ROOT / link).is_file()]
     assert len(readme) < 5_000
+
+
+def test_what_a_shell_reads_as_something_else_stands_in_double_quotes() -> None:
+    """zsh takes ``?`` for a pattern, each shell ``&`` for an end; to Windows' cmd a single quote is none."""
+    pages = {**PAGES, "README.md": (ROOT / "README.md").read_text(encoding="utf-8")}
+    for name, text in {**pages, "cures": "\n".join(COMMANDS.values())}.items():
+        assert not re.findall(r"(?:--bench|pip install) '", text), name
+        open_to_it = [each for each in re.findall(r"--bench ([^\s`]+)", text) if re.search(r"[?&%]", each)]
+        assert not [each for each in open_to_it if not each.startswith('"')], name
 
 
 def test_every_page_is_in_the_navigation_once() -> None:

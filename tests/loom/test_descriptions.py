@@ -220,6 +220,18 @@ def test_all_errors_of_all_tables_come_at_once() -> None:
     ), "the wire into the ring that could not be read is not called wrong as well"
 
 
+@pytest.mark.parametrize("spoilt", ["6-Jan", "Jan 06", "01. Jun", "6.1.2026", "1/6/2026"])
+def test_a_range_that_a_spreadsheet_made_a_date_of_is_told_before_what_does_not_fit(spoilt: str) -> None:
+    """What spreadsheets of several countries show for ``1-6`` that was typed or opened there: from memory."""
+    first, *others = problems(changed("connectors.csv", "LAMP,plug,1-3 / 4-6", f"LAMP,plug,{spoilt}"))
+    assert str(first) == (
+        f"connectors.csv, row 3, column cavities: '{spoilt}' looks like what a spreadsheet makes of a name "
+        "such as 1-3 or 1E5. If so, format the column as text and write it again."
+    )
+    assert first.severity == "error"
+    assert all("there is no cavity LAMP:" in each.message for each in others)
+
+
 def test_identifiers_stay_text() -> None:
     files = changed("connectors.csv", "BODY,plug,1-3 / 4-6", "BODY,plug,01 1 + / NC 1A 6")
     files["wires.csv"] = (

@@ -97,7 +97,7 @@ def selftest(
     """Test the bench with nothing plugged, a shorting plug, or reference resistors; keep it dated.
 
     A sim: bench has just that plugged in. Its wires are W1 (at point 1) and so on, its resistors R1, R2; so
-    sim:?fault=open%20W3 with --shorted, or sim:?fault=short%20POINT:1%20POINT:2, shows a test that fails.
+    "sim:?fault=open%20W3" with --shorted, or "sim:?fault=short%20POINT:1%20POINT:2", shows a test that fails.
 
     Exit codes: 0 passed, 3 failed.
     """

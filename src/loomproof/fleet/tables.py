@@ -98,7 +98,7 @@ def _ibis() -> Any:
     except ImportError as error:
         raise StoreError(
             "questions over many runs need Ibis, and it is not installed",
-            cure="pip install 'loomproof[fleet]'",
+            cure='pip install "loomproof[fleet]"',
         ) from error
 
 
@@ -208,7 +208,7 @@ def _session(cluster: str) -> Any:
         sql = importlib.import_module("pyspark.sql")
     except ImportError as error:
         raise StoreError(
-            "questions on Spark need PySpark, and it is not installed", cure="pip install 'loomproof[spark]'"
+            "questions on Spark need PySpark, and it is not installed", cure='pip install "loomproof[spark]"'
         ) from error
     if shutil.which("java") is None and "JAVA_HOME" not in os.environ:
         raise StoreError("questions on Spark need Java, and it is not here", cure="Install Java 17 or newer.")

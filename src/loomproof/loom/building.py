@@ -48,6 +48,7 @@ _RATING = re.compile(r"\d+,\d+ ?[Aa]", re.ASCII)
 _MONTH = r"(?:jan|feb|mar|mär|mrz|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zä]*\.?"
 _MANGLED = re.compile(
     rf"^(?:\d{{1,4}}[-. /]{{1,2}}{_MONTH}(?:[-. /]\d{{2,4}})?|{_MONTH}[-. /]\d{{1,4}}"
+    r"|(?:\d\d?\.\d\d?\.|\d\d?/\d\d?/)(?:19|20)\d\d"
     r"|\d{4}-\d\d-\d\d(?:[ T]\d\d:\d\d(?::\d\d)?)?|\d(?:[.,]\d+)?E[+-]\d+|#[A-Z/0]+[!?]?)$",
     re.IGNORECASE | re.MULTILINE,
 )

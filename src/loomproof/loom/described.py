@@ -169,6 +169,8 @@ def _joined(
         if not found["connectors"].rows and not problems:
             problems.append(_nothing(found["connectors"]))
     if problems:
+        # What a spreadsheet seems to have changed is often why the rest does not fit: told first.
+        problems = [*(replace(each, severity="error") for each in built.asked), *problems]
         count = "one problem" if len(problems) == 1 else f"{len(problems)} problems"
         raise DescriptionError(f"{path}: {count} in the description", problems=problems)
     odd = (*asked, *built.asked, *suspicions.warnings(loom, places))

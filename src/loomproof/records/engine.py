@@ -87,7 +87,7 @@ def _engine(where: URL) -> Engine:
             return create_engine(where, pool_pre_ping=True, connect_args=limits)
         except (ModuleNotFoundError, NoSuchModuleError) as error:
             raise StoreError(
-                "a store on PostgreSQL needs the driver psycopg", cure="pip install 'loomproof[postgresql]'"
+                "a store on PostgreSQL needs the driver psycopg", cure='pip install "loomproof[postgresql]"'
             ) from error
     only_read = _only_read(where)
     engine = (

@@ -185,7 +185,8 @@ def _wires(
         rows.append(run.row or 0)
     for role, found in unread.items():
         row, text = found[0]
-        more = f" ({len(found)} rows)" if len(found) > 1 else ""
+        so_many = len({at for at, _ in found})
+        more = f" ({so_many} rows)" if so_many > 1 else ""
         size_or_length = "no length" if role.startswith("length") else "no size"
         what = f"no colour of {units.code}" if role == "colour" else size_or_length
         if units.doubtful(role, text):

@@ -68,7 +68,7 @@ def spell_out(lines: Sequence[Line], work: Work) -> list[Line]:
             asked.append(line)
     if spelled:
         work.note(
-            f"{rows_of(spelled)} hold several cavities in a cell and are read as that many wires",
+            f"several cavities stand in a cell of {rows_of(spelled)}, and each is read as a wire",
             "Where they are names of one cavity, say so.",
             do=Do(Todo.ANSWER, 'ranges="all names"'),
         )
