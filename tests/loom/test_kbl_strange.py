@@ -135,3 +135,24 @@ def test_a_point_that_is_no_place_is_none() -> None:
         content.replace(b'<Connector_housing id="two"', f'{point}<Connector_housing id="two"'.encode())
     )
     assert loom.by_name["X1"].location == ""
+
+
+def test_connections_on_one_connector_are_not_taken_to_meet() -> None:
+    body = t.connection("1", "X1.1", "X2") + t.connection("2", "X1.2", "X2")
+    loom, told = read(t.file(PARTS, body.replace("X2.p", "X2.o") + PLUGS + t.wire("1") + t.wire("2")))
+    assert {"X1:1", "X2:shell"} in nets(loom)
+    assert {"X1:2", str(End("X2", "shell 2"))} in nets(loom)
+    assert '1 at X2:shell, 2 at X2:"shell 2"' in told
+
+
+def test_a_screen_on_a_plug_of_one_cavity_is_not_taken_to_meet_its_core() -> None:
+    body = t.connection("1", "X1.1", "X2.1") + t.connection("2", "X1.2", "X2").replace("X2.p", "X2.o")
+    body += t.connector("X1", "two", "1", "2") + t.connector("X2", "one", "1") + t.wire("1") + t.wire("2")
+    loom, _ = read(t.file(PARTS, body))
+    assert nets(loom) == [{"X1:1", "X2:1"}, {"X1:2", "X2:shell"}]
+
+
+def test_an_end_that_names_a_cavity_is_in_it() -> None:
+    loom, _ = read(single(), ("X2.1.p</Contact_point>", "X2.1</Contact_point>"))
+    assert {"X1:1", "X2:1"} in nets(loom)
+    assert loom.left_out == ()

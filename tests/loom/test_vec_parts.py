@@ -13,8 +13,8 @@ from loomproof.loom.model import ComponentKind, End
 from loomproof.loom.reading import load
 from tests.loom import kbl_text as t
 from tests.loom.test_vec import nets, read, told
-from tests.loom.test_vec_strange import changed, plugs, wire
-from tests.loom.vec_text import specification, tag
+from tests.loom.test_vec_strange import changed, connection, node, plugs, wire
+from tests.loom.vec_text import Vec, specification, tag
 
 
 def test_mates_of_which_nobody_says_the_cavities_are_told(tmp_path: Path) -> None:
@@ -194,3 +194,68 @@ def test_one_of_several_harnesses_can_be_asked_for(
     told_which = ["--harness", "LOOM-1"]
     assert run(["import", str(tmp_path / "two.vec"), "--to", str(tmp_path / "loom"), *told_which]) == 0
     assert load(tmp_path / "loom").loom.wire_by_name.keys() == {"W1"}
+
+
+def variants(second: str) -> str:
+    listed = (("v1", ""), ("v2", second))
+    return specification(
+        "VariantConfigurationSpecification",
+        "vs",
+        "".join(
+            f'<VariantConfiguration id="{own}">{tag("Identification", own.upper())}{more}'
+            "</VariantConfiguration>"
+            for own, more in listed
+        ),
+    )
+
+
+@pytest.mark.parametrize(("based", "both"), [(tag("BaseInclusion", "v1"), True), ("", False)])
+def test_a_configuration_has_what_its_base_has(tmp_path: Path, based: str, both: bool) -> None:
+    made = plugs()
+    made.cable("C1", [wire("W1", "A.1", "B.1")], config="v1")
+    made.cable("C2", [wire("W2", "A.2", "B.2")], config="v2")
+    made.more.append(variants(based))
+    loom = read(tmp_path, made, configuration="V2").loom
+    assert loom.wire_by_name.keys() == ({"W1", "W2"} if both else {"W2"})
+
+
+def test_a_configuration_chooses_the_connections_of_a_schematic(tmp_path: Path) -> None:
+    made = Vec()
+    drawn = node("M1") + node("M2") + connection("7", "M1.1", "M2.1") + connection("8", "M1.2", "M2.2")
+    made.more.append(specification("ConnectionSpecification", "con", drawn))
+    made.more.append(variants(""))
+    old = '<Connection id="con8">'
+    found = changed(tmp_path, made, (old, old + tag("ConfigInfo", "v2")), configuration="V1")
+    assert [one.name for one in found.loom.wires] == ["7"]
+
+
+def test_an_alternative_of_a_component_is_left_out_and_told(tmp_path: Path) -> None:
+    made = plugs()
+    made.housing("X", "1", "2")
+    made.cable("C", [wire("W1", "A.1", "B.1")])
+    part = "</Role><Part>X.p</Part>"
+    second = tag("IsSecondaryAlternative", "true")
+    found = changed(tmp_path, made, (part, f"</Role>{second}<Part>X.p</Part>"))
+    assert "schema" not in told(found)
+    assert [one.name for one in found.loom.connectors] == ["A", "B"]
+    assert "components that are alternatives of others, left out (1): X" in told(found)
+
+
+def test_a_connector_of_another_document_is_there_where_a_wire_is_in_it(tmp_path: Path) -> None:
+    made = plugs("A", "B", "X")
+    made.cable("C", [wire("W1", "A.1", "B.1")])
+    content = made.bytes().decode()
+    listed = re.findall(r'<Component id="[BX]\.c">.*?</Component>', content)
+    assert len(listed) == 2
+    for one in listed:
+        content = content.replace(one, "")
+    other = (
+        f'<DocumentVersion id="other">{tag("CompanyName", "Tern")}{tag("DocumentNumber", "PLUGS")}'
+        f"{tag('DocumentVersion', '1')}{specification('CompositionSpecification', 'oc', ''.join(listed))}"
+        "</DocumentVersion>"
+    )
+    at = content.index('<DocumentVersion id="harness"')
+    (tmp_path / "two.vec").write_text(content[:at] + other + content[at:])
+    loom = load(tmp_path / "two.vec").loom
+    assert [one.name for one in loom.connectors] == ["A", "B"]
+    assert {"A:1", "B:1"} in nets(loom)

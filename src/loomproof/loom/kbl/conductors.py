@@ -131,7 +131,8 @@ def _ends(connection: etree._Element, places: Places) -> list[tuple[float, End]]
     found = []
     for extremity in connection.iterfind("Extremities"):
         contact = (extremity.findtext("Contact_point") or "").strip()
-        end = places.contacts.get(contact)
+        end = places.contacts.get(contact) or places.cavities.get(contact)
+        end = end or places.on_connectors.get((connection.get("id", ""), contact))
         if end is not None:
             found.append((float(extremity.findtext("Position_on_wire") or "0"), end))
     return sorted(found, key=lambda pair: pair[0])

@@ -45,6 +45,7 @@ def read_parts(
         wrong = _misfit(kind, legs)
         if wrong:
             if name not in side:
+                document.left_out.append(f"part {name}: {wrong}")
                 _tell(document, occurrence, name, kind, legs, f"is left out: {wrong}")
             continue
         assert kind is not None

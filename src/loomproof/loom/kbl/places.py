@@ -54,6 +54,8 @@ class Places:
     bridges: list[tuple[End, End]] = field(default_factory=list)
     occurrences: dict[str, str] = field(default_factory=dict)
     coaxial: dict[str, str] = field(default_factory=dict)
+    on_connectors: dict[tuple[str, str], End] = field(default_factory=dict)
+    """Ends of connections that name a connector and no contact of it, by the ids of both."""
     one_point: bool = False
     coordinates_left_out: list[str] = field(default_factory=list)
     miscounted: list[str] = field(default_factory=list)
@@ -141,19 +143,24 @@ def _on_connectors(document: Document, places: Places) -> None:
         for extremity in connection.iterfind("Extremities"):
             key = (extremity.findtext("Contact_point") or "").strip()
             if key in places.occurrences:
-                named.setdefault(key, []).append(document.text(connection, "Id"))
+                named.setdefault(key, []).append(connection.get("id", ""))
     told = []
     for key, connections in named.items():
         connector = places.connectors[places.occurrences[key]]
         used = set(places.contacts.values())
         free = [end for end in connector.ends if end not in used]
-        if connector.kind is ConnectorKind.SPLICE or len(connector.ends) == 1:
-            free = [connector.ends[0]]
-        if len(free) != 1:
-            free = [End(connector.name, SHELL)]
-            places.add(replace(connector, rows=(*connector.rows, (SHELL,))))
-        places.contacts[key] = free[0]
-        told.append(f"{', '.join(connections)} at {free[0]}")
+        if connector.kind in USAGE.values() and len(connector.ends) == 1:
+            ends = [connector.ends[0]] * len(connections)
+        elif len(free) == len(connections) == 1:
+            ends = free
+        else:
+            # Nobody says that they meet: each has an end of its own.
+            numbers = range(1, len(connections) + 1)
+            ends = [End(connector.name, SHELL if number == 1 else f"{SHELL} {number}") for number in numbers]
+            places.add(replace(connector, rows=(*connector.rows, tuple(end.cavity for end in ends))))
+        for own, end in zip(connections, ends, strict=True):
+            places.on_connectors[own, key] = end
+            told.append(f"{document.text(document.by_id[own], 'Id')} at {end}")
     document.warn_of(
         "connections that name a connector and no contact of it, put on its one free cavity or its shell",
         told,

@@ -96,13 +96,15 @@ def _loom(
     chosen = chosen_modules(document, variants, configuration)
     if chosen is None and variants.controls:
         _say_all(document, variants)
-    components = [one for one in _components(holder) if variants.has(one, chosen)]
+    components = [one for one in _components(document, holder) if variants.has(one, chosen)]
     cables = read_cables(document, components)
     kept = {key: one for key, one in cables.conductors.items() if variants.has(one.reference, chosen)}
     cables = Cables(kept, cables.twisted, cables.screened_by)
     signals = read_signals(document, cables, variants if chosen is None else None)
     where = read_places_in_words(document)
-    places = read_places(document, Harness(components, cables, variants, chosen, where))
+    components += _from_elsewhere(document, holder, cables)
+    whole = Harness(components, cables, variants, chosen, where)
+    places = read_places(document, whole)
     segments = read_segments(document)
     routes = read_routes(document, variants, chosen, segments)
     placed = any(
@@ -114,7 +116,7 @@ def _loom(
         tell_unrealised(document, cables)
         wires = read_wires(document, cables, places.wire_ends, signals.by_connection, routes, length_type)
     else:
-        wires = read_schematic(document, places, cables, signals.by_connection, length_type)
+        wires = read_schematic(document, places, cables, signals.by_connection, length_type, whole.has)
     there = [one for one in document.root.iter("CouplingPoint") if variants.has(one, chosen)]
     parts = read_parts(document, components, places, there, sides.names_in(side))
     tell_rest(document, components)
@@ -168,11 +170,36 @@ def _part_number(document: VecDocument, holder: etree._Element) -> str:
     return parts[0] if len(parts) == 1 else ""
 
 
-def _components(holder: etree._Element) -> list[etree._Element]:
-    """Return what a harness is made of: its occurrences, and the usages that none of them realises."""
+def _components(document: VecDocument, holder: etree._Element) -> list[etree._Element]:
+    """Return what a harness is made of: its occurrences, and the usages that none of them realises.
+
+    What is only another's alternative is left out, and told.
+    """
     occurrences = list(holder.iter("Component"))
+    second = [one for one in occurrences if document.text(one, "IsSecondaryAlternative") in ("true", "1")]
+    document.warn_of(
+        "components that are alternatives of others, left out", [document.called(one) for one in second]
+    )
+    occurrences = [one for one in occurrences if one not in second]
     realised = {key for one in occurrences for key in (one.findtext("RealizedPartUsage") or "").split()}
     return occurrences + [one for one in holder.iter("PartUsage") if one.get("id") not in realised]
+
+
+def _from_elsewhere(document: VecDocument, holder: etree._Element, cables: Cables) -> list[etree._Element]:
+    """Return the components of other documents in or on which wires of the harness are."""
+    ends = cables.names_of_ends()
+    named: set[str] = set()
+    for point in document.root.iter("ContactPoint"):
+        if any(key in ends for one in point.iter("ReferencedWireEnd") for key in (one.text or "").split()):
+            for one in point.iter("EquippedCavityRef", "MountedTerminal"):
+                named.update((one.text or "").split())
+    return [
+        component
+        for other in document.root.iterfind("DocumentVersion")
+        if other is not holder
+        for component in other.iter("Component")
+        if not named.isdisjoint(each.get("id", "") for each in component.iter("CavityReference", "Role"))
+    ]
 
 
 def _holder(document: VecDocument, harness: str | None) -> etree._Element:

@@ -6,7 +6,7 @@ loom is less than a wire list: a net of more than two ends has a shape that nobo
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 from lxml import etree
 
@@ -31,8 +31,12 @@ def read_schematic(
     cables: Cables,
     circuits: Mapping[str, str],
     length_type: str | None,
+    has: Callable[[etree._Element], bool],
 ) -> tuple[Wire, ...]:
-    """Return the connections of the schematic as wires, and add what they join to the places."""
+    """Return the connections of the schematic as wires, and add what they join to the places.
+
+    ``has`` says what is there under the chosen configuration.
+    """
     by_text: list[str] = []
     housed = [name for name in places.connectors if name in places.of_component]
     ports = _ports(document, places, by_text)
@@ -42,13 +46,13 @@ def read_schematic(
     for one in cables.conductors.values():
         for key in (one.reference.findtext("Connection") or "").split():
             made_of.setdefault(key, []).append(one)
-    for connection in _connections(document):
+    for connection in filter(has, _connections(document)):
         name = drafts.names.give(document.called(connection) or connection.get("id", "connection"))
-        placed = list(_ends(document, connection, ports, places, by_text))
-        stated = len(connection.findall("ConnectionEnd"))
+        stated = list(filter(has, connection.iterfind("ConnectionEnd")))
+        placed = list(_ends(document, stated, ports, places, by_text))
         ends = list(dict.fromkeys(placed))
-        if len(ends) > 1 and len(placed) < stated:
-            told = f"connection {name} of the schematic: {len(placed)} of its {stated} ends are known"
+        if len(ends) > 1 and len(placed) < len(stated):
+            told = f"connection {name} of the schematic: {len(placed)} of its {len(stated)} ends are known"
             document.left_out.append(told)
         if len(ends) < 2:
             document.left_out.append(f"connection {name} of the schematic: it has {len(ends)} known ends")
@@ -217,12 +221,12 @@ def _grow(places: Places, name: str, cavities: list[str], about: str = "") -> No
 
 def _ends(
     document: VecDocument,
-    connection: etree._Element,
+    connection_ends: Iterable[etree._Element],
     ports: Mapping[str, End],
     places: Places,
     by_text: list[str],
 ) -> Iterator[End]:
-    for end in connection.iterfind("ConnectionEnd"):
+    for end in connection_ends:
         port = (end.findtext("ConnectedComponentPort") or "").strip()
         if port:
             if port in ports:

@@ -13,7 +13,7 @@ from loomproof.loom.vec.document import VecDocument
 
 VARYING = (
     *("Component", "PartUsage", "WireElementReference", "Connection", "Routing"),
-    *("ContactPoint", "CouplingPoint"),
+    *("ContactPoint", "CouplingPoint", "ConnectionEnd"),
 )
 """Elements that a configuration may have or lack."""
 
@@ -33,7 +33,7 @@ def read_variants(document: VecDocument) -> Variants:
             says = document.said(element) or document.text(element, "LogisticControlExpression")
             says = says or document.text(element, "LogisticControlString")
             found.modules[key] = Module(key, name, says, "")
-            found.configurations.append(Configuration(key, name, says, frozenset((key,))))
+            found.configurations.append(Configuration(key, name, says, _with_bases(document, element)))
     for constraint in document.root.iter("ConfigurationConstraint"):
         for key in (constraint.findtext("ConstrainedElements") or "").split():
             controls.setdefault(key, set()).update((constraint.findtext("ConfigInfo") or "").split())
@@ -48,6 +48,16 @@ def read_variants(document: VecDocument) -> Variants:
     known = set(found.modules)
     found.controls = {key: frozenset(keys & known) for key, keys in controls.items() if keys & known}
     return found
+
+
+def _with_bases(document: VecDocument, element: etree._Element | None) -> frozenset[str]:
+    """Return a configuration and all that it is based on: it is there only where they are, so what they have
+    it has as well."""
+    found: set[str] = set()
+    while element is not None and element.get("id", "") not in found:
+        found.add(element.get("id", ""))
+        element = document.ref(element, "BaseInclusion")
+    return frozenset(found)
 
 
 def read_signals(document: VecDocument, cables: Cables, variants: Variants | None) -> Signals:
