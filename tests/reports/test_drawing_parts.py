@@ -28,7 +28,8 @@ class Links(HTMLParser):
         self.feed(page)
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.found += [unquote(value or "") for name, value in attrs if name == "href"]
+        links = (value or "" for name, value in attrs if name == "href")
+        self.found += [unquote(link) for link in links if not link.startswith("#")]
 
 
 def wires_in(drawing: bytes) -> set[str]:

@@ -111,18 +111,18 @@ def drawings(loom: Loom, document: Document | None = None) -> dict[str, bytes]:
     taken: set[str] = set()
     plugs = [each for each in loom.connectors if each.kind is not ConnectorKind.SPLICE]
     faces = {each.name: _file("face", each, taken) for each in plugs}
+    found = None if document is None else drawing_places.places(document)
     files: dict[str, bytes] = {}
     if len(loom.wires) <= drawing_parts.LARGEST:
         files[WHOLE] = drawing_loom.picture(loom).encode()
     else:
         parts = {each.name: _file("wires", each, taken) for each in plugs}
         listed = {name: (file, faces[name]) for name, file in parts.items()}
-        files[INDEX] = drawing_parts.index_page(loom, listed).encode()
+        files[INDEX] = drawing_parts.index_page(loom, listed, PLACES if found else "").encode()
         for each in plugs:
             part = drawing_parts.around(loom, each)
             files[parts[each.name]] = drawing_loom.picture(part, each.name, loom).encode()
     files |= {faces[each.name]: loom_face(loom, each).encode() for each in plugs}
-    found = None if document is None else drawing_places.places(document)
     if found is not None and WHOLE in files:
         files[WHOLE] = drawing_places.with_places(files[WHOLE].decode(), found).encode()
     elif found is not None:

@@ -54,29 +54,50 @@ def _only(connector: Connector, reached: set[End]) -> Connector:
     return replace(connector, rows=tuple(row for row in rows if row))
 
 
-def index_page(loom: Loom, files: Mapping[str, tuple[str, str]]) -> str:
-    """Return the page that leads to the pictures; ``files`` by connector are its picture and its face."""
+_STYLE = (
+    "body{font:15px/1.45 sans-serif;color:#1b1b1b;max-width:62em;margin:1.5em auto;padding:0 1em}"
+    "table{border-collapse:collapse;width:100%}"
+    "th,td{text-align:left;vertical-align:top;padding:.25em 1em .25em 0;border-bottom:1px solid #d8d8d4}"
+    "thead th{position:sticky;top:0;background:#fff;border-bottom:2px solid #1b1b1b}"
+    "tbody th{font-weight:bold;white-space:nowrap}"
+    ".count{text-align:right;font-variant-numeric:tabular-nums}"
+    "td a{display:inline-block;margin-right:.8em;padding:.1em 0}"
+    "tbody tr:hover{background:#f4f4f2}"
+)
+
+
+def index_page(loom: Loom, files: Mapping[str, tuple[str, str]], places: str = "") -> str:
+    """Return the page that leads to the pictures; ``files`` by connector are its picture and its face.
+
+    ``places`` is the file of the places on wires that a run found, if it found any.
+    """
     rows = (
-        f"<tr><td>{escape(connector.name)}</td><td>{escape(_where(connector))}</td>"
-        f"<td>{sum(len(loom.wires_at.get(end, ())) for end in connector.ends)}</td>"
-        f"<td>{_link(files[connector.name][0], 'wires')}</td>"
-        f"<td>{_link(files[connector.name][1], 'face')}</td></tr>"
+        f'<tr><th scope="row">{escape(connector.name)}</th><td>{escape(_where(connector))}</td>'
+        f'<td class="count">{sum(len(loom.wires_at.get(end, ())) for end in connector.ends)}</td>'
+        f"<td>{_link(files[connector.name][0], 'its wires', connector.name)}"
+        f"{_link(files[connector.name][1], 'its face', connector.name)}</td></tr>"
         for connector in loom.connectors
         if connector.name in files
     )
     return "\n".join(
         (
             '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">',
-            f"<title>Loom {escape(loom.name)}</title><style>body{{font-family:sans-serif}}"
-            "td,th{text-align:left;padding:0 1em 0 0}</style></head><body>",
+            '<meta name="viewport" content="width=device-width,initial-scale=1">',
+            f"<title>Loom {escape(loom.name)}</title><style>{_STYLE}</style></head><body><main>",
             f"<h1>Loom {escape(loom.name)}</h1>",
             f"<p>{len(loom.wires)} wires are too many for one picture: there is one for each connector, with "
             f"the splices that its wires reach. Drawn from description {loom.digest[:12]}.</p>",
-            "<table><tr><th>connector</th><th>what and where</th><th>wires</th><th></th><th></th></tr>",
+            *([f"<p>{_link(places, 'Where on its wires a run found places')}</p>"] if places else ()),
+            *(
+                ['<p><a href="#circuits">Circuits, by the connectors they come to</a></p>']
+                * bool(loom.circuits)
+            ),
+            '<table><thead><tr><th scope="col">connector</th><th scope="col">what and where</th>'
+            '<th scope="col" class="count">wires</th><th scope="col">pictures</th></tr></thead><tbody>',
             *rows,
-            "</table>",
+            "</tbody></table>",
             *_circuits(loom, files),
-            "</body></html>\n",
+            "</main></body></html>\n",
         )
     )
 
@@ -85,20 +106,23 @@ def _circuits(loom: Loom, files: Mapping[str, tuple[str, str]]) -> Iterator[str]
     """Yield which connectors each circuit comes to, as links to their pictures."""
     if not loom.circuits:
         return
-    yield "<h2>Circuits</h2><table><tr><th>circuit</th><th>connectors</th></tr>"
+    yield '<h2 id="circuits">Circuits</h2><table><thead><tr><th scope="col">circuit</th>'
+    yield '<th scope="col">connectors</th></tr></thead><tbody>'
     at: dict[str, dict[str, None]] = {}
     for wire in loom.wires:
         at.setdefault(wire.circuit, {}).update({end.connector: None for end in wire.ends if end.cavity})
     for circuit in loom.circuits:
         names: Sequence[str] = [name for name in at.get(circuit.name, {}) if name in files]
         links = " ".join(_link(files[name][0], name) for name in names)
-        yield f"<tr><td>{escape(circuit.name)}</td><td>{links}</td></tr>"
-    yield "</table>"
+        yield f'<tr><th scope="row">{escape(circuit.name)}</th><td>{links}</td></tr>'
+    yield "</tbody></table>"
 
 
 def _where(connector: Connector) -> str:
     return ", ".join(filter(None, (connector.description, connector.location)))
 
 
-def _link(file: str, text: str) -> str:
-    return f'<a href="{quote(file)}">{escape(text)}</a>'
+def _link(file: str, text: str, of: str = "") -> str:
+    """Return a link; ``of`` is whose picture it is, for who hears the links alone."""
+    label = f' aria-label="{escape(f"{of}: {text}")}"' if of else ""
+    return f'<a href="{quote(file)}"{label}>{escape(text)}</a>'
