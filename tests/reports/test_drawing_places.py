@@ -10,7 +10,7 @@ import pytest
 from loomproof.errors import UsageError
 from loomproof.loom.writing import write_folder
 from loomproof.reports import drawing_parts, drawing_svg
-from loomproof.reports.drawing import PLACES, WHOLE, drawings
+from loomproof.reports.drawing import INDEX, PLACES, WHOLE, drawings
 from loomproof.reports.drawing_places import places
 from loomproof.reports.ruler import SIDE, WIDTH
 from loomproof.results.document import Document
@@ -65,6 +65,8 @@ def test_of_a_loom_in_many_pictures_the_places_are_one_of_their_own(
     files = drawings(_loom(), broken)
     assert WHOLE not in files
     ElementTree.fromstring(files[PLACES])
+    assert f'href="{PLACES}"' in files[INDEX].decode()
+    assert PLACES not in drawings(_loom())[INDEX].decode()
 
 
 def test_a_run_of_another_description_is_refused(broken: Document, tmp_path: Path) -> None:

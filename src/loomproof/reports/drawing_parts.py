@@ -57,11 +57,11 @@ def _only(connector: Connector, reached: set[End]) -> Connector:
 _STYLE = (
     "body{font:15px/1.45 sans-serif;color:#1b1b1b;max-width:62em;margin:1.5em auto;padding:0 1em}"
     "table{border-collapse:collapse;width:100%}"
-    "th,td{text-align:left;vertical-align:top;padding:.25em 1em .25em 0;border-bottom:1px solid #d8d8d4}"
+    "th,td{text-align:left;vertical-align:baseline;padding:.25em 1em .25em 0;border-bottom:1px solid #d8d8d4}"
     "thead th{position:sticky;top:0;background:#fff;border-bottom:2px solid #1b1b1b}"
     "tbody th{font-weight:bold;white-space:nowrap}"
     ".count{text-align:right;font-variant-numeric:tabular-nums}"
-    "td a{display:inline-block;margin-right:.8em;padding:.1em 0}"
+    "td a{display:inline-block;margin-right:.8em}"
     "tbody tr:hover{background:#f4f4f2}"
 )
 
