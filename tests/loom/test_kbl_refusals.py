@@ -19,6 +19,7 @@ from loomproof.loom.kbl.opening import parse
 from loomproof.loom.kbl.reading import read_root
 from loomproof.loom.kbl.schema_words import plain_words
 from loomproof.loom.model import Circuit, Component, ComponentKind, Connector, ConnectorKind, End, Loom, Wire
+from loomproof.loom.xml_guard import tree_of
 
 PLUG = Connector("C1", ConnectorKind.PLUG, (("1", "2"),))
 SMALL = Loom(
@@ -237,3 +238,13 @@ def test_damage_gives_a_loom_or_a_refusal(data: st.DataObject) -> None:
     with suppress(DescriptionError):
         root, _ = parse(damaged, "some.kbl")
         read_root(Document(root, "some.kbl"))
+
+
+def test_what_indents_a_file_is_not_kept_and_its_lines_are_known_all_the_same() -> None:
+    """A third of a large tree is what it is indented with; a blank that is an element's whole text stays."""
+    root = tree_of(b"<a>\n  <b> </b>\n  <c>two words</c>\n</a>", "it", "KBL")
+    assert [(each.tag, each.text, each.tail, each.sourceline) for each in root.iter()] == [
+        ("a", None, None, 1),
+        ("b", " ", None, 2),
+        ("c", "two words", None, 3),
+    ]

@@ -49,7 +49,13 @@ def tree_of(content: bytes, name: str, kind: str) -> etree._Element:
             raise refused(name, f"is {what}, not XML", f"Unpack it and name the {kind} file in it.")
     _refuse_document_type(content, name, kind)
     parser = etree.XMLParser(
-        resolve_entities=False, no_network=True, load_dtd=False, huge_tree=False, remove_comments=True
+        resolve_entities=False,
+        no_network=True,
+        load_dtd=False,
+        huge_tree=False,
+        remove_comments=True,
+        # What a file is indented with is a third of the tree; blanks within an element of text stay.
+        remove_blank_text=True,
     )
     try:
         return etree.fromstring(content, parser)

@@ -44,11 +44,16 @@ def write(loom: Loom) -> Written:
     What KBL lacks is carried in the file in words of our own, which only `read` of this room reads back.
     """
     bare = _Writer(loom).content()
-    root, _ = parse(bare, "the file as written")
-    read_back = read_root(Document(root, "the file as written")).loom
+    read_back = _read_back(bare)
     carried = lacking(loom, read_back)
     content = _Writer(loom, (read_back, carried)).content() if carried else bare
     return Written(content, losses(loom))
+
+
+def _read_back(content: bytes) -> Loom:
+    """Return what the file says; its tree, which is large, ends with this call."""
+    root, _ = parse(content, "the file as written")
+    return read_root(Document(root, "the file as written")).loom
 
 
 _PARTS_BEFORE = (*("Cavity_plug", "Cavity_seal", "Component", "Connector_housing", "General_wire"),)
