@@ -297,3 +297,31 @@ def test_what_an_end_is_called_by_its_wire_can_be_written() -> None:
     text = "Wire,From,From Pin,To,To Pin\n1\x02,X1,1,X2,\n2,X1,2,X2,2\n"
     loom = loom_of(read(text, said={"pinless": "own"}))
     assert End("X2", "end 1?") in loom.cavities
+
+
+def test_headings_that_letters_pass_over_are_no_wire() -> None:
+    # The columns were named by letters, as the refusal says, and "Board to Panel" was a wire.
+    letters = {"from": "A", "to": "B"}
+    text = "Board,Panel\nIN 4,lamp\nIN 5,pump\n"
+    assert names(read(text, columns=letters).open) == ["first_row"]
+    told = read(text, columns=letters, said={"first_row": "headings"})
+    assert [wire.b.connector for wire in loom_of(told).wires] == ["lamp", "pump"]
+    wire = read(text, columns=letters, said={"first_row": "wire"})
+    assert len(loom_of(wire).wires) == 3
+    table = read("|Board|Panel|\n|-|-|\n|IN 4|lamp|\n", "list.md", columns=letters)
+    assert len(loom_of(table).wires) == 1
+    assert len(loom_of(read("X1:1,X2:1\nX1:2,X2:2\n", columns=letters)).wires) == 2
+
+
+def test_a_remark_makes_no_sentence_of_a_name() -> None:
+    text = (
+        "From,From Pin,To\nPush button (green ring alone is wired),1,X1:1\nLamp - front + rear (two),1,X1:2\n"
+    )
+    assert len(loom_of(read(text)).wires) == 2
+    refused = read("From,To\nGoes to the lamp behind the seat,X1:1\nX1:2,X1:3\n")
+    assert "is a sentence" in refused.problems[0].message
+
+
+def test_an_empty_cell_is_called_empty() -> None:
+    reading = read("From,To,Use\n1:1,2:1,\n,-,sense\n3:1,4:1,\n")
+    assert "is data" not in " ".join(problem.message for problem in reading.left_out)

@@ -42,7 +42,11 @@ def asked(read: ListImport, how: How, *, everything: bool) -> ListImport:
     show_reading(read.reading, how, everything=everything)
     while read.reading.questions and sys.stdin.isatty():
         question = read.reading.questions[0]
-        read = read.answered(question, _ask(question))
+        try:
+            read = read.answered(question, _ask(question))
+        except UsageError as error:  # What was typed is no column or variant of the list: it is asked again.
+            click.echo(f"{error} {error.cure}".strip(), err=True)
+            continue
         show_reading(read.reading, how, everything=everything)
     return read
 

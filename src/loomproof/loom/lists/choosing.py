@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
+import posixpath
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from loomproof.errors import DescriptionError, Problem, Todo, UsageError, suggestion
 from loomproof.loom.lists import sheets
 from loomproof.loom.lists.headings import Grid, Heading, grid_of
-from loomproof.loom.lists.questions import Answers
+from loomproof.loom.lists.questions import Answers, Question
 from loomproof.loom.lists.roles import assign
 
 
 @dataclass(slots=True)
 class Found:
-    """The sheets that are one list, the titles of the others, and what is to be said of them."""
+    """The sheets that are one list, the titles of the others, what is to be said of them and asked."""
 
     grids: list[Grid]
     left: list[str]
     notes: list[Problem] = field(default_factory=list)
+    questions: tuple[Question, ...] = ()
 
 
 def grids_of(source: sheets.Source, answers: Answers) -> Found:
@@ -32,8 +35,12 @@ def grids_of(source: sheets.Source, answers: Answers) -> Found:
     chosen = [sheet for sheet in source.sheets if not wanted or sheet.title.strip().casefold() in wanted]
     grids = [grid for sheet in chosen if (grid := grid_of(sheet, answers.heading_row))]
     said = set(answers.columns.values())
+    questions: tuple[Question, ...] = ()
     if not grids and said:
-        grids = [grid for sheet in chosen if (grid := _by_columns(sheet, said))]
+        ruled = posixpath.splitext(source.file.casefold())[1] in sheets.MARKDOWN
+        first = "headings" if ruled else answers.said.get("first_row", "")
+        grids = [grid for sheet in chosen if (grid := _by_columns(sheet, said, first))]
+        questions = tuple(question for grid in grids[:1] if (question := _first_row(grid, said, first)))
     if not grids:
         raise _no_list(source, chosen)
     best = max(grids, key=lambda grid: _promise(grid, answers))
@@ -50,18 +57,41 @@ def grids_of(source: sheets.Source, answers: Answers) -> Found:
         Problem("this table is not read: its headings are others", source.file, title, severity="warning")
         for title in left
     ]
-    return Found(same, left, notes)
+    return Found(same, left, notes, questions)
 
 
-def _by_columns(sheet: sheets.Sheet, said: set[str]) -> Grid | None:
-    """Return a sheet whose first row holds the headings that a person named, or that has none at all."""
+def _by_columns(sheet: sheets.Sheet, said: set[str], first: str) -> Grid | None:
+    """Return a sheet whose first row holds the headings that a person named, or that has none at all.
+
+    Letters name columns with and without headings: ``first`` is what the first row was said to be.
+    """
     grid = grid_of(sheet, sheet.rows[0][0]) if sheet.rows else None
-    texts = {heading.casefold() for heading in said}
-    if grid is None or texts & {heading.shown.casefold() for heading in grid.headings if heading.text}:
+    if grid is None or _named(grid, said) or first == "headings":
         return grid
-    # Letters and numbers alone name columns of a list without headings: its first row is a wire.
     bare = tuple(Heading(heading.column, "") for heading in grid.headings)
-    return Grid(sheet, 0, bare) if all(len(text) < 3 for text in texts) else None
+    return Grid(sheet, 0, bare) if all(len(text) < 3 for text in said) else None
+
+
+def _named(grid: Grid, said: set[str]) -> bool:
+    texts = {heading.casefold() for heading in said}
+    return bool(texts & {heading.shown.casefold() for heading in grid.headings if heading.text})
+
+
+def _first_row(grid: Grid, said: set[str], first: str) -> Question | None:
+    """Ask what the first row is, unless that was said, or it looks as those below it do."""
+    letters = {text.upper() for text in said}
+    used = [h.column for h in grid.headings if h.letter in letters or str(h.column + 1) in letters]
+    rows = [cells for _, cells in grid.cells()]
+    if first or grid.row or len(rows) < 2 or all(_alike([row[i] for row in rows]) for i in used):
+        return None
+    shown = " | ".join(text for text in rows[0][:6] if text)
+    return Question("first_row", f"is the first row ({shown}) its headings, or a wire?", ("headings", "wire"))
+
+
+def _alike(texts: Sequence[str]) -> bool:
+    """Whether the first of these texts is made as another of them is: X1:1 and X2:30, 7 and 12."""
+    shapes = [re.sub(r"[^\W\d_]+", "A", re.sub(r"\d+", "9", text)) for text in texts]
+    return shapes[0] in shapes[1:] and "9" in shapes[0]
 
 
 def _promise(grid: Grid, answers: Answers) -> tuple[int, int]:

@@ -131,11 +131,12 @@ def empty_cavity(text: str, beside: Collection[str]) -> str:
 
 def no_name(text: str, what: str = "name") -> str:
     """Return why a text can be no name of a connector or cavity, or an empty text where it can."""
-    if text[:1] in "{[" or '":' in text or "':" in text:
+    if text.startswith(("{", "[")) or '":' in text or "':" in text:
         return f"{_cut(text)!r} is data and no {what}"
     if len(text) > LONGEST_NAME:
         return f"{_cut(text)!r} is {len(text)} characters long: no {what}"
-    words = text.split()
+    # A remark in brackets is as long as it likes; a dash or a plus is no word.
+    words = [word for word in without_remark(text)[0].split() if any(map(str.isalnum, word))]
     if len(words) > MOST_WORDS or (len(words) > 2 and text.endswith((".", "!", "?"))):
         return f"{_cut(text)!r} is a sentence and no {what}"
     if wrong := flaw(text):

@@ -25,6 +25,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "length": ("mm", "cm", "m", "in", "ft"),
     "size": ("mm2", "awg"),
     "kind": ("wires", "nets", "pins"),
+    "first_row": ("headings", "wire"),
     "unused": ("joined", "none"),
     "variant": ("all",),
 }

@@ -93,7 +93,7 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
     roles = assign(grid, answers)
     if roles.kind == "pins" and "connector" not in roles.columns and "place" not in roles.columns:
         roles = _owned(roles, found.grids, title)
-    work.questions += roles.questions
+    work.questions += [*found.questions, *roles.questions]
     _lost(found.grids, roles, work)
     joined, separator, entries, rows = _joined(found.grids, roles, work)
     units, why = _units(entries, roles, grid, work)
