@@ -15,9 +15,9 @@ from loomproof.loom.summary import summary_of
 
 LIST = b"""From Pin;To Pin;Colour;Size mm2;Signal;Length (mm);Price
 ECU:01;C2:1A;rt/ws;0.5;inj;120;3
-ECU:1;S1;sw;0.5;+;30;3
-S1;GND;br;1.0;NC;5;3
-S1;C2:+;sw;0.5;NC;40;3
+ECU:1;SP1;sw;0.5;+;30;3
+SP1;GND;br;1.0;NC;5;3
+SP1;C2:+;sw;0.5;NC;40;3
 """
 
 
@@ -50,10 +50,10 @@ def test_columns_are_found_by_their_headings() -> None:
 
 def test_nothing_is_retyped() -> None:
     loom = loom_of(read(LIST))
-    assert [c.name for c in loom.connectors] == ["ECU", "C2", "S1", "GND"]
+    assert [c.name for c in loom.connectors] == ["ECU", "C2", "SP1", "GND"]
     assert loom.by_name["ECU"].cavities == ("01", "1")
     assert set(loom.by_name["C2"].cavities) == {"1A", "+"}
-    assert loom.by_name["S1"].kind is ConnectorKind.SPLICE
+    assert loom.by_name["SP1"].kind is ConnectorKind.SPLICE
     assert loom.by_name["GND"].kind is ConnectorKind.RING
     assert [wire.circuit for wire in loom.wires] == ["inj", "+", "NC", "NC"]
     assert loom.wires[0].colour == "RD/WH"

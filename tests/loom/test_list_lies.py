@@ -325,3 +325,44 @@ def test_a_remark_makes_no_sentence_of_a_name() -> None:
 def test_an_empty_cell_is_called_empty() -> None:
     reading = read("From,To,Use\n1:1,2:1,\n,-,sense\n3:1,4:1,\n")
     assert "is data" not in " ".join(problem.message for problem in reading.left_out)
+
+
+SECTIONS = (
+    "Connector: X1,,\nPin,Signal,To\n1,A,Y1:1\n2,B,Y1:2\nConnector: X2,,\nPin,Signal,To\n1,A,Y2:1\n",
+    "Pin,Signal,To\nX1,,\n1,A,Y1:1\n2,B,Y1:2\nX2,,\n1,A,Y2:1\n",
+)
+
+
+@pytest.mark.parametrize("text", SECTIONS)
+def test_pins_below_titles_are_of_the_connectors_that_these_name(text: str) -> None:
+    # --from-connector NAME, as it was asked for, gave the pins of X2 to X1.
+    assert names(read(text).open) == ["sections"]
+    told = read(text, said={"sections": "connectors"})
+    assert nets_of(loom_of(told)) == nets("X1:1 Y1:1", "X1:2 Y1:2", "X2:1 Y2:1")
+    pins = "\n".join(line.rpartition(",")[0] for line in text.splitlines())
+    loom = loom_of(read(pins, said={"sections": "connectors"}))
+    assert [(c.name, c.cavities) for c in loom.connectors] == [("X1", ("1", "2")), ("X2", ("1",))]
+    assert names(read(pins, said={"sections": "no"}).open) == ["column connector"]
+
+
+def test_pins_without_a_use_are_no_titles() -> None:
+    assert not read("Pin,Use\nPB1,a\nPB2,\nPB3,b\nPB4,\nPB5,c\n").open
+
+
+def test_tables_side_by_side_are_two() -> None:
+    both = read("From,To,,From,To\nX1:1,X2:1,,X3:1,X4:1\nX1:2,X2:2,,X3:2,-\n")
+    assert nets_of(loom_of(both)) == nets("X1:1 X2:1", "X1:2 X2:2", "X3:1 X4:1")
+    pins = "Pin,Signal,,Pin,Signal\n1,A,,1,C\n2,B,,2,D\n"
+    assert names(read(pins).open) == ["blocks"]
+    assert not loom_of(read(pins, said={"blocks": "tables"})).wires
+    ends = read(pins, said={"blocks": "ends", "kind": "wires"}, connectors={"from": "J1", "to": "J2"})
+    assert nets_of(loom_of(ends)) == nets("J1:1 J2:1", "J1:2 J2:2")
+
+
+def test_two_pins_of_two_signals_are_asked_about() -> None:
+    text = "X1 Pin,Signal,X2 Pin,Signal\n1,A,1,C\n2,B,2,D\n"
+    assert names(read(text).open) == ["kind"]
+    assert not loom_of(read(text, said={"kind": "pins"})).wires
+    wires = nets("X1:1 X2:1", "X1:2 X2:2")
+    assert nets_of(loom_of(read(text, said={"kind": "wires"}))) == wires
+    assert nets_of(loom_of(read(text.replace(",C", ",A").replace(",D", ",B")))) == wires

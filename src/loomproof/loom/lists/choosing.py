@@ -12,6 +12,7 @@ from loomproof.loom.lists import sheets
 from loomproof.loom.lists.headings import Grid, Heading, grid_of
 from loomproof.loom.lists.questions import Answers, Question
 from loomproof.loom.lists.roles import assign
+from loomproof.loom.lists.tables import tables_in
 
 
 @dataclass(slots=True)
@@ -43,11 +44,20 @@ def grids_of(source: sheets.Source, answers: Answers) -> Found:
         questions = tuple(question for grid in grids[:1] if (question := _first_row(grid, said, first)))
     if not grids:
         raise _no_list(source, chosen)
+    titled = [grid.sheet.title for grid in grids]
+    parted = [tables_in(grid, answers) for grid in grids]
+    grids = [grid for found, _ in parted for grid in found]
     best = max(grids, key=lambda grid: _promise(grid, answers))
     same = [grid for grid in grids if grid.texts == best.texts]
-    used = {grid.sheet.title for grid in same}
+    read = [id(grid) for grid in same]
+    used = {
+        title for title, (found, _) in zip(titled, parted, strict=True) if any(id(g) in read for g in found)
+    }
+    questions += tuple(
+        question for found, asked in parted if any(id(grid) in read for grid in found) for question in asked
+    )
     left = [sheet.title for sheet in source.sheets if sheet.title not in used]
-    if wanted and len(same) < len(chosen):
+    if wanted and len(used) < len(chosen):
         unlike = [grid.sheet.title for grid in grids if grid not in same] or [
             s.title for s in chosen if s.title not in used
         ]

@@ -142,7 +142,7 @@ def settle(lines: Sequence[Line], roles: Roles, work: Work) -> None:
         for side in line.sides:
             if side.connector and side.cavity:
                 marks.setdefault(side.connector, set()).add(side.cavity)
-    fixed = set(roles.connectors.values())
+    fixed = {*roles.connectors.values(), *roles.by_sheet.values()}
     for line in lines:
         for side in line.sides:
             if side.why:

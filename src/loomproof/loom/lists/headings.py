@@ -166,11 +166,12 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """A sheet with its headings found; ``rows`` are those below them."""
+    """A sheet with its headings found, in ``row``; ``owner`` is the connector that all of its pins are of."""
 
     sheet: Sheet
     row: int
     headings: tuple[Heading, ...]
+    owner: str = ""
 
     @property
     def texts(self) -> tuple[str, ...]:

@@ -123,10 +123,33 @@ def _is_headings(cells: Sequence[str], grid: Grid, roles: Roles) -> bool:
     )
 
 
+def owned(roles: Roles, grids: Sequence[Grid], title: str) -> Roles:
+    """Say whose the pins of a list are that names no connector: the heading's, the sheet's, the file's."""
+    named = grids[0].headings[roles.columns["cavity"]].name if "cavity" in roles.columns else ""
+    owners: dict[str, str] = {}
+    for n, grid in enumerate(grids, 1):
+        # The remark in brackets of a heading ("A (inputs)") says what it holds.
+        name = grid.owner or places.without_remark(grid.sheet.title)[0]
+        name = f"{title} {n}" if places.no_name(name) or not name else name
+        owners[grid.sheet.title] = f"{name} {n}" if name in owners.values() else name
+    one = roles.connectors.get("one") or named
+    if not one and len(owners) > 1:
+        return replace(roles, by_sheet=owners)
+    sheet = grids[0].sheet.title
+    one = one or (owners[sheet] if places.no_name(sheet) else sheet) or title
+    return replace(roles, connectors={**roles.connectors, "one": one})
+
+
+def owned_end(roles: Roles, grids: Sequence[Grid]) -> Roles:
+    """Say at which end of its wires each sheet is of a connector of its own, if any is."""
+    side = next((side for side, name in roles.connectors.items() if name == grids[0].owner), "")
+    return replace(roles, by_sheet={g.sheet.title: g.owner for g in grids} if side else {}, owned=side)
+
+
 def owned_by_sheet(grid: Grid, roles: Roles) -> Roles:
     """Return the roles under which a sheet of pins is read that is of a connector of its own."""
-    one = roles.by_sheet.get(grid.sheet.title)
-    return replace(roles, connectors={**roles.connectors, "one": one}) if one else roles
+    name = roles.by_sheet.get(grid.sheet.title)
+    return replace(roles, connectors={**roles.connectors, roles.owned: name}) if name else roles
 
 
 _VARIANT = re.compile(

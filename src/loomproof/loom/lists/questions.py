@@ -25,6 +25,8 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "length": ("mm", "cm", "m", "in", "ft"),
     "size": ("mm2", "awg"),
     "kind": ("wires", "nets", "pins"),
+    "blocks": ("tables", "ends"),
+    "sections": ("connectors", "no"),
     "first_row": ("headings", "wire"),
     "unused": ("joined", "none"),
     "variant": ("all",),

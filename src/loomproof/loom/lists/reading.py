@@ -20,7 +20,7 @@ from loomproof.loom.lists.ends import Entry, Work
 from loomproof.loom.lists.headings import Grid
 from loomproof.loom.lists.making import Units
 from loomproof.loom.lists.nets import Joined
-from loomproof.loom.lists.places import no_name, one_line, without_remark
+from loomproof.loom.lists.places import one_line
 from loomproof.loom.lists.questions import Answers, Question
 from loomproof.loom.lists.roles import Roles, assign
 from loomproof.loom.model import Loom
@@ -92,8 +92,11 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
     grid = found.grids[0]
     roles = assign(grid, answers)
     if roles.kind == "pins" and "connector" not in roles.columns and "place" not in roles.columns:
-        roles = _owned(roles, found.grids, title)
-    work.questions += [*found.questions, *roles.questions]
+        roles = lining.owned(roles, found.grids, title)
+    elif roles.kind == "wires" and grid.owner:
+        roles = lining.owned_end(roles, found.grids)
+    # Which tables there are comes first: of several read as one nothing else can be asked.
+    work.questions += found.questions or roles.questions
     _lost(found.grids, roles, work)
     joined, separator, entries, rows = _joined(found.grids, roles, work)
     units, why = _units(entries, roles, grid, work)
@@ -135,23 +138,6 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
             about=_about(work),
         ),
     )
-
-
-def _owned(roles: Roles, grids: Sequence[Grid], title: str) -> Roles:
-    """Say whose the pins of a list are that names no connector: the heading's, the sheet's, the file's."""
-    named = grids[0].headings[roles.columns["cavity"]].name if "cavity" in roles.columns else ""
-    owners: dict[str, str] = {}
-    for n, grid in enumerate(grids, 1):
-        # The remark in brackets of a heading ("A (inputs)") says what it holds.
-        name = without_remark(grid.sheet.title)[0]
-        name = f"{title} {n}" if no_name(name) or not name else name
-        owners[grid.sheet.title] = f"{name} {n}" if name in owners.values() else name
-    one = roles.connectors.get("one") or named
-    if not one and len(owners) > 1:
-        return replace(roles, by_sheet=owners)
-    sheet = grids[0].sheet.title
-    one = one or (owners[sheet] if no_name(sheet) else sheet) or title
-    return replace(roles, connectors={**roles.connectors, "one": one})
 
 
 def _rows_of(problems: Iterable[Problem]) -> frozenset[tuple[str, int]]:
@@ -215,7 +201,9 @@ def _joined(
     separator = splitter.separator
     lines = lining.lines_of(grids, roles, splitter, work)
     rows = frozenset((line.sheet, line.row) for line in lines)
-    if any(question.name.startswith(("column", "connector")) for question in work.questions):
+    if any(
+        question.name.startswith(("column", "connector", "blocks", "sections")) for question in work.questions
+    ):
         return Joined(), separator, [], rows
     ends.settle(lines, roles, work)
     if roles.kind == "nets":

@@ -42,7 +42,7 @@ class Roles:
     ``kind`` is ``wires`` (a row for each wire), ``nets`` (a row for each end) or ``pins`` (of connectors,
     with nothing joined). ``columns`` is role to column from 0, ``connectors`` the name by side where no
     column holds it, ``given`` the roles that a person named; ``by_sheet`` whose pins each sheet
-    holds, by its title, where that differs from sheet to sheet.
+    holds, by its title, where that differs from sheet to sheet (``owned`` the end that they are at).
     """
 
     kind: str
@@ -52,6 +52,7 @@ class Roles:
     left_out: tuple[Heading, ...]
     questions: tuple[Question, ...] = ()
     by_sheet: Mapping[str, str] = field(default_factory=dict)
+    owned: str = "one"
 
 
 def assign(grid: Grid, answers: Answers) -> Roles:
@@ -112,7 +113,7 @@ class _Assigning:
         kind = self.answers.said.get("kind", "")
         for side in SIDES:
             self._side(side)
-        if not self.given & {*_LISTED} and not kind:
+        if not self.given & {*_LISTED} and kind not in ("nets", "pins"):
             # Whose one column of pins is (from_connector) may be said: the pins are still to be found.
             if not any(self._has(side) for side in SIDES) or {*self.columns} <= self.given - {*SIDES}:
                 self._named_pins()
@@ -123,8 +124,10 @@ class _Assigning:
                 del self.columns[role]
             kind = self._listed(kind)
         else:
-            kind = "wires"
             self._missing()
+            if not kind:
+                self._two_uses()
+            kind = "wires"
         self._rest(kind)
         self._pins_left(kind)
         used = set(self.columns.values())
@@ -183,6 +186,22 @@ class _Assigning:
         if owner and not self.take(f"{side}_connector", found) and heading.name:
             self.connectors[side] = heading.name
 
+    def _two_uses(self) -> None:
+        """Ask where a row gives two pins two signals: is it a wire, or are they pins of two connectors?"""
+        uses = [h for h in self.grid.headings if h.thing in ("circuit", "net", "function") and h.twin]
+        if len(uses) != 2 or uses[0].text.casefold() != uses[1].text.casefold():
+            return
+        for row, cells in self.grid.cells():
+            one, other = (cells[heading.column] for heading in uses)
+            if one and other and one.casefold() != other.casefold():
+                columns = " and ".join(repr(heading.shown) for heading in uses)
+                text = (
+                    f"columns {columns} say {one!r} and {other!r} in row {row}: "
+                    "is each row a wire, or are these pins of two connectors?"
+                )
+                self.questions.append(Question("kind", text, ("wires", "pins")))
+                return
+
     def _other_side(self) -> None:
         """Take the one connector and cavity that no heading gives an end for the end that none speaks of."""
         missing = [side for side in SIDES if not self._has(side)]
@@ -194,9 +213,11 @@ class _Assigning:
         if len(connectors) == 1 and len(cavities) == 1:
             self.take(f"{side}_connector", connectors)
             self.take(f"{side}_cavity", cavities)
-        elif not connectors and len(cavities) == 1 and cavities[0].name and side not in self.connectors:
+            return
+        owner = cavities[0].name or self.grid.owner
+        if owner and not connectors and len(cavities) == 1 and side not in self.connectors:
             self.take(f"{side}_cavity", cavities)
-            self.connectors[side] = cavities[0].name
+            self.connectors[side] = owner
 
     def _has_listed(self) -> bool:
         if self.given & {"place", "cavity"}:

@@ -1,0 +1,126 @@
+"""Several tables in one sheet: one below the other under titles, or side by side, an empty column between.
+
+Read as one they would give pins to the wrong connector, or join the rows of two tables as ends of wires.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from loomproof.loom.lists.headings import Grid, grid_of
+from loomproof.loom.lists.places import no_name, nothing
+from loomproof.loom.lists.questions import Answers, Question
+from loomproof.loom.lists.sheets import Row, Sheet
+
+_CALLED = re.compile(
+    r"(?:connector|conn\.?|plug|stecker|steckverbinder|socket)\s*[:#]?\s+(?=\S)", re.IGNORECASE
+)
+
+
+def tables_in(grid: Grid, answers: Answers) -> tuple[list[Grid], list[Question]]:
+    """Return the tables that a sheet holds, and what is to be asked where it may hold several."""
+    side_by_side, questions = _blocks(grid, answers)
+    found: list[Grid] = []
+    for each in side_by_side:
+        grids, asked = _sections(each, answers)
+        found += grids
+        questions += asked
+    return found, questions
+
+
+def _blocks(grid: Grid, answers: Answers) -> tuple[list[Grid], list[Question]]:
+    """Return the tables that stand side by side under the same headings, an empty column between."""
+    texts = list(grid.texts)
+    while texts and not texts[-1]:
+        texts.pop()
+    gap = next((i for i in range(2, len(texts)) if not texts[i] and texts[:i] == texts[i + 1 :]), 0)
+    if not gap or any(grid.column(gap)):
+        return [grid], []
+    halves = [_cut(grid, 0, gap), _cut(grid, gap + 1, len(texts))]
+    whole = {
+        heading.side for heading in halves[0].headings if heading.thing in ("whole", "connector", "cavity")
+    }
+    answer = "tables" if {"from", "to"} <= whole else answers.said.get("blocks", "")
+    if answer:
+        return (halves if answer == "tables" else [grid]), []
+    text = (
+        f"the headings stand twice, with column {grid.headings[gap].letter} empty between: are these two "
+        "tables, or the two ends of each wire?"
+    )
+    return [grid], [Question("blocks", text, ("tables", "ends"))]
+
+
+def _cut(grid: Grid, first: int, last: int) -> Grid:
+    """Return the columns of a grid from ``first`` to before ``last``."""
+    sheet = grid.sheet
+    rows = tuple((number, cells[first:last]) for number, cells in sheet.rows if any(cells[first:last]))
+    title = (
+        sheet.title if not first else f"{sheet.title or 'table'} from column {grid.headings[first].letter}"
+    )
+    part = Sheet(
+        title,
+        rows,
+        {(row, i - first): what for (row, i), what in sheet.lost.items() if first <= i < last},
+        {i - first: what for i, what in sheet.retyped.items() if first <= i < last},
+        frozenset((row, i - first) for row, i in sheet.merged if first <= i < last),
+    )
+    return grid_of(part, grid.row) or grid
+
+
+def _sections(grid: Grid, answers: Answers) -> tuple[list[Grid], list[Question]]:
+    """Return the parts of a list of pins that stand under titles, where these name their connectors."""
+    things = {heading.thing for heading in grid.headings if not heading.side}
+    named = any(heading.name for heading in grid.headings if heading.thing == "cavity")
+    if "cavity" not in things or things & {"connector", "place"} or named:
+        return [grid], []
+    parts = list(_parts(grid))
+    if len(parts) < 2:
+        return [grid], []
+    answer = answers.said.get("sections", "")
+    if answer == "connectors":
+        return [_part(grid, title, rows) for title, rows in parts], []
+    if answer:
+        return [grid], []
+    titles = ", ".join(repr(title) for title, _ in parts[:4])
+    text = f"{titles} stand alone between the rows: do they name the connectors of the pins below them?"
+    return [grid], [Question("sections", text, ("connectors", "no"))]
+
+
+def _parts(grid: Grid) -> Iterator[tuple[str, list[Row]]]:
+    """Yield each title that stands alone in a row, with the rows below it; one may be above the headings."""
+    heads = {text for text in grid.texts if text}
+    above = [row for row in grid.sheet.rows if row[0] < grid.row][-1:]
+    pins = next(heading.column for heading in grid.headings if heading.thing == "cavity")
+    shapes = {_shape(cells[pins]) for _, cells in grid.cells() if sum(map(bool, cells)) > 1}
+    title, rows = "", list[Row]()
+    for number, cells in (*above, *((n, c) for n, c in grid.sheet.rows if n > grid.row)):
+        said = [text for text in cells if text]
+        if {text.casefold() for text in said} == heads:
+            continue
+        alone = (
+            len(said) == 1
+            and re.search(r"[^\W\d_]", said[0])
+            and _shape(said[0]) not in shapes
+            and not nothing(said[0])
+            and not no_name(said[0])
+        )
+        if not alone:
+            rows.append((number, cells))
+            continue
+        if title and rows:
+            yield title, rows
+        title, rows = said[0], []
+    if title and rows:
+        yield title, rows
+
+
+def _shape(text: str) -> str:
+    """Return how a text is made: a pin without a use (PB7 among PB1, PB2) is no title."""
+    return re.sub(r"[^\W\d_]+", "A", re.sub(r"\d+", "9", text))
+
+
+def _part(grid: Grid, title: str, rows: Sequence[Row]) -> Grid:
+    owner = _CALLED.sub("", title, count=1) or title
+    return Grid(replace(grid.sheet, title=title, rows=tuple(rows)), grid.row, grid.headings, owner)
