@@ -175,7 +175,8 @@ def retest_after(
 ) -> Generator[Event, None, Retested]:
     """Prove again, on this bench, what the repairs of a run can have touched.
 
-    ``request`` is asked for as a proof is; its answers and serial are those of the run. ``numbers`` are the
+    ``request`` is asked for as a proof is; its answers and serial are those of the run, and so is what
+    repairs had taught: a finding that is still there looks first where the run did. ``numbers`` are the
     findings that were mended (from 1), all where none is named; ``also`` are cavities that were worked at
     besides. With ``limits`` it goes plug by plug, with no more hook-ups than the touched nets want, and the
     request's adapter is not used. Only journals are kept. Raises `UsageError` where the run was proved
@@ -197,7 +198,13 @@ def retest_after(
     out = setup.where.out
     folder_for(out)
     name = f"{request.run}.retest"
-    request = replace(request, run=name, answers=before.loom.answers, serial=before.loom.serial)
+    request = replace(
+        request,
+        run=name,
+        answers=before.loom.answers,
+        serial=before.loom.serial,
+        learned=before.learned,
+    )
     asking = _Asking(before.run, setup)
     if limits is None:
         reached = _reached(request, expect(loom), ends)
