@@ -357,3 +357,16 @@ def test_what_a_proof_left_undecided_is_not_told_as_failed(decision: Decision, s
     )
     found = standing_of(loom, document(loom, Verdict.FAIL, claims=(claim,))).found
     assert set(found.values()) == {says}
+
+
+@pytest.mark.parametrize(
+    ("verdict", "told"),
+    [
+        (Verdict.FAIL, "fail; mend it and prove it again."),
+        (Verdict.UNDECIDED, "undecided; do what it names to decide it, and prove it again."),
+        (Verdict.INCOMPLETE, "incomplete; prove the whole of it."),
+    ],
+)
+def test_the_banner_says_what_each_verdict_wants(verdict: Verdict, told: str) -> None:
+    """Of an undecided loom nothing was found to be mended."""
+    assert standing_of(demo(), document(demo(), verdict)).banner.endswith(f"Its latest proof says {told}")

@@ -91,3 +91,23 @@ def test_of_a_touch_the_first_step_is_what_decides(
     finding = Finding(Kind.SHORT, Severity.FAULT, "it", repair=("Prove again.",))
     place = Place(answer, "there", 0.95, ends, stretches)
     assert parted_there(finding, place).repair == (*steps, "Prove again.")
+
+
+@pytest.mark.parametrize(
+    ("fault", "answer", "heading"),
+    [
+        ("short ECU:1 ECU:2", "connector", ", in ECU"),
+        ("short W1 at ECU:1 0.6 m W2 at ECU:2 0.6 m", "wire", ", on their way"),
+    ],
+)
+def test_a_touch_is_headed_by_its_conductors_and_its_measured_place(
+    fault: str, answer: str, heading: str
+) -> None:
+    """The cavities that were likeliest before stand in no heading that a place speaks against."""
+    finding, place = _one(placed(_loom(), fault)[0].document)
+    assert place.answer == answer
+    assert finding.title.startswith("Short between W1 ")
+    assert finding.title.endswith(heading)
+    assert "ECU:1" not in finding.title
+    same = [each for each in finding.alternatives if set(each.cavities) == set(place.ends)]
+    assert not any(each.cause == "touching" for each in same), "the place is not told as another explanation"

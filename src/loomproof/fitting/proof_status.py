@@ -12,6 +12,14 @@ from loomproof.results.measured import Decision
 NOT_PROVED = "NOT PROVED: do not energise this loom."
 
 
+_TO_DO = {
+    Verdict.FAIL: "mend it and prove it again",
+    Verdict.UNDECIDED: "do what it names to decide it, and prove it again",
+    Verdict.INCOMPLETE: "prove the whole of it",
+}
+"""What stands between a verdict that is no pass and a loom that may be energised."""
+
+
 @dataclass(frozen=True)
 class ProvedResistance:
     """A resistance between two cavities as a proof read it, with its expanded uncertainty, Ω."""
@@ -61,7 +69,7 @@ def standing_of(loom: Loom, proof: Document | None) -> ProofStatus:
         return ProofStatus(
             False,
             name,
-            f"{NOT_PROVED} Its latest proof says {proof.verdict.value}; mend it and prove it again.",
+            f"{NOT_PROVED} Its latest proof says {proof.verdict.value}; {_TO_DO[proof.verdict]}.",
             measured,
             celsius,
             found=found,

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 
-from loomproof.diagnosis.causes import at_the_adapter
+from loomproof.diagnosis.causes import Cause, at_the_adapter
 from loomproof.diagnosis.words import Names, listed
 from loomproof.electrics.expectation import Expectation
 from loomproof.electrics.nets import Net
@@ -26,7 +26,7 @@ from loomproof.locating.shorts import Reading, ShortPlace, place_short
 from loomproof.locating.tree import Tree
 from loomproof.locating.wander import PerMetre, Sound, learned, of_loom
 from loomproof.loom.model import End, Loom
-from loomproof.results.findings import Evidence, Finding, Kind
+from loomproof.results.findings import Alternative, Evidence, Finding, Kind
 from loomproof.results.measured import Across, Measured, PieceFarads
 from loomproof.results.places import KnownFarads, NetFarads, Place
 
@@ -282,7 +282,44 @@ def _with_short(
     told = tuple(
         Evidence(f"{one.a} to {one.b}, read for the place", one.ohm, 2.0 * one.u_ohm) for one in across
     )
-    return _told(names, parted_there(finding, said), said, *told)
+    headed = _headed_by_place(names, expectation, finding, said)
+    return _told(names, parted_there(headed, said), said, *told)
+
+
+def _headed_by_place(names: Names, expectation: Expectation, finding: Finding, place: Place) -> Finding:
+    """Return a touch headed by the conductors and no more of where than was measured, which is told once.
+
+    Before its place was read the heading named the cavities that were likeliest.
+    """
+    if finding.cause != Cause.TOUCHING or place.answer == "none":
+        return finding
+    sides = [
+        names.wires([name for name in expectation.nets[index].wires if name in finding.wires], 3)
+        for index in sorted(_nets(expectation, finding))
+    ]
+    if not all(sides):
+        return finding
+    where = {"connector": f", in {place.ends[0].connector}" if place.ends else "", "wire": ", on their way"}
+    return replace(
+        finding,
+        title=f"Short between {listed(sides)}{where.get(place.answer, '')}",
+        alternatives=tuple(_other_places(finding.alternatives, place)),
+    )
+
+
+def _other_places(alternatives: Sequence[Alternative], place: Place) -> Iterator[Alternative]:
+    """Yield explanations but for the place itself, which the finding tells.
+
+    The way along the wires stays where places behind it are told: it parts them from those that are open.
+    """
+    for number, each in enumerate(alternatives):
+        if each.cause == Cause.TOUCHING:
+            if place.answer == "connector" and set(each.cavities) == set(place.ends):
+                continue
+            behind = (other for other in alternatives[number + 1 :] if other.cause == Cause.TOUCHING)
+            if place.answer == "wire" and not each.cavities and not any(other.cavities for other in behind):
+                continue
+        yield each
 
 
 def _told(names: Names, finding: Finding, place: Place, *evidence: Evidence) -> Finding:
