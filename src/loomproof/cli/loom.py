@@ -66,11 +66,11 @@ def check(loom: Path, answers: Sequence[str], everything: bool) -> None:
 @click.option("--pattern", default="", help="Add the circuits that looms of a kind usually have: engine.")
 @over_option
 def new(target: Path, name: str, pattern: str, over: bool) -> None:
-    """Write a commented starter loom to the folder TARGET (or a workbook, where it ends in .xlsx)."""
+    """Write a commented example loom to the folder TARGET (or a workbook, where it ends in .xlsx)."""
     from loomproof.jobs.describing import write_starter
 
     write_starter(target, name, usual=pattern, over=over)
-    click.echo(f"{target} holds a starter.", err=True)
+    click.echo(f"{target} holds an example to write over.", err=True)
     say_next("check", target)
 
 

@@ -51,7 +51,7 @@ COMMANDS: dict[str, Command] = {
     "replay": Command("loomproof.cli.prove:replay", "Work a reading journal out again."),
     "completion": Command("loomproof.cli.completing:completion", "Have your shell complete what you type."),
     "info": Command("loomproof.cli.begin:info", "Show versions, ports, records and workshop.toml."),
-    "new": Command("loomproof.cli.loom:new", "Write a commented starter loom."),
+    "new": Command("loomproof.cli.loom:new", "Write a commented example loom to begin with."),
     "import": Command("loomproof.cli.importing:import_", "Make a loom of a list, a netlist, KBL or VEC."),
     "check": Command("loomproof.cli.loom:check", "Check a description and sum it up."),
     "nets": Command("loomproof.cli.loom:nets", "Print the expected netlist."),
