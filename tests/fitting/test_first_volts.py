@@ -217,3 +217,13 @@ def test_the_loom_s_own_fuses_behind_a_relay_are_named_each() -> None:
     for fuse in ("F1 (10 A, FUSES:1A to FUSES:1B, relay box)", "F4 (25 A, FUSES:4A to FUSES:4B, relay box)"):
         assert fuse in step
     assert "in place of the fuse of ignition (5 A)" in step
+
+
+def test_a_loom_without_an_engine_is_asked_nothing_of_one() -> None:
+    """A tail lamp has neither starter, alternator nor pump; a rev counter on terminal 1 is no coil."""
+    for loom in (TAIL_LAMP, with_counter("rev counter", "1", "dashboard")):
+        sheet = fitting_sheet(loom)
+        assert sheet.questions == ()
+        assert not any("coil" in warn.text for warn in sheet.warnings)
+    assert any("immobiliser" in text for text in fitting_sheet(demo()).questions)
+    assert any("immobiliser" in text for text in fitting_sheet(replace(TAIL_LAMP, circuits=())).questions)

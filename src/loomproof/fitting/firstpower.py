@@ -55,8 +55,11 @@ def rows(name: str) -> tuple[Mapping[str, str], ...]:
     return tuple(csv.DictReader(text.splitlines()))
 
 
-def purposes(loom: Loom, needs: Mapping[str, Need]) -> tuple[list[Warn], tuple[str, ...]]:
-    """Return what is to be known of circuits with a purpose of their own, and what no circuit answers."""
+def purposes(loom: Loom, needs: Mapping[str, Need], *, engine: bool) -> tuple[list[Warn], tuple[str, ...]]:
+    """Return what is to be known of circuits with a purpose of their own, and what no circuit answers.
+
+    What is asked is asked of an ``engine``: a loom to a lamp has neither starter nor alternator to ask about.
+    """
     warns: list[Warn] = []
     asked = []
     used = [one for one in loom.circuits if needs.get(one.name, one.need) is not Need.UNUSED]
@@ -64,12 +67,14 @@ def purposes(loom: Loom, needs: Mapping[str, Need]) -> tuple[list[Warn], tuple[s
         found = [circuit.name for circuit in used if _is(circuit, row)]
         if found:
             warns.append(Warn(Level(row["level"]), f"{row['purpose']} ({', '.join(found)}): {row['told']}"))
-        elif row["asked"]:
+        elif row["asked"] and engine:
             asked.append(row["asked"])
     return warns, tuple(asked)
 
 
 def _is(circuit: Circuit, row: Mapping[str, str]) -> bool:
+    if _shows_revs(circuit) and row["purpose"] == "coil":
+        return False  # on terminal 1 as a coil is, and none
     said = f"{circuit.name} {circuit.purpose}".casefold().replace("-", " ")
     words = [word.replace("-", " ") for word in row["words"].split("|")]
     known = [text for text in row["designations"].split("|") if text]
@@ -194,9 +199,8 @@ def _steps(
 
     ``moving``: it has what moves or sparks; ``seated``: it has fuses or relays of its own.
     """
-    unknown = any(wire.circuit not in loom.circuit_by_name for wire in loom.wires)
-    computer = unknown or bool(plan.computers & plan.plugged)
-    engine = computer or any(_makes_run(loom, end, job) for end, job in jobs.items())
+    computer = _has_computer(loom, plan)
+    engine = has_engine(loom, plan, jobs)
     fuel = engine or Job.PUMP in jobs.values()
     moves = fuel or moving
     holds = {
@@ -213,19 +217,33 @@ def _steps(
     return [row for row in rows("first_power_up") if holds[row["where"]]]
 
 
+def has_engine(loom: Loom, plan: FittingPlan, jobs: Mapping[End, Job]) -> bool:
+    """Whether a loom makes an engine run by what it says of its ends; what is not described may be one."""
+    return _has_computer(loom, plan) or any(_makes_run(loom, end, job) for end, job in jobs.items())
+
+
+def _has_computer(loom: Loom, plan: FittingPlan) -> bool:
+    unknown = any(wire.circuit not in loom.circuit_by_name for wire in loom.wires)
+    return unknown or bool(plan.computers & plan.plugged)
+
+
+def _shows_revs(circuit: Circuit) -> bool:
+    """Whether a circuit is no more than a rev counter's, whatever it is designated."""
+    usual = usual_of(pattern("engine"), circuit)
+    words = f"{circuit.name} {circuit.purpose}".casefold().split()
+    return usual.circuit == "rev-counter" if usual is not None else "rev" in words
+
+
 def _makes_run(loom: Loom, end: End, job: Job) -> bool:
     """Whether a connected end is one of what makes an engine run: starter, coil, injector, crank sensor."""
-    circuits = [wire.circuit for wire in loom.wires_at.get(end, ())]
-    usual = pattern("engine")
-    known = [usual_of(usual, loom.circuit_by_name[name]) for name in circuits if name in loom.circuit_by_name]
-    names = {each.circuit for each in known if each is not None}
-    if names & _OF_AN_ENGINE or job is Job.START:
+    names = dict.fromkeys(wire.circuit for wire in loom.wires_at.get(end, ()))
+    circuits = [loom.circuit_by_name[name] for name in names if name in loom.circuit_by_name]
+    known = {usual.circuit for one in circuits if (usual := usual_of(pattern("engine"), one)) is not None}
+    if known & _OF_AN_ENGINE or job is Job.START:
         return True
-    if job is not Job.COIL:
-        return False
     connector = loom.by_name[end.connector]
     coil = "coil" in f"{connector.name} {connector.description}".casefold()
-    return coil or not (names == {"rev-counter"} or "rev" in _load(loom, end).casefold().split())
+    return job is Job.COIL and (coil or not all(map(_shows_revs, circuits)))
 
 
 def _held(

@@ -79,9 +79,9 @@ def fitting_sheet(
     for name, text in too_weak(loom, carried_by_wires(loom, needs)).items():
         said = f"wire {name} is too weak for its load as described: {text}. A proof can't mend that."
         warnings.append(Warn(Level.WARNING, said, (), (name,)))
-    told, questions = firstpower.purposes(loom, needs)
-    warnings += [*told, *firstpower.earths_joined(loom)]
     jobs = {row.facts.end: row.job for row in connect}
+    told, questions = firstpower.purposes(loom, needs, engine=firstpower.has_engine(loom, plan, jobs))
+    warnings += [*told, *firstpower.earths_joined(loom)]
     limits = [
         f"{row.facts.end} to the battery's negative post under {loom.settings.earth_drop_v:g} V"
         for row in connect
