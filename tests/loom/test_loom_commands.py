@@ -31,6 +31,19 @@ def test_check_sums_up_and_answers(capsys: Captured) -> None:
     assert "CRANK, CAM look alike" in out
 
 
+def test_check_claims_no_length_of_wires_that_have_none(tmp_path: Path, capsys: Captured) -> None:
+    assert run(["new", str(tmp_path / "loom")]) == 0
+    path = tmp_path / "loom/wires.csv"
+    rows = list(csv.DictReader(io.StringIO(path.read_text())))
+    with path.open("w", newline="") as file:
+        writer = csv.DictWriter(file, rows[0])
+        writer.writeheader()
+        writer.writerows({**row, "length_m": ""} for row in rows)
+    capsys.readouterr()
+    assert run(["check", str(tmp_path / "loom")]) == 0
+    assert f"{len(rows)}, no length stated" in capsys.readouterr().out
+
+
 def test_check_says_all_that_is_wrong_and_exits_2(tmp_path: Path, capsys: Captured) -> None:
     assert run(["new", str(tmp_path / "loom")]) == 0
     wires = tmp_path / "loom/wires.csv"

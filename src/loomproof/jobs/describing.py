@@ -39,7 +39,8 @@ class Checked:
         found = self.summary
         yield "connectors", f"{found.connectors}, with {found.cavities} cavities ({found.spare} spare)"
         yield "splices", f"{found.splices}"
-        yield "wires", f"{found.wires}, {found.length_m:.1f} m"
+        stated = f"{found.length_m:.1f} m" if found.length_m or not found.wires else "no length stated"
+        yield "wires", f"{found.wires}, {stated}"
         yield "nets", f"{self.nets}"
         yield "components", f"{found.components}, {found.fitted} in place while the loom is proved"
         yield "circuits", ", ".join(f"{found.circuits[need]} {need}" for need in Need)
