@@ -10,82 +10,9 @@ from dataclasses import dataclass, replace
 from loomproof.errors import Problem, UsageError
 from loomproof.loom.lists import places
 from loomproof.loom.lists.ends import Line, Side, Work, rows_of, sides_of
-from loomproof.loom.lists.headings import Grid, plain
-from loomproof.loom.lists.questions import Question
+from loomproof.loom.lists.headings import Grid, plain, spoken
+from loomproof.loom.lists.parting import PIECES, Splitter
 from loomproof.loom.lists.roles import Roles
-
-
-@dataclass(frozen=True, slots=True)
-class Splitter:
-    """How one text is parted: by which mark, whether a person said so, connectors known from plain places.
-
-    ``others``: where another mark gives a cavity of a known connector, it is one (a person said so).
-    """
-
-    separator: str = ""
-    given: bool = False
-    known: frozenset[str] = frozenset()
-    others: bool = False
-
-    def parted(self, text: str) -> tuple[str, str]:
-        """Return connector and cavity, the cavity empty where the text is one place."""
-        found = places.parted(text, self.separator, given=self.given, known=self.known)
-        if self.others and not found[1] and text not in self.known:
-            connector, cavity = _by_another(text, self.separator, self.known)
-            return (connector, cavity) if cavity else found
-        return found
-
-
-def splitter_for(grids: Sequence[Grid], roles: Roles, work: Work) -> Splitter:
-    """Return the mark that parts connector from cavity in one cell; ask where two do, and unlike."""
-    texts: list[str] = []
-    for role in ("from", "to", "place"):
-        connector = f"{role}_connector" if role != "place" else ""
-        if role in roles.columns and connector not in roles.columns and role not in roles.connectors:
-            texts += [t for grid in grids for t in grid.column(roles.columns[role]) if not places.nothing(t)]
-    pieces = [piece for text in texts for piece in places.pieces(text, _PIECES)]
-    mark = work.answers.separator
-    work.said("separator", ["places"] if pieces else [])
-    fits = any(places.parted(text, mark, given=True)[1] for text in pieces)
-    # A mark that was kept with an issue before is none where this one has it nowhere.
-    if mark and (fits or "separator" not in work.answers.about):
-        return Splitter(mark, given=True)
-    best = places.separators_of(pieces)
-    if not best:
-        return Splitter()
-    unlike = [
-        mark for mark in best if any(places.parted(t, mark) != places.parted(t, best[0]) for t in pieces)
-    ]
-    if unlike and best[0] != ":":
-        example = next(t for t in pieces if places.parted(t, best[0]) != places.parted(t, unlike[0]))
-        marks = [best[0], *unlike]
-        text = f"what parts connector from cavity in {example!r}?"
-        work.questions.append(Question("separator", text, tuple(marks)))
-    plain = [(text, places.parted(text, best[0])) for text in pieces]
-    known = frozenset(connector for _, (connector, cavity) in plain if cavity)
-    answer = _mixed([text for text, (_, cavity) in plain if not cavity], best[0], known, work)
-    return Splitter(best[0], known=known, others=answer == "cavity")
-
-
-def _mixed(texts: Sequence[str], separator: str, known: frozenset[str], work: Work) -> str:
-    """Return what places are that another mark would part into connector and cavity (``ECU-2``), or ask."""
-    doubtful = [t for t in dict.fromkeys(texts) if t not in known and _by_another(t, separator, known)[0]]
-    answer = work.said("mixed", doubtful)
-    if doubtful and not answer:
-        connector, cavity = _by_another(doubtful[0], separator, known)
-        more = f" ({len(doubtful)} such)" if len(doubtful) > 1 else ""
-        text = f"is {doubtful[0]!r} the cavity {cavity} of {connector}, or a name of its own?{more}"
-        work.ask("mixed", text, ("cavity", "name"))
-    return answer
-
-
-def _by_another(text: str, separator: str, known: frozenset[str]) -> tuple[str, str]:
-    """Return connector and cavity as another mark parts them, where the connector is known; else nothing."""
-    for mark in places.SEPARATORS:
-        connector, cavity = places.parted(text, mark) if mark != separator else ("", "")
-        if cavity and connector in known:
-            return connector, cavity
-    return "", ""
 
 
 def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work) -> list[Line]:
@@ -95,8 +22,10 @@ def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work
     for grid in grids:
         mine: list[Line] = []
         used = set(roles.columns.values())
-        for row, cells in grid.cells():
+        above: dict[str, str] = {}
+        for n, (row, cells) in enumerate(grid.cells()):
             texts = {role: cells[place] for role, place in roles.columns.items()}
+            above = texts = _as_above(texts, above, row, grid, roles, work)
             line = Line(grid.sheet.title, row, texts, [])
             if any((row, place) in grid.sheet.lost for place in used):
                 continue  # It is refused for what that cell lost; an empty cell asks nothing.
@@ -105,7 +34,7 @@ def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work
             elif roles.kind != "pins" and sum(map(bool, cells)) == 1:
                 text = next(text for text in cells if text)
                 work.leave(line, f"it holds one text alone, {text[:60]!r}")
-            elif _is_headings(cells, grid, roles):
+            elif _is_headings(cells, grid, roles) or (not n and _speaks_of_ends(texts)):
                 work.leave(line, "it holds the headings once more")
             else:
                 mine += _ends_in(line, owned_by_sheet(grid, roles), splitter, work)
@@ -113,6 +42,27 @@ def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work
             _fill(mine, i, grid, roles.columns.get(f"{side}_connector" if side else "connector"), work)
         lines += mine
     return lines
+
+
+def _as_above(
+    texts: dict[str, str], above: Mapping[str, str], row: int, grid: Grid, roles: Roles, work: Work
+) -> dict[str, str]:
+    """Return a row's texts with the one above where a mark stands for it; a cavity is never the one above."""
+    found = dict(texts)
+    for role, text in texts.items():
+        if text.casefold() in places.AS_ABOVE and above.get(role) and not role.endswith("cavity"):
+            found[role] = above[role]
+            heading = grid.headings[roles.columns[role]].shown
+            message = f"{text!r} is read as the cell above: {above[role]!r}"
+            work.note(message, row=row, column=heading, sheet=grid.sheet.title)
+    return found
+
+
+def _speaks_of_ends(texts: Mapping[str, str]) -> bool:
+    """Whether a row below the headings says the same in another language: ``Von``, ``Nach``."""
+    said = [text for role, text in texts.items() if role.startswith(("from", "to", "place", "connector"))]
+    ends = ("whole", "connector", "cavity", "place")
+    return len(said) > 1 and all(len(text) > 1 and spoken(0, text).thing in ends for text in said)
 
 
 def _is_headings(cells: Sequence[str], grid: Grid, roles: Roles) -> bool:
@@ -228,7 +178,7 @@ def _ends_in(line: Line, roles: Roles, splitter: Splitter, work: Work) -> list[L
 
 
 _HALVES = re.compile(r"^\s*[|;&]|[|;&]\s*$")
-_DOUBTFUL = re.compile(r".*\?|.*\d\*|\?.*|\*\w.*|.*[¹²³⁰-⁹†‡].*", re.DOTALL)
+_DOUBTFUL = re.compile(r"[\"″”〃]|.*\?|.*\d\*|\?.*|\*\w.*|.*[¹²³⁰-⁹†‡].*", re.DOTALL)
 """A question mark, a footnote's star or raised number at a name; ``RESET*`` is a name of its own."""
 _MEETS = re.compile(r"[+>→/|;&,]")
 
@@ -256,7 +206,7 @@ def _unclear(line: Line, roles: Roles, splitter: Splitter) -> tuple[str, str] | 
 
 def _not_one(said: str, splitter: Splitter) -> str:
     """Return why a cell is no place: it lacks a half, or has one too many."""
-    pieces = places.pieces(said, _PIECES)
+    pieces = places.pieces(said, PIECES)
     if why := next(filter(None, map(places.several_connectors, pieces)), ""):
         return why
     parted = [bool(splitter.parted(piece)[1]) for piece in pieces]
@@ -284,8 +234,8 @@ def _several_connectors(texts: Mapping[str, str], side: str) -> bool:
     cavity = texts.get(f"{side}_cavity", "") or texts.get(side, "")
     return (
         1
-        < len(places.pieces(texts.get(f"{side}_connector", ""), _PIECES))
-        == len(places.pieces(cavity, _PIECES))
+        < len(places.pieces(texts.get(f"{side}_connector", ""), PIECES))
+        == len(places.pieces(cavity, PIECES))
     )
 
 
@@ -313,7 +263,6 @@ def _side(texts: Mapping[str, str], roles: Roles, side: str, splitter: Splitter)
     return Side(" ".join(first.split()), pin or cavity, label=label)
 
 
-_PIECES = re.compile(r"\s*[,;&|\n]\s*")
 _SPACED = re.compile(r"\s*[,;&|\n]\s*|\s+(?:/|\+|and|und)\s+")
 """Marks between places; a stroke, a plus or a word only where whole places stand on both sides."""
 _BLANKS = re.compile(r"\s+(?!\()")
@@ -325,7 +274,7 @@ def _several(text: str, splitter: Splitter) -> list[tuple[str, str]]:
     """Return the places of ``ECU:5, ECU:6``, ``X2:2 | X3:1`` or ``J1.1 J2.3``; nothing of another text."""
     words = places.pieces(text, _BLANKS) if splitter.separator.strip() else []
     tight = places.pieces(text, _TIGHT) if splitter.separator == ":" else []
-    for pieces in (places.pieces(text, _PIECES), places.pieces(text, _SPACED), words, tight):
+    for pieces in (places.pieces(text, PIECES), places.pieces(text, _SPACED), words, tight):
         found = [splitter.parted(piece) for piece in pieces]
         if len(found) > 1 and all(cavity for _, cavity in found):
             return found

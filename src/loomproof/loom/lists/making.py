@@ -8,11 +8,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from loomproof.errors import Do, Problem, Todo
-from loomproof.loom import checking
+from loomproof.loom import checking, colours
 from loomproof.loom.lists import sizes
 from loomproof.loom.lists.ends import Work
 from loomproof.loom.lists.nets import Joined, Run
-from loomproof.loom.lists.places import Place, nothing, one_line
+from loomproof.loom.lists.places import Place, nothing, one_line, without_remark
 from loomproof.loom.lists.spelling import SPLICE, bare_colour, read_colour
 from loomproof.loom.model import CavityFacts, Circuit, Connector, ConnectorKind, End, Loom, Wire
 from loomproof.loom.text import LONGEST, first_of, list_of, natural
@@ -127,7 +127,8 @@ def _near_cavities(cavities: Mapping[str, Mapping[str, None]], work: Work) -> No
     for connector, names in cavities.items():
         alike: dict[str, list[str]] = {}
         for name in names:
-            alike.setdefault(re.sub(r"^(\D*)0+(?=\d)|\.0$", r"\1", name), []).append(name)
+            bare = re.sub(r"^(?:(?:pin|pol|cavity|no\.?|nr\.?)\s*|#)(?=\d)", "", name, flags=re.IGNORECASE)
+            alike.setdefault(re.sub(r"^(\D*)0+(?=\d)|\.0$", r"\1", bare), []).append(name)
         for found in alike.values():
             if len(found) > 1:
                 work.note(
@@ -270,7 +271,10 @@ def _names(said: list[str]) -> list[str]:
 def _colour(run: Run, units: Units, notes: list[str], unread: dict[str, list[tuple[int, str]]]) -> str:
     said = one_line(run.texts.get("colour", ""))
     bare = bare_colour(said)
-    held = read_colour(bare, units.code)
+    remark = without_remark(said)[1]
+    # White (red) may be white with a red tracer: half a colour is none.
+    half = remark and any(colours.parts_of(remark, code) for code in (units.code, colours.IEC_60757))
+    held = None if half else read_colour(bare, units.code)
     if held is None:
         notes.append(f"colour: {said}")
         unread.setdefault("colour", []).append((run.row or 0, said))

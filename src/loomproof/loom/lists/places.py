@@ -72,8 +72,29 @@ NOT_CONNECTED = frozenset(
         "non collegato",
     ]
 )
-NOT_KNOWN = frozenset(["?", "??", "???", "tbd", "tba", "tbc", "unknown", "unbekannt", "offen"])
+NOT_KNOWN = frozenset(
+    [
+        "?",
+        "??",
+        "???",
+        "tbd",
+        "tba",
+        "tbc",
+        "unknown",
+        "unbekannt",
+        "offen",
+        "#ref!",
+        "#value!",
+        "#name?",
+        "#div/0!",
+        "#num!",
+        "#null!",
+    ]
+)
 TOTALS = frozenset(["total", "totals", "sum", "subtotal", "summe", "gesamt", "gesamtzahl", "anzahl"])
+
+AS_ABOVE = frozenset(['"', "''", "″", "”", "〃", '-"-', '--"--', '" "', "ditto", "do.", "dto", "dto."])
+"""What stands for the cell above."""
 
 LONGEST_NAME = 60
 MOST_WORDS = 5

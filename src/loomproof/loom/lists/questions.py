@@ -25,6 +25,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "length": ("mm", "cm", "m", "in", "ft"),
     "size": ("mm2", "awg"),
     "kind": ("wires", "nets", "pins"),
+    "parted": ("cavities", "names"),
     "blocks": ("tables", "ends"),
     "sections": ("connectors", "no"),
     "first_row": ("headings", "wire"),

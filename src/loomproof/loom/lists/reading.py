@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from loomproof.errors import Do, Problem, Todo
 from loomproof.loom import building, colours
-from loomproof.loom.lists import ends, kicad, making, nets, sheets, sizes, spelling
+from loomproof.loom.lists import ends, kicad, making, nets, parting, sheets, sizes, spelling
 from loomproof.loom.lists import lines as lining
 from loomproof.loom.lists.choosing import grids_of
 from loomproof.loom.lists.ends import Entry, Work
@@ -197,7 +197,7 @@ _Row = tuple[str, int]
 def _joined(
     grids: Sequence[Grid], roles: Roles, work: Work
 ) -> tuple[Joined, str, list[Entry], frozenset[_Row]]:
-    splitter = lining.splitter_for(grids, roles, work)
+    splitter = parting.splitter_for(grids, roles, work)
     separator = splitter.separator
     lines = lining.lines_of(grids, roles, splitter, work)
     rows = frozenset((line.sheet, line.row) for line in lines)
