@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 from tests.cli.running import loomproof
@@ -38,7 +39,17 @@ def test_what_cannot_be_meant_is_refused(fixtures: Path, tmp_path: Path) -> None
     results = failed_run(fixtures, tmp_path)
     other = loomproof("retest", results, fixtures / "tail_lamp", "--bench", "sim:", "--out", tmp_path)
     assert other.returncode == 2
-    assert "another description" in other.stderr
+    assert (
+        "is of Tern three-cylinder engine loom, and this description is that of Left tail lamp"
+        in other.stderr
+    )
+    shutil.copytree(fixtures / "hillclimb_engine", tmp_path / "since")
+    described = tmp_path / "since" / "loom.toml"
+    text = described.read_text(encoding="utf-8").replace("[defaults]", "[defaults]\nmargin_ohm = 0.06", 1)
+    described.write_text(text, encoding="utf-8")
+    changed = loomproof("retest", results, tmp_path / "since", "--bench", "sim:", "--out", tmp_path)
+    assert changed.returncode == 2
+    assert "another description" in changed.stderr
     nowhere = loomproof("retest", tmp_path / "none.json", fixtures / "tail_lamp", "--bench", "sim:")
     assert nowhere.returncode == 2
     assert "holds no results" in nowhere.stderr

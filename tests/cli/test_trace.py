@@ -108,3 +108,14 @@ def test_hazards_are_refused(fixtures: Path, tmp_path: Path, word: str, told: st
     assert done.returncode in (2, 3)
     assert told in done.stderr
     assert not (tmp_path / "found").exists()
+
+
+def test_a_multimeter_is_refused_before_its_person_has_done_anything(fixtures: Path, tmp_path: Path) -> None:
+    adapter = tmp_path / "adapter.csv"
+    write_adapter(in_order(load(fixtures / "tail_lamp").loom.cavities), adapter)
+    done = loomproof("trace", "--adapter", adapter, "--bench", "hand:", "--to", tmp_path / "found")
+    assert done.returncode == 2
+    assert "a multimeter traces no loom" in done.stderr
+    assert "write down each wire that beeps" in done.stderr
+    assert "Battery" not in done.stderr + done.stdout
+    assert "beep?" not in done.stdout

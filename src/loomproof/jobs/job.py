@@ -253,9 +253,10 @@ class Job:
         ``known``: then what it says is laid over what was traced. With ``hook_ups`` plug by plug:
         `loomproof.jobs.trace_hookups.trace_hook_ups`.
         """
-        from loomproof.jobs.trace import hazards_of, trace_to
+        from loomproof.jobs.trace import hazards_of, refuse_a_hand, trace_to
         from loomproof.jobs.trace_hookups import trace_hook_ups
 
+        refuse_a_hand(self.bench)
         said = self.assured
         hazards = hazards_of(self.loom, said.hazards)
         laid = self.loom if known else None

@@ -184,6 +184,11 @@ def retest_after(
     for this loom, and as `retest` does.
     """
     loom = request.loom
+    if before.loom.digest != loom.digest and before.loom.name != loom.name:
+        raise UsageError(
+            f"the run {before.run} is of {before.loom.name}, and this description is that of {loom.name}",
+            cure="Name a run of this loom.",
+        )
     if before.loom.digest != loom.digest:
         raise UsageError(
             f"the run {before.run} was proved against another description of {before.loom.name}",

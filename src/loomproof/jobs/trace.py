@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from loomproof.bench.adapter import Adapter
+from loomproof.bench.address import HandAddress, parse_address
 from loomproof.bench.interface import Bench
 from loomproof.bench.seam import point_set
 from loomproof.electrics.expectation import ROOM_TEMPERATURE_C
@@ -70,6 +71,16 @@ class TracedLoom:
             f"{cavities}: {plural(joined, 'net')} of two or more, "
             f"{plural(single, 'single cavity', 'single cavities')}, {plural(len(found.parts), 'part')}; "
             f"{plural(found.sense_vectors, 'sense')}, {plural(found.resistance_readings, 'resistance')}."
+        )
+
+
+def refuse_a_hand(at: BenchAt) -> None:
+    """Refuse a person with a meter before anything is asked of them. Raises `UsageError`."""
+    if isinstance(at, str) and isinstance(parse_address(at), HandAddress):
+        raise UsageError(
+            "a multimeter traces no loom: a bench with points does",
+            cure="With a meter alone, write down each wire that beeps from end to end, and prove that by "
+            "hand: whatever else touches is found then.",
         )
 
 
