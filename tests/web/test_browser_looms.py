@@ -121,6 +121,14 @@ def test_wires_are_found(page: Page, server: Server, said: str, where: str, wire
     assert [row.get_attribute("data-wire") for row in shown.all()] == expected
 
 
+DROP = """([text, name]) => {
+    const dataTransfer = new DataTransfer();
+    dataTransfer.items.add(new File([Uint8Array.from(atob(text), (c) => c.charCodeAt(0))], name));
+    const dropped = new DragEvent("drop", { dataTransfer, cancelable: true, bubbles: true });
+    document.querySelector("[data-drop]").dispatchEvent(dropped);
+}"""
+"""Drops a file on the form that takes one: its bytes in base 64, and what it is called."""
+
 EARLY = """
 sent = 0;
 window.addEventListener("submit", (event) => {
@@ -250,16 +258,7 @@ def test_steps_are_ticked_a_retest_stands_beside_its_run_and_the_shelf_finds_the
 
     paper = tmp_path / "handed over.pdf"
     paper.write_bytes(page.request.get(f"{server.base}/runs/{run}/certificate").body())
-    page.evaluate(
-        """([text, name]) => {
-            const held = new DataTransfer();
-            held.items.add(new File([Uint8Array.from(atob(text), (c) => c.charCodeAt(0))], name));
-            document.querySelector("[data-drop]").dispatchEvent(
-                new DragEvent("drop", { dataTransfer: held, cancelable: true, bubbles: true }),
-            );
-        }""",
-        [base64.b64encode(paper.read_bytes()).decode(), "<i>handed over.pdf"],
-    )
+    page.evaluate(DROP, [base64.b64encode(paper.read_bytes()).decode(), "<i>handed over.pdf"])
     expect(page.locator("#checked")).to_contain_text("<i>handed over.pdf: genuine")
     expect(page.locator("#checked")).to_contain_text("FAIL")
 
@@ -267,9 +266,10 @@ def test_steps_are_ticked_a_retest_stands_beside_its_run_and_the_shelf_finds_the
 def test_a_list_is_dropped_understood_asked_about_and_kept(page: Page, server: Server, folder: Path) -> None:
     rows = f"wire,from,to,length\nW1,A:1,B:1,1200\nW2,A:2,{HOSTILE.replace(',', '')}:2,800\n"
     page.goto(server.base)
-    page.get_by_label("Files").set_input_files(
-        {"name": "<i>pair.csv", "mimeType": "text/csv", "buffer": rows.encode()}
-    )
+    page.context.set_offline(True)
+    page.evaluate(DROP, [base64.b64encode(rows.encode()).decode(), "<i>pair.csv"])
+    expect(page.get_by_role("alert")).to_contain_text("Not sent: no word from the server.")
+    page.context.set_offline(False)
     page.get_by_role("button", name="Read it").click()
     expect(page.get_by_role("heading", name="Bring a loom: <i>pair.csv")).to_be_visible()
     expect(page.get_by_text("a wire in each row")).to_be_visible()
@@ -292,6 +292,10 @@ def test_what_is_wrong_with_the_form_stays_in_it(page: Page, server: Server) -> 
     page.get_by_text("How it is proved").click()
     page.get_by_label("Watch it while it is moved, s").fill("0.5")
     page.get_by_label("Cavities waived, by name").fill("BULK:1")
+    page.context.set_offline(True)
+    page.get_by_role("button", name="Prove this loom").click()
+    expect(page.get_by_role("alert")).to_contain_text("Not sent: no word from the server.")
+    page.context.set_offline(False)
     page.get_by_role("button", name="Prove this loom").click()
     expect(page.get_by_role("alert")).to_contain_text("no number from 1 to 3600")
     expect(page.get_by_label("Cavities waived, by name")).to_have_value("BULK:1")

@@ -18,6 +18,8 @@ from loomproof.bench.simulation import Simulation
 from tests.simulating import started
 from tests.web.asking import LOOMS
 from tests.web.test_browser import CHROMIUM, PATIENCE_MS, Server, browser, entered
+from tests.web.test_browser_hands import nothing_wrong
+from tests.web.test_browser_looms import DROP
 from tests.web.tracing import cavities, joined, table
 
 pytestmark = pytest.mark.skipif(not CHROMIUM, reason="the system package chromium is not installed")
@@ -30,12 +32,6 @@ if CHROMIUM:
 __all__ = ["browser"]
 
 ENGINE = LOOMS / "hillclimb_engine"
-DROP = """([text, name]) => {
-    const dataTransfer = new DataTransfer();
-    dataTransfer.items.add(new File([atob(text)], name));
-    const dropped = new DragEvent("drop", { dataTransfer, cancelable: true, bubbles: true });
-    document.querySelector("[data-drop]").dispatchEvent(dropped);
-}"""
 
 
 @pytest.fixture(scope="module")
@@ -79,12 +75,14 @@ def test_a_dropped_table_a_bench_and_the_loom_is_there_with_its_questions(
         expect(page.get_by_label("What to call the loom")).to_have_value("found")
         chosen(page, server, "found")
         page.locator("select[name=bench]").select_option(str(quick.address))
+        nothing_wrong(page)
         page.get_by_role("button", name="Trace it").dblclick()
         expect(page.locator("#verdict .said")).to_have_text("Traced")
         lines = page.locator("#verdict .lines")
         expect(lines).to_contain_text("What only its owner can tell")
         expect(lines).to_contain_text("is it a diode")
         expect(page.locator("#told")).to_contain_text("Disconnect and remove the battery")
+        nothing_wrong(page)
         page.get_by_role("link", name="Look at it").click()
         expect(page.get_by_role("heading", name="found")).to_be_visible()
         assert joined(tmp_path / "looms" / "found") == joined(ENGINE)

@@ -88,7 +88,10 @@ def test_names_that_want_to_be_scripts_are_text_in_drawings_and_page(tmp_path: P
         assert HOSTILE in "".join(root.itertext())
     _, text = page_of(looms, "lamp", tmp_path)
     assert "<script>" not in text
-    assert re.findall(r"<script[^>]*>", text) == ['<script type="module" src="/static/look.js">']
+    assert re.findall(r"<script[^>]*>", text) == [
+        '<script src="/static/forms.js">',
+        '<script type="module" src="/static/look.js">',
+    ]
     assert HOSTILE in html.unescape(text)
     assert not re.search(r"\son\w+\s*=|javascript:", re.sub(r'"[^"]*"', '""', text))
 

@@ -26,7 +26,7 @@ from loomproof.web.doors import Seat
 from loomproof.web.session import Session
 from tests.simulating import started
 from tests.web.asking import LOOMS, client, house, join
-from tests.web.tracing import cavities, joined, table
+from tests.web.tracing import cavities, joined, rows, table
 
 TAIL = LOOMS / "tail_lamp"
 LEADS = table(cavities(TAIL))
@@ -239,6 +239,26 @@ def test_a_trace_plug_by_plug_outlives_its_server_and_comes_to_the_same_loom(
     assert "the page Trace goes on with it" not in asked(again, "/runs").text
 
 
+def test_what_is_described_already_is_kept_and_where_it_differs_is_told(
+    of: House, simulation: Simulation
+) -> None:
+    shutil.copytree(TAIL, of.workplace.looms / "half")
+    wires = of.workplace.looms / "half" / "wires.csv"
+    crossed = wires.read_text(encoding="utf-8").replace("BODY,2,", "BODY,x,").replace("BODY,3,", "BODY,2,")
+    wires.write_text(crossed.replace("BODY,x,", "BODY,3,"), encoding="utf-8")
+    page = asked(of, "/trace/leads", {"called": "found", "described": "half", "adapter": "in-order"})
+    assert "Point 1 to the first cavity, and so on, by the plugs of half." in html.unescape(page.text)
+    assert 'name="hazard LAMP"' not in page.text  # it is described
+    form = {"called": "found", "described": "half", "adapter": "in-order"}
+    asked(of, "/trace", {**form, "bench": str(simulation.address)})
+    told = join(of.session)
+    assert told["error"] is None
+    assert any("traced apart: BODY:2" in line for line in told["ending"]["lines"])
+    found = of.workplace.loom("found")
+    assert joined(found) == joined(TAIL)
+    assert {row["wire"]: row["colour"] for row in rows(found / "wires.csv")}["W1"] == "GY/BK"
+
+
 def plugged(of: House, small: Simulation, number: int) -> dict[str, Any]:
     """Plug what the job asks for, by the table that it wrote, and say so; return what is so then."""
     now = question(of)["question"]
@@ -272,7 +292,7 @@ def test_a_diagram_is_laid_over_a_traced_loom(of: House, simulation: Simulation)
     assert "both: 6 wires" in page.text or "both: 7 wires" in page.text
     both = of.workplace.loom("both")
     assert joined(both) == joined(TAIL)
-    colours = {row.split(",")[0]: row.split(",")[5] for row in (both / "wires.csv").read_text().splitlines()}
+    colours = {row["wire"]: row["colour"] for row in rows(both / "wires.csv")}
     assert colours["W1"] == "GY/BK"
     assert "W2" not in colours
     assert 'action="/merge"' not in asked(of, "/merge", seat=Seat.WATCHES).text

@@ -173,7 +173,9 @@ function gone(number) {
 
 setInterval(clock, 250);
 soundSwitch(at("sound"));
-at("only").addEventListener("change", () => at("nets").classList.toggle("only", at("only").checked));
+const only = () => at("nets").classList.toggle("only", at("only").checked);
+at("only").addEventListener("change", only);
+only(); // a browser may have kept the tick of the page before
 if (drives) {
   document.addEventListener("keydown", (event) => {
     const plain = !event.ctrlKey && !event.altKey && !event.metaKey;
