@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from loomproof.errors import DescriptionError
 from loomproof.loom import kbl, xml_guard
-from loomproof.loom.kbl.document import Document
+from loomproof.loom.kbl.document import Document, line_of
 from loomproof.loom.kbl.opening import parse
 from loomproof.loom.kbl.reading import read_root
 from loomproof.loom.kbl.schema_words import plain_words
@@ -243,7 +243,7 @@ def test_damage_gives_a_loom_or_a_refusal(data: st.DataObject) -> None:
 def test_what_indents_a_file_is_not_kept_and_its_lines_are_known_all_the_same() -> None:
     """A third of a large tree is what it is indented with; a blank that is an element's whole text stays."""
     root = tree_of(b"<a>\n  <b> </b>\n  <c>two words</c>\n</a>", "it", "KBL")
-    assert [(each.tag, each.text, each.tail, each.sourceline) for each in root.iter()] == [
+    assert [(each.tag, each.text, each.tail, line_of(each)) for each in root.iter()] == [
         ("a", None, None, 1),
         ("b", " ", None, 2),
         ("c", "two words", None, 3),
