@@ -5,9 +5,10 @@ from __future__ import annotations
 import itertools
 import json
 import random
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
+import networkx as nx
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -16,13 +17,14 @@ from loomproof.electrics.expectation import expect
 from loomproof.errors import Do, Todo, UsageError
 from loomproof.loom.model import Connector, ConnectorKind, End, Loom
 from loomproof.loom.reading import load
+from loomproof.planning import hookup_search
 from loomproof.planning.hookup_cover import RATIO, cover, lower_bound
 from loomproof.planning.hookup_order import best_order, good_order, plug_ins
 from loomproof.planning.hookup_problem import Problem, proves, rows_of, undominated
 from loomproof.planning.hookup_search import Constraints, NotPossibleError, plan_hook_ups
 from tests.planning.covering_designs import DESIGNS
 from tests.planning.hookup_exact import fewest, small_case
-from tests.planning.hookup_looms import SIZES, sizes_of
+from tests.planning.hookup_looms import SIZES, case, sizes_of
 from tests.planning.test_sense import masks, partitions
 
 
@@ -301,3 +303,38 @@ def test_the_best_order_is_a_good_one_bettered() -> None:
         best, good = best_order(sets), good_order(sets)
         assert sorted(best) == sorted(good) == list(range(len(sets)))
         assert plug_ins(sets, best) <= plug_ins(sets, good)
+
+
+def proved(nets: Sequence[Sequence[End]], hook_ups: Sequence[Collection[End]]) -> bool:
+    """Whether each two nets are met somewhere, and the ends of each hang together by shared hook-ups."""
+    met = all(
+        any(set(a) & set(ends) and set(b) & set(ends) for ends in hook_ups)
+        for a, b in itertools.combinations(nets, 2)
+    )
+    whole = nx.Graph((end, k) for k, ends in enumerate(hook_ups) for end in ends)
+    return met and all(
+        end in whole and nx.has_path(whole.subgraph([*net, *range(len(hook_ups))]), net[0], end)
+        for net in nets
+        for end in net
+    )
+
+
+def test_a_cover_of_too_many_rows_to_find_is_completed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As of a loom of thousands of points: what the first covers leave open is grown behind them."""
+    inner = hookup_search._Search._completed
+    completed = []
+
+    def noted(self: hookup_search._Search, sets: Sequence[int]) -> tuple[int, ...]:
+        completed.append(sets)
+        return inner(self, sets)
+
+    monkeypatch.setattr(hookup_search._Search, "_completed", noted)
+    monkeypatch.setattr(hookup_search, "MOST_ROWS", 0)
+    for number in (14, 22, 48):
+        asked = case(number)
+        plan = plan_hook_ups(asked.loom, asked.nets, asked.points, asked.limits)
+        assert proved(asked.nets, [hook_up.point_of for hook_up in plan.hook_ups])
+        assert all(len(hook_up.point_of) <= asked.points for hook_up in plan.hook_ups)
+        short = [hook_up.point_of for hook_up in plan.hook_ups[1:]]
+        assert len(plan.hook_ups) == 1 or not proved(asked.nets, short)
+    assert completed

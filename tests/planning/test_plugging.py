@@ -10,6 +10,7 @@ import pytest
 
 from loomproof.errors import Do, InputError, Todo, UsageError
 from loomproof.loom.model import Connector, ConnectorKind, End, Loom
+from loomproof.planning.hookup_follow_ups import with_follow_ups
 from loomproof.planning.hookup_plan import HookUp, HookUpPlan, Unit, hook_ups_plain, read_hook_ups
 from loomproof.planning.hookup_points import hooked
 from loomproof.planning.hookup_problem import open_cuts, proves, rows_of
@@ -18,7 +19,6 @@ from loomproof.planning.hookup_search import (
     NotPossibleError,
     plan_hook_ups,
     signatures_of,
-    with_follow_ups,
 )
 from tests.planning.test_covering import members, met
 

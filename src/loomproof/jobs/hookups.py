@@ -34,8 +34,9 @@ from loomproof.measuring.events import Event, Progress, Prompt
 from loomproof.measuring.hookup_result import HookUpResult
 from loomproof.measuring.measure import measure
 from loomproof.measuring.merge_hookups import merged_measured, never_met
+from loomproof.planning.hookup_follow_ups import with_follow_ups
 from loomproof.planning.hookup_plan import HookUpPlan, hook_ups_plain, read_hook_ups
-from loomproof.planning.hookup_search import Constraints, plan_hook_ups, with_follow_ups
+from loomproof.planning.hookup_search import Constraints, plan_hook_ups
 from loomproof.planning.request import Request
 from loomproof.records.queries import sealed_runs
 

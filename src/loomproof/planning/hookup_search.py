@@ -214,8 +214,10 @@ class _Search:
 
     def first_look(self, work: float = 0.0) -> int:
         """Return how many hook-ups a quick search takes: it shows most of the rows that are still wanted."""
-        while not self._look(0.0)[1]:
-            pass
+        while not self.known:
+            found = self._look(0.0)[0]
+            if not self.known and len(self.problem.rows) > MOST_ROWS:
+                self.known = (self._completed(found.sets),)
         if work:
             self._look(work)
         return len(self.known[0])
@@ -233,7 +235,17 @@ class _Search:
             found, proved, most = self._look(WORK, NODES)
             if proved and (most or not again):
                 return _ordered(before, found, proved, self)
+            if len(self.problem.rows) > MOST_ROWS:
+                return _ordered(before, found, self.known, self)
             again = False
+
+    def _completed(self, sets: Sequence[int]) -> tuple[int, ...]:
+        """Return these sets with further ones that are grown for all that they leave open."""
+        whole = list(sets)
+        while rows := undominated(_open_rows([whole], self.signatures, self.wanted)):
+            rest = Grower(replace(self.problem, rows=rows), random.Random(self.seed))
+            whole += rest.grown(rest.every_row)
+        return tuple(whole)
 
 
 TRIES = 60
@@ -244,6 +256,9 @@ QUICK = 6
 
 MOST_NEW_ROWS = 2_000
 """So many meetings that a plan leaves open become rows at a time."""
+
+MOST_ROWS = 20_000
+"""Where covers of so many rows still leave some open, one is completed: to look on would take minutes."""
 
 MOST_LOOKED_AT = 40
 """In so many covers what they leave open is looked for."""
@@ -367,34 +382,3 @@ def _named(by: str, units: Sequence[Unit]) -> str:
     """Put a unit's name in place of its number in the name of a bound."""
     head, _, number = by.rpartition(" unit ")
     return f"{head} {units[int(number)].name}" if number.isdigit() else by
-
-
-def with_follow_ups(
-    plan: HookUpPlan, pairs: Iterable[tuple[frozenset[End], frozenset[End]]], units: Sequence[Unit] = ()
-) -> HookUpPlan:
-    """Return the plan with hook-ups added in which these pairs of conductors meet, as far as they can.
-
-    ``units`` is what can be plugged, where that is more than the plan has.
-    """
-    units = units or plan.units
-    place = {unit.name: k for k, unit in enumerate(units)}
-    rows = [tuple(signatures_of([a], units) + signatures_of([b], units)) for a, b in pairs]
-    problem = Problem(
-        tuple(len(unit.ends) for unit in units),
-        plan.points - len(plan.reserved),
-        undominated((row[0], row[1]) for row in rows if len(row) == 2),
-        tuple((mask_of(place[name] for name in names), most) for names, most in plan.limits),
-        mask_of(place[name] for name in plan.stay),
-    )
-    bad = set(problem.impossible())
-    problem = replace(problem, rows=tuple(row for row in problem.rows if row not in bad))
-    if not problem.rows:
-        return plan
-    found = cover(problem, tries=20)
-    sets = Grower(problem, random.Random(0)).trimmed(found.sets, range(len(units)))
-    last = mask_of(place[unit.name] for unit in plan.hook_ups[-1].units)
-    held = plan.hook_ups[-1].point_of
-    order = best_order(sets)
-    fixed = {end: lead.point for end, lead in plan.leads.items()}
-    added = tuple(hooked([sets[k] for k in order], units, plan.points, fixed, last, held, plan.reserved))
-    return replace(plan, hook_ups=plan.hook_ups + added)

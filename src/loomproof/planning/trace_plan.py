@@ -12,9 +12,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from loomproof.loom.model import End, Loom
+from loomproof.planning.hookup_follow_ups import with_follow_ups
 from loomproof.planning.hookup_plan import HookUp, HookUpPlan
 from loomproof.planning.hookup_problem import unmet
-from loomproof.planning.hookup_search import Constraints, plan_hook_ups, signatures_of, with_follow_ups
+from loomproof.planning.hookup_search import Constraints, plan_hook_ups, signatures_of
 
 
 def hook_ups_to_trace(loom: Loom, points: int, limits: Constraints | None = None) -> HookUpPlan:
