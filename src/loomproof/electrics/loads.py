@@ -32,7 +32,7 @@ def load_of_wires(loom: Loom) -> dict[str, float]:
     for circuit in loom.circuits:
         if not circuit.load_a:
             continue
-        own = [wire for wire in loom.wires if wire.circuit == circuit.name]
+        own = loom.wires_of.get(circuit.name, ())
         at_ring = Counter(ring for wire in own if (ring := _ring(loom, wire)))
         for wire in own:
             strands = at_ring.get(_ring(loom, wire), 1) if is_earth(circuit.designation) else 1

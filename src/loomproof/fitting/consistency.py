@@ -50,7 +50,7 @@ def _needed_by_others(loom: Loom, needs: Mapping[str, Need]) -> Iterator[Warn]:
 
 
 def _ends_of(loom: Loom, circuit: str) -> tuple[End, ...]:
-    ends = (end for wire in loom.wires if wire.circuit == circuit for end in wire.ends)
+    ends = (end for wire in loom.wires_of.get(circuit, ()) for end in wire.ends)
     return tuple(dict.fromkeys(end for end in ends if end.cavity))
 
 

@@ -7,7 +7,7 @@ treated as live until something says otherwise; only so can a sheet say of an en
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from loomproof.fitting.live_ends import INNER, Feed, Tracer
 from loomproof.fitting.needs import plan_of
@@ -63,9 +63,9 @@ def perhaps_of(loom: Loom, needs: Mapping[str, Need], reached: Collection[End]) 
         feed = why and _feed(loom, circuit, "perhaps", needs, plugged, reached, why)
         if feed:
             found.append(feed)
-    stray = [wire for wire in loom.wires if wire.circuit not in loom.circuit_by_name]
-    for name in dict.fromkeys(wire.circuit for wire in stray):
-        wires = [wire for wire in stray if wire.circuit == name]
+    for name, wires in loom.wires_of.items():
+        if name in loom.circuit_by_name:
+            continue
         entries = [end for end in _entries(loom, wires) if end not in reached and end.connector in plugged]
         if entries:
             what = f"circuit {name} is not described" if name else "wires of no circuit"
@@ -100,7 +100,7 @@ def _feed(
     reached: Collection[End] = (),
     why: str = "",
 ) -> Feed | None:
-    entries = _entries(loom, [wire for wire in loom.wires if wire.circuit == circuit.name])
+    entries = _entries(loom, loom.wires_of.get(circuit.name, ()))
     entries = [end for end in entries if end not in reached]
     if needs.get(circuit.name, circuit.need) is Need.UNUSED:
         entries = [end for end in entries if end.connector in plugged]
@@ -115,16 +115,16 @@ def _feed(
     )
 
 
-def _entries(loom: Loom, wires: list[Wire]) -> list[End]:
+def _entries(loom: Loom, wires: Sequence[Wire]) -> list[End]:
     """Return where the feed meets the car.
 
     Where a fuse of the loom divides the circuit, only the side where a wire starts at the car is its source.
     """
     ends = dict.fromkeys(end for wire in wires for end in wire.ends)
-    outer = [end for end in ends if loom.by_name[end.connector].kind not in INNER]
+    outer = {end: None for end in ends if loom.by_name[end.connector].kind not in INNER}
     divided = any(part.form.blows and any(end in ends for end in part.ends) for part in loom.components)
     starts = [end for end in dict.fromkeys(wire.a for wire in wires) if end in outer]
-    return starts if divided and starts else outer
+    return starts if divided and starts else list(outer)
 
 
 def sources_of(loom: Loom, needs: Mapping[str, Need]) -> tuple[End, ...]:
@@ -136,5 +136,5 @@ def sources_of(loom: Loom, needs: Mapping[str, Need]) -> tuple[End, ...]:
 
 
 def _starts(loom: Loom, feed: Feed) -> Iterator[End]:
-    starts = {wire.a for wire in loom.wires if wire.circuit == feed.circuit}
+    starts = {wire.a for wire in loom.wires_of.get(feed.circuit, ())}
     yield from [end for end in feed.entries if end in starts] or feed.entries

@@ -74,13 +74,15 @@ def lamps_in(loom: Loom, feeds: Collection[Feed]) -> str:
     """
     fused = ", of ".join(f"{feed.circuit} ({feed.fuse})" for feed in feeds if feed.fuse)
     said = [f"in place of the fuse of {fused}"] if fused else []
-    said += [_in_lead(loom, feed) for feed in feeds if not feed.fuse]
+    tracer = Tracer(loom)
+    said += [_in_lead(tracer, feed) for feed in feeds if not feed.fuse]
     return "; ".join(said) or "in place of each feed's fuse"
 
 
-def _in_lead(loom: Loom, feed: Feed) -> str:
+def _in_lead(tracer: Tracer, feed: Feed) -> str:
     """Say where the lamp goes of a feed for which no fuse of the car is named, and which fuse it has."""
-    ways = {end: one[0] for end, one in Tracer(loom).live([feed]).items()}
+    loom = tracer.loom
+    ways = {end: one[0] for end, one in tracer.live([feed]).items()}
     bare = [end for end, way in ways.items() if not way.fused]
     own = [part for part in loom.components if part.form.blows and any(end in bare for end in part.ends)]
     starts = " and ".join(map(str, feed.entries))

@@ -98,7 +98,7 @@ def earths_joined(loom: Loom) -> Iterator[Warn]:
         said = f"{circuit.name} {circuit.purpose}".casefold()
         if "sensor" not in said or not ("earth" in said or "ground" in said) or is_earth(circuit.designation):
             continue
-        ends = [end for wire in loom.wires if wire.circuit == circuit.name for end in wire.ends]
+        ends = [end for wire in loom.wires_of.get(circuit.name, ()) for end in wire.ends]
         met = next((power[root] for end in ends if (root := copper.root(end)) in power), None)
         if met is not None:
             yield Warn(

@@ -138,7 +138,7 @@ def loads_of(loom: Loom, plan: FittingPlan, live: Iterable[End], sources: Iterab
             continue
         if circuit.load_a < SIGNAL_A or is_trunk(loom, circuit):
             continue
-        ends = dict.fromkeys(end for w in loom.wires if w.circuit == circuit.name for end in w.ends)
+        ends = dict.fromkeys(end for wire in loom.wires_of.get(circuit.name, ()) for end in wire.ends)
         for end in ends:
             if end not in connected or end in sources or end.connector in plan.computers:
                 continue

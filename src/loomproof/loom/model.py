@@ -293,6 +293,14 @@ class Loom(Shown):
         return {bundle: tuple(wires) for bundle, wires in found.items()}
 
     @cached_property
+    def wires_of(self) -> Mapping[str, tuple[Wire, ...]]:
+        """Wires by circuit, those of none under an empty text."""
+        found: dict[str, list[Wire]] = {}
+        for wire in self.wires:
+            found.setdefault(wire.circuit, []).append(wire)
+        return {circuit: tuple(wires) for circuit, wires in found.items()}
+
+    @cached_property
     def facts_by_end(self) -> Mapping[End, CavityFacts]:
         """What the cavity table says, by cavity."""
         return {facts.end: facts for facts in self.cavity_facts}
