@@ -156,3 +156,38 @@ def test_an_end_that_names_a_cavity_is_in_it() -> None:
     loom, _ = read(single(), ("X2.1.p</Contact_point>", "X2.1</Contact_point>"))
     assert {"X1:1", "X2:1"} in nets(loom)
     assert loom.left_out == ()
+
+
+def test_a_contact_that_cores_of_two_cables_share_stays_apart_from_a_second_one() -> None:
+    points = t.contact("X2", "1") + t.contact("X2", "1").replace("X2.1.p", "X2.9.p")
+    plug = t.connector("X2", "one", "1").replace(t.contact("X2", "1"), points)
+    cores = "".join(
+        f'<General_wire id="g{c}">{t.part()}'
+        + "".join(
+            f'<Core id="k{c}{n}"><Id>{n}</Id>{t.value("Cross_section_area", 0.5, "mm2")}'
+            f"{t.colour('Core_colour', 'sw')}</Core>"
+            for n in "12"
+        )
+        + f"{t.colour('Cover_colour', 'sw')}</General_wire>"
+        for c in "XY"
+    )
+    used = "".join(
+        f'<General_wire_occurrence xsi:type="kbl:Special_wire_occurrence" id="o{c}"><Part>g{c}</Part>'
+        f"{t.length(500)}<Special_wire_id>{c}</Special_wire_id>"
+        + "".join(
+            f'<Core_occurrence id="w{c}{n}"><Wire_number>{c}{n}</Wire_number><Part>k{c}{n}</Part>'
+            f"{t.length(500)}</Core_occurrence>"
+            for n in "12"
+        )
+        + "</General_wire_occurrence>"
+        for c in "XY"
+    )
+    body = t.connection("X1", "X1.1", "X2.1", of="wX1") + t.connection("X2", "X1.2", "X2.9", of="wX2")
+    body += t.connection("Y1", "X1.3", "X2.1", of="wY1") + t.connection("Y2", "X1.4", "X1.5", of="wY2")
+    body += t.connector("X1", "five", *"12345") + plug + used
+    loom, _ = read(t.file(t.housing("five", *"12345") + t.housing("one", "1") + cores, body))
+    assert nets(loom) == [
+        {"X1:1", "X1:3", "X2:1"},
+        {"X1:2", str(End("X2", "1 screen"))},
+        {"X1:4", "X1:5"},
+    ]

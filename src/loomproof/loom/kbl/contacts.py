@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from loomproof.loom.kbl.document import Document
 from loomproof.loom.model import Connector, ConnectorKind, End
@@ -43,31 +43,45 @@ def coaxial_contacts(document: Document) -> dict[str, str]:
     potentials, where all else that meets in one cavity is one. With more cores of the cable it has more:
     ``core 2``, ``screen 2``.
     """
-    cable_of: dict[str, tuple[str, str]] = {}
+    cores_on: dict[str, dict[str, set[str]]] = {}
     for connection in document.harness.iterfind("Connection"):
         core = document.by_id.get((connection.findtext("Wire") or "").strip())
         cable = core.getparent() if core is not None and core.tag == "Core_occurrence" else None
         if core is not None and cable is not None:
             for extremity in connection.iterfind("Extremities"):
                 point = (extremity.findtext("Contact_point") or "").strip()
-                cable_of[point] = (cable.get("id", ""), core.get("id", ""))
+                on_it = cores_on.setdefault(point, {})
+                on_it.setdefault(cable.get("id", ""), set()).add(core.get("id", ""))
     held: dict[str, str] = {}
     for occurrence in document.harness.iterfind("Connector_occurrence"):
         if document.text(occurrence, "Usage") in USAGE:
             continue
-        meeting: dict[tuple[str, str], dict[str, list[str]]] = {}
+        meeting: dict[tuple[str, str], list[_Potential]] = {}
         for contact in occurrence.iterfind("Contact_points"):
             key = contact.get("id", "")
             cavities = (contact.findtext("Contacted_cavity") or "").split()
-            if len(cavities) != 1 or key not in cable_of:
-                continue
-            of_cable, of_core = cable_of[key]
-            meeting.setdefault((cavities[0], of_cable), {}).setdefault(of_core, []).append(key)
-        for by_core in meeting.values():
-            names = potentials([says_screen(document, core) for core in by_core])
-            for keys, name in zip(by_core.values(), names, strict=True):
-                held.update(dict.fromkeys(keys, name) if name else {})
+            for cable_key, cores in cores_on.get(key, {}).items() if len(cavities) == 1 else ():
+                known = meeting.setdefault((cavities[0], cable_key), [])
+                same = next((one for one in known if one.cores & cores), None)
+                if same is None:
+                    known.append(_Potential([key], set(cores)))
+                else:
+                    same.points.append(key)
+                    same.cores.update(cores)
+        for known in meeting.values():
+            names = potentials([all(says_screen(document, core) for core in one.cores) for one in known])
+            for one, name in zip(known, names, strict=True):
+                for point in one.points if name else ():
+                    held.setdefault(point, name)
     return held
+
+
+@dataclass
+class _Potential:
+    """Contact points in one cavity that the same cores of a cable are on."""
+
+    points: list[str]
+    cores: set[str]
 
 
 def potentials(screens: Sequence[bool]) -> list[str]:
